@@ -1,0 +1,81 @@
+# shellcheck shell=bash
+# Words and steps that deploy/demo and deploy/test share.
+# Source this first: it fixes the paths and cleans the environment.
+
+PROJECT_DIR=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd -P)
+VAR_DIR=$PROJECT_DIR/var
+VENV_DIR=$PROJECT_DIR/.venv
+SETUP_LOG=$VAR_DIR/log/setup.log
+
+say() { printf '%s\n' "$*"; }
+
+fail() {
+    printf '\n%s: %s\n' "${0##*/}" "$1" >&2
+    shift
+    [[ $# -eq 0 ]] || printf '%s\n' "$@" >&2
+    exit 1
+}
+
+# Variables of other PostgreSQL or Python set-ups on the machine must not
+# lead these scripts to a database or an interpreter that is not theirs.
+clean_environment() {
+    local name
+    for name in "${!PG@}"; do
+        unset "$name"
+    done
+    unset DATABASE_URL PYTHONPATH PYTHONHOME VIRTUAL_ENV DJANGO_SETTINGS_MODULE
+    export LANG=C.UTF-8 LC_ALL=C.UTF-8
+    export PATH="$PATH:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
+    export HOME="${HOME:-$(getent passwd "$(id -u)" | cut -d: -f6)}"
+}
+
+# step LABEL COMMAND...: one line of progress with the seconds taken.
+# The command's output goes to the set-up log and is shown when it fails.
+# Never call it in a condition: bash would then ignore failures inside.
+step() {
+    local label=$1 started=$EPOCHREALTIME log_start status
+    shift
+    mkdir -p "${SETUP_LOG%/*}"
+    printf '\n== %s\n' "$label" >>"$SETUP_LOG"
+    log_start=$(stat -c %s "$SETUP_LOG")
+    printf '  %-52s ' "$label"
+    set +e
+    (
+        set -e
+        "$@"
+    ) >>"$SETUP_LOG" 2>&1 </dev/null
+    status=$?
+    set -e
+    if [[ $status -ne 0 ]]; then
+        printf 'failed\n\n'
+        tail -c "+$((log_start + 1))" "$SETUP_LOG" | tail -n 40 >&2
+        fail "\"$label\" failed. All of its output is in $SETUP_LOG."
+    fi
+    printf '%6s s\n' "$(seconds_since "$started")"
+}
+
+# seconds_since START: START is an earlier $EPOCHREALTIME.
+seconds_since() {
+    local micros=$((${EPOCHREALTIME/[.,]/} - ${1/[.,]/}))
+    printf '%d.%d' $((micros / 1000000)) $((micros % 1000000 / 100000))
+}
+
+# One set-up at a time in one clone. Long-lived children must be started
+# with 9>&- or they would hold the lock for as long as they live.
+take_lock() {
+    mkdir -p "$VAR_DIR"
+    exec 9>"$VAR_DIR/setup.lock"
+    flock --nonblock 9 && return
+    say "Another deploy command is at work in this clone; waiting for it ..."
+    flock --timeout 1800 9 || fail "Gave up waiting after 30 minutes."
+}
+
+release_lock() { exec 9>&-; }
+
+# unchanged NAME VALUE: whether the stamp NAME in the folder STAMP_DIR holds VALUE.
+unchanged() { [[ -f $STAMP_DIR/$1 && $(<"$STAMP_DIR/$1") == "$2" ]]; }
+
+stamp() {
+    mkdir -p "$STAMP_DIR"
+    printf '%s\n' "$2" >"$STAMP_DIR/$1"
+}
