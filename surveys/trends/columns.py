@@ -1,0 +1,99 @@
+"""The columns of the yearly table: the one place that says what each of them means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+ColumnType = Literal["string", "integer", "number", "date"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """One column: Table Schema type, unit, meaning in plain words, and what its cells must obey.
+
+    ``required`` columns are never blank. A blank cell means "cannot be said", never zero.
+    """
+
+    name: str
+    type: ColumnType
+    unit: str
+    meaning: str
+    required: bool = False
+    minimum: float | None = None
+    maximum: float | None = None
+
+
+def _count(name: str, unit: str, meaning: str) -> Column:
+    return Column(name=name, type="integer", unit=unit, meaning=meaning, required=True, minimum=0)
+
+
+def _share(name: str, meaning: str) -> Column:
+    return Column(
+        name=name, type="number", unit="share of stops", meaning=meaning, minimum=0, maximum=1
+    )
+
+
+COLUMNS: tuple[Column, ...] = (
+    Column(
+        name="species",
+        type="string",
+        unit="scientific name",
+        meaning="Species, or a group of species that cannot be told apart by ear.",
+        required=True,
+    ),
+    Column(
+        name="season_year",
+        type="integer",
+        unit="year",
+        meaning="Label of the survey season: the calendar year in which the season ends.",
+        required=True,
+        minimum=1900,
+        maximum=2200,
+    ),
+    _count("routes", "routes", "Routes with at least one completed listening period."),
+    _count("stops", "stops", "Stops listened to at least once."),
+    _count("visits", "visits", "Visits: one route on one night."),
+    _count("periods", "listening periods", "Completed listening periods, silent ones included."),
+    _count("stops_detected", "stops", "Stops where the species was heard at least once."),
+    _share(
+        "naive_occupancy",
+        "Stops with the species divided by stops listened to. Not corrected for frogs that were "
+        "there and not heard, so it is too low.",
+    ),
+    _share("naive_low", "Lower 95 % limit of naive_occupancy (Wilson score interval)."),
+    _share("naive_high", "Upper 95 % limit of naive_occupancy (Wilson score interval)."),
+    _share("share_index_1", "Share of stops whose highest call index of the season was 1."),
+    _share("share_index_2", "Share of stops whose highest call index of the season was 2."),
+    _share(
+        "share_index_3", "Share of stops whose highest call index of the season was 3, full chorus."
+    ),
+    Column(
+        name="mean_index",
+        type="number",
+        unit="call index",
+        meaning="Mean over stops of the highest call index of the season, silent stops as 0. "
+        "Descriptive only: the call index is an ordered class, not an amount.",
+        minimum=0,
+        maximum=3,
+    ),
+    Column(
+        name="first_night",
+        type="date",
+        unit="date",
+        meaning="First night of the season on which the species was heard. A night is the date on "
+        "which its evening began.",
+    ),
+    Column(
+        name="last_night",
+        type="date",
+        unit="date",
+        meaning="Last night of the season on which the species was heard.",
+    ),
+    Column(
+        name="flags",
+        type="string",
+        unit="words",
+        meaning="What limits the row, separated by semicolons; blank when nothing does.",
+    ),
+)

@@ -1,0 +1,251 @@
+"""From listening periods to detection histories.
+
+A listening period is one stop on one visit. A stop that was not reached has no record, or one
+without an index, and stays missing in every array: it never becomes a zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Literal
+
+import numpy as np
+
+from .arrays import AnyArray, FloatArray, IntArray
+
+HIGHEST_INDEX = 3
+Site = Literal["stop", "route"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ListeningPeriod:
+    """One species at one stop on one visit.
+
+    ``call_index`` is 0 to 3, or None when unknown; ``detected`` may say heard or not heard where
+    no index was written down. Both None means the stop was not reached or not listened to.
+    ``night`` is the local date on which the evening began. ``visit_number`` counts visits of a
+    route in a season from 1; None numbers them by night.
+    """
+
+    route: str
+    stop: str
+    season_year: int
+    night: date
+    call_index: int | None = None
+    detected: bool | None = None
+    visit_number: int | None = None
+    covariates: Mapping[str, float | None] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        where = f"route {self.route}, stop {self.stop}, {self.night}"
+        if self.call_index is not None and self.call_index not in range(HIGHEST_INDEX + 1):
+            raise ValueError(f"{where}: call index must be 0, 1, 2 or 3, got {self.call_index}")
+        if self.visit_number is not None and self.visit_number < 1:
+            raise ValueError(f"{where}: visit numbers count from 1, got {self.visit_number}")
+        if self.call_index is not None and self.detected not in (None, self.call_index > 0):
+            raise ValueError(
+                f"{where}: index {self.call_index} contradicts detected={self.detected}"
+            )
+
+    @property
+    def heard(self) -> bool | None:
+        """Whether the species was heard; None when nobody listened."""
+        return self.detected if self.call_index is None else self.call_index > 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class PeriodColumns:
+    """Listening periods of one species as parallel arrays, one entry a period.
+
+    ``call_index`` and ``heard`` are floats with NaN for missing; ``night`` is an ordinal day
+    (``date.toordinal``). Labels of routes and stops may be strings or integers.
+    """
+
+    route: AnyArray
+    stop: AnyArray
+    season_year: IntArray
+    night: IntArray
+    visit_number: IntArray
+    call_index: FloatArray
+    heard: FloatArray
+    covariates: Mapping[str, FloatArray] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        n = len(self.route)
+        arrays = {
+            "stop": self.stop,
+            "season_year": self.season_year,
+            "night": self.night,
+            "visit_number": self.visit_number,
+            "call_index": self.call_index,
+            "heard": self.heard,
+            **self.covariates,
+        }
+        for name, array in arrays.items():
+            if array.shape != (n,):
+                raise ValueError(
+                    f"{name}: expected {n} values, one a period, got shape {array.shape}"
+                )
+        if n and self.visit_number.min() < 1:
+            raise ValueError("visit_number: visits count from 1")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Histories:
+    """Detection histories, one row a site and season.
+
+    ``detected`` is (rows, visits) of 0, 1 and NaN; ``call_index`` likewise of 0 to 3 and NaN;
+    ``night`` holds ordinal days, NaN where missing. ``cluster`` is the route of each row, the
+    unit that is independent of the others. Site covariates are (rows,), visit covariates
+    (rows, visits).
+    """
+
+    site: AnyArray
+    cluster: AnyArray
+    season_year: IntArray
+    detected: FloatArray
+    call_index: FloatArray
+    night: FloatArray
+    site_covariates: Mapping[str, FloatArray] = field(default_factory=dict)
+    visit_covariates: Mapping[str, FloatArray] = field(default_factory=dict)
+
+
+def columns_from_records(records: Iterable[ListeningPeriod]) -> PeriodColumns:
+    """Parallel arrays from records; visits without a number are numbered by night in the season."""
+    rows = list(records)
+    names = sorted({name for row in rows for name in row.covariates})
+    nights: dict[tuple[str, int], set[date]] = {}
+    for row in rows:
+        nights.setdefault((row.route, row.season_year), set()).add(row.night)
+    order = {
+        (*key, night): number
+        for key, found in nights.items()
+        for number, night in enumerate(sorted(found), start=1)
+    }
+    return PeriodColumns(
+        route=np.array([row.route for row in rows], dtype=np.str_),
+        stop=np.array([row.stop for row in rows], dtype=np.str_),
+        season_year=np.array([row.season_year for row in rows], dtype=np.int64),
+        night=np.array([row.night.toordinal() for row in rows], dtype=np.int64),
+        visit_number=np.array(
+            [row.visit_number or order[row.route, row.season_year, row.night] for row in rows],
+            dtype=np.int64,
+        ),
+        call_index=_optional([row.call_index for row in rows]),
+        heard=_optional([row.heard for row in rows]),
+        covariates={name: _optional([row.covariates.get(name) for row in rows]) for name in names},
+    )
+
+
+def build_histories(
+    periods: PeriodColumns,
+    *,
+    site: Site = "stop",
+    site_covariates: Mapping[str, Mapping[str, float]] | None = None,
+) -> Histories:
+    """Detection histories of one species, from its listening periods.
+
+    With ``site="stop"`` a row is one stop in one season. With ``site="route"`` it is one route in
+    one season, heard when any stop of the visit heard it; the index is the highest, covariates
+    are means. Sites are labelled by stop where stop labels are unique, else "route/stop".
+    ``site_covariates`` maps a covariate to a value for each site label; a site without one gets
+    NaN. Raises ValueError when two nights share one visit number of a site.
+    """
+    if site not in ("stop", "route"):
+        raise ValueError(f"site: expected 'stop' or 'route', got {site!r}")
+    listened = ~np.isnan(periods.heard)
+    route_labels, route_codes = np.unique(periods.route, return_inverse=True)
+    if site == "route":
+        labels, place = route_labels, route_codes
+    else:
+        stop_labels, stop_codes = np.unique(periods.stop, return_inverse=True)
+        # "Stop 1" may exist on every route: a stop is known by its route and its own label.
+        pairs, place = np.unique(
+            route_codes.astype(np.int64) * max(len(stop_labels), 1) + stop_codes,
+            return_inverse=True,
+        )
+        labels = _stop_labels(route_labels, stop_labels, pairs)
+    years, year_codes = np.unique(periods.season_year, return_inverse=True)
+    key = place.astype(np.int64) * max(len(years), 1) + year_codes
+    rows, row = np.unique(key, return_inverse=True)
+    visits = int(periods.visit_number.max()) if len(periods.visit_number) else 0
+    shape = (len(rows), visits)
+    at = (row[listened], periods.visit_number[listened] - 1)
+
+    night = _reduce(np.fmax, shape, at, periods.night[listened].astype(np.float64))
+    earliest = _reduce(np.fmin, shape, at, periods.night[listened].astype(np.float64))
+    site_labels = labels[rows // max(len(years), 1)]
+    if np.any(night > earliest):
+        r, v = np.argwhere(night > earliest)[0]
+        raise ValueError(
+            f"site {site_labels[r]}: visit {v + 1} holds two nights; number visits apart"
+        )
+    cluster = np.empty(len(rows), dtype=route_labels.dtype)
+    cluster[row] = periods.route
+    return Histories(
+        site=site_labels,
+        cluster=cluster,
+        season_year=years[rows % max(len(years), 1)].astype(np.int64),
+        detected=_reduce(np.fmax, shape, at, periods.heard[listened]),
+        call_index=_reduce(np.fmax, shape, at, periods.call_index[listened]),
+        night=night,
+        site_covariates={
+            name: np.array(
+                [values.get(label, np.nan) for label in site_labels.tolist()], dtype=np.float64
+            )
+            for name, values in (site_covariates or {}).items()
+        },
+        visit_covariates={
+            name: _mean(shape, at, values[listened]) for name, values in periods.covariates.items()
+        },
+    )
+
+
+def select_rows(histories: Histories, rows: AnyArray) -> Histories:
+    """The rows of ``histories`` picked by a boolean or integer array."""
+    return Histories(
+        site=histories.site[rows],
+        cluster=histories.cluster[rows],
+        season_year=histories.season_year[rows],
+        detected=histories.detected[rows],
+        call_index=histories.call_index[rows],
+        night=histories.night[rows],
+        site_covariates={name: values[rows] for name, values in histories.site_covariates.items()},
+        visit_covariates={
+            name: values[rows] for name, values in histories.visit_covariates.items()
+        },
+    )
+
+
+def _stop_labels(routes: AnyArray, stops: AnyArray, pairs: AnyArray) -> AnyArray:
+    route, stop = pairs // max(len(stops), 1), pairs % max(len(stops), 1)
+    if len(pairs) == len(stops):
+        unique: AnyArray = stops[stop]
+        return unique
+    texts = [f"{routes[r]}/{stops[s]}" for r, s in zip(route.tolist(), stop.tolist(), strict=True)]
+    return np.array(texts, dtype=np.str_)
+
+
+def _optional(values: list[int | None] | list[bool | None] | list[float | None]) -> FloatArray:
+    return np.array(
+        [np.nan if value is None else float(value) for value in values], dtype=np.float64
+    )
+
+
+def _reduce(
+    ufunc: np.ufunc, shape: tuple[int, int], at: tuple[AnyArray, AnyArray], values: FloatArray
+) -> FloatArray:
+    out = np.full(shape, np.nan)
+    ufunc.at(out, at, values)
+    return out
+
+
+def _mean(shape: tuple[int, int], at: tuple[AnyArray, AnyArray], values: FloatArray) -> FloatArray:
+    known = ~np.isnan(values)
+    where = (at[0][known], at[1][known])
+    total, count = np.zeros(shape), np.zeros(shape)
+    np.add.at(total, where, values[known])
+    np.add.at(count, where, 1.0)
+    return np.where(count > 0, total / np.maximum(count, 1.0), np.nan)

@@ -1,0 +1,79 @@
+"""The one result type of every statistic, and the words that qualify it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+TOO_FEW_DATA = "too few data"
+NO_EFFORT = "nobody listened"
+NEVER_HEARD = "never heard"
+EDGE_OF_RANGE = "edge of the range"
+DID_NOT_CONVERGE = "did not converge"
+NOT_IDENTIFIED = "not identified"
+NO_REPEAT_VISITS = "no repeat visits"
+FEW_CLUSTERS = "few independent sites"
+WALD_FALLBACK = "profile failed, Wald interval"
+COVARIATE_MISSING = "rows without covariates left out"
+INDEX_UNKNOWN = "heard without an index"
+ONE_SIDED = "one-sided bound"
+HEARD_AT_FIRST_EFFORT = "heard on the first night listened"
+HEARD_AT_LAST_EFFORT = "heard on the last night listened"
+POOR_FIT = "model fits poorly"
+
+FLAGS: dict[str, str] = {
+    TOO_FEW_DATA: "The numbers are too small for a result that can be relied on.",
+    NO_EFFORT: "No listening period was completed, so nothing can be said.",
+    NEVER_HEARD: "The species was listened for and not heard.",
+    EDGE_OF_RANGE: "The best value lies at the end of what is possible (0 % or 100 %).",
+    DID_NOT_CONVERGE: "The search for the best value did not settle.",
+    NOT_IDENTIFIED: "The data cannot tell the parameters of this model apart.",
+    NO_REPEAT_VISITS: "No site was visited twice in a season, so detection cannot be estimated.",
+    FEW_CLUSTERS: "Too few independent sites for clustered standard errors to be trusted.",
+    WALD_FALLBACK: "The profile interval could not be found; a Wald interval is given instead.",
+    COVARIATE_MISSING: "Some rows lacked a covariate of the model and were left out.",
+    INDEX_UNKNOWN: "Some stops were heard without a call index, so index shares are too low.",
+    ONE_SIDED: "Only one end of the interval can be found.",
+    HEARD_AT_FIRST_EFFORT: "Heard on the first night of listening: it may have begun earlier.",
+    HEARD_AT_LAST_EFFORT: "Heard on the last night of listening: it may have gone on.",
+    POOR_FIT: "The data differ from the fitted model more than chance explains.",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimate:
+    """A value with its interval, how both were made, and what limits them.
+
+    ``value``, ``low``, ``high`` and ``se`` are None where they cannot be estimated; a flag then
+    says why. ``interval`` names the kind of interval, ``method`` the estimator and its source.
+    """
+
+    name: str
+    value: float | None
+    low: float | None
+    high: float | None
+    interval: str
+    method: str
+    flags: tuple[str, ...] = ()
+    se: float | None = None
+    level: float = 0.95
+
+
+def not_estimable(
+    name: str, *, method: str, flags: tuple[str, ...], level: float = 0.95
+) -> Estimate:
+    """An estimate without a value, with the flags that say why."""
+    return Estimate(
+        name=name,
+        value=None,
+        low=None,
+        high=None,
+        interval="none",
+        method=method,
+        flags=flags,
+        level=level,
+    )
+
+
+def merge_flags(*groups: tuple[str, ...]) -> tuple[str, ...]:
+    """All flags in order of first appearance, each once."""
+    return tuple(dict.fromkeys(flag for group in groups for flag in group))
