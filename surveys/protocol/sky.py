@@ -1,0 +1,118 @@
+"""Sun and moon over a place on a night.
+
+Sunset and sunrise: upper limb at the horizon with 34′ of refraction at sea level,
+air pressure left out of the library's own refraction (the almanacs' convention).
+Civil dusk: centre of the sun 6° below the horizon.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+import ephem
+
+from surveys.protocol.values import Place, StopSky
+
+_REFRACTION = "-0:34"
+_CIVIL = "-6"
+_ONE_DAY = dt.timedelta(days=1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MoonNight:
+    """The moon from noon to noon: rise and set (None when they do not happen), the
+    lit share of the disc at the midnight between, and whether it is waxing."""
+
+    rises: dt.datetime | None
+    sets: dt.datetime | None
+    lit_share: float
+    waxing: bool
+
+
+@lru_cache(maxsize=4096)
+def stop_sky(place: Place, night: dt.date, time_zone: str) -> StopSky:
+    """Sunset, civil dusk and sunrise of the night that follows the solar noon of `night`.
+
+    The sunset may fall after local midnight. Each is None when it does not happen
+    before the next solar noon.
+    """
+    midnight = dt.datetime.combine(night, dt.time(), tzinfo=ZoneInfo(time_zone))
+    observer = _observer(place, midnight)
+    noon = _utc(observer.next_transit(ephem.Sun()))
+    sunset = _event(place, noon, _REFRACTION, lambda o: o.next_setting(ephem.Sun()))
+    if sunset is None:
+        return StopSky(sunset=None, civil_dusk=None, sunrise=None)
+    return StopSky(
+        sunset=sunset,
+        civil_dusk=_event(
+            place, noon, _CIVIL, lambda o: o.next_setting(ephem.Sun(), use_center=True)
+        ),
+        sunrise=_event(place, sunset, _REFRACTION, lambda o: o.next_rising(ephem.Sun())),
+    )
+
+
+@lru_cache(maxsize=4096)
+def moon_night(place: Place, night: dt.date, time_zone: str) -> MoonNight:
+    """The moon over a place on a night."""
+    zone = ZoneInfo(time_zone)
+    noon = dt.datetime.combine(night, dt.time(12), tzinfo=zone).astimezone(dt.UTC)
+    midnight = dt.datetime.combine(night + _ONE_DAY, dt.time(), tzinfo=zone)
+    share = moon_lit_share(midnight)
+    return MoonNight(
+        rises=_event(place, noon, _REFRACTION, lambda o: o.next_rising(ephem.Moon())),
+        sets=_event(place, noon, _REFRACTION, lambda o: o.next_setting(ephem.Moon())),
+        lit_share=share,
+        waxing=moon_lit_share(midnight + dt.timedelta(hours=1)) > share,
+    )
+
+
+def moon_lit_share(instant: dt.datetime) -> float:
+    """Lit share of the moon's disc seen from the centre of the Earth, 0 to 1."""
+    return float(ephem.Moon(_date(instant)).phase) / 100
+
+
+def moon_altitude(place: Place, instant: dt.datetime) -> float:
+    """Altitude of the moon's centre in degrees, without refraction."""
+    moon = ephem.Moon()
+    moon.compute(_observer(place, instant))
+    return math.degrees(float(moon.alt))
+
+
+def _event(
+    place: Place,
+    start: dt.datetime,
+    horizon: str,
+    find: Callable[[ephem.Observer], ephem.Date],
+) -> dt.datetime | None:
+    """An event within a day of `start`, or None when there is none."""
+    observer = _observer(place, start)
+    observer.horizon = horizon
+    try:
+        found = _utc(find(observer))
+    except ephem.CircumpolarError:
+        return None
+    return found if found < start + _ONE_DAY else None
+
+
+def _observer(place: Place, instant: dt.datetime) -> ephem.Observer:
+    observer = ephem.Observer()
+    observer.lat = math.radians(place.latitude)
+    observer.lon = math.radians(place.longitude)
+    observer.pressure = 0
+    observer.date = _date(instant)
+    return observer
+
+
+def _date(instant: dt.datetime) -> ephem.Date:
+    return ephem.Date(instant.astimezone(dt.UTC).replace(tzinfo=None))
+
+
+def _utc(date: ephem.Date) -> dt.datetime:
+    """To the nearest second, which is finer than the horizon is known."""
+    exact: dt.datetime = date.datetime().replace(tzinfo=dt.UTC)
+    return (exact + dt.timedelta(milliseconds=500)).replace(microsecond=0)

@@ -1,0 +1,264 @@
+"""Plain values that the protocol rules read and write.
+
+Everything here is frozen and framework-free: a visit from the phone, from a
+paper sheet or from a spreadsheet becomes the same values before a rule sees it.
+Instants are time-zone aware and in UTC; a `night` is the local date on which
+the evening began.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+
+
+class Severity(StrEnum):
+    """How strongly a finding stands in the way of a visit."""
+
+    REFUSE = "refuse"
+    QUERY = "query"
+    NOTE = "note"
+
+
+class TemperatureUnit(StrEnum):
+    CELSIUS = "C"
+    FAHRENHEIT = "F"
+
+
+class DistanceUnit(StrEnum):
+    KILOMETRES = "km"
+    MILES = "mi"
+
+
+class PeriodStatus(StrEnum):
+    """Whether a stop was listened to. Only a listened stop can hold a zero."""
+
+    LISTENED = "listened"
+    SKIPPED = "skipped"
+
+
+class Interruption(StrEnum):
+    """What the protocol asks for when a loud event breaks the listening."""
+
+    PAUSE = "pause"
+    RESTART = "restart"
+    EXTEND = "extend"
+
+
+@dataclass(frozen=True, kw_only=True, order=True)
+class MonthDay:
+    """A day of the year without a year, such as 1 December."""
+
+    month: int
+    day: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A WGS84 point in degrees."""
+
+    latitude: float
+    longitude: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Temperature:
+    """A temperature as it was read; compared in °C, shown in the unit read."""
+
+    value: Decimal
+    unit: TemperatureUnit
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeasonWindow:
+    """Days of the year in which one visit is due. `closes` may precede `opens`
+    in the calendar: such a window crosses New Year."""
+
+    name: str
+    opens: MonthDay
+    closes: MonthDay
+    min_air_temperature: Temperature | None = None
+    min_water_temperature: Temperature | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Protocol:
+    """One version of a protocol. `None` means that the protocol sets no limit.
+
+    Times of the night: `earliest_start_after_sunset` is an offset from sunset;
+    the latest end is either a local clock time (`latest_end_clock`, which may lie
+    after midnight) or an offset from sunset (`latest_end_after_sunset`).
+    """
+
+    name: str
+    version: int
+    season_year_begins: MonthDay
+    windows: tuple[SeasonWindow, ...]
+    settling_wait: dt.timedelta | None = None
+    listening_time: dt.timedelta
+    longest_listening_time: dt.timedelta | None = None
+    interruption: Interruption = Interruption.PAUSE
+    earliest_start_after_sunset: dt.timedelta | None = None
+    latest_end_clock: dt.time | None = None
+    latest_end_after_sunset: dt.timedelta | None = None
+    min_stops: int = 1
+    stops_in_order: bool = True
+    min_stop_spacing_m: float | None = None
+    max_beaufort: int | None = None
+    wet_sky_codes: frozenset[int] = frozenset()
+    max_noise_index: int | None = None
+    min_days_between_visits: int | None = None
+    max_distance_from_stop_m: float | None = 100.0
+    max_drive_kmh: float = 100.0
+    plausible_temperature_c: tuple[Decimal, Decimal] = (Decimal(-15), Decimal(45))
+    training_needed: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChecklistSpecies:
+    """A species that observers listen for. `season` is None when it may call
+    at any time of the year; the first day may follow the last (crosses New Year)."""
+
+    code: str
+    common_name: str
+    scientific_name: str
+    season: tuple[MonthDay, MonthDay] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stop:
+    """One stop of a route, numbered from 1 in driving order."""
+
+    number: int
+    name: str
+    place: Place
+
+
+@dataclass(frozen=True, kw_only=True)
+class Route:
+    """A route as it stood on the night: its stops, checklist, zone and units."""
+
+    code: str
+    name: str
+    time_zone: str
+    stops: tuple[Stop, ...]
+    checklist: tuple[ChecklistSpecies, ...] = ()
+    temperature_unit: TemperatureUnit = TemperatureUnit.CELSIUS
+    distance_unit: DistanceUnit = DistanceUnit.KILOMETRES
+
+
+@dataclass(frozen=True, kw_only=True)
+class CallRecord:
+    """What was written down for one species at one stop.
+
+    `index` is 0-3, or None when the cell was opened and left without an answer.
+    `not_sure` marks "heard, not sure": it is neither a detection nor a zero.
+    """
+
+    species: str
+    index: int | None
+    not_sure: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weather:
+    """Weather written down at the start or the end of a visit."""
+
+    air_temperature: Temperature | None = None
+    beaufort: int | None = None
+    sky: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Period:
+    """One listening period: one stop on one visit. Instants are UTC.
+
+    `paused` is time that the listening stood still (a loud event), so the time
+    listened is `finished_at - started_at - paused`.
+    """
+
+    stop: int
+    status: PeriodStatus = PeriodStatus.LISTENED
+    arrived_at: dt.datetime | None = None
+    started_at: dt.datetime | None = None
+    finished_at: dt.datetime | None = None
+    paused: dt.timedelta = dt.timedelta(0)
+    air_temperature: Temperature | None = None
+    water_temperature: Temperature | None = None
+    beaufort: int | None = None
+    sky: int | None = None
+    noise_index: int | None = None
+    measured_at: Place | None = None
+    measured_accuracy_m: float | None = None
+    calls: tuple[CallRecord, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Visit:
+    """One route on one night."""
+
+    night: dt.date
+    periods: tuple[Period, ...]
+    start: Weather = field(default_factory=Weather)
+    end: Weather = field(default_factory=Weather)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StopSky:
+    """Sun over one stop on one night. None where the event does not happen
+    (the sun never sets, or twilight lasts all night)."""
+
+    sunset: dt.datetime | None
+    civil_dusk: dt.datetime | None
+    sunrise: dt.datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surroundings:
+    """What the rules must know besides the visit itself.
+
+    `other_nights` are the nights of the route's other visits in the same season
+    year; `now` is the instant of judging; `observer_qualified` is None when the
+    programme keeps no record of training.
+    """
+
+    now: dt.datetime
+    other_nights: tuple[dt.date, ...] = ()
+    observer_qualified: bool | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """All that the rules may look at. `sky` maps stop numbers to their sky."""
+
+    visit: Visit
+    route: Route
+    protocol: Protocol
+    sky: Mapping[int, StopSky]
+    surroundings: Surroundings
+
+
+@dataclass(frozen=True, kw_only=True)
+class Where:
+    """The place a finding speaks of. All None: the visit as a whole.
+
+    `field` is a name of the sheet, such as `air_temperature` or `started_at`.
+    """
+
+    stop: int | None = None
+    field: str | None = None
+    species: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """What a rule says of a visit."""
+
+    code: str
+    severity: Severity
+    where: Where
+    message: str
+    mend: str

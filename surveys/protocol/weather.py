@@ -1,0 +1,159 @@
+"""Weather codes and units: Beaufort force, sky codes, noise index, temperature, length, speed.
+
+Beaufort bounds: WMO-No. 306 / WMO-No. 8, Beaufort table, in m/s at 10 m.
+Temperature: NIST SP 811 (2008), B.8: t_C = (t_F − 32) / 1.8, exact.
+Lengths and speeds: international mile 1609.344 m, knot 1852 m an hour, exact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from types import MappingProxyType
+
+from surveys.protocol.values import Temperature, TemperatureUnit
+
+
+@dataclass(frozen=True, kw_only=True)
+class BeaufortForce:
+    """One force of the Beaufort scale: lowest and highest speed in m/s (both count;
+    `highest` is None for the last force) and its sign on land."""
+
+    force: int
+    lowest: Decimal
+    highest: Decimal | None
+    name: str
+    sign: str
+
+
+def _force(force: int, lowest: str, highest: str | None, name: str, sign: str) -> BeaufortForce:
+    return BeaufortForce(
+        force=force,
+        lowest=Decimal(lowest),
+        highest=None if highest is None else Decimal(highest),
+        name=name,
+        sign=sign,
+    )
+
+
+BEAUFORT: tuple[BeaufortForce, ...] = (
+    _force(0, "0.0", "0.2", "calm", "smoke goes straight up"),
+    _force(1, "0.3", "1.5", "light air", "smoke leans, vanes do not move"),
+    _force(2, "1.6", "3.3", "light breeze", "felt on the face, leaves rustle"),
+    _force(3, "3.4", "5.4", "gentle breeze", "leaves and small twigs never still"),
+    _force(4, "5.5", "7.9", "moderate breeze", "dust and paper lift, small branches move"),
+    _force(5, "8.0", "10.7", "fresh breeze", "small trees in leaf sway"),
+    _force(6, "10.8", "13.8", "strong breeze", "large branches move, wires hum"),
+    _force(7, "13.9", "17.1", "near gale", "whole trees move, walking is hard work"),
+    _force(8, "17.2", "20.7", "gale", "twigs break off, walking is slow"),
+    _force(9, "20.8", "24.4", "strong gale", "roofs lose tiles"),
+    _force(10, "24.5", "28.4", "storm", "trees are uprooted"),
+    _force(11, "28.5", "32.6", "violent storm", "damage everywhere"),
+    _force(12, "32.7", None, "hurricane", "devastation"),
+)
+
+SKY_CODES: Mapping[int, str] = MappingProxyType(
+    {
+        0: "clear, or a few clouds",
+        1: "scattered or changing clouds",
+        2: "overcast",
+        4: "fog or smoke",
+        5: "drizzle or light rain that does not harm hearing",
+        7: "snow",
+        8: "showers that harm hearing",
+    }
+)
+
+NOISE_INDEX: Mapping[int, str] = MappingProxyType(
+    {
+        0: "nothing that matters",
+        1: "slight: distant traffic, a dog, one car",
+        2: "moderate: two to five cars",
+        3: "serious: steady traffic near by, six to ten cars",
+        4: "profound: unbroken traffic or machinery",
+    }
+)
+
+CALL_INDEX: Mapping[int, str] = MappingProxyType(
+    {
+        0: "listened for, not heard",
+        1: "single callers, with silence between calls; they can be counted",
+        2: "some calls overlap; single callers can still be told apart",
+        3: "full chorus without a break; single callers cannot be separated",
+    }
+)
+
+METRES_PER_MILE = Decimal("1609.344")
+METRES_PER_FOOT = Decimal("0.3048")
+METRES_PER_NAUTICAL_MILE = Decimal(1852)
+
+_TENTH = Decimal("0.1")
+_FOUR_PLACES = Decimal("0.0001")
+_TWO_PLACES = Decimal("0.01")
+_DEGREES_F_PER_C = Decimal("1.8")
+_FREEZING_F = Decimal(32)
+
+
+def beaufort_from_speed(metres_per_second: Decimal | float) -> int:
+    """Beaufort force of a wind speed in m/s, taken half-up to 0.1 m/s.
+
+    Raises ValueError for a negative speed.
+    """
+    speed = Decimal(str(metres_per_second)).quantize(_TENTH, ROUND_HALF_UP)
+    if speed < 0:
+        raise ValueError(f"A wind speed of {metres_per_second} m/s is below zero.")
+    return max(row.force for row in BEAUFORT if row.lowest <= speed)
+
+
+def to_celsius(temperature: Temperature) -> Decimal:
+    """Temperature in °C to 4 places, the one form in which temperatures are compared."""
+    if temperature.unit is TemperatureUnit.CELSIUS:
+        celsius = temperature.value
+    else:
+        celsius = (temperature.value - _FREEZING_F) / _DEGREES_F_PER_C
+    return celsius.quantize(_FOUR_PLACES, ROUND_HALF_UP)
+
+
+def from_celsius(celsius: Decimal, unit: TemperatureUnit) -> Temperature:
+    """The reading that `to_celsius` came from, to two places: 5.5556 °C gives back 42 °F."""
+    value = celsius
+    if unit is TemperatureUnit.FAHRENHEIT:
+        value = celsius * _DEGREES_F_PER_C + _FREEZING_F
+    return Temperature(value=value.quantize(_TWO_PLACES, ROUND_HALF_UP), unit=unit)
+
+
+def show_temperature(celsius: Decimal, unit: TemperatureUnit) -> str:
+    """A temperature as people read it, to a tenth: `42 °F`, `5.6 °C`."""
+    value = from_celsius(celsius, unit).value.quantize(_TENTH, ROUND_HALF_UP)
+    return f"{plain_number(value)} °{unit.value}"
+
+
+def plain_number(value: Decimal) -> str:
+    """Digits without trailing zeros, exponent or a negative zero; a true minus sign."""
+    text = f"{value:f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    if text.startswith("-"):
+        text = "0" if text == "-0" else "−" + text[1:]
+    return text
+
+
+def metres_from_miles(miles: Decimal) -> Decimal:
+    return miles * METRES_PER_MILE
+
+
+def miles_from_metres(metres: Decimal) -> Decimal:
+    return metres / METRES_PER_MILE
+
+
+def metres_per_second_from_mph(mph: Decimal) -> Decimal:
+    return mph * METRES_PER_MILE / 3600
+
+
+def metres_per_second_from_kmh(kmh: Decimal) -> Decimal:
+    return kmh * 1000 / 3600
+
+
+def metres_per_second_from_knots(knots: Decimal) -> Decimal:
+    return knots * METRES_PER_NAUTICAL_MILE / 3600
