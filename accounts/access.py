@@ -1,0 +1,84 @@
+"""Who may do what in a programme. The one place where roles become permissions.
+
+A view asks for a permission, never for a role. Somebody who is not a member is
+told that the page does not exist, so that a programme's name gives nothing away.
+"""
+
+from collections.abc import Callable
+from enum import StrEnum
+from functools import wraps
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+
+from accounts.models import Membership, Person, Role
+
+
+class Permission(StrEnum):
+    SURVEY = "enter visits"
+    REVIEW = "review visits"
+    MANAGE = "set up the programme"
+    READ_SEASONS = "read seasons, with observers"
+    READ_RESULTS = "read trends and publications"
+
+
+PERMISSIONS: dict[str, frozenset[Permission]] = {
+    Role.OBSERVER.value: frozenset(
+        {Permission.SURVEY, Permission.READ_SEASONS, Permission.READ_RESULTS}
+    ),
+    Role.COORDINATOR.value: frozenset(Permission),
+    Role.PARTNER.value: frozenset({Permission.READ_RESULTS}),
+}
+
+
+def may(membership: Membership, permission: Permission) -> bool:
+    return membership.active and permission in PERMISSIONS[membership.role]
+
+
+def require(membership: Membership, permission: Permission) -> None:
+    """Raise PermissionDenied, in words, when the role does not allow it."""
+    if not may(membership, permission):
+        raise PermissionDenied(
+            f"Your role here ({membership.get_role_display().lower()}) does not allow you to "
+            f"{permission.value}. Ask a coordinator of the programme."
+        )
+
+
+def membership_of(person: Person, programme_slug: str) -> Membership:
+    """The active membership, with its programme. Raises Http404 for outsiders."""
+    membership = (
+        Membership.objects.select_related("programme", "person")
+        .filter(person=person, programme__slug=programme_slug, active=True)
+        .first()
+    )
+    if membership is None:
+        raise Http404("There is no such programme, or you are not a member of it.")
+    return membership
+
+
+class ProgrammeRequest(HttpRequest):
+    """A request that has passed `needs`: it knows its member."""
+
+    membership: Membership
+    user: Person
+
+
+def needs(permission: Permission) -> Callable:
+    """Let a view `view(request, programme, …)` be reached by members with `permission`.
+
+    The URL gives the programme's slug as `programme`; the view finds the
+    membership (and through it the programme) on the request.
+    """
+
+    def decorate(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+        @wraps(view)
+        def guarded(request: HttpRequest, programme: str, **kwargs: object) -> HttpResponse:
+            membership = membership_of(request.user, programme)
+            require(membership, permission)
+            request.membership = membership
+            return view(request, **kwargs)
+
+        guarded.permission = permission
+        return guarded
+
+    return decorate

@@ -1,0 +1,105 @@
+"""People, their role in a programme, and invitations."""
+
+import hashlib
+import secrets
+
+import pghistory
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models.functions import Lower
+from django.utils import timezone
+
+
+class Role(models.TextChoices):
+    OBSERVER = "observer", "Observer"
+    COORDINATOR = "coordinator", "Coordinator"
+    PARTNER = "partner", "Partner"
+
+
+class PersonManager(BaseUserManager["Person"]):
+    def create_person(self, *, email: str, name: str, password: str | None = None) -> "Person":
+        person = self.model(email=self.normalize_email(email).strip().lower(), name=name)
+        person.set_password(password)
+        person.save()
+        return person
+
+    def get_by_natural_key(self, email: str | None) -> "Person":
+        return self.get(email__iexact=email)
+
+
+class Person(AbstractBaseUser):
+    """Someone who signs in, by e-mail."""
+
+    email = models.EmailField(unique=True)
+    name = models.CharField(max_length=120)
+    is_active = models.BooleanField(default=True)
+    named_in_reports = models.BooleanField(
+        default=False, help_text="My name may appear in published reports."
+    )
+    joined_at = models.DateTimeField(default=timezone.now)
+
+    objects = PersonManager()
+
+    USERNAME_FIELD = "email"
+    EMAIL_FIELD = "email"
+    REQUIRED_FIELDS = ["name"]
+
+    class Meta:
+        verbose_name_plural = "people"
+        constraints = [models.UniqueConstraint(Lower("email"), name="person_email_unique")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+@pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
+class Membership(models.Model):
+    """A person's role in one programme. Somebody who left stays, inactive."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="memberships")
+    programme = models.ForeignKey(
+        "surveys.Programme", on_delete=models.CASCADE, related_name="memberships"
+    )
+    role = models.CharField(max_length=12, choices=Role.choices)
+    active = models.BooleanField(default=True)
+    trained_on = models.DateField(null=True, blank=True)
+    trained_until = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["programme", "person__name"]
+        constraints = [
+            models.UniqueConstraint(fields=["person", "programme"], name="membership_once"),
+            models.CheckConstraint(
+                condition=models.Q(role__in=Role.values), name="membership_role_known"
+            ),
+        ]
+
+
+class Invitation(models.Model):
+    """A way in for one person. Only a hash of the token is kept."""
+
+    programme = models.ForeignKey(
+        "surveys.Programme", on_delete=models.CASCADE, related_name="invitations"
+    )
+    email = models.EmailField()
+    name = models.CharField(max_length=120, blank=True)
+    role = models.CharField(max_length=12, choices=Role.choices)
+    token_hash = models.CharField(max_length=64, unique=True)
+    invited_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, related_name="invitations_sent"
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created_at"]
+
+
+def new_token() -> str:
+    return secrets.token_urlsafe(24)
+
+
+def hash_token(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()

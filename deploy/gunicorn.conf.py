@@ -1,0 +1,15 @@
+"""gunicorn on a machine with two cores; the units and the demo set the address."""
+
+import os
+
+bind = os.environ.get("DUSKPOOL_BIND", "127.0.0.1:8000")
+workers = int(os.environ.get("DUSKPOOL_WEB_PROCESSES", "2"))
+threads = int(os.environ.get("DUSKPOOL_WEB_THREADS", "4"))
+# Loaded once and shared by the processes; no connection is opened before they part.
+preload_app = True
+timeout = 60
+graceful_timeout = 10
+max_requests = 5000
+max_requests_jitter = 500
+accesslog = "-"
+access_log_format = '%(h)s "%(r)s" %(s)s %(b)s %(D)sus'

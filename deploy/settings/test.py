@@ -1,0 +1,22 @@
+"""Settings for the test suite."""
+
+import os
+
+from deploy.settings.common import *  # noqa: F403
+from deploy.settings.common import DATABASES
+
+DEBUG = False
+SECRET_KEY = "only-for-tests"  # noqa: S105
+ALLOWED_HOSTS = ["*"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+DATABASES["default"]["CONN_MAX_AGE"] = 0
+DATABASES["default"]["TEST"] = {
+    "NAME": "test_duskpool_" + os.environ.get("TEST_DB_SUFFIX", "main"),
+}
+# Signing in is rate limited; the tests sign in more often than any person.
+ACCOUNT_RATE_LIMITS: dict[str, str] = {}

@@ -1,0 +1,9 @@
+"""All URLs. Everything needs a signed-in member unless opened on purpose."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("accounts/", include("allauth.account.urls")),
+    path("api/", include("surveys.api.urls")),
+    path("", include("surveys.web.urls")),
+]

@@ -1,0 +1,48 @@
+from surveys.models.programme import Programme
+from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
+from surveys.models.publication import Publication
+from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
+from surveys.models.route import Assignment, Habitat, Hydroperiod, Presence, Route, Stop
+from surveys.models.species import ChecklistEntry, Sensitivity, Species
+from surveys.models.visit import (
+    CallIndex,
+    LifeStage,
+    ListeningPeriod,
+    Photo,
+    Sighting,
+    Source,
+    Visit,
+    VisitState,
+    WaterTonight,
+)
+
+__all__ = [
+    "Assignment",
+    "CallIndex",
+    "ChecklistEntry",
+    "Habitat",
+    "Hydroperiod",
+    "LifeStage",
+    "ListeningPeriod",
+    "Photo",
+    "Presence",
+    "Programme",
+    "Protocol",
+    "ProtocolVersion",
+    "Publication",
+    "ReviewStep",
+    "Route",
+    "SeasonWindow",
+    "Sensitivity",
+    "Settlement",
+    "Sighting",
+    "Source",
+    "Species",
+    "Step",
+    "Stop",
+    "StoredFinding",
+    "Submission",
+    "Visit",
+    "VisitState",
+    "WaterTonight",
+]

@@ -1,0 +1,141 @@
+"""Protocols. A version never changes once a visit refers to it: old visits
+keep the version they were surveyed under and are judged by it."""
+
+import pgtrigger
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+
+from surveys.models.fields import (
+    TEMPERATURE_UNITS,
+    day_field,
+    in_range,
+    month_days_exist,
+    month_field,
+)
+from surveys.models.history import tracked
+from surveys.models.programme import Programme
+from surveys.protocol.values import Interruption
+
+FROZEN_MESSAGE = "This protocol version is in use by visits and can no longer change."
+
+
+def frozen_once_used(version_column: str) -> pgtrigger.Trigger:
+    return pgtrigger.Trigger(
+        name="frozen_once_used",
+        when=pgtrigger.Before,
+        operation=pgtrigger.Update | pgtrigger.Delete,
+        func=(
+            "IF EXISTS (SELECT 1 FROM surveys_visit WHERE protocol_version_id = "
+            f"OLD.{version_column}) THEN RAISE EXCEPTION '{FROZEN_MESSAGE}' "
+            "USING ERRCODE = 'restrict_violation'; END IF; "
+            "IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW;"
+        ),
+    )
+
+
+@tracked
+class Protocol(models.Model):
+    """A named way of surveying that routes follow."""
+
+    programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="protocols")
+    name = models.CharField(max_length=120)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["programme", "name"], name="protocol_name_unique")
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+@tracked
+class ProtocolVersion(models.Model):
+    """The limits in force. An empty field means that there is no such limit."""
+
+    protocol = models.ForeignKey(Protocol, on_delete=models.PROTECT, related_name="versions")
+    number = models.PositiveIntegerField()
+    in_force_from = models.DateField(help_text="First night that is surveyed under this version.")
+    season_begins_month = month_field(default=1)
+    season_begins_day = day_field(default=1)
+    settling_wait_s = models.PositiveIntegerField(null=True, blank=True)
+    listening_time_s = models.PositiveIntegerField(default=300)
+    longest_listening_time_s = models.PositiveIntegerField(null=True, blank=True)
+    interruption = models.CharField(
+        max_length=10,
+        choices=[(choice.value, choice.name.capitalize()) for choice in Interruption],
+        default=Interruption.PAUSE.value,
+    )
+    earliest_start_after_sunset_min = models.IntegerField(null=True, blank=True)
+    latest_end_clock = models.TimeField(null=True, blank=True)
+    latest_end_after_sunset_min = models.PositiveIntegerField(null=True, blank=True)
+    min_stops = models.PositiveSmallIntegerField(default=1)
+    stops_in_order = models.BooleanField(default=True)
+    min_stop_spacing_m = models.FloatField(null=True, blank=True)
+    max_beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
+    wet_sky_codes = ArrayField(models.PositiveSmallIntegerField(), default=list, blank=True)
+    max_noise_index = models.PositiveSmallIntegerField(null=True, blank=True)
+    min_days_between_visits = models.PositiveSmallIntegerField(null=True, blank=True)
+    max_distance_from_stop_m = models.FloatField(null=True, blank=True, default=100)
+    max_drive_kmh = models.FloatField(default=100)
+    training_needed = models.BooleanField(default=False)
+    source = models.TextField(blank=True, help_text="Where the limits come from.")
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["protocol", "number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["protocol", "number"], name="protocolversion_number_unique"
+            ),
+            models.CheckConstraint(
+                condition=month_days_exist("season_begins"), name="protocolversion_season_begins"
+            ),
+            models.CheckConstraint(
+                condition=in_range("max_beaufort", 0, 12), name="protocolversion_max_beaufort"
+            ),
+            models.CheckConstraint(
+                condition=in_range("max_noise_index", 0, 4), name="protocolversion_max_noise"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(listening_time_s__gt=0), name="protocolversion_listening_time"
+            ),
+        ]
+        triggers = [frozen_once_used("id")]
+
+    def __str__(self) -> str:
+        return f"{self.protocol.name}, version {self.number}"
+
+
+@tracked
+class SeasonWindow(models.Model):
+    """Days of the year in which one visit is due; may cross New Year.
+
+    Temperature limits keep the unit they were set in: they are compared exactly.
+    """
+
+    version = models.ForeignKey(ProtocolVersion, on_delete=models.CASCADE, related_name="windows")
+    order = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=60)
+    opens_month = month_field()
+    opens_day = day_field()
+    closes_month = month_field()
+    closes_day = day_field()
+    min_air_temperature = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
+    min_water_temperature = models.DecimalField(
+        max_digits=5, decimal_places=2, null=True, blank=True
+    )
+    temperature_unit = models.CharField(max_length=1, choices=TEMPERATURE_UNITS, default="C")
+
+    class Meta:
+        ordering = ["version", "order"]
+        constraints = [
+            models.UniqueConstraint(fields=["version", "order"], name="seasonwindow_order_unique"),
+            models.CheckConstraint(
+                condition=month_days_exist("opens", "closes"), name="seasonwindow_days_exist"
+            ),
+        ]
+        triggers = [frozen_once_used("version_id")]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,106 @@
+"""What the rules found, what the coordinator decided, and every step on the way."""
+
+import pgtrigger
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from surveys.models.history import tracked
+from surveys.models.route import Stop
+from surveys.models.species import Species
+from surveys.models.visit import Visit
+from surveys.protocol.values import Severity
+
+
+class Settlement(models.TextChoices):
+    COUNTS = "counts", "Counts"
+    LEFT_OUT = "left_out", "Left out of trends"
+
+
+class Step(models.TextChoices):
+    """A verb that was carried out on a visit."""
+
+    SUBMITTED = "submitted", "Submitted"
+    SETTLED = "settled", "Query settled"
+    SENT_BACK = "sent_back", "Sent back"
+    ACCEPTED = "accepted", "Accepted"
+    SET_ASIDE = "set_aside", "Set aside"
+    REOPENED = "reopened", "Opened again"
+
+
+@tracked
+class StoredFinding(models.Model):
+    """A finding on the submitted revision of a visit, and how it was settled."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="findings")
+    code = models.CharField(max_length=60)
+    severity = models.CharField(
+        max_length=10, choices=[(s.value, s.name.capitalize()) for s in Severity]
+    )
+    stop = models.ForeignKey(
+        Stop, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    species = models.ForeignKey(
+        Species, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    field = models.CharField(max_length=60, blank=True)
+    message = models.TextField()
+    mend = models.TextField(blank=True)
+    settlement = models.CharField(max_length=10, choices=Settlement.choices, blank=True)
+    reason = models.TextField(blank=True)
+    settled_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    settled_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["visit", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(settlement="")
+                | (Q(settled_by__isnull=False, settled_at__isnull=False) & ~Q(reason="")),
+                name="finding_settled_with_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(settlement__in=["", *Settlement.values]),
+                name="finding_settlement_known",
+            ),
+        ]
+
+
+def never_changes() -> pgtrigger.Protect:
+    return pgtrigger.Protect(name="never_changes", operation=pgtrigger.Update)
+
+
+class Submission(models.Model):
+    """The sheet as it came, kept for ever: a correction is a new submission."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="submissions")
+    revision = models.PositiveIntegerField()
+    cells = models.JSONField()
+    submitted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    submitted_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["visit", "revision"]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "revision"], name="submission_revision_unique")
+        ]
+        triggers = [never_changes()]
+
+
+class ReviewStep(models.Model):
+    """Who did what to a visit, when and why."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="steps")
+    step = models.CharField(max_length=10, choices=Step.choices)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    revision = models.PositiveIntegerField()
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["visit", "at", "pk"]
+        triggers = [never_changes()]

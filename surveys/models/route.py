@@ -1,0 +1,137 @@
+"""Routes, their stops, and who surveys them in which season year."""
+
+from django.conf import settings
+from django.contrib.gis.db import models as gis
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import DateRangeField, RangeOperators
+from django.db import models
+from django.db.models import F, Func
+
+from surveys.models.fields import within_wgs84
+from surveys.models.history import tracked
+from surveys.models.programme import Programme, route_code_validator
+from surveys.models.protocol import Protocol
+
+
+class Habitat(models.TextChoices):
+    GRASSY = "grassy", "Grassy wetland"
+    SHRUB = "shrub", "Shrubby wetland"
+    WOODED = "wooded", "Wooded swamp or woodland pool"
+    MARSH = "marsh", "Marsh with tall reeds"
+    LAKE = "lake", "Lake or reservoir edge"
+    RIVER = "river", "River or flood plain"
+    DITCH = "ditch", "Ditch or roadside water"
+    FARM = "farm", "Farm or garden pond"
+    OTHER = "other", "Other"
+
+
+class Hydroperiod(models.TextChoices):
+    """How long a wetland holds water in most years."""
+
+    WEEKS = "weeks", "A few weeks after rain"
+    SEASON = "season", "A season, dry every year"
+    MOST_YEARS = "most_years", "Dry only in drought years"
+    ALWAYS = "always", "Always"
+    UNKNOWN = "unknown", "Not known"
+
+
+class Presence(models.TextChoices):
+    YES = "yes", "Yes"
+    NO = "no", "No"
+    UNKNOWN = "unknown", "Not known"
+
+
+@tracked
+class Route(models.Model):
+    """A fixed line of stops that is surveyed in one night."""
+
+    programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="routes")
+    protocol = models.ForeignKey(Protocol, on_delete=models.PROTECT, related_name="routes")
+    code = models.CharField(max_length=20, validators=[route_code_validator])
+    name = models.CharField(max_length=120)
+    region = models.CharField(max_length=120, blank=True)
+    line = gis.LineStringField(geography=True, srid=4326, null=True, blank=True)
+    access_notes = models.TextField(
+        blank=True, help_text="Where to park, whose leave is needed, what to watch for."
+    )
+    active = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["programme", "code"]
+        constraints = [
+            models.UniqueConstraint(fields=["programme", "code"], name="route_code_unique")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+@tracked
+class Stop(models.Model):
+    """A listening point. A stop that moves is closed and a new one opened under
+    the same number, so that old visits keep the place where they listened."""
+
+    route = models.ForeignKey(Route, on_delete=models.PROTECT, related_name="stops")
+    number = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=120)
+    place = gis.PointField(geography=True, srid=4326)
+    active_from = models.DateField()
+    active_until = models.DateField(null=True, blank=True)
+    habitat = models.CharField(max_length=20, choices=Habitat.choices, default=Habitat.OTHER)
+    hydroperiod = models.CharField(
+        max_length=20, choices=Hydroperiod.choices, default=Hydroperiod.UNKNOWN
+    )
+    fish = models.CharField(max_length=10, choices=Presence.choices, default=Presence.UNKNOWN)
+    last_burn = models.DateField(null=True, blank=True)
+    notes = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["route", "number", "active_from"]
+        constraints = [
+            ExclusionConstraint(
+                name="stop_number_unique_in_route",
+                expressions=[
+                    ("route", RangeOperators.EQUAL),
+                    ("number", RangeOperators.EQUAL),
+                    (
+                        Func(
+                            F("active_from"),
+                            F("active_until"),
+                            models.Value("[]"),
+                            function="daterange",
+                            output_field=DateRangeField(),
+                        ),
+                        RangeOperators.OVERLAPS,
+                    ),
+                ],
+            ),
+            models.CheckConstraint(
+                condition=models.Q(active_until__isnull=True)
+                | models.Q(active_until__gte=F("active_from")),
+                name="stop_active_order",
+            ),
+            models.CheckConstraint(condition=models.Q(number__gte=1), name="stop_number_from_1"),
+            *within_wgs84("place", "stop"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.name}"
+
+
+@tracked
+class Assignment(models.Model):
+    """Who surveys a route in a season year."""
+
+    route = models.ForeignKey(Route, on_delete=models.CASCADE, related_name="assignments")
+    observer = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="assignments"
+    )
+    season_year = models.PositiveSmallIntegerField()
+
+    class Meta:
+        ordering = ["season_year", "route"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["route", "observer", "season_year"], name="assignment_once"
+            )
+        ]

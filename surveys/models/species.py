@@ -1,0 +1,92 @@
+"""The species catalogue, and which species a programme listens for."""
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+
+from surveys.models.fields import day_field, month_days_exist, month_field
+from surveys.models.history import tracked
+from surveys.models.programme import Programme
+
+
+class Species(models.Model):
+    """A species, or a complex that cannot be told apart by ear.
+
+    `code` is stable; names move between genera, so older ones stay as synonyms.
+    """
+
+    code = models.SlugField(max_length=80, unique=True)
+    scientific_name = models.CharField(max_length=120)
+    common_name = models.CharField(max_length=120)
+    synonyms = ArrayField(models.CharField(max_length=120), default=list, blank=True)
+    is_complex = models.BooleanField(default=False)
+    peak_hz = models.CharField(max_length=40, blank=True)
+    call = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        verbose_name_plural = "species"
+        ordering = ["common_name"]
+
+    def __str__(self) -> str:
+        return self.common_name
+
+
+class Sensitivity(models.IntegerChoices):
+    """How far places must be generalised when data leave the house
+    (Chapman 2020, doi:10.15468/doc-5jp4-5g10)."""
+
+    OPEN = 0, "Open"
+    LOW = 1, "Low: 0.001°"
+    MEDIUM = 2, "Medium: 0.01°"
+    HIGH = 3, "High: 0.1°"
+    EXTREME = 4, "Extreme: withheld"
+
+
+@tracked
+class ChecklistEntry(models.Model):
+    """A species on a programme's checklist.
+
+    A silent stop is a zero only for species that were on the checklist on the
+    night, hence `listed_from` and `listed_until`. The calling season may cross
+    New Year; all four parts are empty when the species may call at any time.
+    """
+
+    programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="checklist")
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="checklist_entries")
+    order = models.PositiveSmallIntegerField(default=0)
+    listed_from = models.DateField(null=True, blank=True)
+    listed_until = models.DateField(null=True, blank=True)
+    calls_from_month = month_field(null=True, blank=True)
+    calls_from_day = day_field(null=True, blank=True)
+    calls_to_month = month_field(null=True, blank=True)
+    calls_to_day = day_field(null=True, blank=True)
+    sensitivity = models.PositiveSmallIntegerField(
+        choices=Sensitivity.choices, default=Sensitivity.OPEN
+    )
+
+    class Meta:
+        ordering = ["programme", "order", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["programme", "species"], name="checklist_once"),
+            models.CheckConstraint(
+                condition=models.Q(
+                    calls_from_month__isnull=True,
+                    calls_from_day__isnull=True,
+                    calls_to_month__isnull=True,
+                    calls_to_day__isnull=True,
+                )
+                | month_days_exist("calls_from", "calls_to"),
+                name="checklist_season_exists",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(listed_from__isnull=True)
+                | models.Q(listed_until__isnull=True)
+                | models.Q(listed_until__gte=models.F("listed_from")),
+                name="checklist_listed_order",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(sensitivity__range=(0, 4)), name="checklist_sensitivity"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.species)

@@ -1,0 +1,267 @@
+"""Visits and what was heard and seen on them.
+
+A visit carries its sheet twice: `cells` holds what was typed, cell by cell, so
+that nothing is lost while it is a draft; the rows below it are written when it
+is submitted. Index 0 is never stored: it follows from a listened stop and the
+checklist of the night.
+"""
+
+import uuid
+
+import pgtrigger
+from django.conf import settings
+from django.contrib.gis.db import models as gis
+from django.db import models
+from django.db.models import F, Q
+
+from surveys.models.fields import celsius_field, in_range, typed_unit_field, within_wgs84
+from surveys.models.history import tracked
+from surveys.models.protocol import ProtocolVersion
+from surveys.models.route import Route, Stop
+from surveys.models.species import Species
+from surveys.protocol.values import PeriodStatus
+
+
+class VisitState(models.TextChoices):
+    DRAFT = "draft", "Draft"
+    SUBMITTED = "submitted", "Submitted"
+    SENT_BACK = "sent_back", "Sent back"
+    ACCEPTED = "accepted", "Accepted"
+    SET_ASIDE = "set_aside", "Set aside"
+
+
+class Source(models.TextChoices):
+    PHONE = "phone", "Phone"
+    PAPER = "paper", "Paper sheet"
+    IMPORT = "import", "Spreadsheet"
+
+
+class WaterTonight(models.TextChoices):
+    DRY = "dry", "Dry"
+    POOLS = "pools", "Pools"
+    FULL = "full", "Full"
+    NOT_SEEN = "not_seen", "Not seen"
+
+
+class LifeStage(models.TextChoices):
+    EGGS = "eggs", "Egg mass"
+    LARVA = "larva", "Tadpole or larva"
+    METAMORPH = "metamorph", "Metamorph"
+    JUVENILE = "juvenile", "Juvenile"
+    ADULT = "adult", "Adult"
+
+
+@tracked
+class Visit(models.Model):
+    """One route on one night."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    route = models.ForeignKey(Route, on_delete=models.PROTECT, related_name="visits")
+    protocol_version = models.ForeignKey(
+        ProtocolVersion, on_delete=models.PROTECT, related_name="visits"
+    )
+    observer = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="visits"
+    )
+    second_observer = models.CharField(max_length=120, blank=True)
+    night = models.DateField()
+    season_year = models.PositiveSmallIntegerField()
+    window = models.CharField(max_length=60, blank=True)
+    state = models.CharField(max_length=10, choices=VisitState.choices, default=VisitState.DRAFT)
+    source = models.CharField(max_length=10, choices=Source.choices, default=Source.PAPER)
+    revision = models.PositiveIntegerField(default=1)
+    cells = models.JSONField(default=dict, blank=True)
+    counts_in_trends = models.BooleanField(default=False)
+    start_air_temperature_c = celsius_field()
+    start_air_temperature_unit = typed_unit_field()
+    start_beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
+    start_sky = models.PositiveSmallIntegerField(null=True, blank=True)
+    end_air_temperature_c = celsius_field()
+    end_air_temperature_unit = typed_unit_field()
+    end_beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
+    end_sky = models.PositiveSmallIntegerField(null=True, blank=True)
+    rain_48h_mm = models.DecimalField(max_digits=6, decimal_places=1, null=True, blank=True)
+    days_since_rain = models.PositiveSmallIntegerField(null=True, blank=True)
+    notes = models.TextField(blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    changed_at = models.DateTimeField(auto_now=True)
+    submitted_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["night", "pk"]
+        indexes = [
+            models.Index(fields=["route", "season_year", "state"]),
+            models.Index(fields=["state", "submitted_at"]),
+            models.Index(fields=["observer", "night"]),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=VisitState.values), name="visit_state_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(counts_in_trends=False) | Q(state=VisitState.ACCEPTED),
+                name="visit_counts_only_when_accepted",
+            ),
+            models.CheckConstraint(
+                condition=Q(state=VisitState.DRAFT) | Q(submitted_at__isnull=False),
+                name="visit_submitted_at_known",
+            ),
+            models.CheckConstraint(
+                condition=in_range("start_beaufort", 0, 12) & in_range("end_beaufort", 0, 12),
+                name="visit_beaufort",
+            ),
+            models.CheckConstraint(
+                condition=in_range("start_sky", 0, 9) & in_range("end_sky", 0, 9),
+                name="visit_sky",
+            ),
+        ]
+        triggers = [
+            pgtrigger.FSM(
+                name="visit_state_steps",
+                field="state",
+                transitions=[
+                    (VisitState.DRAFT.value, VisitState.SUBMITTED.value),
+                    (VisitState.SENT_BACK.value, VisitState.SUBMITTED.value),
+                    (VisitState.SUBMITTED.value, VisitState.SENT_BACK.value),
+                    (VisitState.SUBMITTED.value, VisitState.ACCEPTED.value),
+                    (VisitState.SUBMITTED.value, VisitState.SET_ASIDE.value),
+                    (VisitState.ACCEPTED.value, VisitState.SUBMITTED.value),
+                    (VisitState.SET_ASIDE.value, VisitState.SUBMITTED.value),
+                ],
+            ),
+        ]
+
+
+@tracked
+class ListeningPeriod(models.Model):
+    """One stop on one visit. Instants are UTC."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="periods")
+    stop = models.ForeignKey(Stop, on_delete=models.PROTECT, related_name="periods")
+    status = models.CharField(
+        max_length=10, choices=[(status.value, status.name.capitalize()) for status in PeriodStatus]
+    )
+    skip_reason = models.CharField(max_length=200, blank=True)
+    counts_in_trends = models.BooleanField(default=False)
+    arrived_at = models.DateTimeField(null=True, blank=True)
+    started_at = models.DateTimeField(null=True, blank=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+    paused_s = models.PositiveIntegerField(default=0)
+    interrupted = models.BooleanField(null=True, blank=True)
+    air_temperature_c = celsius_field()
+    air_temperature_unit = typed_unit_field()
+    water_temperature_c = celsius_field()
+    water_temperature_unit = typed_unit_field()
+    beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
+    sky = models.PositiveSmallIntegerField(null=True, blank=True)
+    noise_index = models.PositiveSmallIntegerField(null=True, blank=True)
+    cars = models.PositiveSmallIntegerField(null=True, blank=True)
+    moonlight = models.BooleanField(null=True, blank=True)
+    water_tonight = models.CharField(max_length=10, choices=WaterTonight.choices, blank=True)
+    measured_at = gis.PointField(geography=True, srid=4326, null=True, blank=True)
+    measured_accuracy_m = models.FloatField(null=True, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["visit", "stop__number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["visit", "stop"], name="period_once_per_stop_and_visit"
+            ),
+            models.CheckConstraint(
+                condition=Q(started_at__isnull=True)
+                | Q(finished_at__isnull=True)
+                | Q(finished_at__gt=F("started_at")),
+                name="period_finish_after_start",
+            ),
+            models.CheckConstraint(
+                condition=Q(arrived_at__isnull=True)
+                | Q(started_at__isnull=True)
+                | Q(started_at__gte=F("arrived_at")),
+                name="period_start_not_before_arrival",
+            ),
+            models.CheckConstraint(
+                condition=Q(status=PeriodStatus.LISTENED.value) | Q(counts_in_trends=False),
+                name="period_counts_only_when_listened",
+            ),
+            models.CheckConstraint(
+                condition=Q(status__in=[status.value for status in PeriodStatus]),
+                name="period_status_known",
+            ),
+            models.CheckConstraint(condition=in_range("beaufort", 0, 12), name="period_beaufort"),
+            models.CheckConstraint(condition=in_range("sky", 0, 9), name="period_sky"),
+            models.CheckConstraint(condition=in_range("noise_index", 0, 4), name="period_noise"),
+            *within_wgs84("measured_at", "period"),
+        ]
+
+
+@tracked
+class CallIndex(models.Model):
+    """A species heard at a stop: index 1-3, or "heard, not sure" without an index.
+
+    A row that does not count (`not_sure`, or left out by the coordinator) makes
+    the species missing at that stop, never absent.
+    """
+
+    period = models.ForeignKey(ListeningPeriod, on_delete=models.CASCADE, related_name="calls")
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="calls")
+    index = models.PositiveSmallIntegerField(null=True, blank=True)
+    not_sure = models.BooleanField(default=False)
+    counts_in_trends = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["period", "species"]
+        indexes = [models.Index(fields=["species", "period"])]
+        constraints = [
+            models.UniqueConstraint(fields=["period", "species"], name="callindex_once_per_period"),
+            models.CheckConstraint(
+                condition=Q(not_sure=False, index__range=(1, 3))
+                | Q(not_sure=True, index__isnull=True),
+                name="callindex_1_to_3_or_not_sure",
+            ),
+            models.CheckConstraint(
+                condition=Q(not_sure=False) | Q(counts_in_trends=False),
+                name="callindex_not_sure_never_counts",
+            ),
+        ]
+
+
+class Photo(models.Model):
+    """A picture belonging to a row of a visit's sheet, stored without position tags."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="photos")
+    row = models.PositiveSmallIntegerField()
+    image = models.ImageField(upload_to="photos/%Y/")
+    sha256 = models.CharField(max_length=64)
+    uploaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT)
+    uploaded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["visit", "row"], name="photo_once_per_row")]
+
+
+@tracked
+class Sighting(models.Model):
+    """An animal seen rather than heard."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="sightings")
+    row = models.PositiveSmallIntegerField()
+    stop = models.ForeignKey(
+        Stop, on_delete=models.PROTECT, null=True, blank=True, related_name="sightings"
+    )
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="sightings")
+    life_stage = models.CharField(max_length=10, choices=LifeStage.choices)
+    count = models.PositiveIntegerField(null=True, blank=True)
+    colour_form = models.CharField(max_length=80, blank=True)
+    note = models.TextField(blank=True)
+    photo = models.ForeignKey(
+        Photo, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["visit", "row"]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "row"], name="sighting_once_per_row")
+        ]

@@ -1,0 +1,45 @@
+"""What every page knows: the programme, its navigation and the theme."""
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import reverse
+
+from accounts.access import Permission, may
+from accounts.models import Membership
+
+THEMES = ("auto", "day", "night")
+
+NAVIGATION = (
+    ("Tonight", "web:tonight", Permission.SURVEY),
+    ("Review", "web:review", Permission.REVIEW),
+    ("Seasons", "web:seasons", Permission.READ_SEASONS),
+    ("Trends", "web:trends", Permission.READ_RESULTS),
+    ("Publications", "web:publications", Permission.READ_RESULTS),
+    ("Programme", "web:programme", Permission.MANAGE),
+)
+
+
+def navigation(request: HttpRequest, membership: Membership) -> list[dict[str, Any]]:
+    slug = membership.programme.slug
+    items = [
+        {"name": name, "url": reverse(route, kwargs={"programme": slug})}
+        for name, route, permission in NAVIGATION
+        if may(membership, permission)
+    ]
+    items.append({"name": "Guide", "url": reverse("web:guide")})
+    for item in items:
+        item["current"] = request.path.startswith(item["url"])
+    return items
+
+
+def shell(request: HttpRequest) -> dict[str, Any]:
+    """The context processor behind the base template."""
+    theme = request.COOKIES.get("theme", "auto")
+    membership: Membership | None = getattr(request, "membership", None)
+    return {
+        "theme": theme if theme in THEMES else "auto",
+        "membership": membership,
+        "programme": membership.programme if membership else None,
+        "nav_items": navigation(request, membership) if membership else [],
+    }

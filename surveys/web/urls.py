@@ -1,0 +1,36 @@
+"""The screens. `programme` is always the programme's slug."""
+
+from django.urls import path
+
+from surveys.web.routes import (
+    guide,
+    importing,
+    people,
+    programme,
+    publications,
+    review,
+    seasons,
+    sheets,
+    tonight,
+    trends,
+    visits,
+)
+from surveys.web.views import home
+
+app_name = "web"
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("theme", home.theme, name="theme"),
+    path("healthz", home.healthz, name="healthz"),
+    *guide.urlpatterns,
+    *tonight.urlpatterns,
+    *sheets.urlpatterns,
+    *review.urlpatterns,
+    *visits.urlpatterns,
+    *seasons.urlpatterns,
+    *trends.urlpatterns,
+    *publications.urlpatterns,
+    *programme.urlpatterns,
+    *people.urlpatterns,
+    *importing.urlpatterns,
+]

@@ -1,0 +1,40 @@
+"""Fixtures that every kind of test may use."""
+
+import pytest
+from django.test import Client
+
+from accounts.models import Membership, Role
+from surveys.models import Programme
+from tests.support.builders import make_member, make_programme
+
+
+@pytest.fixture
+def programme(db: None) -> Programme:
+    return make_programme()
+
+
+@pytest.fixture
+def observer(programme: Programme) -> Membership:
+    return make_member(programme, Role.OBSERVER)
+
+
+@pytest.fixture
+def coordinator(programme: Programme) -> Membership:
+    return make_member(programme, Role.COORDINATOR)
+
+
+@pytest.fixture
+def partner(programme: Programme) -> Membership:
+    return make_member(programme, Role.PARTNER)
+
+
+@pytest.fixture
+def client_for():
+    """A signed-in test client for a membership."""
+
+    def make(member: Membership) -> Client:
+        client = Client()
+        client.force_login(member.person)
+        return client
+
+    return make

@@ -1,0 +1,175 @@
+"""Small builders for tests that need rows. Each returns a saved row."""
+
+import datetime as dt
+import itertools
+import uuid
+from decimal import Decimal
+
+from django.contrib.gis.geos import Point
+
+from accounts.models import Membership, Person, Role
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    ListeningPeriod,
+    Programme,
+    Protocol,
+    ProtocolVersion,
+    Route,
+    SeasonWindow,
+    Species,
+    Stop,
+    Visit,
+    VisitState,
+)
+
+_numbers = itertools.count(1)
+PASSWORD = "quiet-water-at-dusk"
+
+
+def make_programme(name: str = "Example Wetlands", **options) -> Programme:
+    number = next(_numbers)
+    return Programme.objects.create(
+        **{
+            "name": f"{name} {number}",
+            "slug": f"example-{number}",
+            "time_zone": "America/Chicago",
+            "temperature_unit": "C",
+            **options,
+        }
+    )
+
+
+def make_person(name: str = "Robin Fenwick", email: str | None = None) -> Person:
+    return Person.objects.create_person(
+        email=email or f"person{next(_numbers)}@example.org", name=name, password=PASSWORD
+    )
+
+
+def make_member(programme: Programme, role: Role = Role.OBSERVER, **options) -> Membership:
+    person = options.pop("person", None) or make_person()
+    return Membership.objects.create(programme=programme, person=person, role=role, **options)
+
+
+def make_version(programme: Programme, **limits) -> ProtocolVersion:
+    """A protocol with one window from 15 March to 30 June, no other limits."""
+    windows = limits.pop("windows", None)
+    protocol = Protocol.objects.create(programme=programme, name=f"Protocol {next(_numbers)}")
+    version = ProtocolVersion.objects.create(
+        **{
+            "protocol": protocol,
+            "number": 1,
+            "in_force_from": dt.date(2000, 1, 1),
+            "listening_time_s": 300,
+            **limits,
+        }
+    )
+    for order, window in enumerate(windows or [{"name": "Spring"}], start=1):
+        SeasonWindow.objects.create(
+            **{
+                "version": version,
+                "order": order,
+                "opens_month": 3,
+                "opens_day": 15,
+                "closes_month": 6,
+                "closes_day": 30,
+                **window,
+            }
+        )
+    return version
+
+
+def make_route(
+    programme: Programme, *, version: ProtocolVersion | None = None, stops: int = 3, **options
+) -> Route:
+    """A route of `stops` stops, about 1 km apart, going east near 43.07 N 89.40 W."""
+    version = version or make_version(programme)
+    route = Route.objects.create(
+        **{
+            "programme": programme,
+            "protocol": version.protocol,
+            "code": f"R{next(_numbers):03}",
+            "name": "Heron Slough Loop",
+            **options,
+        }
+    )
+    for number in range(1, stops + 1):
+        Stop.objects.create(
+            route=route,
+            number=number,
+            name=f"Stop {number}",
+            place=Point(-89.4012 + 0.0125 * (number - 1), 43.0731, srid=4326),
+            active_from=dt.date(2000, 1, 1),
+        )
+    return route
+
+
+def make_species(scientific_name: str = "Pseudacris crucifer", common_name: str = "") -> Species:
+    species, _ = Species.objects.get_or_create(
+        code=scientific_name.lower().replace(" ", "-"),
+        defaults={
+            "scientific_name": scientific_name,
+            "common_name": common_name or scientific_name,
+        },
+    )
+    return species
+
+
+def make_checklist(programme: Programme, *scientific_names: str) -> list[Species]:
+    species = [make_species(name) for name in scientific_names or ("Pseudacris crucifer",)]
+    for order, one in enumerate(species, start=1):
+        ChecklistEntry.objects.create(programme=programme, species=one, order=order)
+    return species
+
+
+def make_accepted_visit(
+    route: Route,
+    observer: Person,
+    *,
+    night: dt.date = dt.date(2024, 4, 15),
+    heard: dict[int, dict[Species, int]] | None = None,
+    skipped: frozenset[int] = frozenset(),
+    **options,
+) -> Visit:
+    """An accepted visit that counts, written row by row without the verbs.
+
+    `heard` maps stop numbers to the index of each species heard there.
+    """
+    version = route.protocol.versions.order_by("-number").first()
+    start = dt.datetime.combine(night + dt.timedelta(days=1), dt.time(1, 30), tzinfo=dt.UTC)
+    visit = Visit.objects.create(
+        **{
+            "id": uuid.uuid4(),
+            "route": route,
+            "protocol_version": version,
+            "observer": observer,
+            "night": night,
+            "season_year": night.year,
+            "window": "Spring",
+            "state": VisitState.ACCEPTED,
+            "submitted_at": start,
+            "counts_in_trends": True,
+            **options,
+        }
+    )
+    for stop in route.stops.all():
+        was_skipped = stop.number in skipped
+        arrived = start + dt.timedelta(minutes=10 * (stop.number - 1))
+        period = ListeningPeriod.objects.create(
+            visit=visit,
+            stop=stop,
+            status="skipped" if was_skipped else "listened",
+            counts_in_trends=visit.counts_in_trends and not was_skipped,
+            arrived_at=arrived,
+            started_at=None if was_skipped else arrived + dt.timedelta(minutes=1),
+            finished_at=None if was_skipped else arrived + dt.timedelta(minutes=6),
+            air_temperature_c=Decimal("12"),
+            air_temperature_unit="C",
+        )
+        if was_skipped:
+            continue
+        for species, index in (heard or {}).get(stop.number, {}).items():
+            CallIndex.objects.create(
+                period=period, species=species, index=index, counts_in_trends=True
+            )
+    return visit
