@@ -1,0 +1,113 @@
+"""Rules on the species written down at each stop."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from surveys.protocol.rules.reading import LEAVE_IT
+from surveys.protocol.rules.rule import Breach
+from surveys.protocol.seasons import in_days
+from surveys.protocol.values import CallRecord, Case, MonthDay, Period, PeriodStatus, Where
+from surveys.protocol.weather import CALL_INDEX
+from surveys.protocol.words import day, month_day
+
+
+def index_impossible(case: Case) -> Iterator[Breach]:
+    for period, call in _calls(case):
+        if call.index is not None and call.index not in CALL_INDEX:
+            yield Breach(
+                where=_where(period, call),
+                message=f"{_name(case, call)} at stop {period.stop} has call index {call.index}.",
+                mend="Choose 0 (not heard), 1, 2 or 3 (full chorus). It is not a count.",
+            )
+
+
+def index_missing(case: Case) -> Iterator[Breach]:
+    for period, call in _calls(case):
+        if _is_listened(period) and call.index is None and not call.not_sure:
+            yield Breach(
+                where=_where(period, call),
+                message=f"{_name(case, call)} at stop {period.stop} was opened, but has no call"
+                " index.",
+                mend="Choose 0 if it was not heard, 1 to 3 if it was, or “heard, not sure”.",
+            )
+
+
+def species_twice_at_stop(case: Case) -> Iterator[Breach]:
+    for period in case.visit.periods:
+        counts = Counter(call.species for call in period.calls)
+        for call in {call.species: call for call in period.calls}.values():
+            if counts[call.species] > 1:
+                yield Breach(
+                    where=_where(period, call),
+                    message=f"{_name(case, call)} is written down {counts[call.species]} times at"
+                    f" stop {period.stop}.",
+                    mend="Keep one of them: the highest call index that was heard.",
+                )
+
+
+def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
+    for period, call in _calls(case):
+        if not _is_listened(period) and (call.index is not None or call.not_sure):
+            yield Breach(
+                where=_where(period, call),
+                message=f"Stop {period.stop} is marked as skipped, but {_name(case, call)} is"
+                " written down there.",
+                mend="If somebody listened, mark the stop as listened. If not, clear the species.",
+            )
+
+
+def species_off_checklist(case: Case) -> Iterator[Breach]:
+    """A route without a checklist has nothing to be off; a plain 0 says nothing new."""
+    known = {species.code for species in case.route.checklist}
+    if not known:
+        return
+    for period, call in _calls(case):
+        if call.species not in known and call.index != 0:
+            yield Breach(
+                where=_where(period, call),
+                message=f"{call.species} at stop {period.stop} is not on the checklist of this"
+                " route, so other nights cannot be taken to have no record of it.",
+                mend="Check the species. A recording helps the coordinator to confirm it."
+                f" {LEAVE_IT}",
+            )
+
+
+def species_out_of_season(case: Case) -> Iterator[Breach]:
+    seasons = {species.code: species.season for species in case.route.checklist}
+    for period, call in _calls(case):
+        season = seasons.get(call.species)
+        if season is None or call.not_sure or not call.index or call.index < 0:
+            continue
+        if not in_days(case.visit.night, *season):
+            yield Breach(
+                where=_where(period, call),
+                message=f"{_name(case, call)} at stop {period.stop} on the night of"
+                f" {day(case.visit.night)} is outside its calling season here, {_days(season)}.",
+                mend="Check the species and the date. Early and late callers do occur; a recording"
+                f" helps. {LEAVE_IT}",
+            )
+
+
+def _calls(case: Case) -> Iterator[tuple[Period, CallRecord]]:
+    for period in case.visit.periods:
+        for call in period.calls:
+            yield period, call
+
+
+def _is_listened(period: Period) -> bool:
+    return period.status is PeriodStatus.LISTENED
+
+
+def _where(period: Period, call: CallRecord) -> Where:
+    return Where(stop=period.stop, field="index", species=call.species)
+
+
+def _name(case: Case, call: CallRecord) -> str:
+    names = {species.code: species.common_name for species in case.route.checklist}
+    return names.get(call.species, call.species)
+
+
+def _days(season: tuple[MonthDay, MonthDay]) -> str:
+    return f"{month_day(season[0])} to {month_day(season[1])}"
