@@ -11,5 +11,6 @@ timeout = 60
 graceful_timeout = 10
 max_requests = 5000
 max_requests_jitter = 500
+control_socket_disable = True
 accesslog = "-"
 access_log_format = '%(h)s "%(r)s" %(s)s %(b)s %(D)sus'

@@ -10,7 +10,7 @@
 #   PG_BIN          folder of the PostgreSQL programs
 
 CLUSTER_ROLE=duskpool
-RELOCATED_DIR=/var/lib/duskpool
+RELOCATED_DIR=/var/lib/duskpool-demo
 # sockaddr_un.sun_path holds 107 bytes and a closing zero byte.
 SOCKET_PATH_BYTES=107
 SOCKET_FILE=.s.PGSQL.5432
@@ -129,9 +129,6 @@ cluster_answers() {
 cluster_up() {
     local database=$1
     cluster_owner_check
-    [[ -n $PG_BIN && -x $PG_BIN/postgres ]] ||
-        fail "$CLUSTER_DATA was made by PostgreSQL $(cat "$CLUSTER_DATA/PG_VERSION" 2>/dev/null), which is not installed any more." \
-            "Install it again, or remove the data with: deploy/demo --fresh"
     if ! cluster_answers; then
         [[ -f $CLUSTER_DATA/PG_VERSION ]] || step "Making the database cluster" cluster_make
         step "Starting the database cluster" cluster_start
@@ -231,7 +228,7 @@ cluster_start() {
     remove_stale_pid_file
     for attempt in 1 2 3 4 5; do
         as_cluster_user "$PG_BIN/pg_ctl" start --silent --wait --timeout=60 \
-            -D "$CLUSTER_DATA" -l "$CLUSTER_LOG" 9>&- && return
+            -D "$CLUSTER_DATA" -l "$CLUSTER_LOG" 8>&- 9>&- && return
         # Children of a killed server may need a moment to go.
         echo "PostgreSQL did not start (attempt $attempt)."
         sleep 1
@@ -262,14 +259,17 @@ cluster_make_database() {
 cluster_stop() {
     remove_stale_pid_file
     [[ -f $CLUSTER_DATA/postmaster.pid ]] || return 0
-    as_cluster_user "$PG_BIN/pg_ctl" stop --silent --mode="${1:-fast}" -D "$CLUSTER_DATA"
+    if [[ -x $PG_BIN/pg_ctl ]]; then
+        as_cluster_user "$PG_BIN/pg_ctl" stop --silent --mode="${1:-fast}" -D "$CLUSTER_DATA"
+    else
+        kill -QUIT "$(head -n 1 "$CLUSTER_DATA/postmaster.pid")"
+    fi
 }
 
 # Stop the cluster and remove everything of it.
 cluster_remove() {
     cluster_stop immediate
-    rm -rf "$CLUSTER_HOME" "$CLUSTER_SOCKET"
-    rm -f "$CLUSTER_LINK"
+    rm -rf "$CLUSTER_HOME" "$CLUSTER_SOCKET" "$CLUSTER_LINK"
     if [[ $CLUSTER_HOME != "$CLUSTER_LINK" ]]; then
         rm -f "${CLUSTER_HOME%/*}/clone"
         rmdir "${CLUSTER_HOME%/*}" "$RELOCATED_DIR" 2>/dev/null || true

@@ -7,7 +7,7 @@ VAR_DIR=$PROJECT_DIR/var
 VENV_DIR=$PROJECT_DIR/.venv
 SETUP_LOG=$VAR_DIR/log/setup.log
 
-say() { printf '%s\n' "$*"; }
+say() { printf '%s\n' "$@"; }
 
 fail() {
     printf '\n%s: %s\n' "${0##*/}" "$1" >&2
@@ -25,7 +25,8 @@ clean_environment() {
     done
     unset DATABASE_URL PYTHONPATH PYTHONHOME VIRTUAL_ENV DJANGO_SETTINGS_MODULE
     export LANG=C.UTF-8 LC_ALL=C.UTF-8
-    export PATH="$PATH:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
+    # A plain user's PATH has neither runuser nor ldconfig.
+    export PATH="${PATH:-/usr/local/bin:/usr/bin:/bin}:/usr/sbin:/sbin"
     export HOME="${HOME:-$(getent passwd "$(id -u)" | cut -d: -f6)}"
 }
 
@@ -61,7 +62,7 @@ seconds_since() {
 }
 
 # One set-up at a time in one clone. Long-lived children must be started
-# with 9>&- or they would hold the lock for as long as they live.
+# with 8>&- 9>&- or they would hold the locks for as long as they live.
 take_lock() {
     mkdir -p "$VAR_DIR"
     exec 9>"$VAR_DIR/setup.lock"
