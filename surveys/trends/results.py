@@ -11,6 +11,7 @@ EDGE_OF_RANGE = "edge of the range"
 DID_NOT_CONVERGE = "did not converge"
 NOT_IDENTIFIED = "not identified"
 NO_REPEAT_VISITS = "no repeat visits"
+NEVER_HEARD_TWICE = "never heard twice"
 FEW_CLUSTERS = "few independent sites"
 WALD_FALLBACK = "profile failed, Wald interval"
 COVARIATE_MISSING = "rows without covariates left out"
@@ -28,6 +29,7 @@ FLAGS: dict[str, str] = {
     DID_NOT_CONVERGE: "The search for the best value did not settle.",
     NOT_IDENTIFIED: "The data cannot tell the parameters of this model apart.",
     NO_REPEAT_VISITS: "No site was visited twice in a season, so detection cannot be estimated.",
+    NEVER_HEARD_TWICE: "No site was heard on two visits of a season, so detection has no estimate.",
     FEW_CLUSTERS: "Too few independent sites for clustered standard errors to be trusted.",
     WALD_FALLBACK: "The profile interval could not be found; a Wald interval is given instead.",
     COVARIATE_MISSING: "Some rows lacked a covariate of the model and were left out.",
