@@ -17,6 +17,8 @@ INSTALLED_APPS = [
     "django.contrib.gis",
     "django.contrib.postgres",
     "django.forms",
+    # Before allauth, so that our account pages are found first.
+    "accounts.apps.AccountsConfig",
     "allauth",
     "allauth.account",
     "csp",
@@ -28,7 +30,6 @@ INSTALLED_APPS = [
     "pghistory",
     "procrastinate.contrib.django",
     "rest_framework",
-    "accounts.apps.AccountsConfig",
     "surveys.apps.SurveysConfig",
     "surveys.web.apps.WebConfig",
 ]
