@@ -1,0 +1,177 @@
+"""Trend of occupancy over season years."""
+
+import numpy as np
+import pytest
+
+from surveys.trends import results
+from surveys.trends.occupancy import fit_occupancy
+from surveys.trends.occupancy_estimates import occupancy_share
+from surveys.trends.trend import bootstrap_slope, fit_trend, summarise_trend, yearly_occupancy
+from tests.unit.trends.simulated import persistent_seasons
+
+NAN = float("nan")
+YEARS = np.arange(12)
+FALLING = 1 / (1 + np.exp(-(0.4 - 0.1 * (YEARS - 5.5))))
+
+
+@pytest.fixture(scope="module")
+def survey():
+    return persistent_seasons(np.random.default_rng(8), sites=150, psi=FALLING, p=0.5, visits=3)
+
+
+@pytest.fixture(scope="module")
+def trend(survey):
+    return fit_trend(*survey)
+
+
+class TestLinear:
+    def test_slope_is_recovered(self, trend):
+        slope = summarise_trend(trend).log_odds
+        assert slope.low < -0.1 < slope.high
+        assert slope.flags == ()
+
+    def test_scales_belong_together(self, trend):
+        summary = summarise_trend(trend)
+        assert summary.odds.value == pytest.approx(100 * np.expm1(summary.log_odds.value))
+        (first, start), *_, (last, end) = yearly_occupancy(trend)
+        assert summary.points.value == pytest.approx(
+            100 * (end.value - start.value) / (last - first)
+        )
+        assert (1 + summary.occupancy.value / 100) ** (last - first) == pytest.approx(
+            end.value / start.value
+        )
+
+    def test_every_scale_is_named_and_ordered(self, trend):
+        summary = summarise_trend(trend)
+        for estimate in (summary.log_odds, summary.odds, summary.occupancy, summary.points):
+            assert estimate.low < estimate.value < estimate.high
+            assert "year" in estimate.name
+
+    def test_persistent_sites_need_wider_intervals(self, trend):
+        clustered = summarise_trend(trend).log_odds.se
+        assert clustered > 1.2 * summarise_trend(trend, interval="wald").log_odds.se
+
+    def test_bootstrap_agrees_with_the_sandwich(self, trend):
+        check = bootstrap_slope(trend, seed=4)
+        slope = summarise_trend(trend).log_odds
+        assert check.se == pytest.approx(slope.se, rel=0.2)
+        assert check == bootstrap_slope(trend, seed=4)
+
+    def test_yearly_occupancy_falls(self, trend):
+        shares = [share.value for _, share in yearly_occupancy(trend)]
+        assert shares == sorted(shares, reverse=True)
+
+    def test_covariates_are_averaged_over(self, survey):
+        history, year, site = survey
+        fish = (site % 2).astype(float)
+        found = fit_trend(history, year, site, occupancy={"fish": fish})
+        share = dict(yearly_occupancy(found))[2001]
+        assert share.low < FALLING[0] < share.high
+        assert summarise_trend(found).occupancy.value < 0
+
+
+class TestFactor:
+    def test_year_with_its_own_detection_is_a_fit_of_its_own(self, survey):
+        history, year, site = survey
+        both = fit_trend(history, year, site, form="factor", detection_by_year=True)
+        alone = occupancy_share(fit_occupancy(history[year == 2004]))
+        share = dict(yearly_occupancy(both, interval="profile"))[2004]
+        assert share.value == pytest.approx(alone.value, rel=1e-5)
+        assert share.low == pytest.approx(alone.low, rel=1e-3)
+
+    def test_covariate_beside_a_factor_year(self, survey):
+        history, year, site = survey
+        fish = (site % 2).astype(float)
+        found = fit_trend(history, year, site, form="factor", occupancy={"fish": fish})
+        assert dict(yearly_occupancy(found))[2001].value == pytest.approx(FALLING[0], abs=0.15)
+
+    def test_has_no_slope(self, survey):
+        found = fit_trend(*survey, form="factor")
+        for ask in (summarise_trend, lambda trend: bootstrap_slope(trend, seed=1)):
+            with pytest.raises(ValueError, match="no slope"):
+                ask(found)
+
+    def test_silent_year_is_zero_with_an_upper_bound(self, survey):
+        history, year, site = survey
+        quiet = np.where((year == 2003)[:, None], 0.0, history)
+        share = dict(yearly_occupancy(fit_trend(quiet, year, site, form="factor")))[2003]
+        assert (share.value, share.low) == (0.0, 0.0)
+        assert 0 < share.high < 0.1
+        assert results.EDGE_OF_RANGE in share.flags
+
+    def test_silent_year_with_its_own_detection_says_nothing(self, survey):
+        history, year, site = survey
+        quiet = np.where((year == 2003)[:, None], 0.0, history)
+        found = fit_trend(quiet, year, site, form="factor", detection_by_year=True)
+        share = dict(yearly_occupancy(found))[2003]
+        assert share.low in (None, 0.0)
+        assert share.high in (None, 1.0)
+
+    def test_year_without_listening_has_no_row(self, survey):
+        history, year, site = survey
+        gap = np.where((year == 2003)[:, None], NAN, history)
+        found = fit_trend(gap, year, site, form="factor")
+        assert 2003 not in dict(yearly_occupancy(found))
+        assert found.fit.flags == ()
+
+
+class TestWeakData:
+    def test_one_year_has_no_trend(self, survey):
+        history, year, site = survey
+        one = year == 2001
+        summary = summarise_trend(fit_trend(history[one], year[one], site[one]))
+        assert summary.log_odds.value is None
+        assert summary.occupancy.value is None
+        assert results.NOT_IDENTIFIED in summary.log_odds.flags
+
+    def test_few_years_are_flagged(self, survey):
+        history, year, site = survey
+        few = year < 2005
+        flags = summarise_trend(fit_trend(history[few], year[few], site[few])).odds.flags
+        assert results.TOO_FEW_DATA in flags
+
+    def test_one_cluster_falls_back_and_says_so(self, survey):
+        history, year, site = survey
+        found = fit_trend(history, year, np.zeros_like(site))
+        assert results.FEW_CLUSTERS in summarise_trend(found).log_odds.flags
+        check = bootstrap_slope(found, seed=1)
+        assert check.value is None
+        assert results.FEW_CLUSTERS in check.flags
+
+    def test_never_heard(self, survey):
+        history, year, site = survey
+        found = fit_trend(np.zeros_like(history), year, site)
+        assert summarise_trend(found).points.value is None
+        assert bootstrap_slope(found, seed=1).value is None
+        assert all(share.value is None for _, share in yearly_occupancy(found))
+
+    def test_no_rows(self):
+        found = fit_trend(np.zeros((0, 0)), np.zeros(0, int), np.zeros(0, int))
+        assert yearly_occupancy(found) == ()
+        assert summarise_trend(found).odds.value is None
+
+    def test_every_row_without_its_covariate(self, survey):
+        history, year, site = survey
+        found = fit_trend(history, year, site, occupancy={"fish": np.full(len(year), NAN)})
+        assert all(share.value is None for _, share in yearly_occupancy(found))
+
+    def test_full_everywhere_has_no_percent(self):
+        rng = np.random.default_rng(2)
+        survey = persistent_seasons(rng, sites=30, psi=np.ones(6), p=0.9, visits=3)
+        summary = summarise_trend(fit_trend(*survey))
+        assert summary.occupancy.value is None
+        assert results.EDGE_OF_RANGE in summary.occupancy.flags
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"season_years": [2001.0, 2002.0]}, "whole years"),
+        ({"season_years": [2001]}, "whole years"),
+        ({"form": "spline"}, "form"),
+    ],
+)
+def test_wrong_input_is_refused(changes, words):
+    good = {"detections": [[0, 1], [1, 1]], "season_years": [2001, 2002], "clusters": [1, 1]}
+    with pytest.raises(ValueError, match=words):
+        fit_trend(**(good | changes))
