@@ -6,13 +6,12 @@ from collections.abc import Iterator
 
 from surveys.protocol.rules.reading import LEAVE_IT
 from surveys.protocol.rules.rule import Breach
-from surveys.protocol.values import Case, Where
+from surveys.protocol.values import Case
 
 
 def observer_not_qualified(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is False:
         yield Breach(
-            where=Where(field="observer"),
             message="The protocol asks for a passed listening test, and none is on record for"
             " the observer of this visit.",
             mend=f"If you passed it, tell the coordinator the date. {LEAVE_IT}",
@@ -22,7 +21,6 @@ def observer_not_qualified(case: Case) -> Iterator[Breach]:
 def training_unknown(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is None:
         yield Breach(
-            where=Where(field="observer"),
             message="The protocol asks for a passed listening test, but no record of tests is"
             " kept, so it cannot be told whether the observer passed one.",
             mend="Nothing needs mending in this visit.",

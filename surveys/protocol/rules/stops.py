@@ -26,7 +26,7 @@ def unknown_stop(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)
     for number in sorted({p.stop for p in case.visit.periods} - known.keys()):
         yield Breach(
-            where=Where(stop=number, field="stop"),
+            where=Where(stop=number),
             message=f"Route {case.route.name} has no stop {number}.",
             mend=f"Correct the number of the stop. The route has stop {listed(sorted(known))}.",
         )
@@ -37,7 +37,7 @@ def twice_the_same_stop(case: Case) -> Iterator[Breach]:
     for number, count in sorted(counts.items()):
         if count > 1:
             yield Breach(
-                where=Where(stop=number, field="stop"),
+                where=Where(stop=number),
                 message=f"Stop {number} is written down {count} times in this visit.",
                 mend="Keep one of them, or correct the number of the stop.",
             )
@@ -59,7 +59,6 @@ def too_few_stops(case: Case) -> Iterator[Breach]:
     wanted = case.protocol.min_stops
     if number < wanted:
         yield Breach(
-            where=Where(field="stop"),
             message=f"{number} of the route's stops {'was' if number == 1 else 'were'} listened"
             f" to; the protocol asks for at least {wanted}.",
             mend=f"If more stops were listened to, write them down. {LEAVE_IT}",
@@ -158,7 +157,7 @@ def stops_too_close(case: Case) -> Iterator[Breach]:
         nearest = min(apart, key=lambda other: apart[other])
         if apart[nearest] < wanted:
             yield Breach(
-                where=Where(stop=number, field="stop"),
+                where=Where(stop=number),
                 message=f"Stops {nearest} and {number} are {distance(apart[nearest], unit)} apart;"
                 f" the protocol asks for {distance(wanted, unit)}, so that the same callers are"
                 " not counted twice.",

@@ -65,7 +65,7 @@ def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
         else:
             continue
         yield Breach(
-            where=Where(stop=period.stop, field="paused"),
+            where=Where(stop=period.stop, field="paused_minutes"),
             message=f"The pause at stop {period.stop} {problem}.",
             mend="Correct the pause or the start and end of the listening.",
         )
@@ -77,7 +77,7 @@ def pause_not_restarted(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         if period.paused > _NONE:
             yield Breach(
-                where=Where(stop=period.stop, field="paused"),
+                where=Where(stop=period.stop, field="paused_minutes"),
                 message=f"The listening at stop {period.stop} was paused for"
                 f" {duration(period.paused)}; after a loud event the protocol begins the"
                 " listening again.",

@@ -202,7 +202,7 @@ def _not_written(case: Case, field: str, words: str) -> Iterator[Breach]:
     else:
         end = "end" if at_end is None else "start"
         yield Breach(
-            where=Where(field=f"{end}_{field}"),
+            where=Where(field=f"{end}.{field}"),
             message=f"The {end} of the visit has no {words}, nor have the stops, {cannot}",
             mend=mend,
         )
@@ -225,16 +225,16 @@ def _codes(case: Case, field: str, periods: Iterable[Period]) -> Iterator[tuple[
 def _values(case: Case, field: str, periods: Iterable[Period]) -> Iterator[tuple[Where, object]]:
     """Every place where a reading may stand: start of the visit, stops, end of the visit."""
     visit = case.visit
-    yield Where(field=f"start_{field}"), getattr(visit.start, field, None)
+    yield Where(field=f"start.{field}"), getattr(visit.start, field, None)
     for period in periods:
         yield Where(stop=period.stop, field=field), getattr(period, field)
-    yield Where(field=f"end_{field}"), getattr(visit.end, field, None)
+    yield Where(field=f"end.{field}"), getattr(visit.end, field, None)
 
 
 def _at(where: Where) -> str:
     if where.stop is not None:
         return f" at stop {where.stop}"
-    return f" at the {str(where.field).split('_', maxsplit=1)[0]} of the visit"
+    return f" at the {str(where.field).split('.', maxsplit=1)[0]} of the visit"
 
 
 def _sign(force: int) -> str:

@@ -1,0 +1,94 @@
+from decimal import Decimal
+
+import pytest
+
+from surveys.protocol.values import Temperature, TemperatureUnit
+from surveys.protocol.weather import (
+    BEAUFORT,
+    CALL_INDEX,
+    NOISE_INDEX,
+    SKY_CODES,
+    beaufort_from_speed,
+    from_celsius,
+    metres_from_miles,
+    metres_per_second_from_kmh,
+    metres_per_second_from_knots,
+    metres_per_second_from_mph,
+    miles_from_metres,
+    plain_number,
+    show_temperature,
+    to_celsius,
+)
+
+C, F = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
+
+
+@pytest.mark.parametrize("row", BEAUFORT, ids=lambda row: f"force {row.force}")
+def test_both_bounds_belong_to_their_force(row):
+    assert beaufort_from_speed(row.lowest) == row.force
+    if row.highest is not None:
+        assert beaufort_from_speed(row.highest) == row.force
+        assert beaufort_from_speed(row.highest + Decimal("0.1")) == row.force + 1
+
+
+@pytest.mark.parametrize(
+    ("speed", "force"),
+    [("0.24", 0), ("0.25", 1), ("3.34", 2), ("3.35", 3), (5.44, 3), (5.45, 4), (90, 12)],
+)
+def test_speeds_between_two_tenths_are_taken_half_up(speed, force):
+    assert beaufort_from_speed(Decimal(speed) if isinstance(speed, str) else speed) == force
+
+
+def test_a_negative_speed_is_an_error():
+    with pytest.raises(ValueError, match="below zero"):
+        beaufort_from_speed(-1)
+
+
+def test_codes():
+    assert list(SKY_CODES) == [0, 1, 2, 4, 5, 7, 8]
+    assert list(NOISE_INDEX) == [0, 1, 2, 3, 4]
+    assert list(CALL_INDEX) == [0, 1, 2, 3]
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "celsius"),
+    [("42", F, "5.5556"), ("-40", F, "-40"), ("5.5", C, "5.5"), ("5.55555", C, "5.5556")],
+)
+def test_to_celsius(value, unit, celsius):
+    assert to_celsius(Temperature(value=Decimal(value), unit=unit)) == Decimal(celsius)
+
+
+@pytest.mark.parametrize("tenths", range(-400, 1200, 7))
+def test_a_fahrenheit_reading_survives_storage_in_celsius(tenths):
+    reading = Temperature(value=Decimal(tenths) / 10, unit=F)
+    assert from_celsius(to_celsius(reading), F) == reading
+
+
+@pytest.mark.parametrize(
+    ("celsius", "unit", "shown"),
+    [
+        ("5.5556", F, "42 °F"),
+        ("5.5556", C, "5.6 °C"),
+        ("5.55", C, "5.6 °C"),
+        ("10", C, "10 °C"),
+        ("-3.5", C, "−3.5 °C"),
+        ("-0.04", C, "0 °C"),
+    ],
+)
+def test_show_temperature(celsius, unit, shown):
+    assert show_temperature(Decimal(celsius), unit) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [("100", "100"), ("1E+2", "100"), ("0.50", "0.5"), ("-0.0", "0")]
+)
+def test_plain_number(value, text):
+    assert plain_number(Decimal(value)) == text
+
+
+def test_lengths_and_speeds():
+    assert metres_from_miles(Decimal("0.5")) == Decimal("804.672")
+    assert miles_from_metres(Decimal("1609.344")) == 1
+    assert metres_per_second_from_mph(Decimal(1)) == Decimal("0.44704")
+    assert metres_per_second_from_kmh(Decimal(36)) == 10
+    assert metres_per_second_from_knots(Decimal(3600)) == 1852

@@ -1,0 +1,96 @@
+import datetime as dt
+from decimal import Decimal
+
+import pytest
+
+from surveys.protocol import words
+from surveys.protocol.values import DistanceUnit, MonthDay, Temperature, TemperatureUnit
+
+KM, MI = DistanceUnit.KILOMETRES, DistanceUnit.MILES
+C, F = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
+
+
+@pytest.mark.parametrize(
+    ("value", "places", "text"),
+    [(0.5, 0, "1"), (2.5, 0, "3"), (1.254, 2, "1.25"), (1.2, 2, "1.2"), (100, 0, "100")],
+)
+def test_half_up(value, places, text):
+    assert words.half_up(value, places) == text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "down", "up"),
+    [(0, "21:14", "21:14"), (1, "21:14", "21:15"), (59, "21:14", "21:15")],
+)
+def test_clock_and_the_next_full_minute(seconds, down, up):
+    instant = dt.datetime(2024, 4, 16, 2, 14, seconds, tzinfo=dt.UTC)
+    assert words.clock(instant, "America/Chicago") == down
+    assert words.clock_up(instant, "America/Chicago") == up
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (0, "0 min"),
+        (0.4, "0 min"),
+        (45, "45 s"),
+        (300, "5 min"),
+        (270, "4 min 30 s"),
+        (4800, "1 h 20 min"),
+    ],
+)
+def test_duration(seconds, text):
+    assert words.duration(dt.timedelta(seconds=seconds)) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "read", "unit", "text"),
+    [
+        ("42", F, F, "42 °F"),
+        ("5.50", C, C, "5.5 °C"),
+        ("5.5", C, F, "5.5 °C (41.9 °F)"),
+        ("42", F, C, "42 °F (5.6 °C)"),
+    ],
+)
+def test_temperature(value, read, unit, text):
+    assert words.temperature(Temperature(value=Decimal(value), unit=read), unit) == text
+
+
+@pytest.mark.parametrize(
+    ("metres", "unit", "text"),
+    [
+        (130.4, KM, "130 m"),
+        (999.4, KM, "999 m"),
+        (999.5, KM, "1 km"),
+        (1254, KM, "1.25 km"),
+        (100, MI, "328 ft"),
+        (804.672, MI, "0.5 mi"),
+        (321.8, MI, "1056 ft"),
+        (321.9, MI, "0.2 mi"),
+    ],
+)
+def test_distance(metres, unit, text):
+    assert words.distance(metres, unit) == text
+
+
+def test_speed():
+    assert words.speed(100, KM) == "100 km/h"
+    assert words.speed(100, MI) == "62 mph"
+
+
+def test_dates():
+    assert words.day(dt.date(2024, 4, 5)) == "5 April 2024"
+    assert words.month_day(MonthDay(month=12, day=1)) == "1 December"
+    assert words.days(1) == "1 day"
+    assert words.days(0) == "0 days"
+
+
+@pytest.mark.parametrize(
+    ("items", "text"), [([], ""), ([1], "1"), ([1, 2], "1 and 2"), ([1, 2, 5], "1, 2 and 5")]
+)
+def test_listed(items, text):
+    assert words.listed(items) == text
+
+
+def test_listed_with_or():
+    assert words.listed([1, 2, 5], last="or") == "1, 2 or 5"
