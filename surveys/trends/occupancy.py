@@ -16,6 +16,7 @@ from scipy.special import logit
 from . import results
 from .arrays import BoolArray, FloatArray, IntArray, codes_of, float_array
 from .design import INTERCEPT, Design, blocks, site_design, standardised, visit_design
+from .fitted import EDGE_LOGIT, back_transformed
 from .intervals import wilson
 from .occupancy_likelihood import OccupancyCells, cell_scores, objective, occupancy_cells
 from .optimise import Maximum, covariance_of, identified, maximise
@@ -23,8 +24,6 @@ from .results import Estimate
 from .sandwich import cluster_scores, sandwich_covariance
 
 METHOD = "single-season occupancy (MacKenzie et al. 2002)"
-# Beyond this on the logit scale a chance is 0 or 1 to five digits: the data gave no other limit.
-EDGE_LOGIT = 12.0
 FEWEST_CLUSTERS = 10
 
 
@@ -127,12 +126,6 @@ def check_histories(detections: ArrayLike) -> FloatArray:
     return history
 
 
-def at_edge(logits: FloatArray) -> BoolArray:
-    """Whether a linear predictor has run off to the end of the range."""
-    edge: BoolArray = np.abs(logits) > EDGE_LOGIT
-    return edge
-
-
 def _usable(
     history: FloatArray, psi: Design, p: Design
 ) -> tuple[FloatArray, BoolArray, tuple[str, ...]]:
@@ -189,7 +182,7 @@ def _search_flags(maximum: Maximum, cells: OccupancyCells) -> tuple[str, ...]:
     k = cells.psi_design.shape[1]
     psi_logit = cells.psi_design @ maximum.theta[:k]
     p_logit = (cells.p_design @ maximum.theta[k:])[cells.trials > 0]
-    edge = bool(at_edge(psi_logit).any() or at_edge(p_logit).any())
+    edge = bool(max(np.abs(psi_logit).max(), np.abs(p_logit).max()) > EDGE_LOGIT)
     flags: list[str] = []
     if not maximum.converged:
         flags.append(results.DID_NOT_CONVERGE)
@@ -250,14 +243,3 @@ def clustered_covariance(cells: OccupancyCells, maximum: Maximum, cluster: IntAr
     block = np.ix_(known, known)
     covariance[block] = sandwich_covariance(-maximum.hessian[block], scores[:, known])
     return covariance
-
-
-def back_transformed(covariance: FloatArray, back: FloatArray) -> FloatArray:
-    """Covariance of ``back @ theta``; NaN spreads only where an unidentified parameter is used."""
-    unknown = np.isnan(np.diag(covariance))
-    filled = np.where(np.isnan(covariance), 0.0, covariance)
-    carried: FloatArray = back @ filled @ back.T
-    lost = (np.abs(back) @ unknown) > 0
-    carried[lost, :] = np.nan
-    carried[:, lost] = np.nan
-    return carried

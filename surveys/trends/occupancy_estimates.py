@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -12,34 +11,23 @@ from scipy.stats import t as student_t
 
 from . import results
 from .arrays import FloatArray, check_level, float_array
+from .fitted import PROFILE, Line, profile_line, wald_line
 from .intervals import logistic, normal_quantile
-from .occupancy import METHOD, OccupancyFit, at_edge
+from .occupancy import METHOD, OccupancyFit
 from .occupancy_likelihood import objective, occupied_given_history
-from .optimise import ProfileFailedError, profile_limits, quadratic_form
+from .optimise import quadratic_form
 from .results import Estimate, merge_flags, not_estimable
 
 Interval = Literal["profile", "wald", "clustered"]
 Part = Literal["occupancy", "detection"]
 INTERVALS: dict[Interval, str] = {
-    "profile": "profile likelihood",
+    "profile": PROFILE,
     "wald": "Wald on the logit scale",
     "clustered": "clustered by site, t on the logit scale",
 }
 DELTA = "delta method on the logit scale"
 CLUSTERED_DELTA = "delta method on the logit scale, clustered by site"
 _HOPELESS = {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS}
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Line:
-    """A linear predictor with its limits and standard error on the logit scale."""
-
-    value: float
-    low: float | None
-    high: float | None
-    se: float
-    interval: str
-    flags: tuple[str, ...]
 
 
 def occupancy_share(
@@ -209,34 +197,14 @@ def _contrast(fit: OccupancyFit, part: Part, row: FloatArray) -> FloatArray:
     return contrast
 
 
-def _line(fit: OccupancyFit, contrast: FloatArray, level: float, interval: Interval) -> _Line:
+def _line(fit: OccupancyFit, contrast: FloatArray, level: float, interval: Interval) -> Line:
     value = float(contrast @ fit.coefficients)
     covariance, quantile = spread(fit, level, interval)
     se = float(np.sqrt(quadratic_form(covariance, contrast)))
-    edge = bool(at_edge(np.array([value]))[0])
-    flags: tuple[str, ...] = ()
-    if edge or not np.isfinite(se):
-        flags = (results.EDGE_OF_RANGE,) if edge else (results.NOT_IDENTIFIED,)
+    line = wald_line(value, se, quantile, interval=INTERVALS[interval])
     # Without a standard error a Wald interval has no meaning, so the profile is used instead.
-    if (interval == "profile" or flags) and fit.maximum is not None:
-        try:
-            low, high = profile_limits(
-                objective(fit.cells), fit.maximum, fit.back.T @ contrast, level=level
-            )
-        except ProfileFailedError:
-            interval, flags = "wald", (*flags, results.WALD_FALLBACK)
-        else:
-            if low is None or high is None:
-                flags = (*flags, results.ONE_SIDED)
-            return _Line(
-                value=value, low=low, high=high, se=se, interval=INTERVALS["profile"], flags=flags
-            )
-    known = np.isfinite(se)
-    return _Line(
-        value=value,
-        low=value - quantile * se if known else None,
-        high=value + quantile * se if known else None,
-        se=se,
-        interval=INTERVALS[interval],
-        flags=flags,
-    )
+    if (interval == "profile" or line.flags) and fit.maximum is not None:
+        return profile_line(
+            objective(fit.cells), fit.maximum, fit.back.T @ contrast, se=se, level=level
+        )
+    return line

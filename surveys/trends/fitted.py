@@ -1,0 +1,256 @@
+"""What every likelihood model ends in: coefficients, and estimates read off them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from . import results
+from .arrays import FloatArray, check_level
+from .intervals import logistic, normal_quantile
+from .optimise import (
+    Maximum,
+    Objective,
+    ProfileFailedError,
+    covariance_of,
+    identified,
+    maximise,
+    profile_limits,
+    quadratic_form,
+)
+from .results import Estimate, merge_flags, not_estimable
+
+Link = Literal["logit", "log"]
+Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
+# Beyond this on the logit or log scale a chance is 0 or 1 to five digits: nothing else limits it.
+EDGE_LOGIT = 12.0
+PROFILE = "profile likelihood"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fitted:
+    """A model fitted by maximum likelihood.
+
+    ``coefficients`` (K,) are in the units of the covariates; ``covariance`` (K, K) has NaN for
+    what is not identified. ``maximum`` is on the scale of the search, None when nothing could be
+    fitted; ``coefficients = back @ maximum.theta``. ``rows`` counts the histories used.
+    """
+
+    method: str
+    names: tuple[str, ...]
+    coefficients: FloatArray
+    covariance: FloatArray
+    log_likelihood: float
+    aic: float
+    rows: int
+    flags: tuple[str, ...]
+    objective: Objective | None
+    maximum: Maximum | None
+    back: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """A linear predictor with its limits and standard error, before any link."""
+
+    value: float
+    low: float | None
+    high: float | None
+    se: float
+    interval: str
+    flags: tuple[str, ...]
+
+
+def fit_model(
+    objective: Objective,
+    starts: Sequence[FloatArray],
+    *,
+    method: str,
+    names: tuple[str, ...],
+    rows: int,
+    back: FloatArray,
+    predictors: Callable[[FloatArray], FloatArray],
+    flags: tuple[str, ...] = (),
+) -> Fitted:
+    """Climb from each start and keep the highest end.
+
+    ``predictors`` gives the linear predictors at parameters of the search; one that ran far off
+    marks the edge of the range.
+    """
+    maximum = max((maximise(objective, start) for start in starts), key=lambda end: end.value)
+    edge = bool((np.abs(predictors(maximum.theta)) > EDGE_LOGIT).any())
+    known = identified(maximum)
+    found: list[str] = []
+    if not maximum.converged:
+        found.append(results.DID_NOT_CONVERGE)
+    if edge:
+        found.append(results.EDGE_OF_RANGE)
+    elif not known.all():
+        found.append(results.NOT_IDENTIFIED)
+    return Fitted(
+        method=method,
+        names=names,
+        coefficients=back @ maximum.theta,
+        covariance=back_transformed(covariance_of(maximum), back),
+        log_likelihood=maximum.value,
+        aic=2 * len(names) - 2 * maximum.value,
+        rows=rows,
+        flags=merge_flags(flags, tuple(found)),
+        objective=objective,
+        maximum=maximum,
+        back=back,
+    )
+
+
+def unfitted(*, method: str, names: tuple[str, ...], rows: int, flags: tuple[str, ...]) -> Fitted:
+    """A fit that could not be tried; the flags say why."""
+    size = len(names)
+    return Fitted(
+        method=method,
+        names=names,
+        coefficients=np.full(size, np.nan),
+        covariance=np.full((size, size), np.nan),
+        log_likelihood=float("nan"),
+        aic=float("nan"),
+        rows=rows,
+        flags=flags,
+        objective=None,
+        maximum=None,
+        back=np.eye(size),
+    )
+
+
+def profile_line(
+    objective: Objective, maximum: Maximum, contrast: FloatArray, *, se: float, level: float
+) -> Line:
+    """Profile-likelihood limits of ``contrast @ maximum.theta``; Wald limits when that fails."""
+    value = float(contrast @ maximum.theta)
+    flags = _value_flags(value, se)
+    try:
+        low, high = profile_limits(objective, maximum, contrast, level=level)
+    except ProfileFailedError:
+        line = wald_line(value, se, normal_quantile(level), interval="Wald")
+        return Line(
+            value=value,
+            low=line.low,
+            high=line.high,
+            se=se,
+            interval=line.interval,
+            flags=merge_flags(flags, (results.WALD_FALLBACK,)),
+        )
+    if low is None or high is None:
+        flags = (*flags, results.ONE_SIDED)
+    return Line(value=value, low=low, high=high, se=se, interval=PROFILE, flags=flags)
+
+
+def wald_line(value: float, se: float, quantile: float, *, interval: str) -> Line:
+    """Limits at ``quantile`` standard errors; none when there is no standard error."""
+    known = np.isfinite(se)
+    return Line(
+        value=value,
+        low=value - quantile * se if known else None,
+        high=value + quantile * se if known else None,
+        se=se,
+        interval=interval,
+        flags=_value_flags(value, se),
+    )
+
+
+def line_estimate(
+    fitted: Fitted, contrast: FloatArray, *, name: str, level: float, link: Link
+) -> Estimate:
+    """The inverse link of ``contrast @ coefficients`` with its profile-likelihood interval."""
+    check_level(level)
+    if fitted.maximum is None or fitted.objective is None:
+        return not_estimable(name, method=fitted.method, flags=fitted.flags, level=level)
+    se = float(np.sqrt(quadratic_form(fitted.covariance, contrast)))
+    line = profile_line(
+        fitted.objective, fitted.maximum, fitted.back.T @ contrast, se=se, level=level
+    )
+    own = tuple(f for f in fitted.flags if f != results.EDGE_OF_RANGE)
+    flags = merge_flags(own, line.flags)
+    unknown = results.NOT_IDENTIFIED in flags
+    value, slope = inverse_link(line.value, link)
+    floor, ceiling = (0.0, 1.0) if link == "logit" else (0.0, None)
+    edge = results.EDGE_OF_RANGE in line.flags
+    return Estimate(
+        name=name,
+        value=None if unknown else _snapped(value, link) if edge else value,
+        low=floor if line.low is None else inverse_link(line.low, link)[0],
+        high=ceiling if line.high is None else inverse_link(line.high, link)[0],
+        interval=line.interval,
+        method=fitted.method,
+        flags=flags,
+        se=slope * se if np.isfinite(se) and not unknown else None,
+        level=level,
+    )
+
+
+def derived_estimate(
+    fitted: Fitted, function: Smooth, *, name: str, level: float, link: Link
+) -> Estimate:
+    """A smooth function of the coefficients, by the delta method on the scale of ``link``.
+
+    ``function`` returns the value and its gradient (K,).
+    """
+    check_level(level)
+    if fitted.maximum is None or results.NOT_IDENTIFIED in fitted.flags:
+        return not_estimable(name, method=fitted.method, flags=fitted.flags, level=level)
+    value, gradient = function(fitted.coefficients)
+    se = float(np.sqrt(quadratic_form(fitted.covariance, gradient)))
+    top = 1 - 1e-9 if link == "logit" else np.inf
+    inside = bool(1e-9 < value < top and np.isfinite(se))
+    low = high = None
+    if inside:
+        half = normal_quantile(level) * se
+        if link == "logit":
+            centre, half = float(np.log(value / (1 - value))), half / (value * (1 - value))
+        else:
+            centre, half = float(np.log(value)), half / value
+        low, high = inverse_link(centre - half, link)[0], inverse_link(centre + half, link)[0]
+    return Estimate(
+        name=name,
+        value=value,
+        low=low,
+        high=high,
+        interval=f"delta method on the {link} scale",
+        method=fitted.method,
+        flags=fitted.flags if inside else merge_flags(fitted.flags, (results.EDGE_OF_RANGE,)),
+        se=se if inside else None,
+        level=level,
+    )
+
+
+def inverse_link(x: float, link: Link) -> tuple[float, float]:
+    """The inverse link at ``x`` and its slope there."""
+    if link == "logit":
+        share = logistic(x)
+        return share, share * (1 - share)
+    return float(np.exp(x)), float(np.exp(x))
+
+
+def back_transformed(covariance: FloatArray, back: FloatArray) -> FloatArray:
+    """Covariance of ``back @ theta``; NaN spreads only where an unidentified parameter is used."""
+    unknown = np.isnan(np.diag(covariance))
+    filled = np.where(np.isnan(covariance), 0.0, covariance)
+    carried: FloatArray = back @ filled @ back.T
+    lost = (np.abs(back) @ unknown) > 0
+    carried[lost, :] = np.nan
+    carried[:, lost] = np.nan
+    return carried
+
+
+def _value_flags(value: float, se: float) -> tuple[str, ...]:
+    if abs(value) > EDGE_LOGIT:
+        return (results.EDGE_OF_RANGE,)
+    return () if np.isfinite(se) else (results.NOT_IDENTIFIED,)
+
+
+def _snapped(value: float, link: Link) -> float | None:
+    """At the end of the range: exactly 0 or 1, and no number for a rate without end."""
+    if link == "logit":
+        return float(round(value))
+    return 0.0 if value < 1 else None
