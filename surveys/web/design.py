@@ -5,20 +5,32 @@ from typing import Any
 from django import forms
 from django.core.paginator import Paginator
 
+from surveys.protocol.values import Finding, Severity, Where
+
 
 class SampleForm(forms.Form):
     """One field of each kind, so that labels, help and errors can be looked at together."""
 
-    temperature = forms.DecimalField(label="Air temperature at stop 3", help_text="In °C, read after two minutes in the open air.")
+    temperature = forms.DecimalField(
+        label="Air temperature at stop 3",
+        help_text="In °C, read after two minutes in the open air.",
+    )
     sky = forms.ChoiceField(
-        label="Sky at the start", choices=[("0", "Clear or a few clouds"), ("2", "Overcast"), ("5", "Drizzle, hearing not harmed")]
+        label="Sky at the start",
+        choices=[
+            ("0", "Clear or a few clouds"),
+            ("2", "Overcast"),
+            ("5", "Drizzle, hearing not harmed"),
+        ],
     )
     water = forms.ChoiceField(
         label="Water tonight",
         choices=[("dry", "Dry"), ("pools", "Pools"), ("full", "Full"), ("not-seen", "Not seen")],
         widget=forms.RadioSelect,
     )
-    remarks = forms.CharField(label="Remarks", required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    remarks = forms.CharField(
+        label="Remarks", required=False, widget=forms.Textarea(attrs={"rows": 3})
+    )
     alone = forms.BooleanField(label="A second person was with me", required=False)
 
 
@@ -28,27 +40,60 @@ NAV = ["Tonight", "Review", "Seasons", "Trends", "Publications", "Programme", "G
 def design_context() -> dict[str, Any]:
     """Context for `web/design.html`; all of it invented."""
     form = SampleForm({"temperature": "94", "sky": "2", "remarks": ""})
-    form.add_error("temperature", "94 is too high for a reading in °C. Was it typed in °F? Then change the unit.")
+    form.add_error(
+        "temperature",
+        "94 is too high for a reading in °C. Was it typed in °F? Then change the unit.",
+    )
     return {
         "programme": {"name": "Harrowmere calling survey"},
         "nav_items": [
-            {"name": name, "url": f"#{name.lower()}", "current": name == "Review", "count": 14 if name == "Review" else 0}
+            {
+                "name": name,
+                "url": f"#{name.lower()}",
+                "current": name == "Review",
+                "count": 14 if name == "Review" else 0,
+            }
             for name in NAV
         ],
         "form": form,
         "clean_form": SampleForm(),
-        "crumbs": [{"name": "Review", "url": "#"}, {"name": "Alder Fen loop, 14 April 2026", "url": ""}],
+        "crumbs": [
+            {"name": "Review", "url": "#"},
+            {"name": "Alder Fen loop, 14 April 2026", "url": ""},
+        ],
         "evening": [
             ("Sunset", "20:31", "at stop 1"),
             ("Earliest start", "21:01", "30 minutes after sunset"),
             ("Latest finish", "01:00", ""),
             ("Moon", "38 % lit", "sets at 23:48"),
         ],
-        "limits": [("Air temperature", "at least 5.6 °C", ""), ("Wind", "Beaufort 3 or less", "leaves and twigs never still"), ("Listening", "5 minutes", "")],
+        "limits": [
+            ("Air temperature", "at least 5.6 °C", ""),
+            ("Wind", "Beaufort 3 or less", "leaves and twigs never still"),
+            ("Listening", "5 minutes", ""),
+        ],
         "findings": [
-            {"severity": "refuse", "where": "Stop 4", "message": "Listening ends before it starts: 22:14 to 22:09.", "mend": "Check both times. A finish after midnight is fine."},
-            {"severity": "query", "where": "Stop 7, wind", "message": "Wind was Beaufort 4; the protocol allows 3.", "mend": "If the reading is right, leave it. The coordinator decides."},
-            {"severity": "note", "where": "Visit", "message": "This is the first visit of the window for this route.", "mend": ""},
+            Finding(
+                code="stops-overlap",
+                severity=Severity.REFUSE,
+                where=Where(stop=4, field="finished_at"),
+                message="Listening ends before it starts: 22:14 to 22:09.",
+                mend="Check both times. A finish after midnight is fine.",
+            ),
+            Finding(
+                code="too-windy",
+                severity=Severity.QUERY,
+                where=Where(stop=7, field="beaufort"),
+                message="Wind was Beaufort 4; the protocol allows 3.",
+                mend="If the reading is right, leave it. The coordinator decides.",
+            ),
+            Finding(
+                code="species-out-of-season",
+                severity=Severity.NOTE,
+                where=Where(species="Hyla versicolor"),
+                message="Heard two weeks before its listed season.",
+                mend="",
+            ),
         ],
         "tabs": [
             {"name": "Grid", "url": "#", "current": True, "count": 0},
@@ -64,11 +109,32 @@ def design_context() -> dict[str, Any]:
             ("Coldharbour levels", [3, 3, 3, "not-reached", None, 3, 3, 2, 2, 2, 2, 1]),
             ("Dunmarsh road", [0, 0, 0, 0, 1, 1, 0, 0, 1, 0, 0, 0]),
         ],
-        "species": ["Pseudacris crucifer", "Rana sylvatica", "Anaxyrus americanus", "Rana pipiens", "Hyla versicolor"],
+        "species": [
+            "Pseudacris crucifer",
+            "Rana sylvatica",
+            "Anaxyrus americanus",
+            "Rana pipiens",
+            "Hyla versicolor",
+        ],
         "stops": [
-            {"number": 1, "arrival": "21:03", "temperature": "9.4", "index": ["2", "0", "0", "1", "0"]},
-            {"number": 2, "arrival": "21:14", "temperature": "9.2", "index": ["3", "1", "0", "1", "0"]},
-            {"number": 3, "arrival": "21:26", "temperature": "94", "index": ["3", "0", "0", "0", "0"]},
+            {
+                "number": 1,
+                "arrival": "21:03",
+                "temperature": "9.4",
+                "index": ["2", "0", "0", "1", "0"],
+            },
+            {
+                "number": 2,
+                "arrival": "21:14",
+                "temperature": "9.2",
+                "index": ["3", "1", "0", "1", "0"],
+            },
+            {
+                "number": 3,
+                "arrival": "21:26",
+                "temperature": "94",
+                "index": ["3", "0", "0", "0", "0"],
+            },
             {"number": 4, "arrival": "21:37", "temperature": "8.9", "index": ["", "", "", "", ""]},
         ],
     }
