@@ -1,0 +1,139 @@
+"""Coverage: for every route and window of a season year, is the visit done?"""
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from django.db.models import Count
+from django.utils import timezone
+
+from surveys.models import Programme, Route, Visit, VisitState
+from surveys.protocol.nights import night_of
+from surveys.seasons.schedule import DueWindow, schedule
+
+
+class Coverage(StrEnum):
+    """What became of the visit that is due in a window."""
+
+    DONE = "done"
+    IN_REVIEW = "in review"
+    DUE = "due"
+    MISSED = "missed"
+    AHEAD = "not open yet"
+
+
+IN_REVIEW_STATES = (VisitState.SUBMITTED, VisitState.SENT_BACK)
+
+# Visits by (route, season year, window name) and state.
+WindowVisits = Mapping[tuple[int, int, str], Mapping[str, int]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CoverageCell:
+    window: DueWindow
+    coverage: Coverage
+    visits: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class CoverageRow:
+    """`cells` follow `CoverageTable.windows`; None where the route owes nothing."""
+
+    route_id: int
+    code: str
+    name: str
+    region: str
+    cells: tuple[CoverageCell | None, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CoverageTable:
+    season_year: int
+    windows: tuple[str, ...]
+    rows: tuple[CoverageRow, ...]
+    totals: Mapping[Coverage, int]
+
+
+def tonight(programme: Programme) -> dt.date:
+    """The night that is running, or the one last ended, at the programme's place."""
+    return night_of(timezone.now(), programme.time_zone)
+
+
+def coverage(
+    programme: Programme,
+    season_year: int,
+    *,
+    region: str | None = None,
+    today: dt.date | None = None,
+) -> CoverageTable:
+    """Windows × routes of one season year. Windows of the same name share a column."""
+    today = today or tonight(programme)
+    routes = list(Route.objects.filter(programme=programme).order_by("code"))
+    if region:
+        routes = [route for route in routes if route.region == region]
+    plan = schedule(programme, routes)
+    visits = window_visits(routes, first_year=season_year, last_year=season_year)
+    due = {route.pk: plan.due(route.pk, season_year) for route in routes}
+    names = _names_in_order(due.values())
+    rows, totals = [], dict.fromkeys(Coverage, 0)
+    for route in routes:
+        if not due[route.pk]:
+            continue
+        cells = {}
+        for window in due[route.pk]:
+            states = visits.get((route.pk, season_year, window.name), {})
+            cell = CoverageCell(
+                window=window,
+                coverage=coverage_of(window, states, today),
+                visits=sum(states.values()),
+            )
+            cells[window.name] = cell
+            totals[cell.coverage] += 1
+        rows.append(
+            CoverageRow(
+                route_id=route.pk,
+                code=route.code,
+                name=route.name,
+                region=route.region,
+                cells=tuple(cells.get(name) for name in names),
+            )
+        )
+    return CoverageTable(season_year=season_year, windows=names, rows=tuple(rows), totals=totals)
+
+
+def coverage_of(window: DueWindow, states: Mapping[str, int], today: dt.date) -> Coverage:
+    """One accepted visit makes a window done, however many others there are."""
+    if states.get(VisitState.ACCEPTED):
+        return Coverage.DONE
+    if any(states.get(state) for state in IN_REVIEW_STATES):
+        return Coverage.IN_REVIEW
+    if window.closes < today:
+        return Coverage.MISSED
+    return Coverage.DUE if window.opens <= today else Coverage.AHEAD
+
+
+def window_visits(routes: Iterable[Route], *, first_year: int, last_year: int) -> WindowVisits:
+    """How many visits each window has, by state. Drafts and visits set aside do not count."""
+    counts: dict[tuple[int, int, str], dict[str, int]] = {}
+    rows = (
+        Visit.objects.filter(
+            route__in=[route.pk for route in routes],
+            season_year__range=(first_year, last_year),
+            state__in=[VisitState.ACCEPTED, *IN_REVIEW_STATES],
+        )
+        .order_by()
+        .values_list("route_id", "season_year", "window", "state")
+        .annotate(visits=Count("pk"))
+    )
+    for route_id, year, window, state, visits in rows:
+        counts.setdefault((route_id, year, window), {})[state] = visits
+    return counts
+
+
+def _names_in_order(due: Iterable[tuple[DueWindow, ...]]) -> tuple[str, ...]:
+    opens: dict[str, dt.date] = {}
+    for windows in due:
+        for window in windows:
+            opens[window.name] = min(window.opens, opens.get(window.name, window.opens))
+    return tuple(sorted(opens, key=lambda name: (opens[name], name)))

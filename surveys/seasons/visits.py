@@ -1,0 +1,204 @@
+"""Lists of visits behind a number, and everything that one visit holds."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
+
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    ListeningPeriod,
+    Programme,
+    Species,
+    Stop,
+    Visit,
+    VisitState,
+)
+from surveys.protocol.values import PeriodStatus
+
+LISTENED = PeriodStatus.LISTENED.value
+NOT_REACHED = "not-reached"
+SKIPPED = "skipped"
+NOT_SURE = "not-sure"
+
+
+def visits_of(
+    programme: Programme,
+    *,
+    route_code: str | None = None,
+    season_year: int | None = None,
+    first_year: int | None = None,
+    last_year: int | None = None,
+    region: str | None = None,
+    window: str | None = None,
+    species: Species | None = None,
+) -> QuerySet[Visit]:
+    """Submitted visits, latest first, with `stops_listened`, `stops_detected` and
+    `highest_index` (of `species`, or of all together) on each.
+
+    These are counted as written down, before review decides what counts; drafts
+    belong to their observer and are not here.
+    """
+    heard = CallIndex.objects.filter(index__gte=1)
+    if species:
+        heard = heard.filter(species=species)
+    listened = ListeningPeriod.objects.filter(status=LISTENED)
+    return (
+        Visit.objects.filter(
+            _conditions(route_code, season_year, first_year, last_year, region, window),
+            route__programme=programme,
+        )
+        .exclude(state=VisitState.DRAFT)
+        .select_related("route", "observer")
+        .annotate(
+            stops_listened=_total(listened, "visit", Count("pk")),
+            stops_detected=_total(heard, "period__visit", Count("period", distinct=True)),
+            highest_index=_total(heard, "period__visit", Max("index")),
+        )
+        .order_by("-night", "route__code", "pk")
+    )
+
+
+def _conditions(
+    route_code: str | None,
+    season_year: int | None,
+    first_year: int | None,
+    last_year: int | None,
+    region: str | None,
+    window: str | None,
+) -> Q:
+    wanted = {
+        "route__code": route_code,
+        "season_year": season_year,
+        "season_year__gte": first_year,
+        "season_year__lte": last_year,
+        "route__region": region,
+        "window": window,
+    }
+    return Q(**{field: value for field, value in wanted.items() if value is not None})
+
+
+def _total(rows: QuerySet, visit: str, aggregate: Count | Max) -> Subquery:
+    """One aggregate over the rows of the outer visit; `visit` is the way from row to visit."""
+    mine = rows.filter(**{visit: OuterRef("pk")}).order_by()
+    return Subquery(mine.values(visit).annotate(total=aggregate).values("total"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class GridCell:
+    """One species at one stop. `value` is 0-3, "not-sure", or None (not listened for).
+
+    `left_out` marks what review left out of trends.
+    """
+
+    value: int | str | None
+    left_out: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class GridRow:
+    """One stop of the visit. `period` None: the stop was not reached. `left_out`:
+    review left the stop out of a visit that counts."""
+
+    stop: Stop
+    period: ListeningPeriod | None
+    cells: tuple[GridCell, ...]
+    left_out: bool
+
+    @property
+    def listened(self) -> bool:
+        return self.period is not None and self.period.status == LISTENED
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitGrid:
+    """Stops down, species across."""
+
+    species: tuple[Species, ...]
+    rows: tuple[GridRow, ...]
+
+
+def visit_of(programme: Programme, visit_id: object) -> Visit | None:
+    """One visit of the programme with its route, observer and protocol."""
+    return (
+        Visit.objects.filter(route__programme=programme, pk=visit_id)
+        .select_related("route", "observer", "protocol_version__protocol")
+        .first()
+    )
+
+
+def visit_grid(visit: Visit) -> VisitGrid:
+    """The grid of a submitted visit: four queries, whatever its size."""
+    periods = {period.stop_id: period for period in visit.periods.all()}
+    calls: dict[object, dict[int, CallIndex]] = {}
+    heard: dict[int, Species] = {}
+    for call in CallIndex.objects.filter(period__visit=visit).select_related("species"):
+        calls.setdefault(call.period_id, {})[call.species_id] = call
+        heard[call.species_id] = call.species
+    listed = _listed(visit)
+    on_list = {species.pk for species in listed}
+    off_list = [species for pk, species in heard.items() if pk not in on_list]
+    columns = (*listed, *sorted(off_list, key=lambda species: species.common_name))
+    rows = []
+    for stop in _stops(visit, periods):
+        period = periods.get(stop.pk)
+        written = calls.get(period.pk, {}) if period else {}
+        cells = tuple(
+            _grid_cell(visit, period, written.get(species.pk), species.pk in on_list)
+            for species in columns
+        )
+        rows.append(
+            GridRow(stop=stop, period=period, cells=cells, left_out=_left_out(visit, period))
+        )
+    return VisitGrid(species=columns, rows=tuple(rows))
+
+
+def _listed(visit: Visit) -> list[Species]:
+    """The checklist of the night, in the programme's order."""
+    entries = (
+        ChecklistEntry.objects.filter(
+            Q(listed_from__isnull=True) | Q(listed_from__lte=visit.night),
+            Q(listed_until__isnull=True) | Q(listed_until__gte=visit.night),
+            programme=visit.route.programme_id,
+        )
+        .select_related("species")
+        .order_by("order", "species__common_name")
+    )
+    return [entry.species for entry in entries]
+
+
+def _stops(visit: Visit, visited: Iterable[int]) -> QuerySet[Stop]:
+    """The stops of the route on that night, and any other that has a period."""
+    open_that_night = Q(route=visit.route_id, active_from__lte=visit.night) & (
+        Q(active_until__isnull=True) | Q(active_until__gte=visit.night)
+    )
+    return Stop.objects.filter(Q(pk__in=list(visited)) | open_that_night).order_by(
+        "number", "active_from"
+    )
+
+
+def _left_out(visit: Visit, period: ListeningPeriod | None) -> bool:
+    return (
+        period is not None
+        and period.status == LISTENED
+        and visit.counts_in_trends
+        and not period.counts_in_trends
+    )
+
+
+def _grid_cell(
+    visit: Visit, period: ListeningPeriod | None, call: CallIndex | None, listed: bool
+) -> GridCell:
+    if period is None:
+        return GridCell(value=NOT_REACHED)
+    if period.status != LISTENED:
+        return GridCell(value=SKIPPED)
+    if call is None:
+        return GridCell(value=0 if listed else None)
+    if call.not_sure:
+        return GridCell(value=NOT_SURE)
+    return GridCell(
+        value=call.index,
+        left_out=visit.counts_in_trends and period.counts_in_trends and not call.counts_in_trends,
+    )
