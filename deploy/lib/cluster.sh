@@ -67,12 +67,13 @@ can_enter() {
 
 short_sum() { printf '%s' "$1" | sha256sum | cut -c1-12; }
 
-# socket_dir_for HOME USER: HOME/socket while the socket's path fits in a
-# socket address, else a short folder in /tmp that is USER's alone.
+# socket_dir_for HOME USER: HOME/socket while that fits in a socket address and
+# needs no quoting in settings and URLs, else a short folder in /tmp that is
+# USER's alone.
 socket_dir_for() {
     local dir=$1/socket LC_ALL=C
     local path=$dir/$SOCKET_FILE
-    if ((${#path} <= SOCKET_PATH_BYTES)); then
+    if ((${#path} <= SOCKET_PATH_BYTES)) && [[ $path =~ ^[A-Za-z0-9/._+-]+$ ]]; then
         echo "$dir"
     else
         echo "/tmp/duskpool-$(id -u "$2")-$(short_sum "$1")"
@@ -102,16 +103,7 @@ installed_postgis_versions() {
 }
 
 # postgis URL with the socket folder as a percent-encoded host.
-cluster_url() {
-    local dir=${CLUSTER_SOCKET//%/%25}
-    dir=${dir//\//%2F}
-    dir=${dir// /%20}
-    dir=${dir//@/%40}
-    dir=${dir//:/%3A}
-    dir=${dir//\?/%3F}
-    dir=${dir//#/%23}
-    echo "postgis://$CLUSTER_ROLE@$dir/$1"
-}
+cluster_url() { echo "postgis://$CLUSTER_ROLE@${CLUSTER_SOCKET//\//%2F}/$1"; }
 
 cluster_sql() {
     local database=$1
@@ -129,6 +121,7 @@ cluster_answers() {
 cluster_up() {
     local database=$1
     cluster_owner_check
+    discard_leftover
     if ! cluster_answers; then
         [[ -f $CLUSTER_DATA/PG_VERSION ]] || step "Making the database cluster" cluster_make
         step "Starting the database cluster" cluster_start
@@ -147,6 +140,16 @@ cluster_owner_check() {
             "Call this as that user or as root, or remove the folder to begin again."
 }
 
+# Data outside the clone that no link in var/ points to is left over from an
+# earlier clone at the same path. It belonged to that clone's var/ and is gone
+# for its owner like the rest of it.
+discard_leftover() {
+    if [[ $CLUSTER_HOME != "$CLUSTER_LINK" && -d $CLUSTER_HOME && ! -e $CLUSTER_LINK ]]; then
+        cluster_stop immediate
+        rm -rf "$CLUSTER_HOME"
+    fi
+}
+
 # The data directory gets its name only when it is complete, so a run that
 # was cut short leaves nothing that looks like a cluster.
 cluster_make() {
@@ -161,12 +164,6 @@ cluster_make() {
 cluster_make_home() {
     local parent=${CLUSTER_HOME%/*}
     if [[ $CLUSTER_HOME != "$CLUSTER_LINK" ]]; then
-        # No link in var/ points here, so it is left over from an earlier
-        # clone at the same path, and went when that clone's var/ went.
-        if [[ -d $CLUSTER_HOME && ! -e $CLUSTER_LINK ]]; then
-            cluster_stop immediate
-            rm -rf "$CLUSTER_HOME"
-        fi
         mkdir -p "$parent"
         chmod 755 "$RELOCATED_DIR" "$parent"
         printf '%s\n' "$PROJECT_DIR" >"$parent/clone"
@@ -189,7 +186,7 @@ cluster_make_socket_dir() {
 cluster_settings() {
     cat <<END
 listen_addresses = ''
-unix_socket_directories = '${CLUSTER_SOCKET//\'/\'\'}'
+unix_socket_directories = '$CLUSTER_SOCKET'
 unix_socket_permissions = 0700
 max_connections = 100
 shared_buffers = 256MB

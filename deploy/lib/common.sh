@@ -4,13 +4,15 @@
 
 PROJECT_DIR=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd -P)
 VAR_DIR=$PROJECT_DIR/var
+# shellcheck disable=SC2034 # venv.sh and the scripts use it
 VENV_DIR=$PROJECT_DIR/.venv
 SETUP_LOG=$VAR_DIR/log/setup.log
+PROGRAM=deploy/${0##*/}
 
 say() { printf '%s\n' "$@"; }
 
 fail() {
-    printf '\n%s: %s\n' "${0##*/}" "$1" >&2
+    printf '\n%s: %s\n' "$PROGRAM" "$1" >&2
     shift
     [[ $# -eq 0 ]] || printf '%s\n' "$@" >&2
     exit 1

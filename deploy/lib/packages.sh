@@ -15,7 +15,7 @@ packages_ensure() {
     packages=$(packages_for "$missing")
     if [[ $MAY_INSTALL != yes ]]; then
         fail "system packages are missing, and this user may not install any ($WHY_NOT)." \
-            "Ask an administrator to run this, then call ${0##*/} again:" "" \
+            "Ask an administrator to run this, then call $PROGRAM again:" "" \
             "  apt-get update && apt-get install --no-install-recommends $packages"
     fi
 
@@ -85,7 +85,7 @@ packages_for_pango() {
     if has_candidate libharfbuzz-subset0; then echo libharfbuzz-subset0; fi
 }
 packages_for_fonts() { echo fonts-dejavu-core; }
-packages_for_browser() { if has_candidate chromium; then echo chromium; else echo chromium-browser; fi; }
+packages_for_browser() { if [[ $(os_release ID) == ubuntu ]]; then echo chromium-browser; else echo chromium; fi; }
 
 packages_for_python() {
     local version
@@ -148,13 +148,15 @@ apt_postgis_versions() {
 
 # What the release ships, for a machine whose package lists are empty.
 usual_postgres_version() {
-    case $(. /etc/os-release && echo "${VERSION_CODENAME:-}") in
+    case $(os_release VERSION_CODENAME) in
         jammy) echo 14 ;;
         bookworm) echo 15 ;;
         noble) echo 16 ;;
         trixie) echo 17 ;;
     esac
 }
+
+os_release() { sed -n "s/^$1=\"\{0,1\}\([^\"]*\).*/\1/p" /etc/os-release; }
 
 has_candidate() { [[ -n $(apt_version "$1") ]]; }
 
@@ -178,7 +180,7 @@ install_packages() {
     trap allow_main_cluster EXIT
     "${SUDO[@]}" mkdir -p "${NO_MAIN_CLUSTER%/*}"
     "${SUDO[@]}" tee "$NO_MAIN_CLUSTER" <<<"create_main_cluster = false"
-    apt install --no-install-recommends "$@"
+    apt install --no-install-recommends --no-upgrade "$@"
 }
 
 allow_main_cluster() {

@@ -54,4 +54,5 @@ http_ok() {
     [[ $status == "HTTP/"*" 200 "* ]]
 }
 
+# shellcheck disable=SC2016 # expanded by the inner shell
 port_taken() { timeout 2 bash -c 'exec 3<>"/dev/tcp/$1/$2"' - "$@" 2>/dev/null; }
