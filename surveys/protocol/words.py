@@ -51,6 +51,15 @@ def clock_up(instant: dt.datetime, time_zone: str) -> str:
     return clock(instant + _ONE_MINUTE - dt.timedelta(microseconds=1), time_zone)
 
 
+def clocks(first: dt.datetime, second: dt.datetime, time_zone: str) -> tuple[str, str]:
+    """Two clock times to be told apart: with seconds where they share their minute."""
+    zone = ZoneInfo(time_zone)
+    pattern = "%H:%M"
+    if first != second and clock(first, time_zone) == clock(second, time_zone):
+        pattern = "%H:%M:%S"
+    return f"{first.astimezone(zone):{pattern}}", f"{second.astimezone(zone):{pattern}}"
+
+
 def duration(length: dt.timedelta) -> str:
     """`5 min`, `4 min 30 s`, `45 s`, `1 h 20 min`; parts of a second are left out."""
     seconds = int(length.total_seconds())
@@ -91,6 +100,12 @@ def day(date: dt.date) -> str:
 def month_day(date: MonthDay) -> str:
     """`1 December`."""
     return f"{date.day} {MONTHS[date.month - 1]}"
+
+
+def stop_numbers(numbers: Iterable[int]) -> str:
+    """`stop 2`, `stops 2 and 3`."""
+    words = [str(number) for number in numbers]
+    return f"stop{'' if len(words) == 1 else 's'} {listed(words)}"
 
 
 def days(number: int) -> str:

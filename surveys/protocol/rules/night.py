@@ -11,7 +11,16 @@ from surveys.protocol.rules.reading import LEAVE_IT, listened, stops_by_number
 from surveys.protocol.rules.rule import Breach
 from surveys.protocol.seasons import in_window, window_of
 from surveys.protocol.values import Case, Where
-from surveys.protocol.words import clock, clock_up, day, days, duration, listed, month_day
+from surveys.protocol.words import (
+    clock,
+    clock_up,
+    day,
+    days,
+    duration,
+    listed,
+    month_day,
+    stop_numbers,
+)
 
 _CLOCK_SLACK = dt.timedelta(minutes=15)
 
@@ -20,7 +29,9 @@ def outside_window(case: Case) -> Iterator[Breach]:
     protocol, night = case.protocol, case.visit.night
     if not protocol.windows or window_of(night, protocol) is not None:
         return
-    windows = listed(f"{month_day(w.opens)} to {month_day(w.closes)}" for w in protocol.windows)
+    windows = listed(
+        f"{w.name} ({month_day(w.opens)} to {month_day(w.closes)})" for w in protocol.windows
+    )
     yield Breach(
         where=Where(field="night"),
         message=f"The night of {day(night)} is in no season window. The windows are {windows}.",
@@ -87,8 +98,8 @@ def too_soon_after_last_visit(case: Case) -> Iterator[Breach]:
     if gap < wanted:
         yield Breach(
             where=Where(field="night"),
-            message=f"Only {days(gap)} lie between this visit and the one on the night of"
-            f" {day(nearest)}; the protocol asks for {days(wanted)}.",
+            message=f"This visit is only {days(gap)} from the one on the night of {day(nearest)};"
+            f" the protocol asks for {days(wanted)}.",
             mend=f"Check the date. {LEAVE_IT}",
         )
 
@@ -152,7 +163,7 @@ def sun_does_not_set(case: Case) -> Iterator[Breach]:
     if stops and _needs_sunset(case):
         yield Breach(
             message="The sun does not set or does not rise here on this night"
-            f" (stop {listed(stops)}), so it cannot be told whether the hours meet the protocol.",
+            f" ({stop_numbers(stops)}), so it cannot be told whether the hours meet the protocol.",
             mend="Nothing needs mending. The coordinator judges the hours.",
         )
 
@@ -162,7 +173,7 @@ def sunset_unknown(case: Case) -> Iterator[Breach]:
     stops = sorted({p.stop for p in listened(case) if p.stop in known and p.stop not in case.sky})
     if stops and _needs_sunset(case):
         yield Breach(
-            message=f"The sunset at stop {listed(stops)} is not known, so it cannot be told"
+            message=f"The sunset at {stop_numbers(stops)} is not known, so it cannot be told"
             " whether the hours meet the protocol.",
             mend="Nothing needs mending. It is worked out when the visit reaches the server.",
         )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from surveys.protocol.rules.reading import LEAVE_IT
 from surveys.protocol.rules.rule import Breach
 from surveys.protocol.values import Case
 
@@ -14,7 +13,8 @@ def observer_not_qualified(case: Case) -> Iterator[Breach]:
         yield Breach(
             message="The protocol asks for a passed listening test, and none is on record for"
             " the observer of this visit.",
-            mend=f"If you passed it, tell the coordinator the date. {LEAVE_IT}",
+            mend="If you passed it, tell the coordinator the date. The coordinator decides"
+            " whether the visit counts.",
         )
 
 

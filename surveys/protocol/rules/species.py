@@ -18,7 +18,8 @@ def index_impossible(case: Case) -> Iterator[Breach]:
         if call.index is not None and call.index not in CALL_INDEX:
             yield Breach(
                 where=_where(period, call),
-                message=f"{_name(case, call)} at stop {period.stop} has call index {call.index}.",
+                message=f"{_name(case, call)} at stop {period.stop} has call index"
+                f" {call.index}, which is not on the scale.",
                 mend="Choose 0 (not heard), 1, 2 or 3 (full chorus). It is not a count.",
             )
 
@@ -41,7 +42,7 @@ def species_twice_at_stop(case: Case) -> Iterator[Breach]:
             if counts[call.species] > 1:
                 yield Breach(
                     where=_where(period, call),
-                    message=f"{_name(case, call)} is written down {counts[call.species]} times at"
+                    message=f"{_name(case, call)} is written down more than once at"
                     f" stop {period.stop}.",
                     mend="Keep one of them: the highest call index that was heard.",
                 )

@@ -16,7 +16,7 @@ from surveys.protocol.rules.reading import (
 )
 from surveys.protocol.rules.rule import Breach
 from surveys.protocol.values import Case, Period, Where
-from surveys.protocol.words import clock, distance, duration, listed, speed
+from surveys.protocol.words import clocks, distance, duration, listed, speed, stop_numbers
 
 _READ_TO_THE_MINUTE = dt.timedelta(minutes=1)
 _ONE_HOUR = dt.timedelta(hours=1)
@@ -28,7 +28,7 @@ def unknown_stop(case: Case) -> Iterator[Breach]:
         yield Breach(
             where=Where(stop=number),
             message=f"Route {case.route.name} has no stop {number}.",
-            mend=f"Correct the number of the stop. The route has stop {listed(sorted(known))}.",
+            mend=f"Correct the number. The route has {stop_numbers(sorted(known))}.",
         )
 
 
@@ -38,7 +38,7 @@ def twice_the_same_stop(case: Case) -> Iterator[Breach]:
         if count > 1:
             yield Breach(
                 where=Where(stop=number),
-                message=f"Stop {number} is written down {count} times in this visit.",
+                message=f"Stop {number} is written down {_times(count)} in this visit.",
                 mend="Keep one of them, or correct the number of the stop.",
             )
 
@@ -48,7 +48,7 @@ def stop_left_blank(case: Case) -> Iterator[Breach]:
     blank = sorted(stops_by_number(case).keys() - written)
     if blank:
         yield Breach(
-            message=f"Nothing is written down for stop {listed(blank)}. It counts as not"
+            message=f"Nothing is written down for {stop_numbers(blank)}. A blank stop counts as not"
             " surveyed, not as silent.",
             mend="If nobody listened there, mark it as skipped and say why.",
         )
@@ -59,8 +59,8 @@ def too_few_stops(case: Case) -> Iterator[Breach]:
     wanted = case.protocol.min_stops
     if number < wanted:
         yield Breach(
-            message=f"{number} of the route's stops {'was' if number == 1 else 'were'} listened"
-            f" to; the protocol asks for at least {wanted}.",
+            message=f"{number} {'stop was' if number == 1 else 'stops were'} listened to;"
+            f" the protocol asks for at least {wanted}.",
             mend=f"If more stops were listened to, write them down. {LEAVE_IT}",
         )
 
@@ -84,11 +84,11 @@ def stops_overlap(case: Case) -> Iterator[Breach]:
     busy: Period | None = None
     for begin, period in in_time_order(case):
         if busy is not None and busy.finished_at is not None and begin < busy.finished_at:
-            field = "started_at" if period.arrived_at is None else "arrived_at"
+            start, end = clocks(begin, busy.finished_at, zone)
             yield Breach(
-                where=Where(stop=period.stop, field=field),
-                message=f"Stop {period.stop} begins at {clock(begin, zone)}, while the listening"
-                f" at stop {busy.stop} goes on until {clock(busy.finished_at, zone)}.",
+                where=Where(stop=period.stop, field=_begin_field(period)),
+                message=f"Stop {period.stop} begins at {start}, while the listening"
+                f" at stop {busy.stop} goes on until {end}.",
                 mend="Nobody can be at two stops at once: correct a time, or clear it if nobody"
                 " remembers.",
             )
@@ -111,10 +111,7 @@ def impossible_drive(case: Case) -> Iterator[Breach]:
         hours = (begin - left + _READ_TO_THE_MINUTE) / _ONE_HOUR
         if metres / 1000 / hours > fastest:
             yield Breach(
-                where=Where(
-                    stop=later.stop,
-                    field="started_at" if later.arrived_at is None else "arrived_at",
-                ),
+                where=Where(stop=later.stop, field=_begin_field(later)),
                 message=f"From stop {earlier.stop} to stop {later.stop} it is"
                 f" {distance(metres, unit)} in a straight line, and only"
                 f" {duration(begin - left)} lie between: faster than {speed(fastest, unit)}.",
@@ -163,3 +160,11 @@ def stops_too_close(case: Case) -> Iterator[Breach]:
                 " not counted twice.",
                 mend="Nothing to mend in this visit. The coordinator may move a stop of the route.",
             )
+
+
+def _begin_field(period: Period) -> str:
+    return "started_at" if period.arrived_at is None else "arrived_at"
+
+
+def _times(count: int) -> str:
+    return "twice" if count == 2 else f"{count} times"

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from surveys.protocol.rules.reading import LEAVE_IT, listened, time_listened
 from surveys.protocol.rules.rule import Breach
 from surveys.protocol.values import Case, Interruption, Where
-from surveys.protocol.words import clock, duration
+from surveys.protocol.words import clocks, duration
 
 _NONE = dt.timedelta(0)
 _READ_TO_THE_MINUTE = dt.timedelta(minutes=1)
@@ -34,10 +34,11 @@ def start_before_arrival(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         arrived, started = period.arrived_at, period.started_at
         if arrived is not None and started is not None and started < arrived:
+            start, arrival = clocks(started, arrived, zone)
             yield Breach(
                 where=Where(stop=period.stop, field="started_at"),
-                message=f"The listening at stop {period.stop} starts at {clock(started, zone)},"
-                f" before the arrival at {clock(arrived, zone)}.",
+                message=f"The listening at stop {period.stop} starts at {start},"
+                f" before the arrival at {arrival}.",
                 mend="Correct one of the two times, or clear it if nobody remembers.",
             )
 
@@ -47,10 +48,11 @@ def finish_before_start(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         started, finished = period.started_at, period.finished_at
         if started is not None and finished is not None and finished <= started:
+            end, start = clocks(finished, started, zone)
             yield Breach(
                 where=Where(stop=period.stop, field="finished_at"),
-                message=f"The listening at stop {period.stop} ends at {clock(finished, zone)},"
-                f" which is not after its start at {clock(started, zone)}.",
+                message=f"The listening at stop {period.stop} ends at {end},"
+                f" which is not after its start at {start}.",
                 mend="Correct one of the two times, or clear it if nobody remembers.",
             )
 
@@ -99,7 +101,7 @@ def wait_too_short(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="started_at"),
                 message=f"The wait before listening at stop {period.stop} was"
                 f" {duration(waited)}; the protocol asks for {duration(wanted)}.",
-                mend=f"Wait quietly before the next listening. {LEAVE_IT}",
+                mend=f"If you are still at the stop, wait quietly and listen again. {LEAVE_IT}",
             )
 
 

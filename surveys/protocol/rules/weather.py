@@ -22,21 +22,21 @@ from surveys.protocol.weather import (
 )
 from surveys.protocol.words import listed, temperature
 
-_NEXT_TIME = "Do not survey in such weather; come back on another night of the window."
+_BREAK_OFF = "If you are still out, break off and come back on another night."
 
 
 def too_cold(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_air_temperature is not None:
         readings = _temperatures(case, "air_temperature", listened(case))
-        yield from _colder(case, readings, window.min_air_temperature, window, "air")
+        yield from _colder(readings, window.min_air_temperature, window, "air")
 
 
 def water_too_cold(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_water_temperature is not None:
         readings = _temperatures(case, "water_temperature", listened(case))
-        yield from _colder(case, readings, window.min_water_temperature, window, "water")
+        yield from _colder(readings, window.min_water_temperature, window, "water")
 
 
 def too_windy(case: Case) -> Iterator[Breach]:
@@ -47,9 +47,9 @@ def too_windy(case: Case) -> Iterator[Breach]:
         if force > most:
             yield Breach(
                 where=where,
-                message=f"Wind force {force}{_at(where)} is above {most}, the strongest wind in"
-                f" which the protocol is run ({_sign(most)}).",
-                mend=f"{_NEXT_TIME} {LEAVE_IT}",
+                message=f"Wind force {force}{_at(where)} is above {most} ({_sign(most)}),"
+                " the strongest wind in which the protocol is run.",
+                mend=f"{_BREAK_OFF} {LEAVE_IT}",
             )
 
 
@@ -60,7 +60,7 @@ def wet_sky(case: Case) -> Iterator[Breach]:
             yield Breach(
                 where=where,
                 message=f"With sky code {code}{words}{_at(where)} the protocol is not run.",
-                mend=f"{_NEXT_TIME} {LEAVE_IT}",
+                mend=f"{_BREAK_OFF} {LEAVE_IT}",
             )
 
 
@@ -118,7 +118,7 @@ def temperature_implausible(case: Case) -> Iterator[Breach]:
             bounds = (show_temperature(bound, reading.unit) for bound in (lowest, highest))
             yield Breach(
                 where=where,
-                message=f"{temperature(reading, case.route.temperature_unit)}{_at(where)} is hard"
+                message=f"{_as_read(reading)}{_at(where)} is hard"
                 f" to believe for the {kind}; expected is {' to '.join(bounds)}.",
                 mend=f"Check the number, its sign and its unit (°C or °F). {LEAVE_IT}",
             )
@@ -157,21 +157,19 @@ def unknown_noise_index(case: Case) -> Iterator[Breach]:
 
 
 def _colder(
-    case: Case,
     readings: Iterable[tuple[Where, Temperature]],
     lowest: Temperature,
     window: SeasonWindow,
     kind: str,
 ) -> Iterator[Breach]:
-    unit = case.route.temperature_unit
     for where, reading in readings:
         if to_celsius(reading) < to_celsius(lowest):
             yield Breach(
                 where=where,
-                message=f"{temperature(reading, unit)}{_at(where)} is below"
-                f" {temperature(lowest, unit)}, the lowest {kind} temperature of the window"
+                message=f"{_as_read(reading)}{_at(where)} is below"
+                f" {temperature(lowest, reading.unit)}, the lowest {kind} temperature of the window"
                 f" “{window.name}”.",
-                mend=f"Check the reading. {_NEXT_TIME} {LEAVE_IT}",
+                mend=f"Check the reading. {_BREAK_OFF} {LEAVE_IT}",
             )
 
 
@@ -239,3 +237,7 @@ def _at(where: Where) -> str:
 
 def _sign(force: int) -> str:
     return next((row.sign for row in BEAUFORT if row.force == force), "")
+
+
+def _as_read(reading: Temperature) -> str:
+    return temperature(reading, reading.unit)
