@@ -21,6 +21,7 @@ class Step(models.TextChoices):
     """A verb that was carried out on a visit."""
 
     SUBMITTED = "submitted", "Submitted"
+    CORRECTED = "corrected", "Corrected"
     SETTLED = "settled", "Query settled"
     SENT_BACK = "sent_back", "Sent back"
     ACCEPTED = "accepted", "Accepted"

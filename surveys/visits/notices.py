@@ -1,0 +1,53 @@
+"""Mail about visits, sent by the worker. Deferred inside the transaction of the
+verb, so a mail goes out if and only if the change was kept."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.core.mail import send_mail
+from procrastinate import RetryStrategy
+from procrastinate.contrib.django import app
+
+from surveys.models import ReviewStep
+from surveys.protocol.words import day
+
+QUEUE = "mail"
+
+
+def sheet_path(step: ReviewStep) -> str:
+    return f"/{step.visit.route.programme.slug}/sheets/{step.visit_id}"
+
+
+@app.task(
+    name="visits.mail_sent_back",
+    queue=QUEUE,
+    retry=RetryStrategy(max_attempts=5, exponential_wait=30),
+)
+def mail_sent_back(step_id: int) -> None:
+    """Tell the observer that a visit came back, with the coordinator's note."""
+    step = ReviewStep.objects.select_related(
+        "visit__route__programme", "visit__observer", "by"
+    ).get(pk=step_id)
+    visit, programme = step.visit, step.visit.route.programme
+    night = day(visit.night)
+    questions = "Questions? Ask your coordinator."
+    if programme.contact_email:
+        questions = f"Questions? Write to {programme.contact_email}."
+    note = "\n".join(f"    {line}" for line in step.note.splitlines())
+    send_mail(
+        subject=f"{programme.name}: your visit of {night} came back",
+        message=f"""Hello {visit.observer.name},
+
+{step.by.name} sent back your visit to {visit.route} on the night of {night}, with this note:
+
+{note}
+
+Nothing you entered is lost. Open the sheet, mend what you can, and submit it again:
+
+    {sheet_path(step)}
+
+{questions}
+""",
+        from_email=settings.DEFAULT_FROM_EMAIL,
+        recipient_list=[visit.observer.email],
+    )

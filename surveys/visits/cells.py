@@ -1,0 +1,169 @@
+"""The sheet as it is typed: a flat mapping of cell addresses to texts.
+
+    night, temperature_unit, second_observer, notes, rain_48h_mm, days_since_rain
+    start.<weather>, end.<weather>
+    stops.<number>.<field>, stops.<number>.<clock>.fold, stops.<number>.calls.<species>
+    sightings.<row>.<field>
+
+A blank cell and a cell that is not there are the same.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from surveys.protocol.values import Where
+
+VISIT_FIELDS = (
+    "night",
+    "temperature_unit",
+    "second_observer",
+    "notes",
+    "rain_48h_mm",
+    "days_since_rain",
+)
+WEATHER_FIELDS = ("air_temperature", "beaufort", "sky")
+CLOCK_FIELDS = ("arrived_at", "started_at", "finished_at")
+STOP_FIELDS = (
+    "status",
+    "skip_reason",
+    *CLOCK_FIELDS,
+    *(f"{name}.fold" for name in CLOCK_FIELDS),
+    "paused_minutes",
+    "air_temperature",
+    "water_temperature",
+    "beaufort",
+    "sky",
+    "noise_index",
+    "cars",
+    "interrupted",
+    "moonlight",
+    "water_tonight",
+    "note",
+    "latitude",
+    "longitude",
+    "accuracy_m",
+)
+SIGHTING_FIELDS = ("stop", "species", "life_stage", "count", "colour_form", "note")
+
+LONGEST_ADDRESS = 200
+LONGEST_TEXT = 10_000
+MOST_CELLS = 5_000
+
+_STOP = re.compile(r"stops\.([1-9][0-9]{0,3})\.(.+)", re.DOTALL)
+_SIGHTING = re.compile(r"sightings\.([1-9][0-9]{0,3})\.(.+)", re.DOTALL)
+_CALL = re.compile(r"calls\.([-a-zA-Z0-9_]{1,80})")
+# PostgreSQL keeps neither NUL nor half of a surrogate pair in JSON or text.
+_NOT_STORABLE = re.compile("[\x00\ud800-\udfff]")
+
+
+@dataclass(frozen=True, kw_only=True)
+class CellChange:
+    """A change to one cell: the text it had when the change was typed, and the new one."""
+
+    was: str
+    now: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Conflict:
+    """A cell that somebody else filled differently: both texts, nothing overwritten."""
+
+    address: str
+    mine: str
+    theirs: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetParts:
+    """The cells sorted by the part of the sheet they stand in; blank ones left out."""
+
+    visit: dict[str, str] = field(default_factory=dict)
+    start: dict[str, str] = field(default_factory=dict)
+    end: dict[str, str] = field(default_factory=dict)
+    stops: dict[int, dict[str, str]] = field(default_factory=dict)
+    sightings: dict[int, dict[str, str]] = field(default_factory=dict)
+    unknown: list[str] = field(default_factory=list)
+
+
+def storable(text: str) -> str:
+    """The text with characters that no database can keep made visible as �."""
+    return _NOT_STORABLE.sub("\ufffd", text)
+
+
+def merge(
+    cells: Mapping[str, str], changes: Mapping[str, CellChange]
+) -> tuple[dict[str, str], tuple[Conflict, ...]]:
+    """Apply changes cell by cell.
+
+    A cell that holds neither the text the change started from nor the new text was
+    filled by somebody else: it stays, and the conflict is handed back.
+    """
+    merged = dict(cells)
+    conflicts = []
+    for raw_address, change in changes.items():
+        address, now = storable(raw_address), storable(change.now)
+        current = merged.get(address, "")
+        if current == now:
+            continue
+        if current != storable(change.was):
+            conflicts.append(Conflict(address=address, mine=now, theirs=current))
+        elif now:
+            merged[address] = now
+        else:
+            del merged[address]
+    return merged, tuple(conflicts)
+
+
+def split(cells: Mapping[str, str]) -> SheetParts:
+    """Sort the cells into parts. Never raises: what has no place is `unknown`."""
+    parts = SheetParts()
+    for address, text in cells.items():
+        if not text.strip():
+            continue
+        place = _place(parts, address)
+        if place is None:
+            parts.unknown.append(address)
+        else:
+            target, name = place
+            target[name] = text
+    parts.unknown.sort()
+    return parts
+
+
+def _place(parts: SheetParts, address: str) -> tuple[dict[str, str], str] | None:
+    if address in VISIT_FIELDS:
+        return parts.visit, address
+    head, _, name = address.partition(".")
+    if head in ("start", "end") and name in WEATHER_FIELDS:
+        return (parts.start if head == "start" else parts.end), name
+    if match := _STOP.fullmatch(address):
+        number, name = int(match[1]), match[2]
+        if name in STOP_FIELDS or _CALL.fullmatch(name):
+            return parts.stops.setdefault(number, {}), name
+    if match := _SIGHTING.fullmatch(address):
+        row, name = int(match[1]), match[2]
+        if name in SIGHTING_FIELDS:
+            return parts.sightings.setdefault(row, {}), name
+    return None
+
+
+# Names that the rules give to places of the sheet, where they differ from the cell's own.
+_STOP_CELLS = {"paused": "paused_minutes", "measured_at": "latitude", "stop": "status"}
+_VISIT_CELLS = {
+    f"{end}_{name}": f"{end}.{name}" for end in ("start", "end") for name in WEATHER_FIELDS
+}
+_VISIT_CELLS |= {name: f"start.{name}" for name in WEATHER_FIELDS}
+
+
+def cell_of(where: Where) -> str:
+    """Address of the cell a finding speaks of; empty when it speaks of no single cell."""
+    name = where.field or ""
+    if where.stop is None:
+        name = _VISIT_CELLS.get(name, name)
+        return name if _place(SheetParts(), name) else ""
+    if where.species is not None:
+        return f"stops.{where.stop}.calls.{where.species}"
+    return f"stops.{where.stop}.{_STOP_CELLS.get(name, name)}" if name else ""

@@ -1,0 +1,171 @@
+"""Beginning a visit and filling its sheet while it is the observer's."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.db import transaction
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.models import Route, Source, Visit, VisitState
+from surveys.protocol.seasons import season_year, window_of
+from surveys.protocol.values import Finding
+from surveys.visits.cells import (
+    LONGEST_ADDRESS,
+    LONGEST_TEXT,
+    MOST_CELLS,
+    CellChange,
+    Conflict,
+    merge,
+)
+from surveys.visits.exceptions import (
+    NightUnusable,
+    NoProtocolInForce,
+    NotYours,
+    SheetTooLarge,
+    WrongState,
+)
+from surveys.visits.judging import judge_sheet
+from surveys.visits.loading import protocol_values, version_in_force
+from surveys.visits.photos import forget_files
+from surveys.visits.reach import EDITABLE, check_state, lock_own
+from surveys.visits.sheet import night_typed
+from surveys.visits.texts import FIRST_YEAR, LAST_YEAR
+
+
+@dataclass(frozen=True, kw_only=True)
+class Saved:
+    """What became of a change: the visit as it now is, what is to be said of its sheet,
+    and the cells that stayed as they were because somebody else had filled them."""
+
+    visit: Visit
+    findings: tuple[Finding, ...]
+    conflicts: tuple[Conflict, ...]
+
+
+@transaction.atomic
+def start_visit(
+    member: Membership,
+    *,
+    route: Route,
+    night: dt.date,
+    visit_id: uuid.UUID | None = None,
+    source: str = Source.PAPER,
+) -> Visit:
+    """Begin a draft under the protocol version of the night.
+
+    The same `visit_id` again gives back the same visit, so that a retry from a phone
+    can never make a second one. Raises NotYours, NightUnusable, NoProtocolInForce.
+    """
+    require(member, Permission.SURVEY)
+    if route.programme_id != member.programme_id:
+        raise NotYours("There is no such route in this programme.")
+    visit_id = visit_id or uuid.uuid4()
+    visit = Visit(
+        id=visit_id,
+        route=route,
+        observer=member.person,
+        source=Source(source),
+        cells={
+            "night": night.isoformat(),
+            "temperature_unit": member.programme.temperature_unit,
+        },
+    )
+    place_on_night(visit, night)
+    known, _ = Visit.objects.get_or_create(
+        id=visit_id,
+        defaults={
+            field.attname: getattr(visit, field.attname)
+            for field in Visit._meta.concrete_fields
+            if field.attname not in ("id", "created_at", "changed_at")
+        },
+    )
+    return lock_own(member, known.pk)
+
+
+def place_on_night(visit: Visit, night: dt.date) -> None:
+    """Give an unsaved visit its night, and the version, season year and window of it."""
+    if not FIRST_YEAR <= night.year <= LAST_YEAR:
+        raise NightUnusable
+    version = version_in_force(visit.route, night)
+    if version is None:
+        raise NoProtocolInForce
+    protocol = protocol_values(version)
+    window = window_of(night, protocol)
+    visit.night = night
+    visit.protocol_version = version
+    visit.season_year = season_year(night, protocol.season_year_begins)
+    visit.window = window.name if window else ""
+
+
+@transaction.atomic
+def save_cells(
+    member: Membership, visit_id: uuid.UUID | str, changes: Mapping[str, CellChange]
+) -> Saved:
+    """Merge typed cells into the observer's draft or sent-back visit.
+
+    Cell by cell: two devices that fill different cells both keep theirs; where both
+    filled the same cell, the first stays and the second comes back as a conflict.
+    Raises NotYours, WrongState, SheetTooLarge.
+    """
+    visit = lock_own(member, visit_id)
+    require(member, Permission.SURVEY)
+    check_state(visit, EDITABLE)
+    conflicts = apply_changes(visit, changes)
+    return Saved(visit=visit, findings=judge_sheet(visit), conflicts=conflicts)
+
+
+def apply_changes(visit: Visit, changes: Mapping[str, CellChange]) -> tuple[Conflict, ...]:
+    """Merge the changes into a locked visit and save it when a cell changed."""
+    _check_size(changes)
+    cells, conflicts = merge(visit.cells, changes)
+    if len(cells) > MOST_CELLS:
+        raise SheetTooLarge(f"A sheet has room for {MOST_CELLS} filled cells.")
+    if cells != visit.cells:
+        visit.cells = cells
+        follow_night(visit)
+        visit.revision += 1
+        visit.save()
+    return conflicts
+
+
+def follow_night(visit: Visit) -> None:
+    """Move the visit to the night its sheet names, as far as that can be done.
+
+    Where it cannot, the typed text stays and is a finding.
+    """
+    typed = night_typed(visit.cells)
+    if typed is None or typed == visit.night:
+        return
+    try:
+        place_on_night(visit, typed)
+    except NoProtocolInForce:
+        return
+
+
+@transaction.atomic
+def discard_draft(member: Membership, visit_id: uuid.UUID | str) -> None:
+    """Throw away a draft that was never submitted. Raises NotYours, WrongState."""
+    visit = lock_own(member, visit_id)
+    require(member, Permission.SURVEY)
+    if visit.state != VisitState.DRAFT:
+        raise WrongState(visit, [VisitState.DRAFT])
+    forget_files([photo.image for photo in visit.photos.all()])
+    visit.delete()
+
+
+def _check_size(changes: Mapping[str, CellChange]) -> None:
+    for address, change in changes.items():
+        if len(address) > LONGEST_ADDRESS:
+            raise SheetTooLarge(
+                f"A cell's address has {len(address)} characters; {LONGEST_ADDRESS} are allowed."
+            )
+        if len(change.now) > LONGEST_TEXT:
+            raise SheetTooLarge(
+                f"The text of the cell {address} has {len(change.now)} characters; there is room "
+                f"for {LONGEST_TEXT}. Shorten it, or split it over several notes."
+            )

@@ -1,0 +1,93 @@
+"""What can stand in the way of a change to a visit. Each is a plain sentence."""
+
+# ruff: noqa: N818 - named after what happened, not after what it is
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from django.http import Http404
+
+from surveys.protocol.values import Finding
+
+if TYPE_CHECKING:
+    from surveys.models import StoredFinding, Visit
+
+
+class VisitError(Exception):
+    """The visit could not be changed."""
+
+    def __init__(self, message: str | None = None) -> None:
+        super().__init__(message or inspect.getdoc(type(self)))
+
+
+class NotYours(VisitError, Http404):
+    """There is no such visit here, or it is not yours to open or change."""
+
+
+class NoProtocolInForce(VisitError):
+    """No version of the route's protocol was in force on that night."""
+
+
+class NightUnusable(VisitError):
+    """The night must be a date between 1900 and 2199, such as 2024-04-15."""
+
+
+class ReasonMissing(VisitError):
+    """Write a reason: the observer and later readers need to know why."""
+
+
+class NotSettleable(VisitError):
+    """Only a query can be settled, as “counts” or “left out of trends”."""
+
+
+class SheetTooLarge(VisitError):
+    """The sheet is too large to be kept. Nothing that was saved before is lost."""
+
+
+class PhotoRefused(VisitError):
+    """The photo could not be read. Send a JPEG, PNG or WebP picture."""
+
+
+class StaleRevision(VisitError):
+    """Somebody else changed this visit in the meantime. Look at it again, then decide."""
+
+    def __init__(self, visit: Visit) -> None:
+        super().__init__()
+        self.visit = visit
+
+
+class WrongState(VisitError):
+    """The visit is in a state that does not allow this."""
+
+    def __init__(self, visit: Visit, wanted: Sequence[str]) -> None:
+        is_now = visit.get_state_display().lower()
+        may_be = " or ".join(state.replace("_", " ") for state in wanted)
+        super().__init__(f"The visit is {is_now}; this can be done only while it is {may_be}.")
+        self.visit = visit
+        self.wanted = tuple(wanted)
+
+
+class VisitRefused(VisitError):
+    """The sheet holds something impossible, so it cannot be submitted yet."""
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        number = len(findings)
+        places = "one place" if number == 1 else f"{number} places"
+        super().__init__(
+            f"The sheet cannot be submitted yet: {places} must be mended first. "
+            "Everything typed is kept."
+        )
+        self.findings = tuple(findings)
+
+
+class QueriesOpen(VisitError):
+    """Settle every query before the visit is accepted."""
+
+    def __init__(self, findings: Sequence[StoredFinding]) -> None:
+        number = len(findings)
+        queries = "One query is" if number == 1 else f"{number} queries are"
+        super().__init__(f"{queries} not settled yet. Settle each before accepting the visit.")
+        self.findings = tuple(findings)

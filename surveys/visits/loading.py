@@ -1,0 +1,225 @@
+"""Rows in, plain values out: what the rules must know of a visit's surroundings."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from accounts.models import Membership
+from surveys import models
+from surveys.protocol import values
+from surveys.protocol.sky import stop_sky
+from surveys.visits.sheet import SheetReading
+
+
+@dataclass(frozen=True, kw_only=True)
+class Background:
+    """What a sheet is read and judged against, as values, and the rows behind them.
+
+    `stops` and `species` lead from numbers and codes to rows; `catalogue` from
+    casefolded codes and names to codes.
+    """
+
+    route: values.Route
+    protocol: values.Protocol
+    version: models.ProtocolVersion
+    stops: Mapping[int, models.Stop]
+    species: Mapping[str, models.Species]
+    catalogue: Mapping[str, str]
+
+
+def version_in_force(route: models.Route, night: dt.date) -> models.ProtocolVersion | None:
+    """The version of the route's protocol that holds on a night; None before the first."""
+    return (
+        models.ProtocolVersion.objects.select_related("protocol")
+        .filter(protocol=route.protocol_id, in_force_from__lte=night)
+        .order_by("-in_force_from", "-number")
+        .first()
+    )
+
+
+def protocol_values(version: models.ProtocolVersion) -> values.Protocol:
+    return values.Protocol(
+        name=version.protocol.name,
+        version=version.number,
+        season_year_begins=values.MonthDay(
+            month=version.season_begins_month, day=version.season_begins_day
+        ),
+        windows=tuple(_window(window) for window in version.windows.all()),
+        settling_wait=_seconds(version.settling_wait_s),
+        listening_time=dt.timedelta(seconds=version.listening_time_s),
+        longest_listening_time=_seconds(version.longest_listening_time_s),
+        interruption=values.Interruption(version.interruption),
+        earliest_start_after_sunset=_minutes(version.earliest_start_after_sunset_min),
+        latest_end_clock=version.latest_end_clock,
+        latest_end_after_sunset=_minutes(version.latest_end_after_sunset_min),
+        min_stops=version.min_stops,
+        stops_in_order=version.stops_in_order,
+        min_stop_spacing_m=version.min_stop_spacing_m,
+        max_beaufort=version.max_beaufort,
+        wet_sky_codes=frozenset(version.wet_sky_codes),
+        max_noise_index=version.max_noise_index,
+        min_days_between_visits=version.min_days_between_visits,
+        max_distance_from_stop_m=version.max_distance_from_stop_m,
+        max_drive_kmh=version.max_drive_kmh,
+        training_needed=version.training_needed,
+    )
+
+
+def route_values(route: models.Route, night: dt.date) -> values.Route:
+    """The route as it stood on a night: its stops and the checklist of that night."""
+    return _route_values(route, stops_on(route, night), checklist_on(route.programme, night))
+
+
+def stops_on(route: models.Route, night: dt.date) -> dict[int, models.Stop]:
+    """Stops that were in use on a night, by number, in driving order."""
+    active = Q(active_until__isnull=True) | Q(active_until__gte=night)
+    rows = route.stops.filter(active, active_from__lte=night).order_by("number")
+    return {stop.number: stop for stop in rows}
+
+
+def checklist_on(programme: models.Programme, night: dt.date) -> list[models.ChecklistEntry]:
+    """The checklist as it stood on a night, in its order."""
+    begun = Q(listed_from__isnull=True) | Q(listed_from__lte=night)
+    not_over = Q(listed_until__isnull=True) | Q(listed_until__gte=night)
+    return list(
+        programme.checklist.filter(begun, not_over)
+        .select_related("species")
+        .order_by("order", "pk")
+    )
+
+
+def background(route: models.Route, night: dt.date, version: models.ProtocolVersion) -> Background:
+    stops = stops_on(route, night)
+    species = {row.code: row for row in models.Species.objects.all()}
+    return Background(
+        route=_route_values(route, stops, checklist_on(route.programme, night)),
+        protocol=protocol_values(version),
+        version=version,
+        stops=stops,
+        species=species,
+        catalogue=_catalogue(species),
+    )
+
+
+def surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundings:
+    """Other nights are those of visits that were handed in and not set aside."""
+    others = (
+        models.Visit.objects.filter(route=visit.route_id, season_year=visit.season_year)
+        .exclude(pk=visit.pk)
+        .exclude(state__in=[models.VisitState.DRAFT, models.VisitState.SET_ASIDE])
+    )
+    return values.Surroundings(
+        now=now,
+        other_nights=tuple(others.order_by("night").values_list("night", flat=True)),
+        observer_qualified=_qualified(visit),
+    )
+
+
+def case_of(
+    visit: models.Visit, reading: SheetReading, ground: Background, now: dt.datetime
+) -> values.Case:
+    zone = ground.route.time_zone
+    return values.Case(
+        visit=reading.visit,
+        route=ground.route,
+        protocol=ground.protocol,
+        sky={
+            stop.number: stop_sky(stop.place, reading.visit.night, zone)
+            for stop in ground.route.stops
+        },
+        surroundings=surroundings(visit, now),
+    )
+
+
+def _route_values(
+    route: models.Route,
+    stops: Mapping[int, models.Stop],
+    checklist: list[models.ChecklistEntry],
+) -> values.Route:
+    programme = route.programme
+    return values.Route(
+        code=route.code,
+        name=route.name,
+        time_zone=programme.time_zone,
+        stops=tuple(
+            values.Stop(
+                number=stop.number,
+                name=stop.name,
+                place=values.Place(latitude=stop.place.y, longitude=stop.place.x),
+            )
+            for stop in stops.values()
+        ),
+        checklist=tuple(_checklist_species(entry) for entry in checklist),
+        temperature_unit=values.TemperatureUnit(programme.temperature_unit),
+        distance_unit=values.DistanceUnit(programme.distance_unit),
+    )
+
+
+def _checklist_species(entry: models.ChecklistEntry) -> values.ChecklistSpecies:
+    season = None
+    if entry.calls_from_month is not None:
+        season = (
+            values.MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
+            values.MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
+        )
+    return values.ChecklistSpecies(
+        code=entry.species.code,
+        common_name=entry.species.common_name,
+        scientific_name=entry.species.scientific_name,
+        season=season,
+    )
+
+
+def _window(window: models.SeasonWindow) -> values.SeasonWindow:
+    unit = values.TemperatureUnit(window.temperature_unit)
+
+    def limit(value: object) -> values.Temperature | None:
+        return None if value is None else values.Temperature(value=value, unit=unit)
+
+    return values.SeasonWindow(
+        name=window.name,
+        opens=values.MonthDay(month=window.opens_month, day=window.opens_day),
+        closes=values.MonthDay(month=window.closes_month, day=window.closes_day),
+        min_air_temperature=limit(window.min_air_temperature),
+        min_water_temperature=limit(window.min_water_temperature),
+    )
+
+
+def _catalogue(species: Mapping[str, models.Species]) -> dict[str, str]:
+    """Codes win over names, and present names over synonyms."""
+    names: dict[str, str] = {}
+    for row in species.values():
+        names.update((synonym.casefold(), row.code) for synonym in row.synonyms)
+    for row in species.values():
+        names[row.common_name.casefold()] = row.code
+        names[row.scientific_name.casefold()] = row.code
+    names.update((code.casefold(), code) for code in species)
+    return names
+
+
+def _qualified(visit: models.Visit) -> bool | None:
+    """Whether the observer's training held on the night; None when none is on record."""
+    trained = Membership.objects.filter(
+        programme=visit.route.programme_id, trained_on__isnull=False
+    )
+    records = list(trained.values_list("person_id", "trained_on", "trained_until"))
+    if not records:
+        return None
+    return any(
+        person == visit.observer_id
+        and since <= visit.night
+        and (until is None or visit.night <= until)
+        for person, since, until in records
+    )
+
+
+def _seconds(number: int | None) -> dt.timedelta | None:
+    return None if number is None else dt.timedelta(seconds=number)
+
+
+def _minutes(number: int | None) -> dt.timedelta | None:
+    return None if number is None else dt.timedelta(minutes=number)

@@ -1,0 +1,205 @@
+"""Writing what a sheet says into rows: periods, calls, sightings, findings.
+
+Everything here expects the visit's row to be locked. Rows of an earlier
+submission are kept where they are the same, changed where they differ, and
+removed where the sheet no longer has them; the history triggers see all of it.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+
+from django.contrib.gis.geos import Point
+
+from surveys.models import (
+    CallIndex,
+    ListeningPeriod,
+    Photo,
+    Sighting,
+    StoredFinding,
+    Visit,
+)
+from surveys.protocol import values
+from surveys.protocol.weather import to_celsius
+from surveys.visits.judging import Judgement
+from surveys.visits.stop_reading import StopFacts
+
+_LONGEST_FIELD = 60
+
+
+def write_rows(visit: Visit, judgement: Judgement) -> None:
+    """Set the visit's typed fields (unsaved) and rewrite every row below it."""
+    _set_visit_fields(visit, judgement)
+    periods = _write_periods(visit, judgement)
+    _write_calls(visit, judgement, periods)
+    _write_sightings(visit, judgement)
+    _write_findings(visit, judgement)
+
+
+def _set_visit_fields(visit: Visit, judgement: Judgement) -> None:
+    reading = judgement.reading
+    facts = reading.facts
+    visit.second_observer = facts.second_observer
+    visit.notes = facts.notes
+    visit.rain_48h_mm = facts.rain_48h_mm
+    visit.days_since_rain = facts.days_since_rain
+    for end, weather in (("start", reading.visit.start), ("end", reading.visit.end)):
+        celsius, unit = _temperature(weather.air_temperature)
+        setattr(visit, f"{end}_air_temperature_c", celsius)
+        setattr(visit, f"{end}_air_temperature_unit", unit)
+        setattr(visit, f"{end}_beaufort", weather.beaufort)
+        setattr(visit, f"{end}_sky", weather.sky)
+
+
+def _write_periods(visit: Visit, judgement: Judgement) -> dict[int, ListeningPeriod]:
+    reading, stops = judgement.reading, judgement.background.stops
+    before = dict(visit.periods.values_list("stop_id", "pk"))
+    periods = {
+        period.stop: _period_row(
+            visit,
+            period,
+            reading.stop_facts[period.stop],
+            stop_id=stops[period.stop].pk,
+            key=before.get(stops[period.stop].pk) or uuid.uuid4(),
+        )
+        for period in reading.visit.periods
+    }
+    visit.periods.exclude(pk__in=[row.pk for row in periods.values()]).delete()
+    _upsert(ListeningPeriod, periods.values(), unique=("visit", "stop"))
+    return periods
+
+
+def _period_row(
+    visit: Visit, period: values.Period, facts: StopFacts, *, stop_id: int, key: uuid.UUID
+) -> ListeningPeriod:
+    air, air_unit = _temperature(period.air_temperature)
+    water, water_unit = _temperature(period.water_temperature)
+    place = period.measured_at
+    return ListeningPeriod(
+        id=key,
+        visit=visit,
+        stop_id=stop_id,
+        status=period.status.value,
+        skip_reason=facts.skip_reason,
+        arrived_at=period.arrived_at,
+        started_at=period.started_at,
+        finished_at=period.finished_at,
+        paused_s=round(period.paused.total_seconds()),
+        interrupted=facts.interrupted,
+        air_temperature_c=air,
+        air_temperature_unit=air_unit,
+        water_temperature_c=water,
+        water_temperature_unit=water_unit,
+        beaufort=period.beaufort,
+        sky=period.sky,
+        noise_index=period.noise_index,
+        cars=facts.cars,
+        moonlight=facts.moonlight,
+        water_tonight=facts.water_tonight,
+        measured_at=Point(place.longitude, place.latitude, srid=4326) if place else None,
+        measured_accuracy_m=period.measured_accuracy_m,
+        note=facts.note,
+    )
+
+
+def _write_calls(visit: Visit, judgement: Judgement, periods: dict[int, ListeningPeriod]) -> None:
+    """A species opened without an answer is kept as not sure: missing, never a zero."""
+    species = judgement.background.species
+    calls = [
+        CallIndex(
+            period=periods[period.stop],
+            species=species[call.species],
+            index=call.index,
+            not_sure=call.index is None,
+        )
+        for period in judgement.reading.visit.periods
+        for call in period.calls
+        if call.index != 0
+    ]
+    wanted = {(call.period_id, call.species_id) for call in calls}
+    before = CallIndex.objects.filter(period__visit=visit)
+    gone = [
+        pk
+        for pk, period_id, species_id in before.values_list("pk", "period_id", "species_id")
+        if (period_id, species_id) not in wanted
+    ]
+    if gone:
+        before.filter(pk__in=gone).delete()
+    _upsert(CallIndex, calls, unique=("period", "species"))
+
+
+def _write_sightings(visit: Visit, judgement: Judgement) -> None:
+    ground = judgement.background
+    photos = dict(Photo.objects.filter(visit=visit).values_list("row", "pk"))
+    sightings = [
+        Sighting(
+            visit=visit,
+            row=facts.row,
+            stop=ground.stops[facts.stop] if facts.stop is not None else None,
+            species=ground.species[facts.species],
+            life_stage=facts.life_stage,
+            count=facts.count,
+            colour_form=facts.colour_form,
+            note=facts.note,
+            photo_id=photos.get(facts.row),
+        )
+        for facts in judgement.reading.sightings
+    ]
+    visit.sightings.exclude(row__in=[sighting.row for sighting in sightings]).delete()
+    _upsert(Sighting, sightings, unique=("visit", "row"))
+
+
+def _write_findings(visit: Visit, judgement: Judgement) -> None:
+    """Findings that were there before, word for word, keep their settlement."""
+    before: dict[tuple, list[StoredFinding]] = defaultdict(list)
+    for row in visit.findings.order_by("-pk"):
+        before[_finding_key(row)].append(row)
+    fresh = []
+    for finding in judgement.findings:
+        row = _finding_row(visit, finding, judgement)
+        if same := before[_finding_key(row)]:
+            same.pop()
+        else:
+            fresh.append(row)
+    gone = [row.pk for rows in before.values() for row in rows]
+    if gone:
+        visit.findings.filter(pk__in=gone).delete()
+    StoredFinding.objects.bulk_create(fresh)
+
+
+def _finding_row(visit: Visit, finding: values.Finding, judgement: Judgement) -> StoredFinding:
+    ground, where = judgement.background, finding.where
+    stop = ground.stops.get(where.stop) if where.stop is not None else None
+    species = ground.species.get(where.species) if where.species is not None else None
+    return StoredFinding(
+        visit=visit,
+        code=finding.code,
+        severity=finding.severity.value,
+        stop=stop,
+        species=species,
+        field=(where.field or "")[:_LONGEST_FIELD],
+        message=finding.message,
+        mend=finding.mend,
+    )
+
+
+def _finding_key(row: StoredFinding) -> tuple:
+    return row.code, row.severity, row.stop_id, row.species_id, row.field, row.message
+
+
+def _temperature(reading: values.Temperature | None) -> tuple:
+    if reading is None:
+        return None, ""
+    return to_celsius(reading), reading.unit.value
+
+
+def _upsert(model, rows, *, unique: tuple[str, ...]) -> None:
+    fields = [
+        field.name
+        for field in model._meta.concrete_fields
+        if not field.primary_key and field.name not in unique
+    ]
+    model.objects.bulk_create(
+        list(rows), update_conflicts=True, unique_fields=unique, update_fields=fields
+    )

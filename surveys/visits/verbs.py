@@ -1,0 +1,219 @@
+"""The verbs of review: each locks the visit, checks, writes, then notifies.
+
+`member` is the membership of the person who acts. Every verb raises PermissionDenied
+when the role does not allow it, NotYours, WrongState, and StaleRevision when `revision`
+is not the one the person was looking at. Each success adds one to the revision and
+leaves a review step.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+
+from django.db import transaction
+from django.utils import timezone
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.models import (
+    ReviewStep,
+    Settlement,
+    Step,
+    StoredFinding,
+    Submission,
+    Visit,
+    VisitState,
+)
+from surveys.protocol.values import Severity
+from surveys.visits.cells import CellChange
+from surveys.visits.counting import count_in_trends, count_nothing
+from surveys.visits.drafts import apply_changes
+from surveys.visits.exceptions import (
+    NotSettleable,
+    NotYours,
+    QueriesOpen,
+    ReasonMissing,
+    VisitRefused,
+)
+from surveys.visits.judging import read_and_judge
+from surveys.visits.notices import mail_sent_back
+from surveys.visits.reach import EDITABLE, check_revision, check_state, lock_own, lock_visit
+from surveys.visits.rows import write_rows
+
+
+@transaction.atomic
+def submit_visit(
+    member: Membership,
+    visit_id: uuid.UUID | str,
+    *,
+    revision: int,
+    now: dt.datetime | None = None,
+) -> Visit:
+    """Hand in the observer's own sheet. Submitting the same revision again changes
+    nothing. Raises VisitRefused when the sheet holds something impossible."""
+    require(member, Permission.SURVEY)
+    visit = lock_own(member, visit_id)
+    if visit.submissions.filter(revision=revision + 1, submitted_by=member.person_id).exists():
+        return visit
+    check_state(visit, EDITABLE)
+    check_revision(visit, revision)
+    at = now or timezone.now()
+    _write_submission(visit, member, at)
+    visit.state = VisitState.SUBMITTED
+    visit.submitted_at = at
+    return _finish(visit, member, Step.SUBMITTED, at=at)
+
+
+@transaction.atomic
+def correct_cells(
+    member: Membership,
+    visit_id: uuid.UUID | str,
+    changes: Mapping[str, CellChange],
+    *,
+    reason: str,
+    revision: int,
+) -> Visit:
+    """Correct a submitted sheet as a coordinator. The observer's submission stays as it
+    came; the correction is a submission of its own. Raises VisitRefused."""
+    visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
+    _check_reason(reason)
+    at = timezone.now()
+    overriding = {
+        address: CellChange(was=visit.cells.get(address, ""), now=change.now)
+        for address, change in changes.items()
+    }
+    apply_changes(visit, overriding)
+    visit.revision = revision
+    _write_submission(visit, member, at)
+    return _finish(visit, member, Step.CORRECTED, note=reason, at=at)
+
+
+@transaction.atomic
+def settle(
+    member: Membership,
+    finding_id: int,
+    *,
+    settlement: str,
+    reason: str,
+    revision: int,
+) -> Visit:
+    """Answer a query: it `counts`, or what it speaks of is `left_out` of trends."""
+    require(member, Permission.REVIEW)
+    visit_id = (
+        StoredFinding.objects.filter(pk=finding_id, visit__route__programme=member.programme_id)
+        .values_list("visit_id", flat=True)
+        .first()
+    )
+    if visit_id is None:
+        raise NotYours("There is no such finding. The visit may have been submitted again.")
+    visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
+    finding = visit.findings.filter(pk=finding_id).first()
+    if finding is None:
+        raise NotYours("There is no such finding. The visit may have been submitted again.")
+    if finding.severity != Severity.QUERY or settlement not in Settlement.values:
+        raise NotSettleable
+    _check_reason(reason)
+    at = timezone.now()
+    finding.settlement = settlement
+    finding.reason = reason.strip()
+    finding.settled_by = member.person
+    finding.settled_at = at
+    finding.save()
+    answer = Settlement(settlement).label.lower()
+    return _finish(visit, member, Step.SETTLED, note=f"{finding.code}: {answer}. {reason}", at=at)
+
+
+@transaction.atomic
+def accept(member: Membership, visit_id: uuid.UUID | str, *, revision: int) -> Visit:
+    """Accept a visit into the trends, less what was left out. Raises QueriesOpen."""
+    visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
+    findings = list(visit.findings.select_related("stop", "species"))
+    waiting = [f for f in findings if f.severity == Severity.QUERY and not f.settlement]
+    if waiting:
+        raise QueriesOpen(waiting)
+    visit.state = VisitState.ACCEPTED
+    count_in_trends(visit, findings)
+    return _finish(visit, member, Step.ACCEPTED)
+
+
+@transaction.atomic
+def send_back(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision: int) -> Visit:
+    """Give the sheet back to its observer, with a note that is also mailed."""
+    visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
+    _check_reason(note)
+    visit.state = VisitState.SENT_BACK
+    _finish(visit, member, Step.SENT_BACK, note=note)
+    mail_sent_back.defer(step_id=visit.steps.latest("pk").pk)
+    return visit
+
+
+@transaction.atomic
+def set_aside(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision: int) -> Visit:
+    """Keep the visit, but out of review and trends."""
+    visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
+    _check_reason(note)
+    visit.state = VisitState.SET_ASIDE
+    return _finish(visit, member, Step.SET_ASIDE, note=note)
+
+
+@transaction.atomic
+def reopen(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision: int) -> Visit:
+    """Take an accepted or set-aside visit back into review; it stops counting."""
+    wanted = [VisitState.ACCEPTED, VisitState.SET_ASIDE]
+    visit = _lock_for_review(member, visit_id, wanted, revision)
+    _check_reason(note)
+    visit.state = VisitState.SUBMITTED
+    count_nothing(visit)
+    return _finish(visit, member, Step.REOPENED, note=note)
+
+
+def _lock_for_review(
+    member: Membership, visit_id: uuid.UUID | str, wanted: list[str], revision: int
+) -> Visit:
+    require(member, Permission.REVIEW)
+    visit = lock_visit(member, visit_id)
+    check_state(visit, wanted)
+    check_revision(visit, revision)
+    return visit
+
+
+def _check_reason(reason: str) -> None:
+    if not reason.strip():
+        raise ReasonMissing
+
+
+def _write_submission(visit: Visit, member: Membership, at: dt.datetime) -> None:
+    judgement = read_and_judge(visit, at)
+    if judgement.refusals:
+        raise VisitRefused(judgement.refusals)
+    write_rows(visit, judgement)
+    Submission.objects.create(
+        visit=visit,
+        revision=visit.revision + 1,
+        cells=visit.cells,
+        submitted_by=member.person,
+        submitted_at=at,
+    )
+
+
+def _finish(
+    visit: Visit,
+    member: Membership,
+    step: Step,
+    *,
+    note: str = "",
+    at: dt.datetime | None = None,
+) -> Visit:
+    visit.revision += 1
+    visit.save()
+    ReviewStep.objects.create(
+        visit=visit,
+        step=step,
+        by=member.person,
+        at=at or timezone.now(),
+        revision=visit.revision,
+        note=note.strip(),
+    )
+    return visit
