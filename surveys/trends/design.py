@@ -21,7 +21,7 @@ class Design:
     matrix: FloatArray
 
     def __post_init__(self) -> None:
-        if self.matrix.ndim not in (2, 3) or self.matrix.shape[-1] != len(self.names):
+        if self.matrix.ndim < 2 or self.matrix.shape[-1] != len(self.names):
             raise ValueError(
                 f"design: {len(self.names)} names do not fit a matrix of shape {self.matrix.shape}"
             )
