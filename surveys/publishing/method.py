@@ -1,0 +1,96 @@
+"""How the yearly table was made, in words that travel with it."""
+
+import textwrap
+from collections.abc import Iterable
+
+from surveys.models import Programme, ProtocolVersion, Publication
+
+SOFTWARE = "Duskpool 0.1.0"
+
+# Common practice, no source, except where a text names one.
+CAVEATS = (
+    "Naive occupancy is not corrected for animals that were there and not heard. It is too low, "
+    "and it moves when detection moves, even where the animals do not.",
+    "Stops along roads are not a random sample of wetlands.",
+    "Only calling males are heard.",
+    "A stop is a place to listen from, not a population.",
+    "Stops of one route are not independent. To judge a change, resample routes, not stops.",
+    "Calling follows the weather of the year. A survey window on fixed dates can meet a season "
+    "early or late.",
+    "A change of protocol or of the set of routes is a break in the series.",
+    "Fewer than about five years, or fewer than about ten stops with the species, give no usable "
+    "trend.",
+    "The call index is an ordered class. Its mean is descriptive only.",
+)
+
+COUNTED = (
+    "The table holds accepted visits only, and of these only what review did not leave out of "
+    "trends.",
+    "A stop that was listened to is a zero for every species on the checklist of that night "
+    "which was not written down. A stop that was skipped or not reached is missing, never zero.",
+    "“Heard, not sure” and records left out in review are missing for that species at that stop, "
+    "neither heard nor silent.",
+    "A species enters a row only with nights on which it was on the checklist, because only such "
+    "nights have zeros for it.",
+    "A night is the date on which its evening began. A season year has the label of the calendar "
+    "year in which the season ends.",
+    "A stop that was moved is a new stop.",
+    "Naive occupancy is stops with the species divided by stops listened to, with the Wilson "
+    "score interval at 95 % (Newcombe 1998, Statistics in Medicine 17:857-872, method 3).",
+)
+
+
+def title_of(programme: Programme, first_year: int, last_year: int) -> str:
+    years = f"season year {last_year}"
+    if first_year < last_year:
+        years = f"season years {first_year} to {last_year}"
+    return f"{programme.name}: yearly table, {years}"
+
+
+def method_text(
+    *,
+    title: str,
+    versions: Iterable[ProtocolVersion],
+    visit_count: int,
+    open_count: int,
+) -> str:
+    """Plain text, wrapped, lines ending in LF."""
+    review = (
+        "No visit of these season years was still in review."
+        if open_count == 0
+        else f"Not in the table: {open_count} visit(s) of these season years still in review."
+    )
+    parts = [
+        [title, "=" * len(title)],
+        [f"Made with {SOFTWARE} from {visit_count} accepted visits. {review}"],
+        _section("What is counted", COUNTED),
+        _section("Protocols of these visits", map(_protocol_words, versions)),
+        _section("Read with care", CAVEATS),
+    ]
+    return "\n\n".join("\n".join(part) for part in parts) + "\n"
+
+
+def citation(publication: Publication) -> str:
+    """How to cite a publication, in plain words."""
+    published = publication.published_at
+    return (
+        f"{publication.title}. Version {publication.version}, published "
+        f"{published.day} {published:%B %Y}. Made with {publication.software}. "
+        f"SHA-256 of the table: {publication.sha256}."
+    )
+
+
+def _section(heading: str, sentences: Iterable[str]) -> list[str]:
+    return [
+        heading,
+        "-" * len(heading),
+        *(
+            textwrap.fill(sentence, width=88, initial_indent="- ", subsequent_indent="  ")
+            for sentence in sentences
+        ),
+    ]
+
+
+def _protocol_words(version: ProtocolVersion) -> str:
+    first = f"{version}, in force from {version.in_force_from.isoformat()}."
+    return f"{first} Source of its limits: {version.source}" if version.source else first

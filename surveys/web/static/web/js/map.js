@@ -1,0 +1,131 @@
+// Maps: routes and numbered stops, with or without base map tiles.
+//
+// <div data-map data-geojson="#id" data-label="…" data-tiles="…" data-attribution="…" data-units="km|mi">
+// reads a FeatureCollection from the json_script with that id. Its features:
+//   LineString  kind "route", name; other: true for a route that is not the subject
+//   Point       kind "stop", number, name; index 0-3, "not-reached" or "not-sure" shows a call index
+//               instead of the number; state "done", "here", "not-reached" or "finding"; first: true
+//   both        lines: texts of the popup; url and link: a way on from the popup
+// Everything is written as text, never as HTML. Colours come from map.css alone.
+
+const { L } = window;
+const STILL = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+const STATES = new Set(["done", "here", "not-reached", "finding"]);
+const SIGNS = { "not-reached": "–", "not-sure": "?" };
+const INDEX_WORDS = { "not-reached": "not reached", "not-sure": "heard, not sure" };
+const CLOSEST = 16;
+
+/** Draw a map in `element`; returns the Leaflet map and the layer of features, or null without data. */
+export function drawMap(element, collection) {
+  if (!collection?.features?.length) {
+    element.textContent = "No places to show on a map yet.";
+    return null;
+  }
+  const map = L.map(element, {
+    attributionControl: false,
+    fadeAnimation: !STILL,
+    markerZoomAnimation: !STILL,
+    scrollWheelZoom: false,
+    zoomAnimation: !STILL,
+  });
+  addTiles(map, element.dataset);
+  L.control
+    .scale({ imperial: element.dataset.units === "mi", metric: element.dataset.units !== "mi" })
+    .addTo(map);
+  const layer = L.geoJSON(collection, {
+    onEachFeature: describe,
+    pointToLayer: marker,
+    style: lineStyle,
+  }).addTo(map);
+  fit(map, layer);
+  element.setAttribute("role", "group");
+  element.setAttribute("aria-label", element.dataset.label ?? "Map");
+  return { map, layer };
+}
+
+/** Show the whole layer; a single stop is not shown closer than a few streets. */
+export function fit(map, layer) {
+  map.fitBounds(layer.getBounds(), { animate: false, maxZoom: CLOSEST - 2, padding: [28, 28] });
+}
+
+/** The numbered sign of a stop, also for maps that add stops one by one. */
+export function stopIcon({ number, index, state, first }) {
+  const sign = document.createElement("span");
+  if (index === undefined) {
+    sign.textContent = String(number);
+    const classes = ["stop-marker"];
+    if (first) classes.push("stop-marker--first");
+    if (STATES.has(state)) classes.push(`stop-marker--${state}`);
+    return L.divIcon({ className: classes.join(" "), html: sign, iconSize: [30, 30] });
+  }
+  sign.textContent = SIGNS[index] ?? String(index);
+  return L.divIcon({ className: `ci ci--${index}`, html: sign, iconSize: [28, 28] });
+}
+
+/** A popup as a list of texts, with a link where there is somewhere to go. */
+export function popup({ title, lines = [], url, link }) {
+  const box = document.createElement("div");
+  const head = document.createElement("strong");
+  head.textContent = title;
+  box.append(head);
+  for (const line of lines) {
+    const row = document.createElement("div");
+    row.textContent = line;
+    box.append(row);
+  }
+  if (url) {
+    const way = document.createElement("a");
+    way.href = url;
+    way.textContent = link ?? "Open";
+    box.append(way);
+  }
+  return box;
+}
+
+function titleOf({ kind, number, name, index }) {
+  if (kind !== "stop") return name ?? "Route";
+  const heard = index === undefined ? "" : `, ${INDEX_WORDS[index] ?? `call index ${index}`}`;
+  return `Stop ${number}${name ? `: ${name}` : ""}${heard}`;
+}
+
+function marker(feature, place) {
+  const title = titleOf(feature.properties);
+  return L.marker(place, {
+    alt: title,
+    icon: stopIcon(feature.properties),
+    keyboard: true,
+    title,
+    // Where stops lie on top of each other, the strongest call is seen.
+    zIndexOffset: 1000 * (Number(feature.properties.index) || 0),
+  });
+}
+
+function lineStyle({ properties }) {
+  return { className: properties.other ? "route-line route-line--other" : "route-line" };
+}
+
+function describe(feature, layer) {
+  const title = titleOf(feature.properties);
+  layer.bindPopup(() => popup({ title, ...feature.properties }), { autoPan: !STILL, maxWidth: 260 });
+  if (!(layer instanceof L.Marker)) return;
+  // Leaflet makes markers focusable; they must also say what they are, and give the focus back.
+  layer.on("add", () => {
+    const element = layer.getElement();
+    element.setAttribute("role", "button");
+    element.setAttribute("aria-label", title);
+  });
+  layer.on("popupclose", () => {
+    if (document.activeElement === document.body) layer.getElement()?.focus();
+  });
+}
+
+function addTiles(map, { tiles, attribution }) {
+  if (!tiles) return;
+  L.control.attribution({ prefix: false }).addTo(map);
+  L.tileLayer(tiles, { attribution, maxZoom: CLOSEST + 2 }).addTo(map);
+}
+
+for (const element of document.querySelectorAll("[data-map]")) {
+  const source = document.querySelector(element.dataset.geojson);
+  drawMap(element, source && JSON.parse(source.textContent));
+}
