@@ -178,4 +178,9 @@ LOGGING = {
     "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
     "root": {"handlers": ["console"], "level": "INFO"},
+    "loggers": {
+        "fontTools": {"level": "WARNING"},
+        "procrastinate.blueprints": {"level": "WARNING"},
+        "weasyprint": {"level": "ERROR"},
+    },
 }

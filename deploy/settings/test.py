@@ -4,10 +4,13 @@ import os
 
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import DATABASES
+from deploy.settings.common import MIDDLEWARE as COMMON_MIDDLEWARE
 
 DEBUG = False
 SECRET_KEY = "only-for-tests"  # noqa: S105
 ALLOWED_HOSTS = ["*"]
+# The live server of the tests serves static files from the source folders.
+MIDDLEWARE = [name for name in COMMON_MIDDLEWARE if "whitenoise" not in name]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 STORAGES = {

@@ -1,3 +1,9 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from surveys.web.views import tonight
+
+urlpatterns = [
+    path("<slug:programme>/tonight/", tonight.tonight, name="tonight"),
+    path("<slug:programme>/tonight/<slug:code>/", tonight.route, name="tonight_route"),
+    path("<slug:programme>/tonight/<slug:code>/sheet.pdf", tonight.field_sheet, name="field_sheet"),
+]

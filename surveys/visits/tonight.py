@@ -1,0 +1,184 @@
+"""What an observer needs to know before going out: routes, hours, moon, limits."""
+
+import datetime as dt
+from collections import defaultdict
+from dataclasses import dataclass
+
+from django.db.models import Prefetch, QuerySet
+
+from accounts.models import Membership
+from surveys.models import ProtocolVersion, ReviewStep, Route, Step, Stop, Visit, VisitState
+from surveys.protocol.hours import earliest_start, latest_end
+from surveys.protocol.limits import limits_in_words
+from surveys.protocol.nights import night_of
+from surveys.protocol.seasons import season_year, window_dates
+from surveys.protocol.sky import MoonNight, moon_night, stop_sky
+from surveys.protocol.values import DistanceUnit, Place, Protocol, StopSky, TemperatureUnit
+from surveys.visits.loading import protocol_values
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindowAhead:
+    """A season window of this season year, as it stands on a night."""
+
+    name: str
+    opens: dt.date
+    closes: dt.date
+    is_open: bool
+    is_ahead: bool
+    visited: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class RouteTonight:
+    """One route on one night. Instants are UTC; None where there is no such limit or event."""
+
+    route: Route
+    version: ProtocolVersion
+    protocol: Protocol
+    night: dt.date
+    season_year: int
+    windows: tuple[WindowAhead, ...]
+    stops: tuple[Stop, ...]
+    sky: StopSky | None
+    moon: MoonNight | None
+    earliest_start: dt.datetime | None
+    latest_end: dt.datetime | None
+    limits: tuple[tuple[str, str], ...]
+
+    @property
+    def open_window(self) -> WindowAhead | None:
+        return next((window for window in self.windows if window.is_open), None)
+
+    @property
+    def next_window(self) -> WindowAhead | None:
+        return next((window for window in self.windows if window.is_ahead), None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tonight:
+    """The observer's home: assigned routes, and visits that wait for the observer."""
+
+    night: dt.date
+    routes: tuple[RouteTonight, ...]
+    drafts: tuple[Visit, ...]
+    sent_back: tuple[tuple[Visit, str], ...]
+
+
+def tonight_for(member: Membership, now: dt.datetime) -> Tonight:
+    """Everything on the Tonight screen, in a number of queries that does not depend on
+    the number of routes."""
+    night = night_of(now, member.programme.time_zone)
+    routes = [
+        found
+        for route in _routes(member).filter(assignments__observer=member.person).distinct()
+        if (found := _route_tonight(member, route, night))
+        and any(
+            a.season_year == found.season_year and a.observer_id == member.person_id
+            for a in route.assignments.all()
+        )
+    ]
+    mine = own_visits(member).order_by("night")
+    drafts = tuple(mine.filter(state=VisitState.DRAFT))
+    sent_back = list(mine.filter(state=VisitState.SENT_BACK))
+    notes = _latest_notes(sent_back)
+    return Tonight(
+        night=night,
+        routes=tuple(routes),
+        drafts=drafts,
+        sent_back=tuple((visit, notes.get(visit.pk, "")) for visit in sent_back),
+    )
+
+
+def route_on_night(member: Membership, code: str, night: dt.date) -> RouteTonight | None:
+    """One route of the programme by its code; None when it has no protocol in force.
+
+    Raises Route.DoesNotExist when the programme has no such route.
+    """
+    return _route_tonight(member, _routes(member).get(code=code), night)
+
+
+def own_visits(member: Membership) -> QuerySet[Visit]:
+    """The member's visits in this programme, latest night first."""
+    return (
+        Visit.objects.filter(route__programme=member.programme_id, observer=member.person_id)
+        .select_related("route")
+        .order_by("-night", "pk")
+    )
+
+
+def all_routes(member: Membership) -> QuerySet[Route]:
+    """Active routes of the programme, for somebody who stands in for another."""
+    return Route.objects.filter(programme=member.programme, active=True).order_by("code")
+
+
+def _routes(member: Membership) -> QuerySet[Route]:
+    return all_routes(member).prefetch_related(
+        "assignments",
+        Prefetch("stops", Stop.objects.order_by("number")),
+        Prefetch("visits", Visit.objects.exclude(state=VisitState.SET_ASIDE)),
+        "protocol__versions__windows",
+    )
+
+
+def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTonight | None:
+    versions = [v for v in route.protocol.versions.all() if v.in_force_from <= night]
+    if not versions:
+        return None
+    version = max(versions, key=lambda v: (v.in_force_from, v.number))
+    protocol = protocol_values(version)
+    year = season_year(night, protocol.season_year_begins)
+    stops = tuple(
+        stop
+        for stop in route.stops.all()
+        if stop.active_from <= night and (stop.active_until is None or night <= stop.active_until)
+    )
+    zone = member.programme.time_zone
+    place = Place(latitude=stops[0].place.y, longitude=stops[0].place.x) if stops else None
+    sky = stop_sky(place, night, zone) if place else None
+    return RouteTonight(
+        route=route,
+        version=version,
+        protocol=protocol,
+        night=night,
+        season_year=year,
+        windows=_windows(protocol, year, night, [visit.night for visit in route.visits.all()]),
+        stops=stops,
+        sky=sky,
+        moon=moon_night(place, night, zone) if place else None,
+        earliest_start=earliest_start(protocol, sky),
+        latest_end=latest_end(protocol, sky, night, zone),
+        limits=limits_in_words(
+            protocol,
+            TemperatureUnit(member.programme.temperature_unit),
+            DistanceUnit(member.programme.distance_unit),
+        ),
+    )
+
+
+def _windows(
+    protocol: Protocol, year: int, night: dt.date, nights: list[dt.date]
+) -> tuple[WindowAhead, ...]:
+    windows = []
+    for window in protocol.windows:
+        opens, closes = window_dates(window, year, protocol.season_year_begins)
+        windows.append(
+            WindowAhead(
+                name=window.name,
+                opens=opens,
+                closes=closes,
+                is_open=opens <= night <= closes,
+                is_ahead=night < opens,
+                visited=any(opens <= visited <= closes for visited in nights),
+            )
+        )
+    return tuple(sorted(windows, key=lambda window: window.opens))
+
+
+def _latest_notes(visits: list[Visit]) -> dict[object, str]:
+    """The coordinator's last note to the observer, by visit."""
+    notes: dict[object, str] = defaultdict(str)
+    steps = ReviewStep.objects.filter(visit__in=visits, step=Step.SENT_BACK).order_by("at")
+    for step in steps:
+        notes[step.visit_id] = step.note
+    return notes

@@ -1,0 +1,50 @@
+"""Form for the facts of a programme."""
+
+from zoneinfo import available_timezones
+
+from django import forms
+
+from surveys.models import Programme
+from surveys.models.programme import unit_choices
+from surveys.protocol.values import DistanceUnit, TemperatureUnit
+
+
+def _time_zones(current: str) -> list[tuple[str, str]]:
+    regions = ("Africa", "America", "Antarctica", "Asia", "Atlantic", "Australia", "Europe")
+    oceans = ("Indian", "Pacific")
+    names = {
+        name for name in available_timezones() if name.split("/")[0] in {*regions, *oceans, "UTC"}
+    }
+    return [(name, name) for name in sorted({*names, current})]
+
+
+class FactsForm(forms.Form):
+    """Everything that `change_facts` takes."""
+
+    name = forms.CharField(max_length=120)
+    region = forms.CharField(
+        max_length=120, required=False, help_text="The state, province or reserve it covers."
+    )
+    time_zone = forms.ChoiceField(
+        label="Time zone", help_text="All clock times of the programme are read in this zone."
+    )
+    temperature_unit = forms.ChoiceField(
+        label="Temperatures in", choices=unit_choices(TemperatureUnit)
+    )
+    distance_unit = forms.ChoiceField(label="Distances in", choices=unit_choices(DistanceUnit))
+    contact_email = forms.EmailField(
+        label="Contact e-mail", required=False, help_text="Shown to members and in invitations."
+    )
+    local_rules = forms.CharField(
+        label="Local rules",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 8}),
+        help_text="Access permission, local law, hygiene between wetlands, emergency numbers. "
+        "Observers see this with the cautions before they go out.",
+    )
+
+    def __init__(self, *args: object, programme: Programme, **options: object) -> None:
+        names = list(self.base_fields)
+        initial = {name: getattr(programme, name) for name in names}
+        super().__init__(*args, initial=initial, **options)
+        self.fields["time_zone"].choices = _time_zones(programme.time_zone)

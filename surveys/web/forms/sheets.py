@@ -1,0 +1,37 @@
+"""The form that opens a new sheet."""
+
+import datetime as dt
+
+from django import forms
+
+from accounts.models import Membership
+from surveys.models import Route
+from surveys.protocol.nights import night_of
+from surveys.visits.tonight import all_routes
+
+
+class NewSheetForm(forms.Form):
+    """Route and night. The rest is typed on the sheet itself."""
+
+    route = forms.ModelChoiceField(
+        Route.objects.none(),
+        to_field_name="code",
+        error_messages={"invalid_choice": "The programme has no such route. Choose one."},
+    )
+    night = forms.DateField(
+        label="Night (date of the evening)",
+        help_text="A visit that ended after midnight belongs to the evening before.",
+        widget=forms.DateInput(attrs={"type": "date"}),
+    )
+
+    def __init__(self, *args: object, member: Membership, now: dt.datetime, **kwargs: object):
+        super().__init__(*args, **kwargs)
+        self.tonight = night_of(now, member.programme.time_zone)
+        self.fields["route"].queryset = all_routes(member)
+        self.fields["night"].initial = self.tonight
+
+    def clean_night(self) -> dt.date:
+        night = self.cleaned_data["night"]
+        if night > self.tonight:
+            raise forms.ValidationError("This night has not come yet. Check the date.")
+        return night

@@ -1,0 +1,31 @@
+"""GeoJSON for the maps on the screens. Only for pages that members see."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from surveys.models import Route, Stop
+
+
+def route_map(route: Route, stops: Iterable[Stop]) -> dict[str, Any]:
+    """The line and the numbered stops of a route as a FeatureCollection."""
+    features = [stop_feature(stop) for stop in stops]
+    points = [feature["geometry"]["coordinates"] for feature in features]
+    line = [list(point) for point in route.line.coords] if route.line else points
+    if len(line) > 1:
+        features.insert(
+            0,
+            {
+                "type": "Feature",
+                "geometry": {"type": "LineString", "coordinates": line},
+                "properties": {"kind": "route", "name": str(route)},
+            },
+        )
+    return {"type": "FeatureCollection", "features": features}
+
+
+def stop_feature(stop: Stop, **properties: Any) -> dict[str, Any]:
+    return {
+        "type": "Feature",
+        "geometry": {"type": "Point", "coordinates": [stop.place.x, stop.place.y]},
+        "properties": {"kind": "stop", "number": stop.number, "name": stop.name, **properties},
+    }

@@ -1,0 +1,44 @@
+"""Filters that put plain values into the words of the screens."""
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+from django import template
+
+from surveys.protocol.sky import MoonNight
+from surveys.protocol.words import duration
+
+register = template.Library()
+
+
+@register.filter
+def clock(instant: dt.datetime | None, zone: str) -> str:
+    """Local clock time, or a dash when there is none."""
+    return f"{instant.astimezone(ZoneInfo(zone)):%H:%M}" if instant else "–"
+
+
+@register.filter
+def moon(night: MoonNight | None) -> str:
+    """`64 % lit, waxing`."""
+    if night is None:
+        return "–"
+    return f"{night.lit_share * 100:.0f} % lit, {'waxing' if night.waxing else 'waning'}"
+
+
+@register.filter
+def moon_hours(night: MoonNight | None, zone: str) -> str:
+    """`rises 21:14, sets 04:10`."""
+    if night is None:
+        return ""
+    parts = [
+        f"{verb} {clock(instant, zone)}"
+        for verb, instant in (("rises", night.rises), ("sets", night.sets))
+        if instant
+    ]
+    return ", ".join(parts)
+
+
+@register.filter
+def minutes(length: dt.timedelta | None) -> str:
+    """`5 min`, `1 min 30 s`."""
+    return duration(length) if length is not None else "–"

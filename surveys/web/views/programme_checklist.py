@@ -1,0 +1,109 @@
+"""The checklist: order, season, sensitivity; adding from the catalogue; taking off."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.models import ChecklistEntry, Species
+from surveys.programmes import checklist as verbs
+from surveys.programmes.assignments import today_of
+from surveys.protocol.words import day, month_day
+from surveys.web.forms.programme_checklist import ListingForm, TakeOffForm
+from surveys.web.forms.refusals import tried
+
+
+def _back(request: ProgrammeRequest) -> HttpResponse:
+    return redirect("web:programme_checklist", programme=request.membership.programme.slug)
+
+
+def _season_in_words(entry: ChecklistEntry) -> str:
+    season = verbs.season_of(entry)
+    return f"{month_day(season[0])} to {month_day(season[1])}" if season else "any time"
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def checklist(request: ProgrammeRequest) -> HttpResponse:
+    programme = request.membership.programme
+    entries = list(verbs.entries_of(programme))
+    for entry in entries:
+        entry.season_in_words = _season_in_words(entry)
+    today = today_of(programme)
+    context = {
+        "section": "checklist",
+        "listed": [one for one in entries if not one.listed_until or one.listed_until >= today],
+        "former": [one for one in entries if one.listed_until and one.listed_until < today],
+    }
+    return render(request, "web/programme/checklist.html", context)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def search(request: ProgrammeRequest) -> HttpResponse:
+    """Find a species of the catalogue that is not on the list."""
+    text = request.GET.get("q", "").strip()
+    context = {
+        "section": "checklist",
+        "text": text,
+        "found": verbs.search_catalogue(request.membership.programme, text),
+        "most": verbs.MOST_FOUND,
+        "has_catalogue": Species.objects.exists(),
+    }
+    return render(request, "web/programme/species_search.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def add(request: ProgrammeRequest, species: str) -> HttpResponse:
+    programme = request.membership.programme
+    shown = get_object_or_404(Species, code=species)
+    form = ListingForm(
+        request.POST or None,
+        initial={"listed_from": verbs.first_night_to_list(programme, today_of(programme))},
+    )
+    del form.fields["listed_until"]
+    if request.method == "POST" and form.is_valid():
+        added = tried(form, verbs.add_species, request.membership, shown.code, form.listing)
+        if added:
+            messages.success(request, f"{added} is on the checklist.")
+            return _back(request)
+    context = {"section": "checklist", "species": shown, "form": form}
+    return render(request, "web/programme/entry.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def entry(request: ProgrammeRequest, entry: int) -> HttpResponse:
+    shown = verbs.entry_of(request.membership.programme, entry)
+    form = ListingForm(request.POST or None, entry=shown)
+    if request.method == "POST" and form.is_valid():
+        saved = tried(form, verbs.change_entry, request.membership, shown.pk, form.listing)
+        if saved:
+            messages.success(request, f"{saved} is saved.")
+            return _back(request)
+    context = {"section": "checklist", "entry": shown, "species": shown.species, "form": form}
+    return render(request, "web/programme/entry.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def take_off(request: ProgrammeRequest, entry: int) -> HttpResponse:
+    programme = request.membership.programme
+    shown = verbs.entry_of(programme, entry)
+    form = TakeOffForm(request.POST or None, today=today_of(programme))
+    if request.method == "POST" and form.is_valid():
+        gone = tried(form, verbs.take_off, request.membership, shown.pk, **form.cleaned_data)
+        if gone:
+            messages.success(request, f"{gone} is listed until {day(gone.listed_until)}.")
+            return _back(request)
+    context = {"section": "checklist", "entry": shown, "form": form}
+    return render(request, "web/programme/entry_take_off.html", context)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def move(request: ProgrammeRequest, entry: int) -> HttpResponse:
+    verbs.move_entry(request.membership, entry, up=request.POST.get("to") == "up")
+    return _back(request)

@@ -1,0 +1,146 @@
+"""Routes of a programme: list, one route with its map, adding and changing."""
+
+from itertools import pairwise
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.models import Programme, Route, Stop
+from surveys.programmes import routes as verbs
+from surveys.programmes.protocols import version_on
+from surveys.programmes.assignments import today_of
+from surveys.programmes.stops import closed_stops, present_stops
+from surveys.protocol.values import DistanceUnit
+from surveys.protocol.words import distance
+from surveys.web.forms.programme_routes import RouteForm
+from surveys.web.forms.refusals import tried
+
+
+def map_data(
+    route: Route, stops: list[Stop], *, here: Stop | None = None, around: list[Stop] | None = None
+) -> dict[str, object]:
+    """What the map module draws. Positions are [latitude, longitude]."""
+    line = [[y, x] for x, y in route.line.coords] if route.line else None
+    return {
+        "stops": [
+            {
+                "number": stop.number,
+                "name": stop.name,
+                "at": [stop.place.y, stop.place.x],
+                "here": here is not None and stop.pk == here.pk,
+            }
+            for stop in stops
+        ],
+        "line": line,
+        "around": [[stop.place.y, stop.place.x] for stop in around or ()],
+        "tiles": settings.MAP_TILES_URL,
+        "attribution": settings.MAP_TILES_ATTRIBUTION,
+    }
+
+
+def stops_around(programme: Programme) -> list[Stop]:
+    """Other stops of the programme, so that the map of a new route opens in its region."""
+    return list(
+        Stop.objects.filter(route__programme=programme, active_until=None).order_by("?")[:60]
+    )
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def routes(request: ProgrammeRequest) -> HttpResponse:
+    programme = request.membership.programme
+    context = {
+        "section": "routes",
+        "routes": verbs.routes_of(programme),
+        "has_protocol": programme.protocols.exists(),
+    }
+    return render(request, "web/programme/routes.html", context)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def route(request: ProgrammeRequest, route: int) -> HttpResponse:
+    """One route: facts, map, stops with their spacing, closed stops."""
+    programme = request.membership.programme
+    shown = verbs.route_of(programme, route)
+    stops = present_stops(shown)
+    version = version_on(shown.protocol, today_of(programme))
+    least = version.min_stop_spacing_m if version else None
+    unit = DistanceUnit(programme.distance_unit)
+    for stop in stops:
+        metres = stop.metres_from_last
+        stop.spacing = "" if metres is None else distance(metres, unit)
+        stop.too_close = metres is not None and least is not None and metres < least
+    numbers = [stop.number for stop in stops]
+    length = sum(stop.metres_from_last or 0 for stop in stops)
+    context = {
+        "section": "routes",
+        "route": shown,
+        "stops": stops,
+        "closed": closed_stops(shown),
+        "map_data": map_data(shown, stops),
+        "least_spacing": distance(least, unit) if least else "",
+        "has_gap": any(after - before > 1 for before, after in pairwise([0, *numbers])),
+        "facts": [
+            ("Protocol", shown.protocol, ""),
+            ("Region", shown.region or "–", ""),
+            ("Stops", len(stops), ""),
+            ("Length", distance(length, unit), "straight from stop to stop"),
+        ],
+    }
+    return render(request, "web/programme/route.html", context)
+
+
+def _form_page(
+    request: ProgrammeRequest, form: RouteForm, route: Route | None = None
+) -> HttpResponse:
+    context = {"section": "routes", "form": form, "route": route}
+    return render(request, "web/programme/route_form.html", context)
+
+
+def _saved(request: ProgrammeRequest, form: RouteForm, route_id: int | None) -> Route | None:
+    facts = dict(form.cleaned_data)
+    facts["protocol_id"] = facts.pop("protocol")
+    return tried(form, verbs.save_route, request.membership, route_id=route_id, **facts)
+
+
+def _to_route(request: ProgrammeRequest, route: Route) -> HttpResponse:
+    messages.success(request, f"Route {route} is saved.")
+    return redirect(
+        "web:programme_route", programme=request.membership.programme.slug, route=route.pk
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def add(request: ProgrammeRequest) -> HttpResponse:
+    protocols = list(request.membership.programme.protocols.order_by("name"))
+    if not protocols:
+        messages.warning(request, "Set up a protocol first: every route follows one.")
+        return redirect(
+            "web:programme_protocols", programme=request.membership.programme.slug
+        )
+    form = RouteForm(request.POST or None, protocols=protocols)
+    if request.method == "POST" and form.is_valid():
+        saved = _saved(request, form, None)
+        if saved:
+            return _to_route(request, saved)
+    return _form_page(request, form)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def edit(request: ProgrammeRequest, route: int) -> HttpResponse:
+    programme = request.membership.programme
+    shown = verbs.route_of(programme, route)
+    protocols = list(programme.protocols.order_by("name"))
+    form = RouteForm(request.POST or None, protocols=protocols, route=shown)
+    if request.method == "POST" and form.is_valid():
+        saved = _saved(request, form, shown.pk)
+        if saved:
+            return _to_route(request, saved)
+    return _form_page(request, form, shown)

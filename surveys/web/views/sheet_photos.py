@@ -1,0 +1,37 @@
+"""Photos of sightings on a sheet."""
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import FileResponse, HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.visits.exceptions import NotYours, PhotoRefused, VisitError
+from surveys.visits.photos import find_photo, remove_photo, store_photo
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.SURVEY)
+def photo(request: ProgrammeRequest, visit: UUID, row: int) -> HttpResponse | FileResponse:
+    """Show a row's photo to members who may read the visit; store or remove one's own."""
+    if request.method == "GET":
+        found = find_photo(request.membership, visit, row=row)
+        response = FileResponse(found.image.open("rb"), content_type="image/jpeg")
+        response["Cache-Control"] = "private, max-age=86400"
+        return response
+    try:
+        if "remove" in request.POST:
+            remove_photo(request.membership, visit, row=row)
+            messages.success(request, "The photo is gone.")
+        elif "photo" in request.FILES:
+            store_photo(request.membership, visit, row=row, upload=request.FILES["photo"])
+            messages.success(request, "The photo is kept, without its position tags.")
+        else:
+            raise PhotoRefused("Choose a picture first.")
+    except NotYours:
+        raise
+    except VisitError as error:
+        messages.error(request, str(error))
+    return redirect("web:sheet", programme=request.membership.programme.slug, visit=visit)

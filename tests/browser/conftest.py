@@ -1,0 +1,102 @@
+"""Chromium through Playwright against a live server."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from accounts.models import Membership
+from tests.support.builders import PASSWORD
+
+# Playwright's synchronous interface runs an event loop in this thread; Django would
+# refuse to talk to the database beside one, although nothing here is concurrent.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+PHONE = {"width": 390, "height": 844}
+DESKTOP = {"width": 1280, "height": 900}
+CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or "chromium"
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    here = Path(__file__).parent
+    for item in items:
+        if here in item.path.parents:
+            item.add_marker("browser")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def open_context(browser: Browser, live_server) -> Iterator[Callable[..., BrowserContext]]:
+    """A fresh browser context; every script error or page crash fails the test."""
+    contexts: list[BrowserContext] = []
+    problems: list[str] = []
+
+    def make(**options) -> BrowserContext:
+        context = browser.new_context(
+            **{"viewport": DESKTOP, "base_url": live_server.url, "locale": "en-US", **options}
+        )
+        context.set_default_timeout(10_000)
+        context.on("weberror", lambda error: problems.append(str(error.error)))
+        contexts.append(context)
+        return context
+
+    yield make
+    for context in contexts:
+        context.close()
+    assert problems == []
+
+
+@pytest.fixture
+def signed_in(open_context) -> Callable[..., Page]:
+    """A page of somebody who signed in through the form."""
+
+    def make(member: Membership, **options) -> Page:
+        page = open_context(**options).new_page()
+        sign_in(page, member.person.email)
+        return page
+
+    return make
+
+
+def sign_in(page: Page, email: str, password: str = PASSWORD) -> None:
+    page.goto("/accounts/login/")
+    page.get_by_label("E-mail", exact=False).first.fill(email)
+    page.locator("input[type=password]").fill(password)
+    page.locator("main button[type=submit], main form button").last.click()
+    page.wait_for_url(lambda url: "/accounts/login" not in url)
+
+
+def set_theme(page: Page, theme: str) -> None:
+    """Day or night, by the cookie that the switch sets."""
+    page.context.add_cookies([{"name": "theme", "value": theme, "url": page.url}])
+    page.reload()
+
+
+def axe_findings(page: Page) -> list[str]:
+    """What axe-core has to say about the page as it stands, WCAG 2.2 AA and best practices."""
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{row['id']} ({row['impact']}): {row['help']}: "
+        + "; ".join(node["html"][:120] for node in row["nodes"][:3])
+        for row in found
+    ]

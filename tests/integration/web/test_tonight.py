@@ -1,0 +1,147 @@
+"""Tonight: what the observer sees before going out."""
+
+import datetime as dt
+import io
+
+import pytest
+from django.utils import timezone
+from pypdf import PdfReader
+
+from surveys.models import Assignment, ReviewStep, Step, VisitState
+from surveys.protocol.nights import night_of
+from surveys.visits.tonight import route_on_night, tonight_for
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+    make_version,
+)
+
+# 15 April 2024, 18:00 in Chicago.
+EVENING = dt.datetime(2024, 4, 15, 23, 0, tzinfo=dt.UTC)
+NIGHT = dt.date(2024, 4, 15)
+
+
+@pytest.fixture
+def route(programme, observer):
+    version = make_version(
+        programme,
+        earliest_start_after_sunset_min=30,
+        latest_end_clock=dt.time(1, 0),
+        settling_wait_s=60,
+        windows=[
+            {"name": "Early", "opens_month": 4, "opens_day": 1, "closes_month": 4, "closes_day": 30},
+            {"name": "Late", "opens_month": 6, "opens_day": 1, "closes_month": 6, "closes_day": 30},
+        ],
+    )
+    route = make_route(programme, version=version, stops=10)
+    Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
+    return route
+
+
+def test_hours_of_the_night(route, observer):
+    """Sunset 43.0731 N 89.4012 W on 15 April 2024: 00:40:57 UTC (reference library, DE421)."""
+    (one,) = tonight_for(observer, EVENING).routes
+    sunset = dt.datetime(2024, 4, 16, 0, 40, 57, tzinfo=dt.UTC)
+    assert abs(one.sky.sunset - sunset) < dt.timedelta(minutes=2)
+    assert one.earliest_start == one.sky.sunset + dt.timedelta(minutes=30)
+    assert one.latest_end == dt.datetime(2024, 4, 16, 6, 0, tzinfo=dt.UTC)
+    assert 0.4 < one.moon.lit_share < 0.65
+
+
+def test_windows_say_open_visited_and_ahead(route, observer):
+    (one,) = tonight_for(observer, EVENING).routes
+    assert (one.open_window.name, one.open_window.visited) == ("Early", False)
+    assert one.next_window.name == "Late"
+    make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 10))
+    (one,) = tonight_for(observer, EVENING).routes
+    assert one.open_window.visited
+
+
+def test_only_this_seasons_assignments_count(route, observer):
+    Assignment.objects.update(season_year=2023)
+    assert tonight_for(observer, EVENING).routes == ()
+
+
+def test_route_without_a_protocol_in_force_is_left_out(route, observer):
+    assert route_on_night(observer, route.code, dt.date(1999, 4, 15)) is None
+
+
+def test_sent_back_visit_shows_the_note(route, observer, coordinator):
+    visit = make_accepted_visit(
+        route, observer.person, night=NIGHT, state=VisitState.SENT_BACK, counts_in_trends=False
+    )
+    ReviewStep.objects.create(
+        visit=visit,
+        step=Step.SENT_BACK,
+        by=coordinator.person,
+        at=EVENING,
+        revision=2,
+        note="Was stop 3 really skipped?",
+    )
+    ((found, note),) = tonight_for(observer, EVENING).sent_back
+    assert (found, note) == (visit, "Was stop 3 really skipped?")
+
+
+def test_page_names_routes_cautions_and_limits(client_for, route, observer):
+    Assignment.objects.update(season_year=night_of(timezone.now(), "America/Chicago").year)
+    page = client_for(observer).get(f"/{route.programme.slug}/tonight/").content.decode()
+    assert route.name in page
+    assert "Before you go out" in page
+    detail = client_for(observer).get(
+        f"/{route.programme.slug}/tonight/{route.code}/?night=2024-04-15"
+    )
+    assert detail.status_code == 200
+    page = detail.content.decode()
+    assert "30 min after sunset" in page
+    assert "Stop 10" in page
+    assert '"LineString"' in page
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", (842, 595)), ("letter", (792, 612))])
+def test_field_sheet_is_one_page(client_for, route, observer, programme, paper, size):
+    make_checklist(
+        programme,
+        "Pseudacris crucifer",
+        "Lithobates sylvaticus",
+        "Anaxyrus americanus",
+        "Dryophytes versicolor",
+        "Lithobates clamitans",
+        "Lithobates catesbeianus",
+        "Lithobates pipiens",
+        "Pseudacris maculata",
+        "Acris blanchardi",
+        "Lithobates palustris",
+        "Lithobates septentrionalis",
+        "Dryophytes chrysoscelis",
+    )
+    response = client_for(observer).get(
+        f"/{programme.slug}/tonight/{route.code}/sheet.pdf?paper={paper}&night=2024-04-15"
+    )
+    assert response["Content-Type"] == "application/pdf"
+    (page,) = PdfReader(io.BytesIO(response.content)).pages
+    assert (round(page.mediabox.width), round(page.mediabox.height)) == size
+    text = page.extract_text()
+    assert route.name in text
+    assert "never go alone" in text
+
+
+def test_other_programmes_route_does_not_exist(client_for, route, observer):
+    other = make_programme()
+    outsider = make_member(other)
+    client = client_for(outsider)
+    assert client.get(f"/{route.programme.slug}/tonight/{route.code}/").status_code == 404
+    assert client.get(f"/{other.slug}/tonight/{route.code}/").status_code == 404
+
+
+def test_number_of_queries_does_not_grow_with_routes(
+    route, observer, programme, django_assert_max_num_queries
+):
+    version = route.protocol.versions.get()
+    for _ in range(8):
+        more = make_route(programme, version=version)
+        Assignment.objects.create(route=more, observer=observer.person, season_year=2024)
+    with django_assert_max_num_queries(10):
+        assert len(tonight_for(observer, EVENING).routes) == 9
