@@ -169,7 +169,7 @@ def _write_seconds(length: dt.timedelta) -> int | float:
 
 
 def _write_clock(clock: dt.time) -> str:
-    return clock.isoformat("seconds" if clock.second else "minutes")
+    return clock.isoformat("auto" if clock.second or clock.microsecond else "minutes")
 
 
 _WRITERS: tuple[tuple[type, Callable[[Any], Any]], ...] = (

@@ -1,0 +1,66 @@
+"""Pages of the guide that must say the same as the code."""
+
+import datetime as dt
+import re
+from pathlib import Path
+
+import pytest
+
+from surveys.protocol.seasons import season_year
+from surveys.protocol.values import MonthDay
+from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+
+PAGES = Path(__file__).parents[3] / "surveys" / "guide" / "pages"
+
+
+def rows(page, heading=None):
+    """Cells of the table under a heading, its head left out."""
+    text = (PAGES / f"{page}.md").read_text("utf-8")
+    if heading:
+        text = text.split(f"\n## {heading}\n")[1].split("\n## ")[0]
+    lines = [line for line in text.splitlines() if line.startswith("|")]
+    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines[2:]]
+
+
+def test_beaufort_table():
+    table = rows("weather-codes", "Wind: Beaufort force")
+    assert [row[:3] for row in table] == [
+        [str(row.force), row.sign, f"{row.lowest}–{row.highest}"] for row in BEAUFORT[:7]
+    ]
+
+
+@pytest.mark.parametrize(("heading", "codes"), [("Sky", SKY_CODES), ("Noise", NOISE_INDEX)])
+def test_code_tables(heading, codes):
+    assert dict(rows("weather-codes", heading)) == {str(c): words for c, words in codes.items()}
+
+
+def test_call_index_table():
+    assert [int(row[0]) for row in rows("call-index")] == list(CALL_INDEX)
+
+
+def test_every_method_has_its_heading():
+    text = (PAGES / "trend-method.md").read_text("utf-8")
+    headings = re.findall(r"^## (.+)$", text, flags=re.MULTILINE)
+    assert headings[1:8] == [
+        "Naive occupancy",
+        "Wilson interval",
+        "Detection-corrected occupancy",
+        "Call-index distribution",
+        "Trend over years",
+        "Turnover",
+        "Phenology",
+    ]
+
+
+def test_the_worked_season_years_of_the_guide():
+    text = (PAGES / "seasons-and-nights.md").read_text("utf-8")
+    assert "the season year 2025 runs from 1 September 2024 to 31 August 2025" in text
+    september = MonthDay(month=9, day=1)
+
+    assert season_year(dt.date(2024, 9, 1), september) == 2025
+    assert season_year(dt.date(2025, 8, 31), september) == 2025
+
+
+@pytest.mark.parametrize("page", sorted(PAGES.glob("*.md")), ids=lambda page: page.stem)
+def test_every_page_begins_with_its_title(page):
+    assert re.match(r"# \S", page.read_text("utf-8"))
