@@ -1,0 +1,122 @@
+"""Loading the demo programmes: all of it, or nothing when it is there already."""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from random import Random
+from zoneinfo import ZoneInfo
+
+import pgtrigger
+from django.db import transaction
+from django.utils import timezone
+
+from accounts.models import Invitation, Membership, Role, hash_token, new_token
+from surveys.demo.catalogue import load_species
+from surveys.demo.fates import fates
+from surveys.demo.removal import remove_programme
+from surveys.demo.setting import Setting, write_setting
+from surveys.demo.story import Scale, tell
+from surveys.demo.truths import People, read_people, read_places, read_truths
+from surveys.demo.visits import visit_rows
+from surveys.models import Programme
+
+INVITATION_DAYS = 14
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadedProgramme:
+    slug: str
+    name: str
+    visits: int
+    periods: int
+    calls: int
+    was_there: bool = False
+
+
+def load_demo(
+    scale: Scale, *, fresh: bool = False, say: Callable[[str], None] = lambda _: None
+) -> tuple[LoadedProgramme, ...]:
+    """Load both programmes in one transaction.
+
+    A programme that is there already stays untouched, unless `fresh` asks for it to be
+    replaced. Triggers do not fire: the demo has no history before it is loaded.
+    """
+    truths, places, people = read_truths(), read_places(), read_people()
+    loaded = []
+    with transaction.atomic():
+        load_species()
+        for truth in truths.programmes:
+            existing = Programme.objects.filter(slug=truth.slug).first()
+            if existing and not fresh:
+                loaded.append(_as_it_is(existing))
+                continue
+            with pgtrigger.ignore():
+                if existing:
+                    say(f"Removing {truth.name} …")
+                    remove_programme(existing)
+                say(f"Making {truth.name} …")
+                story = tell(truths, places, people, truth, scale)
+                setting = write_setting(story, people, scale.seed)
+                _invite(setting, people, truth.slug)
+                rng = Random(f"{scale.seed}/reviews/{truth.slug}")
+                rows = visit_rows(
+                    story,
+                    setting,
+                    fates(
+                        story.visits,
+                        truths.habits,
+                        favourite=people.sign_ins.observer,
+                        rng=rng,
+                    ),
+                    truths.habits,
+                    coordinators=_coordinators(setting),
+                    now=_noon(scale.until, truth.time_zone),
+                    rng=rng,
+                )
+                rows.write()
+            loaded.append(
+                LoadedProgramme(
+                    slug=truth.slug,
+                    name=truth.name,
+                    visits=len(rows.visits),
+                    periods=len(rows.periods),
+                    calls=len(rows.calls),
+                )
+            )
+    return tuple(loaded)
+
+
+def _as_it_is(programme: Programme) -> LoadedProgramme:
+    return LoadedProgramme(
+        slug=programme.slug, name=programme.name, visits=0, periods=0, calls=0, was_there=True
+    )
+
+
+def _noon(until: dt.date, time_zone: str) -> dt.datetime:
+    return dt.datetime.combine(until, dt.time(12), tzinfo=ZoneInfo(time_zone)).astimezone(dt.UTC)
+
+
+def _coordinators(setting: Setting) -> tuple:
+    members = Membership.objects.filter(
+        programme=setting.programme, role=Role.COORDINATOR
+    ).order_by("person__email")
+    return tuple(setting.people[member.person.email] for member in members.select_related("person"))
+
+
+def _invite(setting: Setting, people: People, slug: str) -> None:
+    """Open invitations whose links nobody knows: sending one again makes it usable."""
+    now = timezone.now()
+    coordinator = _coordinators(setting)[0]
+    Invitation.objects.bulk_create(
+        Invitation(
+            programme=setting.programme,
+            email=invitee.email,
+            name=invitee.name,
+            role=invitee.role,
+            token_hash=hash_token(new_token()),
+            invited_by=coordinator,
+            created_at=now - dt.timedelta(days=3 + 9 * position),
+            expires_at=now + dt.timedelta(days=INVITATION_DAYS - 3 - 9 * position),
+        )
+        for position, invitee in enumerate(people.invited_of(slug))
+    )

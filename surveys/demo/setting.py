@@ -1,0 +1,190 @@
+"""The rows of a demo programme before its first visit: protocol, routes, people."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from random import Random
+
+from django.contrib.auth.hashers import make_password
+from django.contrib.gis.geos import LineString, Point
+
+from accounts.models import Membership, Person, Role
+from surveys.demo.calendar import Season, first_night
+from surveys.demo.land import LandRoute, LandStop
+from surveys.demo.story import Story
+from surveys.demo.truths import People, ProgrammeTruth
+from surveys.models import (
+    Assignment,
+    ChecklistEntry,
+    Programme,
+    Protocol,
+    ProtocolVersion,
+    Route,
+    SeasonWindow,
+    Species,
+    Stop,
+)
+from surveys.programmes.versions import window_rows, write_limits
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setting:
+    """The rows that visits hang on, by their natural keys."""
+
+    programme: Programme
+    versions: tuple[ProtocolVersion, ...]
+    routes: Mapping[str, Route]
+    people: Mapping[str, Person]
+
+    def version_on(self, night: dt.date) -> ProtocolVersion:
+        return [version for version in self.versions if version.in_force_from <= night][-1]
+
+
+def write_setting(story: Story, people: People, seed: int) -> Setting:
+    truth = story.truth
+    programme = Programme.objects.create(
+        name=truth.name,
+        slug=truth.slug,
+        region=truth.region,
+        time_zone=truth.time_zone,
+        temperature_unit=truth.temperature_unit.value,
+        distance_unit=truth.distance_unit.value,
+        contact_email=people.sign_ins.coordinator,
+        local_rules=truth.local_rules,
+    )
+    protocol = Protocol.objects.create(programme=programme, name=truth.versions[0].protocol.name)
+    versions = _write_versions(protocol, truth)
+    _write_checklist(programme, truth)
+    routes = _write_routes(programme, protocol, story, Random(f"{seed}/rows/{truth.slug}"))
+    members = _write_people(programme, story, people)
+    _write_assignments(story, routes, members)
+    return Setting(programme=programme, versions=versions, routes=routes, people=members)
+
+
+def _write_versions(protocol: Protocol, truth: ProgrammeTruth) -> tuple[ProtocolVersion, ...]:
+    versions = []
+    for entry in truth.versions:
+        version = ProtocolVersion(
+            protocol=protocol,
+            number=entry.protocol.version,
+            in_force_from=entry.in_force_from,
+            source=entry.source,
+        )
+        write_limits(version, entry.protocol)
+        version.save()
+        SeasonWindow.objects.bulk_create(window_rows(version, entry.protocol))
+        versions.append(version)
+    return tuple(versions)
+
+
+def _write_checklist(programme: Programme, truth: ProgrammeTruth) -> None:
+    species = Species.objects.in_bulk([entry.code for entry in truth.species], field_name="code")
+    ChecklistEntry.objects.bulk_create(
+        ChecklistEntry(
+            programme=programme,
+            species=species[entry.code],
+            order=order,
+            calls_from_month=entry.season[0].month,
+            calls_from_day=entry.season[0].day,
+            calls_to_month=entry.season[1].month,
+            calls_to_day=entry.season[1].day,
+            sensitivity=entry.sensitivity,
+        )
+        for order, entry in enumerate(truth.species, start=1)
+    )
+
+
+def _write_routes(
+    programme: Programme, protocol: Protocol, story: Story, rng: Random
+) -> Mapping[str, Route]:
+    begun = {
+        route.code: _opened(story.truth, story.seasons, route.since_season)
+        for route in story.routes
+    }
+    rows = Route.objects.bulk_create(
+        Route(
+            programme=programme,
+            protocol=protocol,
+            code=route.code,
+            name=route.name,
+            region=route.region,
+            line=_line(route),
+            access_notes=f"Park at {route.stops[0].name}, fully off the road. "
+            f"Turn round at {route.stops[-1].name}.",
+        )
+        for route in story.routes
+    )
+    routes = {row.code: row for row in rows}
+    Stop.objects.bulk_create(
+        _stop_row(routes[route.code], stop, begun[route.code], rng)
+        for route in story.routes
+        for stop in route.stops
+    )
+    return routes
+
+
+def _opened(truth: ProgrammeTruth, seasons: tuple[Season, ...], since: int) -> dt.date:
+    """The first night on which a route can be surveyed."""
+    first = next((season for season in seasons if season.number >= since), seasons[0])
+    return first_night(truth.versions[0].protocol, first)
+
+
+def _line(route: LandRoute) -> LineString:
+    return LineString(
+        [(stop.place.longitude, stop.place.latitude) for stop in route.stops], srid=4326
+    )
+
+
+def _stop_row(route: Route, stop: LandStop, opened: dt.date, rng: Random) -> Stop:
+    burnt = stop.wetland.habitat == "grassy" and rng.random() < 0.6
+    return Stop(
+        route=route,
+        number=stop.number,
+        name=stop.name,
+        place=Point(stop.place.longitude, stop.place.latitude, srid=4326),
+        active_from=opened,
+        habitat=stop.wetland.habitat,
+        hydroperiod=stop.wetland.hydroperiod,
+        fish=stop.wetland.fish,
+        last_burn=opened - dt.timedelta(days=rng.randint(30, 900)) if burnt else None,
+    )
+
+
+def _write_people(programme: Programme, story: Story, people: People) -> Mapping[str, Person]:
+    """People are shared by the programmes; a membership belongs to one."""
+    slug = story.truth.slug
+    last = max(season.number for season in story.seasons)
+    wanted: list[tuple[str, str, Role, bool]] = [
+        *(
+            (p.address, p.name, Role.OBSERVER, p.takes_part(last))
+            for p in people.observers_of(slug)
+        ),
+        *(
+            (p.email, p.name, Role.COORDINATOR, True)
+            for p in people.coordinators
+            if slug in p.programmes
+        ),
+        *((p.email, p.name, Role.PARTNER, True) for p in people.partners if slug in p.programmes),
+    ]
+    password = make_password(people.password)
+    known = Person.objects.in_bulk([email for email, *_ in wanted], field_name="email")
+    fresh = [
+        Person(email=email, name=name, password=password)
+        for email, name, *_ in wanted
+        if email not in known
+    ]
+    known |= {person.email: person for person in Person.objects.bulk_create(fresh)}
+    Membership.objects.bulk_create(
+        Membership(programme=programme, person=known[email], role=role, active=active)
+        for email, _, role, active in wanted
+    )
+    return known
+
+
+def _write_assignments(
+    story: Story, routes: Mapping[str, Route], members: Mapping[str, Person]
+) -> None:
+    Assignment.objects.bulk_create(
+        Assignment(route=routes[code], observer=members[email], season_year=year)
+        for (code, year), email in story.roster.items()
+    )

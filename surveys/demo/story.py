@@ -1,0 +1,160 @@
+"""The whole demo of one programme as plain values, before any row is written."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from random import Random
+
+from surveys.demo.calendar import Season, first_night, seasons_until
+from surveys.demo.climate import ONE_DAY, NightWeather, nights
+from surveys.demo.evenings import Outing, spend_evening
+from surveys.demo.land import LandRoute, lay_out
+from surveys.demo.nature import occupied_stops
+from surveys.demo.plan import PlannedVisit, roster, survey
+from surveys.demo.truths import People, Places, ProgrammeTruth, Truths
+
+
+STOPS_TYPED = 4
+DRAFT_ALONE_FOR = dt.timedelta(days=31)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scale:
+    """How much of the demo is made. `routes` counts for each programme."""
+
+    until: dt.date
+    seed: int = 1
+    routes: int = 99
+    years: int = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class Story:
+    truth: ProgrammeTruth
+    routes: tuple[LandRoute, ...]
+    seasons: tuple[Season, ...]
+    roster: dict[tuple[str, int], str]
+    visits: tuple[PlannedVisit, ...]
+    draft: PlannedVisit | None
+
+
+def tell(
+    truths: Truths, places: Places, people: People, programme: ProgrammeTruth, scale: Scale
+) -> Story:
+    """Visits come in the order of their nights. The same for the same scale."""
+    seasons = seasons_until(
+        programme.versions[0].protocol, scale.until, stated=truths.seasons, years=scale.years
+    )
+    routes = lay_out(
+        programme,
+        places.of(programme.slug),
+        places.stop_names,
+        seed=scale.seed,
+        routes=scale.routes,
+    )
+    weather = nights(
+        programme.climate,
+        programme.filling,
+        first_night(programme.versions[0].protocol, seasons[0]),
+        scale.until,
+        Random(f"{scale.seed}/weather/{programme.slug}"),
+    )
+    observers = dict(
+        roster(
+            people.observers_of(programme.slug),
+            routes,
+            seasons,
+            favourite=people.sign_ins.observer,
+            rng=Random(f"{scale.seed}/roster/{programme.slug}"),
+        )
+    )
+    visits = survey(
+        truths,
+        programme,
+        routes,
+        seasons,
+        weather,
+        observers,
+        until=scale.until,
+        seed=scale.seed,
+    )
+    in_order = tuple(sorted(visits, key=lambda visit: (visit.outing.night, visit.route)))
+    route = _draft_route(in_order, routes, seasons, observers, people.sign_ins.observer)
+    begun = scale.until - DRAFT_ALONE_FOR
+    return Story(
+        truth=programme,
+        routes=routes,
+        seasons=seasons,
+        roster=observers,
+        visits=tuple(
+            v for v in in_order if not (route and v.route == route.code and v.outing.night >= begun)
+        ),
+        draft=_draft(truths, programme, route, seasons[-1], weather, people, scale)
+        if route
+        else None,
+    )
+
+
+def _draft_route(
+    visits: tuple[PlannedVisit, ...],
+    routes: tuple[LandRoute, ...],
+    seasons: tuple[Season, ...],
+    observers: dict[tuple[str, int], str],
+    favourite: str,
+) -> LandRoute | None:
+    """A route that `favourite` has this season, rather not the one surveyed last."""
+    own = [r for r in routes if observers.get((r.code, seasons[-1].year)) == favourite]
+    last = next((visit.route for visit in reversed(visits) if visit.observer == favourite), "")
+    return next((route for route in own if route.code != last), own[0] if own else None)
+
+
+def _draft(
+    truths: Truths,
+    programme: ProgrammeTruth,
+    route: LandRoute,
+    season: Season,
+    weather: Mapping[dt.date, NightWeather],
+    people: People,
+    scale: Scale,
+) -> PlannedVisit:
+    """A sheet that is still being typed: the night before `until`, a few stops in."""
+    night = scale.until - ONE_DAY
+    outing = Outing(
+        route=route,
+        night=night,
+        source="paper",
+        second_observer="",
+        weather=weather[night],
+        flags=frozenset(),
+    )
+    occupied = {
+        species.code: frozenset(
+            stop
+            for _, stop, _ in occupied_stops(
+                truths,
+                species,
+                (route,),
+                season_numbers=(season.number,),
+                seed=f"{scale.seed}/{programme.slug}",
+            )
+        )
+        for species in programme.species
+    }
+    rng = Random(f"{scale.seed}/draft/{programme.slug}")
+    evening = spend_evening(truths, programme, outing, occupied, rng)
+    cells = {at: text for at, text in evening.cells.items() if _typed_so_far(at)}
+    return PlannedVisit(
+        route=route.code,
+        observer=people.sign_ins.observer,
+        season=season,
+        outing=outing,
+        evening=replace(evening, cells=cells, trials=()),
+    )
+
+
+def _typed_so_far(address: str) -> bool:
+    head, _, rest = address.partition(".")
+    if head == "stops":
+        stop = rest.partition(".")[0]
+        return int(stop) <= STOPS_TYPED
+    return head not in ("end", "sightings", "notes")
