@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .arrays import AnyArray, FloatArray
+from .arrays import AnyArray, BoolArray, FloatArray
 
 INTERCEPT = "intercept"
 
@@ -110,3 +110,20 @@ def standardised(design: Design) -> tuple[FloatArray, FloatArray]:
     if is_intercept.any():
         back[int(np.argmax(is_intercept))] -= centre / scale
     return (matrix - centre) / scale, back
+
+
+def drop_incomplete(
+    history: FloatArray, by_row: Design, by_visit: Design
+) -> tuple[FloatArray, BoolArray, bool]:
+    """Leave out visits and rows that lack a covariate of the model.
+
+    ``history`` is (rows, visits) with NaN for a visit that did not happen. Returns the history of
+    the rows that stay, which rows those are, and whether anything was lost for want of a covariate.
+    """
+    unknown = np.asarray(np.isnan(by_visit.matrix).any(axis=-1))
+    unknown = unknown if unknown.ndim == 2 else unknown[:, None]
+    complete = np.where(unknown, np.nan, history)
+    listened = ~np.isnan(history)
+    kept = np.asarray((~np.isnan(complete)).any(axis=1) & ~np.isnan(by_row.matrix).any(axis=1))
+    lost = bool((listened & np.isnan(complete)).any() or (listened.any(axis=1) & ~kept).any())
+    return complete[kept], kept, lost

@@ -199,7 +199,7 @@ def _fit(
         )
 
     fitted = fit_model(
-        Objective(value_gradient=gradient, hessian=numeric_hessian(gradient)),
+        Objective(value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True),
         _starts(history, parts),
         method=METHOD,
         names=names,

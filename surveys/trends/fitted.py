@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from scipy.stats import t as student_t
 
 from . import results
-from .arrays import FloatArray, check_level
+from .arrays import FloatArray, IntArray, check_level
 from .intervals import logistic, normal_quantile
 from .optimise import (
     Maximum,
@@ -22,11 +23,14 @@ from .optimise import (
     quadratic_form,
 )
 from .results import Estimate, merge_flags, not_estimable
+from .sandwich import cluster_scores, sandwich_covariance
 
 Link = Literal["logit", "log"]
 Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
 # Beyond this on the logit or log scale a chance is 0 or 1 to five digits: nothing else limits it.
 EDGE_LOGIT = 12.0
+# Common practice, no source: with fewer clusters the sandwich is too narrow.
+FEWEST_CLUSTERS = 10
 PROFILE = "profile likelihood"
 
 
@@ -36,7 +40,8 @@ class Fitted:
 
     ``coefficients`` (K,) are in the units of the covariates; ``covariance`` (K, K) has NaN for
     what is not identified. ``maximum`` is on the scale of the search, None when nothing could be
-    fitted; ``coefficients = back @ maximum.theta``. ``rows`` counts the histories used.
+    fitted; ``coefficients = back @ maximum.theta``. ``rows`` counts the histories used. With
+    ``clusters`` above 0 the covariance is the clustered sandwich, and intervals are Wald with t.
     """
 
     method: str
@@ -50,6 +55,7 @@ class Fitted:
     objective: Objective | None
     maximum: Maximum | None
     back: FloatArray
+    clusters: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,6 +109,34 @@ def fit_model(
         maximum=maximum,
         back=back,
     )
+
+
+def clustered(fitted: Fitted, row_scores: FloatArray, cluster: IntArray) -> Fitted:
+    """The fit with sandwich covariance; ``row_scores`` (rows, K) on the scale of the search."""
+    clusters = int(cluster.max(initial=-1)) + 1
+    if fitted.maximum is None or clusters < 2:
+        return replace(fitted, flags=merge_flags(fitted.flags, (results.FEW_CLUSTERS,)))
+    known = identified(fitted.maximum)
+    covariance = np.full(fitted.covariance.shape, np.nan)
+    block = np.ix_(known, known)
+    covariance[block] = sandwich_covariance(
+        -fitted.maximum.hessian[block], cluster_scores(row_scores, cluster)[:, known]
+    )
+    return replace(
+        fitted,
+        covariance=back_transformed(covariance, fitted.back),
+        clusters=clusters,
+        flags=merge_flags(
+            fitted.flags, (results.FEW_CLUSTERS,) if clusters < FEWEST_CLUSTERS else ()
+        ),
+    )
+
+
+def quantile(fitted: Fitted, level: float) -> float:
+    """Normal quantile, or t with clusters - 1 degrees of freedom."""
+    if not fitted.clusters:
+        return normal_quantile(level)
+    return float(student_t.ppf(0.5 + level / 2, fitted.clusters - 1))
 
 
 def unfitted(*, method: str, names: tuple[str, ...], rows: int, flags: tuple[str, ...]) -> Fitted:
@@ -167,9 +201,13 @@ def line_estimate(
     if fitted.maximum is None or fitted.objective is None:
         return not_estimable(name, method=fitted.method, flags=fitted.flags, level=level)
     se = float(np.sqrt(quadratic_form(fitted.covariance, contrast)))
-    line = profile_line(
-        fitted.objective, fitted.maximum, fitted.back.T @ contrast, se=se, level=level
+    line = wald_line(
+        float(contrast @ fitted.coefficients), se, quantile(fitted, level), interval="clustered"
     )
+    if not fitted.clusters or line.flags:
+        line = profile_line(
+            fitted.objective, fitted.maximum, fitted.back.T @ contrast, se=se, level=level
+        )
     own = tuple(f for f in fitted.flags if f != results.EDGE_OF_RANGE)
     flags = merge_flags(own, line.flags)
     unknown = results.NOT_IDENTIFIED in flags
@@ -205,7 +243,7 @@ def derived_estimate(
     inside = bool(1e-9 < value < top and np.isfinite(se))
     low = high = None
     if inside:
-        half = normal_quantile(level) * se
+        half = quantile(fitted, level) * se
         if link == "logit":
             centre, half = float(np.log(value / (1 - value))), half / (value * (1 - value))
         else:
@@ -216,7 +254,7 @@ def derived_estimate(
         value=value,
         low=low,
         high=high,
-        interval=f"delta method on the {link} scale",
+        interval=f"delta method on the {link} scale{', clustered' if fitted.clusters else ''}",
         method=fitted.method,
         flags=fitted.flags if inside else merge_flags(fitted.flags, (results.EDGE_OF_RANGE,)),
         se=se if inside else None,

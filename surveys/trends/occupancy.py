@@ -14,9 +14,17 @@ from numpy.typing import ArrayLike
 from scipy.special import logit
 
 from . import results
-from .arrays import BoolArray, FloatArray, IntArray, codes_of, float_array
-from .design import INTERCEPT, Design, blocks, site_design, standardised, visit_design
-from .fitted import EDGE_LOGIT, back_transformed
+from .arrays import FloatArray, IntArray, codes_of, float_array
+from .design import (
+    INTERCEPT,
+    Design,
+    blocks,
+    drop_incomplete,
+    site_design,
+    standardised,
+    visit_design,
+)
+from .fitted import EDGE_LOGIT, FEWEST_CLUSTERS, back_transformed
 from .intervals import wilson
 from .occupancy_likelihood import OccupancyCells, cell_scores, objective, occupancy_cells
 from .optimise import Maximum, covariance_of, identified, maximise
@@ -24,7 +32,6 @@ from .results import Estimate
 from .sandwich import cluster_scores, sandwich_covariance
 
 METHOD = "single-season occupancy (MacKenzie et al. 2002)"
-FEWEST_CLUSTERS = 10
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +100,8 @@ def fit_occupancy_designs(
     if label.shape != (len(history),):
         raise ValueError(f"clusters: expected {len(history)} labels, got shape {label.shape}")
 
-    history, kept, flags = _usable(history, psi, p)
+    history, kept, lost = drop_incomplete(history, psi, p)
+    flags: tuple[str, ...] = (results.COVARIATE_MISSING,) if lost else ()
     psi = Design(names=psi.names, matrix=psi.matrix[kept])
     p = Design(names=p.names, matrix=p.matrix[kept])
     cluster = label[kept]
@@ -124,19 +132,6 @@ def check_histories(detections: ArrayLike) -> FloatArray:
             f"detections: row {row}, visit {visit}: expected 0, 1 or NaN, got {history[row, visit]}"
         )
     return history
-
-
-def _usable(
-    history: FloatArray, psi: Design, p: Design
-) -> tuple[FloatArray, BoolArray, tuple[str, ...]]:
-    """Histories without the visits and rows that lack a covariate; which rows stay."""
-    unknown = np.asarray(np.isnan(p.matrix).any(axis=-1))
-    unknown = unknown if unknown.ndim == 2 else unknown[:, None]
-    complete = np.where(unknown, np.nan, history)
-    listened = ~np.isnan(history)
-    kept = np.asarray((~np.isnan(complete)).any(axis=1) & ~np.isnan(psi.matrix).any(axis=1))
-    lost = bool((listened & np.isnan(complete)).any() or (listened.any(axis=1) & ~kept).any())
-    return complete[kept], kept, (results.COVARIATE_MISSING,) if lost else ()
 
 
 def _without_missing(p: Design, history: FloatArray) -> Design:

@@ -20,6 +20,8 @@ _TOLERANCE = 1e-10
 _ROUNDING = 1e-13
 _LONGEST_STEP = 4.0
 _MOST_ITERATIONS = 200
+# A costly Hessian is computed afresh after this many updates.
+_REFRESH = 20
 _SMALLEST_CURVATURE = 1e-12
 # Curvature against the sharpest direction below which a direction counts as flat, and the share
 # of a flat direction above which a parameter counts as lost in it.
@@ -33,10 +35,14 @@ _FARTHEST = 25.0
 
 @dataclass(frozen=True, kw_only=True)
 class Objective:
-    """A log-likelihood of K parameters: value and gradient (K,), and the Hessian (K, K)."""
+    """A log-likelihood of K parameters: value and gradient (K,), and the Hessian (K, K).
+
+    ``costly`` says that one Hessian takes many evaluations.
+    """
 
     value_gradient: ValueGradient
     hessian: Hessian
+    costly: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,17 +73,25 @@ def numeric_hessian(value_gradient: ValueGradient, *, step: float = 1e-5) -> Hes
     return hessian
 
 
-def maximise(objective: Objective, start: FloatArray) -> Maximum:
+def maximise(
+    objective: Objective, start: FloatArray, *, curvature: FloatArray | None = None
+) -> Maximum:
     """Climb from ``start`` to a maximum.
 
     Newton steps on the absolute eigenvalues of the Hessian, so that a saddle or a convex stretch
     is left uphill; a step is shortened while the value falls. A parameter that runs to infinity
     stops where the likelihood is flat to rounding; the caller recognises that by its size.
+
+    ``curvature`` is a Hessian from near by. With it, and wherever the Hessian of the objective is
+    costly, steps follow a Hessian that is updated from the gradients instead (Broyden, Fletcher,
+    Goldfarb, Shanno); the Hessian of the result is then only as good as those updates when
+    ``curvature`` was given.
     """
     theta = np.array(start, dtype=np.float64)
     value, gradient = objective.value_gradient(theta)
+    hessian = objective.hessian(theta) if curvature is None else curvature
+    updated = objective.costly or curvature is not None
     converged, iteration = False, 0
-    hessian = objective.hessian(theta)
     while iteration < _MOST_ITERATIONS and not converged and np.isfinite(value):
         iteration += 1
         step, decrement = _newton_step(gradient, hessian)
@@ -87,8 +101,15 @@ def maximise(objective: Objective, start: FloatArray) -> Maximum:
             # No uphill point is left within rounding: a maximum when the slope is small too.
             converged = converged or decrement < np.sqrt(_TOLERANCE)
             break
+        before = theta, gradient
         theta, value, gradient = found
+        if not updated or (iteration % _REFRESH == 0 and curvature is None):
+            hessian = objective.hessian(theta)
+        elif not converged:
+            hessian = _updated(hessian, theta - before[0], gradient - before[1])
+    if updated and curvature is None and np.isfinite(value):
         hessian = objective.hessian(theta)
+        converged = converged and _newton_step(gradient, hessian)[1] < np.sqrt(_TOLERANCE)
     return Maximum(
         theta=theta,
         value=float(value),
@@ -97,6 +118,20 @@ def maximise(objective: Objective, start: FloatArray) -> Maximum:
         converged=bool(converged),
         iterations=iteration,
     )
+
+
+def _updated(hessian: FloatArray, step: FloatArray, change: FloatArray) -> FloatArray:
+    """The Hessian after the gradient changed by ``change`` along ``step``.
+
+    Left alone where the function is not concave along the step.
+    """
+    along = float(step @ change)
+    pulled = hessian @ step
+    across = float(step @ pulled)
+    if along >= -1e-14 or across >= -1e-14:
+        return hessian
+    new: FloatArray = hessian + np.outer(change, change) / along - np.outer(pulled, pulled) / across
+    return new
 
 
 def _newton_step(gradient: FloatArray, hessian: FloatArray) -> tuple[FloatArray, float]:
@@ -179,6 +214,7 @@ class _Profile:
         self._top = maximum.value
         self._along = contrast / (contrast @ contrast)
         self._across: FloatArray = null_space(contrast[None, :])
+        self._curvature = self._across.T @ maximum.hessian @ self._across
         self._seen = [(float(contrast @ maximum.theta), self._across.T @ maximum.theta)]
 
     def root_deviance(self, at: float) -> float:
@@ -187,7 +223,8 @@ class _Profile:
         if self._across.shape[1] == 0:
             value = self._objective.value_gradient(fixed)[0]
         else:
-            inner = maximise(self._inner(fixed), start)
+            curvature = self._curvature if self._objective.costly else None
+            inner = maximise(self._inner(fixed), start, curvature=curvature)
             value = inner.value
             if not inner.converged or value > self._top + _RISE:
                 raise ProfileFailedError

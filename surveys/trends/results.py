@@ -15,6 +15,7 @@ NEVER_HEARD_TWICE = "never heard twice"
 FEW_CLUSTERS = "few independent sites"
 WALD_FALLBACK = "profile failed, Wald interval"
 COVARIATE_MISSING = "rows without covariates left out"
+INDEX_NEVER_HEARD = "this index was never heard"
 INDEX_UNKNOWN = "heard without an index"
 ONE_SIDED = "one-sided bound"
 HEARD_AT_FIRST_EFFORT = "heard on the first night listened"
@@ -33,6 +34,7 @@ FLAGS: dict[str, str] = {
     FEW_CLUSTERS: "Too few independent sites for clustered standard errors to be trusted.",
     WALD_FALLBACK: "The profile interval could not be found; a Wald interval is given instead.",
     COVARIATE_MISSING: "Some rows lacked a covariate of the model and were left out.",
+    INDEX_NEVER_HEARD: "No stop was ever heard at this call index, so its share has no estimate.",
     INDEX_UNKNOWN: "Some stops were heard without a call index, so index shares are too low.",
     ONE_SIDED: "Only one end of the interval can be found.",
     HEARD_AT_FIRST_EFFORT: "Heard on the first night of listening: it may have begun earlier.",

@@ -1,0 +1,227 @@
+"""The call-index model against brute force, differences and simulated truth."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from surveys.trends import results
+from surveys.trends.callindex import (
+    coefficient,
+    fit_call_index,
+    heard_given_state,
+    summarise_groups,
+)
+from surveys.trends.callindex_likelihood import (
+    index_cells,
+    observation_table,
+    state_shares,
+    value_gradient,
+)
+from surveys.trends.occupancy import fit_occupancy
+from surveys.trends.occupancy_estimates import occupancy_share
+from surveys.trends.ordinal import class_chances, thresholds_of
+
+NAN = float("nan")
+number = st.floats(-2, 2)
+STATES = np.array([0.3, 0.3, 0.25, 0.15])
+HEARD = np.array([[1, 0, 0, 0], [0.5, 0.5, 0, 0], [0.3, 0.4, 0.3, 0], [0.1, 0.2, 0.3, 0.4]])
+
+
+def brute_force(index, theta, state, detection):
+    """Sum over the latent state of every row; ``detection`` (rows, visits, b)."""
+    a = state.shape[1]
+    total = 0.0
+    for row, heard in enumerate(index):
+        shift = np.array([state[row] @ theta[9 : 9 + a]])
+        chances = np.exp(class_chances(thresholds_of(theta[:3])[0], shift).log[0])
+        likelihood = 0.0
+        for z in range(4):
+            term = chances[z]
+            for visit, y in enumerate(heard):
+                if np.isnan(y):
+                    continue
+                if y > z:
+                    term = 0.0
+                elif z:
+                    own = theta[3 + z * (z - 1) // 2 : 3 + z * (z + 1) // 2]
+                    shift = np.array([detection[row, visit] @ theta[9 + a :]])
+                    term *= np.exp(class_chances(thresholds_of(own)[0], shift).log[0][int(y)])
+            likelihood += term
+        total += np.log(likelihood)
+    return total
+
+
+@given(
+    index=st.lists(
+        st.lists(st.sampled_from([0.0, 1, 2, 3, NAN]), min_size=3, max_size=3),
+        min_size=1,
+        max_size=4,
+    ),
+    theta=st.tuples(*[number] * 11),
+    by_visit=st.booleans(),
+)
+def test_likelihood_is_the_sum_over_latent_states(index, theta, by_visit):
+    index, theta = np.array(index), np.array(theta)
+    rows = len(index)
+    state = np.linspace(-1, 1, rows)[:, None]
+    detection = np.linspace(-1, 1, rows * 3).reshape(rows, 3, 1)
+    given_design = detection if by_visit else detection[:, 0]
+    wide = detection if by_visit else np.repeat(detection[:, :1], 3, axis=1)
+    value = value_gradient(index_cells(index, state, given_design))(theta)[0]
+    assert value == pytest.approx(brute_force(index, theta, state, wide), rel=1e-8, abs=1e-9)
+
+
+def simulated(rng, rows, *, states=STATES, visits=4):
+    z = rng.choice(4, size=rows, p=states)
+    cumulative = HEARD.cumsum(axis=1)[z]
+    return (rng.random((rows, visits))[:, :, None] > cumulative[:, None, :-1]).sum(axis=2) * 1.0
+
+
+@pytest.mark.parametrize("by_visit", [True, False])
+def test_gradient_matches_differences(by_visit):
+    rng = np.random.default_rng(1)
+    index = simulated(rng, 40)
+    index[rng.random(index.shape) < 0.2] = NAN
+    detection = rng.normal(size=(40, 4, 2) if by_visit else (40, 2))
+    evaluate = value_gradient(index_cells(index, rng.normal(size=(40, 1)), detection))
+    theta = rng.normal(size=12) * 0.5
+    for k, move in enumerate(np.eye(12) * 1e-6):
+        slope = (evaluate(theta + move)[0] - evaluate(theta - move)[0]) / 2e-6
+        assert evaluate(theta)[1][k] == pytest.approx(slope, rel=1e-5, abs=1e-6)
+
+
+def test_state_shares_have_the_right_gradient():
+    rng = np.random.default_rng(2)
+    cells = index_cells(simulated(rng, 30), rng.normal(size=(30, 2)), np.zeros((30, 0)))
+    theta, rows = rng.normal(size=11) * 0.5, cells.weight
+    gradient = state_shares(cells, theta, rows)[1]
+    for k, move in enumerate(np.eye(11) * 1e-6):
+        change = (
+            state_shares(cells, theta + move, rows)[0] - state_shares(cells, theta - move, rows)[0]
+        )
+        np.testing.assert_allclose(gradient[:, k], change / 2e-6, atol=1e-8)
+
+
+def test_a_visit_cannot_hear_more_than_the_state():
+    table = observation_table(np.zeros(9))
+    assert (np.triu(table, 1) == 0).all()
+    np.testing.assert_allclose(table.sum(axis=1), 1.0)
+
+
+@pytest.fixture(scope="module")
+def fit():
+    index = simulated(np.random.default_rng(3), 1500)
+    index[np.random.default_rng(4).random(index.shape) < 0.1] = NAN
+    return fit_call_index(index)
+
+
+class TestFit:
+    def test_states_are_recovered(self, fit):
+        ((_, summary),) = summarise_groups(fit, level=0.99)
+        for share, truth in zip(summary.states, STATES, strict=True):
+            assert share.low < truth < share.high
+            assert share.flags == ()
+
+    def test_expected_index_and_full_chorus(self, fit):
+        ((_, summary),) = summarise_groups(fit, level=0.99)
+        assert summary.expected_index.low < 1.25 < summary.expected_index.high
+        assert summary.expected_index.value == pytest.approx(
+            sum(k * share.value for k, share in enumerate(summary.states))
+        )
+        assert summary.full_chorus.value == summary.states[3].value
+
+    def test_observation_table(self, fit):
+        np.testing.assert_allclose(heard_given_state(fit), HEARD, atol=0.1)
+
+    def test_raw_index_is_too_low(self, fit):
+        ((_, summary),) = summarise_groups(fit)
+        naive = np.nanmean(simulated(np.random.default_rng(3), 1500) == 3)
+        assert summary.full_chorus.low > naive
+
+    def test_groups_differ(self):
+        rng = np.random.default_rng(5)
+        loud, quiet = np.array([0.1, 0.2, 0.3, 0.4]), np.array([0.6, 0.25, 0.1, 0.05])
+        index = np.vstack([simulated(rng, 400, states=loud), simulated(rng, 400, states=quiet)])
+        year = np.repeat([2001, 2002], 400)
+        found = fit_call_index(index, groups=year, clusters=np.tile(np.arange(400), 2))
+        summaries = dict(summarise_groups(found, level=0.99))
+        for label, truth in ((2001, loud), (2002, quiet)):
+            expected = truth @ np.arange(4)
+            summary = summaries[label].expected_index
+            assert summary.low < expected < summary.high
+            assert "clustered" in summary.interval
+        ratio = coefficient(found, "state: 2002")
+        assert ratio.high < 0.5
+        assert ratio.interval == "clustered"
+
+    def test_covariates(self):
+        rng = np.random.default_rng(6)
+        fish = np.repeat([0.0, 1.0], 400)
+        states = [np.array([0.2, 0.2, 0.3, 0.3]), np.array([0.7, 0.1, 0.1, 0.1])]
+        index = np.vstack([simulated(rng, 400, states=own) for own in states])
+        air = rng.normal(15, 3, index.shape)
+        found = fit_call_index(index, state={"fish": fish}, detection={"air": air})
+        assert coefficient(found, "state: fish").high < 1
+        air_ratio = coefficient(found, "detection: air", level=0.99)
+        assert air_ratio.low < 1 < air_ratio.high
+        assert air_ratio.interval == "profile likelihood"
+
+    def test_unknown_coefficient(self, fit):
+        with pytest.raises(ValueError, match="expected one of"):
+            coefficient(fit, "state: fish")
+
+
+class TestWeakData:
+    @pytest.mark.parametrize(
+        ("index", "flag"),
+        [
+            (np.zeros((5, 3)), results.NEVER_HEARD),
+            (np.full((5, 3), NAN), results.NO_EFFORT),
+            (np.zeros((0, 0)), results.NO_EFFORT),
+            (np.array([[1.0], [2], [0]]), results.NO_REPEAT_VISITS),
+        ],
+    )
+    def test_nothing_to_fit(self, index, flag):
+        fit = fit_call_index(index)
+        assert flag in fit.fitted.flags
+        assert heard_given_state(fit) is None
+        for _, summary in summarise_groups(fit):
+            assert summary.expected_index.value is None
+
+    def test_no_chorus_ever_heard_has_no_share_of_chorus(self):
+        index = np.minimum(simulated(np.random.default_rng(7), 300), 2)
+        ((_, summary),) = summarise_groups(fit_call_index(index))
+        assert summary.full_chorus.value is None
+        assert results.INDEX_NEVER_HEARD in summary.full_chorus.flags
+        assert summary.states[0].flags == ()
+        assert sum(share.value for share in summary.states[:3]) == pytest.approx(1.0)
+
+    def test_heard_or_not_is_the_occupancy_model(self):
+        index = np.minimum(simulated(np.random.default_rng(7), 300), 1)
+        fit = fit_call_index(index)
+        occupancy = fit_occupancy(index)
+        ((_, summary),) = summarise_groups(fit)
+        assert fit.fitted.log_likelihood == pytest.approx(occupancy.log_likelihood, abs=1e-7)
+        assert summary.states[1].value == pytest.approx(occupancy_share(occupancy).value, abs=1e-5)
+        assert summary.states[1].se == pytest.approx(occupancy_share(occupancy).se, rel=1e-3)
+
+    def test_row_without_its_covariate_is_left_out(self):
+        fish = np.zeros(100)
+        fish[::2] = 1
+        fish[3] = NAN
+        found = fit_call_index(simulated(np.random.default_rng(8), 100), state={"fish": fish})
+        assert found.fitted.rows == 99
+        assert results.COVARIATE_MISSING in found.fitted.flags
+
+    @pytest.mark.parametrize("clusters", [1, 5])
+    def test_few_clusters(self, clusters):
+        index = simulated(np.random.default_rng(9), 200)
+        found = fit_call_index(index, clusters=np.arange(200) % clusters)
+        assert results.FEW_CLUSTERS in found.fitted.flags
+
+
+@pytest.mark.parametrize("wrong", [4, -1, 0.5])
+def test_index_is_a_whole_class(wrong):
+    with pytest.raises(ValueError, match="0, 1, 2, 3 or NaN"):
+        fit_call_index([[0, wrong]])
