@@ -53,7 +53,8 @@ def fates(
     found = {visit.key: _settled_fate(habits, rng) for visit in visits}
     latest = [visit for visit in visits if visit.season == visits[-1].season] if visits else []
     recent = sorted(
-        latest[-2 * _WAITING :], key=lambda v: (not v.outing.flags, -v.outing.night.toordinal())
+        latest[-2 * _WAITING :],
+        key=lambda visit: (not visit.outing.flags, -visit.outing.night.toordinal()),
     )
     for position, visit in enumerate(recent[: min(_WAITING, len(latest) // 2)]):
         sent_back = position in _SENT_BACK_AMONG_WAITING

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from random import Random
 
+from surveys.demo.dice import dice
 from surveys.demo.truths import ProgrammePlaces, ProgrammeTruth, RoutePlace, StopNames, WetlandTruth
 from surveys.protocol.values import Place
 
@@ -34,7 +35,7 @@ def lay_out(
 ) -> tuple[LandRoute, ...]:
     """The first `routes` routes of the programme, the same for a seed."""
     return tuple(
-        _route(truth, places, route, names, Random(f"{seed}/land/{truth.slug}/{route.code}"))
+        _route(truth, places, route, names, dice(seed, "land", truth.slug, route.code))
         for route in places.routes[:routes]
     )
 

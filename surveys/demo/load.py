@@ -3,7 +3,6 @@
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
-from random import Random
 from zoneinfo import ZoneInfo
 
 import pgtrigger
@@ -12,6 +11,7 @@ from django.utils import timezone
 
 from accounts.models import Invitation, Membership, Role, hash_token, new_token
 from surveys.demo.catalogue import load_species
+from surveys.demo.dice import dice
 from surveys.demo.fates import fates
 from surveys.demo.removal import remove_programme
 from surveys.demo.setting import Setting, write_setting
@@ -58,7 +58,7 @@ def load_demo(
                 story = tell(truths, places, people, truth, scale)
                 setting = write_setting(story, people, scale.seed)
                 _invite(setting, people, truth.slug)
-                rng = Random(f"{scale.seed}/reviews/{truth.slug}")
+                rng = dice(scale.seed, "reviews", truth.slug)
                 rows = visit_rows(
                     story,
                     setting,

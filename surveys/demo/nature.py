@@ -5,6 +5,7 @@ import math
 from random import Random
 
 from surveys.demo.calendar import days_between
+from surveys.demo.dice import dice
 from surveys.demo.land import LandRoute
 from surveys.demo.truths import SpeciesTruth, Truths, WetlandTruth, logistic, occupancy
 from surveys.protocol.seasons import in_days
@@ -38,7 +39,7 @@ def occupied_stops(
         for stop in route.stops:
             if not is_suitable(species, stop.wetland):
                 continue
-            rng = Random(f"{seed}/{species.code}/{route.code}/{stop.number}")
+            rng = dice(seed, species.code, route.code, stop.number)
             rank = rng.random()
             for number in season_numbers:
                 if rng.random() > truths.persistence:

@@ -7,6 +7,7 @@ from random import Random
 
 from surveys.demo.calendar import Season
 from surveys.demo.climate import ONE_DAY, NightWeather
+from surveys.demo.dice import dice
 from surveys.demo.evenings import Evening, Outing, spend_evening
 from surveys.demo.land import LandRoute
 from surveys.demo.nature import occupied_stops
@@ -101,7 +102,7 @@ def survey(
         for route in routes:
             if season.number < route.since_season:
                 continue
-            rng = Random(f"{seed}/visits/{programme.slug}/{route.code}/{season.year}")
+            rng = dice(seed, "visits", programme.slug, route.code, season.year)
             observer = observers[route.code, season.year]
             here = {
                 code: frozenset(

@@ -10,6 +10,7 @@ from django.contrib.gis.geos import LineString, Point
 
 from accounts.models import Membership, Person, Role
 from surveys.demo.calendar import Season, first_night
+from surveys.demo.dice import dice
 from surveys.demo.land import LandRoute, LandStop
 from surveys.demo.story import Story
 from surveys.demo.truths import People, ProgrammeTruth
@@ -55,7 +56,7 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
     protocol = Protocol.objects.create(programme=programme, name=truth.versions[0].protocol.name)
     versions = _write_versions(protocol, truth)
     _write_checklist(programme, truth)
-    routes = _write_routes(programme, protocol, story, Random(f"{seed}/rows/{truth.slug}"))
+    routes = _write_routes(programme, protocol, story, dice(seed, "rows", truth.slug))
     members = _write_people(programme, story, people)
     _write_assignments(story, routes, members)
     return Setting(programme=programme, versions=versions, routes=routes, people=members)
@@ -154,18 +155,10 @@ def _write_people(programme: Programme, story: Story, people: People) -> Mapping
     """People are shared by the programmes; a membership belongs to one."""
     slug = story.truth.slug
     last = max(season.number for season in story.seasons)
-    wanted: list[tuple[str, str, Role, bool]] = [
-        *(
-            (p.address, p.name, Role.OBSERVER, p.takes_part(last))
-            for p in people.observers_of(slug)
-        ),
-        *(
-            (p.email, p.name, Role.COORDINATOR, True)
-            for p in people.coordinators
-            if slug in p.programmes
-        ),
-        *((p.email, p.name, Role.PARTNER, True) for p in people.partners if slug in p.programmes),
-    ]
+    observers = people.observers_of(slug)
+    wanted = [(p.address, p.name, Role.OBSERVER, p.takes_part(last)) for p in observers]
+    for role, group in ((Role.COORDINATOR, people.coordinators), (Role.PARTNER, people.partners)):
+        wanted += [(p.email, p.name, role, True) for p in group if slug in p.programmes]
     password = make_password(people.password)
     known = Person.objects.in_bulk([email for email, *_ in wanted], field_name="email")
     fresh = [

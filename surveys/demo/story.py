@@ -3,16 +3,15 @@
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from random import Random
 
 from surveys.demo.calendar import Season, first_night, seasons_until
 from surveys.demo.climate import ONE_DAY, NightWeather, nights
+from surveys.demo.dice import dice
 from surveys.demo.evenings import Outing, spend_evening
 from surveys.demo.land import LandRoute, lay_out
 from surveys.demo.nature import occupied_stops
 from surveys.demo.plan import PlannedVisit, roster, survey
 from surveys.demo.truths import People, Places, ProgrammeTruth, Truths
-
 
 STOPS_TYPED = 4
 DRAFT_ALONE_FOR = dt.timedelta(days=31)
@@ -57,7 +56,7 @@ def tell(
         programme.filling,
         first_night(programme.versions[0].protocol, seasons[0]),
         scale.until,
-        Random(f"{scale.seed}/weather/{programme.slug}"),
+        dice(scale.seed, "weather", programme.slug),
     )
     observers = dict(
         roster(
@@ -65,7 +64,7 @@ def tell(
             routes,
             seasons,
             favourite=people.sign_ins.observer,
-            rng=Random(f"{scale.seed}/roster/{programme.slug}"),
+            rng=dice(scale.seed, "roster", programme.slug),
         )
     )
     visits = survey(
@@ -140,7 +139,7 @@ def _draft(
         )
         for species in programme.species
     }
-    rng = Random(f"{scale.seed}/draft/{programme.slug}")
+    rng = dice(scale.seed, "draft", programme.slug)
     evening = spend_evening(truths, programme, outing, occupied, rng)
     cells = {at: text for at, text in evening.cells.items() if _typed_so_far(at)}
     return PlannedVisit(

@@ -56,7 +56,7 @@ _STATES = {
 }
 
 
-class ImpossibleVisit(Exception):
+class ImpossibleVisitError(Exception):
     """The generator made a visit that the rules refuse: a mistake in the demo itself."""
 
 
@@ -119,7 +119,7 @@ def visit_rows(
 ) -> Rows:
     """Rows of every visit of the story and of the sheet still being typed.
 
-    Raises ImpossibleVisit when a visit could not have been submitted.
+    Raises ImpossibleVisitError when a visit could not have been submitted.
     """
     work = _Story(setting=setting, habits=habits, coordinators=coordinators, now=now, rng=rng)
     nights = defaultdict(list)
@@ -176,7 +176,7 @@ def _judge(
     findings = (*reading.findings, *judge(case))
     refused = [finding for finding in findings if finding.severity is Severity.REFUSE]
     if refused:
-        raise ImpossibleVisit(f"{ground.route.code}, {night}: {refused[0].message}")
+        raise ImpossibleVisitError(f"{ground.route.code}, {night}: {refused[0].message}")
     return findings
 
 
