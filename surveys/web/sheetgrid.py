@@ -203,11 +203,7 @@ def _row(stop: Stop, columns: tuple[Column, ...], make: _CellMaker, folds: bool)
         )
         for column in columns
     )
-    said = tuple(
-        finding
-        for finding in make.said.get("", ())
-        if finding.where.stop == stop.number
-    )
+    said = tuple(finding for finding in make.said.get("", ()) if finding.where.stop == stop.number)
     return Row(number=stop.number, name=stop.name, cells=cells, findings=said)
 
 

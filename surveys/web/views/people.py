@@ -62,9 +62,7 @@ def invite(request: ProgrammeRequest) -> HttpResponse:
 @needs(Permission.MANAGE)
 def send_again(request: ProgrammeRequest, invitation: int) -> HttpResponse:
     try:
-        issued = invitations.send_again(
-            request.membership, invitation, site_url=_site_url(request)
-        )
+        issued = invitations.send_again(request.membership, invitation, site_url=_site_url(request))
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
         return _back(request)
@@ -100,9 +98,7 @@ def person(request: ProgrammeRequest, membership: int) -> HttpResponse:
     return render(request, "web/people/person.html", context)
 
 
-def _changed(
-    request: ProgrammeRequest, verb: Callable, membership: int, said: str
-) -> HttpResponse:
+def _changed(request: ProgrammeRequest, verb: Callable, membership: int, said: str) -> HttpResponse:
     try:
         changed = verb(request.membership, membership)
     except ValidationError as refusal:

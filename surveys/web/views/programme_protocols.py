@@ -44,7 +44,8 @@ def protocols(request: ProgrammeRequest) -> HttpResponse:
     for protocol in shown:
         versions = list(protocol.versions.all())
         protocol.current = next(
-            (one for one in versions if one.in_force_from <= today), versions[-1] if versions else None
+            (one for one in versions if one.in_force_from <= today),
+            versions[-1] if versions else None,
         )
         if protocol.current:
             protocol.current.protocol = protocol

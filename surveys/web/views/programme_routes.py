@@ -1,9 +1,10 @@
 """Routes of a programme: list, one route with its map, adding and changing."""
 
+from collections.abc import Iterable
 from itertools import pairwise
 
-from django.conf import settings
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
@@ -13,39 +14,49 @@ from surveys.models import Programme, Route, Stop
 from surveys.programmes import routes as verbs
 from surveys.programmes.protocols import version_on
 from surveys.programmes.assignments import today_of
-from surveys.programmes.stops import closed_stops, present_stops
+from surveys.programmes.stops import closed_stops, present_stops, straight_line
 from surveys.protocol.values import DistanceUnit
 from surveys.protocol.words import distance
 from surveys.web.forms.programme_routes import RouteForm
 from surveys.web.forms.refusals import tried
 
+MOST_AROUND = 60
+
 
 def map_data(
-    route: Route, stops: list[Stop], *, here: Stop | None = None, around: list[Stop] | None = None
+    route: Route, stops: list[Stop], *, here: Stop | None = None, around: Iterable[Stop] = ()
 ) -> dict[str, object]:
-    """What the map module draws. Positions are [latitude, longitude]."""
-    line = [[y, x] for x, y in route.line.coords] if route.line else None
-    return {
-        "stops": [
-            {
-                "number": stop.number,
-                "name": stop.name,
-                "at": [stop.place.y, stop.place.x],
-                "here": here is not None and stop.pk == here.pk,
-            }
-            for stop in stops
-        ],
-        "line": line,
-        "around": [[stop.place.y, stop.place.x] for stop in around or ()],
-        "tiles": settings.MAP_TILES_URL,
-        "attribution": settings.MAP_TILES_ATTRIBUTION,
-    }
+    """The GeoJSON that the map module draws: the line, then the stops.
+
+    Without a line of its own the stops are joined straight, dashed. `around` are
+    stops of other routes.
+    """
+    line = route.line or straight_line(stops)
+    features = [_stop_feature(stop, state="here" if stop == here else None) for stop in stops]
+    features += [_stop_feature(stop, lines=[f"Route {stop.route}"]) for stop in around]
+    if line:
+        properties = {"kind": "route", "name": str(route), "other": route.line is None}
+        features.insert(0, _feature("LineString", line.coords, properties))
+    return {"type": "FeatureCollection", "features": features}
 
 
-def stops_around(programme: Programme) -> list[Stop]:
-    """Other stops of the programme, so that the map of a new route opens in its region."""
-    return list(
-        Stop.objects.filter(route__programme=programme, active_until=None).order_by("?")[:60]
+def _feature(kind: str, coordinates: object, properties: dict[str, object]) -> dict[str, object]:
+    geometry = {"type": kind, "coordinates": coordinates}
+    return {"type": "Feature", "geometry": geometry, "properties": properties}
+
+
+def _stop_feature(stop: Stop, **more: object) -> dict[str, object]:
+    properties = {"kind": "stop", "number": stop.number, "name": stop.name}
+    properties |= {name: value for name, value in more.items() if value}
+    return _feature("Point", stop.place.coords, properties)
+
+
+def stops_around(programme: Programme) -> QuerySet[Stop]:
+    """Some stops of the programme, so that the map of a new route opens in its region."""
+    return (
+        Stop.objects.select_related("route")
+        .filter(route__programme=programme, active_until=None)
+        .order_by("number", "route__code")[:MOST_AROUND]
     )
 
 
@@ -121,9 +132,7 @@ def add(request: ProgrammeRequest) -> HttpResponse:
     protocols = list(request.membership.programme.protocols.order_by("name"))
     if not protocols:
         messages.warning(request, "Set up a protocol first: every route follows one.")
-        return redirect(
-            "web:programme_protocols", programme=request.membership.programme.slug
-        )
+        return redirect("web:programme_protocols", programme=request.membership.programme.slug)
     form = RouteForm(request.POST or None, protocols=protocols)
     if request.method == "POST" and form.is_valid():
         saved = _saved(request, form, None)

@@ -14,19 +14,19 @@ from surveys.visits.photos import find_photo, remove_photo, store_photo
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.SURVEY)
-def photo(request: ProgrammeRequest, visit: UUID, row: int) -> HttpResponse | FileResponse:
+def photo(request: ProgrammeRequest, visit_id: UUID, row: int) -> HttpResponse | FileResponse:
     """Show a row's photo to members who may read the visit; store or remove one's own."""
     if request.method == "GET":
-        found = find_photo(request.membership, visit, row=row)
+        found = find_photo(request.membership, visit_id, row=row)
         response = FileResponse(found.image.open("rb"), content_type="image/jpeg")
         response["Cache-Control"] = "private, max-age=86400"
         return response
     try:
         if "remove" in request.POST:
-            remove_photo(request.membership, visit, row=row)
+            remove_photo(request.membership, visit_id, row=row)
             messages.success(request, "The photo is gone.")
         elif "photo" in request.FILES:
-            store_photo(request.membership, visit, row=row, upload=request.FILES["photo"])
+            store_photo(request.membership, visit_id, row=row, upload=request.FILES["photo"])
             messages.success(request, "The photo is kept, without its position tags.")
         else:
             raise PhotoRefused("Choose a picture first.")
@@ -34,4 +34,4 @@ def photo(request: ProgrammeRequest, visit: UUID, row: int) -> HttpResponse | Fi
         raise
     except VisitError as error:
         messages.error(request, str(error))
-    return redirect("web:sheet", programme=request.membership.programme.slug, visit=visit)
+    return redirect("web:sheet", programme=request.membership.programme.slug, visit_id=visit_id)

@@ -54,25 +54,27 @@ def new(request: ProgrammeRequest) -> HttpResponse:
         except VisitError as error:
             form.add_error(None, str(error))
         else:
-            return redirect("web:sheet", programme=request.membership.programme.slug, visit=visit.pk)
+            return redirect(
+                "web:sheet", programme=request.membership.programme.slug, visit_id=visit.pk
+            )
     return render(request, "web/sheets/new.html", {"form": form})
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.SURVEY)
-def sheet(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def sheet(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
     """The grid. A POST is the whole form, for browsers that run no scripts."""
     if request.method == "POST":
-        return _save_whole_form(request, visit)
-    found = find_visit(request.membership, visit)
+        return _save_whole_form(request, visit_id)
+    found = find_visit(request.membership, visit_id)
     if found.observer_id != request.user.pk or found.state not in EDITABLE:
-        return redirect("web:visit", programme=found.route.programme.slug, visit=visit)
+        return redirect("web:visit", programme=found.route.programme.slug, visit_id=visit_id)
     return _show(request, found)
 
 
 @require_http_methods(["PATCH"])
 @needs(Permission.SURVEY)
-def cells(request: ProgrammeRequest, visit: UUID) -> JsonResponse:
+def cells(request: ProgrammeRequest, visit_id: UUID) -> JsonResponse:
     """Save changed cells: `{"changes": {address: {"was": text, "now": text}}}`.
 
     Answers the revision, what the rules say now, and the cells that somebody else
@@ -83,7 +85,7 @@ def cells(request: ProgrammeRequest, visit: UUID) -> JsonResponse:
     except ValueError as error:
         return JsonResponse({"detail": str(error)}, status=400)
     try:
-        saved = save_cells(request.membership, visit, changes)
+        saved = save_cells(request.membership, visit_id, changes)
     except NotYours:
         raise
     except VisitError as error:
@@ -101,17 +103,17 @@ def cells(request: ProgrammeRequest, visit: UUID) -> JsonResponse:
 
 @require_POST
 @needs(Permission.SURVEY)
-def submit(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def submit(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
     """Save what the form holds, then submit."""
     changes = _form_changes(request)
     try:
-        saved = save_cells(request.membership, visit, changes)
+        saved = save_cells(request.membership, visit_id, changes)
         if saved.conflicts:
             return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
-        submit_visit(request.membership, visit, revision=saved.visit.revision)
+        submit_visit(request.membership, visit_id, revision=saved.visit.revision)
     except VisitRefused as refused:
         messages.error(request, str(refused))
-        return _show(request, find_visit(request.membership, visit), status=422)
+        return _show(request, find_visit(request.membership, visit_id), status=422)
     except NotYours:
         raise
     except VisitError as error:
@@ -123,9 +125,9 @@ def submit(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
 
 @require_POST
 @needs(Permission.SURVEY)
-def discard(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def discard(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
     try:
-        discard_draft(request.membership, visit)
+        discard_draft(request.membership, visit_id)
     except NotYours:
         raise
     except VisitError as error:
@@ -135,9 +137,9 @@ def discard(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
     return redirect("web:sheets", programme=request.membership.programme.slug)
 
 
-def _save_whole_form(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def _save_whole_form(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
     try:
-        saved = save_cells(request.membership, visit, _form_changes(request))
+        saved = save_cells(request.membership, visit_id, _form_changes(request))
     except NotYours:
         raise
     except VisitError as error:
@@ -147,7 +149,7 @@ def _save_whole_form(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
         return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
     messages.success(request, "Saved.")
     here = reverse(
-        "web:sheet", kwargs={"programme": request.membership.programme.slug, "visit": visit}
+        "web:sheet", kwargs={"programme": request.membership.programme.slug, "visit_id": visit_id}
     )
     extra = request.POST.get("extra_species", "")
     return redirect(f"{here}?species={extra}" if extra else here)
@@ -202,7 +204,7 @@ def _page_data(request: ProgrammeRequest, visit: Visit) -> dict[str, Any]:
     return {
         "visit": str(visit.pk),
         "cells": visit.cells,
-        "url": reverse("web:sheet_cells", kwargs={"programme": slug, "visit": visit.pk}),
+        "url": reverse("web:sheet_cells", kwargs={"programme": slug, "visit_id": visit.pk}),
         "login": f"{reverse('account_login')}?next={request.path}",
     }
 

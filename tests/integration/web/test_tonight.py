@@ -32,7 +32,13 @@ def route(programme, observer):
         latest_end_clock=dt.time(1, 0),
         settling_wait_s=60,
         windows=[
-            {"name": "Early", "opens_month": 4, "opens_day": 1, "closes_month": 4, "closes_day": 30},
+            {
+                "name": "Early",
+                "opens_month": 4,
+                "opens_day": 1,
+                "closes_month": 4,
+                "closes_day": 30,
+            },
             {"name": "Late", "opens_month": 6, "opens_day": 1, "closes_month": 6, "closes_day": 30},
         ],
     )

@@ -1,0 +1,250 @@
+"""The paper sheet through its views: what is typed is kept, said beside, submitted."""
+
+import datetime as dt
+import io
+import json
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import Image
+
+from surveys.models import CallIndex, Visit, VisitState
+from surveys.visits.drafts import start_visit
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_route,
+    make_species,
+    make_version,
+)
+
+NIGHT = dt.date(2024, 4, 15)
+
+
+@pytest.fixture
+def route(programme):
+    version = make_version(programme, windows=[{"name": "Spring", "min_air_temperature": 5}])
+    make_checklist(programme, "Pseudacris crucifer", "Lithobates sylvaticus")
+    return make_route(programme, version=version, stops=2)
+
+
+@pytest.fixture
+def draft(route, observer):
+    return start_visit(observer, route=route, night=NIGHT)
+
+
+@pytest.fixture
+def sheet_url(draft):
+    return f"/{draft.route.programme.slug}/sheets/{draft.pk}/"
+
+
+def whole_visit(**changes: str) -> dict[str, str]:
+    """Two stops, one peeper chorus, nothing to be said of it."""
+    cells = {"start.air_temperature": "12", "start.beaufort": "1", "start.sky": "0"}
+    for stop, minute in ((1, 0), (2, 15)):
+        cells |= {
+            f"stops.{stop}.status": "listened",
+            f"stops.{stop}.arrived_at": f"21:{minute:02}",
+            f"stops.{stop}.started_at": f"21:{minute + 1:02}",
+            f"stops.{stop}.finished_at": f"21:{minute + 6:02}",
+            f"stops.{stop}.air_temperature": "12",
+        }
+    cells["stops.1.calls.pseudacris-crucifer"] = "3"
+    return cells | {address.replace("__", "."): text for address, text in changes.items()}
+
+
+def patch(client, url, changes):
+    return client.patch(
+        f"{url}cells", json.dumps({"changes": changes}), content_type="application/json"
+    )
+
+
+def changed(**cells):
+    return {address: {"was": "", "now": text} for address, text in cells.items()}
+
+
+def test_new_sheet_opens_once_with_route_and_night(client_for, route, observer):
+    client = client_for(observer)
+    response = client.post(
+        f"/{route.programme.slug}/sheets/new/", {"route": route.code, "night": "2024-04-15"}
+    )
+    visit = Visit.objects.get()
+    assert response["Location"] == f"/{route.programme.slug}/sheets/{visit.pk}/"
+    assert (visit.night, visit.state, visit.observer) == (NIGHT, "draft", observer.person)
+    page = client.get(response["Location"]).content.decode()
+    assert 'name="stops.2.calls.lithobates-sylvaticus"' in page
+
+
+@pytest.mark.parametrize(
+    ("night", "words"),
+    [
+        ("2150-04-15", "has not come yet"),
+        ("1999-04-15", "No version of the route"),
+        ("soon", "Enter a valid date"),
+    ],
+)
+def test_impossible_night_is_explained(client_for, route, observer, night, words):
+    response = client_for(observer).post(
+        f"/{route.programme.slug}/sheets/new/", {"route": route.code, "night": night}
+    )
+    assert words in response.content.decode()
+    assert not Visit.objects.exists()
+
+
+def test_cells_are_saved_as_typed_and_said_beside(client_for, observer, draft, sheet_url):
+    response = patch(
+        client_for(observer), sheet_url, changed(**{"stops.1.air_temperature": "warmish"})
+    )
+    answer = response.json()
+    assert (response.status_code, answer["conflicts"]) == (200, [])
+    said = next(f for f in answer["findings"] if f["cell"] == "stops.1.air_temperature")
+    assert said["severity"] == "refuse"
+    assert said["why"].startswith("/guide/rules/")
+    draft.refresh_from_db()
+    assert draft.cells["stops.1.air_temperature"] == "warmish"
+
+
+def test_two_devices_keep_both_texts(client_for, observer, draft, sheet_url):
+    client = client_for(observer)
+    patch(client, sheet_url, changed(**{"stops.1.cars": "2"}))
+    answer = patch(client, sheet_url, changed(**{"stops.1.cars": "3", "stops.2.cars": "1"})).json()
+    assert answer["conflicts"] == [{"address": "stops.1.cars", "mine": "3", "theirs": "2"}]
+    draft.refresh_from_db()
+    assert (draft.cells["stops.1.cars"], draft.cells["stops.2.cars"]) == ("2", "1")
+
+
+@pytest.mark.parametrize(
+    "body", ["", "[]", "{}", '{"changes": {"a": "b"}}', '{"changes": 3}', "not json"]
+)
+def test_malformed_save_says_what_is_wanted(client_for, observer, sheet_url, body):
+    response = client_for(observer).patch(
+        f"{sheet_url}cells", body, content_type="application/json"
+    )
+    assert response.status_code == 400
+    assert "changes" in response.json()["detail"]
+
+
+def test_form_without_scripts_saves_and_submits(client_for, observer, draft, sheet_url):
+    client = client_for(observer)
+    rendered = json.dumps(draft.cells)
+    posted = {**draft.cells, **whole_visit(), "rendered": rendered}
+    assert client.post(sheet_url, posted).status_code == 302
+    draft.refresh_from_db()
+    assert draft.cells["stops.2.finished_at"] == "21:21"
+    response = client.post(f"{sheet_url}submit", {**posted, "rendered": json.dumps(draft.cells)})
+    assert response.status_code == 302
+    draft.refresh_from_db()
+    assert draft.state == VisitState.SUBMITTED
+    assert CallIndex.objects.get().index == 3
+
+
+def test_form_conflict_shows_both_texts_and_overwrites_nothing(
+    client_for, observer, draft, sheet_url
+):
+    client = client_for(observer)
+    rendered = json.dumps(draft.cells)
+    patch(client, sheet_url, changed(**{"stops.1.cars": "2"}))
+    response = client.post(sheet_url, {**draft.cells, "stops.1.cars": "7", "rendered": rendered})
+    assert response.status_code == 409
+    page = response.content.decode()
+    assert "yours “7”, on the sheet “2”" in page
+    draft.refresh_from_db()
+    assert draft.cells["stops.1.cars"] == "2"
+
+
+def test_impossible_sheet_is_refused_and_kept(client_for, observer, draft, sheet_url):
+    posted = {**draft.cells, **whole_visit(stops__1__finished_at="20:50"), "rendered": "{}"}
+    response = client_for(observer).post(f"{sheet_url}submit", posted)
+    assert response.status_code == 422
+    assert "cannot be submitted yet" in response.content.decode()
+    draft.refresh_from_db()
+    assert (draft.state, draft.cells["stops.1.finished_at"]) == ("draft", "20:50")
+
+
+def test_submitted_sheet_leads_to_the_visit(client_for, observer, draft, sheet_url):
+    client = client_for(observer)
+    client.post(f"{sheet_url}submit", {**draft.cells, **whole_visit(), "rendered": "{}"})
+    assert client.get(sheet_url)["Location"] == f"/{draft.route.programme.slug}/visits/{draft.pk}/"
+    assert patch(client, sheet_url, changed(**{"stops.1.cars": "7"})).status_code == 409
+
+
+def test_species_off_the_checklist_gets_a_column(client_for, observer, draft, sheet_url):
+    from_catalogue = make_species("Anaxyrus americanus")
+    client = client_for(observer)
+    response = client.post(sheet_url, {"rendered": "{}", "extra_species": from_catalogue.code})
+    page = client.get(response["Location"]).content.decode()
+    assert 'name="stops.1.calls.anaxyrus-americanus"' in page
+    patch(client, sheet_url, changed(**{"stops.1.calls.anaxyrus-americanus": "1"}))
+    assert 'name="stops.2.calls.anaxyrus-americanus"' in client.get(sheet_url).content.decode()
+
+
+def test_repeated_hour_is_asked_about(client_for, observer, route):
+    """2 November 2024 in Chicago: the clocks go back at 2:00, so 1:30 comes twice."""
+    visit = start_visit(observer, route=route, night=dt.date(2024, 11, 2))
+    url = f"/{route.programme.slug}/sheets/{visit.pk}/"
+    client = client_for(observer)
+    page = client.get(url).content.decode()
+    assert 'name="stops.1.started_at.fold"' in page
+    answer = patch(client, url, changed(**{"stops.1.started_at": "1:30"})).json()
+    assert any("twice" in finding["message"] for finding in answer["findings"])
+    answer = patch(client, url, changed(**{"stops.1.started_at.fold": "second"})).json()
+    assert not any("twice" in finding["message"] for finding in answer["findings"])
+
+
+def test_other_observers_draft_does_not_exist(client_for, programme, draft, sheet_url):
+    client = client_for(make_member(programme))
+    assert client.get(sheet_url).status_code == 404
+    assert patch(client, sheet_url, changed(notes="mine")).status_code == 404
+    assert client.post(f"{sheet_url}submit", {"rendered": "{}"}).status_code == 404
+    assert client.post(f"{sheet_url}discard").status_code == 404
+    draft.refresh_from_db()
+    assert "notes" not in draft.cells
+
+
+def test_discard_removes_only_a_draft(client_for, observer, draft, sheet_url):
+    client = client_for(observer)
+    client.post(f"{sheet_url}submit", {**draft.cells, **whole_visit(), "rendered": "{}"})
+    client.post(f"{sheet_url}discard")
+    assert Visit.objects.filter(pk=draft.pk).exists()
+    Visit.objects.filter(pk=draft.pk).update(state="sent_back")
+    client.post(f"{sheet_url}discard")
+    assert Visit.objects.filter(pk=draft.pk).exists()
+
+
+def picture():
+    image = Image.new("RGB", (60, 40), "green")
+    tags = image.getexif()
+    tags.get_ifd(0x8825)[2] = (43.0, 4.0, 23.0)
+    out = io.BytesIO()
+    image.save(out, "JPEG", exif=tags)
+    return SimpleUploadedFile("toad.jpg", out.getvalue(), content_type="image/jpeg")
+
+
+def test_photo_is_kept_without_its_position(client_for, observer, draft, sheet_url, programme):
+    client = client_for(observer)
+    assert client.post(f"{sheet_url}photos/1", {"photo": picture()}).status_code == 302
+    response = client.get(f"{sheet_url}photos/1")
+    shown = Image.open(io.BytesIO(response.getvalue()))
+    assert (shown.format, shown.size) == ("JPEG", (60, 40))
+    assert not shown.getexif()
+    assert client_for(make_member(programme)).get(f"{sheet_url}photos/1").status_code == 404
+    client.post(f"{sheet_url}photos/1", {"remove": "1"})
+    assert client.get(f"{sheet_url}photos/1").status_code == 404
+
+
+def test_what_is_not_a_picture_is_refused_in_words(client_for, observer, draft, sheet_url):
+    client = client_for(observer)
+    wrong = SimpleUploadedFile("toad.jpg", b"not a picture", content_type="image/jpeg")
+    page = client.post(f"{sheet_url}photos/1", {"photo": wrong}, follow=True).content.decode()
+    assert "could not be read" in page
+
+
+def test_list_of_my_visits_has_a_bounded_number_of_queries(
+    client_for, observer, route, django_assert_max_num_queries
+):
+    for day in range(1, 13):
+        start_visit(observer, route=route, night=dt.date(2024, 4, day))
+    client = client_for(observer)
+    with django_assert_max_num_queries(6):
+        page = client.get(f"/{route.programme.slug}/sheets/").content.decode()
+    assert page.count("row-link") == 12
