@@ -1,0 +1,290 @@
+"""Invitations: the only way in.
+
+The link carries a token that follows from the invitation and the server's
+secret key. The database keeps a hash of it and the mail queue only the
+invitation's number, so that neither gives a way in. Sending again keeps the
+link and gives it another fortnight.
+"""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.core.mail import send_mail
+from django.db import transaction
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.crypto import salted_hmac
+from procrastinate import RetryStrategy
+from procrastinate.contrib.django import app
+
+from accounts.access import Permission, require
+from accounts.models import Invitation, Membership, Person, Role, hash_token
+from surveys.models import Programme
+
+VALID_FOR = dt.timedelta(days=14)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Issued:
+    """An invitation with the link that opens it. The link is shown once."""
+
+    invitation: Invitation
+    link: str
+
+
+class InvitationError(Exception):
+    """This invitation cannot be used; `str()` says why in a plain sentence."""
+
+
+def _token(invitation: Invitation) -> str:
+    facts = (
+        f"{invitation.programme_id}:{invitation.email}:"
+        f"{invitation.created_at.astimezone(dt.UTC).isoformat()}"
+    )
+    return salted_hmac("accounts.invitations", facts, algorithm="sha256").hexdigest()
+
+
+def _link(invitation: Invitation, site_url: str) -> str:
+    path = reverse("web:people_invitation", kwargs={"token": _token(invitation)})
+    return site_url.rstrip("/") + path
+
+
+def open_invitations(programme: Programme) -> list[Invitation]:
+    """Invitations that were neither used nor withdrawn, newest first; some may have expired."""
+    return list(
+        programme.invitations.select_related("invited_by").filter(
+            accepted_at=None, withdrawn_at=None
+        )
+    )
+
+
+# --- Inviting -----------------------------------------------------------------
+
+
+def check_invite(programme: Programme, email: str) -> None:
+    """Raise ValidationError on `email` when there is nothing to invite to."""
+    membership = (
+        programme.memberships.select_related("person").filter(person__email__iexact=email).first()
+    )
+    if membership and membership.active:
+        raise ValidationError(
+            {
+                "email": f"{membership.person.name} ({membership.person.email}) is already a "
+                f"member, as {membership.get_role_display().lower()}. Change the role on the "
+                "list of people."
+            }
+        )
+    if programme.invitations.filter(
+        email__iexact=email, accepted_at=None, withdrawn_at=None
+    ).exists():
+        raise ValidationError(
+            {
+                "email": f"{email} has an open invitation already. Send it again, or withdraw it "
+                "first to invite with another role."
+            }
+        )
+
+
+def issue(
+    programme: Programme,
+    *,
+    email: str,
+    name: str,
+    role: str,
+    site_url: str,
+    invited_by: Person | None,
+) -> Issued:
+    """Write the invitation and queue its mail, in one transaction.
+
+    Without a member: only for setting an installation up. Everybody else invites.
+    """
+    if role not in Role.values:
+        raise ValidationError({"role": f"“{role}” is not a role."})
+    email = email.strip().lower()
+    with transaction.atomic():
+        Programme.objects.select_for_update().get(pk=programme.pk)
+        check_invite(programme, email)
+        now = timezone.now()
+        invitation = Invitation(
+            programme=programme,
+            email=email,
+            name=name.strip(),
+            role=role,
+            invited_by=invited_by,
+            created_at=now,
+            expires_at=now + VALID_FOR,
+        )
+        invitation.token_hash = hash_token(_token(invitation))
+        invitation.full_clean(exclude=["invited_by"])
+        invitation.save()
+        send_invitation.defer(invitation_id=invitation.pk, site_url=site_url)
+    return Issued(invitation=invitation, link=_link(invitation, site_url))
+
+
+def invite(member: Membership, *, email: str, name: str, role: str, site_url: str) -> Issued:
+    """Invite somebody by e-mail. `site_url` is the address of this installation."""
+    require(member, Permission.MANAGE)
+    return issue(
+        member.programme,
+        email=email,
+        name=name,
+        role=role,
+        site_url=site_url,
+        invited_by=member.person,
+    )
+
+
+def _open(member: Membership, invitation_id: int) -> Invitation:
+    """The member's own programme's invitation, locked. Raises ValidationError when it is closed."""
+    invitation = get_object_or_404(
+        Invitation.objects.select_for_update(), programme=member.programme, pk=invitation_id
+    )
+    if invitation.accepted_at:
+        raise ValidationError(f"{invitation.email} has already joined with this invitation.")
+    if invitation.withdrawn_at:
+        raise ValidationError("This invitation was withdrawn before. Invite again instead.")
+    return invitation
+
+
+@transaction.atomic
+def send_again(member: Membership, invitation_id: int, *, site_url: str) -> Issued:
+    """Queue the mail once more; the same link works for another fortnight."""
+    require(member, Permission.MANAGE)
+    invitation = _open(member, invitation_id)
+    invitation.expires_at = timezone.now() + VALID_FOR
+    invitation.token_hash = hash_token(_token(invitation))
+    invitation.save()
+    send_invitation.defer(invitation_id=invitation.pk, site_url=site_url)
+    return Issued(invitation=invitation, link=_link(invitation, site_url))
+
+
+@transaction.atomic
+def withdraw(member: Membership, invitation_id: int) -> Invitation:
+    require(member, Permission.MANAGE)
+    invitation = _open(member, invitation_id)
+    invitation.withdrawn_at = timezone.now()
+    invitation.save()
+    return invitation
+
+
+@app.task(
+    name="accounts.send_invitation",
+    queue="mail",
+    retry=RetryStrategy(max_attempts=6, exponential_wait=20),
+)
+def send_invitation(*, invitation_id: int, site_url: str) -> None:
+    """Mail the link, unless the invitation was used or withdrawn meanwhile."""
+    invitation = (
+        Invitation.objects.select_related("programme", "invited_by")
+        .filter(pk=invitation_id, accepted_at=None, withdrawn_at=None)
+        .first()
+    )
+    if invitation is None:
+        return
+    facts = {"invitation": invitation, "link": _link(invitation, site_url)}
+    send_mail(
+        subject=f"Invitation to {invitation.programme.name}",
+        message=render_to_string("accounts/mail/invitation.txt", facts),
+        from_email=None,
+        recipient_list=[invitation.email],
+    )
+
+
+# --- Accepting ----------------------------------------------------------------
+
+
+def _whom_to_ask(programme: Programme) -> str:
+    if programme.contact_email:
+        return f"Ask {programme.name} ({programme.contact_email})"
+    return f"Ask a coordinator of {programme.name}"
+
+
+def find_invitation(token: str) -> Invitation:
+    """The invitation that a link opens. Raises Http404 for an unknown token."""
+    invitation = (
+        Invitation.objects.select_related("programme", "invited_by")
+        .filter(token_hash=hash_token(token))
+        .first()
+    )
+    if invitation is None:
+        raise Http404("This link does not belong to an invitation. Copy all of it from the mail.")
+    return invitation
+
+
+def check_usable(invitation: Invitation) -> None:
+    """Raise InvitationError when the invitation was used, withdrawn, or is too old."""
+    ask = _whom_to_ask(invitation.programme)
+    if invitation.accepted_at:
+        raise InvitationError(
+            f"This invitation was used on {invitation.accepted_at:%-d %B %Y}. "
+            f"Sign in as {invitation.email} instead."
+        )
+    if invitation.withdrawn_at:
+        raise InvitationError(
+            f"This invitation was withdrawn on {invitation.withdrawn_at:%-d %B %Y}. "
+            f"{ask} if you think that this is a mistake."
+        )
+    if invitation.expires_at <= timezone.now():
+        raise InvitationError(
+            f"This invitation was good until {invitation.expires_at:%-d %B %Y}. "
+            f"{ask} to send it again; the same link will then work."
+        )
+
+
+def person_invited(invitation: Invitation) -> Person | None:
+    """The person who already has a sign-in under the invitation's e-mail."""
+    return Person.objects.filter(email__iexact=invitation.email).first()
+
+
+def _locked(token: str) -> Invitation:
+    invitation = Invitation.objects.select_for_update().get(pk=find_invitation(token).pk)
+    check_usable(invitation)
+    return invitation
+
+
+def _join(invitation: Invitation, person: Person) -> Membership:
+    membership, _ = Membership.objects.update_or_create(
+        person=person,
+        programme=invitation.programme,
+        defaults={"role": invitation.role, "active": True},
+    )
+    invitation.accepted_at = timezone.now()
+    invitation.save()
+    return membership
+
+
+@transaction.atomic
+def accept_as_new_person(token: str, *, name: str, password: str) -> Membership:
+    """Make the sign-in and join. Raises ValidationError for a weak password or a missing name."""
+    invitation = _locked(token)
+    if person_invited(invitation):
+        raise InvitationError(
+            f"There is a sign-in for {invitation.email} already. Sign in to join."
+        )
+    name = name.strip()
+    if not name:
+        raise ValidationError({"name": "Type the name that your coordinators know you by."})
+    try:
+        validate_password(password, user=Person(email=invitation.email, name=name))
+    except ValidationError as weak:
+        raise ValidationError({"password": weak.messages}) from weak
+    person = Person.objects.create_person(email=invitation.email, name=name, password=password)
+    return _join(invitation, person)
+
+
+@transaction.atomic
+def accept_as(person: Person, token: str) -> Membership:
+    """Let somebody who has a sign-in join a (further) programme."""
+    invitation = _locked(token)
+    if person.email.lower() != invitation.email.lower():
+        raise InvitationError(
+            f"This invitation is for {invitation.email}, and you are signed in as "
+            f"{person.email}. Sign out and open the link again, or ask for an invitation "
+            "to your own address."
+        )
+    return _join(invitation, person)

@@ -40,8 +40,12 @@ class MonthDayWidget(forms.MultiWidget):
 
     def __init__(self, attrs: dict[str, object] | None = None) -> None:
         months = [("", "Month"), *((str(n), name) for n, name in enumerate(MONTHS, start=1))]
-        day = forms.NumberInput(attrs={"min": 1, "max": 31, "aria-label": "Day", "inputmode": "numeric"})
-        super().__init__({"day": day, "month": forms.Select({"aria-label": "Month"}, months)}, attrs)
+        day = forms.NumberInput(
+            attrs={"min": 1, "max": 31, "aria-label": "Day", "inputmode": "numeric"}
+        )
+        super().__init__(
+            {"day": day, "month": forms.Select({"aria-label": "Month"}, months)}, attrs
+        )
 
     def decompress(self, value: MonthDay | None) -> list[int | None]:
         return [value.day, value.month] if value else [None, None]

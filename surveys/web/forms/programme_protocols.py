@@ -85,9 +85,7 @@ class LimitsForm(forms.Form):
         required=False,
         help_text="Minutes; how far it may be stretched in noise.",
     )
-    interruption = forms.ChoiceField(
-        label="When a loud event interrupts", choices=_INTERRUPTIONS
-    )
+    interruption = forms.ChoiceField(label="When a loud event interrupts", choices=_INTERRUPTIONS)
     max_beaufort = forms.TypedChoiceField(
         label="Strongest wind",
         required=False,

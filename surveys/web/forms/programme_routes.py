@@ -33,9 +33,7 @@ class RouteForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text="Where to park, whose leave is needed, what to watch for.",
     )
-    active = forms.BooleanField(
-        label="This route is surveyed", required=False, initial=True
-    )
+    active = forms.BooleanField(label="This route is surveyed", required=False, initial=True)
 
     def __init__(
         self,

@@ -9,7 +9,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from accounts.invitations import (
-    InvitationRefused,
+    InvitationError,
     accept_as,
     accept_as_new_person,
     check_usable,
@@ -36,7 +36,7 @@ def open_invitation(request: HttpRequest, token: str) -> HttpResponse:
         return _as_new(request, invitation, token)
     except Http404 as unknown:
         return _refused(request, str(unknown), status=404)
-    except InvitationRefused as refusal:
+    except InvitationError as refusal:
         return _refused(request, str(refusal), status=410)
 
 

@@ -12,8 +12,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.models import Programme, Route, Stop
 from surveys.programmes import routes as verbs
-from surveys.programmes.protocols import version_on
 from surveys.programmes.assignments import today_of
+from surveys.programmes.protocols import version_on
 from surveys.programmes.stops import closed_stops, present_stops, straight_line
 from surveys.protocol.values import DistanceUnit
 from surveys.protocol.words import distance

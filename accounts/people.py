@@ -1,0 +1,122 @@
+"""The people of a programme: role, training, leaving and coming back."""
+
+import datetime as dt
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+
+from accounts.access import Permission, may, require
+from accounts.models import Membership, Role
+
+
+def people_of(member: Membership) -> list[Membership]:
+    """Everybody who is or was a member, active ones first, by name."""
+    return list(
+        member.programme.memberships.select_related("person").order_by(
+            "-active", "person__name", "pk"
+        )
+    )
+
+
+def person_of(member: Membership, membership_id: int) -> Membership:
+    """A membership of the member's own programme. Raises Http404."""
+    return get_object_or_404(
+        member.programme.memberships.select_related("person"), pk=membership_id
+    )
+
+
+def _locked(member: Membership, membership_id: int) -> tuple[Membership, list[Membership]]:
+    """The membership and all of its programme's, locked, so that two coordinators
+    cannot remove each other at the same moment. Raises Http404."""
+    rows = list(
+        Membership.objects.select_for_update(of=("self",))
+        .select_related("person", "programme")
+        .filter(programme=member.programme)
+        .order_by("pk")
+    )
+    for membership in rows:
+        if membership.pk == membership_id:
+            return membership, rows
+    raise Http404("There is no such person in this programme.")
+
+
+def _check_coordinator_left(membership: Membership, rows: list[Membership]) -> None:
+    manages = [row for row in rows if row != membership and may(row, Permission.MANAGE)]
+    if may(membership, Permission.MANAGE) and not manages:
+        raise ValidationError(
+            f"{membership.person.name} is the only coordinator of this programme. "
+            "Make somebody else coordinator first."
+        )
+
+
+@transaction.atomic
+def change_role(member: Membership, membership_id: int, role: str) -> Membership:
+    """Give somebody another role. The last coordinator stays one."""
+    require(member, Permission.MANAGE)
+    if role not in Role.values:
+        raise ValidationError({"role": f"“{role}” is not a role."})
+    membership, rows = _locked(member, membership_id)
+    if role != Role.COORDINATOR:
+        try:
+            _check_coordinator_left(membership, rows)
+        except ValidationError as refusal:
+            raise ValidationError({"role": refusal.messages}) from refusal
+    membership.role = role
+    membership.save()
+    return membership
+
+
+@transaction.atomic
+def set_training(
+    member: Membership,
+    membership_id: int,
+    *,
+    trained_on: dt.date | None,
+    trained_until: dt.date | None,
+) -> Membership:
+    """Record from when until when somebody's training holds. None: no record, no end."""
+    require(member, Permission.MANAGE)
+    if trained_until and not trained_on:
+        raise ValidationError({"trained_on": "Say when the training was, too."})
+    if trained_on and trained_until and trained_until < trained_on:
+        raise ValidationError({"trained_until": "The training ends before it begins."})
+    membership, _ = _locked(member, membership_id)
+    membership.trained_on, membership.trained_until = trained_on, trained_until
+    membership.save()
+    return membership
+
+
+@transaction.atomic
+def deactivate(member: Membership, membership_id: int) -> Membership:
+    """Close the programme to somebody. Their visits and their name in them stay."""
+    require(member, Permission.MANAGE)
+    membership, rows = _locked(member, membership_id)
+    _check_coordinator_left(membership, rows)
+    membership.active = False
+    membership.save()
+    return membership
+
+
+@transaction.atomic
+def reactivate(member: Membership, membership_id: int) -> Membership:
+    require(member, Permission.MANAGE)
+    membership, _ = _locked(member, membership_id)
+    membership.active = True
+    membership.save()
+    return membership
+
+
+@transaction.atomic
+def change_person(
+    member: Membership,
+    membership_id: int,
+    *,
+    role: str,
+    trained_on: dt.date | None,
+    trained_until: dt.date | None,
+) -> Membership:
+    """Role and training at once: both are saved, or neither."""
+    set_training(member, membership_id, trained_on=trained_on, trained_until=trained_until)
+    return change_role(member, membership_id, role)

@@ -1,0 +1,177 @@
+"""Which species a programme listens for. A species is never deleted from the list:
+it is listed until a night, so that silence before stays a zero."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import F, Func, Max, Q, QuerySet, TextField, Value
+from django.shortcuts import get_object_or_404
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.models import ChecklistEntry, Programme, Sensitivity, Species, Visit
+from surveys.protocol.values import MonthDay
+from surveys.protocol.words import day
+
+MOST_FOUND = 30
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listing:
+    """How a species is listed. `season` is None when it may call at any time; its
+    first day may follow its last (the season then crosses New Year)."""
+
+    season: tuple[MonthDay, MonthDay] | None = None
+    sensitivity: int = Sensitivity.OPEN
+    listed_from: dt.date | None = None
+    listed_until: dt.date | None = None
+
+
+def entries_of(programme: Programme) -> QuerySet[ChecklistEntry]:
+    return programme.checklist.select_related("species").order_by("order", "pk")
+
+
+def entry_of(programme: Programme, entry_id: int) -> ChecklistEntry:
+    """Raises Http404."""
+    return get_object_or_404(entries_of(programme), pk=entry_id)
+
+
+def season_of(entry: ChecklistEntry) -> tuple[MonthDay, MonthDay] | None:
+    if entry.calls_from_month is None:
+        return None
+    return (
+        MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
+        MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
+    )
+
+
+def search_catalogue(programme: Programme, text: str) -> list[Species]:
+    """Species that are not on the list yet, whose present or former names hold every word."""
+    names = Func(F("synonyms"), Value(" "), function="array_to_string", output_field=TextField())
+    found = Species.objects.annotate(former_names=names).exclude(
+        checklist_entries__programme=programme
+    )
+    for word in text.split():
+        found = found.filter(
+            Q(common_name__icontains=word)
+            | Q(scientific_name__icontains=word)
+            | Q(former_names__icontains=word)
+        )
+    return list(found.order_by("common_name")[:MOST_FOUND])
+
+
+def first_night_to_list(programme: Programme, today: dt.date) -> dt.date | None:
+    """Where a new listing begins: with the programme (None) before its first visit,
+    today afterwards, since nobody listened for the species until now."""
+    visited = Visit.objects.filter(route__programme=programme).exists()
+    return today if visited else None
+
+
+def _check(listing: Listing) -> None:
+    first, last = listing.listed_from, listing.listed_until
+    if first and last and last < first:
+        raise ValidationError({"listed_until": "The last night on the list is before the first."})
+
+
+def _check_extension(entry: ChecklistEntry, listed_until: dt.date | None) -> None:
+    """Lengthening the listing would turn silence on visits made meanwhile into zeros,
+    although nobody was asked to listen for the species."""
+    if entry.listed_until is None or listed_until == entry.listed_until:
+        return
+    meanwhile = Visit.objects.filter(
+        route__programme=entry.programme_id, night__gt=entry.listed_until
+    )
+    if listed_until:
+        meanwhile = meanwhile.filter(night__lte=listed_until)
+    first = meanwhile.order_by("night").values_list("night", flat=True).first()
+    if first:
+        raise ValidationError(
+            {
+                "listed_until": f"{entry.species} was off the list when a visit was made on "
+                f"{day(first)}. Silence on that visit is not a zero, so the listing cannot be "
+                "made longer."
+            }
+        )
+
+
+def _write(entry: ChecklistEntry, listing: Listing) -> ChecklistEntry:
+    begins, ends = listing.season or (None, None)
+    entry.calls_from_month = begins.month if begins else None
+    entry.calls_from_day = begins.day if begins else None
+    entry.calls_to_month = ends.month if ends else None
+    entry.calls_to_day = ends.day if ends else None
+    entry.sensitivity = listing.sensitivity
+    entry.listed_from, entry.listed_until = listing.listed_from, listing.listed_until
+    entry.full_clean()
+    entry.save()
+    return entry
+
+
+def _locked_entry(member: Membership, entry_id: int) -> ChecklistEntry:
+    return get_object_or_404(
+        ChecklistEntry.objects.select_for_update(of=("self",)).select_related("species"),
+        programme=member.programme,
+        pk=entry_id,
+    )
+
+
+@transaction.atomic
+def add_species(member: Membership, species_code: str, listing: Listing) -> ChecklistEntry:
+    """Put a species of the catalogue at the end of the list."""
+    require(member, Permission.MANAGE)
+    programme = Programme.objects.select_for_update().get(pk=member.programme_id)
+    species = get_object_or_404(Species, code=species_code)
+    _check(listing)
+    if programme.checklist.filter(species=species).exists():
+        raise ValidationError(f"{species} is on the checklist already.")
+    last = programme.checklist.aggregate(last=Max("order"))["last"] or 0
+    return _write(ChecklistEntry(programme=programme, species=species, order=last + 1), listing)
+
+
+@transaction.atomic
+def change_entry(member: Membership, entry_id: int, listing: Listing) -> ChecklistEntry:
+    require(member, Permission.MANAGE)
+    entry = _locked_entry(member, entry_id)
+    _check(listing)
+    _check_extension(entry, listing.listed_until)
+    return _write(entry, listing)
+
+
+@transaction.atomic
+def take_off(member: Membership, entry_id: int, *, listed_until: dt.date) -> ChecklistEntry:
+    """List a species until a night. What was recorded before stays as it is."""
+    require(member, Permission.MANAGE)
+    entry = _locked_entry(member, entry_id)
+    if entry.listed_from and listed_until < entry.listed_from:
+        raise ValidationError(
+            {
+                "listed_until": f"{entry.species} is listed from {day(entry.listed_from)}. "
+                "The last night cannot be before that."
+            }
+        )
+    _check_extension(entry, listed_until)
+    entry.listed_until = listed_until
+    entry.save()
+    return entry
+
+
+@transaction.atomic
+def move_entry(member: Membership, entry_id: int, *, up: bool) -> ChecklistEntry:
+    """Swap an entry with its neighbour; at the end of the list nothing happens."""
+    require(member, Permission.MANAGE)
+    rows = list(
+        ChecklistEntry.objects.select_for_update()
+        .filter(programme=member.programme)
+        .order_by("order", "pk")
+    )
+    entry = get_object_or_404(ChecklistEntry, programme=member.programme, pk=entry_id)
+    place = rows.index(entry)
+    other = place - 1 if up else place + 1
+    if 0 <= other < len(rows):
+        rows[place], rows[other] = rows[other], rows[place]
+    for order, row in enumerate(rows, start=1):
+        row.order = order
+    ChecklistEntry.objects.bulk_update(rows, ["order"])
+    return entry

@@ -1,0 +1,67 @@
+"""Routes: what they are called, which protocol they follow, whether they are surveyed."""
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Count, Q, QuerySet
+from django.shortcuts import get_object_or_404
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.models import Programme, Route
+
+
+def routes_of(programme: Programme) -> QuerySet[Route]:
+    """All routes by code, active ones first, each with `stop_count` of its present stops."""
+    return (
+        programme.routes.select_related("protocol")
+        .annotate(stop_count=Count("stops", filter=Q(stops__active_until=None)))
+        .order_by("-active", "code")
+    )
+
+
+def route_of(programme: Programme, route_id: int) -> Route:
+    """One route of the programme. Raises Http404."""
+    return get_object_or_404(programme.routes.select_related("protocol", "programme"), pk=route_id)
+
+
+def _check_code(programme: Programme, route: Route) -> None:
+    twin = programme.routes.filter(code__iexact=route.code).exclude(pk=route.pk).first()
+    if twin:
+        raise ValidationError(
+            {"code": f"Route “{twin.name}” has the code {twin.code} already. Choose another."}
+        )
+
+
+@transaction.atomic
+def save_route(
+    member: Membership,
+    *,
+    route_id: int | None = None,
+    code: str,
+    name: str,
+    region: str,
+    protocol_id: int,
+    access_notes: str,
+    active: bool,
+) -> Route:
+    """Add a route, or change one (`route_id`). Raises ValidationError by field."""
+    require(member, Permission.MANAGE)
+    Programme.objects.select_for_update().get(pk=member.programme_id)
+    if route_id is None:
+        route = Route(programme=member.programme)
+    else:
+        route = route_of(member.programme, route_id)
+    protocol = get_object_or_404(member.programme.protocols, pk=protocol_id)
+    if route_id is not None and protocol.pk != route.protocol_id and route.visits.exists():
+        raise ValidationError(
+            {
+                "protocol": f"Route {route.code} has visits under “{route.protocol}”. To survey "
+                "the same road under another protocol, add a route with a code of its own."
+            }
+        )
+    route.code, route.name, route.region = code.strip(), name.strip(), region.strip()
+    route.protocol, route.access_notes, route.active = protocol, access_notes, active
+    _check_code(member.programme, route)
+    route.full_clean()
+    route.save()
+    return route

@@ -1,0 +1,69 @@
+// Placing a stop by pressing on the map. The fields for latitude and longitude work by themselves;
+// this module fills them in and shows where their numbers lie.
+//
+// <div data-place-map data-geojson="#id" data-latitude="#id" data-longitude="#id" …> takes the same
+// data as a map of map.js. Where nothing is known of the region yet, the map needs base tiles.
+
+import { drawMap, stopIcon } from "./map.js";
+
+const { L } = window;
+const PLACES = 6;
+const WORLD = { centre: [20, 0], zoom: 2 };
+
+/** A map without any places; null when there are no tiles to find one's way by. */
+function drawWorld(element) {
+  const { tiles, attribution } = element.dataset;
+  if (!tiles) return null;
+  element.textContent = "";
+  const map = L.map(element).setView(WORLD.centre, WORLD.zoom);
+  L.tileLayer(tiles, { attribution, maxZoom: 18 }).addTo(map);
+  element.setAttribute("role", "group");
+  element.setAttribute("aria-label", element.dataset.label ?? "Map");
+  return map;
+}
+
+function degrees(field) {
+  const text = field.value.trim().replace("−", "-").replace(",", ".");
+  return text === "" ? Number.NaN : Number(text);
+}
+
+function placeIn(latitude, longitude) {
+  const place = [degrees(latitude), degrees(longitude)];
+  const isPlace = Math.abs(place[0]) <= 90 && Math.abs(place[1]) <= 180;
+  return isPlace ? place : null;
+}
+
+function start(element) {
+  const source = document.querySelector(element.dataset.geojson);
+  const latitude = document.querySelector(element.dataset.latitude);
+  const longitude = document.querySelector(element.dataset.longitude);
+  const map = drawMap(element, source && JSON.parse(source.textContent))?.map ?? drawWorld(element);
+  if (!map || !latitude || !longitude || latitude.disabled) return;
+
+  const icon = stopIcon({ number: element.dataset.number ?? "+", state: "here" });
+  const marker = L.marker([0, 0], { alt: "The place typed", draggable: true, icon, zIndexOffset: 2000 });
+
+  const show = () => {
+    const place = placeIn(latitude, longitude);
+    if (!place) {
+      marker.remove();
+      return;
+    }
+    marker.setLatLng(place).addTo(map);
+    if (!map.getBounds().contains(place)) map.setView(place);
+  };
+  const fill = (latlng) => {
+    const place = latlng.wrap();
+    latitude.value = place.lat.toFixed(PLACES);
+    longitude.value = place.lng.toFixed(PLACES);
+    show();
+  };
+
+  map.on("click", (event) => fill(event.latlng));
+  marker.on("dragend", () => fill(marker.getLatLng()));
+  latitude.addEventListener("change", show);
+  longitude.addEventListener("change", show);
+  show();
+}
+
+for (const element of document.querySelectorAll("[data-place-map]")) start(element);
