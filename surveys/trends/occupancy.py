@@ -114,7 +114,7 @@ def fit_occupancy_designs(
 
     heard = int(np.nansum(history.max(axis=1, initial=0.0, where=~np.isnan(history))))
     naive = wilson(heard, len(history), name="naive occupancy")
-    flags = results.merge_flags(flags, _data_flags(history, heard))
+    flags = results.merge_flags(flags, history_flags(history))
     maximum = None
     if results.NO_EFFORT not in flags and results.NEVER_HEARD not in flags:
         maximum = maximise(objective(cells), _start(psi, p, history, heard))
@@ -134,24 +134,26 @@ def check_histories(detections: ArrayLike) -> FloatArray:
     return history
 
 
+def history_flags(history: FloatArray) -> tuple[str, ...]:
+    """What detection histories (rows, visits) cannot carry, before anything is fitted."""
+    if not len(history):
+        return (results.NO_EFFORT, results.TOO_FEW_DATA)
+    detections = np.nansum(history, axis=1)
+    flags: list[str] = []
+    if not detections.any():
+        flags += [results.NEVER_HEARD, results.TOO_FEW_DATA]
+    if (~np.isnan(history)).sum(axis=1).max() < 2:
+        flags += [results.NO_REPEAT_VISITS, results.NOT_IDENTIFIED]
+    elif detections.max() == 1:
+        flags += [results.NEVER_HEARD_TWICE, results.NOT_IDENTIFIED]
+    return tuple(flags)
+
+
 def _without_missing(p: Design, history: FloatArray) -> Design:
     """Visits that did not happen must not shift the scaling of a covariate."""
     if p.matrix.ndim == 2:
         return p
     return Design(names=p.names, matrix=np.where(np.isnan(history)[:, :, None], np.nan, p.matrix))
-
-
-def _data_flags(history: FloatArray, heard: int) -> tuple[str, ...]:
-    if not len(history):
-        return (results.NO_EFFORT, results.TOO_FEW_DATA)
-    flags: list[str] = []
-    if heard == 0:
-        flags += [results.NEVER_HEARD, results.TOO_FEW_DATA]
-    if (~np.isnan(history)).sum(axis=1).max() < 2:
-        flags += [results.NO_REPEAT_VISITS, results.NOT_IDENTIFIED]
-    elif 0 < heard == np.nansum(history):
-        flags += [results.NEVER_HEARD_TWICE, results.NOT_IDENTIFIED]
-    return tuple(flags)
 
 
 def _start(psi: Design, p: Design, history: FloatArray, heard: int) -> FloatArray:

@@ -10,6 +10,7 @@ NEVER_HEARD = "never heard"
 EDGE_OF_RANGE = "edge of the range"
 DID_NOT_CONVERGE = "did not converge"
 NOT_IDENTIFIED = "not identified"
+MOVES_WITH_BOUND = "moves with the bound of the sum"
 NO_REPEAT_VISITS = "no repeat visits"
 NEVER_HEARD_TWICE = "never heard twice"
 FEW_CLUSTERS = "few independent sites"
@@ -29,6 +30,7 @@ FLAGS: dict[str, str] = {
     EDGE_OF_RANGE: "The best value lies at the end of what is possible (0 % or 100 %).",
     DID_NOT_CONVERGE: "The search for the best value did not settle.",
     NOT_IDENTIFIED: "The data cannot tell the parameters of this model apart.",
+    MOVES_WITH_BOUND: "The estimate depends on the largest number of animals thought possible.",
     NO_REPEAT_VISITS: "No site was visited twice in a season, so detection cannot be estimated.",
     NEVER_HEARD_TWICE: "No site was heard on two visits of a season, so detection has no estimate.",
     FEW_CLUSTERS: "Too few independent sites for clustered standard errors to be trusted.",
