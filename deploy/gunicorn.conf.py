@@ -1,3 +1,4 @@
+# ruff: noqa: N999 - the name gunicorn looks for
 """gunicorn on a machine with two cores; the units and the demo set the address."""
 
 import os
@@ -14,3 +15,10 @@ max_requests_jitter = 500
 control_socket_disable = True
 accesslog = "-"
 access_log_format = '%(h)s "%(r)s" %(s)s %(b)s %(D)sus'
+
+
+def when_ready(server: object) -> None:
+    """Import every view before the processes part, so that no first visitor waits for it."""
+    from django.urls import get_resolver  # noqa: PLC0415 - needs the application, loaded just now
+
+    get_resolver().url_patterns  # noqa: B018 - reading it imports them
