@@ -28,7 +28,7 @@ class TableChanged(PublishingError):
 class NothingChanged(PublishingError):
     def __init__(self, previous: Publication) -> None:
         super().__init__(
-            f"Nothing has changed since version {previous.version} of season year "
+            f"Nothing in the table has changed since version {previous.version} of season year "
             f"{previous.season_year}, so there is no new version to publish."
         )
 

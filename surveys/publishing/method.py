@@ -9,34 +9,52 @@ SOFTWARE = "Duskpool 0.1.0"
 
 # Common practice, no source, except where a text names one.
 CAVEATS = (
-    "Naive occupancy is not corrected for animals that were there and not heard. It is too low, "
-    "and it moves when detection moves, even where the animals do not.",
+    (
+        "Naive occupancy is not corrected for animals that were there and not heard. It is too "
+        "low, and it moves when detection moves, even where the animals do not."
+    ),
     "Stops along roads are not a random sample of wetlands.",
     "Only calling males are heard.",
     "A stop is a place to listen from, not a population.",
     "Stops of one route are not independent. To judge a change, resample routes, not stops.",
-    "Calling follows the weather of the year. A survey window on fixed dates can meet a season "
-    "early or late.",
+    (
+        "Calling follows the weather of the year. A survey window on fixed dates can meet a season "
+        "early or late."
+    ),
     "A change of protocol or of the set of routes is a break in the series.",
-    "Fewer than about five years, or fewer than about ten stops with the species, give no usable "
-    "trend.",
+    (
+        "Fewer than about five years, or fewer than about ten stops with the species, give no "
+        "usable trend."
+    ),
     "The call index is an ordered class. Its mean is descriptive only.",
 )
 
 COUNTED = (
-    "The table holds accepted visits only, and of these only what review did not leave out of "
-    "trends.",
-    "A stop that was listened to is a zero for every species on the checklist of that night "
-    "which was not written down. A stop that was skipped or not reached is missing, never zero.",
-    "“Heard, not sure” and records left out in review are missing for that species at that stop, "
-    "neither heard nor silent.",
-    "A species enters a row only with nights on which it was on the checklist, because only such "
-    "nights have zeros for it.",
-    "A night is the date on which its evening began. A season year has the label of the calendar "
-    "year in which the season ends.",
+    (
+        "The table holds accepted visits only, and of these only what review did not leave out of "
+        "trends."
+    ),
+    (
+        "A stop that was listened to is a zero for every species on the checklist of that night "
+        "which was not written down. A stop that was skipped or not reached is missing, never zero."
+    ),
+    (
+        "“Heard, not sure” and records left out in review are missing for that species at that "
+        "stop, neither heard nor silent."
+    ),
+    (
+        "A species enters a row only with nights on which it was on the checklist, because only "
+        "such nights have zeros for it."
+    ),
+    (
+        "A night is the date on which its evening began. A season year has the label of the "
+        "calendar year in which the season ends."
+    ),
     "A stop that was moved is a new stop.",
-    "Naive occupancy is stops with the species divided by stops listened to, with the Wilson "
-    "score interval at 95 % (Newcombe 1998, Statistics in Medicine 17:857-872, method 3).",
+    (
+        "Naive occupancy is stops with the species divided by stops listened to, with the Wilson "
+        "score interval at 95 % (Newcombe 1998, Statistics in Medicine 17:857-872, method 3)."
+    ),
 )
 
 

@@ -47,11 +47,10 @@ class Preview:
 
     @property
     def differs(self) -> bool:
-        """Whether anything a reader could see differs from the version before."""
-        return self.previous is None or (self.table_csv, self.dictionary_csv, self.method) != (
+        """Whether the table or its dictionary differs from the version before."""
+        return self.previous is None or (self.table_csv, self.dictionary_csv) != (
             self.previous.table_csv,
             self.previous.dictionary_csv,
-            self.previous.method,
         )
 
 

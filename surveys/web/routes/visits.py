@@ -1,3 +1,7 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from surveys.web.views import visits
+
+urlpatterns = [
+    path("<slug:programme>/visits/<uuid:visit_id>/", visits.visit, name="visit"),
+]

@@ -1,0 +1,42 @@
+"""The publish form."""
+
+from typing import Any
+
+from django import forms
+
+from surveys.publishing.publish import Preview
+
+
+class PublishForm(forms.Form):
+    """`seen` is the checksum of the table on the screen; `without_open` appears only while
+    visits wait, `reason` only for a correction."""
+
+    seen = forms.CharField(widget=forms.HiddenInput)
+    without_open = forms.BooleanField(label="Publish without the visits that are still in review")
+    reason = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 3}),
+        max_length=2000,
+        help_text="Readers of the earlier version see this, such as: two visits of 2023 came late.",
+    )
+
+    def __init__(self, *args: Any, preview: Preview, open_count: int, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if open_count:
+            words = "visit that is" if open_count == 1 else "visits that are"
+            self.fields[
+                "without_open"
+            ].label = f"Publish without the {open_count} {words} still in review"
+            self.fields["without_open"].error_messages["required"] = (
+                "Tick this to publish without them, or decide them first."
+            )
+        else:
+            del self.fields["without_open"]
+        if preview.previous:
+            self.fields[
+                "reason"
+            ].label = f"Why does this version replace version {preview.previous.version}?"
+            self.fields["reason"].error_messages["required"] = (
+                "Say why. Readers of the earlier version need to know."
+            )
+        else:
+            del self.fields["reason"]

@@ -1,0 +1,265 @@
+"""Seasons: route × season year, coverage by window, the map, and the visits behind a number."""
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_GET
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.models import Programme
+from surveys.seasons.coverage import (
+    Coverage,
+    CoverageCell,
+    CoverageRow,
+    CoverageTable,
+    coverage,
+)
+from surveys.seasons.route_years import RouteRow, RouteYear, route_years, routes_of
+from surveys.seasons.stops import stops_heard
+from surveys.seasons.visits import visits_of
+from surveys.web.forms.seasons import (
+    CoverageFilter,
+    Filters,
+    SeasonsFilter,
+    TableFilter,
+    VisitsFilter,
+)
+from surveys.web.seasonmaps import season_map as season_map_of
+
+ROUTES_A_PAGE = 60
+VISITS_A_PAGE = 50
+Dates = tuple[dt.date, dt.date]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cell:
+    """A cell ready to be written: `kind` is "heard", "gap" or "none"."""
+
+    kind: str
+    url: str = ""
+    chip: int | None = None
+    main: str = ""
+    small: str = ""
+    said: str = ""
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def seasons(request: ProgrammeRequest) -> HttpResponse:
+    """Routes × season years."""
+    programme = request.membership.programme
+    form = SeasonsFilter(request.GET, programme=programme)
+    filters = form.filters
+    page = Paginator(routes_of(programme, region=filters.region), ROUTES_A_PAGE).get_page(
+        request.GET.get("page")
+    )
+    table = route_years(programme, routes=list(page), **filters.narrowing())
+    return render(
+        request,
+        "web/seasons/seasons.html",
+        {
+            "tabs": tabs(request, "seasons"),
+            "form": form,
+            "filters": filters,
+            "years": table.years,
+            "rows": [(row, cells_of(programme, row, filters)) for row in table.rows],
+            "page_obj": page,
+        },
+    )
+
+
+def cells_of(programme: Programme, row: RouteRow, filters: Filters) -> list[Cell]:
+    here = reverse("web:season_visits", kwargs={"programme": programme.slug})
+    query = {"route": row.code}
+    if filters.species:
+        query["species"] = filters.species.code
+    words = MEASURE_WORDS[filters.measure]
+
+    def cell(found: RouteYear | None) -> Cell:
+        if found is None or (found.highest_index is None and not found.gap):
+            return Cell(kind="none")
+        years = {"since": found.season_year, "until": found.season_year}
+        url = f"{here}?{urlencode(query | years)}"
+        return Cell(kind="gap", url=url) if found.gap else words(found, url)
+
+    return [cell(found) for found in row.cells]
+
+
+def _index(found: RouteYear, url: str) -> Cell:
+    return Cell(
+        kind="heard",
+        url=url,
+        chip=found.highest_index,
+        small=f"{found.stops_detected}/{found.stops_listened}",
+        said=f"{found.stops_detected} of {found.stops_listened} stops",
+    )
+
+
+def _stops(found: RouteYear, url: str) -> Cell:
+    share = found.stops_detected / found.stops_listened
+    return Cell(
+        kind="heard",
+        url=url,
+        main=f"{share:.0%}".replace("%", " %"),
+        small=f"{found.stops_detected}/{found.stops_listened}",
+        said=f"{found.stops_detected} of {found.stops_listened} stops",
+    )
+
+
+def _effort(found: RouteYear, url: str) -> Cell:
+    visits = "1 visit" if found.visits == 1 else f"{found.visits} visits"
+    return Cell(
+        kind="heard",
+        url=url,
+        main=visits,
+        small=f"{found.windows_done}/{found.windows_due}",
+        said=f"{found.windows_done} of {found.windows_due} windows done, "
+        f"{found.periods} stops listened to",
+    )
+
+
+MEASURE_WORDS = {"index": _index, "stops": _stops, "effort": _effort}
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def season_coverage(request: ProgrammeRequest) -> HttpResponse:
+    """Windows × routes of one season year."""
+    programme = request.membership.programme
+    form = CoverageFilter(request.GET, programme=programme)
+    table = coverage(programme, form.season_year, region=form.chosen_region)
+    dates = shared_dates(table)
+    return render(
+        request,
+        "web/seasons/coverage.html",
+        {
+            "tabs": tabs(request, "season_coverage"),
+            "form": form,
+            "table": table,
+            "heads": list(zip(table.windows, dates, strict=True)),
+            "rows": [(row, coverage_cells(programme, table, row, dates)) for row in table.rows],
+            "totals": [
+                (state.capitalize(), table.totals[state], "")
+                for state in Coverage
+                if table.totals[state]
+            ],
+        },
+    )
+
+
+def shared_dates(table: CoverageTable) -> list[Dates | None]:
+    """First and last night of each window, where they are the same on every route."""
+    shared = []
+    for column in range(len(table.windows)):
+        cells = [row.cells[column] for row in table.rows if row.cells[column]]
+        dates = {(cell.window.opens, cell.window.closes) for cell in cells}
+        shared.append(dates.pop() if len(dates) == 1 else None)
+    return shared
+
+
+def coverage_cells(
+    programme: Programme, table: CoverageTable, row: CoverageRow, shared: list[Dates | None]
+) -> list[tuple[CoverageCell | None, str, Dates | None]]:
+    """Each cell with the way to its visits, and its dates unless the head shows them."""
+    here = reverse("web:season_visits", kwargs={"programme": programme.slug})
+    year = {"since": table.season_year, "until": table.season_year}
+    cells = []
+    for cell, dates in zip(row.cells, shared, strict=True):
+        url, own_dates = "", None
+        if cell and cell.visits:
+            url = f"{here}?{urlencode({'route': row.code, 'window': cell.window.name} | year)}"
+        if cell and dates is None:
+            own_dates = (cell.window.opens, cell.window.closes)
+        cells.append((cell, url, own_dates))
+    return cells
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def season_map(request: ProgrammeRequest) -> HttpResponse:
+    """Routes and stops with the highest index heard in the chosen years."""
+    programme = request.membership.programme
+    form = TableFilter(request.GET, programme=programme)
+    filters = form.filters
+    routes = list(routes_of(programme, region=filters.region))
+    stops = []
+    if form.years:
+        stops = stops_heard(
+            programme,
+            routes,
+            species=filters.species,
+            first_year=filters.first_year or form.years[0],
+            last_year=filters.last_year or form.years[-1],
+        )
+    listened = [stop for stop in stops if stop.highest_index is not None]
+    return render(
+        request,
+        "web/seasons/map.html",
+        {
+            "tabs": tabs(request, "season_map"),
+            "form": form,
+            "filters": filters,
+            "map": season_map_of(programme, routes, stops),
+            "counts": counts_by_index(listened),
+            "listened": len(listened),
+        },
+    )
+
+
+def counts_by_index(stops: Iterable) -> list[tuple[int, int]]:
+    indexes = [stop.highest_index for stop in stops]
+    return [(index, indexes.count(index)) for index in (3, 2, 1, 0)]
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def season_visits(request: ProgrammeRequest) -> HttpResponse:
+    """The visits behind a cell, latest first."""
+    programme = request.membership.programme
+    form = VisitsFilter(request.GET, programme=programme)
+    filters = form.filters
+    route_code = form.cleaned_data.get("route") or None
+    window = form.cleaned_data.get("window") or None
+    visits = visits_of(programme, route_code=route_code, window=window, **filters.narrowing())
+    return render(
+        request,
+        "web/seasons/visits.html",
+        {
+            "form": form,
+            "filters": filters,
+            "route": routes_of(programme).filter(code=route_code).first() if route_code else None,
+            "route_code": route_code,
+            "window": window,
+            "page_obj": Paginator(visits, VISITS_A_PAGE).get_page(request.GET.get("page")),
+        },
+    )
+
+
+def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
+    """The three views of Seasons; filters that they share go along."""
+    programme = request.membership.programme.slug
+    kept = {
+        key: request.GET[key]
+        for key in ("species", "region", "since", "until")
+        if request.GET.get(key)
+    }
+    names = (
+        ("seasons", "Routes and years", kept),
+        ("season_coverage", "Coverage by window", {k: v for k, v in kept.items() if k == "region"}),
+        ("season_map", "Map", kept),
+    )
+    return [
+        {
+            "name": name,
+            "url": reverse(f"web:{route}", kwargs={"programme": programme})
+            + (f"?{urlencode(query)}" if query else ""),
+            "current": route == current,
+        }
+        for route, name, query in names
+    ]

@@ -1,0 +1,90 @@
+"""Trends: species × season year, and the same table as a file."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils.text import slugify
+from django.views.decorators.http import require_GET
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.publishing import csv
+from surveys.publishing.method import CAVEATS
+from surveys.seasons.yearly import yearly_table
+from surveys.trends.columns import COLUMNS
+from surveys.trends.results import FLAGS
+from surveys.web.forms.seasons import Filters, TableFilter
+
+NUMBERS = {column.name for column in COLUMNS if column.type in ("integer", "number")}
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def trends(request: ProgrammeRequest) -> HttpResponse:
+    programme = request.membership.programme
+    form = TableFilter(request.GET, programme=programme)
+    rows = yearly_table(programme, **form.filters.narrowing())
+    return render(
+        request,
+        "web/trends/trends.html",
+        {
+            "form": form,
+            **table_context(csv.HEADER, [csv.row_texts(row) for row in rows]),
+            "meanings": [(head_words(column.name), column.meaning) for column in COLUMNS],
+            "flags": [
+                (flag, FLAGS[flag]) for flag in FLAGS if any(flag in row.flags for row in rows)
+            ],
+            "caveats": CAVEATS,
+            "query": request.GET.urlencode(),
+        },
+    )
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def trends_csv(request: ProgrammeRequest) -> HttpResponse:
+    """Exactly the table of the page with the same query string."""
+    programme = request.membership.programme
+    filters = TableFilter(request.GET, programme=programme).filters
+    text = csv.table_csv(yearly_table(programme, **filters.narrowing()))
+    return _download(text, f"{file_stem(programme.slug, filters)}.csv")
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def trends_dictionary(request: ProgrammeRequest) -> HttpResponse:
+    return _download(csv.dictionary_csv(), "yearly-table-dictionary.csv")
+
+
+def table_context(header: Sequence[str], rows: Iterable[Sequence[str]]) -> dict[str, Any]:
+    """Heads and rows for `web/trends/table.html`; numbers stand to the right."""
+    aligns = ["num" if name in NUMBERS else "" for name in header]
+    return {
+        "heads": [(head_words(name), align) for name, align in zip(header, aligns, strict=True)],
+        "rows": [list(zip(aligns, row, strict=True)) for row in rows],
+    }
+
+
+def head_words(name: str) -> str:
+    return name.replace("_", " ").capitalize()
+
+
+def file_stem(slug: str, filters: Filters) -> str:
+    """A name that says which part of the table the file holds."""
+    parts = [
+        f"{slug}-yearly-table",
+        filters.species.code if filters.species else "",
+        slugify(filters.region or ""),
+        f"from-{filters.first_year}" if filters.first_year else "",
+        f"to-{filters.last_year}" if filters.last_year else "",
+    ]
+    return "-".join(part for part in parts if part)
+
+
+def _download(text: str, name: str) -> HttpResponse:
+    return HttpResponse(
+        text.encode(),
+        content_type=csv.MEDIA_TYPE,
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
