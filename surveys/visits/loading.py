@@ -71,7 +71,7 @@ def protocol_values(version: models.ProtocolVersion) -> values.Protocol:
 
 def route_values(route: models.Route, night: dt.date) -> values.Route:
     """The route as it stood on a night: its stops and the checklist of that night."""
-    return _route_values(route, stops_on(route, night), checklist_on(route.programme, night))
+    return route_of(route, stops_on(route, night), checklist_on(route.programme, night))
 
 
 def stops_on(route: models.Route, night: dt.date) -> dict[int, models.Stop]:
@@ -96,12 +96,12 @@ def background(route: models.Route, night: dt.date, version: models.ProtocolVers
     stops = stops_on(route, night)
     species = {row.code: row for row in models.Species.objects.all()}
     return Background(
-        route=_route_values(route, stops, checklist_on(route.programme, night)),
+        route=route_of(route, stops, checklist_on(route.programme, night)),
         protocol=protocol_values(version),
         version=version,
         stops=stops,
         species=species,
-        catalogue=_catalogue(species),
+        catalogue=catalogue_of(species),
     )
 
 
@@ -119,9 +119,7 @@ def surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundings:
     )
 
 
-def case_of(
-    visit: models.Visit, reading: SheetReading, ground: Background, now: dt.datetime
-) -> values.Case:
+def case_in(reading: SheetReading, ground: Background, around: values.Surroundings) -> values.Case:
     zone = ground.route.time_zone
     return values.Case(
         visit=reading.visit,
@@ -131,11 +129,11 @@ def case_of(
             stop.number: stop_sky(stop.place, reading.visit.night, zone)
             for stop in ground.route.stops
         },
-        surroundings=surroundings(visit, now),
+        surroundings=around,
     )
 
 
-def _route_values(
+def route_of(
     route: models.Route,
     stops: Mapping[int, models.Stop],
     checklist: list[models.ChecklistEntry],
@@ -189,7 +187,7 @@ def _window(window: models.SeasonWindow) -> values.SeasonWindow:
     )
 
 
-def _catalogue(species: Mapping[str, models.Species]) -> dict[str, str]:
+def catalogue_of(species: Mapping[str, models.Species]) -> dict[str, str]:
     """Codes win over names, and present names over synonyms."""
     names: dict[str, str] = {}
     for row in species.values():

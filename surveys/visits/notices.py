@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.core.mail import send_mail
+from django.urls import reverse
 from procrastinate import RetryStrategy
 from procrastinate.contrib.django import app
 
@@ -14,16 +15,12 @@ from surveys.protocol.words import day
 QUEUE = "mail"
 
 
-def sheet_path(step: ReviewStep) -> str:
-    return f"/{step.visit.route.programme.slug}/sheets/{step.visit_id}"
-
-
 @app.task(
     name="visits.mail_sent_back",
     queue=QUEUE,
     retry=RetryStrategy(max_attempts=5, exponential_wait=30),
 )
-def mail_sent_back(step_id: int) -> None:
+def mail_sent_back(*, step_id: int, site_url: str) -> None:
     """Tell the observer that a visit came back, with the coordinator's note."""
     step = ReviewStep.objects.select_related(
         "visit__route__programme", "visit__observer", "by"
@@ -33,6 +30,7 @@ def mail_sent_back(step_id: int) -> None:
     questions = "Questions? Ask your coordinator."
     if programme.contact_email:
         questions = f"Questions? Write to {programme.contact_email}."
+    path = reverse("web:sheet", kwargs={"programme": programme.slug, "visit_id": visit.pk})
     note = "\n".join(f"    {line}" for line in step.note.splitlines())
     send_mail(
         subject=f"{programme.name}: your visit of {night} came back",
@@ -44,7 +42,7 @@ def mail_sent_back(step_id: int) -> None:
 
 Nothing you entered is lost. Open the sheet, mend what you can, and submit it again:
 
-    {sheet_path(step)}
+    {site_url.rstrip("/")}{path}
 
 {questions}
 """,

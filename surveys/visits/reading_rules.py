@@ -35,6 +35,7 @@ READING_RULES: tuple[ReadingRule, ...] = tuple(
         ("species-unknown", _REFUSE, "Every species is in the catalogue."),
         ("sighting-incomplete", _REFUSE, "Every sighting has a species and a life stage."),
         ("sighting-stop-unknown", _REFUSE, "Every sighting's stop belongs to the route."),
+        ("night-missing", _REFUSE, "The sheet names its night."),
         ("night-without-protocol", _REFUSE, "A protocol version was in force on the night."),
     )
 )

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
+from collections.abc import Mapping
 
 from django.contrib.gis.geos import Point
 
@@ -30,14 +31,14 @@ _LONGEST_FIELD = 60
 
 def write_rows(visit: Visit, judgement: Judgement) -> None:
     """Set the visit's typed fields (unsaved) and rewrite every row below it."""
-    _set_visit_fields(visit, judgement)
+    set_visit_fields(visit, judgement)
     periods = _write_periods(visit, judgement)
     _write_calls(visit, judgement, periods)
     _write_sightings(visit, judgement)
     _write_findings(visit, judgement)
 
 
-def _set_visit_fields(visit: Visit, judgement: Judgement) -> None:
+def set_visit_fields(visit: Visit, judgement: Judgement) -> None:
     reading = judgement.reading
     facts = reading.facts
     visit.second_observer = facts.second_observer
@@ -53,21 +54,28 @@ def _set_visit_fields(visit: Visit, judgement: Judgement) -> None:
 
 
 def _write_periods(visit: Visit, judgement: Judgement) -> dict[int, ListeningPeriod]:
-    reading, stops = judgement.reading, judgement.background.stops
     before = dict(visit.periods.values_list("stop_id", "pk"))
-    periods = {
+    periods = period_rows(visit, judgement, before)
+    visit.periods.exclude(pk__in=[row.pk for row in periods.values()]).delete()
+    _upsert(ListeningPeriod, periods.values(), unique=("visit", "stop"))
+    return periods
+
+
+def period_rows(
+    visit: Visit, judgement: Judgement, keys: Mapping[int, uuid.UUID]
+) -> dict[int, ListeningPeriod]:
+    """Unsaved rows by stop number. `keys` leads from stops to rows that are there already."""
+    reading, stops = judgement.reading, judgement.background.stops
+    return {
         period.stop: _period_row(
             visit,
             period,
             reading.stop_facts[period.stop],
             stop_id=stops[period.stop].pk,
-            key=before.get(stops[period.stop].pk) or uuid.uuid4(),
+            key=keys.get(stops[period.stop].pk) or uuid.uuid4(),
         )
         for period in reading.visit.periods
     }
-    visit.periods.exclude(pk__in=[row.pk for row in periods.values()]).delete()
-    _upsert(ListeningPeriod, periods.values(), unique=("visit", "stop"))
-    return periods
 
 
 def _period_row(
@@ -104,19 +112,7 @@ def _period_row(
 
 
 def _write_calls(visit: Visit, judgement: Judgement, periods: dict[int, ListeningPeriod]) -> None:
-    """A species opened without an answer is kept as not sure: missing, never a zero."""
-    species = judgement.background.species
-    calls = [
-        CallIndex(
-            period=periods[period.stop],
-            species=species[call.species],
-            index=call.index,
-            not_sure=call.index is None,
-        )
-        for period in judgement.reading.visit.periods
-        for call in period.calls
-        if call.index != 0
-    ]
+    calls = call_rows(judgement, periods)
     wanted = {(call.period_id, call.species_id) for call in calls}
     before = CallIndex.objects.filter(period__visit=visit)
     gone = [
@@ -129,10 +125,36 @@ def _write_calls(visit: Visit, judgement: Judgement, periods: dict[int, Listenin
     _upsert(CallIndex, calls, unique=("period", "species"))
 
 
+def call_rows(judgement: Judgement, periods: Mapping[int, ListeningPeriod]) -> list[CallIndex]:
+    """Unsaved rows. A species opened without an answer is kept as not sure: missing,
+    never a zero."""
+    species = judgement.background.species
+    return [
+        CallIndex(
+            period=periods[period.stop],
+            species=species[call.species],
+            index=call.index,
+            not_sure=call.index is None,
+        )
+        for period in judgement.reading.visit.periods
+        for call in period.calls
+        if call.index != 0
+    ]
+
+
 def _write_sightings(visit: Visit, judgement: Judgement) -> None:
-    ground = judgement.background
     photos = dict(Photo.objects.filter(visit=visit).values_list("row", "pk"))
-    sightings = [
+    sightings = sighting_rows(visit, judgement, photos)
+    visit.sightings.exclude(row__in=[sighting.row for sighting in sightings]).delete()
+    _upsert(Sighting, sightings, unique=("visit", "row"))
+
+
+def sighting_rows(
+    visit: Visit, judgement: Judgement, photos: Mapping[int, uuid.UUID]
+) -> list[Sighting]:
+    """Unsaved rows. `photos` leads from rows of the sheet to photos."""
+    ground = judgement.background
+    return [
         Sighting(
             visit=visit,
             row=facts.row,
@@ -146,8 +168,6 @@ def _write_sightings(visit: Visit, judgement: Judgement) -> None:
         )
         for facts in judgement.reading.sightings
     ]
-    visit.sightings.exclude(row__in=[sighting.row for sighting in sightings]).delete()
-    _upsert(Sighting, sightings, unique=("visit", "row"))
 
 
 def _write_findings(visit: Visit, judgement: Judgement) -> None:
@@ -156,8 +176,7 @@ def _write_findings(visit: Visit, judgement: Judgement) -> None:
     for row in visit.findings.order_by("-pk"):
         before[_finding_key(row)].append(row)
     fresh = []
-    for finding in judgement.findings:
-        row = _finding_row(visit, finding, judgement)
+    for row in finding_rows(visit, judgement):
         if same := before[_finding_key(row)]:
             same.pop()
         else:
@@ -166,6 +185,10 @@ def _write_findings(visit: Visit, judgement: Judgement) -> None:
     if gone:
         visit.findings.filter(pk__in=gone).delete()
     StoredFinding.objects.bulk_create(fresh)
+
+
+def finding_rows(visit: Visit, judgement: Judgement) -> list[StoredFinding]:
+    return [_finding_row(visit, finding, judgement) for finding in judgement.findings]
 
 
 def _finding_row(visit: Visit, finding: values.Finding, judgement: Judgement) -> StoredFinding:

@@ -49,11 +49,14 @@ def quoted(text: str) -> str:
 
 def read_number(text: str) -> Decimal:
     """A decimal number with comma or point: `12.5`, `12,5`, `−3`."""
-    typed = text.strip().replace("−", "-").replace("–", "-")
+    return _number(text, text)
+
+
+def _number(digits: str, text: str) -> Decimal:
+    """The number in `digits`; a problem quotes the whole `text` of the cell."""
+    typed = digits.strip().replace("−", "-").replace("–", "-")
     if not _NUMBER.fullmatch(typed):
-        raise CellError(
-            f"{quoted(text)} is not a number.", "Write digits only, such as 12 or 12.5."
-        )
+        raise CellError(f"{quoted(text)} is not a number.", "Write digits, such as 12 or 12.5.")
     return Decimal(typed.replace(",", "."))
 
 
@@ -87,10 +90,10 @@ def _within(number: Decimal, text: str, low: int, high: int) -> Decimal:
 
 def read_temperature(text: str, unit: TemperatureUnit) -> Temperature:
     """A temperature in the sheet's unit, unless the cell names its own: `54 °F`, `12,5C`."""
-    match = _UNIT.fullmatch(text.strip())
-    if match:
-        text, unit = match[1], TemperatureUnit(match[2].upper())
-    reading = Temperature(value=read_number(text), unit=unit)
+    digits = text
+    if match := _UNIT.fullmatch(text.strip()):
+        digits, unit = match[1], TemperatureUnit(match[2].upper())
+    reading = Temperature(value=_number(digits, text), unit=unit)
     coldest, hottest = POSSIBLE_CELSIUS
     if not coldest <= to_celsius(reading) <= hottest:
         raise CellError(
@@ -112,7 +115,7 @@ def read_rain_mm(text: str) -> Decimal:
     """Rain in mm to a tenth; inches when the cell says so: `12.5`, `12,5 mm`, `0.5 in`."""
     match = _RAIN.fullmatch(text.strip())
     digits, unit = (match[1], (match[2] or "mm").lower()) if match else (text, "mm")
-    amount = read_number(digits)
+    amount = _number(digits, text)
     amount = amount if unit == "mm" else amount * _MM_PER_INCH
     return _within(amount, text, 0, 2000).quantize(Decimal("0.1"), ROUND_HALF_UP)
 

@@ -122,7 +122,8 @@ def settle(
     finding.settled_at = at
     finding.save()
     answer = Settlement(settlement).label.lower()
-    return _finish(visit, member, Step.SETTLED, note=f"{finding.code}: {answer}. {reason}", at=at)
+    note = f"{finding.code}: {answer}. {finding.reason}"
+    return _finish(visit, member, Step.SETTLED, note=note, at=at)
 
 
 @transaction.atomic
@@ -139,13 +140,21 @@ def accept(member: Membership, visit_id: uuid.UUID | str, *, revision: int) -> V
 
 
 @transaction.atomic
-def send_back(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision: int) -> Visit:
-    """Give the sheet back to its observer, with a note that is also mailed."""
+def send_back(
+    member: Membership,
+    visit_id: uuid.UUID | str,
+    *,
+    note: str,
+    revision: int,
+    site_url: str = "",
+) -> Visit:
+    """Give the sheet back to its observer, with a note that is also mailed. The link in
+    the mail begins with `site_url`, the address of this installation."""
     visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
     _check_reason(note)
     visit.state = VisitState.SENT_BACK
     _finish(visit, member, Step.SENT_BACK, note=note)
-    mail_sent_back.defer(step_id=visit.steps.latest("pk").pk)
+    mail_sent_back.defer(step_id=visit.steps.latest("pk").pk, site_url=site_url)
     return visit
 
 

@@ -1,0 +1,306 @@
+"""Beginning a visit and typing its sheet."""
+
+import datetime as dt
+import uuid
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from accounts.models import Role
+from surveys.models import ProtocolVersion, Visit, VisitState
+from surveys.visits.cells import CellChange, Conflict, storable
+from surveys.visits.drafts import discard_draft, save_cells, start_visit
+from surveys.visits.exceptions import (
+    NightUnusable,
+    NoProtocolInForce,
+    NotYours,
+    SheetTooLarge,
+    WrongState,
+)
+from surveys.visits.finding import findings_by_cell, findings_by_place
+from surveys.visits.reach import find_visit, visible_visits
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+    make_version,
+)
+from tests.support.sheets import NIGHT, changes, make_draft, make_submitted, plain_cells
+
+
+@pytest.fixture
+def route(programme):
+    return make_route(programme)
+
+
+# Starting
+
+
+def test_a_new_visit_knows_its_version_season_and_window(observer, route):
+    visit = start_visit(observer, route=route, night=NIGHT)
+    assert visit.state == VisitState.DRAFT
+    assert visit.protocol_version.protocol == route.protocol
+    assert (visit.season_year, visit.window) == (2024, "Spring")
+    assert visit.observer == observer.person
+    assert visit.cells == {"night": "2024-04-15", "temperature_unit": "C"}
+
+
+def test_a_night_after_new_year_belongs_to_the_season_that_ends_then(observer, programme):
+    version = make_version(
+        programme,
+        season_begins_month=9,
+        windows=[
+            {
+                "name": "Winter",
+                "opens_month": 12,
+                "opens_day": 1,
+                "closes_month": 2,
+                "closes_day": 28,
+            }
+        ],
+    )
+    route = make_route(programme, version=version)
+    for night in (dt.date(2024, 12, 20), dt.date(2025, 1, 20)):
+        visit = start_visit(observer, route=route, night=night)
+        assert (visit.season_year, visit.window) == (2025, "Winter")
+    assert start_visit(observer, route=route, night=dt.date(2025, 4, 1)).window == ""
+
+
+def test_the_version_is_the_one_in_force_on_the_night(observer, route):
+    old = route.protocol.versions.get()
+    new = ProtocolVersion.objects.create(
+        protocol=route.protocol, number=2, in_force_from=dt.date(2024, 4, 15)
+    )
+    before = start_visit(observer, route=route, night=dt.date(2024, 4, 14))
+    after = start_visit(observer, route=route, night=dt.date(2024, 4, 15))
+    assert (before.protocol_version, after.protocol_version) == (old, new)
+
+
+def test_the_same_id_never_makes_a_second_visit(observer, route):
+    key = uuid.uuid4()
+    first = start_visit(observer, route=route, night=NIGHT, visit_id=key, source="phone")
+    again = start_visit(observer, route=route, night=NIGHT, visit_id=key, source="phone")
+    assert first == again
+    assert Visit.objects.count() == 1
+
+
+def test_an_id_of_somebody_else_is_not_yours(observer, route, programme):
+    theirs = start_visit(make_member(programme), route=route, night=NIGHT)
+    with pytest.raises(NotYours):
+        start_visit(observer, route=route, night=NIGHT, visit_id=theirs.pk)
+
+
+def test_a_route_of_another_programme_is_not_there(observer):
+    with pytest.raises(NotYours, match="no such route"):
+        start_visit(observer, route=make_route(make_programme()), night=NIGHT)
+
+
+def test_partners_and_members_who_left_enter_nothing(partner, programme, route):
+    gone = make_member(programme, Role.OBSERVER, active=False)
+    for member in (partner, gone):
+        with pytest.raises(PermissionDenied, match="does not allow you to enter visits"):
+            start_visit(member, route=route, night=NIGHT)
+
+
+def test_a_night_before_the_first_version_is_refused(observer, route):
+    with pytest.raises(NoProtocolInForce):
+        start_visit(observer, route=route, night=dt.date(1999, 12, 31))
+    with pytest.raises(NightUnusable):
+        start_visit(observer, route=route, night=dt.date(9999, 12, 31))
+
+
+# Typing
+
+
+def test_cells_are_kept_as_typed_and_judged(observer, route):
+    visit = start_visit(observer, route=route, night=NIGHT)
+    saved = save_cells(observer, visit.pk, changes({"stops.1.cars": "many", "notes": " fog "}))
+    assert saved.visit.cells["stops.1.cars"] == "many"
+    assert saved.visit.cells["notes"] == " fog "
+    assert saved.visit.revision == 2
+    assert saved.conflicts == ()
+    assert findings_by_cell(saved.findings)["stops.1.cars"][0].code == "cell-unreadable"
+    assert findings_by_place(saved.findings)[1, "cars", None][0].code == "cell-unreadable"
+
+
+def test_typing_what_is_there_already_changes_nothing(observer, route):
+    visit = make_draft(observer, route, {"notes": "fog"})
+    saved = save_cells(observer, visit.pk, changes({"notes": "fog"}))
+    assert saved.visit.revision == visit.revision
+
+
+def test_two_devices_fill_different_cells_and_both_are_kept(observer, route):
+    visit = start_visit(observer, route=route, night=NIGHT)
+    save_cells(observer, visit.pk, changes({"stops.1.cars": "2"}))
+    saved = save_cells(observer, visit.pk, changes({"stops.2.cars": "3"}))
+    assert saved.visit.cells["stops.1.cars"] == "2"
+    assert saved.visit.cells["stops.2.cars"] == "3"
+
+
+def test_two_devices_fill_the_same_cell_and_both_texts_come_back(observer, route):
+    visit = start_visit(observer, route=route, night=NIGHT)
+    save_cells(observer, visit.pk, changes({"stops.1.cars": "2"}))
+    saved = save_cells(observer, visit.pk, changes({"stops.1.cars": "3", "notes": "fog"}))
+    assert saved.conflicts == (Conflict(address="stops.1.cars", mine="3", theirs="2"),)
+    assert saved.visit.cells["stops.1.cars"] == "2"
+    assert saved.visit.cells["notes"] == "fog"
+
+
+def test_an_unreadable_cell_is_not_also_called_missing(observer, route):
+    visit = start_visit(observer, route=route, night=NIGHT)
+    cells = {"stops.1.status": "listened", "stops.1.started_at": "late"}
+    saved = save_cells(observer, visit.pk, changes(cells))
+    beside = findings_by_cell(saved.findings)
+    assert [f.code for f in beside["stops.1.started_at"]] == ["cell-unreadable"]
+    assert [f.code for f in beside["stops.1.finished_at"]] == ["times-missing"]
+
+
+def test_the_visit_follows_the_night_of_its_sheet(observer, route):
+    new = ProtocolVersion.objects.create(
+        protocol=route.protocol, number=2, in_force_from=dt.date(2025, 1, 1)
+    )
+    visit = start_visit(observer, route=route, night=NIGHT)
+    night = {"night": CellChange(was="2024-04-15", now="12 March 2025")}
+    visit = save_cells(observer, visit.pk, night).visit
+    visit.refresh_from_db()
+    assert visit.night == dt.date(2025, 3, 12)
+    assert (visit.season_year, visit.window) == (2025, "")
+    assert visit.protocol_version == new
+    assert visit.cells["night"] == "12 March 2025"
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("some evening", "cell-unreadable"),
+        ("1998-04-15", "night-without-protocol"),
+        ("9999-12-31", "cell-out-of-range"),
+        ("", "night-missing"),
+    ],
+)
+def test_a_night_that_cannot_be_used_is_kept_and_reported(observer, route, text, code):
+    visit = start_visit(observer, route=route, night=NIGHT)
+    saved = save_cells(observer, visit.pk, {"night": CellChange(was="2024-04-15", now=text)})
+    assert saved.visit.night == NIGHT
+    assert saved.visit.cells.get("night", "") == text
+    assert [f.code for f in findings_by_cell(saved.findings)["night"]] == [code]
+
+
+def test_a_sheet_has_a_size(observer, route):
+    visit = make_draft(observer, route, {"notes": "fog"})
+    for too_much in (
+        {"notes": CellChange(was="fog", now="x" * 10_001)},
+        changes({"a" * 201: "x"}),
+        changes({f"other.{n}": "x" for n in range(5_001)}),
+    ):
+        with pytest.raises(SheetTooLarge):
+            save_cells(observer, visit.pk, too_much)
+    visit.refresh_from_db()
+    assert visit.cells["notes"] == "fog"
+
+
+@pytest.mark.parametrize("key", ["junk", "", uuid.uuid4()])
+def test_a_visit_that_is_not_there(observer, key):
+    with pytest.raises(NotYours):
+        save_cells(observer, key, {})
+
+
+def test_only_the_observer_types_into_a_draft(observer, coordinator, programme, route):
+    visit = make_draft(observer, route)
+    elsewhere = make_member(make_programme(), person=observer.person)
+    for member in (make_member(programme), coordinator, elsewhere):
+        with pytest.raises(NotYours):
+            save_cells(member, visit.pk, changes({"notes": "mine now"}))
+
+
+def test_a_submitted_sheet_is_closed(observer, route):
+    visit = make_submitted(observer, route)
+    with pytest.raises(WrongState, match=r"is submitted; .* while it is draft or sent back"):
+        save_cells(observer, visit.pk, changes({"notes": "too late"}))
+
+
+# Seeing
+
+
+def test_a_draft_is_seen_by_its_observer_and_the_coordinators(
+    observer, coordinator, partner, programme, route
+):
+    visit = make_draft(observer, route)
+    other = make_member(programme)
+    assert find_visit(observer, visit.pk) == find_visit(coordinator, visit.pk) == visit
+    for member in (other, partner, make_member(make_programme(), Role.COORDINATOR)):
+        with pytest.raises(Http404):
+            find_visit(member, visit.pk)
+        assert not visible_visits(member).exists()
+
+
+def test_a_submitted_visit_is_seen_by_other_observers(observer, partner, programme, route):
+    visit = make_submitted(observer, route)
+    assert find_visit(make_member(programme), visit.pk) == visit
+    assert not visible_visits(partner).exists()
+
+
+# Discarding
+
+
+def test_a_draft_can_be_discarded(observer, route):
+    visit = make_draft(observer, route)
+    discard_draft(observer, visit.pk)
+    assert not Visit.objects.exists()
+    event = Visit.pgh_event_model.objects.get(pgh_label="delete")
+    assert event.cells == visit.cells
+
+
+def test_what_was_submitted_or_is_anothers_cannot_be_discarded(
+    observer, coordinator, programme, route
+):
+    draft, submitted = make_draft(observer, route), make_submitted(observer, route)
+    with pytest.raises(WrongState):
+        discard_draft(observer, submitted.pk)
+    for member in (coordinator, make_member(programme)):
+        with pytest.raises(NotYours):
+            discard_draft(member, draft.pk)
+    assert Visit.objects.count() == 2
+
+
+# Junk
+
+JUNK = st.dictionaries(
+    st.one_of(
+        st.text(max_size=20),
+        st.builds(
+            "stops.{}.{}".format,
+            st.integers(0, 5),
+            st.sampled_from(["started_at", "sky", "status", "cars", "calls.pseudacris-crucifer"]),
+        ),
+    ),
+    st.one_of(st.text(max_size=20), st.integers().map(str), st.times().map(str)),
+    max_size=10,
+)
+
+
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(typed=JUNK)
+def test_any_junk_is_kept_and_never_raises(observer, route, typed):
+    kept = {storable(address): storable(text) for address, text in typed.items()}
+    assume(len(kept) == len(typed))
+    visit = start_visit(observer, route=route, night=NIGHT)
+    save_cells(observer, visit.pk, changes(typed))
+    visit.refresh_from_db()
+    assert {address: visit.cells.get(address, "") for address in kept} == kept
+
+
+def test_typing_a_ten_stop_sheet_takes_few_queries(
+    observer, programme, django_assert_max_num_queries
+):
+    (peeper,) = make_checklist(programme)
+    visit = start_visit(observer, route=make_route(programme, stops=10), night=NIGHT)
+    typed = changes(plain_cells(10, {n: {peeper: 2} for n in range(1, 11)}))
+    with django_assert_max_num_queries(13):
+        save_cells(observer, visit.pk, typed)

@@ -1,0 +1,165 @@
+"""Photos of sightings: drawn anew, without tags, within limits."""
+
+import io
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import ExifTags, Image
+
+from surveys.models import Photo
+from surveys.visits import photos
+from surveys.visits.drafts import discard_draft
+from surveys.visits.exceptions import NotYours, PhotoRefused, WrongState
+from surveys.visits.finding import findings_by_cell
+from surveys.visits.judging import judge_sheet
+from tests.support.builders import make_member, make_route
+from tests.support.sheets import make_draft, make_submitted
+
+
+@pytest.fixture
+def visit(programme, observer):
+    return make_draft(observer, make_route(programme))
+
+
+def picture(kind="JPEG", size=(400, 300), mode="RGB", **options):
+    out = io.BytesIO()
+    Image.new(mode, size, "green").save(out, kind, **options)
+    return SimpleUploadedFile(f"photo.{kind.lower()}", out.getvalue())
+
+
+def with_position(orientation=1):
+    """A photo as a phone makes it: EXIF with a place, the phone's maker and a turn."""
+    exif = Image.Exif()
+    exif[ExifTags.Base.Make] = "Some maker"
+    exif[ExifTags.Base.Orientation] = orientation
+    place = exif.get_ifd(ExifTags.IFD.GPSInfo)
+    place[ExifTags.GPS.GPSLatitudeRef] = "N"
+    place[ExifTags.GPS.GPSLatitude] = (43.0, 4.0, 23.0)
+    place[ExifTags.GPS.GPSLongitudeRef] = "W"
+    place[ExifTags.GPS.GPSLongitude] = (89.0, 24.0, 4.0)
+    return picture(exif=exif, comment=b"near the old mill")
+
+
+def kept(photo):
+    with photo.image.open() as file:
+        data = file.read()
+    return Image.open(io.BytesIO(data)), data
+
+
+def test_no_tag_survives(observer, visit):
+    upload = with_position()
+    tags = Image.open(upload).getexif()
+    assert tags.get_ifd(ExifTags.IFD.GPSInfo), "the test photo must have a position to lose"
+    upload.seek(0)
+    image, data = kept(photos.store_photo(observer, visit.pk, row=1, upload=upload))
+    assert not image.getexif()
+    assert not {"exif", "comment", "icc_profile", "xmp"} & image.info.keys()
+    assert b"Some maker" not in data
+    assert b"old mill" not in data
+
+
+def test_it_stands_upright(observer, visit):
+    photo = photos.store_photo(observer, visit.pk, row=1, upload=with_position(orientation=6))
+    assert kept(photo)[0].size == (300, 400)
+
+
+@pytest.mark.parametrize(
+    ("kind", "mode"),
+    [("PNG", "RGBA"), ("PNG", "P"), ("PNG", "L"), ("WEBP", "RGB"), ("JPEG", "CMYK")],
+)
+def test_formats(observer, visit, kind, mode):
+    photo = photos.store_photo(observer, visit.pk, row=1, upload=picture(kind, mode=mode))
+    image, _ = kept(photo)
+    assert (image.format, image.mode, image.size) == ("JPEG", "RGB", (400, 300))
+
+
+def test_a_large_photo_is_made_smaller(observer, visit):
+    upload = picture(size=(4800, 2400))
+    photo = photos.store_photo(observer, visit.pk, row=1, upload=upload)
+    assert kept(photo)[0].size == (2400, 1200)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"no picture",
+        b"<svg xmlns='http://www.w3.org/2000/svg'/>",
+        picture().read()[:900],
+        picture("PNG").read()[:200],
+    ],
+)
+def test_what_is_no_photo_is_refused(observer, visit, data):
+    with pytest.raises(PhotoRefused, match="JPEG, PNG or WebP"):
+        photos.store_photo(observer, visit.pk, row=1, upload=SimpleUploadedFile("photo.jpg", data))
+    assert not Photo.objects.exists()
+
+
+def test_formats_that_are_not_photos_are_refused(observer, visit):
+    with pytest.raises(PhotoRefused):
+        photos.store_photo(observer, visit.pk, row=1, upload=picture("GIF"))
+
+
+def test_limits_are_said_in_words(observer, visit):
+    too_heavy = picture()
+    too_heavy.size = photos.LARGEST_BYTES + 1
+    with pytest.raises(PhotoRefused, match="20 MB are allowed"):
+        photos.store_photo(observer, visit.pk, row=1, upload=too_heavy)
+    too_wide = picture("PNG", size=(10_000, 8_001), mode="1")
+    with pytest.raises(PhotoRefused, match="10000 × 8001 pixels"):
+        photos.store_photo(observer, visit.pk, row=1, upload=too_wide)
+    with pytest.raises(PhotoRefused, match="no sighting row 0"):
+        photos.store_photo(observer, visit.pk, row=0, upload=picture())
+
+
+def test_a_new_photo_takes_the_place_of_the_old(
+    observer, visit, django_capture_on_commit_callbacks
+):
+    old = photos.store_photo(observer, visit.pk, row=1, upload=picture())
+    with django_capture_on_commit_callbacks(execute=True):
+        new = photos.store_photo(observer, visit.pk, row=1, upload=picture(size=(200, 200)))
+    assert Photo.objects.get() == new
+    assert photos.find_photo(observer, visit.pk, row=1) == new
+    assert not old.image.storage.exists(old.image.name)
+    assert new.image.storage.exists(new.image.name)
+    assert new.sha256 != old.sha256
+
+
+@pytest.mark.parametrize("discard", [True, False])
+def test_the_file_goes_with_the_photo(observer, visit, discard, django_capture_on_commit_callbacks):
+    photo = photos.store_photo(observer, visit.pk, row=1, upload=picture())
+    with django_capture_on_commit_callbacks(execute=True):
+        if discard:
+            discard_draft(observer, visit.pk)
+        else:
+            photos.remove_photo(observer, visit.pk, row=1)
+    assert not Photo.objects.exists()
+    assert not photo.image.storage.exists(photo.image.name)
+
+
+def test_a_photo_without_a_sighting_is_asked_about(observer, visit):
+    photos.store_photo(observer, visit.pk, row=2, upload=picture())
+    beside = findings_by_cell(judge_sheet(visit))
+    assert beside["sightings.2.species"][0].code == "sighting-incomplete"
+
+
+def test_who_may_add_and_see_photos(observer, coordinator, partner, programme, visit):
+    photos.store_photo(observer, visit.pk, row=1, upload=picture())
+    assert photos.find_photo(coordinator, visit.pk, row=1).row == 1
+    other = make_member(programme)
+    for act in (photos.find_photo, photos.remove_photo):
+        with pytest.raises(NotYours):
+            act(other, visit.pk, row=1)
+    with pytest.raises(NotYours):
+        photos.store_photo(coordinator, visit.pk, row=2, upload=picture())
+    with pytest.raises(NotYours, match="no photo"):
+        photos.find_photo(observer, visit.pk, row=3)
+    with pytest.raises((PermissionDenied, NotYours)):
+        photos.store_photo(partner, visit.pk, row=1, upload=picture())
+
+
+def test_a_submitted_sheet_takes_no_photo(observer, programme):
+    visit = make_submitted(observer, make_route(programme))
+    with pytest.raises(WrongState):
+        photos.store_photo(observer, visit.pk, row=1, upload=picture())

@@ -1,0 +1,323 @@
+"""Handing in a sheet: what is refused, and which rows are written."""
+
+import datetime as dt
+from decimal import Decimal
+
+import pytest
+from django.core.exceptions import PermissionDenied
+
+from surveys.models import (
+    CallIndex,
+    ListeningPeriod,
+    Photo,
+    ReviewStep,
+    Sighting,
+    Step,
+    StoredFinding,
+    Submission,
+    Visit,
+    VisitState,
+)
+from surveys.visits.drafts import save_cells
+from surveys.visits.exceptions import NotYours, StaleRevision, VisitRefused, WrongState
+from surveys.visits.verbs import send_back, settle, submit_visit
+from tests.support.builders import make_checklist, make_member, make_programme, make_route
+from tests.support.sheets import changes, make_draft, make_submitted, plain_cells, type_cells
+
+TOAD = "Anaxyrus americanus"
+
+
+@pytest.fixture
+def species(programme):
+    return make_checklist(programme, "Pseudacris crucifer", TOAD)
+
+
+@pytest.fixture
+def route(programme):
+    return make_route(programme)
+
+
+def test_the_sheet_becomes_rows(observer, route, species):
+    peeper, toad = species
+    cells = plain_cells(2, {1: {peeper: 3, toad: 0}, 2: {peeper: "?", toad: "-"}}) | {
+        "second_observer": "Kim Alder",
+        "notes": "fog after ten",
+        "rain_48h_mm": "12,5",
+        "days_since_rain": "1",
+        "start.air_temperature": "54F",
+        "start.beaufort": "1",
+        "end.sky": "2",
+        "stops.1.cars": "4",
+        "stops.1.interrupted": "yes",
+        "stops.1.moonlight": "no",
+        "stops.1.water_tonight": "full",
+        "stops.1.paused_minutes": "0,5",
+        "stops.1.finished_at": "21:07",
+        "stops.1.latitude": "43.0731",
+        "stops.1.longitude": "-89.4012",
+        "stops.1.accuracy_m": "9",
+        "stops.3.status": "skipped",
+        "stops.3.skip_reason": "road flooded",
+        "sightings.2.species": "anaxyrus americanus",
+        "sightings.2.life_stage": "eggs",
+        "sightings.2.stop": "2",
+        "sightings.2.count": "3",
+    }
+    visit = make_submitted(observer, route, cells)
+    visit.refresh_from_db()
+    assert visit.state == VisitState.SUBMITTED
+    assert visit.submitted_at is not None
+    assert visit.counts_in_trends is False
+    assert (visit.second_observer, visit.notes) == ("Kim Alder", "fog after ten")
+    assert (visit.rain_48h_mm, visit.days_since_rain) == (Decimal("12.5"), 1)
+    assert (visit.start_air_temperature_c, visit.start_air_temperature_unit) == (
+        Decimal("12.2222"),
+        "F",
+    )
+    assert (visit.start_beaufort, visit.end_sky) == (1, 2)
+    first, second, third = visit.periods.select_related("stop")
+    assert first.started_at == dt.datetime(2024, 4, 16, 2, 1, tzinfo=dt.UTC)
+    assert (first.paused_s, first.cars, first.interrupted, first.moonlight) == (30, 4, True, False)
+    assert (first.air_temperature_c, first.air_temperature_unit) == (Decimal("12.5"), "C")
+    assert (first.water_tonight, first.measured_accuracy_m) == ("full", 9.0)
+    assert (first.measured_at.x, first.measured_at.y) == (-89.4012, 43.0731)
+    assert (third.status, third.skip_reason) == ("skipped", "road flooded")
+    assert list(
+        CallIndex.objects.order_by("period__stop__number", "species__code").values_list(
+            "period", "species__code", "index", "not_sure", "counts_in_trends"
+        )
+    ) == [
+        (first.pk, peeper.code, 3, False, False),
+        # opened without an answer is missing, like not sure: never a zero
+        (second.pk, toad.code, None, True, False),
+        (second.pk, peeper.code, None, True, False),
+    ]
+    sighting = Sighting.objects.get()
+    assert (sighting.row, sighting.species, sighting.life_stage) == (2, toad, "eggs")
+    assert (sighting.stop.number, sighting.count) == (2, 3)
+
+
+def test_a_stop_that_was_not_reached_has_no_period(observer, route):
+    visit = make_submitted(observer, route, plain_cells(2))
+    assert set(visit.periods.values_list("stop__number", flat=True)) == {1, 2}
+    assert visit.findings.get().code == "stop-left-blank"
+
+
+def test_submission_and_review_step(observer, route):
+    draft = make_draft(observer, route)
+    visit = submit_visit(observer, draft.pk, revision=draft.revision)
+    assert visit.revision == draft.revision + 1
+    submission = Submission.objects.get()
+    assert (submission.revision, submission.cells) == (visit.revision, draft.cells)
+    assert submission.submitted_by == observer.person
+    step = ReviewStep.objects.get()
+    assert (step.step, step.by, step.revision) == (Step.SUBMITTED, observer.person, visit.revision)
+
+
+def test_a_retry_creates_nothing_twice(observer, coordinator, route):
+    draft = make_draft(observer, route)
+    first = submit_visit(observer, draft.pk, revision=draft.revision)
+    again = submit_visit(observer, draft.pk, revision=draft.revision)
+    assert again.revision == first.revision
+    sent_back = send_back(coordinator, draft.pk, note="Why?", revision=first.revision)
+    late = submit_visit(observer, draft.pk, revision=draft.revision)
+    assert (late.state, late.revision) == (VisitState.SENT_BACK, sent_back.revision)
+    assert Submission.objects.count() == 1
+    assert ReviewStep.objects.filter(step=Step.SUBMITTED).count() == 1
+    assert ListeningPeriod.objects.count() == 3
+
+
+def test_findings_are_stored_with_their_place(observer, route, species):
+    peeper, _ = species
+    cells = plain_cells(3, {2: {peeper: "-"}}) | {"stops.3.finished_at": "21:23"}
+    visit = make_submitted(observer, route, cells)
+    rows = visit.findings.values_list("code", "severity", "stop__number", "species__code", "field")
+    assert set(rows) == {
+        ("index-missing", "query", 2, peeper.code, "index"),
+        ("listening-too-short", "query", 3, None, "finished_at"),
+    }
+
+
+@pytest.mark.parametrize(
+    ("cells", "code", "address_stop"),
+    [
+        ({"stops.1.finished_at": "21:01"}, "finish-before-start", 1),
+        ({"stops.1.finished_at": "20:59"}, "finish-before-start", 1),
+        ({"stops.1.arrived_at": "21:02"}, "start-before-arrival", 1),
+        ({"stops.1.status": "skipped"}, "skipped-with-times", 1),
+        ({"stops.2.beaufort": "13"}, "unknown-wind-force", 2),
+        ({"stops.2.beaufort": "-1"}, "unknown-wind-force", 2),
+        ({"stops.2.sky": "3"}, "unknown-sky-code", 2),
+        ({"stops.2.sky": "99999999"}, "unknown-sky-code", 2),
+        ({"stops.2.noise_index": "5"}, "unknown-noise-index", 2),
+        ({"stops.2.cars": "70000"}, "cell-out-of-range", 2),
+        ({"stops.2.paused_minutes": "599"}, "pause-longer-than-listening", 2),
+        ({"stops.2.air_temperature": "99999"}, "cell-out-of-range", 2),
+        ({"stops.2.latitude": "95", "stops.2.longitude": "0"}, "cell-out-of-range", 2),
+        ({"stops.3.calls.pseudacris-crucifer": "4"}, "index-impossible", 3),
+        ({"stops.3.calls.pseudacris-crucifer": "-1"}, "index-impossible", 3),
+        ({"stops.3.calls.unicorn": "1"}, "species-unknown", 3),
+        ({"stops.9.started_at": "22:00"}, "unknown-stop", 9),
+        ({"stops.3.finished_at": "2024-04-17T02:21:00Z"}, "time-on-another-night", 3),
+        ({"night": "2024-02-30"}, "cell-unreadable", None),
+        ({"night": "2190-04-15"}, "future-night", None),
+        ({"start.sky": "44"}, "unknown-sky-code", None),
+        ({"end.beaufort": "40000"}, "unknown-wind-force", None),
+        ({"rain_48h_mm": "1000000"}, "cell-out-of-range", None),
+        ({"days_since_rain": "40000"}, "cell-out-of-range", None),
+        ({"second_observer": "x" * 121}, "cell-too-long", None),
+        ({"sightings.1.count": "3"}, "sighting-incomplete", None),
+    ],
+)
+def test_what_the_database_forbids_is_refused_in_words(
+    observer, route, species, cells, code, address_stop
+):
+    draft = make_draft(observer, route)
+    draft = type_cells(observer, draft, cells).visit
+    with pytest.raises(VisitRefused, match="must be mended first") as caught:
+        submit_visit(observer, draft.pk, revision=draft.revision)
+    found = {(f.code, f.where.stop) for f in caught.value.findings}
+    assert (code, address_stop) in found
+    draft.refresh_from_db()
+    assert draft.state == VisitState.DRAFT
+    assert {address: draft.cells[address] for address in cells} == cells
+    assert not Submission.objects.exists()
+    assert not ListeningPeriod.objects.exists()
+
+
+def test_a_repeated_hour_must_be_answered_first(observer, route):
+    cells = {
+        "night": "2023-11-04",
+        "stops.1.started_at": "01:30",
+        "stops.1.finished_at": "01:36",
+        "stops.1.finished_at.fold": "second",
+    }
+    draft = make_draft(observer, route, cells)
+    with pytest.raises(VisitRefused):
+        submit_visit(observer, draft.pk, revision=draft.revision)
+    draft = type_cells(observer, draft, {"stops.1.started_at.fold": "second"}).visit
+    submit_visit(observer, draft.pk, revision=draft.revision)
+    period = ListeningPeriod.objects.get()
+    assert period.started_at == dt.datetime(2023, 11, 5, 7, 30, tzinfo=dt.UTC)
+    assert period.finished_at - period.started_at == dt.timedelta(minutes=6)
+
+
+def test_only_the_observer_submits(observer, coordinator, partner, programme, route):
+    draft = make_draft(observer, route)
+    elsewhere = make_member(make_programme(), person=observer.person)
+    for member in (coordinator, make_member(programme), elsewhere):
+        with pytest.raises(NotYours):
+            submit_visit(member, draft.pk, revision=draft.revision)
+    with pytest.raises(PermissionDenied):
+        submit_visit(partner, draft.pk, revision=draft.revision)
+
+
+def test_a_stale_revision_submits_nothing(observer, route):
+    draft = make_draft(observer, route)
+    save_cells(observer, draft.pk, changes({"notes": "typed on the phone"}))
+    with pytest.raises(StaleRevision, match="in the meantime") as caught:
+        submit_visit(observer, draft.pk, revision=draft.revision)
+    assert caught.value.visit.cells["notes"] == "typed on the phone"
+    assert not Submission.objects.exists()
+
+
+def test_a_submitted_visit_is_not_submitted_again(observer, route):
+    visit = make_submitted(observer, route)
+    with pytest.raises(WrongState, match="is submitted"):
+        submit_visit(observer, visit.pk, revision=visit.revision)
+
+
+# Submitting again
+
+
+@pytest.fixture
+def sent_back(observer, coordinator, route, species):
+    """A visit with two queries, one settled, that came back."""
+    peeper, toad = species
+    cells = plain_cells(3, {1: {peeper: 2, toad: 1}, 2: {peeper: 1}}) | {
+        "stops.2.finished_at": "21:13",
+        "stops.3.finished_at": "21:23",
+        "sightings.1.species": toad.code,
+        "sightings.1.life_stage": "adult",
+    }
+    visit = make_submitted(observer, route, cells)
+    finding = visit.findings.get(stop__number=2)
+    visit = settle(
+        coordinator,
+        finding.pk,
+        settlement="counts",
+        reason="Long enough here.",
+        revision=visit.revision,
+    )
+    return send_back(coordinator, visit.pk, note="Look at stop 3.", revision=visit.revision)
+
+
+def test_settlements_stay_where_the_finding_is_the_same(observer, sent_back):
+    before = StoredFinding.objects.get(stop__number=2)
+    visit = type_cells(observer, sent_back, {"stops.3.finished_at": "21:26"}).visit
+    submit_visit(observer, visit.pk, revision=visit.revision)
+    finding = StoredFinding.objects.get()
+    assert finding == before
+    assert (finding.settlement, finding.reason) == ("counts", "Long enough here.")
+
+
+def test_a_settlement_goes_when_the_finding_says_something_else(observer, sent_back):
+    visit = type_cells(observer, sent_back, {"stops.2.finished_at": "21:14"}).visit
+    submit_visit(observer, visit.pk, revision=visit.revision)
+    assert StoredFinding.objects.get(stop__number=2).settlement == ""
+
+
+def test_rows_follow_the_new_sheet(observer, sent_back, species):
+    peeper, toad = species
+    before = dict(sent_back.periods.values_list("stop__number", "pk"))
+    cells = {
+        f"stops.1.calls.{peeper.code}": "3",
+        f"stops.1.calls.{toad.code}": "",
+        "sightings.1.species": "",
+        "sightings.1.life_stage": "",
+        **{f"stops.3.{name}": "" for name in ("arrived_at", "started_at", "finished_at")},
+        "stops.3.air_temperature": "",
+    }
+    visit = type_cells(observer, sent_back, cells).visit
+    submit_visit(observer, visit.pk, revision=visit.revision)
+    after = dict(visit.periods.values_list("stop__number", "pk"))
+    assert after == {1: before[1], 2: before[2]}
+    assert set(CallIndex.objects.values_list("period", "species", "index")) == {
+        (before[1], peeper.pk, 3),
+        (before[2], peeper.pk, 1),
+    }
+    assert not Sighting.objects.exists()
+    assert Submission.objects.count() == 2
+
+
+def test_history_has_a_row_for_what_changed_and_none_for_what_did_not(observer, sent_back):
+    visit = type_cells(observer, sent_back, {"stops.3.finished_at": "21:26"}).visit
+    submit_visit(observer, visit.pk, revision=visit.revision)
+    events = ListeningPeriod.pgh_event_model.objects.order_by("pgh_id")
+    labels = [(event.pgh_label, event.stop.number) for event in events.select_related("stop")]
+    assert labels == [("insert", 1), ("insert", 2), ("insert", 3), ("update", 3)]
+    states = Visit.pgh_event_model.objects.order_by("pgh_id").values_list("state", flat=True)
+    assert list(dict.fromkeys(states)) == ["draft", "submitted", "sent_back"]
+    assert states.last() == "submitted"
+
+
+def test_a_photo_goes_with_its_row(observer, route, species):
+    _, toad = species
+    cells = plain_cells() | {"sightings.1.species": toad.code, "sightings.1.life_stage": "adult"}
+    draft = make_draft(observer, route, cells)
+    photo = Photo.objects.create(
+        visit=draft, row=1, image="photos/a.jpg", sha256="0" * 64, uploaded_by=observer.person
+    )
+    submit_visit(observer, draft.pk, revision=draft.revision)
+    assert Sighting.objects.get().photo == photo
+
+
+def test_submitting_ten_stops_takes_as_many_queries_as_three(
+    observer, programme, species, django_assert_max_num_queries
+):
+    for stops in (3, 10):
+        route = make_route(programme, stops=stops)
+        heard = {n: dict.fromkeys(species, 2) for n in range(1, stops + 1)}
+        draft = make_draft(observer, route, plain_cells(stops, heard))
+        with django_assert_max_num_queries(24):
+            submit_visit(observer, draft.pk, revision=draft.revision)

@@ -1,0 +1,193 @@
+"""Single cells: what is typed, what it reads as, what is said when it cannot be read."""
+
+import datetime as dt
+from decimal import Decimal
+
+import pytest
+
+from surveys.protocol.values import Temperature, TemperatureUnit
+from surveys.visits import texts
+
+CELSIUS, FAHRENHEIT = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
+
+
+@pytest.mark.parametrize("text", ["", "  ", "-", "–", "—", "T", " t ", "n/a", "NA"])
+def test_nothing_written_down(text):
+    assert texts.is_missing(text)
+
+
+@pytest.mark.parametrize("text", ["0", "no", "x", "?", "--"])
+def test_something_written_down(text):
+    assert not texts.is_missing(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [
+        ("12", "12"),
+        ("12.5", "12.5"),
+        ("12,5", "12.5"),
+        (" 12 ", "12"),
+        ("-3", "-3"),
+        ("−3.25", "-3.25"),
+        ("+4", "4"),
+        (".5", "0.5"),
+        ("007", "7"),
+    ],
+)
+def test_numbers(text, number):
+    assert texts.read_number(text) == Decimal(number)
+
+
+@pytest.mark.parametrize(
+    "text", ["warm", "1,234.5", "1e5", "nan", "Infinity", "12..5", "1 2", "١٢", "0x10", "9" * 30]
+)
+def test_not_a_number(text):
+    with pytest.raises(texts.CellError, match="is not a number"):
+        texts.read_number(text)
+
+
+@pytest.mark.parametrize(("text", "number"), [("3", 3), ("3.0", 3), ("-1", -1)])
+def test_whole_numbers(text, number):
+    assert texts.read_integer(text) == number
+
+
+def test_not_a_whole_number():
+    with pytest.raises(texts.CellError, match=r"“2\.5” is not a whole number"):
+        texts.read_integer("2.5")
+
+
+def test_a_number_out_of_range_says_the_range():
+    with pytest.raises(texts.CellError, match="“70000” is not between 0 and 9999") as caught:
+        texts.integer_between("70000", 0, 9999)
+    assert caught.value.code == "cell-out-of-range"
+
+
+@pytest.mark.parametrize(
+    ("text", "sheet_unit", "value", "unit"),
+    [
+        ("12.5", CELSIUS, "12.5", CELSIUS),
+        ("54", FAHRENHEIT, "54", FAHRENHEIT),
+        ("54 °F", CELSIUS, "54", FAHRENHEIT),
+        ("54F", CELSIUS, "54", FAHRENHEIT),
+        ("12,5 c", FAHRENHEIT, "12.5", CELSIUS),
+        ("-4deg C", FAHRENHEIT, "-4", CELSIUS),
+    ],
+)
+def test_temperatures(text, sheet_unit, value, unit):
+    reading = texts.read_temperature(text, sheet_unit)
+    assert reading == Temperature(value=Decimal(value), unit=unit)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "possible"),
+    [
+        ("-90", CELSIUS, True),
+        ("-90.1", CELSIUS, False),
+        ("100", CELSIUS, True),
+        ("100.1", CELSIUS, False),
+        ("212", FAHRENHEIT, True),
+        ("213", FAHRENHEIT, False),
+        ("999999999", FAHRENHEIT, False),
+    ],
+)
+def test_temperatures_that_the_database_could_not_hold_are_refused(text, unit, possible):
+    if possible:
+        assert texts.read_temperature(text, unit)
+    else:
+        with pytest.raises(texts.CellError, match="not a possible temperature"):
+            texts.read_temperature(text, unit)
+
+
+def test_an_unreadable_temperature_quotes_the_whole_cell():
+    with pytest.raises(texts.CellError, match="“about 12 C” is not a number"):
+        texts.read_temperature("about 12 C", CELSIUS)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"), [("C", CELSIUS), ("f", FAHRENHEIT), ("°F", FAHRENHEIT), ("celsius", CELSIUS)]
+)
+def test_units(text, unit):
+    assert texts.read_unit(text) is unit
+
+
+@pytest.mark.parametrize("text", ["K", "cold", "°"])
+def test_not_a_unit(text):
+    with pytest.raises(texts.CellError, match="not a unit of temperature"):
+        texts.read_unit(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "millimetres"),
+    [
+        ("0", "0.0"),
+        ("12.5", "12.5"),
+        ("12,54 mm", "12.5"),
+        ("12.55", "12.6"),
+        # International inch, 25.4 mm exactly (NIST SP 811, 2008, B.8).
+        ("1 in", "25.4"),
+        ('0.5"', "12.7"),
+    ],
+)
+def test_rain(text, millimetres):
+    assert texts.read_rain_mm(text) == Decimal(millimetres)
+
+
+@pytest.mark.parametrize("text", ["-1", "2001", "100 in"])
+def test_rain_out_of_range(text):
+    with pytest.raises(texts.CellError, match="is not between 0 and 2000"):
+        texts.read_rain_mm(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"), [("yes", True), ("Y", True), ("1", True), ("No", False), ("false", False)]
+)
+def test_yes_and_no(text, answer):
+    assert texts.read_yes_no(text) is answer
+
+
+def test_neither_yes_nor_no():
+    with pytest.raises(texts.CellError, match="“perhaps” is neither yes nor no"):
+        texts.read_yes_no("perhaps")
+
+
+def test_choices_ignore_case_and_spaces():
+    assert texts.read_choice(" Not seen", ("dry", "not_seen")) == "not_seen"
+    with pytest.raises(texts.CellError) as caught:
+        texts.read_choice("moist", ("dry", "pools", "not_seen"))
+    assert caught.value.mend == "Choose dry, pools or not seen."
+
+
+def test_a_text_that_is_too_long_says_how_long():
+    assert texts.read_text("x" * 120, 120) == "x" * 120
+    with pytest.raises(texts.CellError, match="has 121 characters; there is room for 120"):
+        texts.read_text("x" * 121, 120)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["2024-04-15", "2024-4-15", "2024/04/15", "15 April 2024", "15. Apr 2024", " 2024.04.15 "],
+)
+def test_nights(text):
+    assert texts.read_night(text) == dt.date(2024, 4, 15)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("04/15/2024", "is not a date"),
+        ("yesterday", "is not a date"),
+        ("2023-02-29", "not a day of the calendar"),
+        ("15 Foo 2024", "not a day of the calendar"),
+        ("0001-01-01", "not in this age"),
+        ("9999-12-31", "not in this age"),
+    ],
+)
+def test_not_a_night(text, message):
+    with pytest.raises(texts.CellError, match=message) as caught:
+        texts.read_night(text)
+    assert "2024-04-15" in caught.value.mend
+
+
+def test_long_junk_is_quoted_short():
+    assert len(texts.quoted("x" * 500)) < 50
