@@ -21,6 +21,7 @@ INDEX_UNKNOWN = "heard without an index"
 ONE_SIDED = "one-sided bound"
 HEARD_AT_FIRST_EFFORT = "heard on the first night listened"
 HEARD_AT_LAST_EFFORT = "heard on the last night listened"
+NO_CLEAR_SEASON = "no clear peak of calling"
 POOR_FIT = "model fits poorly"
 
 FLAGS: dict[str, str] = {
@@ -41,6 +42,7 @@ FLAGS: dict[str, str] = {
     ONE_SIDED: "Only one end of the interval can be found.",
     HEARD_AT_FIRST_EFFORT: "Heard on the first night of listening: it may have begun earlier.",
     HEARD_AT_LAST_EFFORT: "Heard on the last night of listening: it may have gone on.",
+    NO_CLEAR_SEASON: "Calling does not rise and fall clearly enough to say when its peak is.",
     POOR_FIT: "The data differ from the fitted model more than chance explains.",
 }
 

@@ -1,0 +1,208 @@
+"""Calling nights and their shift, with seasons across New Year and uneven effort."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from surveys.trends import results
+from surveys.trends.phenology import calling_nights, days_of_season, season_start
+from surveys.trends.phenology_shift import shift_of_season
+
+NAN = float("nan")
+
+
+class TestDays:
+    @pytest.mark.parametrize(
+        ("month", "day", "start"),
+        [(1, 1, date(2024, 1, 1)), (10, 1, date(2023, 10, 1)), (3, 15, date(2023, 3, 15))],
+    )
+    def test_season_start(self, month, day, start):
+        assert season_start(2024, month=month, day=day) == start
+
+    def test_new_year_is_a_night_like_any_other(self):
+        nights = [date(2023, 12, 31), date(2024, 1, 1), date(2024, 2, 29), date(2024, 3, 1)]
+        days = days_of_season(nights, [2024] * 4, month=12, day=1)
+        assert days.tolist() == [30, 31, 90, 91]
+
+    @pytest.mark.parametrize(("month", "day"), [(2, 29), (13, 1), (4, 31), (0, 5)])
+    def test_month_day_must_be_in_every_year(self, month, day):
+        with pytest.raises(ValueError, match="not in every year"):
+            season_start(2024, month=month, day=day)
+
+    def test_night_outside_its_season_year_is_refused(self):
+        with pytest.raises(ValueError, match="2024-12-01 is not in season year 2024"):
+            days_of_season([date(2024, 12, 1)], [2024], month=12, day=1)
+
+
+def nights(days, heard, routes=None, **more):
+    days = np.array(days)
+    routes = np.arange(len(days)) if routes is None else routes
+    (found,) = calling_nights(days, heard, np.full(len(days), 2024), routes, seed=1, **more)
+    return found
+
+
+class TestFirstAndLast:
+    def test_values_are_the_nights_heard(self):
+        found = nights([10, 20, 30, 40, 50], [0, 1, 1, 1, 0])
+        assert (found.first.value, found.last.value) == (20.0, 40.0)
+
+    def test_first_may_be_earlier_as_far_as_silence_allows(self):
+        # 20 visits hold all 20 detections: beyond = 20 (0.05^(-1/19) - 1) = 3.4 silent visits.
+        days = [0, 4, 6, 8, 9, 10, *range(20, 40)]
+        found = nights(days, [0] * 6 + [1] * 20)
+        assert found.first.value == 20.0
+        assert found.first.low == 7.0
+        assert found.first.high == 20.0
+
+    def test_last_mirrors_first(self):
+        days = np.array([0, 4, 6, 8, 9, 10, *range(20, 40)])
+        heard = [0] * 6 + [1] * 20
+        found, mirrored = nights(days, heard), nights(100 - days, heard)
+        assert mirrored.last.value == 100 - found.first.value
+        assert mirrored.last.high == 100 - found.first.low
+
+    def test_heard_on_the_first_night_listened_has_no_lower_limit(self):
+        found = nights([10, 20, 30], [1, 1, 1])
+        assert found.first.low is None
+        assert {results.ONE_SIDED, results.HEARD_AT_FIRST_EFFORT} <= set(found.first.flags)
+        assert results.HEARD_AT_LAST_EFFORT in found.last.flags
+
+    def test_one_detection_has_no_limit(self):
+        found = nights([10, 20, 30], [0, 1, 0])
+        assert (found.first.low, found.last.high) == (None, None)
+        assert results.TOO_FEW_DATA in found.first.flags
+
+    def test_stops_of_one_visit_count_once(self):
+        days = [0, 4, 6, 8, *range(20, 30)]
+        once = nights(days, [0] * 4 + [1] * 10)
+        routes = np.repeat(np.arange(14), 10)
+        stops = nights(np.repeat(days, 10), np.repeat([0] * 4 + [1] * 10, 10), routes)
+        assert stops.first.low == once.first.low
+
+    def test_limit_holds_the_true_start(self):
+        rng, held = np.random.default_rng(2), 0
+        for _ in range(200):
+            days = rng.integers(0, 100, 80)
+            calling = (days >= 30) & (days < 75)
+            first = nights(days, calling & (rng.random(80) < 0.5), replicates=1).first
+            held += first.low is None or first.low <= 30
+        # 190 of 200 expected; 4 binomial standard errors are 12.
+        assert held >= 178
+
+
+class TestMedian:
+    def test_equal_effort(self):
+        days = np.repeat(np.arange(0, 60, 2), 4)
+        heard = (days >= 20) & (days <= 40)
+        routes = np.tile(np.arange(4), 30)
+        assert nights(days, heard, routes).median.value == pytest.approx(30.0, abs=0.6)
+
+    def test_listening_more_on_some_nights_does_not_move_it(self):
+        base = np.arange(0, 60, 2)
+        rng = np.random.default_rng(3)
+        curve = np.exp(-0.5 * ((base - 30) / 8) ** 2)
+        effort = np.where(base < 28, 60, 10)
+        days = np.repeat(base, effort)
+        heard = rng.random(len(days)) < np.repeat(curve, effort)
+        found = nights(days, heard, rng.integers(0, 30, len(days)))
+        naive = np.median(days[heard])
+        assert abs(found.median.value - 30) < 1.5 < abs(naive - 30)
+        assert found.median.low < 30 < found.median.high
+
+    def test_same_seed_same_interval(self):
+        days, heard = [0, 5, 10, 15, 20, 25], [0, 1, 1, 1, 1, 0]
+        assert nights(days, heard).median == nights(days, heard).median
+
+    def test_one_route_has_no_interval(self):
+        found = nights([0, 5, 10, 15, 20, 25], [0, 1, 1, 1, 1, 0], np.zeros(6))
+        assert found.median.low is None
+        assert results.FEW_CLUSTERS in found.median.flags
+
+
+class TestNothingHeard:
+    def test_silent_season(self):
+        found = nights([10, 20], [0, 0])
+        for estimate in (found.first, found.median, found.last):
+            assert estimate.value is None
+            assert results.NEVER_HEARD in estimate.flags
+
+    def test_season_without_listening(self):
+        found = nights([10, 20], [NAN, NAN])
+        assert results.NO_EFFORT in found.median.flags
+
+    def test_no_seasons(self):
+        assert calling_nights(np.zeros(0, int), [], [], [], seed=1) == ()
+
+
+def test_days_are_whole():
+    with pytest.raises(ValueError, match="whole days"):
+        calling_nights([1.5], [1], [2024], [1], seed=1)
+
+
+def seasons(rng, *, move, years=10, routes=20, effort_moves=0.0):
+    """Listening periods whose calling peaks on day 60 + move * year."""
+    day, heard, year, route = [], [], [], []
+    for season in range(years):
+        days = rng.normal(60 + effort_moves * season, 20, (routes, 6)).round().astype(int)
+        chance = 0.8 * np.exp(-0.5 * ((days - 60 - move * season) / 12) ** 2)
+        day.append(days.ravel())
+        heard.append((rng.random(days.shape) < chance).ravel())
+        year.append(np.full(days.size, 2001 + season))
+        route.append(np.repeat(np.arange(routes), 6))
+    return tuple(np.concatenate(part) for part in (day, heard, year, route))
+
+
+class TestShift:
+    @pytest.mark.parametrize("move", [-0.8, 0.0, 0.8])
+    def test_is_recovered(self, move):
+        shift = shift_of_season(*seasons(np.random.default_rng(4), move=move), level=0.99)
+        assert shift.low < 10 * move < shift.high
+        assert shift.flags == ()
+
+    def test_earlier_listening_is_not_earlier_calling(self):
+        data = seasons(np.random.default_rng(5), move=0.0, effort_moves=-4.0)
+        day, heard, year, _ = data
+        medians = [np.median(day[(year == y) & heard]) for y in np.unique(year)]
+        naive = 10 * np.polyfit(np.unique(year), medians, 1)[0]
+        shift = shift_of_season(*data)
+        assert naive < -4.0
+        assert shift.low < 0 < shift.high
+
+    def test_silent_seasons_are_left_out(self):
+        day, heard, year, route = seasons(np.random.default_rng(6), move=0.5)
+        quiet = np.where(year == 2003, 0, heard)
+        assert shift_of_season(day, quiet, year, route).value is not None
+
+    def test_few_seasons_and_routes_are_flagged(self):
+        data = seasons(np.random.default_rng(7), move=0.0, years=3, routes=8)
+        assert {results.TOO_FEW_DATA, results.FEW_CLUSTERS} <= set(shift_of_season(*data).flags)
+
+    def test_one_season_has_no_shift(self):
+        data = seasons(np.random.default_rng(8), move=0.0, years=1)
+        shift = shift_of_season(*data)
+        assert shift.value is None
+        assert results.NOT_IDENTIFIED in shift.flags
+
+    def test_one_route_has_no_interval_and_no_value(self):
+        day, heard, year, route = seasons(np.random.default_rng(9), move=0.0)
+        shift = shift_of_season(day, heard, year, np.zeros_like(route))
+        assert shift.value is None
+        assert results.FEW_CLUSTERS in shift.flags
+
+    def test_calling_without_a_peak(self):
+        day, heard, year, route = seasons(np.random.default_rng(10), move=0.0)
+        flat = np.random.default_rng(11).random(len(heard)) < 0.5
+        shift = shift_of_season(day, flat, year, route)
+        assert shift.value is None
+        assert results.NO_CLEAR_SEASON in shift.flags
+
+    def test_one_day_only(self):
+        _, heard, year, route = seasons(np.random.default_rng(12), move=0.0)
+        shift = shift_of_season(np.full(len(heard), 60), heard, year, route)
+        assert shift.value is None
+        assert results.NOT_IDENTIFIED in shift.flags
+
+    def test_lengths_must_agree(self):
+        with pytest.raises(ValueError, match="differ"):
+            shift_of_season([1, 2], [1], [1], [1])
