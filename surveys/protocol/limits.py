@@ -10,7 +10,14 @@ from surveys.protocol.values import (
     TemperatureUnit,
 )
 from surveys.protocol.weather import BEAUFORT, NOISE_INDEX, SKY_CODES
-from surveys.protocol.words import days, distance, duration, month_day, temperature
+from surveys.protocol.words import (
+    days,
+    distance,
+    duration,
+    listed,
+    month_day,
+    temperature,
+)
 
 _INTERRUPTED = {
     Interruption.PAUSE: "stop the clock, then go on with the same listening time",
@@ -68,11 +75,13 @@ def _earliest_start(protocol: Protocol) -> str | None:
 
 
 def _latest_end(protocol: Protocol) -> str | None:
+    said = []
     if protocol.latest_end_clock is not None:
-        return f"{protocol.latest_end_clock:%H:%M}"
+        said.append(f"{protocol.latest_end_clock:%H:%M}")
     if protocol.latest_end_after_sunset is not None:
-        return f"{duration(protocol.latest_end_after_sunset)} after sunset"
-    return None
+        said.append(f"{duration(protocol.latest_end_after_sunset)} after sunset")
+    both = ", whichever comes first" if len(said) == 2 else ""
+    return listed(said, last="or") + both or None
 
 
 def _listening_time(protocol: Protocol) -> str:

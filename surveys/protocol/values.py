@@ -232,7 +232,8 @@ class Surroundings:
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """All that the rules may look at. `sky` maps stop numbers to their sky."""
+    """All that the rules may look at. `sky` maps stop numbers to their sky; a stop that
+    is left out has one that is not known."""
 
     visit: Visit
     route: Route
@@ -245,7 +246,9 @@ class Case:
 class Where:
     """The place a finding speaks of. All None: the visit as a whole.
 
-    `field` is a name of the sheet, such as `air_temperature` or `started_at`.
+    `field` is a name of the sheet, such as `air_temperature` or `started_at`; readings
+    of the start and the end of a visit are `start.air_temperature` and so on. A finding
+    on a species has the field `index`.
     """
 
     stop: int | None = None

@@ -13,6 +13,7 @@ from surveys.protocol.nights import (
     parse_clock,
     to_instant,
 )
+from tests.unit.protocol.cases import steady
 
 CHICAGO = "America/Chicago"
 
@@ -146,6 +147,7 @@ def test_a_night_lasts_from_noon_to_noon(instant, night):
     assert night_of(utc(instant), CHICAGO) == dt.date.fromisoformat(night)
 
 
+@steady
 @given(
     instant=st.datetimes(dt.datetime(2000, 1, 1), dt.datetime(2039, 12, 31)),
     zone=st.sampled_from(

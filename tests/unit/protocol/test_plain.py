@@ -17,7 +17,7 @@ from surveys.protocol.values import (
     Temperature,
     TemperatureUnit,
 )
-from tests.unit.protocol.test_judge import cases
+from tests.unit.protocol.cases import cases, steady
 
 PROTOCOL = {
     "name": "Example",
@@ -28,6 +28,7 @@ PROTOCOL = {
 }
 
 
+@steady
 @given(case=cases)
 def test_there_and_back_through_json(case):
     assert from_plain(Case, json.loads(json.dumps(to_plain(case)))) == case

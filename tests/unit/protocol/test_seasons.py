@@ -15,6 +15,7 @@ from surveys.protocol.seasons import (
     window_of,
 )
 from surveys.protocol.values import MonthDay, Protocol, SeasonWindow
+from tests.unit.protocol.cases import steady
 
 
 def md(text):
@@ -76,6 +77,7 @@ def test_season_bounds(year, begins, first, last):
     assert season_bounds(year, md(begins)) == (date(first), date(last))
 
 
+@steady
 @given(night=nights, begins=month_days)
 def test_every_night_lies_in_the_bounds_of_its_season_year(night, begins):
     first, last = season_bounds(season_year(night, begins), begins)
@@ -147,6 +149,7 @@ def test_window_dates(opens, closes, year, begins, first, last):
     assert found == (date(first), date(last))
 
 
+@steady
 @given(night=nights, opens=month_days, closes=month_days)
 def test_window_dates_hold_the_nights_of_the_window(night, opens, closes):
     """With a season that begins on the day the window opens, no window straddles it."""

@@ -1,0 +1,101 @@
+import datetime as dt
+from decimal import Decimal
+
+import pytest
+
+from surveys.protocol.limits import limits_in_words, window_in_words
+from surveys.protocol.values import (
+    DistanceUnit,
+    Interruption,
+    MonthDay,
+    Protocol,
+    SeasonWindow,
+    Temperature,
+    TemperatureUnit,
+)
+
+MINUTE = dt.timedelta(minutes=1)
+WINDOW = SeasonWindow(
+    name="Winter", opens=MonthDay(month=12, day=15), closes=MonthDay(month=3, day=10)
+)
+BARE = {
+    "name": "Example",
+    "version": 1,
+    "season_year_begins": MonthDay(month=9, day=1),
+    "windows": (WINDOW,),
+    "listening_time": 5 * MINUTE,
+}
+
+
+def in_words(**limits):
+    protocol = Protocol(**{**BARE, **limits})
+    return dict(limits_in_words(protocol, TemperatureUnit.CELSIUS, DistanceUnit.KILOMETRES))
+
+
+def test_a_protocol_with_few_limits_says_little():
+    assert in_words() == {
+        "Listening time": "5 min",
+        "When a loud event interrupts": "stop the clock, then go on with the same listening time",
+        "Stops": "at least 1, in the order of their numbers",
+    }
+
+
+def warm(air=None, water=None):
+    limits = {
+        "min_air_temperature": air
+        and Temperature(value=Decimal(air), unit=TemperatureUnit.CELSIUS),
+        "min_water_temperature": water
+        and Temperature(value=Decimal(water), unit=TemperatureUnit.FAHRENHEIT),
+    }
+    return (SeasonWindow(name="Winter", opens=WINDOW.opens, closes=WINDOW.closes, **limits),)
+
+
+@pytest.mark.parametrize(
+    ("limits", "name", "words"),
+    [
+        ({"earliest_start_after_sunset": 30 * MINUTE}, "Earliest start", "30 min after sunset"),
+        ({"earliest_start_after_sunset": 0 * MINUTE}, "Earliest start", "sunset"),
+        ({"earliest_start_after_sunset": -15 * MINUTE}, "Earliest start", "15 min before sunset"),
+        ({"latest_end_clock": dt.time(1)}, "Latest end", "01:00"),
+        ({"latest_end_after_sunset": 270 * MINUTE}, "Latest end", "4 h 30 min after sunset"),
+        (
+            {"latest_end_clock": dt.time(1), "latest_end_after_sunset": 270 * MINUTE},
+            "Latest end",
+            "01:00 or 4 h 30 min after sunset, whichever comes first",
+        ),
+        ({"settling_wait": 1 * MINUTE}, "Settling wait", "1 min"),
+        ({"longest_listening_time": 10 * MINUTE}, "Listening time", "5 min, up to 10 min in noise"),
+        (
+            {"interruption": Interruption.RESTART},
+            "When a loud event interrupts",
+            "begin the listening time again",
+        ),
+        ({"windows": warm(air="5")}, "Temperature, Winter", "at least 5 °C"),
+        (
+            {"windows": warm(air="5", water="50")},
+            "Temperature, Winter",
+            "at least 5 °C; at least 50 °F (10 °C) in the water",
+        ),
+        (
+            {"max_beaufort": 3},
+            "Wind",
+            "at most Beaufort 3 (leaves and small twigs never still)",
+        ),
+        (
+            {"wet_sky_codes": frozenset({8, 7})},
+            "Sky",
+            "no survey at sky code 7 (snow), 8 (showers that harm hearing)",
+        ),
+        ({"max_noise_index": 2}, "Noise", "at most 2 (moderate: two to five cars)"),
+        ({"min_stops": 8, "stops_in_order": False}, "Stops", "at least 8, in any order"),
+        ({"min_stop_spacing_m": 800}, "Between stops", "at least 800 m"),
+        ({"min_days_between_visits": 15}, "Between visits", "at least 15 days"),
+        ({"training_needed": True}, "Training", "needed"),
+    ],
+)
+def test_each_limit(limits, name, words):
+    assert in_words(**limits)[name] == words
+
+
+def test_a_window():
+    assert window_in_words(WINDOW) == "15 December to 10 March"
