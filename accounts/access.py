@@ -14,6 +14,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from accounts.models import Membership, Person, Role
 
 
+# Session key: pages outside any programme, such as the guide, keep its navigation.
+LAST_PROGRAMME = "last_programme"
+
+
 class Permission(StrEnum):
     SURVEY = "enter visits"
     REVIEW = "review visits"
@@ -42,6 +46,18 @@ def require(membership: Membership, permission: Permission) -> None:
             f"Your role here ({membership.get_role_display().lower()}) does not allow you to "
             f"{permission.value}. Ask a coordinator of the programme."
         )
+
+
+def last_membership(request: HttpRequest) -> Membership | None:
+    """The membership in the programme that was open last, as long as it holds."""
+    slug = request.session.get(LAST_PROGRAMME)
+    if slug is None or not request.user.is_authenticated:
+        return None
+    return (
+        Membership.objects.select_related("programme")
+        .filter(person=request.user, programme__slug=slug, active=True)
+        .first()
+    )
 
 
 def membership_of(person: Person, programme_slug: str) -> Membership:
@@ -76,6 +92,8 @@ def needs(permission: Permission) -> Callable:
             membership = membership_of(request.user, programme)
             require(membership, permission)
             request.membership = membership
+            if request.session.get(LAST_PROGRAMME) != programme:
+                request.session[LAST_PROGRAMME] = programme
             return view(request, **kwargs)
 
         guarded.permission = permission

@@ -7,6 +7,7 @@ finding links to.
 
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 from markdown_it import MarkdownIt
@@ -70,7 +71,7 @@ def _source(slug: str) -> str:
 def _render(markdown: str) -> str:
     parser = MarkdownIt("commonmark", {"html": False}).enable("table")
     tokens = parser.parse(markdown)
-    for token, following in zip(tokens, tokens[1:], strict=False):
+    for token, following in pairwise(tokens):
         if token.type == "heading_open":
             token.attrSet("id", heading_id(following.content))
     return str(parser.renderer.render(tokens, parser.options, {}))

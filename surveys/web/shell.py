@@ -6,7 +6,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
-from accounts.access import Permission, may
+from accounts.access import Permission, last_membership, may
 from accounts.models import Membership
 
 THEMES = ("auto", "day", "night")
@@ -39,7 +39,9 @@ def navigation(request: HttpRequest, membership: Membership) -> list[dict[str, A
 def shell(request: HttpRequest) -> dict[str, Any]:
     """The context processor behind the base template."""
     theme = request.COOKIES.get("theme", "auto")
-    membership: Membership | None = getattr(request, "membership", None)
+    membership = getattr(request, "membership", None)
+    if membership is None and hasattr(request, "session"):
+        membership = last_membership(request)
     return {
         "theme": theme if theme in THEMES else "auto",
         "membership": membership,
