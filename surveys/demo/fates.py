@@ -7,15 +7,18 @@ from random import Random
 
 from surveys.demo.plan import PlannedVisit
 from surveys.demo.truths import Habits
+from surveys.models import StoredFinding
+from surveys.protocol.values import Severity
 
 _WAITING = 12
 _SENT_BACK_AMONG_WAITING = (2, 7)
 
-SEND_BACK_NOTES = (
-    "The listening at one stop looks shorter than the protocol asks for. Is the end time right?",
-    "Could you look at the temperature once more? It does not fit the night.",
-    "Please check the order of the stops against your paper sheet.",
-    "Was the wind really that strong at the start? Write what you remember, or leave it empty.",
+VisitKey = tuple[str, dt.date]
+
+_SEND_BACK_NOTES = (
+    "Please compare the times of the last stops with your paper sheet: two look swapped.",
+    "The note speaks of a helper, but no second observer is written down. Who was with you?",
+    "The rain of the two days before is missing. Do you remember it, or a gauge near by?",
 )
 SET_ASIDE_NOTES = (
     "Entered twice: the other sheet of this night is the right one.",
@@ -45,24 +48,41 @@ class Fate(StrEnum):
 
 
 def fates(
-    visits: tuple[PlannedVisit, ...], habits: Habits, *, favourite: str, rng: Random
-) -> Mapping[tuple[str, dt.date], Fate]:
-    """The fate of each visit by its key. `visits` come in the order of their nights. Some
-    of the last ones wait in the review queue, those with something to settle first; the
-    last one of `favourite` was sent back."""
+    visits: tuple[PlannedVisit, ...],
+    queries: Mapping[VisitKey, int],
+    habits: Habits,
+    *,
+    favourite: str,
+    rng: Random,
+) -> Mapping[VisitKey, Fate]:
+    """The fate of each visit by its key. `visits` come in the order of their nights,
+    `queries` says how many queries each has.
+
+    Some of the last ones wait in the review queue, those with something to settle first;
+    one of the last of `favourite` was sent back.
+    """
     found = {visit.key: _settled_fate(habits, rng) for visit in visits}
     latest = [visit for visit in visits if visit.season == visits[-1].season] if visits else []
     recent = sorted(
         latest[-2 * _WAITING :],
-        key=lambda visit: (not visit.outing.flags, -visit.outing.night.toordinal()),
+        key=lambda visit: (not queries[visit.key], -visit.outing.night.toordinal()),
     )
     for position, visit in enumerate(recent[: min(_WAITING, len(latest) // 2)]):
-        sent_back = position in _SENT_BACK_AMONG_WAITING
+        sent_back = position in _SENT_BACK_AMONG_WAITING and visit.observer != favourite
         found[visit.key] = Fate.SENT_BACK if sent_back else Fate.WAITING
-    own = next((visit for visit in reversed(visits) if visit.observer == favourite), None)
-    if own is not None:
-        found[own.key] = Fate.SENT_BACK
+    own = [visit for visit in visits if visit.observer == favourite]
+    own = [visit for visit in own if visit.season == own[-1].season]
+    if own:
+        found[max(own, key=lambda visit: bool(queries[visit.key])).key] = Fate.SENT_BACK
     return found
+
+
+def send_back_note(findings: list[StoredFinding], rng: Random) -> str:
+    """What the coordinator asks: about the first query when there is one."""
+    asked = next((f for f in findings if f.severity == Severity.QUERY), None)
+    if asked is None:
+        return rng.choice(_SEND_BACK_NOTES)
+    return f"{asked.message} Please compare with your notes, and submit again either way."
 
 
 def _settled_fate(habits: Habits, rng: Random) -> Fate:

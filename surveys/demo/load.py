@@ -12,7 +12,6 @@ from django.utils import timezone
 from accounts.models import Invitation, Membership, Role, hash_token, new_token
 from surveys.demo.catalogue import load_species
 from surveys.demo.dice import dice
-from surveys.demo.fates import fates
 from surveys.demo.removal import remove_programme
 from surveys.demo.setting import Setting, write_setting
 from surveys.demo.story import Scale, tell
@@ -58,20 +57,14 @@ def load_demo(
                 story = tell(truths, places, people, truth, scale)
                 setting = write_setting(story, people, scale.seed)
                 _invite(setting, people, truth.slug)
-                rng = dice(scale.seed, "reviews", truth.slug)
                 rows = visit_rows(
                     story,
                     setting,
-                    fates(
-                        story.visits,
-                        truths.habits,
-                        favourite=people.sign_ins.observer,
-                        rng=rng,
-                    ),
                     truths.habits,
+                    favourite=people.sign_ins.observer,
                     coordinators=_coordinators(setting),
                     now=_noon(scale.until, truth.time_zone),
-                    rng=rng,
+                    rng=dice(scale.seed, "reviews", truth.slug),
                 )
                 rows.write()
             loaded.append(

@@ -86,10 +86,12 @@ def survey(
     weather: Mapping[dt.date, NightWeather],
     observers: Mapping[tuple[str, int], str],
     *,
+    favourite: str,
     until: dt.date,
     seed: int,
 ) -> Iterator[PlannedVisit]:
-    """Every visit of the programme before the night of `until`."""
+    """Every visit of the programme before the night of `until`. In the latest season more
+    goes wrong than before, and always something on the visits of `favourite`."""
     numbers = tuple(season.number for season in seasons)
     occupied = {
         species.code: occupied_stops(
@@ -111,7 +113,12 @@ def survey(
                 for code, stops in occupied.items()
             }
             busy = {night for who, night in out if who == observer}
-            for outing in _outings(truths, programme, route, season, weather, busy, until, rng):
+            latest = season == seasons[-1]
+            haste = truths.mishaps.latest_season_factor if latest else 1.0
+            always = {"short_listening"} if latest and observer == favourite else set()
+            for outing in _outings(
+                truths, programme, route, season, weather, busy, until, haste, always, rng
+            ):
                 out.add((observer, outing.night))
                 evening = spend_evening(truths, programme, outing, here, rng)
                 yield PlannedVisit(
@@ -131,6 +138,8 @@ def _outings(
     weather: Mapping[dt.date, NightWeather],
     busy: set[dt.date],
     until: dt.date,
+    haste: float,
+    always: set[str],
     rng: Random,
 ) -> Iterator[Outing]:
     mishaps, habits = truths.mishaps, truths.habits
@@ -139,7 +148,11 @@ def _outings(
     last: dt.date | None = None
     for index in range(len(programme.versions[0].protocol.windows)):
         missed = rng.random() < mishaps.window_missed
-        flags = {f for f in (*_WHOLE_VISIT, *_NIGHT_CHOSEN) if rng.random() < getattr(mishaps, f)}
+        flags = always | {
+            flag
+            for flag in (*_WHOLE_VISIT, *_NIGHT_CHOSEN)
+            if rng.random() < haste * getattr(mishaps, flag)
+        }
         protocol = programme.protocol_on(dt.date(season.year, 6, 1))
         night = _night(protocol, index, season, weather, flags, busy, last, until, rng)
         if missed or night is None:

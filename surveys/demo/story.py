@@ -74,6 +74,7 @@ def tell(
         seasons,
         weather,
         observers,
+        favourite=people.sign_ins.observer,
         until=scale.until,
         seed=scale.seed,
     )

@@ -102,7 +102,7 @@ class ProgrammeTruth:
 @dataclass(frozen=True, kw_only=True)
 class Mishaps:
     """Chances that something goes wrong: per route and season year, per window, per
-    stop or per visit."""
+    stop or per visit. In the latest season year those of a visit are multiplied."""
 
     season_missed: float
     window_missed: float
@@ -119,6 +119,7 @@ class Mishaps:
     loud_stop: float
     not_sure: float
     out_of_season: float
+    latest_season_factor: float
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,208 @@
+"""Many visits at once: the same reading, judging and rows as one by one, but with a
+fixed number of queries however many visits there are."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from accounts.models import Membership
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    ListeningPeriod,
+    Programme,
+    ProtocolVersion,
+    ReviewStep,
+    Route,
+    Sighting,
+    Species,
+    Stop,
+    StoredFinding,
+    Submission,
+    Visit,
+    VisitState,
+)
+from surveys.protocol import values
+from surveys.visits.judging import Judgement
+from surveys.visits.loading import Background, catalogue_of, protocol_values, route_of
+from surveys.visits.rows import (
+    call_rows,
+    finding_rows,
+    period_rows,
+    set_visit_fields,
+    sighting_rows,
+)
+
+_BATCH = 2000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shelf:
+    """Everything of a programme that sheets are read and judged against.
+
+    `versions` are keyed by protocol, newest first; `stops` and `nights` by route.
+    `nights` hold (season year, night) of visits that were handed in and not set aside.
+    """
+
+    programme: Programme
+    routes: Mapping[str, Route]
+    stops: Mapping[int, tuple[Stop, ...]]
+    versions: Mapping[int, tuple[ProtocolVersion, ...]]
+    checklist: tuple[ChecklistEntry, ...]
+    species: Mapping[str, Species]
+    catalogue: Mapping[str, str]
+    nights: Mapping[int, tuple[tuple[int, dt.date], ...]]
+    training: tuple[tuple[int, dt.date, dt.date | None], ...]
+    grounds: dict[tuple, Background] = field(default_factory=dict)
+
+    def version_in_force(self, route: Route, night: dt.date) -> ProtocolVersion | None:
+        versions = self.versions.get(route.protocol_id, ())
+        return next((v for v in versions if v.in_force_from <= night), None)
+
+    def ground(self, route: Route, night: dt.date) -> Background | None:
+        """What a sheet of that night is judged against; None before the first protocol."""
+        version = self.version_in_force(route, night)
+        if version is None:
+            return None
+        stops = {
+            stop.number: stop
+            for stop in self.stops.get(route.pk, ())
+            if _holds(stop.active_from, stop.active_until, night)
+        }
+        checklist = [e for e in self.checklist if _holds(e.listed_from, e.listed_until, night)]
+        key = (
+            route.pk,
+            version.pk,
+            tuple(stop.pk for stop in stops.values()),
+            tuple(entry.pk for entry in checklist),
+        )
+        if key not in self.grounds:
+            self.grounds[key] = Background(
+                route=route_of(route, stops, checklist),
+                protocol=protocol_values(version),
+                version=version,
+                stops=stops,
+                species=self.species,
+                catalogue=self.catalogue,
+            )
+        return self.grounds[key]
+
+    def qualified(self, person_id: int, night: dt.date) -> bool | None:
+        """Whether training on record held on the night; None when none is on record."""
+        if not self.training:
+            return None
+        return any(
+            person == person_id and _holds(since, until, night)
+            for person, since, until in self.training
+        )
+
+    def surroundings(
+        self,
+        route: Route,
+        night: dt.date,
+        season_year: int,
+        *,
+        person_id: int,
+        now: dt.datetime,
+        companions: Iterable[dt.date] = (),
+    ) -> values.Surroundings:
+        """`companions` are the other nights of the route that come in the same bulk."""
+        known = (n for year, n in self.nights.get(route.pk, ()) if year == season_year)
+        return values.Surroundings(
+            now=now,
+            other_nights=tuple(sorted((*known, *companions))),
+            observer_qualified=self.qualified(person_id, night),
+        )
+
+
+def shelf_of(programme: Programme) -> Shelf:
+    """Load the shelf: eight queries."""
+    routes = {}
+    for route in Route.objects.filter(programme=programme).select_related("protocol"):
+        route.programme = programme
+        routes[route.code] = route
+    species = {row.code: row for row in Species.objects.all()}
+    return Shelf(
+        programme=programme,
+        routes=routes,
+        stops=_grouped(
+            (stop.route_id, stop)
+            for stop in Stop.objects.filter(route__programme=programme).order_by("number")
+        ),
+        versions=_grouped(
+            (version.protocol_id, version)
+            for version in ProtocolVersion.objects.filter(protocol__programme=programme)
+            .select_related("protocol")
+            .prefetch_related("windows")
+            .order_by("-in_force_from", "-number")
+        ),
+        checklist=tuple(programme.checklist.select_related("species").order_by("order", "pk")),
+        species=species,
+        catalogue=catalogue_of(species),
+        nights=_grouped(
+            (route_id, (season_year, night))
+            for route_id, season_year, night in Visit.objects.filter(route__programme=programme)
+            .exclude(state__in=[VisitState.DRAFT, VisitState.SET_ASIDE])
+            .order_by("night")
+            .values_list("route_id", "season_year", "night")
+        ),
+        training=tuple(
+            Membership.objects.filter(programme=programme, trained_on__isnull=False).values_list(
+                "person_id", "trained_on", "trained_until"
+            )
+        ),
+    )
+
+
+@dataclass(kw_only=True)
+class FreshRows:
+    """Unsaved rows of visits that are not in the database yet."""
+
+    visits: list[Visit] = field(default_factory=list)
+    submissions: list[Submission] = field(default_factory=list)
+    periods: list[ListeningPeriod] = field(default_factory=list)
+    calls: list[CallIndex] = field(default_factory=list)
+    sightings: list[Sighting] = field(default_factory=list)
+    findings: list[StoredFinding] = field(default_factory=list)
+    steps: list[ReviewStep] = field(default_factory=list)
+
+    def add(
+        self, visit: Visit, judgement: Judgement, *, keys: Mapping[int, uuid.UUID] | None = None
+    ) -> None:
+        """Add a submitted visit and everything below it. The judgement holds no refusals.
+        `keys` may give the ids of periods by stop."""
+        set_visit_fields(visit, judgement)
+        periods = period_rows(visit, judgement, keys or {})
+        self.visits.append(visit)
+        self.periods += periods.values()
+        self.calls += call_rows(judgement, periods)
+        self.sightings += sighting_rows(visit, judgement, {})
+        self.findings += finding_rows(visit, judgement)
+
+    def write(self) -> None:
+        """Insert everything; to be called in a transaction."""
+        for model, rows in (
+            (Visit, self.visits),
+            (Submission, self.submissions),
+            (ListeningPeriod, self.periods),
+            (CallIndex, self.calls),
+            (Sighting, self.sightings),
+            (StoredFinding, self.findings),
+            (ReviewStep, self.steps),
+        ):
+            model.objects.bulk_create(rows, batch_size=_BATCH)
+
+
+def _holds(since: dt.date | None, until: dt.date | None, night: dt.date) -> bool:
+    return (since is None or since <= night) and (until is None or night <= until)
+
+
+def _grouped(pairs: Iterable[tuple[int, object]]) -> dict[int, tuple]:
+    groups: dict[int, list] = defaultdict(list)
+    for key, item in pairs:
+        groups[key].append(item)
+    return {key: tuple(items) for key, items in groups.items()}
