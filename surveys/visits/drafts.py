@@ -21,18 +21,20 @@ from surveys.visits.cells import (
     CellChange,
     Conflict,
     merge,
+    storable,
 )
 from surveys.visits.exceptions import (
     NightUnusable,
     NoProtocolInForce,
     NotYours,
+    OtherRoute,
     SheetTooLarge,
     WrongState,
 )
 from surveys.visits.judging import judge_sheet
 from surveys.visits.loading import protocol_values, version_in_force
 from surveys.visits.photos import forget_files
-from surveys.visits.reach import EDITABLE, check_state, lock_own
+from surveys.visits.reach import EDITABLE, check_revision, check_state, lock_own
 from surveys.visits.sheet import night_typed
 from surveys.visits.texts import FIRST_YEAR, LAST_YEAR
 
@@ -117,6 +119,46 @@ def save_cells(
     check_state(visit, EDITABLE)
     conflicts = apply_changes(visit, changes)
     return Saved(visit=visit, findings=judge_sheet(visit), conflicts=conflicts)
+
+
+@transaction.atomic
+def put_sheet(
+    member: Membership,
+    visit_id: uuid.UUID,
+    *,
+    route: Route,
+    night: dt.date,
+    cells: Mapping[str, str],
+    revision: int | None,
+    source: str = Source.PHONE,
+) -> tuple[Saved, bool]:
+    """Make the observer's sheet hold exactly `cells`; begin the visit when it is new.
+
+    Returns what was saved and whether the visit was begun. Putting the same sheet again
+    changes nothing; replacing what a visit holds needs its `revision`, so that nothing
+    unseen is overwritten. Raises StaleRevision, WrongState, OtherRoute and whatever
+    `start_visit` and `save_cells` raise.
+    """
+    begun = not Visit.objects.filter(pk=visit_id).exists()
+    visit = start_visit(member, route=route, night=night, visit_id=visit_id, source=source)
+    if visit.route_id != route.pk:
+        raise OtherRoute
+    typed = {"night": night.isoformat(), **cells}
+    wanted = {storable(address): storable(text) for address, text in typed.items() if text}
+    conflicts: tuple[Conflict, ...] = ()
+    if wanted != visit.cells:
+        check_state(visit, EDITABLE)
+        nothing_typed_yet = visit.revision == 1 and revision is None
+        if not nothing_typed_yet:
+            check_revision(visit, revision)
+        conflicts = apply_changes(
+            visit,
+            {
+                address: CellChange(was=visit.cells.get(address, ""), now=wanted.get(address, ""))
+                for address in visit.cells.keys() | wanted.keys()
+            },
+        )
+    return Saved(visit=visit, findings=judge_sheet(visit), conflicts=conflicts), begun
 
 
 def apply_changes(visit: Visit, changes: Mapping[str, CellChange]) -> tuple[Conflict, ...]:

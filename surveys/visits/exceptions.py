@@ -35,6 +35,10 @@ class NightUnusable(VisitError):
     """The night must be a date between 1900 and 2199, such as 2024-04-15."""
 
 
+class OtherRoute(VisitError):
+    """A visit stays on the route it was begun on. Begin a new visit for the other route."""
+
+
 class ReasonMissing(VisitError):
     """Write a reason: the observer and later readers need to know why."""
 

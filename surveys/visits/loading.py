@@ -10,6 +10,7 @@ from django.db.models import Q
 
 from accounts.models import Membership
 from surveys import models
+from surveys.programmes.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.sky import stop_sky
 from surveys.visits.sheet import SheetReading
@@ -38,34 +39,6 @@ def version_in_force(route: models.Route, night: dt.date) -> models.ProtocolVers
         .filter(protocol=route.protocol_id, in_force_from__lte=night)
         .order_by("-in_force_from", "-number")
         .first()
-    )
-
-
-def protocol_values(version: models.ProtocolVersion) -> values.Protocol:
-    return values.Protocol(
-        name=version.protocol.name,
-        version=version.number,
-        season_year_begins=values.MonthDay(
-            month=version.season_begins_month, day=version.season_begins_day
-        ),
-        windows=tuple(_window(window) for window in version.windows.all()),
-        settling_wait=_seconds(version.settling_wait_s),
-        listening_time=dt.timedelta(seconds=version.listening_time_s),
-        longest_listening_time=_seconds(version.longest_listening_time_s),
-        interruption=values.Interruption(version.interruption),
-        earliest_start_after_sunset=_minutes(version.earliest_start_after_sunset_min),
-        latest_end_clock=version.latest_end_clock,
-        latest_end_after_sunset=_minutes(version.latest_end_after_sunset_min),
-        min_stops=version.min_stops,
-        stops_in_order=version.stops_in_order,
-        min_stop_spacing_m=version.min_stop_spacing_m,
-        max_beaufort=version.max_beaufort,
-        wet_sky_codes=frozenset(version.wet_sky_codes),
-        max_noise_index=version.max_noise_index,
-        min_days_between_visits=version.min_days_between_visits,
-        max_distance_from_stop_m=version.max_distance_from_stop_m,
-        max_drive_kmh=version.max_drive_kmh,
-        training_needed=version.training_needed,
     )
 
 
@@ -172,21 +145,6 @@ def _checklist_species(entry: models.ChecklistEntry) -> values.ChecklistSpecies:
     )
 
 
-def _window(window: models.SeasonWindow) -> values.SeasonWindow:
-    unit = values.TemperatureUnit(window.temperature_unit)
-
-    def limit(value: object) -> values.Temperature | None:
-        return None if value is None else values.Temperature(value=value, unit=unit)
-
-    return values.SeasonWindow(
-        name=window.name,
-        opens=values.MonthDay(month=window.opens_month, day=window.opens_day),
-        closes=values.MonthDay(month=window.closes_month, day=window.closes_day),
-        min_air_temperature=limit(window.min_air_temperature),
-        min_water_temperature=limit(window.min_water_temperature),
-    )
-
-
 def catalogue_of(species: Mapping[str, models.Species]) -> dict[str, str]:
     """Codes win over names, and present names over synonyms."""
     names: dict[str, str] = {}
@@ -213,11 +171,3 @@ def _qualified(visit: models.Visit) -> bool | None:
         and (until is None or visit.night <= until)
         for person, since, until in records
     )
-
-
-def _seconds(number: int | None) -> dt.timedelta | None:
-    return None if number is None else dt.timedelta(seconds=number)
-
-
-def _minutes(number: int | None) -> dt.timedelta | None:
-    return None if number is None else dt.timedelta(minutes=number)

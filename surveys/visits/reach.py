@@ -55,7 +55,7 @@ def check_state(visit: Visit, wanted: Collection[str]) -> None:
         raise WrongState(visit, tuple(wanted))
 
 
-def check_revision(visit: Visit, revision: int) -> None:
+def check_revision(visit: Visit, revision: int | None) -> None:
     if visit.revision != revision:
         raise StaleRevision(visit)
 
