@@ -1,3 +1,17 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from surveys.web.views import review, review_correct
+
+AT = "<slug:programme>/review/"
+VISIT = AT + "<uuid:visit>/"
+
+urlpatterns = [
+    path(AT, review.review, name="review"),
+    path(VISIT, review.review_visit, name="review_visit"),
+    path(VISIT + "findings/<int:finding>/settle", review.settle, name="settle"),
+    path(VISIT + "accept", review.accept, name="accept"),
+    path(VISIT + "send-back", review.send_back, name="send_back"),
+    path(VISIT + "set-aside", review.set_aside, name="set_aside"),
+    path(VISIT + "reopen", review.reopen, name="reopen"),
+    path(VISIT + "correct", review_correct.correct, name="review_correct"),
+]

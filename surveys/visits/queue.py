@@ -1,0 +1,153 @@
+"""The review queue: visits that were handed in, in the order in which they are looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+
+from accounts.models import Membership, Person
+from surveys.models import Route, StoredFinding, Visit, VisitState
+from surveys.protocol.values import Severity
+
+STATES = (
+    VisitState.SUBMITTED,
+    VisitState.SENT_BACK,
+    VisitState.ACCEPTED,
+    VisitState.SET_ASIDE,
+)
+# What still waits for somebody is taken oldest first; what is done, latest first.
+OLDEST_FIRST = (VisitState.SUBMITTED, VisitState.SENT_BACK)
+
+
+@dataclass(frozen=True, kw_only=True)
+class QueueFilters:
+    """Which visits are wanted; None and False want all."""
+
+    state: str = VisitState.SUBMITTED
+    route: str | None = None
+    region: str | None = None
+    observer: int | None = None
+    season_year: int | None = None
+    open_only: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choices:
+    """What the filters can be set to, from the visits that were handed in."""
+
+    routes: tuple[Route, ...]
+    regions: tuple[str, ...]
+    observers: tuple[Person, ...]
+    season_years: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Neighbours:
+    """The visits before and after one in the queue; None at its ends."""
+
+    previous: Visit | None
+    next: Visit | None
+
+
+def queue(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
+    """Visits of the member's programme in one state, with their route and observer, and
+    `refusals`, `queries`, `notes` and `open_queries` counted on each."""
+    return (
+        _ordered(_matching(member, filters).filter(state=filters.state), filters)
+        .select_related("route", "observer")
+        .annotate(
+            refusals=_number(severity=Severity.REFUSE.value),
+            queries=_number(severity=Severity.QUERY.value),
+            notes=_number(severity=Severity.NOTE.value),
+            open_queries=_number(severity=Severity.QUERY.value, settlement=""),
+        )
+    )
+
+
+def state_counts(member: Membership, filters: QueueFilters) -> Mapping[str, int]:
+    """How many visits each state holds under the other filters: one query."""
+    rows = _matching(member, filters).order_by().values("state").annotate(number=Count("pk"))
+    found = {row["state"]: row["number"] for row in rows}
+    return {state: found.get(state, 0) for state in STATES}
+
+
+def waiting_count(member: Membership) -> int:
+    """How many visits of the programme wait for review."""
+    return _handed_in(member).filter(state=VisitState.SUBMITTED).count()
+
+
+def choices(member: Membership) -> Choices:
+    """Three queries, whatever the number of visits."""
+    visits = _handed_in(member)
+    routes = tuple(
+        Route.objects.filter(
+            Exists(visits.filter(route=OuterRef("pk"))), programme=member.programme_id
+        ).order_by("code")
+    )
+    observers = Person.objects.filter(Exists(visits.filter(observer=OuterRef("pk"))))
+    years = visits.order_by("-season_year").values_list("season_year", flat=True).distinct()
+    return Choices(
+        routes=routes,
+        regions=tuple(sorted({route.region for route in routes if route.region})),
+        observers=tuple(observers.order_by("name", "pk")),
+        season_years=tuple(years),
+    )
+
+
+def neighbours(member: Membership, filters: QueueFilters, visit: Visit) -> Neighbours:
+    """What comes before and after a visit, which itself may have left the queue."""
+    visits = _matching(member, filters).filter(state=filters.state).exclude(pk=visit.pk)
+    at, key = visit.submitted_at, visit.pk
+    earlier = visits.filter(Q(submitted_at__lt=at) | Q(submitted_at=at, pk__lt=key))
+    later = visits.filter(Q(submitted_at__gt=at) | Q(submitted_at=at, pk__gt=key))
+    before = earlier.select_related("route").order_by("-submitted_at", "-pk").first()
+    after = later.select_related("route").order_by("submitted_at", "pk").first()
+    if filters.state in OLDEST_FIRST:
+        return Neighbours(previous=before, next=after)
+    return Neighbours(previous=after, next=before)
+
+
+def next_waiting(member: Membership, filters: QueueFilters, visit: Visit) -> Visit | None:
+    """The visit to look at after this one: the next in the queue, else the first."""
+    following = neighbours(member, filters, visit).next
+    return following or queue(member, filters).exclude(pk=visit.pk).first()
+
+
+def _handed_in(member: Membership) -> QuerySet[Visit]:
+    return Visit.objects.filter(route__programme=member.programme_id, state__in=STATES)
+
+
+def _matching(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
+    wanted = {
+        "route__code": filters.route,
+        "route__region": filters.region,
+        "observer": filters.observer,
+        "season_year": filters.season_year,
+    }
+    visits = _handed_in(member).filter(
+        **{name: value for name, value in wanted.items() if value is not None}
+    )
+    if filters.open_only:
+        visits = visits.filter(
+            Exists(
+                StoredFinding.objects.filter(
+                    visit=OuterRef("pk"), severity=Severity.QUERY.value, settlement=""
+                )
+            )
+        )
+    return visits
+
+
+def _ordered(visits: QuerySet[Visit], filters: QueueFilters) -> QuerySet[Visit]:
+    if filters.state in OLDEST_FIRST:
+        return visits.order_by("submitted_at", "pk")
+    return visits.order_by("-submitted_at", "-pk")
+
+
+def _number(**conditions: str) -> Coalesce:
+    mine = StoredFinding.objects.filter(visit=OuterRef("pk"), **conditions).order_by()
+    counted = mine.values("visit").annotate(number=Count("pk")).values("number")
+    return Coalesce(Subquery(counted), 0)
