@@ -1,6 +1,29 @@
 """Statistics of calling surveys, from plain arrays and records. No Django."""
 
-from .columns import COLUMNS, Column
+from .abundance import (
+    AbundanceFit,
+    fit_abundance,
+    mean_abundance,
+    occupancy_from_abundance,
+    single_detection,
+)
+from .callindex import (
+    IndexFit,
+    IndexSummary,
+    fit_call_index,
+    heard_given_state,
+    index_odds_ratio,
+    summarise_groups,
+)
+from .columns import COLUMNS, CORRECTED_COLUMNS, TREND_COLUMNS, Column
+from .dynamic import (
+    DynamicFit,
+    dynamic_chance,
+    equilibrium_occupancy,
+    fit_dynamic,
+    seasonal_occupancy,
+)
+from .gof import GoodnessOfFit, ResidualGroup, goodness_of_fit, residuals_by_group
 from .histories import (
     Histories,
     ListeningPeriod,
@@ -10,26 +33,108 @@ from .histories import (
     select_rows,
 )
 from .intervals import clopper_pearson, wilson
+from .kappa import agreement_table, cohen_kappa
+from .modeltable import ModelRow, model_table
+from .occupancy import OccupancyFit, fit_occupancy, fit_occupancy_designs
+from .occupancy_estimates import (
+    coefficient_estimates,
+    detection_share,
+    occupancy_share,
+    occupied_given_histories,
+    share_at,
+)
+from .phenology import CallingNights, calling_nights, days_of_season, season_start
+from .phenology_shift import shift_of_season
+from .power import SurveyPlan, power_of_trend
 from .results import FLAGS, Estimate
+from .species import (
+    CorrectedYear,
+    SpeciesResult,
+    analyse_species,
+    corrected_values,
+    corrected_years,
+    trend_values,
+)
 from .table import YearCounts, YearRow, count_years, row_values, year_row, yearly_table
+from .trend import (
+    TrendFit,
+    TrendSummary,
+    bootstrap_slope,
+    fit_trend,
+    summarise_trend,
+    yearly_occupancy,
+)
 
 __all__ = [
     "COLUMNS",
+    "CORRECTED_COLUMNS",
     "FLAGS",
+    "TREND_COLUMNS",
+    "AbundanceFit",
+    "CallingNights",
     "Column",
+    "CorrectedYear",
+    "DynamicFit",
     "Estimate",
+    "GoodnessOfFit",
     "Histories",
+    "IndexFit",
+    "IndexSummary",
     "ListeningPeriod",
+    "ModelRow",
+    "OccupancyFit",
     "PeriodColumns",
+    "ResidualGroup",
+    "SpeciesResult",
+    "SurveyPlan",
+    "TrendFit",
+    "TrendSummary",
     "YearCounts",
     "YearRow",
+    "agreement_table",
+    "analyse_species",
+    "bootstrap_slope",
     "build_histories",
+    "calling_nights",
     "clopper_pearson",
+    "coefficient_estimates",
+    "cohen_kappa",
     "columns_from_records",
+    "corrected_values",
+    "corrected_years",
     "count_years",
+    "days_of_season",
+    "detection_share",
+    "dynamic_chance",
+    "equilibrium_occupancy",
+    "fit_abundance",
+    "fit_call_index",
+    "fit_dynamic",
+    "fit_occupancy",
+    "fit_occupancy_designs",
+    "fit_trend",
+    "goodness_of_fit",
+    "heard_given_state",
+    "index_odds_ratio",
+    "mean_abundance",
+    "model_table",
+    "occupancy_from_abundance",
+    "occupancy_share",
+    "occupied_given_histories",
+    "power_of_trend",
+    "residuals_by_group",
     "row_values",
+    "season_start",
+    "seasonal_occupancy",
     "select_rows",
+    "share_at",
+    "shift_of_season",
+    "single_detection",
+    "summarise_groups",
+    "summarise_trend",
+    "trend_values",
     "wilson",
     "year_row",
+    "yearly_occupancy",
     "yearly_table",
 ]

@@ -131,7 +131,7 @@ def summarise_groups(
     )
 
 
-def coefficient(fit: IndexFit, name: str, *, level: float = 0.95) -> Estimate:
+def index_odds_ratio(fit: IndexFit, name: str, *, level: float = 0.95) -> Estimate:
     """The ratio of cumulative odds for one unit of a covariate, or for one group to the first.
 
     Raises ValueError for an unknown name.

@@ -97,3 +97,63 @@ COLUMNS: tuple[Column, ...] = (
         meaning="What limits the row, separated by semicolons; blank when nothing does.",
     ),
 )
+
+_LIMITS = "Limits are at 95 %; the column interval names their kind."
+
+CORRECTED_COLUMNS: tuple[Column, ...] = (
+    *COLUMNS[:2],
+    _share(
+        "occupancy",
+        "Estimated share of stops occupied, corrected for visits that missed the species. "
+        + _LIMITS,
+    ),
+    _share("occupancy_low", "Lower limit of occupancy."),
+    _share("occupancy_high", "Upper limit of occupancy."),
+    Column(
+        name="detection",
+        type="number",
+        unit="chance for one visit",
+        meaning="Estimated chance of hearing the species on one visit to an occupied stop.",
+        minimum=0,
+        maximum=1,
+    ),
+    Column(
+        name="detection_low",
+        type="number",
+        unit="chance for one visit",
+        meaning="Lower limit of detection.",
+        minimum=0,
+        maximum=1,
+    ),
+    Column(
+        name="detection_high",
+        type="number",
+        unit="chance for one visit",
+        meaning="Upper limit of detection.",
+        minimum=0,
+        maximum=1,
+    ),
+    Column(name="interval", type="string", unit="words", meaning="Kind of interval of occupancy."),
+    Column(name="method", type="string", unit="words", meaning="Model and its source."),
+    COLUMNS[-1],
+)
+
+TREND_COLUMNS: tuple[Column, ...] = (
+    COLUMNS[0],
+    _count("years", "season years", "Season years with at least one completed listening period."),
+    Column(
+        name="scale",
+        type="string",
+        unit="words",
+        meaning="What the trend counts: log odds of occupancy, percent change in odds, percent "
+        "change in the share of sites, or percentage points, each for one year. The scales are not "
+        "interchangeable.",
+        required=True,
+    ),
+    Column(name="trend", type="number", unit="see scale", meaning="Change for one year."),
+    Column(name="trend_low", type="number", unit="see scale", meaning="Lower limit of trend."),
+    Column(name="trend_high", type="number", unit="see scale", meaning="Upper limit of trend."),
+    Column(name="interval", type="string", unit="words", meaning="Kind of interval of the trend."),
+    Column(name="method", type="string", unit="words", meaning="Model and its source."),
+    COLUMNS[-1],
+)

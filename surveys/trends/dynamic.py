@@ -80,7 +80,7 @@ def fit_dynamic(
     return _fit(history, parts, names, flags)
 
 
-def chance(fit: DynamicFit, part: Part, *, level: float = 0.95) -> Estimate:
+def dynamic_chance(fit: DynamicFit, part: Part, *, level: float = 0.95) -> Estimate:
     """One of the four chances at average covariates, with its profile-likelihood interval."""
     return line_estimate(fit.fitted, _mean_row(fit, part), name=part, level=level, link="logit")
 
@@ -102,7 +102,7 @@ def seasonal_occupancy(fit: DynamicFit, *, level: float = 0.95) -> tuple[Estimat
 def equilibrium_occupancy(fit: DynamicFit, *, level: float = 0.95) -> Estimate:
     """Share to which occupancy tends: colonisation / (colonisation + extinction).
 
-    At average covariates, as in ``chance``.
+    At average covariates, as in ``dynamic_chance``.
     """
     to_gain, to_loss = _mean_row(fit, "colonisation"), _mean_row(fit, "extinction")
 

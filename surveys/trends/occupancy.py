@@ -38,6 +38,7 @@ METHOD = "single-season occupancy (MacKenzie et al. 2002)"
 class OccupancyFit:
     """A fitted occupancy model.
 
+    ``history`` (rows, visits) holds the rows used, ``psi`` and ``p`` their designs.
     ``coefficients`` (K,) are those of ``psi``, then those of ``p``, on the logit scale and in the
     units of the covariates; ``covariance`` (K, K) has NaN for what is not identified.
     ``clustered_covariance`` is the sandwich, None without clusters. ``rows`` counts the
@@ -45,6 +46,7 @@ class OccupancyFit:
     scaled covariates, ``coefficients = back @ maximum.theta``.
     """
 
+    history: FloatArray
     psi: Design
     p: Design
     coefficients: FloatArray
@@ -119,7 +121,9 @@ def fit_occupancy_designs(
     if results.NO_EFFORT not in flags and results.NEVER_HEARD not in flags:
         maximum = maximise(objective(cells), _start(psi, p, history, heard))
         flags = results.merge_flags(flags, _search_flags(maximum, cells))
-    return _assemble(psi, p, cells, cluster, maximum, back, naive, flags, clusters is not None)
+    return _assemble(
+        history, psi, p, cells, cluster, maximum, back, naive, flags, clusters is not None
+    )
 
 
 def check_histories(detections: ArrayLike) -> FloatArray:
@@ -191,6 +195,7 @@ def _search_flags(maximum: Maximum, cells: OccupancyCells) -> tuple[str, ...]:
 
 
 def _assemble(
+    history: FloatArray,
     psi: Design,
     p: Design,
     cells: OccupancyCells,
@@ -214,6 +219,7 @@ def _assemble(
                 flags = results.merge_flags(flags, (results.FEW_CLUSTERS,))
     log_likelihood = float("nan") if maximum is None else maximum.value
     return OccupancyFit(
+        history=history,
         psi=psi,
         p=p,
         coefficients=coefficients,

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from surveys.trends import results
 from surveys.trends.callindex import (
-    coefficient,
     fit_call_index,
     heard_given_state,
+    index_odds_ratio,
     summarise_groups,
 )
 from surveys.trends.callindex_likelihood import (
@@ -151,7 +151,7 @@ class TestFit:
             summary = summaries[label].expected_index
             assert summary.low < expected < summary.high
             assert "clustered" in summary.interval
-        ratio = coefficient(found, "state: 2002")
+        ratio = index_odds_ratio(found, "state: 2002")
         assert ratio.high < 0.5
         assert ratio.interval == "clustered"
 
@@ -162,14 +162,14 @@ class TestFit:
         index = np.vstack([simulated(rng, 400, states=own) for own in states])
         air = rng.normal(15, 3, index.shape)
         found = fit_call_index(index, state={"fish": fish}, detection={"air": air})
-        assert coefficient(found, "state: fish").high < 1
-        air_ratio = coefficient(found, "detection: air", level=0.99)
+        assert index_odds_ratio(found, "state: fish").high < 1
+        air_ratio = index_odds_ratio(found, "detection: air", level=0.99)
         assert air_ratio.low < 1 < air_ratio.high
         assert air_ratio.interval == "profile likelihood"
 
     def test_unknown_coefficient(self, fit):
         with pytest.raises(ValueError, match="expected one of"):
-            coefficient(fit, "state: fish")
+            index_odds_ratio(fit, "state: fish")
 
 
 class TestWeakData:

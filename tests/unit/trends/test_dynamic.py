@@ -10,7 +10,7 @@ from scipy.special import expit
 
 from surveys.trends import results
 from surveys.trends.dynamic import (
-    chance,
+    dynamic_chance,
     equilibrium_occupancy,
     fit_dynamic,
     grid_design,
@@ -144,7 +144,7 @@ class TestFit:
 
     @pytest.mark.parametrize("part", PARTS)
     def test_truth_is_inside_the_intervals(self, fit, part):
-        found = chance(fit, part, level=0.99)
+        found = dynamic_chance(fit, part, level=0.99)
         assert found.low < self.truth[part] < found.high
         assert found.flags == ()
 
@@ -156,7 +156,10 @@ class TestFit:
 
     def test_equilibrium(self, fit):
         share = equilibrium_occupancy(fit, level=0.99)
-        gain, loss = chance(fit, "colonisation").value, chance(fit, "extinction").value
+        gain, loss = (
+            dynamic_chance(fit, "colonisation").value,
+            dynamic_chance(fit, "extinction").value,
+        )
         assert share.value == pytest.approx(gain / (gain + loss))
         assert share.low < 1 / 3 < share.high
 
@@ -193,7 +196,7 @@ class TestWeakData:
     def test_nothing_to_fit(self, history, flag):
         fit = fit_dynamic(history)
         assert flag in fit.fitted.flags
-        assert chance(fit, "detection").value is None
+        assert dynamic_chance(fit, "detection").value is None
         assert equilibrium_occupancy(fit).value is None
         assert all(share.value is None for share in seasonal_occupancy(fit))
 
@@ -203,7 +206,7 @@ class TestWeakData:
 
     def test_no_extinction_ever_is_an_edge_with_a_bound(self):
         history = simulated(np.random.default_rng(8), sites=80, seasons=5, loss=0.0, p=0.9)
-        loss = chance(fit_dynamic(history), "extinction")
+        loss = dynamic_chance(fit_dynamic(history), "extinction")
         assert loss.value == 0.0
         assert loss.low == 0.0
         assert 0 < loss.high < 0.1

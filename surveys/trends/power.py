@@ -1,0 +1,108 @@
+"""Power of a programme to see a decline, by simulation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import ndtr
+
+from . import results
+from .arrays import FloatArray, IntArray
+from .intervals import wilson
+from .results import Estimate, merge_flags
+from .trend import fit_trend, summarise_trend
+
+METHOD = "simulated surveys, occupancy trend with standard errors clustered by route"
+
+
+@dataclass(frozen=True, kw_only=True)
+class SurveyPlan:
+    """A programme and the truth it would meet.
+
+    ``occupancy`` is the share of stops in the first year, ``fall`` the part of it lost by the last
+    year, in equal yearly steps of percent. ``stay`` is the chance that a stop keeps its luck from
+    one year to the next, ``alike`` how strongly the stops of a route share it (0 to 1).
+    """
+
+    routes: int
+    stops_per_route: int
+    visits: int
+    years: int
+    occupancy: float
+    detection: float
+    fall: float = 0.3
+    stay: float = 0.8
+    alike: float = 0.2
+
+    def __post_init__(self) -> None:
+        for name in ("routes", "years"):
+            if getattr(self, name) < 2:
+                raise ValueError(f"{name}: a trend needs at least 2")
+        for name in ("stops_per_route", "visits"):
+            if getattr(self, name) < 1:
+                raise ValueError(f"{name}: expected at least 1")
+        for name in ("occupancy", "detection", "fall", "stay", "alike"):
+            if not 0.0 <= getattr(self, name) <= 1.0:
+                raise ValueError(f"{name}: expected a share from 0 to 1")
+
+
+def yearly_truth(plan: SurveyPlan) -> FloatArray:
+    """True occupancy of each year, falling by the same percentage every year, (years,)."""
+    steps = np.arange(plan.years) / (plan.years - 1)
+    truth: FloatArray = plan.occupancy * (1 - plan.fall) ** steps
+    return truth
+
+
+def simulate_programme(
+    plan: SurveyPlan, rng: np.random.Generator
+) -> tuple[FloatArray, IntArray, IntArray]:
+    """Histories (rows, visits), season years and routes (rows,) of one simulated programme.
+
+    Each stop and year has a normal luck, part of it shared by its route. A stop is occupied when
+    its luck lies below the quantile of that year's occupancy, so that the yearly share is exact
+    in the mean whatever is shared or kept.
+    """
+    stops = plan.routes * plan.stops_per_route
+    route = np.repeat(np.arange(plan.routes), plan.stops_per_route)
+    own = _kept_luck(rng, stops, plan)
+    shared = _kept_luck(rng, plan.routes, plan)[route]
+    luck = np.sqrt(plan.alike) * shared + np.sqrt(1 - plan.alike) * own
+    occupied = ndtr(luck) < yearly_truth(plan)
+    heard = rng.random((stops, plan.years, plan.visits)) < plan.detection
+    history = (heard & occupied[:, :, None]).astype(np.float64).reshape(-1, plan.visits)
+    years = np.tile(np.arange(1, plan.years + 1), stops)
+    return history, years, np.repeat(route, plan.years)
+
+
+def power_of_trend(
+    plan: SurveyPlan, *, seed: int, simulations: int = 200, level: float = 0.95
+) -> Estimate:
+    """Share of simulated programmes whose trend interval lies wholly below no change.
+
+    With ``fall=0`` it is the chance of a false alarm. The interval tells the error of the
+    simulation. Surveys that cannot be fitted count as not seeing the decline; many of them are
+    flagged.
+    """
+    rng = np.random.default_rng(seed)
+    seen = lost = 0
+    for _ in range(simulations):
+        slope = summarise_trend(fit_trend(*simulate_programme(plan, rng)), level=level).log_odds
+        lost += slope.value is None
+        seen += slope.high is not None and slope.high < 0
+    share = wilson(seen, simulations, name="power to see the decline")
+    flags = (results.NOT_IDENTIFIED,) if lost > simulations / 10 else ()
+    return replace(
+        share,
+        interval=f"Wilson, {simulations} simulated programmes",
+        method=METHOD,
+        flags=merge_flags(share.flags, flags),
+    )
+
+
+def _kept_luck(rng: np.random.Generator, count: int, plan: SurveyPlan) -> FloatArray:
+    luck = rng.normal(size=(count, plan.years))
+    for year in range(1, plan.years):
+        kept = rng.random(count) < plan.stay
+        luck[kept, year] = luck[kept, year - 1]
+    return luck

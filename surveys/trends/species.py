@@ -1,0 +1,107 @@
+"""Everything the yearly tables say of one species, from its listening periods in one call."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .histories import Histories, PeriodColumns, Site, build_histories
+from .occupancy import fit_occupancy
+from .occupancy_estimates import detection_share, occupancy_share
+from .results import Estimate
+from .table import YearRow, yearly_table
+from .trend import TrendSummary, fit_trend, summarise_trend, yearly_occupancy
+
+
+@dataclass(frozen=True, kw_only=True)
+class CorrectedYear:
+    """Occupancy and detection of one season year, from the visits of that year alone."""
+
+    season_year: int
+    naive: Estimate
+    occupancy: Estimate
+    detection: Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeciesResult:
+    """``table`` counts, ``years`` correct each year by itself, ``trend`` is the slope over all of
+    them and ``line`` the occupancy of each year on that slope."""
+
+    species: str
+    table: tuple[YearRow, ...]
+    years: tuple[CorrectedYear, ...]
+    trend: TrendSummary
+    line: tuple[tuple[int, Estimate], ...]
+
+
+def analyse_species(
+    species: str, periods: PeriodColumns, *, site: Site = "stop", level: float = 0.95
+) -> SpeciesResult:
+    """Table, corrected years and trend of one species.
+
+    Standard errors of the trend are clustered by route: the stops of a route share weather,
+    observer and landscape. Detection is free in every corrected year, and one number in the trend.
+    """
+    histories = build_histories(periods, site=site)
+    trend = fit_trend(histories.detected, histories.season_year, histories.cluster)
+    return SpeciesResult(
+        species=species,
+        table=yearly_table(species, periods, level=level),
+        years=corrected_years(histories, level=level),
+        trend=summarise_trend(trend, level=level),
+        line=yearly_occupancy(trend, level=level),
+    )
+
+
+def corrected_years(histories: Histories, *, level: float = 0.95) -> tuple[CorrectedYear, ...]:
+    """One single-season fit a season year, with profile-likelihood intervals."""
+    found = []
+    for year in np.unique(histories.season_year).tolist():
+        fit = fit_occupancy(histories.detected[histories.season_year == year])
+        found.append(
+            CorrectedYear(
+                season_year=year,
+                naive=fit.naive,
+                occupancy=occupancy_share(fit, level=level),
+                detection=detection_share(fit, level=level),
+            )
+        )
+    return tuple(found)
+
+
+def corrected_values(species: str, year: CorrectedYear) -> dict[str, object]:
+    """A corrected year as column name to value, in the order of ``columns.CORRECTED_COLUMNS``."""
+    return {
+        "species": species,
+        "season_year": year.season_year,
+        "occupancy": year.occupancy.value,
+        "occupancy_low": year.occupancy.low,
+        "occupancy_high": year.occupancy.high,
+        "detection": year.detection.value,
+        "detection_low": year.detection.low,
+        "detection_high": year.detection.high,
+        "interval": year.occupancy.interval,
+        "method": year.occupancy.method,
+        "flags": "; ".join(year.occupancy.flags),
+    }
+
+
+def trend_values(result: SpeciesResult) -> tuple[dict[str, object], ...]:
+    """The trend on each of its scales, in the order of ``columns.TREND_COLUMNS``."""
+    trend = result.trend
+    return tuple(
+        {
+            "species": result.species,
+            "years": len(result.line),
+            "scale": estimate.name.removeprefix("trend, "),
+            "trend": estimate.value,
+            "trend_low": estimate.low,
+            "trend_high": estimate.high,
+            "interval": estimate.interval,
+            "method": estimate.method,
+            "flags": "; ".join(estimate.flags),
+        }
+        for estimate in (trend.log_odds, trend.odds, trend.occupancy, trend.points)
+    )
