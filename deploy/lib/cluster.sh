@@ -261,6 +261,7 @@ cluster_stop() {
     else
         kill -QUIT "$(head -n 1 "$CLUSTER_DATA/postmaster.pid")"
     fi
+    rmdir "$CLUSTER_SOCKET" 2>/dev/null || true
 }
 
 # Stop the cluster and remove everything of it.
