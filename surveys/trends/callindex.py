@@ -51,7 +51,7 @@ class IndexFit:
     out of the model."""
 
     fitted: Fitted
-    cells: IndexCells | None
+    cells: IndexCells
     top: int
     groups: AnyArray
     group: IntArray
@@ -103,15 +103,21 @@ def fit_call_index(
     by_visit = Design(names=by_visit.names, matrix=by_visit.matrix[kept])
     flags = ((results.COVARIATE_MISSING,) if lost else ()) + _data_flags(heard)
     top = int(np.nanmax(heard, initial=1.0))
+    row_matrix, row_back = standardised(by_row)
+    visit_matrix, visit_back = standardised(by_visit)
+    cells = index_cells(heard, row_matrix[..., 1:], visit_matrix[..., 1:], top=top)
     names = _names(by_row, by_visit, labels[levels], top)
     if {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS} & set(flags):
-        fitted, cells = unfitted(method=METHOD, names=names, rows=len(heard), flags=flags), None
+        fitted = unfitted(method=METHOD, names=names, rows=len(heard), flags=flags)
     else:
-        fitted, cells = _fit(heard, top, by_row, by_visit, names, flags)
-        if clusters is not None and fitted.maximum is not None:
-            row_scores = cell_scores(cells, fitted.maximum.theta)[1][cells.group]
-            compact = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
-            fitted = clustered(fitted, row_scores, compact)
+        scale = np.concatenate(
+            [np.ones(cells.thresholds), np.diag(row_back)[1:], np.diag(visit_back)[1:]]
+        )
+        fitted = _fit(cells, _starts(heard, top, len(names)), scale, names, flags)
+    if clusters is not None and fitted.maximum is not None:
+        row_scores = cell_scores(cells, fitted.maximum.theta)[1][cells.group]
+        compact = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
+        fitted = clustered(fitted, row_scores, compact)
     return IndexFit(
         fitted=fitted,
         cells=cells,
@@ -179,20 +185,15 @@ def _data_flags(heard: FloatArray) -> tuple[str, ...]:
 
 
 def _fit(
-    heard: FloatArray,
-    top: int,
-    by_row: Design,
-    by_visit: Design,
+    cells: IndexCells,
+    starts: list[FloatArray],
+    scale: FloatArray,
     names: tuple[str, ...],
     flags: tuple[str, ...],
-) -> tuple[Fitted, IndexCells]:
-    row_matrix, row_back = standardised(by_row)
-    visit_matrix, visit_back = standardised(by_visit)
-    cells = index_cells(heard, row_matrix[..., 1:], visit_matrix[..., 1:], top=top)
+) -> Fitted:
+    gradient = value_gradient(cells)
     first = cells.thresholds
     middle = first + cells.state.shape[1]
-    scale = np.concatenate([np.ones(first), np.diag(row_back)[1:], np.diag(visit_back)[1:]])
-    gradient = value_gradient(cells)
 
     def predictors(theta: FloatArray) -> FloatArray:
         return np.concatenate(
@@ -203,17 +204,16 @@ def _fit(
             ]
         )
 
-    fitted = fit_model(
+    return fit_model(
         Objective(value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True),
-        _starts(heard, top, len(names)),
+        starts,
         method=METHOD,
         names=names,
-        rows=len(heard),
+        rows=len(cells.group),
         back=np.diag(scale),
         predictors=predictors,
         flags=flags,
     )
-    return fitted, cells
 
 
 def _starts(heard: FloatArray, top: int, size: int) -> list[FloatArray]:
@@ -261,8 +261,6 @@ def _mixture(
     fit: IndexFit, code: int, weights: FloatArray, raw: FloatArray
 ) -> tuple[float, FloatArray]:
     """A weighted sum of the state chances of one group, at coefficients in their own units."""
-    if fit.cells is None:
-        raise ValueError("nothing was fitted")
     rows = np.bincount(fit.cells.group[fit.group == code], minlength=len(fit.cells.weight))
     scale = np.diag(fit.fitted.back)
     shares, gradient = state_shares(fit.cells, raw / scale, rows.astype(np.float64))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
+from functools import partial, reduce
 from typing import Literal
 
 import numpy as np
@@ -31,7 +31,7 @@ class DynamicFit:
 
     fitted: Fitted
     parts: Mapping[Part, Design]
-    cells: DynamicCells | None
+    cells: DynamicCells
     seasons: int
 
 
@@ -74,10 +74,14 @@ def fit_dynamic(
     }
     names = tuple(f"{part}: {name}" for part, design in parts.items() for name in design.names)
     flags = results.merge_flags(flags, _data_flags(history, seasons))
+    scaled = [standardised(design) for design in parts.values()]
+    cells = dynamic_cells(history, *(matrix for matrix, _ in scaled))
     if {results.NO_EFFORT, results.NEVER_HEARD, results.TOO_FEW_DATA} & set(flags):
-        empty = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
-        return DynamicFit(fitted=empty, parts=parts, cells=None, seasons=seasons)
-    return _fit(history, parts, names, flags)
+        fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
+    else:
+        back = reduce(blocks, (own for _, own in scaled))
+        fitted = _fit(cells, _starts(history, parts), back, names, flags)
+    return DynamicFit(fitted=fitted, parts=parts, cells=cells, seasons=seasons)
 
 
 def dynamic_chance(fit: DynamicFit, part: Part, *, level: float = 0.95) -> Estimate:
@@ -142,8 +146,6 @@ def _mean_row(fit: DynamicFit, part: Part) -> FloatArray:
 
 def _share(fit: DynamicFit, season: int, raw: FloatArray) -> tuple[float, FloatArray]:
     """Occupancy of a season at coefficients in the units of the covariates."""
-    if fit.cells is None:
-        raise ValueError("nothing was fitted")
     to_scaled = np.linalg.inv(fit.fitted.back)
     shares, slopes = yearly_shares(fit.cells, to_scaled @ raw)
     return float(shares[season]), slopes[season] @ to_scaled
@@ -178,13 +180,12 @@ def _data_flags(history: FloatArray, seasons: int) -> tuple[str, ...]:
 
 
 def _fit(
-    history: FloatArray, parts: dict[Part, Design], names: tuple[str, ...], flags: tuple[str, ...]
-) -> DynamicFit:
-    scaled = {part: standardised(design) for part, design in parts.items()}
-    back = np.zeros((0, 0))
-    for _, own in scaled.values():
-        back = blocks(back, own)
-    cells = dynamic_cells(history, *(matrix for matrix, _ in scaled.values()))
+    cells: DynamicCells,
+    starts: list[FloatArray],
+    back: FloatArray,
+    names: tuple[str, ...],
+    flags: tuple[str, ...],
+) -> Fitted:
     gradient = value_gradient(cells)
 
     def predictors(theta: FloatArray) -> FloatArray:
@@ -198,17 +199,16 @@ def _fit(
             ]
         )
 
-    fitted = fit_model(
+    return fit_model(
         Objective(value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True),
-        _starts(history, parts),
+        starts,
         method=METHOD,
         names=names,
-        rows=len(history),
+        rows=len(cells.group),
         back=back,
         predictors=predictors,
         flags=flags,
     )
-    return DynamicFit(fitted=fitted, parts=parts, cells=cells, seasons=history.shape[1])
 
 
 def _starts(history: FloatArray, parts: Mapping[Part, Design]) -> list[FloatArray]:

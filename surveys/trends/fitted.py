@@ -282,9 +282,10 @@ def back_transformed(covariance: FloatArray, back: FloatArray) -> FloatArray:
 
 
 def _value_flags(value: float, se: float) -> tuple[str, ...]:
-    if abs(value) > EDGE_LOGIT:
-        return (results.EDGE_OF_RANGE,)
-    return () if np.isfinite(se) else (results.NOT_IDENTIFIED,)
+    """Why there is no standard error: the value ran off, or nothing pins it down."""
+    if np.isfinite(se):
+        return ()
+    return (results.EDGE_OF_RANGE,) if abs(value) > EDGE_LOGIT else (results.NOT_IDENTIFIED,)
 
 
 def _snapped(value: float, link: Link) -> float | None:

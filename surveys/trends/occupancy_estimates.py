@@ -27,6 +27,7 @@ INTERVALS: dict[Interval, str] = {
 }
 DELTA = "delta method on the logit scale"
 CLUSTERED_DELTA = "delta method on the logit scale, clustered by site"
+_INTERVAL_FLAGS = (results.ONE_SIDED, results.WALD_FALLBACK)
 _HOPELESS = {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS}
 
 
@@ -180,7 +181,7 @@ def _coefficient(
         high=line.high,
         interval=line.interval,
         method=METHOD,
-        flags=merge_flags(fit.flags, line.flags),
+        flags=merge_flags(fit.flags, tuple(f for f in line.flags if f in _INTERVAL_FLAGS)),
         se=None if edge else line.se,
         level=level,
     )

@@ -25,7 +25,7 @@ _REFRESH = 20
 _SMALLEST_CURVATURE = 1e-12
 # Curvature against the sharpest direction below which a direction counts as flat, and the share
 # of a flat direction above which a parameter counts as lost in it.
-_FLAT = 1e-8
+_FLAT = 1e-7
 _LOADING = 0.01
 # A profile that rises above the maximum by more than this shows that it was not the maximum.
 _RISE = 1e-4
@@ -192,14 +192,15 @@ def profile_limits(
     ProfileFailedError when the search does not settle.
     """
     z = normal_quantile(level)
+    # A contrast of length 1 lives on the scale of the search, whatever the units of a covariate.
+    length = float(np.linalg.norm(contrast))
+    contrast = contrast / length
     best = float(contrast @ maximum.theta)
     variance = quadratic_form(covariance_of(maximum), contrast)
     step = z * float(np.sqrt(variance)) if variance > 0 else 1.0
     profile = _Profile(objective, maximum, contrast)
-    return (
-        _profile_end(profile, best, -min(step, 3.0), z),
-        _profile_end(profile, best, min(step, 3.0), z),
-    )
+    low, high = (_profile_end(profile, best, way * min(step, 3.0), z) for way in (-1, 1))
+    return None if low is None else low * length, None if high is None else high * length
 
 
 class ProfileFailedError(Exception):
@@ -212,7 +213,7 @@ class _Profile:
     def __init__(self, objective: Objective, maximum: Maximum, contrast: FloatArray) -> None:
         self._objective = objective
         self._top = maximum.value
-        self._along = contrast / (contrast @ contrast)
+        self._along = contrast
         self._across: FloatArray = null_space(contrast[None, :])
         self._curvature = self._across.T @ maximum.hessian @ self._across
         self._seen = [(float(contrast @ maximum.theta), self._across.T @ maximum.theta)]
