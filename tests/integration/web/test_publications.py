@@ -1,0 +1,193 @@
+"""Publications: list, page, files and the publish form."""
+
+import datetime as dt
+import hashlib
+
+import pytest
+from django.urls import reverse
+
+from surveys.models import Publication, VisitState
+from surveys.publishing.files import CHECKSUMS, DICTIONARY, METHOD, TABLE
+from surveys.publishing.publish import publish
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def url(name, programme, **kwargs):
+    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+
+
+@pytest.fixture
+def route(programme, observer):
+    (peeper,) = make_checklist(programme, "Pseudacris crucifer")
+    route = make_route(programme)
+    make_accepted_visit(route, observer.person, heard={1: {peeper: 1}})
+    return route
+
+
+@pytest.fixture
+def publication(coordinator, route):
+    return publish(coordinator, 2024)
+
+
+def file_url(publication, kind):
+    return url(
+        "publication_file",
+        publication.programme,
+        season_year=publication.season_year,
+        version=publication.version,
+        kind=kind,
+    )
+
+
+def test_list_and_page(programme, publication, partner, client_for):
+    client = client_for(partner)
+    assert publication.title in client.get(url("publications", programme)).content.decode()
+    page = client.get(url("publication", programme, season_year=2024, version=1))
+    text = page.content.decode()
+    assert publication.sha256 in text
+    assert "Pseudacris crucifer" in text
+    # Partners do not see who is behind a table.
+    assert publication.published_by.name not in text
+
+
+@pytest.mark.parametrize("kind", [TABLE, DICTIONARY, METHOD, CHECKSUMS])
+def test_files_never_change_and_say_so(publication, partner, client_for, kind):
+    client = client_for(partner)
+    response = client.get(file_url(publication, kind))
+    checksum = hashlib.sha256(response.content).hexdigest()
+    assert response["ETag"] == f'"{checksum}"'
+    assert response["Cache-Control"] == "private, max-age=31536000, immutable"
+    assert response["Content-Disposition"].startswith("attachment")
+    again = client.get(file_url(publication, kind), headers={"If-None-Match": response["ETag"]})
+    assert (again.status_code, again.content) == (304, b"")
+
+
+def test_table_file_holds_the_published_bytes(publication, partner, client_for):
+    response = client_for(partner).get(file_url(publication, TABLE))
+    assert response.content == publication.table_csv.encode()
+    assert hashlib.sha256(response.content).hexdigest() == publication.sha256
+
+
+def test_no_other_file(publication, partner, client_for):
+    assert client_for(partner).get(file_url(publication, "cells.csv")).status_code == 404
+
+
+def form_data(response, **data):
+    form = response.context["form"]
+    return {"year": "2024", "seen": form["seen"].value(), **data}
+
+
+def test_publish_from_the_form(programme, route, coordinator, client_for):
+    client = client_for(coordinator)
+    page = client.get(url("publish", programme))
+    response = client.post(url("publish", programme), form_data(page))
+    published = Publication.objects.get()
+    assert response["Location"] == url("publication", programme, season_year=2024, version=1)
+    assert (published.version, published.published_by) == (1, coordinator.person)
+
+
+def test_visits_in_review_come_first_and_must_be_acknowledged(
+    programme, route, observer, coordinator, client_for
+):
+    make_accepted_visit(
+        route,
+        observer.person,
+        night=dt.date(2024, 5, 1),
+        state=VisitState.SUBMITTED,
+        counts_in_trends=False,
+    )
+    client = client_for(coordinator)
+    page = client.get(url("publish", programme))
+    assert "Still in review: 1 visit" in page.content.decode()
+    refused = client.post(url("publish", programme), form_data(page))
+    assert refused.status_code == 422
+    assert "Tick this to publish without them" in refused.content.decode()
+    client.post(url("publish", programme), form_data(page, without_open="on"))
+    assert Publication.objects.count() == 1
+
+
+def test_a_correction_needs_a_reason(
+    programme, publication, observer, route, coordinator, client_for
+):
+    make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 1))
+    client = client_for(coordinator)
+    page = client.get(url("publish", programme))
+    refused = client.post(url("publish", programme), form_data(page, reason=" "))
+    assert "Readers of the earlier version need to know" in refused.content.decode()
+    client.post(url("publish", programme), form_data(page, reason="A late visit."))
+    assert Publication.objects.get(version=2).reason == "A late visit."
+    old = client.get(url("publication", programme, season_year=2024, version=1))
+    assert "A newer version replaces this one" in old.content.decode()
+
+
+def test_a_table_that_changed_in_between_is_shown_again_and_keeps_what_was_typed(
+    programme, publication, observer, route, coordinator, client_for
+):
+    make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 1))
+    client = client_for(coordinator)
+    page = client.get(url("publish", programme))
+    data = form_data(page, reason="A late visit.")
+    make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 9))
+    refused = client.post(url("publish", programme), data)
+    text = refused.content.decode()
+    assert "The table has changed since you looked at it" in text
+    assert "A late visit." in text
+    client.post(url("publish", programme), form_data(refused, reason="A late visit."))
+    assert Publication.objects.filter(version=2).exists()
+
+
+def test_nothing_changed_offers_no_form(programme, publication, coordinator, client_for):
+    text = client_for(coordinator).get(url("publish", programme)).content.decode()
+    assert "Nothing in the table has changed since version 1" in text
+    assert "Publish version" not in text
+
+
+def test_nothing_to_publish(programme, coordinator, client_for):
+    text = client_for(coordinator).get(url("publish", programme)).content.decode()
+    assert "There is nothing to publish yet" in text
+
+
+@pytest.mark.parametrize("year", ["1999", "abc", "", "99999999999", "²⁰²⁴"])
+def test_a_year_that_is_not_there_falls_back_to_the_last(
+    programme, route, coordinator, client_for, year
+):
+    page = client_for(coordinator).get(url("publish", programme), {"year": year})
+    assert page.context["season_year"] == 2024
+
+
+def test_only_coordinators_may_publish(programme, route, observer, partner, client_for, client):
+    for member in (observer, partner):
+        assert client_for(member).get(url("publish", programme)).status_code == 403
+        assert client_for(member).post(url("publish", programme)).status_code == 403
+    assert client.get(url("publish", programme)).status_code == 302
+
+
+def test_strangers_may_not(programme, publication, client_for, client):
+    stranger = client_for(make_member(make_programme()))
+    for path in (
+        url("publications", programme),
+        url("publication", programme, season_year=2024, version=1),
+        file_url(publication, TABLE),
+    ):
+        assert stranger.get(path).status_code == 404
+        assert client.get(path).status_code == 302
+
+
+def test_list_query_count_does_not_grow(
+    programme, publication, observer, route, coordinator, client_for, django_assert_num_queries
+):
+    client = client_for(coordinator)
+    client.get(url("publications", programme))
+    for day in (1, 9):
+        with django_assert_num_queries(6):
+            client.get(url("publications", programme))
+        make_accepted_visit(route, observer.person, night=dt.date(2024, 5, day))
+        publish(coordinator, 2024, "Another late visit.")

@@ -1,0 +1,195 @@
+"""Seasons on the screen: numbers, filters in the URL, the way down to a visit, access."""
+
+import datetime as dt
+import json
+import re
+
+import pytest
+from django.urls import reverse
+
+from surveys.models import Route, VisitState
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def url(name, programme, **query):
+    return reverse(f"web:{name}", kwargs={"programme": programme.slug}, query=query or None)
+
+
+@pytest.fixture
+def species(programme):
+    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+
+
+@pytest.fixture
+def route(programme, observer, species):
+    """2022: silent. 2023: nobody. 2024: peeper 3 and toad 1 at two of three stops."""
+    peeper, toad = species
+    route = make_route(programme, code="R07", region="Lowlands")
+    make_accepted_visit(route, observer.person, night=dt.date(2022, 4, 2))
+    make_accepted_visit(
+        route,
+        observer.person,
+        night=dt.date(2024, 4, 2),
+        heard={1: {peeper: 3}, 2: {toad: 1}},
+    )
+    return route
+
+
+@pytest.fixture
+def page(client_for, observer):
+    client = client_for(observer)
+
+    def get(path):
+        response = client.get(path)
+        assert response.status_code == 200
+        return response
+
+    return get
+
+
+def table_rows(response):
+    """The body of the first table as lists of cell texts."""
+    body = re.search(r"<tbody>(.*?)</tbody>", response.content.decode(), re.DOTALL).group(1)
+    rows = re.findall(r"<tr.*?>(.*?)</tr>", body, re.DOTALL)
+    cells = [re.findall(r"<t[hd].*?>(.*?)</t[hd]>", row, re.DOTALL) for row in rows]
+    return [[" ".join(re.sub(r"<[^>]+>", " ", cell).split()) for cell in row] for row in cells]
+
+
+def test_route_by_year(programme, route, page):
+    (row,) = table_rows(page(url("seasons", programme)))
+    assert row == [
+        "R07 Heron Slough Loop",
+        "0 0/3 , 0 of 3 stops",
+        "gap",
+        "3 2/3 , 2 of 3 stops",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("query", "cell"),
+    [
+        ({"species": "anaxyrus-americanus"}, "1 1/3 , 1 of 3 stops"),
+        ({"measure": "stops"}, "67 % 2/3 , 2 of 3 stops"),
+        ({"measure": "effort"}, "1 visit 1/1 , 1 of 1 windows done, 3 stops listened to"),
+    ],
+)
+def test_measures_and_species_in_the_url(programme, route, page, query, cell):
+    (row,) = table_rows(page(url("seasons", programme, since="2024", **query)))
+    assert row[1:] == [cell]
+
+
+def test_a_cell_leads_to_its_visits_and_on_to_the_visit(programme, route, page):
+    seasons = page(url("seasons", programme, species="pseudacris-crucifer"))
+    link = re.findall(r'class="season-cell" href="([^"]+)"', seasons.content.decode())[-1]
+    visits = page(link.replace("&amp;", "&"))
+    (row,) = table_rows(visits)
+    assert row[0] == "2 April 2024"
+    assert row[6] == "1 of 3"
+    detail = re.search(r'class="row-link" href="([^"]+)"', visits.content.decode()).group(1)
+    assert page(detail).context["visit"].night == dt.date(2024, 4, 2)
+
+
+def test_region_filter(programme, route, page):
+    make_route(programme, code="R08", region="Uplands")
+    rows = table_rows(page(url("seasons", programme, region="Uplands")))
+    assert [row[0] for row in rows] == ["R08 Heron Slough Loop"]
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        {"species": "no-such-species"},
+        {"since": "abc"},
+        {"measure": "loudness"},
+        {"since": "2024", "until": "2022"},
+        {"page": "zzz"},
+    ],
+)
+def test_what_cannot_be_read_is_said_and_left_out(programme, route, page, query):
+    response = page(url("seasons", programme, **query))
+    assert "R07" in response.content.decode()
+    assert bool(response.context["form"].errors) == ("page" not in query)
+
+
+def test_years_the_wrong_way_round_are_explained(programme, route, page):
+    response = page(url("seasons", programme, since="2024", until="2022"))
+    assert "This ends before season 2024" in response.content.decode()
+
+
+def test_coverage_of_a_season(programme, observer, route, page):
+    make_accepted_visit(
+        route,
+        observer.person,
+        night=dt.date(2023, 4, 2),
+        state=VisitState.SUBMITTED,
+        counts_in_trends=False,
+    )
+    cells = {
+        year: table_rows(page(url("season_coverage", programme, year=str(year))))[0][1]
+        for year in (2022, 2023, 2024)
+    }
+    assert cells == {2022: "Done 1 visit", 2023: "In review 1 visit", 2024: "Done 1 visit"}
+
+
+def test_coverage_without_a_year_shows_the_running_season(programme, route, page):
+    response = page(url("season_coverage", programme))
+    assert response.context["table"].season_year == response.context["form"].current
+
+
+def test_map_holds_every_stop_with_its_highest_index(programme, route, page):
+    response = page(url("season_map", programme, species="pseudacris-crucifer"))
+    data = re.search(
+        r'<script id="map-data" type="application/json">(.*?)</script>', response.content.decode()
+    ).group(1)
+    features = json.loads(data)["features"]
+    assert features[0]["geometry"]["type"] == "LineString"
+    stops = [feature["properties"] for feature in features[1:]]
+    assert [(stop["number"], stop["index"]) for stop in stops] == [(1, 3), (2, 0), (3, 0)]
+    assert stops[0]["lines"] == ["R07 Heron Slough Loop", "Listened to 2 times"]
+
+
+PAGES = ("seasons", "season_coverage", "season_map", "season_visits")
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_empty_programme(programme, page, name):
+    assert page(url(name, programme))
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_partners_and_strangers_may_not(programme, partner, client_for, client, name):
+    assert client_for(partner).get(url(name, programme)).status_code == 403
+    stranger = make_member(make_programme())
+    assert client_for(stranger).get(url(name, programme)).status_code == 404
+    assert client.get(url(name, programme)).status_code == 302
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_query_for_each_route_or_visit(
+    programme, route, observer, client_for, django_assert_num_queries, name
+):
+    client = client_for(observer)
+    path = url(name, programme)
+
+    def count():
+        with django_assert_num_queries(queries[name]):
+            client.get(path)
+
+    # Session, person, membership, then the page. The first visit also notes the programme.
+    client.get(path)
+    queries = {"seasons": 14, "season_coverage": 11, "season_map": 8, "season_visits": 8}
+    count()
+    for number in range(5):
+        other = make_route(programme, code=f"X{number}", version=None, protocol=route.protocol)
+        for year in (2022, 2023, 2024):
+            make_accepted_visit(other, observer.person, night=dt.date(year, 4, 9))
+    assert Route.objects.count() == 6
+    count()

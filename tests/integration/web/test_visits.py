@@ -1,0 +1,165 @@
+"""The read-only page of a visit."""
+
+import datetime as dt
+import re
+import uuid
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from accounts.models import Role
+from surveys.models import (
+    CallIndex,
+    LifeStage,
+    ListeningPeriod,
+    ReviewStep,
+    Sighting,
+    StoredFinding,
+    Visit,
+    VisitState,
+)
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_person,
+    make_programme,
+    make_route,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def visit(programme, observer, coordinator):
+    peeper, toad = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+    visit = make_accepted_visit(
+        make_route(programme, stops=4),
+        observer.person,
+        night=dt.date(2024, 4, 15),
+        heard={1: {peeper: 3}},
+        skipped=frozenset({3}),
+        start_air_temperature_c="12.5",
+        start_beaufort=2,
+        start_sky=5,
+        rain_48h_mm="4.5",
+    )
+    ListeningPeriod.objects.filter(visit=visit, stop__number=4).delete()
+    ListeningPeriod.objects.filter(visit=visit, stop__number=3).update(skip_reason="Road works")
+    period = ListeningPeriod.objects.get(visit=visit, stop__number=2)
+    CallIndex.objects.create(period=period, species=toad, not_sure=True)
+    Sighting.objects.create(visit=visit, row=1, species=toad, life_stage=LifeStage.EGGS, count=2)
+    StoredFinding.objects.create(
+        visit=visit,
+        code="too-windy",
+        severity="query",
+        stop=period.stop,
+        field="beaufort",
+        message="The wind was above the limit.",
+        settlement="counts",
+        reason="Sheltered valley.",
+        settled_by=coordinator.person,
+        settled_at=timezone.now(),
+    )
+    ReviewStep.objects.create(
+        visit=visit,
+        step="accepted",
+        by=coordinator.person,
+        at=timezone.now(),
+        revision=2,
+        note="Thank you for going twice.",
+    )
+    return visit
+
+
+def path_of(visit, programme=None):
+    slug = (programme or visit.route.programme).slug
+    return reverse("web:visit", kwargs={"programme": slug, "visit_id": visit.pk})
+
+
+def text_of(response):
+    return " ".join(re.sub(r"<[^>]+>", " ", response.content.decode()).split())
+
+
+def test_shows_what_was_heard_and_under_what_weather(visit, client_for, observer):
+    response = client_for(observer).get(path_of(visit))
+    text = text_of(response)
+    for words in (
+        "Night of Monday, 15 April 2024",
+        "Robin Fenwick",
+        "12.5 °C",
+        "Beaufort 2 felt on the face, leaves rustle",
+        "drizzle or light rain",
+        "4.5 mm",
+        "Skipped: Road works",
+        "Not reached",
+        "heard, not sure",
+        "Egg mass",
+        "The wind was above the limit.",
+        "Settled: Counts. Sheltered valley.",
+        # 01:31 UTC of the next day is 20:31 of the night in Chicago.
+        "20:31 – 20:36",
+    ):
+        assert words in text, words
+    values = [[cell.value for cell in row.cells] for row in response.context["grid"].rows]
+    assert values == [[3, 0], [0, "not-sure"], ["skipped"] * 2, ["not-reached"] * 2]
+
+
+def test_in_the_unit_of_the_programme(visit, client_for, observer):
+    visit.route.programme.temperature_unit = "F"
+    visit.route.programme.save()
+    assert "54.5 °F" in text_of(client_for(observer).get(path_of(visit)))
+
+
+def test_history_is_for_coordinators_and_the_observer_of_the_visit(
+    visit, programme, client_for, observer, coordinator
+):
+    other = make_member(programme, Role.OBSERVER, person=make_person("Sam Alder"))
+    seen = {
+        name: "Thank you for going twice." in text_of(client_for(member).get(path_of(visit)))
+        for name, member in {"own": observer, "coordinator": coordinator, "other": other}.items()
+    }
+    assert seen == {"own": True, "coordinator": True, "other": False}
+
+
+def test_a_draft_is_for_its_observer_and_coordinators(
+    visit, programme, client_for, observer, coordinator
+):
+    draft = make_accepted_visit(
+        visit.route, observer.person, state=VisitState.DRAFT, counts_in_trends=False
+    )
+    other = make_member(programme, Role.OBSERVER)
+    codes = [
+        client_for(member).get(path_of(draft)).status_code
+        for member in (observer, coordinator, other)
+    ]
+    assert codes == [200, 200, 404]
+
+
+def test_partners_and_strangers_may_not(visit, client_for, client, partner):
+    assert client_for(partner).get(path_of(visit)).status_code == 403
+    elsewhere = make_programme()
+    stranger = make_member(elsewhere, Role.COORDINATOR)
+    assert client_for(stranger).get(path_of(visit)).status_code == 404
+    # Nor through one's own programme.
+    assert client_for(stranger).get(path_of(visit, elsewhere)).status_code == 404
+    assert client.get(path_of(visit)).status_code == 302
+    nowhere = Visit(pk=uuid.uuid4(), route=visit.route)
+    assert client_for(stranger).get(path_of(nowhere)).status_code == 404
+
+
+def test_query_count_does_not_grow_with_stops(
+    visit, programme, client_for, observer, django_assert_num_queries
+):
+    peeper = CallIndex.objects.filter(index=3).get().species
+    longer = make_accepted_visit(
+        make_route(programme, stops=10),
+        observer.person,
+        heard={stop: {peeper: 1} for stop in range(1, 11)},
+    )
+    client = client_for(observer)
+    client.get(path_of(visit))
+    for one in (visit, longer):
+        with django_assert_num_queries(11):
+            client.get(path_of(one))
