@@ -1,0 +1,197 @@
+"""The demo as rows: what the verbs and rules would have made of it, and nothing else."""
+
+import datetime as dt
+import io
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.utils import timezone
+
+from accounts.models import Membership, Person, Role
+from surveys.demo.load import load_demo
+from surveys.demo.story import Scale
+from surveys.models import (
+    Assignment,
+    CallIndex,
+    ListeningPeriod,
+    Programme,
+    Publication,
+    Settlement,
+    Species,
+    StoredFinding,
+    Submission,
+    Visit,
+    VisitState,
+)
+from surveys.protocol.values import Severity
+from surveys.visits.counting import count_in_trends
+from surveys.visits.finding import where_of
+from surveys.visits.judging import judge_sheet
+from tests.support.builders import make_accepted_visit, make_person, make_programme, make_route
+
+SMALL = Scale(until=dt.date(2026, 11, 25), seed=7, routes=3, years=2)
+NOW = dt.datetime(2026, 11, 25, 18, tzinfo=dt.UTC)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def demo():
+    return load_demo(SMALL)
+
+
+def content():
+    """All cells of all visits, by route and night."""
+    visits = Visit.objects.values_list("route__code", "night", "state", "cells", "revision")
+    return sorted(visits, key=lambda row: (row[0], row[1]))
+
+
+def test_stored_findings_are_what_judging_yields(demo):
+    for visit in Visit.objects.exclude(state=VisitState.DRAFT).select_related(
+        "route__programme", "protocol_version"
+    ):
+        stored = [
+            (row.code, row.severity, where_of(row), row.message)
+            for row in visit.findings.select_related("stop", "species")
+        ]
+        judged = [(f.code, f.severity, f.where, f.message) for f in judge_sheet(visit, NOW)]
+        assert stored == judged, visit.night
+
+
+def test_what_counts_is_what_accepting_would_count(demo):
+    def counting():
+        return (
+            set(Visit.objects.filter(counts_in_trends=True).values_list("pk", flat=True)),
+            set(ListeningPeriod.objects.filter(counts_in_trends=True).values_list("pk", flat=True)),
+            set(CallIndex.objects.filter(counts_in_trends=True).values_list("pk", flat=True)),
+        )
+
+    loaded = counting()
+    assert all(loaded)
+    for visit in Visit.objects.filter(state=VisitState.ACCEPTED):
+        count_in_trends(visit, list(visit.findings.select_related("stop", "species")))
+        visit.save()
+    assert counting() == loaded
+
+
+def test_every_query_of_an_accepted_visit_is_settled_with_a_reason(demo):
+    queries = StoredFinding.objects.filter(severity=Severity.QUERY)
+    accepted = queries.filter(visit__state=VisitState.ACCEPTED)
+    assert accepted.exists()
+    assert not accepted.filter(settlement="").exists()
+    assert not accepted.filter(reason="").exists()
+    assert queries.filter(visit__state=VisitState.SUBMITTED, settlement="").exists()
+
+
+def test_submissions_and_steps_end_at_the_revision(demo):
+    for visit in Visit.objects.exclude(state=VisitState.DRAFT).prefetch_related("steps"):
+        steps = list(visit.steps.all())
+        assert [step.revision for step in steps] == list(range(2, visit.revision + 1))
+        times = [step.at for step in steps]
+        assert times == sorted(times)
+        assert visit.submissions.latest("revision").cells == visit.cells
+    assert Submission.objects.filter(visit__state=VisitState.DRAFT).count() == 0
+
+
+def test_again_does_nothing(demo):
+    before = content()
+    again = load_demo(Scale(until=dt.date(2027, 1, 5), seed=9, routes=2, years=1))
+    assert all(programme.was_there for programme in again)
+    assert content() == before
+
+
+def test_fresh_replaces_only_the_demo(demo):
+    programme = make_programme()
+    route = make_route(programme)
+    other = make_accepted_visit(route, make_person())
+    before = content()
+    winter = Programme.objects.get(slug="saltgrass-winter")
+    Publication.objects.create(
+        programme=winter,
+        season_year=2026,
+        version=1,
+        title="Yearly table 2026",
+        table_csv="a\n",
+        dictionary_csv="b\n",
+        method="",
+        software="",
+        row_count=0,
+        visit_count=0,
+        sha256="0" * 64,
+        published_by=make_person(),
+        published_at=timezone.now(),
+    )
+    load_demo(SMALL, fresh=True)
+    assert content() == before
+    assert Visit.objects.filter(pk=other.pk).exists()
+    assert not Publication.objects.exists()
+    assert Programme.objects.filter(slug="saltgrass-winter").exclude(pk=winter.pk).exists()
+
+
+def test_the_demo_observer_has_something_on_tonight(demo):
+    observer = Person.objects.get(email="observer@example.org")
+    states = set(Visit.objects.filter(observer=observer).values_list("state", flat=True))
+    assert {VisitState.DRAFT, VisitState.SENT_BACK} <= states
+    draft = Visit.objects.get(observer=observer, state=VisitState.DRAFT)
+    assert draft.night == dt.date(2026, 11, 24)
+    assert draft.window == "First rains"
+    assert Assignment.objects.filter(observer=observer, season_year=2027).count() >= 2
+    sent_back = Visit.objects.filter(observer=observer, state=VisitState.SENT_BACK)
+    assert all(visit.steps.latest("pk").note for visit in sent_back)
+
+
+def test_somebody_waits_in_review(demo):
+    waiting = Visit.objects.filter(state=VisitState.SUBMITTED)
+    assert waiting.filter(route__programme__slug="larkmoor-spring").exists()
+    assert not waiting.filter(counts_in_trends=True).exists()
+
+
+def test_season_crosses_new_year(demo):
+    winter = Visit.objects.filter(route__programme__slug="saltgrass-winter", season_year=2026)
+    months = {night.month for night in winter.values_list("night", flat=True)}
+    assert months & {11, 12}
+    assert months & {1, 2, 3, 4, 5}
+
+
+def test_settled_both_ways(demo):
+    assert StoredFinding.objects.filter(settlement=Settlement.COUNTS).exists()
+    assert StoredFinding.objects.filter(settlement=Settlement.LEFT_OUT).exists()
+
+
+def test_commands(db):
+    with pytest.raises(CommandError, match="load_demo"):
+        call_command("demo_signins", stdout=io.StringIO())
+    out = io.StringIO()
+    call_command(
+        "load_demo", "--until=2026-11-25", "--routes=1", "--years=1", "--seed=2", stdout=out
+    )
+    assert "Saltgrass Flatwoods Winter Call Count: " in out.getvalue()
+    out = io.StringIO()
+    call_command("demo_signins", stdout=out)
+    lines = out.getvalue().splitlines()
+    assert [line.split()[0] for line in lines[:3]] == ["Observer", "Coordinator", "Partner"]
+    assert "Larkmoor" in lines[1]
+    assert "Saltgrass" in lines[1]
+    password = lines[3].rpartition(" ")[2]
+    for line in lines[:3]:
+        assert Person.objects.get(email=line.split()[1]).check_password(password)
+
+
+def test_roles(demo):
+    for slug in ("larkmoor-spring", "saltgrass-winter"):
+        roles = Membership.objects.filter(programme__slug=slug, active=True)
+        assert roles.filter(role=Role.COORDINATOR, person__email="coordinator@example.org").exists()
+        assert roles.filter(role=Role.PARTNER).count() == 1
+
+
+def test_load_species_keeps_edited_rows(db):
+    call_command("load_species", stdout=io.StringIO())
+    count = Species.objects.count()
+    assert count > 30
+    assert Species.objects.get(code="chorus-frogs").is_complex
+    Species.objects.filter(code="pseudacris-crucifer").update(common_name="Peeper")
+    out = io.StringIO()
+    call_command("load_species", stdout=out)
+    assert "0 added" in out.getvalue()
+    assert Species.objects.count() == count
+    assert Species.objects.get(code="pseudacris-crucifer").common_name == "Peeper"
