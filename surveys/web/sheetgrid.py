@@ -160,7 +160,12 @@ def _columns(
 ) -> tuple[Column, ...]:
     water = (Column(field="water_temperature", heading=f"Water °{unit}"),)
     return (
-        Column(field="status", heading="Listened or skipped", css="sheet__choice", options=STATUS),
+        Column(
+            field="status",
+            heading="Listened or skipped",
+            css="sheet__choice sheet__status",
+            options=STATUS,
+        ),
         Column(field="arrived_at", heading="Arrived", css="sheet__clock", hint="21:14"),
         Column(field="started_at", heading="Start", css="sheet__clock", hint="21:15"),
         Column(field="finished_at", heading="End", css="sheet__clock", hint="21:20"),

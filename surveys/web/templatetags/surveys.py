@@ -26,11 +26,18 @@ def moon(night: MoonNight | None) -> str:
 
 
 @register.filter
+def moon_share(night: MoonNight | None) -> str:
+    """`64 %`."""
+    return f"{night.lit_share * 100:.0f} %" if night else "–"
+
+
+@register.filter
 def moon_hours(night: MoonNight | None, zone: str) -> str:
-    """`rises 21:14, sets 04:10`."""
+    """`waxing, rises 21:14, sets 04:10`."""
     if night is None:
         return ""
-    parts = [
+    parts = ["waxing" if night.waxing else "waning"]
+    parts += [
         f"{verb} {clock(instant, zone)}"
         for verb, instant in (("rises", night.rises), ("sets", night.sets))
         if instant
