@@ -54,15 +54,15 @@ class Neighbours:
 
 def queue(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
     """Visits of the member's programme in one state, with their route and observer, and
-    `refusals`, `queries`, `notes` and `open_queries` counted on each."""
+    `refuse_count`, `query_count`, `note_count` and `open_count` counted on each."""
     return (
         _ordered(_matching(member, filters).filter(state=filters.state), filters)
         .select_related("route", "observer")
         .annotate(
-            refusals=_number(severity=Severity.REFUSE.value),
-            queries=_number(severity=Severity.QUERY.value),
-            notes=_number(severity=Severity.NOTE.value),
-            open_queries=_number(severity=Severity.QUERY.value, settlement=""),
+            refuse_count=_number(severity=Severity.REFUSE.value),
+            query_count=_number(severity=Severity.QUERY.value),
+            note_count=_number(severity=Severity.NOTE.value),
+            open_count=_number(severity=Severity.QUERY.value, settlement=""),
         )
     )
 

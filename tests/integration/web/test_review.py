@@ -1,0 +1,558 @@
+"""Review through its views: the queue, settling, deciding, correcting, and nothing lost."""
+
+import datetime as dt
+import html
+import json
+import re
+from dataclasses import dataclass
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from accounts.models import Membership, Role
+from surveys.models import ReviewStep, Settlement, Step, StoredFinding, Submission, Visit
+from surveys.visits import verbs
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+    make_version,
+)
+from tests.support.sheets import make_draft, make_submitted, plain_cells, type_cells
+
+REASON = "The observer's notebook says 21:17; the 3 was a slip."
+
+
+@dataclass
+class Desk:
+    """A coordinator's browser at one programme."""
+
+    client: Client
+    slug: str
+
+    def url(self, name, visit=None, **rest):
+        where = {"programme": self.slug} | ({"visit": visit.pk} if visit else {}) | rest
+        return reverse(f"web:{name}", kwargs=where)
+
+    def get(self, name, visit=None, query="", **rest):
+        return self.client.get(self.url(name, visit, **rest) + query)
+
+    def post(self, name, visit, query="", finding=None, **data):
+        rest = {"finding": finding} if finding else {}
+        return self.client.post(self.url(name, visit, **rest) + query, data)
+
+
+@pytest.fixture
+def desk(programme, coordinator, client_for):
+    return Desk(client_for(coordinator), programme.slug)
+
+
+@pytest.fixture
+def other_desk(programme, client_for):
+    colleague = make_member(programme, Role.COORDINATOR)
+    colleague.person.name = "Ash Ferrow"
+    colleague.person.save()
+    return Desk(client_for(colleague), programme.slug)
+
+
+@pytest.fixture
+def species(programme):
+    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+
+
+@pytest.fixture
+def route(programme, species):
+    return make_route(programme, version=make_version(programme), code="R07")
+
+
+@pytest.fixture
+def visit(observer, route, species):
+    """One query (stop 2 was listened to too briefly), calls of every kind, stop 3 not reached."""
+    peeper, toad = species
+    cells = plain_cells(2, {1: {peeper: 3, toad: "?"}})
+    return make_submitted(observer, route, cells | {"stops.2.finished_at": "21:13"})
+
+
+@pytest.fixture
+def clean(observer, route, species):
+    return make_submitted(observer, route, plain_cells(3), night=dt.date(2024, 5, 2))
+
+
+@pytest.fixture
+def query(visit):
+    return visit.findings.get(severity="query")
+
+
+def text_of(response):
+    """The page's words, tags taken away."""
+    page = html.unescape(re.sub(r"<[^>]+>", " ", response.content.decode()))
+    return " ".join(page.split())
+
+
+def state_of(visit):
+    return Visit.objects.get(pk=visit.pk).state
+
+
+# The queue
+
+
+def test_queue_lists_what_waits(desk, visit, clean):
+    said = text_of(desk.get("review"))
+    assert "2 visits, oldest submission first" in said
+    assert "15 Apr 2024" in said
+    assert "Robin Fenwick" in said
+    assert "1 open" in said
+    assert "Paper sheet" in said
+
+
+def test_queue_keeps_its_filters_in_the_address(desk, visit, clean):
+    response = desk.get("review", query="?route=R07&open=on&page=1")
+    assert "1 visit, oldest" in text_of(response)
+    page = response.content.decode()
+    assert f"{desk.url('review_visit', visit)}?route=R07&amp;open=on" in page
+    assert "?state=accepted&amp;route=R07&amp;open=on" in page
+
+
+@pytest.mark.parametrize(
+    "query",
+    ["?route=R99", "?observer=999999999999", "?observer=x", "?season_year=%00", "?region=Nowhere"],
+)
+def test_filter_that_fits_nothing_is_said(desk, visit, query):
+    response = desk.get("review", query=query)
+    assert response.status_code == 200
+    assert 'class="field__error"' in response.content.decode()
+
+
+def test_unknown_state_shows_what_waits(desk, visit):
+    assert "1 visit, oldest" in text_of(desk.get("review", query="?state=draft"))
+
+
+def test_empty_queue_says_so(desk):
+    assert "Nothing waits for review" in text_of(desk.get("review"))
+
+
+def test_number_of_queries_of_the_queue(
+    desk, observer, route, visit, django_assert_num_queries, django_assert_max_num_queries
+):
+    desk.get("review")
+    with django_assert_max_num_queries(12) as first:
+        desk.get("review")
+    before = len(first.captured_queries)
+    for number in range(4):
+        make_submitted(
+            observer,
+            route,
+            plain_cells() | {"stops.2.finished_at": "21:13"},
+            night=dt.date(2024, 5, 1 + number),
+        )
+    with django_assert_num_queries(before):
+        assert "5 visits" in text_of(desk.get("review"))
+
+
+# One visit
+
+
+def test_page_tells_zero_not_sure_and_not_reached_apart(desk, visit):
+    page = desk.get("review_visit", visit).content.decode()
+    assert "ci--3" in page
+    assert "heard, not sure" in page
+    assert page.count("ci--0") == 2  # both species at stop 2, listened to in silence
+    assert "Not reached: missing, not silent." in page
+
+
+def test_page_puts_the_query_beside_its_cell(desk, visit, query):
+    page = desk.get("review_visit", visit).content.decode()
+    marked = re.search(r'<td[^>]*data-severity="query"[^>]*>(.*?)</td>', page, re.DOTALL)
+    assert f'href="#finding-{query.pk}"' in marked[1]
+    assert f'id="finding-{query.pk}"' in page
+
+
+def test_page_shows_hours_limits_and_history(desk, visit):
+    said = text_of(desk.get("review_visit", visit))
+    assert "Sunset 19:40" in said  # 00:40:57 UTC (reference library, DE421), Chicago time
+    assert "First arrival 21:00" in said
+    assert "Listening time 5 min" in said
+    assert "Submitted by Robin Fenwick" in said
+    assert "As first submitted: Robin Fenwick" in said
+
+
+def test_map_marks_stops_by_what_is_said(desk, visit):
+    collection = desk.get("review_visit", visit).context["map"]
+    stops = [f["properties"] for f in collection["features"] if f["properties"]["kind"] == "stop"]
+    assert [stop["state"] for stop in stops] == ["done", "finding", "not-reached"]
+
+
+def test_number_of_queries_of_a_visit(
+    desk,
+    programme,
+    observer,
+    species,
+    visit,
+    django_assert_max_num_queries,
+    django_assert_num_queries,
+):
+    desk.get("review_visit", visit)
+    with django_assert_max_num_queries(32) as first:
+        desk.get("review_visit", visit)
+    before = len(first.captured_queries)
+    longer = make_route(programme, stops=10)
+    cells = plain_cells(10, {number: {species[0]: 2} for number in range(1, 11)})
+    for number in range(1, 9):
+        hour, minute = cells[f"stops.{number}.started_at"].split(":")
+        cells[f"stops.{number}.finished_at"] = f"{hour}:{int(minute) + 2}"
+    busy = make_submitted(observer, longer, cells)
+    assert busy.findings.count() > 5
+    with django_assert_num_queries(before):
+        desk.get("review_visit", busy)
+
+
+# Settling
+
+
+def test_settle_goes_on_to_the_next_open_query_or_to_accepting(desk, visit, query):
+    response = desk.post(
+        "settle",
+        visit,
+        finding=query.pk,
+        settlement="counts",
+        reason=REASON,
+        revision=visit.revision,
+        query="?route=R07",
+    )
+    assert response.status_code == 302
+    assert response.url == desk.url("review_visit", visit) + "?route=R07#decide"
+    query.refresh_from_db()
+    assert (query.settlement, query.reason) == ("counts", REASON)
+    said = text_of(desk.get("review_visit", visit))
+    assert "Every query is settled" in said
+    assert REASON in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"settlement": "", "reason": REASON}, "Choose one of the two answers."),
+        ({"settlement": "left_out", "reason": "  "}, "Write a reason"),
+        ({"settlement": "perhaps", "reason": REASON}, "Select a valid choice"),
+    ],
+)
+def test_settle_without_answer_or_reason_keeps_the_rest(desk, visit, query, typed, said):
+    response = desk.post("settle", visit, finding=query.pk, revision=visit.revision, **typed)
+    assert response.status_code == 422
+    assert said in text_of(response)
+    assert typed["reason"].strip() in html.unescape(response.content.decode())
+    assert StoredFinding.objects.get(pk=query.pk).settlement == ""
+
+
+def test_stale_settle_keeps_what_was_typed_and_says_who(desk, other_desk, visit, query):
+    seen = visit.revision
+    other_desk.post(
+        "settle", visit, finding=query.pk, settlement="left_out", reason="Too short.", revision=seen
+    )
+    response = desk.post(
+        "settle", visit, finding=query.pk, settlement="counts", reason=REASON, revision=seen
+    )
+    assert response.status_code == 409
+    said = text_of(response)
+    assert "Somebody else changed this visit in the meantime" in said
+    assert "Query settled by Ash Ferrow" in said
+    assert REASON in html.unescape(response.content.decode())
+    query.refresh_from_db()
+    assert (query.settlement, query.reason) == (Settlement.LEFT_OUT, "Too short.")
+    # The page shown again is the one of now: the second answer can be given on purpose.
+    assert f'name="revision" value="{seen + 1}"' in response.content.decode()
+
+
+def test_settling_a_visit_accepted_meanwhile_keeps_the_reason_on_the_page(
+    desk, other_desk, visit, query
+):
+    other_desk.post(
+        "settle",
+        visit,
+        finding=query.pk,
+        settlement="counts",
+        reason="Fine.",
+        revision=visit.revision,
+    )
+    other_desk.post("accept", visit, revision=visit.revision + 1)
+    response = desk.post(
+        "settle",
+        visit,
+        finding=query.pk,
+        settlement="left_out",
+        reason=REASON,
+        revision=visit.revision,
+    )
+    assert response.status_code == 409
+    said = text_of(response)
+    assert "The visit is accepted" in said
+    assert "Accepted by Ash Ferrow" in said
+    assert f"What you typed: Answer left_out Reason {REASON}" in said
+
+
+def test_query_that_is_gone_keeps_the_reason(desk, other_desk, observer, visit, query):
+    seen = visit.revision
+    other_desk.post("send_back", visit, note="Check stop 2.", revision=seen)
+    visit.refresh_from_db()
+    from_observer = {"stops.2.finished_at": "21:16"}
+    resubmit(observer, visit, from_observer)
+    response = desk.post(
+        "settle", visit, finding=query.pk, settlement="counts", reason=REASON, revision=seen
+    )
+    assert response.status_code == 409
+    assert REASON in text_of(response)
+    assert "no longer there" in text_of(response)
+
+
+def resubmit(observer, visit, cells):
+    saved = type_cells(observer, visit, cells)
+    return verbs.submit_visit(observer, visit.pk, revision=saved.visit.revision)
+
+
+def test_finding_of_another_visit_is_refused(desk, visit, clean, query):
+    response = desk.post(
+        "settle",
+        clean,
+        finding=query.pk,
+        settlement="counts",
+        reason=REASON,
+        revision=visit.revision,
+    )
+    assert response.status_code == 409
+    assert StoredFinding.objects.get(pk=query.pk).settlement == ""
+
+
+# Deciding
+
+
+def test_accept_goes_on_to_the_next_that_waits(desk, visit, clean):
+    response = desk.post("accept", clean, revision=clean.revision)
+    assert response.url == desk.url("review_visit", visit)
+    assert state_of(clean) == "accepted"
+    assert "Accepted: R07" in text_of(desk.client.get(response.url))
+
+
+def test_accept_of_the_last_leads_back_to_the_queue(desk, clean):
+    response = desk.post("accept", clean, revision=clean.revision, query="?route=R07")
+    assert response.url == desk.url("review") + "?route=R07"
+
+
+def test_accept_with_open_queries_says_which(desk, visit, query):
+    response = desk.post("accept", visit, revision=visit.revision)
+    assert response.status_code == 422
+    assert "One query is not settled yet" in text_of(response)
+    assert state_of(visit) == "submitted"
+
+
+def test_stale_accept_changes_nothing(desk, other_desk, clean):
+    other_desk.post("set_aside", clean, note="A double.", revision=clean.revision)
+    response = desk.post("accept", clean, revision=clean.revision)
+    assert response.status_code == 409
+    assert "Set aside by Ash Ferrow" in text_of(response)
+    assert state_of(clean) == "set_aside"
+
+
+@pytest.mark.parametrize("revision", ["", "x", "-1", "²", "99999999999999999999"])
+def test_form_without_a_revision_is_stale(desk, clean, revision):
+    assert desk.post("accept", clean, revision=revision).status_code == 409
+    assert state_of(clean) == "submitted"
+
+
+@pytest.mark.parametrize(
+    ("name", "state"), [("send_back", "sent_back"), ("set_aside", "set_aside")]
+)
+def test_note_verbs_work_without_scripts(desk, visit, name, state):
+    shown = desk.get(name, visit).content.decode()
+    assert f'action="{desk.url(name, visit)}"' in shown
+    response = desk.post(name, visit, note="Please look at stop 2.", revision=visit.revision)
+    assert response.status_code == 302
+    assert state_of(visit) == state
+    assert visit.steps.latest("pk").note == "Please look at stop 2."
+
+
+@pytest.mark.parametrize("name", ["send_back", "set_aside"])
+def test_note_verbs_want_a_note(desk, visit, name):
+    response = desk.post(name, visit, note=" ", revision=visit.revision)
+    assert response.status_code == 422
+    assert "Write a reason" in text_of(response)
+    assert state_of(visit) == "submitted"
+
+
+def test_stale_note_is_kept_in_its_form(desk, other_desk, visit, query):
+    other_desk.post(
+        "settle",
+        visit,
+        finding=query.pk,
+        settlement="counts",
+        reason="Fine.",
+        revision=visit.revision,
+    )
+    response = desk.post("send_back", visit, note=REASON, revision=visit.revision)
+    assert response.status_code == 409
+    page = html.unescape(response.content.decode())
+    assert re.search(rf"<textarea[^>]*>\s*{re.escape(REASON)}</textarea>", page)
+    assert state_of(visit) == "submitted"
+
+
+def test_note_for_a_visit_decided_meanwhile_is_shown(desk, other_desk, clean):
+    other_desk.post("accept", clean, revision=clean.revision)
+    response = desk.post("send_back", clean, note=REASON, revision=clean.revision)
+    assert response.status_code == 409
+    assert REASON in text_of(response)
+    assert state_of(clean) == "accepted"
+
+
+def test_reopen_stays_on_the_visit(desk, clean):
+    desk.post("accept", clean, revision=clean.revision)
+    clean.refresh_from_db()
+    assert clean.counts_in_trends
+    response = desk.post("reopen", clean, note="Wrong night?", revision=clean.revision)
+    assert response.url == desk.url("review_visit", clean)
+    clean.refresh_from_db()
+    assert (clean.state, clean.counts_in_trends) == ("submitted", False)
+
+
+def test_observer_hears_of_a_visit_sent_back(desk, visit):
+    desk.post("send_back", visit, note="Please look at stop 2.", revision=visit.revision)
+    job = ProcrastinateJob.objects.get(task_name="visits.mail_sent_back")
+    assert job.args["site_url"] == "http://testserver/"
+
+
+def test_two_coordinators_cannot_both_decide(desk, other_desk, clean):
+    seen = clean.revision
+    first = desk.post("accept", clean, revision=seen)
+    second = other_desk.post("send_back", clean, note="Not so fast.", revision=seen)
+    assert (first.status_code, second.status_code) == (302, 409)
+    assert state_of(clean) == "accepted"
+    taken = ReviewStep.objects.filter(visit=clean).values_list("step", flat=True)
+    assert list(taken) == [Step.SUBMITTED, Step.ACCEPTED]
+
+
+# Correcting
+
+
+def correction(visit, reason=REASON, revision=None, **cells):
+    typed = {address.replace("__", "."): text for address, text in cells.items()}
+    return {
+        **visit.cells,
+        **typed,
+        "rendered": json.dumps(visit.cells),
+        "revision": visit.revision if revision is None else revision,
+        "reason": reason,
+    }
+
+
+def test_correction_keeps_the_sheet_as_it_came(desk, visit, query):
+    first = dict(visit.cells)
+    response = desk.post(
+        "review_correct", visit, **correction(visit, stops__2__finished_at="21:17")
+    )
+    assert response.url == desk.url("review_visit", visit)
+    assert not StoredFinding.objects.filter(visit=visit, code=query.code).exists()
+    assert Submission.objects.filter(visit=visit).order_by("revision")[0].cells == first
+    said = text_of(desk.get("review_visit", visit))
+    assert "1 cell changed" in said
+    assert "Stop 2, finished at 21:13 21:17" in said
+    assert "Corrected by" in said
+
+
+def test_correction_sheet_shows_every_cell(desk, visit):
+    page = desk.get("review_correct", visit).content.decode()
+    assert 'name="stops.2.finished_at"' in page
+    assert 'value="21:13"' in page
+
+
+@pytest.mark.parametrize(
+    ("cells", "reason", "said"),
+    [
+        ({"stops__2__finished_at": "21:17"}, " ", "Write a reason"),
+        ({"stops__2__finished_at": "half past"}, REASON, "cannot be submitted yet"),
+        ({}, REASON, "No cell was changed"),
+    ],
+)
+def test_correction_that_cannot_be_kept_keeps_what_was_typed(desk, visit, cells, reason, said):
+    response = desk.post("review_correct", visit, **correction(visit, reason, **cells))
+    assert response.status_code == 422
+    assert said in text_of(response)
+    page = html.unescape(response.content.decode())
+    for typed in (*cells.values(), reason.strip()):
+        assert typed in page
+    assert Submission.objects.filter(visit=visit).count() == 1
+
+
+def test_stale_correction_shows_both_texts(desk, other_desk, visit):
+    typed = correction(visit, stops__2__finished_at="21:17")
+    other_desk.post(
+        "review_correct", visit, **correction(visit, "Rang.", stops__2__finished_at="21:18")
+    )
+    response = desk.post("review_correct", visit, **typed)
+    assert response.status_code == 409
+    said = text_of(response)
+    assert "Corrected by Ash Ferrow" in said
+    assert "Stop 2, finished at 21:18 21:17" in said
+    assert 'value="21:17"' in response.content.decode()
+    assert Visit.objects.get(pk=visit.pk).cells["stops.2.finished_at"] == "21:18"
+
+
+def test_another_species_gets_a_column_and_nothing_is_lost(desk, visit):
+    other = make_checklist(make_programme(), "Lithobates sylvaticus")[0]
+    typed = correction(visit, stops__2__finished_at="21:17")
+    response = desk.post("review_correct", visit, **typed, extra_species=other.code, then="column")
+    page = html.unescape(response.content.decode())
+    assert f'name="stops.1.calls.{other.code}"' in page
+    assert 'value="21:17"' in page
+    assert REASON in page
+    assert Submission.objects.filter(visit=visit).count() == 1
+
+
+def test_accepted_visit_is_opened_again_before_it_is_corrected(desk, clean):
+    desk.post("accept", clean, revision=clean.revision)
+    response = desk.get("review_correct", clean)
+    assert response.url == desk.url("review_visit", clean)
+    assert "The visit is accepted" in text_of(desk.client.get(response.url))
+
+
+# Who may
+
+
+NAMES = ["review_visit", "accept", "send_back", "set_aside", "reopen", "review_correct"]
+
+
+def try_all(client: Client, slug: str, visit: Visit) -> set[int]:
+    """Statuses of every address of the review, asked in both ways."""
+    at = Desk(client, slug)
+    finding = visit.findings.first().pk
+    data = {"revision": visit.revision, "note": "x", "reason": "x", "settlement": "counts"}
+    answers = {at.post("settle", visit, finding=finding, **data).status_code}
+    for name in NAMES:
+        answers.add(at.get(name, visit).status_code)
+        answers.add(at.post(name, visit, **data).status_code)
+    return answers - {405}
+
+
+@pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
+def test_only_coordinators_review(programme, client_for, visit, role):
+    client = client_for(make_member(programme, role))
+    assert try_all(client, programme.slug, visit) == {403}
+    assert client.get(f"/{programme.slug}/review/").status_code == 403
+    assert state_of(visit) == "submitted"
+
+
+def test_coordinators_of_another_programme_find_nothing(programme, client_for, visit):
+    stranger = make_member(make_programme(), Role.COORDINATOR)
+    client = client_for(stranger)
+    assert try_all(client, programme.slug, visit) == {404}
+    assert try_all(client, stranger.programme.slug, visit) == {404}
+    assert state_of(visit) == "submitted"
+
+
+def test_signed_out_people_are_asked_to_sign_in(programme, visit):
+    assert try_all(Client(), programme.slug, visit) == {302}
+
+
+def test_draft_is_not_reviewed(desk, observer: Membership, route):
+    draft = make_draft(observer, route)
+    assert desk.get("review_visit", draft).status_code == 404
