@@ -1,10 +1,68 @@
-"""Errors of the API: always a sentence, and where it happened."""
+"""Errors of the API: always a sentence, and where it happened when that is known."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from typing import Any
 
+from rest_framework import status
+from rest_framework.exceptions import ValidationError
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
+from surveys.api.serializers.findings import finding_data
+from surveys.api.serializers.visits import visit_data
+from surveys.publishing.exceptions import PublishingError, TableChanged
+from surveys.visits.exceptions import (
+    NotYours,
+    QueriesOpen,
+    ReasonMissing,
+    StaleRevision,
+    VisitError,
+    VisitRefused,
+    WrongState,
+)
+
+_STATUS: Mapping[type[Exception], int] = {
+    NotYours: status.HTTP_404_NOT_FOUND,
+    StaleRevision: status.HTTP_409_CONFLICT,
+    WrongState: status.HTTP_409_CONFLICT,
+    TableChanged: status.HTTP_409_CONFLICT,
+    VisitRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,
+    QueriesOpen: status.HTTP_422_UNPROCESSABLE_ENTITY,
+}
+
 
 def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
-    return exception_handler(exception, context)
+    """Answer with `detail` and, where they help, `where`, `findings` or `visit`: the
+    server's copy that a stale write did not overwrite."""
+    if isinstance(exception, (VisitError, PublishingError)):
+        code = _STATUS.get(type(exception), status.HTTP_400_BAD_REQUEST)
+        return Response({"detail": str(exception), **_more(exception)}, status=code)
+    response = exception_handler(exception, context)
+    if response is not None and isinstance(exception, ValidationError):
+        where, detail = _first(exception.detail)
+        response.data = {"detail": detail, "where": where}
+    return response
+
+
+def _more(exception: Exception) -> dict[str, Any]:
+    if isinstance(exception, (StaleRevision, WrongState)):
+        return {"visit": visit_data(exception.visit)}
+    if isinstance(exception, (VisitRefused, QueriesOpen)):
+        return {"findings": [finding_data(finding) for finding in exception.findings]}
+    if isinstance(exception, ReasonMissing):
+        return {"where": "reason"}
+    return {}
+
+
+def _first(problems: Any, where: str = "") -> tuple[str, str]:
+    """Place and sentence of the first problem: `cells.notes`, `This field is required.`"""
+    if isinstance(problems, Mapping):
+        name, inner = next(iter(problems.items()))
+        if name == "non_field_errors":
+            return _first(inner, where)
+        return _first(inner, f"{where}.{name}" if where else str(name))
+    if isinstance(problems, list):
+        return _first(next((problem for problem in problems if problem), ""), where)
+    return where, str(problems)

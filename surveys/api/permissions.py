@@ -1,10 +1,16 @@
 """The API's one permission class: it asks accounts.access, as the screens do."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from rest_framework.permissions import BasePermission
-from rest_framework.request import Request
-from rest_framework.views import APIView
 
 from accounts.access import membership_of, require
+
+if TYPE_CHECKING:
+    from rest_framework.request import Request
+    from rest_framework.views import APIView
 
 
 class IsProgrammeMember(BasePermission):

@@ -1,4 +1,57 @@
-from django.urls import URLPattern
+"""The API. `programme` is always the programme's slug."""
+
+from django.contrib.auth.decorators import login_required
+from django.urls import path
+
+from surveys.api.views import description, programmes, results, review, visits
 
 app_name = "api"
-urlpatterns: list[URLPattern] = []
+PROGRAMME = "v1/<slug:programme>/"
+VISIT = f"{PROGRAMME}visits/<uuid:visit_id>/"
+
+urlpatterns = [
+    path("schema/", description.Schema.as_view(), name="schema"),
+    path("docs/", login_required(description.Docs.as_view()), name="docs"),
+    path(PROGRAMME, programmes.ProgrammeDetail.as_view(), name="programme"),
+    path(f"{PROGRAMME}routes/", programmes.Routes.as_view(), name="routes"),
+    path(f"{PROGRAMME}routes/<slug:code>/", programmes.RouteDetail.as_view(), name="route"),
+    path(
+        f"{PROGRAMME}routes/<slug:code>/geojson/",
+        programmes.RouteGeoJson.as_view(),
+        name="route_geojson",
+    ),
+    path(
+        f"{PROGRAMME}protocol-versions/",
+        programmes.ProtocolVersions.as_view(),
+        name="protocol_versions",
+    ),
+    path(
+        f"{PROGRAMME}protocol-versions/<int:version_id>/",
+        programmes.ProtocolVersionDetail.as_view(),
+        name="protocol_version",
+    ),
+    path(f"{PROGRAMME}checklist/", programmes.Checklist.as_view(), name="checklist"),
+    path(f"{PROGRAMME}visits/", visits.Visits.as_view(), name="visits"),
+    path(VISIT, visits.VisitDetail.as_view(), name="visit"),
+    path(f"{VISIT}records/", visits.VisitRecords.as_view(), name="visit_records"),
+    path(f"{VISIT}submit/", visits.SubmitVisit.as_view(), name="submit"),
+    path(f"{VISIT}accept/", review.AcceptVisit.as_view(), name="accept"),
+    path(f"{VISIT}send-back/", review.SendBackVisit.as_view(), name="send_back"),
+    path(f"{VISIT}set-aside/", review.SetAsideVisit.as_view(), name="set_aside"),
+    path(f"{VISIT}reopen/", review.ReopenVisit.as_view(), name="reopen"),
+    path(f"{VISIT}correct/", review.CorrectVisit.as_view(), name="correct"),
+    path(
+        f"{VISIT}findings/<int:finding_id>/settle/",
+        review.SettleFinding.as_view(),
+        name="settle",
+    ),
+    path(f"{PROGRAMME}seasons/route-years/", results.RouteYears.as_view(), name="route_years"),
+    path(f"{PROGRAMME}seasons/coverage/", results.SeasonCoverage.as_view(), name="coverage"),
+    path(f"{PROGRAMME}trends/", results.Trends.as_view(), name="trends"),
+    path(f"{PROGRAMME}publications/", results.Publications.as_view(), name="publications"),
+    path(
+        f"{PROGRAMME}publications/<int:season_year>/<int:version>/",
+        results.PublicationDetail.as_view(),
+        name="publication",
+    ),
+]

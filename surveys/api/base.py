@@ -1,0 +1,82 @@
+"""What every view of the API has in common."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework.exceptions import ValidationError
+from rest_framework.generics import GenericAPIView
+from rest_framework.pagination import LimitOffsetPagination
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+
+from accounts.access import Permission
+from accounts.models import Membership
+from surveys.models import Programme, Route
+
+_REVISION = re.compile(r'(?:W/)?"?([0-9]{1,9})"?')
+
+
+class Paging(LimitOffsetPagination):
+    max_limit = 500
+
+
+class ProgrammeView(GenericAPIView):
+    """A view below `<programme>/`; IsProgrammeMember found the member.
+
+    `permission` is what a request needs; a view that reads and writes overrides it.
+    """
+
+    permission: Permission
+    queryset: QuerySet = Programme.objects.none()
+    pagination_class: type[Paging] | None = None
+
+    @property
+    def member(self) -> Membership:
+        return self.request.membership
+
+    @property
+    def programme(self) -> Programme:
+        return self.member.programme
+
+    def filters(self, serializer: type[BaseSerializer]) -> dict[str, Any]:
+        return self._valid(serializer, self.request.query_params)
+
+    def body(self, serializer: type[BaseSerializer]) -> dict[str, Any]:
+        return self._valid(serializer, self.request.data)
+
+    def paged(self, rows: QuerySet, serializer: type[BaseSerializer]) -> Response:
+        page = self.paginate_queryset(rows)
+        return self.get_paginated_response(serializer(page, many=True).data)
+
+    def route(self, code: str, field: str = "route") -> Route:
+        """A route of the programme. Raises ValidationError that names the field."""
+        found = self.programme.routes.filter(code=code).first()
+        if found is None:
+            raise ValidationError({field: f"There is no route {code} in this programme."})
+        return found
+
+    def revision(self) -> int:
+        """The revision in `If-Match`. Raises ValidationError when it is not there."""
+        revision = self.revision_or_none()
+        if revision is None:
+            raise ValidationError(
+                {"If-Match": 'Send the revision you looked at, such as If-Match: "3".'}
+            )
+        return revision
+
+    def revision_or_none(self) -> int | None:
+        header = self.request.headers.get("If-Match", "").strip()
+        if not header:
+            return None
+        match = _REVISION.fullmatch(header)
+        if match is None:
+            raise ValidationError({"If-Match": 'Write the revision in quotes: If-Match: "3".'})
+        return int(match[1])
+
+    def _valid(self, serializer: type[BaseSerializer], data: Any) -> dict[str, Any]:
+        filled = serializer(data=data)
+        filled.is_valid(raise_exception=True)
+        return filled.validated_data

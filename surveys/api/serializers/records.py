@@ -1,0 +1,114 @@
+"""What a submitted visit became: listening periods, calls and sightings."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from surveys.api.serializers.places import GeometryField
+from surveys.models import CallIndex, ListeningPeriod, ReviewStep, Sighting
+
+UNIT = "C or F: the unit that was typed; the value is in °C. Blank without a reading."
+
+
+class CallSerializer(serializers.ModelSerializer):
+    """A species that was written down. `index` is null where nobody was sure."""
+
+    species = serializers.CharField(source="species.code")
+
+    class Meta:
+        model = CallIndex
+        fields = ["species", "index", "not_sure", "counts_in_trends"]
+        read_only_fields = fields
+
+
+class PeriodSerializer(serializers.ModelSerializer):
+    """One stop of the visit. A checklist species that is not among `calls` at a stop
+    that was listened to has index 0."""
+
+    stop = serializers.IntegerField(source="stop.number")
+    air_temperature_unit = serializers.CharField(help_text=UNIT)
+    water_temperature_unit = serializers.CharField(help_text=UNIT)
+    measured_at = GeometryField(allow_null=True)
+    calls = CallSerializer(many=True)
+
+    class Meta:
+        model = ListeningPeriod
+        fields = [
+            "id",
+            "stop",
+            "status",
+            "skip_reason",
+            "counts_in_trends",
+            "arrived_at",
+            "started_at",
+            "finished_at",
+            "paused_s",
+            "interrupted",
+            "air_temperature_c",
+            "air_temperature_unit",
+            "water_temperature_c",
+            "water_temperature_unit",
+            "beaufort",
+            "sky",
+            "noise_index",
+            "cars",
+            "moonlight",
+            "water_tonight",
+            "measured_at",
+            "measured_accuracy_m",
+            "note",
+            "calls",
+        ]
+        read_only_fields = fields
+
+
+class SightingSerializer(serializers.ModelSerializer):
+    stop = serializers.SerializerMethodField()
+    species = serializers.CharField(source="species.code")
+    has_photo = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Sighting
+        fields = [
+            "row",
+            "stop",
+            "species",
+            "life_stage",
+            "count",
+            "colour_form",
+            "note",
+            "has_photo",
+        ]
+        read_only_fields = fields
+
+    def get_stop(self, sighting: Sighting) -> int | None:
+        return sighting.stop.number if sighting.stop else None
+
+    def get_has_photo(self, sighting: Sighting) -> bool:
+        return sighting.photo_id is not None
+
+
+class ReviewStepSerializer(serializers.ModelSerializer):
+    by = serializers.CharField(source="by.name")
+
+    class Meta:
+        model = ReviewStep
+        fields = ["step", "by", "at", "revision", "note"]
+        read_only_fields = fields
+
+
+class RecordsSerializer(serializers.Serializer):
+    periods = PeriodSerializer(many=True)
+    sightings = SightingSerializer(many=True)
+    steps = ReviewStepSerializer(many=True)
+
+
+def records_data(visit: Any) -> dict[str, Any]:
+    """Periods, sightings and steps of a visit in a fixed number of queries."""
+    return RecordsSerializer(
+        {
+            "periods": visit.periods.select_related("stop").prefetch_related("calls__species"),
+            "sightings": visit.sightings.select_related("stop", "species"),
+            "steps": visit.steps.select_related("by"),
+        }
+    ).data

@@ -1,0 +1,125 @@
+"""Seasons, trends and publications."""
+
+from rest_framework import serializers
+
+from surveys.models import Publication
+
+
+class ResultFilterSerializer(serializers.Serializer):
+    """Filters of seasons and trends."""
+
+    species = serializers.CharField(required=False, help_text="code of a checklist species")
+    region = serializers.CharField(required=False)
+    first_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+    last_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+
+
+class CoverageFilterSerializer(serializers.Serializer):
+    season_year = serializers.IntegerField(min_value=1900, max_value=2200)
+    region = serializers.CharField(required=False)
+
+
+class RouteYearSerializer(serializers.Serializer):
+    """One route in one season year; `highest_index` is null where nobody listened."""
+
+    season_year = serializers.IntegerField()
+    highest_index = serializers.IntegerField(allow_null=True)
+    stops_detected = serializers.IntegerField()
+    stops_listened = serializers.IntegerField()
+    visits = serializers.IntegerField()
+    periods = serializers.IntegerField()
+    windows_done = serializers.IntegerField()
+    windows_due = serializers.IntegerField()
+    gap = serializers.BooleanField()
+
+
+class RouteYearsRowSerializer(serializers.Serializer):
+    """`cells` follow `years`; null where nothing was due and nothing done."""
+
+    code = serializers.CharField()
+    name = serializers.CharField()
+    region = serializers.CharField(allow_blank=True)
+    cells = serializers.ListField(child=RouteYearSerializer(allow_null=True))
+
+
+class RouteYearsSerializer(serializers.Serializer):
+    years = serializers.ListField(child=serializers.IntegerField())
+    rows = RouteYearsRowSerializer(many=True)
+
+
+class CoverageCellSerializer(serializers.Serializer):
+    opens = serializers.DateField(source="window.opens")
+    closes = serializers.DateField(source="window.closes")
+    coverage = serializers.CharField()
+    visits = serializers.IntegerField()
+
+
+class CoverageRowSerializer(serializers.Serializer):
+    """`cells` follow `windows`; null where the route owes nothing."""
+
+    code = serializers.CharField()
+    name = serializers.CharField()
+    region = serializers.CharField(allow_blank=True)
+    cells = serializers.ListField(child=CoverageCellSerializer(allow_null=True))
+
+
+class CoverageSerializer(serializers.Serializer):
+    season_year = serializers.IntegerField()
+    windows = serializers.ListField(child=serializers.CharField())
+    rows = CoverageRowSerializer(many=True)
+    totals = serializers.DictField(child=serializers.IntegerField())
+
+
+class ColumnSerializer(serializers.Serializer):
+    """A column of the yearly table, in the types of Table Schema."""
+
+    name = serializers.CharField()
+    type = serializers.CharField()
+    unit = serializers.CharField(allow_blank=True)
+    meaning = serializers.CharField()
+    required = serializers.BooleanField()
+    minimum = serializers.FloatField(allow_null=True)
+    maximum = serializers.FloatField(allow_null=True)
+
+
+class TrendsSerializer(serializers.Serializer):
+    """The yearly table: each row maps the names of `columns` to values; null is blank."""
+
+    columns = ColumnSerializer(many=True)
+    rows = serializers.ListField(child=serializers.DictField(allow_null=True))
+
+
+class PublicationRowSerializer(serializers.ModelSerializer):
+    published_by = serializers.CharField(source="published_by.name")
+
+    class Meta:
+        model = Publication
+        fields = [
+            "season_year",
+            "version",
+            "title",
+            "row_count",
+            "visit_count",
+            "sha256",
+            "software",
+            "reason",
+            "published_by",
+            "published_at",
+        ]
+        read_only_fields = fields
+
+
+class PublicationSerializer(PublicationRowSerializer):
+    """A publication with its frozen files as texts."""
+
+    class Meta(PublicationRowSerializer.Meta):
+        fields = [*PublicationRowSerializer.Meta.fields, "table_csv", "dictionary_csv", "method"]
+        read_only_fields = fields
+
+
+class PublishSerializer(serializers.Serializer):
+    """`seen` is the checksum of the table that was looked at before."""
+
+    season_year = serializers.IntegerField(min_value=1900, max_value=2200)
+    reason = serializers.CharField(required=False, allow_blank=True, default="")
+    seen = serializers.CharField(required=False, allow_null=True, default=None)

@@ -1,0 +1,130 @@
+"""Visits: their sheet, their rows, and changes to them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from surveys.api.serializers.findings import FindingSerializer
+from surveys.models import Source, Visit, VisitState
+from surveys.visits.cells import LONGEST_TEXT, CellChange, storable
+
+
+class CellText(serializers.CharField):
+    """The text of a cell exactly as typed."""
+
+    def __init__(self, **options: Any) -> None:
+        options = {"allow_blank": True, "trim_whitespace": False, **options}
+        super().__init__(max_length=LONGEST_TEXT, **options)
+
+    def to_internal_value(self, data: object) -> str:
+        return super().to_internal_value(storable(data) if isinstance(data, str) else data)
+
+
+class VisitRowSerializer(serializers.ModelSerializer):
+    """A visit in a list."""
+
+    route = serializers.CharField(source="route.code")
+    observer = serializers.CharField(source="observer.name")
+    source = serializers.CharField(help_text="phone, paper or import")
+
+    class Meta:
+        model = Visit
+        fields = [
+            "id",
+            "route",
+            "night",
+            "season_year",
+            "window",
+            "state",
+            "source",
+            "observer",
+            "second_observer",
+            "revision",
+            "counts_in_trends",
+            "created_at",
+            "changed_at",
+            "submitted_at",
+        ]
+        read_only_fields = fields
+
+
+class VisitSerializer(VisitRowSerializer):
+    """A visit with its sheet. `cells` maps addresses to texts as they were typed."""
+
+    cells = serializers.DictField(child=serializers.CharField(allow_blank=True))
+    protocol_version = serializers.IntegerField(source="protocol_version_id")
+
+    class Meta(VisitRowSerializer.Meta):
+        fields = [*VisitRowSerializer.Meta.fields, "protocol_version", "cells"]
+        read_only_fields = fields
+
+
+class JudgedVisitSerializer(serializers.Serializer):
+    """A visit with what is to be said of its sheet."""
+
+    visit = VisitSerializer()
+    findings = FindingSerializer(many=True)
+
+
+class ConflictingCellSerializer(serializers.Serializer):
+    """A cell that somebody else filled: both texts, nothing overwritten."""
+
+    address = serializers.CharField()
+    mine = serializers.CharField(allow_blank=True)
+    theirs = serializers.CharField(allow_blank=True)
+
+
+class SavedSerializer(JudgedVisitSerializer):
+    conflicts = ConflictingCellSerializer(many=True)
+
+
+class SheetSerializer(serializers.Serializer):
+    """A whole sheet. `route` is the route's code, `night` the date of the evening."""
+
+    route = serializers.CharField(max_length=20)
+    night = serializers.DateField()
+    source = serializers.ChoiceField(
+        choices=[Source.PHONE.value, Source.PAPER.value], default=Source.PHONE.value
+    )
+    cells = serializers.DictField(child=CellText())
+
+
+class CellChangeSerializer(serializers.Serializer):
+    """`was` is the text that the change was typed over, `now` the new one."""
+
+    was = CellText(default="")
+    now = CellText()
+
+
+class ChangesSerializer(serializers.Serializer):
+    """Changed cells by address."""
+
+    changes = serializers.DictField(child=CellChangeSerializer())
+
+    def validate_changes(self, changes: dict[str, dict[str, str]]) -> dict[str, CellChange]:
+        return {address: CellChange(**change) for address, change in changes.items()}
+
+
+class CorrectionSerializer(ChangesSerializer):
+    reason = serializers.CharField()
+
+
+class NoteSerializer(serializers.Serializer):
+    note = serializers.CharField(help_text="Why; the observer or later readers will read it.")
+
+
+class VisitFilterSerializer(serializers.Serializer):
+    """Filters of the list of visits."""
+
+    route = serializers.CharField(required=False, help_text="code of the route")
+    season_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+    state = serializers.ChoiceField(required=False, choices=VisitState.choices)
+    night_from = serializers.DateField(required=False)
+    night_to = serializers.DateField(required=False)
+    mine = serializers.BooleanField(required=False, help_text="only visits of my own")
+
+
+def visit_data(visit: Visit) -> dict[str, Any]:
+    return VisitSerializer(visit).data

@@ -1,0 +1,121 @@
+"""Review: each view calls one verb."""
+
+import uuid
+
+from django.http import Http404
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.access import Permission
+from surveys.api.base import ProgrammeView
+from surveys.api.describing import CHANGE_ERRORS, REFUSABLE_ERRORS, if_match
+from surveys.api.serializers.findings import SettlementSerializer
+from surveys.api.serializers.visits import (
+    CorrectionSerializer,
+    JudgedVisitSerializer,
+    NoteSerializer,
+)
+from surveys.api.views.visits import judged
+from surveys.visits import verbs
+from surveys.visits.reach import find_visit
+
+
+class _ReviewView(ProgrammeView):
+    permission = Permission.REVIEW
+
+
+class AcceptVisit(_ReviewView):
+    @extend_schema(
+        parameters=[if_match()],
+        request=None,
+        responses={200: JudgedVisitSerializer, **REFUSABLE_ERRORS},
+    )
+    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+        """Accept a visit into the trends, once every query is settled."""
+        return judged(verbs.accept(self.member, visit_id, revision=self.revision()))
+
+
+class SendBackVisit(_ReviewView):
+    @extend_schema(
+        parameters=[if_match()],
+        request=NoteSerializer,
+        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
+    )
+    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+        """Give the sheet back to its observer, who is mailed the note."""
+        visit = verbs.send_back(
+            self.member,
+            visit_id,
+            note=self.body(NoteSerializer)["note"],
+            revision=self.revision(),
+            site_url=request.build_absolute_uri("/"),
+        )
+        return judged(visit)
+
+
+class SetAsideVisit(_ReviewView):
+    @extend_schema(
+        parameters=[if_match()],
+        request=NoteSerializer,
+        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
+    )
+    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+        """Keep a visit, but out of review and trends."""
+        note = self.body(NoteSerializer)["note"]
+        return judged(verbs.set_aside(self.member, visit_id, note=note, revision=self.revision()))
+
+
+class ReopenVisit(_ReviewView):
+    @extend_schema(
+        parameters=[if_match()],
+        request=NoteSerializer,
+        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
+    )
+    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+        """Take an accepted or set-aside visit back into review."""
+        note = self.body(NoteSerializer)["note"]
+        return judged(verbs.reopen(self.member, visit_id, note=note, revision=self.revision()))
+
+
+class CorrectVisit(_ReviewView):
+    @extend_schema(
+        parameters=[if_match()],
+        request=CorrectionSerializer,
+        responses={200: JudgedVisitSerializer, **REFUSABLE_ERRORS},
+    )
+    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+        """Correct cells of a submitted sheet; the observer's submission is kept."""
+        correction = self.body(CorrectionSerializer)
+        visit = verbs.correct_cells(
+            self.member,
+            visit_id,
+            correction["changes"],
+            reason=correction["reason"],
+            revision=self.revision(),
+        )
+        return judged(visit)
+
+
+class SettleFinding(_ReviewView):
+    @extend_schema(
+        parameters=[if_match()],
+        request=SettlementSerializer,
+        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
+    )
+    def post(
+        self, request: Request, programme: str, visit_id: uuid.UUID, finding_id: int
+    ) -> Response:
+        """Answer a query: it counts, or what it speaks of is left out of trends."""
+        answer = self.body(SettlementSerializer)
+        visit = find_visit(self.member, visit_id)
+        if not visit.findings.filter(pk=finding_id).exists():
+            raise Http404("The visit has no such finding. It may have been submitted again.")
+        settled = verbs.settle(
+            self.member,
+            finding_id,
+            settlement=answer["settlement"],
+            reason=answer["reason"],
+            revision=self.revision(),
+        )
+        return judged(settled)

@@ -1,0 +1,204 @@
+"""What a programme surveys and what came of it, over the API."""
+
+import datetime as dt
+
+import pytest
+from django.contrib.gis.geos import LineString, Point
+
+from surveys.models import Publication, Stop
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_programme,
+    make_route,
+    make_species,
+    make_version,
+)
+
+
+@pytest.fixture
+def route(programme):
+    version = make_version(programme, settling_wait_s=120, max_beaufort=3)
+    return make_route(programme, version=version, code="R07", region="North")
+
+
+@pytest.fixture
+def species(programme):
+    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+
+
+@pytest.fixture
+def accepted(route, observer, species):
+    peeper, _ = species
+    return make_accepted_visit(route, observer.person, heard={1: {peeper: 3}, 2: {peeper: 1}})
+
+
+def test_the_programme(api_for, partner, programme):
+    facts = api_for(partner).get("")
+    assert (facts["name"], facts["time_zone"]) == (programme.name, "America/Chicago")
+    assert facts["role"] == "partner"
+
+
+def test_routes_and_their_stops_on_a_night(api_for, observer, programme, route):
+    make_route(make_programme())
+    api = api_for(observer)
+    assert [row["code"] for row in api.get("routes/")["results"]] == ["R07"]
+    route.stops.filter(number=2).update(active_until=dt.date(2024, 6, 30))
+    Stop.objects.create(
+        route=route,
+        number=2,
+        name="Moved",
+        place=Point(-89.38, 43.08, srid=4326),
+        active_from=dt.date(2024, 7, 1),
+    )
+    before = api.get("routes/R07/?night=2024-04-15")
+    after = api.get("routes/R07/?night=2024-07-15")
+    assert [stop["name"] for stop in before["stops"]] == ["Stop 1", "Stop 2", "Stop 3"]
+    assert [stop["name"] for stop in after["stops"]] == ["Stop 1", "Moved", "Stop 3"]
+    assert after["stops"][1]["place"] == {"type": "Point", "coordinates": [-89.38, 43.08]}
+    assert before["protocol_version"] == route.protocol.versions.get().pk
+    assert api.get("routes/R07/?night=1990-01-01")["protocol_version"] is None
+
+
+def test_geojson(api_for, observer, route):
+    """A feature collection as RFC 7946, section 3.3, describes it: longitude first."""
+    route.line = LineString((-89.4012, 43.0731), (-89.3762, 43.0731), srid=4326)
+    route.save()
+    collection = api_for(observer).get("routes/R07/geojson/?night=2024-04-15")
+    assert collection["type"] == "FeatureCollection"
+    line, *stops = collection["features"]
+    assert line["geometry"]["type"] == "LineString"
+    assert line["geometry"]["coordinates"] == [[-89.4012, 43.0731], [-89.3762, 43.0731]]
+    assert [stop["properties"]["stop"] for stop in stops] == [1, 2, 3]
+    assert all(feature["type"] == "Feature" for feature in collection["features"])
+    assert stops[0]["geometry"] == {"type": "Point", "coordinates": [-89.4012, 43.0731]}
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("routes/R99/", 404),
+        ("routes/R99/geojson/", 404),
+        ("routes/R07/?night=soon", 400),
+        ("protocol-versions/0/", 404),
+        ("checklist/?night=soon", 400),
+        ("seasons/coverage/", 400),
+        ("seasons/route-years/?species=unicorn", 400),
+        ("trends/?first_year=soon", 400),
+        ("publications/2024/1/", 404),
+    ],
+)
+def test_what_is_not_there_or_wrong_is_said(api_for, observer, route, path, status):
+    answer = api_for(observer)("GET", path)
+    assert answer.status == status
+    assert answer.data["detail"]
+
+
+def test_protocol_versions(api_for, partner, route):
+    make_route(make_programme())
+    api = api_for(partner)
+    (row,) = api.get("protocol-versions/")["results"]
+    assert row == api.get(f"protocol-versions/{row['id']}/")
+    assert (row["number"], row["settling_wait_s"], row["max_beaufort"]) == (1, 120, 3)
+    (window,) = row["windows"]
+    assert (window["name"], window["opens_month"], window["opens_day"]) == ("Spring", 3, 15)
+
+
+def test_the_checklist_of_a_night(api_for, partner, programme, species):
+    entry = programme.checklist.get(species=species[1])
+    entry.listed_until = dt.date(2023, 12, 31)
+    entry.save()
+    api = api_for(partner)
+    assert [row["code"] for row in api.get("checklist/?night=2023-04-15")] == [
+        "pseudacris-crucifer",
+        "anaxyrus-americanus",
+    ]
+    assert [row["code"] for row in api.get("checklist/?night=2024-04-15")] == [
+        "pseudacris-crucifer"
+    ]
+
+
+def test_route_years(api_for, observer, accepted, route, species):
+    api = api_for(observer)
+    table = api.get("seasons/route-years/")
+    assert table["years"] == [2024]
+    (row,) = table["rows"]
+    (cell,) = row["cells"]
+    assert (row["code"], cell["highest_index"]) == ("R07", 3)
+    assert (cell["stops_detected"], cell["stops_listened"], cell["visits"]) == (2, 3, 1)
+    quiet = api.get("seasons/route-years/?species=anaxyrus-americanus")["rows"][0]["cells"][0]
+    assert (quiet["highest_index"], quiet["stops_detected"]) == (0, 0)
+    assert api.get("seasons/route-years/?region=South")["rows"] == []
+
+
+def test_coverage(api_for, observer, accepted):
+    table = api_for(observer).get("seasons/coverage/?season_year=2024")
+    assert table["windows"] == ["Spring"]
+    (cell,) = table["rows"][0]["cells"]
+    assert (cell["coverage"], cell["opens"], cell["visits"]) == ("done", "2024-03-15", 1)
+    assert table["totals"]["done"] == 1
+
+
+def test_trends(api_for, partner, accepted):
+    table = api_for(partner).get("trends/?species=pseudacris-crucifer")
+    (row,) = table["rows"]
+    assert [column["name"] for column in table["columns"]] == list(row)
+    assert (row["species"], row["season_year"]) == ("Pseudacris crucifer", 2024)
+    assert (row["stops"], row["stops_detected"]) == (3, 2)
+    assert row["naive_occupancy"] == pytest.approx(2 / 3)
+    assert row["first_night"] == "2024-04-15"
+    assert len(api_for(partner).get("trends/")["rows"]) == 2
+    assert api_for(partner).get("trends/?first_year=2025")["rows"] == []
+
+
+def test_publishing(api_for, coordinator, partner, observer, accepted):
+    body = {"season_year": 2024}
+    for member in (partner, observer):
+        assert api_for(member)("POST", "publications/", body).status == 403
+    api = api_for(coordinator)
+    answer = api("POST", "publications/", body)
+    assert answer.status == 201
+    assert answer.data["sha256"] == Publication.objects.get().sha256
+    (row,) = api_for(partner).get("publications/")["results"]
+    assert (row["season_year"], row["version"], row["visit_count"]) == (2024, 1, 1)
+    whole = api_for(partner).get("publications/2024/1/")
+    assert whole["table_csv"].startswith("species,season_year,")
+    again = api("POST", "publications/", body)
+    assert again.status == 400
+    assert again.data["detail"]
+    assert api("POST", "publications/", {"season_year": 2024, "seen": "0"}).status == 409
+    assert api("POST", "publications/", {"season_year": 1999}).status == 400
+
+
+READS = [
+    ("", {"coordinator", "observer", "partner"}),
+    ("routes/", {"coordinator", "observer"}),
+    ("routes/R07/", {"coordinator", "observer"}),
+    ("routes/R07/geojson/", {"coordinator", "observer"}),
+    ("protocol-versions/", {"coordinator", "observer", "partner"}),
+    ("checklist/", {"coordinator", "observer", "partner"}),
+    ("visits/", {"coordinator", "observer"}),
+    ("seasons/route-years/", {"coordinator", "observer"}),
+    ("seasons/coverage/?season_year=2024", {"coordinator", "observer"}),
+    ("trends/", {"coordinator", "observer", "partner"}),
+    ("publications/", {"coordinator", "observer", "partner"}),
+]
+
+
+@pytest.mark.parametrize(("path", "allowed"), READS)
+def test_who_may_read(client, api_for, observer, coordinator, partner, route, path, allowed):
+    members = {"observer": observer, "coordinator": coordinator, "partner": partner}
+    for role, member in members.items():
+        answer = api_for(member)("GET", path)
+        assert answer.status == (200 if role in allowed else 403), role
+    foreign = f"/api/v1/{make_programme().slug}/{path}"
+    client.force_login(coordinator.person)
+    assert client.get(foreign).status_code == 404
+    client.logout()
+    assert client.get(f"/api/v1/{observer.programme.slug}/{path}").status_code == 403
+
+
+def test_species_of_the_catalogue_off_the_checklist_are_not_offered(api_for, observer, species):
+    make_species("Rana aurora")
+    answer = api_for(observer)("GET", "trends/?species=rana-aurora")
+    assert (answer.status, answer.data["where"]) == (400, "species")

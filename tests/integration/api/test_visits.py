@@ -1,0 +1,327 @@
+"""Visits over the API: a phone that retries, two devices, and a stale copy."""
+
+import uuid
+
+import pytest
+from django.test import Client
+
+from accounts.models import Role
+from surveys.models import Submission, Visit, VisitState
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+)
+from tests.support.sheets import make_draft, make_submitted, plain_cells, type_cells
+
+
+@pytest.fixture
+def route(programme):
+    return make_route(programme, code="R07")
+
+
+@pytest.fixture
+def api(api_for, observer):
+    return api_for(observer)
+
+
+def sheet(cells=None, **options):
+    return {"route": "R07", "night": "2024-04-15", "cells": cells or {}, **options}
+
+
+def put(api, key, cells=None, revision=None, **options):
+    return api("PUT", f"visits/{key}/", sheet(cells, **options), revision=revision)
+
+
+# Putting a sheet
+
+
+def test_a_visit_is_begun_under_the_phones_own_id(api, route, observer):
+    key = uuid.uuid4()
+    answer = put(api, key, plain_cells() | {"temperature_unit": "C"})
+    assert answer.status == 201
+    visit = Visit.objects.get()
+    assert (visit.pk, visit.observer, visit.source) == (key, observer.person, "phone")
+    assert answer.headers["ETag"] == f'"{visit.revision}"'
+    assert answer.data["visit"]["cells"] == visit.cells
+    assert answer.data["visit"]["state"] == "draft"
+    assert answer.data["findings"] == answer.data["conflicts"] == []
+
+
+def test_a_retry_changes_nothing(api, route):
+    key = uuid.uuid4()
+    first = put(api, key, plain_cells())
+    again = put(api, key, plain_cells())
+    assert (first.status, again.status) == (201, 200)
+    assert first.data["visit"]["revision"] == again.data["visit"]["revision"]
+    assert Visit.objects.count() == 1
+
+
+def test_a_retry_after_submitting_changes_nothing(api, observer, route):
+    key = uuid.uuid4()
+    revision = put(api, key, plain_cells()).data["visit"]["revision"]
+    submitted = api("POST", f"visits/{key}/submit/", revision=revision)
+    again = api("POST", f"visits/{key}/submit/", revision=revision)
+    assert submitted.status == again.status == 200
+    assert submitted.data["visit"]["state"] == again.data["visit"]["state"] == "submitted"
+    assert put(api, key, plain_cells()).status == 200
+    assert Submission.objects.count() == 1
+
+
+def test_a_known_revision_replaces_the_sheet(api, route):
+    key = uuid.uuid4()
+    revision = put(api, key, {"notes": "fog", "stops.1.cars": "2"}).data["visit"]["revision"]
+    answer = put(api, key, {"notes": "clear"}, revision=revision)
+    assert answer.status == 200
+    assert answer.data["visit"]["cells"] == {"night": "2024-04-15", "notes": "clear"}
+    assert answer.data["visit"]["revision"] == revision + 1
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_a_stale_copy_gets_the_servers_and_overwrites_nothing(api, observer, route, known):
+    visit = make_draft(observer, route, {"notes": "fog"})
+    type_cells(observer, visit, {"notes": "rain"})
+    answer = put(api, visit.pk, {"notes": "clear"}, revision=visit.revision if known else None)
+    assert answer.status == 409
+    assert "in the meantime" in answer.data["detail"]
+    assert answer.data["visit"]["cells"]["notes"] == "rain"
+    assert answer.data["visit"]["revision"] == visit.revision + 1
+    visit.refresh_from_db()
+    assert visit.cells["notes"] == "rain"
+
+
+def test_a_submitted_sheet_is_not_replaced(api, observer, route):
+    visit = make_submitted(observer, route)
+    answer = put(api, visit.pk, {"notes": "late"}, revision=visit.revision)
+    assert answer.status == 409
+    assert "is submitted" in answer.data["detail"]
+    assert answer.data["visit"]["state"] == "submitted"
+
+
+def test_a_visit_does_not_move_to_another_route(api, observer, route, programme):
+    visit = make_draft(observer, route, {})
+    make_route(programme, code="R08")
+    answer = put(api, visit.pk, {}, revision=visit.revision, route="R08")
+    assert answer.status == 400
+    assert "stays on the route" in answer.data["detail"]
+
+
+@pytest.mark.parametrize(
+    ("body", "where"),
+    [
+        ({"route": "R99"}, "route"),
+        ({"route": None}, "route"),
+        ({"night": "someday"}, "night"),
+        ({"cells": "none"}, "cells"),
+        ({"cells": {"notes": ["a"]}}, "cells.notes"),
+        ({"cells": {"notes": "x" * 10_001}}, "cells.notes"),
+        ({"source": "import"}, "source"),
+    ],
+)
+def test_a_bad_request_says_where(api, route, body, where):
+    answer = api("PUT", f"visits/{uuid.uuid4()}/", {**sheet(), **body})
+    assert answer.status == 400
+    assert answer.data["where"] == where
+    assert answer.data["detail"]
+    assert not Visit.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"night": "1990-04-15"}, "No version of the route's protocol"),
+        ({"cells": {"a" * 201: "x"}}, "address has 201 characters"),
+    ],
+)
+def test_what_cannot_be_begun_leaves_no_visit(api, route, options, words):
+    answer = api("PUT", f"visits/{uuid.uuid4()}/", {**sheet(), **options})
+    assert (answer.status, words in answer.data["detail"]) == (400, True)
+    assert not Visit.objects.exists()
+
+
+def test_junk_is_kept_and_reported(api, route):
+    cells = {"stops.1.cars": "many", "notes": "fog\x00", "elsewhere": " x ", "stops.2.sky": 3}
+    answer = put(api, uuid.uuid4(), cells)
+    assert answer.status == 201
+    kept = answer.data["visit"]["cells"]
+    assert (kept["stops.1.cars"], kept["notes"]) == ("many", "fog\ufffd")
+    assert (kept["elsewhere"], kept["stops.2.sky"]) == (" x ", "3")
+    assert "stops.1.cars" in {finding["cell"] for finding in answer.data["findings"]}
+
+
+@pytest.mark.parametrize("header", ["three", '"', "W/"])
+def test_a_revision_that_cannot_be_read(api, observer, route, header):
+    visit = make_draft(observer, route)
+    answer = api.client.post(
+        f"/api/v1/{observer.programme.slug}/visits/{visit.pk}/submit/",
+        headers={"If-Match": header},
+    )
+    assert answer.status_code == 400
+    assert answer.json()["where"] == "If-Match"
+
+
+# Merging
+
+
+def test_changes_are_merged_and_conflicts_come_back(api, observer, route):
+    visit = make_draft(observer, route, {"notes": "fog"})
+    body = {"changes": {"notes": {"was": "", "now": "rain"}, "stops.1.cars": {"now": "2"}}}
+    answer = api("PATCH", f"visits/{visit.pk}/", body)
+    assert answer.status == 200
+    assert answer.data["conflicts"] == [{"address": "notes", "mine": "rain", "theirs": "fog"}]
+    assert answer.data["visit"]["cells"]["stops.1.cars"] == "2"
+    assert answer.data["visit"]["cells"]["notes"] == "fog"
+
+
+# Submitting
+
+
+def test_a_sheet_that_is_refused_comes_back_with_its_findings(api, observer, route):
+    visit = make_draft(observer, route, plain_cells() | {"stops.1.cars": "70000"})
+    answer = api("POST", f"visits/{visit.pk}/submit/", revision=visit.revision)
+    assert answer.status == 422
+    (finding,) = answer.data["findings"]
+    assert (finding["code"], finding["cell"]) == ("cell-out-of-range", "stops.1.cars")
+    assert finding["mend"]
+
+
+def test_submitting_needs_a_revision(api, observer, route):
+    visit = make_draft(observer, route)
+    answer = api("POST", f"visits/{visit.pk}/submit/")
+    assert (answer.status, answer.data["where"]) == (400, "If-Match")
+    answer = api("POST", f"visits/{visit.pk}/submit/", revision=visit.revision - 1)
+    assert answer.status == 409
+    visit.refresh_from_db()
+    assert visit.state == VisitState.DRAFT
+
+
+# Discarding
+
+
+def test_a_draft_is_discarded_and_a_submitted_visit_is_not(api, observer, route):
+    draft, submitted = make_draft(observer, route), make_submitted(observer, route)
+    assert api("DELETE", f"visits/{draft.pk}/").status == 204
+    assert api("DELETE", f"visits/{submitted.pk}/").status == 409
+    assert Visit.objects.get() == submitted
+
+
+# Reading
+
+
+def test_one_visit(api, observer, route):
+    visit = make_draft(observer, route, plain_cells() | {"stops.2.finished_at": "21:13"})
+    fresh = api.get(f"visits/{visit.pk}/")
+    assert [f["id"] for f in fresh["findings"]] == [None]
+    submitted = api("POST", f"visits/{visit.pk}/submit/", revision=visit.revision).data
+    (stored,) = submitted["findings"]
+    assert stored["id"] == visit.findings.get().pk
+    assert (stored["code"], stored["severity"]) == ("listening-too-short", "query")
+    assert (stored["stop"], stored["cell"]) == (2, "stops.2.finished_at")
+    assert api.get(f"visits/{visit.pk}/") == submitted
+
+
+def test_what_a_visit_became(api, observer, route, programme):
+    (peeper,) = make_checklist(programme)
+    cells = plain_cells(2, {1: {peeper: 3}, 2: {peeper: "?"}}) | {
+        "stops.1.latitude": "43.0731",
+        "stops.1.longitude": "-89.4012",
+        "sightings.1.species": peeper.code,
+        "sightings.1.life_stage": "adult",
+        "sightings.1.stop": "2",
+    }
+    visit = make_submitted(observer, route, cells)
+    records = api.get(f"visits/{visit.pk}/records/")
+    first, second = records["periods"]
+    assert (first["stop"], first["status"]) == (1, "listened")
+    assert first["measured_at"] == {"type": "Point", "coordinates": [-89.4012, 43.0731]}
+    assert (first["air_temperature_c"], first["air_temperature_unit"]) == ("12.5000", "C")
+    assert first["calls"] == [
+        {"species": peeper.code, "index": 3, "not_sure": False, "counts_in_trends": False}
+    ]
+    assert (second["calls"][0]["index"], second["calls"][0]["not_sure"]) == (None, True)
+    (sighting,) = records["sightings"]
+    assert (sighting["stop"], sighting["species"]) == (2, peeper.code)
+    assert [step["step"] for step in records["steps"]] == ["submitted"]
+
+
+def test_the_list_is_filtered_and_paged(api, api_for, observer, programme, route):
+    other = make_member(programme)
+    elsewhere = make_route(programme, code="R08")
+    mine = make_submitted(observer, route)
+    theirs = make_submitted(other, elsewhere, plain_cells() | {"night": "2023-05-01"})
+    make_draft(other, route)
+
+    def ids(query=""):
+        return [row["id"] for row in api.get(f"visits/{query}")["results"]]
+
+    assert ids() == [str(mine.pk), str(theirs.pk)]
+    assert ids("?mine=true") == ids("?route=R07") == ids("?season_year=2024") == [str(mine.pk)]
+    assert ids("?night_to=2023-12-31") == ids("?route=R08") == [str(theirs.pk)]
+    assert ids("?state=accepted") == ids("?night_from=2024-05-01") == []
+    page = api.get("visits/?limit=1&offset=1")
+    assert (page["count"], [row["id"] for row in page["results"]]) == (2, [str(theirs.pk)])
+    assert api("GET", "visits/?state=lost").status == 400
+
+
+def test_the_list_takes_the_same_queries_however_long(
+    api, observer, route, django_assert_num_queries
+):
+    for count in (1, 8):
+        for _ in range(count):
+            make_accepted_visit(route, observer.person)
+        with django_assert_num_queries(5):
+            assert api.get("visits/")["results"]
+
+
+def test_records_take_the_same_queries_however_many(
+    api, observer, programme, django_assert_num_queries
+):
+    (peeper,) = make_checklist(programme)
+    for stops in (2, 10):
+        heard = {n: {peeper: 2} for n in range(1, stops + 1)}
+        visit = make_submitted(
+            observer, make_route(programme, stops=stops), plain_cells(stops, heard)
+        )
+        with django_assert_num_queries(9):
+            api.get(f"visits/{visit.pk}/records/")
+
+
+# Who may
+
+
+def test_drafts_of_others_are_not_there(api_for, observer, programme, route):
+    visit = make_draft(observer, route)
+    stranger = make_member(make_programme(), Role.COORDINATOR)
+    outsider = make_member(make_programme(), person=observer.person)
+    for member in (make_member(programme), stranger, outsider):
+        api = api_for(member)
+        for method, path, body in (
+            ("GET", "", None),
+            ("GET", "records/", None),
+            ("PATCH", "", {"changes": {}}),
+            ("DELETE", "", None),
+        ):
+            assert api(method, f"visits/{visit.pk}/{path}", body).status == 404
+    assert api_for(stranger).get("visits/")["results"] == []
+
+
+def test_a_put_under_somebody_elses_id_is_not_found(api_for, observer, programme, route):
+    visit = make_draft(observer, route, {"notes": "mine"})
+    answer = put(api_for(make_member(programme)), visit.pk, {"notes": "theirs"})
+    assert answer.status == 404
+    visit.refresh_from_db()
+    assert visit.cells["notes"] == "mine"
+
+
+def test_the_api_cannot_be_written_to_from_another_site(observer, route):
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(observer.person)
+    answer = client.put(
+        f"/api/v1/{observer.programme.slug}/visits/{uuid.uuid4()}/",
+        sheet(),
+        content_type="application/json",
+    )
+    assert answer.status_code == 403
+    assert not Visit.objects.exists()
