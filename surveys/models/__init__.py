@@ -1,3 +1,4 @@
+from surveys.models.importing import SpreadsheetImport
 from surveys.models.programme import Programme
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
 from surveys.models.publication import Publication
@@ -38,6 +39,7 @@ __all__ = [
     "Sighting",
     "Source",
     "Species",
+    "SpreadsheetImport",
     "Step",
     "Stop",
     "StoredFinding",

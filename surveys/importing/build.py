@@ -1,0 +1,280 @@
+"""Gathered sheets made into visits: read and judged like any other sheet."""
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from accounts.models import Membership, Person
+from surveys.importing.columns import Choice, check
+from surveys.importing.problems import Problem
+from surveys.importing.shapes import NOT_RECORDED, Answers, GatheredSheet, gather
+from surveys.importing.table import Table
+from surveys.models import Route, Source, Visit
+from surveys.protocol.nights import night_of
+from surveys.protocol.seasons import season_year, window_of
+from surveys.protocol.values import Finding
+from surveys.visits.bulk import Shelf, shelf_of
+from surveys.visits.cells import cell_of
+from surveys.visits.judging import Judgement, judge_cells
+from surveys.visits.loading import Background
+
+_MOST_KNOWN_LISTED = 5
+
+
+@dataclass(frozen=True, kw_only=True)
+class BuiltVisit:
+    """A visit ready to be written. `raw` holds the cells of the file as they came."""
+
+    route: Route
+    night: dt.date
+    season_year: int
+    window: str
+    observer: Person
+    cells: Mapping[str, str]
+    raw: Mapping[str, str]
+    rows: tuple[int, ...]
+    judgement: Judgement
+
+
+@dataclass(frozen=True, kw_only=True)
+class Built:
+    """`known` are visits of the file that were imported before."""
+
+    visits: tuple[BuiltVisit, ...]
+    problems: tuple[Problem, ...]
+    notices: tuple[str, ...] = ()
+    known: int = 0
+
+
+def build(
+    member: Membership,
+    table: Table,
+    choices: Sequence[Choice],
+    answers: Answers,
+    *,
+    now: dt.datetime,
+    leave_out_known: bool = False,
+) -> Built:
+    """Everything an import would write, and all that stands in its way.
+
+    The number of queries does not depend on the number of rows.
+    """
+    problems = check(table, choices)
+    if problems:
+        return Built(visits=(), problems=problems, notices=table.notices)
+    shelf = shelf_of(member.programme)
+    gathered = gather(
+        table,
+        choices,
+        routes=route_names(shelf),
+        catalogue=shelf.catalogue,
+        answers=answers,
+        latest_year=night_of(now, member.programme.time_zone).year,
+    )
+    people = _people(member)
+    sheets, known, known_problems = _without_known(
+        member, shelf, gathered.sheets, leave_out=leave_out_known
+    )
+    work = _Building(member=member, shelf=shelf, people=people, answers=answers, now=now)
+    built = _build_all(work, sheets, gathered.named_species)
+    strangers = sorted(
+        {s.observer for s in sheets if s.observer and s.observer.casefold() not in people}
+    )
+    return Built(
+        visits=built,
+        problems=(*known_problems, *gathered.problems, *work.problems),
+        notices=(*table.notices, *_notices(shelf, gathered.named_species, answers, strangers)),
+        known=known,
+    )
+
+
+def route_names(shelf: Shelf) -> dict[str, str]:
+    names = {route.name.casefold(): code for code, route in shelf.routes.items()}
+    return names | {code.casefold(): code for code in shelf.routes}
+
+
+class _Building:
+    def __init__(
+        self,
+        *,
+        member: Membership,
+        shelf: Shelf,
+        people: Mapping[str, Person],
+        answers: Answers,
+        now: dt.datetime,
+    ) -> None:
+        self.member = member
+        self.shelf = shelf
+        self.people = people
+        self.answers = answers
+        self.now = now
+        self.problems: list[Problem] = []
+
+
+def _people(member: Membership) -> dict[str, Person]:
+    """Members by e-mail and by name, present and past. A name that two share is nobody's."""
+    people: dict[str, Person] = {}
+    twice: set[str] = set()
+    members = Membership.objects.filter(programme=member.programme).select_related("person")
+    for one in members:
+        name = one.person.name.casefold()
+        if name in people:
+            twice.add(name)
+        people[name] = one.person
+    for name in twice:
+        del people[name]
+    people.update((one.person.email.casefold(), one.person) for one in members)
+    return people
+
+
+def _is_stranger(sheet: GatheredSheet, people: Mapping[str, Person]) -> bool:
+    return bool(sheet.observer) and sheet.observer.casefold() not in people
+
+
+def _without_known(
+    member: Membership, shelf: Shelf, sheets: tuple[GatheredSheet, ...], *, leave_out: bool
+) -> tuple[list[GatheredSheet], int, tuple[Problem, ...]]:
+    """The sheets that were not imported before; the others are a problem, or left out."""
+    there = set(
+        Visit.objects.filter(route__programme=member.programme, source=Source.IMPORT).values_list(
+            "route__code", "night"
+        )
+    )
+    fresh = [sheet for sheet in sheets if (sheet.route, sheet.night) not in there]
+    known = [sheet for sheet in sheets if (sheet.route, sheet.night) in there]
+    if not known or leave_out:
+        return fresh, len(known), ()
+    listed = ", ".join(
+        f"{sheet.route} on {sheet.night.isoformat()}" for sheet in known[:_MOST_KNOWN_LISTED]
+    )
+    more = len(known) - _MOST_KNOWN_LISTED
+    number = "One visit was" if len(known) == 1 else f"{len(known)} visits were"
+    problem = Problem(
+        row=min(row for sheet in known for row in sheet.rows),
+        message=f"{number} imported before: {listed}{f' and {more} more' if more > 0 else ''}.",
+        mend="Choose to leave out what was imported before, or set the earlier visits aside "
+        "and correct them in review.",
+    )
+    return fresh, len(known), (problem,)
+
+
+def _build_all(
+    work: _Building, sheets: Iterable[GatheredSheet], named: frozenset[str]
+) -> tuple[BuiltVisit, ...]:
+    grounded = []
+    for sheet in sheets:
+        route = work.shelf.routes[sheet.route]
+        ground = work.shelf.ground(route, sheet.night)
+        if ground is None:
+            work.problems.append(
+                Problem(
+                    row=sheet.rows[0],
+                    message=f"No protocol of the route was in force on {sheet.night.isoformat()}.",
+                    mend="Check the date, or enter a protocol version for that time first.",
+                )
+            )
+            continue
+        year = season_year(sheet.night, ground.protocol.season_year_begins)
+        grounded.append((sheet, route, ground, year))
+    nights: dict[tuple[str, int], list[dt.date]] = defaultdict(list)
+    for sheet, _, _, year in grounded:
+        nights[sheet.route, year].append(sheet.night)
+    return tuple(
+        _build_one(work, sheet, route, ground, year, nights[sheet.route, year], named)
+        for sheet, route, ground, year in grounded
+    )
+
+
+def _build_one(
+    work: _Building,
+    sheet: GatheredSheet,
+    route: Route,
+    ground: Background,
+    year: int,
+    nights: list[dt.date],
+    named: frozenset[str],
+) -> BuiltVisit:
+    observer = work.people.get(sheet.observer.casefold(), work.member.person)
+    cells = _cells(work, sheet, ground, named)
+    judgement = judge_cells(
+        cells,
+        night=sheet.night,
+        ground=ground,
+        around=work.shelf.surroundings(
+            route,
+            sheet.night,
+            year,
+            person_id=observer.pk,
+            now=work.now,
+            companions=(night for night in nights if night != sheet.night),
+        ),
+    )
+    work.problems += [_problem(sheet, finding) for finding in judgement.refusals]
+    window = window_of(sheet.night, ground.protocol)
+    return BuiltVisit(
+        route=route,
+        night=sheet.night,
+        season_year=year,
+        window=window.name if window else "",
+        observer=observer,
+        cells=cells,
+        raw=sheet.raw,
+        rows=tuple(sheet.rows),
+        judgement=judgement,
+    )
+
+
+def _cells(
+    work: _Building, sheet: GatheredSheet, ground: Background, named: frozenset[str]
+) -> dict[str, str]:
+    cells = {
+        "night": sheet.night.isoformat(),
+        "temperature_unit": ground.route.temperature_unit.value,
+        **sheet.cells,
+    }
+    if _is_stranger(sheet, work.people):
+        written = f"Observer as written in the spreadsheet: {sheet.observer}"
+        cells["notes"] = "\n".join(filter(None, (cells.get("notes", ""), written)))
+    if not work.answers.unnamed_is_zero:
+        for species in ground.route.checklist:
+            if species.code in named:
+                continue
+            for number in sheet.stops:
+                if cells.get(f"stops.{number}.status", "").casefold() == "listened":
+                    cells[f"stops.{number}.calls.{species.code}"] = NOT_RECORDED
+    return cells
+
+
+def _problem(sheet: GatheredSheet, finding: Finding) -> Problem:
+    """A refusal of the rules, said of the row and the column that caused it."""
+    row, column = sheet.origins.get(cell_of(finding.where), (None, None))
+    if row is None and finding.where.stop is not None:
+        row = sheet.stops.get(finding.where.stop)
+    mend = finding.mend
+    if finding.code == "clock-repeated":
+        mend = "Write “first” or “second” behind the time, such as 01:30 second."
+    return Problem(
+        row=row or sheet.rows[0], column=column or None, message=finding.message, mend=mend
+    )
+
+
+def _notices(
+    shelf: Shelf, named: frozenset[str], answers: Answers, strangers: list[str]
+) -> list[str]:
+    notices = []
+    if strangers:
+        who = ", ".join(strangers[:10])
+        notices.append(
+            f"Not members of this programme: {who}. Their visits will be yours, with the name "
+            "kept in the notes."
+        )
+    unnamed = [e.species.common_name for e in shelf.checklist if e.species.code not in named]
+    if unnamed and named:
+        how = (
+            "They count as listened for and not heard."
+            if answers.unnamed_is_zero
+            else "They count as not recorded: neither heard nor silent."
+        )
+        notices.append(f"On the checklist, but nowhere in the file: {', '.join(unnamed)}. {how}")
+    return notices

@@ -1,0 +1,249 @@
+"""Which column means what: guessed from the headers and the cells, or said explicitly."""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from surveys.importing.fields import BY_CODE, FIELDS, Field, Level, plain, words_of
+from surveys.importing.problems import Problem
+from surveys.importing.table import Table
+from surveys.visits.texts import is_missing
+
+IGNORE = "ignore"
+SPECIES = "species:"
+ASK = "?"
+
+_SLASHED = re.compile(r"\s*(\d{1,2})[/.-](\d{1,2})[/.-](\d{2}|\d{4})\b.*")
+_LONE_UNIT = re.compile(r"\b([cf])$")
+
+
+class MappingError(ValueError):
+    """A mapping that cannot be used; the message says which part and why."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """What one column means: a field and the form of its cells, a species, or nothing."""
+
+    field: Field | None = None
+    form: str = ""
+    species: str = ""
+
+    @property
+    def code(self) -> str:
+        if self.species:
+            return SPECIES + self.species
+        if self.field is None:
+            return IGNORE
+        return f"{self.field.code}:{self.form}" if self.form else self.field.code
+
+
+NOTHING = Choice()
+
+
+def choice_of(code: str, *, catalogue: Mapping[str, str]) -> Choice:
+    """Read a code such as `night:dmy`, `air_temperature:F`, `species:<name>` or `ignore`.
+
+    `catalogue` leads from casefolded names of species to codes. Raises MappingError.
+    """
+    typed = code.strip()
+    if typed.casefold() == IGNORE:
+        return NOTHING
+    if typed.casefold().startswith(SPECIES):
+        name = typed[len(SPECIES) :].strip()
+        found = catalogue.get(name.casefold())
+        if found is None:
+            raise MappingError(f"“{name}” is not a species of the catalogue.")
+        return Choice(species=found)
+    name, _, form = typed.partition(":")
+    field = BY_CODE.get(name.strip().casefold())
+    if field is None:
+        known = ", ".join(field.code for field in FIELDS)
+        raise MappingError(
+            f"“{name.strip()}” is not a field. The fields are: {known}, species:<name>, ignore."
+        )
+    forms = {known.code.casefold(): known.code for known in field.forms}
+    form = form.strip()
+    if not field.forms:
+        if form:
+            raise MappingError(f"“{field.code}” has no units or forms to choose from.")
+        return Choice(field=field)
+    if form == ASK:
+        return Choice(field=field, form=ASK)
+    chosen = forms.get(form.casefold()) if form else field.forms[0].code
+    if chosen is None:
+        raise MappingError(
+            f"“{form}” is not a form of “{field.code}”; choose one of {', '.join(forms.values())}."
+        )
+    return Choice(field=field, form=chosen)
+
+
+def guess(
+    table: Table, *, catalogue: Mapping[str, str], temperature_unit: str
+) -> tuple[Choice, ...]:
+    """What each column most likely means. A field is given to one column only, the
+    first; columns that fit nothing are ignored."""
+    taken: set[str] = set()
+    choices = []
+    for position, header in enumerate(table.headers):
+        choice = _guess_one(table, position, header, catalogue, temperature_unit)
+        key = choice.species or (choice.field.code if choice.field else "")
+        if key and key in taken:
+            choice = NOTHING
+        taken.add(key)
+        choices.append(choice)
+    return tuple(choices)
+
+
+def with_explicit(
+    table: Table,
+    choices: Sequence[Choice],
+    explicit: Iterable[tuple[str, str]],
+    *,
+    catalogue: Mapping[str, str],
+) -> tuple[Choice, ...]:
+    """The choices, overruled by (header, code) pairs. Raises MappingError."""
+    positions = {header.casefold(): position for position, header in enumerate(table.headers)}
+    changed = list(choices)
+    for header, code in explicit:
+        position = positions.get(" ".join(header.split()).casefold())
+        if position is None:
+            known = ", ".join(f"“{name}”" for name in table.headers)
+            raise MappingError(f"There is no column “{header}”. The columns are {known}.")
+        changed[position] = choice_of(code, catalogue=catalogue)
+    return tuple(changed)
+
+
+def check(table: Table, choices: Sequence[Choice]) -> tuple[Problem, ...]:
+    """What the mapping lacks or says twice, before any row is looked at."""
+    problems: list[Problem] = []
+    seen: dict[str, str] = {}
+    for header, choice in zip(table.headers, choices, strict=True):
+        if choice is NOTHING or choice.code == IGNORE:
+            continue
+        key = choice.species or choice.field.code
+        if key in seen:
+            problems.append(
+                Problem(
+                    column=header,
+                    message=f"Both this column and “{seen[key]}” are read as the same thing.",
+                    mend="Ignore one of the two.",
+                )
+            )
+        seen.setdefault(key, header)
+        if choice.form == ASK:
+            problems.append(
+                Problem(
+                    column=header,
+                    message="Dates like 3/4/2024 can be read in two ways.",
+                    mend="Say whether the day or the month comes first.",
+                )
+            )
+    wanted = {"route": "the route", "night": "the date of the evening", "stop": "the stop number"}
+    problems += [
+        Problem(message=f"No column is read as {words}.", mend="Choose the column that holds it.")
+        for code, words in wanted.items()
+        if code not in seen
+    ]
+    return (*problems, *_check_shape(choices, seen))
+
+
+def is_long(choices: Sequence[Choice]) -> bool:
+    """One row for each stop and species, rather than a column for each species."""
+    return any(choice.field and choice.field.level is Level.CALL for choice in choices)
+
+
+def _check_shape(choices: Sequence[Choice], seen: Mapping[str, str]) -> tuple[Problem, ...]:
+    wide = [choice for choice in choices if choice.species]
+    if wide and is_long(choices):
+        return (
+            Problem(
+                message="Some columns are read as single species, others as “Species” and "
+                "“Call index”: a file has either one or the other.",
+                mend="Ignore the columns of one kind.",
+            ),
+        )
+    if is_long(choices):
+        return tuple(
+            Problem(
+                message=f"No column is read as {words}.", mend="Choose the column that holds it."
+            )
+            for code, words in (("species", "the species"), ("index", "the call index"))
+            if code not in seen
+        )
+    if not wide:
+        return (
+            Problem(
+                message="No column is read as a species, so nothing could have been heard.",
+                mend="Choose the columns that hold call indices, or “Species” and “Call index” "
+                "when there is one row for each species.",
+            ),
+        )
+    return ()
+
+
+def _guess_one(
+    table: Table,
+    position: int,
+    header: str,
+    catalogue: Mapping[str, str],
+    temperature_unit: str,
+) -> Choice:
+    bare = plain(header)
+    for name in (header.casefold().strip(), bare, words_of(header), bare.replace(" ", "-")):
+        if name in catalogue:
+            return Choice(species=catalogue[name])
+    without_unit = _LONE_UNIT.sub("", bare).strip()
+    field = _field_named(bare) or _field_named(without_unit) or _field_named(words_of(header))
+    if field is None:
+        return NOTHING
+    if not field.forms:
+        return Choice(field=field)
+    return Choice(field=field, form=_form(field, header, table.column(position), temperature_unit))
+
+
+def _field_named(name: str) -> Field | None:
+    return next((f for f in FIELDS if name in f.names or name == f.code.replace("_", " ")), None)
+
+
+def _form(field: Field, header: str, cells: list[str], temperature_unit: str) -> str:
+    words = f" {words_of(header)} "
+    for form in field.forms:
+        if any(f" {hint} " in words for hint in form.hints):
+            return form.code
+    codes = [form.code for form in field.forms]
+    if "ymd" in codes:
+        return date_form(cells)
+    if temperature_unit in codes:
+        return temperature_unit
+    if "12h" in codes:
+        return _clock_form(cells)
+    return codes[0]
+
+
+def date_form(cells: Iterable[str]) -> str:
+    """`ymd`, `dmy` or `mdy`, when the cells leave no doubt; otherwise `?`."""
+    pairs = []
+    for text in cells:
+        match = _SLASHED.fullmatch(text)
+        if match:
+            pairs.append((int(match[1]), int(match[2])))
+    if not pairs:
+        return "ymd"
+    day_first = any(first > 12 for first, _ in pairs)
+    month_first = any(second > 12 for _, second in pairs)
+    if day_first == month_first:
+        return ASK
+    return "dmy" if day_first else "mdy"
+
+
+def _clock_form(cells: Iterable[str]) -> str:
+    """`12h` when every time would otherwise be by day or early morning."""
+    hours = []
+    for text in cells:
+        match = re.match(r"\s*(\d{1,2})(?::|\.|h)?\d{2}\s*$", text)
+        if match:
+            hours.append(int(match[1]))
+        elif not is_missing(text):
+            return "24h"
+    return "12h" if hours and all(1 <= hour <= 12 for hour in hours) else "24h"

@@ -1,0 +1,98 @@
+"""Writing an import: all of it in one transaction, or nothing."""
+
+import datetime as dt
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django.db import transaction
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.importing.build import Built, BuiltVisit
+from surveys.importing.problems import ImportRefusedError
+from surveys.models import Programme, ReviewStep, Source, Step, Submission, Visit, VisitState
+from surveys.visits.bulk import FreshRows
+
+_FIRST_SUBMITTED_REVISION = 2
+_MOST_ROWS_NAMED = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class Committed:
+    visits: int
+    periods: int
+    calls: int
+
+
+def commit(
+    member: Membership, make: Callable[[], Built], *, file_name: str, now: dt.datetime
+) -> Committed:
+    """Import what `make` builds, as submitted visits that wait in review.
+
+    It is built under a lock on the programme, so that two imports of the same file
+    cannot both find it new. Raises ImportRefusedError when there is any problem.
+    """
+    require(member, Permission.MANAGE)
+    with transaction.atomic():
+        Programme.objects.select_for_update().get(pk=member.programme_id)
+        built = make()
+        if built.problems:
+            number = len(built.problems)
+            problems = "is one problem" if number == 1 else f"are {number} problems"
+            raise ImportRefusedError(f"Nothing was imported: there {problems} to mend first.")
+        if not built.visits:
+            raise ImportRefusedError("Nothing was imported: the file has no visit that is new.")
+        rows = FreshRows()
+        for visit in built.visits:
+            _add(rows, member, visit, file_name=file_name, now=now)
+        rows.write()
+    return Committed(visits=len(rows.visits), periods=len(rows.periods), calls=len(rows.calls))
+
+
+def _add(
+    rows: FreshRows, member: Membership, built: BuiltVisit, *, file_name: str, now: dt.datetime
+) -> None:
+    visit = Visit(
+        id=uuid.uuid4(),
+        route=built.route,
+        protocol_version=built.judgement.background.version,
+        observer=built.observer,
+        night=built.night,
+        season_year=built.season_year,
+        window=built.window,
+        state=VisitState.SUBMITTED,
+        source=Source.IMPORT,
+        revision=_FIRST_SUBMITTED_REVISION,
+        cells=dict(built.cells),
+        submitted_at=now,
+    )
+    rows.add(visit, built.judgement)
+    rows.submissions.append(
+        Submission(
+            visit=visit,
+            revision=visit.revision,
+            cells={**built.cells, **built.raw},
+            submitted_by=member.person,
+            submitted_at=now,
+        )
+    )
+    rows.steps.append(
+        ReviewStep(
+            visit=visit,
+            step=Step.SUBMITTED,
+            by=member.person,
+            at=now,
+            revision=visit.revision,
+            note=f"Imported from “{file_name}”, {_rows_named(built.rows)}.",
+        )
+    )
+
+
+def _rows_named(rows: tuple[int, ...]) -> str:
+    distinct = sorted(set(rows))
+    if len(distinct) > 1 and distinct[-1] - distinct[0] == len(distinct) - 1:
+        return f"rows {distinct[0]} to {distinct[-1]}"
+    named = ", ".join(str(row) for row in distinct[:_MOST_ROWS_NAMED])
+    more = len(distinct) - _MOST_ROWS_NAMED
+    return f"row{'s' if len(distinct) > 1 else ''} {named}{f' and {more} more' if more > 0 else ''}"

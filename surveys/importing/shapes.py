@@ -1,0 +1,370 @@
+"""Rows of a table gathered into one sheet a visit, wide or long.
+
+Wide: one row for each stop and visit, a column for each species. Long: one row for
+each stop, visit and species. Either way the cells of a sheet come out, and for each
+cell the row and column it came from.
+"""
+
+import datetime as dt
+import difflib
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from surveys.importing import typed
+from surveys.importing.columns import Choice, is_long
+from surveys.importing.fields import CLOCKS, DEGREES, RAINS, WINDS, Level
+from surveys.importing.problems import Problem
+from surveys.importing.table import Row, Table
+from surveys.visits.cells import storable
+from surveys.visits.texts import CellError, is_missing, quoted, read_integer
+
+NOT_RECORDED = "?"
+_NOTHING_HEARD = frozenset({"none", "no species", "silent", "nothing", "no calls"})
+_ROWS_NAMED = 5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answers:
+    """What the file itself cannot say. `blank_is_zero`: an empty species cell at a stop
+    that was listened to means “not heard”, otherwise “not recorded”. `unnamed_is_zero`:
+    so for species of the checklist that the file never names."""
+
+    blank_is_zero: bool = True
+    unnamed_is_zero: bool = False
+
+
+@dataclass(kw_only=True)
+class GatheredSheet:
+    """One visit. `origins` leads from cell addresses to (row, column)."""
+
+    route: str
+    night: dt.date
+    cells: dict[str, str] = field(default_factory=dict)
+    origins: dict[str, tuple[int, str]] = field(default_factory=dict)
+    observer: str = ""
+    observer_row: int = 0
+    rows: list[int] = field(default_factory=list)
+    stops: dict[int, int] = field(default_factory=dict)
+    raw: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gathered:
+    sheets: tuple[GatheredSheet, ...]
+    problems: tuple[Problem, ...]
+    named_species: frozenset[str]
+
+
+@dataclass(kw_only=True)
+class _Gathering:
+    headers: tuple[str, ...]
+    choices: Sequence[Choice]
+    routes: Mapping[str, str]
+    catalogue: Mapping[str, str]
+    answers: Answers
+    latest_year: int
+    long: bool
+    positions: dict[str, int]
+    sheets: dict[tuple[str, dt.date], GatheredSheet] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+    unknown_routes: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
+    unknown_species: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
+    named: set[str] = field(default_factory=set)
+
+    def report(self, row: Row, position: int, error: CellError) -> None:
+        column = self.headers[position]
+        self.problems.append(
+            Problem(row=row.number, column=column, message=error.message, mend=error.mend)
+        )
+
+    def text(self, row: Row, code: str) -> str:
+        position = self.positions.get(code)
+        return "" if position is None else row.texts[position]
+
+
+def gather(
+    table: Table,
+    choices: Sequence[Choice],
+    *,
+    routes: Mapping[str, str],
+    catalogue: Mapping[str, str],
+    answers: Answers,
+    latest_year: int,
+) -> Gathered:
+    """Gather every row; a row that cannot be placed is a problem and left out.
+
+    `routes` leads from casefolded codes and names to route codes, `catalogue` from
+    casefolded names to species codes.
+    """
+    work = _Gathering(
+        headers=table.headers,
+        choices=choices,
+        routes=routes,
+        catalogue=catalogue,
+        answers=answers,
+        latest_year=latest_year,
+        long=is_long(choices),
+        positions={c.field.code: p for p, c in enumerate(choices) if c.field is not None},
+        named={choice.species for choice in choices if choice.species},
+    )
+    for row in table.rows:
+        _gather_row(work, row)
+    for sheet in work.sheets.values():
+        _finish_stops(work, sheet)
+    return Gathered(
+        sheets=tuple(work.sheets.values()),
+        problems=(*_unknown_routes(work), *_unknown_species(work), *work.problems),
+        named_species=frozenset(work.named),
+    )
+
+
+def blank_means_zero(table: Table, choices: Sequence[Choice]) -> bool:
+    """Whether empty species cells look like zeros: nobody wrote any zero down."""
+    columns = [position for position, choice in enumerate(choices) if choice.species]
+    return not any(
+        typed.whole_number_text(text) == "0" for p in columns for text in table.column(p)
+    )
+
+
+def _gather_row(work: _Gathering, row: Row) -> None:
+    route, night, number = _route(work, row), _night(work, row), _stop(work, row)
+    if route is None or night is None or number is None:
+        return
+    sheet = work.sheets.setdefault((route, night), GatheredSheet(route=route, night=night))
+    if number in sheet.stops and not work.long:
+        work.problems.append(
+            Problem(
+                row=row.number,
+                message=f"Stop {number} of {route} on {night.isoformat()} is in row "
+                f"{sheet.stops[number]} already.",
+                mend="Keep one of the two rows, or correct the stop or the date.",
+            )
+        )
+        return
+    sheet.stops.setdefault(number, row.number)
+    sheet.rows.append(row.number)
+    for position, choice in enumerate(work.choices):
+        header, text = work.headers[position], row.texts[position]
+        if text:
+            sheet.raw[f"imported.{row.number}.{header}"] = storable(text)
+        if choice.species:
+            _put_index(work, sheet, row, number, position, choice.species)
+        elif choice.field is not None and choice.field.level is not Level.CALL:
+            _put_field(work, sheet, row, number, position, choice)
+    _put_observer(work, sheet, row)
+    if work.long:
+        _put_long(work, sheet, row, number)
+
+
+def _route(work: _Gathering, row: Row) -> str | None:
+    text = work.text(row, "route")
+    found = work.routes.get(typed.whole_number_text(text).casefold()) or work.routes.get(
+        " ".join(text.split()).casefold()
+    )
+    if found is None:
+        work.unknown_routes[text].append(row.number)
+    return found
+
+
+def _night(work: _Gathering, row: Row) -> dt.date | None:
+    position = work.positions["night"]
+    text = row.texts[position]
+    try:
+        if is_missing(text):
+            raise CellError("The date of the evening is missing.", "Write it, such as 2024-04-15.")
+        return typed.read_date(text, work.choices[position].form, latest_year=work.latest_year)
+    except CellError as error:
+        work.report(row, position, error)
+        return None
+
+
+def _stop(work: _Gathering, row: Row) -> int | None:
+    position = work.positions["stop"]
+    text = row.texts[position]
+    try:
+        number = read_integer(text.casefold().removeprefix("stop").strip() or "-")
+        if not 1 <= number <= 9999:
+            raise CellError(f"{quoted(text)} is not a stop number.", "Stops count from 1.")
+    except CellError as error:
+        missing = is_missing(text)
+        message = "The stop number is missing." if missing else error.message
+        work.report(row, position, CellError(message, "Write the number of the stop."))
+        return None
+    return number
+
+
+def _put_field(
+    work: _Gathering, sheet: GatheredSheet, row: Row, number: int, position: int, choice: Choice
+) -> None:
+    target, text = choice.field, row.texts[position]
+    if not target.address or target.code == "night" or is_missing_here(text, choice):
+        return
+    prefix = f"stops.{number}." if target.level is Level.STOP else ""
+    try:
+        if target.forms is CLOCKS:
+            clock, fold = typed.clock_cells(text, choice.form, sheet.night)
+            _put(work, sheet, row, position, f"{prefix}{target.address}", clock)
+            if fold:
+                _put(work, sheet, row, position, f"{prefix}{target.address}.fold", fold)
+            return
+        _put(work, sheet, row, position, f"{prefix}{target.address}", _converted(text, choice))
+    except CellError as error:
+        work.report(row, position, error)
+
+
+def is_missing_here(text: str, choice: Choice) -> bool:
+    """Blank, a dash or T, but a trace of rain is an answer."""
+    return is_missing(text) and not (choice.field.forms is RAINS and text.casefold() == "t")
+
+
+def _converted(text: str, choice: Choice) -> str:
+    if choice.field.forms is DEGREES:
+        return typed.temperature_text(text, choice.form)
+    if choice.field.forms is WINDS:
+        return typed.wind_text(text, choice.form)
+    if choice.field.forms is RAINS:
+        return typed.rain_text(text, choice.form)
+    return text
+
+
+def _put(
+    work: _Gathering, sheet: GatheredSheet, row: Row, position: int, address: str, text: str
+) -> None:
+    """Write a cell once; rows of the same visit or stop must not say different things."""
+    there = sheet.cells.get(address)
+    if there is None:
+        sheet.cells[address] = storable(text)
+        sheet.origins[address] = (row.number, work.headers[position])
+    elif there != storable(text):
+        first = sheet.origins[address][0]
+        what = "stop" if address.startswith("stops.") else "visit"
+        raise CellError(
+            f"{quoted(row.texts[position])} differs from row {first}, which is of the same {what}.",
+            f"Write the same in every row of the {what}, or only in the first.",
+        )
+
+
+def _put_index(
+    work: _Gathering, sheet: GatheredSheet, row: Row, number: int, position: int, species: str
+) -> None:
+    text = typed.whole_number_text(row.texts[position])
+    if not text:
+        return
+    address = f"stops.{number}.calls.{species}"
+    sheet.cells[address] = NOT_RECORDED if is_missing(text) else storable(text)
+    sheet.origins[address] = (row.number, work.headers[position])
+
+
+def _put_long(work: _Gathering, sheet: GatheredSheet, row: Row, number: int) -> None:
+    position, name = work.positions["index"], work.text(row, "species")
+    index = typed.whole_number_text(row.texts[position])
+    if is_missing(name) or name.casefold() in _NOTHING_HEARD:
+        if index not in ("", "0", "-"):
+            error = CellError("There is a call index, but no species.", "Write the species.")
+            work.report(row, work.positions["species"], error)
+        sheet.cells.setdefault(f"stops.{number}.status", "listened")
+        sheet.origins.setdefault(f"stops.{number}.status", (row.number, ""))
+        return
+    code = work.catalogue.get(name.casefold())
+    if code is None:
+        work.unknown_species[name].append(row.number)
+        return
+    work.named.add(code)
+    address = f"stops.{number}.calls.{code}"
+    if address in sheet.cells:
+        first = sheet.origins[address][0]
+        message = f"{name} at stop {number} is in row {first} already."
+        work.report(row, position, CellError(message, "Keep the row with the higher index."))
+        return
+    if not index:
+        message = f"{name} has no call index."
+        mend = "Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded."
+        work.report(row, position, CellError(message, mend))
+        return
+    sheet.cells[address] = NOT_RECORDED if is_missing(index) else storable(index)
+    sheet.origins[address] = (row.number, work.headers[position])
+
+
+def _put_observer(work: _Gathering, sheet: GatheredSheet, row: Row) -> None:
+    text = work.text(row, "observer")
+    if is_missing(text):
+        return
+    if sheet.observer and sheet.observer.casefold() != text.casefold():
+        message = (
+            f"{quoted(text)} differs from row {sheet.observer_row}, which is of the same visit."
+        )
+        mend = "Write the same observer in every row of the visit."
+        work.report(row, work.positions["observer"], CellError(message, mend))
+        return
+    sheet.observer, sheet.observer_row = sheet.observer or storable(text), row.number
+
+
+def _finish_stops(work: _Gathering, sheet: GatheredSheet) -> None:
+    """Say of each stop that it was listened to, where the file shows it, and fill in
+    what an empty species cell means."""
+    knows_stops = any(
+        c.field is not None and c.field.level is Level.STOP and c.field.address
+        for c in work.choices
+    )
+    by_stop: dict[str, list[str]] = defaultdict(list)
+    for address in sheet.cells:
+        if address.startswith("stops."):
+            by_stop[address.split(".")[1]].append(address)
+    for number, row in sheet.stops.items():
+        status = f"stops.{number}.status"
+        if status not in sheet.cells and (by_stop[str(number)] or not knows_stops):
+            sheet.cells[status] = "listened"
+            sheet.origins[status] = (row, "")
+        if work.long or work.answers.blank_is_zero:
+            continue
+        if sheet.cells.get(status, "").casefold() == "listened":
+            for species in work.named:
+                sheet.cells.setdefault(f"stops.{number}.calls.{species}", NOT_RECORDED)
+
+
+def _unknown_routes(work: _Gathering) -> list[Problem]:
+    known = sorted(set(work.routes.values()))
+    column = work.headers[work.positions["route"]]
+    problems = []
+    for text, rows in work.unknown_routes.items():
+        if is_missing(text):
+            message, mend = "The route is missing.", "Write the code of the route."
+        else:
+            close = _suggestions(text, work.routes)
+            message = f"{quoted(text)} is not a route of this programme."
+            mend = close or f"The routes are {', '.join(known[:20])}." if known else "Add it first."
+        problems.append(
+            Problem(
+                row=rows[0], column=column, message=f"{message} {_also(rows)}".strip(), mend=mend
+            )
+        )
+    return problems
+
+
+def _unknown_species(work: _Gathering) -> list[Problem]:
+    return [
+        Problem(
+            row=rows[0],
+            column=work.headers[work.positions["species"]],
+            message=f"{quoted(name)} is not a species of the catalogue. {_also(rows)}".strip(),
+            mend=_suggestions(name, work.catalogue)
+            or "Use the scientific name, or add the species to the checklist first.",
+        )
+        for name, rows in work.unknown_species.items()
+    ]
+
+
+def _suggestions(text: str, known: Mapping[str, str]) -> str:
+    close = difflib.get_close_matches(text.casefold(), list(known), n=3, cutoff=0.6)
+    names = list(dict.fromkeys(close))
+    return f"Was it {' or '.join(f'“{name}”' for name in names)}?" if names else ""
+
+
+def _also(rows: list[int]) -> str:
+    others = rows[1:]
+    if not others:
+        return ""
+    named = ", ".join(str(number) for number in others[:_ROWS_NAMED])
+    more = len(others) - _ROWS_NAMED
+    return f"Also in row {named}{f' and {more} more' if more > 0 else ''}."

@@ -1,0 +1,34 @@
+"""Spreadsheets on their way in."""
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+
+from surveys.models.programme import Programme
+
+
+class SpreadsheetImport(models.Model):
+    """An uploaded file with what its columns mean, kept between the steps of an import
+    and afterwards. `columns` holds (header, meaning) pairs, `answers` what the file
+    itself cannot say."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="imports")
+    uploaded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    uploaded_at = models.DateTimeField(auto_now_add=True)
+    file_name = models.CharField(max_length=200)
+    content = models.BinaryField()
+    sha256 = models.CharField(max_length=64)
+    columns = models.JSONField(default=list)
+    answers = models.JSONField(default=dict)
+    committed_at = models.DateTimeField(null=True, blank=True)
+    visit_count = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        ordering = ["-uploaded_at"]
+
+    def __str__(self) -> str:
+        return self.file_name
