@@ -315,10 +315,9 @@ class Databases:
 
 
 @pytest.fixture
-def databases(
-    django_db_setup: None, django_db_blocker: pytest.FixtureRequest
-) -> Iterator[Databases]:
+def databases(db: None) -> Iterator[Databases]:
     made = Databases()
+    assert made.settings["NAME"].startswith("test_")
     yield made
     made.drop_all()
 
@@ -327,6 +326,7 @@ def script_environment(url: str, media: Path) -> dict[str, str]:
     return BARE_ENVIRONMENT | {"DATABASE_URL": url, "DUSKPOOL_MEDIA_ROOT": str(media)}
 
 
+@pytest.mark.django_db
 def test_a_backup_comes_back_whole(databases: Databases, tmp_path: Path) -> None:
     media, folder = tmp_path / "two words", tmp_path / "backups"
     (media / "photos").mkdir(parents=True)
