@@ -62,7 +62,7 @@ class ListingForm(forms.Form):
             season=(begins, ends) if begins and ends else None,
             sensitivity=facts["sensitivity"],
             listed_from=facts["listed_from"],
-            listed_until=facts["listed_until"],
+            listed_until=facts.get("listed_until"),
         )
 
 

@@ -274,6 +274,10 @@ class WindowForm(forms.Form):
 
 
 class BaseWindowFormSet(forms.BaseFormSet):
+    def add_fields(self, form: WindowForm, index: int | None) -> None:
+        super().add_fields(form, index)
+        form.fields["DELETE"].label = "Leave this window out"
+
     def windows(self) -> tuple[SeasonWindow, ...]:
         """The windows as typed, in the order of the forms. Only after `is_valid`."""
         return tuple(

@@ -1,0 +1,170 @@
+"""People on the screen, and the page that an invitation opens."""
+
+import datetime as dt
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from accounts.invitations import invite
+from accounts.models import Invitation, Membership, Person, Role
+from tests.support.builders import PASSWORD, make_member, make_person
+
+pytestmark = pytest.mark.django_db
+JOIN = {"name": "Nell Brook", "password": PASSWORD, "password_again": PASSWORD}
+
+
+def url(name, programme, **kwargs):
+    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+
+
+@pytest.fixture
+def page(coordinator, client_for):
+    return client_for(coordinator)
+
+
+@pytest.fixture
+def issued(coordinator):
+    return invite(
+        coordinator,
+        email="new@example.org",
+        name="Nell Brook",
+        role=Role.OBSERVER,
+        site_url="http://testserver/",
+    )
+
+
+class TestList:
+    def test_the_number_of_queries_does_not_grow(self, programme, coordinator, page):
+        counts = []
+        for batch in (1, 12):
+            for number in range(batch):
+                make_member(programme)
+                invite(
+                    coordinator,
+                    email=f"new{batch}-{number}@example.org",
+                    name="",
+                    role=Role.OBSERVER,
+                    site_url="http://testserver/",
+                )
+            page.get(url("people", programme))
+            with CaptureQueriesContext(connection) as queries:
+                response = page.get(url("people", programme))
+            counts.append(len(queries))
+        assert counts[0] == counts[1]
+        assert response.content.decode().count("Send again") == 13
+
+    def test_the_link_is_shown_once(self, programme, page):
+        data = {"email": "new@example.org", "name": "Nell Brook", "role": Role.OBSERVER}
+        shown = page.post(url("people_invite", programme), data).content.decode()
+        link = f"http://testserver{reverse('web:people_invitation', args=['x'])[:-1]}"
+        assert link in shown
+        assert link not in page.get(url("people", programme)).content.decode()
+
+    def test_a_refusal_keeps_what_was_typed(self, programme, observer, page):
+        data = {"email": observer.person.email, "name": "Typed Name", "role": Role.PARTNER}
+        shown = page.post(url("people_invite", programme), data).content.decode()
+        assert "already a member" in shown
+        assert "Typed Name" in shown
+
+    def test_withdrawing_and_sending_again(self, programme, issued, page):
+        pk = issued.invitation.pk
+        again = page.post(url("people_send_again", programme, invitation=pk)).content.decode()
+        assert issued.link in again
+        page.post(url("people_withdraw", programme, invitation=pk))
+        closed = page.post(url("people_withdraw", programme, invitation=pk), follow=True)
+        assert "was withdrawn before" in closed.content.decode()
+
+
+class TestPerson:
+    def test_role_and_training(self, programme, observer, page):
+        data = {"role": Role.PARTNER, "trained_on": "2025-03-01", "trained_until": ""}
+        page.post(url("people_person", programme, membership=observer.pk), data)
+        observer.refresh_from_db()
+        assert (observer.role, observer.trained_on) == (Role.PARTNER, dt.date(2025, 3, 1))
+
+    def test_leaving_and_coming_back(self, programme, observer, page):
+        page.post(url("people_deactivate", programme, membership=observer.pk))
+        observer.refresh_from_db()
+        assert not observer.active
+        page.post(url("people_reactivate", programme, membership=observer.pk))
+        observer.refresh_from_db()
+        assert observer.active
+
+    def test_the_last_coordinator_is_told_why_not(self, programme, coordinator, page):
+        address = url("people_deactivate", programme, membership=coordinator.pk)
+        shown = page.post(address, follow=True).content.decode()
+        assert "is the only coordinator of this programme" in shown
+
+    def test_somebody_who_steps_down_is_led_home(self, programme, coordinator, page):
+        make_member(programme, Role.COORDINATOR)
+        data = {"role": Role.OBSERVER}
+        response = page.post(url("people_person", programme, membership=coordinator.pk), data)
+        assert response.url == "/"
+
+
+class TestInvitationPage:
+    def test_somebody_new_joins_and_is_signed_in(self, client, programme, issued):
+        shown = client.get(issued.link).content.decode()
+        assert programme.name in shown
+        assert "Nell Brook" in shown
+        response = client.post(issued.link, JOIN, follow=True)
+        assert response.wsgi_request.user.email == "new@example.org"
+        assert f"Welcome to {programme.name}" in response.content.decode()
+
+    @pytest.mark.parametrize(
+        ("changes", "said"),
+        [
+            ({"password_again": "another-password"}, "The two passwords differ"),
+            ({"password": "short", "password_again": "short"}, "too short"),
+            ({"name": ""}, "This field is required"),
+        ],
+    )
+    def test_what_is_wrong_is_said(self, client, issued, changes, said):
+        shown = client.post(issued.link, JOIN | changes)
+        assert said in shown.content.decode()
+        assert not Person.objects.filter(email="new@example.org").exists()
+
+    def test_somebody_known_is_sent_to_sign_in_and_comes_back(self, client, programme, issued):
+        person = make_person(email="new@example.org")
+        path = issued.link.removeprefix("http://testserver")
+        shown = client.get(issued.link).content.decode()
+        assert f"/accounts/login/?next={path}" in shown
+        response = client.post(
+            f"/accounts/login/?next={path}", {"login": person.email, "password": PASSWORD}
+        )
+        assert response.url == path
+        client.post(issued.link)
+        assert Membership.objects.filter(person=person, programme=programme).exists()
+
+    def test_signed_in_as_somebody_else(self, issued):
+        client = Client()
+        client.force_login(make_person(email="other@example.org"))
+        shown = client.get(issued.link).content.decode()
+        assert "is for new@example.org, and you are signed in as other@example.org" in shown
+        refused = client.post(issued.link)
+        assert refused.status_code == 410
+        assert not Membership.objects.filter(person__email="other@example.org").exists()
+
+    @pytest.mark.parametrize(
+        ("changes", "said"),
+        [
+            ({"accepted_at": timezone.now()}, "was used on"),
+            ({"withdrawn_at": timezone.now()}, "was withdrawn on"),
+            ({"expires_at": timezone.now() - dt.timedelta(days=1)}, "was good until"),
+        ],
+        ids=["used", "withdrawn", "expired"],
+    )
+    def test_an_invitation_that_no_longer_opens_says_why(self, client, issued, changes, said):
+        Invitation.objects.update(**changes)
+        for response in (client.get(issued.link), client.post(issued.link, JOIN)):
+            assert response.status_code == 410
+            assert said in response.content.decode()
+
+    def test_an_unknown_link(self, client, db):
+        response = client.get(reverse("web:people_invitation", args=["nothing"]))
+        assert response.status_code == 404
+        assert "Copy all of it from the mail" in response.content.decode()

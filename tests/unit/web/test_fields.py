@@ -1,0 +1,83 @@
+"""Fields that several forms share."""
+
+import datetime as dt
+
+import pytest
+from django import forms
+
+from surveys.protocol.values import MonthDay
+from surveys.protocol.weather import METRES_PER_MILE
+from surveys.web.forms.fields import DateField, MeasureField, MonthDayField
+
+
+class Sample(forms.Form):
+    day = MonthDayField(required=False)
+    spacing = MeasureField(per_unit=float(METRES_PER_MILE), required=False)
+
+
+def posted(day="", month="", spacing="", initial=None):
+    data = {"day_day": day, "day_month": month, "spacing": spacing}
+    return Sample(data, initial=initial)
+
+
+@pytest.mark.parametrize(
+    ("day", "month", "value"),
+    [
+        ("15", "12", MonthDay(month=12, day=15)),
+        ("29", "2", MonthDay(month=2, day=29)),
+        ("", "", None),
+    ],
+)
+def test_month_days_are_read(day, month, value):
+    form = posted(day, month)
+    assert form.is_valid(), form.errors
+    assert form.cleaned_data["day"] == value
+
+
+@pytest.mark.parametrize(
+    ("day", "month", "said"),
+    [
+        ("30", "2", "February has the days 1 to 29, not 30."),
+        ("31", "4", "April has the days 1 to 30, not 31."),
+        ("-1", "4", "April has the days 1 to 30, not -1."),
+        ("15", "", "Give both the day and the month."),
+        ("", "4", "Give both the day and the month."),
+        ("mid", "4", "The day is a number, such as 15."),
+    ],
+)
+def test_month_days_that_do_not_exist(day, month, said):
+    form = posted(day, month)
+    assert form.errors["day"] == [said]
+
+
+def test_a_month_day_that_is_wanted():
+    field = MonthDayField()
+    with pytest.raises(forms.ValidationError, match="Give a day and a month"):
+        field.clean(["", ""])
+
+
+def test_a_measure_is_shown_and_stored_in_its_units():
+    form = posted(spacing="0.5", initial={"spacing": None})
+    assert form.is_valid()
+    field = form.fields["spacing"]
+    assert field.stored(form.cleaned_data["spacing"]) == pytest.approx(804.672)
+    assert field.shown(804.672) == "0.5"
+
+
+@pytest.mark.parametrize(
+    ("typed", "changed"), [("0.5", False), ("0.50", False), ("0.51", True), ("", True)]
+)
+def test_a_measure_left_as_it_was_shown_is_unchanged(typed, changed):
+    """800 m is shown as 0.5 mi: saving that must not make it 804.672 m."""
+    form = posted(spacing=typed, initial={"spacing": 800.0})
+    assert ("spacing" in form.changed_data) is changed
+
+
+def test_a_date_says_how_it_is_written():
+    field = DateField()
+    assert field.clean("2025-04-15") == dt.date(2025, 4, 15)
+    with pytest.raises(forms.ValidationError) as refusal:
+        field.clean("next week")
+    assert refusal.value.messages == [
+        "“next week” is not a date. Write it as year-month-day, such as 2025-04-15."
+    ]
