@@ -41,7 +41,11 @@ function start(element) {
   if (!map || !latitude || !longitude || latitude.disabled) return;
 
   const icon = stopIcon({ number: element.dataset.number ?? "+", state: "here" });
-  const marker = L.marker([0, 0], { alt: "The place typed", draggable: true, icon, zIndexOffset: 2000 });
+  const marker = L.marker([0, 0], { draggable: true, icon, title: "The place typed", zIndexOffset: 2000 });
+  marker.on("add", () => {
+    marker.getElement().setAttribute("role", "button");
+    marker.getElement().setAttribute("aria-label", "The place typed");
+  });
 
   const show = () => {
     const place = placeIn(latitude, longitude);

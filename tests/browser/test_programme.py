@@ -1,0 +1,105 @@
+"""Setting a programme up in Chromium: a stop placed on the map, and axe on every screen."""
+
+import pytest
+from django.urls import reverse
+
+from accounts.models import Role
+from surveys.models import Assignment
+from tests.browser.conftest import DESKTOP, PHONE, axe_findings, set_theme
+from tests.support.builders import make_checklist, make_member, make_route, make_species
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def url(name, programme, **kwargs):
+    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+
+
+@pytest.fixture
+def route(programme, observer):
+    route = make_route(programme)
+    Assignment.objects.create(route=route, observer=observer.person, season_year=2026)
+    make_checklist(programme)
+    return route
+
+
+class TestPlacingAStop:
+    @pytest.fixture
+    def page(self, programme, coordinator, route, signed_in):
+        page = signed_in(coordinator)
+        page.goto(url("programme_stop_add", programme, route=route.pk))
+        return page
+
+    def test_pressing_on_the_map_fills_the_fields(self, programme, route, page):
+        page.get_by_label("Name").fill("By the culvert")
+        page.locator("[data-place-map]").click(position={"x": 120, "y": 80})
+        latitude = float(page.get_by_label("Latitude").input_value())
+        longitude = float(page.get_by_label("Longitude").input_value())
+        assert 42.9 < latitude < 43.3
+        assert -89.6 < longitude < -89.2
+        page.get_by_role("button", name="Save").click()
+        page.wait_for_url(f"**{url('programme_route', programme, route=route.pk)}")
+        stop = route.stops.get(number=4)
+        assert stop.place.y == pytest.approx(latitude, abs=1e-6)
+        assert stop.place.x == pytest.approx(longitude, abs=1e-6)
+
+    def test_typing_shows_the_place_on_the_map(self, page):
+        marker = page.get_by_role("button", name="The place typed")
+        assert marker.count() == 0
+        page.get_by_label("Latitude").fill("43.08")
+        page.get_by_label("Longitude").fill("−89,39")
+        page.get_by_label("Longitude").press("Tab")
+        marker.wait_for()
+        page.get_by_label("Latitude").fill("143.08")
+        page.get_by_label("Latitude").press("Tab")
+        assert marker.count() == 0
+
+    def test_without_javascript_the_fields_do_it(self, programme, coordinator, route, signed_in):
+        page = signed_in(coordinator, java_script_enabled=False)
+        page.goto(url("programme_stop_add", programme, route=route.pk))
+        page.get_by_label("Name").fill("By the culvert")
+        page.get_by_label("Latitude").fill("43.08")
+        page.get_by_label("Longitude").fill("-89.39")
+        page.get_by_role("button", name="Save").click()
+        assert route.stops.get(number=4).place.y == 43.08
+
+
+@pytest.mark.parametrize("theme", ["day", "night"])
+@pytest.mark.parametrize("viewport", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_axe_finds_nothing(programme, coordinator, route, signed_in, viewport, theme):
+    make_member(programme, Role.PARTNER, active=False)
+    stop, version = route.stops.first().pk, route.protocol.versions.get().pk
+    entry, species = programme.checklist.get().pk, make_species("Hyla arborea").code
+    screens = {
+        "programme": {},
+        "programme_facts": {},
+        "people": {},
+        "people_invite": {},
+        "people_person": {"membership": coordinator.pk},
+        "programme_assignments": {},
+        "programme_routes": {},
+        "programme_route_add": {},
+        "programme_route": {"route": route.pk},
+        "programme_stop_add": {"route": route.pk},
+        "programme_stop": {"stop": stop},
+        "programme_stop_close": {"stop": stop},
+        "programme_stop_move": {"stop": stop},
+        "programme_protocols": {},
+        "programme_protocol_begin": {},
+        "programme_version": {"version": version},
+        "programme_version_next": {"version": version},
+        "programme_checklist": {},
+        "programme_species_search": {},
+        "programme_species_add": {"species": species},
+        "programme_entry": {"entry": entry},
+        "programme_entry_take_off": {"entry": entry},
+    }
+    page = signed_in(coordinator, viewport=viewport)
+    set_theme(page, theme)
+    findings = {}
+    for name, kwargs in screens.items():
+        page.goto(url(name, programme, **kwargs))
+        width = page.evaluate("document.documentElement.scrollWidth")
+        too_wide = [f"{width} px wide"] if width > viewport["width"] else []
+        findings[name] = axe_findings(page) + too_wide
+    assert {name: found for name, found in findings.items() if found} == {}
