@@ -103,6 +103,10 @@ class ConditionRow:
     name: str
     cells: tuple[tuple[str, tuple[Card, ...]], ...]
 
+    @property
+    def is_filled(self) -> bool:
+        return any(text or cards for text, cards in self.cells)
+
 
 def make_cards(findings: Iterable[StoredFinding], *, open_state: bool) -> tuple[Card, ...]:
     """Findings with their marks, queries first, each kind by stop."""
@@ -236,11 +240,10 @@ def conditions(
         zone=visit.route.programme.time_zone,
         unit=TemperatureUnit(visit.route.programme.temperature_unit),
     )
-    rows = [
-        _end_row(visit, "start", "At the start", show, beside),
-        *(_condition_row(row, show, beside) for row in grid.rows if row.period),
-        _end_row(visit, "end", "At the end", show, beside),
-    ]
+    start = _end_row(visit, "start", "At the start", show, beside)
+    stops = [_condition_row(row, show, beside) for row in grid.rows if row.period]
+    end = _end_row(visit, "end", "At the end", show, beside)
+    rows = [row for row in (start, *stops, end) if row.is_filled]
     used = [
         column
         for column in range(len(_CONDITIONS))

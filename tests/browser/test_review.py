@@ -57,6 +57,12 @@ def open_first(page: Page, member: Membership) -> Page:
     page.goto(f"/{member.programme.slug}/review/")
     page.keyboard.press("n")
     expect(page.get_by_role("heading", name="Queries")).to_be_visible()
+    return ready(page)
+
+
+def ready(page: Page) -> Page:
+    """The page once its module listens to the keyboard."""
+    expect(page.get_by_role("button", name="Shortcuts are on")).to_be_visible()
     return page
 
 
@@ -72,10 +78,12 @@ def test_a_night_of_review_by_keyboard(signed_in, coordinator):
         page.keyboard.press("Tab")
         page.keyboard.press("Enter")
         expect(page.locator("[data-open-query]")).to_have_count(2 - number)
+        ready(page)
     expect(page.get_by_text("Every query is settled.")).to_be_visible()
     page.keyboard.press("a")
     expect(page.get_by_text("Accepted: ")).to_be_visible()
     expect(page.locator(".page-head__lede")).to_contain_text("2 May 2024")
+    ready(page)
     page.keyboard.press("a")
     expect(page.get_by_text("Nothing waits for review")).to_be_visible()
     assert set(Visit.objects.values_list("state", flat=True)) == {"accepted"}

@@ -202,7 +202,7 @@ def test_number_of_queries_of_a_visit(
     cells = plain_cells(10, {number: {species[0]: 2} for number in range(1, 11)})
     for number in range(1, 9):
         hour, minute = cells[f"stops.{number}.started_at"].split(":")
-        cells[f"stops.{number}.finished_at"] = f"{hour}:{int(minute) + 2}"
+        cells[f"stops.{number}.finished_at"] = f"{hour}:{int(minute) + 2:02}"
     busy = make_submitted(observer, longer, cells)
     assert busy.findings.count() > 5
     with django_assert_num_queries(before):

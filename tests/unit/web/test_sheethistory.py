@@ -1,0 +1,58 @@
+"""Cells in words and in the order of the sheet, and what changed between submissions."""
+
+import pytest
+
+from surveys.visits.cells import STOP_FIELDS
+from surveys.web.sheethistory import CellDifference, differences, place_words, typed_cells
+
+NAMES = {"pseudacris-crucifer": "Spring Peeper"}
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("night", "Night"),
+        ("rain_48h_mm", "Rain in 48 h, mm"),
+        ("start.air_temperature", "At the start, air temperature"),
+        ("end.sky", "At the end, sky"),
+        ("stops.3.started_at", "Stop 3, started at"),
+        ("stops.3.started_at.fold", "Stop 3, started at, which of the two"),
+        ("stops.12.calls.pseudacris-crucifer", "Stop 12, Spring Peeper"),
+        ("stops.12.calls.never-seen", "Stop 12, never-seen"),
+        ("sightings.2.life_stage", "Seen 2, life stage"),
+        ("something.else", "Something.else"),
+    ],
+)
+def test_place_in_words(address, words):
+    assert place_words(address, NAMES) == words
+
+
+def test_cells_come_in_the_order_of_the_sheet():
+    wanted = [
+        "night",
+        "notes",
+        "start.sky",
+        "end.air_temperature",
+        *(f"stops.2.{name}" for name in STOP_FIELDS),
+        "stops.2.calls.a",
+        "stops.10.status",
+        "sightings.1.species",
+        "stray",
+    ]
+    cells = dict.fromkeys(reversed(wanted), "x")
+    assert [cell.address for cell in typed_cells(cells, NAMES)] == wanted
+
+
+def test_blank_cells_are_left_out():
+    assert typed_cells({"night": "2024-04-15", "notes": "  "}, NAMES)[0].text == "2024-04-15"
+    assert len(typed_cells({"night": "2024-04-15", "notes": "  "}, NAMES)) == 1
+
+
+def test_differences_name_what_was_changed_added_and_blanked():
+    before = {"notes": "Mild.", "stops.1.cars": "2", "stops.2.cars": "3"}
+    after = {"notes": "Mild.", "stops.1.cars": "4", "stops.3.cars": "1"}
+    assert differences(before, after, NAMES) == (
+        CellDifference(place="Stop 1, cars", before="2", after="4"),
+        CellDifference(place="Stop 2, cars", before="3", after=""),
+        CellDifference(place="Stop 3, cars", before="", after="1"),
+    )
