@@ -19,7 +19,8 @@ class Problem:
             parts.append(f"row {self.row}")
         if self.column is not None:
             parts.append(f"column “{self.column}”")
-        return ", ".join(parts).capitalize() if parts else "Whole file"
+        words = ", ".join(parts) or "whole file"
+        return words[0].upper() + words[1:]
 
     def __str__(self) -> str:
         return f"{self.where}: {self.message} {self.mend}".strip()

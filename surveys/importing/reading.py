@@ -18,7 +18,7 @@ from surveys.importing.table import Row, Table
 
 MOST_BYTES = 10 * 1024 * 1024
 MOST_BYTES_UNPACKED = 200 * 1024 * 1024
-MOST_ROWS = 20_000
+MOST_ROWS = 10_000
 MOST_COLUMNS = 200
 LONGEST_TEXT = 2_000
 
@@ -217,7 +217,8 @@ def _cell_text(value: object) -> str:
     if isinstance(value, dt.timedelta):
         return _clock_text(clock_of(round(value.total_seconds())))
     if isinstance(value, float):
-        return f"{Decimal(repr(value)).normalize():f}"
+        # Ten digits: what a spreadsheet computes is off behind the fifteenth.
+        return f"{Decimal(f'{value:.10g}').normalize():f}"
     return str(value)
 
 

@@ -1,0 +1,175 @@
+"""A stored upload from its first step to the last. The steps share the stored file."""
+
+import datetime as dt
+import hashlib
+import uuid
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from django.http import Http404
+from django.utils import timezone
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.importing.build import Built, build
+from surveys.importing.columns import Choice, MappingError, choice_of, guess, with_explicit
+from surveys.importing.commit import Committed, commit
+from surveys.importing.preview import Preview, preview
+from surveys.importing.problems import ImportRefusedError
+from surveys.importing.reading import read_table
+from surveys.importing.shapes import Answers, blank_means_zero
+from surveys.importing.table import Table
+from surveys.models import Species, SpreadsheetImport
+from surveys.visits.cells import storable
+from surveys.visits.loading import catalogue_of
+
+_LONGEST_NAME = 200
+
+
+@dataclass(frozen=True, kw_only=True)
+class Upload:
+    """A stored file, read, with what its columns mean so far."""
+
+    row: SpreadsheetImport
+    table: Table
+    choices: tuple[Choice, ...]
+    answers: Answers
+    leave_out_known: bool
+    catalogue: Mapping[str, str]
+    species_names: Mapping[str, str]
+
+
+def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetImport:
+    """Keep an uploaded file and guess its columns. Raises UnreadableFileError."""
+    require(member, Permission.MANAGE)
+    table = read_table(content)
+    catalogue, _ = _species()
+    choices = guess(table, catalogue=catalogue, temperature_unit=member.programme.temperature_unit)
+    return SpreadsheetImport.objects.create(
+        programme=member.programme,
+        uploaded_by=member.person,
+        file_name=storable(file_name)[:_LONGEST_NAME] or "spreadsheet",
+        content=content,
+        sha256=hashlib.sha256(content).hexdigest(),
+        columns=_pairs(table, choices),
+        answers={
+            "blank_is_zero": blank_means_zero(table, choices),
+            "unnamed_is_zero": False,
+            "leave_out_known": False,
+        },
+    )
+
+
+def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
+    """The member's programme's upload. Raises Http404."""
+    require(member, Permission.MANAGE)
+    row = SpreadsheetImport.objects.filter(programme=member.programme, pk=upload_id).first()
+    if row is None:
+        raise Http404("There is no such import in this programme.")
+    table = read_table(bytes(row.content))
+    catalogue, names = _species()
+    choices = tuple(_choice(code, catalogue) for _, code in row.columns)
+    return Upload(
+        row=row,
+        table=table,
+        choices=choices,
+        answers=Answers(
+            blank_is_zero=bool(row.answers.get("blank_is_zero", True)),
+            unnamed_is_zero=bool(row.answers.get("unnamed_is_zero", False)),
+        ),
+        leave_out_known=bool(row.answers.get("leave_out_known", False)),
+        catalogue=catalogue,
+        species_names=names,
+    )
+
+
+def remember(
+    upload: Upload,
+    explicit: Iterable[tuple[str, str]],
+    answers: Answers,
+    *,
+    leave_out_known: bool,
+) -> None:
+    """Keep what the columns mean. Raises MappingError, and then changes nothing."""
+    choices = with_explicit(upload.table, upload.choices, explicit, catalogue=upload.catalogue)
+    upload.row.columns = _pairs(upload.table, choices)
+    upload.row.answers = {
+        "blank_is_zero": answers.blank_is_zero,
+        "unnamed_is_zero": answers.unnamed_is_zero,
+        "leave_out_known": leave_out_known,
+    }
+    upload.row.save(update_fields=["columns", "answers"])
+
+
+def build_upload(member: Membership, upload: Upload, *, now: dt.datetime | None = None) -> Built:
+    return build(
+        member,
+        upload.table,
+        upload.choices,
+        upload.answers,
+        now=now or timezone.now(),
+        leave_out_known=upload.leave_out_known,
+    )
+
+
+def preview_upload(member: Membership, upload: Upload) -> Preview:
+    built = build_upload(member, upload)
+    return preview(upload.table, upload.choices, built, species_names=upload.species_names)
+
+
+def commit_upload(member: Membership, upload: Upload) -> Committed:
+    """Import the file. Raises ImportRefusedError, and then nothing was imported."""
+    if upload.row.committed_at is not None:
+        raise ImportRefusedError(f"“{upload.row.file_name}” was imported already.")
+    now = timezone.now()
+    done = commit(
+        member,
+        lambda: build_upload(member, upload, now=now),
+        file_name=upload.row.file_name,
+        now=now,
+    )
+    upload.row.committed_at = now
+    upload.row.visit_count = done.visits
+    upload.row.save(update_fields=["committed_at", "visit_count"])
+    return done
+
+
+def discard(member: Membership, upload: Upload) -> None:
+    """Forget a file that was never imported; what was imported keeps its file."""
+    require(member, Permission.MANAGE)
+    if upload.row.committed_at is None:
+        upload.row.delete()
+
+
+def same_file_before(upload: Upload) -> SpreadsheetImport | None:
+    """An import of the very same file that was carried out."""
+    return (
+        SpreadsheetImport.objects.filter(
+            programme=upload.row.programme_id,
+            sha256=upload.row.sha256,
+            committed_at__isnull=False,
+        )
+        .exclude(pk=upload.row.pk)
+        .defer("content")
+        .first()
+    )
+
+
+def _choice(code: str, catalogue: Mapping[str, str]) -> Choice:
+    """A species that has left the catalogue since is a column to choose again."""
+    try:
+        return choice_of(code, catalogue=catalogue)
+    except MappingError:
+        return Choice()
+
+
+def _pairs(table: Table, choices: Iterable[Choice]) -> list[list[str]]:
+    return [
+        [storable(header), choice.code]
+        for header, choice in zip(table.headers, choices, strict=True)
+    ]
+
+
+def _species() -> tuple[dict[str, str], dict[str, str]]:
+    rows = {row.code: row for row in Species.objects.all()}
+    return catalogue_of(rows), {code: row.common_name for code, row in rows.items()}

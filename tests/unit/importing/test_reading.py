@@ -1,0 +1,139 @@
+"""Bytes to texts: encodings, delimiters, workbooks, hostile files."""
+
+import datetime as dt
+import io
+import zipfile
+
+import pytest
+from openpyxl import Workbook
+
+from surveys.importing.problems import UnreadableFileError
+from surveys.importing.reading import MOST_ROWS, read_table
+
+
+def workbook(*sheets: list[list[object]]) -> bytes:
+    book = Workbook()
+    book.remove(book.active)
+    for number, rows in enumerate(sheets, start=1):
+        sheet = book.create_sheet(f"Sheet {number}")
+        for row in rows:
+            sheet.append(row)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+def test_encodings(encoding):
+    table = read_table("Route,Note\nR1,Étang près du chêne\n".encode(encoding))
+    assert table.headers == ("Route", "Note")
+    assert table.rows[0].texts == ("R1", "Étang près du chêne")
+
+
+def test_windows_text_is_said():
+    assert "UTF-8" in read_table("A,B\né,1\n".encode("cp1252")).notices[0]
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_delimiters_and_line_ends(delimiter, end):
+    lines = [["Route", "Temp", "Note"], ["R1", "12.5", 'quiet, "still"; calm']]
+    text = end.join(
+        delimiter.join(f'"{cell.replace(chr(34), chr(34) * 2)}"' for cell in line) for line in lines
+    )
+    table = read_table(text.encode())
+    assert table.rows[0].texts == ("R1", "12.5", 'quiet, "still"; calm')
+
+
+def test_decimal_commas_in_a_semicolon_file():
+    table = read_table(b"Route;Temp;Wind\nR1;12,5;1,5\nR2;11,5;2\n")
+    assert table.headers == ("Route", "Temp", "Wind")
+    assert table.rows[0].texts == ("R1", "12,5", "1,5")
+
+
+def test_rows_keep_their_number_in_the_file():
+    table = read_table(b"\n\nRoute,Stop\n\nR1,1\n,\nR1,2\n")
+    assert [row.number for row in table.rows] == [5, 7]
+
+
+def test_short_rows_are_filled_and_headers_named_apart():
+    table = read_table(b"Route,,Temp,Temp\nR1\n")
+    assert table.headers == ("Route", "column 2", "Temp", "Temp (2)")
+    assert table.rows[0].texts == ("R1", "", "", "")
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (dt.date(2024, 4, 15), "2024-04-15"),
+        (dt.datetime(2024, 4, 15), "2024-04-15"),
+        (dt.datetime(2024, 4, 15, 21, 14), "2024-04-15 21:14"),
+        (dt.time(21, 14), "21:14"),
+        (dt.time(0, 5, 30), "00:05:30"),
+        (3, "3"),
+        (3.0, "3"),
+        (12.5, "12.5"),
+        (0.1 + 0.2, "0.3"),
+        (12.600000000000001, "12.6"),
+        (1200.0, "1200"),
+        (1e-7, "0.0000001"),
+        (True, "yes"),
+        (None, ""),
+        ("  R1 ", "R1"),
+        ("=1+1", ""),
+    ],
+)
+def test_workbook_cells(value, text):
+    """A formula that was never computed has no value."""
+    table = read_table(workbook([["Route", "Value"], ["R1", value]]))
+    assert table.rows[0].texts == ("R1", text)
+
+
+def test_the_first_filled_sheet_is_taken_and_said():
+    table = read_table(workbook([], [["Route"], ["R1"]], [["Other"], ["x"]]))
+    assert table.headers == ("Route",)
+    assert "Sheet 2" in table.notices[0]
+    assert "Sheet 3" in table.notices[0]
+
+
+def bomb() -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("xl/worksheets/sheet1.xml", b"0" * (201 * 1024 * 1024))
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "empty"),
+        (b"  \n ", "empty"),
+        (b"Route,Stop\n", "nothing to import"),
+        (b"\xd0\xcf\x11\xe0" + b"\0" * 600, r"\.xls"),
+        (b"PK\x03\x04 not a zip", "not a workbook"),
+        (b"Route,Stop\nR1\x00,1\n", "not a CSV"),
+        (b"\x81\x8d\x8f\x90\x9d", "cannot be read"),
+        (b"Route,Stop\nR1,1,2\n", "Row 2 has more cells"),
+        (b"Route\n" + b"x" * 3000, "2000"),
+        (b"Route\n" + b"R1\n" * (MOST_ROWS + 1), "Split the file"),
+        (b"a" * (11 * 1024 * 1024), "11 MB"),
+        ((",".join(f"c{n}" for n in range(300)) + "\n" + "1\n").encode(), "200 columns"),
+        (b'"' + b"x" * 200_000 + b'"\n1\n', "could not be read as CSV"),
+    ],
+)
+def test_unreadable_files_say_why(content, words):
+    with pytest.raises(UnreadableFileError, match=words):
+        read_table(content)
+
+
+def test_a_zip_bomb_is_not_unpacked():
+    with pytest.raises(UnreadableFileError, match="too large"):
+        read_table(bomb())
+
+
+def test_a_zip_that_is_no_workbook():
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("readme.txt", "hello")
+    with pytest.raises(UnreadableFileError, match="not a workbook"):
+        read_table(out.getvalue())
