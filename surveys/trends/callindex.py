@@ -35,12 +35,15 @@ from .design import (
 )
 from .fitted import Fitted, clustered, derived_estimate, fit_model, line_estimate, unfitted
 from .intervals import transform
-from .optimise import Objective, numeric_hessian
+from .optimise import FARTHEST, Objective, numeric_hessian
 from .ordinal import free_of
 from .results import Estimate, merge_flags, not_estimable
 
 METHOD = "call index as ordered states (Royle 2004; Royle & Link 2005)"
 HIGHEST = 3
+LOG_STEP = "log step"
+# A step of 30 between thresholds leaves nothing to the classes above.
+_LARGEST_LOG_STEP = float(np.log(30.0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,7 +145,7 @@ def index_odds_ratio(fit: IndexFit, name: str, *, level: float = 0.95) -> Estima
 
     Raises ValueError for an unknown name.
     """
-    known = [own for own in fit.fitted.names if "threshold" not in own and "log step" not in own]
+    known = [own for own in fit.fitted.names if "threshold" not in own and LOG_STEP not in own]
     if name not in known:
         raise ValueError(f"name: expected one of {', '.join(known)}")
     contrast = (np.array(fit.fitted.names) == name).astype(np.float64)
@@ -164,7 +167,7 @@ def _names(by_row: Design, by_visit: Design, groups: AnyArray, top: int) -> tupl
     widths = [top, *range(1, top + 1)]
     return (
         *(
-            f"{part}: first threshold" if k == 1 else f"{part}: log step to {k}"
+            f"{part}: first threshold" if k == 1 else f"{part}: {LOG_STEP} to {k}"
             for part, width in zip(ordered, widths, strict=True)
             for k in range(1, width + 1)
         ),
@@ -204,8 +207,12 @@ def _fit(
             ]
         )
 
+    upper = np.full(len(names), FARTHEST)
+    upper[[k for k, name in enumerate(names) if LOG_STEP in name]] = _LARGEST_LOG_STEP
     return fit_model(
-        Objective(value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True),
+        Objective(
+            value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True, upper=upper
+        ),
         starts,
         method=METHOD,
         names=names,

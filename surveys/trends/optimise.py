@@ -20,6 +20,7 @@ _TOLERANCE = 1e-10
 _ROUNDING = 1e-13
 _LONGEST_STEP = 4.0
 _MOST_ITERATIONS = 200
+_MOST_HALVINGS = 40
 # A costly Hessian is computed afresh after this many updates.
 _REFRESH = 20
 _SMALLEST_CURVATURE = 1e-12
@@ -29,25 +30,28 @@ _FLAT = 1e-7
 _LOADING = 0.01
 # A profile that rises above the maximum by more than this shows that it was not the maximum.
 _RISE = 1e-4
-# On a logit scale, beyond this nothing can be told from 0 or 1.
-_FARTHEST = 25.0
+FARTHEST = 18.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Objective:
     """A log-likelihood of K parameters: value and gradient (K,), and the Hessian (K, K).
 
-    ``costly`` says that one Hessian takes many evaluations.
+    ``costly`` says that one Hessian takes many evaluations. The search stays between ``lower`` and
+    ``upper``, numbers or (K,): on a logit scale nothing beyond can be told from 0 or 1.
     """
 
     value_gradient: ValueGradient
     hessian: Hessian
     costly: bool = False
+    lower: FloatArray | float = -FARTHEST
+    upper: FloatArray | float = FARTHEST
 
 
 @dataclass(frozen=True, kw_only=True)
 class Maximum:
-    """Where the search ended. ``converged`` is False when it stopped before settling."""
+    """Where the search ended. ``converged`` is False when it stopped before settling; ``held``
+    (K,) marks parameters that ran into the end of the search."""
 
     theta: FloatArray
     value: float
@@ -55,6 +59,7 @@ class Maximum:
     hessian: FloatArray
     converged: bool
     iterations: int
+    held: BoolArray
 
 
 def numeric_hessian(value_gradient: ValueGradient, *, step: float = 1e-5) -> Hessian:
@@ -79,24 +84,24 @@ def maximise(
     """Climb from ``start`` to a maximum.
 
     Newton steps on the absolute eigenvalues of the Hessian, so that a saddle or a convex stretch
-    is left uphill; a step is shortened while the value falls. A parameter that runs to infinity
-    stops where the likelihood is flat to rounding; the caller recognises that by its size.
+    is left uphill; a step is shortened while the value falls. A parameter that runs to infinity is
+    held at the end of the search.
 
     ``curvature`` is a Hessian from near by. With it, and wherever the Hessian of the objective is
     costly, steps follow a Hessian that is updated from the gradients instead (Broyden, Fletcher,
     Goldfarb, Shanno); the Hessian of the result is then only as good as those updates when
     ``curvature`` was given.
     """
-    theta = np.array(start, dtype=np.float64)
+    theta = np.clip(np.array(start, dtype=np.float64), objective.lower, objective.upper)
     value, gradient = objective.value_gradient(theta)
     hessian = objective.hessian(theta) if curvature is None else curvature
     updated = objective.costly or curvature is not None
     converged, iteration = False, 0
     while iteration < _MOST_ITERATIONS and not converged and np.isfinite(value):
         iteration += 1
-        step, decrement = _newton_step(gradient, hessian)
+        step, decrement = _newton_step(gradient, hessian, _held(objective, theta, gradient))
         converged = decrement < _TOLERANCE
-        found = _climb(objective.value_gradient, theta, step, value)
+        found = _climb(objective, theta, step, value)
         if found is None:
             # No uphill point is left within rounding: a maximum when the slope is small too.
             converged = converged or decrement < np.sqrt(_TOLERANCE)
@@ -107,9 +112,10 @@ def maximise(
             hessian = objective.hessian(theta)
         elif not converged:
             hessian = _updated(hessian, theta - before[0], gradient - before[1])
+    held = _held(objective, theta, gradient)
     if updated and curvature is None and np.isfinite(value):
         hessian = objective.hessian(theta)
-        converged = converged and _newton_step(gradient, hessian)[1] < np.sqrt(_TOLERANCE)
+        converged = converged and _newton_step(gradient, hessian, held)[1] < np.sqrt(_TOLERANCE)
     return Maximum(
         theta=theta,
         value=float(value),
@@ -117,7 +123,16 @@ def maximise(
         hessian=hessian,
         converged=bool(converged),
         iterations=iteration,
+        held=held,
     )
+
+
+def _held(objective: Objective, theta: FloatArray, gradient: FloatArray) -> BoolArray:
+    """Parameters at the end of the search whose slope leads beyond it."""
+    held: BoolArray = ((theta >= objective.upper) & (gradient >= 0)) | (
+        (theta <= objective.lower) & (gradient <= 0)
+    )
+    return held
 
 
 def _updated(hessian: FloatArray, step: FloatArray, change: FloatArray) -> FloatArray:
@@ -134,24 +149,28 @@ def _updated(hessian: FloatArray, step: FloatArray, change: FloatArray) -> Float
     return new
 
 
-def _newton_step(gradient: FloatArray, hessian: FloatArray) -> tuple[FloatArray, float]:
-    curvature, directions = np.linalg.eigh(-hessian)
+def _newton_step(
+    gradient: FloatArray, hessian: FloatArray, held: BoolArray
+) -> tuple[FloatArray, float]:
+    free = ~held
+    curvature, directions = np.linalg.eigh(-hessian[np.ix_(free, free)])
     size = np.abs(curvature)
     size = np.maximum(size, max(size.max(initial=0.0), 1.0) * _SMALLEST_CURVATURE)
-    along = directions.T @ gradient
-    step = directions @ (along / size)
+    along = directions.T @ gradient[free]
+    step = np.zeros(len(gradient))
+    step[free] = directions @ (along / size)
     decrement = float(along @ (along / size))
     longest = np.abs(step).max(initial=0.0)
     return step * min(1.0, _LONGEST_STEP / longest) if longest else step, decrement
 
 
 def _climb(
-    value_gradient: ValueGradient, theta: FloatArray, step: FloatArray, value: float
+    objective: Objective, theta: FloatArray, step: FloatArray, value: float
 ) -> tuple[FloatArray, float, FloatArray] | None:
     shrink = 1.0
-    for _ in range(40):
-        trial = theta + shrink * step
-        trial_value, trial_gradient = value_gradient(trial)
+    for _ in range(_MOST_HALVINGS):
+        trial = np.clip(theta + shrink * step, objective.lower, objective.upper)
+        trial_value, trial_gradient = objective.value_gradient(trial)
         if np.isfinite(trial_value) and trial_value >= value - _ROUNDING * abs(value):
             return trial, trial_value, trial_gradient
         shrink *= 0.5
@@ -159,11 +178,13 @@ def _climb(
 
 
 def identified(maximum: Maximum) -> BoolArray:
-    """Which parameters (K,) the data pin down: those with no share in a flat direction."""
-    curvature, directions = np.linalg.eigh(-maximum.hessian)
+    """Which parameters (K,) the data pin down: not held, and with no share in a flat direction."""
+    known = ~maximum.held
+    curvature, directions = np.linalg.eigh(-maximum.hessian[np.ix_(known, known)])
     flat = curvature <= max(curvature.max(initial=0.0), 1.0) * _FLAT
     loading: FloatArray = np.square(directions[:, flat]).sum(axis=1)
-    return loading < _LOADING
+    known[known] = loading < _LOADING
+    return known
 
 
 def covariance_of(maximum: Maximum) -> FloatArray:
@@ -214,7 +235,7 @@ class _Profile:
         self._objective = objective
         self._top = maximum.value
         self._along = contrast
-        self._across: FloatArray = null_space(contrast[None, :])
+        self._across, self._lower, self._upper = _complement(objective, contrast)
         self._curvature = self._across.T @ maximum.hessian @ self._across
         self._seen = [(float(contrast @ maximum.theta), self._across.T @ maximum.theta)]
 
@@ -243,19 +264,37 @@ class _Profile:
             inner: FloatArray = across.T @ self._objective.hessian(fixed + across @ rest) @ across
             return inner
 
-        return Objective(value_gradient=value_gradient, hessian=hessian)
+        return Objective(
+            value_gradient=value_gradient, hessian=hessian, lower=self._lower, upper=self._upper
+        )
+
+
+def _complement(
+    objective: Objective, contrast: FloatArray
+) -> tuple[FloatArray, FloatArray | float, FloatArray | float]:
+    """Directions at right angles to a contrast, and the ends of the search along them."""
+    size = len(contrast)
+    if np.count_nonzero(contrast) == 1:
+        rest = contrast == 0
+        lower, upper = (
+            np.broadcast_to(end, (size,))[rest] for end in (objective.lower, objective.upper)
+        )
+        return np.eye(size)[:, rest], lower, upper
+    return null_space(contrast[None, :]), -FARTHEST * size, FARTHEST * size
 
 
 def _profile_end(profile: _Profile, best: float, step: float, z: float) -> float | None:
-    inside = float(np.clip(best, -_FARTHEST / 2, _FARTHEST / 2))
+    # An estimate that ran off says little of where the likelihood begins to fall: start half way.
+    inside = float(np.clip(best, -FARTHEST / 2, FARTHEST / 2))
     if inside != best and profile.root_deviance(inside) >= z:
-        # The estimate ran off to infinity and the end lies beyond the clipped start.
         inside = best
     outside = inside + step
     while profile.root_deviance(outside) < z:
+        if abs(outside) > FARTHEST:
+            return None
         inside, step = outside, step * 1.5
         outside = inside + step
-        if abs(outside - np.clip(best, -_FARTHEST, _FARTHEST)) > 2 * _FARTHEST:
-            return None
+    if profile.root_deviance(inside) >= z:
+        raise ProfileFailedError
     end: float = brentq(lambda at: profile.root_deviance(at) - z, inside, outside, xtol=1e-7)
     return end
