@@ -14,8 +14,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from accounts.models import Membership, Person, Role
 
 
-# Session key: pages outside any programme, such as the guide, keep its navigation.
-LAST_PROGRAMME = "last_programme"
+# Cookie: pages outside any programme, such as the guide, keep its navigation.
+LAST_PROGRAMME = "programme"
 
 
 class Permission(StrEnum):
@@ -50,7 +50,7 @@ def require(membership: Membership, permission: Permission) -> None:
 
 def last_membership(request: HttpRequest) -> Membership | None:
     """The membership in the programme that was open last, as long as it holds."""
-    slug = request.session.get(LAST_PROGRAMME)
+    slug = request.COOKIES.get(LAST_PROGRAMME)
     if slug is None or not request.user.is_authenticated:
         return None
     return (
@@ -92,9 +92,10 @@ def needs(permission: Permission) -> Callable:
             membership = membership_of(request.user, programme)
             require(membership, permission)
             request.membership = membership
-            if request.session.get(LAST_PROGRAMME) != programme:
-                request.session[LAST_PROGRAMME] = programme
-            return view(request, **kwargs)
+            response = view(request, **kwargs)
+            if request.COOKIES.get(LAST_PROGRAMME) != programme:
+                response.set_cookie(LAST_PROGRAMME, programme, samesite="Lax", httponly=True)
+            return response
 
         guarded.permission = permission
         return guarded

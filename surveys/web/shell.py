@@ -4,7 +4,7 @@ from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from accounts.access import Permission, last_membership, may
 from accounts.models import Membership
@@ -23,13 +23,11 @@ NAVIGATION = (
 
 def navigation(request: HttpRequest, membership: Membership) -> list[dict[str, Any]]:
     slug = membership.programme.slug
-    items = []
-    for name, route, permission in NAVIGATION:
-        if may(membership, permission):
-            try:  # TEMPORARY until every screen is there
-                items.append({"name": name, "url": reverse(route, kwargs={"programme": slug})})
-            except NoReverseMatch:
-                pass
+    items = [
+        {"name": name, "url": reverse(route, kwargs={"programme": slug})}
+        for name, route, permission in NAVIGATION
+        if may(membership, permission)
+    ]
     items.append({"name": "Guide", "url": reverse("web:guide")})
     for item in items:
         item["current"] = request.path.startswith(item["url"])
@@ -40,7 +38,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     """The context processor behind the base template."""
     theme = request.COOKIES.get("theme", "auto")
     membership = getattr(request, "membership", None)
-    if membership is None and hasattr(request, "session"):
+    if membership is None and hasattr(request, "user"):
         membership = last_membership(request)
     return {
         "theme": theme if theme in THEMES else "auto",
