@@ -13,7 +13,6 @@ from django.http import Http404, HttpRequest, HttpResponse
 
 from accounts.models import Membership, Person, Role
 
-
 # Cookie: pages outside any programme, such as the guide, keep its navigation.
 LAST_PROGRAMME = "programme"
 
