@@ -130,7 +130,7 @@ def _first_filled_sheet(workbook) -> Table:
         )
         try:
             table = _table(lines, ())
-        except _NoRowsError:
+        except _EmptySheetError:
             continue
         others = [name for name in names if name != sheet.title]
         if not others:
@@ -149,11 +149,15 @@ class _NoRowsError(UnreadableFileError):
         )
 
 
+class _EmptySheetError(_NoRowsError):
+    pass
+
+
 def _table(lines: Iterable[tuple[int, list[str]]], notices: tuple[str, ...]) -> Table:
     filled = ((number, texts) for number, texts in lines if any(text.strip() for text in texts))
     first = next(filled, None)
     if first is None:
-        raise _NoRowsError
+        raise _EmptySheetError
     headers = [" ".join(text.split()) for text in first[1]]
     while headers and not headers[-1]:
         headers.pop()

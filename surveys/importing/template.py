@@ -1,0 +1,88 @@
+"""An empty spreadsheet to fill in: every column that is read, the checklist as species."""
+
+import csv
+import io
+from collections.abc import Sequence
+
+from openpyxl import Workbook
+from openpyxl.styles import Font
+from openpyxl.utils import get_column_letter
+
+from surveys.importing.fields import FIELDS, Level
+from surveys.models import Programme
+
+_FORMULA_STARTS = ("=", "+", "-", "@")
+_WIDTH = 18
+
+
+def headers(programme: Programme) -> list[str]:
+    """Headers that are recognised without any mapping."""
+    unit = programme.temperature_unit
+    fixed = [
+        "Route",
+        "Date",
+        "Observer",
+        "Second observer",
+        "Stop",
+        "Arrival",
+        "Start time",
+        "End time",
+        f"Air temperature ({unit})",
+        f"Water temperature ({unit})",
+        "Wind (Beaufort)",
+        "Sky code",
+        "Noise index",
+        "Cars",
+        "Water tonight",
+        "Skip reason",
+        "Stop note",
+        "Rain 48h (mm)",
+        "Days since rain",
+        "Notes",
+    ]
+    entries = programme.checklist.filter(listed_until=None).select_related("species")
+    return fixed + [entry.species.common_name for entry in entries.order_by("order", "pk")]
+
+
+def template_csv(programme: Programme) -> bytes:
+    out = io.StringIO(newline="")
+    csv.writer(out).writerow([_not_a_formula(header) for header in headers(programme)])
+    return out.getvalue().encode("utf-8-sig")
+
+
+def template_xlsx(programme: Programme) -> bytes:
+    """The sheet to fill in, and a sheet that explains the columns."""
+    book = Workbook()
+    sheet = book.active
+    sheet.title = "Visits"
+    _write(sheet, [headers(programme)])
+    sheet.freeze_panes = "A2"
+    guide = book.create_sheet("Columns")
+    rows = [["Column", "Speaks of", "How it is written"]]
+    rows += [
+        [field.label, field.level.value, " ".join(filter(None, (_forms(field), field.help)))]
+        for field in FIELDS
+        if field.level is not Level.CALL
+    ]
+    rows.append(["A species", "Stop", "Call index 0, 1, 2, 3; ? when not sure; - not recorded."])
+    _write(guide, rows)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def _forms(field) -> str:
+    return "; ".join(form.label for form in field.forms)
+
+
+def _write(sheet, rows: Sequence[Sequence[str]]) -> None:
+    for number, row in enumerate(rows, start=1):
+        sheet.append([_not_a_formula(text) for text in row])
+        if number == 1:
+            for position in range(1, len(row) + 1):
+                sheet.cell(row=1, column=position).font = Font(bold=True)
+                sheet.column_dimensions[get_column_letter(position)].width = _WIDTH
+
+
+def _not_a_formula(text: str) -> str:
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

@@ -1,0 +1,167 @@
+"""Importing a spreadsheet of past visits: file, columns, preview, commit."""
+
+import uuid
+from functools import partial
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.importing.columns import check
+from surveys.importing.fields import FIELDS
+from surveys.importing.problems import ImportRefusedError, UnreadableFileError
+from surveys.importing.template import template_csv, template_xlsx
+from surveys.importing.uploads import (
+    Upload,
+    commit_upload,
+    discard,
+    open_upload,
+    preview_upload,
+    remember,
+    same_file_before,
+    store,
+)
+from surveys.web.forms.importing import ColumnsForm, UploadForm
+
+_TEMPLATES = {
+    "csv": (template_csv, "text/csv; charset=utf-8"),
+    "xlsx": (
+        template_xlsx,
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ),
+}
+_RECENT = 20
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def start(request: ProgrammeRequest) -> HttpResponse:
+    member = request.membership
+    posted = request.method == "POST"
+    form = UploadForm(request.POST, request.FILES) if posted else UploadForm()
+    if posted and form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            row = store(member, file_name=file.name, content=file.read())
+        except UnreadableFileError as error:
+            form.add_error("file", str(error))
+        else:
+            return redirect("web:import_columns", programme=member.programme.slug, upload=row.pk)
+    recent = member.programme.imports.defer("content").select_related("uploaded_by")[:_RECENT]
+    return render(
+        request,
+        "web/importing/start.html",
+        {"form": form, "recent": recent, "fields": FIELDS},
+        status=400 if form.errors else 200,
+    )
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def template(request: ProgrammeRequest, kind: str) -> HttpResponse:
+    if kind not in _TEMPLATES:
+        raise Http404("There is a template as csv and as xlsx.")
+    make, content_type = _TEMPLATES[kind]
+    programme = request.membership.programme
+    name = f"visits-{programme.slug}.{kind}"
+    return HttpResponse(
+        make(programme),
+        content_type=content_type,
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def columns(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+    member = request.membership
+    found = open_upload(member, upload)
+    go_to = partial(redirect, "web:import_preview", programme=member.programme.slug, upload=upload)
+    if found.row.committed_at is not None:
+        return go_to()
+    form = ColumnsForm(found, member.programme, request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid():
+        remember(
+            found,
+            form.explicit(),
+            form.answers(),
+            leave_out_known=form.cleaned_data["leave_out_known"],
+        )
+        return go_to()
+    return render(
+        request,
+        "web/importing/columns.html",
+        {
+            "form": form,
+            "upload": found,
+            "problems": check(found.table, found.choices),
+            "before": same_file_before(found),
+            "crumbs": _crumbs(request, found, "Columns"),
+        },
+        status=400 if form.errors else 200,
+    )
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def preview(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+    found = open_upload(request.membership, upload)
+    if found.row.committed_at is not None:
+        return render(request, "web/importing/done.html", {"upload": found})
+    return _preview(request, found)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def commit(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+    member = request.membership
+    found = open_upload(member, upload)
+    try:
+        done = commit_upload(member, found)
+    except ImportRefusedError as error:
+        messages.error(request, str(error))
+        return redirect("web:import_preview", programme=member.programme.slug, upload=upload)
+    visits = "One visit was" if done.visits == 1 else f"{done.visits} visits were"
+    messages.success(request, f"{visits} imported and wait in review.")
+    return redirect("web:import_preview", programme=member.programme.slug, upload=upload)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def forget(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+    found = open_upload(request.membership, upload)
+    discard(request.membership, found)
+    messages.success(request, f"“{found.row.file_name}” was taken away; nothing was imported.")
+    return redirect("web:import_start", programme=request.membership.programme.slug)
+
+
+def _preview(request: ProgrammeRequest, found: Upload) -> HttpResponse:
+    seen = preview_upload(request.membership, found)
+    return render(
+        request,
+        "web/importing/preview.html",
+        {
+            "upload": found,
+            "seen": seen,
+            "counts": [
+                ("Visits", seen.visits, seen.nights),
+                ("Stops listened to", seen.stops, ""),
+                ("Detections", seen.detections, "call index 1 to 3"),
+                ("Queries", seen.queries, "to settle in review"),
+            ],
+            "hidden": seen.problem_count - len(seen.problems),
+            "before": same_file_before(found),
+            "crumbs": _crumbs(request, found, "Preview"),
+        },
+    )
+
+
+def _crumbs(request: ProgrammeRequest, found: Upload, here: str) -> list[dict[str, str]]:
+    start_url = reverse("web:import_start", args=[request.membership.programme.slug])
+    return [
+        {"name": "Import", "url": start_url},
+        {"name": f"{found.row.file_name}: {here.lower()}", "url": ""},
+    ]
