@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.db.models import Count, Max, Min, Q
 
@@ -47,6 +47,7 @@ class Schedule:
     protocol_of_route: Mapping[int, int]
     listening: Mapping[int, Listening]
     versions: Mapping[int, tuple[ProtocolVersion, ...]]
+    _known: dict[tuple[int, int], tuple[DueWindow, ...]] = field(default_factory=dict)
 
     def due(self, route_id: int, season_year: int) -> tuple[DueWindow, ...]:
         """Windows in which a visit to the route is due, in order of opening."""
@@ -63,14 +64,10 @@ class Schedule:
         in which the protocol changed has the earlier windows of the old version and
         the later ones of the new.
         """
-        versions = self.versions.get(protocol_id, ())
-        found = [
-            due
-            for version in versions
-            for due in _windows_of(version, season_year)
-            if _in_force(versions, due.opens) is version
-        ]
-        return tuple(sorted(found, key=lambda due: (due.opens, due.closes)))
+        key = (protocol_id, season_year)
+        if key not in self._known:
+            self._known[key] = _windows_in(self.versions.get(protocol_id, ()), season_year)
+        return self._known[key]
 
 
 def schedule(programme: Programme, routes: Iterable[Route]) -> Schedule:
@@ -125,6 +122,16 @@ def _listening(routes: list[Route]) -> dict[int, Listening]:
             until = last_night if span.until is None else min(span.until, last_night)
             listening[route] = Listening(since=span.since, until=until)
     return listening
+
+
+def _windows_in(versions: tuple[ProtocolVersion, ...], season_year: int) -> tuple[DueWindow, ...]:
+    found = [
+        due
+        for version in versions
+        for due in _windows_of(version, season_year)
+        if _in_force(versions, due.opens) is version
+    ]
+    return tuple(sorted(found, key=lambda due: (due.opens, due.closes)))
 
 
 def _in_force(versions: tuple[ProtocolVersion, ...], night: dt.date) -> ProtocolVersion | None:

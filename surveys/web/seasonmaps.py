@@ -30,6 +30,8 @@ def season_map(
         if len(line) > 1:
             features.append(_feature(LINE, line, kind="route", name=str(route)))
         url = f"{visits}?{urlencode({'route': route.code})}"
+        if places:
+            features.append(_route_sign(route, found, places[len(places) // 2], url))
         features.extend(
             _feature(
                 "Point",
@@ -47,6 +49,24 @@ def season_map(
     # Lines first, so that stops lie on top.
     features.sort(key=lambda feature: feature["geometry"]["type"] != LINE)
     return {"type": "FeatureCollection", "features": features}
+
+
+def _route_sign(
+    route: Route, stops: list[StopHeard], place: list[float], url: str
+) -> dict[str, Any]:
+    """The whole route as one sign, for a map too small to tell its stops apart."""
+    indexes = [stop.highest_index for stop in stops if stop.highest_index is not None]
+    heard = sum(index > 0 for index in indexes)
+    return _feature(
+        "Point",
+        place,
+        kind="route",
+        name=str(route),
+        index=max(indexes, default=NOT_REACHED),
+        lines=[f"Calls at {heard} of {len(indexes)} stops", "Zoom in to see the stops."],
+        url=url,
+        link="Visits to this route",
+    )
 
 
 def visit_map(visit: Visit, grid: VisitGrid) -> dict[str, Any]:

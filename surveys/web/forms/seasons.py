@@ -84,7 +84,7 @@ class TableFilter(forms.Form):
 
 
 class SeasonsFilter(TableFilter):
-    measure = forms.ChoiceField(label="Show", choices=MEASURES, required=False)
+    measure = forms.ChoiceField(label="In each cell", choices=MEASURES, required=False)
 
 
 class CoverageFilter(forms.Form):

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
@@ -20,33 +19,21 @@ from surveys.seasons.coverage import (
     CoverageTable,
     coverage,
 )
-from surveys.seasons.route_years import RouteRow, RouteYear, route_years, routes_of
+from surveys.seasons.route_years import route_years, routes_of
 from surveys.seasons.stops import stops_heard
 from surveys.seasons.visits import visits_of
 from surveys.web.forms.seasons import (
     CoverageFilter,
-    Filters,
     SeasonsFilter,
     TableFilter,
     VisitsFilter,
 )
+from surveys.web.seasoncells import cells_of
 from surveys.web.seasonmaps import season_map as season_map_of
 
 ROUTES_A_PAGE = 60
 VISITS_A_PAGE = 50
 Dates = tuple[dt.date, dt.date]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Cell:
-    """A cell ready to be written: `kind` is "heard", "gap" or "none"."""
-
-    kind: str
-    url: str = ""
-    chip: int | None = None
-    main: str = ""
-    small: str = ""
-    said: str = ""
 
 
 @require_GET
@@ -72,59 +59,6 @@ def seasons(request: ProgrammeRequest) -> HttpResponse:
             "page_obj": page,
         },
     )
-
-
-def cells_of(programme: Programme, row: RouteRow, filters: Filters) -> list[Cell]:
-    here = reverse("web:season_visits", kwargs={"programme": programme.slug})
-    query = {"route": row.code}
-    if filters.species:
-        query["species"] = filters.species.code
-    words = MEASURE_WORDS[filters.measure]
-
-    def cell(found: RouteYear | None) -> Cell:
-        if found is None or (found.highest_index is None and not found.gap):
-            return Cell(kind="none")
-        years = {"since": found.season_year, "until": found.season_year}
-        url = f"{here}?{urlencode(query | years)}"
-        return Cell(kind="gap", url=url) if found.gap else words(found, url)
-
-    return [cell(found) for found in row.cells]
-
-
-def _index(found: RouteYear, url: str) -> Cell:
-    return Cell(
-        kind="heard",
-        url=url,
-        chip=found.highest_index,
-        small=f"{found.stops_detected}/{found.stops_listened}",
-        said=f"{found.stops_detected} of {found.stops_listened} stops",
-    )
-
-
-def _stops(found: RouteYear, url: str) -> Cell:
-    share = found.stops_detected / found.stops_listened
-    return Cell(
-        kind="heard",
-        url=url,
-        main=f"{share:.0%}".replace("%", " %"),
-        small=f"{found.stops_detected}/{found.stops_listened}",
-        said=f"{found.stops_detected} of {found.stops_listened} stops",
-    )
-
-
-def _effort(found: RouteYear, url: str) -> Cell:
-    visits = "1 visit" if found.visits == 1 else f"{found.visits} visits"
-    return Cell(
-        kind="heard",
-        url=url,
-        main=visits,
-        small=f"{found.windows_done}/{found.windows_due}",
-        said=f"{found.windows_done} of {found.windows_due} windows done, "
-        f"{found.periods} stops listened to",
-    )
-
-
-MEASURE_WORDS = {"index": _index, "stops": _stops, "effort": _effort}
 
 
 @require_GET

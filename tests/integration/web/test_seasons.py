@@ -151,7 +151,9 @@ def test_map_holds_every_stop_with_its_highest_index(programme, route, page):
     ).group(1)
     features = json.loads(data)["features"]
     assert features[0]["geometry"]["type"] == "LineString"
-    stops = [feature["properties"] for feature in features[1:]]
+    sign, *stops = [feature["properties"] for feature in features[1:]]
+    assert (sign["kind"], sign["index"]) == ("route", 3)
+    assert sign["lines"][0] == "Calls at 1 of 3 stops"
     assert [(stop["number"], stop["index"]) for stop in stops] == [(1, 3), (2, 0), (3, 0)]
     assert stops[0]["lines"] == ["R07 Heron Slough Loop", "Listened to 2 times"]
 

@@ -5,7 +5,9 @@
 //   LineString  kind "route", name; other: true for a route that is not the subject
 //   Point       kind "stop", number, name; index 0-3, "not-reached" or "not-sure" shows a call index
 //               instead of the number; state "done", "here", "not-reached" or "finding"; first: true
-//   both        lines: texts of the popup; url and link: a way on from the popup
+//               kind "route", name, index: a whole route as one sign, shown instead of the stops
+//               while these would lie on top of each other
+//   all         lines: texts of the popup; url and link: a way on from the popup
 // Everything is written as text, never as HTML. Colours come from map.css alone.
 
 const { L } = window;
@@ -14,6 +16,8 @@ const STATES = new Set(["done", "here", "not-reached", "finding"]);
 const SIGNS = { "not-reached": "–", "not-sure": "?" };
 const INDEX_WORDS = { "not-reached": "not reached", "not-sure": "heard, not sure" };
 const CLOSEST = 16;
+// Stops nearer to each other than this many pixels cannot be told apart.
+const APART = 22;
 
 /** Draw a map in `element`; returns the Leaflet map and the layer of features, or null without data. */
 export function drawMap(element, collection) {
@@ -27,20 +31,44 @@ export function drawMap(element, collection) {
     markerZoomAnimation: !STILL,
     scrollWheelZoom: false,
     zoomAnimation: !STILL,
+    // Tiles are sharp at whole steps only; without them the map fits its frame.
+    zoomSnap: element.dataset.tiles ? 1 : 0.25,
   });
   addTiles(map, element.dataset);
   L.control
     .scale({ imperial: element.dataset.units === "mi", metric: element.dataset.units !== "mi" })
     .addTo(map);
-  const layer = L.geoJSON(collection, {
-    onEachFeature: describe,
-    pointToLayer: marker,
-    style: lineStyle,
-  }).addTo(map);
+  const options = { onEachFeature: describe, pointToLayer: marker, style: lineStyle };
+  const layer = L.geoJSON(collection, { ...options, filter: (feature) => !isRouteSign(feature) });
+  layer.addTo(map);
   fit(map, layer);
+  const signs = L.geoJSON(collection, { ...options, filter: isRouteSign });
+  if (signs.getLayers().length) showByZoom(map, layer, signs);
   element.setAttribute("role", "group");
   element.setAttribute("aria-label", element.dataset.label ?? "Map");
   return { map, layer };
+}
+
+function isRouteSign({ geometry, properties }) {
+  return geometry.type === "Point" && properties.kind === "route";
+}
+
+/** From afar one sign a route, from near its stops. */
+function showByZoom(map, layer, signs) {
+  const stops = layer.getLayers().filter((one) => one instanceof L.Marker);
+  const gaps = () =>
+    stops
+      .slice(1)
+      .map((stop, i) => map.project(stop.getLatLng()).distanceTo(map.project(stops[i].getLatLng())))
+      .sort((one, other) => one - other);
+  const show = () => {
+    const far = stops.length > 1 && gaps()[Math.floor((stops.length - 1) / 4)] < APART;
+    for (const stop of stops) (far ? stop.remove() : stop.addTo(map));
+    if (far) signs.addTo(map);
+    else signs.remove();
+  };
+  map.on("zoomend", show);
+  show();
 }
 
 /** Show the whole layer; a single stop is not shown closer than a few streets. */
@@ -83,8 +111,8 @@ export function popup({ title, lines = [], url, link }) {
 }
 
 function titleOf({ kind, number, name, index }) {
-  if (kind !== "stop") return name ?? "Route";
   const heard = index === undefined ? "" : `, ${INDEX_WORDS[index] ?? `call index ${index}`}`;
+  if (kind !== "stop") return `${name ?? "Route"}${heard}`;
   return `Stop ${number}${name ? `: ${name}` : ""}${heard}`;
 }
 
@@ -114,8 +142,11 @@ function describe(feature, layer) {
     element.setAttribute("role", "button");
     element.setAttribute("aria-label", title);
   });
-  layer.on("popupclose", () => {
-    if (document.activeElement === document.body) layer.getElement()?.focus();
+  layer.on("popupopen", ({ popup: opened }) => {
+    if (document.activeElement === layer.getElement()) opened.getElement().querySelector("a")?.focus();
+  });
+  layer.on("popupclose", ({ popup: closed }) => {
+    if (closed.getElement()?.contains(document.activeElement)) layer.getElement()?.focus();
   });
 }
 
