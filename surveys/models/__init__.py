@@ -1,3 +1,4 @@
+from surveys.models.fit import FittingRun, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
 from surveys.models.programme import Programme
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
@@ -21,6 +22,7 @@ __all__ = [
     "Assignment",
     "CallIndex",
     "ChecklistEntry",
+    "FittingRun",
     "Habitat",
     "Hydroperiod",
     "LifeStage",
@@ -37,8 +39,10 @@ __all__ = [
     "Sensitivity",
     "Settlement",
     "Sighting",
+    "SiteKind",
     "Source",
     "Species",
+    "SpeciesFit",
     "SpreadsheetImport",
     "Step",
     "Stop",

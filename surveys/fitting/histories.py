@@ -1,0 +1,295 @@
+"""From a programme's rows to the arrays that the estimators take.
+
+Four queries load a whole programme, whatever the number of species. A zero exists for a
+species at a stop that was listened to while the species was on the checklist and has no call
+row; a call row that does not count makes the species missing there.
+"""
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surveys.models import Programme, Stop
+from surveys.protocol.seasons import in_days
+from surveys.protocol.sky import stop_sky
+from surveys.protocol.values import MonthDay, Place
+from surveys.seasons.query import fetch
+from surveys.trends import PeriodColumns
+
+Floats = NDArray[np.float64]
+# How much water there is tonight, as an ordered amount; "not seen" is missing.
+WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
+HYDROPERIOD = {"weeks": 0.0, "season": 1.0, "most_years": 2.0, "always": 3.0}
+FISH = {"no": 0.0, "yes": 1.0}
+
+# A visit is numbered within its route and season year; two visits of one night stay apart.
+# Temperature and wind fall back on the sheet's head where a stop has none of its own.
+PERIODS = """
+SELECT p.id, p.stop_id, v.id AS visit_id, v.route_id, r.region, v.season_year, v.night,
+       v.night - make_date(
+           CASE WHEN (w.season_begins_month, w.season_begins_day) = (1, 1)
+                THEN v.season_year ELSE v.season_year - 1 END,
+           w.season_begins_month, w.season_begins_day) AS day,
+       dense_rank() OVER (PARTITION BY v.route_id, v.season_year ORDER BY v.night, v.id) AS number,
+       coalesce(p.air_temperature_c, v.start_air_temperature_c)::float8 AS temperature,
+       coalesce(p.beaufort, v.start_beaufort)::float8 AS wind,
+       p.noise_index::float8 AS noise,
+       v.rain_48h_mm::float8 AS rain,
+       p.water_tonight AS water,
+       p.started_at
+FROM surveys_route r
+JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
+JOIN surveys_protocolversion w ON w.id = v.protocol_version_id
+JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
+WHERE r.programme_id = %(programme)s
+ORDER BY v.night, v.id, p.stop_id
+"""
+
+CALLS = """
+SELECT c.period_id, c.species_id, c.index, c.counts_in_trends AS counts
+FROM surveys_route r
+JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
+JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
+JOIN surveys_callindex c ON c.period_id = p.id
+WHERE r.programme_id = %(programme)s
+ORDER BY c.species_id
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listed:
+    """A species on the checklist: since when, until when, and the season in which it calls
+    (None when it may call at any time)."""
+
+    since: dt.date | None
+    until: dt.date | None
+    season: tuple[MonthDay, MonthDay] | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Heard:
+    """The call rows of one species: positions of their periods, and the index, NaN where the
+    row makes the species missing."""
+
+    at: NDArray[np.int64]
+    index: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProgrammePeriods:
+    """All listening periods of a programme that count; `columns` has no species yet, its call
+    index and heard are zeros. `day` counts from the first day of the season year. `stops` holds
+    covariates of stops, by name and stop id."""
+
+    columns: PeriodColumns
+    day: NDArray[np.int64]
+    region: NDArray[np.str_]
+    heard: Mapping[int, Heard]
+    listed: Mapping[int, Listed]
+    stops: Mapping[str, Mapping[int, float]]
+
+    @property
+    def regions(self) -> list[str]:
+        return [str(region) for region in np.unique(self.region) if region]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeciesPeriods:
+    """The listening periods of one species: all that the yearly table counts, and in
+    `in_season` (a mask over them) those of its calling season."""
+
+    columns: PeriodColumns
+    day: NDArray[np.int64]
+    in_season: NDArray[np.bool_]
+
+    @property
+    def sha256(self) -> str:
+        """Checksum of everything that goes into a fit."""
+        digest = hashlib.sha256()
+        columns = self.columns
+        arrays = [
+            columns.route,
+            columns.stop,
+            columns.season_year,
+            columns.night,
+            columns.visit_number,
+            columns.call_index,
+            columns.heard,
+            self.day,
+            self.in_season,
+            *(values for _, values in sorted(columns.covariates.items())),
+        ]
+        for array in arrays:
+            digest.update(np.ascontiguousarray(array).tobytes())
+            digest.update(b"|")
+        return digest.hexdigest()
+
+
+def load_periods(programme: Programme) -> ProgrammePeriods:
+    """Everything the fits of a programme need, in four queries."""
+    rows = fetch(PERIODS, {"programme": programme.pk})
+    calls = fetch(CALLS, {"programme": programme.pk})
+    stops = list(
+        Stop.objects.filter(route__programme=programme).values_list(
+            "pk", "place", "hydroperiod", "fish"
+        )
+    )
+    at = {row.id: position for position, row in enumerate(rows)}
+    night = np.array([row.night.toordinal() for row in rows], dtype=np.int64)
+    count = len(rows)
+    columns = PeriodColumns(
+        route=np.array([row.route_id for row in rows], dtype=np.int64),
+        stop=np.array([row.stop_id for row in rows], dtype=np.int64),
+        season_year=np.array([row.season_year for row in rows], dtype=np.int64),
+        night=night,
+        visit_number=np.array([row.number for row in rows], dtype=np.int64),
+        call_index=np.zeros(count),
+        heard=np.zeros(count),
+        covariates={
+            "temperature": _floats(row.temperature for row in rows),
+            "wind": _floats(row.wind for row in rows),
+            "noise": _floats(row.noise for row in rows),
+            "rain": _floats(row.rain for row in rows),
+            "water": _floats(WATER.get(row.water) for row in rows),
+            "minutes after sunset": _minutes_after_sunset(
+                rows, {pk: place for pk, place, *_ in stops}, programme.time_zone
+            ),
+        },
+    )
+    return ProgrammePeriods(
+        columns=columns,
+        day=np.array([row.day for row in rows], dtype=np.int64),
+        region=np.array([row.region for row in rows], dtype=np.str_),
+        heard=_heard(calls, at),
+        listed=_listed(programme),
+        stops={
+            "hydroperiod": {
+                pk: HYDROPERIOD[period] for pk, _, period, _ in stops if period in HYDROPERIOD
+            },
+            "fish": {pk: FISH[fish] for pk, *_, fish in stops if fish in FISH},
+        },
+    )
+
+
+def species_periods(
+    periods: ProgrammePeriods, species_id: int, *, region: str = ""
+) -> SpeciesPeriods:
+    """The listening periods of a species on the programme's checklist; KeyError for another.
+
+    Night and night squared stand among the covariates, in tens of days from the middle of the
+    nights listened to.
+    """
+    entry, columns = periods.listed[species_id], periods.columns
+    heard, index = np.zeros(len(columns.route)), np.zeros(len(columns.route))
+    found = periods.heard.get(species_id)
+    if found is not None:
+        index[found.at] = found.index
+        heard[found.at] = np.where(np.isnan(found.index), np.nan, 1.0)
+    listed = ~np.isnan(heard)
+    if entry.since:
+        listed &= columns.night >= entry.since.toordinal()
+    if entry.until:
+        listed &= columns.night <= entry.until.toordinal()
+    if region:
+        listed &= periods.region == region
+    day = periods.day[listed]
+    in_season = _in_season(columns.night[listed], entry.season)
+    about = day[in_season]
+    offset = (day - (np.median(about) if len(about) else 0.0)) / 10
+    return SpeciesPeriods(
+        columns=replace(
+            _rows(columns, listed, index=index, heard=heard),
+            covariates={
+                **{name: values[listed] for name, values in columns.covariates.items()},
+                "night": offset,
+                "night squared": offset**2,
+            },
+        ),
+        day=day,
+        in_season=in_season,
+    )
+
+
+def calling_season(periods: SpeciesPeriods) -> PeriodColumns:
+    """The listening periods of the calling season only.
+
+    Outside it silence says nothing of whether the species is there.
+    """
+    columns, kept = periods.columns, periods.in_season
+    return _rows(columns, kept, index=columns.call_index, heard=columns.heard)
+
+
+def _rows(
+    columns: PeriodColumns, kept: NDArray[np.bool_], *, index: Floats, heard: Floats
+) -> PeriodColumns:
+    return PeriodColumns(
+        route=columns.route[kept],
+        stop=columns.stop[kept],
+        season_year=columns.season_year[kept],
+        night=columns.night[kept],
+        visit_number=columns.visit_number[kept],
+        call_index=index[kept],
+        heard=heard[kept],
+        covariates={name: values[kept] for name, values in columns.covariates.items()},
+    )
+
+
+def _in_season(
+    nights: NDArray[np.int64], season: tuple[MonthDay, MonthDay] | None
+) -> NDArray[np.bool_]:
+    if season is None:
+        return np.ones(len(nights), dtype=np.bool_)
+    distinct, place = np.unique(nights, return_inverse=True)
+    inside = [in_days(dt.date.fromordinal(night), *season) for night in distinct.tolist()]
+    return np.array(inside, dtype=np.bool_)[place]
+
+
+def _floats(values: Iterable[float | None]) -> Floats:
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+
+
+def _heard(calls: list, at: Mapping[object, int]) -> dict[int, Heard]:
+    by_species: dict[int, list] = {}
+    for call in calls:
+        by_species.setdefault(call.species_id, []).append(call)
+    return {
+        species_id: Heard(
+            at=np.array([at[call.period_id] for call in own], dtype=np.int64),
+            index=_floats(call.index if call.counts else None for call in own),
+        )
+        for species_id, own in by_species.items()
+    }
+
+
+def _listed(programme: Programme) -> dict[int, Listed]:
+    found = {}
+    for entry in programme.checklist.all():
+        season = None
+        if entry.calls_from_month and entry.calls_to_month:
+            season = (
+                MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
+                MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
+            )
+        found[entry.species_id] = Listed(
+            since=entry.listed_from, until=entry.listed_until, season=season
+        )
+    return found
+
+
+def _minutes_after_sunset(rows: list, places: Mapping[int, object], time_zone: str) -> Floats:
+    """Minutes from sunset at the first stop of the visit to the start of listening."""
+    sunsets: dict[object, dt.datetime | None] = {}
+    found = []
+    for row in rows:
+        if row.visit_id not in sunsets:
+            point = places[row.stop_id]
+            place = Place(latitude=point.y, longitude=point.x)
+            sunsets[row.visit_id] = stop_sky(place, row.night, time_zone).sunset
+        sunset = sunsets[row.visit_id]
+        known = sunset is not None and row.started_at is not None
+        found.append((row.started_at - sunset).total_seconds() / 60 if known else None)
+    return _floats(found)

@@ -1,0 +1,55 @@
+"""Stored results of the estimators, and how far a programme's fits have come."""
+
+from django.db import models
+
+from surveys.models.programme import Programme
+from surveys.models.species import Species
+
+
+class SiteKind(models.TextChoices):
+    STOP = "stop", "Stop"
+    ROUTE = "route", "Route"
+
+
+class SpeciesFit(models.Model):
+    """Everything fitted for one species, kind of site and region (blank for all regions).
+
+    `data_sha256` is that of the listening periods that went in. `data_stamp` is the programme's
+    stamp when they were last compared: a result whose stamp is not today's may be out of date,
+    and is never shown without saying so.
+    """
+
+    programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="fits")
+    species = models.ForeignKey(Species, on_delete=models.CASCADE, related_name="fits")
+    site = models.CharField(max_length=5, choices=SiteKind.choices)
+    region = models.CharField(max_length=120, blank=True)
+    result = models.JSONField()
+    data_sha256 = models.CharField(max_length=64)
+    data_stamp = models.CharField(max_length=64)
+    software = models.CharField(max_length=80)
+    fitted_at = models.DateTimeField()
+    seconds = models.FloatField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["programme", "species", "site", "region"], name="fit_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(site__in=SiteKind.values), name="fit_site_known"
+            ),
+        ]
+
+
+class FittingRun(models.Model):
+    """The latest run over a programme's species: its progress while it lasts."""
+
+    programme = models.OneToOneField(
+        Programme, on_delete=models.CASCADE, related_name="fitting_run"
+    )
+    data_stamp = models.CharField(max_length=64)
+    done = models.PositiveIntegerField(default=0)
+    total = models.PositiveIntegerField(default=0)
+    refitted = models.PositiveIntegerField(default=0)
+    started_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
