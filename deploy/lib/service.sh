@@ -21,18 +21,33 @@ service_alive() {
     [[ -n $started && $(process_start_time "$pid") == "$started" ]]
 }
 
-# Asks the process to end, and after 15 s ends its whole group.
+# service_stop NAME...: asks the processes to end, all at once, and after 15 s
+# ends what is left of their groups.
 service_stop() {
-    local name=$1 pid tries=0
-    if service_alive "$name"; then
-        read -r pid _ <"$RUN_DIR/$name.pid"
-        kill -TERM "$pid" 2>/dev/null || true
-        while service_alive "$name" && ((++tries < 150)); do
-            sleep 0.1
-        done
-        ! service_alive "$name" || kill -KILL -- "-$pid" 2>/dev/null || true
-    fi
-    rm -f "$RUN_DIR/$name.pid"
+    local name
+    for name in "$@"; do
+        service_signal "$name" TERM
+    done
+    for name in "$@"; do
+        wait_until_gone "$name" || service_signal "$name" KILL
+        rm -f "$RUN_DIR/$name.pid"
+    done
+}
+
+service_signal() {
+    local pid
+    service_alive "$1" || return 0
+    read -r pid _ <"$RUN_DIR/$1.pid"
+    if [[ $2 == KILL ]]; then pid=-$pid; fi
+    kill -s "$2" -- "$pid" 2>/dev/null || true
+}
+
+wait_until_gone() {
+    local tries=0
+    while service_alive "$1"; do
+        ((++tries <= 150)) || return 1
+        sleep 0.1
+    done
 }
 
 # In clock ticks since boot: tells a process from a later one with its number.
