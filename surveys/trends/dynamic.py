@@ -212,18 +212,20 @@ def _fit(
 
 
 def _starts(history: FloatArray, parts: Mapping[Part, Design]) -> list[FloatArray]:
-    """Intercepts near the naive shares, with slow and with fast turnover; slopes zero."""
+    """Intercepts near the naive shares, with slow and fast turnover, and as if most frogs were
+    missed; slopes zero."""
     listened = ~np.isnan(history)
     heard = np.nansum(history, axis=2) > 0
     share = np.clip(heard.sum() / max(listened.any(axis=2).sum(), 1), 0.1, 0.9)
     rate = np.clip(np.nansum(history) / max(listened[heard].sum(), 1), 0.1, 0.9)
     starts = []
-    for turnover in (0.1, 0.4):
+    for turnover, missed in ((0.1, 1.0), (0.4, 1.0), (0.2, 0.4)):
+        present = 1 - (1 - share) * missed
         levels = {
-            "initial occupancy": share,
-            "colonisation": turnover * share,
-            "extinction": turnover * (1 - share),
-            "detection": rate,
+            "initial occupancy": present,
+            "colonisation": turnover * present,
+            "extinction": turnover * (1 - present),
+            "detection": rate * missed,
         }
         start = [
             np.r_[float(logit(levels[part])), np.zeros(len(design.names) - 1)]

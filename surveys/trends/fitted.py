@@ -87,6 +87,9 @@ def fit_model(
     marks the edge of the range.
     """
     maximum = max((maximise(objective, start) for start in starts), key=lambda end: end.value)
+    if objective.costly and not maximum.converged:
+        # Updates lose their way along the edge of the range; the true Hessian does not.
+        maximum = maximise(replace(objective, costly=False), maximum.theta)
     edge = bool((np.abs(predictors(maximum.theta)) > EDGE_LOGIT).any())
     known = identified(maximum)
     found: list[str] = []

@@ -20,6 +20,7 @@ _TOLERANCE = 1e-10
 _ROUNDING = 1e-13
 _LONGEST_STEP = 4.0
 _MOST_ITERATIONS = 200
+_MOST_UPDATES = 40
 _MOST_HALVINGS = 40
 # A costly Hessian is computed afresh after this many updates.
 _REFRESH = 20
@@ -97,7 +98,8 @@ def maximise(
     hessian = objective.hessian(theta) if curvature is None else curvature
     updated = objective.costly or curvature is not None
     converged, iteration = False, 0
-    while iteration < _MOST_ITERATIONS and not converged and np.isfinite(value):
+    most = _MOST_ITERATIONS if curvature is None else _MOST_UPDATES
+    while iteration < most and not converged and np.isfinite(value):
         iteration += 1
         step, decrement = _newton_step(gradient, hessian, _held(objective, theta, gradient))
         converged = decrement < _TOLERANCE
@@ -236,7 +238,9 @@ class _Profile:
         self._top = maximum.value
         self._along = contrast
         self._across, self._lower, self._upper = _complement(objective, contrast)
-        self._curvature = self._across.T @ maximum.hessian @ self._across
+        # The curvature at the maximum serves near by, unless a parameter is held where it is flat.
+        near_by = objective.costly and bool(identified(maximum).all())
+        self._curvature = self._across.T @ maximum.hessian @ self._across if near_by else None
         self._seen = [(float(contrast @ maximum.theta), self._across.T @ maximum.theta)]
 
     def root_deviance(self, at: float) -> float:
@@ -245,8 +249,10 @@ class _Profile:
         if self._across.shape[1] == 0:
             value = self._objective.value_gradient(fixed)[0]
         else:
-            curvature = self._curvature if self._objective.costly else None
-            inner = maximise(self._inner(fixed), start, curvature=curvature)
+            objective = self._inner(fixed)
+            inner = maximise(objective, start, curvature=self._curvature)
+            if not inner.converged and self._curvature is not None:
+                inner = maximise(objective, start)
             value = inner.value
             if not inner.converged or value > self._top + _RISE:
                 raise ProfileFailedError
