@@ -47,7 +47,7 @@ def _people_page(
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
 def invite(request: ProgrammeRequest) -> HttpResponse:
-    form = InviteForm(request.POST or None)
+    form = InviteForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         site_url = _site_url(request)
         issued = tried(
@@ -84,7 +84,7 @@ def withdraw(request: ProgrammeRequest, invitation: int) -> HttpResponse:
 @needs(Permission.MANAGE)
 def person(request: ProgrammeRequest, membership: int) -> HttpResponse:
     shown = verbs.person_of(request.membership, membership)
-    form = PersonForm(request.POST or None, membership=shown)
+    form = PersonForm(request.POST if request.method == "POST" else None, membership=shown)
     if request.method == "POST" and form.is_valid():
         saved = tried(
             form, verbs.change_person, request.membership, membership, **form.cleaned_data

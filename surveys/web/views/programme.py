@@ -96,7 +96,7 @@ def overview(request: ProgrammeRequest) -> HttpResponse:
 @needs(Permission.MANAGE)
 def facts(request: ProgrammeRequest) -> HttpResponse:
     programme = request.membership.programme
-    form = FactsForm(request.POST or None, programme=programme)
+    form = FactsForm(request.POST if request.method == "POST" else None, programme=programme)
     if (
         request.method == "POST"
         and form.is_valid()

@@ -37,7 +37,7 @@ def assignments(request: ProgrammeRequest) -> HttpResponse:
     rows = verbs.assignments_of(programme, year)
     observers = verbs.observers_of(programme)
     form = AssignForm(
-        request.POST or None,
+        request.POST if request.method == "POST" else None,
         routes=[row.route for row in rows],
         observers=observers,
         initial={"route": request.GET.get("route")},

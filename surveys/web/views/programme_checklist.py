@@ -60,7 +60,7 @@ def add(request: ProgrammeRequest, species: str) -> HttpResponse:
     programme = request.membership.programme
     shown = get_object_or_404(Species, code=species)
     form = ListingForm(
-        request.POST or None,
+        request.POST if request.method == "POST" else None,
         initial={"listed_from": verbs.first_night_to_list(programme, today_of(programme))},
     )
     del form.fields["listed_until"]
@@ -77,7 +77,7 @@ def add(request: ProgrammeRequest, species: str) -> HttpResponse:
 @needs(Permission.MANAGE)
 def entry(request: ProgrammeRequest, entry: int) -> HttpResponse:
     shown = verbs.entry_of(request.membership.programme, entry)
-    form = ListingForm(request.POST or None, entry=shown)
+    form = ListingForm(request.POST if request.method == "POST" else None, entry=shown)
     if request.method == "POST" and form.is_valid():
         saved = tried(form, verbs.change_entry, request.membership, shown.pk, form.listing)
         if saved:
@@ -92,7 +92,7 @@ def entry(request: ProgrammeRequest, entry: int) -> HttpResponse:
 def take_off(request: ProgrammeRequest, entry: int) -> HttpResponse:
     programme = request.membership.programme
     shown = verbs.entry_of(programme, entry)
-    form = TakeOffForm(request.POST or None, today=today_of(programme))
+    form = TakeOffForm(request.POST if request.method == "POST" else None, today=today_of(programme))
     if request.method == "POST" and form.is_valid():
         gone = tried(form, verbs.take_off, request.membership, shown.pk, **form.cleaned_data)
         if gone:

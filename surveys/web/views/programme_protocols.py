@@ -95,7 +95,7 @@ class _Screen:
         is_new_protocol: bool = False,
     ) -> None:
         programme = request.membership.programme
-        data = request.POST or None
+        data = request.POST if request.method == "POST" else None
         self.wants_more = data is not None and "one_more" in data
         if self.wants_more:
             data = with_one_more(request.POST, programme)

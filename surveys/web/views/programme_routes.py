@@ -133,7 +133,7 @@ def add(request: ProgrammeRequest) -> HttpResponse:
     if not protocols:
         messages.warning(request, "Set up a protocol first: every route follows one.")
         return redirect("web:programme_protocols", programme=request.membership.programme.slug)
-    form = RouteForm(request.POST or None, protocols=protocols)
+    form = RouteForm(request.POST if request.method == "POST" else None, protocols=protocols)
     if request.method == "POST" and form.is_valid():
         saved = _saved(request, form, None)
         if saved:
@@ -147,7 +147,7 @@ def edit(request: ProgrammeRequest, route: int) -> HttpResponse:
     programme = request.membership.programme
     shown = verbs.route_of(programme, route)
     protocols = list(programme.protocols.order_by("name"))
-    form = RouteForm(request.POST or None, protocols=protocols, route=shown)
+    form = RouteForm(request.POST if request.method == "POST" else None, protocols=protocols, route=shown)
     if request.method == "POST" and form.is_valid():
         saved = _saved(request, form, shown.pk)
         if saved:

@@ -37,7 +37,7 @@ def add(request: ProgrammeRequest, route: int) -> HttpResponse:
     programme = request.membership.programme
     shown = route_of(programme, route)
     initial = {"number": verbs.next_number(shown), "active_from": today_of(programme)}
-    form = StopForm(request.POST or None, initial=initial)
+    form = StopForm(request.POST if request.method == "POST" else None, initial=initial)
     if request.method == "POST" and form.is_valid():
         stop = tried(
             form,
@@ -64,7 +64,7 @@ def add(request: ProgrammeRequest, route: int) -> HttpResponse:
 @needs(Permission.MANAGE)
 def edit(request: ProgrammeRequest, stop: int) -> HttpResponse:
     shown = verbs.stop_of(request.membership.programme, stop)
-    form = StopForm(request.POST or None, stop=shown)
+    form = StopForm(request.POST if request.method == "POST" else None, stop=shown)
     if request.method == "POST" and form.is_valid():
         saved = tried(
             form,
@@ -93,7 +93,7 @@ def edit(request: ProgrammeRequest, stop: int) -> HttpResponse:
 def close(request: ProgrammeRequest, stop: int) -> HttpResponse:
     programme = request.membership.programme
     shown = verbs.stop_of(programme, stop)
-    form = CloseStopForm(request.POST or None, today=today_of(programme))
+    form = CloseStopForm(request.POST if request.method == "POST" else None, today=today_of(programme))
     if request.method == "POST" and form.is_valid():
         closed = tried(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
         if closed:
@@ -108,7 +108,7 @@ def close(request: ProgrammeRequest, stop: int) -> HttpResponse:
 def move(request: ProgrammeRequest, stop: int) -> HttpResponse:
     programme = request.membership.programme
     shown = verbs.stop_of(programme, stop)
-    form = MoveStopForm(request.POST or None, stop=shown, today=today_of(programme))
+    form = MoveStopForm(request.POST if request.method == "POST" else None, stop=shown, today=today_of(programme))
     if request.method == "POST" and form.is_valid():
         moved = tried(
             form,

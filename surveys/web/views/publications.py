@@ -100,7 +100,7 @@ def publish(request: ProgrammeRequest) -> HttpResponse:
     waiting = open_visits(member.programme, season_year)
     open_count = waiting.count()
     form = PublishForm(
-        request.POST or None,
+        request.POST if request.method == "POST" else None,
         initial={"seen": found.sha256},
         preview=found,
         open_count=open_count,

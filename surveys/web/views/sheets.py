@@ -39,7 +39,7 @@ def sheets(request: ProgrammeRequest) -> HttpResponse:
 @needs(Permission.SURVEY)
 def new(request: ProgrammeRequest) -> HttpResponse:
     form = NewSheetForm(
-        request.POST or None,
+        request.POST if request.method == "POST" else None,
         member=request.membership,
         now=timezone.now(),
         initial={"route": request.GET.get("route"), "night": request.GET.get("night")},

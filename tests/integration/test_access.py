@@ -1,0 +1,365 @@
+"""Who may open what: every URL × role, from one table. A URL without a row fails.
+
+The columns are the roles: somebody who is not signed in, an observer of another
+programme, and the programme's partner, observer and coordinator. The answers:
+
+    in    asked to sign in (the API answers 403)
+    none  404: to them it does not exist
+    no    403: their role does not allow it
+    ok    let in (whatever the request itself is then worth)
+"""
+
+import datetime as dt
+import json
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.urls import URLPattern, get_resolver, reverse
+from django.utils import timezone
+
+from accounts.models import Invitation, Membership, Role, hash_token
+from surveys.importing.uploads import store
+from surveys.models import (
+    Assignment,
+    Publication,
+    StoredFinding,
+    Visit,
+    VisitState,
+)
+from surveys.visits.drafts import start_visit
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+)
+
+ROLES = ("anonymous", "outsider", "partner", "observer", "coordinator")
+
+TABLE = """
+    name                                 method  anonymous outsider partner observer coordinator
+
+    web:healthz                          GET     ok    ok    ok    ok    ok
+    web:theme                            POST    ok    ok    ok    ok    ok
+    web:home                             GET     in    ok    ok    ok    ok
+    web:guide                            GET     in    ok    ok    ok    ok
+    web:guide_page                       GET     in    ok    ok    ok    ok
+    web:rule                             GET     in    ok    ok    ok    ok
+    web:people_invitation                GET     ok    ok    ok    ok    ok
+
+    web:tonight                          GET     in    none  no    ok    ok
+    web:tonight_route                    GET     in    none  no    ok    ok
+    web:field_sheet                      GET     in    none  no    ok    ok
+    web:sheets                           GET     in    none  no    ok    ok
+    web:sheet_new                        GET     in    none  no    ok    ok
+    web:sheet_new                        POST    in    none  no    ok    ok
+    web:sheet                            GET     in    none  no    ok    ok
+    web:sheet                            POST    in    none  no    ok    none
+    web:sheet_cells                      PATCH   in    none  no    ok    none
+    web:sheet_submit                     POST    in    none  no    ok    none
+    web:sheet_discard                    POST    in    none  no    ok    none
+    web:sheet_photo                      POST    in    none  no    ok    ok
+
+    web:review                           GET     in    none  no    no    ok
+    web:review_visit                     GET     in    none  no    no    ok
+    web:settle                           POST    in    none  no    no    ok
+    web:accept                           POST    in    none  no    no    ok
+    web:send_back                        POST    in    none  no    no    ok
+    web:set_aside                        POST    in    none  no    no    ok
+    web:reopen                           POST    in    none  no    no    ok
+    web:review_correct                   GET     in    none  no    no    ok
+    web:review_correct                   POST    in    none  no    no    ok
+
+    web:visit                            GET     in    none  no    ok    ok
+    web:seasons                          GET     in    none  no    ok    ok
+    web:season_coverage                  GET     in    none  no    ok    ok
+    web:season_map                       GET     in    none  no    ok    ok
+    web:season_visits                    GET     in    none  no    ok    ok
+    web:trends                           GET     in    none  ok    ok    ok
+    web:trends_csv                       GET     in    none  ok    ok    ok
+    web:trends_dictionary                GET     in    none  ok    ok    ok
+    web:publications                     GET     in    none  ok    ok    ok
+    web:publication                      GET     in    none  ok    ok    ok
+    web:publication_file                 GET     in    none  ok    ok    ok
+    web:publish                          POST    in    none  no    no    ok
+
+    web:programme                        GET     in    none  no    no    ok
+    web:programme_facts                  POST    in    none  no    no    ok
+    web:programme_assignments            GET     in    none  no    no    ok
+    web:programme_assignments            POST    in    none  no    no    ok
+    web:programme_repeat                 POST    in    none  no    no    ok
+    web:programme_unassign               POST    in    none  no    no    ok
+    web:programme_routes                 GET     in    none  no    no    ok
+    web:programme_route_add              POST    in    none  no    no    ok
+    web:programme_route                  GET     in    none  no    no    ok
+    web:programme_route_edit             POST    in    none  no    no    ok
+    web:programme_stop_add               POST    in    none  no    no    ok
+    web:programme_stop                   POST    in    none  no    no    ok
+    web:programme_stop_close             POST    in    none  no    no    ok
+    web:programme_stop_move              POST    in    none  no    no    ok
+    web:programme_protocols              GET     in    none  no    no    ok
+    web:programme_protocol_begin         GET     in    none  no    no    ok
+    web:programme_protocol_add           POST    in    none  no    no    ok
+    web:programme_version                GET     in    none  no    no    ok
+    web:programme_version_edit           POST    in    none  no    no    ok
+    web:programme_version_next           POST    in    none  no    no    ok
+    web:programme_checklist              GET     in    none  no    no    ok
+    web:programme_species_search         GET     in    none  no    no    ok
+    web:programme_species_add            POST    in    none  no    no    ok
+    web:programme_entry                  POST    in    none  no    no    ok
+    web:programme_entry_take_off         POST    in    none  no    no    ok
+    web:programme_entry_move             POST    in    none  no    no    ok
+    web:people                           GET     in    none  no    no    ok
+    web:people_invite                    POST    in    none  no    no    ok
+    web:people_person                    POST    in    none  no    no    ok
+    web:people_deactivate                POST    in    none  no    no    ok
+    web:people_reactivate                POST    in    none  no    no    ok
+    web:people_send_again                POST    in    none  no    no    ok
+    web:people_withdraw                  POST    in    none  no    no    ok
+
+    web:import_start                     GET     in    none  no    no    ok
+    web:import_template                  GET     in    none  no    no    ok
+    web:import_columns                   GET     in    none  no    no    ok
+    web:import_preview                   GET     in    none  no    no    ok
+    web:import_commit                    POST    in    none  no    no    ok
+    web:import_discard                   POST    in    none  no    no    ok
+
+    web:survey                           GET     in    none  no    ok    ok
+    web:survey_hello                     GET     in    none  no    ok    ok
+    web:survey_packet                    GET     in    none  no    ok    ok
+    web:survey_worker                    GET     in    none  no    ok    ok
+    web:survey_manifest                  GET     in    none  no    ok    ok
+
+    api:schema                           GET     in    ok    ok    ok    ok
+    api:docs                             GET     in    ok    ok    ok    ok
+    api:programme                        GET     in    none  ok    ok    ok
+    api:protocol_versions                GET     in    none  ok    ok    ok
+    api:protocol_version                 GET     in    none  ok    ok    ok
+    api:checklist                        GET     in    none  ok    ok    ok
+    api:trends                           GET     in    none  ok    ok    ok
+    api:publications                     GET     in    none  ok    ok    ok
+    api:publications                     POST    in    none  no    no    ok
+    api:publication                      GET     in    none  ok    ok    ok
+    api:routes                           GET     in    none  no    ok    ok
+    api:route                            GET     in    none  no    ok    ok
+    api:route_geojson                    GET     in    none  no    ok    ok
+    api:route_years                      GET     in    none  no    ok    ok
+    api:coverage                         GET     in    none  no    ok    ok
+    api:visits                           GET     in    none  no    ok    ok
+    api:visit                            GET     in    none  no    ok    ok
+    api:visit                            PUT     in    none  no    ok    none
+    api:visit                            PATCH   in    none  no    ok    none
+    api:visit                            DELETE  in    none  no    ok    none
+    api:visit_records                    GET     in    none  no    ok    ok
+    api:submit                           POST    in    none  no    ok    none
+    api:accept                           POST    in    none  no    no    ok
+    api:send_back                        POST    in    none  no    no    ok
+    api:set_aside                        POST    in    none  no    no    ok
+    api:reopen                           POST    in    none  no    no    ok
+    api:correct                          POST    in    none  no    no    ok
+    api:settle                           POST    in    none  no    no    ok
+
+    account_login                        GET     ok    ok    ok    ok    ok
+    account_logout                       GET     in    ok    ok    ok    ok
+    account_inactive                     GET     ok    ok    ok    ok    ok
+    account_signup                       GET     ok    ok    ok    ok    ok
+    account_reauthenticate               GET     in    ok    ok    ok    ok
+    account_email                        GET     in    ok    ok    ok    ok
+    account_email_verification_sent      GET     ok    ok    ok    ok    ok
+    account_change_password              GET     in    ok    ok    ok    ok
+    account_set_password                 GET     in    ok    ok    ok    ok
+    account_reset_password               GET     ok    ok    ok    ok    ok
+    account_confirm_login_code           GET     in    ok    ok    ok    ok
+    account_confirm_email                GET     ok    ok    ok    ok    ok
+    account_reset_password_done          GET     ok    ok    ok    ok    ok
+    account_reset_password_from_key      GET     ok    ok    ok    ok    ok
+    account_reset_password_from_key_done GET     ok    ok    ok    ok    ok
+"""
+
+# Pages that show a visit in the making stand on the observer's draft, the others on
+# a visit that was handed in.
+ON_THE_DRAFT = ("web:sheet", "api:visit", "api:submit")
+
+
+def rows() -> Iterator[tuple[str, str, str, str]]:
+    """(URL name, method, role, expected answer)."""
+    for line in TABLE.strip().splitlines()[1:]:
+        if line.strip():
+            name, method, *answers = line.split()
+            assert len(answers) == len(ROLES), line
+            for role, answer in zip(ROLES, answers, strict=True):
+                yield name, method, role, answer
+
+
+def every_url(patterns=None, namespace: str = "") -> Iterator[tuple[str, URLPattern]]:
+    for pattern in patterns or get_resolver().url_patterns:
+        if isinstance(pattern, URLPattern):
+            yield f"{namespace}{pattern.name}", pattern
+        else:
+            inner = f"{namespace}{pattern.namespace}:" if pattern.namespace else namespace
+            yield from every_url(pattern.url_patterns, inner)
+
+
+def test_every_url_has_a_row():
+    assert {name for name, _ in every_url()} == {name for name, *_ in rows()}
+
+
+@dataclass(frozen=True, kw_only=True)
+class World:
+    members: dict[str, Membership]
+    draft: Visit
+    arguments: dict[str, object]
+
+
+@pytest.fixture
+def world(programme, partner, observer, coordinator) -> World:
+    """One of everything that a URL can name."""
+    outsider = make_member(make_programme(), Role.OBSERVER)
+    (peeper,) = make_checklist(programme)
+    route = make_route(programme)
+    handed_in = make_accepted_visit(
+        route,
+        observer.person,
+        heard={1: {peeper: 2}},
+        state=VisitState.SUBMITTED,
+        counts_in_trends=False,
+    )
+    draft = start_visit(observer, route=route, night=dt.date(2024, 4, 20))
+    finding = StoredFinding.objects.create(
+        visit=handed_in, code="too-cold", severity="query", message="Cold."
+    )
+    assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
+    now = timezone.now()
+    invitation = Invitation.objects.create(
+        programme=programme,
+        email="new@example.org",
+        role=Role.OBSERVER,
+        token_hash=hash_token("token"),
+        invited_by=coordinator.person,
+        expires_at=now + dt.timedelta(days=1),
+    )
+    Publication.objects.create(
+        programme=programme,
+        season_year=2024,
+        version=1,
+        title="Yearly table",
+        table_csv="species\n",
+        dictionary_csv="column\n",
+        software="0",
+        row_count=0,
+        visit_count=0,
+        sha256="0" * 64,
+        published_by=coordinator.person,
+        published_at=now,
+    )
+    upload = store(
+        coordinator, file_name="visits.csv", content=b"route,night,stop\nR1,2024-04-15,1\n"
+    )
+    version = route.protocol.versions.get()
+    return World(
+        members={
+            "outsider": outsider,
+            "partner": partner,
+            "observer": observer,
+            "coordinator": coordinator,
+        },
+        draft=draft,
+        arguments={
+            "programme": programme.slug,
+            "code": route.code,
+            "route": route.pk,
+            "stop": route.stops.first().pk,
+            "version": version.pk,
+            "version_id": version.pk,
+            "visit": handed_in.pk,
+            "visit_id": handed_in.pk,
+            "finding": finding.pk,
+            "finding_id": finding.pk,
+            "assignment": assignment.pk,
+            "entry": programme.checklist.get().pk,
+            "species": peeper.code,
+            "membership": observer.pk,
+            "invitation": invitation.pk,
+            "upload": upload.pk,
+            "token": "token",
+            "season_year": 2024,
+            "kind": "table.csv",
+            "slug": "cautions",
+            "row": 1,
+            "key": "key",
+            "uidb36": "1",
+        },
+    )
+
+
+def address(world: World, name: str) -> str:
+    pattern = dict(every_url())[name].pattern
+    wanted = list(pattern.converters) or list(pattern.regex.groupindex)
+    arguments = {key: world.arguments[key] for key in ("programme", *wanted) if key in wanted}
+    if name.startswith("api:") and name not in ("api:schema", "api:docs"):
+        arguments["programme"] = world.arguments["programme"]
+    if name.startswith(ON_THE_DRAFT) and "visit_id" in arguments:
+        arguments["visit_id"] = world.draft.pk
+    if name == "web:rule":
+        arguments["code"] = "too-cold"
+    if name == "web:import_template":
+        arguments["kind"] = "csv"
+    if name.endswith("publication") or name == "web:publication_file":
+        arguments["version"] = 1
+    return reverse(name, kwargs=arguments)
+
+
+def answer_of(response, name: str) -> str:
+    if response.status_code in (301, 302) and "/accounts/login/" in response["Location"]:
+        return "in"
+    if (
+        name.startswith("api:")
+        and response.status_code == 403
+        and not response.wsgi_request.user.pk
+    ):
+        return "in"
+    return {403: "no", 404: "none"}.get(response.status_code, "ok")
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_every_url_answers_the_role_as_the_table_says(world, role):
+    """Each request is undone before the next, so that all meet the same world."""
+    client = Client()
+    if role != "anonymous":
+        client.force_login(world.members[role].person)
+    surprises = []
+    for name, method, who, expected in rows():
+        if who != role:
+            continue
+        with transaction.atomic():
+            response = request(client, world, name, method)
+            answer = answer_of(response, name)
+            transaction.set_rollback(True)
+        if answer != expected or response.status_code >= 500:
+            surprises.append(f"{name} {method}: {response.status_code}, wanted {expected}")
+    assert not surprises, "\n".join(surprises)
+
+
+def request(client: Client, world: World, name: str, method: str):
+    client.raise_request_exception = False
+    headers, kind, body = {}, "application/x-www-form-urlencoded", b""
+    if name == "web:programme_repeat":
+        body = b"season=2024"
+    if name.startswith("api:") or method == "PATCH":
+        kind = "application/json"
+        sheet = {"changes": {}, "cells": {}, "night": "2024-04-20"}
+        body = json.dumps({**sheet, "route": world.arguments["code"]}).encode()
+        headers = {"If-Match": '"1"'}
+    return client.generic(method, address(world, name), body, content_type=kind, headers=headers)
+
+
+def test_unknown_visit_is_like_a_foreign_one(world):
+    client = Client()
+    client.force_login(world.members["observer"].person)
+    slug = world.arguments["programme"]
+    assert client.get(f"/{slug}/sheets/{uuid.uuid4()}/").status_code == 404
