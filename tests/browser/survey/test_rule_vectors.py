@@ -1,0 +1,52 @@
+"""The phone's rules against fixtures/rule_vectors.json: the same findings, the same words.
+
+The file is made by the Python rules and run against them in tests/unit/protocol.
+"""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+
+FILE = json.loads((Path(__file__).parents[3] / "fixtures" / "rule_vectors.json").read_text("utf-8"))
+ON_PHONE = set(FILE["on_phone"])
+RUN = """async ([base, vectors]) => {
+  const { judge, CODES } = await import(`${base}/judge.js`);
+  return [CODES, vectors.map(({ case: one, derived }) => judge(one, derived))];
+}"""
+
+
+@pytest.fixture
+def blank(open_context):
+    """A page of this origin that runs nothing by itself."""
+    page = open_context().new_page()
+    page.goto("/static/web/mark.svg")
+    return page
+
+
+def test_every_vector(blank, live_server):
+    base = f"{live_server.url}/static/web/survey/rules"
+    codes, answers = blank.evaluate(RUN, [base, FILE["vectors"]])
+    assert codes == FILE["on_phone"]
+    wrong = {}
+    for vector, said in zip(FILE["vectors"], answers, strict=True):
+        expected = [finding for finding in vector["expect"] if finding["code"] in ON_PHONE]
+        if said != expected:
+            wrong[vector["name"]] = {"expected": expected, "said": said}
+    assert wrong == {}
+    assert sum(len(said) for said in answers) > 50
+
+
+def test_codes_are_those_of_the_server(blank, live_server):
+    codes = blank.evaluate(
+        """async (base) => {
+          const codes = await import(`${base}/codes.js`);
+          const maps = ["SKY_CODES", "NOISE_INDEX", "CALL_INDEX"].map((name) => [...codes[name]]);
+          return [codes.BEAUFORT, ...maps];
+        }""",
+        f"{live_server.url}/static/web/survey/rules",
+    )
+    tables = [list(map(list, table.items())) for table in (SKY_CODES, NOISE_INDEX, CALL_INDEX)]
+    assert codes == [[[row.force, row.name, row.sign] for row in BEAUFORT], *tables]
