@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from surveys.importing.fields import BY_CODE, FIELDS, Field, Level, plain, words_of
 from surveys.importing.problems import Problem
 from surveys.importing.table import Table
-from surveys.visits.texts import is_missing
 
 IGNORE = "ignore"
 SPECIES = "species:"
 ASK = "?"
 
 _SLASHED = re.compile(r"\s*(\d{1,2})[/.-](\d{1,2})[/.-](\d{2}|\d{4})\b.*")
+_CLOCK = re.compile(r"(?:\d{4}-\d{2}-\d{2} )?(\d{1,2})[:.h]?\d{2}(?:[:.]\d{2})?")
+_HALF_OF_DAY = re.compile(r"\d\s*[ap]\.?\s*m\.?$", re.IGNORECASE)
 _LONE_UNIT = re.compile(r"\b([cf])$")
 
 
@@ -238,12 +239,13 @@ def date_form(cells: Iterable[str]) -> str:
 
 
 def _clock_form(cells: Iterable[str]) -> str:
-    """`12h` when every time would otherwise be by day or early morning."""
+    """`12h` when no time names its half of the day and all would be by day or early
+    morning; what is no time says nothing."""
     hours = []
     for text in cells:
-        match = re.match(r"\s*(\d{1,2})(?::|\.|h)?\d{2}\s*$", text)
+        if _HALF_OF_DAY.search(text):
+            return "24h"
+        match = _CLOCK.fullmatch(text)
         if match:
             hours.append(int(match[1]))
-        elif not is_missing(text):
-            return "24h"
     return "12h" if hours and all(1 <= hour <= 12 for hour in hours) else "24h"

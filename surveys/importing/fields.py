@@ -43,8 +43,8 @@ DATES = (
     Form(code="mdy", label="month first, 4/15/2024"),
 )
 CLOCKS = (
-    Form(code="24h", label="21:14, 9:14 pm, or a time cell"),
-    Form(code="12h", label="9:14 without pm: evening and after midnight"),
+    Form(code="24h", label="21:14, 9:14 pm, time cells"),
+    Form(code="12h", label="9:14 is 21:14, 12:05 is 00:05"),
 )
 DEGREES = (
     Form(code="C", label="°C", hints=("c", "celsius")),

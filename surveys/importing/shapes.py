@@ -331,7 +331,7 @@ def _unknown_routes(work: _Gathering) -> list[Problem]:
         if is_missing(text):
             message, mend = "The route is missing.", "Write the code of the route."
         else:
-            close = _suggestions(text, work.routes)
+            close = _suggestions([work.routes[name] for name in _close(text, work.routes)])
             message = f"{quoted(text)} is not a route of this programme."
             mend = close or f"The routes are {', '.join(known[:20])}." if known else "Add it first."
         problems.append(
@@ -348,17 +348,24 @@ def _unknown_species(work: _Gathering) -> list[Problem]:
             row=rows[0],
             column=work.headers[work.positions["species"]],
             message=f"{quoted(name)} is not a species of the catalogue. {_also(rows)}".strip(),
-            mend=_suggestions(name, work.catalogue)
+            mend=_suggestions([_capital(close) for close in _close(name, work.catalogue)])
             or "Use the scientific name, or add the species to the checklist first.",
         )
         for name, rows in work.unknown_species.items()
     ]
 
 
-def _suggestions(text: str, known: Mapping[str, str]) -> str:
-    close = difflib.get_close_matches(text.casefold(), list(known), n=3, cutoff=0.6)
-    names = list(dict.fromkeys(close))
-    return f"Was it {' or '.join(f'“{name}”' for name in names)}?" if names else ""
+def _close(text: str, known: Mapping[str, str]) -> list[str]:
+    return difflib.get_close_matches(text.casefold(), list(known), n=3, cutoff=0.6)
+
+
+def _capital(name: str) -> str:
+    return name[:1].upper() + name[1:]
+
+
+def _suggestions(names: Sequence[str]) -> str:
+    distinct = dict.fromkeys(names)
+    return f"Was it {' or '.join(f'“{name}”' for name in distinct)}?" if distinct else ""
 
 
 def _also(rows: list[int]) -> str:

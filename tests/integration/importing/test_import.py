@@ -284,7 +284,7 @@ def test_unknown_species_are_listed_once_with_suggestions(attempt):
     tried = attempt("Route,Date,Stop,Start,End,Species,Index\n" + rows)
     assert len(tried.problems) == 1
     assert "row 3, 4" in tried.problems[0]
-    assert "“spring peeper”" in tried.problems[0]
+    assert "“Spring peeper”" in tried.problems[0]
 
 
 def test_index_columns_that_are_no_species_are_said(attempt):

@@ -78,6 +78,8 @@ def test_times_without_halves_of_the_day():
     assert guessed("Start time", "9:14", "12:05") == "started_at:12h"
     assert guessed("Start time", "9:14", "21:20") == "started_at:24h"
     assert guessed("Start time", "9:14 pm") == "started_at:24h"
+    assert guessed("Start time", "9:14", "late", "-", "1005") == "started_at:12h"
+    assert guessed("Start time", "00:14", "1:05") == "started_at:24h"
 
 
 def test_a_field_goes_to_the_first_column_only():
