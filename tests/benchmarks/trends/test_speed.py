@@ -1,0 +1,105 @@
+"""Speed as ratios against a floor that is measured in the same run.
+
+The floors are bare evaluations of the models' own vectorised likelihood, so a slow or busy machine
+slows both sides.
+"""
+
+import time
+
+import numpy as np
+import pytest
+
+from surveys.trends.histories import PeriodColumns
+from surveys.trends.occupancy import fit_occupancy
+from surveys.trends.occupancy_likelihood import log_likelihood, occupancy_cells
+from surveys.trends.species import analyse_species
+from surveys.trends.trend import fit_trend
+from tests.unit.trends.simulated import occupancy_histories, persistent_seasons
+
+pytestmark = pytest.mark.benchmark
+SITES, YEARS, VISITS = 600, 20, 3
+
+
+def ratio(work, floor, *, repeats):
+    """Best time of ``work`` over best time of ``floor``, taken in turns."""
+    times = {work: [], floor: []}
+    for _ in range(repeats):
+        for job, taken in times.items():
+            start = time.perf_counter()
+            job()
+            taken.append(time.perf_counter() - start)
+    return min(times[work]) / min(times[floor])
+
+
+def test_single_fit():
+    """Constant model, 600 sites, 3 visits: at most 3 times 30 evaluations on the grouped rows.
+
+    Measured 2.2 to 2.5.
+    """
+    rng = np.random.default_rng(1)
+    history = occupancy_histories(rng, psi=np.full(SITES, 0.6), p=np.full((SITES, VISITS), 0.4))
+    fit = fit_occupancy(history)
+
+    def evaluations():
+        for _ in range(30):
+            log_likelihood(fit.cells, fit.maximum.theta)
+
+    assert ratio(lambda: fit_occupancy(history), evaluations, repeats=60) <= 3.0
+
+
+@pytest.fixture(scope="module")
+def stacked():
+    psi = 1 / (1 + np.exp(-(0.3 - 0.05 * (np.arange(YEARS) - 9.5))))
+    return persistent_seasons(np.random.default_rng(2), sites=SITES, psi=psi, p=0.4, visits=VISITS)
+
+
+@pytest.mark.parametrize(("form", "most"), [("linear", 20), ("factor", 65)])
+def test_stacked_trend(stacked, form, most):
+    """600 sites, 20 seasons, 3 visits, clustered errors, against one evaluation visit by visit.
+
+    Measured 8 and 30. One evaluation took 1.6 ms on 2 busy cores, so the bounds stand for 32 ms
+    with a linear year (the aim is 60) and 104 ms with a factor year (the aim is 200).
+    """
+    history = stacked[0]
+    by_visit = occupancy_cells(
+        history, np.arange(len(history))[:, None] * 1.0, np.ones((*history.shape, 1))
+    )
+    assert len(by_visit.weight) == len(history)
+
+    def work():
+        fit_trend(*stacked, form=form)
+
+    def floor():
+        log_likelihood(by_visit, np.array([0.0, 0.4]))
+
+    assert ratio(work, floor, repeats=10) <= most
+
+
+def programme(routes, stops=10):
+    """Listening periods of one species on every stop, year and visit."""
+    psi = np.linspace(0.65, 0.4, YEARS)
+    history, year, site = persistent_seasons(
+        np.random.default_rng(3), sites=routes * stops, psi=psi, p=0.4, visits=VISITS
+    )
+    visit = np.tile(np.arange(1, VISITS + 1), len(year))
+    return PeriodColumns(
+        route=np.repeat(site // stops, VISITS),
+        stop=np.repeat(site, VISITS),
+        season_year=np.repeat(year, VISITS),
+        night=np.repeat(year, VISITS) * 365 + visit * 40,
+        visit_number=visit,
+        call_index=history.ravel(),
+        heard=history.ravel(),
+    )
+
+
+def test_all_tables_grow_no_faster_than_the_sites():
+    """Table, corrected years, trend and line of one species at 1, 2 and 4 times 75 routes.
+
+    Grows slower than linear while fits, whose cost does not depend on sites, still weigh.
+    """
+    one, two, four = (programme(75 * times) for times in (1, 2, 4))
+    double = ratio(lambda: analyse_species("x", two), lambda: analyse_species("x", one), repeats=3)
+    again = ratio(lambda: analyse_species("x", four), lambda: analyse_species("x", two), repeats=3)
+    assert double <= 2.3
+    assert again <= 2.3
