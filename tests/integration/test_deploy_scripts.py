@@ -197,9 +197,9 @@ def test_a_cluster_survives_a_kill_and_a_cut_short_start(cluster: Path) -> None:
     assert ports.stdout == "\n"
 
     # As if the very first start had been cut short half way.
+    assert shell(cluster, "cluster_use postgres; cluster_stop").returncode == 0
     (home / "data/PG_VERSION").unlink()
     (home / "data.new").mkdir(exist_ok=True)
-    os.kill(int((home / "data/postmaster.pid").read_text().split()[0]), signal.SIGKILL)
     remade = shell(cluster, UP + "cluster_sql duskpool -c 'SELECT postgis_lib_version()'")
     assert remade.returncode == 0, remade.stdout + remade.stderr
     assert "Making the database cluster" in remade.stdout
