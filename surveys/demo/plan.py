@@ -26,6 +26,7 @@ _WHOLE_VISIT = (
     "out_of_season",
 )
 _NIGHT_CHOSEN = ("cold_night", "windy_night", "wet_night", "outside_window")
+FAVOURITES_ROUTES = 3
 _TRIES = 14
 _MARGIN_C = 2.6
 _TOO_COLD_TO_CALL_C = 3.0
@@ -57,7 +58,7 @@ def roster(
     """E-mail of the observer of each (route code, season year).
 
     A route keeps its observer as long as they take part; the rest is shared out
-    evenly. `favourite` gets the first two routes whenever they take part.
+    evenly. `favourite` gets the first routes whenever they take part.
     """
     found: dict[tuple[str, int], str] = {}
     keepers: dict[str, str] = {}
@@ -66,7 +67,7 @@ def roster(
         load = dict.fromkeys(active, 0)
         for position, route in enumerate(routes):
             keeper = keepers.get(route.code)
-            if position < 2 and favourite in load:
+            if position < FAVOURITES_ROUTES and favourite in load:
                 keeper = favourite
             elif keeper not in load or keeper == favourite:
                 others = [address for address in active if address != favourite] or active

@@ -14,7 +14,7 @@ from surveys.demo.plan import PlannedVisit, roster, survey
 from surveys.demo.truths import People, Places, ProgrammeTruth, Truths
 
 STOPS_TYPED = 4
-DRAFT_ALONE_FOR = dt.timedelta(days=31)
+STILL_TO_DO_FOR = dt.timedelta(days=31)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,33 +79,24 @@ def tell(
         seed=scale.seed,
     )
     in_order = tuple(sorted(visits, key=lambda visit: (visit.outing.night, visit.route)))
-    route = _draft_route(in_order, routes, seasons, observers, people.sign_ins.observer)
-    begun = scale.until - DRAFT_ALONE_FOR
+    favourite = people.sign_ins.observer
+    last = next((visit.route for visit in reversed(in_order) if visit.observer == favourite), "")
+    own = [r for r in routes if observers.get((r.code, seasons[-1].year)) == favourite]
+    # The route surveyed last comes last: its visit stays. The others are still to be done
+    # in the window that is open, one of them with a sheet begun.
+    own.sort(key=lambda route: route.code == last)
+    to_do = {route.code for route in own[:-1] or own}
+    begun = scale.until - STILL_TO_DO_FOR
     return Story(
         truth=programme,
         routes=routes,
         seasons=seasons,
         roster=observers,
-        visits=tuple(
-            v for v in in_order if not (route and v.route == route.code and v.outing.night >= begun)
-        ),
-        draft=_draft(truths, programme, route, seasons[-1], weather, people, scale)
-        if route
+        visits=tuple(v for v in in_order if v.route not in to_do or v.outing.night < begun),
+        draft=_draft(truths, programme, own[0], seasons[-1], weather, people, scale)
+        if own
         else None,
     )
-
-
-def _draft_route(
-    visits: tuple[PlannedVisit, ...],
-    routes: tuple[LandRoute, ...],
-    seasons: tuple[Season, ...],
-    observers: dict[tuple[str, int], str],
-    favourite: str,
-) -> LandRoute | None:
-    """A route that `favourite` has this season, rather not the one surveyed last."""
-    own = [r for r in routes if observers.get((r.code, seasons[-1].year)) == favourite]
-    last = next((visit.route for visit in reversed(visits) if visit.observer == favourite), "")
-    return next((route for route in own if route.code != last), own[0] if own else None)
 
 
 def _draft(
