@@ -77,8 +77,8 @@ def sheet(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
 def cells(request: ProgrammeRequest, visit_id: UUID) -> JsonResponse:
     """Save changed cells: `{"changes": {address: {"was": text, "now": text}}}`.
 
-    Answers the revision, what the rules say now, and the cells that somebody else
-    changed meanwhile, which are left as they are.
+    Answers the revision, all cells as they now are, what the rules say of them, and the
+    cells that somebody else changed meanwhile, which are left as they are.
     """
     try:
         changes = _changes_sent(request.body)
@@ -94,6 +94,7 @@ def cells(request: ProgrammeRequest, visit_id: UUID) -> JsonResponse:
     return JsonResponse(
         {
             "revision": saved.visit.revision,
+            "cells": saved.visit.cells,
             "findings": [_finding_json(finding) for finding in saved.findings],
             "conflicts": [vars(conflict) for conflict in saved.conflicts],
             "rules_say": render_to_string("web/sheets/rules_say.html", {"findings": said}),

@@ -59,11 +59,8 @@ function sayWithLink(text, linkText, href) {
 function typed(input) {
   const address = input.id;
   const was = pending.get(address)?.was ?? server.get(address) ?? "";
-  if (input.value === was) pending.delete(address);
-  else pending.set(address, { was, now: input.value });
-  const kept = writeStore();
-  if (!pending.size) return say("All that is typed is saved on the server.");
-  say(kept ? "Kept in this browser, being saved …" : "Being saved …");
+  pending.set(address, { was, now: input.value });
+  say(writeStore() ? "Kept in this browser, being saved …" : "Being saved …");
   sendSoon(SAVE_AFTER_MS);
 }
 
@@ -73,7 +70,7 @@ function sendSoon(delay) {
 }
 
 async function send() {
-  if (sending || !pending.size) return;
+  if (sending) return;
   sending = true;
   const sent = new Map([...pending].map(([address, change]) => [address, { ...change }]));
   try {
@@ -105,9 +102,8 @@ async function answered(response, sent) {
   }
   const answer = await response.json();
   const conflicts = new Map(answer.conflicts.map((conflict) => [conflict.address, conflict]));
+  takeOver(answer.cells);
   for (const [address, change] of sent) {
-    const conflict = conflicts.get(address);
-    server.set(address, conflict ? conflict.theirs : change.now);
     const latest = pending.get(address);
     if (latest?.now === change.now) pending.delete(address);
     else if (latest) latest.was = change.now;
@@ -118,7 +114,26 @@ async function answered(response, sent) {
   for (const conflict of conflicts.values()) showConflict(conflict);
   if (pending.size) sendSoon(0);
   else if (conflicts.size) say("Saved, but some cells were changed elsewhere too. They are marked.", "warning");
-  else say(`Saved at ${new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`);
+  else if (sent.size) say(`Saved at ${new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`);
+  else say("All that is typed is saved on the server.");
+}
+
+// The server's texts, for every cell in which nothing new was typed here: another tab or device,
+// or a save that overtook a reload, may have filled them.
+function takeOver(cells) {
+  for (const input of cellInputs()) {
+    const text = cells[input.id] ?? "";
+    if (!pending.has(input.id) && input.value !== text) show(input, text);
+  }
+  server.clear();
+  for (const [address, text] of Object.entries(cells)) server.set(address, text);
+}
+
+function show(input, text) {
+  if (input.tagName === "SELECT" && ![...input.options].some((option) => option.value === text)) {
+    input.add(new Option(text, text));
+  }
+  input.value = text;
 }
 
 function noteOf(finding) {
@@ -206,16 +221,9 @@ function caretAtEdge(input, right) {
 for (const [address, change] of pending) {
   const input = inputOf(address);
   if (server.get(address) === change.now) pending.delete(address);
-  if (!input || !pending.has(address)) continue;
-  if (input.tagName === "SELECT" && ![...input.options].some((option) => option.value === change.now)) {
-    input.add(new Option(change.now, change.now));
-  }
-  input.value = change.now;
+  if (input && pending.has(address)) show(input, change.now);
 }
-if (pending.size) {
-  say("Some of what you typed had not reached the server. It is being sent now.");
-  sendSoon(0);
-}
+if (pending.size) say("Some of what you typed had not reached the server. It is being sent now.");
 
 document.addEventListener("input", (event) => {
   if (event.target.matches("[data-cell]")) typed(event.target);
@@ -229,6 +237,4 @@ form.addEventListener("submit", () => {
   form.elements.rendered.value = JSON.stringify(Object.fromEntries(server));
 });
 window.addEventListener("online", () => sendSoon(0));
-document.addEventListener("visibilitychange", () => {
-  if (document.visibilityState === "hidden") sendSoon(0);
-});
+sendSoon(0);
