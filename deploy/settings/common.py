@@ -167,7 +167,11 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
 }
 
-PROCRASTINATE_IMPORT_PATHS = ["surveys.visits.notices", "accounts.invitations"]
+PROCRASTINATE_IMPORT_PATHS = [
+    "surveys.visits.notices",
+    "accounts.invitations",
+    "surveys.fitting.tasks",
+]
 
 EMAIL_SUBJECT_PREFIX = ""
 DEFAULT_FROM_EMAIL = "Duskpool <duskpool@localhost>"

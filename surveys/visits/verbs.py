@@ -27,6 +27,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.values import Severity
+from surveys.visits.aftermath import refit_trends
 from surveys.visits.cells import CellChange
 from surveys.visits.counting import count_in_trends, count_nothing
 from surveys.visits.drafts import apply_changes
@@ -136,7 +137,9 @@ def accept(member: Membership, visit_id: uuid.UUID | str, *, revision: int) -> V
         raise QueriesOpen(waiting)
     visit.state = VisitState.ACCEPTED
     count_in_trends(visit, findings)
-    return _finish(visit, member, Step.ACCEPTED)
+    _finish(visit, member, Step.ACCEPTED)
+    refit_trends(member.programme_id)
+    return visit
 
 
 @transaction.atomic
@@ -173,9 +176,13 @@ def reopen(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision
     wanted = [VisitState.ACCEPTED, VisitState.SET_ASIDE]
     visit = _lock_for_review(member, visit_id, wanted, revision)
     _check_reason(note)
+    counted = visit.counts_in_trends
     visit.state = VisitState.SUBMITTED
     count_nothing(visit)
-    return _finish(visit, member, Step.REOPENED, note=note)
+    _finish(visit, member, Step.REOPENED, note=note)
+    if counted:
+        refit_trends(member.programme_id)
+    return visit
 
 
 def _lock_for_review(

@@ -1,0 +1,68 @@
+"""Stored fits, and whether they are of today's data."""
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from surveys.fitting.results import FitResult, from_json
+from surveys.fitting.stamps import data_stamp, software
+from surveys.models import FittingRun, Programme, Species, SpeciesFit
+
+
+@dataclass(frozen=True, kw_only=True)
+class StoredFit:
+    """`fresh` is false when data or software changed since: say so wherever it is shown."""
+
+    species: Species
+    site: str
+    region: str
+    result: FitResult
+    fresh: bool
+    sha256: str
+    software: str
+    fitted_at: dt.datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class Progress:
+    done: int
+    total: int
+
+
+def stored_fits(
+    programme: Programme,
+    *,
+    species: Iterable[Species] | None = None,
+    site: str = "stop",
+    region: str | None = "",
+) -> list[StoredFit]:
+    """Fits in the order of the checklist, then of regions; `region=None` for every region."""
+    found = SpeciesFit.objects.filter(
+        programme=programme, site=site, species__checklist_entries__programme=programme
+    )
+    if region is not None:
+        found = found.filter(region=region)
+    if species is not None:
+        found = found.filter(species__in=list(species))
+    stamp, code = data_stamp(programme), software()
+    return [
+        StoredFit(
+            species=fit.species,
+            site=fit.site,
+            region=fit.region,
+            result=from_json(fit.result),
+            fresh=fit.data_stamp == stamp and fit.software == code,
+            sha256=fit.data_sha256,
+            software=fit.software,
+            fitted_at=fit.fitted_at,
+        )
+        for fit in found.select_related("species").order_by(
+            "species__checklist_entries__order", "species__common_name", "region"
+        )
+    ]
+
+
+def progress(programme: Programme) -> Progress | None:
+    """How far the run that is under way has come; None when none is."""
+    run = FittingRun.objects.filter(programme=programme, finished_at=None).first()
+    return Progress(done=run.done, total=run.total) if run else None

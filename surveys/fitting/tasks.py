@@ -1,0 +1,23 @@
+"""Fits in the worker."""
+
+from procrastinate.contrib.django import app
+
+from surveys.fitting.refit import refit
+from surveys.models import Programme
+from surveys.visits.aftermath import QUEUE, REFIT, refit_trends
+
+
+@app.task(name=REFIT, queue=QUEUE)
+def refit_programme(*, programme_id: int) -> None:
+    """Bring the stored fits of a programme up to date."""
+    programme = Programme.objects.filter(pk=programme_id).first()
+    if programme is not None:
+        refit(programme)
+
+
+@app.periodic(cron="40 3 * * *")
+@app.task(name="fitting.look_over", queue=QUEUE, queueing_lock="fits of every programme")
+def look_over(timestamp: int) -> None:
+    """Every night: compare all stored fits with their data, whatever changed them."""
+    for pk in Programme.objects.values_list("pk", flat=True):
+        refit_trends(pk, after_s=0)

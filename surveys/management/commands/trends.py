@@ -1,0 +1,149 @@
+"""Fit species now and print the results, for analysts. Nothing is stored."""
+
+import csv
+import json
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from surveys.fitting.analysis import Parts, analyse
+from surveys.fitting.histories import load_periods, species_periods
+from surveys.fitting.results import FitResult, to_json
+from surveys.fitting.stamps import software
+from surveys.models import Programme, Species
+from surveys.publishing.csv import cell_text
+from surveys.trends import Estimate
+
+HEADER = (
+    "species",
+    "site",
+    "region",
+    "season_year",
+    "what",
+    "value",
+    "low",
+    "high",
+    "se",
+    "interval",
+    "method",
+    "flags",
+)
+
+
+class Command(BaseCommand):
+    help = (
+        "Fit occupancy, trend, turnover, call index and calling nights of species, and print them "
+        "as JSON or CSV. Fits anew from today's data; what the screens show stays as it is."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("programme", help="Its short name in addresses, such as my-programme.")
+        parser.add_argument(
+            "--species",
+            action="append",
+            default=[],
+            metavar="CODE",
+            help="A species code such as pseudacris-crucifer; again for more. Default: all.",
+        )
+        parser.add_argument("--site", choices=("stop", "route"), default="stop")
+        parser.add_argument("--region", default="", help="Only routes of this region.")
+        form = parser.add_mutually_exclusive_group()
+        form.add_argument("--json", action="store_const", const="json", dest="form")
+        form.add_argument("--csv", action="store_const", const="csv", dest="form")
+        parser.set_defaults(form="csv")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        programme = _programme(options["programme"])
+        species = _species(programme, options["species"])
+        periods = load_periods(programme)
+        if options["region"] and options["region"] not in periods.regions:
+            known = ", ".join(periods.regions) or "none"
+            raise CommandError(f"No visits in region “{options['region']}”. Regions: {known}.")
+        fitted = {}
+        for one in species:
+            own = species_periods(periods, one.pk, region=options["region"])
+            fitted[one.code] = analyse(one.code, own, site=options["site"], parts=Parts())
+        place = {"site": options["site"], "region": options["region"]}
+        if options["form"] == "json":
+            found = {code: to_json(result) for code, result in fitted.items()}
+            document = {
+                "programme": programme.slug,
+                **place,
+                "software": software(),
+                "species": found,
+            }
+            self.stdout.write(json.dumps(document, indent=1, ensure_ascii=False))
+            return
+        writer = csv.writer(self.stdout, lineterminator="\n")
+        writer.writerow(HEADER)
+        for code, result in fitted.items():
+            for year, estimate in _estimates(result):
+                writer.writerow(
+                    cell_text(value)
+                    for value in (
+                        code,
+                        *place.values(),
+                        year,
+                        estimate.name,
+                        estimate.value,
+                        estimate.low,
+                        estimate.high,
+                        estimate.se,
+                        estimate.interval,
+                        estimate.method,
+                        "; ".join(estimate.flags),
+                    )
+                )
+
+
+def _programme(slug: str) -> Programme:
+    programme = Programme.objects.filter(slug=slug).first()
+    if programme is None:
+        known = ", ".join(Programme.objects.order_by("slug").values_list("slug", flat=True))
+        raise CommandError(f"There is no programme “{slug}”. There are: {known or 'none'}.")
+    return programme
+
+
+def _species(programme: Programme, codes: list[str]) -> list[Species]:
+    listed = Species.objects.filter(checklist_entries__programme=programme).order_by(
+        "checklist_entries__order", "common_name"
+    )
+    by_code = {species.code: species for species in listed}
+    unknown = [code for code in codes if code not in by_code]
+    if unknown:
+        raise CommandError(
+            f"Not on the checklist of {programme.name}: {', '.join(unknown)}. "
+            f"On it: {', '.join(by_code)}."
+        )
+    return [by_code[code] for code in codes] or list(by_code.values())
+
+
+def _estimates(result: FitResult) -> list[tuple[int | None, Estimate]]:
+    trend = result.trend
+    found: list[tuple[int | None, Estimate]] = []
+    for year in result.years:
+        found += [
+            (year.season_year, estimate)
+            for estimate in (year.naive, year.occupancy, year.detection)
+        ]
+    found += [
+        (None, estimate)
+        for estimate in (trend.log_odds, trend.odds, trend.occupancy, trend.points, trend.naive)
+    ]
+    found += [(year, estimate) for year, estimate in trend.line]
+    if result.turnover:
+        turnover = result.turnover
+        found += [
+            (None, estimate)
+            for estimate in (turnover.colonisation, turnover.extinction, turnover.equilibrium)
+        ]
+    for index in result.index or ():
+        found += [(index.season_year, index.expected_index), (index.season_year, index.full_chorus)]
+    if result.phenology:
+        for nights in result.phenology.nights:
+            found += [
+                (nights.season_year, estimate)
+                for estimate in (nights.first, nights.median, nights.last)
+            ]
+        found.append((None, result.phenology.shift))
+    return found

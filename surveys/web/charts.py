@@ -1,0 +1,210 @@
+"""The pictures of Trends: an Altair specification, rendered on the server.
+
+The page, the download and the print show the same file. Paper is white and ink dark; the night
+theme turns and tints the whole picture. Series differ by shape and line, never by colour alone.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+import vl_convert
+
+INK = "#1f2a2c"
+STRONG = "#1c525c"
+PALE = "#7d8a8d"
+GRID = "#e3e6e4"
+FONT = "Helvetica, Arial, sans-serif"
+CORRECTED, NAIVE = "Corrected for detection", "Heard, not corrected"
+_WIDTH, _HEIGHT = 720, 320
+_PNG_SCALE = 2.0
+# Told apart by dash and by mark as well, so that nobody needs to see the colours.
+LINES = ("#1c525c", "#a04c1c", "#5a4a8a", "#3d6b2e", "#8a2c4a", "#555f61")
+DASHES = ([1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [12, 3], [4, 6])
+SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChartPoint:
+    """A share with its limits, None where unknown."""
+
+    year: int
+    value: float | None
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeciesChart:
+    """Yearly shares of one species, and the line through them with its band."""
+
+    title: str
+    site_words: str
+    corrected: tuple[ChartPoint, ...]
+    naive: tuple[ChartPoint, ...]
+    line: tuple[ChartPoint, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Series:
+    """One line of a comparison."""
+
+    name: str
+    points: tuple[ChartPoint, ...]
+
+
+def species_spec(chart: SpeciesChart) -> dict[str, Any]:
+    """Vega-Lite: corrected and naive share of each season year side by side, and the trend."""
+    # A little to either side of the year, so that the bars do not hide one another.
+    rows = [
+        {**row, "year": row["year"] + shift, "series": name}
+        for name, points, shift in (
+            (CORRECTED, chart.corrected, -0.12),
+            (NAIVE, chart.naive, 0.12),
+        )
+        for row in _rows(points)
+    ]
+    series = alt.Scale(domain=[CORRECTED, NAIVE], range=[STRONG, PALE])
+    shapes = alt.Scale(domain=[CORRECTED, NAIVE], range=["circle", "diamond"])
+    years = sorted({point.year for point in (*chart.corrected, *chart.naive, *chart.line)})
+    x = _years(years)
+    base = alt.Chart(alt.Data(values=rows))
+    bars = base.mark_rule(strokeWidth=1.6).encode(
+        x=x,
+        y=_shares(chart.site_words, "low"),
+        y2="high:Q",
+        color=alt.Color("series:N", scale=series, legend=None),
+    )
+    marks = base.transform_filter("isValid(datum.value)").mark_point(
+        filled=True, size=64, opacity=1
+    ).encode(
+        x=x,
+        y=_shares(chart.site_words),
+        color=alt.Color("series:N", scale=series, title=None),
+        shape=alt.Shape("series:N", scale=shapes, title=None),
+    )
+    layers: list[Any] = [bars, marks]
+    if chart.line:
+        line = alt.Chart(alt.Data(values=_rows(chart.line)))
+        band = line.mark_area(color=STRONG, opacity=0.12).encode(
+            x=x, y=_shares(chart.site_words, "low"), y2="high:Q"
+        )
+        slope = line.mark_line(color=STRONG, strokeWidth=2, strokeDash=[7, 4]).encode(
+            x=x, y=_shares(chart.site_words)
+        )
+        layers = [band, slope, *layers]
+    return _finish(alt.layer(*layers), chart.title)
+
+
+def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> dict[str, Any]:
+    """Vega-Lite: one line a series with its limits, from at most six series."""
+    if len(series) > len(LINES):
+        raise ValueError(f"at most {len(LINES)} series can be told apart, got {len(series)}")
+    names = [one.name for one in series]
+    step = 0.12
+    rows = [
+        {**row, "year": row["year"] + step * (place - (len(series) - 1) / 2), "series": one.name}
+        for place, one in enumerate(series)
+        for row in _rows(one.points)
+    ]
+    x = _years(sorted({point.year for one in series for point in one.points}))
+    colours = alt.Color(
+        "series:N", sort=names, scale=alt.Scale(domain=names, range=LINES[: len(names)]), title=None
+    )
+    base = alt.Chart(alt.Data(values=rows))
+    bars = base.mark_rule(strokeWidth=1.2, opacity=0.6).encode(
+        x=x, y=_shares(site_words, "low"), y2="high:Q", color=colours
+    )
+    known = base.transform_filter("isValid(datum.value)")
+    lines = known.mark_line(strokeWidth=1.8).encode(
+        x=x,
+        y=_shares(site_words),
+        color=colours,
+        strokeDash=alt.StrokeDash(
+            "series:N",
+            sort=names,
+            scale=alt.Scale(domain=names, range=DASHES[: len(names)]),
+            title=None,
+        ),
+    )
+    marks = known.mark_point(filled=True, size=52, opacity=1).encode(
+        x=x,
+        y=_shares(site_words),
+        color=colours,
+        shape=alt.Shape(
+            "series:N",
+            sort=names,
+            scale=alt.Scale(domain=names, range=SHAPES[: len(names)]),
+            title=None,
+        ),
+    )
+    return _finish(alt.layer(bars, lines, marks), title)
+
+
+def to_svg(spec: dict[str, Any]) -> str:
+    return str(vl_convert.vegalite_to_svg(spec))
+
+
+def to_png(spec: dict[str, Any]) -> bytes:
+    return bytes(vl_convert.vegalite_to_png(spec, scale=_PNG_SCALE))
+
+
+def _rows(points: Sequence[ChartPoint]) -> list[dict[str, float | None]]:
+    return [
+        {"year": point.year, "value": point.value, "low": point.low, "high": point.high}
+        for point in points
+        if point.value is not None or (point.low is not None and point.high is not None)
+    ]
+
+
+def _years(years: Sequence[int]) -> alt.X:
+    first, last = (years[0], years[-1]) if years else (0, 1)
+    # Every year has a tick; with many of them every second one has a label.
+    every = 1 if len(years) <= 20 else 2
+    return alt.X(
+        "year:Q",
+        title="Season year",
+        scale=alt.Scale(domain=[first - 0.5, last + 0.5], nice=False),
+        axis=alt.Axis(
+            values=list(range(first, last + 1, every)), format="d", grid=False, labelAngle=0
+        ),
+    )
+
+
+def _shares(site_words: str, field: str = "value") -> alt.Y:
+    return alt.Y(
+        f"{field}:Q",
+        title=f"Share of {site_words}",
+        scale=alt.Scale(domain=[0, 1]),
+        axis=alt.Axis(format=".0%", tickCount=6),
+    )
+
+
+def _finish(chart: alt.LayerChart, title: str) -> dict[str, Any]:
+    done = (
+        chart.properties(
+            width=_WIDTH,
+            height=_HEIGHT,
+            background="#ffffff",
+            padding=12,
+            title=alt.TitleParams(title, anchor="start", fontSize=15, color=INK, font=FONT),
+        )
+        .configure_axis(
+            labelColor=INK,
+            titleColor=INK,
+            labelFont=FONT,
+            titleFont=FONT,
+            labelFontSize=12,
+            titleFontSize=12,
+            gridColor=GRID,
+            domainColor=PALE,
+            tickColor=PALE,
+        )
+        .configure_legend(
+            orient="bottom", labelFont=FONT, labelFontSize=12, labelColor=INK, labelLimit=260
+        )
+        .configure_view(stroke=None)
+    )
+    spec: dict[str, Any] = done.to_dict()
+    return spec
