@@ -18,7 +18,7 @@ from . import results
 from .abundance_likelihood import value_gradient
 from .arrays import FloatArray
 from .design import Design, blocks, drop_incomplete, site_design, standardised, visit_design
-from .fitted import Fitted, derived_estimate, fit_model, line_estimate, unfitted
+from .fitted import Fitted, derived_share, fit_model, line_estimate, unfitted
 from .occupancy import check_histories, history_flags
 from .occupancy_likelihood import OccupancyCells, occupancy_cells
 from .optimise import Objective, maximise, numeric_hessian
@@ -99,9 +99,7 @@ def occupancy_from_abundance(fit: AbundanceFit, *, level: float = 0.95) -> Estim
         gradient[: matrix.shape[1]] = matrix.T @ (mean * np.exp(-mean)) / len(mean)
         return float(-np.expm1(-mean).mean()), gradient
 
-    return derived_estimate(
-        fit.fitted, share, name="occupancy from abundance", level=level, link="logit"
-    )
+    return derived_share(fit.fitted, share, name="occupancy from abundance", level=level)
 
 
 def _mean_row(design: Design) -> FloatArray:

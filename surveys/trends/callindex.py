@@ -33,7 +33,7 @@ from .design import (
     standardised,
     visit_design,
 )
-from .fitted import Fitted, clustered, derived_estimate, fit_model, line_estimate, unfitted
+from .fitted import Fitted, clustered, derived_share, fit_model, line_estimate, unfitted
 from .intervals import transform
 from .optimise import FARTHEST, Objective, numeric_hessian
 from .ordinal import free_of
@@ -237,12 +237,11 @@ def _starts(heard: FloatArray, top: int, size: int) -> list[FloatArray]:
 
 def _summary(fit: IndexFit, code: int, label: str, level: float) -> IndexSummary:
     def read(weights: FloatArray, name: str) -> Estimate:
-        return derived_estimate(
+        return derived_share(
             fit.fitted,
             partial(_mixture, fit, code, weights),
             name=f"{name}, {label}",
             level=level,
-            link="logit",
         )
 
     def share(state: int, name: str) -> Estimate:

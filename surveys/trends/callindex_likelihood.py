@@ -76,8 +76,6 @@ def value_gradient(cells: IndexCells) -> ValueGradient:
 
     def evaluate(theta: FloatArray) -> tuple[float, FloatArray]:
         value, scores = cell_scores(cells, theta)
-        if not np.isfinite(value).all():
-            return -np.inf, np.zeros(len(theta))
         return float(cells.weight @ value), cells.weight @ scores
 
     return evaluate
@@ -145,8 +143,7 @@ def all_thresholds(cells: IndexCells, theta: FloatArray) -> FloatArray:
 
 
 def _classes(free: FloatArray, shift: FloatArray) -> tuple[ClassChances, FloatArray]:
-    with np.errstate(over="ignore"):
-        thresholds, jacobian = thresholds_of(free)
+    thresholds, jacobian = thresholds_of(free)
     return class_chances(thresholds, shift), jacobian
 
 

@@ -109,6 +109,14 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
     ),
     _share("occupancy_low", "Lower limit of occupancy."),
     _share("occupancy_high", "Upper limit of occupancy."),
+    _share(
+        "route_low",
+        "Lower limit of occupancy when the stops of a route may share their fate (clustered).",
+    ),
+    _share(
+        "route_high",
+        "Upper limit of occupancy when the stops of a route may share their fate (clustered).",
+    ),
     Column(
         name="detection",
         type="number",

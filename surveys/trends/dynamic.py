@@ -15,7 +15,7 @@ from . import results
 from .arrays import FloatArray, float_array
 from .design import INTERCEPT, Design, blocks, site_design, standardised
 from .dynamic_likelihood import DynamicCells, dynamic_cells, value_gradient, yearly_shares
-from .fitted import Fitted, derived_estimate, fit_model, line_estimate, unfitted
+from .fitted import Fitted, derived_share, fit_model, line_estimate, unfitted
 from .occupancy import check_histories
 from .optimise import Objective, numeric_hessian
 from .results import Estimate
@@ -92,12 +92,11 @@ def dynamic_chance(fit: DynamicFit, part: Part, *, level: float = 0.95) -> Estim
 def seasonal_occupancy(fit: DynamicFit, *, level: float = 0.95) -> tuple[Estimate, ...]:
     """Derived share of sites occupied in each season, with delta-method intervals."""
     return tuple(
-        derived_estimate(
+        derived_share(
             fit.fitted,
             partial(_share, fit, season),
             name=f"occupancy, season {season + 1}",
             level=level,
-            link="logit",
         )
         for season in range(fit.seasons)
     )
@@ -115,9 +114,7 @@ def equilibrium_occupancy(fit: DynamicFit, *, level: float = 0.95) -> Estimate:
         gradient = gain * loss * ((1 - gain) * to_gain - (1 - loss) * to_loss) / (gain + loss) ** 2
         return gain / (gain + loss), gradient
 
-    return derived_estimate(
-        fit.fitted, share, name="occupancy at equilibrium", level=level, link="logit"
-    )
+    return derived_share(fit.fitted, share, name="occupancy at equilibrium", level=level)
 
 
 def grid_design(shape: tuple[int, ...], covariates: Covariates | None) -> Design:

@@ -32,6 +32,8 @@ EDGE_LOGIT = 12.0
 # Common practice, no source: with fewer clusters the sandwich is too narrow.
 FEWEST_CLUSTERS = 10
 PROFILE = "profile likelihood"
+DELTA = "delta method on the logit scale"
+_NEAR_END = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -230,39 +232,42 @@ def line_estimate(
     )
 
 
-def derived_estimate(
-    fitted: Fitted, function: Smooth, *, name: str, level: float, link: Link
-) -> Estimate:
-    """A smooth function of the coefficients, by the delta method on the scale of ``link``.
+def derived_share(fitted: Fitted, function: Smooth, *, name: str, level: float) -> Estimate:
+    """A share that is a smooth function of the coefficients, by the delta method.
 
-    ``function`` returns the value and its gradient (K,).
+    ``function`` returns the share and its gradient (K,).
     """
     check_level(level)
     if fitted.maximum is None or results.NOT_IDENTIFIED in fitted.flags:
         return not_estimable(name, method=fitted.method, flags=fitted.flags, level=level)
     value, gradient = function(fitted.coefficients)
-    se = float(np.sqrt(quadratic_form(fitted.covariance, gradient)))
-    top = 1 - 1e-9 if link == "logit" else np.inf
-    inside = bool(1e-9 < value < top and np.isfinite(se))
-    low = high = None
-    if inside:
-        half = quantile(fitted, level) * se
-        if link == "logit":
-            centre, half = float(np.log(value / (1 - value))), half / (value * (1 - value))
-        else:
-            centre, half = float(np.log(value)), half / value
-        low, high = inverse_link(centre - half, link)[0], inverse_link(centre + half, link)[0]
+    low, high, se = share_limits(value, gradient, fitted.covariance, quantile(fitted, level))
+    edge = () if se is not None else (results.EDGE_OF_RANGE,)
     return Estimate(
         name=name,
         value=value,
         low=low,
         high=high,
-        interval=f"delta method on the {link} scale{', clustered' if fitted.clusters else ''}",
+        interval=f"{DELTA}{', clustered' if fitted.clusters else ''}",
         method=fitted.method,
-        flags=fitted.flags if inside else merge_flags(fitted.flags, (results.EDGE_OF_RANGE,)),
-        se=se if inside else None,
+        flags=merge_flags(fitted.flags, edge),
+        se=se,
         level=level,
     )
+
+
+def share_limits(
+    value: float, gradient: FloatArray, covariance: FloatArray, quantile: float
+) -> tuple[float | None, float | None, float | None]:
+    """Limits and standard error of a share by the delta method, on the logit scale.
+
+    All None at the end of the range or where the share rests on what is not identified.
+    """
+    se = float(np.sqrt(quadratic_form(covariance, gradient)))
+    if not (_NEAR_END < value < 1 - _NEAR_END and np.isfinite(se)):
+        return None, None, None
+    line, half = float(np.log(value / (1 - value))), quantile * se / (value * (1 - value))
+    return logistic(line - half), logistic(line + half), se
 
 
 def inverse_link(x: float, link: Link) -> tuple[float, float]:

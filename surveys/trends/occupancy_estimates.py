@@ -11,7 +11,7 @@ from scipy.stats import t as student_t
 
 from . import results
 from .arrays import FloatArray, check_level, float_array
-from .fitted import PROFILE, Line, profile_line, wald_line
+from .fitted import DELTA, PROFILE, Line, profile_line, share_limits, wald_line
 from .intervals import logistic, normal_quantile
 from .occupancy import METHOD, OccupancyFit
 from .occupancy_likelihood import objective, occupied_given_history
@@ -25,8 +25,6 @@ INTERVALS: dict[Interval, str] = {
     "wald": "Wald on the logit scale",
     "clustered": "clustered by site, t on the logit scale",
 }
-DELTA = "delta method on the logit scale"
-CLUSTERED_DELTA = "delta method on the logit scale, clustered by site"
 _INTERVAL_FLAGS = (results.ONE_SIDED, results.WALD_FALLBACK)
 _HOPELESS = {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS}
 
@@ -118,21 +116,17 @@ def delta_share(
     if fit.maximum is None or (_HOPELESS | {results.NOT_IDENTIFIED}) & set(fit.flags):
         return not_estimable(name, method=METHOD, flags=fit.flags, level=level)
     value, gradient = share(fit.coefficients)
-    covariance, quantile = spread(fit, level, interval)
-    se = float(np.sqrt(quadratic_form(covariance, gradient)))
-    inside = 1e-9 < value < 1 - 1e-9 and np.isfinite(se)
-    flags = fit.flags if inside else merge_flags(fit.flags, (results.EDGE_OF_RANGE,))
-    line = float(np.log(value) - np.log1p(-value)) if inside else 0.0
-    half = quantile * se / (value * (1 - value)) if inside else 0.0
+    low, high, se = share_limits(value, gradient, *spread(fit, level, interval))
+    edge = () if se is not None else (results.EDGE_OF_RANGE,)
     return Estimate(
         name=name,
         value=value,
-        low=logistic(line - half) if inside else None,
-        high=logistic(line + half) if inside else None,
-        interval=CLUSTERED_DELTA if interval == "clustered" else DELTA,
+        low=low,
+        high=high,
+        interval=f"{DELTA}, clustered by site" if interval == "clustered" else DELTA,
         method=METHOD,
-        flags=flags,
-        se=se if inside else None,
+        flags=merge_flags(fit.flags, edge),
+        se=se,
         level=level,
     )
 

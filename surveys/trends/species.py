@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .histories import Histories, PeriodColumns, Site, build_histories
-from .occupancy import fit_occupancy
+from .occupancy import OccupancyFit, fit_occupancy
 from .occupancy_estimates import detection_share, occupancy_share
-from .results import Estimate
+from .results import FEW_CLUSTERS, Estimate, merge_flags
 from .table import YearRow, yearly_table
 from .trend import TrendSummary, fit_trend, summarise_trend, yearly_occupancy
 
 
 @dataclass(frozen=True, kw_only=True)
 class CorrectedYear:
-    """Occupancy and detection of one season year, from the visits of that year alone."""
+    """Occupancy and detection of one season year, from the visits of that year alone.
+
+    ``occupancy`` takes stops as independent; ``by_route`` is the same value with an interval that
+    lets the stops of a route share their fate.
+    """
 
     season_year: int
     naive: Estimate
     occupancy: Estimate
+    by_route: Estimate
     detection: Estimate
 
 
@@ -59,16 +64,25 @@ def corrected_years(histories: Histories, *, level: float = 0.95) -> tuple[Corre
     """One single-season fit a season year, with profile-likelihood intervals."""
     found = []
     for year in np.unique(histories.season_year).tolist():
-        fit = fit_occupancy(histories.detected[histories.season_year == year])
+        rows = histories.season_year == year
+        fit = fit_occupancy(histories.detected[rows], clusters=histories.cluster[rows])
         found.append(
             CorrectedYear(
                 season_year=year,
                 naive=fit.naive,
                 occupancy=occupancy_share(fit, level=level),
+                by_route=_by_route(fit, level),
                 detection=detection_share(fit, level=level),
             )
         )
     return tuple(found)
+
+
+def _by_route(fit: OccupancyFit, level: float) -> Estimate:
+    if fit.clustered_covariance is not None:
+        return occupancy_share(fit, level=level, interval="clustered")
+    alone = occupancy_share(fit, level=level)
+    return replace(alone, flags=merge_flags(alone.flags, (FEW_CLUSTERS,)))
 
 
 def corrected_values(species: str, year: CorrectedYear) -> dict[str, object]:
@@ -79,12 +93,14 @@ def corrected_values(species: str, year: CorrectedYear) -> dict[str, object]:
         "occupancy": year.occupancy.value,
         "occupancy_low": year.occupancy.low,
         "occupancy_high": year.occupancy.high,
+        "route_low": year.by_route.low,
+        "route_high": year.by_route.high,
         "detection": year.detection.value,
         "detection_low": year.detection.low,
         "detection_high": year.detection.high,
         "interval": year.occupancy.interval,
         "method": year.occupancy.method,
-        "flags": "; ".join(year.occupancy.flags),
+        "flags": "; ".join(merge_flags(year.occupancy.flags, year.by_route.flags)),
     }
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from surveys.trends import results
+from surveys.trends import optimise, results
 from surveys.trends.design import Design, factor_design, site_design
 from surveys.trends.occupancy import fit_occupancy, fit_occupancy_designs
 from surveys.trends.occupancy_estimates import (
@@ -179,6 +179,12 @@ class TestEdges:
         assert results.NOT_IDENTIFIED in fit.flags
         assert occupancy_share(fit).value is None
         assert coefficient_estimates(fit)[1].value is None
+
+    def test_search_cut_short_says_so(self, monkeypatch):
+        monkeypatch.setattr(optimise, "_MOST_ITERATIONS", 1)
+        fit = fit_occupancy(spread_detections(40, 3, 20, 35))
+        assert results.DID_NOT_CONVERGE in fit.flags
+        assert results.DID_NOT_CONVERGE in occupancy_share(fit, interval="wald").flags
 
     def test_covariate_that_separates_gives_a_bound(self):
         pond = np.repeat([1.0, 0.0], 20)

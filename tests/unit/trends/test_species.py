@@ -50,6 +50,19 @@ def test_corrected_years_hold_the_truth_and_lie_above_naive(result):
         assert year.occupancy.value > year.naive.value
 
 
+def test_interval_by_route_has_the_same_value(result):
+    for year in result.years:
+        assert year.by_route.value == year.occupancy.value
+        assert year.by_route.low < year.by_route.value < year.by_route.high
+        assert "clustered" in year.by_route.interval
+
+
+def test_one_route_cannot_be_clustered_and_says_so():
+    year = analyse_species("x", periods(routes=1, stops=60)).years[0]
+    assert year.by_route.low == year.occupancy.low
+    assert results.FEW_CLUSTERS in year.by_route.flags
+
+
 def test_naive_is_the_same_in_table_and_corrected_years(result):
     for row, year in zip(result.table, result.years, strict=True):
         assert row.naive_occupancy == year.naive.value
