@@ -2,11 +2,14 @@
 
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.core.signals import request_finished, request_started
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from accounts.models import Membership
@@ -60,10 +63,34 @@ def open_context(browser: Browser, live_server) -> Iterator[Callable[..., Browse
         contexts.append(context)
         return context
 
-    yield make
-    for context in contexts:
-        context.close()
+    with requests_under_way() as under_way:
+        yield make
+        for context in contexts:
+            context.close()
+        # The database is emptied next; a request that still reads from it would deadlock.
+        deadline = time.monotonic() + 10
+        while under_way and time.monotonic() < deadline:
+            time.sleep(0.02)
     assert problems == []
+
+
+@contextmanager
+def requests_under_way() -> Iterator[list[int]]:
+    """The server's requests that have started and not finished."""
+    under_way: list[int] = []
+
+    def started(**_: object) -> None:
+        under_way.append(1)
+
+    def finished(**_: object) -> None:
+        if under_way:
+            under_way.pop()
+
+    request_started.connect(started)
+    request_finished.connect(finished)
+    yield under_way
+    request_started.disconnect(started)
+    request_finished.disconnect(finished)
 
 
 @pytest.fixture
