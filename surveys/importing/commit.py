@@ -35,7 +35,7 @@ def commit(
     """
     require(member, Permission.MANAGE)
     with transaction.atomic():
-        Programme.objects.select_for_update().get(pk=member.programme_id)
+        Programme.objects.select_for_update(no_key=True).get(pk=member.programme_id)
         built = make()
         if built.problems:
             number = len(built.problems)
