@@ -19,9 +19,12 @@ fail() {
 }
 
 # Variables of other PostgreSQL or Python set-ups on the machine must not
-# lead these scripts to a database or an interpreter that is not theirs.
+# lead these scripts to a database or an interpreter that is not theirs. A
+# postgis:// URL is meant for this project; postgres:// may be another's.
+GIVEN_DATABASE_URL=''
 clean_environment() {
     local name
+    [[ ${DATABASE_URL:-} != postgis://* ]] || GIVEN_DATABASE_URL=$DATABASE_URL
     for name in "${!PG@}"; do
         unset "$name"
     done

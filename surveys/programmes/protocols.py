@@ -62,7 +62,12 @@ def version_of(programme: Programme, version_id: int) -> ProtocolVersion:
 
 def version_on(protocol: Protocol, night: dt.date) -> ProtocolVersion | None:
     """The version under which a visit on `night` is surveyed."""
-    return protocol.versions.filter(in_force_from__lte=night).order_by("-in_force_from").first()
+    return (
+        protocol.versions.select_related("protocol")
+        .filter(in_force_from__lte=night)
+        .order_by("-in_force_from", "-number")
+        .first()
+    )
 
 
 # --- Checks -------------------------------------------------------------------

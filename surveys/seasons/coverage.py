@@ -8,10 +8,8 @@ from enum import StrEnum
 from django.db.models import Count
 from django.utils import timezone
 
-from surveys.models import Programme, ProtocolVersion, Route, Visit, VisitState
+from surveys.models import Programme, Route, Visit, VisitState
 from surveys.protocol.nights import night_of
-from surveys.protocol.seasons import season_year as season_year_of
-from surveys.protocol.values import MonthDay
 from surveys.seasons.schedule import DueWindow, schedule
 
 
@@ -139,17 +137,3 @@ def _names_in_order(due: Iterable[tuple[DueWindow, ...]]) -> tuple[str, ...]:
         for window in windows:
             opens[window.name] = min(window.opens, opens.get(window.name, window.opens))
     return tuple(sorted(opens, key=lambda name: (opens[name], name)))
-
-
-def current_season_year(programme: Programme, today: dt.date | None = None) -> int:
-    """The season year that tonight belongs to, by the programme's latest protocol version."""
-    today = today or tonight(programme)
-    version = (
-        ProtocolVersion.objects.filter(protocol__programme=programme)
-        .order_by("-in_force_from", "-pk")
-        .first()
-    )
-    if version is None:
-        return today.year
-    begins = MonthDay(month=version.season_begins_month, day=version.season_begins_day)
-    return season_year_of(today, begins)

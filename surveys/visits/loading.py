@@ -10,6 +10,7 @@ from django.db.models import Q
 
 from accounts.models import Membership
 from surveys import models
+from surveys.programmes.protocols import version_on
 from surveys.programmes.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.sky import stop_sky
@@ -34,12 +35,7 @@ class Background:
 
 def version_in_force(route: models.Route, night: dt.date) -> models.ProtocolVersion | None:
     """The version of the route's protocol that holds on a night; None before the first."""
-    return (
-        models.ProtocolVersion.objects.select_related("protocol")
-        .filter(protocol=route.protocol_id, in_force_from__lte=night)
-        .order_by("-in_force_from", "-number")
-        .first()
-    )
+    return version_on(route.protocol, night)
 
 
 def route_values(route: models.Route, night: dt.date) -> values.Route:

@@ -116,7 +116,9 @@ def _routes(member: Membership) -> QuerySet[Route]:
     return all_routes(member).prefetch_related(
         "assignments",
         Prefetch("stops", Stop.objects.order_by("number")),
-        Prefetch("visits", Visit.objects.exclude(state=VisitState.SET_ASIDE)),
+        Prefetch(
+            "visits", Visit.objects.exclude(state__in=[VisitState.DRAFT, VisitState.SET_ASIDE])
+        ),
         "protocol__versions__windows",
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 
 from surveys.models import Programme, Species
-from surveys.seasons.coverage import current_season_year
+from surveys.programmes.assignments import current_season_year
 from surveys.seasons.options import checklist_species, regions
 from surveys.seasons.route_years import season_years
 
