@@ -31,7 +31,7 @@ def season_map(
             features.append(_feature(LINE, line, kind="route", name=str(route)))
         url = f"{visits}?{urlencode({'route': route.code})}"
         if places:
-            features.append(_route_sign(route, found, places[len(places) // 2], url))
+            features.append(_route_sign(route, found, places, url))
         features.extend(
             _feature(
                 "Point",
@@ -52,16 +52,22 @@ def season_map(
 
 
 def _route_sign(
-    route: Route, stops: list[StopHeard], place: list[float], url: str
+    route: Route, stops: list[StopHeard], places: list[list[float]], url: str
 ) -> dict[str, Any]:
-    """The whole route as one sign, for a map too small to tell its stops apart."""
+    """The whole route as one sign, for a map too small to tell its stops apart.
+
+    It stands at the middle stop, or where that is taken, as near to it as it can.
+    """
+    middle = len(places) // 2
+    by_middle = sorted(range(len(places)), key=lambda number: abs(number - middle))
     indexes = [stop.highest_index for stop in stops if stop.highest_index is not None]
     heard = sum(index > 0 for index in indexes)
     return _feature(
         "Point",
-        place,
+        places[middle],
         kind="route",
         name=str(route),
+        places=[places[number] for number in by_middle],
         index=max(indexes, default=NOT_REACHED),
         lines=[f"Calls at {heard} of {len(indexes)} stops", "Zoom in to see the stops."],
         url=url,

@@ -6,7 +6,7 @@
 //   Point       kind "stop", number, name; index 0-3, "not-reached" or "not-sure" shows a call index
 //               instead of the number; state "done", "here", "not-reached" or "finding"; first: true
 //               kind "route", name, index: a whole route as one sign, shown instead of the stops
-//               while these would lie on top of each other
+//               while these would lie on top of each other; places: where it may stand, best first
 //   all         lines: texts of the popup; url and link: a way on from the popup
 // Everything is written as text, never as HTML. Colours come from map.css alone.
 
@@ -17,7 +17,7 @@ const SIGNS = { "not-reached": "–", "not-sure": "?" };
 const INDEX_WORDS = { "not-reached": "not reached", "not-sure": "heard, not sure" };
 const CLOSEST = 16;
 // Stops nearer to each other than this many pixels cannot be told apart.
-const APART = 22;
+const APART = 28;
 
 /** Draw a map in `element`; returns the Leaflet map and the layer of features, or null without data. */
 export function drawMap(element, collection) {
@@ -44,6 +44,7 @@ export function drawMap(element, collection) {
   fit(map, layer);
   const signs = L.geoJSON(collection, { ...options, filter: isRouteSign });
   if (signs.getLayers().length) showByZoom(map, layer, signs);
+  closeByKey([...layer.getLayers(), ...signs.getLayers()], element);
   element.setAttribute("role", "group");
   element.setAttribute("aria-label", element.dataset.label ?? "Map");
   return { map, layer };
@@ -64,11 +65,22 @@ function showByZoom(map, layer, signs) {
   const show = () => {
     const far = stops.length > 1 && gaps()[Math.floor((stops.length - 1) / 4)] < APART;
     for (const stop of stops) (far ? stop.remove() : stop.addTo(map));
-    if (far) signs.addTo(map);
+    if (far) spread(map, signs.addTo(map));
     else signs.remove();
   };
   map.on("zoomend", show);
   show();
+}
+
+/** Put each sign on the first of its places that no other sign covers. */
+function spread(map, signs) {
+  const taken = [];
+  signs.eachLayer((sign) => {
+    const places = sign.feature.properties.places.map(([lng, lat]) => L.latLng(lat, lng));
+    const isFree = (place) => taken.every((other) => other.distanceTo(map.project(place)) > APART);
+    sign.setLatLng(places.find(isFree) ?? places[0]);
+    taken.push(map.project(sign.getLatLng()));
+  });
 }
 
 /** Show the whole layer; a single stop is not shown closer than a few streets. */
@@ -145,8 +157,17 @@ function describe(feature, layer) {
   layer.on("popupopen", ({ popup: opened }) => {
     if (document.activeElement === layer.getElement()) opened.getElement().querySelector("a")?.focus();
   });
-  layer.on("popupclose", ({ popup: closed }) => {
-    if (closed.getElement()?.contains(document.activeElement)) layer.getElement()?.focus();
+}
+
+/** Escape closes the open popup and gives the focus back to its sign. */
+function closeByKey(layers, element) {
+  let opener = null;
+  for (const layer of layers) layer.on("popupopen", (event) => { opener = event.sourceTarget; });
+  element.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || !opener?.isPopupOpen()) return;
+    const isInside = opener.getPopup().getElement().contains(document.activeElement);
+    opener.closePopup();
+    if (isInside) opener.getElement()?.focus();
   });
 }
 
