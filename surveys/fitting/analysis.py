@@ -107,7 +107,10 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
             occupancy=summary.occupancy,
             points=summary.points,
             line=yearly_occupancy(trend),
-            naive=_settled(summarise_trend(naive).occupancy, NAIVE_TREND),
+            naive=replace(
+                _settled(summarise_trend(naive).occupancy, NAIVE_TREND),
+                name="trend of the plain share, % change per year",
+            ),
             naive_line=tuple(
                 (year, _settled(share, NAIVE_TREND)) for year, share in yearly_occupancy(naive)
             ),
@@ -233,8 +236,11 @@ def _year(
         if not DETECTION[name] or hits >= _HITS_PER_COVARIATE * len(DETECTION[name])
     )
     fit = fit_occupancy(
-        own.detected, detection={name: covariates[name][rows] for name in DETECTION[model]}
+        own.detected,
+        detection={name: covariates[name][rows] for name in DETECTION[model]},
+        clusters=own.cluster,
     )
+    clustered = fit.clustered_covariance is not None
     best = np.nan_to_num(own.call_index).max(axis=1, initial=0.0)
     heard_at = tuple(int((best == index).sum()) for index in (1, 2, 3))
     return FittedYear(
@@ -249,6 +255,7 @@ def _year(
         last_night=nights.last_night,
         naive=fit.naive,
         occupancy=occupancy_share(fit),
+        by_route=occupancy_share(fit, interval="clustered" if clustered else "profile"),
         detection=detection_share(fit),
         detection_model=model,
     )

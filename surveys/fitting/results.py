@@ -14,6 +14,7 @@ class FittedYear:
     """One season year: effort and hits in the calling season, then what follows from them.
 
     `heard_at` counts sites by their highest index, 1 to 3. Nights are of the whole season year.
+    `by_route` is `occupancy` with an interval that lets the stops of a route share their fate.
     """
 
     season_year: int
@@ -27,6 +28,7 @@ class FittedYear:
     last_night: dt.date | None
     naive: Estimate
     occupancy: Estimate
+    by_route: Estimate
     detection: Estimate
     detection_model: str
 

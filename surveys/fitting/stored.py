@@ -4,9 +4,12 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from django.utils import timezone
+
 from surveys.fitting.results import FitResult, from_json
 from surveys.fitting.stamps import data_stamp, software
 from surveys.models import FittingRun, Programme, Species, SpeciesFit
+from surveys.protocol.plain import PlainError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,8 +28,15 @@ class StoredFit:
 
 @dataclass(frozen=True, kw_only=True)
 class Progress:
+    """`current` says that the run under way is on today's data."""
+
     done: int
     total: int
+    current: bool
+
+
+# A run that began longer ago died with its worker.
+LONGEST_RUN = dt.timedelta(hours=2)
 
 
 def stored_fits(
@@ -45,24 +55,40 @@ def stored_fits(
     if species is not None:
         found = found.filter(species__in=list(species))
     stamp, code = data_stamp(programme), software()
+    ordered = found.select_related("species").order_by(
+        "species__checklist_entries__order", "species__common_name", "region"
+    )
     return [
         StoredFit(
             species=fit.species,
             site=fit.site,
             region=fit.region,
-            result=from_json(fit.result),
+            result=result,
             fresh=fit.data_stamp == stamp and fit.software == code,
             sha256=fit.data_sha256,
             software=fit.software,
             fitted_at=fit.fitted_at,
         )
-        for fit in found.select_related("species").order_by(
-            "species__checklist_entries__order", "species__common_name", "region"
-        )
+        for fit in ordered
+        if (result := _readable(fit)) is not None
     ]
+
+
+def _readable(fit: SpeciesFit) -> FitResult | None:
+    """The result, or None when another version of the software wrote what this one cannot read:
+    it then is as good as missing, and is made anew."""
+    try:
+        return from_json(fit.result)
+    except (PlainError, TypeError):
+        return None
 
 
 def progress(programme: Programme) -> Progress | None:
     """How far the run that is under way has come; None when none is."""
-    run = FittingRun.objects.filter(programme=programme, finished_at=None).first()
-    return Progress(done=run.done, total=run.total) if run else None
+    since = timezone.now() - LONGEST_RUN
+    run = FittingRun.objects.filter(
+        programme=programme, finished_at=None, started_at__gte=since
+    ).first()
+    if run is None:
+        return None
+    return Progress(done=run.done, total=run.total, current=run.data_stamp == data_stamp(programme))

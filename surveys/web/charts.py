@@ -74,15 +74,17 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
         x=x,
         y=_shares(chart.site_words, "low"),
         y2="high:Q",
-        color=alt.Color("series:N", scale=series, legend=None),
-    )
-    marks = base.transform_filter("isValid(datum.value)").mark_point(
-        filled=True, size=64, opacity=1
-    ).encode(
-        x=x,
-        y=_shares(chart.site_words),
         color=alt.Color("series:N", scale=series, title=None),
-        shape=alt.Shape("series:N", scale=shapes, title=None),
+    )
+    marks = (
+        base.transform_filter("isValid(datum.value)")
+        .mark_point(filled=True, size=64, opacity=1)
+        .encode(
+            x=x,
+            y=_shares(chart.site_words),
+            color=alt.Color("series:N", scale=series, title=None),
+            shape=alt.Shape("series:N", scale=shapes, title=None),
+        )
     )
     layers: list[Any] = [bars, marks]
     if chart.line:

@@ -12,6 +12,7 @@ from surveys.web.routes import (
     seasons,
     sheets,
     tonight,
+    trend_species,
     trends,
     visits,
 )
@@ -29,6 +30,7 @@ urlpatterns = [
     *visits.urlpatterns,
     *seasons.urlpatterns,
     *trends.urlpatterns,
+    *trend_species.urlpatterns,
     *publications.urlpatterns,
     *programme.urlpatterns,
     *people.urlpatterns,

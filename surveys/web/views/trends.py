@@ -5,16 +5,22 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.fitting.stored import StoredFit, stored_fits
+from surveys.models import Programme
 from surveys.publishing import csv
 from surveys.publishing.method import CAVEATS
+from surveys.seasons.options import checklist_species, regions
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.columns import COLUMNS
 from surveys.trends.results import FLAGS
 from surveys.web.forms.seasons import Filters, TableFilter
+from surveys.web.freshness import freshness
+from surveys.web.trendpage import glance_rows
 
 NUMBERS = {column.name for column in COLUMNS if column.type in ("integer", "number")}
 
@@ -24,12 +30,14 @@ NUMBERS = {column.name for column in COLUMNS if column.type in ("integer", "numb
 def trends(request: ProgrammeRequest) -> HttpResponse:
     programme = request.membership.programme
     form = TableFilter(request.GET, programme=programme)
-    rows = yearly_table(programme, **form.filters.narrowing())
+    filters = form.filters
+    rows = yearly_table(programme, **filters.narrowing())
     return render(
         request,
         "web/trends/trends.html",
         {
             "form": form,
+            **_glance(programme, filters),
             **table_context(csv.HEADER, [csv.row_texts(row) for row in rows]),
             "meanings": [(head_words(column.name), column.meaning) for column in COLUMNS],
             "flags": [
@@ -55,6 +63,30 @@ def trends_csv(request: ProgrammeRequest) -> HttpResponse:
 @needs(Permission.READ_RESULTS)
 def trends_dictionary(request: ProgrammeRequest) -> HttpResponse:
     return _download(csv.dictionary_csv(), "yearly-table-dictionary.csv")
+
+
+def _glance(programme: Programme, filters: Filters) -> dict[str, Any]:
+    """What is fitted of each species, with a link to its page."""
+    place = _fitted_region(programme, filters)
+    asked = [filters.species] if filters.species else checklist_species(programme)
+    fits = stored_fits(programme, species=asked, region=place)
+
+    def address(fit: StoredFit) -> str:
+        return reverse(
+            "web:trend_species",
+            kwargs={"programme": programme.slug, "code": fit.species.code},
+            query={"region": place} if place else None,
+        )
+
+    return {
+        "glance": glance_rows(fits, address),
+        **freshness(programme, fits, complete=len(fits) == len(asked)),
+    }
+
+
+def _fitted_region(programme: Programme, filters: Filters) -> str:
+    """With one region, all regions together are that region, and no fit of its own is kept."""
+    return filters.region if filters.region and len(regions(programme)) > 1 else ""
 
 
 def table_context(header: Sequence[str], rows: Iterable[Sequence[str]]) -> dict[str, Any]:

@@ -1,0 +1,44 @@
+"""Charts as files, drawn once for each state of the data."""
+
+import hashlib
+from typing import Any
+
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse
+from django.utils.cache import get_conditional_response
+
+from surveys.web import charts
+
+MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
+# Browsers ask again each time; the tag spares them the picture.
+_CACHE_CONTROL = "private, no-cache"
+_KEPT_S = 7 * 24 * 3600
+
+
+def picture(
+    request: HttpRequest, spec: dict[str, Any], form: str, *, key: str, stem: str
+) -> HttpResponse:
+    """The rendered specification as `stem`.svg or `stem`.png; a file to keep with `?download`.
+
+    Drawing takes about a second, so the result is kept under `key`, which must name everything
+    that is drawn.
+    """
+    digest = hashlib.sha256(f"{form}|{key}".encode()).hexdigest()
+    etag = f'"{digest}"'
+    unchanged = get_conditional_response(request, etag=etag)
+    if unchanged is not None:
+        return unchanged
+    body = cache.get(f"chart:{digest}")
+    if body is None:
+        body = charts.to_png(spec) if form == "png" else charts.to_svg(spec).encode()
+        cache.set(f"chart:{digest}", body, _KEPT_S)
+    kind = "attachment" if "download" in request.GET else "inline"
+    return HttpResponse(
+        body,
+        content_type=MEDIA_TYPES[form],
+        headers={
+            "Cache-Control": _CACHE_CONTROL,
+            "ETag": etag,
+            "Content-Disposition": f'{kind}; filename="{stem}.{form}"',
+        },
+    )

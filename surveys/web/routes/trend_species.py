@@ -1,0 +1,26 @@
+from django.urls import path, re_path
+
+from surveys.web.views import trend_compare, trend_species
+
+urlpatterns = [
+    path(
+        "<slug:programme>/trends/species/<slug:code>/", trend_species.species, name="trend_species"
+    ),
+    path(
+        "<slug:programme>/trends/species/<slug:code>/table.csv",
+        trend_species.table,
+        name="trend_species_csv",
+    ),
+    re_path(
+        r"^(?P<programme>[-a-zA-Z0-9_]+)/trends/species/(?P<code>[-a-zA-Z0-9_]+)/chart"
+        r"\.(?P<form>svg|png)$",
+        trend_species.chart,
+        name="trend_chart",
+    ),
+    path("<slug:programme>/trends/compare/", trend_compare.compare, name="trend_compare"),
+    re_path(
+        r"^(?P<programme>[-a-zA-Z0-9_]+)/trends/compare/chart\.(?P<form>svg|png)$",
+        trend_compare.chart,
+        name="trend_compare_chart",
+    ),
+]

@@ -1,0 +1,205 @@
+"""Fitted results in plain words. Numbers never stand without their interval or a reason."""
+
+from collections.abc import Iterable, Sequence
+
+from surveys.fitting.results import FitResult, FittedYear
+from surveys.trends import FLAGS, Estimate
+from surveys.trends.results import (
+    DID_NOT_CONVERGE,
+    EDGE_OF_RANGE,
+    NEVER_HEARD,
+    NO_EFFORT,
+    NO_REPEAT_VISITS,
+    NOT_IDENTIFIED,
+    TOO_FEW_DATA,
+)
+
+MINUS = "\N{MINUS SIGN}"
+SITES = {"stop": "stops", "route": "routes"}
+_WHY_NOT = {
+    NO_EFFORT: "nobody listened for it",
+    NEVER_HEARD: "it was never heard",
+    NO_REPEAT_VISITS: (
+        "no {site} was visited twice in one calling season, so nothing tells how often it is "
+        "missed where it is present"
+    ),
+    EDGE_OF_RANGE: "the share lies at the end of its range, near 0 or 100 %",
+    DID_NOT_CONVERGE: "the calculation found no answer",
+    NOT_IDENTIFIED: (
+        "the data cannot tell how many {sites} are occupied from how often it is missed there"
+    ),
+    TOO_FEW_DATA: "there are too few data",
+}
+
+
+def share(value: float | None) -> str:
+    """A share in per cent; with a decimal below 10 %."""
+    if value is None:
+        return ""
+    percent = 100 * value
+    return f"{percent:.1f} %" if 0 < percent < 9.95 else f"{percent:.0f} %"
+
+
+def interval(estimate: Estimate) -> str:
+    """`28 to 60 %`, or blank where there is none."""
+    if estimate.low is None or estimate.high is None:
+        return ""
+    low, high = share(estimate.low), share(estimate.high)
+    return f"{low.removesuffix(' %')} to {high}"
+
+
+def share_with_interval(estimate: Estimate) -> str:
+    """`40 % (28 to 60 %)`; the interval alone where no value can be told."""
+    limits = interval(estimate)
+    if estimate.value is None:
+        return f"between {limits}" if limits and limits != "0 to 100 %" else "cannot be said"
+    return f"{share(estimate.value)} ({limits})" if limits else share(estimate.value)
+
+
+def signed(value: float, digits: int = 1) -> str:
+    """With a true minus sign; zero has no sign."""
+    text = f"{abs(value):.{digits}f}"
+    if float(text) == 0:
+        return text
+    return f"{MINUS if value < 0 else '+'}{text}"
+
+
+def change_with_interval(estimate: Estimate) -> str:
+    """`−7.1 % (−10.9 to −3.0 %)` a year, or why not."""
+    if not is_usable(estimate):
+        return "cannot be said"
+    return (
+        f"{signed(estimate.value or 0)} % "
+        f"({signed(estimate.low or 0)} to {signed(estimate.high or 0)} %)"
+    )
+
+
+def is_usable(estimate: Estimate) -> bool:
+    """Whether a change may be told as a number."""
+    known = None not in (estimate.value, estimate.low, estimate.high)
+    return known and not {EDGE_OF_RANGE, DID_NOT_CONVERGE} & set(estimate.flags)
+
+
+def has_direction(estimate: Estimate) -> bool:
+    """Whether the interval leaves out zero."""
+    low, high = estimate.low, estimate.high
+    return low is not None and high is not None and (low > 0 or high < 0)
+
+
+def trend_sentence(name: str, result: FitResult, site: str) -> str:
+    """The trend in one or two sentences; the plain share where it cannot be corrected."""
+    trend, sites = result.trend, SITES[site]
+    if not result.years:
+        return f"{name}: no accepted visits in its calling season yet, so nothing can be said."
+    first, last = result.years[0].season_year, result.years[-1].season_year
+    if first == last:
+        return f"{name}: there is one season only, {first}, so no change can be shown."
+    span = f"between {first} and {last}"
+    if is_usable(trend.occupancy):
+        return f"{name}: {span} " + _change(
+            trend.occupancy, f"the share of occupied {sites}", _ends(trend.line)
+        )
+    why = reason(trend.occupancy, site)
+    text = f"{name}: no trend corrected for detection can be shown, because {why}."
+    if is_usable(trend.naive):
+        plain = _change(trend.naive, f"the plain share of {sites} where it was heard", "")
+        text += f" Not corrected for animals that were there and not heard: {span} {plain}"
+    return text
+
+
+def reason(estimate: Estimate, site: str) -> str:
+    """Why there is no number, from the flags."""
+    words = {"site": site, "sites": SITES[site]}
+    for flag, why in _WHY_NOT.items():
+        if flag in estimate.flags:
+            return why.format(**words)
+    return "the data do not carry it"
+
+
+def chart_alt(name: str, result: FitResult, site: str) -> str:
+    """What the picture says, for who cannot see it."""
+    years = result.years
+    if not years:
+        return f"Nothing to draw for {name} yet."
+    first, last = years[0], years[-1]
+    span = f"{first.season_year} to {last.season_year}"
+    parts = [f"Share of {SITES[site]} with {name} in each season, {span}."]
+    told = [year for year in years if year.occupancy.value is not None]
+    if told:
+        parts.append(f"Corrected for detection: {_walk(told)}.")
+    naive = [year for year in years if year.naive.value is not None]
+    if naive:
+        start, end = naive[0], naive[-1]
+        parts.append(
+            f"Heard, not corrected: {share(start.naive.value)} in {start.season_year}, "
+            f"{share(end.naive.value)} in {end.season_year}."
+        )
+    if result.trend.line and is_usable(result.trend.occupancy):
+        parts.append(f"The trend line goes {_ends(result.trend.line)}.")
+    return " ".join(parts)
+
+
+def flag_words(flags: Iterable[str]) -> list[tuple[str, str]]:
+    """Flags with their meaning, each once, in the order of first appearance."""
+    return [(flag, FLAGS[flag]) for flag in dict.fromkeys(flags) if flag in FLAGS]
+
+
+def all_flags(result: FitResult) -> list[str]:
+    """Flags of the trend and of the yearly values."""
+    estimates = [
+        result.trend.occupancy,
+        *(estimate for year in result.years for estimate in (year.occupancy, year.detection)),
+    ]
+    return list(dict.fromkeys(flag for estimate in estimates for flag in estimate.flags))
+
+
+def days_words(estimate: Estimate) -> str:
+    """The shift of the season in a sentence."""
+    value, low, high = estimate.value, estimate.low, estimate.high
+    if value is None or low is None or high is None:
+        return "A shift of the calling season cannot be told from these data."
+    limits = f"95 % interval: {signed(low)} to {signed(high)} days"
+    if not has_direction(estimate):
+        return (
+            f"No clear shift of the calling season: {signed(value)} days a decade ({limits}). "
+            "It may have moved either way."
+        )
+    way = "later" if value > 0 else "earlier"
+    return f"The calling season moved {abs(value):.1f} days a decade {way} ({limits})."
+
+
+def _change(estimate: Estimate, what: str, ends: str) -> str:
+    value, low, high = estimate.value or 0.0, estimate.low or 0.0, estimate.high or 0.0
+    if not has_direction(estimate):
+        return (
+            f"no clear change of {what} can be shown: {signed(value)} % a year "
+            f"(95 % interval: {signed(low)} to {signed(high)} %). It may have fallen or risen; "
+            "uncertain does not mean stable."
+        )
+    near, far = sorted((abs(low), abs(high)))
+    path = f", {ends}" if ends else ""
+    return (
+        f"{what} {'fell' if value < 0 else 'rose'} by {abs(value):.1f} % a year "
+        f"(95 % interval: {near:.1f} to {far:.1f} %){path}."
+    )
+
+
+def _ends(line: Sequence[tuple[int, Estimate]]) -> str:
+    (_, first), (_, last) = line[0], line[-1]
+    return f"from {share(first.value)} to {share(last.value)}"
+
+
+def _walk(years: Sequence[FittedYear]) -> str:
+    first, last = years[0], years[-1]
+    parts = [f"{share_with_interval(first.occupancy)} in {first.season_year}"]
+    between = years[1:-1]
+    if between:
+        lowest = min(between, key=lambda year: year.occupancy.value or 0.0)
+        highest = max(between, key=lambda year: year.occupancy.value or 0.0)
+        parts.append(
+            f"between them {share(lowest.occupancy.value)} ({lowest.season_year}) to "
+            f"{share(highest.occupancy.value)} ({highest.season_year})"
+        )
+    if last is not first:
+        parts.append(f"{share_with_interval(last.occupancy)} in {last.season_year}")
+    return ", ".join(parts)

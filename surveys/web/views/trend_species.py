@@ -1,0 +1,167 @@
+"""One species over the years: picture, sentence, table, method."""
+
+from typing import Any
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.text import slugify
+from django.views.decorators.http import require_GET
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.fitting.stored import StoredFit, stored_fits
+from surveys.models import Programme, Species
+from surveys.publishing import csv
+from surveys.publishing.method import CAVEATS
+from surveys.seasons.options import checklist_species
+from surveys.trends import CORRECTED_COLUMNS, CorrectedYear, corrected_values
+from surveys.web import charts
+from surveys.web.forms.trend_species import PlaceFilter
+from surveys.web.freshness import freshness
+from surveys.web.pictures import picture
+from surveys.web.trendpage import (
+    index_rows,
+    phenology_words,
+    species_chart,
+    trend_facts,
+    turnover_facts,
+    year_lines,
+)
+from surveys.web.trendwords import (
+    SITES,
+    all_flags,
+    chart_alt,
+    flag_words,
+    share,
+    trend_sentence,
+)
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def species(request: ProgrammeRequest, code: str) -> HttpResponse:
+    programme = request.membership.programme
+    one = _species(programme, code)
+    form = PlaceFilter(request.GET, programme=programme)
+    fit = _fit(programme, one, form)
+    context: dict[str, Any] = {
+        "species": one,
+        "form": form,
+        "fit": fit,
+        "crumbs": [
+            {
+                "name": "Trends",
+                "url": reverse("web:trends", kwargs={"programme": programme.slug}),
+            },
+            {"name": one.common_name, "url": ""},
+        ],
+        **freshness(programme, [fit] if fit else []),
+    }
+    if fit is not None:
+        result, site = fit.result, form.site_kind
+        context |= {
+            "site": site,
+            "sites": SITES[site],
+            "place": form.place,
+            "sentence": trend_sentence(one.common_name, result, site),
+            "alt": chart_alt(one.common_name, result, site),
+            "flags": flag_words(all_flags(result)),
+            "years": year_lines(result),
+            "effort": result.years,
+            "facts": trend_facts(result),
+            "turnover": turnover_facts(result),
+            "index": index_rows(result),
+            "season": phenology_words(result),
+            "filled": [(name, share(missing)) for name, missing in result.filled],
+            "caveats": CAVEATS,
+            "urls": {
+                "picture": _address(
+                    "trend_chart", programme, one, form, form="svg", of=fit.sha256[:12]
+                ),
+                "svg": _address("trend_chart", programme, one, form, form="svg", download="1"),
+                "png": _address("trend_chart", programme, one, form, form="png", download="1"),
+                "csv": _address("trend_species_csv", programme, one, form),
+            },
+        }
+    return render(request, "web/trends/species.html", context)
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def chart(request: ProgrammeRequest, code: str, form: str) -> HttpResponse:
+    """The picture of the page with the same query; `download` names it as a file."""
+    programme = request.membership.programme
+    one = _species(programme, code)
+    place = PlaceFilter(request.GET, programme=programme)
+    fit = _fit(programme, one, place)
+    if fit is None:
+        raise Http404("There is no fit of this species yet.")
+    where = f", {place.place}" if place.place else ""
+    title = f"{one.common_name}, {programme.name}{where}"
+    spec = charts.species_spec(species_chart(fit, title=title))
+    return picture(
+        request,
+        spec,
+        form,
+        key=f"{title}|{fit.site}|{fit.sha256}|{fit.software}",
+        stem=_stem(programme, one, place),
+    )
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def table(request: ProgrammeRequest, code: str) -> HttpResponse:
+    """The corrected years of the page with the same query."""
+    programme = request.membership.programme
+    one = _species(programme, code)
+    place = PlaceFilter(request.GET, programme=programme)
+    fit = _fit(programme, one, place)
+    if fit is None:
+        raise Http404("There is no fit of this species yet.")
+    header = [column.name for column in CORRECTED_COLUMNS]
+    rows = []
+    for year in fit.result.years:
+        corrected = CorrectedYear(
+            season_year=year.season_year,
+            naive=year.naive,
+            occupancy=year.occupancy,
+            by_route=year.by_route,
+            detection=year.detection,
+        )
+        values = corrected_values(one.scientific_name, corrected)
+        rows.append([csv.cell_text(values[name]) for name in header])
+    return HttpResponse(
+        csv.to_csv(header, rows).encode(),
+        content_type=csv.MEDIA_TYPE,
+        headers={
+            "Content-Disposition": f'attachment; filename="{_stem(programme, one, place)}.csv"'
+        },
+    )
+
+
+def _species(programme: Programme, code: str) -> Species:
+    found = next((one for one in checklist_species(programme) if one.code == code), None)
+    if found is None:
+        raise Http404("This species is not on the checklist.")
+    return found
+
+
+def _fit(programme: Programme, species: Species, form: PlaceFilter) -> StoredFit | None:
+    fits = stored_fits(programme, species=[species], site=form.site_kind, region=form.place)
+    return fits[0] if fits else None
+
+
+def _address(
+    name: str, programme: Programme, species: Species, place: PlaceFilter, **more: str
+) -> str:
+    kwargs = {"programme": programme.slug, "code": species.code}
+    if "form" in more:
+        kwargs["form"] = more.pop("form")
+    region = {"region": place.place} if place.place else {}
+    query = {"site": place.site_kind, **region, **more}
+    return reverse(f"web:{name}", kwargs=kwargs, query=query)
+
+
+def _stem(programme: Programme, species: Species, form: PlaceFilter) -> str:
+    parts = (programme.slug, species.code, form.site_kind, slugify(form.place))
+    return "-".join(part for part in parts if part)
