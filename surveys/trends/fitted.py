@@ -34,6 +34,7 @@ FEWEST_CLUSTERS = 10
 PROFILE = "profile likelihood"
 DELTA = "delta method on the logit scale"
 _NEAR_END = 1e-9
+_MOST_COSTLY = 60
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +92,7 @@ def fit_model(
     maximum = max((maximise(objective, start) for start in starts), key=lambda end: end.value)
     if objective.costly and not maximum.converged:
         # Updates lose their way along the edge of the range; the true Hessian does not.
-        maximum = maximise(replace(objective, costly=False), maximum.theta)
+        maximum = maximise(replace(objective, costly=False), maximum.theta, most=_MOST_COSTLY)
     edge = bool((np.abs(predictors(maximum.theta)) > EDGE_LOGIT).any())
     known = identified(maximum)
     found: list[str] = []

@@ -25,6 +25,9 @@ _MOST_HALVINGS = 40
 # A costly Hessian is computed afresh after this many updates.
 _REFRESH = 20
 _SMALLEST_CURVATURE = 1e-12
+# A gain of 1e-5 along a flat direction counts as little as one of 1e-10 along a sharp one: it
+# changes no estimate that is reported.
+_FLAT_SHARE = 1e-5
 # Curvature against the sharpest direction below which a direction counts as flat, and the share
 # of a flat direction above which a parameter counts as lost in it.
 _FLAT = 1e-7
@@ -80,7 +83,11 @@ def numeric_hessian(value_gradient: ValueGradient, *, step: float = 1e-5) -> Hes
 
 
 def maximise(
-    objective: Objective, start: FloatArray, *, curvature: FloatArray | None = None
+    objective: Objective,
+    start: FloatArray,
+    *,
+    curvature: FloatArray | None = None,
+    most: int | None = None,
 ) -> Maximum:
     """Climb from ``start`` to a maximum.
 
@@ -91,22 +98,21 @@ def maximise(
     ``curvature`` is a Hessian from near by. With it, and wherever the Hessian of the objective is
     costly, steps follow a Hessian that is updated from the gradients instead (Broyden, Fletcher,
     Goldfarb, Shanno); the Hessian of the result is then only as good as those updates when
-    ``curvature`` was given.
+    ``curvature`` was given. ``most`` limits the steps.
     """
     theta = np.clip(np.array(start, dtype=np.float64), objective.lower, objective.upper)
     value, gradient = objective.value_gradient(theta)
     hessian = objective.hessian(theta) if curvature is None else curvature
     updated = objective.costly or curvature is not None
     converged, iteration = False, 0
-    most = _MOST_ITERATIONS if curvature is None else _MOST_UPDATES
+    most = most or (_MOST_ITERATIONS if curvature is None else _MOST_UPDATES)
     while iteration < most and not converged and np.isfinite(value):
         iteration += 1
-        step, decrement = _newton_step(gradient, hessian, _held(objective, theta, gradient))
-        converged = decrement < _TOLERANCE
+        step, gain = _newton_step(gradient, hessian, _held(objective, theta, gradient))
+        converged = gain < _TOLERANCE
         found = _climb(objective, theta, step, value)
         if found is None:
-            # No uphill point is left within rounding: a maximum when the slope is small too.
-            converged = converged or decrement < np.sqrt(_TOLERANCE)
+            # No uphill point is left within rounding.
             break
         before = theta, gradient
         theta, value, gradient = found
@@ -115,9 +121,10 @@ def maximise(
         elif not converged:
             hessian = _updated(hessian, theta - before[0], gradient - before[1])
     held = _held(objective, theta, gradient)
-    if updated and curvature is None and np.isfinite(value):
-        hessian = objective.hessian(theta)
-        converged = converged and _newton_step(gradient, hessian, held)[1] < np.sqrt(_TOLERANCE)
+    if curvature is None and np.isfinite(value):
+        # The last word has the true Hessian: what is left to gain must be too little to matter.
+        hessian = objective.hessian(theta) if updated else hessian
+        converged = _newton_step(gradient, hessian, held)[1] < np.sqrt(_TOLERANCE)
     return Maximum(
         theta=theta,
         value=float(value),
@@ -154,6 +161,7 @@ def _updated(hessian: FloatArray, step: FloatArray, change: FloatArray) -> Float
 def _newton_step(
     gradient: FloatArray, hessian: FloatArray, held: BoolArray
 ) -> tuple[FloatArray, float]:
+    """The step over the free parameters, and twice the log-likelihood still to be gained."""
     free = ~held
     curvature, directions = np.linalg.eigh(-hessian[np.ix_(free, free)])
     size = np.abs(curvature)
@@ -161,9 +169,13 @@ def _newton_step(
     along = directions.T @ gradient[free]
     step = np.zeros(len(gradient))
     step[free] = directions @ (along / size)
-    decrement = float(along @ (along / size))
+    # Along a flat direction the curvature is mostly rounding: what counts is how much the slope
+    # could gain all the way to the end of the search.
+    flat = size <= max(size.max(initial=0.0), 1.0) * _FLAT
+    gain = float((along[~flat] ** 2 / size[~flat]).sum())
+    gain += _FLAT_SHARE * FARTHEST * float(np.abs(along[flat]).sum())
     longest = np.abs(step).max(initial=0.0)
-    return step * min(1.0, _LONGEST_STEP / longest) if longest else step, decrement
+    return step * min(1.0, _LONGEST_STEP / longest) if longest else step, gain
 
 
 def _climb(
@@ -242,8 +254,15 @@ class _Profile:
         near_by = objective.costly and bool(identified(maximum).all())
         self._curvature = self._across.T @ maximum.hessian @ self._across if near_by else None
         self._seen = [(float(contrast @ maximum.theta), self._across.T @ maximum.theta)]
+        # Asked again, another start could end on another hill: a root finder needs one answer.
+        self._known: dict[float, float] = {}
 
     def root_deviance(self, at: float) -> float:
+        if at not in self._known:
+            self._known[at] = self._fit_at(at)
+        return self._known[at]
+
+    def _fit_at(self, at: float) -> float:
         fixed = self._along * at
         start = min(self._seen, key=lambda pair: abs(pair[0] - at))[1]
         if self._across.shape[1] == 0:
