@@ -117,12 +117,23 @@ def fit_occupancy_designs(
     heard = int(np.nansum(history.max(axis=1, initial=0.0, where=~np.isnan(history))))
     naive = wilson(heard, len(history), name="naive occupancy")
     flags = results.merge_flags(flags, history_flags(history))
-    maximum = None
+    maximum, covariance = None, np.full(back.shape, np.nan)
     if results.NO_EFFORT not in flags and results.NEVER_HEARD not in flags:
         maximum = maximise(objective(cells), _start(psi, p, history, heard))
-        flags = results.merge_flags(flags, _search_flags(maximum, cells))
+        covariance = covariance_of(maximum)
+        flags = results.merge_flags(flags, _search_flags(maximum, cells, covariance))
     return _assemble(
-        history, psi, p, cells, cluster, maximum, back, naive, flags, clusters is not None
+        history,
+        psi,
+        p,
+        cells,
+        cluster,
+        maximum,
+        covariance,
+        back,
+        naive,
+        flags,
+        clusters is not None,
     )
 
 
@@ -179,7 +190,9 @@ def _start_part(design: Design, level: float) -> FloatArray:
     )
 
 
-def _search_flags(maximum: Maximum, cells: OccupancyCells) -> tuple[str, ...]:
+def _search_flags(
+    maximum: Maximum, cells: OccupancyCells, covariance: FloatArray
+) -> tuple[str, ...]:
     k = cells.psi_design.shape[1]
     psi_logit = cells.psi_design @ maximum.theta[:k]
     p_logit = (cells.p_design @ maximum.theta[k:])[cells.trials > 0]
@@ -189,7 +202,7 @@ def _search_flags(maximum: Maximum, cells: OccupancyCells) -> tuple[str, ...]:
         flags.append(results.DID_NOT_CONVERGE)
     if edge:
         flags.append(results.EDGE_OF_RANGE)
-    elif not identified(maximum).all():
+    elif np.isnan(covariance).any():
         flags.append(results.NOT_IDENTIFIED)
     return tuple(flags)
 
@@ -201,18 +214,18 @@ def _assemble(
     cells: OccupancyCells,
     cluster: IntArray,
     maximum: Maximum | None,
+    covariance: FloatArray,
     back: FloatArray,
     naive: Estimate,
     flags: tuple[str, ...],
     clustered: bool,
 ) -> OccupancyFit:
     size = len(back)
-    covariance = np.full((size, size), np.nan)
     sandwich, coefficients = None, np.full(size, np.nan)
     clusters = int(cluster.max(initial=-1)) + 1
     if maximum is not None:
         coefficients = back @ maximum.theta
-        covariance = back_transformed(covariance_of(maximum), back)
+        covariance = back_transformed(covariance, back)
         if clustered and clusters > 1:
             sandwich = back_transformed(clustered_covariance(cells, maximum, cluster), back)
             if clusters < FEWEST_CLUSTERS:

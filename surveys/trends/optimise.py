@@ -183,7 +183,7 @@ def _climb(
 ) -> tuple[FloatArray, float, FloatArray] | None:
     shrink = 1.0
     for _ in range(_MOST_HALVINGS):
-        trial = np.clip(theta + shrink * step, objective.lower, objective.upper)
+        trial = np.minimum(np.maximum(theta + shrink * step, objective.lower), objective.upper)
         trial_value, trial_gradient = objective.value_gradient(trial)
         if np.isfinite(trial_value) and trial_value >= value - _ROUNDING * abs(value):
             return trial, trial_value, trial_gradient
