@@ -236,7 +236,7 @@ def _check_announced(announced: Announced) -> None:
             f"Sound of the type “{announced.media_type}” is not taken. "
             f"These are: {', '.join(MEDIA_TYPES)}."
         )
-    if not 0 < announced.bytes:
+    if announced.bytes <= 0:
         raise RecordingRefused("The recording is empty.")
     if announced.bytes > LARGEST_BYTES:
         raise RecordingTooLarge(
