@@ -236,7 +236,7 @@ def _check_announced(announced: Announced) -> None:
             f"Sound of the type “{announced.media_type}” is not taken. "
             f"These are: {', '.join(MEDIA_TYPES)}."
         )
-    if announced.bytes <= 0:
+    if not 0 < announced.bytes:
         raise RecordingRefused("The recording is empty.")
     if announced.bytes > LARGEST_BYTES:
         raise RecordingTooLarge(

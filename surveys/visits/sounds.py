@@ -21,10 +21,8 @@ _KINDS: dict[str, tuple[str, Callable[[bytes], bool]]] = {
     "audio/wav": ("wav", lambda head: head[:4] == b"RIFF" and head[8:12] == b"WAVE"),
     "audio/mpeg": (
         "mp3",
-        lambda head: (
-            head[:3] == b"ID3"
-            or (head[:1] == b"\xff" and len(head) > 1 and head[1] & _MPEG_SYNC == _MPEG_SYNC)
-        ),
+        lambda head: head[:3] == b"ID3"
+        or (head[:1] == b"\xff" and len(head) > 1 and head[1] & _MPEG_SYNC == _MPEG_SYNC),
     ),
 }
 _ALSO_CALLED = {"audio/x-wav": "audio/wav", "audio/wave": "audio/wav", "audio/x-m4a": "audio/mp4"}
