@@ -3,12 +3,6 @@ from surveys.models.importing import SpreadsheetImport
 from surveys.models.programme import Programme
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
 from surveys.models.publication import Publication
-from surveys.models.recording import (
-    Recording,
-    RecordingKind,
-    RecordingPiece,
-    RecordingState,
-)
 from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
 from surveys.models.route import Assignment, Habitat, Hydroperiod, Presence, Route, Stop
 from surveys.models.species import ChecklistEntry, Sensitivity, Species
@@ -39,10 +33,6 @@ __all__ = [
     "Protocol",
     "ProtocolVersion",
     "Publication",
-    "Recording",
-    "RecordingKind",
-    "RecordingPiece",
-    "RecordingState",
     "ReviewStep",
     "Route",
     "SeasonWindow",
