@@ -61,7 +61,9 @@ def _as_signed_in(request: HttpRequest, invitation: Invitation, token: str) -> H
 
 
 def _as_new(request: HttpRequest, invitation: Invitation, token: str) -> HttpResponse:
-    form = JoinForm(request.POST if request.method == "POST" else None, initial={"name": invitation.name})
+    form = JoinForm(
+        request.POST if request.method == "POST" else None, initial={"name": invitation.name}
+    )
     if request.method == "POST" and form.is_valid():
         facts = {name: form.cleaned_data[name] for name in ("name", "password")}
         membership = tried(form, accept_as_new_person, token, **facts)

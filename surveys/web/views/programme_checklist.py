@@ -92,7 +92,9 @@ def entry(request: ProgrammeRequest, entry: int) -> HttpResponse:
 def take_off(request: ProgrammeRequest, entry: int) -> HttpResponse:
     programme = request.membership.programme
     shown = verbs.entry_of(programme, entry)
-    form = TakeOffForm(request.POST if request.method == "POST" else None, today=today_of(programme))
+    form = TakeOffForm(
+        request.POST if request.method == "POST" else None, today=today_of(programme)
+    )
     if request.method == "POST" and form.is_valid():
         gone = tried(form, verbs.take_off, request.membership, shown.pk, **form.cleaned_data)
         if gone:

@@ -147,7 +147,9 @@ def edit(request: ProgrammeRequest, route: int) -> HttpResponse:
     programme = request.membership.programme
     shown = verbs.route_of(programme, route)
     protocols = list(programme.protocols.order_by("name"))
-    form = RouteForm(request.POST if request.method == "POST" else None, protocols=protocols, route=shown)
+    form = RouteForm(
+        request.POST if request.method == "POST" else None, protocols=protocols, route=shown
+    )
     if request.method == "POST" and form.is_valid():
         saved = _saved(request, form, shown.pk)
         if saved:

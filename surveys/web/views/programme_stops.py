@@ -93,7 +93,9 @@ def edit(request: ProgrammeRequest, stop: int) -> HttpResponse:
 def close(request: ProgrammeRequest, stop: int) -> HttpResponse:
     programme = request.membership.programme
     shown = verbs.stop_of(programme, stop)
-    form = CloseStopForm(request.POST if request.method == "POST" else None, today=today_of(programme))
+    form = CloseStopForm(
+        request.POST if request.method == "POST" else None, today=today_of(programme)
+    )
     if request.method == "POST" and form.is_valid():
         closed = tried(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
         if closed:
@@ -108,7 +110,9 @@ def close(request: ProgrammeRequest, stop: int) -> HttpResponse:
 def move(request: ProgrammeRequest, stop: int) -> HttpResponse:
     programme = request.membership.programme
     shown = verbs.stop_of(programme, stop)
-    form = MoveStopForm(request.POST if request.method == "POST" else None, stop=shown, today=today_of(programme))
+    form = MoveStopForm(
+        request.POST if request.method == "POST" else None, stop=shown, today=today_of(programme)
+    )
     if request.method == "POST" and form.is_valid():
         moved = tried(
             form,
