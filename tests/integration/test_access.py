@@ -22,6 +22,7 @@ from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
 from accounts.models import Invitation, Membership, Role, hash_token
+from surveys.fitting.refit import refit
 from surveys.importing.uploads import store
 from surveys.models import (
     Assignment,
@@ -83,6 +84,11 @@ TABLE = """
     web:trends                           GET     in    none  ok    ok    ok
     web:trends_csv                       GET     in    none  ok    ok    ok
     web:trends_dictionary                GET     in    none  ok    ok    ok
+    web:trend_species                    GET     in    none  ok    ok    ok
+    web:trend_species_csv                GET     in    none  ok    ok    ok
+    web:trend_chart                      GET     in    none  ok    ok    ok
+    web:trend_compare                    GET     in    none  ok    ok    ok
+    web:trend_compare_chart              GET     in    none  ok    ok    ok
     web:publications                     GET     in    none  ok    ok    ok
     web:publication                      GET     in    none  ok    ok    ok
     web:publication_file                 GET     in    none  ok    ok    ok
@@ -229,6 +235,8 @@ def world(programme, partner, observer, coordinator) -> World:
         state=VisitState.SUBMITTED,
         counts_in_trends=False,
     )
+    make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 10), heard={1: {peeper: 2}})
+    refit(programme)
     draft = start_visit(observer, route=route, night=dt.date(2024, 4, 20))
     finding = StoredFinding.objects.create(
         visit=handed_in, code="too-cold", severity="query", message="Cold."
@@ -286,6 +294,7 @@ def world(programme, partner, observer, coordinator) -> World:
             "membership": observer.pk,
             "invitation": invitation.pk,
             "upload": upload.pk,
+            "form": "svg",
             "token": "token",
             "season_year": 2024,
             "kind": "table.csv",
@@ -307,6 +316,8 @@ def address(world: World, name: str) -> str:
         arguments["visit_id"] = world.draft.pk
     if name == "web:rule":
         arguments["code"] = "too-cold"
+    if name.startswith(("web:trend_species", "web:trend_chart")):
+        arguments["code"] = world.arguments["species"]
     if name == "web:import_template":
         arguments["kind"] = "csv"
     if name.endswith("publication") or name == "web:publication_file":
