@@ -18,6 +18,7 @@ from surveys.demo.story import Scale, tell
 from surveys.demo.truths import People, read_people, read_places, read_truths
 from surveys.demo.visits import visit_rows
 from surveys.models import Programme
+from surveys.visits.aftermath import refit_trends
 
 INVITATION_DAYS = 14
 
@@ -38,7 +39,8 @@ def load_demo(
     """Load both programmes in one transaction.
 
     A programme that is there already stays untouched, unless `fresh` asks for it to be
-    replaced. Triggers do not fire: the demo has no history before it is loaded.
+    replaced. Triggers do not fire: the demo has no history before it is loaded. Its fits are
+    left to the worker.
     """
     truths, places, people = read_truths(), read_places(), read_people()
     loaded = []
@@ -67,6 +69,7 @@ def load_demo(
                     rng=dice(scale.seed, "reviews", truth.slug),
                 )
                 rows.write()
+            refit_trends(setting.programme.pk, after_s=0)
             loaded.append(
                 LoadedProgramme(
                     slug=truth.slug,

@@ -11,7 +11,7 @@ from django.db import transaction
 
 from accounts.access import Permission, require
 from accounts.models import Membership
-from surveys.models import Route, Source, Visit, VisitState
+from surveys.models import ProtocolVersion, Route, Source, Visit, VisitState
 from surveys.protocol.seasons import season_year, window_of
 from surveys.protocol.values import Finding
 from surveys.visits.cells import (
@@ -57,8 +57,10 @@ def start_visit(
     night: dt.date,
     visit_id: uuid.UUID | None = None,
     source: str = Source.PAPER,
+    carried: int | None = None,
 ) -> Visit:
-    """Begin a draft under the protocol version of the night.
+    """Begin a draft under the protocol version of the night, or under the one that the
+    phone carried (`carried`, its id) where the programme still has it.
 
     The same `visit_id` again gives back the same visit, so that a retry from a phone
     can never make a second one. Raises NotYours, NightUnusable, NoProtocolInForce.
@@ -77,7 +79,7 @@ def start_visit(
             "temperature_unit": member.programme.temperature_unit,
         },
     )
-    place_on_night(visit, night)
+    place_on_night(visit, night, carried_version(member, carried))
     known, _ = Visit.objects.get_or_create(
         id=visit_id,
         defaults={
@@ -89,11 +91,19 @@ def start_visit(
     return lock_own(member, known.pk)
 
 
-def place_on_night(visit: Visit, night: dt.date) -> None:
+def carried_version(member: Membership, version_id: int | None) -> ProtocolVersion | None:
+    """The programme's protocol version of that id; None when it is gone or none was named."""
+    if version_id is None:
+        return None
+    versions = ProtocolVersion.objects.select_related("protocol")
+    return versions.filter(pk=version_id, protocol__programme=member.programme_id).first()
+
+
+def place_on_night(visit: Visit, night: dt.date, carried: ProtocolVersion | None = None) -> None:
     """Give an unsaved visit its night, and the version, season year and window of it."""
     if not FIRST_YEAR <= night.year <= LAST_YEAR:
         raise NightUnusable
-    version = version_in_force(visit.route, night)
+    version = carried or version_in_force(visit.route, night)
     if version is None:
         raise NoProtocolInForce
     protocol = protocol_values(version)
@@ -131,6 +141,7 @@ def put_sheet(
     cells: Mapping[str, str],
     revision: int | None,
     source: str = Source.PHONE,
+    carried: int | None = None,
 ) -> tuple[Saved, bool]:
     """Make the observer's sheet hold exactly `cells`; begin the visit when it is new.
 
@@ -140,7 +151,9 @@ def put_sheet(
     `start_visit` and `save_cells` raise.
     """
     begun = not Visit.objects.filter(pk=visit_id).exists()
-    visit = start_visit(member, route=route, night=night, visit_id=visit_id, source=source)
+    visit = start_visit(
+        member, route=route, night=night, visit_id=visit_id, source=source, carried=carried
+    )
     if visit.route_id != route.pk:
         raise OtherRoute
     typed = {"night": night.isoformat(), **cells}

@@ -107,6 +107,11 @@ def signed_in(open_context) -> Callable[..., Page]:
 
 def sign_in(page: Page, email: str, password: str = PASSWORD) -> None:
     page.goto("/accounts/login/")
+    fill_sign_in(page, email, password)
+
+
+def fill_sign_in(page: Page, email: str, password: str = PASSWORD) -> None:
+    """Fill the form that is shown; the page that was wanted follows."""
     page.get_by_label("E-mail", exact=False).first.fill(email)
     page.locator("input[type=password]").fill(password)
     page.locator("main button[type=submit], main form button").last.click()

@@ -81,13 +81,15 @@ class SavedSerializer(JudgedVisitSerializer):
 
 
 class SheetSerializer(serializers.Serializer):
-    """A whole sheet. `route` is the route's code, `night` the date of the evening."""
+    """A whole sheet. `route` is the route's code, `night` the date of the evening;
+    `protocol_version` is the one that a phone carried, by which a new visit is judged."""
 
     route = serializers.CharField(max_length=20)
     night = serializers.DateField()
     source = serializers.ChoiceField(
         choices=[Source.PHONE.value, Source.PAPER.value], default=Source.PHONE.value
     )
+    protocol_version = serializers.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
     cells = serializers.DictField(child=CellText())
 
 

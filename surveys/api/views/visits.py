@@ -95,6 +95,7 @@ class VisitDetail(ProgrammeView):
             cells=sheet["cells"],
             revision=self.revision_or_none(),
             source=sheet["source"],
+            carried=sheet.get("protocol_version"),
         )
         return _saved(saved, status.HTTP_201_CREATED if begun else status.HTTP_200_OK)
 

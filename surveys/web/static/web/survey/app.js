@@ -1,0 +1,146 @@
+// The survey screen: which part of it is shown, the clock that moves it, and what it says aloud.
+import * as alerts from "./alerts.js";
+import { now } from "./clock.js";
+import { button, h, icon, setIcons, setText } from "./dom.js";
+import * as model from "./model.js";
+import { screen as home } from "./screens/home.js";
+import { screen as stop } from "./screens/stop.js";
+import * as store from "./store.js";
+import * as theme from "./theme.js";
+
+const TICK_MS = 250;
+const SNACK_MS = 8_000;
+const $ = (id) => document.getElementById(id);
+const later = {
+  route: () => import("./screens/route.js"),
+  summary: () => import("./screens/summary.js"),
+};
+const ready = { home, stop };
+
+export const app = {
+  config: JSON.parse($("survey-config").textContent),
+  sync: null,
+  judge: null,
+  safe: null,
+  go,
+  say: (words) => setText($("say"), words),
+  alarm: (words) => setText($("alarm"), words),
+  snack,
+  trouble,
+};
+let shown = null;
+let bar = null;
+let nights = {};
+
+/** `home`, `route/<visit>`, `stop/<visit>/<number>`, `summary/<visit>`. */
+function go(...parts) {
+  const hash = `#/${parts.join("/")}`;
+  if (window.location.hash === hash) show();
+  else window.location.hash = hash;
+}
+
+async function show() {
+  const [name = "home", id, number] = window.location.hash.replace(/^#\//, "").split("/");
+  if (id && model.model.visit?.id !== id && !(await model.openVisit(id))) return go("home");
+  if (!ready[name] && !later[name]) return go("home");
+  ready[name] ??= (await later[name]()).screen;
+  await store.setSetting("here", window.location.hash);
+  if (name !== "stop") alerts.keepAwake(false);
+  shown?.leave?.();
+  shown = await ready[name](app, Number(number));
+  $("main").replaceChildren(shown.node, ...(shown.dock ? [shown.dock] : []));
+  $("main").classList.toggle("stage--dock", Boolean(shown.dock));
+  document.title = `${shown.title} · ${app.config.programme}`;
+  setText(bar.title, shown.title);
+  bar.back.hidden = name === "home";
+  bar.back.onclick = () => (name === "route" ? go("home") : go("route", id));
+  window.scrollTo(0, 0);
+  $("main").focus({ preventScroll: true });
+  update();
+  return undefined;
+}
+
+function update() {
+  shown?.update?.();
+  const waits = model.model.visit ? model.unsent().length : 0;
+  bar.mark.dataset.waits = waits ? "yes" : "no";
+  setText(bar.marked, waits ? `${waits} entries on this phone only` : "Everything sent");
+}
+
+function tick() {
+  theme.show(theme.choice() === "dusk" ? theme.isDark(nights, now()) : theme.choice() === "night");
+  shown?.tick?.(now());
+}
+
+function makeBar() {
+  const marked = h("span", { class: "hidden-visually" });
+  const made = {
+    back: button("Back", null, { kind: "quiet", name: "previous" }),
+    title: h("h1", { class: "bar__title" }),
+    marked,
+    mark: h("button", { type: "button", class: "btn btn--quiet bar__mark", onclick: () => (model.model.visit ? go("summary", model.model.visit.id) : go("home")) }, icon("sync"), marked),
+    theme: h("button", { type: "button", class: "btn btn--quiet", "aria-label": "Night or day", onclick: turnTheme }, icon("night")),
+  };
+  $("bar").append(made.back, made.title, made.mark, made.theme);
+  return made;
+}
+
+function turnTheme() {
+  const dark = document.documentElement.dataset.theme === "night";
+  theme.choose(dark ? "day" : "night");
+  tick();
+  app.say(dark ? "Day theme" : "Night theme");
+  shown?.update?.();
+}
+
+/** A sentence at the foot of the screen, with a way back where there is one. */
+function snack(words, undo) {
+  const note = h("div", { class: "snack__one" }, h("span", null, words));
+  if (undo) note.append(button("Undo", () => { note.remove(); undo(); }, { name: "undo" }));
+  $("snack").replaceChildren(note);
+  app.say(words);
+  setTimeout(() => note.remove(), SNACK_MS);
+}
+
+/** What the phone could not do, in words that stay until they are closed. */
+function trouble(words) {
+  const note = h("div", { class: "message message--error" }, icon("error"), h("p", null, words), button("Close", () => note.remove(), { kind: "small" }));
+  $("main").prepend(note);
+  app.alarm(words);
+}
+
+async function begin() {
+  setIcons(app.config.icons);
+  bar = makeBar();
+  const packets = (await store.getAll("packets")).filter(({ slug }) => slug === app.config.slug);
+  for (const packet of packets) nights = { ...nights, ...packet.nights };
+  tick();
+  if (window.location.hash.length < 3) {
+    window.location.replace((await store.setting("here", "")) || "#/home");
+  }
+  model.onChange(update);
+  store.onNews((visit) => (visit === model.model.visit?.id ? model.reload() : update()));
+  window.addEventListener("hashchange", show);
+  await show();
+  document.body.dataset.ready = "yes";
+  setInterval(tick, TICK_MS);
+  await rest();
+}
+
+/** What the first screen can stand without. */
+async function rest() {
+  const [{ judgeModel }, sync] = await Promise.all([import("./findings.js"), import("./sync.js"), alerts.load()]);
+  app.judge = judgeModel;
+  app.sync = sync;
+  sync.onStatus(update);
+  model.onChange(() => sync.soon());
+  sync.start(app.config);
+  update();
+  app.safe = (await navigator.storage?.persisted?.()) ?? false;
+  await navigator.serviceWorker?.register(app.config.worker).catch(() => {});
+  await import("./screens/route.js");
+  await import("./screens/summary.js");
+}
+
+window.addEventListener("unhandledrejection", ({ reason }) => trouble(`This phone could not do that: ${reason?.message ?? reason}. What was stored before is safe.`));
+begin();

@@ -1,0 +1,28 @@
+// The one clock of the survey: wall time, so that a countdown is right after the phone slept.
+let read = () => Date.now();
+
+/** Milliseconds since 1970. */
+export function now() {
+  return read();
+}
+
+/** Put another clock in, for tests; without one, the phone's own again. */
+export function setClock(reader) {
+  read = reader ?? (() => Date.now());
+}
+
+/** The instant as it goes into a cell: 2024-04-16T02:14:09.120Z. */
+export function iso(instant = now()) {
+  return new Date(instant).toISOString();
+}
+
+/** The date of the evening that holds the instant: a night runs from noon to noon. */
+export function nightOf(instant, zone) {
+  const parts = { timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", hourCycle: "h23" };
+  const found = Object.fromEntries(
+    new Intl.DateTimeFormat("en-GB", parts).formatToParts(instant).map(({ type, value }) => [type, value]),
+  );
+  const date = new Date(Date.UTC(found.year, found.month - 1, found.day));
+  if (Number(found.hour) < 12) date.setUTCDate(date.getUTCDate() - 1);
+  return date.toISOString().slice(0, 10);
+}

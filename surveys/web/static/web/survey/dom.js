@@ -1,0 +1,52 @@
+// Making elements without markup in strings: nothing that was typed can become a tag.
+const SVG = "http://www.w3.org/2000/svg";
+
+function fill(element, props, children) {
+  for (const [name, value] of Object.entries(props ?? {})) {
+    if (value === undefined || value === null || value === false) continue;
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (name === "value") element.value = value;
+    else element.setAttribute(name, value === true ? "" : value);
+  }
+  element.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  return element;
+}
+
+export const h = (tag, props, ...children) => fill(document.createElement(tag), props, children);
+export const svg = (tag, props, ...children) => fill(document.createElementNS(SVG, tag), props, children);
+
+let icons = "";
+export const setIcons = (address) => { icons = address; };
+
+export function icon(name) {
+  const use = svg("use", { href: `${icons}#${name}` });
+  return svg("svg", { class: "icon", "aria-hidden": "true", focusable: "false" }, use);
+}
+
+export function button(words, press, { kind = "", name, ...props } = {}) {
+  const classes = ["btn", ...kind.split(" ").filter(Boolean).map((part) => `btn--${part}`)].join(" ");
+  return h("button", { type: "button", class: classes, onclick: press, ...props }, name && icon(name), h("span", null, words));
+}
+
+/** Change a text only when it differs, so that live regions speak once. */
+export function setText(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
+export function setAttribute(element, name, value) {
+  if (value === null || value === false) element.removeAttribute(name);
+  else if (element.getAttribute(name) !== String(value)) element.setAttribute(name, value);
+}
+
+/** A dialog that is shown at once, closes by its button or Escape, and is gone afterwards. */
+export function dialog(title, ...children) {
+  const box = h(
+    "dialog",
+    { class: "sheet-dialog", "aria-labelledby": "dialog-title", onclose: () => box.remove() },
+    h("div", { class: "sheet-dialog__head" }, h("h2", { id: "dialog-title" }, title), button("Done", () => box.close())),
+    ...children,
+  );
+  document.body.append(box);
+  box.showModal();
+  return box;
+}

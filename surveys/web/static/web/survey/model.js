@@ -1,0 +1,123 @@
+// The visit that is open: its cells as they are on the phone, and the packet they are read against.
+import { iso, nightOf, now } from "./clock.js";
+import * as store from "./store.js";
+
+const listeners = new Set();
+const undone = [];
+const MOST_UNDO = 50;
+
+/** The open visit with its surroundings; null while none is open. */
+export const model = { visit: null, cells: new Map(), records: [], packet: null, route: null, stops: [], tonight: null, version: null };
+
+export function onChange(listener) {
+  listeners.add(listener);
+}
+
+function changed() {
+  for (const listener of listeners) listener();
+}
+
+export const packetKey = (slug, code) => `${slug}/${code}`;
+export const text = (address) => model.cells.get(address) ?? "";
+export const stopText = (number) => (name) => text(`stops.${number}.${name}`);
+export const conflicts = () => model.records.filter(store.inConflict);
+export const unsent = () => model.records.filter((cell) => store.isPending(cell) && !store.inConflict(cell));
+
+/** Open a visit of this phone; false when it is not here. */
+export async function openVisit(id) {
+  const visit = await store.get("visits", id);
+  if (!visit) return false;
+  const packet = await store.get("packets", visit.packet);
+  if (!packet) return false;
+  const tonight = packet.nights[visit.night] ?? null;
+  const version = packet.versions[visit.version] ?? Object.values(packet.versions).at(-1);
+  const stops = packet.route.stops.filter((stop) => inUse(stop, visit.night));
+  Object.assign(model, { visit, packet, route: packet.route, tonight, version, stops });
+  undone.length = 0;
+  await reload();
+  return true;
+}
+
+/** Read the cells again, after another tab or the server changed them. */
+export async function reload() {
+  if (!model.visit) return;
+  const visit = await store.get("visits", model.visit.id);
+  if (!visit) return;
+  model.visit = visit;
+  model.records = await store.cellsOf(visit.id);
+  model.cells = new Map(model.records.filter(({ text: typed }) => typed).map((cell) => [cell.address, cell.text]));
+  changed();
+}
+
+/** Write texts at once; the promise resolves when they are on the disk. */
+export async function write(texts, { undo = true } = {}) {
+  const before = Object.fromEntries(Object.keys(texts).map((address) => [address, text(address)]));
+  for (const [address, typed] of Object.entries(texts)) {
+    if (typed) model.cells.set(address, typed);
+    else model.cells.delete(address);
+  }
+  if (undo) undone.push(before);
+  if (undone.length > MOST_UNDO) undone.shift();
+  changed();
+  await store.writeCells(model.visit.id, texts);
+  await reload();
+}
+
+export const writeStop = (number, texts, options) =>
+  write(Object.fromEntries(Object.entries(texts).map(([name, typed]) => [`stops.${number}.${name}`, typed])), options);
+
+export async function undo() {
+  const before = undone.pop();
+  if (before) await write(before, { undo: false });
+}
+
+/** Change what belongs to the visit but to no cell, such as a pause that still lasts. */
+export async function note(change) {
+  Object.assign(model.visit, await store.changeVisit(model.visit.id, change));
+  changed();
+}
+
+/** Begin the visit of a night, or go on with it where it was begun. */
+export async function beginVisit(slug, packet, night) {
+  const tonight = packet.nights[night];
+  const known = await store.get("visits", tonight?.visit ?? "");
+  const fresh = known && !["draft", "sent_back"].includes(known.state);
+  const visit = blankVisit(slug, packet, night, tonight && !fresh ? tonight.visit : crypto.randomUUID());
+  const texts = { night, temperature_unit: packet.route.temperature_unit };
+  return (await store.addVisit(visit, texts)).id;
+}
+
+function blankVisit(slug, packet, night, id) {
+  const version = packet.nights[night]?.version ?? Number(Object.keys(packet.versions).at(-1));
+  return {
+    id, slug, night, version,
+    person: packet.person,
+    packet: packet.key,
+    route: { code: packet.route.code, name: packet.route.name },
+    revision: null,
+    state: "draft",
+    wants_submit: false,
+    trouble: null,
+    findings: [],
+    begun_at: iso(),
+    synced_at: null,
+    timer: null,
+  };
+}
+
+/** Keep a packet, and the open visits that came with it. */
+export async function keepPacket(slug, data) {
+  const key = packetKey(slug, data.route.code);
+  const { visits, ...rest } = data;
+  const packet = { ...rest, key, slug, taken_at: iso() };
+  await store.put("packets", packet);
+  for (const came of visits) {
+    const visit = { ...blankVisit(slug, packet, came.night, came.id), version: came.protocol_version, revision: came.revision, state: came.state };
+    await store.addVisit(visit, came.cells);
+    await store.takeIn(came.id, { visit: came }, iso());
+  }
+  return packet;
+}
+
+export const inUse = (stop, night) => stop.from <= night && (!stop.until || night <= stop.until);
+export const thisNight = (packet) => nightOf(now(), packet.route.time_zone);

@@ -1,0 +1,102 @@
+// From the cells of a sheet and the packet to a case that the rules can judge. What cannot be read
+// here is left out; the server reads it again and says so.
+
+const NUMBER = /^[+-]?(\d{1,9}([.,]\d{1,9})?|[.,]\d{1,9})$/;
+const MISSING = new Set(["", "-", "–", "—", "t", "n/a", "na"]);
+const INSTANT = /^\d{4}-\d{2}-\d{2}T/i;
+
+const clean = (text) => (MISSING.has((text ?? "").trim().toLowerCase()) ? null : text.trim());
+
+function number(text) {
+  const typed = clean(text)?.replace(/[−–]/g, "-");
+  return typed && NUMBER.test(typed) ? typed.replace(",", ".").replace(/^([+-]?)\./, "$10.") : null;
+}
+
+function whole(text) {
+  const read = number(text);
+  return read !== null && Number.isInteger(Number(read)) ? Number(read) : null;
+}
+
+function temperature(text, unit) {
+  const match = /^(.*?)\s*(?:°|º|deg)?\s*([cf])?$/i.exec(clean(text) ?? "");
+  const value = match && number(match[1]);
+  return value ? { value: value.replace("+", ""), unit: match[2]?.toUpperCase() ?? unit } : null;
+}
+
+function instant(text) {
+  const typed = clean(text);
+  return typed && INSTANT.test(typed) && !Number.isNaN(Date.parse(typed)) ? typed : null;
+}
+
+const weather = (cells, part, unit) => ({
+  air_temperature: temperature(cells.get(`${part}.air_temperature`), unit),
+  beaufort: whole(cells.get(`${part}.beaufort`)),
+  sky: whole(cells.get(`${part}.sky`)),
+});
+
+function calls(names) {
+  return [...names]
+    .filter(([name, text]) => name.startsWith("calls.") && text.trim() !== "")
+    .sort(([one], [other]) => (one < other ? -1 : 1))
+    .map(([name, text]) => {
+      const species = name.slice("calls.".length);
+      if (text.trim() === "?") return { species, index: null, not_sure: true };
+      return { species, index: whole(text) };
+    });
+}
+
+function statusOf(names) {
+  const typed = (names.get("status") ?? "").trim();
+  if (typed) return ["listened", "skipped"].includes(typed) ? typed : null;
+  const heard = [...names].some(([name, text]) => name.startsWith("calls.") && clean(text));
+  return heard || clean(names.get("started_at")) || clean(names.get("finished_at")) ? "listened" : null;
+}
+
+function period(stop, names, unit) {
+  const status = statusOf(names);
+  if (status === null) return null;
+  const [latitude, longitude] = [number(names.get("latitude")), number(names.get("longitude"))];
+  const accuracy = number(names.get("accuracy_m"));
+  return {
+    stop,
+    status,
+    arrived_at: instant(names.get("arrived_at")),
+    started_at: instant(names.get("started_at")),
+    finished_at: instant(names.get("finished_at")),
+    paused: Number(number(names.get("paused_minutes")) ?? 0) * 60,
+    air_temperature: temperature(names.get("air_temperature"), unit),
+    water_temperature: temperature(names.get("water_temperature"), unit),
+    beaufort: whole(names.get("beaufort")),
+    sky: whole(names.get("sky")),
+    noise_index: whole(names.get("noise_index")),
+    measured_at: latitude && longitude ? { latitude: Number(latitude), longitude: Number(longitude) } : null,
+    measured_accuracy_m: accuracy === null ? null : Number(accuracy),
+    calls: calls(names),
+  };
+}
+
+/** Cells of each stop: number to (name to text). */
+export function byStop(cells) {
+  const stops = new Map();
+  for (const [address, text] of cells) {
+    const match = /^stops\.([1-9]\d{0,3})\.(.+)$/s.exec(address);
+    if (!match || !text.trim()) continue;
+    const number_ = Number(match[1]);
+    if (!stops.has(number_)) stops.set(number_, new Map());
+    stops.get(number_).set(match[2], text);
+  }
+  return stops;
+}
+
+/** The case and what the server derived for it; `tonight` is the packet's night, if it has it. */
+export function readCase(cells, { visit, route, protocol, tonight, checklist }) {
+  const unit = (cells.get("temperature_unit") ?? "").trim().toUpperCase() || route.temperature_unit;
+  const periods = [...byStop(cells)]
+    .sort(([one], [other]) => one - other)
+    .map(([stop, names]) => period(stop, names, unit))
+    .filter(Boolean);
+  const hours = tonight?.stops ?? {};
+  const sky = Object.fromEntries(Object.entries(hours).map(([stop, found]) => [stop, found.sky]));
+  const sheet = { night: visit.night, periods, start: weather(cells, "start", unit), end: weather(cells, "end", unit) };
+  return [{ visit: sheet, route: { ...route, checklist }, protocol, sky }, { hours }];
+}

@@ -1,0 +1,118 @@
+// What is on the phone: routes to survey, visits under way, settings.
+import * as alerts from "../alerts.js";
+import { button, h, icon, setText } from "../dom.js";
+import { beginVisit, inUse, keepPacket, thisNight } from "../model.js";
+import { clock, clockUp, day } from "../rules/words.js";
+import { keptWords, standings, stateWords, syncWords } from "../saying.js";
+import { getAll } from "../store.js";
+import * as theme from "../theme.js";
+
+const THEMES = { dusk: "Night after dusk", night: "Night", day: "Day" };
+
+export async function screen(app) {
+  const { config } = app;
+  const packets = (await getAll("packets")).filter(({ slug }) => slug === config.slug);
+  const state = h("p", { class: "kept", role: "status" });
+  const signIn = h("a", { class: "btn", href: config.login }, icon("lock"), h("span", null, "Sign in"));
+  const send = button("Send now", () => app.sync?.syncAll(), { name: "sync" });
+  const visits = h("ul", { class: "plain-list picks" });
+  const visitsBox = h("section", { "aria-labelledby": "visits-title" }, h("h2", { id: "visits-title" }, "Visits on this phone"), visits);
+  const node = h(
+    "div",
+    { class: "home" },
+    h("section", { class: "panel", "aria-label": "What is stored" }, state, h("div", { class: "actions" }, send, signIn)),
+    visitsBox,
+    h("section", { "aria-labelledby": "routes-title" }, h("h2", { id: "routes-title" }, "Routes taken along"), packets.length ? packets.map(route) : nothing()),
+    settings(app),
+    document.getElementById("cautions").content.cloneNode(true),
+  );
+  let drawn = 0;
+
+  function nothing() {
+    return h("div", { class: "empty" }, h("p", null, "No route is on this phone yet. Open tonight’s route while there is signal and press “Take tonight along”."), h("a", { class: "btn btn--primary", href: config.tonight }, "To Tonight"));
+  }
+
+  function route(packet) {
+    const { code, name, stops, time_zone: zone, access_notes: access } = packet.route;
+    const night = thisNight(packet);
+    const tonight = packet.nights[night];
+    const start = async () => app.go("route", await beginVisit(config.slug, packet, night));
+    const last = Object.keys(packet.nights).at(-1);
+    const notes = [access, packet.programme.local_rules].filter(Boolean);
+    return h(
+      "article",
+      { class: "panel panel--now" },
+      h("h3", null, `${code} ${name}`),
+      h("p", null, tonight ? evening(tonight, zone) : `This packet ends with the night of ${day(last)}. You can survey with it; take the route along again for sun and moon.`),
+      h("p", { class: "small muted" }, `${stops.filter((stop) => inUse(stop, night)).length} stops, sun and moon until ${day(last)}`),
+      notes.length ? h("details", null, h("summary", null, "Access and local rules"), notes.map((words) => h("p", { class: "small" }, words))) : null,
+      h("div", { class: "actions" }, button(`Survey the night of ${day(night)}`, start, { kind: "primary block" }), button("Refresh", () => refresh(code), { name: "download", kind: "quiet" })),
+    );
+  }
+
+  async function refresh(code) {
+    try {
+      const response = await fetch(`${config.packets}${code}.json`, { redirect: "manual" });
+      if (response.type === "opaqueredirect") return app.snack("You are signed out: sign in first.");
+      if (!response.ok) return app.snack(`The server did not give the route (answer ${response.status}).`);
+      await keepPacket(config.slug, await response.json());
+      app.snack("The route is up to date on this phone");
+      return app.go("home");
+    } catch {
+      return app.snack("No network. The route stays as it is on this phone.");
+    }
+  }
+
+  async function update() {
+    const mine = ++drawn;
+    const found = await standings(config.slug);
+    if (mine !== drawn) return;
+    const waiting = found.filter(({ visit, waits, clashes }) => waits || clashes || visit.wants_submit || !visit.synced_at).length;
+    const summary = found.length === 0 ? "No visit is on this phone yet." : waiting ? `${waiting === 1 ? "One visit has" : `${waiting} visits have`} not wholly reached the server.` : "Everything on this phone has reached the server.";
+    const sending = app.sync ? syncWords(app.sync.status, found) : "";
+    const safe = app.safe === false && packets.length ? "The browser may clear this phone’s storage when space runs out." : "";
+    setText(state, [summary, sending, safe].filter(Boolean).join(" "));
+    signIn.hidden = !["signed-out", "other-person"].includes(app.sync?.status.kind);
+    send.hidden = !waiting;
+    visitsBox.hidden = !found.length;
+    const zone = packets[0]?.route.time_zone ?? "UTC";
+    const rows = found.sort((one, other) => (one.visit.night < other.visit.night ? 1 : -1)).map((one) => visitRow(one, zone));
+    visits.replaceChildren(...rows);
+  }
+
+  function visitRow(standing, zone) {
+    const { visit } = standing;
+    const open = () => app.go(["draft", "sent_back"].includes(visit.state) ? "route" : "summary", visit.id);
+    return h("li", null, h("button", { type: "button", class: "btn btn--block pick", onclick: open }, h("strong", null, `${visit.route.code}, ${day(visit.night)}`), h("span", null, stateWords(visit)), h("span", { class: "small" }, visit.trouble?.words ?? keptWords(standing, zone))));
+  }
+  return { title: "Survey", node, update };
+}
+
+function evening(tonight, zone) {
+  const first = Object.values(tonight.stops)[0];
+  if (!first) return "";
+  const { sunset } = first.sky;
+  const moon = tonight.moon && `moon ${Math.round(tonight.moon.lit_share * 100)} % lit`;
+  const hours = [
+    sunset && `Sunset ${clock(Date.parse(sunset), zone)}`,
+    first.earliest_start && `start from ${clockUp(Date.parse(first.earliest_start), zone)}`,
+    first.latest_end && `end by ${clock(Date.parse(first.latest_end), zone)}`,
+    moon,
+  ];
+  const window = tonight.window ? `Window: ${tonight.window}.` : "Tonight is in no season window.";
+  return `${hours.filter(Boolean).join(", ")}. ${window}`;
+}
+
+function settings(app) {
+  const box = (name, words) => {
+    const input = h("input", { type: "checkbox", id: `set-${name}`, onchange: () => alerts.turn(name, input.checked) });
+    alerts.load().then(() => { input.checked = alerts.isOn(name); });
+    return h("label", { class: "choice", for: `set-${name}` }, input, words);
+  };
+  const choices = theme.CHOICES.map((name) => {
+    const input = h("input", { type: "radio", name: "theme", id: `theme-${name}`, checked: theme.choice() === name, onchange: () => { theme.choose(name); app.say(THEMES[name]); } });
+    return h("label", { class: "choice", for: `theme-${name}` }, input, THEMES[name]);
+  });
+  return h("details", { class: "panel" }, h("summary", null, "Sounds and light"), box("sound", "A low tone when a time is up"), box("vibration", "Vibration when a time is up"), h("fieldset", { class: "field" }, h("legend", null, "Theme"), choices));
+}
+

@@ -1,0 +1,181 @@
+// What the phone keeps, in IndexedDB: packets, visits, and every cell of their sheets by itself,
+// so that two tabs that fill different cells never overwrite each other.
+//
+// A cell: { visit, address, text, base, sent, theirs }. `base` is the text that the server is known
+// to have; `sent` are texts that went out without an answer, any of which it may have; `theirs` is
+// there while both sides changed the cell and nobody has chosen.
+const NAME = "duskpool-survey";
+const STORES = { packets: "key", visits: "id", cells: ["visit", "address"], settings: "name" };
+const news = new BroadcastChannel(NAME);
+const listeners = new Set();
+let opening = null;
+
+function open() {
+  opening ??= new Promise((resolve, reject) => {
+    const request = indexedDB.open(NAME, 1);
+    request.onupgradeneeded = () => {
+      for (const [name, keyPath] of Object.entries(STORES)) request.result.createObjectStore(name, { keyPath });
+    };
+    request.onsuccess = () => {
+      request.result.onversionchange = () => request.result.close();
+      resolve(request.result);
+    };
+    request.onerror = () => reject(request.error);
+  });
+  return opening;
+}
+
+const answered = (request) =>
+  new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+
+/** One transaction, on the disk when the promise resolves: a battery that dies takes nothing. */
+async function transact(names, mode, work) {
+  const database = await open();
+  const transaction = database.transaction(names, mode, { durability: "strict" });
+  const done = new Promise((resolve, reject) => {
+    transaction.oncomplete = resolve;
+    transaction.onabort = () => reject(transaction.error ?? new Error("The phone did not store it."));
+  });
+  const [result] = await Promise.all([work(transaction), done]);
+  return result;
+}
+
+const ofVisit = (id) => IDBKeyRange.bound([id], [id, []]);
+const blank = (visit, address) => ({ visit, address, text: "", base: "", sent: [] });
+export const isPending = (cell) => cell.text !== cell.base || cell.sent.length > 0;
+export const inConflict = (cell) => cell.theirs !== undefined;
+
+function tell(visit) {
+  news.postMessage(visit);
+  for (const listener of listeners) listener(visit);
+}
+
+/** Hear of visits that changed here or in another tab, by id. Key presses of this tab are not told. */
+export function onNews(listener) {
+  listeners.add(listener);
+  news.addEventListener("message", ({ data }) => listener(data));
+}
+
+export const getAll = (name) => transact([name], "readonly", (t) => answered(t.objectStore(name).getAll()));
+export const get = (name, key) => transact([name], "readonly", (t) => answered(t.objectStore(name).get(key)));
+export const put = (name, value) => transact([name], "readwrite", (t) => answered(t.objectStore(name).put(value)));
+
+export async function setting(name, otherwise) {
+  return (await get("settings", name))?.value ?? otherwise;
+}
+
+export const setSetting = (name, value) => put("settings", { name, value });
+
+export const cellsOf = (id) => transact(["cells"], "readonly", (t) => answered(t.objectStore("cells").getAll(ofVisit(id))));
+
+/** Change a visit's record; `change` gets it and alters it. */
+export function changeVisit(id, change) {
+  return transact(["visits"], "readwrite", async (t) => {
+    const visit = await answered(t.objectStore("visits").get(id));
+    if (!visit) return null;
+    change(visit);
+    t.objectStore("visits").put(visit);
+    return visit;
+  }).then((visit) => {
+    tell(id);
+    return visit;
+  });
+}
+
+/** Begin a visit with its first cells, unless it is there already. */
+export function addVisit(visit, texts) {
+  return transact(["visits", "cells"], "readwrite", async (t) => {
+    const known = await answered(t.objectStore("visits").get(visit.id));
+    if (known) return known;
+    t.objectStore("visits").put(visit);
+    for (const [address, text] of Object.entries(texts)) {
+      t.objectStore("cells").put({ ...blank(visit.id, address), text, base: visit.revision ? text : "" });
+    }
+    return visit;
+  });
+}
+
+/** Write typed texts: cell address to text. This is each key press. */
+export function writeCells(id, texts) {
+  return transact(["cells"], "readwrite", async (t) => {
+    const cells = t.objectStore("cells");
+    for (const [address, text] of Object.entries(texts)) {
+      const cell = (await answered(cells.get([id, address]))) ?? blank(id, address);
+      cells.put({ ...cell, text });
+    }
+  }).then(() => news.postMessage(id));
+}
+
+/** The observer's choice between both sides of a conflict. */
+export function choose(id, address, text) {
+  return transact(["cells"], "readwrite", async (t) => {
+    const cell = await answered(t.objectStore("cells").get([id, address]));
+    if (!cell || !inConflict(cell)) return;
+    const { theirs, ...rest } = cell;
+    t.objectStore("cells").put({ ...rest, text, base: theirs, sent: [] });
+  }).then(() => tell(id));
+}
+
+/** Note what goes out now, and hand it back: address to { was, now }. `whole`: the whole sheet. */
+export function beginSending(id, whole = false) {
+  return transact(["cells"], "readwrite", async (t) => {
+    const changes = {};
+    for (const cell of await answered(t.objectStore("cells").getAll(ofVisit(id)))) {
+      if (!(isPending(cell) || (whole && cell.text)) || inConflict(cell)) continue;
+      changes[cell.address] = { was: cell.base, now: cell.text };
+      if (!cell.sent.includes(cell.text)) t.objectStore("cells").put({ ...cell, sent: [...cell.sent, cell.text] });
+    }
+    return changes;
+  });
+}
+
+/** Take in an answer of the server: its copy of the visit, and what became of `changes`.
+    Returns whether a text on the phone changed by it. */
+export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = {} }, at) {
+  return transact(["visits", "cells"], "readwrite", async (t) => {
+    const [visits, cells] = [t.objectStore("visits"), t.objectStore("cells")];
+    const visit = await answered(visits.get(id));
+    if (!visit) return false;
+    const known = new Map((await answered(cells.getAll(ofVisit(id)))).map((cell) => [cell.address, cell]));
+    const clashes = new Map(conflicts.map((conflict) => [conflict.address, conflict.theirs]));
+    let changed = false;
+    for (const address of new Set([...known.keys(), ...Object.keys(theirs.cells)])) {
+      const before = known.get(address) ?? blank(id, address);
+      const after = settled(before, theirs.cells[address] ?? "", changes[address], clashes.get(address));
+      changed ||= after.text !== before.text || inConflict(after) !== inConflict(before);
+      cells.put(after);
+    }
+    const { revision, state, protocol_version: judged } = theirs;
+    visits.put({ ...visit, revision, state, judged_by: judged, findings: findings ?? visit.findings, synced_at: at, trouble: null });
+    return changed;
+  }).then((changed) => {
+    tell(id);
+    return changed;
+  });
+}
+
+function settled(cell, onServer, sent, clash) {
+  if (clash !== undefined) {
+    // Our own earlier sending got through although its answer did not.
+    if (cell.sent.includes(clash) || clash === cell.text) return { ...cell, base: clash, sent: [] };
+    return { ...cell, theirs: clash, sent: [] };
+  }
+  if (sent) return { ...cell, base: sent.now, sent: [] };
+  if (inConflict(cell)) {
+    const { theirs, ...rest } = cell;
+    return onServer === cell.text ? { ...rest, base: onServer } : { ...cell, theirs: onServer };
+  }
+  if (isPending(cell)) return cell;
+  return { ...cell, text: onServer, base: onServer };
+}
+
+/** Remove a visit and its cells from the phone. */
+export function dropVisit(id) {
+  return transact(["visits", "cells"], "readwrite", async (t) => {
+    t.objectStore("visits").delete(id);
+    t.objectStore("cells").delete(ofVisit(id));
+  }).then(() => tell(id));
+}

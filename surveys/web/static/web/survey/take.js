@@ -1,0 +1,66 @@
+// "Take tonight along", on the page of a route: the packet, the screen and the promise to keep both.
+import { keepPacket } from "./model.js";
+import { day } from "./rules/words.js";
+
+const box = document.querySelector("[data-take]");
+const said = box?.querySelector("[data-take-said]");
+const button = box?.querySelector("[data-take-button]");
+
+function say(kind, ...sentences) {
+  const message = document.createElement("div");
+  message.className = `message message--${kind}`;
+  const words = document.createElement("p");
+  words.textContent = sentences.filter(Boolean).join(" ");
+  message.append(words);
+  said.replaceChildren(message);
+}
+
+async function fetchPacket() {
+  const response = await fetch(box.dataset.packet, { headers: { Accept: "application/json" }, redirect: "manual" });
+  if (response.type === "opaqueredirect") throw new Error("You are signed out. Sign in, then take the night along again.");
+  if (!response.ok) throw new Error(`The server did not give the route (answer ${response.status}). Try again in a while.`);
+  return response.json();
+}
+
+/** Registers the worker and waits until it has stored every file of the screen. */
+async function keepScreen() {
+  if (!("serviceWorker" in navigator)) return false;
+  const registration = await navigator.serviceWorker.register(box.dataset.worker);
+  await registration.update().catch(() => {});
+  const worker = registration.installing ?? registration.waiting ?? registration.active;
+  if (worker.state === "activated" || worker.state === "installed") return true;
+  return new Promise((resolve) => {
+    worker.addEventListener("statechange", () => {
+      if (worker.state === "activated" || worker.state === "installed") resolve(true);
+      if (worker.state === "redundant") resolve(Boolean(registration.active));
+    });
+  });
+}
+
+async function take() {
+  button.disabled = true;
+  say("info", "Storing the night on this phone …");
+  try {
+    const slug = box.dataset.survey.split("/")[1];
+    const packet = await keepPacket(slug, await fetchPacket());
+    const screen = await keepScreen();
+    const safe = (await navigator.storage?.persist?.()) ?? false;
+    const { route, species, nights } = packet;
+    say(
+      screen ? "success" : "warning",
+      `On this phone now: route ${route.code} ${route.name} with ${route.stops.length} stops, ${species.length} species,`,
+      `the protocol, and sun and moon until ${day(Object.keys(nights).at(-1))}.`,
+      screen ? "The survey works without a network." : "This browser cannot keep the screen itself: keep the survey open.",
+      safe
+        ? "The browser has promised to keep it."
+        : "The browser may clear it when the phone runs out of space: send the visit soon after the night.",
+    );
+  } catch (error) {
+    const offline = error instanceof TypeError;
+    say("error", offline ? "No connection. Go where there is signal and try again." : error.message);
+  } finally {
+    button.disabled = false;
+  }
+}
+
+button?.addEventListener("click", take);

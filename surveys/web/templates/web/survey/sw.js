@@ -1,0 +1,36 @@
+// Keeps the survey screen on the phone. It answers for the files of the screen and nothing else:
+// packets and visits lie in IndexedDB, and what goes to the server passes by untouched.
+const { version, shell, files } = {% autoescape off %}{{ worker_json }}{% endautoescape %};
+const KEPT = `survey:${shell}:${version}`;
+
+// The page itself may not come from a redirect, such as one to the sign-in.
+async function fetchWhole(url) {
+  const response = await fetch(new Request(url, { cache: "reload", redirect: "error" }));
+  if (!response.ok) throw new Error(`${url} answered ${response.status}`);
+  return response;
+}
+
+async function keepAll() {
+  const cache = await caches.open(KEPT);
+  await Promise.all([shell, ...files].map(async (url) => cache.put(url, await fetchWhole(url))));
+}
+
+async function dropOlder() {
+  const older = (await caches.keys()).filter((name) => name.startsWith(`survey:${shell}:`) && name !== KEPT);
+  await Promise.all(older.map((name) => caches.delete(name)));
+}
+
+async function answer(request, key) {
+  const cache = await caches.open(KEPT);
+  return (await cache.match(key)) ?? fetch(request);
+}
+
+self.addEventListener("install", (event) => event.waitUntil(keepAll()));
+self.addEventListener("activate", (event) => event.waitUntil(dropOlder().then(() => self.clients.claim())));
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const url = new URL(request.url);
+  if (request.method !== "GET" || url.origin !== self.location.origin) return;
+  if (request.mode === "navigate" && url.pathname === shell) event.respondWith(answer(request, shell));
+  else if (files.includes(url.pathname)) event.respondWith(answer(request, url.pathname));
+});

@@ -1,0 +1,134 @@
+"""The phone survey: the page, what it needs to work without a network, and the route packet."""
+
+import datetime as dt
+import json
+
+from django.http import Http404, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
+from django.shortcuts import render
+from django.templatetags.static import static
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.models import Route
+from surveys.web.packets import route_packet
+from surveys.web.surveyfiles import STYLES, files, fingerprint, first_modules
+
+
+@require_GET
+@never_cache
+@needs(Permission.SURVEY)
+def shell(request: ProgrammeRequest) -> HttpResponse:
+    """The page that a phone keeps. It holds nothing of the person or of any visit."""
+    slug = request.membership.programme.slug
+    return render(
+        request,
+        "web/survey/app.html",
+        {
+            "styles": [static(path) for path in STYLES],
+            "modules": first_modules(),
+            "config": {
+                "slug": slug,
+                "programme": request.membership.programme.name,
+                "icons": static("web/icons.svg"),
+                "here": _url("survey", slug),
+                "hello": _url("survey_hello", slug),
+                "worker": _url("survey_worker", slug),
+                "tonight": _url("tonight", slug),
+                "login": f"{reverse('account_login')}?next={_url('survey', slug)}",
+                "packets": _url("survey", slug) + "packets/",
+                "visits": reverse("api:visits", kwargs={"programme": slug}),
+            },
+        },
+    )
+
+
+@require_GET
+@never_cache
+@needs(Permission.SURVEY)
+def hello(request: ProgrammeRequest) -> JsonResponse:
+    """Who is signed in, a token to write with, and what time it is here."""
+    person = request.membership.person
+    return JsonResponse(
+        {
+            "person": {"id": person.pk, "name": person.name},
+            "csrf": get_token(request),
+            "now": _instant(timezone.now()),
+        }
+    )
+
+
+@require_GET
+@never_cache
+@needs(Permission.SURVEY)
+def packet(request: ProgrammeRequest, code: str) -> JsonResponse:
+    """All that a phone needs of a route for the coming nights."""
+    try:
+        found = route_packet(request.membership, code, timezone.now())
+    except Route.DoesNotExist as missing:
+        raise Http404("The programme has no such route.") from missing
+    if not found["nights"]:
+        raise Http404("No protocol is in force for this route in the coming nights.")
+    return JsonResponse(found)
+
+
+@require_GET
+@never_cache
+@needs(Permission.SURVEY)
+def worker(request: ProgrammeRequest) -> HttpResponse:
+    """The service worker. It differs by one byte when a file of the screen differs."""
+    return render(
+        request,
+        "web/survey/sw.js",
+        {
+            "worker_json": json.dumps(
+                {
+                    "version": fingerprint(),
+                    "shell": _url("survey", request.membership.programme.slug),
+                    "files": files(),
+                }
+            )
+        },
+        content_type="text/javascript",
+    )
+
+
+@require_GET
+@needs(Permission.SURVEY)
+def manifest(request: ProgrammeRequest) -> JsonResponse:
+    """W3C Web Application Manifest."""
+    programme = request.membership.programme
+    here = _url("survey", programme.slug)
+    return JsonResponse(
+        {
+            "id": here,
+            "name": f"Duskpool survey, {programme.name}",
+            "short_name": "Duskpool",
+            "start_url": here,
+            "scope": here,
+            "display": "standalone",
+            "orientation": "portrait",
+            "background_color": "#000000",
+            "theme_color": "#000000",
+            "icons": [
+                {
+                    "src": request.build_absolute_uri(static("web/mark.svg")),
+                    "sizes": "any",
+                    "type": "image/svg+xml",
+                    "purpose": "any",
+                }
+            ],
+        },
+        content_type="application/manifest+json",
+    )
+
+
+def _url(name: str, slug: str) -> str:
+    return reverse(f"web:{name}", kwargs={"programme": slug})
+
+
+def _instant(instant: dt.datetime) -> str:
+    return instant.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,0 +1,170 @@
+"""A route to survey, a server and a phone whose clocks turn, and a phone that can be killed."""
+
+import contextlib
+import datetime as dt
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from playwright.sync_api import BrowserContext, Error, Page
+
+from surveys.models import Assignment, ChecklistEntry, Route
+from surveys.web.views import survey
+from tests.browser.conftest import CHROMIUM, FLAGS, PHONE, sign_in
+from tests.support.builders import make_checklist, make_route, make_version
+
+# 15 April 2024, 20:30 in Chicago: 49 minutes after sunset at 43.07 N, 89.40 W.
+EVENING = dt.datetime(2024, 4, 16, 1, 30, tzinfo=dt.UTC)
+NIGHT = "2024-04-15"
+NAMES = {
+    "Pseudacris crucifer": "Spring peeper",
+    "Pseudacris maculata": "Boreal chorus frog",
+    "Lithobates pipiens": "Northern leopard frog",
+    "Lithobates sylvaticus": "Wood frog",
+    "Anaxyrus americanus": "American toad",
+    "Lithobates clamitans": "Green frog",
+    "Lithobates catesbeianus": "American bullfrog",
+}
+SUMMER_ONLY = ("Lithobates clamitans", "Lithobates catesbeianus")
+
+
+@pytest.fixture
+def route(programme, observer) -> Route:
+    """Ten stops; a settling wait of a minute and three minutes to listen, limits on all weather."""
+    version = make_version(
+        programme,
+        settling_wait_s=60,
+        listening_time_s=180,
+        earliest_start_after_sunset_min=30,
+        latest_end_clock=dt.time(1, 0),
+        max_beaufort=3,
+        wet_sky_codes=[7, 8],
+        max_noise_index=3,
+        windows=[{"name": "Early", "min_air_temperature": "5"}],
+    )
+    for species in make_checklist(programme, *NAMES):
+        species.common_name = NAMES[species.scientific_name]
+        species.save()
+    ChecklistEntry.objects.filter(species__scientific_name__in=SUMMER_ONLY).update(
+        calls_from_month=5, calls_from_day=15, calls_to_month=8, calls_to_day=31
+    )
+    route = make_route(programme, version=version, stops=10)
+    Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
+    return route
+
+
+class Clock:
+    """Begins on the evening, runs as time does, and can be turned on."""
+
+    def __init__(self) -> None:
+        self._begun = time.monotonic()
+        self._turned = dt.timedelta()
+
+    def now(self) -> dt.datetime:
+        return EVENING + self._turned + dt.timedelta(seconds=time.monotonic() - self._begun)
+
+    def turn(self, length: dt.timedelta) -> None:
+        self._turned += length
+
+
+@pytest.fixture
+def server_clock(monkeypatch) -> Clock:
+    """The server's clock as the survey views read it."""
+    clock = Clock()
+    monkeypatch.setattr(survey, "timezone", SimpleNamespace(now=clock.now))
+    return clock
+
+
+class Phone:
+    """A browser with a disk of its own: it can be killed and started again."""
+
+    def __init__(self, launch: Callable[..., BrowserContext], clock: Clock, **options):
+        self._launch, self._options, self._clock = launch, options, clock
+        self.folder: Path = options["user_data_dir"]
+        self.problems: list[str] = []
+        self.context: BrowserContext | None = None
+        self.start()
+
+    def start(self, *, offline: bool = False) -> Page:
+        self.context = self._launch(**self._options)
+        self.context.set_default_timeout(10_000)
+        self.context.on("weberror", lambda error: self.problems.append(str(error.error)))
+        self.context.set_offline(offline)
+        self.context.clock.install(time=self._clock.now())
+        self.page = self.context.pages[0]
+        return self.page
+
+    def pass_time(self, **length: int) -> None:
+        """Turn both clocks on, as when the phone slept."""
+        step = dt.timedelta(**length)
+        self._clock.turn(step)
+        self.context.clock.fast_forward(int(step.total_seconds() * 1000))
+
+    def kill(self) -> None:
+        """The process dies at once, as with an empty battery."""
+        for pid in self._processes():
+            os.kill(pid, signal.SIGKILL)
+        with contextlib.suppress(Error):
+            self.context.close()
+
+    def close(self) -> None:
+        with contextlib.suppress(Error):
+            self.context.close()
+
+    def _processes(self) -> list[int]:
+        wanted = f"--user-data-dir={self.folder}"
+        found = []
+        for entry in Path("/proc").glob("[0-9]*/cmdline"):
+            with contextlib.suppress(OSError):
+                words = entry.read_bytes().decode(errors="replace").split("\0")
+                if wanted in words:
+                    found.append(int(entry.parent.name))
+        return found
+
+
+@pytest.fixture
+def phone(browser, live_server, server_clock, tmp_path) -> Iterator[Phone]:
+    made = Phone(
+        browser.browser_type.launch_persistent_context,
+        server_clock,
+        user_data_dir=tmp_path / "phone",
+        executable_path=CHROMIUM,
+        args=FLAGS,
+        viewport=PHONE,
+        device_scale_factor=2,
+        is_mobile=True,
+        has_touch=True,
+        base_url=live_server.url,
+        locale="en-US",
+        timezone_id="America/Chicago",
+        permissions=["geolocation"],
+        geolocation={"latitude": 43.08, "longitude": -89.41, "accuracy": 8},
+    )
+    yield made
+    made.close()
+    assert made.problems == []
+
+
+@pytest.fixture
+def take_along(phone, observer, route) -> Callable[[], Page]:
+    """Sign in, open the route tonight and take it along; the survey then stands open."""
+
+    def take() -> Page:
+        page = phone.page
+        sign_in(page, observer.person.email)
+        page.goto(f"/{observer.programme.slug}/tonight/{route.code}/?night={NIGHT}")
+        page.get_by_role("button", name="Take tonight along").click()
+        page.get_by_text("The survey works without a network.").wait_for()
+        page.goto(survey_url(observer))
+        page.get_by_role("button", name="Survey the night of 15 April 2024").wait_for()
+        return page
+
+    return take
+
+
+def survey_url(member) -> str:
+    return f"/{member.programme.slug}/survey/"
