@@ -8,6 +8,13 @@ from surveys.models import Programme
 from tests.support.builders import make_member, make_programme
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Browser tests come last: Playwright leaves an event loop running in the thread, beside
+    which a procrastinate worker cannot start."""
+    items.sort(key=lambda item: "browser" in item.path.parts)
+
+
 @pytest.fixture
 def programme(db: None) -> Programme:
     return make_programme()
