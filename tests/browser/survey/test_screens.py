@@ -1,0 +1,155 @@
+"""Every screen of the survey in both themes: axe, sizes of what is pressed, weight and speed."""
+
+import gzip
+import os
+from pathlib import Path
+
+import pytest
+
+from surveys.models import Visit
+from surveys.visits.cells import CellChange
+from surveys.visits.drafts import save_cells
+from tests.browser.conftest import PHONE, axe_findings
+from tests.browser.survey.conftest import survey_url
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+PICTURES = os.environ.get("SURVEY_PICTURES")
+LEAST_TARGET = 48
+MOST_BYTES = 120_000
+# Lighthouse's profile for phones: 150 ms, 1.6 Mbit/s down, CPU four times slower (from memory).
+SLOW_4G = {
+    "offline": False,
+    "latency": 150,
+    "downloadThroughput": 200_000,
+    "uploadThroughput": 93_750,
+}
+FIRST_USE = """() => new Promise((done) => {
+  const look = () => (document.body?.dataset.ready ? done(performance.now()) : setTimeout(look, 5));
+  look();
+})"""
+SMALL = f"""() => [...document.querySelectorAll("button, a.btn, summary, input")]
+  .filter((one) => one.checkVisibility() && !one.closest("label.choice"))
+  .map((one) => [one.getBoundingClientRect(), one.outerHTML.slice(0, 90)])
+  .filter(([box]) => box.width && (box.width < {LEAST_TARGET} || box.height < {LEAST_TARGET}))
+  .map(([box, html]) => `${{Math.round(box.width)}}x${{Math.round(box.height)}} ${{html}}`)"""
+
+
+@pytest.fixture
+def look(phone):
+    """Judge the screen as it stands, by night and by day; keep pictures where they are wanted."""
+    found = []
+
+    def judge(name):
+        page = phone.page
+        for theme in ("night", "day"):
+            dialog = page.locator("dialog[open]").count()
+            if not dialog and theme == "day":
+                page.get_by_role("button", name="Night or day").click()
+            elif dialog and theme == "day":
+                continue
+            if PICTURES:
+                Path(PICTURES).mkdir(exist_ok=True, parents=True)
+                page.screenshot(path=f"{PICTURES}/{name}-{theme}.png")
+            found.extend(f"{name}, {theme}: {words}" for words in axe_findings(page))
+            found.extend(f"{name}, {theme}: {words}" for words in page.evaluate(SMALL))
+        if not page.locator("dialog[open]").count():
+            page.get_by_role("button", name="Night or day").click()
+
+    yield judge
+    assert found == []
+
+
+def test_screens(phone, take_along, look, observer):
+    page = take_along()
+    look("1-home")
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_role("button", name="Go to stop 1").wait_for()
+    look("2-route")
+    page.get_by_role("button", name="Go to stop 1").click()
+    page.get_by_role("button", name="I am at the stop").wait_for()
+    look("3-on-the-way")
+    page.get_by_role("button", name="I am at the stop").click()
+    page.locator(".phase__what", has_text="Let them settle").wait_for()
+    look("4-settling")
+    page.get_by_role("button", name="Start before the wait is over").click()
+    page.locator('[data-species="pseudacris-crucifer"]').click()
+    page.locator('[data-species="pseudacris-crucifer"]').click()
+    page.get_by_role("button", name="Wood frog: heard, but not sure").click()
+    look("5-listening")
+    page.locator('[data-cell="stops.1.beaufort"]').click()
+    look("6-wind")
+    page.get_by_role("button", name="5 fresh breeze").click()
+    page.locator('[data-cell="stops.1.air_temperature"]').click()
+    look("7-temperature")
+    page.get_by_role("button", name="Done").click()
+    page.get_by_role("button", name="Another species").click()
+    page.get_by_label("Name, common or scientific").fill("bull")
+    look("8-search")
+    page.get_by_role("button", name="Done").click()
+    page.get_by_role("button", name="Loud event").click()
+    page.locator(".phase__what", has_text="Loud event").wait_for()
+    look("9-paused")
+    phone.pass_time(seconds=90)
+    page.get_by_role("button", name="Go on listening").click()
+    phone.pass_time(minutes=4)
+    page.locator(".phase__what", has_text="Stop done").wait_for()
+    said = page.locator(".finding p:not([class])").all_inner_texts()
+    assert any("The wait before listening at stop 1 was" in words for words in said)
+    assert any("Wind force 5 at stop 1 is above 3" in words for words in said)
+    look("10-done")
+    page.get_by_role("button", name="Everything sent").or_(
+        page.get_by_role("button", name="entries on this phone only")
+    ).first.click()
+    page.get_by_role("heading", name="Summary").wait_for()
+    look("11-summary")
+
+
+def test_both_sides_changed_a_cell(phone, take_along, observer):
+    """Both texts are kept, the observer picks, and the pick reaches the server."""
+    page = take_along()
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_role("button", name="Summary and end of the route").click()
+    notes = page.get_by_label("Notes on the evening")
+    notes.fill("mist")
+    page.get_by_role("button", name="Send now").click()
+    page.get_by_text("All on the server since").wait_for()
+    phone.context.set_offline(True)
+    notes.fill("mist over the water")
+    visit = Visit.objects.get()
+    saved = save_cells(observer, visit.pk, {"notes": CellChange(was="mist", now="fog")})
+    assert saved.conflicts == ()
+    phone.context.set_offline(False)
+    page.get_by_role("button", name="Send now").click()
+    page.get_by_role("button", name="Take theirs: fog").wait_for()
+    visit.refresh_from_db()
+    assert visit.cells["notes"] == "fog"
+    page.get_by_role("button", name="Keep mine: mist over the water").click()
+    page.get_by_text("All on the server since").wait_for()
+    visit.refresh_from_db()
+    assert visit.cells["notes"] == "mist over the water"
+    assert Visit.objects.count() == 1
+
+
+def test_weight_and_speed(signed_in, observer, route):
+    """First load cold and throttled, then from the cache; every file of the screen counts,
+    also those that follow after the first use."""
+    page = signed_in(observer, viewport=PHONE)
+    answers = []
+    wire = page.context.new_cdp_session(page)
+    wire.send("Network.enable")
+    wire.send("Network.emulateNetworkConditions", SLOW_4G)
+    wire.send("Emulation.setCPUThrottlingRate", {"rate": 4})
+    page.on("response", lambda one: answers.append(one))
+    page.goto(survey_url(observer), wait_until="commit")
+    first = page.evaluate(FIRST_USE)
+    loaded = {one.url: one for one in answers if one.ok and "hello" not in one.url}
+    weight = sum(len(gzip.compress(one.body(), 6)) for one in loaded.values())
+    page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_timeout(2_000)
+    page.reload(wait_until="commit")
+    cached = page.evaluate(FIRST_USE)
+    print(
+        f"compressed {weight} B in {len(loaded)} files; first {first:.0f} ms, kept {cached:.0f} ms"
+    )
+    assert 20_000 < weight < MOST_BYTES
