@@ -204,7 +204,15 @@ def _finish(chart: alt.LayerChart, title: str) -> dict[str, Any]:
             tickColor=PALE,
         )
         .configure_legend(
-            orient="bottom", labelFont=FONT, labelFontSize=12, labelColor=INK, labelLimit=260
+            orient="bottom",
+            labelFont=FONT,
+            labelFontSize=12,
+            labelColor=INK,
+            labelLimit=300,
+            # The reader's font may be wider than the one that was measured here.
+            columns=2,
+            columnPadding=90,
+            symbolOpacity=1,
         )
         .configure_view(stroke=None)
     )

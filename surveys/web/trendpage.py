@@ -9,12 +9,14 @@ from surveys.fitting.stored import StoredFit
 from surveys.trends import Estimate, wilson
 from surveys.web.charts import ChartPoint, Series, SpeciesChart
 from surveys.web.trendwords import (
+    PERCENT,
     SITES,
+    UNKNOWN,
     change_with_interval,
     days_words,
-    is_usable,
     share,
     share_with_interval,
+    trend_line,
 )
 
 
@@ -55,9 +57,7 @@ def species_chart(fit: StoredFit, *, title: str) -> SpeciesChart:
         site_words=SITES[fit.site],
         corrected=tuple(point(year.season_year, year.occupancy) for year in result.years),
         naive=tuple(point(year.season_year, year.naive) for year in result.years),
-        line=tuple(point(year, share) for year, share in result.trend.line)
-        if is_usable(result.trend.occupancy)
-        else (),
+        line=tuple(point(year, one) for year, one in trend_line(result)[0]),
     )
 
 
@@ -90,24 +90,21 @@ def point(year: int, estimate: Estimate) -> ChartPoint:
 def trend_facts(result: FitResult) -> list[tuple[str, str, str]]:
     """The change on its scales, each with the scale in words."""
     trend = result.trend
+    points = change_with_interval(trend.points).replace(PERCENT, "")
     return [
-        (
-            "Share of sites",
-            f"{change_with_interval(trend.occupancy)} a year",
-            "of the share itself",
-        ),
-        ("Odds", f"{change_with_interval(trend.odds)} a year", "of occupied to empty"),
-        (
-            "Points",
-            f"{change_with_interval(trend.points).replace(' %', '')} points a year",
-            "per cent of all sites",
-        ),
+        ("Share of sites", _a_year(change_with_interval(trend.occupancy)), "of the share itself"),
+        ("Odds", _a_year(change_with_interval(trend.odds)), "of occupied to empty"),
+        ("Percentage points", _a_year(points), "of all sites"),
         (
             "Heard, not corrected",
-            f"{change_with_interval(trend.naive)} a year",
-            "of the plain share",
+            _a_year(change_with_interval(trend.naive)),
+            "of the plain share itself",
         ),
     ]
+
+
+def _a_year(change: str) -> str:
+    return change if change == UNKNOWN else f"{change} a year"
 
 
 def turnover_facts(result: FitResult) -> list[tuple[str, str, str]]:
@@ -154,8 +151,8 @@ def comparison_row(series: Series, trend: Estimate | None, flags: str) -> dict[s
     ends = [f"{share(one.value)} ({one.year})" for one in (known[0], known[-1])] if known else []
     return {
         "name": series.name,
-        "first": ends[0] if ends else "cannot be said",
-        "last": ends[1] if ends else "cannot be said",
+        "first": ends[0] if ends else UNKNOWN,
+        "last": ends[1] if ends else UNKNOWN,
         "trend": change_with_interval(trend) if trend else "",
         "flags": flags,
     }

@@ -15,6 +15,9 @@ from surveys.trends.results import (
 )
 
 MINUS = "\N{MINUS SIGN}"
+# Keeps a number and its unit on one line.
+PERCENT = "\N{NO-BREAK SPACE}%"
+UNKNOWN = "cannot be said"
 SITES = {"stop": "stops", "route": "routes"}
 _WHY_NOT = {
     NO_EFFORT: "nobody listened for it",
@@ -37,7 +40,7 @@ def share(value: float | None) -> str:
     if value is None:
         return ""
     percent = 100 * value
-    return f"{percent:.1f} %" if 0 < percent < 9.95 else f"{percent:.0f} %"
+    return f"{percent:.1f}{PERCENT}" if 0 < percent < 9.95 else f"{percent:.0f}{PERCENT}"
 
 
 def interval(estimate: Estimate) -> str:
@@ -45,14 +48,14 @@ def interval(estimate: Estimate) -> str:
     if estimate.low is None or estimate.high is None:
         return ""
     low, high = share(estimate.low), share(estimate.high)
-    return f"{low.removesuffix(' %')} to {high}"
+    return f"{low.removesuffix(PERCENT)} to {high}"
 
 
 def share_with_interval(estimate: Estimate) -> str:
     """`40 % (28 to 60 %)`; the interval alone where no value can be told."""
     limits = interval(estimate)
     if estimate.value is None:
-        return f"between {limits}" if limits and limits != "0 to 100 %" else "cannot be said"
+        return f"between {limits}" if limits and limits != f"0 to 100{PERCENT}" else UNKNOWN
     return f"{share(estimate.value)} ({limits})" if limits else share(estimate.value)
 
 
@@ -67,10 +70,10 @@ def signed(value: float, digits: int = 1) -> str:
 def change_with_interval(estimate: Estimate) -> str:
     """`−7.1 % (−10.9 to −3.0 %)` a year, or why not."""
     if not is_usable(estimate):
-        return "cannot be said"
+        return UNKNOWN
     return (
-        f"{signed(estimate.value or 0)} % "
-        f"({signed(estimate.low or 0)} to {signed(estimate.high or 0)} %)"
+        f"{signed(estimate.value or 0)}{PERCENT} "
+        f"({signed(estimate.low or 0)} to {signed(estimate.high or 0)}{PERCENT})"
     )
 
 
@@ -102,7 +105,8 @@ def trend_sentence(name: str, result: FitResult, site: str) -> str:
     why = reason(trend.occupancy, site)
     text = f"{name}: no trend corrected for detection can be shown, because {why}."
     if is_usable(trend.naive):
-        plain = _change(trend.naive, f"the plain share of {sites} where it was heard", "")
+        what = f"the plain share of {sites} where it was heard"
+        plain = _change(trend.naive, what, _ends(trend.naive_line))
         text += f" Not corrected for animals that were there and not heard: {span} {plain}"
     return text
 
@@ -114,6 +118,14 @@ def reason(estimate: Estimate, site: str) -> str:
         if flag in estimate.flags:
             return why.format(**words)
     return "the data do not carry it"
+
+
+def trend_line(result: FitResult) -> tuple[tuple[tuple[int, Estimate], ...], bool]:
+    """The line to draw, and whether it is corrected for detection; empty where there is none."""
+    trend = result.trend
+    if is_usable(trend.occupancy):
+        return trend.line, True
+    return (trend.naive_line if is_usable(trend.naive) else ()), False
 
 
 def chart_alt(name: str, result: FitResult, site: str) -> str:
@@ -134,8 +146,10 @@ def chart_alt(name: str, result: FitResult, site: str) -> str:
             f"Heard, not corrected: {share(start.naive.value)} in {start.season_year}, "
             f"{share(end.naive.value)} in {end.season_year}."
         )
-    if result.trend.line and is_usable(result.trend.occupancy):
-        parts.append(f"The trend line goes {_ends(result.trend.line)}.")
+    line, corrected = trend_line(result)
+    if line:
+        of = "" if corrected else " of the plain share"
+        parts.append(f"The trend line{of} goes {_ends(line)}.")
     return " ".join(parts)
 
 
@@ -172,15 +186,15 @@ def _change(estimate: Estimate, what: str, ends: str) -> str:
     value, low, high = estimate.value or 0.0, estimate.low or 0.0, estimate.high or 0.0
     if not has_direction(estimate):
         return (
-            f"no clear change of {what} can be shown: {signed(value)} % a year "
-            f"(95 % interval: {signed(low)} to {signed(high)} %). It may have fallen or risen; "
-            "uncertain does not mean stable."
+            f"no clear change of {what} can be shown: {signed(value)}{PERCENT} a year "
+            f"(95 % interval: {signed(low)} to {signed(high)}{PERCENT}). It may have fallen or "
+            "risen; uncertain does not mean stable."
         )
     near, far = sorted((abs(low), abs(high)))
     path = f", {ends}" if ends else ""
     return (
-        f"{what} {'fell' if value < 0 else 'rose'} by {abs(value):.1f} % a year "
-        f"(95 % interval: {near:.1f} to {far:.1f} %){path}."
+        f"{what} {'fell' if value < 0 else 'rose'} by {abs(value):.1f}{PERCENT} a year "
+        f"(95 % interval: {near:.1f} to {far:.1f}{PERCENT}){path}."
     )
 
 

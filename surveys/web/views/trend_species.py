@@ -33,6 +33,7 @@ from surveys.web.trendwords import (
     chart_alt,
     flag_words,
     share,
+    trend_line,
     trend_sentence,
 )
 
@@ -64,6 +65,7 @@ def species(request: ProgrammeRequest, code: str) -> HttpResponse:
             "sites": SITES[site],
             "place": form.place,
             "sentence": trend_sentence(one.common_name, result, site),
+            "line": dict(zip(("drawn", "corrected"), trend_line(result), strict=True)),
             "alt": chart_alt(one.common_name, result, site),
             "flags": flag_words(all_flags(result)),
             "years": year_lines(result),
