@@ -1,0 +1,51 @@
+"""axe-core finds nothing on the observer's screens, the guide and the way in, in both
+themes, at phone and desktop width, and nothing scrolls sideways."""
+
+import datetime as dt
+
+import pytest
+from django.utils import timezone
+
+from surveys.models import Assignment
+from surveys.protocol.nights import night_of
+from surveys.visits.drafts import start_visit
+from tests.browser.conftest import DESKTOP, PHONE, axe_findings, set_theme
+from tests.support.builders import make_checklist, make_route, make_version
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_observer_screens_are_accessible(programme, observer, signed_in, viewport):
+    version = make_version(programme, windows=[{"name": "Spring", "min_air_temperature": 5}])
+    make_checklist(programme, "Pseudacris crucifer", "Lithobates sylvaticus")
+    route = make_route(programme, version=version, stops=3)
+    year = night_of(timezone.now(), programme.time_zone).year
+    Assignment.objects.create(route=route, observer=observer.person, season_year=year)
+    draft = start_visit(observer, route=route, night=dt.date(2024, 4, 15))
+    draft.cells |= {"stops.1.air_temperature": "warm", "stops.1.started_at": "21:10"}
+    draft.save()
+    home = f"/{programme.slug}"
+    pages = [
+        f"{home}/tonight/",
+        f"{home}/tonight/{route.code}/",
+        f"{home}/sheets/",
+        f"{home}/sheets/new/",
+        f"{home}/sheets/{draft.pk}/",
+        "/guide/",
+        "/guide/rules/",
+        "/guide/rules/too-cold/",
+        "/accounts/password/change/",
+    ]
+    page = signed_in(observer, viewport=viewport)
+    found = {}
+    for theme in ("day", "night"):
+        set_theme(page, theme)
+        for address in pages:
+            page.goto(address)
+            page.wait_for_load_state("networkidle")
+            wide = page.evaluate("document.documentElement.scrollWidth > innerWidth")
+            problems = axe_findings(page) + (["scrolls sideways"] if wide else [])
+            if problems:
+                found[f"{address} {theme}"] = problems
+    assert found == {}
