@@ -10,7 +10,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from playwright.sync_api import BrowserContext, Error, Page
+from playwright.sync_api import BrowserContext, Error, Page, Response, TimeoutError
 
 from surveys.models import Assignment, ChecklistEntry, Route
 from surveys.web.views import survey
@@ -93,10 +93,15 @@ class Phone:
         self.context = self._launch(**self._options)
         self.context.set_default_timeout(10_000)
         self.context.on("weberror", lambda error: self.problems.append(str(error.error)))
+        self.context.on("response", self._heard)
         self.context.set_offline(offline)
         self.context.clock.install(time=self._clock.now())
         self.page = self.context.pages[0]
         return self.page
+
+    def _heard(self, response: Response) -> None:
+        if response.status >= 500:
+            self.problems.append(f"{response.url} answered {response.status}")
 
     def pass_time(self, **length: int) -> None:
         """Turn both clocks on, as when the phone slept."""
@@ -168,3 +173,9 @@ def take_along(phone, observer, route) -> Callable[[], Page]:
 
 def survey_url(member) -> str:
     return f"/{member.programme.slug}/survey/"
+
+
+def send(page: Page) -> None:
+    """Press "Send now", unless the phone was quicker and has sent it by itself."""
+    with contextlib.suppress(TimeoutError):
+        page.get_by_role("button", name="Send now").click(timeout=1_500)

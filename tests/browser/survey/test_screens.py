@@ -10,7 +10,7 @@ from surveys.models import Visit
 from surveys.visits.cells import CellChange
 from surveys.visits.drafts import save_cells
 from tests.browser.conftest import PHONE, axe_findings
-from tests.browser.survey.conftest import survey_url
+from tests.browser.survey.conftest import send, survey_url
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -103,6 +103,8 @@ def test_screens(phone, take_along, look, observer):
     ).first.click()
     page.get_by_role("heading", name="Summary").wait_for()
     look("11-summary")
+    send(page)
+    page.get_by_text("All on the server since").wait_for()
 
 
 def test_both_sides_changed_a_cell(phone, take_along, observer):
@@ -112,7 +114,7 @@ def test_both_sides_changed_a_cell(phone, take_along, observer):
     page.get_by_role("button", name="Summary and end of the route").click()
     notes = page.get_by_label("Notes on the evening")
     notes.fill("mist")
-    page.get_by_role("button", name="Send now").click()
+    send(page)
     page.get_by_text("All on the server since").wait_for()
     phone.context.set_offline(True)
     notes.fill("mist over the water")
@@ -120,7 +122,7 @@ def test_both_sides_changed_a_cell(phone, take_along, observer):
     saved = save_cells(observer, visit.pk, {"notes": CellChange(was="mist", now="fog")})
     assert saved.conflicts == ()
     phone.context.set_offline(False)
-    page.get_by_role("button", name="Send now").click()
+    send(page)
     page.get_by_role("button", name="Take theirs: fog").wait_for()
     visit.refresh_from_db()
     assert visit.cells["notes"] == "fog"
@@ -131,7 +133,8 @@ def test_both_sides_changed_a_cell(phone, take_along, observer):
     assert Visit.objects.count() == 1
 
 
-def test_weight_and_speed(signed_in, observer, route):
+@pytest.mark.slow  # times, which a shared machine cannot promise
+def test_weight_and_speed(signed_in, observer, route, record_property):
     """First load cold and throttled, then from the cache; every file of the screen counts,
     also those that follow after the first use."""
     page = signed_in(observer, viewport=PHONE)
@@ -149,7 +152,10 @@ def test_weight_and_speed(signed_in, observer, route):
     page.wait_for_timeout(2_000)
     page.reload(wait_until="commit")
     cached = page.evaluate(FIRST_USE)
-    print(
-        f"compressed {weight} B in {len(loaded)} files; first {first:.0f} ms, kept {cached:.0f} ms"
-    )
+    record_property("compressed_bytes", weight)
+    record_property("first_use_ms", round(first))
+    record_property("kept_first_use_ms", round(cached))
     assert 20_000 < weight < MOST_BYTES
+    # The budgets are 1500 and 500 ms; tests that run side by side get twice as long.
+    assert first < 3_000
+    assert cached < 1_000

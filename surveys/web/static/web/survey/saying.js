@@ -3,7 +3,7 @@ import { getAll, cellsOf, inConflict, isPending } from "./store.js";
 import { clock, duration } from "./rules/words.js";
 
 const WRONG_CLOCK_MS = 120_000;
-const STATES = { draft: "draft", submitted: "submitted", sent_back: "sent back", accepted: "accepted", set_aside: "set aside" };
+const STATES = { draft: "a draft", submitted: "submitted", sent_back: "sent back", accepted: "accepted", set_aside: "set aside" };
 
 export const stateWords = (visit) => (visit.wants_submit ? "to be submitted" : STATES[visit.state] ?? visit.state);
 

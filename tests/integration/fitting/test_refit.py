@@ -1,0 +1,201 @@
+"""Fits are stored, known to be of today's data or not, and made anew only when they must be."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+from django.db import connection, transaction
+from procrastinate.contrib.django import app
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from surveys.fitting import refit as module
+from surveys.fitting.refit import FittingFailedError, refit
+from surveys.fitting.stored import progress, stored_fits
+from surveys.models import CallIndex, ChecklistEntry, FittingRun, SpeciesFit, Visit
+from surveys.trends import fit_occupancy, occupancy_share
+from surveys.visits import verbs
+from surveys.visits.aftermath import refit_trends
+from tests.support.builders import make_accepted_visit, make_checklist, make_route
+from tests.support.sheets import make_submitted, plain_cells
+
+pytestmark = pytest.mark.django_db
+YEARS = range(2018, 2025)
+
+
+@pytest.fixture
+def species(programme):
+    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+
+
+@pytest.fixture
+def surveyed(programme, observer, species):
+    """Four routes of three stops, seven years, two visits a year; who calls is drawn once."""
+    rng = np.random.default_rng(4)
+    peeper, toad = species
+    for region in ("North", "North", "South", "South"):
+        route = make_route(programme, stops=3, region=region)
+        for year in YEARS:
+            lives = rng.random(3) < 0.7
+            for month in (4, 5):
+                heard = {
+                    n + 1: {peeper: int(rng.integers(1, 4))} | ({toad: 1} if n == 0 else {})
+                    for n in range(3)
+                    if lives[n] and rng.random() < 0.8
+                }
+                make_accepted_visit(
+                    route, observer.person, night=dt.date(year, month, 12), heard=heard
+                )
+    return species
+
+
+def test_everything_is_stored_once(programme, surveyed):
+    run = refit(programme)
+    # Two species, two kinds of site; all regions and two of them.
+    assert (run.total, run.done, run.refitted) == (12, 12, 12)
+    assert progress(programme) is None
+    (peeper, toad) = stored_fits(programme)
+    assert [peeper.species, toad.species] == surveyed
+    assert peeper.fresh
+    assert [year.season_year for year in peeper.result.years] == list(YEARS)
+    assert peeper.result.turnover
+    assert peeper.result.phenology
+    assert len(stored_fits(programme, region=None)) == 6
+    (north, _) = stored_fits(programme, region="North", site="route")
+    assert north.result.years[0].sites == 2
+    assert north.result.index is None
+    again = refit(programme)
+    assert (again.done, again.refitted) == (12, 0)
+
+
+def test_a_stored_year_is_the_estimators_own(programme, surveyed):
+    """The same numbers from rows gathered one by one, without the loader."""
+    refit(programme)
+    (fit,) = stored_fits(programme, species=[surveyed[0]])
+    year = next(year for year in fit.result.years if year.season_year == 2020)
+    assert year.detection_model == "the same on every visit"
+    visits = Visit.objects.filter(route__programme=programme, season_year=2020).order_by("night")
+    rows = {}
+    for visit in visits:
+        for period in visit.periods.all():
+            heard = period.calls.filter(species=surveyed[0]).exists()
+            rows.setdefault(period.stop_id, []).append(float(heard))
+    alone = occupancy_share(fit_occupancy(np.array(list(rows.values()))))
+    assert year.occupancy.value == pytest.approx(alone.value, abs=1e-6)
+    assert year.occupancy.low == pytest.approx(alone.low, abs=1e-4)
+    assert year.heard == sum(any(row) for row in rows.values())
+
+
+def test_a_change_marks_all_and_refits_what_changed(programme, surveyed):
+    refit(programme)
+    made = {fit.pk: fit.fitted_at for fit in SpeciesFit.objects.all()}
+    call = CallIndex.objects.filter(species=surveyed[0], index=1).first()
+    call.index = 3
+    call.save()
+    visit = call.period.visit
+    visit.revision += 1
+    visit.save()
+    assert not any(fit.fresh for fit in stored_fits(programme, region=None))
+    run = refit(programme)
+    # The species that changed: all regions and one of them, by stop and by route.
+    assert run.refitted == 4
+    assert all(fit.fresh for fit in stored_fits(programme, region=None))
+    anew = {fit.species_id for fit in SpeciesFit.objects.all() if fit.fitted_at != made[fit.pk]}
+    assert anew == {surveyed[0].pk}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda programme: programme.checklist.update(calls_from_month=3, calls_from_day=1,
+                                                     calls_to_month=6, calls_to_day=1),
+        lambda programme: programme.routes.update(region="Elsewhere"),
+        lambda programme: Visit.objects.filter(route__programme=programme).first().delete(),
+    ],
+    ids=["calling season", "region", "visit"],
+)  # fmt: skip
+def test_other_changes_mark_too(programme, surveyed, change):
+    refit(programme)
+    change(programme)
+    assert not any(fit.fresh for fit in stored_fits(programme))
+
+
+def test_new_software_marks_and_refits(programme, surveyed):
+    refit(programme)
+    SpeciesFit.objects.update(software="Duskpool 0.0.1 (older)")
+    assert not any(fit.fresh for fit in stored_fits(programme))
+    assert refit(programme).refitted == 12
+
+
+def test_a_result_that_cannot_be_read_is_missing(programme, surveyed):
+    refit(programme)
+    SpeciesFit.objects.filter(species=surveyed[0]).update(result={"years": []})
+    assert [fit.species for fit in stored_fits(programme)] == [surveyed[1]]
+
+
+def test_species_that_left_are_forgotten(programme, surveyed):
+    refit(programme)
+    ChecklistEntry.objects.filter(species=surveyed[1]).delete()
+    refit(programme)
+    assert set(SpeciesFit.objects.values_list("species", flat=True)) == {surveyed[0].pk}
+
+
+def test_one_species_does_not_keep_the_others_waiting(programme, surveyed, monkeypatch):
+    def analyse(code, *args, **options):
+        if code == surveyed[0].code:
+            raise ArithmeticError("no answer")
+        return real(code, *args, **options)
+
+    real = module.analyse
+    monkeypatch.setattr(module, "analyse", analyse)
+    with pytest.raises(FittingFailedError, match="Pseudacris crucifer, site = stop"):
+        refit(programme)
+    assert [fit.species for fit in stored_fits(programme)] == [surveyed[1]]
+    assert FittingRun.objects.get().finished_at
+
+
+def test_no_visits_at_all(programme, species):
+    refit(programme)
+    (first, _) = stored_fits(programme)
+    assert first.result.years == ()
+    assert first.result.trend.occupancy.value is None
+    assert first.result.trend.occupancy.flags
+
+
+def jobs():
+    return list(ProcrastinateJob.objects.filter(queue_name="fits").values_list("status", "args"))
+
+
+@pytest.fixture
+def empty_queue():
+    with connection.cursor() as cursor:
+        cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
+
+
+def test_accepting_and_reopening_ask_once(programme, observer, coordinator, species, empty_queue):
+    visit = make_submitted(observer, make_route(programme), plain_cells(3))
+    assert jobs() == []
+    accepted = verbs.accept(coordinator, visit.pk, revision=visit.revision)
+    waiting = [("todo", {"programme_id": programme.pk})]
+    assert jobs() == waiting
+    verbs.reopen(coordinator, visit.pk, note="Look again.", revision=accepted.revision)
+    assert jobs() == waiting
+
+
+def test_nothing_is_asked_when_the_change_was_not_kept(programme, empty_queue):
+    with transaction.atomic():
+        refit_trends(programme.pk)
+        assert len(jobs()) == 1
+        transaction.set_rollback(True)
+    assert jobs() == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_worker_fits(programme, surveyed, empty_queue):
+    refit_trends(programme.pk, after_s=0)
+    connector = app.connector.get_worker_connector()
+    with app.replace_connector(connector) as worker:
+        worker.run_worker(
+            queues=["fits"], wait=False, install_signal_handlers=False, listen_notify=False
+        )
+    assert jobs()[0][0] == "succeeded"
+    assert all(fit.fresh for fit in stored_fits(programme))
