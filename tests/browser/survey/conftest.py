@@ -10,7 +10,8 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from playwright.sync_api import BrowserContext, Error, Page, Response, TimeoutError
+from playwright.sync_api import BrowserContext, Error, Page, Response
+from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from surveys.models import Assignment, ChecklistEntry, Route
 from surveys.web.views import survey
@@ -177,5 +178,5 @@ def survey_url(member) -> str:
 
 def send(page: Page) -> None:
     """Press "Send now", unless the phone was quicker and has sent it by itself."""
-    with contextlib.suppress(TimeoutError):
+    with contextlib.suppress(PlaywrightTimeout):
         page.get_by_role("button", name="Send now").click(timeout=1_500)
