@@ -1,0 +1,102 @@
+"""The route packet, and the protocol version that a phone carried."""
+
+import datetime as dt
+import uuid
+
+import pytest
+from django.urls import reverse
+
+from surveys.models import ChecklistEntry, Visit
+from surveys.visits.drafts import put_sheet
+from surveys.web.packets import NIGHTS_AHEAD, NIGHTS_BEFORE, route_packet
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+    make_version,
+)
+
+# 15 April 2024, 18:00 in Chicago.
+EVENING = dt.datetime(2024, 4, 15, 23, tzinfo=dt.UTC)
+NIGHT = dt.date(2024, 4, 15)
+
+
+@pytest.fixture
+def route(programme):
+    return make_route(
+        programme, version=make_version(programme, earliest_start_after_sunset_min=30)
+    )
+
+
+def newer_version(route, since=dt.date(2024, 4, 20)):
+    old = route.protocol.versions.get()
+    return route.protocol.versions.create(number=old.number + 1, in_force_from=since)
+
+
+def test_packet_holds_the_coming_nights(observer, route):
+    """Sunset 43.0731 N 89.4012 W on 15 April 2024: 00:40:57 UTC (reference library, DE421)."""
+    packet = route_packet(observer, route.code, EVENING)
+    assert packet["tonight"] == "2024-04-15"
+    assert len(packet["nights"]) == NIGHTS_BEFORE + 1 + NIGHTS_AHEAD
+    first = packet["nights"]["2024-04-15"]["stops"]["1"]
+    sunset = dt.datetime.fromisoformat(first["sky"]["sunset"])
+    assert abs(sunset - dt.datetime(2024, 4, 16, 0, 40, 57, tzinfo=dt.UTC)) < dt.timedelta(
+        minutes=2
+    )
+    start = dt.datetime.fromisoformat(first["earliest_start"])
+    assert start - sunset == dt.timedelta(minutes=30)
+
+
+def test_each_night_has_its_version(observer, route):
+    newer = newer_version(route)
+    packet = route_packet(observer, route.code, EVENING)
+    assert packet["nights"]["2024-04-19"]["version"] != newer.pk
+    assert packet["nights"]["2024-04-20"]["version"] == newer.pk
+    assert len(packet["versions"]) == 2
+
+
+def test_species_in_the_order_in_which_they_are_likely(observer, route, programme):
+    rare, common, summer = make_checklist(programme, "Rana a", "Rana b", "Rana c")
+    ChecklistEntry.objects.filter(species=summer).update(
+        calls_from_month=6, calls_from_day=1, calls_to_month=8, calls_to_day=31
+    )
+    heard = {1: {common: 2, summer: 3}}
+    make_accepted_visit(route, observer.person, night=dt.date(2023, 4, 20), heard=heard)
+    order = route_packet(observer, route.code, EVENING)["nights"]["2024-04-15"]["species"]
+    assert order == [common.code, rare.code, summer.code]
+
+
+def test_two_phones_of_a_person_begin_the_same_visit_and_nobody_else(observer, route, programme):
+    one, again, other = (
+        route_packet(member, route.code, EVENING)["nights"]["2024-04-15"]["visit"]
+        for member in (observer, observer, make_member(programme))
+    )
+    assert one == again != other
+
+
+def test_a_phone_is_judged_by_the_version_it_carried(observer, route):
+    old = route.protocol.versions.get()
+    newer_version(route, since=NIGHT)
+    for carried, judged in ((old.pk, 1), (None, 2), (10**9, 2)):
+        put_sheet(
+            observer, key := uuid.uuid4(), route=route, night=NIGHT, cells={}, revision=None,
+            carried=carried,
+        )  # fmt: skip
+        assert Visit.objects.get(pk=key).protocol_version.number == judged
+
+
+def test_a_version_of_another_programme_is_not_taken(observer, route):
+    theirs = make_version(make_programme())
+    key = uuid.uuid4()
+    put_sheet(observer, key, route=route, night=NIGHT, cells={}, revision=None, carried=theirs.pk)
+    assert Visit.objects.get(pk=key).protocol_version.protocol == route.protocol
+
+
+def test_the_worker_names_every_file(observer, client_for):
+    url = reverse("web:survey_worker", kwargs={"programme": observer.programme.slug})
+    answer = client_for(observer).get(url)
+    assert answer["Content-Type"] == "text/javascript"
+    for name in ("survey/sync.js", "survey/rules/judge.js", "survey/survey.css", "css/night"):
+        assert f"web/{name}" in answer.content.decode()
