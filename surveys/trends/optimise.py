@@ -213,7 +213,8 @@ def covariance_of(maximum: Maximum) -> FloatArray:
 def quadratic_form(covariance: FloatArray, contrast: FloatArray) -> float:
     """Variance of ``contrast @ theta``; NaN when it rests on a parameter that is not identified."""
     used = contrast != 0
-    return float(contrast[used] @ covariance[np.ix_(used, used)] @ contrast[used])
+    # Rounding can leave a variance of nothing just below zero; NaN stays NaN.
+    return float(np.maximum(contrast[used] @ covariance[np.ix_(used, used)] @ contrast[used], 0.0))
 
 
 def profile_limits(

@@ -118,7 +118,7 @@ def _shift(
     information = -maximum.hessian[np.ix_(known, known)]
     covariance = sandwich_covariance(information, scores)[:3, :3]
     _, bend, lean = maximum.theta[:3]
-    if bend > -_CLEAR_HUMP * np.sqrt(covariance[1, 1]):
+    if not bend < -_CLEAR_HUMP * np.sqrt(covariance[1, 1]):
         flags = merge_flags(flags, (results.NO_CLEAR_SEASON, results.NOT_IDENTIFIED))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     value = -lean / (2 * bend) * scale

@@ -206,3 +206,14 @@ class TestShift:
     def test_lengths_must_agree(self):
         with pytest.raises(ValueError, match="differ"):
             shift_of_season([1, 2], [1], [1], [1])
+
+
+def test_as_many_calls_on_either_night_show_no_peak():
+    """A curve without any bend, of which nothing varies between routes."""
+    years = np.repeat([2022, 2023, 2024], 16)
+    days = np.tile(np.repeat([91, 121], 4), 6) + (years == 2024)
+    heard = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 1.0, 1.0, 0.0], 6)
+    routes = np.tile(np.repeat(["A", "B"], 8), 3)
+    shift = shift_of_season(days, heard, years, routes)
+    assert shift.value is None
+    assert {results.NO_CLEAR_SEASON, results.NOT_IDENTIFIED} <= set(shift.flags)

@@ -175,3 +175,19 @@ def test_wrong_input_is_refused(changes, words):
     good = {"detections": [[0, 1], [1, 1]], "season_years": [2001, 2002], "clusters": [1, 1]}
     with pytest.raises(ValueError, match=words):
         fit_trend(**(good | changes))
+
+
+def test_seasons_that_are_all_alike_give_flags_without_a_warning():
+    """Clusters that leave no scores have a variance of nothing, which rounding may put below 0."""
+    history = np.tile([[1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]], (6, 1))
+    years = np.repeat(np.arange(2022, 2025), 8)
+    clusters = np.tile(np.repeat(["A", "B"], 4), 3)
+    night = np.where((years == 2024)[:, None], [[-1.4, 1.6]], [[-1.5, 1.5]])
+    trend = fit_trend(
+        history,
+        years,
+        clusters,
+        detection={"night": night, "night squared": night**2},
+        detection_by_year=True,
+    )
+    assert results.FEW_CLUSTERS in summarise_trend(trend).log_odds.flags
