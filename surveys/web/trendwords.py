@@ -55,7 +55,11 @@ def share_with_interval(estimate: Estimate) -> str:
     """`40 % (28 to 60 %)`; the interval alone where no value can be told."""
     limits = interval(estimate)
     if estimate.value is None:
-        return f"between {limits}" if limits and limits != f"0 to 100{PERCENT}" else UNKNOWN
+        return (
+            f"between {limits.replace(' to ', ' and ')}"
+            if limits and limits != f"0 to 100{PERCENT}"
+            else UNKNOWN
+        )
     return f"{share(estimate.value)} ({limits})" if limits else share(estimate.value)
 
 

@@ -1,0 +1,63 @@
+"""The species page and comparisons in Chromium: axe in both themes, and no script needed."""
+
+import datetime as dt
+
+import pytest
+
+from accounts.models import Membership, Role
+from surveys.fitting.refit import refit
+from tests.browser.conftest import DESKTOP, PHONE, axe_findings, set_theme
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+)
+
+
+@pytest.fixture
+def coordinator(live_server) -> Membership:
+    programme = make_programme()
+    peeper, toad = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+    member = make_member(programme, Role.COORDINATOR)
+    for region in ("North", "South"):
+        route = make_route(programme, stops=4, region=region)
+        for year in (2022, 2023, 2024):
+            for month, stops in ((4, (1, 2)), (5, (2, 3))):
+                heard = {stop: {peeper: 2} for stop in stops} | {4: {toad: 1}}
+                night = dt.date(year, month, 2)
+                make_accepted_visit(route, member.person, night=night, heard=heard)
+    refit(programme)
+    return member
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_accessible_in_both_themes(signed_in, coordinator, viewport):
+    home = f"/{coordinator.programme.slug}/trends"
+    page = signed_in(coordinator, viewport=viewport)
+    found = {}
+    for theme in ("day", "night"):
+        set_theme(page, theme)
+        for address in ("/", "/species/pseudacris-crucifer/", "/compare/", "/compare/?by=route"):
+            page.goto(home + address)
+            page.wait_for_load_state("networkidle")
+            for fold in page.locator("details.trend-fold > summary").all():
+                fold.click()
+            wide = page.evaluate("document.documentElement.scrollWidth > innerWidth")
+            problems = axe_findings(page) + (["scrolls sideways"] if wide else [])
+            if problems:
+                found[f"{address} {theme}"] = problems
+    assert found == {}
+
+
+def test_the_picture_shows_under_the_content_security_policy(signed_in, coordinator):
+    page = signed_in(coordinator)
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.goto(f"/{coordinator.programme.slug}/trends/species/pseudacris-crucifer/")
+    page.wait_for_load_state("networkidle")
+    picture = page.locator("figure.chart img")
+    assert picture.evaluate("image => image.complete && image.naturalWidth") > 300
+    assert picture.get_attribute("alt").startswith("Share of stops with")
+    assert said == []

@@ -1,0 +1,89 @@
+"""Pictures: what is drawn, and that the file is safe and whole."""
+
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from surveys.web.charts import (
+    ChartPoint,
+    Series,
+    SpeciesChart,
+    comparison_spec,
+    species_spec,
+    to_png,
+    to_svg,
+)
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def point(year, value, half=0.1):
+    if value is None:
+        return ChartPoint(year=year, value=None, low=0.2, high=1.0)
+    return ChartPoint(year=year, value=value, low=value - half, high=value + half)
+
+
+def chart(line=True):
+    years = (2020, 2021, 2022)
+    return SpeciesChart(
+        title="Spring peeper <all>",
+        site_words="stops",
+        corrected=(point(2020, 0.5), point(2021, None), point(2022, 0.4)),
+        naive=tuple(point(year, 0.3) for year in years),
+        line=tuple(point(year, 0.45) for year in years) if line else (),
+    )
+
+
+def drawn(svg, role):
+    return [
+        node
+        for node in ET.fromstring(svg).iter(f"{SVG}path")
+        if node.get("aria-roledescription") == role
+    ]
+
+
+@pytest.fixture(scope="module")
+def svg():
+    return to_svg(species_spec(chart()))
+
+
+def test_every_value_has_a_mark(svg):
+    points = drawn(svg, "point")
+    # Two corrected values (one year has only limits) and three plain ones.
+    assert len(points) == 5
+    assert len([p for p in points if "Corrected" in p.get("aria-label", "")]) == 2
+
+
+def test_file_stands_alone(svg):
+    """Nothing that the content security policy of the site would block."""
+    assert "Spring peeper &lt;all&gt;" in svg
+    for forbidden in ("<script", "style=", "<style", "@import", "href=", "<foreignObject"):
+        assert forbidden not in svg
+
+
+def test_shares_go_from_0_to_100(svg):
+    texts = [node.text for node in ET.fromstring(svg).iter(f"{SVG}text")]
+    assert {"0%", "100%", "2020", "2021", "2022", "Share of stops"} <= set(texts)
+
+
+def test_without_a_trend_there_is_no_line():
+    layers = [layer["mark"]["type"] for layer in species_spec(chart(line=False))["layer"]]
+    assert layers == ["rule", "point"]
+    layers = [layer["mark"]["type"] for layer in species_spec(chart())["layer"]]
+    assert layers == ["area", "line", "rule", "point"]
+
+
+def test_png_is_a_picture():
+    assert to_png(species_spec(chart())).startswith(b"\x89PNG")
+
+
+def test_series_differ_by_more_than_colour():
+    names = [f"Species {n}" for n in range(6)]
+    series = [Series(name=name, points=(point(2020, 0.5), point(2021, 0.6))) for name in names]
+    spec = comparison_spec("Six", "stops", series)
+    line, marks = spec["layer"][1]["encoding"], spec["layer"][2]["encoding"]
+    assert line["color"]["scale"]["domain"] == names
+    assert len({tuple(dash) for dash in line["strokeDash"]["scale"]["range"]}) == 6
+    assert len(set(marks["shape"]["scale"]["range"])) == 6
+    with pytest.raises(ValueError, match="at most 6"):
+        comparison_spec("Seven", "stops", [*series, series[0]])

@@ -1,0 +1,175 @@
+"""Sentences about trends: direction only where the interval leaves out zero."""
+
+import dataclasses
+
+import pytest
+
+from surveys.fitting.results import FitResult, FittedYear, Trend
+from surveys.trends import Estimate
+from surveys.trends.results import (
+    DID_NOT_CONVERGE,
+    EDGE_OF_RANGE,
+    NEVER_HEARD,
+    NO_REPEAT_VISITS,
+    NOT_IDENTIFIED,
+)
+from surveys.web.trendwords import (
+    change_with_interval,
+    chart_alt,
+    days_words,
+    share,
+    share_with_interval,
+    signed,
+    trend_sentence,
+)
+
+
+def estimate(value, low=None, high=None, *flags):
+    return Estimate(name="", value=value, low=low, high=high, interval="", method="", flags=flags)
+
+
+def plain(text):
+    return text.replace("\N{NO-BREAK SPACE}", " ").replace("\N{MINUS SIGN}", "-")
+
+
+UNKNOWN = estimate(None, None, None, NO_REPEAT_VISITS)
+OCCUPIED = estimate(0.4, 0.3, 0.5)
+
+
+def result(change, naive=UNKNOWN, years=(2014, 2025), occupancy=OCCUPIED):
+    line = tuple(zip((2014, 2025), (estimate(0.41), estimate(0.18)), strict=True))
+    return FitResult(
+        years=tuple(
+            FittedYear(
+                season_year=year, routes=1, sites=10, visits=2, periods=20, heard=3,
+                heard_at=(1, 1, 1), first_night=None, last_night=None,
+                naive=estimate(0.3, 0.1, 0.6), occupancy=occupancy, by_route=occupancy,
+                detection=estimate(0.5, 0.3, 0.7), detection_model="",
+            )
+            for year in years
+        ),
+        trend=Trend(
+            log_odds=change, odds=change, occupancy=change, points=change, line=line,
+            naive=naive, naive_line=line, detection_model="", models=(),
+        ),
+        turnover=None, index=None, phenology=None, filled=(),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(None, ""), (0, "0 %"), (0.004, "0.4 %"), (0.0994, "9.9 %"), (0.0996, "10 %"), (1, "100 %")],
+)
+def test_share(value, text):
+    assert plain(share(value)) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(-2.14, "-2.1"), (0.04, "0.0"), (-0.04, "0.0"), (3, "+3.0")]
+)
+def test_signed(value, text):
+    assert plain(signed(value)) == text
+
+
+@pytest.mark.parametrize(
+    ("given", "text"),
+    [
+        (estimate(0.4, 0.28, 0.6), "40 % (28 to 60 %)"),
+        (estimate(None, 0.29, 1.0), "between 29 and 100 %"),
+        (estimate(None, 0.0, 1.0), "cannot be said"),
+        (estimate(None), "cannot be said"),
+        (estimate(0.3), "30 %"),
+    ],
+)
+def test_share_with_interval(given, text):
+    assert plain(share_with_interval(given)) == text
+
+
+@pytest.mark.parametrize(
+    ("given", "text"),
+    [
+        (estimate(-2.1, -3.8, -0.4), "-2.1 % (-3.8 to -0.4 %)"),
+        (estimate(0.0, -1e-8, 1e-8, EDGE_OF_RANGE), "cannot be said"),
+        (estimate(1.0, 0.5, 2.0, DID_NOT_CONVERGE), "cannot be said"),
+        (UNKNOWN, "cannot be said"),
+    ],
+)
+def test_change_with_interval(given, text):
+    assert plain(change_with_interval(given)) == text
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (
+            estimate(-2.1, -3.8, -0.4),
+            (
+                "Wood frog: between 2014 and 2025 the share of occupied stops fell by 2.1 % a year "
+                "(95 % interval: 0.4 to 3.8 %), from 41 % to 18 %."
+            ),
+        ),
+        (
+            estimate(2.1, 0.4, 3.8),
+            (
+                "Wood frog: between 2014 and 2025 the share of occupied stops rose by 2.1 % a year "
+                "(95 % interval: 0.4 to 3.8 %), from 41 % to 18 %."
+            ),
+        ),
+        (
+            estimate(-0.4, -1.3, 0.6),
+            (
+                "Wood frog: between 2014 and 2025 no clear change of the share of occupied stops "
+                "can be shown: -0.4 % a year (95 % interval: -1.3 to +0.6 %). It may have fallen "
+                "or risen; uncertain does not mean stable."
+            ),
+        ),
+    ],
+    ids=["fell", "rose", "uncertain"],
+)
+def test_trend_sentence(change, words):
+    assert plain(trend_sentence("Wood frog", result(change), "stop")) == words
+
+
+def test_without_correction_the_plain_share_is_told_and_named_so():
+    found = result(UNKNOWN, naive=estimate(5.0, 1.0, 9.0))
+    text = plain(trend_sentence("Wood frog", found, "stop"))
+    assert "because no stop was visited twice in one calling season" in text
+    assert "Not corrected for animals that were there and not heard" in text
+    assert "the plain share of stops where it was heard rose by 5.0 % a year" in text
+
+
+@pytest.mark.parametrize(
+    ("flags", "why"),
+    [
+        ((EDGE_OF_RANGE,), "near 0 or 100 %"),
+        ((NEVER_HEARD,), "it was never heard"),
+        ((NOT_IDENTIFIED,), "how many routes are occupied"),
+        ((), "the data do not carry it"),
+    ],
+)
+def test_reason(flags, why):
+    text = trend_sentence("Wood frog", result(estimate(None, None, None, *flags)), "route")
+    assert why in plain(text)
+    assert "%" not in plain(text).replace("100 %", "")
+
+
+def test_one_season_and_none():
+    change = estimate(-2.1, -3.8, -0.4)
+    assert "one season only, 2014" in trend_sentence("X", result(change, years=(2014,)), "stop")
+    assert "no accepted visits" in trend_sentence("X", result(change, years=()), "stop")
+
+
+def test_alt_text_says_what_the_picture_says():
+    text = plain(chart_alt("Wood frog", result(estimate(-2.1, -3.8, -0.4)), "stop"))
+    assert text == (
+        "Share of stops with Wood frog in each season, 2014 to 2025. Corrected for detection: "
+        "40 % (30 to 50 %) in 2014, 40 % (30 to 50 %) in 2025. Heard, not corrected: 30 % in "
+        "2014, 30 % in 2025. The trend line goes from 41 % to 18 %."
+    )
+
+
+def test_days_words():
+    clear = estimate(-4.2, -7.0, -1.4)
+    assert "moved 4.2 days a decade earlier" in days_words(clear)
+    assert "No clear shift" in days_words(dataclasses.replace(clear, high=1.0))
+    assert "cannot be told" in days_words(UNKNOWN)
