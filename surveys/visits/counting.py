@@ -22,12 +22,12 @@ def count_in_trends(visit: Visit, findings: Iterable[StoredFinding]) -> None:
     counting = listened.exclude(stop__in=stops) if visit.counts_in_trends else listened.none()
     count_nothing_below(visit)
     counting.update(counts_in_trends=True)
-    calls = CallIndex.objects.filter(
-        period__visit=visit, period__counts_in_trends=True, not_sure=False
-    )
+    # By their keys: an update through a join goes badly wrong on stale statistics.
+    periods = dict(visit.periods.filter(counts_in_trends=True).values_list("stop_id", "pk"))
+    calls = CallIndex.objects.filter(period__in=list(periods.values()), not_sure=False)
     for finding in left_out:
-        if finding.species_id is not None:
-            calls = calls.exclude(period__stop=finding.stop_id, species=finding.species_id)
+        if finding.species_id is not None and finding.stop_id in periods:
+            calls = calls.exclude(period=periods[finding.stop_id], species=finding.species_id)
     calls.update(counts_in_trends=True)
 
 
@@ -38,7 +38,8 @@ def count_nothing(visit: Visit) -> None:
 
 
 def count_nothing_below(visit: Visit) -> None:
+    periods = list(visit.periods.values_list("pk", flat=True))
     visit.periods.filter(counts_in_trends=True).update(counts_in_trends=False)
-    CallIndex.objects.filter(period__visit=visit, counts_in_trends=True).update(
+    CallIndex.objects.filter(period__in=periods, counts_in_trends=True).update(
         counts_in_trends=False
     )
