@@ -4,12 +4,17 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from django.template.loader import render_to_string
+from PIL import ImageFile
 from weasyprint import CSS, HTML
 
 from accounts.models import Membership
 from surveys.models import ChecklistEntry
 from surveys.protocol.weather import CALL_INDEX, SKY_CODES
 from surveys.visits.tonight import RouteTonight
+
+# WeasyPrint lets Pillow take broken pictures for whole ones in the entire process. The
+# sheet has no picture, and an observer's photo that arrived in part must be refused.
+ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 PAPERS = {"letter": "Letter", "a4": "A4"}
 BLANK_SPECIES_COLUMNS = 2
