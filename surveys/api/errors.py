@@ -14,7 +14,6 @@ from surveys.api.serializers.findings import finding_data
 from surveys.api.serializers.visits import visit_data
 from surveys.publishing.exceptions import PublishingError, TableChanged
 from surveys.visits.exceptions import (
-    NotYours,
     QueriesOpen,
     ReasonMissing,
     StaleRevision,
@@ -24,7 +23,6 @@ from surveys.visits.exceptions import (
 )
 
 _STATUS: Mapping[type[Exception], int] = {
-    NotYours: status.HTTP_404_NOT_FOUND,
     StaleRevision: status.HTTP_409_CONFLICT,
     WrongState: status.HTTP_409_CONFLICT,
     TableChanged: status.HTTP_409_CONFLICT,

@@ -13,7 +13,13 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from surveys.protocol.values import DistanceUnit, MonthDay, Temperature, TemperatureUnit
-from surveys.protocol.weather import plain_number, show_temperature, to_celsius
+from surveys.protocol.weather import (
+    METRES_PER_FOOT,
+    METRES_PER_MILE,
+    plain_number,
+    show_temperature,
+    to_celsius,
+)
 
 MONTHS = (
     "January",
@@ -30,8 +36,8 @@ MONTHS = (
     "December",
 )
 
-_METRES_PER_FOOT = 0.3048
-_METRES_PER_MILE = 1609.344
+_METRES_PER_FOOT = float(METRES_PER_FOOT)
+_METRES_PER_MILE = float(METRES_PER_MILE)
 _ONE_MINUTE = dt.timedelta(minutes=1)
 
 

@@ -23,8 +23,11 @@ class VisitError(Exception):
         super().__init__(message or inspect.getdoc(type(self)))
 
 
-class NotYours(VisitError, Http404):
+class NotYours(Http404):
     """There is no such visit here, or it is not yours to open or change."""
+
+    def __init__(self, message: str | None = None) -> None:
+        super().__init__(message or inspect.getdoc(type(self)))
 
 
 class NoProtocolInForce(VisitError):

@@ -38,11 +38,6 @@ def version_in_force(route: models.Route, night: dt.date) -> models.ProtocolVers
     return version_on(route.protocol, night)
 
 
-def route_values(route: models.Route, night: dt.date) -> values.Route:
-    """The route as it stood on a night: its stops and the checklist of that night."""
-    return route_of(route, stops_on(route, night), checklist_on(route.programme, night))
-
-
 def stops_on(route: models.Route, night: dt.date) -> dict[int, models.Stop]:
     """Stops that were in use on a night, by number, in driving order."""
     active = Q(active_until__isnull=True) | Q(active_until__gte=night)

@@ -10,6 +10,7 @@ from surveys.protocol.values import Finding, PeriodStatus, Severity
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
 from surveys.visits.cells import CLOCK_FIELDS, split
 from surveys.visits.finding import findings_by_cell
+from surveys.visits.judging import Judgement
 
 Options = tuple[tuple[str, str], ...]
 
@@ -82,7 +83,36 @@ class Grid:
     notes: Cell
 
 
-def sheet_grid(
+@dataclass(frozen=True, kw_only=True)
+class Layout:
+    """A judged sheet, laid out. `others` are the species that have no column yet."""
+
+    grid: Grid
+    others: tuple[Species, ...]
+
+
+def lay_out(visit: Visit, judged: Judgement, *, also: str = "") -> Layout:
+    """The sheet of a visit: the night's checklist as columns, then what else the cells
+    hold, and the species of the code `also` when the catalogue has it."""
+    ground = judged.background
+    columns = [ground.species[entry.code] for entry in ground.route.checklist]
+    asked = ground.species.get(also)
+    if asked is not None and asked not in columns:
+        columns.append(asked)
+    columns = species_columns(columns, visit.cells, ground.species)
+    catalogue = sorted(ground.species.values(), key=lambda species: species.common_name)
+    grid = _grid(
+        visit,
+        stops=ground.stops.values(),
+        species=columns,
+        catalogue=catalogue,
+        findings=judged.findings,
+        water_temperature=any(w.min_water_temperature for w in ground.protocol.windows),
+    )
+    return Layout(grid=grid, others=tuple(one for one in catalogue if one not in columns))
+
+
+def _grid(
     visit: Visit,
     *,
     stops: Iterable[Stop],

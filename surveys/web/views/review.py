@@ -214,7 +214,7 @@ def _try(
     """The changed visit, or the page again with what stood in the way and all that was typed."""
     try:
         return act()
-    except VisitError as error:
+    except (VisitError, NotYours) as error:
         changed = isinstance(error, NotYours | StaleRevision | WrongState)
         since: QuerySet[ReviewStep] = ReviewStep.objects.none()
         if changed:

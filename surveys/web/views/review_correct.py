@@ -15,12 +15,12 @@ from django.views.decorators.http import require_http_methods
 from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.models import Visit, VisitState
 from surveys.visits.cells import CellChange, merge
-from surveys.visits.exceptions import NotYours, StaleRevision, VisitError, WrongState
+from surveys.visits.exceptions import StaleRevision, VisitError, WrongState
 from surveys.visits.judging import read_and_judge
 from surveys.visits.reach import find_visit
 from surveys.visits.verbs import correct_cells
 from surveys.web.forms.review import ReasonForm, cells_changed, revision_seen
-from surveys.web.sheetgrid import CODES, sheet_grid, species_columns
+from surveys.web.sheetgrid import CODES, lay_out
 from surveys.web.sheethistory import CellDifference, differences
 
 CHANGED_MEANWHILE = 409
@@ -54,8 +54,6 @@ def correct(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
             reason=form.cleaned_data["reason"],
             revision=revision_seen(request.POST),
         )
-    except NotYours:
-        raise
     except VisitError as error:
         again = find_visit(request.membership, visit)
         status = CHANGED_MEANWHILE if isinstance(error, StaleRevision | WrongState) else REFUSED
@@ -85,31 +83,17 @@ def _show(
     }
     visit.cells, _ = merge(standing, overriding)
     judged = read_and_judge(visit)
-    ground = judged.background
-    wanted = [ground.species[entry.code] for entry in ground.route.checklist]
-    asked = request.POST.get("extra_species", "")
-    if asked in ground.species and ground.species[asked] not in wanted:
-        wanted.append(ground.species[asked])
-    columns = species_columns(wanted, visit.cells, ground.species)
-    catalogue = sorted(ground.species.values(), key=lambda species: species.common_name)
-    grid = sheet_grid(
-        visit,
-        stops=ground.stops.values(),
-        species=columns,
-        catalogue=catalogue,
-        findings=judged.findings,
-        water_temperature=any(w.min_water_temperature for w in ground.protocol.windows),
-    )
+    laid_out = lay_out(visit, judged, also=request.POST.get("extra_species", ""))
     if problem and form.is_bound:
         form.add_error(None, problem)
     context: dict[str, Any] = {
         "visit": visit,
-        "grid": grid,
+        "grid": laid_out.grid,
         "form": form,
-        "others": [species for species in catalogue if species not in columns],
+        "others": laid_out.others,
         "codes": CODES,
         "rendered": json.dumps(standing),
-        "overtaken": _overtaken(standing, changes, ground.species),
+        "overtaken": _overtaken(standing, changes, judged.background.species),
         "last_step": visit.steps.select_related("by").last(),
         "zone": visit.route.programme.time_zone,
         "changed_meanwhile": status == CHANGED_MEANWHILE,

@@ -8,7 +8,7 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods
 
 from accounts.access import Permission, ProgrammeRequest, needs
-from surveys.visits.exceptions import NotYours, PhotoRefused, VisitError
+from surveys.visits.exceptions import PhotoRefused, VisitError
 from surveys.visits.photos import find_photo, remove_photo, store_photo
 
 
@@ -30,8 +30,6 @@ def photo(request: ProgrammeRequest, visit_id: UUID, row: int) -> HttpResponse |
             messages.success(request, "The photo is kept, without its position tags.")
         else:
             raise PhotoRefused("Choose a picture first.")
-    except NotYours:
-        raise
     except VisitError as error:
         messages.error(request, str(error))
     return redirect("web:sheet", programme=request.membership.programme.slug, visit_id=visit_id)

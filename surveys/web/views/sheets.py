@@ -18,13 +18,13 @@ from surveys.models import Visit
 from surveys.protocol.values import Finding
 from surveys.visits.cells import CellChange, cell_of
 from surveys.visits.drafts import discard_draft, save_cells, start_visit
-from surveys.visits.exceptions import NotYours, VisitError, VisitRefused
+from surveys.visits.exceptions import VisitError, VisitRefused
 from surveys.visits.judging import read_and_judge
 from surveys.visits.reach import EDITABLE, find_visit
 from surveys.visits.tonight import own_visits
 from surveys.visits.verbs import submit_visit
 from surveys.web.forms.sheets import NewSheetForm
-from surveys.web.sheetgrid import CODES, sheet_grid, species_columns
+from surveys.web.sheetgrid import CODES, lay_out
 
 NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "then", "extra_species"}
 
@@ -86,8 +86,6 @@ def cells(request: ProgrammeRequest, visit_id: UUID) -> JsonResponse:
         return JsonResponse({"detail": str(error)}, status=400)
     try:
         saved = save_cells(request.membership, visit_id, changes)
-    except NotYours:
-        raise
     except VisitError as error:
         return JsonResponse({"detail": str(error)}, status=409)
     said = [(finding, cell_of(finding.where)) for finding in saved.findings]
@@ -115,8 +113,6 @@ def submit(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
     except VisitRefused as refused:
         messages.error(request, str(refused))
         return _show(request, find_visit(request.membership, visit_id), status=422)
-    except NotYours:
-        raise
     except VisitError as error:
         messages.error(request, str(error))
         return redirect("web:sheets", programme=request.membership.programme.slug)
@@ -129,8 +125,6 @@ def submit(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
 def discard(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
     try:
         discard_draft(request.membership, visit_id)
-    except NotYours:
-        raise
     except VisitError as error:
         messages.error(request, str(error))
     else:
@@ -141,8 +135,6 @@ def discard(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
 def _save_whole_form(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
     try:
         saved = save_cells(request.membership, visit_id, _form_changes(request))
-    except NotYours:
-        raise
     except VisitError as error:
         messages.error(request, str(error))
         return redirect("web:sheets", programme=request.membership.programme.slug)
@@ -164,31 +156,15 @@ def _show(
     status: int = 200,
 ) -> HttpResponse:
     judged = read_and_judge(visit)
-    ground = judged.background
-    wanted = [entry.code for entry in ground.route.checklist]
-    asked = request.GET.get("species", "")
-    if asked in ground.species and asked not in wanted:
-        wanted.append(asked)
-    columns = species_columns(
-        [ground.species[code] for code in wanted], visit.cells, ground.species
-    )
-    catalogue = sorted(ground.species.values(), key=lambda species: species.common_name)
-    grid = sheet_grid(
-        visit,
-        stops=ground.stops.values(),
-        species=columns,
-        catalogue=catalogue,
-        findings=judged.findings,
-        water_temperature=any(w.min_water_temperature for w in ground.protocol.windows),
-    )
+    laid_out = lay_out(visit, judged, also=request.GET.get("species", ""))
     return render(
         request,
         "web/sheets/sheet.html",
         {
             "visit": visit,
-            "grid": grid,
+            "grid": laid_out.grid,
             "conflicts": conflicts,
-            "others": [species for species in catalogue if species not in columns],
+            "others": laid_out.others,
             "codes": CODES,
             "sent_back_note": visit.steps.filter(step="sent_back").order_by("-at").first(),
             "photo_rows": set(visit.photos.values_list("row", flat=True)),
