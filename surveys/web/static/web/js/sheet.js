@@ -223,6 +223,10 @@ for (const [address, change] of pending) {
   if (server.get(address) === change.now) pending.delete(address);
   if (input && pending.has(address)) show(input, change.now);
 }
+// On a slow line people type before this module is there.
+for (const input of cellInputs()) {
+  if (!pending.has(input.id) && input.value !== (server.get(input.id) ?? "")) typed(input);
+}
 if (pending.size) say("Some of what you typed had not reached the server. It is being sent now.");
 
 document.addEventListener("input", (event) => {
