@@ -64,6 +64,9 @@ class Membership(models.Model):
     active = models.BooleanField(default=True)
     trained_on = models.DateField(null=True, blank=True)
     trained_until = models.DateField(null=True, blank=True)
+    exact_places = models.BooleanField(
+        default=False, help_text="May have exact places of stops in downloads; each is logged."
+    )
 
     class Meta:
         ordering = ["programme", "person__name"]

@@ -38,6 +38,7 @@ missing_parts() {
     [[ $libraries == *libpango-1.0.so* && $libraries == *libpangoft2-1.0.so* ]] || echo pango
     [[ -f /usr/share/fonts/truetype/dejavu/DejaVuSans.ttf ]] || echo fonts
     [[ $browser != browser || -n $(find_browser) ]] || echo browser
+    [[ $browser != browser || -n $(command -v soffice) ]] || echo office
 }
 
 find_browser() {
@@ -85,6 +86,8 @@ packages_for_pango() {
     if has_candidate libharfbuzz-subset0; then echo libharfbuzz-subset0; fi
 }
 packages_for_fonts() { echo fonts-dejavu-core; }
+# The tests open a workbook in a spreadsheet program.
+packages_for_office() { echo libreoffice-calc-nogui; }
 packages_for_browser() { if [[ $(os_release ID) == ubuntu ]]; then echo chromium-browser; else echo chromium; fi; }
 
 packages_for_python() {

@@ -1,11 +1,20 @@
 from surveys.models.fit import FittingRun, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
-from surveys.models.programme import Programme
+from surveys.models.programme import DataLicence, Programme, Reach, Sensitivity
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
-from surveys.models.publication import Publication
+from surveys.models.publication import (
+    Audience,
+    ExactDownload,
+    Publication,
+    PublicationFile,
+    PublicationPiece,
+    PublishingRun,
+    RunState,
+)
+from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
 from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
 from surveys.models.route import Assignment, Habitat, Hydroperiod, Presence, Route, Stop
-from surveys.models.species import ChecklistEntry, Sensitivity, Species
+from surveys.models.species import ChecklistEntry, Species
 from surveys.models.visit import (
     CallIndex,
     LifeStage,
@@ -20,8 +29,11 @@ from surveys.models.visit import (
 
 __all__ = [
     "Assignment",
+    "Audience",
     "CallIndex",
     "ChecklistEntry",
+    "DataLicence",
+    "ExactDownload",
     "FittingRun",
     "Habitat",
     "Hydroperiod",
@@ -33,8 +45,17 @@ __all__ = [
     "Protocol",
     "ProtocolVersion",
     "Publication",
+    "PublicationFile",
+    "PublicationPiece",
+    "PublishingRun",
+    "Reach",
+    "Recording",
+    "RecordingKind",
+    "RecordingPiece",
+    "RecordingState",
     "ReviewStep",
     "Route",
+    "RunState",
     "SeasonWindow",
     "Sensitivity",
     "Settlement",

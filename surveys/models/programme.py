@@ -1,5 +1,6 @@
 """A programme: the unit that everything else is scoped to."""
 
+import secrets
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
@@ -15,6 +16,38 @@ def check_time_zone(value: str) -> None:
         raise ValidationError(
             f"“{value}” is not a time zone name. Use one like America/Chicago or Europe/Berlin."
         )
+
+
+class Sensitivity(models.IntegerChoices):
+    """How far places must be generalised when data leave the house
+    (Chapman 2020, doi:10.15468/doc-5jp4-5g10)."""
+
+    OPEN = 0, "Open"
+    LOW = 1, "Low: 0.001°"
+    MEDIUM = 2, "Medium: 0.01°"
+    HIGH = 3, "High: 0.1°"
+    EXTREME = 4, "Extreme: withheld"
+
+
+class Reach(models.TextChoices):
+    """Who sees a programme's publications."""
+
+    MEMBERS = "members", "Members of the programme only"
+    LINK = "link", "Members, and whoever has the link"
+    PUBLIC = "public", "Everybody"
+
+
+class DataLicence(models.TextChoices):
+    """Licences by their SPDX identifiers (spdx.org/licenses)."""
+
+    CC0 = "CC0-1.0", "CC0 1.0: no conditions"
+    CC_BY = "CC-BY-4.0", "CC BY 4.0: with attribution"
+    CC_BY_NC = "CC-BY-NC-4.0", "CC BY-NC 4.0: with attribution, not for profit"
+
+
+def new_key() -> str:
+    """256 random bits, as text that may stand in a URL."""
+    return secrets.token_urlsafe(32)
 
 
 def unit_choices(units: type[TemperatureUnit] | type[DistanceUnit]) -> list[tuple[str, str]]:
@@ -40,7 +73,30 @@ class Programme(models.Model):
         blank=True,
         help_text="Local rules, access permission and emergency numbers, shown with the cautions.",
     )
+    place_sharing = models.PositiveSmallIntegerField(
+        choices=Sensitivity.choices,
+        default=Sensitivity.MEDIUM,
+        help_text="How exactly places appear in what is published. A sensitive species can make "
+        "it coarser, never finer.",
+    )
+    publication_reach = models.CharField(max_length=8, choices=Reach.choices, default=Reach.MEMBERS)
+    publication_key = models.CharField(max_length=64, default=new_key, editable=False)
+    # Observers who do not want to be named get a pseudonym made with this key.
+    pseudonym_key = models.CharField(max_length=64, default=new_key, editable=False)
+    data_licence = models.CharField(
+        max_length=16, choices=DataLicence.choices, default=DataLicence.CC_BY
+    )
     created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(place_sharing__range=(0, 4)), name="programme_place_sharing"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(publication_reach__in=Reach.values), name="programme_reach_known"
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name

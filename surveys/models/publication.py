@@ -1,14 +1,21 @@
-"""Publications: frozen yearly tables."""
+"""Publications: frozen yearly tables, their files, and the runs that make them."""
 
 import pgtrigger
 from django.conf import settings
 from django.db import models
+from django.db.models import Q
 
 from surveys.models.programme import Programme
 
+_FROZEN = pgtrigger.Update | pgtrigger.Delete
+
 
 class Publication(models.Model):
-    """A yearly trend table as it was published. A correction is a new version."""
+    """A yearly trend table as it was published. A correction is a new version.
+
+    Everything a reader can take away stands in its files; `sha256` is that of their list of
+    checksums, so that it vouches for all of them.
+    """
 
     programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="publications")
     season_year = models.PositiveSmallIntegerField()
@@ -38,4 +45,124 @@ class Publication(models.Model):
                 name="publication_correction_has_reason",
             ),
         ]
-        triggers = [pgtrigger.Protect(name="frozen", operation=pgtrigger.Update | pgtrigger.Delete)]
+        triggers = [pgtrigger.Protect(name="frozen", operation=_FROZEN)]
+
+
+class Audience(models.TextChoices):
+    """Who may have a file. Exact places are for those who were given that right."""
+
+    OPEN = "open", "Everybody who sees the publication"
+    EXACT = "exact", "Those who may have exact places"
+
+
+class PublicationFile(models.Model):
+    """A file of a publication. `kind` is its path within the publication, such as
+    `data/visits.csv`; its bytes are the pieces in their order."""
+
+    publication = models.ForeignKey(Publication, on_delete=models.CASCADE, related_name="files")
+    order = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=80)
+    meaning = models.CharField(max_length=200)
+    media_type = models.CharField(max_length=120)
+    audience = models.CharField(max_length=5, choices=Audience.choices, default=Audience.OPEN)
+    rows = models.PositiveIntegerField(null=True, blank=True)
+    bytes = models.PositiveBigIntegerField()
+    sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["publication", "order"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["publication", "kind"], name="publicationfile_kind_unique"
+            ),
+            models.CheckConstraint(
+                condition=Q(audience__in=Audience.values), name="publicationfile_audience_known"
+            ),
+        ]
+        triggers = [pgtrigger.Protect(name="frozen", operation=_FROZEN)]
+
+
+class PublicationPiece(models.Model):
+    """Bytes of a file. In the database, a publication is there whole or not at all, on every
+    host and in every backup; in pieces, reading one needs little memory."""
+
+    file = models.ForeignKey(PublicationFile, on_delete=models.CASCADE, related_name="pieces")
+    number = models.PositiveIntegerField()
+    content = models.BinaryField()
+
+    class Meta:
+        ordering = ["file", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["file", "number"], name="publicationpiece_once")
+        ]
+        triggers = [pgtrigger.Protect(name="frozen", operation=_FROZEN)]
+
+
+class RunState(models.TextChoices):
+    WAITING = "waiting", "Waiting"
+    WORKING = "working", "Working"
+    DONE = "done", "Done"
+    REFUSED = "refused", "Refused"
+    FAILED = "failed", "Failed"
+
+
+class PublishingRun(models.Model):
+    """A publication that was asked for, and how far the worker has come with it.
+
+    `seen` is the checksum of the table that the coordinator looked at; `problem` a sentence.
+    """
+
+    programme = models.ForeignKey(
+        Programme, on_delete=models.CASCADE, related_name="publishing_runs"
+    )
+    season_year = models.PositiveSmallIntegerField()
+    reason = models.TextField(blank=True)
+    seen = models.CharField(max_length=64, blank=True)
+    asked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    asked_at = models.DateTimeField(auto_now_add=True)
+    state = models.CharField(max_length=10, choices=RunState.choices, default=RunState.WAITING)
+    step = models.CharField(max_length=120, blank=True)
+    done = models.PositiveSmallIntegerField(default=0)
+    total = models.PositiveSmallIntegerField(default=0)
+    problem = models.TextField(blank=True)
+    publication = models.OneToOneField(
+        Publication, on_delete=models.PROTECT, null=True, blank=True, related_name="run"
+    )
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["programme", "-asked_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=RunState.values), name="publishingrun_state_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(state=RunState.DONE, publication__isnull=False)
+                | (~Q(state=RunState.DONE) & Q(publication__isnull=True)),
+                name="publishingrun_done_has_publication",
+            ),
+            models.UniqueConstraint(
+                fields=["programme", "season_year"],
+                condition=Q(state__in=[RunState.WAITING, RunState.WORKING]),
+                name="publishingrun_one_at_a_time",
+            ),
+        ]
+
+
+class ExactDownload(models.Model):
+    """Exact places left the house: who took what, and when. Rows can only be added."""
+
+    programme = models.ForeignKey(
+        Programme, on_delete=models.PROTECT, related_name="exact_downloads"
+    )
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    what = models.CharField(max_length=200)
+    path = models.CharField(max_length=300)
+    by_token = models.CharField(max_length=120, blank=True)
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["programme", "-at", "-pk"]
+        triggers = [pgtrigger.Protect(name="add_only", operation=_FROZEN)]

@@ -5,7 +5,7 @@ from django.db import models
 
 from surveys.models.fields import day_field, month_days_exist, month_field
 from surveys.models.history import tracked
-from surveys.models.programme import Programme
+from surveys.models.programme import Programme, Sensitivity
 
 
 class Species(models.Model):
@@ -28,17 +28,6 @@ class Species(models.Model):
 
     def __str__(self) -> str:
         return self.common_name
-
-
-class Sensitivity(models.IntegerChoices):
-    """How far places must be generalised when data leave the house
-    (Chapman 2020, doi:10.15468/doc-5jp4-5g10)."""
-
-    OPEN = 0, "Open"
-    LOW = 1, "Low: 0.001°"
-    MEDIUM = 2, "Medium: 0.01°"
-    HIGH = 3, "High: 0.1°"
-    EXTREME = 4, "Extreme: withheld"
 
 
 @tracked

@@ -1,0 +1,387 @@
+"""The tables of a publication: the one place that says which columns each has and what they mean.
+
+Every format is made from these tables and from nothing else. A blank cell means "not known"
+or "cannot be said", never zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from surveys.trends.columns import COLUMNS as YEARLY_COLUMNS
+
+CellType = Literal["string", "integer", "number", "boolean", "date", "datetime"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cells:
+    """A column: Table Schema type, unit, meaning, and what its cells must obey."""
+
+    name: str
+    type: CellType
+    meaning: str
+    unit: str = ""
+    required: bool = False
+    minimum: float | None = None
+    maximum: float | None = None
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """A table. `key` are the columns that no two rows share; `refers` maps a column to the
+    table and column where its values stand."""
+
+    name: str
+    title: str
+    meaning: str
+    columns: tuple[Cells, ...]
+    key: tuple[str, ...]
+    refers: tuple[tuple[str, str, str], ...] = ()
+
+    @property
+    def file(self) -> str:
+        return f"data/{self.name}.csv"
+
+    @property
+    def header(self) -> tuple[str, ...]:
+        return tuple(column.name for column in self.columns)
+
+
+def _text(name: str, meaning: str, *, required: bool = False, unit: str = "", **more) -> Cells:
+    return Cells(name=name, type="string", meaning=meaning, required=required, unit=unit, **more)
+
+
+def _whole(name: str, meaning: str, unit: str = "", **more) -> Cells:
+    return Cells(name=name, type="integer", meaning=meaning, unit=unit, **more)
+
+
+def _number(name: str, meaning: str, unit: str = "", **more) -> Cells:
+    return Cells(name=name, type="number", meaning=meaning, unit=unit, **more)
+
+
+def _date(name: str, meaning: str, *, required: bool = False) -> Cells:
+    return Cells(name=name, type="date", meaning=meaning, unit="ISO 8601", required=required)
+
+
+def _instant(name: str, meaning: str) -> Cells:
+    return Cells(name=name, type="datetime", meaning=meaning, unit="ISO 8601, UTC")
+
+
+def _yes_no(name: str, meaning: str) -> Cells:
+    return Cells(name=name, type="boolean", meaning=meaning)
+
+
+ROUTE = _text("route", "Code of the route.", required=True)
+STOP = _text("stop", "Identifier of the stop.", required=True)
+SPECIES = _text(
+    "species",
+    "Species, or a group of species that cannot be told apart by ear.",
+    required=True,
+    unit="scientific name",
+)
+SEASON_YEAR = _whole(
+    "season_year",
+    "Label of the survey season: the calendar year in which the season ends.",
+    "year",
+    required=True,
+    minimum=1900,
+    maximum=2200,
+)
+SITE = _text(
+    "site",
+    "What counts as one site: a stop or a whole route.",
+    required=True,
+    choices=("stop", "route"),
+)
+METHOD = _text("method", "How the interval was made.")
+FLAGS = _text("flags", "What to keep in mind with this row, in words, joined by “; ”.")
+
+ROUTES = Table(
+    name="routes",
+    title="Routes",
+    meaning="Fixed lines of stops, each surveyed in one night.",
+    columns=(
+        ROUTE,
+        _text("name", "Name of the route; blank where places are generalised."),
+        _text("region", "Region, district or county."),
+        _text("protocol", "Protocol that the route follows.", required=True),
+        _whole(
+            "stops", "Stops of the route in this publication.", "stops", required=True, minimum=0
+        ),
+        _number(
+            "latitude",
+            "Middle of the stops, generalised as they are.",
+            "degrees, WGS 84",
+            minimum=-90,
+            maximum=90,
+        ),
+        _number(
+            "longitude",
+            "Middle of the stops, generalised as they are.",
+            "degrees, WGS 84",
+            minimum=-180,
+            maximum=180,
+        ),
+    ),
+    key=("route",),
+)
+STOPS = Table(
+    name="stops",
+    title="Stops",
+    meaning="Listening points. A stop that was moved is a new stop.",
+    columns=(
+        STOP,
+        ROUTE,
+        _whole("number", "Number of the stop in its route.", required=True, minimum=1),
+        _text("name", "Name of the stop; blank where places are generalised."),
+        _number(
+            "latitude",
+            "Blank where the place is withheld.",
+            "degrees, WGS 84",
+            minimum=-90,
+            maximum=90,
+        ),
+        _number(
+            "longitude",
+            "Blank where the place is withheld.",
+            "degrees, WGS 84",
+            minimum=-180,
+            maximum=180,
+        ),
+        _number(
+            "coordinate_uncertainty_m",
+            "Radius around the coordinates within which the stop lies.",
+            "m",
+            minimum=0,
+        ),
+        _number(
+            "grid_degrees",
+            "Side of the grid cell whose middle is given; blank where exact.",
+            "degrees",
+            minimum=0,
+        ),
+        _text("data_generalizations", "How the place was made coarser."),
+        _text("information_withheld", "What is known and not given here."),
+        _date("active_from", "First night on which the stop was part of its route.", required=True),
+        _date("active_until", "Last such night; blank while it still is."),
+        _text("habitat", "Kind of wetland or land around the stop."),
+        _text("hydroperiod", "How long the wetland holds water in most years."),
+        _text("fish", "Whether the wetland has fish.", choices=("yes", "no", "unknown")),
+    ),
+    key=("stop",),
+    refers=(("route", "routes", "route"),),
+)
+PROTOCOLS = Table(
+    name="protocols",
+    title="Protocol versions",
+    meaning="The limits under which the visits were made.",
+    columns=(
+        _text("protocol", "Name of the protocol.", required=True),
+        _whole("version", "Version; a version never changes.", required=True, minimum=1),
+        _date("in_force_from", "First night surveyed under this version.", required=True),
+        _text("limits", "Every limit, in words, joined by “; ”."),
+        _text("windows", "Windows of the season, in words, joined by “; ”."),
+        _text("source", "Where the limits come from."),
+    ),
+    key=("protocol", "version"),
+)
+CHECKLIST = Table(
+    name="checklist",
+    title="Checklist",
+    meaning="Species that were listened for; silence is a zero only for these.",
+    columns=(
+        SPECIES,
+        _text("code", "Stable code of the species.", required=True),
+        _text("common_name", "Common name.", required=True),
+        _yes_no("is_group", "Whether it is a group that cannot be told apart by ear."),
+        _date("listed_from", "First night on the checklist; blank when from the beginning."),
+        _date("listed_until", "Last night on the checklist; blank when it still is."),
+        _text(
+            "calls_from",
+            "First day of the calling season; blank when it may call at any time.",
+            unit="MM-DD",
+        ),
+        _text("calls_to", "Last day of the calling season.", unit="MM-DD"),
+    ),
+    key=("species",),
+)
+VISITS = Table(
+    name="visits",
+    title="Visits",
+    meaning="Accepted visits that count: one route on one night.",
+    columns=(
+        _text("visit", "Identifier of the visit.", required=True, unit="UUID"),
+        ROUTE,
+        _date("night", "Date on which the evening began.", required=True),
+        SEASON_YEAR,
+        _whole(
+            "visit_number",
+            "Number of the visit within its route and season year.",
+            required=True,
+            minimum=1,
+        ),
+        _whole(
+            "day", "Days from the first day of the season year to the night.", "days", required=True
+        ),
+        _text("window", "Window of the season."),
+        _text("protocol", "Name of the protocol.", required=True),
+        _whole("protocol_version", "Version of the protocol.", required=True, minimum=1),
+        _text(
+            "observer",
+            "Name, where the observer agreed to be named, else a pseudonym.",
+            required=True,
+        ),
+        _number("start_air_temperature", "Air temperature at the start.", "°C"),
+        _whole("start_beaufort", "Wind at the start.", "Beaufort", minimum=0, maximum=12),
+        _whole("start_sky", "Sky code at the start.", minimum=0, maximum=9),
+        _number("end_air_temperature", "Air temperature at the end.", "°C"),
+        _whole("end_beaufort", "Wind at the end.", "Beaufort", minimum=0, maximum=12),
+        _whole("end_sky", "Sky code at the end.", minimum=0, maximum=9),
+        _number("rain_48h", "Rain in the 48 hours before.", "mm", minimum=0),
+        _whole("days_since_rain", "Days since it last rained.", "days", minimum=0),
+    ),
+    key=("visit",),
+    refers=(("route", "routes", "route"),),
+)
+PERIODS = Table(
+    name="periods",
+    title="Listening periods",
+    meaning="Completed listening periods that count: one stop on one visit, silent ones included.",
+    columns=(
+        _text("period", "Identifier of the listening period.", required=True, unit="UUID"),
+        _text("visit", "Identifier of the visit.", required=True, unit="UUID"),
+        STOP,
+        _instant("started_at", "When listening began."),
+        _instant("finished_at", "When listening ended."),
+        _whole("paused", "Time in between that was not listened.", "s", minimum=0),
+        _number(
+            "minutes_after_sunset",
+            "From sunset at the stop to the start of listening; worked out from the exact place.",
+            "min",
+        ),
+        _number(
+            "air_temperature",
+            "Air temperature; that of the start of the visit where the stop has none.",
+            "°C",
+        ),
+        _number("water_temperature", "Water temperature.", "°C"),
+        _whole(
+            "beaufort",
+            "Wind; that of the start of the visit where the stop has none.",
+            "Beaufort",
+            minimum=0,
+            maximum=12,
+        ),
+        _whole("sky", "Sky code.", minimum=0, maximum=9),
+        _whole("noise_index", "Noise index.", minimum=0, maximum=4),
+        _whole("cars", "Cars that passed.", "cars", minimum=0),
+        _yes_no("moonlight", "Whether the moon lit the stop."),
+        _text(
+            "water_tonight",
+            "Water in the wetland that night.",
+            choices=("dry", "pools", "full", "not_seen"),
+        ),
+    ),
+    key=("period",),
+    refers=(("visit", "visits", "visit"), ("stop", "stops", "stop")),
+)
+CALLS = Table(
+    name="calls",
+    title="Call index",
+    meaning="One row a listening period and species of that night's checklist, zeros included.",
+    columns=(
+        _text("period", "Identifier of the listening period.", required=True, unit="UUID"),
+        SPECIES,
+        _whole(
+            "call_index",
+            "0 not heard, 1 single callers, 2 some overlap, 3 full chorus; blank "
+            "where the species is neither heard nor silent (not sure, or left out in review).",
+            minimum=0,
+            maximum=3,
+        ),
+    ),
+    key=("period", "species"),
+    refers=(("period", "periods", "period"), ("species", "checklist", "species")),
+)
+YEARLY = Table(
+    name="yearly",
+    title="Yearly table",
+    meaning="One row a species and season year; site = stop; shares are not corrected for "
+    "animals that were there and not heard.",
+    columns=tuple(
+        Cells(
+            name=column.name,
+            type=column.type,
+            meaning=column.meaning,
+            unit=column.unit,
+            required=column.required,
+            minimum=column.minimum,
+            maximum=column.maximum,
+        )
+        for column in YEARLY_COLUMNS
+    ),
+    key=("species", "season_year"),
+    refers=(("species", "checklist", "species"),),
+)
+_SHARE = {"unit": "share of sites", "minimum": 0.0, "maximum": 1.0}
+OCCUPANCY = Table(
+    name="occupancy",
+    title="Occupancy by year",
+    meaning="Share of sites with the species in its calling season, plain and corrected for "
+    "animals that were there and not heard.",
+    columns=(
+        SPECIES,
+        SITE,
+        SEASON_YEAR,
+        _whole("sites", "Sites listened to.", "sites", required=True, minimum=0),
+        _whole("sites_heard", "Sites where it was heard.", "sites", required=True, minimum=0),
+        _number("naive", "Sites where it was heard, as a share.", **_SHARE),
+        _number("naive_low", "Lower end of its 95 % interval.", **_SHARE),
+        _number("naive_high", "Upper end of its 95 % interval.", **_SHARE),
+        _number("occupancy", "Share of sites with the species, corrected.", **_SHARE),
+        _number("occupancy_low", "Lower end of its 95 % interval.", **_SHARE),
+        _number("occupancy_high", "Upper end of its 95 % interval.", **_SHARE),
+        _number(
+            "detection",
+            "Chance of hearing it on one visit to a site where it is.",
+            "probability",
+            minimum=0,
+            maximum=1,
+        ),
+        _text("detection_model", "What the chance of hearing it depends on."),
+        METHOD,
+        FLAGS,
+    ),
+    key=("species", "site", "season_year"),
+    refers=(("species", "checklist", "species"),),
+)
+TRENDS = Table(
+    name="trends",
+    title="Trends",
+    meaning="Change of occupancy over the season years; intervals let the stops of a route "
+    "share their fate.",
+    columns=(
+        SPECIES,
+        SITE,
+        _whole("first_year", "First season year.", "year", minimum=1900, maximum=2200),
+        _whole("last_year", "Last season year.", "year", minimum=1900, maximum=2200),
+        _number("change", "Change of occupancy a year.", "% a year"),
+        _number("change_low", "Lower end of its 95 % interval.", "% a year"),
+        _number("change_high", "Upper end of its 95 % interval.", "% a year"),
+        _number("log_odds", "Slope on the logit scale.", "log odds a year"),
+        _number("log_odds_low", "Lower end of its 95 % interval.", "log odds a year"),
+        _number("log_odds_high", "Upper end of its 95 % interval.", "log odds a year"),
+        _text("detection_model", "What the chance of hearing it depends on."),
+        METHOD,
+        FLAGS,
+    ),
+    key=("species", "site"),
+    refers=(("species", "checklist", "species"),),
+)
+
+TABLES: tuple[Table, ...] = (
+    ROUTES, STOPS, PROTOCOLS, CHECKLIST, VISITS, PERIODS, CALLS, YEARLY, OCCUPANCY, TRENDS,
+)  # fmt: skip
+TABLE = {table.name: table for table in TABLES}
