@@ -7,7 +7,7 @@ from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.utils.cache import get_conditional_response
 
-from surveys.web import charts
+from surveys.charts import shares
 
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
 # Browsers ask again each time; the tag spares them the picture.
@@ -30,7 +30,7 @@ def picture(
         return unchanged
     body = cache.get(f"chart:{digest}")
     if body is None:
-        body = charts.to_png(spec) if form == "png" else charts.to_svg(spec).encode()
+        body = shares.to_png(spec) if form == "png" else shares.to_svg(spec).encode()
         cache.set(f"chart:{digest}", body, _KEPT_S)
     kind = "attachment" if "download" in request.GET else "inline"
     return HttpResponse(

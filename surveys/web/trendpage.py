@@ -4,10 +4,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from surveys.charts.shares import ChartPoint, Series, SpeciesChart
 from surveys.fitting.results import FitResult
 from surveys.fitting.stored import StoredFit
 from surveys.trends import Estimate, wilson
-from surveys.web.charts import ChartPoint, Series, SpeciesChart
 from surveys.web.trendwords import (
     PERCENT,
     SITES,

@@ -9,11 +9,11 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgrammeRequest, may, needs
+from surveys.charts import shares
+from surveys.charts.shares import Series
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Programme
 from surveys.seasons.route_years import route_years
-from surveys.web import charts
-from surveys.web.charts import Series
 from surveys.web.forms.trend_species import MOST_SERIES, CompareFilter
 from surveys.web.freshness import freshness
 from surveys.web.pictures import picture
@@ -80,7 +80,7 @@ def chart(request: ProgrammeRequest, form: str) -> HttpResponse:
     found = _comparison(programme, _form(request))
     if not found.series:
         raise Http404("There is nothing to draw.")
-    spec = charts.comparison_spec(found.title, SITES[found.site], found.series)
+    spec = shares.comparison_spec(found.title, SITES[found.site], found.series)
     # A comparison is drawn from little data, so these are the key.
     return picture(
         request, spec, form, key=repr((found.title, found.series)), stem=f"{programme.slug}-compare"

@@ -9,13 +9,13 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.charts import shares
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Programme, Species
 from surveys.publishing import csv
 from surveys.publishing.method import CAVEATS
 from surveys.seasons.options import checklist_species
 from surveys.trends import CORRECTED_COLUMNS, CorrectedYear, corrected_values
-from surveys.web import charts
 from surveys.web.forms.trend_species import PlaceFilter
 from surveys.web.freshness import freshness
 from surveys.web.pictures import picture
@@ -100,7 +100,7 @@ def chart(request: ProgrammeRequest, code: str, form: str) -> HttpResponse:
         raise Http404("There is no fit of this species yet.")
     where = f", {place.place}" if place.place else ""
     title = f"{one.common_name}, {programme.name}{where}"
-    spec = charts.species_spec(species_chart(fit, title=title))
+    spec = shares.species_spec(species_chart(fit, title=title))
     return picture(
         request,
         spec,

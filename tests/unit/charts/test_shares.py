@@ -4,7 +4,7 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from surveys.web.charts import (
+from surveys.charts.shares import (
     ChartPoint,
     Series,
     SpeciesChart,
