@@ -1,26 +1,21 @@
 """From a programme's rows to the arrays that the estimators take.
 
-Four queries load a whole programme, whatever the number of species. A zero exists for a
-species at a stop that was listened to while the species was on the checklist and has no call
-row; a call row that does not count makes the species missing there.
+Four queries load a whole programme, whatever the number of species.
 """
 
 import datetime as dt
-import hashlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from surveys.models import Programme, Stop
-from surveys.protocol.seasons import in_days
 from surveys.protocol.sky import stop_sky
-from surveys.protocol.values import MonthDay, Place
+from surveys.protocol.values import Place
 from surveys.seasons.query import fetch
-from surveys.trends import PeriodColumns
+from surveys.trends.arrays import FloatArray
+from surveys.trends.histories import PeriodColumns
+from surveys.trends.periods import Heard, Listed, ProgrammePeriods
 
-Floats = NDArray[np.float64]
 # How much water there is tonight, as an ordered amount; "not seen" is missing.
 WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
 HYDROPERIOD = {"weeks": 0.0, "season": 1.0, "most_years": 2.0, "always": 3.0}
@@ -58,75 +53,6 @@ JOIN surveys_callindex c ON c.period_id = p.id
 WHERE r.programme_id = %(programme)s
 ORDER BY c.species_id
 """
-
-
-@dataclass(frozen=True, kw_only=True)
-class Listed:
-    """A species on the checklist: since when, until when, and the season in which it calls
-    (None when it may call at any time)."""
-
-    since: dt.date | None
-    until: dt.date | None
-    season: tuple[MonthDay, MonthDay] | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Heard:
-    """The call rows of one species: positions of their periods, and the index, NaN where the
-    row makes the species missing."""
-
-    at: NDArray[np.int64]
-    index: Floats
-
-
-@dataclass(frozen=True, kw_only=True)
-class ProgrammePeriods:
-    """All listening periods of a programme that count; `columns` has no species yet, its call
-    index and heard are zeros. `day` counts from the first day of the season year. `stops` holds
-    covariates of stops, by name and stop id."""
-
-    columns: PeriodColumns
-    day: NDArray[np.int64]
-    region: NDArray[np.str_]
-    heard: Mapping[int, Heard]
-    listed: Mapping[int, Listed]
-    stops: Mapping[str, Mapping[int, float]]
-
-    @property
-    def regions(self) -> list[str]:
-        return [str(region) for region in np.unique(self.region) if region]
-
-
-@dataclass(frozen=True, kw_only=True)
-class SpeciesPeriods:
-    """The listening periods of one species: all that the yearly table counts, and in
-    `in_season` (a mask over them) those of its calling season."""
-
-    columns: PeriodColumns
-    day: NDArray[np.int64]
-    in_season: NDArray[np.bool_]
-
-    @property
-    def sha256(self) -> str:
-        """Checksum of everything that goes into a fit."""
-        digest = hashlib.sha256()
-        columns = self.columns
-        arrays = [
-            columns.route,
-            columns.stop,
-            columns.season_year,
-            columns.night,
-            columns.visit_number,
-            columns.call_index,
-            columns.heard,
-            self.day,
-            self.in_season,
-            *(values for _, values in sorted(columns.covariates.items())),
-        ]
-        for array in arrays:
-            digest.update(np.ascontiguousarray(array).tobytes())
-            digest.update(b"|")
-        return digest.hexdigest()
 
 
 def load_periods(programme: Programme) -> ProgrammePeriods:
@@ -175,80 +101,7 @@ def load_periods(programme: Programme) -> ProgrammePeriods:
     )
 
 
-def species_periods(
-    periods: ProgrammePeriods, species_id: int, *, region: str = ""
-) -> SpeciesPeriods:
-    """The listening periods of a species on the programme's checklist; KeyError for another.
-
-    Night and night squared stand among the covariates, in tens of days from the middle of the
-    nights listened to.
-    """
-    entry, columns = periods.listed[species_id], periods.columns
-    heard, index = np.zeros(len(columns.route)), np.zeros(len(columns.route))
-    found = periods.heard.get(species_id)
-    if found is not None:
-        index[found.at] = found.index
-        heard[found.at] = np.where(np.isnan(found.index), np.nan, 1.0)
-    listed = ~np.isnan(heard)
-    if entry.since:
-        listed &= columns.night >= entry.since.toordinal()
-    if entry.until:
-        listed &= columns.night <= entry.until.toordinal()
-    if region:
-        listed &= periods.region == region
-    day = periods.day[listed]
-    in_season = _in_season(columns.night[listed], entry.season)
-    about = day[in_season]
-    offset = (day - (np.median(about) if len(about) else 0.0)) / 10
-    return SpeciesPeriods(
-        columns=replace(
-            _rows(columns, listed, index=index, heard=heard),
-            covariates={
-                **{name: values[listed] for name, values in columns.covariates.items()},
-                "night": offset,
-                "night squared": offset**2,
-            },
-        ),
-        day=day,
-        in_season=in_season,
-    )
-
-
-def calling_season(periods: SpeciesPeriods) -> PeriodColumns:
-    """The listening periods of the calling season only.
-
-    Outside it silence says nothing of whether the species is there.
-    """
-    columns, kept = periods.columns, periods.in_season
-    return _rows(columns, kept, index=columns.call_index, heard=columns.heard)
-
-
-def _rows(
-    columns: PeriodColumns, kept: NDArray[np.bool_], *, index: Floats, heard: Floats
-) -> PeriodColumns:
-    return PeriodColumns(
-        route=columns.route[kept],
-        stop=columns.stop[kept],
-        season_year=columns.season_year[kept],
-        night=columns.night[kept],
-        visit_number=columns.visit_number[kept],
-        call_index=index[kept],
-        heard=heard[kept],
-        covariates={name: values[kept] for name, values in columns.covariates.items()},
-    )
-
-
-def _in_season(
-    nights: NDArray[np.int64], season: tuple[MonthDay, MonthDay] | None
-) -> NDArray[np.bool_]:
-    if season is None:
-        return np.ones(len(nights), dtype=np.bool_)
-    distinct, place = np.unique(nights, return_inverse=True)
-    inside = [in_days(dt.date.fromordinal(night), *season) for night in distinct.tolist()]
-    return np.array(inside, dtype=np.bool_)[place]
-
-
-def _floats(values: Iterable[float | None]) -> Floats:
+def _floats(values: Iterable[float | None]) -> FloatArray:
     return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
 
 
@@ -271,8 +124,8 @@ def _listed(programme: Programme) -> dict[int, Listed]:
         season = None
         if entry.calls_from_month and entry.calls_to_month:
             season = (
-                MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
-                MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
+                (entry.calls_from_month, entry.calls_from_day),
+                (entry.calls_to_month, entry.calls_to_day),
             )
         found[entry.species_id] = Listed(
             since=entry.listed_from, until=entry.listed_until, season=season
@@ -280,7 +133,7 @@ def _listed(programme: Programme) -> dict[int, Listed]:
     return found
 
 
-def _minutes_after_sunset(rows: list, places: Mapping[int, object], time_zone: str) -> Floats:
+def _minutes_after_sunset(rows: list, places: Mapping[int, object], time_zone: str) -> FloatArray:
     """Minutes from sunset at the first stop of the visit to the start of listening."""
     sunsets: dict[object, dt.datetime | None] = {}
     found = []

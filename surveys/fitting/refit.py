@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from surveys.fitting.analysis import Parts, Site, analyse
-from surveys.fitting.histories import load_periods, species_periods
+from surveys.fitting.histories import load_periods
 from surveys.fitting.results import to_json
 from surveys.fitting.stamps import data_stamp, software
 from surveys.models import FittingRun, Programme, SiteKind, Species, SpeciesFit
+from surveys.trends.analysis import Parts, analyse
+from surveys.trends.histories import Site
+from surveys.trends.periods import species_periods
 
 log = logging.getLogger(__name__)
 

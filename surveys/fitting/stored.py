@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from surveys.fitting.results import FitResult, from_json
+from surveys.fitting.results import from_json
 from surveys.fitting.stamps import data_stamp, software
 from surveys.models import FittingRun, Programme, Species, SpeciesFit
 from surveys.protocol.plain import PlainError
+from surveys.trends.analysed import FitResult
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from surveys.charts.shares import ChartPoint, Series, SpeciesChart
-from surveys.fitting.results import FitResult
 from surveys.fitting.stored import StoredFit
 from surveys.trends import Estimate, wilson
+from surveys.trends.analysed import FitResult
 from surveys.web.trendwords import (
     PERCENT,
     SITES,

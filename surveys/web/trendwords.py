@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 
-from surveys.fitting.results import FitResult, FittedYear
 from surveys.trends import FLAGS, Estimate
+from surveys.trends.analysed import FitResult, FittedYear
 from surveys.trends.results import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,

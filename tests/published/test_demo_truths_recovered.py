@@ -19,9 +19,10 @@ from surveys.demo.load import load_demo
 from surveys.demo.nature import is_suitable
 from surveys.demo.story import Scale
 from surveys.demo.truths import occupancy, read_places, read_truths
-from surveys.fitting.analysis import Parts, analyse
-from surveys.fitting.histories import calling_season, load_periods, species_periods
+from surveys.fitting.histories import load_periods
 from surveys.models import Programme, Species, Stop
+from surveys.trends.analysis import Parts, analyse
+from surveys.trends.periods import calling_season, species_periods
 from surveys.trends.results import EDGE_OF_RANGE
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]

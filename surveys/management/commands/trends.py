@@ -6,13 +6,15 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from surveys.fitting.analysis import Parts, analyse
-from surveys.fitting.histories import load_periods, species_periods
-from surveys.fitting.results import FitResult, to_json
+from surveys.fitting.histories import load_periods
+from surveys.fitting.results import to_json
 from surveys.fitting.stamps import software
 from surveys.models import Programme, Species
 from surveys.publishing.csv import cell_text
 from surveys.trends import Estimate
+from surveys.trends.analysed import FitResult
+from surveys.trends.analysis import Parts, analyse
+from surveys.trends.periods import species_periods
 
 HEADER = (
     "species",

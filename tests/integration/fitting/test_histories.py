@@ -5,9 +5,10 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from surveys.fitting.histories import calling_season, load_periods, species_periods
+from surveys.fitting.histories import load_periods
 from surveys.models import CallIndex, ChecklistEntry, Stop
 from surveys.trends import build_histories
+from surveys.trends.periods import calling_season, species_periods
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

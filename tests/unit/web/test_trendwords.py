@@ -4,8 +4,8 @@ import dataclasses
 
 import pytest
 
-from surveys.fitting.results import FitResult, FittedYear, Trend
 from surveys.trends import Estimate
+from surveys.trends.analysed import FitResult, FittedYear, Trend
 from surveys.trends.results import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,

@@ -5,14 +5,14 @@ simplest on and chosen by AIC; the yearly fits take as much of the chosen one as
 year can carry.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
-from surveys.fitting.histories import SpeciesPeriods, calling_season
-from surveys.fitting.results import (
+from .analysed import (
     FitResult,
     FittedYear,
     IndexYear,
@@ -22,32 +22,20 @@ from surveys.fitting.results import (
     Trend,
     Turnover,
 )
-from surveys.trends import (
-    Estimate,
-    Histories,
-    TrendFit,
-    YearCounts,
-    build_histories,
-    calling_nights,
-    count_years,
-    detection_share,
-    dynamic_chance,
-    equilibrium_occupancy,
-    fit_call_index,
-    fit_dynamic,
-    fit_occupancy,
-    fit_trend,
-    model_table,
-    occupancy_share,
-    select_rows,
-    shift_of_season,
-    summarise_groups,
-    summarise_trend,
-    yearly_occupancy,
-)
-from surveys.trends.results import EDGE_OF_RANGE, NO_REPEAT_VISITS
+from .arrays import FloatArray
+from .callindex import fit_call_index, summarise_groups
+from .dynamic import dynamic_chance, equilibrium_occupancy, fit_dynamic
+from .histories import Histories, Site, build_histories, select_rows
+from .modeltable import model_table
+from .occupancy import fit_occupancy
+from .occupancy_estimates import detection_share, occupancy_share
+from .periods import SpeciesPeriods, calling_season
+from .phenology import calling_nights
+from .phenology_shift import shift_of_season
+from .results import EDGE_OF_RANGE, NO_REPEAT_VISITS, Estimate
+from .table import YearCounts, count_years
+from .trend import TrendFit, fit_trend, summarise_trend, yearly_occupancy
 
-Site = Literal["stop", "route"]
 NAIVE_TREND = "logistic regression of heard at all on the year, not corrected for detection"
 CONSTANT = "the same on every visit"
 BY_YEAR = ", its level free in each year"
@@ -126,7 +114,7 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     )
 
 
-def _filled(histories: Histories) -> tuple[dict[str, np.ndarray], dict[str, float]]:
+def _filled(histories: Histories) -> tuple[dict[str, FloatArray], dict[str, float]]:
     """Covariates with the mean in place of what is missing, and the share that was missing.
 
     Leaving such visits out instead would let every model see other data, and AIC compare nothing.
@@ -146,7 +134,7 @@ def _filled(histories: Histories) -> tuple[dict[str, np.ndarray], dict[str, floa
 
 def _trend(
     histories: Histories,
-    covariates: Mapping[str, np.ndarray],
+    covariates: Mapping[str, FloatArray],
     usable: Mapping[str, Sequence[str]],
 ) -> tuple[TrendFit, str, tuple[ModelLine, ...]]:
     """The linear trend under the best model of detection by AIC.
@@ -222,7 +210,7 @@ def _simpler(model: str) -> tuple[str, ...]:
 def _year(
     year: int,
     histories: Histories,
-    covariates: Mapping[str, np.ndarray],
+    covariates: Mapping[str, FloatArray],
     models: Sequence[str],
     counts: YearCounts,
     nights: YearCounts,
@@ -262,7 +250,7 @@ def _year(
 
 
 def _turnover(
-    histories: Histories, covariates: Mapping[str, np.ndarray], detection: Sequence[str]
+    histories: Histories, covariates: Mapping[str, FloatArray], detection: Sequence[str]
 ) -> Turnover:
     """The dynamic model over all season years from the first to the last; a year without visits
     stays empty."""
@@ -271,7 +259,7 @@ def _turnover(
     seasons = int(histories.season_year.max(initial=first)) - first + 1
     shape = (len(sites), max(seasons, 1), histories.detected.shape[1])
 
-    def grid(values: np.ndarray) -> np.ndarray:
+    def grid(values: FloatArray) -> FloatArray:
         found = np.full(shape, np.nan)
         found[site, histories.season_year - first] = values
         return found

@@ -1,0 +1,107 @@
+"""Everything that is known of one species, as ``analysis`` works it out."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from .results import Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
+class FittedYear:
+    """One season year: effort and hits in the calling season, then what follows from them.
+
+    `heard_at` counts sites by their highest index, 1 to 3. Nights are of the whole season year.
+    `by_route` is `occupancy` with an interval that lets the stops of a route share their fate.
+    """
+
+    season_year: int
+    routes: int
+    sites: int
+    visits: int
+    periods: int
+    heard: int
+    heard_at: tuple[int, int, int]
+    first_night: dt.date | None
+    last_night: dt.date | None
+    naive: Estimate
+    occupancy: Estimate
+    by_route: Estimate
+    detection: Estimate
+    detection_model: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ModelLine:
+    name: str
+    parameters: int
+    aic: float | None
+    delta: float | None
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Trend:
+    """The slope on each of its scales, the fitted occupancy of each year on it, and the
+    models of detection it was chosen from. `naive` and `naive_line` are the same of the
+    plain share of sites heard, in percent of that share a year."""
+
+    log_odds: Estimate
+    odds: Estimate
+    occupancy: Estimate
+    points: Estimate
+    line: tuple[tuple[int, Estimate], ...]
+    naive: Estimate
+    naive_line: tuple[tuple[int, Estimate], ...]
+    detection_model: str
+    models: tuple[ModelLine, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Turnover:
+    """Chances from one season year to the next, and the occupancy they tend to."""
+
+    colonisation: Estimate
+    extinction: Estimate
+    equilibrium: Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
+class IndexYear:
+    season_year: int
+    expected_index: Estimate
+    full_chorus: Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeasonYearNights:
+    """Days from the first day of the season year."""
+
+    season_year: int
+    first: Estimate
+    median: Estimate
+    last: Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
+class Phenology:
+    nights: tuple[SeasonYearNights, ...]
+    shift: Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
+class FitResult:
+    """Everything of one species, kind of site and region.
+
+    `turnover`, `index` and `phenology` are None where they are not worked out: turnover and
+    phenology are told of all regions together, the index of stops only. `filled` says which
+    share of the visits to a site lacked a covariate and took its mean.
+    """
+
+    years: tuple[FittedYear, ...]
+    trend: Trend
+    turnover: Turnover | None
+    index: tuple[IndexYear, ...] | None
+    phenology: Phenology | None
+    filled: tuple[tuple[str, float], ...]

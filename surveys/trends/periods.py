@@ -1,0 +1,168 @@
+"""The listening periods of a whole programme, and of one species out of them.
+
+A zero exists for a species at a stop that was listened to while the species was on the checklist
+and has no call row; a call row that does not count makes the species missing there.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .arrays import BoolArray, FloatArray, IntArray
+from .histories import PeriodColumns
+
+# A day of the year as (month, day).
+MonthDay = tuple[int, int]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listed:
+    """A species on the checklist: since when, until when, and the first and last day of the
+    season in which it calls (None when it may call at any time)."""
+
+    since: dt.date | None
+    until: dt.date | None
+    season: tuple[MonthDay, MonthDay] | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Heard:
+    """The call rows of one species: positions of their periods, and the index, NaN where the
+    row makes the species missing."""
+
+    at: IntArray
+    index: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProgrammePeriods:
+    """All listening periods of a programme that count; `columns` has no species yet, its call
+    index and heard are zeros. `day` counts from the first day of the season year. `stops` holds
+    covariates of stops, by name and stop id."""
+
+    columns: PeriodColumns
+    day: IntArray
+    region: NDArray[np.str_]
+    heard: Mapping[int, Heard]
+    listed: Mapping[int, Listed]
+    stops: Mapping[str, Mapping[int, float]]
+
+    @property
+    def regions(self) -> list[str]:
+        return [str(region) for region in np.unique(self.region) if region]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeciesPeriods:
+    """The listening periods of one species: all that the yearly table counts, and in
+    `in_season` (a mask over them) those of its calling season."""
+
+    columns: PeriodColumns
+    day: IntArray
+    in_season: BoolArray
+
+    @property
+    def sha256(self) -> str:
+        """Checksum of everything that goes into a fit."""
+        digest = hashlib.sha256()
+        columns = self.columns
+        arrays = [
+            columns.route,
+            columns.stop,
+            columns.season_year,
+            columns.night,
+            columns.visit_number,
+            columns.call_index,
+            columns.heard,
+            self.day,
+            self.in_season,
+            *(values for _, values in sorted(columns.covariates.items())),
+        ]
+        for array in arrays:
+            digest.update(np.ascontiguousarray(array).tobytes())
+            digest.update(b"|")
+        return digest.hexdigest()
+
+
+def species_periods(
+    periods: ProgrammePeriods, species_id: int, *, region: str = ""
+) -> SpeciesPeriods:
+    """The listening periods of a species on the programme's checklist; KeyError for another.
+
+    Night and night squared stand among the covariates, in tens of days from the middle of the
+    nights listened to.
+    """
+    entry, columns = periods.listed[species_id], periods.columns
+    heard, index = np.zeros(len(columns.route)), np.zeros(len(columns.route))
+    found = periods.heard.get(species_id)
+    if found is not None:
+        index[found.at] = found.index
+        heard[found.at] = np.where(np.isnan(found.index), np.nan, 1.0)
+    listed = ~np.isnan(heard)
+    if entry.since:
+        listed &= columns.night >= entry.since.toordinal()
+    if entry.until:
+        listed &= columns.night <= entry.until.toordinal()
+    if region:
+        listed &= periods.region == region
+    day = periods.day[listed]
+    in_season = _in_season(columns.night[listed], entry.season)
+    about = day[in_season]
+    offset = (day - (np.median(about) if len(about) else 0.0)) / 10
+    return SpeciesPeriods(
+        columns=replace(
+            _rows(columns, listed, index=index, heard=heard),
+            covariates={
+                **{name: values[listed] for name, values in columns.covariates.items()},
+                "night": offset,
+                "night squared": offset**2,
+            },
+        ),
+        day=day,
+        in_season=in_season,
+    )
+
+
+def calling_season(periods: SpeciesPeriods) -> PeriodColumns:
+    """The listening periods of the calling season only.
+
+    Outside it silence says nothing of whether the species is there.
+    """
+    columns, kept = periods.columns, periods.in_season
+    return _rows(columns, kept, index=columns.call_index, heard=columns.heard)
+
+
+def _rows(
+    columns: PeriodColumns, kept: BoolArray, *, index: FloatArray, heard: FloatArray
+) -> PeriodColumns:
+    return PeriodColumns(
+        route=columns.route[kept],
+        stop=columns.stop[kept],
+        season_year=columns.season_year[kept],
+        night=columns.night[kept],
+        visit_number=columns.visit_number[kept],
+        call_index=index[kept],
+        heard=heard[kept],
+        covariates={name: values[kept] for name, values in columns.covariates.items()},
+    )
+
+
+def _in_season(nights: IntArray, season: tuple[MonthDay, MonthDay] | None) -> BoolArray:
+    if season is None:
+        return np.ones(len(nights), dtype=np.bool_)
+    distinct, place = np.unique(nights, return_inverse=True)
+    inside = [_in_days(dt.date.fromordinal(night), *season) for night in distinct.tolist()]
+    within: BoolArray = np.array(inside, dtype=np.bool_)[place]
+    return within
+
+
+def _in_days(night: dt.date, first: MonthDay, last: MonthDay) -> bool:
+    """Whether a night lies in the days of the year, both ends included; they may hold New Year."""
+    day = (night.month, night.day)
+    return first <= day <= last if first <= last else day >= first or day <= last
