@@ -11,6 +11,9 @@ from typing import Any
 import altair as alt
 import vl_convert
 
+from surveys.charts.words import SITES, Result, trend_line
+from surveys.trends import Estimate
+
 INK = "#1f2a2c"
 STRONG = "#1c525c"
 PALE = "#7d8a8d"
@@ -52,6 +55,21 @@ class Series:
 
     name: str
     points: tuple[ChartPoint, ...]
+
+
+def species_chart(result: Result, *, site: str, title: str) -> SpeciesChart:
+    """The one picture of a species: on the page, in the download and in the report."""
+    return SpeciesChart(
+        title=title,
+        site_words=SITES[site],
+        corrected=tuple(point(year.season_year, year.occupancy) for year in result.years),
+        naive=tuple(point(year.season_year, year.naive) for year in result.years),
+        line=tuple(point(year, one) for year, one in trend_line(result)[0]),
+    )
+
+
+def point(year: int, estimate: Estimate) -> ChartPoint:
+    return ChartPoint(year=year, value=estimate.value, low=estimate.low, high=estimate.high)
 
 
 def species_spec(chart: SpeciesChart) -> dict[str, Any]:

@@ -4,20 +4,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from surveys.charts.shares import ChartPoint, Series, SpeciesChart
-from surveys.fitting.stored import StoredFit
-from surveys.trends import Estimate, wilson
-from surveys.trends.analysed import FitResult
-from surveys.web.trendwords import (
+from surveys.charts.shares import Series, point
+from surveys.charts.words import (
     PERCENT,
-    SITES,
     UNKNOWN,
     change_with_interval,
     days_words,
     share,
     share_with_interval,
-    trend_line,
 )
+from surveys.fitting.stored import StoredFit
+from surveys.trends import Estimate, wilson
+from surveys.trends.analysed import FitResult
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,17 +48,6 @@ def year_lines(result: FitResult) -> list[YearLine]:
     ]
 
 
-def species_chart(fit: StoredFit, *, title: str) -> SpeciesChart:
-    result = fit.result
-    return SpeciesChart(
-        title=title,
-        site_words=SITES[fit.site],
-        corrected=tuple(point(year.season_year, year.occupancy) for year in result.years),
-        naive=tuple(point(year.season_year, year.naive) for year in result.years),
-        line=tuple(point(year, one) for year, one in trend_line(result)[0]),
-    )
-
-
 def fit_series(fit: StoredFit, name: str) -> Series:
     """Corrected shares; the plain ones, and named so, where none can be corrected."""
     years = fit.result.years
@@ -81,10 +68,6 @@ def route_series(name: str, years: list[tuple[int, int, int]]) -> Series:
             point(year, wilson(heard, listened, name=str(year))) for year, heard, listened in years
         ),
     )
-
-
-def point(year: int, estimate: Estimate) -> ChartPoint:
-    return ChartPoint(year=year, value=estimate.value, low=estimate.low, high=estimate.high)
 
 
 def trend_facts(result: FitResult) -> list[tuple[str, str, str]]:

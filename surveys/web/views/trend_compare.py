@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 from accounts.access import Permission, ProgrammeRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.shares import Series
+from surveys.charts.words import SITES, share
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Programme
 from surveys.seasons.route_years import route_years
@@ -18,7 +19,6 @@ from surveys.web.forms.trend_species import MOST_SERIES, CompareFilter
 from surveys.web.freshness import freshness
 from surveys.web.pictures import picture
 from surveys.web.trendpage import comparison_row, fit_series, route_series
-from surveys.web.trendwords import SITES, share
 
 EVERYWHERE = "All regions"
 

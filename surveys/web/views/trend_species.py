@@ -10,6 +10,15 @@ from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.charts import shares
+from surveys.charts.words import (
+    SITES,
+    all_flags,
+    chart_alt,
+    flag_words,
+    share,
+    trend_line,
+    trend_sentence,
+)
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Programme, Species
 from surveys.publishing import csv
@@ -22,19 +31,9 @@ from surveys.web.pictures import picture
 from surveys.web.trendpage import (
     index_rows,
     phenology_words,
-    species_chart,
     trend_facts,
     turnover_facts,
     year_lines,
-)
-from surveys.web.trendwords import (
-    SITES,
-    all_flags,
-    chart_alt,
-    flag_words,
-    share,
-    trend_line,
-    trend_sentence,
 )
 
 
@@ -100,7 +99,7 @@ def chart(request: ProgrammeRequest, code: str, form: str) -> HttpResponse:
         raise Http404("There is no fit of this species yet.")
     where = f", {place.place}" if place.place else ""
     title = f"{one.common_name}, {programme.name}{where}"
-    spec = shares.species_spec(species_chart(fit, title=title))
+    spec = shares.species_spec(shares.species_chart(fit.result, site=fit.site, title=title))
     return picture(
         request,
         spec,

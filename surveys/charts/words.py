@@ -1,9 +1,12 @@
-"""Fitted results in plain words. Numbers never stand without their interval or a reason."""
+"""Fitted results in plain words. Numbers never stand without their interval or a reason.
+
+Pages, files and print say the same of the same numbers.
+"""
 
 from collections.abc import Iterable, Sequence
+from typing import Protocol
 
 from surveys.trends import FLAGS, Estimate
-from surveys.trends.analysed import FitResult, FittedYear
 from surveys.trends.results import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
@@ -13,6 +16,42 @@ from surveys.trends.results import (
     NOT_IDENTIFIED,
     TOO_FEW_DATA,
 )
+
+
+class Year(Protocol):
+    """What is told of one season year."""
+
+    @property
+    def season_year(self) -> int: ...
+    @property
+    def naive(self) -> Estimate: ...
+    @property
+    def occupancy(self) -> Estimate: ...
+    @property
+    def detection(self) -> Estimate: ...
+
+
+class Trend(Protocol):
+    """Change a year in percent of the share, corrected and plain, with the line of each."""
+
+    @property
+    def occupancy(self) -> Estimate: ...
+    @property
+    def line(self) -> Sequence[tuple[int, Estimate]]: ...
+    @property
+    def naive(self) -> Estimate: ...
+    @property
+    def naive_line(self) -> Sequence[tuple[int, Estimate]]: ...
+
+
+class Result(Protocol):
+    """A fit of one species, or what a publication holds of it."""
+
+    @property
+    def years(self) -> Sequence[Year]: ...
+    @property
+    def trend(self) -> Trend: ...
+
 
 MINUS = "\N{MINUS SIGN}"
 # Keeps a number and its unit on one line.
@@ -93,7 +132,7 @@ def has_direction(estimate: Estimate) -> bool:
     return low is not None and high is not None and (low > 0 or high < 0)
 
 
-def trend_sentence(name: str, result: FitResult, site: str) -> str:
+def trend_sentence(name: str, result: Result, site: str) -> str:
     """The trend in one or two sentences; the plain share where it cannot be corrected."""
     trend, sites = result.trend, SITES[site]
     if not result.years:
@@ -124,7 +163,7 @@ def reason(estimate: Estimate, site: str) -> str:
     return "the data do not carry it"
 
 
-def trend_line(result: FitResult) -> tuple[tuple[tuple[int, Estimate], ...], bool]:
+def trend_line(result: Result) -> tuple[Sequence[tuple[int, Estimate]], bool]:
     """The line to draw, and whether it is corrected for detection; empty where there is none."""
     trend = result.trend
     if is_usable(trend.occupancy):
@@ -132,7 +171,7 @@ def trend_line(result: FitResult) -> tuple[tuple[tuple[int, Estimate], ...], boo
     return (trend.naive_line if is_usable(trend.naive) else ()), False
 
 
-def chart_alt(name: str, result: FitResult, site: str) -> str:
+def chart_alt(name: str, result: Result, site: str) -> str:
     """What the picture says, for who cannot see it."""
     years = result.years
     if not years:
@@ -162,7 +201,7 @@ def flag_words(flags: Iterable[str]) -> list[tuple[str, str]]:
     return [(flag, FLAGS[flag]) for flag in dict.fromkeys(flags) if flag in FLAGS]
 
 
-def all_flags(result: FitResult) -> list[str]:
+def all_flags(result: Result) -> list[str]:
     """Flags of the trend and of the yearly values."""
     estimates = [
         result.trend.occupancy,
@@ -207,7 +246,7 @@ def _ends(line: Sequence[tuple[int, Estimate]]) -> str:
     return f"from {share(first.value)} to {share(last.value)}"
 
 
-def _walk(years: Sequence[FittedYear]) -> str:
+def _walk(years: Sequence[Year]) -> str:
     first, last = years[0], years[-1]
     parts = [f"{share_with_interval(first.occupancy)} in {first.season_year}"]
     between = years[1:-1]

@@ -4,6 +4,15 @@ import dataclasses
 
 import pytest
 
+from surveys.charts.words import (
+    change_with_interval,
+    chart_alt,
+    days_words,
+    share,
+    share_with_interval,
+    signed,
+    trend_sentence,
+)
 from surveys.trends import Estimate
 from surveys.trends.analysed import FitResult, FittedYear, Trend
 from surveys.trends.results import (
@@ -12,15 +21,6 @@ from surveys.trends.results import (
     NEVER_HEARD,
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
-)
-from surveys.web.trendwords import (
-    change_with_interval,
-    chart_alt,
-    days_words,
-    share,
-    share_with_interval,
-    signed,
-    trend_sentence,
 )
 
 
