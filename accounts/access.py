@@ -11,7 +11,7 @@ from functools import wraps
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 
-from accounts.models import Membership, Person, Role
+from accounts.models import AccessToken, Membership, Person, Role, Scope
 
 # Cookie: pages outside any programme, such as the guide, keep its navigation.
 LAST_PROGRAMME = "programme"
@@ -23,14 +23,27 @@ class Permission(StrEnum):
     MANAGE = "set up the programme"
     READ_SEASONS = "read seasons, with observers"
     READ_RESULTS = "read trends and publications"
+    READ_RECORDS = "read the records of accepted visits"
 
 
 PERMISSIONS: dict[str, frozenset[Permission]] = {
     Role.OBSERVER.value: frozenset(
-        {Permission.SURVEY, Permission.READ_SEASONS, Permission.READ_RESULTS}
+        {
+            Permission.SURVEY,
+            Permission.READ_SEASONS,
+            Permission.READ_RESULTS,
+            Permission.READ_RECORDS,
+        }
     ),
     Role.COORDINATOR.value: frozenset(Permission),
-    Role.PARTNER.value: frozenset({Permission.READ_RESULTS}),
+    Role.PARTNER.value: frozenset({Permission.READ_RESULTS, Permission.READ_RECORDS}),
+}
+
+# What a token opens at most; it never changes anything.
+TOKEN_PERMISSIONS: dict[str, frozenset[Permission]] = {
+    Scope.RESULTS.value: frozenset({Permission.READ_RESULTS}),
+    Scope.RECORDS.value: frozenset({Permission.READ_RESULTS, Permission.READ_RECORDS}),
+    Scope.EXACT.value: frozenset({Permission.READ_RESULTS, Permission.READ_RECORDS}),
 }
 
 
@@ -45,6 +58,14 @@ def require(membership: Membership, permission: Permission) -> None:
             f"Your role here ({membership.get_role_display().lower()}) does not allow you to "
             f"{permission.value}. Ask a coordinator of the programme."
         )
+
+
+def may_have_exact_places(membership: Membership, token: AccessToken | None = None) -> bool:
+    """Whether exact places of stops may leave the house with this member. Through a token
+    only when its scope names them, too."""
+    if not membership.active or (token is not None and token.scope != Scope.EXACT):
+        return False
+    return membership.exact_places or may(membership, Permission.MANAGE)
 
 
 def last_membership(request: HttpRequest) -> Membership | None:

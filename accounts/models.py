@@ -2,12 +2,14 @@
 
 import hashlib
 import secrets
+import uuid
 
 import pghistory
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Lower
 from django.utils import timezone
+from knox.models import AbstractAuthToken
 
 
 class Role(models.TextChoices):
@@ -106,3 +108,40 @@ def new_token() -> str:
 
 def hash_token(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
+
+
+class Scope(models.TextChoices):
+    """What a token opens. Each includes the ones before it."""
+
+    RESULTS = "results", "Trends and publications"
+    RECORDS = "records", "Records of accepted visits too, with generalised places"
+    EXACT = "exact", "Records with exact places; each request is noted"
+
+
+class AccessToken(AbstractAuthToken):
+    """A key for programs, of one member in one programme. Only a hash of it is kept."""
+
+    handle = models.UUIDField(unique=True, default=uuid.uuid4)
+    membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="tokens")
+    name = models.CharField(max_length=60)
+    scope = models.CharField(max_length=8, choices=Scope.choices)
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(scope__in=Scope.values), name="accesstoken_scope_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(expiry__isnull=False), name="accesstoken_expires"
+            ),
+        ]
+
+
+class RequestCount(models.Model):
+    """Requests of a person or token to the API since `begun_at`, shared by all processes."""
+
+    key = models.CharField(max_length=80, primary_key=True)
+    begun_at = models.DateTimeField()
+    requests = models.PositiveIntegerField()

@@ -25,6 +25,7 @@ INSTALLED_APPS = [
     "django_htmx",
     "drf_spectacular",
     "drf_spectacular_sidecar",
+    "knox",
     "leaflet",
     "pgtrigger",
     "pghistory",
@@ -160,6 +161,10 @@ REST_FRAMEWORK = {
     "DEFAULT_THROTTLE_RATES": {"user": "3000/hour"},
     "EXCEPTION_HANDLER": "surveys.api.errors.explain",
 }
+# Tokens are rows of our own model; the package's own tables are not made.
+KNOX_TOKEN_MODEL = "accounts.AccessToken"
+MIGRATION_MODULES = {"knox": None}
+REST_KNOX = {"AUTH_HEADER_PREFIX": "Bearer"}
 SPECTACULAR_SETTINGS = {
     "TITLE": "Duskpool",
     "DESCRIPTION": "Visits, review, seasons and trends of calling surveys.",

@@ -1,0 +1,77 @@
+"""Access tokens: making one, listing one's own, taking one back."""
+
+import datetime as dt
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Q, QuerySet
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+
+from accounts.access import Permission, may_have_exact_places, require
+from accounts.models import AccessToken, Membership, Scope
+
+LIFETIMES = (30, 90, 365)
+MOST_TOKENS = 20
+# Last use is worth knowing to the hour, not a write for each request.
+_USE_NOTED_EVERY = dt.timedelta(hours=1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Made:
+    """A new token. `secret` is known only now; the row holds a hash of it."""
+
+    token: AccessToken
+    secret: str
+
+
+def tokens_of(member: Membership) -> QuerySet[AccessToken]:
+    return member.tokens.order_by("-created")
+
+
+@transaction.atomic
+def make_token(member: Membership, *, name: str, scope: str, days: int) -> Made:
+    """A token for this member and programme that ends after `days` days."""
+    require(member, Permission.READ_RESULTS)
+    Membership.objects.select_for_update().get(pk=member.pk)
+    if scope not in Scope.values:
+        raise ValidationError({"scope": f"“{scope}” is not something a token can open."})
+    if scope == Scope.EXACT and not may_have_exact_places(member):
+        raise ValidationError(
+            {
+                "scope": "You have not been given the right to exact places in this programme. "
+                "Ask a coordinator, or choose records with generalised places."
+            }
+        )
+    if days not in LIFETIMES:
+        raise ValidationError({"days": "Choose how long the token holds."})
+    if not name.strip():
+        raise ValidationError({"name": "Say what the token is for, such as “yearly report”."})
+    if member.tokens.filter(expiry__gt=timezone.now()).count() >= MOST_TOKENS:
+        raise ValidationError(
+            f"You have {MOST_TOKENS} tokens that still hold. Take one back that you no longer need."
+        )
+    token, secret = AccessToken.objects.create(
+        user=member.person,
+        expiry=dt.timedelta(days=days),
+        membership=member,
+        name=name.strip(),
+        scope=scope,
+    )
+    return Made(token=token, secret=secret)
+
+
+@transaction.atomic
+def take_back(member: Membership, handle: UUID) -> str:
+    """Delete a token of one's own and give back its name. Raises Http404."""
+    token = get_object_or_404(member.tokens, handle=handle)
+    token.delete()
+    return token.name
+
+
+def note_use(token: AccessToken) -> None:
+    now = timezone.now()
+    stale = Q(last_used_at=None) | Q(last_used_at__lt=now - _USE_NOTED_EVERY)
+    AccessToken.objects.filter(stale, pk=token.pk).update(last_used_at=now)

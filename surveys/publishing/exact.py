@@ -1,0 +1,37 @@
+"""Exact places that leave the house: who may have them, and the note that each one leaves."""
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
+
+from accounts.access import may_have_exact_places
+from accounts.models import AccessToken, Membership
+from surveys.models import ExactDownload, Programme
+
+_LONGEST_PATH = ExactDownload._meta.get_field("path").max_length
+_LONGEST_WHAT = ExactDownload._meta.get_field("what").max_length
+
+
+def note_exact_download(
+    member: Membership, *, what: str, path: str, token: AccessToken | None = None
+) -> ExactDownload:
+    """Note that a member takes exact places away, before the first byte goes out.
+
+    `what` says in words what is taken, `path` is the address asked for. Raises
+    PermissionDenied for a member, or a token, without the right.
+    """
+    if not may_have_exact_places(member, token):
+        raise PermissionDenied(
+            "Exact places are only for those whom a coordinator of the programme gave that right."
+        )
+    return ExactDownload.objects.create(
+        programme=member.programme,
+        person=member.person,
+        what=what[:_LONGEST_WHAT],
+        path=path[:_LONGEST_PATH],
+        by_token=token.name if token else "",
+    )
+
+
+def exact_downloads(programme: Programme) -> QuerySet[ExactDownload]:
+    """Who took what, latest first."""
+    return programme.exact_downloads.select_related("person").order_by("-at", "-pk")
