@@ -16,14 +16,20 @@ HEADER = tuple(column.name for column in COLUMNS)
 DICTIONARY_HEADER = ("column", "type", "unit", "meaning", "minimum", "maximum", "blank_allowed")
 
 # A spreadsheet reads a cell that begins with one of these as a formula (common practice,
-# no source). An apostrophe in front keeps it a text.
-_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
+# no source). An apostrophe in front keeps it a text; one goes in front of an apostrophe too, so
+# that taking one away always gives the text back.
+_GUARDED = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 _DECIMALS = 4
 
 
 def guard(text: str) -> str:
     """The text, with an apostrophe in front where a spreadsheet would take it for a formula."""
-    return "'" + text if text.startswith(_FORMULA_SIGNS) else text
+    return "'" + text if text.startswith(_GUARDED) else text
+
+
+def unguard(text: str) -> str:
+    """The text that was guarded."""
+    return text[1:] if text.startswith("'") else text
 
 
 def cell_text(value: object) -> str:

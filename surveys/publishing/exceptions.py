@@ -39,3 +39,12 @@ class ReasonNeeded(PublishingError):
             f"Say why this version replaces version {previous.version}. Readers of the "
             "earlier version need to know."
         )
+
+
+class NamesCollide(PublishingError):
+    def __init__(self, name: str) -> None:
+        super().__init__(
+            f"Two species of the checklist have the scientific name {name}. Published tables know "
+            "a species by this name. Take one of the two off the checklist, or have its name "
+            "mended, then publish again."
+        )

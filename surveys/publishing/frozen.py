@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from surveys.publishing.tables import TABLE, CellType
+from surveys.publishing.csv import guard, unguard
+from surveys.publishing.tables import TABLE, CellType, Table
 
 Value = str | int | float | bool | dt.date | dt.datetime | None
 
@@ -25,13 +26,26 @@ def _instant(text: str) -> dt.datetime:
     return dt.datetime.fromisoformat(text.replace("Z", "+00:00"))
 
 
+def _utc(instant: dt.datetime) -> str:
+    return instant.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
+
+
 READ: Mapping[CellType, Callable[[str], Value]] = {
-    "string": str,
+    "string": unguard,
     "integer": int,
     "number": float,
     "boolean": _boolean,
     "date": dt.date.fromisoformat,
     "datetime": _instant,
+}
+# Numbers in full, so that reading them gives the same number to the last digit.
+WRITE: Mapping[CellType, Callable[..., str]] = {
+    "string": guard,
+    "integer": str,
+    "number": repr,
+    "boolean": lambda value: "true" if value else "false",
+    "date": dt.date.isoformat,
+    "datetime": _utc,
 }
 
 
@@ -78,3 +92,20 @@ class Frozen:
                 yield tuple(
                     read(text) if text else None for read, text in zip(reads, line, strict=True)
                 )
+
+
+def write_table(folder: Path, table: Table, rows: Iterable[Sequence[Value]]) -> None:
+    """Write a table row by row (RFC 4180, UTF-8); None and empty text become a blank cell."""
+    path = folder / table.file
+    path.parent.mkdir(parents=True, exist_ok=True)
+    writes = [WRITE[column.type] for column in table.columns]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\r\n")
+        writer.writerow(table.header)
+        writer.writerows(
+            [
+                "" if value is None or value == "" else write(value)
+                for write, value in zip(writes, row, strict=True)
+            ]
+            for row in rows
+        )

@@ -1,11 +1,9 @@
-"""How the yearly table was made, in words that travel with it."""
+"""How a publication was made, in words that travel with it."""
 
 import textwrap
 from collections.abc import Iterable
 
 from surveys.models import Programme, ProtocolVersion, Publication
-
-SOFTWARE = "Duskpool 0.1.0"
 
 # Common practice, no source, except where a text names one.
 CAVEATS = (
@@ -31,7 +29,7 @@ CAVEATS = (
 
 COUNTED = (
     (
-        "The table holds accepted visits only, and of these only what review did not leave out of "
+        "The tables hold accepted visits only, and of these only what review did not leave out of "
         "trends."
     ),
     (
@@ -57,17 +55,51 @@ COUNTED = (
     ),
 )
 
+CORRECTED = (
+    (
+        "Shares corrected for animals that were there and not heard come from the single-season "
+        "occupancy model (MacKenzie et al. 2002, Ecology 83:2248-2255), year by year, with "
+        "profile-likelihood intervals at 95 %. Only the calling season of a species goes in."
+    ),
+    (
+        "The chance of hearing a species may depend on the night, the temperature, the time after "
+        "sunset, wind and noise. How much of this a species carries is chosen by AIC."
+    ),
+    (
+        "The trend is one logistic line through all season years, fitted to the same visits. Its "
+        "interval lets the stops of a route share their fate (clustered standard errors)."
+    ),
+    "Each number that the data cannot carry is blank, and its flags say why.",
+    (
+        "Every number follows from the tables of this publication alone. The folder “reproduce” "
+        "holds a script that works all of them out again."
+    ),
+)
+
+PRIVACY = (
+    (
+        "Places are rounded to a grid, as coarsely as the programme shares them and as the most "
+        "sensitive species ever recorded on the route asks for (Chapman 2020, "
+        "doi:10.15468/doc-5jp4-5g10). The stops table says for each stop what was done."
+    ),
+    (
+        "Observers appear by name only when they agreed to it, else under a pseudonym that stays "
+        "the same in every publication."
+    ),
+)
+
 
 def title_of(programme: Programme, first_year: int, last_year: int) -> str:
     years = f"season year {last_year}"
     if first_year < last_year:
         years = f"season years {first_year} to {last_year}"
-    return f"{programme.name}: yearly table, {years}"
+    return f"{programme.name}: calling survey data and trends, {years}"
 
 
 def method_text(
     *,
     title: str,
+    software: str,
     versions: Iterable[ProtocolVersion],
     visit_count: int,
     open_count: int,
@@ -76,12 +108,14 @@ def method_text(
     review = (
         "No visit of these season years was still in review."
         if open_count == 0
-        else f"Not in the table: {open_count} visit(s) of these season years still in review."
+        else f"Not in the tables: {open_count} visit(s) of these season years still in review."
     )
     parts = [
         [title, "=" * len(title)],
-        [f"Made with {SOFTWARE} from {visit_count} accepted visits. {review}"],
+        [textwrap.fill(f"Made with {software} from {visit_count} accepted visits. {review}", 88)],
         _section("What is counted", COUNTED),
+        _section("Corrected shares and trends", CORRECTED),
+        _section("Places and people", PRIVACY),
         _section("Protocols of these visits", map(_protocol_words, versions)),
         _section("Read with care", CAVEATS),
     ]

@@ -12,8 +12,10 @@ from django.utils import timezone
 
 from accounts.access import Permission, require
 from accounts.models import Membership
-from surveys.models import Programme, ProtocolVersion, Publication, Visit, VisitState
+from surveys.fitting.stamps import software
+from surveys.models import Programme, ProtocolVersion, Publication, Visit
 from surveys.publishing import csv
+from surveys.publishing.closing import open_visits
 from surveys.publishing.exceptions import (
     NothingChanged,
     NothingToPublish,
@@ -21,7 +23,7 @@ from surveys.publishing.exceptions import (
     TableChanged,
 )
 from surveys.publishing.files import sha256_of
-from surveys.publishing.method import SOFTWARE, method_text, title_of
+from surveys.publishing.method import method_text, title_of
 from surveys.seasons.yearly import yearly_table
 
 
@@ -54,19 +56,6 @@ class Preview:
         )
 
 
-def open_visits(programme: Programme, season_year: int) -> QuerySet[Visit]:
-    """Visits up to a season year that are not decided yet, oldest first."""
-    return (
-        Visit.objects.filter(
-            route__programme=programme,
-            season_year__lte=season_year,
-            state__in=[VisitState.SUBMITTED, VisitState.SENT_BACK],
-        )
-        .select_related("route", "observer")
-        .order_by("night", "route__code")
-    )
-
-
 def preview(programme: Programme, season_year: int) -> Preview:
     rows = yearly_table(programme, last_year=season_year)
     visits = Visit.objects.filter(
@@ -83,6 +72,7 @@ def preview(programme: Programme, season_year: int) -> Preview:
         dictionary_csv=csv.dictionary_csv(),
         method=method_text(
             title=title,
+            software=software(),
             versions=_versions(visits),
             visit_count=visit_count,
             open_count=open_visits(programme, season_year).count(),
@@ -119,7 +109,7 @@ def publish(
         table_csv=found.table_csv,
         dictionary_csv=found.dictionary_csv,
         method=found.method,
-        software=SOFTWARE,
+        software=software(),
         row_count=found.row_count,
         visit_count=found.visit_count,
         sha256=found.sha256,

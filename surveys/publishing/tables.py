@@ -258,7 +258,9 @@ PERIODS = Table(
         _whole("paused", "Time in between that was not listened.", "s", minimum=0),
         _number(
             "minutes_after_sunset",
-            "From sunset at the stop to the start of listening; worked out from the exact place.",
+            "From sunset at the visit's first stop to the start of listening. The place is the one "
+            "given here, so that no sunset tells more; where it is withheld, the middle of the "
+            "programme to a whole degree.",
             "min",
         ),
         _number(

@@ -10,10 +10,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 from accounts.access import Permission, ProgrammeRequest, may, needs
 from surveys.models import Publication
 from surveys.publishing import csv
+from surveys.publishing.closing import open_visits
 from surveys.publishing.exceptions import PublishingError
 from surveys.publishing.files import file_of, files_of
 from surveys.publishing.method import citation
-from surveys.publishing.publish import Preview, open_visits, preview
+from surveys.publishing.publish import Preview, preview
 from surveys.publishing.publish import publish as publish_table
 from surveys.seasons.route_years import season_years
 from surveys.web.forms.publications import PublishForm

@@ -11,12 +11,12 @@ from surveys.trends.columns import COLUMNS
 from surveys.trends.table import YearCounts, year_row
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx", "\nx"])
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx", "\nx", "'", "'=x"])
 def test_guards_what_looks_like_a_formula(text):
     assert csv.guard(text) == "'" + text
 
 
-@pytest.mark.parametrize("text", ["", "Rana", "a=b", "1-2", "'=x"])
+@pytest.mark.parametrize("text", ["", "Rana", "a=b", "1-2", "x'"])
 def test_leaves_other_texts_alone(text):
     assert csv.guard(text) == text
 

@@ -1,0 +1,330 @@
+"""Freeze what counts into CSV tables in a folder, as of one instant."""
+
+from __future__ import annotations
+
+import datetime as dt
+import statistics
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from django.db import connection, transaction
+from django.db.models import Min
+
+from accounts.models import Person
+from surveys.models import Programme, ProtocolVersion, Visit
+from surveys.programmes.versions import protocol_values
+from surveys.protocol.limits import limits_in_words, window_in_words
+from surveys.protocol.seasons import season_bounds
+from surveys.protocol.sky import stop_sky
+from surveys.protocol.values import DistanceUnit, MonthDay, Place, TemperatureUnit
+from surveys.publishing import tables
+from surveys.publishing.exceptions import NamesCollide
+from surveys.publishing.frozen import About, Frozen, Value, write_table
+from surveys.publishing.people import published_name
+from surveys.publishing.places import OPEN, SharedPlace, share_place
+from surveys.publishing.queries import CALLS, PERIODS, STOPS, VISITS, stream
+
+# Tables that hold places: the only ones that differ for those who may have exact ones.
+PLACES = (tables.ROUTES, tables.STOPS)
+
+
+@contextmanager
+def snapshot() -> Iterator[None]:
+    """All queries within see the data of one instant, and write nothing.
+
+    Within a transaction that already runs, that one's isolation holds.
+    """
+    if connection.in_atomic_block:
+        yield
+        return
+    with transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
+
+
+def freeze(programme: Programme, folder: Path, about: About, *, exact: bool = False) -> Frozen:
+    """Write the tables of rows, from routes to calls; what is worked out from them is added by
+    `surveys.publishing.results`. To be called within `snapshot`.
+
+    Raises NamesCollide when two species of the checklist share a scientific name.
+    """
+    checklist = _checklist(programme)
+    given = {"programme": programme.pk, "season_year": about.season_year}
+    stops = _stops(programme, given)
+    write_table(folder, tables.CHECKLIST, checklist)
+    write_table(folder, tables.PROTOCOLS, _protocols(programme, about.season_year))
+    write_table(folder, tables.VISITS, _visits(programme, given))
+    write_table(folder, tables.PERIODS, _periods(programme, given, stops))
+    write_table(folder, tables.CALLS, stream(CALLS, given))
+    frozen = Frozen(about=about, folder=folder)
+    _write_places(programme, frozen, stops, exact=exact)
+    return frozen
+
+
+def with_exact_places(programme: Programme, frozen: Frozen, folder: Path) -> Frozen:
+    """The same tables with exact routes and stops, for those who may have them."""
+    for table in tables.TABLES:
+        if table not in PLACES:
+            (folder / table.file).parent.mkdir(parents=True, exist_ok=True)
+            (folder / table.file).symlink_to(frozen.folder / table.file)
+    exact = Frozen(about=frozen.about, folder=folder)
+    given = {"programme": programme.pk, "season_year": frozen.about.season_year}
+    _write_places(programme, exact, _stops(programme, given), exact=True)
+    return exact
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Stop:
+    """A stop's row, its label in the tables, and its place as it may be shared."""
+
+    row: Any
+    label: str
+    shared: SharedPlace
+
+
+def _stops(programme: Programme, given: Mapping[str, object]) -> dict[int, _Stop]:
+    return {
+        row.id: _Stop(
+            row=row,
+            label=_label(row),
+            shared=share_place(row.latitude, row.longitude, row.level),
+        )
+        for row in stream(STOPS, given)
+    }
+
+
+def _label(row: Any) -> str:
+    """A stop that was moved is a new stop: the later ones carry the day they came into use."""
+    first = f"{row.route}_{row.number}"
+    return first if row.generation == 1 else f"{first}_{row.active_from:%Y%m%d}"
+
+
+def _sun_places(stops: Mapping[int, _Stop]) -> dict[int, Place]:
+    """Where the sun is looked up for each stop: its place as it is shared.
+
+    From the exact place, the times of many sunsets would give it away. For stops that are
+    withheld it is the middle of the programme, to a whole degree.
+    """
+    if not stops:
+        return {}
+    middle = _middle([(stop.row.latitude, stop.row.longitude) for stop in stops.values()])
+    found = {}
+    for pk, stop in stops.items():
+        latitude, longitude = stop.shared.latitude, stop.shared.longitude
+        if latitude is None or longitude is None:
+            latitude, longitude = float(round(middle[0])), float(round(middle[1]))
+        found[pk] = Place(latitude=latitude, longitude=longitude)
+    return found
+
+
+def _middle(places: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    return statistics.fmean(y for y, _ in places), statistics.fmean(x for _, x in places)
+
+
+def _checklist(programme: Programme) -> list[tuple[Value, ...]]:
+    entries = list(programme.checklist.select_related("species").order_by("order", "pk"))
+    counts = Counter(entry.species.scientific_name for entry in entries)
+    twice = [name for name, count in counts.items() if count > 1]
+    if twice:
+        raise NamesCollide(twice[0])
+    return [
+        (
+            entry.species.scientific_name,
+            entry.species.code,
+            entry.species.common_name,
+            entry.species.is_complex,
+            entry.listed_from,
+            entry.listed_until,
+            _month_day(entry.calls_from_month, entry.calls_from_day),
+            _month_day(entry.calls_to_month, entry.calls_to_day),
+        )
+        for entry in entries
+    ]
+
+
+def _month_day(month: int | None, day: int | None) -> str | None:
+    return None if month is None else f"{month:02}-{day:02}"
+
+
+def _protocols(programme: Programme, season_year: int) -> Iterator[tuple[Value, ...]]:
+    units = TemperatureUnit(programme.temperature_unit), DistanceUnit(programme.distance_unit)
+    for version in versions_used(programme, season_year):
+        protocol = protocol_values(version)
+        yield (
+            protocol.name,
+            protocol.version,
+            version.in_force_from,
+            "; ".join(f"{name}: {limit}" for name, limit in limits_in_words(protocol, *units)),
+            "; ".join(f"{one.name}: {window_in_words(one)}" for one in protocol.windows),
+            version.source,
+        )
+
+
+def counted_visits(programme: Programme, season_year: int) -> Any:
+    return Visit.objects.filter(
+        route__programme=programme, season_year__lte=season_year, counts_in_trends=True
+    )
+
+
+def versions_used(programme: Programme, season_year: int) -> list[ProtocolVersion]:
+    """The protocol versions under which the visits that count were made."""
+    used = counted_visits(programme, season_year).order_by().values("protocol_version")
+    return list(
+        ProtocolVersion.objects.filter(pk__in=used)
+        .select_related("protocol")
+        .prefetch_related("windows")
+        .order_by("protocol__name", "number")
+    )
+
+
+def observers(programme: Programme, season_year: int) -> list[Person]:
+    visits = counted_visits(programme, season_year).order_by().values("observer")
+    return list(Person.objects.filter(pk__in=visits).order_by("name", "pk"))
+
+
+def first_season_year(programme: Programme, season_year: int) -> int | None:
+    return counted_visits(programme, season_year).aggregate(first=Min("season_year"))["first"]
+
+
+def _visits(programme: Programme, given: Mapping[str, Any]) -> Iterator[tuple[Value, ...]]:
+    names = {
+        person.pk: published_name(person, programme)
+        for person in observers(programme, given["season_year"])
+    }
+
+    @cache
+    def begins(season_year: int, month: int, day: int) -> dt.date:
+        return season_bounds(season_year, MonthDay(month=month, day=day))[0]
+
+    for row in stream(VISITS, given):
+        begun = begins(row.season_year, row.season_begins_month, row.season_begins_day)
+        yield (
+            row.id,
+            row.route,
+            row.night,
+            row.season_year,
+            row.number,
+            (row.night - begun).days,
+            row.window,
+            row.protocol,
+            row.protocol_version,
+            names[row.observer_id],
+            row.start_air_temperature,
+            row.start_beaufort,
+            row.start_sky,
+            row.end_air_temperature,
+            row.end_beaufort,
+            row.end_sky,
+            row.rain_48h,
+            row.days_since_rain,
+        )
+
+
+def _periods(
+    programme: Programme, given: Mapping[str, object], stops: Mapping[int, _Stop]
+) -> Iterator[tuple[Value, ...]]:
+    places = _sun_places(stops)
+    visit, sunset = None, None
+    for row in stream(PERIODS, given):
+        if row.visit != visit:
+            visit = row.visit
+            sunset = stop_sky(places[row.stop_id], row.night, programme.time_zone).sunset
+        late = None
+        if sunset is not None and row.started_at is not None:
+            late = round((row.started_at - sunset).total_seconds() / 60, 2)
+        yield (
+            row.id,
+            row.visit,
+            stops[row.stop_id].label,
+            row.started_at,
+            row.finished_at,
+            row.paused_s,
+            late,
+            row.air_temperature,
+            row.water_temperature,
+            row.beaufort,
+            row.sky,
+            row.noise_index,
+            row.cars,
+            row.moonlight,
+            row.water_tonight,
+        )
+
+
+def _write_places(
+    programme: Programme, frozen: Frozen, stops: Mapping[int, _Stop], *, exact: bool
+) -> None:
+    """Routes that were surveyed, and those of their stops where somebody listened."""
+    listened = {row[2] for row in frozen.rows("periods")}
+    surveyed = {row[1] for row in frozen.rows("visits")}
+    used = [stop for stop in stops.values() if stop.label in listened]
+    named = {stop.row.route for stop in stops.values() if exact or stop.row.level == OPEN}
+    places = {
+        stop.label: share_place(stop.row.latitude, stop.row.longitude, OPEN)
+        if exact
+        else stop.shared
+        for stop in used
+    }
+    write_table(
+        frozen.folder,
+        tables.STOPS,
+        (_stop_row(stop, places[stop.label], named=stop.row.route in named) for stop in used),
+    )
+    of_route: dict[str, list[SharedPlace]] = {}
+    for stop in used:
+        of_route.setdefault(stop.row.route, []).append(places[stop.label])
+    routes = programme.routes.filter(code__in=surveyed).select_related("protocol")
+    write_table(
+        frozen.folder,
+        tables.ROUTES,
+        (
+            (
+                route.code,
+                route.name if route.code in named else "",
+                route.region,
+                route.protocol.name,
+                len(of_route.get(route.code, ())),
+                *_route_middle(of_route.get(route.code, ())),
+            )
+            for route in sorted(routes, key=lambda route: route.code)
+        ),
+    )
+
+
+def _stop_row(stop: _Stop, place: SharedPlace, *, named: bool) -> tuple[Value, ...]:
+    row = stop.row
+    return (
+        stop.label,
+        row.route,
+        row.number,
+        row.name if named else "",
+        place.latitude,
+        place.longitude,
+        place.uncertainty_m,
+        place.grid_degrees,
+        place.generalizations,
+        place.withheld,
+        row.active_from,
+        row.active_until,
+        row.habitat,
+        row.hydroperiod,
+        row.fish,
+    )
+
+
+def _route_middle(places: Sequence[SharedPlace]) -> tuple[float | None, float | None]:
+    known = [
+        (place.latitude, place.longitude)
+        for place in places
+        if place.latitude is not None and place.longitude is not None
+    ]
+    if not known:
+        return None, None
+    latitude, longitude = _middle(known)
+    return round(latitude, 6), round(longitude, 6)

@@ -1,0 +1,109 @@
+"""The rows that count, as SQL: what a publication freezes.
+
+Everything up to and with one season year. A zero is a row of `CALLS` that follows from a stop
+that was listened to and the checklist of the night; a call row that does not count is blank.
+Names sort by their bytes, so that the same data give the same file on every host.
+"""
+
+from __future__ import annotations
+
+from collections import namedtuple
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from django.db import connection
+
+BATCH = 5000
+
+VISITS = """
+SELECT v.id::text AS id, r.code AS route, v.night, v.season_year,
+       dense_rank() OVER (PARTITION BY v.route_id, v.season_year ORDER BY v.night, v.id) AS number,
+       v.window, p.name AS protocol, w.number AS protocol_version,
+       w.season_begins_month, w.season_begins_day, v.observer_id,
+       v.start_air_temperature_c::float8 AS start_air_temperature, v.start_beaufort, v.start_sky,
+       v.end_air_temperature_c::float8 AS end_air_temperature, v.end_beaufort, v.end_sky,
+       v.rain_48h_mm::float8 AS rain_48h, v.days_since_rain
+FROM surveys_route r
+JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
+JOIN surveys_protocolversion w ON w.id = v.protocol_version_id
+JOIN surveys_protocol p ON p.id = w.protocol_id
+WHERE r.programme_id = %(programme)s AND v.season_year <= %(season_year)s
+ORDER BY v.night, r.code COLLATE "C", v.id
+"""
+
+# Temperature and wind fall back on the sheet's head where a stop has none of its own.
+PERIODS = """
+SELECT p.id::text AS id, v.id::text AS visit, p.stop_id, v.route_id, v.night,
+       p.started_at, p.finished_at, p.paused_s,
+       coalesce(p.air_temperature_c, v.start_air_temperature_c)::float8 AS air_temperature,
+       p.water_temperature_c::float8 AS water_temperature,
+       coalesce(p.beaufort, v.start_beaufort) AS beaufort,
+       p.sky, p.noise_index, p.cars, p.moonlight, p.water_tonight
+FROM surveys_route r
+JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
+JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
+JOIN surveys_stop s ON s.id = p.stop_id
+WHERE r.programme_id = %(programme)s AND v.season_year <= %(season_year)s
+ORDER BY v.night, r.code COLLATE "C", v.id, s.number, p.id
+"""
+
+CALLS = """
+SELECT p.id::text AS id, t.scientific_name,
+       CASE WHEN c.id IS NULL THEN 0 WHEN c.counts_in_trends THEN c.index END AS call_index
+FROM surveys_route r
+JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
+JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
+JOIN surveys_stop s ON s.id = p.stop_id
+JOIN surveys_checklistentry e
+  ON e.programme_id = r.programme_id
+ AND (e.listed_from IS NULL OR v.night >= e.listed_from)
+ AND (e.listed_until IS NULL OR v.night <= e.listed_until)
+JOIN surveys_species t ON t.id = e.species_id
+LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = e.species_id
+WHERE r.programme_id = %(programme)s AND v.season_year <= %(season_year)s
+ORDER BY v.night, r.code COLLATE "C", v.id, s.number, p.id, t.scientific_name COLLATE "C"
+"""
+
+# Stops where somebody listened, with what was ever recorded on their route: on any visit that
+# was handed in, whether it counts or not, and whether the species was heard or seen.
+STOPS = """
+WITH recorded AS (
+    SELECT v.route_id, c.species_id
+    FROM surveys_visit v
+    JOIN surveys_listeningperiod p ON p.visit_id = v.id
+    JOIN surveys_callindex c ON c.period_id = p.id
+    WHERE v.state <> 'draft'
+    UNION
+    SELECT v.route_id, s.species_id
+    FROM surveys_visit v JOIN surveys_sighting s ON s.visit_id = v.id
+    WHERE v.state <> 'draft'
+), sensitive AS (
+    SELECT x.route_id, max(e.sensitivity) AS level
+    FROM recorded x
+    JOIN surveys_checklistentry e
+      ON e.species_id = x.species_id AND e.programme_id = %(programme)s
+    GROUP BY x.route_id
+)
+SELECT s.id, s.route_id, r.code AS route, s.number, s.name, s.active_from, s.active_until,
+       s.habitat, s.hydroperiod, s.fish,
+       ST_Y(s.place::geometry) AS latitude, ST_X(s.place::geometry) AS longitude,
+       greatest(g.place_sharing, coalesce(l.level, 0)) AS level,
+       row_number() OVER (PARTITION BY s.route_id, s.number ORDER BY s.active_from) AS generation
+FROM surveys_programme g
+JOIN surveys_route r ON r.programme_id = g.id
+JOIN surveys_stop s ON s.route_id = r.id
+LEFT JOIN sensitive l ON l.route_id = r.id
+WHERE g.id = %(programme)s
+ORDER BY r.code COLLATE "C", s.number, s.active_from
+"""
+
+
+def stream(sql: str, parameters: Mapping[str, object]) -> Iterator[Any]:
+    """The rows by column name, read in batches: memory stays the same however many there are."""
+    with connection.chunked_cursor() as cursor:
+        cursor.execute(sql, parameters)
+        rows = cursor.fetchmany(BATCH)
+        make = namedtuple("row", [column.name for column in cursor.description])._make
+        while rows:
+            yield from map(make, rows)
+            rows = cursor.fetchmany(BATCH)

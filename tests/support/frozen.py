@@ -1,0 +1,103 @@
+"""A small publication's frozen tables, made by the real freezing from rows in the database."""
+
+import datetime as dt
+from decimal import Decimal
+from pathlib import Path
+
+from django.contrib.gis.geos import Point
+
+from surveys.models import CallIndex, ListeningPeriod, Programme, Sensitivity, Stop
+from surveys.publishing.about import about_publication
+from surveys.publishing.freeze import freeze, snapshot, with_exact_places
+from surveys.publishing.frozen import Frozen
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_person,
+    make_programme,
+    make_route,
+    make_version,
+)
+
+HOSTILE = '=HYPERLINK("http://example.org","x")'
+SITE = "https://frogs.example.org"
+PUBLISHED_AT = dt.datetime(2024, 9, 1, 12, 0, tzinfo=dt.UTC)
+
+
+def small_programme() -> Programme:
+    """Two routes of four stops over four season years: one open, one with a sensitive species;
+    a stop that was moved, a skipped one, a species heard but not for sure, hostile texts."""
+    programme = make_programme(
+        name="Example Wetlands",
+        region="Example County",
+        place_sharing=Sensitivity.OPEN,
+        contact_email="office@example.org",
+    )
+    peeper, chorus, gopher = make_checklist(
+        programme, "Pseudacris crucifer", "Pseudacris maculata", "Lithobates capito"
+    )
+    programme.checklist.filter(species=gopher).update(sensitivity=Sensitivity.HIGH)
+    programme.checklist.filter(species=chorus).update(
+        calls_from_month=3, calls_from_day=1, calls_to_month=5, calls_to_day=31
+    )
+    version = make_version(programme, source="Own field trials, 2001")
+    open_route = make_route(
+        programme, version=version, stops=4, code="R1", name=HOSTILE, region="North, east"
+    )
+    shy_route = make_route(programme, version=version, stops=4, code="R2", name="Gopher Flat")
+    named = make_person("Robin Fenwick")
+    named.named_in_reports = True
+    named.save()
+    unnamed = make_person("Alex Marsh")
+    for year in (2021, 2022, 2023, 2024):
+        for night in (dt.date(year, 4, 2), dt.date(year, 5, 3)):
+            make_accepted_visit(
+                open_route,
+                named,
+                night=night,
+                heard={1: {peeper: 1 + year % 3}, 2: {peeper: 2, chorus: 1}},
+                skipped=frozenset({4}) if year == 2022 else frozenset(),
+                start_air_temperature_c=Decimal("5.5556"),
+                start_air_temperature_unit="F",
+                start_beaufort=2,
+            )
+            make_accepted_visit(
+                shy_route,
+                unnamed,
+                night=night + dt.timedelta(days=1),
+                heard={3: {gopher: 1}} if year > 2022 else {1: {chorus: 3}},
+            )
+        if year == 2022:
+            _move_a_stop(open_route.stops.get(number=3))
+    last = ListeningPeriod.objects.filter(visit__route=shy_route).order_by("visit__night").last()
+    assert last is not None
+    CallIndex.objects.create(period=last, species=peeper, not_sure=True)
+    open_route.stops.filter(number=1).update(name="@pond, by the “old” mill\nand the road")
+    return programme
+
+
+def _move_a_stop(stop: Stop) -> None:
+    stop.active_until = dt.date(2022, 12, 31)
+    stop.save()
+    Stop.objects.create(
+        route=stop.route,
+        number=stop.number,
+        name=stop.name,
+        place=Point(stop.place.x + 0.004, stop.place.y, srid=4326),
+        active_from=dt.date(2023, 1, 1),
+    )
+
+
+def small_frozen(
+    tmp_path: Path, *, exact: bool = False, programme: Programme | None = None
+) -> Frozen:
+    """The frozen tables of `small_programme`, or of another; with exact places when asked."""
+    programme = programme or small_programme()
+    with snapshot():
+        about = about_publication(
+            programme, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
+        )
+        frozen = freeze(programme, tmp_path / "frozen", about)
+        if exact:
+            return with_exact_places(programme, frozen, tmp_path / "exact")
+    return frozen
