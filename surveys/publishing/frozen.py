@@ -11,6 +11,7 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from surveys.publishing.csv import guard, unguard
 from surveys.publishing.tables import TABLE, CellType, Table
@@ -92,6 +93,11 @@ class Frozen:
                 yield tuple(
                     read(text) if text else None for read, text in zip(reads, line, strict=True)
                 )
+
+    def records(self, table: str) -> Iterator[dict[str, Any]]:
+        """The rows of a table by the names of its columns."""
+        header = TABLE[table].header
+        return (dict(zip(header, row, strict=True)) for row in self.rows(table))
 
 
 def write_table(folder: Path, table: Table, rows: Iterable[Sequence[Value]]) -> None:
