@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surveys.models import Audience
+from surveys.publishing import darwincore
 from surveys.publishing.frozen import Frozen
 
 
@@ -24,4 +25,11 @@ class Format:
     audience: Audience = Audience.OPEN
 
 
-FORMATS: tuple[Format, ...] = ()
+FORMATS: tuple[Format, ...] = (
+    Format(
+        kind="darwin-core.zip",
+        meaning="Events, occurrences and measurements as a Darwin Core Archive",
+        media_type="application/zip",
+        write=darwincore.write,
+    ),
+)

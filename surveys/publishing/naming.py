@@ -1,0 +1,29 @@
+"""Names of species and of people, as publications give them."""
+
+from surveys.publishing.frozen import About
+
+# The rank of a group, by the rank vocabulary at rs.gbif.org (issued 2015-04-24).
+GROUP = "speciesAggregate"
+_RANKS = {1: "genus", 2: "species", 3: "subspecies"}
+
+
+def rank_of(name: str, *, is_group: bool) -> str | None:
+    """Rank of a scientific name without authorship, by its number of words; None where that
+    does not tell."""
+    return GROUP if is_group else _RANKS.get(len(name.split()))
+
+
+def genus_of(name: str) -> str | None:
+    """The genus, where a name has only one: that of `Pseudacris maculata / triseriata` too."""
+    genera = {word for word in name.split() if word[:1].isupper()}
+    return genera.pop() if len(genera) == 1 else None
+
+
+def thanks(about: About) -> str:
+    """The observers: those who agreed to be named by name, the others by number."""
+    others = about.observer_count - len(about.observers)
+    unnamed = f"{others} {'observer' if others == 1 else 'observers'} not named here"
+    if not about.observers:
+        return f"Thanks to {unnamed}." if others else "Thanks to the observers."
+    names = ", ".join(about.observers)
+    return f"Thanks to {names}{f', and {unnamed}' if others else ''}."

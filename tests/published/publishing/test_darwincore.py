@@ -1,0 +1,291 @@
+"""The Darwin Core Archive against the standard, and read by python-dwca-reader.
+
+Names of terms, what the registered extensions hold and vocabularies: `darwin_core.json`, with
+its sources. Shape of meta.xml: `tdwg_dwc_text.xsd`, the schema of the Darwin Core Text Guide.
+What events and occurrences need: Darwin Core Quick Reference Guide, definitions of the terms
+(sampleSizeUnit "must have a corresponding sampleSizeValue"; the same of geodeticDatum and the
+coordinates is common practice, no source), and the requirements for sampling-event data sets of
+the largest aggregator (from memory): eventID, eventDate, samplingProtocol, sample size.
+"""
+
+import datetime as dt
+import json
+import re
+import zipfile
+from collections import Counter
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+from dwca.read import DwCAReader
+from lxml import etree
+
+from surveys.publishing import darwincore
+from surveys.publishing.csv import unguard
+from surveys.publishing.frozen import Frozen
+from tests.support.frozen_rows import SPECIES, freeze_rows, frozen_by_hand
+
+HERE = Path(__file__).parent
+STANDARD = json.loads((HERE / "darwin_core.json").read_text("utf-8"))
+TEXT = "{http://rs.tdwg.org/dwc/text/}"
+DWC = STANDARD["prefixes"]["dwc"]
+REGISTERED = {
+    f"{DWC}Event": "event",
+    f"{DWC}Occurrence": "occurrence",
+    "http://rs.iobis.org/obis/terms/ExtendedMeasurementOrFact": "measurement",
+}
+
+
+def in_full(names):
+    return {STANDARD["prefixes"][prefix] + name for prefix, name in (n.split(":") for n in names)}
+
+
+@pytest.fixture(scope="module")
+def frozen(tmp_path_factory) -> Frozen:
+    return frozen_by_hand(tmp_path_factory.mktemp("frozen"))
+
+
+@pytest.fixture(scope="module")
+def archive(frozen, tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("archive") / "darwin-core.zip"
+    darwincore.write(frozen, path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def read(archive):
+    """Events with their extension rows: (terms, {row type: [terms, …]}), as the reader has them."""
+    with DwCAReader(str(archive)) as reader:
+        return [
+            (
+                {term.removeprefix(DWC): text for term, text in event.data.items()},
+                {
+                    kind: [
+                        {term.removeprefix(DWC): text for term, text in row.data.items()}
+                        for row in event.extensions
+                        if REGISTERED[row.rowtype] == kind
+                    ]
+                    for kind in ("occurrence", "measurement")
+                },
+            )
+            for event in reader
+        ]
+
+
+def test_meta_xml_is_valid_by_the_schema_of_the_text_guide(archive):
+    schema = etree.XMLSchema(etree.parse(HERE / "tdwg_dwc_text.xsd"))
+    with zipfile.ZipFile(archive) as file:
+        schema.assertValid(etree.fromstring(file.read("meta.xml")))
+
+
+def test_every_term_is_recommended_by_the_standard_and_held_by_its_extension(archive):
+    standard = in_full(STANDARD["terms"])
+    with zipfile.ZipFile(archive) as file:
+        root = ET.fromstring(file.read("meta.xml"))
+        for part in root:
+            registered = in_full(STANDARD[REGISTERED[part.get("rowType")]])
+            terms = [field.get("term") for field in part.iter(f"{TEXT}field")]
+            assert len(terms) == len(set(terms))
+            assert set(terms) <= standard
+            assert set(terms) <= registered
+            # The header line says the same as the description.
+            header = file.read(part.find(f"{TEXT}files/{TEXT}location").text).split(b"\n", 1)[0]
+            for field in part.iter(f"{TEXT}field"):
+                if field.get("index"):
+                    name = header.decode().split(",")[int(field.get("index"))]
+                    assert field.get("term") == DWC + name
+
+
+def test_core_is_events_and_metadata_is_eml(archive, frozen):
+    with DwCAReader(str(archive)) as reader:
+        assert reader.descriptor.core.type == f"{DWC}Event"
+        assert reader.descriptor.metadata_filename == "eml.xml"
+        assert reader.metadata.find("dataset/title").text == frozen.about.title
+        assert {one.type for one in reader.descriptor.extensions} == set(REGISTERED) - {
+            f"{DWC}Event"
+        }
+
+
+def test_every_visit_and_listening_period_is_an_event(frozen, read):
+    visits = [row["visit"] for row in frozen.records("visits")]
+    periods = {row["period"]: row["visit"] for row in frozen.records("periods")}
+    ids = [event["eventID"] for event, _ in read]
+    assert ids == [*visits, *periods]
+    parents = {event["eventID"]: event["parentEventID"] for event, _ in read}
+    assert {one: parents[one] for one in periods} == periods
+    assert {parents[one] for one in visits} == {""}
+
+
+def test_what_a_sampling_event_needs(read):
+    units = STANDARD["vocabularies"]["sampleSizeUnit"]
+    for event, _ in read:
+        assert event["samplingProtocol"].startswith("Roadside, version 1")
+        assert event["samplingEffort"]
+        assert event["eventType"] in {"survey", "siteVisit"}
+        assert float(event["sampleSizeValue"]) > 0
+        assert event["sampleSizeUnit"] in units
+        assert event["locationID"].startswith("hollow-creek:")
+        assert event["http://purl.org/dc/terms/license"].startswith("https://creativecommons.org/")
+
+
+def test_dates_are_intervals_in_local_time_as_long_as_the_sample(read):
+    """ISO 8601 (Quick Reference Guide, eventDate); five minutes were listened at each stop."""
+    for event, _ in read:
+        first, last = map(dt.datetime.fromisoformat, event["eventDate"].split("/"))
+        assert first.utcoffset() == last.utcoffset() == dt.timedelta(hours=-5), "Chicago, summer"
+        night = re.match(r"Night of (\S+?);", event["eventRemarks"]).group(1)
+        assert first.date().isoformat() == night
+        if event["eventType"] == "siteVisit":
+            assert (last - first).total_seconds() == 60 * float(event["sampleSizeValue"]) == 300
+
+
+def test_places_are_whole_or_withheld(frozen, read):
+    given = {f"hollow-creek:{row['stop']}": row for row in frozen.records("stops")}
+    places = ("decimalLatitude", "decimalLongitude", "geodeticDatum",
+              "coordinateUncertaintyInMeters", "coordinatePrecision")  # fmt: skip
+    for event, _ in read:
+        if event["eventType"] == "survey":
+            assert not any(event[name] for name in places)
+            continue
+        stop = given[event["locationID"]]
+        assert event["dataGeneralizations"] == (stop["data_generalizations"] or "")
+        assert event["informationWithheld"] == (stop["information_withheld"] or "")
+        if stop["latitude"] is None:
+            assert not any(event[name] for name in places)
+            assert event["informationWithheld"]
+        else:
+            assert float(event["decimalLatitude"]) == stop["latitude"]
+            assert float(event["decimalLongitude"]) == stop["longitude"]
+            assert event["geodeticDatum"] == "EPSG:4326"
+            assert float(event["coordinateUncertaintyInMeters"]) == stop["coordinate_uncertainty_m"]
+            assert float(event["coordinatePrecision"]) == stop["grid_degrees"]
+
+
+def test_occurrences_are_the_calls_and_blank_is_neither(frozen, read):
+    """Index 0 is absent, 1 to 3 present; a blank index has no occurrence."""
+    expected = {
+        (row["period"], row["species"]): "present" if row["call_index"] else "absent"
+        for row in frozen.records("calls")
+        if row["call_index"] is not None
+    }
+    blank = sum(row["call_index"] is None for row in frozen.records("calls"))
+    assert blank > 0
+    found = {
+        (event["eventID"], row["scientificName"]): row["occurrenceStatus"]
+        for event, extensions in read
+        for row in extensions["occurrence"]
+    }
+    assert found == expected
+    assert len({row["occurrenceID"] for _, ext in read for row in ext["occurrence"]}) == len(found)
+
+
+def test_occurrences_keep_to_the_vocabularies(read):
+    rows = [row for _, extensions in read for row in extensions["occurrence"]]
+    for name in ("basisOfRecord", "occurrenceStatus", "taxonRank"):
+        assert {row[name] for row in rows} <= set(STANDARD["vocabularies"][name])
+    assert {row["basisOfRecord"] for row in rows} == {"HumanObservation"}
+    assert {(row["kingdom"], row["class"], row["order"]) for row in rows} == {
+        ("Animalia", "Amphibia", "Anura")
+    }
+    assert {row["behavior"] for row in rows if row["occurrenceStatus"] == "absent"} == {""}
+    assert all(row["recordedBy"] and row["vernacularName"] for row in rows)
+    group = [row for row in rows if row["scientificName"] == SPECIES[1]]
+    assert {row["taxonRank"] for row in group} == {"speciesAggregate"}
+    assert {row["identificationQualifier"] for row in group} == {"not told apart by ear"}
+
+
+def test_call_index_hangs_on_its_occurrence(frozen, read):
+    indices = {}
+    for event, extensions in read:
+        statuses = {row["occurrenceID"]: row for row in extensions["occurrence"]}
+        for row in extensions["measurement"]:
+            if row["measurementType"] == "call index":
+                occurrence = statuses[row["occurrenceID"]]
+                assert occurrence["occurrenceStatus"] == "present"
+                key = event["eventID"], occurrence["scientificName"]
+                indices[key] = int(row["measurementValue"])
+                assert "not a count" in row["measurementMethod"]
+            else:
+                assert row["occurrenceID"] == ""
+    assert indices == {
+        (row["period"], row["species"]): row["call_index"]
+        for row in frozen.records("calls")
+        if row["call_index"]
+    }
+
+
+def test_measurements_are_the_cells_with_their_units(frozen, read):
+    counted = Counter(
+        (row["measurementType"], row["measurementUnit"])
+        for _, extensions in read
+        for row in extensions["measurement"]
+        if row["measurementType"] != "call index"
+    )
+    periods, visits = list(frozen.records("periods")), list(frozen.records("visits"))
+    assert counted == {
+        ("minutes after sunset", "minute"): len(periods),
+        ("air temperature", "°C"): len(periods),
+        ("moonlight at the stop", ""): len(periods),
+        ("water in the wetland", ""): len(periods),
+        ("air temperature at the start", "°C"): len(visits),
+        ("wind force at the start", "Beaufort"): len(visits),
+        ("rain in the 48 hours before", "mm"): len(visits),
+    }
+    ids = [row["measurementID"] for _, ext in read for row in ext["measurement"]]
+    assert len(ids) == len(set(ids))
+
+
+def test_nothing_hangs_in_the_air(archive):
+    """Each row of an extension belongs to an event; the reader finds none that does not."""
+    with DwCAReader(str(archive)) as reader:
+        assert reader.orphaned_extension_rows() == {
+            "occurrence.csv": {},
+            "measurement.csv": {},
+        }
+
+
+def test_hostile_texts_are_guarded(archive, frozen):
+    with zipfile.ZipFile(archive) as file:
+        text = file.read("event.csv").decode()
+    habitat = {row["habitat"] for row in frozen.records("stops")}
+    assert any(text_.startswith("=") for text_ in habitat)
+    with DwCAReader(str(archive)) as reader:
+        found = {row.data[f"{DWC}habitat"] for row in reader} - {""}
+    assert not any(one.startswith(("=", "+", "-", "@", "\t", "\r", "\n")) for one in found)
+    flat = {" ".join(f"{one}".split()) for one in habitat}
+    assert {unguard(one).split("; fish")[0] for one in found} == flat
+    assert text.count("\n") == 1 + len([*frozen.rows("visits"), *frozen.rows("periods")])
+
+
+def test_a_publication_without_times_or_places_is_whole_too(tmp_path):
+    """Old paper sheets have nights without clock times; all places may be withheld."""
+    night = dt.date(1999, 4, 10)
+    frozen = freeze_rows(
+        tmp_path,
+        {
+            "routes": [{"route": "R1", "protocol": "Roadside", "stops": 1}],
+            "stops": [{"stop": "R1_1", "route": "R1", "number": 1, "active_from": night,
+                       "information_withheld": "Coordinates."}],
+            "checklist": [{"species": "Pseudacris crucifer", "code": "a", "common_name": "Peeper",
+                           "is_group": False}],
+            "visits": [{"visit": "v", "route": "R1", "night": night, "season_year": 1999,
+                        "visit_number": 1, "day": 99, "protocol": "Roadside",
+                        "protocol_version": 1, "observer": "Observer 7"}],
+            "periods": [{"period": "p", "visit": "v", "stop": "R1_1"}],
+            "calls": [{"period": "p", "species": "Pseudacris crucifer", "call_index": 0}],
+        },
+        url="",
+        contact_email="",
+    )  # fmt: skip
+    darwincore.write(frozen, tmp_path / "a.zip")
+    with DwCAReader(str(tmp_path / "a.zip")) as reader:
+        visit, period = ({k.removeprefix(DWC): v for k, v in row.data.items()} for row in reader)
+        assert reader.metadata.find("dataset/coverage/geographicCoverage") is None
+    assert visit["eventDate"] == period["eventDate"] == "1999-04-10"
+    assert (period["sampleSizeValue"], period["sampleSizeUnit"]) == ("", "")
+    assert period["geodeticDatum"] == ""
+
+
+def test_the_same_tables_give_the_same_bytes(frozen, archive, tmp_path):
+    darwincore.write(frozen, tmp_path / "again.zip")
+    assert (tmp_path / "again.zip").read_bytes() == archive.read_bytes()
