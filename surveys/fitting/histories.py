@@ -14,12 +14,7 @@ from surveys.protocol.values import Place
 from surveys.seasons.query import fetch
 from surveys.trends.arrays import FloatArray
 from surveys.trends.histories import PeriodColumns
-from surveys.trends.periods import Heard, Listed, ProgrammePeriods
-
-# How much water there is tonight, as an ordered amount; "not seen" is missing.
-WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
-HYDROPERIOD = {"weeks": 0.0, "season": 1.0, "most_years": 2.0, "always": 3.0}
-FISH = {"no": 0.0, "yes": 1.0}
+from surveys.trends.periods import FISH, HYDROPERIOD, WATER, Heard, Listed, ProgrammePeriods
 
 # A visit is numbered within its route and season year; two visits of one night stay apart.
 # Temperature and wind fall back on the sheet's head where a stop has none of its own.

@@ -7,7 +7,6 @@ import statistics
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -27,7 +26,8 @@ from surveys.publishing.exceptions import NamesCollide
 from surveys.publishing.frozen import About, Frozen, Value, write_table
 from surveys.publishing.people import published_name
 from surveys.publishing.places import OPEN, SharedPlace, share_place
-from surveys.publishing.queries import CALLS, PERIODS, STOPS, VISITS, stream
+from surveys.publishing.queries import CALLS, PERIODS, VISITS, stream
+from surveys.publishing.stops import SharedStop, shared_stops
 
 # Tables that hold places: the only ones that differ for those who may have exact ones.
 PLACES = (tables.ROUTES, tables.STOPS)
@@ -49,14 +49,14 @@ def snapshot() -> Iterator[None]:
 
 
 def freeze(programme: Programme, folder: Path, about: About, *, exact: bool = False) -> Frozen:
-    """Write the tables of rows, from routes to calls; what is worked out from them is added by
-    `surveys.publishing.results`. To be called within `snapshot`.
+    """Write the tables of rows; `add_results` writes those that are worked out from them. To be
+    called within `snapshot`.
 
     Raises NamesCollide when two species of the checklist share a scientific name.
     """
     checklist = _checklist(programme)
     given = {"programme": programme.pk, "season_year": about.season_year}
-    stops = _stops(programme, given)
+    stops = shared_stops(programme)
     write_table(folder, tables.CHECKLIST, checklist)
     write_table(folder, tables.PROTOCOLS, _protocols(programme, about.season_year))
     write_table(folder, tables.VISITS, _visits(programme, given))
@@ -74,38 +74,11 @@ def with_exact_places(programme: Programme, frozen: Frozen, folder: Path) -> Fro
             (folder / table.file).parent.mkdir(parents=True, exist_ok=True)
             (folder / table.file).symlink_to(frozen.folder / table.file)
     exact = Frozen(about=frozen.about, folder=folder)
-    given = {"programme": programme.pk, "season_year": frozen.about.season_year}
-    _write_places(programme, exact, _stops(programme, given), exact=True)
+    _write_places(programme, exact, shared_stops(programme), exact=True)
     return exact
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Stop:
-    """A stop's row, its label in the tables, and its place as it may be shared."""
-
-    row: Any
-    label: str
-    shared: SharedPlace
-
-
-def _stops(programme: Programme, given: Mapping[str, object]) -> dict[int, _Stop]:
-    return {
-        row.id: _Stop(
-            row=row,
-            label=_label(row),
-            shared=share_place(row.latitude, row.longitude, row.level),
-        )
-        for row in stream(STOPS, given)
-    }
-
-
-def _label(row: Any) -> str:
-    """A stop that was moved is a new stop: the later ones carry the day they came into use."""
-    first = f"{row.route}_{row.number}"
-    return first if row.generation == 1 else f"{first}_{row.active_from:%Y%m%d}"
-
-
-def _sun_places(stops: Mapping[int, _Stop]) -> dict[int, Place]:
+def _sun_places(stops: Mapping[int, SharedStop]) -> dict[int, Place]:
     """Where the sun is looked up for each stop: its place as it is shared.
 
     From the exact place, the times of many sunsets would give it away. For stops that are
@@ -227,7 +200,7 @@ def _visits(programme: Programme, given: Mapping[str, Any]) -> Iterator[tuple[Va
 
 
 def _periods(
-    programme: Programme, given: Mapping[str, object], stops: Mapping[int, _Stop]
+    programme: Programme, given: Mapping[str, object], stops: Mapping[int, SharedStop]
 ) -> Iterator[tuple[Value, ...]]:
     places = _sun_places(stops)
     visit, sunset = None, None
@@ -258,7 +231,7 @@ def _periods(
 
 
 def _write_places(
-    programme: Programme, frozen: Frozen, stops: Mapping[int, _Stop], *, exact: bool
+    programme: Programme, frozen: Frozen, stops: Mapping[int, SharedStop], *, exact: bool
 ) -> None:
     """Routes that were surveyed, and those of their stops where somebody listened."""
     listened = {row[2] for row in frozen.rows("periods")}
@@ -297,7 +270,7 @@ def _write_places(
     )
 
 
-def _stop_row(stop: _Stop, place: SharedPlace, *, named: bool) -> tuple[Value, ...]:
+def _stop_row(stop: SharedStop, place: SharedPlace, *, named: bool) -> tuple[Value, ...]:
     row = stop.row
     return (
         stop.label,

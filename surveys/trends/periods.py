@@ -20,6 +20,11 @@ from .histories import PeriodColumns
 # A day of the year as (month, day).
 MonthDay = tuple[int, int]
 
+# Words of the sheet as ordered amounts; what is not among them is missing.
+WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
+HYDROPERIOD = {"weeks": 0.0, "season": 1.0, "most_years": 2.0, "always": 3.0}
+FISH = {"no": 0.0, "yes": 1.0}
+
 
 @dataclass(frozen=True, kw_only=True)
 class Listed:

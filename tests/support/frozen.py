@@ -5,11 +5,13 @@ from decimal import Decimal
 from pathlib import Path
 
 from django.contrib.gis.geos import Point
+from django.db.models import F
 
 from surveys.models import CallIndex, ListeningPeriod, Programme, Sensitivity, Stop
 from surveys.publishing.about import about_publication
 from surveys.publishing.freeze import freeze, snapshot, with_exact_places
 from surveys.publishing.frozen import Frozen
+from surveys.publishing.results import add_results
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -69,6 +71,7 @@ def small_programme() -> Programme:
             )
         if year == 2022:
             _move_a_stop(open_route.stops.get(number=3))
+    ListeningPeriod.objects.filter(visit__night__gt=F("stop__active_until")).delete()
     last = ListeningPeriod.objects.filter(visit__route=shy_route).order_by("visit__night").last()
     assert last is not None
     CallIndex.objects.create(period=last, species=peeper, not_sure=True)
@@ -89,15 +92,22 @@ def _move_a_stop(stop: Stop) -> None:
 
 
 def small_frozen(
-    tmp_path: Path, *, exact: bool = False, programme: Programme | None = None
+    tmp_path: Path,
+    *,
+    exact: bool = False,
+    results: bool = True,
+    programme: Programme | None = None,
 ) -> Frozen:
-    """The frozen tables of `small_programme`, or of another; with exact places when asked."""
+    """The frozen tables of `small_programme`, or of another; with exact places when asked.
+    Without `results`, which take a second or two, the three tables of results are not there."""
     programme = programme or small_programme()
     with snapshot():
         about = about_publication(
             programme, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
         )
         frozen = freeze(programme, tmp_path / "frozen", about)
+        if results:
+            add_results(frozen)
         if exact:
             return with_exact_places(programme, frozen, tmp_path / "exact")
     return frozen

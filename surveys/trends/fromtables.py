@@ -1,0 +1,238 @@
+"""From a publication's tables to its results.
+
+The tables are CSV files in a folder: ``checklist``, ``routes``, ``stops``, ``visits``,
+``periods`` and ``calls``, as they are published. Whoever has them arrives at the same numbers,
+to the last digit. A text cell that begins with an apostrophe has one more than its text.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from .analysed import FitResult, FittedYear
+from .analysis import Parts, analyse
+from .arrays import FloatArray
+from .histories import PeriodColumns, Site
+from .periods import (
+    FISH,
+    HYDROPERIOD,
+    WATER,
+    Heard,
+    Listed,
+    MonthDay,
+    ProgrammePeriods,
+    species_periods,
+)
+from .results import Estimate, merge_flags
+from .table import count_years, row_values, year_row
+
+# Column name to value; None for blank.
+Row = dict[str, object]
+SITES: tuple[Site, ...] = ("stop", "route")
+
+
+@dataclass(frozen=True, kw_only=True)
+class FrozenPeriods:
+    """`species` are the scientific names in the order of the checklist; `periods` knows each by
+    its position."""
+
+    species: tuple[str, ...]
+    periods: ProgrammePeriods
+
+
+def read_periods(folder: Path) -> FrozenPeriods:
+    """The listening periods of the tables in `folder`."""
+    species, listed = _read_checklist(folder)
+    names = {name: position for position, name in enumerate(species)}
+    regions = dict(_read(folder, "routes", "route", "region"))
+    routes = {route: position for position, route in enumerate(regions)}
+    stops = list(_read(folder, "stops", "stop", "hydroperiod", "fish"))
+    stop_at = {stop: position for position, (stop, _, _) in enumerate(stops)}
+    visits = {
+        visit: rest
+        for visit, *rest in _read(
+            folder, "visits", "visit", "route", "season_year", "night", "visit_number", "day",
+            "rain_48h",
+        )
+    }  # fmt: skip
+    periods = list(
+        _read(
+            folder, "periods", "period", "visit", "stop", "air_temperature", "beaufort",
+            "noise_index", "water_tonight", "minutes_after_sunset",
+        )
+    )  # fmt: skip
+    at = {row[0]: position for position, row in enumerate(periods)}
+    own = [visits[row[1]] for row in periods]
+    count = len(periods)
+    columns = PeriodColumns(
+        route=np.array([routes[visit[0]] for visit in own], dtype=np.int64),
+        stop=np.array([stop_at[row[2]] for row in periods], dtype=np.int64),
+        season_year=np.array([int(visit[1]) for visit in own], dtype=np.int64),
+        night=np.array([dt.date.fromisoformat(visit[2]).toordinal() for visit in own], np.int64),
+        visit_number=np.array([int(visit[3]) for visit in own], dtype=np.int64),
+        call_index=np.zeros(count),
+        heard=np.zeros(count),
+        covariates={
+            "temperature": _numbers(row[3] for row in periods),
+            "wind": _numbers(row[4] for row in periods),
+            "noise": _numbers(row[5] for row in periods),
+            "rain": _numbers(visit[5] for visit in own),
+            "water": np.array([WATER.get(row[6], np.nan) for row in periods], dtype=np.float64),
+            "minutes after sunset": _numbers(row[7] for row in periods),
+        },
+    )
+    return FrozenPeriods(
+        species=species,
+        periods=ProgrammePeriods(
+            columns=columns,
+            day=np.array([int(visit[4]) for visit in own], dtype=np.int64),
+            region=np.array([regions[visit[0]] for visit in own], dtype=np.str_),
+            heard=_read_heard(folder, at, names),
+            listed=listed,
+            stops={
+                "hydroperiod": {
+                    stop_at[stop]: HYDROPERIOD[period]
+                    for stop, period, _ in stops
+                    if period in HYDROPERIOD
+                },
+                "fish": {stop_at[stop]: FISH[fish] for stop, _, fish in stops if fish in FISH},
+            },
+        ),
+    )
+
+
+def yearly_rows(frozen: FrozenPeriods) -> Iterator[Row]:
+    """Rows of the yearly table, by species and season year."""
+    for position in sorted(range(len(frozen.species)), key=frozen.species.__getitem__):
+        own = species_periods(frozen.periods, position)
+        for counts in count_years(frozen.species[position], own.columns):
+            yield row_values(year_row(counts))
+
+
+def results(
+    frozen: FrozenPeriods, *, said: Callable[[str, Site], None] = lambda species, site: None
+) -> Iterator[tuple[str, Site, FitResult]]:
+    """The fits that the tables of occupancy and of trends hold; `said` hears which one begins."""
+    parts = Parts(turnover=False, index=False, phenology=False)
+    for site in SITES:
+        for position, name in enumerate(frozen.species):
+            said(name, site)
+            own = species_periods(frozen.periods, position)
+            yield name, site, analyse(name, own, site=site, parts=parts)
+
+
+def occupancy_rows(species: str, site: Site, result: FitResult) -> Iterator[Row]:
+    """One row a season year in which somebody listened in the calling season."""
+    line, naive_line = dict(result.trend.line), dict(result.trend.naive_line)
+    for year in result.years:
+        yield {
+            "species": species,
+            "site": site,
+            **_year_values(year),
+            **_interval("trend", line.get(year.season_year)),
+            **_interval("naive_trend", naive_line.get(year.season_year)),
+            "detection_model": year.detection_model,
+            "method": _made(year.occupancy),
+            "flags": "; ".join(merge_flags(year.occupancy.flags, year.detection.flags)),
+        }
+
+
+def trend_row(species: str, site: Site, result: FitResult) -> Row:
+    trend = result.trend
+    years = [year.season_year for year in result.years]
+    return {
+        "species": species,
+        "site": site,
+        "first_year": min(years, default=None),
+        "last_year": max(years, default=None),
+        **_interval("change", trend.occupancy),
+        **_interval("naive_change", trend.naive),
+        **_interval("log_odds", trend.log_odds),
+        "detection_model": trend.detection_model,
+        "method": _made(trend.occupancy),
+        "flags": "; ".join(trend.occupancy.flags),
+    }
+
+
+def _year_values(year: FittedYear) -> Row:
+    return {
+        "season_year": year.season_year,
+        "sites": year.sites,
+        "sites_heard": year.heard,
+        **_interval("naive", year.naive),
+        **_interval("occupancy", year.occupancy),
+        "detection": year.detection.value,
+    }
+
+
+def _interval(name: str, estimate: Estimate | None) -> Row:
+    if estimate is None:
+        return dict.fromkeys((name, f"{name}_low", f"{name}_high"))
+    return {name: estimate.value, f"{name}_low": estimate.low, f"{name}_high": estimate.high}
+
+
+def _made(estimate: Estimate) -> str:
+    return f"{estimate.interval}; {estimate.method}"
+
+
+def _read(folder: Path, table: str, *names: str) -> Iterator[list[str]]:
+    """The named columns of a table, as text."""
+    with (folder / f"{table}.csv").open(encoding="utf-8", newline="") as file:
+        lines = csv.reader(file)
+        header = next(lines)
+        places = [header.index(name) for name in names]
+        for line in lines:
+            yield [_text(line[place]) for place in places]
+
+
+def _text(cell: str) -> str:
+    return cell[1:] if cell.startswith("'") else cell
+
+
+def _numbers(cells: Iterator[str]) -> FloatArray:
+    return np.array([float(cell) if cell else np.nan for cell in cells], dtype=np.float64)
+
+
+def _read_checklist(folder: Path) -> tuple[tuple[str, ...], dict[int, Listed]]:
+    names, listed = [], {}
+    rows = _read(
+        folder, "checklist", "species", "listed_from", "listed_until", "calls_from", "calls_to"
+    )
+    for position, (name, since, until, first, last) in enumerate(rows):
+        names.append(name)
+        listed[position] = Listed(
+            since=dt.date.fromisoformat(since) if since else None,
+            until=dt.date.fromisoformat(until) if until else None,
+            season=(_month_day(first), _month_day(last)) if first and last else None,
+        )
+    return tuple(names), listed
+
+
+def _month_day(text: str) -> MonthDay:
+    month, day = text.split("-")
+    return int(month), int(day)
+
+
+def _read_heard(folder: Path, at: dict[str, int], names: dict[str, int]) -> dict[int, Heard]:
+    """What was heard, and where a species is missing; zeros follow from the checklist."""
+    places: dict[int, list[int]] = {}
+    indices: dict[int, list[float]] = {}
+    for period, species, index in _read(folder, "calls", "period", "species", "call_index"):
+        if index == "0":
+            continue
+        position = names[species]
+        places.setdefault(position, []).append(at[period])
+        indices.setdefault(position, []).append(float(index) if index else np.nan)
+    return {
+        position: Heard(
+            at=np.array(places[position], dtype=np.int64),
+            index=np.array(indices[position], dtype=np.float64),
+        )
+        for position in sorted(places)
+    }
