@@ -415,18 +415,22 @@ def _write_member(path: Path, member: Member, rows: Iterable[Mapping[str, Any]])
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(member.terms)
-        writer.writerows([_cell(row.get(term)) for term in member.terms] for row in rows)
+        writer.writerows(map(_cell, map(row.get, member.terms)) for row in rows)
 
 
 def _cell(value: Any) -> str:
     if value is None:
         return ""
+    if isinstance(value, str):
+        return value if value[:1].isalnum() and value.isprintable() else _flat(value)
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, float):
-        return repr(value)
-    # One row is one line, which not every reader of archives takes for granted.
-    return guard(" ".join(value.split())) if isinstance(value, str) else str(value)
+    return repr(value) if isinstance(value, float) else str(value)
+
+
+def _flat(text: str) -> str:
+    """One row is one line, which not every reader of archives takes for granted."""
+    return guard(" ".join(text.split()))
 
 
 def _meta(members: tuple[Member, ...]) -> bytes:
