@@ -6,14 +6,17 @@ import re
 from typing import Any
 
 from django.db.models import QuerySet
+from django.http import HttpResponseBase
 from rest_framework.exceptions import ValidationError
 from rest_framework.generics import GenericAPIView
 from rest_framework.pagination import LimitOffsetPagination
+from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 
 from accounts.access import Permission
-from accounts.models import Membership
+from accounts.models import AccessToken, Membership
+from surveys.api.throttling import say_rate_limit
 from surveys.models import Programme, Route
 
 _REVISION = re.compile(r'(?:W/)?"?([0-9]{1,9})"?')
@@ -40,6 +43,16 @@ class ProgrammeView(GenericAPIView):
     @property
     def programme(self) -> Programme:
         return self.member.programme
+
+    @property
+    def token(self) -> AccessToken | None:
+        return self.request.auth
+
+    def finalize_response(
+        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
+    ) -> HttpResponseBase:
+        say_rate_limit(request, response)
+        return super().finalize_response(request, response, *args, **kwargs)
 
     def filters(self, serializer: type[BaseSerializer]) -> dict[str, Any]:
         return self._valid(serializer, self.request.query_params)

@@ -20,7 +20,12 @@ def if_match(*, required: bool = True) -> OpenApiParameter:
     )
 
 
-READ_ERRORS = {403: ProblemSerializer, 404: ProblemSerializer}
+READ_ERRORS = {
+    401: ProblemSerializer,
+    403: ProblemSerializer,
+    404: ProblemSerializer,
+    429: ProblemSerializer,
+}
 ERRORS = {400: ProblemSerializer, **READ_ERRORS}
 CHANGE_ERRORS = {**ERRORS, 409: ConflictSerializer}
 REFUSABLE_ERRORS = {**CHANGE_ERRORS, 422: RefusalSerializer}

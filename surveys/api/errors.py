@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.conf import settings
 from rest_framework import status
-from rest_framework.exceptions import ValidationError
+from rest_framework.exceptions import AuthenticationFailed, Throttled, ValidationError
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
@@ -14,8 +15,13 @@ from surveys.api.serializers.findings import finding_data
 from surveys.api.serializers.visits import visit_data
 from surveys.publishing.exceptions import PublishingError, TableChanged
 from surveys.visits.exceptions import (
+    ChecksumMismatch,
+    OffsetMismatch,
     QueriesOpen,
     ReasonMissing,
+    RecordingDamaged,
+    RecordingRefused,
+    RecordingTooLarge,
     StaleRevision,
     VisitError,
     VisitRefused,
@@ -26,8 +32,14 @@ _STATUS: Mapping[type[Exception], int] = {
     StaleRevision: status.HTTP_409_CONFLICT,
     WrongState: status.HTTP_409_CONFLICT,
     TableChanged: status.HTTP_409_CONFLICT,
+    OffsetMismatch: status.HTTP_409_CONFLICT,
+    RecordingDamaged: status.HTTP_409_CONFLICT,
     VisitRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,
     QueriesOpen: status.HTTP_422_UNPROCESSABLE_ENTITY,
+    RecordingRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,
+    RecordingTooLarge: status.HTTP_413_REQUEST_ENTITY_TOO_LARGE,
+    # Of the tus protocol, not of HTTP.
+    ChecksumMismatch: 460,
 }
 
 
@@ -41,6 +53,14 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
     if response is not None and isinstance(exception, ValidationError):
         where, detail = _first(exception.detail)
         response.data = {"detail": detail, "where": where}
+    if response is not None and isinstance(exception, AuthenticationFailed):
+        response.status_code = status.HTTP_401_UNAUTHORIZED
+        response["WWW-Authenticate"] = "Bearer"
+    if response is not None and isinstance(exception, Throttled):
+        response.data = {
+            "detail": f"That was more than {settings.API_REQUESTS_AN_HOUR} requests in an hour. "
+            f"Go on in {exception.wait:.0f} seconds; the header Retry-After says so, too."
+        }
     return response
 
 

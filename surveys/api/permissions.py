@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.http import Http404
+from rest_framework.exceptions import PermissionDenied
 from rest_framework.permissions import BasePermission
 
-from accounts.access import membership_of, require
+from accounts.access import TOKEN_PERMISSIONS, membership_of, require
 
 if TYPE_CHECKING:
     from rest_framework.request import Request
@@ -14,11 +16,20 @@ if TYPE_CHECKING:
 
 
 class IsProgrammeMember(BasePermission):
-    """The view names a `permission`; the URL names the programme."""
+    """The view names a `permission`; the URL names the programme. A token opens what its
+    member's role and its own scope both allow, in its own programme only."""
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         if not request.user.is_authenticated:
             return False
         request.membership = membership_of(request.user, view.kwargs["programme"])
+        token = request.auth
+        if token is not None and token.membership_id != request.membership.pk:
+            raise Http404("This token is for another programme.")
         require(request.membership, view.permission)
+        if token is not None and view.permission not in TOKEN_PERMISSIONS[token.scope]:
+            raise PermissionDenied(
+                f"This token opens “{token.get_scope_display()}” only. It does not allow you to "
+                f"{view.permission.value}."
+            )
         return True

@@ -156,6 +156,12 @@ TABLE = """
     api:route_geojson                    GET     in    none  no    ok    ok
     api:route_years                      GET     in    none  no    ok    ok
     api:coverage                         GET     in    none  no    ok    ok
+    api:records_visits                   GET     in    none  ok    ok    ok
+    api:records_periods                  GET     in    none  ok    ok    ok
+    api:records_calls                    GET     in    none  ok    ok    ok
+    api:records_export                   GET     in    none  ok    ok    ok
+    api:records_stops                    GET     in    none  ok    ok    ok
+    api:records_stops_geojson            GET     in    none  ok    ok    ok
     api:visits                           GET     in    none  no    ok    ok
     api:visit                            GET     in    none  no    ok    ok
     api:visit                            PUT     in    none  no    ok    none

@@ -271,7 +271,7 @@ def test_the_list_takes_the_same_queries_however_long(
     for count in (1, 8):
         for _ in range(count):
             make_accepted_visit(route, observer.person)
-        with django_assert_num_queries(5):
+        with django_assert_num_queries(6):
             assert api.get("visits/")["results"]
 
 
@@ -284,7 +284,7 @@ def test_records_take_the_same_queries_however_many(
         visit = make_submitted(
             observer, make_route(programme, stops=stops), plain_cells(stops, heard)
         )
-        with django_assert_num_queries(9):
+        with django_assert_num_queries(10):
             api.get(f"visits/{visit.pk}/records/")
 
 

@@ -1,0 +1,58 @@
+"""Access tokens: `Authorization: Bearer …`. A token that does not hold is said so, in words."""
+
+from __future__ import annotations
+
+from django.utils import timezone
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from knox.auth import TokenAuthentication
+from rest_framework.authentication import get_authorization_header
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.request import Request
+
+from accounts.models import AccessToken, Person
+from accounts.tokens import note_use
+
+
+class AccessTokenAuthentication(TokenAuthentication):
+    """Tokens as the package keeps and compares them, by their hash."""
+
+    def authenticate(self, request: Request) -> tuple[Person, AccessToken] | None:
+        scheme, _, secret = get_authorization_header(request).partition(b" ")
+        if scheme.lower() != b"bearer":
+            return None
+        secret = secret.strip()
+        if not secret.isalnum() or not secret.isascii():
+            raise AuthenticationFailed("Send the token as: Authorization: Bearer <token>.")
+        return self.authenticate_credentials(secret)
+
+    def authenticate_credentials(self, secret: bytes) -> tuple[Person, AccessToken]:
+        try:
+            person, token = super().authenticate_credentials(secret)
+        except AuthenticationFailed:
+            raise AuthenticationFailed(
+                "This token does not hold: it was taken back, has ended, or was copied with a "
+                "mistake. Make a new one under Access tokens."
+            ) from None
+        note_use(token)
+        return person, token
+
+    def authenticate_header(self, request: Request) -> str | None:
+        """None: who sends no token at all is asked to sign in, as everywhere."""
+        return None
+
+    def _cleanup_token(self, token: AccessToken) -> bool:
+        """Whether it has ended. The row stays, so that its owner sees what became of it."""
+        return token.expiry <= timezone.now()
+
+
+class AccessTokenScheme(OpenApiAuthenticationExtension):
+    target_class = AccessTokenAuthentication
+    name = "accessToken"
+
+    def get_security_definition(self, auto_schema: object) -> dict[str, str]:
+        return {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A token made under Access tokens. It reads, and never changes "
+            "anything; its scope says how much it opens.",
+        }

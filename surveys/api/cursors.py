@@ -1,0 +1,29 @@
+"""Cursors: where a page ended, as text that nobody needs to read."""
+
+import base64
+import binascii
+import json
+from collections.abc import Sequence
+
+from rest_framework.exceptions import ValidationError
+
+
+def cursor_of(key: Sequence[str]) -> str:
+    return base64.urlsafe_b64encode(json.dumps(list(key)).encode()).decode().rstrip("=")
+
+
+def key_of(cursor: str, parts: int) -> list[str]:
+    """Raises ValidationError for what is no cursor of such a table."""
+    try:
+        key = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
+    except (binascii.Error, UnicodeError, ValueError):
+        key = None
+    if not (
+        isinstance(key, list)
+        and len(key) == parts
+        and all(isinstance(part, str) and "\0" not in part for part in key)
+    ):
+        raise ValidationError(
+            {"cursor": "This is not a cursor of this list. Follow `next`, or begin without one."}
+        )
+    return key

@@ -1,0 +1,140 @@
+"""Records for analysts: filters, rows and pages. Rows have the columns of the statements."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from surveys.publishing.exporting import EXPORT_FORMATS
+from surveys.publishing.records import CALLS, PERIODS, VISITS, Kind, RecordTable
+from surveys.publishing.stops import SharedStop
+
+MOST_A_PAGE = 5000
+A_PAGE = 1000
+
+_FIELDS: dict[Kind, type[serializers.Field]] = {
+    "id": serializers.UUIDField,
+    "text": serializers.CharField,
+    "whole": serializers.IntegerField,
+    "number": serializers.FloatField,
+    "flag": serializers.BooleanField,
+    "date": serializers.DateField,
+    "instant": serializers.DateTimeField,
+}
+
+
+class PlacesFilterSerializer(serializers.Serializer):
+    places = serializers.ChoiceField(
+        choices=["shared", "exact"],
+        default="shared",
+        help_text="shared: as the programme shares them. exact: only with that right, and with a "
+        "token only when its scope names them; each request is noted.",
+    )
+
+
+class RecordFilterSerializer(serializers.Serializer):
+    """Filters; those that are given must all hold."""
+
+    season_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+    first_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+    last_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+    route = serializers.CharField(required=False, help_text="code of a route")
+    changed_since = serializers.DateTimeField(
+        required=False,
+        help_text="Visits changed at or after this instant. A visit that no longer counts is "
+        "simply gone; fetch the visits again to see which.",
+    )
+
+
+class PageSerializer(serializers.Serializer):
+    limit = serializers.IntegerField(
+        min_value=1, max_value=MOST_A_PAGE, default=A_PAGE, help_text="rows a page"
+    )
+    cursor = serializers.CharField(
+        required=False, help_text="from `next` of the page before; never made by hand"
+    )
+
+
+class PagedFilterSerializer(RecordFilterSerializer, PageSerializer):
+    pass
+
+
+class CallFilterSerializer(RecordFilterSerializer, PlacesFilterSerializer):
+    species = serializers.CharField(required=False, help_text="code of a checklist species")
+
+
+class PagedCallFilterSerializer(CallFilterSerializer, PageSerializer):
+    pass
+
+
+class ExportFilterSerializer(CallFilterSerializer):
+    format = serializers.ChoiceField(
+        choices=list(EXPORT_FORMATS),
+        default="csv",
+        help_text="json is one object a line (newline-delimited)",
+    )
+
+
+def _row(table: RecordTable) -> serializers.Serializer:
+    fields = {
+        column.name: _FIELDS[column.kind](help_text=column.meaning, allow_null=True)
+        if column.name not in table.key_columns
+        else _FIELDS[column.kind](help_text=column.meaning)
+        for column in table.columns
+    }
+    return type(f"{table.name.capitalize()}RecordSerializer", (serializers.Serializer,), fields)
+
+
+def _page(row: type[serializers.Serializer]) -> type[serializers.Serializer]:
+    name = row.__name__.replace("Serializer", "PageSerializer")
+    fields: dict[str, Any] = {
+        "next": serializers.URLField(allow_null=True, help_text="the next page; null at the end"),
+        "results": row(many=True),
+        "__doc__": "A page of records, in an order that does not change while you read.",
+    }
+    return type(name, (serializers.Serializer,), fields)
+
+
+VisitsPage, PeriodsPage, CallsPage = (_page(_row(table)) for table in (VISITS, PERIODS, CALLS))
+
+
+class StopRecordSerializer(serializers.Serializer):
+    """A stop, its place as far as it is given. `name` is blank where places are generalised."""
+
+    stop = serializers.CharField()
+    route = serializers.CharField()
+    region = serializers.CharField(allow_blank=True)
+    number = serializers.IntegerField()
+    name = serializers.CharField(allow_blank=True)
+    latitude = serializers.FloatField(allow_null=True)
+    longitude = serializers.FloatField(allow_null=True)
+    coordinate_uncertainty_m = serializers.FloatField(allow_null=True)
+    grid_degrees = serializers.FloatField(allow_null=True)
+    data_generalizations = serializers.CharField(allow_blank=True)
+    information_withheld = serializers.CharField(allow_blank=True)
+    active_from = serializers.DateField()
+    active_until = serializers.DateField(allow_null=True)
+    habitat = serializers.CharField()
+    hydroperiod = serializers.CharField()
+    fish = serializers.CharField()
+
+
+def stop_record(stop: SharedStop, place: Any, *, named: bool, region: str) -> dict[str, Any]:
+    row = stop.row
+    return {
+        "stop": stop.label,
+        "route": row.route,
+        "region": region,
+        "number": row.number,
+        "name": row.name if named else "",
+        "latitude": place.latitude,
+        "longitude": place.longitude,
+        "coordinate_uncertainty_m": place.uncertainty_m,
+        "grid_degrees": place.grid_degrees,
+        "data_generalizations": place.generalizations,
+        "information_withheld": place.withheld,
+        "active_from": row.active_from,
+        "active_until": row.active_until,
+        "habitat": row.habitat,
+        "hydroperiod": row.hydroperiod,
+        "fish": row.fish,
+    }

@@ -1,0 +1,77 @@
+"""How many requests a person or token may make an hour, counted in the database, so that all
+processes count together. Said in the headers of draft-ietf-httpapi-ratelimit-headers-10 and, when
+the hour is used up, in `Retry-After` (RFC 9110, 10.2.3).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.db import connection
+from django.utils import timezone
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.throttling import BaseThrottle
+
+POLICY = "hour"
+WINDOW_S = 3600
+
+# One row a key: begin a window where none runs, else count on.
+_COUNT = """
+INSERT INTO accounts_requestcount AS counted (key, begun_at, requests)
+VALUES (%(key)s, %(now)s, 1)
+ON CONFLICT (key) DO UPDATE SET
+    requests = CASE WHEN counted.begun_at <= %(expired)s THEN 1 ELSE counted.requests + 1 END,
+    begun_at = CASE WHEN counted.begun_at <= %(expired)s THEN %(now)s ELSE counted.begun_at END
+RETURNING begun_at, requests
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """What is left of a window, and the seconds until the next one begins."""
+
+    limit: int
+    remaining: int
+    reset_s: int
+    allowed: bool
+
+
+def count_request(key: str, limit: int, now: dt.datetime) -> Standing:
+    window = dt.timedelta(seconds=WINDOW_S)
+    with connection.cursor() as cursor:
+        cursor.execute(_COUNT, {"key": key, "now": now, "expired": now - window})
+        begun_at, requests = cursor.fetchone()
+    return Standing(
+        limit=limit,
+        remaining=max(0, limit - requests),
+        reset_s=max(1, math.ceil((begun_at + window - now).total_seconds())),
+        allowed=requests <= limit,
+    )
+
+
+class HourlyLimit(BaseThrottle):
+    """The limit of settings.API_REQUESTS_AN_HOUR for each token, and for each person signed in."""
+
+    def allow_request(self, request: Request, view: object) -> bool:
+        if not request.user.is_authenticated:
+            return True
+        key = f"token:{request.auth.handle}" if request.auth else f"person:{request.user.pk}"
+        self.standing = count_request(key, settings.API_REQUESTS_AN_HOUR, timezone.now())
+        request.rate_limit = self.standing
+        return self.standing.allowed
+
+    def wait(self) -> float:
+        return self.standing.reset_s
+
+
+def say_rate_limit(request: Request, response: Response) -> None:
+    """Put what is left on the answer. Requests that were not counted carry nothing."""
+    standing: Standing | None = getattr(request, "rate_limit", None)
+    if standing is None:
+        return
+    response["RateLimit-Policy"] = f'"{POLICY}";q={standing.limit};w={WINDOW_S}'
+    response["RateLimit"] = f'"{POLICY}";r={standing.remaining};t={standing.reset_s}'

@@ -1,0 +1,216 @@
+"""Records for analysts: pages, stops, and exports of any length."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.http import StreamingHttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework.exceptions import ValidationError
+from rest_framework.negotiation import BaseContentNegotiation
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.utils.urls import replace_query_param
+
+from accounts.access import Permission
+from surveys.api.base import ProgrammeView
+from surveys.api.cursors import cursor_of, key_of
+from surveys.api.describing import ERRORS
+from surveys.api.serializers.analysts import (
+    CallsPage,
+    ExportFilterSerializer,
+    PagedCallFilterSerializer,
+    PagedFilterSerializer,
+    PeriodsPage,
+    PlacesFilterSerializer,
+    StopRecordSerializer,
+    VisitsPage,
+    stop_record,
+)
+from surveys.api.serializers.places import FeatureCollectionSerializer
+from surveys.publishing.exact import note_exact_download
+from surveys.publishing.exporting import EXPORT_FORMATS
+from surveys.publishing.places import OPEN
+from surveys.publishing.records import (
+    CALLS,
+    PERIODS,
+    VISITS,
+    RecordTable,
+    Wanted,
+    page,
+    places_of,
+    statement,
+)
+from surveys.seasons.options import checklist_species
+
+_FILTERS = ("season_year", "first_year", "last_year", "species", "route", "changed_since")
+
+
+class _Records(ProgrammeView):
+    permission = Permission.READ_RECORDS
+
+    def exact(self, asked: dict[str, Any], what: str) -> bool:
+        """Whether exact places were asked for; if so, the request is noted, or refused."""
+        if asked.get("places") != "exact":
+            return False
+        note_exact_download(
+            self.member, what=what, path=self.request.get_full_path(), token=self.token
+        )
+        return True
+
+    def wanted(self, asked: dict[str, Any]) -> Wanted:
+        if "route" in asked:
+            self.route(asked["route"])
+        if "species" in asked and asked["species"] not in {
+            species.code for species in checklist_species(self.programme)
+        }:
+            raise ValidationError(
+                {"species": f"{asked['species']} is not a species of the checklist."}
+            )
+        return Wanted(**{name: asked[name] for name in _FILTERS if name in asked})
+
+
+class _Page(_Records):
+    table: RecordTable
+
+    def page(self, asked: dict[str, Any], *, exact: bool = False) -> Response:
+        rows, last = page(
+            self.programme,
+            self.table,
+            self.wanted(asked),
+            exact=exact,
+            after=self._after(asked.get("cursor")),
+            limit=asked["limit"],
+        )
+        here = self.request.build_absolute_uri()
+        following = None if last is None else replace_query_param(here, "cursor", cursor_of(last))
+        return Response({"next": following, "results": rows})
+
+    def _after(self, cursor: str | None) -> list[str] | None:
+        if cursor is None:
+            return None
+        key = key_of(cursor, len(self.table.key))
+        try:
+            uuid.UUID(key[0])
+        except ValueError:
+            raise ValidationError({"cursor": "This is not a cursor of this list."}) from None
+        return key
+
+
+class VisitRecordsPage(_Page):
+    table = VISITS
+
+    @extend_schema(parameters=[PagedFilterSerializer], responses={200: VisitsPage, **ERRORS})
+    def get(self, request: Request, programme: str) -> Response:
+        """Accepted visits that count. Observers by name only with their consent."""
+        return self.page(self.filters(PagedFilterSerializer))
+
+
+class PeriodRecordsPage(_Page):
+    table = PERIODS
+
+    @extend_schema(parameters=[PagedFilterSerializer], responses={200: PeriodsPage, **ERRORS})
+    def get(self, request: Request, programme: str) -> Response:
+        """Listening periods that count, silent ones included."""
+        return self.page(self.filters(PagedFilterSerializer))
+
+
+class CallRecordsPage(_Page):
+    table = CALLS
+
+    @extend_schema(parameters=[PagedCallFilterSerializer], responses={200: CallsPage, **ERRORS})
+    def get(self, request: Request, programme: str) -> Response:
+        """One row a listening period and species of that night's checklist, zeros included."""
+        asked = self.filters(PagedCallFilterSerializer)
+        return self.page(asked, exact=self.exact(asked, "Call records, a page"))
+
+
+class StopRecords(_Records):
+    @extend_schema(
+        operation_id="records_stops",
+        parameters=[PlacesFilterSerializer],
+        responses={200: StopRecordSerializer(many=True), **ERRORS},
+    )
+    def get(self, request: Request, programme: str) -> Response:
+        """Every stop, with its place as far as the programme shares it."""
+        return Response(self.stops())
+
+    def stops(self) -> list[dict[str, Any]]:
+        exact = self.exact(self.filters(PlacesFilterSerializer), "Stops")
+        regions = dict(self.programme.routes.values_list("code", "region"))
+        return [
+            stop_record(
+                stop,
+                place,
+                named=exact or stop.row.level == OPEN,
+                region=regions[stop.row.route],
+            )
+            for stop, place in places_of(self.programme, exact=exact)
+        ]
+
+
+class StopRecordsGeoJson(StopRecords):
+    @extend_schema(
+        operation_id="records_stops_geojson",
+        parameters=[PlacesFilterSerializer],
+        responses={200: FeatureCollectionSerializer, **ERRORS},
+    )
+    def get(self, request: Request, programme: str) -> Response:
+        """The same stops as GeoJSON; `geometry` is null where a place is withheld."""
+        return Response(
+            {"type": "FeatureCollection", "features": [_feature(stop) for stop in self.stops()]}
+        )
+
+
+class _ByParameter(BaseContentNegotiation):
+    """The format is a parameter of the export, whatever the client says it accepts."""
+
+    def select_renderer(
+        self, request: Request, renderers: list[Any], format_suffix: str | None = None
+    ) -> tuple[Any, str]:
+        return renderers[0], renderers[0].media_type
+
+
+class ExportCalls(_Records):
+    content_negotiation_class = _ByParameter
+    renderer_classes = [JSONRenderer]
+
+    @extend_schema(
+        operation_id="records_calls_export",
+        parameters=[ExportFilterSerializer],
+        responses={
+            (200, "text/csv"): OpenApiTypes.STR,
+            (200, "application/x-ndjson"): OpenApiTypes.STR,
+            (200, "application/vnd.apache.parquet"): OpenApiTypes.BINARY,
+            **ERRORS,
+        },
+    )
+    def get(self, request: Request, programme: str) -> StreamingHttpResponse:
+        """All call records at once, as a stream of any length: CSV, JSON lines or Parquet."""
+        asked = self.filters(ExportFilterSerializer)
+        form = EXPORT_FORMATS[asked["format"]]
+        wanted = self.wanted(asked)
+        exact = self.exact(asked, f"Export of call records, {form.name}")
+        found = statement(self.programme, CALLS, wanted, exact=exact)
+        name = f"{self.programme.slug}-calls-{timezone.now():%Y-%m-%d}.{form.ending}"
+        return StreamingHttpResponse(
+            form.write(CALLS, found),
+            content_type=form.media_type,
+            headers={
+                "Content-Disposition": f'attachment; filename="{name}"',
+                "Cache-Control": "private, no-store",
+            },
+        )
+
+
+def _feature(stop: dict[str, Any]) -> dict[str, Any]:
+    properties = dict(stop)
+    latitude, longitude = properties.pop("latitude"), properties.pop("longitude")
+    geometry = None
+    if latitude is not None:
+        geometry = {"type": "Point", "coordinates": [longitude, latitude]}
+    return {"type": "Feature", "geometry": geometry, "properties": properties}

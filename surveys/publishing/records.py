@@ -1,0 +1,312 @@
+"""Live records for analysts: accepted visits that count, with places and people as they may be
+shared. One statement a table; pages and exports are both made from it.
+
+Columns have the names of the published tables (`surveys.publishing.tables`). What is worked out
+from all rows together, such as the number of a visit within its season, is in publications only.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from accounts.models import Person
+from surveys.models import Programme
+from surveys.publishing.people import published_name
+from surveys.publishing.places import OPEN, SharedPlace, share_place
+from surveys.publishing.stops import SharedStop, shared_stops
+from surveys.seasons.query import fetch
+
+Kind = Literal["id", "text", "whole", "number", "flag", "date", "instant"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """`expression` is how the column is computed; it is trusted text of this module."""
+
+    name: str
+    kind: Kind
+    expression: str
+    meaning: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecordTable:
+    """A table of live records. `key` are expressions that together tell its rows apart and
+    put them in order; `key_types` are their SQL types."""
+
+    name: str
+    columns: tuple[Column, ...]
+    source: str
+    key: tuple[str, ...]
+    key_columns: tuple[str, ...]
+    key_types: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wanted:
+    """Which records: all of a programme, or those that pass every filter that is given."""
+
+    season_year: int | None = None
+    first_year: int | None = None
+    last_year: int | None = None
+    species: str | None = None
+    route: str | None = None
+    changed_since: dt.datetime | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Statement:
+    """SQL that gives the columns of a table under their names, and what goes into it."""
+
+    sql: str
+    parameters: Mapping[str, object]
+
+
+def _instant(field: str) -> str:
+    return f"""to_char({field} AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS"Z"')"""
+
+
+_PLACES = """
+JOIN unnest(%(stop_ids)s::bigint[], %(stop_labels)s::text[], %(latitudes)s::float8[],
+            %(longitudes)s::float8[], %(uncertainties)s::float8[])
+     AS x (stop_id, label, latitude, longitude, uncertainty_m) ON x.stop_id = p.stop_id"""
+_NAMES = """
+JOIN unnest(%(person_ids)s::bigint[], %(person_names)s::text[])
+     AS n (person_id, name) ON n.person_id = v.observer_id"""
+_VISITS = """
+FROM surveys_route r
+JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends AND v.state = 'accepted'"""
+_PERIODS = f"""{_VISITS}
+JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends{_PLACES}"""
+# A silence has no row of its own: it follows from the stop that was listened to and the
+# checklist of that night. A call row that does not count makes its species missing there.
+_CALLS = f"""{_PERIODS}
+JOIN surveys_checklistentry e
+  ON e.programme_id = r.programme_id
+ AND (e.listed_from IS NULL OR v.night >= e.listed_from)
+ AND (e.listed_until IS NULL OR v.night <= e.listed_until)
+JOIN surveys_species t ON t.id = e.species_id
+LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = e.species_id"""
+
+
+def _column(name: str, kind: Kind, expression: str, meaning: str) -> Column:
+    return Column(name=name, kind=kind, expression=expression, meaning=meaning)
+
+
+_VISIT = _column("visit", "id", "v.id", "Identifier of the visit.")
+_ROUTE = _column("route", "text", "r.code", "Code of the route.")
+_NIGHT = _column("night", "date", "v.night", "Date on which the evening began.")
+_YEAR = _column("season_year", "whole", "v.season_year", "Label of the survey season.")
+_PERIOD = _column("period", "id", "p.id", "Identifier of the listening period.")
+_STOP = _column("stop", "text", "x.label", "Identifier of the stop.")
+_STARTED = _column("started_at", "instant", _instant("p.started_at"), "When listening began, UTC.")
+
+VISITS = RecordTable(
+    name="visits",
+    source=f"{_VISITS}{_NAMES}\nJOIN surveys_protocolversion w ON w.id = v.protocol_version_id"
+    "\nJOIN surveys_protocol q ON q.id = w.protocol_id",
+    key=("v.id",),
+    key_columns=("visit",),
+    key_types=("uuid",),
+    columns=(
+        _VISIT,
+        _ROUTE,
+        _NIGHT,
+        _YEAR,
+        _column("window", "text", 'v."window"', "Window of the season."),
+        _column("protocol", "text", "q.name", "Name of the protocol."),
+        _column("protocol_version", "whole", "w.number", "Version of the protocol."),
+        _column("observer", "text", "n.name", "Name by consent, else a pseudonym."),
+        _column(
+            "start_air_temperature",
+            "number",
+            "v.start_air_temperature_c::float8",
+            "Air temperature at the start, °C.",
+        ),
+        _column("start_beaufort", "whole", "v.start_beaufort", "Wind at the start, Beaufort."),
+        _column("start_sky", "whole", "v.start_sky", "Sky code at the start."),
+        _column(
+            "end_air_temperature",
+            "number",
+            "v.end_air_temperature_c::float8",
+            "Air temperature at the end, °C.",
+        ),
+        _column("end_beaufort", "whole", "v.end_beaufort", "Wind at the end, Beaufort."),
+        _column("end_sky", "whole", "v.end_sky", "Sky code at the end."),
+        _column("rain_48h", "number", "v.rain_48h_mm::float8", "Rain in the 48 hours before, mm."),
+        _column("days_since_rain", "whole", "v.days_since_rain", "Days since it last rained."),
+        _column(
+            "changed_at",
+            "instant",
+            _instant("v.changed_at"),
+            "When the visit was last changed, UTC; for changed_since.",
+        ),
+    ),
+)
+PERIODS = RecordTable(
+    name="periods",
+    source=_PERIODS,
+    key=("p.id",),
+    key_columns=("period",),
+    key_types=("uuid",),
+    columns=(
+        _PERIOD,
+        _VISIT,
+        _STOP,
+        _STARTED,
+        _column("finished_at", "instant", _instant("p.finished_at"), "When listening ended, UTC."),
+        _column("paused", "whole", "p.paused_s", "Time in between that was not listened, s."),
+        _column(
+            "air_temperature",
+            "number",
+            "coalesce(p.air_temperature_c, v.start_air_temperature_c)::float8",
+            "Air temperature, °C; that of the visit's start where the stop has none.",
+        ),
+        _column(
+            "water_temperature", "number", "p.water_temperature_c::float8", "Water temperature, °C."
+        ),
+        _column("beaufort", "whole", "coalesce(p.beaufort, v.start_beaufort)", "Wind, Beaufort."),
+        _column("sky", "whole", "p.sky", "Sky code."),
+        _column("noise_index", "whole", "p.noise_index", "Noise index."),
+        _column("cars", "whole", "p.cars", "Cars that passed."),
+        _column("moonlight", "flag", "p.moonlight", "Whether the moon lit the stop."),
+        _column("water_tonight", "text", "nullif(p.water_tonight, '')", "Water that night."),
+    ),
+)
+CALLS = RecordTable(
+    name="calls",
+    source=_CALLS,
+    key=("p.id", 't.scientific_name COLLATE "C"'),
+    key_columns=("period", "species"),
+    key_types=("uuid", "text"),
+    columns=(
+        _PERIOD,
+        _VISIT,
+        _ROUTE,
+        _NIGHT,
+        _YEAR,
+        _STOP,
+        _column("latitude", "number", "x.latitude", "Degrees, WGS 84; blank where withheld."),
+        _column("longitude", "number", "x.longitude", "Degrees, WGS 84; blank where withheld."),
+        _column(
+            "coordinate_uncertainty_m",
+            "number",
+            "x.uncertainty_m",
+            "Radius around the coordinates within which the stop lies.",
+        ),
+        _STARTED,
+        _column("species", "text", "t.scientific_name", "Scientific name."),
+        _column(
+            "call_index",
+            "whole",
+            "CASE WHEN c.id IS NULL THEN 0 WHEN c.counts_in_trends THEN c.index END",
+            "0 not heard, 1 single callers, 2 some overlap, 3 full chorus; blank where the "
+            "species is neither heard nor silent.",
+        ),
+    ),
+)
+RECORD_TABLES = (VISITS, PERIODS, CALLS)
+
+_FILTERS = {
+    "season_year": "v.season_year = %(season_year)s",
+    "first_year": "v.season_year >= %(first_year)s",
+    "last_year": "v.season_year <= %(last_year)s",
+    "route": "r.code = %(route)s",
+    "changed_since": "v.changed_at >= %(changed_since)s",
+}
+_SPECIES = "t.code = %(species)s"
+
+
+def statement(
+    programme: Programme,
+    table: RecordTable,
+    wanted: Wanted,
+    *,
+    exact: bool,
+    after: Sequence[str] | None = None,
+    limit: int | None = None,
+) -> Statement:
+    """The records of a programme in the order of the table's key; those that follow the key
+    `after`, at most `limit` of them."""
+    parameters: dict[str, object] = {"programme": programme.pk}
+    conditions = ["r.programme_id = %(programme)s"]
+    for name, condition in _FILTERS.items():
+        value = getattr(wanted, name)
+        if value is not None:
+            conditions.append(condition)
+            parameters[name] = value
+    if wanted.species is not None and table is CALLS:
+        conditions.append(_SPECIES)
+        parameters["species"] = wanted.species
+    if after is not None:
+        names = [f"after_{number}" for number in range(len(table.key))]
+        marks = ", ".join(
+            f"%({name})s::{type_}" for name, type_ in zip(names, table.key_types, strict=True)
+        )
+        conditions.append(f"({', '.join(table.key)}) > ({marks})")
+        parameters |= zip(names, after, strict=True)
+    if "unnest(%(stop_ids)s" in table.source:
+        parameters |= _places(programme, exact=exact)
+    if "unnest(%(person_ids)s" in table.source:
+        parameters |= _names(programme)
+    columns = ",\n       ".join(f'{one.expression} AS "{one.name}"' for one in table.columns)
+    sql = f"SELECT {columns}{table.source}\nWHERE {' AND '.join(conditions)}"
+    sql += f"\nORDER BY {', '.join(table.key)}"
+    if limit is not None:
+        sql += "\nLIMIT %(limit)s"
+        parameters["limit"] = limit
+    return Statement(sql=sql, parameters=parameters)
+
+
+def page(
+    programme: Programme,
+    table: RecordTable,
+    wanted: Wanted,
+    *,
+    exact: bool,
+    after: Sequence[str] | None,
+    limit: int,
+) -> tuple[list[dict[str, object]], list[str] | None]:
+    """Some rows by column name, and the key after which the next page begins, None at the end."""
+    found = statement(programme, table, wanted, exact=exact, after=after, limit=limit + 1)
+    rows = [row._asdict() for row in fetch(found.sql, found.parameters)]
+    if len(rows) <= limit:
+        return rows, None
+    last = rows[limit - 1]
+    return rows[:limit], [str(last[name]) for name in table.key_columns]
+
+
+def places_of(programme: Programme, *, exact: bool) -> list[tuple[SharedStop, SharedPlace]]:
+    """Every stop of the programme with its place as it may be shared, or as it is."""
+    return [
+        (stop, _exact_place(stop) if exact else stop.shared)
+        for stop in shared_stops(programme).values()
+    ]
+
+
+def _exact_place(stop: SharedStop) -> SharedPlace:
+    return share_place(stop.row.latitude, stop.row.longitude, OPEN)
+
+
+def _places(programme: Programme, *, exact: bool) -> dict[str, object]:
+    """Stops as arrays of equal length. Exact coordinates of stops that are not to be shared
+    exactly never enter the statement."""
+    places = places_of(programme, exact=exact)
+    return {
+        "stop_ids": [stop.row.id for stop, _ in places],
+        "stop_labels": [stop.label for stop, _ in places],
+        "latitudes": [place.latitude for _, place in places],
+        "longitudes": [place.longitude for _, place in places],
+        "uncertainties": [place.uncertainty_m for _, place in places],
+    }
+
+
+def _names(programme: Programme) -> dict[str, object]:
+    people = list(Person.objects.filter(visits__route__programme=programme).distinct())
+    return {
+        "person_ids": [person.pk for person in people],
+        "person_names": [published_name(person, programme) for person in people],
+    }

@@ -1,0 +1,246 @@
+"""Access tokens: hashed, ending, bound to one programme, never opening more than their scope."""
+
+import datetime as dt
+import hashlib
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.test import Client
+from django.utils import timezone
+
+from accounts.models import AccessToken, Membership, RequestCount, Role, Scope
+from accounts.tokens import MOST_TOKENS, make_token, take_back, tokens_of
+from surveys.models import ExactDownload
+from tests.support.builders import make_accepted_visit, make_checklist, make_member, make_route
+
+
+@pytest.fixture
+def programme(programme, observer):
+    (peeper,) = make_checklist(programme)
+    make_accepted_visit(make_route(programme), observer.person, heard={1: {peeper: 2}})
+    return programme
+
+
+def secret_of(member: Membership, scope: Scope = Scope.RECORDS) -> str:
+    return make_token(member, name="report", scope=scope, days=30).secret
+
+
+def ask(secret: str, path: str, programme, method: str = "GET", **data: object):
+    return Client().generic(
+        method,
+        f"/api/v1/{programme.slug}/{path}",
+        headers={"Authorization": f"Bearer {secret}"},
+        **data,
+    )
+
+
+def test_only_a_hash_is_kept(partner):
+    made = make_token(partner, name="report", scope=Scope.RECORDS, days=30)
+    row = AccessToken.objects.get()
+    assert row.digest == hashlib.sha512(made.secret.encode()).hexdigest()
+    assert made.secret not in str(AccessToken.objects.values().get())
+    assert dt.timedelta(days=29) < row.expiry - timezone.now() <= dt.timedelta(days=30)
+
+
+# Scope × address: what a partner's token opens.
+@pytest.mark.parametrize(
+    ("scope", "path", "status"),
+    [
+        (Scope.RESULTS, "trends/", 200),
+        (Scope.RESULTS, "publications/", 200),
+        (Scope.RESULTS, "records/calls/", 403),
+        (Scope.RESULTS, "records/calls/export/", 403),
+        (Scope.RESULTS, "records/stops/", 403),
+        (Scope.RECORDS, "trends/", 200),
+        (Scope.RECORDS, "records/visits/", 200),
+        (Scope.RECORDS, "records/periods/", 200),
+        (Scope.RECORDS, "records/calls/", 200),
+        (Scope.RECORDS, "records/calls/export/", 200),
+        (Scope.RECORDS, "records/stops/", 200),
+        (Scope.RECORDS, "records/stops/geojson/", 200),
+        (Scope.RECORDS, "visits/", 403),
+        (Scope.RECORDS, "routes/", 403),
+        (Scope.RECORDS, "seasons/route-years/", 403),
+    ],
+)
+def test_a_token_opens_its_scope(programme, partner, scope, path, status):
+    assert ask(secret_of(partner, scope), path, programme).status_code == status
+
+
+@pytest.mark.parametrize("role", [Role.OBSERVER, Role.COORDINATOR])
+@pytest.mark.parametrize("path", ["visits/", "routes/", "seasons/route-years/"])
+def test_even_a_coordinators_token_opens_no_working_data(programme, role, path):
+    assert ask(secret_of(make_member(programme, role)), path, programme).status_code == 403
+
+
+def test_a_token_changes_nothing(programme, coordinator):
+    answer = ask(
+        secret_of(coordinator, Scope.EXACT),
+        "publications/",
+        programme,
+        "POST",
+        data='{"season_year": 2024}',
+        content_type="application/json",
+    )
+    assert answer.status_code == 403
+    assert "This token opens" in answer.json()["detail"]
+
+
+def test_a_token_is_of_one_programme(programme, partner):
+    other = make_member(
+        type(programme).objects.create(name="Other", slug="other", time_zone="UTC"),
+        Role.PARTNER,
+        person=partner.person,
+    )
+    assert ask(secret_of(partner), "trends/", other.programme).status_code == 404
+    assert ask(secret_of(other), "trends/", other.programme).status_code == 200
+
+
+def test_somebody_who_left_has_no_access(programme, partner):
+    secret = secret_of(partner)
+    partner.active = False
+    partner.save()
+    assert ask(secret, "trends/", programme).status_code == 404
+
+
+def test_a_closed_account_has_no_access(programme, partner):
+    secret = secret_of(partner)
+    partner.person.is_active = False
+    partner.person.save()
+    assert ask(secret, "trends/", programme).status_code == 401
+
+
+def test_a_token_ends_and_its_owner_still_sees_it(programme, partner):
+    secret = secret_of(partner)
+    AccessToken.objects.update(expiry=timezone.now() - dt.timedelta(seconds=1))
+    answer = ask(secret, "trends/", programme)
+    assert answer.status_code == 401
+    assert answer.headers["WWW-Authenticate"] == "Bearer"
+    assert "has ended" in answer.json()["detail"]
+    assert tokens_of(partner).count() == 1
+
+
+def test_a_token_taken_back_is_worth_nothing(programme, partner):
+    made = make_token(partner, name="report", scope=Scope.RECORDS, days=30)
+    take_back(partner, made.token.handle)
+    assert ask(made.secret, "trends/", programme).status_code == 401
+
+
+@pytest.mark.parametrize("secret", ["", "x", "two words", "é", "0" * 64, "%00"])
+def test_what_is_no_token_is_refused_in_words(programme, secret):
+    answer = ask(secret, "trends/", programme)
+    assert answer.status_code == 401
+    assert "oken" in answer.json()["detail"]
+
+
+def test_a_token_comes_before_a_session(programme, coordinator, partner, client_for):
+    answer = client_for(coordinator).get(
+        f"/api/v1/{programme.slug}/visits/",
+        headers={"Authorization": f"Bearer {secret_of(partner)}"},
+    )
+    assert answer.status_code == 403
+
+
+def test_last_use_is_noted_to_the_hour(programme, partner):
+    secret = secret_of(partner)
+    ask(secret, "trends/", programme)
+    first = AccessToken.objects.get().last_used_at
+    assert first is not None
+    ask(secret, "trends/", programme)
+    assert AccessToken.objects.get().last_used_at == first
+
+
+# Right × scope × what was asked for.
+@pytest.mark.parametrize("path", ["records/calls/", "records/calls/export/", "records/stops/"])
+@pytest.mark.parametrize("right", [True, False])
+@pytest.mark.parametrize("scope", [Scope.RECORDS, Scope.EXACT])
+def test_exact_places_need_the_right_and_the_scope(programme, partner, path, right, scope):
+    partner.exact_places = True
+    partner.save()
+    secret = secret_of(partner, scope)
+    partner.exact_places = right
+    partner.save()
+    answer = ask(secret, f"{path}?places=exact", programme)
+    allowed = right and scope == Scope.EXACT
+    assert answer.status_code == (200 if allowed else 403)
+    body = answer.getvalue() if answer.streaming else answer.content
+    assert (b"43.0731" in body) == allowed
+    noted = [(one.person, one.by_token, one.path) for one in ExactDownload.objects.all()]
+    address = f"/api/v1/{programme.slug}/{path}?places=exact"
+    assert noted == ([(partner.person, "report", address)] if allowed else [])
+
+
+def test_shared_places_are_not_noted_even_for_those_with_the_right(programme, coordinator):
+    answer = ask(secret_of(coordinator, Scope.EXACT), "records/calls/", programme)
+    assert b"43.0731" not in answer.content
+    assert not ExactDownload.objects.exists()
+
+
+def test_the_note_is_written_before_the_first_byte(programme, coordinator):
+    answer = ask(
+        secret_of(coordinator, Scope.EXACT), "records/calls/export/?places=exact", programme
+    )
+    assert ExactDownload.objects.count() == 1
+    assert next(iter(answer.streaming_content)).startswith(b"period,visit")
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"scope": "everything"}, "scope"),
+        ({"scope": Scope.EXACT}, "scope"),
+        ({"days": 36500}, "days"),
+        ({"name": "  "}, "name"),
+    ],
+)
+def test_a_token_that_cannot_be_is_refused(partner, changes, field):
+    with pytest.raises(ValidationError) as refusal:
+        make_token(partner, **{"name": "report", "scope": Scope.RECORDS, "days": 30, **changes})
+    assert field in refusal.value.message_dict
+
+
+def test_nobody_hoards_tokens(partner):
+    for _ in range(MOST_TOKENS):
+        secret_of(partner)
+    with pytest.raises(ValidationError, match="Take one back"):
+        secret_of(partner)
+
+
+class TestRateLimit:
+    @pytest.fixture(autouse=True)
+    def limit(self, settings):
+        settings.API_REQUESTS_AN_HOUR = 2
+
+    def test_headers_say_what_is_left_and_429_when_to_go_on(self, programme, partner):
+        """Fields and parameters of draft-ietf-httpapi-ratelimit-headers-10, 3 and 4."""
+        secret = secret_of(partner)
+        left = [ask(secret, "trends/", programme) for _ in range(3)]
+        assert [answer.status_code for answer in left] == [200, 200, 429]
+        assert {answer.headers["RateLimit-Policy"] for answer in left} == {'"hour";q=2;w=3600'}
+        assert [answer.headers["RateLimit"].split(";t=")[0] for answer in left] == [
+            '"hour";r=1',
+            '"hour";r=0',
+            '"hour";r=0',
+        ]
+        wait = int(left[2].headers["Retry-After"])
+        assert 3590 <= wait <= 3600
+        assert f"in {wait} seconds" in left[2].json()["detail"]
+
+    def test_each_token_has_its_own_count(self, programme, partner):
+        first, second = secret_of(partner), secret_of(partner)
+        for _ in range(3):
+            last = ask(first, "trends/", programme)
+        assert last.status_code == 429
+        assert ask(second, "trends/", programme).status_code == 200
+
+    def test_a_new_window_begins_after_an_hour(self, programme, partner):
+        secret = secret_of(partner)
+        for _ in range(3):
+            ask(secret, "trends/", programme)
+        RequestCount.objects.update(begun_at=timezone.now() - dt.timedelta(hours=1, seconds=1))
+        assert ask(secret, "trends/", programme).status_code == 200
+
+    def test_people_who_are_signed_in_are_counted_too(self, programme, partner, client_for):
+        client = client_for(partner)
+        path = f"/api/v1/{programme.slug}/trends/"
+        assert [client.get(path).status_code for _ in range(3)] == [200, 200, 429]
