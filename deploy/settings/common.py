@@ -142,6 +142,8 @@ CONTENT_SECURITY_POLICY = {
         "font-src": [SELF],
         "connect-src": [SELF],
         "manifest-src": [SELF],
+        # A recording that is still on the phone is played from its memory.
+        "media-src": [SELF, "blob:"],
         "worker-src": [SELF],
         "form-action": [SELF],
         "frame-ancestors": [NONE],
@@ -150,20 +152,17 @@ CONTENT_SECURITY_POLICY = {
 }
 
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": [
-        "surveys.api.authentication.AccessTokenAuthentication",
-        "rest_framework.authentication.SessionAuthentication",
-    ],
+    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["surveys.api.permissions.IsProgrammeMember"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",
     "PAGE_SIZE": 100,
-    "DEFAULT_THROTTLE_CLASSES": ["surveys.api.throttling.HourlyLimit"],
+    "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
+    "DEFAULT_THROTTLE_RATES": {"user": "3000/hour"},
     "EXCEPTION_HANDLER": "surveys.api.errors.explain",
 }
-API_REQUESTS_AN_HOUR = 3000
 # Tokens are rows of our own model; the package's own tables are not made.
 KNOX_TOKEN_MODEL = "accounts.AccessToken"
 MIGRATION_MODULES = {"knox": None}
@@ -180,6 +179,7 @@ SPECTACULAR_SETTINGS = {
 
 PROCRASTINATE_IMPORT_PATHS = [
     "surveys.visits.notices",
+    "surveys.visits.tidying",
     "accounts.invitations",
     "surveys.fitting.tasks",
 ]

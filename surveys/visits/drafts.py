@@ -31,10 +31,11 @@ from surveys.visits.exceptions import (
     SheetTooLarge,
     WrongState,
 )
+from surveys.visits.files import forget_files
 from surveys.visits.judging import judge_sheet
 from surveys.visits.loading import protocol_values, version_in_force
-from surveys.visits.photos import forget_files
 from surveys.visits.reach import EDITABLE, check_revision, check_state, lock_own
+from surveys.visits.recordings import forget_recordings
 from surveys.visits.sheet import night_typed
 from surveys.visits.texts import FIRST_YEAR, LAST_YEAR
 
@@ -210,6 +211,7 @@ def discard_draft(member: Membership, visit_id: uuid.UUID | str) -> None:
     if visit.state != VisitState.DRAFT:
         raise WrongState(visit, [VisitState.DRAFT])
     forget_files([photo.image for photo in visit.photos.all()])
+    forget_recordings(visit.recordings.all())
     visit.delete()
 
 

@@ -98,3 +98,28 @@ class QueriesOpen(VisitError):
         queries = "One query is" if number == 1 else f"{number} queries are"
         super().__init__(f"{queries} not settled yet. Settle each before accepting the visit.")
         self.findings = tuple(findings)
+
+
+class RecordingRefused(VisitError):
+    """The recording cannot be taken as it is. It is kept on the phone."""
+
+
+class RecordingTooLarge(VisitError):
+    """The recording is larger than the server takes. Record in shorter parts."""
+
+
+class OffsetMismatch(VisitError):
+    """The piece does not begin where the last one ended. Ask how far the upload has come."""
+
+    def __init__(self, received: int) -> None:
+        super().__init__()
+        self.received = received
+
+
+class ChecksumMismatch(VisitError):
+    """The piece was damaged on its way. Nothing of it was kept; send it again."""
+
+
+class RecordingDamaged(VisitError):
+    """The pieces do not make up the recording that was announced. They were thrown away;
+    send the recording again from its beginning."""

@@ -10,13 +10,13 @@ import uuid
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
-from django.db.models.fields.files import FieldFile
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.models import Photo, Visit
 from surveys.visits.exceptions import NotYours, PhotoRefused
+from surveys.visits.files import forget_files
 from surveys.visits.reach import EDITABLE, check_state, find_visit, lock_own
 
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -77,12 +77,6 @@ def find_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> Ph
     if photo is None:
         raise NotYours("This row has no photo.")
     return photo
-
-
-def forget_files(files: list[FieldFile]) -> None:
-    """Delete stored files once the transaction that lets go of them is kept."""
-    for file in files:
-        transaction.on_commit(lambda file=file: file.storage.delete(file.name))
 
 
 def redraw(upload: UploadedFile) -> bytes:

@@ -39,6 +39,7 @@ from tests.support.builders import (
     make_programme,
     make_route,
 )
+from tests.support.sounds import keep, sound
 
 ROLES = ("anonymous", "outsider", "partner", "observer", "coordinator")
 
@@ -65,6 +66,8 @@ TABLE = """
     web:sheet_submit                     POST    in    none  no    ok    none
     web:sheet_discard                    POST    in    none  no    ok    none
     web:sheet_photo                      POST    in    none  no    ok    ok
+    web:sheet_recording                  POST    in    none  no    ok    ok
+    web:recording                        GET     in    none  no    ok    ok
 
     web:review                           GET     in    none  no    no    ok
     web:review_visit                     GET     in    none  no    no    ok
@@ -169,6 +172,10 @@ TABLE = """
     api:visit                            DELETE  in    none  no    ok    none
     api:visit_records                    GET     in    none  no    ok    ok
     api:submit                           POST    in    none  no    ok    none
+    api:recordings                       POST    in    none  no    ok    ok
+    api:recording                        HEAD    in    none  no    ok    none
+    api:recording                        PATCH   in    none  no    ok    none
+    api:recording                        DELETE  in    none  no    ok    none
     api:accept                           POST    in    none  no    no    ok
     api:send_back                        POST    in    none  no    no    ok
     api:set_aside                        POST    in    none  no    no    ok
@@ -247,6 +254,7 @@ def world(programme, partner, observer, coordinator) -> World:
     finding = StoredFinding.objects.create(
         visit=handed_in, code="too-cold", severity="query", message="Cold."
     )
+    recording = keep(observer, handed_in, sound())
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     now = timezone.now()
     invitation = Invitation.objects.create(
@@ -294,6 +302,7 @@ def world(programme, partner, observer, coordinator) -> World:
             "visit_id": handed_in.pk,
             "finding": finding.pk,
             "finding_id": finding.pk,
+            "recording_id": recording.pk,
             "assignment": assignment.pk,
             "entry": programme.checklist.get().pk,
             "species": peeper.code,
@@ -371,7 +380,7 @@ def request(client: Client, world: World, name: str, method: str):
         kind = "application/json"
         sheet = {"changes": {}, "cells": {}, "night": "2024-04-20"}
         body = json.dumps({**sheet, "route": world.arguments["code"]}).encode()
-        headers = {"If-Match": '"1"'}
+        headers = {"If-Match": '"1"', "Tus-Resumable": "1.0.0"}
     return client.generic(method, address(world, name), body, content_type=kind, headers=headers)
 
 

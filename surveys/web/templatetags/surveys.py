@@ -46,6 +46,12 @@ def moon_hours(night: MoonNight | None, zone: str) -> str:
 
 
 @register.filter
+def length_in_words(seconds: float) -> str:
+    """`42 s`, `1 min 30 s`."""
+    return duration(dt.timedelta(seconds=max(1, round(seconds))))
+
+
+@register.filter
 def minutes(length: dt.timedelta | None) -> str:
     """`5 min`, `1 min 30 s`."""
     return duration(length) if length is not None else "–"

@@ -33,6 +33,7 @@ from surveys.visits.queue import (
 )
 from surveys.visits.reach import find_visit
 from surveys.web.forms.review import NoteForm, QueueForm, SettleForm, revision_seen
+from surveys.web.recordinglist import recording_list
 from surveys.web.reviewpage import (
     DECISIONS,
     Card,
@@ -258,7 +259,7 @@ def _show(
         raise NotYours("This visit has not been handed in yet.")
     filters = _filters(request)
     beside_it = neighbours(member, filters, visit)
-    context = _page(request, visit)
+    context = _page(request, visit) | recording_list(member, visit)
     context |= {
         "attempt": attempt,
         "query": _filter_query(request),

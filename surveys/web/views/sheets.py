@@ -21,11 +21,14 @@ from surveys.visits.drafts import discard_draft, save_cells, start_visit
 from surveys.visits.exceptions import VisitError, VisitRefused
 from surveys.visits.judging import read_and_judge
 from surveys.visits.reach import EDITABLE, find_visit
+from surveys.visits.sounds import LARGEST_BYTES, megabytes
 from surveys.visits.tonight import own_visits
 from surveys.visits.verbs import submit_visit
 from surveys.web.forms.sheets import NewSheetForm
-from surveys.web.sheetgrid import CODES, lay_out
+from surveys.web.recordinglist import recording_list
+from surveys.web.sheetgrid import CODES, Grid, lay_out
 
+CALLS = "calls."
 NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "then", "extra_species"}
 
 
@@ -171,9 +174,22 @@ def _show(
             "findings": [(finding, cell_of(finding.where)) for finding in judged.findings],
             "rendered": json.dumps(visit.cells),
             "page_data": _page_data(request, visit),
+            "largest_sound": megabytes(LARGEST_BYTES),
+            "sound_species": _species_columns(laid_out.grid),
+            "may_remove": True,
+            **recording_list(request.membership, visit),
         },
         status=status,
     )
+
+
+def _species_columns(grid: Grid) -> list[tuple[str, str]]:
+    """Code and name of each species that has a column."""
+    return [
+        (column.field.removeprefix(CALLS), column.heading)
+        for column in grid.columns
+        if column.field.startswith(CALLS)
+    ]
 
 
 def _page_data(request: ProgrammeRequest, visit: Visit) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from surveys.models import StoredFinding, Visit, VisitState
 from surveys.protocol.values import TemperatureUnit
 from surveys.protocol.weather import BEAUFORT, SKY_CODES, show_temperature
 from surveys.seasons.visits import GridRow, VisitGrid, visit_grid, visit_of
+from surveys.web.recordinglist import recording_list
 from surveys.web.seasonmaps import visit_map
 
 DASH = "–"
@@ -46,6 +47,7 @@ def visit(request: ProgrammeRequest, visit_id: uuid.UUID) -> HttpResponse:
             "map": visit_map(found, grid),
             "may_review": may_review,
             "is_own": found.observer_id == member.person_id,
+            **recording_list(member, found),
         },
     )
 

@@ -1,0 +1,138 @@
+"""The headers of the tus resumable upload protocol, version 1.0.0: core, creation, checksum
+and termination (https://tus.io/protocols/resumable-upload). Values in, values out."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+import re
+import uuid
+from collections.abc import Mapping
+
+from surveys.visits.recordings import Announced
+from surveys.visits.sounds import LARGEST_BYTES
+
+VERSION = "1.0.0"
+PIECE_TYPE = "application/offset+octet-stream"
+# The standard wants sha1; sha256 is what our phones send.
+ALGORITHMS = ("sha256", "sha1")
+ABOUT = {
+    "Tus-Version": VERSION,
+    "Tus-Extension": "creation,checksum,termination",
+    "Tus-Max-Size": str(LARGEST_BYTES),
+    "Tus-Checksum-Algorithm": ",".join(ALGORITHMS),
+}
+LONGEST_METADATA = 4096
+_COUNT = re.compile(r"[0-9]{1,15}")
+_KEY = re.compile(r"[!-+\--~]+")  # ASCII that shows, without space and comma
+_STOP = re.compile(r"[0-9]{1,4}")
+
+
+class HeaderError(ValueError):
+    """A header that cannot be read: its name, and a sentence that says how to write it."""
+
+    def __init__(self, header: str, message: str) -> None:
+        super().__init__(message)
+        self.header = header
+
+
+def read_count(headers: Mapping[str, str], name: str) -> int:
+    """A non-negative number of bytes. Raises HeaderError."""
+    text = headers.get(name, "").strip()
+    if not _COUNT.fullmatch(text):
+        raise HeaderError(name, f"Send {name} with a number of bytes, such as {name}: 1024.")
+    return int(text)
+
+
+def read_checksum(header: str) -> tuple[str, bytes] | None:
+    """Algorithm and digest of `sha256 <Base64>`; None without a header. Raises HeaderError."""
+    if not header.strip():
+        return None
+    algorithm, _, encoded = header.strip().partition(" ")
+    if algorithm not in ALGORITHMS:
+        raise HeaderError(
+            "Upload-Checksum",
+            f"The checksum “{algorithm}” is not known here. Known are: {', '.join(ALGORITHMS)}.",
+        )
+    digest = _decoded("Upload-Checksum", encoded)
+    if len(digest) != hashlib.new(algorithm, usedforsecurity=False).digest_size:
+        raise HeaderError("Upload-Checksum", f"This is not the length of a {algorithm} checksum.")
+    return algorithm, digest
+
+
+def read_metadata(header: str) -> dict[str, str]:
+    """Keys and texts of Upload-Metadata: `key Base64,key Base64`. Raises HeaderError."""
+    name = "Upload-Metadata"
+    if len(header) > LONGEST_METADATA:
+        raise HeaderError(name, f"{name} has room for {LONGEST_METADATA} characters.")
+    found: dict[str, str] = {}
+    for pair in header.split(",") if header.strip() else ():
+        key, _, encoded = pair.strip(" ").partition(" ")
+        if not _KEY.fullmatch(key):
+            raise HeaderError(name, f"{name} holds a key that is empty or has a strange letter.")
+        if key in found:
+            raise HeaderError(name, f"{name} holds the key “{key}” twice.")
+        try:
+            found[key] = _decoded(name, encoded).decode("utf-8")
+        except UnicodeDecodeError:
+            raise HeaderError(name, f"The value of “{key}” is not text in UTF-8.") from None
+    return found
+
+
+def read_announcement(headers: Mapping[str, str]) -> Announced:
+    """What a creation request says of the recording. Raises HeaderError.
+
+    Metadata: id and visit (UUIDs), kind, filetype, seconds, sha256; where they are known
+    stop (number) and species (code).
+    """
+    if "Upload-Defer-Length" in headers:
+        raise HeaderError(
+            "Upload-Defer-Length", "Send Upload-Length: the length must be known at the beginning."
+        )
+    length = read_count(headers, "Upload-Length")
+    said = read_metadata(headers.get("Upload-Metadata", ""))
+    return Announced(
+        id=_uuid(said, "id"),
+        visit=_uuid(said, "visit"),
+        kind=said.get("kind", ""),
+        media_type=said.get("filetype", ""),
+        seconds=_seconds(said),
+        bytes=length,
+        sha256=said.get("sha256", ""),
+        stop=_stop(said),
+        species=said.get("species", "").replace("\0", ""),
+        metadata=headers.get("Upload-Metadata", ""),
+    )
+
+
+def _decoded(header: str, encoded: str) -> bytes:
+    try:
+        return base64.b64decode(encoded, validate=True)
+    except (binascii.Error, ValueError):
+        raise HeaderError(header, f"{header} holds a value that is not Base64.") from None
+
+
+def _uuid(said: Mapping[str, str], key: str) -> uuid.UUID:
+    try:
+        return uuid.UUID(said.get(key, ""))
+    except ValueError:
+        raise _unusable(key, "a UUID") from None
+
+
+def _seconds(said: Mapping[str, str]) -> float:
+    try:
+        return float(said.get("seconds", ""))
+    except ValueError:
+        raise _unusable("seconds", "a number") from None
+
+
+def _stop(said: Mapping[str, str]) -> int | None:
+    text = said.get("stop", "")
+    if text and not _STOP.fullmatch(text):
+        raise _unusable("stop", "the number of a stop")
+    return int(text) if text else None
+
+
+def _unusable(key: str, wanted: str) -> HeaderError:
+    return HeaderError("Upload-Metadata", f"Upload-Metadata must hold “{key}”: {wanted}.")

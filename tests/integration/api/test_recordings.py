@@ -1,0 +1,462 @@
+"""Recordings over the tus resumable upload protocol 1.0.0 (2016-03-25). The section of the
+standard stands beside each check."""
+
+import hashlib
+import io
+import uuid
+
+import pytest
+from django.core.files.storage import default_storage
+from django.test import Client
+
+from accounts.models import Role
+from surveys.api.views import recordings as views
+from surveys.models import Recording, RecordingPiece, RecordingState, VisitState
+from surveys.visits import recordings as verbs
+from surveys.visits.drafts import discard_draft
+from surveys.visits.exceptions import RecordingDamaged
+from surveys.visits.sounds import LARGEST_BYTES
+from tests.support.builders import make_checklist, make_member, make_programme, make_route
+from tests.support.sheets import make_draft, make_submitted
+from tests.support.sounds import PIECE, Uploader, checksum, metadata, sound
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def visit(programme, observer):
+    make_checklist(programme)
+    return make_draft(observer, make_route(programme))
+
+
+@pytest.fixture
+def phone(client_for, observer, visit) -> Uploader:
+    return Uploader(client=client_for(observer), visit=visit)
+
+
+def kept() -> bytes:
+    with Recording.objects.get().audio.open("rb") as file:
+        return file.read()
+
+
+def stored_files() -> list[str]:
+    found = []
+
+    def walk(folder):
+        folders, files = default_storage.listdir(folder)
+        found.extend(f"{folder}/{name}" for name in files)
+        for name in folders:
+            walk(f"{folder}/{name}")
+
+    if default_storage.exists("recordings"):
+        walk("recordings")
+    return found
+
+
+def words(response) -> str:
+    return response.json()["detail"]
+
+
+def test_what_the_server_can_do(phone):
+    """OPTIONS; Tus-Resumable is not needed (Requests, OPTIONS)."""
+    response = phone.client.options(phone.home)
+    assert response.status_code == 204
+    assert response["Tus-Version"] == response["Tus-Resumable"] == "1.0.0"
+    assert response["Tus-Extension"] == "creation,checksum,termination"
+    assert response["Tus-Max-Size"] == str(LARGEST_BYTES)
+    # Checksum: sha1 must be supported.
+    assert response["Tus-Checksum-Algorithm"] == "sha256,sha1"
+    assert phone.client.options(phone.place).status_code == 204
+
+
+def test_creation(phone, observer, visit):
+    """Creation, POST: 201 and Location."""
+    response = phone.begin(stop=2, species="pseudacris-crucifer")
+    assert response.status_code == 201
+    assert response["Location"] == phone.place
+    assert response["Tus-Resumable"] == "1.0.0"
+    found = Recording.objects.get()
+    assert (found.pk, found.visit, found.uploaded_by) == (phone.id, visit, observer.person)
+    assert (found.stop.number, found.species.code) == (2, "pseudacris-crucifer")
+    assert (found.kind, found.media_type, found.seconds) == ("voucher", "audio/webm", 2.5)
+    assert (found.state, found.received, found.bytes) == ("arriving", 0, 5000)
+
+
+def test_the_same_again_makes_no_second_one(phone):
+    assert {phone.begin().status_code for _ in range(3)} == {201}
+    assert Recording.objects.count() == 1
+
+
+def test_progress(phone):
+    """Requests, HEAD: offset, length, metadata as they were sent, never cached."""
+    phone.begin()
+    response = phone.head()
+    assert response.status_code == 200
+    assert (response["Upload-Offset"], response["Upload-Length"]) == ("0", "5000")
+    assert response["Cache-Control"] == "no-store"
+    assert response["Upload-Metadata"] == metadata(**phone.said())
+    assert response["Upload-Complete"] == "?0"
+    phone.piece(0, 2000)
+    assert phone.head()["Upload-Offset"] == "2000"
+
+
+def test_pieces_become_the_recording(phone):
+    """Requests, PATCH: 204 with the new offset."""
+    phone.begin()
+    for first, last in ((0, 2000), (2000, 4000), (4000, 5000)):
+        response = phone.piece(first, last)
+        assert (response.status_code, response["Upload-Offset"]) == (204, str(last))
+    assert response["Upload-Complete"] == "?1"
+    found = Recording.objects.get()
+    assert found.state == RecordingState.COMPLETE
+    assert kept() == phone.content
+    assert hashlib.sha256(kept()).hexdigest() == found.sha256
+    assert not RecordingPiece.objects.exists()
+
+
+def test_one_piece_and_no_checksum(phone):
+    phone.begin()
+    assert phone.piece(0, headers={"Upload-Checksum": ""}).status_code == 204
+    assert kept() == phone.content
+
+
+def test_an_empty_piece_changes_nothing(phone):
+    phone.begin()
+    response = phone.piece(0, 0)
+    assert (response.status_code, response["Upload-Offset"]) == (204, "0")
+
+
+@pytest.mark.parametrize("offset", [0, 1999, 2001, 5000])
+def test_wrong_offset(phone, offset):
+    """Requests, PATCH: 409 without a change."""
+    phone.begin()
+    phone.piece(0, 2000)
+    response = phone.piece(offset, offset + 100)
+    assert response.status_code == 409
+    assert "Ask how far" in words(response)
+    assert phone.head()["Upload-Offset"] == "2000"
+    assert RecordingPiece.objects.count() == 1
+
+
+def test_a_piece_again_after_its_answer_was_lost(phone):
+    phone.begin()
+    for first in (0, 0, 0):
+        phone.piece(first, 2000)
+    assert phone.piece(2000).status_code == 204
+    assert phone.piece(2000).status_code == 409
+    assert phone.piece(5000, 5000).status_code == 204
+    assert kept() == phone.content
+
+
+def test_checksum_of_a_piece(phone):
+    """Checksum: 460, the piece thrown away, the offset as it was; 400 for an algorithm that
+    is not known; sha1 is."""
+    phone.begin()
+    damaged = phone.piece(0, 2000, headers={"Upload-Checksum": checksum(b"other")})
+    assert damaged.status_code == 460
+    assert "damaged on its way" in words(damaged)
+    unknown = phone.piece(0, 2000, headers={"Upload-Checksum": "crc32 AAAAAA=="})
+    assert unknown.status_code == 400
+    assert phone.head()["Upload-Offset"] == "0"
+    sha1 = checksum(phone.content[:2000], "sha1")
+    assert phone.piece(0, 2000, headers={"Upload-Checksum": sha1}).status_code == 204
+
+
+def test_content_type(phone):
+    """Requests, PATCH: 415."""
+    phone.begin()
+    assert phone.piece(0, kind="application/octet-stream").status_code == 415
+    assert phone.head()["Upload-Offset"] == "0"
+
+
+@pytest.mark.parametrize("version", ["", "0.2.2", "1.0"])
+def test_version(phone, version):
+    """Headers, Tus-Resumable: 412 with Tus-Version, and nothing done."""
+    response = phone.begin(headers={"Tus-Resumable": version})
+    assert (response.status_code, response["Tus-Version"]) == (412, "1.0.0")
+    assert not Recording.objects.exists()
+
+
+def test_method_override(phone):
+    """Headers, X-HTTP-Method-Override; only a POST can stand for another method."""
+    phone.begin()
+    body = phone.content
+    headers = {"Upload-Offset": "0", "X-HTTP-Method-Override": "PATCH"}
+    response = phone.send("POST", phone.place, headers, body, PIECE)
+    assert response.status_code == 204
+    assert kept() == body
+    phone.send("GET", phone.place, {"X-HTTP-Method-Override": "DELETE"})
+    assert Recording.objects.exists()
+
+
+def test_termination(phone):
+    """Termination, DELETE: 204, and 404 from then on."""
+    phone.begin()
+    phone.piece(0, 2000)
+    assert phone.delete().status_code == 204
+    assert {one.status_code for one in (phone.head(), phone.piece(2000), phone.delete())} == {404}
+    assert not Recording.objects.exists()
+
+
+def test_too_large(phone):
+    """Creation, POST: 413 beyond Tus-Max-Size; a piece that goes beyond what was announced."""
+    response = phone.begin(headers={"Upload-Length": str(LARGEST_BYTES + 1)})
+    assert response.status_code == 413
+    assert "40.0 MB are allowed" in words(response)
+    phone.begin()
+    phone.content += b"more"
+    response = phone.piece(0)
+    assert response.status_code == 413
+    assert "announced with 5000 bytes" in words(response)
+    assert phone.head()["Upload-Offset"] == "0"
+
+
+@pytest.mark.parametrize(
+    ("said", "status", "sentence"),
+    [
+        ({"kind": "song"}, 422, "one of: voucher, note"),
+        ({"filetype": "video/mp4"}, 422, "“video/mp4” is not taken"),
+        ({"seconds": "1801"}, 422, "30 minutes at most"),
+        ({"seconds": "nan"}, 422, "30 minutes at most"),
+        ({"seconds": "-1"}, 422, "30 minutes at most"),
+        ({"sha256": "0" * 63}, 422, "64 digits"),
+        ({"species": "rana-nulla"}, 422, "There is no species"),
+        ({"id": "7"}, 400, "“id”"),
+        ({"visit": uuid.uuid4()}, 404, "Send the visit first"),
+    ],
+)
+def test_announcements_that_are_refused(phone, said, status, sentence):
+    response = phone.begin(**said)
+    assert response.status_code == status
+    assert sentence in words(response)
+    assert not Recording.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({"Upload-Length": ""}, 400),
+        ({"Upload-Length": "-5"}, 400),
+        ({"Upload-Length": "0"}, 422),
+        ({"Upload-Defer-Length": "1"}, 400),
+        ({"Upload-Metadata": "id ***"}, 400),
+    ],
+)
+def test_headers_that_cannot_be_read(phone, headers, status):
+    response = phone.begin(headers=headers)
+    assert response.status_code == status
+    assert words(response)
+
+
+def test_offset_must_be_a_number(phone):
+    phone.begin()
+    assert phone.piece(0, headers={"Upload-Offset": "first"}).status_code == 400
+    response = phone.send("PATCH", phone.place, {"Upload-Checksum": ""}, b"x", PIECE)
+    assert response.status_code == 400
+    assert response.json()["where"] == "Upload-Offset"
+
+
+def test_a_stop_that_the_route_has_lost(phone):
+    """A phone may carry a week-old route: the sound is taken all the same."""
+    assert phone.begin(stop=99).status_code == 201
+    assert Recording.objects.get().stop is None
+    assert "OTk=" in phone.head()["Upload-Metadata"]
+
+
+def test_not_what_it_was_said_to_be(phone):
+    phone.content = b"<html>" + bytes(100)
+    phone.begin()
+    response = phone.piece(0)
+    assert response.status_code == 422
+    assert "not sound of the type audio/webm" in words(response)
+    assert phone.head()["Upload-Offset"] == "0"
+
+
+def test_another_recording_under_the_same_id(phone):
+    phone.whole()
+    other = Uploader(client=phone.client, visit=phone.visit, content=sound(seed=2), id=phone.id)
+    response = other.begin()
+    assert response.status_code == 422
+    assert kept() == phone.content
+
+
+def test_the_whole_does_not_have_its_checksum(phone):
+    """Every piece was right, the whole is not: the upload begins anew."""
+    phone.begin(sha256=hashlib.sha256(b"other").hexdigest())
+    response = phone.piece(0)
+    assert response.status_code == 409
+    assert "from its beginning" in words(response)
+    assert phone.head()["Upload-Offset"] == "0"
+    assert not RecordingPiece.objects.exists()
+
+
+def test_room_of_a_visit(phone, monkeypatch):
+    monkeypatch.setattr(verbs, "MOST_A_VISIT", 2)
+    for seed in (1, 2):
+        other = Uploader(client=phone.client, visit=phone.visit, content=sound(seed=seed))
+        assert other.begin().status_code == 201
+    response = phone.begin()
+    assert response.status_code == 422
+    assert "room for 2 recordings" in words(response)
+    monkeypatch.setattr(verbs, "MOST_A_VISIT", 10)
+    monkeypatch.setattr(verbs, "MOST_BYTES_A_VISIT", 12_000)
+    response = phone.begin()
+    assert response.status_code == 422
+    assert "together" in words(response)
+
+
+class Broken(io.BytesIO):
+    """A connection that breaks off after some bytes."""
+
+    def __init__(self, content: bytes, after: int) -> None:
+        super().__init__(content[:after])
+
+
+@pytest.mark.parametrize(
+    ("header", "there"), [("", 1500), (None, 0)], ids=["no checksum", "checksum"]
+)
+def test_a_connection_that_breaks_off(phone, header, there):
+    """Requests, PATCH: as much as possible is stored; Checksum: never what was not checked."""
+    phone.begin()
+    body = phone.content[:2000]
+    response = phone.client.request(
+        REQUEST_METHOD="PATCH",
+        PATH_INFO=phone.place,
+        CONTENT_TYPE=PIECE,
+        CONTENT_LENGTH="2000",
+        HTTP_TUS_RESUMABLE="1.0.0",
+        HTTP_UPLOAD_OFFSET="0",
+        HTTP_UPLOAD_CHECKSUM=checksum(body) if header is None else header,
+        **{"wsgi.input": Broken(body, 1500)},
+    )
+    assert response.status_code == (460 if header is None else 204)
+    assert phone.head()["Upload-Offset"] == str(there)
+    assert phone.piece(there).status_code == 204
+    assert kept() == phone.content
+
+
+def test_joining_that_fails_is_done_later(phone, monkeypatch):
+    """All bytes came, then the server fell over: nothing is sent again."""
+
+    def fall_over(*_):
+        raise OSError("No space left")
+
+    phone.begin()
+    with monkeypatch.context() as patched:
+        patched.setattr(views, "put_together", fall_over)
+        phone.client.raise_request_exception = False
+        assert phone.piece(0).status_code == 500
+    response = phone.head()
+    assert (response["Upload-Offset"], response["Upload-Complete"]) == ("5000", "?0")
+    assert phone.piece(5000, 5000)["Upload-Complete"] == "?1"
+    assert kept() == phone.content
+
+
+class TestWhose:
+    """A recording is its observer's to send and to take back."""
+
+    @pytest.fixture(autouse=True)
+    def _begun(self, phone):
+        phone.begin()
+        phone.piece(0, 2000)
+
+    def assert_hidden(self, other: Uploader, status: int = 404):
+        answers = [other.begin(), other.head(), other.piece(2000), other.delete()]
+        assert {answer.status_code for answer in answers} == {status}
+        found = Recording.objects.get()
+        assert (found.received, found.state) == (2000, "arriving")
+
+    def test_another_observer(self, phone, programme, client_for):
+        phone.client = client_for(make_member(programme, Role.OBSERVER))
+        self.assert_hidden(phone)
+
+    def test_coordinator(self, phone, coordinator, client_for):
+        phone.client = client_for(coordinator)
+        self.assert_hidden(phone)
+
+    def test_partner(self, phone, partner, client_for):
+        phone.client = client_for(partner)
+        self.assert_hidden(phone, 403)
+
+    def test_another_programme(self, phone, client_for):
+        phone.client = client_for(make_member(make_programme(), Role.OBSERVER))
+        self.assert_hidden(phone)
+
+    def test_own_visit_under_a_foreign_address(self, phone, observer):
+        elsewhere = make_member(make_programme(), Role.OBSERVER, person=observer.person)
+        home = f"/api/v1/{elsewhere.programme.slug}/recordings/"
+        assert phone.send("HEAD", f"{home}{phone.id}/", {}).status_code == 404
+
+    def test_a_foreign_visit_and_an_id_that_is_known(self, phone, programme, client_for):
+        other = make_member(programme, Role.OBSERVER)
+        own = make_draft(other, make_route(programme))
+        thief = Uploader(client=client_for(other), visit=own, id=phone.id)
+        assert thief.begin().status_code == 404
+
+    def test_nobody(self, phone):
+        phone.client = Client()
+        self.assert_hidden(phone, 403)
+
+    def test_csrf(self, phone, observer):
+        strict = Client(enforce_csrf_checks=True)
+        strict.force_login(observer.person)
+        phone.client = strict
+        assert phone.piece(2000).status_code == 403
+        token = strict.get(f"/{observer.programme.slug}/survey/hello.json").json()["csrf"]
+        assert phone.piece(2000, headers={"X-CSRFToken": token}).status_code == 204
+
+
+@pytest.mark.parametrize("state", [VisitState.SUBMITTED, VisitState.ACCEPTED])
+def test_sound_may_come_after_the_data(client_for, observer, programme, state):
+    """A complete recording of a visit that is handed in stays."""
+    visit = make_submitted(observer, make_route(programme))
+    visit.state = state
+    visit.save()
+    phone = Uploader(client=client_for(observer), visit=visit)
+    assert phone.whole().status_code == 204
+    response = phone.delete()
+    assert response.status_code == 409
+    assert Recording.objects.count() == 1
+
+
+def test_a_draft_goes_with_its_sounds(phone, observer, visit, django_capture_on_commit_callbacks):
+    phone.whole()
+    other = Uploader(client=phone.client, visit=visit, content=sound(seed=2))
+    other.begin()
+    other.piece(0, 2000)
+    mine = {
+        Recording.objects.get(pk=phone.id).audio.name,
+        RecordingPiece.objects.get().content.name,
+    }
+    assert mine <= set(stored_files())
+    with django_capture_on_commit_callbacks(execute=True):
+        discard_draft(observer, visit.pk)
+    assert not mine & set(stored_files())
+    assert not Recording.objects.exists()
+    assert {phone.head().status_code, phone.begin().status_code} == {404}
+
+
+def test_pieces_that_were_joined_are_deleted(phone, django_capture_on_commit_callbacks):
+    phone.begin()
+    phone.piece(0, 2000)
+    piece = RecordingPiece.objects.get().content.name
+    with django_capture_on_commit_callbacks(execute=True):
+        phone.piece(2000)
+    assert piece not in stored_files()
+    assert Recording.objects.get().audio.name in stored_files()
+
+
+def test_putting_together_twice_changes_nothing(phone):
+    phone.whole()
+    name = Recording.objects.get().audio.name
+    verbs.put_together(phone.id)
+    verbs.put_together(uuid.uuid4())
+    assert Recording.objects.get().audio.name == name
+
+
+def test_a_damaged_whole_raises(phone):
+    phone.begin(sha256="0" * 64)
+    phone.piece(0, 2000)
+    Recording.objects.update(bytes=2000)
+    with pytest.raises(RecordingDamaged, match="from its beginning"):
+        verbs.put_together(phone.id)

@@ -1,0 +1,77 @@
+"""Files that a rolled-back transaction left behind are swept up; no other is touched."""
+
+import datetime as dt
+import io
+
+import pytest
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import transaction
+from django.test import override_settings
+from django.utils import timezone
+
+from surveys.models import Recording, RecordingPiece
+from surveys.visits.files import YOUNG, sweep_files
+from surveys.visits.recordings import add_piece, begin_recording
+from surveys.visits.tidying import tidy
+from tests.support.builders import make_route
+from tests.support.sheets import make_draft
+from tests.support.sounds import announced, keep, sound
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _own_storage(tmp_path):
+    """Files of this test only."""
+    with override_settings(
+        MEDIA_ROOT=tmp_path,
+        STORAGES={"default": {"BACKEND": "django.core.files.storage.FileSystemStorage"}},
+    ):
+        yield
+
+
+@pytest.fixture
+def visit(programme, observer):
+    return make_draft(observer, make_route(programme))
+
+
+LATER = YOUNG + dt.timedelta(minutes=1)
+
+
+def test_what_a_rolled_back_transaction_left(observer, visit):
+    kept = keep(observer, visit, sound(seed=1))
+    said = announced(visit, sound(seed=2))
+    begin_recording(observer, said)
+    with transaction.atomic():
+        add_piece(observer, said.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
+        lost = RecordingPiece.objects.get(recording=said.id).content.name
+        transaction.set_rollback(True)
+    add_piece(observer, said.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
+    piece = RecordingPiece.objects.get(recording=said.id).content.name
+    photo = default_storage.save("photos/2024/nobody.jpg", ContentFile(b"x"))
+    other = default_storage.save("publications/table.csv", ContentFile(b"x"))
+    assert sweep_files() == 0, "a young file may belong to a transaction under way"
+    # Joining left the first recording's piece too: here nothing is committed.
+    assert sweep_files(timezone.now() + LATER) == 3
+    assert not default_storage.exists(lost)
+    assert not default_storage.exists(photo)
+    assert {default_storage.exists(name) for name in (kept.audio.name, piece, other)} == {True}
+
+
+def test_nothing_stored_yet():
+    assert sweep_files(timezone.now() + LATER) == 0
+
+
+def test_every_night(observer, visit):
+    """Recordings whose joining was cut off are joined; a damaged one waits for its phone."""
+    for seed, digest in ((1, None), (2, "0" * 64)):
+        content = sound(seed=seed)
+        said = announced(visit, content, **({"sha256": digest} if digest else {}))
+        begin_recording(observer, said)
+        add_piece(observer, said.id, offset=0, content=io.BytesIO(content), length=len(content))
+    tidy(timestamp=0)
+    assert sorted(Recording.objects.values_list("state", "received")) == [
+        ("arriving", 0),
+        ("complete", 5000),
+    ]

@@ -1,0 +1,215 @@
+"""Listening: who hears what, in which parts (RFC 9110), and sound files on the paper sheet."""
+
+import io
+import wave
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+
+from accounts.models import Role
+from surveys.models import Recording
+from tests.support.builders import make_checklist, make_member, make_programme, make_route
+from tests.support.sheets import make_draft, make_submitted
+from tests.support.sounds import keep, sound
+
+pytestmark = pytest.mark.django_db
+SOUND = sound(10_000)
+
+
+@pytest.fixture
+def visit(programme, observer):
+    make_checklist(programme)
+    return make_submitted(observer, make_route(programme))
+
+
+@pytest.fixture
+def recording(observer, visit):
+    return keep(observer, visit, SOUND, stop=2, species="pseudacris-crucifer")
+
+
+@pytest.fixture
+def listen(client_for, observer, recording):
+    def get(member=observer, method="get", query="", **headers):
+        url = f"/{observer.programme.slug}/recordings/{recording.pk}{query}"
+        return getattr(client_for(member), method)(url, headers=headers)
+
+    return get
+
+
+def body(response):
+    return b"".join(response.streaming_content)
+
+
+def test_whole(listen):
+    response = listen()
+    assert (response.status_code, response["Content-Type"]) == (200, "audio/webm")
+    assert body(response) == SOUND
+    assert response["Accept-Ranges"] == "bytes"
+    assert response["Content-Length"] == "10000"
+    assert response["Cache-Control"] == "private, max-age=3600"
+    assert response["X-Content-Type-Options"] == "nosniff"
+    assert response["Content-Disposition"].startswith("inline")
+
+
+def test_download(listen):
+    assert listen(query="?download")["Content-Disposition"].startswith("attachment; filename=")
+
+
+def test_part(listen):
+    """RFC 9110, 15.3.7."""
+    response = listen(Range="bytes=500-999")
+    assert response.status_code == 206
+    assert response["Content-Range"] == "bytes 500-999/10000"
+    assert response["Content-Length"] == "500"
+    assert body(response) == SOUND[500:1000]
+
+
+def test_parts_make_up_the_whole(listen):
+    parts = [body(listen(Range=f"bytes={n}-{n + 2999}")) for n in range(0, 10_000, 3000)]
+    assert b"".join(parts) == SOUND
+
+
+def test_behind_the_end(listen):
+    """RFC 9110, 15.5.17."""
+    response = listen(Range="bytes=10000-")
+    assert (response.status_code, response["Content-Range"]) == (416, "bytes */10000")
+
+
+@pytest.mark.parametrize(
+    ("which", "status"), [("same", 206), ("other", 200), ("weak", 200), ("date", 200)]
+)
+def test_if_range(listen, recording, which, status):
+    """RFC 9110, 13.1.5: by strong comparison; otherwise the whole answers."""
+    validators = {
+        "same": f'"{recording.sha256}"',
+        "other": '"other"',
+        "weak": f'W/"{recording.sha256}"',
+        "date": "Mon, 15 Apr 2024 20:00:00 GMT",
+    }
+    response = listen(Range="bytes=0-9", **{"If-Range": validators[which]})
+    assert response.status_code == status
+    assert len(body(response)) == (10 if status == 206 else 10_000)
+
+
+def test_not_modified(listen):
+    """RFC 9110, 13.2.2: If-None-Match is looked at before the range; 15.4.5: with the ETag."""
+    etag = listen()["ETag"]
+    for headers in ({}, {"Range": "bytes=0-9"}, {"Range": "bytes=99999-"}):
+        response = listen(**{"If-None-Match": etag, **headers})
+        assert (response.status_code, response["ETag"]) == (304, etag)
+    assert listen(**{"If-Match": '"other"', "Range": "bytes=0-9"}).status_code == 412
+
+
+def test_head(listen):
+    """RFC 9110, 14.2: a range means nothing but with GET."""
+    response = listen(method="head", Range="bytes=0-9")
+    assert (response.status_code, response["Content-Length"]) == (200, "10000")
+    assert not b"".join(response.streaming_content)
+
+
+class TestWho:
+    """A voice says who somebody is."""
+
+    def test_coordinator(self, listen, coordinator):
+        assert listen(coordinator).status_code == 200
+
+    def test_another_observer_although_the_visit_is_handed_in(self, listen, programme):
+        assert listen(make_member(programme, Role.OBSERVER)).status_code == 404
+
+    def test_partner(self, listen, partner):
+        assert listen(partner).status_code == 403
+
+    def test_coordinator_of_another_programme(self, recording, client_for):
+        other = make_member(make_programme(), Role.COORDINATOR)
+        for slug, status in (
+            (recording.visit.route.programme.slug, 404),
+            (other.programme.slug, 404),
+        ):
+            response = client_for(other).get(f"/{slug}/recordings/{recording.pk}")
+            assert response.status_code == status
+
+    def test_not_before_it_is_complete(self, listen, recording):
+        Recording.objects.update(state="arriving", received=10, completed_at=None)
+        assert listen().status_code == 404
+
+
+def test_pages_show_them(client_for, observer, coordinator, programme, visit, recording):
+    audio = f'src="/{programme.slug}/recordings/{recording.pk}"'
+    own = client_for(observer).get(f"/{programme.slug}/visits/{visit.pk}/").content.decode()
+    review = client_for(coordinator).get(f"/{programme.slug}/review/{visit.pk}/").content.decode()
+    for page in (own, review):
+        assert audio in page
+        assert 'preload="none"' in page
+        assert "Stop 2" in page
+        assert "2 s" in page
+    other = make_member(programme, Role.OBSERVER)
+    theirs = client_for(other).get(f"/{programme.slug}/visits/{visit.pk}/")
+    assert theirs.status_code == 200
+    assert audio not in theirs.content.decode()
+
+
+def test_csp_lets_the_phone_play_what_it_holds(client_for, observer):
+    policy = client_for(observer).get("/")["Content-Security-Policy"]
+    assert "media-src 'self' blob:" in policy
+
+
+def waves() -> bytes:
+    out = io.BytesIO()
+    with wave.open(out, "wb") as made:
+        made.setnchannels(1)
+        made.setsampwidth(2)
+        made.setframerate(8000)
+        made.writeframes(bytes(16_000))
+    return out.getvalue()
+
+
+class TestOnTheSheet:
+    @pytest.fixture
+    def draft(self, programme, observer):
+        make_checklist(programme)
+        return make_draft(observer, make_route(programme))
+
+    @pytest.fixture
+    def post(self, client_for, observer, draft):
+        def send(member=observer, **data):
+            url = f"/{observer.programme.slug}/sheets/{draft.pk}/recordings"
+            return client_for(member).post(url, data, follow=True)
+
+        return send
+
+    def test_a_file_for_a_stop(self, post):
+        upload = SimpleUploadedFile("call.mp3", waves())
+        page = post(sound=upload, stop="3", kind="voucher", species="pseudacris-crucifer")
+        assert "The recording is kept." in page.content.decode()
+        found = Recording.objects.get()
+        # What it is, its first bytes say, whatever its name.
+        assert (found.media_type, found.stop.number, found.state) == ("audio/wav", 3, "complete")
+        with found.audio.open("rb") as file:
+            assert file.read() == waves()
+        assert f"recordings/{found.pk}" in page.content.decode()
+
+    @pytest.mark.parametrize(
+        ("data", "words"),
+        [
+            ({}, "Choose a sound file first."),
+            ({"sound": b"<html>"}, "not a sound file that is taken here"),
+            ({"sound": b""}, "not a sound file|Choose"),
+        ],
+    )
+    def test_refused(self, post, data, words):
+        upload = {key: SimpleUploadedFile("a.wav", value) for key, value in data.items()}
+        page = post(**upload, stop="1", kind="voucher").content.decode()
+        assert any(word in page for word in words.split("|"))
+        assert not Recording.objects.exists()
+
+    def test_taken_off(self, post, draft, observer):
+        recording = keep(observer, draft, SOUND)
+        assert "The recording is gone." in post(remove=recording.pk).content.decode()
+        assert not Recording.objects.exists()
+        assert post(remove="7").status_code == 404
+
+    def test_not_another_observers(self, post, programme):
+        other = make_member(programme, Role.OBSERVER)
+        upload = SimpleUploadedFile("call.wav", waves())
+        assert post(other, sound=upload, stop="1", kind="voucher").status_code == 404
+        assert not Recording.objects.exists()

@@ -1,0 +1,132 @@
+"""Sounds for tests, and a client that sends them as the tus protocol 1.0.0 says."""
+
+import base64
+import hashlib
+import io
+import random
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from django.http import HttpResponse
+from django.test import Client
+
+from accounts.models import Membership
+from surveys.models import Recording, Visit
+from surveys.visits.recordings import Announced, add_piece, begin_recording, put_together
+
+WEBM = b"\x1a\x45\xdf\xa3"
+PIECE = "application/offset+octet-stream"
+
+
+def sound(size: int = 5000, *, seed: int = 1, begin: bytes = WEBM) -> bytes:
+    """A WebM file as far as its first bytes say."""
+    return (begin + random.Random(seed).randbytes(size))[:size]
+
+
+def metadata(**texts: object) -> str:
+    return ",".join(
+        f"{key} {base64.b64encode(str(text).encode()).decode()}".rstrip()
+        for key, text in texts.items()
+    )
+
+
+def checksum(piece: bytes, algorithm: str = "sha256") -> str:
+    return f"{algorithm} {base64.b64encode(hashlib.new(algorithm, piece).digest()).decode()}"
+
+
+@dataclass(kw_only=True)
+class Uploader:
+    """One signed-in phone and one recording of a visit."""
+
+    client: Client
+    visit: Visit
+    content: bytes = field(default_factory=sound)
+    id: uuid.UUID = field(default_factory=uuid.uuid4)
+
+    @property
+    def home(self) -> str:
+        return f"/api/v1/{self.visit.route.programme.slug}/recordings/"
+
+    @property
+    def place(self) -> str:
+        return f"{self.home}{self.id}/"
+
+    def said(self, **other: object) -> dict[str, object]:
+        return {
+            "id": self.id,
+            "visit": self.visit.pk,
+            "kind": "voucher",
+            "filetype": "audio/webm;codecs=opus",
+            "seconds": "2.5",
+            "sha256": hashlib.sha256(self.content).hexdigest(),
+            **other,
+        }
+
+    def send(
+        self, method: str, url: str, headers: Mapping[str, str], body: bytes = b"", kind: str = ""
+    ) -> HttpResponse:
+        return self.client.generic(
+            method,
+            url,
+            body,
+            content_type=kind,
+            headers={"Tus-Resumable": "1.0.0", **headers},
+            # The test client leaves these out where there is no body.
+            CONTENT_TYPE=kind,
+            CONTENT_LENGTH=str(len(body)),
+        )
+
+    def begin(self, *, headers: Mapping[str, str] | None = None, **said: object) -> HttpResponse:
+        about = {
+            "Upload-Length": str(len(self.content)),
+            "Upload-Metadata": metadata(**self.said(**said)),
+        }
+        return self.send("POST", self.home, {**about, **(headers or {})})
+
+    def piece(
+        self,
+        first: int,
+        last: int | None = None,
+        *,
+        headers: Mapping[str, str] | None = None,
+        kind: str = PIECE,
+    ) -> HttpResponse:
+        """The bytes from `first` to before `last`."""
+        body = self.content[first:last]
+        about = {"Upload-Offset": str(first), "Upload-Checksum": checksum(body)}
+        return self.send("PATCH", self.place, {**about, **(headers or {})}, body, kind)
+
+    def head(self) -> HttpResponse:
+        return self.send("HEAD", self.place, {})
+
+    def delete(self) -> HttpResponse:
+        return self.send("DELETE", self.place, {})
+
+    def whole(self, **said: object) -> HttpResponse:
+        assert self.begin(**said).status_code == 201
+        return self.piece(0)
+
+
+def announced(visit: Visit, content: bytes, **other: object) -> Announced:
+    return Announced(
+        **{
+            "id": uuid.uuid4(),
+            "visit": visit.pk,
+            "kind": "voucher",
+            "media_type": "audio/webm",
+            "seconds": 2.5,
+            "bytes": len(content),
+            "sha256": hashlib.sha256(content).hexdigest(),
+            **other,
+        }
+    )
+
+
+def keep(member: Membership, visit: Visit, content: bytes, **other: object) -> Recording:
+    """A recording that has arrived."""
+    said = announced(visit, content, **other)
+    begin_recording(member, said)
+    add_piece(member, said.id, offset=0, content=io.BytesIO(content), length=len(content))
+    put_together(said.id)
+    return Recording.objects.get(pk=said.id)

@@ -1,0 +1,110 @@
+"""The headers of the tus resumable upload protocol 1.0.0, 2016-03-25, sections Headers,
+Creation and Checksum (protocol.md of github.com/tus/tus-resumable-upload-protocol)."""
+
+import base64
+import hashlib
+import uuid
+
+import pytest
+
+from surveys.api.tus import (
+    LONGEST_METADATA,
+    HeaderError,
+    read_announcement,
+    read_checksum,
+    read_count,
+    read_metadata,
+)
+from tests.support.sounds import metadata
+
+ID, VISIT = uuid.UUID(int=1), uuid.UUID(int=2)
+SAID = {"id": ID, "visit": VISIT, "kind": "voucher", "filetype": "audio/webm", "seconds": "2.5"}
+
+
+def test_the_example_of_the_standard():
+    """tus 1.0.0, Creation, Example."""
+    header = "filename d29ybGRfZG9taW5hdGlvbl9wbGFuLnBkZg==,is_confidential"
+    assert read_metadata(header) == {
+        "filename": "world_domination_plan.pdf",
+        "is_confidential": "",
+    }
+
+
+def test_the_checksum_of_the_standard():
+    """tus 1.0.0, Checksum, Example: `hello world`."""
+    algorithm, digest = read_checksum("sha1 Kq5sNclPz7QV2+lfQIuc6R7oRu0=")
+    assert digest == hashlib.new(algorithm, b"hello world").digest()
+
+
+def test_no_checksum():
+    assert read_checksum(" ") is None
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("crc32 AAAA", "crc32"),
+        ("sha256", "length of a sha256"),
+        ("sha256 ****", "not Base64"),
+        ("sha256 " + base64.b64encode(b"short").decode(), "length of a sha256"),
+        ("sha1 " + base64.b64encode(bytes(32)).decode(), "length of a sha1"),
+    ],
+)
+def test_checksums_that_cannot_be_read(header, words):
+    with pytest.raises(HeaderError, match=words):
+        read_checksum(header)
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("a YQ==,a YQ==", "twice"),
+        ("a YQ==,,b YQ==", "empty"),
+        ("ä YQ==", "strange letter"),
+        ("a Y", "not Base64"),
+        ("a Y Q==", "not Base64"),
+        ("a /w==", "not text in UTF-8"),
+        ("a YQ==\r\nSet-Cookie: x", "not Base64"),
+        ("a " + "A" * LONGEST_METADATA, "has room for"),
+    ],
+)
+def test_metadata_that_cannot_be_read(header, words):
+    with pytest.raises(HeaderError, match=words):
+        read_metadata(header)
+
+
+@pytest.mark.parametrize("text", ["", "-1", "1.5", "+1", "0x10", "١", "1" * 16, "1 2"])
+def test_counts_that_cannot_be_read(text):
+    with pytest.raises(HeaderError, match="Upload-Offset"):
+        read_count({"Upload-Offset": text}, "Upload-Offset")
+
+
+def test_an_announcement():
+    said = metadata(**SAID, sha256="0" * 64, stop=3, species="pseudacris-crucifer")
+    announced = read_announcement({"Upload-Length": "10", "Upload-Metadata": said})
+    assert (announced.id, announced.visit, announced.stop) == (ID, VISIT, 3)
+    assert (announced.bytes, announced.seconds) == (10, 2.5)
+    assert announced.species == "pseudacris-crucifer"
+    assert announced.metadata == said
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"id": "7"}, "“id”"),
+        ({"visit": ""}, "“visit”"),
+        ({"seconds": "long"}, "“seconds”"),
+        ({"stop": "third"}, "“stop”"),
+        ({"stop": "-1"}, "“stop”"),
+    ],
+)
+def test_announcements_that_say_too_little(change, words):
+    headers = {"Upload-Length": "10", "Upload-Metadata": metadata(**{**SAID, **change})}
+    with pytest.raises(HeaderError, match=words):
+        read_announcement(headers)
+
+
+def test_the_length_must_be_known():
+    """tus 1.0.0, Creation: deferring the length is an extension, which is not offered."""
+    with pytest.raises(HeaderError, match="Upload-Length"):
+        read_announcement({"Upload-Defer-Length": "1", "Upload-Metadata": metadata(**SAID)})

@@ -1,0 +1,78 @@
+"""What counts as a sound file."""
+
+import io
+import wave
+
+import pytest
+
+from surveys.visits.sounds import (
+    HEAD_BYTES,
+    MEDIA_TYPES,
+    begins_like,
+    ending_of,
+    media_type_of,
+    megabytes,
+)
+
+
+@pytest.mark.parametrize(
+    ("typed", "plain"),
+    [
+        ("audio/webm;codecs=opus", "audio/webm"),
+        ("Audio/WebM; codecs=opus", "audio/webm"),
+        ("audio/x-wav", "audio/wav"),
+        ("audio/x-m4a", "audio/mp4"),
+        ("audio/mp4", "audio/mp4"),
+        ("video/webm", None),
+        ("text/html", None),
+        ("", None),
+    ],
+)
+def test_media_types(typed, plain):
+    assert media_type_of(typed) == plain
+
+
+# First bytes as the formats' own documents give them.
+HEADS = {
+    "audio/webm": bytes.fromhex("1a45dfa3") + b"\x9f\x42\x86\x81\x01",  # RFC 8794, 11.2.1
+    "audio/ogg": b"OggS\x00\x02" + bytes(10),  # RFC 3533, section 6
+    "audio/mp4": b"\x00\x00\x00\x20ftypiso5" + bytes(4),  # ISO/IEC 14496-12, 4.3 (from memory)
+    "audio/wav": b"RIFF\x24\x08\x00\x00WAVEfmt ",  # RIFF (from memory)
+    "audio/mpeg": b"ID3\x04\x00\x00" + bytes(10),  # id3.org, ID3v2.4.0, 3.1 (from memory)
+}
+
+
+@pytest.mark.parametrize("media_type", MEDIA_TYPES)
+def test_each_type_knows_its_own_beginning_only(media_type):
+    alike = [name for name, head in HEADS.items() if begins_like(media_type, head[:HEAD_BYTES])]
+    assert alike == [media_type]
+
+
+def test_a_wave_file_that_the_standard_library_wrote():
+    out = io.BytesIO()
+    with wave.open(out, "wb") as made:
+        made.setnchannels(1)
+        made.setsampwidth(2)
+        made.setframerate(8000)
+        made.writeframes(bytes(100))
+    assert begins_like("audio/wav", out.getvalue()[:HEAD_BYTES])
+
+
+@pytest.mark.parametrize("head", [b"", b"\xff", b"<html>", b"\x00" * HEAD_BYTES])
+def test_no_sound(head):
+    assert not any(begins_like(media_type, head) for media_type in MEDIA_TYPES)
+
+
+def test_mpeg_frames_without_a_tag():
+    assert begins_like("audio/mpeg", b"\xff\xfb\x90\x64" + bytes(12))
+
+
+def test_words():
+    assert megabytes(1536 * 1024) == "1.5 MB"
+    assert {ending_of(media_type) for media_type in MEDIA_TYPES} == {
+        "webm",
+        "ogg",
+        "m4a",
+        "wav",
+        "mp3",
+    }
