@@ -152,17 +152,20 @@ CONTENT_SECURITY_POLICY = {
 }
 
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "surveys.api.authentication.AccessTokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
     "DEFAULT_PERMISSION_CLASSES": ["surveys.api.permissions.IsProgrammeMember"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",
     "PAGE_SIZE": 100,
-    "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
-    "DEFAULT_THROTTLE_RATES": {"user": "3000/hour"},
+    "DEFAULT_THROTTLE_CLASSES": ["surveys.api.throttling.HourlyLimit"],
     "EXCEPTION_HANDLER": "surveys.api.errors.explain",
 }
+API_REQUESTS_AN_HOUR = 3000
 # Tokens are rows of our own model; the package's own tables are not made.
 KNOX_TOKEN_MODEL = "accounts.AccessToken"
 MIGRATION_MODULES = {"knox": None}

@@ -3,10 +3,11 @@
 from django.contrib.auth.decorators import login_required
 from django.urls import path
 
-from surveys.api.views import description, programmes, recordings, results, review, visits
+from surveys.api.views import analysts, description, programmes, recordings, results, review, visits
 
 app_name = "api"
 PROGRAMME = "v1/<slug:programme>/"
+RECORDS = f"{PROGRAMME}records/"
 VISIT = f"{PROGRAMME}visits/<uuid:visit_id>/"
 
 urlpatterns = [
@@ -31,6 +32,16 @@ urlpatterns = [
         name="protocol_version",
     ),
     path(f"{PROGRAMME}checklist/", programmes.Checklist.as_view(), name="checklist"),
+    path(f"{RECORDS}visits/", analysts.VisitRecordsPage.as_view(), name="records_visits"),
+    path(f"{RECORDS}periods/", analysts.PeriodRecordsPage.as_view(), name="records_periods"),
+    path(f"{RECORDS}calls/", analysts.CallRecordsPage.as_view(), name="records_calls"),
+    path(f"{RECORDS}calls/export/", analysts.ExportCalls.as_view(), name="records_export"),
+    path(f"{RECORDS}stops/", analysts.StopRecords.as_view(), name="records_stops"),
+    path(
+        f"{RECORDS}stops/geojson/",
+        analysts.StopRecordsGeoJson.as_view(),
+        name="records_stops_geojson",
+    ),
     path(f"{PROGRAMME}visits/", visits.Visits.as_view(), name="visits"),
     path(VISIT, visits.VisitDetail.as_view(), name="visit"),
     path(f"{VISIT}records/", visits.VisitRecords.as_view(), name="visit_records"),
