@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surveys.models import Audience
-from surveys.publishing import darwincore
+from surveys.publishing import darwincore, datapackage, xlsx
 from surveys.publishing.frozen import Frozen
 
 
@@ -26,6 +26,24 @@ class Format:
 
 
 FORMATS: tuple[Format, ...] = (
+    Format(
+        kind="tables.zip",
+        meaning="All tables, what their columns mean, and the method, as a Data Package",
+        media_type="application/zip",
+        write=datapackage.write,
+    ),
+    Format(
+        kind="datapackage.json",
+        meaning="What the tables and their columns mean, for programs",
+        media_type="application/json",
+        write=datapackage.write_descriptor,
+    ),
+    Format(
+        kind="tables.xlsx",
+        meaning="All tables and what their columns mean, as a workbook",
+        media_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        write=xlsx.write,
+    ),
     Format(
         kind="darwin-core.zip",
         meaning="Events, occurrences and measurements as a Darwin Core Archive",
