@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from surveys.models import Audience
-from surveys.publishing import darwincore, datapackage, xlsx
+from surveys.publishing import csv, darwincore, datapackage, geojson, geopackage, xlsx
 from surveys.publishing.frozen import Frozen
+from surveys.publishing.tables import STOPS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,6 +25,10 @@ class Format:
     media_type: str
     write: Callable[[Frozen, Path], None]
     audience: Audience = Audience.OPEN
+
+
+def _copy_stops(frozen: Frozen, target: Path) -> None:
+    shutil.copyfile(frozen.folder / STOPS.file, target)
 
 
 FORMATS: tuple[Format, ...] = (
@@ -45,9 +51,42 @@ FORMATS: tuple[Format, ...] = (
         write=xlsx.write,
     ),
     Format(
+        kind="places.gpkg",
+        meaning="Routes, stops and yearly results as a GeoPackage, for maps",
+        media_type=geopackage.MEDIA_TYPE,
+        write=geopackage.write,
+    ),
+    Format(
+        kind="places.geojson",
+        meaning="Routes, stops and yearly results as GeoJSON, for maps on the web",
+        media_type=geojson.MEDIA_TYPE,
+        write=geojson.write,
+    ),
+    Format(
         kind="darwin-core.zip",
         meaning="Events, occurrences and measurements as a Darwin Core Archive",
         media_type="application/zip",
         write=darwincore.write,
+    ),
+    Format(
+        kind="exact/stops.csv",
+        meaning="Stops with their exact places",
+        media_type=csv.MEDIA_TYPE,
+        write=_copy_stops,
+        audience=Audience.EXACT,
+    ),
+    Format(
+        kind="exact/places.gpkg",
+        meaning="Routes, stops and yearly results with exact places as a GeoPackage",
+        media_type=geopackage.MEDIA_TYPE,
+        write=geopackage.write,
+        audience=Audience.EXACT,
+    ),
+    Format(
+        kind="exact/places.geojson",
+        meaning="Routes, stops and yearly results with exact places as GeoJSON",
+        media_type=geojson.MEDIA_TYPE,
+        write=geojson.write,
+        audience=Audience.EXACT,
     ),
 )

@@ -11,7 +11,7 @@ from pathlib import Path
 from uuid import UUID
 
 from surveys.publishing.frozen import About, Frozen, Value, write_table
-from surveys.publishing.tables import TABLE, TABLES
+from surveys.publishing.tables import TABLES
 
 HOSTILE = (
     "=cmd|' /C calc'!A0",
@@ -201,8 +201,9 @@ def _period(visit: Row, stop: Row) -> Row:
 
 
 def _index(number: int, column: int) -> int | None:
-    """Every index and every blank turns up."""
-    return (0, 1, 2, 3, None)[(number + 2 * column) % 5]
+    """Every index and every blank turns up, in no order."""
+    some = (0, None, None, 0, 2, None, 0, 1, None, 3, 0)
+    return some[(number * (column + 2) + number // 6) % len(some)]
 
 
 def _yearly() -> list[Row]:
@@ -225,9 +226,3 @@ def _occupancy() -> list[Row]:
         for site in ("stop", "route")
         for year in (2024, 2025)
     ]  # fmt: skip
-
-
-def texts_of(table: str) -> tuple[int, ...]:
-    """The places of the text columns of a table."""
-    columns = TABLE[table].columns
-    return tuple(at for at, column in enumerate(columns) if column.type == "string")
