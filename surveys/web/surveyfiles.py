@@ -19,7 +19,18 @@ STYLES = (
 PICTURES = ("web/icons.svg", "web/mark.svg")
 _FOLDER = "web/survey"
 # What the first screen needs; the rest follows once it stands.
-FIRST = ("app", "clock", "dom", "model", "store", "theme", "timing", "reading", "place")
+FIRST = (
+    "app",
+    "clock",
+    "dom",
+    "model",
+    "store",
+    "theme",
+    "timing",
+    "clocktimes",
+    "reading",
+    "place",
+)
 _SCREENS = ("home", "stop", "ring", "calls", "conditions")
 
 

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from uuid import UUID
 
 from django.http import Http404, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
@@ -41,6 +42,8 @@ def shell(request: ProgrammeRequest) -> HttpResponse:
                 "login": f"{reverse('account_login')}?next={_url('survey', slug)}",
                 "packets": _url("survey", slug) + "packets/",
                 "visits": reverse("api:visits", kwargs={"programme": slug}),
+                "recordings": reverse("api:recordings", kwargs={"programme": slug}),
+                "sounds": _recordings_url(slug),
             },
         },
     )
@@ -128,6 +131,13 @@ def manifest(request: ProgrammeRequest) -> JsonResponse:
 
 def _url(name: str, slug: str) -> str:
     return reverse(f"web:{name}", kwargs={"programme": slug})
+
+
+def _recordings_url(slug: str) -> str:
+    """What stands before the id of a recording in the address of its sound."""
+    nobody = str(UUID(int=0))
+    url = reverse("web:recording", kwargs={"programme": slug, "recording_id": nobody})
+    return url.removesuffix(nobody)
 
 
 def _instant(instant: dt.datetime) -> str:

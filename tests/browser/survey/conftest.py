@@ -133,13 +133,18 @@ class Phone:
 
 
 @pytest.fixture
-def phone(browser, live_server, server_clock, tmp_path) -> Iterator[Phone]:
+def phone_options() -> dict:
+    """What a test's phone has besides; a test module may give it more."""
+    return {"args": FLAGS, "permissions": ["geolocation"]}
+
+
+@pytest.fixture
+def phone(browser, live_server, server_clock, tmp_path, phone_options) -> Iterator[Phone]:
     made = Phone(
         browser.browser_type.launch_persistent_context,
         server_clock,
         user_data_dir=tmp_path / "phone",
         executable_path=CHROMIUM,
-        args=FLAGS,
         viewport=PHONE,
         device_scale_factor=2,
         is_mobile=True,
@@ -147,8 +152,8 @@ def phone(browser, live_server, server_clock, tmp_path) -> Iterator[Phone]:
         base_url=live_server.url,
         locale="en-US",
         timezone_id="America/Chicago",
-        permissions=["geolocation"],
         geolocation={"latitude": 43.08, "longitude": -89.41, "accuracy": 8},
+        **phone_options,
     )
     yield made
     made.close()

@@ -20,6 +20,7 @@ const ready = { home, stop };
 export const app = {
   config: JSON.parse($("survey-config").textContent),
   sync: null,
+  sounds: null,
   judge: null,
   safe: null,
   go,
@@ -62,9 +63,11 @@ async function show() {
 
 function update() {
   shown?.update?.();
-  const waits = model.model.visit ? model.unsent().length : 0;
-  bar.mark.dataset.waits = waits ? "yes" : "no";
-  setText(bar.marked, waits ? `${waits} entries on this phone only` : "Everything sent");
+  const { visit } = model.model;
+  const waits = visit ? model.unsent().length : 0;
+  const sound = app.sounds?.hereOnly(visit?.id) ?? "";
+  bar.mark.dataset.waits = waits || sound ? "yes" : "no";
+  setText(bar.marked, [waits ? `${waits} entries on this phone only` : "", sound].filter(Boolean).join(", ") || "Everything sent");
 }
 
 function tick() {
@@ -135,6 +138,12 @@ async function rest() {
   sync.onStatus(update);
   model.onChange(() => sync.soon());
   sync.start(app.config);
+  const sounds = await import("./recordings.js");
+  sounds.onStatus(update);
+  await sounds.start(app.config);
+  app.sounds = sounds;
+  sync.onStatus(({ kind }) => kind === "idle" && sounds.soon());
+  sounds.soon();
   update();
   app.safe = (await navigator.storage?.persisted?.()) ?? false;
   await navigator.serviceWorker?.register(app.config.worker).catch(() => {});

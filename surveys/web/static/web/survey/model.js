@@ -1,5 +1,6 @@
 // The visit that is open: its cells as they are on the phone, and the packet they are read against.
 import { iso, nightOf, now } from "./clock.js";
+import { readTime } from "./clocktimes.js";
 import * as store from "./store.js";
 
 const listeners = new Set();
@@ -20,6 +21,9 @@ function changed() {
 export const packetKey = (slug, code) => `${slug}/${code}`;
 export const text = (address) => model.cells.get(address) ?? "";
 export const stopText = (number) => (name) => text(`stops.${number}.${name}`);
+/** The instant of a clock cell of a stop, in milliseconds; null when it has none. */
+export const stopTime = (number) => (name) =>
+  readTime(stopText(number)(name), stopText(number)(`${name}.fold`), { night: model.visit.night, zone: model.route.time_zone });
 export const conflicts = () => model.records.filter(store.inConflict);
 export const unsent = () => model.records.filter((cell) => store.isPending(cell) && !store.inConflict(cell));
 

@@ -1,9 +1,9 @@
 // From the cells of a sheet and the packet to a case that the rules can judge. What cannot be read
 // here is left out; the server reads it again and says so.
+import { readTime } from "./clocktimes.js";
 
 const NUMBER = /^[+-]?(\d{1,9}([.,]\d{1,9})?|[.,]\d{1,9})$/;
 const MISSING = new Set(["", "-", "–", "—", "t", "n/a", "na"]);
-const INSTANT = /^\d{4}-\d{2}-\d{2}T/i;
 
 const clean = (text) => (MISSING.has((text ?? "").trim().toLowerCase()) ? null : text.trim());
 
@@ -23,9 +23,10 @@ function temperature(text, unit) {
   return value ? { value: value.replace("+", ""), unit: match[2]?.toUpperCase() ?? unit } : null;
 }
 
-function instant(text) {
-  const typed = clean(text);
-  return typed && INSTANT.test(typed) && !Number.isNaN(Date.parse(typed)) ? typed : null;
+function instant(names, name, night) {
+  const typed = clean(names.get(name));
+  const found = typed && readTime(typed, names.get(`${name}.fold`) ?? "", night);
+  return found === null ? null : new Date(found).toISOString();
 }
 
 const weather = (cells, part, unit) => ({
@@ -52,7 +53,7 @@ function statusOf(names) {
   return heard || clean(names.get("started_at")) || clean(names.get("finished_at")) ? "listened" : null;
 }
 
-function period(stop, names, unit) {
+function period(stop, names, unit, night) {
   const status = statusOf(names);
   if (status === null) return null;
   const [latitude, longitude] = [number(names.get("latitude")), number(names.get("longitude"))];
@@ -60,9 +61,9 @@ function period(stop, names, unit) {
   return {
     stop,
     status,
-    arrived_at: instant(names.get("arrived_at")),
-    started_at: instant(names.get("started_at")),
-    finished_at: instant(names.get("finished_at")),
+    arrived_at: instant(names, "arrived_at", night),
+    started_at: instant(names, "started_at", night),
+    finished_at: instant(names, "finished_at", night),
     paused: Number(number(names.get("paused_minutes")) ?? 0) * 60,
     air_temperature: temperature(names.get("air_temperature"), unit),
     water_temperature: temperature(names.get("water_temperature"), unit),
@@ -91,9 +92,10 @@ export function byStop(cells) {
 /** The case and what the server derived for it; `tonight` is the packet's night, if it has it. */
 export function readCase(cells, { visit, route, protocol, tonight, checklist }) {
   const unit = (cells.get("temperature_unit") ?? "").trim().toUpperCase() || route.temperature_unit;
+  const night = { night: visit.night, zone: route.time_zone };
   const periods = [...byStop(cells)]
     .sort(([one], [other]) => one - other)
-    .map(([stop, names]) => period(stop, names, unit))
+    .map(([stop, names]) => period(stop, names, unit, night))
     .filter(Boolean);
   const hours = tonight?.stops ?? {};
   const sky = Object.fromEntries(Object.entries(hours).map(([stop, found]) => [stop, found.sky]));

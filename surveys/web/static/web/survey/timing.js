@@ -1,18 +1,13 @@
 // Where an observer stands at a stop, worked out from the cells and the wall clock alone: after a
 // sleep, a reload or an empty battery the same cells give the same countdown.
 
-const instant = (text) => {
-  const found = text ? Date.parse(text) : Number.NaN;
-  return Number.isNaN(found) ? null : found;
-};
-
-/** What the cells of a stop say: `cell(name)` gives a text of that stop. */
-export function timesOf(cell) {
+/** What the cells of a stop say: `cell(name)` gives a text of that stop, `time(name)` an instant. */
+export function timesOf(cell, time) {
   return {
     status: cell("status"),
-    arrived: instant(cell("arrived_at")),
-    started: instant(cell("started_at")),
-    finished: instant(cell("finished_at")),
+    arrived: time("arrived_at"),
+    started: time("started_at"),
+    finished: time("finished_at"),
     pausedMs: (Number(cell("paused_minutes").replace(",", ".")) || 0) * 60_000,
     interrupted: cell("interrupted") === "yes",
   };

@@ -14,7 +14,7 @@ export async function screen(app) {
   const packets = (await getAll("packets")).filter(({ slug }) => slug === config.slug);
   const state = h("p", { class: "kept", role: "status" });
   const signIn = h("a", { class: "btn", href: config.login }, icon("lock"), h("span", null, "Sign in"));
-  const send = button("Send now", () => app.sync?.syncAll(), { name: "sync" });
+  const send = button("Send now", () => { app.sync?.syncAll(); app.sounds?.soon(0, { anyway: true }); }, { name: "sync" });
   const visits = h("ul", { class: "plain-list picks" });
   const visitsBox = h("section", { "aria-labelledby": "visits-title" }, h("h2", { id: "visits-title" }, "Visits on this phone"), visits);
   const node = h(
@@ -68,12 +68,13 @@ export async function screen(app) {
     const found = await standings(config.slug);
     if (mine !== drawn) return;
     const waiting = found.filter(({ visit, waits, clashes }) => waits || clashes || visit.wants_submit || !visit.synced_at).length;
-    const summary = found.length === 0 ? "No visit is on this phone yet." : waiting ? `${waiting === 1 ? "One visit has" : `${waiting} visits have`} not wholly reached the server.` : "Everything on this phone has reached the server.";
+    const summary = found.length === 0 ? "No visit is on this phone yet." : waiting ? `${waiting === 1 ? "One visit has" : `${waiting} visits have`} not wholly reached the server.` : sound ? "All entries have reached the server." : "Everything on this phone has reached the server.";
+    const sound = app.sounds?.hereOnly() ?? "";
     const sending = app.sync ? syncWords(app.sync.status, found) : "";
     const safe = app.safe === false && packets.length ? "The browser may clear this phone’s storage when space runs out." : "";
-    setText(state, [summary, sending, safe].filter(Boolean).join(" "));
+    setText(state, [summary, sound && `${sound}.`, sending, sound ? app.sounds.sendingWords() : "", safe].filter(Boolean).join(" "));
     signIn.hidden = !["signed-out", "other-person"].includes(app.sync?.status.kind);
-    send.hidden = !waiting;
+    send.hidden = !waiting && !sound;
     visitsBox.hidden = !found.length;
     const zone = packets[0]?.route.time_zone ?? "UTC";
     const rows = found.sort((one, other) => (one.visit.night < other.visit.night ? 1 : -1)).map((one) => visitRow(one, zone));
@@ -83,7 +84,7 @@ export async function screen(app) {
   function visitRow(standing, zone) {
     const { visit } = standing;
     const open = () => app.go(["draft", "sent_back"].includes(visit.state) ? "route" : "summary", visit.id);
-    return h("li", null, h("button", { type: "button", class: "btn btn--block pick", onclick: open }, h("strong", null, `${visit.route.code}, ${day(visit.night)}`), h("span", null, stateWords(visit)), h("span", { class: "small" }, visit.trouble?.words ?? keptWords(standing, zone))));
+    return h("li", null, h("button", { type: "button", class: "btn btn--block pick", onclick: open }, h("strong", null, `${visit.route.code}, ${day(visit.night)}`), h("span", null, stateWords(visit)), h("span", { class: "small" }, [visit.trouble?.words ?? keptWords(standing, zone), app.sounds?.listWords(app.sounds.ofVisit(visit.id))].filter(Boolean).join(" "))));
   }
   return { title: "Survey", node, update };
 }
@@ -103,6 +104,14 @@ function evening(tonight, zone) {
   return `${hours.filter(Boolean).join(", ")}. ${window}`;
 }
 
+/** Only where the browser knows what kind of network it has. */
+function wifiBox() {
+  if (navigator.connection?.type === undefined) return null;
+  const input = h("input", { type: "checkbox", id: "set-wifi", onchange: () => import("../recordings.js").then(({ setOnlyWifi }) => setOnlyWifi(input.checked)) });
+  import("../recordings.js").then(async ({ onlyWifi }) => { input.checked = await onlyWifi(); });
+  return h("label", { class: "choice", for: "set-wifi" }, input, "Send recordings by Wi-Fi only; everything else goes at once");
+}
+
 function settings(app) {
   const box = (name, words) => {
     const input = h("input", { type: "checkbox", id: `set-${name}`, onchange: () => alerts.turn(name, input.checked) });
@@ -113,6 +122,6 @@ function settings(app) {
     const input = h("input", { type: "radio", name: "theme", id: `theme-${name}`, checked: theme.choice() === name, onchange: () => { theme.choose(name); app.say(THEMES[name]); } });
     return h("label", { class: "choice", for: `theme-${name}` }, input, THEMES[name]);
   });
-  return h("details", { class: "panel" }, h("summary", null, "Sounds and light"), box("sound", "A low tone when a time is up"), box("vibration", "Vibration when a time is up"), h("fieldset", { class: "field" }, h("legend", null, "Theme"), choices));
+  return h("details", { class: "panel" }, h("summary", null, "Sounds and light"), box("sound", "A low tone when a time is up"), box("vibration", "Vibration when a time is up"), h("fieldset", { class: "field" }, h("legend", null, "Theme"), choices), wifiBox());
 }
 

@@ -1,6 +1,6 @@
 // The evening at a glance: weather at the start, the stops and how far they are.
 import { button, h, setAttribute, setText } from "../dom.js";
-import { model, stopText } from "../model.js";
+import { model, stopText, stopTime } from "../model.js";
 import { day } from "../rules/words.js";
 import { now } from "../clock.js";
 import { standing, timesOf } from "../timing.js";
@@ -45,7 +45,7 @@ function row(app, stop) {
   const typed = stopText(stop.number);
   const state = h("span", { class: "tag" });
   const heard = h("span", { class: "small" });
-  const phase = () => standing(timesOf(typed), model.version.protocol, null, now()).phase;
+  const phase = () => standing(timesOf(typed, stopTime(stop.number)), model.version.protocol, null, now()).phase;
   const open = () => app.go("stop", model.visit.id, stop.number);
   const node = h("li", null, h("button", { type: "button", class: "btn btn--block pick", onclick: open }, h("strong", null, `${stop.number}. ${stop.name}`), state, heard));
   const update = () => {

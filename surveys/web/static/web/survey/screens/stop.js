@@ -2,7 +2,7 @@
 import * as alerts from "../alerts.js";
 import { iso, now } from "../clock.js";
 import { button, dialog, h, setAttribute, setText, svg } from "../dom.js";
-import { model, note, stopText, undo, writeStop } from "../model.js";
+import { model, note, stopText, stopTime, undo, writeStop } from "../model.js";
 import { isThere, place, placeCells, rest, watch, wayTo } from "../place.js";
 import { clock, distance, duration } from "../rules/words.js";
 import { listeningTime, pauseText, standing, timesOf } from "../timing.js";
@@ -18,6 +18,7 @@ const NOT_YET = /-missing$/;
 export function screen(app, number) {
   const stop = model.stops.find((one) => one.number === number) ?? model.stops[0];
   const typed = stopText(stop.number);
+  const times = () => timesOf(typed, stopTime(stop.number));
   const { protocol } = model.version;
   const zone = model.route.time_zone;
   const around = model.stops.indexOf(stop);
@@ -34,13 +35,16 @@ export function screen(app, number) {
   const heardHere = calls(app, stop.number);
   const names = waterMatters() ? ["air_temperature", "water_temperature", ...AT_STOP.slice(1)] : AT_STOP;
   const here = conditions(app, `stops.${stop.number}`, names, "At this stop", "conditions-title");
+  const soundBox = h("div");
+  const timeBox = h("div");
+  const mend = h("details", { class: "panel", ontoggle: () => mend.open && mount("times", timeBox) }, h("summary", null, "Correct the times"), timeBox);
   const said = h("ul", { class: "findings" });
   const saidBox = h("section", { "aria-labelledby": "said-title" }, h("h2", { id: "said-title" }, "What the protocol says"), said);
   const node = h(
     "div",
     { class: "stop" },
     h("section", { class: "panel panel--now phase", "aria-label": "Where you stand" }, way.node, h("div", { class: "phase__row" }, dial.node, h("div", { class: "phase__words" }, heading, detail, dusk)), again),
-    heardHere.node, here.node, saidBox, skip,
+    heardHere.node, soundBox, here.node, saidBox, mend, skip,
   );
   const before = button("", () => app.go("stop", model.visit.id, model.stops[around - 1].number), { name: "previous", "aria-label": "Stop before" });
   const after = button("", () => app.go("stop", model.visit.id, model.stops[around + 1].number), { name: "next", "aria-label": "Next stop" });
@@ -50,8 +54,13 @@ export function screen(app, number) {
   let busy = false;
   let phase = "";
   let findings = null;
+  const parts = {};
+  const later = {
+    sounds: () => import("./sounds.js").then(({ stopSounds }) => stopSounds(app, stop.number)),
+    times: () => import("./times.js").then(({ timeFields }) => timeFields(app, stop.number)),
+  };
 
-  const now_ = () => standing(timesOf(typed), protocol, pausedSince(), now());
+  const now_ = () => standing(times(), protocol, pausedSince(), now());
   const pausedSince = () => (model.visit.timer?.stop === stop.number ? model.visit.timer.paused_since : null);
   const set = (texts, words) => writeStop(stop.number, texts).then(() => words && app.snack(words, undo));
 
@@ -99,7 +108,7 @@ export function screen(app, number) {
     const since = pausedSince();
     await note((visit) => { visit.timer = null; });
     if (protocol.interruption === "restart") return begin();
-    const pause = timesOf(typed).pausedMs + Math.max(0, now() - since);
+    const pause = times().pausedMs + Math.max(0, now() - since);
     return set({ paused_minutes: pauseText(pause) }, "The listening goes on");
   }
 
@@ -166,10 +175,10 @@ export function screen(app, number) {
     away: () => ["On the way", protocol.settling_wait ? `Then wait ${duration(protocol.settling_wait)} quietly` : "Engine and lights off when you are there", "I am at the stop"],
     waiting: () => ["Let them settle", "Stand still, lights off", "Start before the wait is over"],
     ready: () => ["Ready to listen", `${duration(protocol.listening_time)} by the clock`, "Start listening"],
-    listening: () => ["Listening", `since ${clock(timesOf(typed).started, zone)}`, "Stop before the time is over"],
+    listening: () => ["Listening", `since ${clock(times().started, zone)}`, "Stop before the time is over"],
     paused: () => ["Loud event", protocol.interruption === "restart" ? "Wait until it is quiet, then begin again" : "The clock stands still until it is quiet", protocol.interruption === "restart" ? "Begin again" : "Go on listening"],
     over: () => ["Time is up", "", "Write the end"],
-    done: () => ["Stop done", `${clock(timesOf(typed).started, zone)} to ${clock(timesOf(typed).finished, zone)}`, around < model.stops.length - 1 ? `Next: stop ${model.stops[around + 1].number}` : "To the summary"],
+    done: () => ["Stop done", `${clock(times().started, zone)} to ${clock(times().finished, zone)}`, around < model.stops.length - 1 ? `Next: stop ${model.stops[around + 1].number}` : "To the summary"],
     skipped: () => ["Skipped", typed("skip_reason"), "Listen here after all"],
   };
 
@@ -209,9 +218,20 @@ export function screen(app, number) {
     return `Not before ${clock(Math.ceil(Date.parse(earliest) / 60_000) * 60_000, zone)}`;
   }
 
+  /** Put in a part of the screen that comes after the first use. */
+  function mount(name, box) {
+    parts[name] ??= later[name]().then((part) => {
+      box.replaceWith(part.node);
+      return part;
+    });
+    parts[name].then((part) => part.update());
+  }
+
   function update() {
     heardHere.update();
     here.update();
+    if (app.sounds) mount("sounds", soundBox);
+    if (parts.times) mount("times", timeBox);
     findings ??= app.judge && import("../findings.js");
     if (!findings) return;
     Promise.resolve(findings).then(({ judgeModel, showFindings }) => {

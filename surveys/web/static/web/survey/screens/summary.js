@@ -5,9 +5,11 @@ import { allFindings, showFindings } from "../findings.js";
 import { conflicts, model, note, stopText, unsent, write } from "../model.js";
 import { clock, day } from "../rules/words.js";
 import { clockWords, keptWords, stateWords, syncWords } from "../saying.js";
+import { forgetVisit } from "../soundstore.js";
 import { choose, setting } from "../store.js";
 import { heardAt } from "./calls.js";
 import { AT_ENDS, conditions, textBox } from "./conditions.js";
+import { visitSounds } from "./sounds.js";
 
 const TIMES = /^stops\.\d+\.(arrived|started|finished)_at$/;
 const BLANK = "(blank)";
@@ -25,10 +27,11 @@ export function screen(app) {
   const wrong = h("div");
   const submit = button("Submit the visit", ask, { kind: "primary large block", name: "submitted" });
   const undoSubmit = button("Do not submit yet", () => note((one) => { one.wants_submit = false; }), { kind: "block" });
-  const send = button("Send now", () => app.sync?.syncAll(), { kind: "block", name: "sync" });
+  const send = button("Send now", () => { app.sync?.syncAll(); app.sounds?.soon(0, { anyway: true }); }, { kind: "block", name: "sync" });
   const signIn = h("a", { class: "btn btn--block", href: app.config.login }, icon("lock"), h("span", null, "Sign in"));
   const again = h("div", { class: "actions" });
   const away = button("Throw this draft away", throwAway, { kind: "quiet block", name: "close" });
+  const sound = visitSounds(app);
   const editing = h("div", null, end.node, textBox("second_observer", "Second observer, if there was one", { rows: 1 }), textBox("notes", "Notes on the evening"));
   const node = h(
     "div",
@@ -37,6 +40,7 @@ export function screen(app) {
     h("section", { class: "panel panel--now", "aria-label": "Phone and server" }, state, again, send, signIn),
     wrong, clashes,
     h("section", { "aria-labelledby": "heard-title" }, h("h2", { id: "heard-title" }, "Written down"), heard),
+    sound.node,
     editing,
     h("section", { "aria-labelledby": "found-title" }, counted, list),
     away,
@@ -64,6 +68,7 @@ export function screen(app) {
       box.close();
       try {
         await app.sync.throwAway(model.visit);
+        await forgetVisit(app.config.slug, visit.id);
         app.go("home");
       } catch (error) {
         app.trouble(error.message || "No network: a draft that reached the server can only be thrown away with signal.");
@@ -141,10 +146,11 @@ export function screen(app) {
     submit.hidden = !open() || wants || standing.clashes > 0;
     undoSubmit.hidden = !(open() && wants);
     dock.hidden = submit.hidden && undoSubmit.hidden;
-    send.hidden = !(standing.waits || wants);
+    send.hidden = !(standing.waits || wants || app.sounds?.hereOnly(visit.id));
     signIn.hidden = !["signed-out", "other-person"].includes(status.kind);
     away.hidden = model.visit.state !== "draft" || wants;
     end.update();
+    sound.update();
     draw();
     drawClashes();
     drawTrouble();
