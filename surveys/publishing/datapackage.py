@@ -14,6 +14,7 @@ from typing import Any
 
 from surveys.publishing.archive import write_archive
 from surveys.publishing.frozen import About, Frozen
+from surveys.publishing.reproduce import COMMANDS, how_to, reproduce_parts
 from surveys.publishing.tables import TABLES, Cells, Table
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -42,7 +43,7 @@ BLANK = "A blank cell means not known, or cannot be said. It never means zero."
 
 
 def write(frozen: Frozen, target: Path) -> None:
-    """`tables.zip`: the descriptor, every table and the method."""
+    """`tables.zip`: the descriptor, every table, the method, and `reproduce/`."""
     write_archive(target, frozen.about.published_at, _parts(frozen))
 
 
@@ -83,6 +84,7 @@ def _parts(frozen: Frozen) -> Iterator[tuple[str, bytes | Path]]:
     yield "method.txt", frozen.about.method.encode()
     for table in TABLES:
         yield table.file, frozen.folder / table.file
+    yield from reproduce_parts()
 
 
 def _descriptor_bytes(frozen: Frozen) -> bytes:
@@ -174,6 +176,7 @@ def _readme(about: About) -> str:
             APOSTROPHE,
         )
     )
+    commands = "\n".join(f"    {command}" for command in COMMANDS)
     return f"""{about.title}
 {"=" * len(about.title)}
 
@@ -186,10 +189,17 @@ What is here
 {_listed("datapackage.json", _DESCRIBES)}
 {_listed("method.txt", "How the numbers were made, and what to keep in mind.")}
 {files}
+{_listed("reproduce/", "Works the published results out again from the rows.")}
 
 How to read the tables
 ----------------------
 {notes}
+
+How to work the results out again
+---------------------------------
+{textwrap.fill(how_to(about.software), width=_WIDTH)}
+
+{commands}
 """
 
 

@@ -1,0 +1,79 @@
+"""Work the published results out again from the published rows, and compare.
+
+    python reproduce/reproduce.py [FOLDER]
+
+FOLDER holds `data/` with the tables; without it, the folder that this one lies in. Texts, dates
+and whole numbers must be equal; other numbers must agree to 1e-6, or to 1e-6 of their size where
+that is more, which leaves room for another processor or another version of numpy and scipy. Ends
+with 0 when everything agrees, with 1 when it does not.
+"""
+
+import csv
+import sys
+from datetime import date
+from pathlib import Path
+
+from surveys.trends.fromtables import (
+    occupancy_rows,
+    read_periods,
+    results,
+    trend_row,
+    yearly_rows,
+)
+
+TOLERANCE = 1e-6
+MOST_SHOWN = 20
+
+
+def main() -> int:
+    here = Path(__file__).resolve().parent
+    data = (Path(sys.argv[1]) if len(sys.argv) > 1 else here.parent) / "data"
+    periods = read_periods(data)
+    again = {"yearly": list(yearly_rows(periods)), "occupancy": [], "trends": []}
+    for species, site, result in results(periods):
+        print(f"{species}, site = {site}", file=sys.stderr)
+        again["occupancy"] += occupancy_rows(species, site, result)
+        again["trends"].append(trend_row(species, site, result))
+    agreed = [compare(table, data / f"{table}.csv", rows) for table, rows in again.items()]
+    print("Everything agrees." if all(agreed) else "The results do not follow from the rows.")
+    return 0 if all(agreed) else 1
+
+
+def compare(table: str, path: Path, again: list[dict]) -> bool:
+    """Print how far a published table is from the rows worked out again; whether it agrees."""
+    with path.open(encoding="utf-8", newline="") as file:
+        published = list(csv.DictReader(file))
+    problems = []
+    if len(published) != len(again):
+        problems.append(f"{len(published)} rows published, {len(again)} worked out")
+    largest = 0.0
+    for number, (old, new) in enumerate(zip(published, again, strict=False), start=1):
+        for column, text in old.items():
+            difference = distance(text, new.get(column))
+            if difference > TOLERANCE:
+                problems.append(f"row {number}, {column}: {text!r} published, {new.get(column)!r}")
+            else:
+                largest = max(largest, difference)
+    print(f"{table}: {len(published)} rows, largest difference {largest:.1e}")
+    for problem in problems[:MOST_SHOWN]:
+        print(f"  {problem}")
+    if len(problems) > MOST_SHOWN:
+        print(f"  and {len(problems) - MOST_SHOWN} more")
+    return not problems
+
+
+def distance(text: str, value: object) -> float:
+    """How far a published cell is from a value: 0 where equal, infinite where not alike."""
+    if isinstance(value, float):
+        try:
+            return abs(float(text) - value) / max(1.0, abs(value))
+        except ValueError:
+            return float("inf")
+    if isinstance(value, date):
+        value = value.isoformat()
+    # A text that could be taken for a formula stands in the table with an apostrophe before it.
+    return 0.0 if text.removeprefix("'") == ("" if value is None else str(value)) else float("inf")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,84 @@
+"""A publication is worked out again from its own archive, with nothing else at hand."""
+
+import csv
+import os
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from surveys.publishing import datapackage
+from tests.support.frozen import small_frozen
+
+pytestmark = pytest.mark.django_db
+
+# Runs the script as its own main program, then says which packages it brought in.
+AND_TELL = """
+import runpy, sys
+sys.argv = [sys.argv[1]]
+sys.path[0] = sys.argv[0].rpartition("/")[0]
+try:
+    runpy.run_path(sys.argv[0], run_name="__main__")
+finally:
+    print("imported:", *sorted({name.partition(".")[0] for name in sys.modules}))
+"""
+
+
+@pytest.fixture
+def unpacked(tmp_path: Path) -> Path:
+    datapackage.write(small_frozen(tmp_path), tmp_path / "tables.zip")
+    with zipfile.ZipFile(tmp_path / "tables.zip") as archive:
+        archive.extractall(tmp_path / "unpacked")
+    return tmp_path / "unpacked"
+
+
+def _run(*arguments: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    """In an environment that knows neither Django's settings nor a database nor this code."""
+    return subprocess.run(
+        [sys.executable, *arguments],
+        cwd=folder,
+        env={"PATH": os.environ["PATH"], "OPENBLAS_NUM_THREADS": "1"},
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+
+
+def test_the_published_results_follow_from_the_rows(unpacked: Path) -> None:
+    done = _run("-c", AND_TELL, "reproduce/reproduce.py", folder=unpacked)
+    assert done.returncode == 0, done.stdout + done.stderr
+    lines = dict(line.split(": ", 1) for line in done.stdout.splitlines() if ": " in line)
+    for table in ("yearly", "occupancy", "trends"):
+        with (unpacked / f"data/{table}.csv").open(encoding="utf-8", newline="") as file:
+            rows = len(list(csv.reader(file))) - 1
+        assert rows > 0
+        assert lines[table] == f"{rows} rows, largest difference 0.0e+00"
+    imported = set(lines["imported"].split())
+    assert {"numpy", "scipy", "surveys"} <= imported
+    assert not imported & {"django", "psycopg", "accounts", "deploy"}
+
+
+def test_changed_tables_are_noticed(unpacked: Path) -> None:
+    """Stops gone silent in the rows; a year, a number and a line changed in the results."""
+    _change(unpacked / "data/calls.csv", b"crucifer,2\r\n", b"crucifer,0\r\n", times=-1)
+    _change(unpacked / "data/yearly.csv", b",2021,", b",2020,")
+    _change(unpacked / "data/occupancy.csv", b",0.", b",x0.")
+    trends = unpacked / "data/trends.csv"
+    trends.write_bytes(b"".join(trends.read_bytes().splitlines(keepends=True)[:-1]))
+    done = _run("reproduce/reproduce.py", folder=unpacked)
+    assert done.returncode == 1, done.stdout + done.stderr
+    yearly, rest = done.stdout.split("\noccupancy: ", 1)
+    assert "row 1, season_year: '2020' published, 2021" in yearly
+    assert "stops_detected: '" in yearly
+    assert "'x0." in rest
+    assert "5 rows published, 6 worked out" in rest
+    assert "do not follow" in rest
+
+
+def _change(path: Path, was: bytes, now: bytes, *, times: int = 1) -> None:
+    content = path.read_bytes()
+    assert was in content
+    path.write_bytes(content.replace(was, now, times))
