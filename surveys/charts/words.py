@@ -57,6 +57,7 @@ MINUS = "\N{MINUS SIGN}"
 # Keeps a number and its unit on one line.
 PERCENT = "\N{NO-BREAK SPACE}%"
 UNKNOWN = "cannot be said"
+FALLING, RISING, UNCLEAR = "falling", "rising", "no clear change"
 SITES = {"stop": "stops", "route": "routes"}
 _WHY_NOT = {
     NO_EFFORT: "nobody listened for it",
@@ -152,6 +153,32 @@ def trend_sentence(name: str, result: Result, site: str) -> str:
         plain = _change(trend.naive, what, _ends(trend.naive_line))
         text += f" Not corrected for animals that were there and not heard: {span} {plain}"
     return text
+
+
+def direction(result: Result) -> str:
+    """`falling`, `rising`, `no clear change` or `cannot be said`: only what is corrected for
+    detection has a direction, and only where the interval leaves out zero."""
+    trend = result.trend.occupancy
+    if len(result.years) < 2 or not is_usable(trend):
+        return UNKNOWN
+    if not has_direction(trend):
+        return UNCLEAR
+    return FALLING if (trend.value or 0) < 0 else RISING
+
+
+def headline(result: Result) -> str:
+    """What stands behind the direction: the change a year, or why there is none."""
+    trend = result.trend
+    if not result.years:
+        return "no accepted visits in its calling season yet"
+    if len(result.years) == 1:
+        return "one season only"
+    if is_usable(trend.occupancy):
+        return change_with_interval(trend.occupancy)
+    why = trend.occupancy.flags[0] if trend.occupancy.flags else "too few data"
+    if not is_usable(trend.naive):
+        return why
+    return f"{why}; not corrected: {change_with_interval(trend.naive)}"
 
 
 def reason(estimate: Estimate, site: str) -> str:

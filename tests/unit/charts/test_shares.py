@@ -2,6 +2,7 @@
 
 import xml.etree.ElementTree as ET
 
+import altair as alt
 import pytest
 
 from surveys.charts.shares import (
@@ -71,6 +72,17 @@ def test_without_a_trend_there_is_no_line():
     assert layers == ["rule", "point"]
     layers = [layer["mark"]["type"] for layer in species_spec(chart())["layer"]]
     assert layers == ["area", "line", "rule", "point"]
+
+
+def test_specifications_are_valid_vega_lite():
+    """By the schema of Vega-Lite that Altair carries; a misspelt mark is refused."""
+    species = species_spec(chart())
+    alt.LayerChart.from_dict(species)
+    series = [Series(name="A", points=(point(2020, 0.5), point(2021, 0.6)))]
+    alt.LayerChart.from_dict(comparison_spec("One", "stops", series))
+    species["layer"][0]["mark"]["type"] = "aerea"
+    with pytest.raises(alt.SchemaValidationError):
+        alt.LayerChart.from_dict(species)
 
 
 def test_png_is_a_picture():

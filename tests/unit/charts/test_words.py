@@ -8,6 +8,8 @@ from surveys.charts.words import (
     change_with_interval,
     chart_alt,
     days_words,
+    direction,
+    headline,
     share,
     share_with_interval,
     signed,
@@ -51,6 +53,7 @@ def result(change, naive=UNKNOWN, years=(2014, 2025), occupancy=OCCUPIED):
         trend=Trend(
             log_odds=change, odds=change, occupancy=change, points=change, line=line,
             naive=naive, naive_line=line, detection_model="", models=(),
+            occupancy_model="", occupancy_models=(), effects=(), silent=(),
         ),
         turnover=None, index=None, phenology=None, filled=(),
     )  # fmt: skip
@@ -157,6 +160,42 @@ def test_one_season_and_none():
     change = estimate(-2.1, -3.8, -0.4)
     assert "one season only, 2014" in trend_sentence("X", result(change, years=(2014,)), "stop")
     assert "no accepted visits" in trend_sentence("X", result(change, years=()), "stop")
+
+
+@pytest.mark.parametrize(
+    ("change", "naive", "way", "behind"),
+    [
+        (estimate(-2.1, -3.8, -0.4), UNKNOWN, "falling", "-2.1 % (-3.8 to -0.4 %)"),
+        (estimate(2.1, 0.4, 3.8), UNKNOWN, "rising", "+2.1 % (+0.4 to +3.8 %)"),
+        (estimate(-0.4, -1.3, 0.6), UNKNOWN, "no clear change", "-0.4 % (-1.3 to +0.6 %)"),
+        (UNKNOWN, UNKNOWN, "cannot be said", "no repeat visits"),
+        (
+            UNKNOWN,
+            estimate(-5.0, -9.0, -1.0),
+            "cannot be said",
+            "no repeat visits; not corrected: -5.0 % (-9.0 to -1.0 %)",
+        ),
+        (
+            estimate(-50.0, -99.0, -1.0, EDGE_OF_RANGE),
+            UNKNOWN,
+            "cannot be said",
+            "edge of the range",
+        ),
+    ],
+)
+def test_direction_and_what_stands_behind_it(change, naive, way, behind):
+    """A plain share that falls is not called falling: detection may have changed."""
+    found = result(change, naive=naive)
+    assert direction(found) == way
+    assert plain(headline(found)) == behind
+
+
+def test_no_direction_without_two_seasons():
+    change = estimate(-2.1, -3.8, -0.4)
+    for years, behind in (((2014,), "one season only"), ((), "no accepted visits in its")):
+        found = result(change, years=years)
+        assert direction(found) == "cannot be said"
+        assert headline(found).startswith(behind)
 
 
 def test_alt_text_says_what_the_picture_says():

@@ -1,0 +1,111 @@
+"""A picture of a species that is small enough to stand beside many others."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from surveys.charts.shares import GRID, INK, PALE, STRONG, ChartPoint, SpeciesChart
+
+WIDTH, HEIGHT = 150, 58
+_LEFT, _RIGHT, _TOP, _BOTTOM = 24.0, 4.0, 6.0, 11.0
+_RADIUS = 1.9
+# Ends of the axis: a rare species needs a closer look, and few ends keep pictures comparable.
+_TOPS = (0.25, 0.5, 1.0)
+
+
+def small_svg(chart: SpeciesChart) -> str:
+    """Shares from 0 at the foot to 25, 50 or 100 % at the top: dots corrected for detection, else
+    open ones as heard, with the line of the trend; the first and the last season year below."""
+    points = [point for point in chart.corrected if point.value is not None]
+    plain = not points
+    if plain:
+        points = [point for point in chart.naive if point.value is not None]
+    top = _top(points, chart.line)
+    years = [point.year for point in (*chart.corrected, *chart.naive, *chart.line)]
+    parts = [*_axis(top)]
+    if years:
+        frame = _Frame(first=min(years), last=max(years), top=top)
+        if chart.line:
+            parts += _band(chart.line, frame)
+        dot = f'fill="#ffffff" stroke="{PALE}"' if plain else f'fill="{STRONG}" stroke="none"'
+        parts += [
+            f'<circle cx="{frame.x(point.year):.1f}" cy="{frame.y(point.value or 0):.1f}" '
+            f'r="{_RADIUS}" {dot}/>'
+            for point in points
+        ]
+        parts += _ends(frame)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" '
+        f'viewBox="0 0 {WIDTH} {HEIGHT}">{"".join(parts)}</svg>'
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Frame:
+    """Where a season year and a share stand in the picture."""
+
+    first: int
+    last: int
+    top: float
+
+    def x(self, year: int) -> float:
+        along = (year - self.first) / (self.last - self.first) if self.last > self.first else 0.5
+        return _LEFT + 2 * _RADIUS + along * (WIDTH - _LEFT - _RIGHT - 4 * _RADIUS)
+
+    def y(self, share: float) -> float:
+        return _TOP + (1 - min(share / self.top, 1.0)) * (HEIGHT - _TOP - _BOTTOM)
+
+
+def _top(points: Sequence[ChartPoint], line: Sequence[ChartPoint]) -> float:
+    shares = [point.value or 0.0 for point in points]
+    shares += [point.high or point.value or 0.0 for point in line]
+    return next(top for top in _TOPS if top >= max(shares, default=0.0) or top == _TOPS[-1])
+
+
+def _axis(top: float) -> list[str]:
+    frame = _Frame(first=0, last=0, top=top)
+    parts = []
+    for part in (0.0, 0.5, 1.0):
+        y = frame.y(part * top)
+        parts.append(
+            f'<line x1="{_LEFT}" x2="{WIDTH - _RIGHT}" y1="{y:.1f}" y2="{y:.1f}" '
+            f'stroke="{GRID if part else PALE}" stroke-width="0.7"/>'
+        )
+    parts += [
+        _text(_LEFT - 3, frame.y(share) + 2.5, "end", words)
+        for share, words in ((top, f"{top:.0%}"), (0.0, "0"))
+    ]
+    return parts
+
+
+def _band(line: Sequence[ChartPoint], frame: _Frame) -> list[str]:
+    known = [point for point in line if point.value is not None]
+    edge = [(point.year, point.low) for point in known if point.low is not None]
+    edge += [(point.year, point.high) for point in reversed(known) if point.high is not None]
+    slope = [(point.year, point.value) for point in known]
+    return [
+        f'<polygon points="{_path(edge, frame)}" fill="{STRONG}" fill-opacity="0.14"/>',
+        (
+            f'<polyline points="{_path(slope, frame)}" fill="none" stroke="{STRONG}" '
+            'stroke-width="1.1" stroke-dasharray="4 2.4"/>'
+        ),
+    ]
+
+
+def _ends(frame: _Frame) -> list[str]:
+    words = [_text(_LEFT, HEIGHT - 1.5, "start", str(frame.first))]
+    if frame.last > frame.first:
+        words.append(_text(WIDTH - _RIGHT, HEIGHT - 1.5, "end", str(frame.last)))
+    return words
+
+
+def _text(x: float, y: float, anchor: str, words: str) -> str:
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="7.5" fill="{INK}" '
+        f'font-family="DejaVu Sans, sans-serif">{words}</text>'
+    )
+
+
+def _path(points: Sequence[tuple[int, float | None]], frame: _Frame) -> str:
+    return " ".join(f"{frame.x(year):.1f},{frame.y(share or 0):.1f}" for year, share in points)
