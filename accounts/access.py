@@ -21,6 +21,7 @@ class Permission(StrEnum):
     SURVEY = "enter visits"
     REVIEW = "review visits"
     MANAGE = "set up the programme"
+    PUBLISH = "publish"
     READ_SEASONS = "read seasons, with observers"
     READ_RESULTS = "read trends and publications"
     READ_RECORDS = "read the records of accepted visits"

@@ -185,6 +185,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.visits.tidying",
     "accounts.invitations",
     "surveys.fitting.tasks",
+    "surveys.publishing.tasks",
 ]
 
 EMAIL_SUBJECT_PREFIX = ""

@@ -13,7 +13,7 @@ from rest_framework.views import exception_handler
 
 from surveys.api.serializers.findings import finding_data
 from surveys.api.serializers.visits import visit_data
-from surveys.publishing.exceptions import PublishingError, TableChanged
+from surveys.publishing.exceptions import AlreadyUnderWay, PublishingError, TableChanged
 from surveys.visits.exceptions import (
     ChecksumMismatch,
     OffsetMismatch,
@@ -32,6 +32,7 @@ _STATUS: Mapping[type[Exception], int] = {
     StaleRevision: status.HTTP_409_CONFLICT,
     WrongState: status.HTTP_409_CONFLICT,
     TableChanged: status.HTTP_409_CONFLICT,
+    AlreadyUnderWay: status.HTTP_409_CONFLICT,
     OffsetMismatch: status.HTTP_409_CONFLICT,
     RecordingDamaged: status.HTTP_409_CONFLICT,
     VisitRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,

@@ -3,7 +3,16 @@
 from django.contrib.auth.decorators import login_required
 from django.urls import path
 
-from surveys.api.views import analysts, description, programmes, recordings, results, review, visits
+from surveys.api.views import (
+    analysts,
+    description,
+    programmes,
+    publications,
+    recordings,
+    results,
+    review,
+    visits,
+)
 
 app_name = "api"
 PROGRAMME = "v1/<slug:programme>/"
@@ -65,10 +74,20 @@ urlpatterns = [
     path(f"{PROGRAMME}seasons/route-years/", results.RouteYears.as_view(), name="route_years"),
     path(f"{PROGRAMME}seasons/coverage/", results.SeasonCoverage.as_view(), name="coverage"),
     path(f"{PROGRAMME}trends/", results.Trends.as_view(), name="trends"),
-    path(f"{PROGRAMME}publications/", results.Publications.as_view(), name="publications"),
+    path(f"{PROGRAMME}publications/", publications.Publications.as_view(), name="publications"),
     path(
         f"{PROGRAMME}publications/<int:season_year>/<int:version>/",
-        results.PublicationDetail.as_view(),
+        publications.PublicationDetail.as_view(),
         name="publication",
+    ),
+    path(
+        f"{PROGRAMME}publications/<int:season_year>/<int:version>/files/<path:kind>",
+        publications.PublicationFile.as_view(),
+        name="publication_file",
+    ),
+    path(
+        f"{PROGRAMME}publications/runs/<int:run_id>/",
+        publications.PublishingRunDetail.as_view(),
+        name="publishing_run",
     ),
 ]

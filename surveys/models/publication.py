@@ -21,8 +21,6 @@ class Publication(models.Model):
     season_year = models.PositiveSmallIntegerField()
     version = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=200)
-    table_csv = models.TextField()
-    dictionary_csv = models.TextField()
     method = models.TextField()
     software = models.CharField(max_length=80)
     row_count = models.PositiveIntegerField()

@@ -2,19 +2,69 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import dataclass
+
 from django.db.models import QuerySet
 
-from surveys.models import Programme, Visit, VisitState
+from surveys.models import Programme, StoredFinding, Visit, VisitState
+from surveys.protocol.values import Severity
+from surveys.seasons.coverage import Coverage, coverage
+
+STILL_OPEN = (VisitState.SUBMITTED, VisitState.SENT_BACK)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MissingVisit:
+    """A window in which a visit to a route is due and not done. `missed`: it is over."""
+
+    code: str
+    name: str
+    window: str
+    opens: dt.date
+    closes: dt.date
+    missed: bool
 
 
 def open_visits(programme: Programme, season_year: int) -> QuerySet[Visit]:
     """Visits up to a season year that are not decided yet, oldest first."""
     return (
         Visit.objects.filter(
-            route__programme=programme,
-            season_year__lte=season_year,
-            state__in=[VisitState.SUBMITTED, VisitState.SENT_BACK],
+            route__programme=programme, season_year__lte=season_year, state__in=STILL_OPEN
         )
         .select_related("route", "observer")
         .order_by("night", "route__code")
+    )
+
+
+def missing_visits(programme: Programme, season_year: int) -> list[MissingVisit]:
+    """By route and window."""
+    table = coverage(programme, season_year)
+    return [
+        MissingVisit(
+            code=row.code,
+            name=row.name,
+            window=cell.window.name,
+            opens=cell.window.opens,
+            closes=cell.window.closes,
+            missed=cell.coverage == Coverage.MISSED,
+        )
+        for row in table.rows
+        for cell in row.cells
+        if cell and cell.coverage in (Coverage.MISSED, Coverage.DUE)
+    ]
+
+
+def unsettled_queries(programme: Programme, season_year: int) -> QuerySet[StoredFinding]:
+    """Queries that no coordinator has settled, on visits up to a season year."""
+    return (
+        StoredFinding.objects.filter(
+            visit__route__programme=programme,
+            visit__season_year__lte=season_year,
+            visit__state__in=STILL_OPEN,
+            severity=Severity.QUERY.value,
+            settlement="",
+        )
+        .select_related("visit__route", "stop", "species")
+        .order_by("visit__night", "visit__route__code", "pk")
     )

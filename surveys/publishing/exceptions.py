@@ -28,8 +28,16 @@ class TableChanged(PublishingError):
 class NothingChanged(PublishingError):
     def __init__(self, previous: Publication) -> None:
         super().__init__(
-            f"Nothing in the table has changed since version {previous.version} of season year "
+            f"Nothing in the tables has changed since version {previous.version} of season year "
             f"{previous.season_year}, so there is no new version to publish."
+        )
+
+
+class AlreadyUnderWay(PublishingError):
+    def __init__(self, season_year: int) -> None:
+        super().__init__(
+            f"A publication of season year {season_year} is being made already. Wait until it is "
+            "done."
         )
 
 

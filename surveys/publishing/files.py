@@ -1,59 +1,114 @@
-"""The files of a publication. Their bytes are the stored texts in UTF-8, nothing else."""
+"""The files of a publication: their bytes, their names, their list of checksums."""
+
+from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
 
-from surveys.models import Publication
-from surveys.publishing import csv
+from django.db.models import QuerySet
 
-TABLE = "table.csv"
-DICTIONARY = "dictionary.csv"
-METHOD = "method.txt"
+from surveys.models import Audience, Publication, PublicationFile, PublicationPiece
+
 CHECKSUMS = "SHA256SUMS.txt"
+EXACT_CHECKSUMS = f"exact/{CHECKSUMS}"
+METHOD = "method.txt"
+CSV = "text/csv; charset=utf-8; header=present"
 PLAIN_TEXT = "text/plain; charset=utf-8"
+PIECE = 1 << 20
 
 
 @dataclass(frozen=True, kw_only=True)
-class PublishedFile:
-    """`name` is what the file is called on the disk of whoever downloads it."""
+class MadeFile:
+    """A file on the disk that is to become part of a publication."""
 
     kind: str
-    name: str
     meaning: str
     media_type: str
-    content: bytes
-    sha256: str
+    audience: Audience
+    path: Path
+    rows: int | None = None
 
 
-def sha256_of(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()
+def files_of(publication: Publication, *, exact: bool) -> QuerySet[PublicationFile]:
+    """The files in their order; those with exact places only when `exact`."""
+    files = publication.files.all()
+    return files if exact else files.filter(audience=Audience.OPEN)
 
 
-def files_of(publication: Publication) -> tuple[PublishedFile, ...]:
-    """Table, dictionary and method, then their checksums as `sha256sum -c` reads them."""
-    stem = f"{publication.programme.slug}-{publication.season_year}-v{publication.version}-"
-    files = tuple(
-        _file(kind, stem, meaning, media_type, text)
-        for kind, meaning, media_type, text in (
-            (TABLE, "The yearly table", csv.MEDIA_TYPE, publication.table_csv),
-            (DICTIONARY, "What each column means", csv.MEDIA_TYPE, publication.dictionary_csv),
-            (METHOD, "How the table was made", PLAIN_TEXT, publication.method),
+def file_of(publication: Publication, kind: str, *, exact: bool) -> PublicationFile | None:
+    return files_of(publication, exact=exact).filter(kind=kind).first()
+
+
+def open_file(file: PublicationFile) -> Iterator[bytes]:
+    """The bytes, piece by piece: never more than one of them is in memory."""
+    pieces = PublicationPiece.objects.filter(file=file)
+    for number in range(-(-file.bytes // PIECE)):
+        yield bytes(pieces.values_list("content", flat=True).get(number=number))
+
+
+def text_of(publication: Publication, kind: str) -> str | None:
+    """A small open file as text; None when the publication has no such file."""
+    file = file_of(publication, kind, exact=False)
+    return None if file is None else b"".join(open_file(file)).decode()
+
+
+def download_name(file: PublicationFile) -> str:
+    """What the file is called on the disk of whoever downloads it."""
+    of = file.publication
+    name = PurePosixPath(file.kind).name
+    kept = "exact-" if file.audience == Audience.EXACT else ""
+    return f"{of.programme.slug}-{of.season_year}-v{of.version}-{kept}{name}"
+
+
+def store(publication: Publication, files: list[MadeFile]) -> None:
+    """Write the files with their bytes. To be called in the transaction of the publication."""
+    for order, made in enumerate(files):
+        file = PublicationFile.objects.create(
+            publication=publication,
+            order=order,
+            kind=made.kind,
+            meaning=made.meaning,
+            media_type=made.media_type,
+            audience=made.audience,
+            rows=made.rows,
+            bytes=made.path.stat().st_size,
+            sha256=sha256_of(made.path),
         )
-    )
-    sums = "".join(f"{file.sha256}  {file.name}\n" for file in files)
-    return (*files, _file(CHECKSUMS, stem, "Checksums of the three files", PLAIN_TEXT, sums))
+        with made.path.open("rb") as content:
+            for number, piece in enumerate(iter(lambda: content.read(PIECE), b"")):
+                PublicationPiece.objects.create(file=file, number=number, content=piece)
 
 
-def file_of(publication: Publication, kind: str) -> PublishedFile | None:
-    return next((file for file in files_of(publication) if file.kind == kind), None)
+def sha256_of(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _file(kind: str, stem: str, meaning: str, media_type: str, text: str) -> PublishedFile:
-    return PublishedFile(
-        kind=kind,
-        name=stem + kind,
-        meaning=meaning,
-        media_type=media_type,
-        content=text.encode(),
-        sha256=sha256_of(text),
-    )
+def with_checksums(folder: Path, files: list[MadeFile]) -> list[MadeFile]:
+    """The files and the lists of their checksums, as `sha256sum -c` reads them.
+
+    Files with exact places have a list of their own: a checksum of few coordinates could be
+    tried out until it fits.
+    """
+    found = list(files)
+    for kind, audience, meaning in (
+        (CHECKSUMS, Audience.OPEN, "Checksums of all files"),
+        (EXACT_CHECKSUMS, Audience.EXACT, "Checksums of the files with exact places"),
+    ):
+        own = [file for file in files if file.audience == audience]
+        if own:
+            path = folder / kind
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text("".join(f"{sha256_of(file.path)}  {file.kind}\n" for file in own))
+            found.append(
+                MadeFile(
+                    kind=kind,
+                    meaning=meaning,
+                    media_type=PLAIN_TEXT,
+                    audience=audience,
+                    path=path,
+                )
+            )
+    return found

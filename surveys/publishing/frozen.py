@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from surveys.publishing.csv import guard, unguard
 from surveys.publishing.tables import TABLE, CellType, Table
@@ -85,14 +86,8 @@ class Frozen:
 
     def rows(self, table: str) -> Iterator[tuple[Value, ...]]:
         """The rows of a table as Python values in the order of its columns; None for blank."""
-        reads = [READ[column.type] for column in TABLE[table].columns]
         with (self.folder / TABLE[table].file).open(encoding="utf-8", newline="") as file:
-            lines = csv.reader(file)
-            next(lines)
-            for line in lines:
-                yield tuple(
-                    read(text) if text else None for read, text in zip(reads, line, strict=True)
-                )
+            yield from read_rows(file, TABLE[table])
 
     def records(self, table: str) -> Iterator[dict[str, Any]]:
         """The rows of a table by the names of its columns."""
@@ -104,14 +99,34 @@ def write_table(folder: Path, table: Table, rows: Iterable[Sequence[Value]]) -> 
     """Write a table row by row (RFC 4180, UTF-8); None and empty text become a blank cell."""
     path = folder / table.file
     path.parent.mkdir(parents=True, exist_ok=True)
-    writes = [WRITE[column.type] for column in table.columns]
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\r\n")
-        writer.writerow(table.header)
-        writer.writerows(
-            [
-                "" if value is None or value == "" else write(value)
-                for write, value in zip(writes, row, strict=True)
-            ]
-            for row in rows
-        )
+        _write(file, table, rows)
+
+
+def table_bytes(table: Table, rows: Iterable[Sequence[Value]]) -> bytes:
+    """The bytes that `write_table` would write."""
+    text = io.StringIO(newline="")
+    _write(text, table, rows)
+    return text.getvalue().encode()
+
+
+def read_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[Value, ...]]:
+    """The rows of a table from its CSV lines; None for blank."""
+    reads = [READ[column.type] for column in table.columns]
+    cells = csv.reader(lines)
+    next(cells, None)
+    for line in cells:
+        yield tuple(read(text) if text else None for read, text in zip(reads, line, strict=True))
+
+
+def _write(file: TextIO, table: Table, rows: Iterable[Sequence[Value]]) -> None:
+    writes = [WRITE[column.type] for column in table.columns]
+    writer = csv.writer(file, lineterminator="\r\n")
+    writer.writerow(table.header)
+    writer.writerows(
+        [
+            "" if value is None or value == "" else write(value)
+            for write, value in zip(writes, row, strict=True)
+        ]
+        for row in rows
+    )

@@ -1,43 +1,49 @@
-"""Publish a yearly table: freeze it with its dictionary, its method and a checksum.
+"""Ask for a publication: look at what it would hold, check, hand it to the worker.
 
 A publication for season year Y holds every season year up to Y. It never changes;
 a correction is a new version that says why it replaces the one before.
 """
 
+from __future__ import annotations
+
+import hashlib
 from dataclasses import dataclass
 
 from django.db import transaction
-from django.db.models import QuerySet
 from django.utils import timezone
+from procrastinate.contrib.django import app
+from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.access import Permission, require
 from accounts.models import Membership
-from surveys.fitting.stamps import software
-from surveys.models import Programme, ProtocolVersion, Publication, Visit
-from surveys.publishing import csv
-from surveys.publishing.closing import open_visits
+from surveys.models import Programme, Publication, PublishingRun, RunState
+from surveys.publishing import tables
 from surveys.publishing.exceptions import (
-    NothingChanged,
+    AlreadyUnderWay,
     NothingToPublish,
     ReasonNeeded,
     TableChanged,
 )
-from surveys.publishing.files import sha256_of
-from surveys.publishing.method import method_text, title_of
+from surveys.publishing.freeze import counted_visits
+from surveys.publishing.frozen import table_bytes
+from surveys.publishing.method import title_of
 from surveys.seasons.yearly import yearly_table
+from surveys.trends.table import YearRow, row_values
+
+# The task lives in `tasks`, which knows how to build; here it is known by name.
+TASK = "publishing.publish"
+QUEUE = "publishing"
+UNDER_WAY = (RunState.WAITING, RunState.WORKING)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Preview:
-    """What would be published now. `previous` is the version that it would replace."""
+    """The yearly table as it would be published now. `sha256` is that of its file, `previous`
+    the version that would be replaced."""
 
     season_year: int
     title: str
-    table_csv: str
-    dictionary_csv: str
-    method: str
-    row_count: int
-    species_count: int
+    rows: tuple[YearRow, ...]
     years: tuple[int, ...]
     visit_count: int
     sha256: str
@@ -48,91 +54,97 @@ class Preview:
         return self.previous.version + 1 if self.previous else 1
 
     @property
+    def species_count(self) -> int:
+        return len({row.species for row in self.rows})
+
+    @property
     def differs(self) -> bool:
-        """Whether the table or its dictionary differs from the version before."""
-        return self.previous is None or (self.table_csv, self.dictionary_csv) != (
-            self.previous.table_csv,
-            self.previous.dictionary_csv,
-        )
+        """Whether the yearly table differs from the version before; other tables may."""
+        if self.previous is None:
+            return True
+        before = self.previous.files.filter(kind=tables.YEARLY.file).first()
+        return before is None or before.sha256 != self.sha256
 
 
 def preview(programme: Programme, season_year: int) -> Preview:
-    rows = yearly_table(programme, last_year=season_year)
-    visits = Visit.objects.filter(
-        route__programme=programme, season_year__lte=season_year, counts_in_trends=True
-    )
+    found = yearly_table(programme, last_year=season_year)
+    rows = tuple(sorted(found, key=lambda row: (row.species, row.season_year)))
     years = tuple(sorted({row.season_year for row in rows}))
-    title = title_of(programme, min(years, default=season_year), season_year)
-    visit_count = visits.count()
-    table = csv.table_csv(rows)
+    values = map(row_values, rows)
+    file = table_bytes(tables.YEARLY, ([row[n] for n in tables.YEARLY.header] for row in values))
     return Preview(
         season_year=season_year,
-        title=title,
-        table_csv=table,
-        dictionary_csv=csv.dictionary_csv(),
-        method=method_text(
-            title=title,
-            software=software(),
-            versions=_versions(visits),
-            visit_count=visit_count,
-            open_count=open_visits(programme, season_year).count(),
-        ),
-        row_count=len(rows),
-        species_count=len({row.species for row in rows}),
+        title=title_of(programme, min(years, default=season_year), season_year),
+        rows=rows,
         years=years,
-        visit_count=visit_count,
-        sha256=sha256_of(table),
-        previous=programme.publications.filter(season_year=season_year).first(),
+        visit_count=counted_visits(programme, season_year).count(),
+        sha256=hashlib.sha256(file).hexdigest(),
+        previous=latest(programme, season_year),
     )
 
 
-@transaction.atomic
-def publish(
-    member: Membership, season_year: int, reason: str = "", *, seen: str | None = None
-) -> Publication:
-    """Freeze the table of every season year up to `season_year` as a new version.
+def latest(programme: Programme, season_year: int) -> Publication | None:
+    return programme.publications.filter(season_year=season_year).first()
 
-    `seen` is the checksum of the table that the coordinator looked at. Raises
-    PermissionDenied, or a PublishingError with a sentence for the coordinator.
+
+def under_way(programme: Programme) -> list[PublishingRun]:
+    return list(programme.publishing_runs.filter(state__in=UNDER_WAY))
+
+
+def ask_to_publish(
+    member: Membership,
+    season_year: int,
+    reason: str = "",
+    *,
+    seen: str | None = None,
+    site_url: str = "",
+) -> PublishingRun:
+    """Have the worker freeze every season year up to `season_year` as a new version.
+
+    `seen` is the checksum of the yearly table that the coordinator looked at; `site_url` the
+    address under which readers reach the programme. Raises PermissionDenied, or a
+    PublishingError with a sentence for the coordinator. What only shows while the tables are
+    made is said by the run.
     """
-    require(member, Permission.MANAGE)
-    # One publisher at a time, so that version numbers follow each other.
-    programme = Programme.objects.select_for_update().get(pk=member.programme_id)
-    found = preview(programme, season_year)
+    require(member, Permission.PUBLISH)
     reason = reason.strip()
-    _check(found, reason, seen)
-    return Publication.objects.create(
-        programme=programme,
-        season_year=season_year,
-        version=found.version,
-        title=found.title,
-        table_csv=found.table_csv,
-        dictionary_csv=found.dictionary_csv,
-        method=found.method,
-        software=software(),
-        row_count=found.row_count,
-        visit_count=found.visit_count,
-        sha256=found.sha256,
-        reason=reason if found.previous else "",
-        published_by=member.person,
-        published_at=timezone.now(),
-    )
+    with transaction.atomic():
+        # One at a time, so that version numbers follow each other.
+        programme = Programme.objects.select_for_update().get(pk=member.programme_id)
+        _give_up_lost_runs(programme)
+        found = preview(programme, season_year)
+        if not counted_visits(programme, season_year).filter(season_year=season_year).exists():
+            raise NothingToPublish(season_year)
+        if programme.publishing_runs.filter(season_year=season_year, state__in=UNDER_WAY).exists():
+            raise AlreadyUnderWay(season_year)
+        if seen is not None and seen != found.sha256:
+            raise TableChanged
+        if found.previous and not reason:
+            raise ReasonNeeded(found.previous)
+        run = PublishingRun.objects.create(
+            programme=programme,
+            season_year=season_year,
+            reason=reason if found.previous else "",
+            seen=seen or "",
+            asked_by=member.person,
+        )
+        app.configure_task(TASK, queue=QUEUE, lock=f"publishing of programme {programme.pk}").defer(
+            run_id=run.pk, site_url=site_url
+        )
+    return run
 
 
-def _check(found: Preview, reason: str, seen: str | None) -> None:
-    if found.season_year not in found.years:
-        raise NothingToPublish(found.season_year)
-    if seen is not None and seen != found.sha256:
-        raise TableChanged
-    if not found.differs:
-        raise NothingChanged(found.previous)
-    if found.previous and not reason:
-        raise ReasonNeeded(found.previous)
+def _give_up_lost_runs(programme: Programme) -> None:
+    """A run whose job is gone would keep its season year from ever being published."""
+    for run in under_way(programme):
+        job = ProcrastinateJob.objects.filter(
+            task_name=TASK, args__run_id=run.pk, status__in=["todo", "doing"]
+        )
+        if not job.exists():
+            fail(run, "The work was lost before it was finished. Nothing was published.")
 
 
-def _versions(visits: QuerySet[Visit]) -> QuerySet[ProtocolVersion]:
-    return (
-        ProtocolVersion.objects.filter(pk__in=visits.order_by().values("protocol_version"))
-        .select_related("protocol")
-        .order_by("protocol__name", "number")
+def fail(run: PublishingRun, problem: str, state: RunState = RunState.FAILED) -> None:
+    PublishingRun.objects.filter(pk=run.pk, state__in=UNDER_WAY).update(
+        state=state, problem=problem, step="", finished_at=timezone.now()
     )

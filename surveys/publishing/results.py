@@ -9,6 +9,7 @@ from surveys.publishing.frozen import Frozen, write_table
 from surveys.publishing.tables import Table
 from surveys.trends.fromtables import (
     SITES,
+    FrozenPeriods,
     Row,
     occupancy_rows,
     read_periods,
@@ -18,23 +19,27 @@ from surveys.trends.fromtables import (
 )
 
 
-def add_results(frozen: Frozen, say: Callable[[str, int, int], None] = lambda *_: None) -> None:
-    """Write the three tables beside the rows they come from.
+def periods_of(frozen: Frozen) -> FrozenPeriods:
+    return read_periods(frozen.folder / "data")
 
-    `say` hears in words which fit begins, how many are done and how many there are.
-    """
-    periods = read_periods(frozen.folder / "data")
-    total, done = len(SITES) * len(periods.species), 0
 
-    def said(species: str, site: str) -> None:
-        nonlocal done
-        say(f"Trend of {species}, site = {site}", done, total)
-        done += 1
+def fits_of(periods: FrozenPeriods) -> int:
+    """How many fits `add_trends` makes."""
+    return len(SITES) * len(periods.species)
 
+
+def add_yearly(frozen: Frozen, periods: FrozenPeriods) -> None:
     _write(frozen, tables.YEARLY, yearly_rows(periods))
+
+
+def add_trends(
+    frozen: Frozen, periods: FrozenPeriods, say: Callable[[str], None] = lambda _: None
+) -> None:
+    """Write occupancy and trends; `say` hears in words which fit begins."""
     occupancy: list[Row] = []
     trends: list[Row] = []
-    for species, site, result in results(periods, said=said):
+    fits = results(periods, said=lambda species, site: say(f"Trend of {species} by {site}"))
+    for species, site, result in fits:
         occupancy += occupancy_rows(species, site, result)
         trends.append(trend_row(species, site, result))
     _write(frozen, tables.OCCUPANCY, occupancy)

@@ -27,6 +27,7 @@ from surveys.importing.uploads import store
 from surveys.models import (
     Assignment,
     Publication,
+    PublishingRun,
     StoredFinding,
     Visit,
     VisitState,
@@ -95,6 +96,7 @@ TABLE = """
     web:publications                     GET     in    none  ok    ok    ok
     web:publication                      GET     in    none  ok    ok    ok
     web:publication_file                 GET     in    none  ok    ok    ok
+    web:publishing_run                   GET     in    none  no    no    ok
     web:publish                          POST    in    none  no    no    ok
 
     web:programme                        GET     in    none  no    no    ok
@@ -154,6 +156,8 @@ TABLE = """
     api:publications                     GET     in    none  ok    ok    ok
     api:publications                     POST    in    none  no    no    ok
     api:publication                      GET     in    none  ok    ok    ok
+    api:publication_file                 GET     in    none  ok    ok    ok
+    api:publishing_run                   GET     in    none  no    no    ok
     api:routes                           GET     in    none  no    ok    ok
     api:route                            GET     in    none  no    ok    ok
     api:route_geojson                    GET     in    none  no    ok    ok
@@ -265,19 +269,21 @@ def world(programme, partner, observer, coordinator) -> World:
         invited_by=coordinator.person,
         expires_at=now + dt.timedelta(days=1),
     )
-    Publication.objects.create(
+    publication = Publication.objects.create(
         programme=programme,
         season_year=2024,
         version=1,
         title="Yearly table",
-        table_csv="species\n",
-        dictionary_csv="column\n",
         software="0",
         row_count=0,
         visit_count=0,
         sha256="0" * 64,
         published_by=coordinator.person,
         published_at=now,
+    )
+    publication.files.create(order=0, kind="table.csv", meaning="", media_type="text/csv", bytes=0)
+    run = PublishingRun.objects.create(
+        programme=programme, season_year=2023, asked_by=coordinator.person
     )
     upload = store(
         coordinator, file_name="visits.csv", content=b"route,night,stop\nR1,2024-04-15,1\n"
@@ -309,6 +315,7 @@ def world(programme, partner, observer, coordinator) -> World:
             "membership": observer.pk,
             "invitation": invitation.pk,
             "upload": upload.pk,
+            "run_id": run.pk,
             "form": "svg",
             "token": "token",
             "season_year": 2024,
@@ -335,7 +342,7 @@ def address(world: World, name: str) -> str:
         arguments["code"] = world.arguments["species"]
     if name == "web:import_template":
         arguments["kind"] = "csv"
-    if name.endswith("publication") or name == "web:publication_file":
+    if name.endswith(("publication", "publication_file")):
         arguments["version"] = 1
     return reverse(name, kwargs=arguments)
 

@@ -107,8 +107,6 @@ def test_publication_is_frozen(programme, coordinator):
         season_year=2024,
         version=1,
         title="Yearly table 2024",
-        table_csv="species\n",
-        dictionary_csv="column\n",
         method="",
         software="0",
         row_count=0,

@@ -11,7 +11,7 @@ from surveys.models import CallIndex, ListeningPeriod, Programme, Sensitivity, S
 from surveys.publishing.about import about_publication
 from surveys.publishing.freeze import freeze, snapshot, with_exact_places
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.results import add_results
+from surveys.publishing.results import add_trends, add_yearly, periods_of
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -107,7 +107,9 @@ def small_frozen(
         )
         frozen = freeze(programme, tmp_path / "frozen", about)
         if results:
-            add_results(frozen)
+            periods = periods_of(frozen)
+            add_yearly(frozen, periods)
+            add_trends(frozen, periods)
         if exact:
             return with_exact_places(programme, frozen, tmp_path / "exact")
     return frozen

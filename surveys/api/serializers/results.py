@@ -1,8 +1,6 @@
-"""Seasons, trends and publications."""
+"""Seasons and trends."""
 
 from rest_framework import serializers
-
-from surveys.models import Publication
 
 
 class ResultFilterSerializer(serializers.Serializer):
@@ -87,39 +85,3 @@ class TrendsSerializer(serializers.Serializer):
 
     columns = ColumnSerializer(many=True)
     rows = serializers.ListField(child=serializers.DictField(allow_null=True))
-
-
-class PublicationRowSerializer(serializers.ModelSerializer):
-    published_by = serializers.CharField(source="published_by.name")
-
-    class Meta:
-        model = Publication
-        fields = [
-            "season_year",
-            "version",
-            "title",
-            "row_count",
-            "visit_count",
-            "sha256",
-            "software",
-            "reason",
-            "published_by",
-            "published_at",
-        ]
-        read_only_fields = fields
-
-
-class PublicationSerializer(PublicationRowSerializer):
-    """A publication with its frozen files as texts."""
-
-    class Meta(PublicationRowSerializer.Meta):
-        fields = [*PublicationRowSerializer.Meta.fields, "table_csv", "dictionary_csv", "method"]
-        read_only_fields = fields
-
-
-class PublishSerializer(serializers.Serializer):
-    """`seen` is the checksum of the table that was looked at before."""
-
-    season_year = serializers.IntegerField(min_value=1900, max_value=2200)
-    reason = serializers.CharField(required=False, allow_blank=True, default="")
-    seen = serializers.CharField(required=False, allow_null=True, default=None)

@@ -1,18 +1,14 @@
 from django.urls import path
 
-from surveys.web.views import publications
+from surveys.web.views import publications, publish
+
+AT = "<slug:programme>/publications/"
+ONE = AT + "<int:season_year>/<int:version>/"
 
 urlpatterns = [
-    path("<slug:programme>/publications/", publications.publications, name="publications"),
-    path("<slug:programme>/publications/publish/", publications.publish, name="publish"),
-    path(
-        "<slug:programme>/publications/<int:season_year>/<int:version>/",
-        publications.publication,
-        name="publication",
-    ),
-    path(
-        "<slug:programme>/publications/<int:season_year>/<int:version>/<str:kind>",
-        publications.publication_file,
-        name="publication_file",
-    ),
+    path(AT, publications.publications, name="publications"),
+    path(AT + "publish/", publish.publish, name="publish"),
+    path(AT + "runs/<int:run_id>/", publish.publishing_run, name="publishing_run"),
+    path(ONE, publications.publication, name="publication"),
+    path(ONE + "<path:kind>", publications.publication_file, name="publication_file"),
 ]

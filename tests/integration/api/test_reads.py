@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 from django.contrib.gis.geos import LineString, Point
 
-from surveys.models import Publication, Stop
+from surveys.models import Stop
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -14,6 +14,7 @@ from tests.support.builders import (
     make_species,
     make_version,
 )
+from tests.support.publishing import build_what_waits
 
 
 @pytest.fixture
@@ -157,12 +158,22 @@ def test_publishing(api_for, coordinator, partner, observer, accepted):
         assert api_for(member)("POST", "publications/", body).status == 403
     api = api_for(coordinator)
     answer = api("POST", "publications/", body)
-    assert answer.status == 201
-    assert answer.data["sha256"] == Publication.objects.get().sha256
+    assert (answer.status, answer.data["state"]) == (202, "waiting")
+    run = f"publications/runs/{answer.data['id']}/"
+    assert api("POST", "publications/", body).status == 409
+    build_what_waits()
+    assert (api.get(run)["state"], api.get(run)["version"]) == ("done", 1)
+    assert api_for(partner)("GET", run).status == 403
     (row,) = api_for(partner).get("publications/")["results"]
     assert (row["season_year"], row["version"], row["visit_count"]) == (2024, 1, 1)
+    # Partners do not see who is behind a publication.
+    assert row["published_by"] is None
     whole = api_for(partner).get("publications/2024/1/")
-    assert whole["table_csv"].startswith("species,season_year,")
+    assert (whole["published_by"], whole["newest_version"]) == (None, 1)
+    assert api_for(observer).get("publications/2024/1/")["published_by"] == coordinator.person.name
+    by_kind = {file["kind"]: file for file in whole["files"]}
+    assert by_kind["data/yearly.csv"]["rows"] == row["row_count"]
+    assert "exact/SHA256SUMS.txt" not in by_kind
     again = api("POST", "publications/", body)
     assert again.status == 400
     assert again.data["detail"]

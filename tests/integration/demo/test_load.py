@@ -111,8 +111,6 @@ def test_fresh_replaces_only_the_demo(demo):
         season_year=2026,
         version=1,
         title="Yearly table 2026",
-        table_csv="a\n",
-        dictionary_csv="b\n",
         method="",
         software="",
         row_count=0,

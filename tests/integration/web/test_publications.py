@@ -6,9 +6,10 @@ import hashlib
 import pytest
 from django.urls import reverse
 
-from surveys.models import Publication, VisitState
-from surveys.publishing.files import CHECKSUMS, DICTIONARY, METHOD, TABLE
-from surveys.publishing.publish import publish
+from surveys.models import Publication, PublishingRun, RunState, VisitState
+from surveys.publishing.exceptions import NothingChanged
+from surveys.publishing.files import CHECKSUMS, METHOD
+from surveys.publishing.publish import fail
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -16,6 +17,9 @@ from tests.support.builders import (
     make_programme,
     make_route,
 )
+from tests.support.publishing import build_what_waits, publish_now
+
+TABLE = "data/yearly.csv"
 
 pytestmark = pytest.mark.django_db
 
@@ -34,7 +38,7 @@ def route(programme, observer):
 
 @pytest.fixture
 def publication(coordinator, route):
-    return publish(coordinator, 2024)
+    return publish_now(coordinator, 2024)
 
 
 def file_url(publication, kind):
@@ -58,11 +62,11 @@ def test_list_and_page(programme, publication, partner, client_for):
     assert publication.published_by.name not in text
 
 
-@pytest.mark.parametrize("kind", [TABLE, DICTIONARY, METHOD, CHECKSUMS])
+@pytest.mark.parametrize("kind", [TABLE, "data/calls.csv", METHOD, CHECKSUMS])
 def test_files_never_change_and_say_so(publication, partner, client_for, kind):
     client = client_for(partner)
     response = client.get(file_url(publication, kind))
-    checksum = hashlib.sha256(response.content).hexdigest()
+    checksum = hashlib.sha256(response.getvalue()).hexdigest()
     assert response["ETag"] == f'"{checksum}"'
     assert response["Cache-Control"] == "private, max-age=31536000, immutable"
     assert response["Content-Disposition"].startswith("attachment")
@@ -70,10 +74,14 @@ def test_files_never_change_and_say_so(publication, partner, client_for, kind):
     assert (again.status_code, again.content) == (304, b"")
 
 
-def test_table_file_holds_the_published_bytes(publication, partner, client_for):
-    response = client_for(partner).get(file_url(publication, TABLE))
-    assert response.content == publication.table_csv.encode()
-    assert hashlib.sha256(response.content).hexdigest() == publication.sha256
+def test_the_list_of_checksums_is_vouched_for(publication, partner, client_for):
+    client = client_for(partner)
+    sums = client.get(file_url(publication, CHECKSUMS)).getvalue()
+    assert hashlib.sha256(sums).hexdigest() == publication.sha256
+    for line in sums.decode().splitlines():
+        checksum, kind = line.split("  ")
+        content = client.get(file_url(publication, kind)).getvalue()
+        assert hashlib.sha256(content).hexdigest() == checksum
 
 
 def test_no_other_file(publication, partner, client_for):
@@ -89,9 +97,52 @@ def test_publish_from_the_form(programme, route, coordinator, client_for):
     client = client_for(coordinator)
     page = client.get(url("publish", programme))
     response = client.post(url("publish", programme), form_data(page))
+    run = PublishingRun.objects.get()
+    assert response["Location"] == url("publishing_run", programme, run_id=run.pk)
+    assert "It waits for its turn" in client.get(response["Location"]).content.decode()
+    assert "being published" in client.get(url("publications", programme)).content.decode()
+    build_what_waits()
+    done = client.get(response["Location"], headers={"HX-Request": "true"}).content.decode()
+    assert "Version 1 is published" in done
+    assert "<html" not in done
+    assert "hx-get" not in done
     published = Publication.objects.get()
-    assert response["Location"] == url("publication", programme, season_year=2024, version=1)
+    assert url("publication", programme, season_year=2024, version=1) in done
     assert (published.version, published.published_by) == (1, coordinator.person)
+
+
+def test_a_run_says_why_there_is_no_publication(programme, publication, coordinator, client_for):
+    client = client_for(coordinator)
+    page = client.get(url("publish", programme))
+    answer = client.post(url("publish", programme), form_data(page, reason="Just because."))
+    with pytest.raises(NothingChanged) as refusal:
+        build_what_waits()
+    fail(PublishingRun.objects.latest("pk"), str(refusal.value), RunState.REFUSED)
+    text = client.get(answer["Location"]).content.decode()
+    assert "It was not published." in text
+    assert "Nothing in the tables has changed since version 1" in text
+    assert "Nothing in the tables" in client.get(url("publish", programme)).content.decode()
+
+
+def test_what_is_open_comes_first(programme, route, observer, coordinator, client_for):
+    visit = make_accepted_visit(
+        route,
+        observer.person,
+        night=dt.date(2024, 5, 1),
+        state=VisitState.SUBMITTED,
+        counts_in_trends=False,
+    )
+    visit.findings.create(code="too-cold", severity="query", message="It was cold.")
+    visit.findings.create(code="too-cold", severity="note", message="A note.")
+    other = make_route(programme, code="Z9", version=route.protocol.versions.get())
+    text = client_for(coordinator).get(url("publish", programme)).content.decode()
+    assert "In review: 1 visit<" in text
+    assert "Unsettled: 1 query<" in text
+    assert "It was cold." in text
+    assert "A note." not in text
+    assert "Missing: 1 visit<" in text
+    assert f"<strong>{other.code}</strong>" in text
+    assert text.count(url("review_visit", programme, visit=visit.pk)) == 2
 
 
 def test_visits_in_review_come_first_and_must_be_acknowledged(
@@ -106,11 +157,12 @@ def test_visits_in_review_come_first_and_must_be_acknowledged(
     )
     client = client_for(coordinator)
     page = client.get(url("publish", programme))
-    assert "Still in review: 1 visit" in page.content.decode()
+    assert "In review: 1 visit<" in page.content.decode()
     refused = client.post(url("publish", programme), form_data(page))
     assert refused.status_code == 422
     assert "Tick this to publish without them" in refused.content.decode()
     client.post(url("publish", programme), form_data(page, without_open="on"))
+    build_what_waits()
     assert Publication.objects.count() == 1
 
 
@@ -123,6 +175,7 @@ def test_a_correction_needs_a_reason(
     refused = client.post(url("publish", programme), form_data(page, reason=" "))
     assert "Readers of the earlier version need to know" in refused.content.decode()
     client.post(url("publish", programme), form_data(page, reason="A late visit."))
+    build_what_waits()
     assert Publication.objects.get(version=2).reason == "A late visit."
     old = client.get(url("publication", programme, season_year=2024, version=1))
     assert "A newer version replaces this one" in old.content.decode()
@@ -141,13 +194,8 @@ def test_a_table_that_changed_in_between_is_shown_again_and_keeps_what_was_typed
     assert "The table has changed since you looked at it" in text
     assert "A late visit." in text
     client.post(url("publish", programme), form_data(refused, reason="A late visit."))
+    build_what_waits()
     assert Publication.objects.filter(version=2).exists()
-
-
-def test_nothing_changed_offers_no_form(programme, publication, coordinator, client_for):
-    text = client_for(coordinator).get(url("publish", programme)).content.decode()
-    assert "Nothing in the table has changed since version 1" in text
-    assert "Publish version" not in text
 
 
 def test_nothing_to_publish(programme, coordinator, client_for):
@@ -187,7 +235,7 @@ def test_list_query_count_does_not_grow(
     client = client_for(coordinator)
     client.get(url("publications", programme))
     for day in (1, 9):
-        with django_assert_num_queries(6):
+        with django_assert_num_queries(7):
             client.get(url("publications", programme))
         make_accepted_visit(route, observer.person, night=dt.date(2024, 5, day))
-        publish(coordinator, 2024, "Another late visit.")
+        publish_now(coordinator, 2024, "Another late visit.")

@@ -1,0 +1,105 @@
+"""Publications, their files, and the runs that make them."""
+
+from typing import Any
+
+from django.urls import reverse
+from rest_framework import serializers
+
+from accounts.access import Permission, may
+from surveys.models import Publication, PublicationFile, PublishingRun
+
+
+class PublicationRowSerializer(serializers.ModelSerializer):
+    """`published_by` is told to members who see observers; to others it is null."""
+
+    published_by = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Publication
+        fields = [
+            "season_year",
+            "version",
+            "title",
+            "row_count",
+            "visit_count",
+            "sha256",
+            "software",
+            "reason",
+            "published_by",
+            "published_at",
+        ]
+        read_only_fields = fields
+
+    def get_published_by(self, publication: Publication) -> str | None:
+        if may(self.context["member"], Permission.READ_SEASONS):
+            return publication.published_by.name
+        return None
+
+
+class PublicationFileSerializer(serializers.ModelSerializer):
+    url = serializers.SerializerMethodField()
+
+    class Meta:
+        model = PublicationFile
+        fields = ["kind", "meaning", "media_type", "rows", "bytes", "sha256", "url"]
+        read_only_fields = fields
+
+    def get_url(self, file: PublicationFile) -> str:
+        of = file.publication
+        return reverse(
+            "api:publication_file",
+            kwargs={
+                "programme": of.programme.slug,
+                "season_year": of.season_year,
+                "version": of.version,
+                "kind": file.kind,
+            },
+        )
+
+
+class PublicationSerializer(PublicationRowSerializer):
+    """A publication with its method and its files; `newest_version` replaces it when larger."""
+
+    files = serializers.SerializerMethodField()
+    newest_version = serializers.SerializerMethodField()
+
+    class Meta(PublicationRowSerializer.Meta):
+        fields = [*PublicationRowSerializer.Meta.fields, "newest_version", "method", "files"]
+        read_only_fields = fields
+
+    def get_newest_version(self, publication: Publication) -> int:
+        same = publication.programme.publications.filter(season_year=publication.season_year)
+        return same.values_list("version", flat=True)[0]
+
+    def get_files(self, publication: Publication) -> list[dict[str, Any]]:
+        return PublicationFileSerializer(self.context["files"], many=True).data
+
+
+class PublishSerializer(serializers.Serializer):
+    """`seen` is the checksum of the yearly table that was looked at before."""
+
+    season_year = serializers.IntegerField(min_value=1900, max_value=2200)
+    reason = serializers.CharField(required=False, allow_blank=True, default="")
+    seen = serializers.CharField(required=False, allow_null=True, default=None)
+
+
+class PublishingRunSerializer(serializers.ModelSerializer):
+    """How far a publication has come; `problem` says in words why there is none."""
+
+    version = serializers.IntegerField(source="publication.version", default=None, read_only=True)
+
+    class Meta:
+        model = PublishingRun
+        fields = [
+            "id",
+            "season_year",
+            "state",
+            "step",
+            "done",
+            "total",
+            "problem",
+            "version",
+            "asked_at",
+            "finished_at",
+        ]
+        read_only_fields = fields

@@ -1,0 +1,127 @@
+"""Publications: the list, one version, its files, and asking for a new one."""
+
+from django.http import Http404, HttpResponseBase
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework import status
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.access import Permission, may_have_exact_places
+from surveys.api.base import Paging, ProgrammeView
+from surveys.api.describing import ERRORS, READ_ERRORS
+from surveys.api.serializers.errors import ProblemSerializer
+from surveys.api.serializers.publications import (
+    PublicationRowSerializer,
+    PublicationSerializer,
+    PublishingRunSerializer,
+    PublishSerializer,
+)
+from surveys.models import Audience, Publication
+from surveys.publishing.exact import note_exact_download
+from surveys.publishing.files import file_of, files_of
+from surveys.publishing.publish import ask_to_publish
+from surveys.publishing.serving import file_response
+
+
+class _Publications(ProgrammeView):
+    permission = Permission.READ_RESULTS
+
+    @property
+    def exact(self) -> bool:
+        return may_have_exact_places(self.member, self.token)
+
+    def get_serializer_context(self) -> dict[str, object]:
+        return {**super().get_serializer_context(), "member": self.member}
+
+    def publication(self, season_year: int, version: int) -> Publication:
+        found = (
+            self.programme.publications.filter(season_year=season_year, version=version)
+            .select_related("programme", "published_by")
+            .first()
+        )
+        if found is None:
+            raise Http404("There is no such publication in this programme.")
+        return found
+
+
+class Publications(_Publications):
+    pagination_class = Paging
+    serializer_class = PublicationRowSerializer
+
+    @property
+    def permission(self) -> Permission:
+        asking = self.request.method == "POST"
+        return Permission.PUBLISH if asking else Permission.READ_RESULTS
+
+    @extend_schema(
+        operation_id="publications_list",
+        responses={200: PublicationRowSerializer(many=True), **READ_ERRORS},
+    )
+    def get(self, request: Request, programme: str) -> Response:
+        """Every published version, latest season year first."""
+        rows = self.programme.publications.select_related("published_by").defer("method")
+        page = self.paginate_queryset(rows.order_by("-season_year", "-version"))
+        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+
+    @extend_schema(
+        request=PublishSerializer,
+        responses={202: PublishingRunSerializer, **ERRORS, 409: ProblemSerializer},
+    )
+    def post(self, request: Request, programme: str) -> Response:
+        """Have the worker freeze every season year up to one as a new version.
+
+        The answer is the run that makes it; ask for it again until it is done.
+        """
+        wanted = self.body(PublishSerializer)
+        run = ask_to_publish(
+            self.member,
+            wanted["season_year"],
+            wanted["reason"],
+            seen=wanted["seen"],
+            site_url=request.build_absolute_uri("/"),
+        )
+        return Response(PublishingRunSerializer(run).data, status=status.HTTP_202_ACCEPTED)
+
+
+class PublishingRunDetail(ProgrammeView):
+    permission = Permission.PUBLISH
+
+    @extend_schema(responses={200: PublishingRunSerializer, **READ_ERRORS})
+    def get(self, request: Request, programme: str, run_id: int) -> Response:
+        """How far a publication that was asked for has come."""
+        runs = self.programme.publishing_runs.select_related("publication")
+        run = runs.filter(pk=run_id).first()
+        if run is None:
+            raise Http404("There is no such run in this programme.")
+        return Response(PublishingRunSerializer(run).data)
+
+
+class PublicationDetail(_Publications):
+    @extend_schema(responses={200: PublicationSerializer, **READ_ERRORS})
+    def get(self, request: Request, programme: str, season_year: int, version: int) -> Response:
+        """One published version with its method and its files."""
+        found = self.publication(season_year, version)
+        files = files_of(found, exact=self.exact).select_related("publication__programme")
+        context = {**self.get_serializer_context(), "files": files}
+        return Response(PublicationSerializer(found, context=context).data)
+
+
+class PublicationFile(_Publications):
+    @extend_schema(
+        responses={(200, "application/octet-stream"): OpenApiTypes.BINARY, **READ_ERRORS}
+    )
+    def get(
+        self, request: Request, programme: str, season_year: int, version: int, kind: str
+    ) -> HttpResponseBase:
+        """A file of a published version. It never changes."""
+        publication = self.publication(season_year, version)
+        file = file_of(publication, kind, exact=self.exact)
+        if file is None:
+            raise Http404("This publication has no such file.")
+        if file.audience == Audience.EXACT:
+            note_exact_download(
+                self.member, what=f"{publication.title}: {kind}", path=request.path,
+                token=self.token,
+            )  # fmt: skip
+        return file_response(request, file)

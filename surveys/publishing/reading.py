@@ -1,0 +1,37 @@
+"""The tables of a publication, read back from its files."""
+
+from __future__ import annotations
+
+import codecs
+from collections.abc import Iterator
+
+from surveys.models import Publication, PublicationFile
+from surveys.publishing.files import file_of, open_file
+from surveys.publishing.frozen import Value, read_rows
+from surveys.publishing.tables import TABLE
+
+# Publications from before the tables of rows hold the yearly table alone, under this name.
+_BEFORE = {"yearly": "table.csv"}
+
+
+def rows_of(
+    publication: Publication, table: str
+) -> tuple[tuple[str, ...], Iterator[tuple[Value, ...]]]:
+    """Header and rows of a table; no rows when the publication has no such table."""
+    found = file_of(publication, TABLE[table].file, exact=False)
+    if found is None and table in _BEFORE:
+        found = file_of(publication, _BEFORE[table], exact=False)
+    rows = iter(()) if found is None else read_rows(_lines(found), TABLE[table])
+    return TABLE[table].header, rows
+
+
+def _lines(file: PublicationFile) -> Iterator[str]:
+    """Lines with their ends, from pieces that end anywhere."""
+    decode = codecs.getincrementaldecoder("utf-8")().decode
+    left = ""
+    for piece in open_file(file):
+        *lines, left = (left + decode(piece)).split("\n")
+        for line in lines:
+            yield line + "\n"
+    if left:
+        yield left

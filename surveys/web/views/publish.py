@@ -1,0 +1,123 @@
+"""Closing a season: what is not decided, what would be published, and the run that makes it."""
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from accounts.access import Permission, ProgrammeRequest, needs
+from surveys.fitting.stored import stored_fits
+from surveys.models import PublishingRun
+from surveys.publishing import csv
+from surveys.publishing.closing import missing_visits, open_visits, unsettled_queries
+from surveys.publishing.exceptions import PublishingError
+from surveys.publishing.publish import UNDER_WAY, Preview, ask_to_publish, preview
+from surveys.seasons.route_years import season_years
+from surveys.web.forms.publications import PublishForm
+from surveys.web.trendpage import glance_rows
+from surveys.web.views.trends import table_context
+
+SHOWN = 25
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.PUBLISH)
+def publish(request: ProgrammeRequest) -> HttpResponse:
+    """Choose a season year, look at what is open and what would be frozen, publish it."""
+    programme = request.membership.programme
+    years = season_years(programme)
+    if not years:
+        return render(request, "web/publications/publish.html", {"years": []})
+    season_year = _chosen_year(request, years)
+    found = preview(programme, season_year)
+    waiting = open_visits(programme, season_year)
+    open_count = waiting.count()
+    form = PublishForm(
+        request.POST if request.method == "POST" else None,
+        initial={"seen": found.sha256},
+        preview=found,
+        open_count=open_count,
+    )
+    if request.method == "POST" and form.is_valid():
+        run = _ask(request, form, found)
+        if run:
+            return redirect("web:publishing_run", programme=programme.slug, run_id=run.pk)
+    missing = missing_visits(programme, season_year)
+    unsettled = unsettled_queries(programme, season_year)
+    return render(
+        request,
+        "web/publications/publish.html",
+        {
+            "years": years,
+            "season_year": season_year,
+            "preview": found,
+            "possible": season_year in found.years,
+            "run": programme.publishing_runs.filter(
+                season_year=season_year, state__in=UNDER_WAY
+            ).first(),
+            "last_run": programme.publishing_runs.filter(season_year=season_year).first(),
+            "form": form,
+            "open_count": open_count,
+            "waiting": waiting[:SHOWN],
+            "missing_count": len(missing),
+            "missing": missing[:SHOWN],
+            "unsettled_count": unsettled.count(),
+            "unsettled": unsettled[:SHOWN],
+            "shown": SHOWN,
+            **_tables(request, found),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_GET
+@needs(Permission.PUBLISH)
+def publishing_run(request: ProgrammeRequest, run_id: int) -> HttpResponse:
+    """How far it has come. Its inner part asks for itself again until it is done."""
+    programme = request.membership.programme
+    run = programme.publishing_runs.select_related("publication").filter(pk=run_id).first()
+    if run is None:
+        raise Http404("There is no such run in this programme.")
+    page = "web/publications/run_part.html" if request.htmx else "web/publications/run.html"
+    return render(request, page, {"run": run, "going": run.state in UNDER_WAY})
+
+
+def _tables(request: ProgrammeRequest, found: Preview) -> dict[str, object]:
+    """The rows of the season that is closed, and the trends as they are fitted today."""
+    own = [csv.row_texts(row) for row in found.rows if row.season_year == found.season_year]
+    programme = request.membership.programme
+    fits = stored_fits(programme)
+    return {
+        **table_context(csv.HEADER, own),
+        "glance": glance_rows(
+            fits,
+            lambda fit: reverse(
+                "web:trend_species",
+                kwargs={"programme": programme.slug, "code": fit.species.code},
+            ),
+        ),
+    }
+
+
+def _ask(request: ProgrammeRequest, form: PublishForm, found: Preview) -> PublishingRun | None:
+    """Ask for it, or put the refusal on the form. What was typed stays; `seen` is renewed."""
+    data = form.cleaned_data
+    try:
+        return ask_to_publish(
+            request.membership,
+            found.season_year,
+            data.get("reason", ""),
+            seen=data["seen"],
+            site_url=request.build_absolute_uri("/"),
+        )
+    except PublishingError as refusal:
+        form.add_error(None, str(refusal))
+        form.data = form.data.copy()
+        form.data["seen"] = found.sha256
+        return None
+
+
+def _chosen_year(request: ProgrammeRequest, years: tuple[int, ...]) -> int:
+    asked = request.POST.get("year") or request.GET.get("year") or ""
+    year = int(asked) if asked.isascii() and asked.isdigit() and len(asked) == 4 else years[-1]
+    return year if year in years else years[-1]

@@ -1,0 +1,32 @@
+"""Publish at once, as the worker would."""
+
+from collections.abc import Sequence
+
+from accounts.models import Membership
+from surveys.models import Publication, PublishingRun
+from surveys.publishing.build import build
+from surveys.publishing.formats import Format
+from surveys.publishing.publish import ask_to_publish
+
+
+def publish_now(
+    member: Membership,
+    season_year: int,
+    reason: str = "",
+    *,
+    formats: Sequence[Format] = (),
+    **options,
+) -> Publication:
+    """The tables and the `formats` asked for. Raises what stands in the way, whether it shows at
+    once or while the tables are made."""
+    run = ask_to_publish(member, season_year, reason, **options)
+    build(run, formats=formats)
+    run.refresh_from_db()
+    assert run.publication is not None
+    return run.publication
+
+
+def build_what_waits() -> None:
+    """Every run that was asked for: the tables only."""
+    for run in PublishingRun.objects.filter(state="waiting").order_by("pk"):
+        build(run, formats=())
