@@ -67,9 +67,9 @@ export async function screen(app) {
     const mine = ++drawn;
     const found = await standings(config.slug);
     if (mine !== drawn) return;
+    const sound = app.sounds?.hereOnly() ?? "";
     const waiting = found.filter(({ visit, waits, clashes }) => waits || clashes || visit.wants_submit || !visit.synced_at).length;
     const summary = found.length === 0 ? "No visit is on this phone yet." : waiting ? `${waiting === 1 ? "One visit has" : `${waiting} visits have`} not wholly reached the server.` : sound ? "All entries have reached the server." : "Everything on this phone has reached the server.";
-    const sound = app.sounds?.hereOnly() ?? "";
     const sending = app.sync ? syncWords(app.sync.status, found) : "";
     const safe = app.safe === false && packets.length ? "The browser may clear this phone’s storage when space runs out." : "";
     setText(state, [summary, sound && `${sound}.`, sending, sound ? app.sounds.sendingWords() : "", safe].filter(Boolean).join(" "));
