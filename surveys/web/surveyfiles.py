@@ -1,6 +1,8 @@
 """Which files the survey screen consists of, and how the phone knows that they changed."""
 
 import hashlib
+import posixpath
+import re
 from functools import lru_cache
 from pathlib import Path
 
@@ -18,20 +20,9 @@ STYLES = (
 )
 PICTURES = ("web/icons.svg", "web/mark.svg")
 _FOLDER = "web/survey"
-# What the first screen needs; the rest follows once it stands.
-FIRST = (
-    "app",
-    "clock",
-    "dom",
-    "model",
-    "store",
-    "theme",
-    "timing",
-    "clocktimes",
-    "reading",
-    "place",
-)
-_SCREENS = ("home", "stop", "ring", "calls", "conditions")
+# What the first screen starts from; it is fetched with all that it imports, and the rest follows.
+_FIRST = (f"{_FOLDER}/app.js", f"{_FOLDER}/screens/home.js")
+_IMPORT = re.compile(r"""^(?:import|export)\b[^"';]*["'](\.{1,2}/[^"']+)["']""", re.MULTILINE)
 
 
 @lru_cache(maxsize=1)
@@ -41,10 +32,16 @@ def modules() -> tuple[str, ...]:
     return tuple(sorted(f"{_FOLDER}/{path.relative_to(root)}" for path in root.rglob("*.js")))
 
 
-def first_modules() -> list[str]:
-    """Addresses of the modules of the first screen, to be fetched all at once."""
-    names = [*FIRST, *(f"screens/{name}" for name in _SCREENS)]
-    return [module_url(f"{_FOLDER}/{name}.js") for name in names]
+@lru_cache(maxsize=1)
+def first_modules() -> tuple[str, ...]:
+    """Addresses of the modules of the first screen, to be fetched all at once: an import is
+    otherwise asked for only when the module that names it has come."""
+    found = list(_FIRST)
+    for path in found:
+        text = Path(finders.find(path)).read_text("utf-8")
+        named = (posixpath.join(posixpath.dirname(path), name) for name in _IMPORT.findall(text))
+        found.extend(other for other in map(posixpath.normpath, named) if other not in found)
+    return tuple(module_url(path) for path in found)
 
 
 def module_url(path: str) -> str:
@@ -65,7 +62,8 @@ def fingerprint() -> str:
     """A new one whenever a file of the screen or its page changes."""
     digest = hashlib.sha256()
     templates = Path(__file__).parent / "templates/web"
-    pages = [*(templates / "survey").iterdir(), templates / "components/cautions.html"]
+    parts = (templates / f"components/{name}.html" for name in ("cautions", "icon"))
+    pages = [*(templates / "survey").iterdir(), *parts]
     found = [Path(finders.find(path)) for path in (*STYLES, *PICTURES, *modules())]
     for path in (*found, *sorted(pages)):
         digest.update(path.name.encode())

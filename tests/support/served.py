@@ -16,6 +16,7 @@ from django.conf import settings
 from django.db import connection
 
 STARTS_WITHIN_S = 60
+LARGE_PACKAGES = ("drf_spectacular_sidecar", "gis", "leaflet", "rest_framework")
 _ROOT = Path(__file__).parents[2]
 
 
@@ -23,7 +24,8 @@ _ROOT = Path(__file__).parents[2]
 def served(folder: Path, *, static_files: bool = False) -> Iterator[int]:
     """The port of a server with deploy/gunicorn.conf.py; its log is `folder`/gunicorn.log.
 
-    `static_files`: compressed and named by their content first, as a release does.
+    `static_files`: compressed and named by their content first, as a release does; without the
+    files of large packages, so that no page with a map can be asked for.
     Raises RuntimeError with the end of the log when it does not answer.
     """
     port = _free_port()
@@ -38,6 +40,7 @@ def served(folder: Path, *, static_files: bool = False) -> Iterator[int]:
     (folder / "static").mkdir(exist_ok=True)
     if static_files:
         collect = [sys.executable, "manage.py", "collectstatic", "--no-input", "--verbosity=0"]
+        collect += [f"--ignore={name}" for name in LARGE_PACKAGES]
         subprocess.run(collect, cwd=_ROOT, env=environment, check=True)
     log = folder / "gunicorn.log"
     command = [sys.executable, "-m", "gunicorn", "-c", "deploy/gunicorn.conf.py", "deploy.wsgi"]

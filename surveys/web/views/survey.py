@@ -11,6 +11,7 @@ from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgrammeRequest, needs
@@ -21,6 +22,7 @@ from surveys.web.surveyfiles import STYLES, files, fingerprint, first_modules
 
 @require_GET
 @never_cache
+@gzip_page
 @needs(Permission.SURVEY)
 def shell(request: ProgrammeRequest) -> HttpResponse:
     """The page that a phone keeps. It holds nothing of the person or of any visit."""
@@ -66,6 +68,7 @@ def hello(request: ProgrammeRequest) -> JsonResponse:
 
 @require_GET
 @never_cache
+@gzip_page
 @needs(Permission.SURVEY)
 def packet(request: ProgrammeRequest, code: str) -> JsonResponse:
     """All that a phone needs of a route for the coming nights."""

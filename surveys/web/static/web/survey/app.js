@@ -3,19 +3,23 @@ import * as alerts from "./alerts.js";
 import { now } from "./clock.js";
 import { button, h, icon, setIcons, setText } from "./dom.js";
 import * as model from "./model.js";
-import { screen as home } from "./screens/home.js";
-import { screen as stop } from "./screens/stop.js";
 import * as store from "./store.js";
 import * as theme from "./theme.js";
 
 const TICK_MS = 250;
 const SNACK_MS = 8_000;
 const $ = (id) => document.getElementById(id);
-const later = {
+const screens = {
+  home: () => import("./screens/home.js"),
   route: () => import("./screens/route.js"),
+  stop: () => import("./screens/stop.js"),
   summary: () => import("./screens/summary.js"),
 };
-const ready = { home, stop };
+const where = () => window.location.hash.replace(/^#\//, "").split("/");
+// Asked for before anything else is done: the disk answers while the screen is fetched.
+const packets = store.getAll("packets");
+const here = where()[0] ? window.location.hash : store.setting("here", "");
+screens[where()[0]]?.();
 
 export const app = {
   config: JSON.parse($("survey-config").textContent),
@@ -41,14 +45,15 @@ function go(...parts) {
 }
 
 async function show() {
-  const [name = "home", id, number] = window.location.hash.replace(/^#\//, "").split("/");
+  const [name, id, number] = where();
+  if (!screens[name]) return go("home");
+  const coming = screens[name]();
   if (id && model.model.visit?.id !== id && !(await model.openVisit(id))) return go("home");
-  if (!ready[name] && !later[name]) return go("home");
-  ready[name] ??= (await later[name]()).screen;
-  await store.setSetting("here", window.location.hash);
+  const { screen } = await coming;
+  store.setSetting("here", window.location.hash);
   if (name !== "stop") alerts.keepAwake(false);
   shown?.leave?.();
-  shown = await ready[name](app, Number(number));
+  shown = await screen(app, Number(number));
   $("main").replaceChildren(shown.node, ...(shown.dock ? [shown.dock] : []));
   $("main").classList.toggle("stage--dock", Boolean(shown.dock));
   document.title = `${shown.title} · ${app.config.programme}`;
@@ -71,21 +76,16 @@ function update() {
 }
 
 function tick() {
-  theme.show(theme.choice() === "dusk" ? theme.isDark(nights, now()) : theme.choice() === "night");
+  theme.show(theme.choice() === "auto" ? theme.isDark(nights, now()) : theme.choice() === "night");
   shown?.tick?.(now());
 }
 
-function makeBar() {
-  const marked = h("span", { class: "hidden-visually" });
-  const made = {
-    back: button("Back", null, { kind: "quiet", name: "previous" }),
-    title: h("h1", { class: "bar__title" }),
-    marked,
-    mark: h("button", { type: "button", class: "btn btn--quiet bar__mark", onclick: () => (model.model.visit ? go("summary", model.model.visit.id) : go("home")) }, icon("sync"), marked),
-    theme: h("button", { type: "button", class: "btn btn--quiet", "aria-label": "Night or day", onclick: turnTheme }, icon("night")),
-  };
-  $("bar").append(made.back, made.title, made.mark, made.theme);
-  return made;
+/** The bar is part of the page, so that it stands before any script has run. */
+function fillBar() {
+  const [back, title, mark, marked, light] = ["back", "title", "mark", "marked", "theme"].map((part) => $(`bar-${part}`));
+  mark.addEventListener("click", () => (model.model.visit ? go("summary", model.model.visit.id) : go("home")));
+  light.addEventListener("click", turnTheme);
+  return { back, title, mark, marked };
 }
 
 function turnTheme() {
@@ -114,13 +114,10 @@ function trouble(words) {
 
 async function begin() {
   setIcons(app.config.icons);
-  bar = makeBar();
-  const packets = (await store.getAll("packets")).filter(({ slug }) => slug === app.config.slug);
-  for (const packet of packets) nights = { ...nights, ...packet.nights };
+  bar = fillBar();
+  for (const packet of await packets) if (packet.slug === app.config.slug) nights = { ...nights, ...packet.nights };
   tick();
-  if (window.location.hash.length < 3) {
-    window.location.replace((await store.setting("here", "")) || "#/home");
-  }
+  if (!where()[0]) window.location.replace((await here) || "#/home");
   model.onChange(update);
   store.onNews((visit) => (visit === model.model.visit?.id ? model.reload() : update()));
   window.addEventListener("hashchange", show);
@@ -147,8 +144,7 @@ async function rest() {
   update();
   app.safe = (await navigator.storage?.persisted?.()) ?? false;
   await navigator.serviceWorker?.register(app.config.worker).catch(() => {});
-  await import("./screens/route.js");
-  await import("./screens/summary.js");
+  for (const screen of Object.values(screens)) await screen();
 }
 
 window.addEventListener("unhandledrejection", ({ reason }) => trouble(`This phone could not do that: ${reason?.message ?? reason}. What was stored before is safe.`));

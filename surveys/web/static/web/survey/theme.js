@@ -1,23 +1,18 @@
-// Night or day on the survey screen: by dusk unless the observer says otherwise. The page comes as
-// night, so that nothing bright is ever shown before this module knows the hour.
-const KEY = "duskpool.survey.theme";
-export const CHOICES = ["dusk", "night", "day"];
+// Night or day on the survey screen. The theme that was chosen for the whole site rules, wherever the
+// switch was pressed; left to itself ("auto"), the survey turns with the sun. The page comes as night,
+// so that nothing bright is ever shown before this module knows the hour.
+const YEAR_S = 365 * 24 * 60 * 60;
+export const CHOICES = ["auto", "night", "day"];
 
+/** The cookie of the site's theme; the server and web/js/theme.js write the same. */
 export function choice() {
-  try {
-    const kept = localStorage.getItem(KEY);
-    return CHOICES.includes(kept) ? kept : "dusk";
-  } catch {
-    return "dusk";
-  }
+  const kept = /(?:^|;\s*)theme=(\w+)/.exec(document.cookie)?.[1];
+  return CHOICES.includes(kept) ? kept : "auto";
 }
 
 export function choose(name) {
-  try {
-    localStorage.setItem(KEY, name);
-  } catch {
-    // Without storage the choice holds until the page is closed.
-  }
+  const secure = window.location.protocol === "https:" ? "; Secure" : "";
+  document.cookie = `theme=${name}; Path=/; Max-Age=${YEAR_S}; SameSite=Lax${secure}`;
 }
 
 /** Whether it is night at `now`: between the sunset and the sunrise of a packet's nights; where

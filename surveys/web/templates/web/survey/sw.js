@@ -25,7 +25,16 @@ async function answer(request, key) {
   return (await cache.match(key)) ?? fetch(request);
 }
 
-self.addEventListener("install", (event) => event.waitUntil(keepAll()));
+/** Lets the browser take the screen from the cache without starting this worker, where it can. */
+function passBy(event) {
+  const kept = { cacheName: KEPT };
+  return event.addRoutes?.([
+    { condition: { urlPattern: new URLPattern({ pathname: shell }), requestMode: "navigate" }, source: kept },
+    { condition: { or: files.map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) }, source: kept },
+  ]);
+}
+
+self.addEventListener("install", (event) => event.waitUntil(Promise.all([keepAll(), passBy(event)])));
 self.addEventListener("activate", (event) => event.waitUntil(dropOlder().then(() => self.clients.claim())));
 self.addEventListener("fetch", (event) => {
   const { request } = event;

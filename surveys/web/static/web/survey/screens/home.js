@@ -7,7 +7,7 @@ import { keptWords, standings, stateWords, syncWords } from "../saying.js";
 import { getAll } from "../store.js";
 import * as theme from "../theme.js";
 
-const THEMES = { dusk: "Night after dusk", night: "Night", day: "Day" };
+const THEMES = { auto: "Night after dusk", night: "Night", day: "Day" };
 
 export async function screen(app) {
   const { config } = app;
