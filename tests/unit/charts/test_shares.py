@@ -4,7 +4,7 @@ import xml.etree.ElementTree as ET
 
 import altair as alt
 import pytest
-from altair.utils.schemapi import SchemaValidationError
+from jsonschema import ValidationError
 
 from surveys.charts.shares import (
     ChartPoint,
@@ -82,7 +82,7 @@ def test_specifications_are_valid_vega_lite():
     series = [Series(name="A", points=(point(2020, 0.5), point(2021, 0.6)))]
     alt.LayerChart.from_dict(comparison_spec("One", "stops", series))
     species["layer"][0]["mark"]["type"] = "aerea"
-    with pytest.raises(SchemaValidationError):
+    with pytest.raises(ValidationError):
         alt.LayerChart.from_dict(species)
 
 
