@@ -8,7 +8,7 @@ from django.http import Http404
 from django.shortcuts import get_object_or_404
 
 from accounts.access import Permission, may, require
-from accounts.models import Membership, Role
+from accounts.models import Membership, Person, Role
 
 
 def people_of(member: Membership) -> list[Membership]:
@@ -89,6 +89,22 @@ def set_training(
 
 
 @transaction.atomic
+def set_exact_places(member: Membership, membership_id: int, given: bool) -> Membership:
+    """Give somebody the right to take exact places of stops away, or take it back."""
+    require(member, Permission.MANAGE)
+    membership, _ = _locked(member, membership_id)
+    membership.exact_places = given
+    membership.save()
+    return membership
+
+
+def set_named(person: Person, *, named: bool) -> None:
+    """A person's own consent to be named in publications, or its end."""
+    person.named_in_reports = named
+    person.save(update_fields=["named_in_reports"])
+
+
+@transaction.atomic
 def deactivate(member: Membership, membership_id: int) -> Membership:
     """Close the programme to somebody. Their visits and their name in them stay."""
     require(member, Permission.MANAGE)
@@ -116,7 +132,9 @@ def change_person(
     role: str,
     trained_on: dt.date | None,
     trained_until: dt.date | None,
+    exact_places: bool,
 ) -> Membership:
-    """Role and training at once: both are saved, or neither."""
+    """Role, training and the right to exact places at once: all are saved, or none."""
+    set_exact_places(member, membership_id, exact_places)
     set_training(member, membership_id, trained_on=trained_on, trained_until=trained_until)
     return change_role(member, membership_id, role)

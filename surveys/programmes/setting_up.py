@@ -13,7 +13,18 @@ from surveys.models import Programme, Stop, Visit
 
 # The first part of addresses that do not belong to a programme.
 RESERVED_SLUGS = frozenset(
-    {"accounts", "api", "guide", "healthz", "invitation", "media", "static", "theme"}
+    {
+        "accounts",
+        "api",
+        "guide",
+        "healthz",
+        "invitation",
+        "media",
+        "published",
+        "static",
+        "theme",
+        "your-name",
+    }
 )
 
 

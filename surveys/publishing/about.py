@@ -69,8 +69,9 @@ def about_publication(
 
 
 def stable_url(programme: Programme, season_year: int, version: int, site_url: str) -> str:
+    """The address to cite. Who may not see the publication is asked to sign in there."""
     path = reverse(
-        "web:publication",
+        "web:published_version",
         kwargs={"programme": programme.slug, "season_year": season_year, "version": version},
     )
     return site_url.rstrip("/") + path

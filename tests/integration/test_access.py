@@ -21,13 +21,16 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
-from accounts.models import Invitation, Membership, Role, hash_token
+from accounts.models import Invitation, Membership, Role, Scope, hash_token
+from accounts.tokens import make_token
 from surveys.fitting.refit import refit
 from surveys.importing.uploads import store
 from surveys.models import (
     Assignment,
+    Programme,
     Publication,
     PublishingRun,
+    Reach,
     StoredFinding,
     Visit,
     VisitState,
@@ -133,6 +136,34 @@ TABLE = """
     web:people_send_again                POST    in    none  no    no    ok
     web:people_withdraw                  POST    in    none  no    no    ok
 
+    web:sharing                          GET     in    none  no    no    ok
+    web:sharing                          POST    in    none  no    no    ok
+    web:sharing_renew                    POST    in    none  no    no    ok
+    web:exact_downloads                  GET     in    none  no    no    ok
+    web:exact_downloads_csv              GET     in    none  no    no    ok
+    web:tokens                           GET     in    none  ok    ok    ok
+    web:tokens                           POST    in    none  ok    ok    ok
+    web:token_take_back                  POST    in    none  ok    none  none
+    web:named                            GET     in    ok    ok    ok    ok
+    web:named                            POST    in    ok    ok    ok    ok
+
+    web:published                        GET     in    none  ok    ok    ok
+    web:published_index                  GET     in    none  ok    ok    ok
+    web:published_year                   GET     in    none  ok    ok    ok
+    web:published_version                GET     in    none  ok    ok    ok
+    web:published_version_index          GET     in    none  ok    ok    ok
+    web:published_dataset                GET     in    none  ok    ok    ok
+    web:published_citation               GET     in    none  ok    ok    ok
+    web:published_file                   GET     in    none  ok    ok    ok
+    web:published_by_link                GET     none  none  none  none  none
+    web:published_index_by_link          GET     none  none  none  none  none
+    web:published_year_by_link           GET     none  none  none  none  none
+    web:published_version_by_link        GET     none  none  none  none  none
+    web:published_version_index_by_link  GET     none  none  none  none  none
+    web:published_dataset_by_link        GET     none  none  none  none  none
+    web:published_citation_by_link       GET     none  none  none  none  none
+    web:published_file_by_link           GET     none  none  none  none  none
+
     web:import_start                     GET     in    none  no    no    ok
     web:import_template                  GET     in    none  no    no    ok
     web:import_columns                   GET     in    none  no    no    ok
@@ -207,6 +238,24 @@ TABLE = """
 # Pages that show a visit in the making stand on the observer's draft, the others on
 # a visit that was handed in.
 ON_THE_DRAFT = ("web:sheet", "api:visit", "api:submit")
+
+
+# Open without signing in once a programme lets everybody, or whoever has the link, see its
+# publications. Until then they answer as the table says.
+PUBLIC = frozenset(
+    f"web:published{what}"
+    for what in (
+        "",
+        "_index",
+        "_year",
+        "_version",
+        "_version_index",
+        "_dataset",
+        "_citation",
+        "_file",
+    )
+)
+BY_LINK = frozenset(f"{name}_by_link" for name in PUBLIC)
 
 
 def rows() -> Iterator[tuple[str, str, str, str]]:
@@ -318,6 +367,7 @@ def world(programme, partner, observer, coordinator) -> World:
             "run_id": run.pk,
             "form": "svg",
             "token": "token",
+            "handle": make_token(partner, name="report", scope=Scope.RECORDS, days=30).token.handle,
             "season_year": 2024,
             "kind": "table.csv",
             "slug": "cautions",
@@ -344,6 +394,8 @@ def address(world: World, name: str) -> str:
         arguments["kind"] = "csv"
     if name.endswith(("publication", "publication_file")):
         arguments["version"] = 1
+    if name in PUBLIC | BY_LINK:
+        arguments |= {one: {"version": 1, "form": "txt"}.get(one, arguments[one]) for one in wanted}
     return reverse(name, kwargs=arguments)
 
 
@@ -376,6 +428,31 @@ def test_every_url_answers_the_role_as_the_table_says(world, role):
         if answer != expected or response.status_code >= 500:
             surprises.append(f"{name} {method}: {response.status_code}, wanted {expected}")
     assert not surprises, "\n".join(surprises)
+
+
+@pytest.mark.parametrize("reach", Reach)
+def test_only_what_is_opened_on_purpose_is_open(world, reach):
+    """What nobody signed in reaches beyond the table, by each choice of who sees publications."""
+    programme = Programme.objects.get(slug=world.arguments["programme"])
+    programme.publication_reach = reach
+    programme.save()
+    world.arguments["key"] = programme.publication_key
+    table = {(name, method) for name, method, who, answer in rows()
+             if who == "anonymous" and answer == "ok"}  # fmt: skip
+    opened = set()
+    for name, method, who, _ in rows():
+        if who == "anonymous":
+            with transaction.atomic():
+                answer = answer_of(request(Client(), world, name, method), name)
+                transaction.set_rollback(True)
+            if answer == "ok":
+                opened.add((name, method))
+    expected = {
+        Reach.MEMBERS: frozenset(),
+        Reach.LINK: BY_LINK,
+        Reach.PUBLIC: PUBLIC | BY_LINK,
+    }[reach]
+    assert {name for name, _ in opened - table} == expected
 
 
 def request(client: Client, world: World, name: str, method: str):

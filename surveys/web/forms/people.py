@@ -29,12 +29,20 @@ class PersonForm(forms.Form):
     trained_until = DateField(
         label="Training holds until", required=False, help_text="Leave empty when it has no end."
     )
+    exact_places = forms.BooleanField(
+        label="May have exact places",
+        required=False,
+        help_text="Downloads of this person may hold the exact coordinates and names of all stops, "
+        "sensitive species and private land included. Give it only for a purpose that needs it; "
+        "each download is noted under Sharing. Coordinators have this right anyway.",
+    )
 
     def __init__(self, *args: object, membership: Membership, **options: object) -> None:
         initial = {
             "role": membership.role,
             "trained_on": membership.trained_on,
             "trained_until": membership.trained_until,
+            "exact_places": membership.exact_places,
         }
         super().__init__(*args, initial=initial, **options)
 

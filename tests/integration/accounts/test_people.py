@@ -19,8 +19,9 @@ VERBS = {
         member, pk, trained_on=SPRING, trained_until=None
     ),
     "change_person": lambda member, pk: people.change_person(
-        member, pk, role=Role.PARTNER, trained_on=SPRING, trained_until=None
+        member, pk, role=Role.PARTNER, trained_on=SPRING, trained_until=None, exact_places=True
     ),
+    "set_exact_places": lambda member, pk: people.set_exact_places(member, pk, True),
     "deactivate": people.deactivate,
     "reactivate": people.reactivate,
 }
@@ -94,6 +95,7 @@ def test_role_and_training_are_saved_together_or_not_at_all(coordinator):
             role=Role.OBSERVER,
             trained_on=SPRING,
             trained_until=None,
+            exact_places=True,
         )
     coordinator.refresh_from_db()
     assert coordinator.trained_on is None

@@ -1,0 +1,36 @@
+"""What leaves the house: how exact places are, who sees publications, and on which terms."""
+
+from django.db import transaction
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.models import Programme
+from surveys.models.programme import new_key
+
+
+@transaction.atomic
+def change_sharing(
+    member: Membership, *, place_sharing: int, publication_reach: str, data_licence: str
+) -> Programme:
+    """Hold for what is published from now on; who sees it changes at once, for all of it."""
+    programme = _locked(member)
+    programme.place_sharing = place_sharing
+    programme.publication_reach = publication_reach
+    programme.data_licence = data_licence
+    programme.full_clean()
+    programme.save()
+    return programme
+
+
+@transaction.atomic
+def renew_link(member: Membership) -> Programme:
+    """Give publications a new link. The one before opens nothing any more."""
+    programme = _locked(member)
+    programme.publication_key = new_key()
+    programme.save()
+    return programme
+
+
+def _locked(member: Membership) -> Programme:
+    require(member, Permission.MANAGE)
+    return Programme.objects.select_for_update().get(pk=member.programme_id)

@@ -1,0 +1,211 @@
+"""A publication as others see it: what to cite, and what machines are told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from surveys.models import Publication, PublicationFile
+from surveys.publishing import csv
+from surveys.publishing.citing import (
+    LICENCE_URL,
+    Cited,
+    Distribution,
+    citation_text,
+    dataset_jsonld,
+)
+from surveys.publishing.files import files_of, text_of
+
+SITE = "stop"
+MEASURED = ("calls.call_index", "occupancy.occupancy")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Described:
+    """A publication and what stands in its open files. `here` is its address on this site,
+    without the key of any link.
+
+    Licence, contact, years and the address to cite are those of its own description: the
+    programme, or the site, may have changed them since.
+    """
+
+    publication: Publication
+    here: str
+
+    @cached_property
+    def files(self) -> list[PublicationFile]:
+        return list(files_of(self.publication, exact=False))
+
+    @cached_property
+    def package(self) -> dict[str, Any]:
+        text = text_of(self.publication, "datapackage.json")
+        return json.loads(text) if text else {}
+
+    @cached_property
+    def url(self) -> str:
+        """The address to cite."""
+        published = self.package.get("id", "")
+        return published if published.startswith("http") else self.here
+
+    @cached_property
+    def licence(self) -> str:
+        licences = self.package.get("licenses")
+        return licences[0]["name"] if licences else self.publication.programme.data_licence
+
+    @property
+    def licence_url(self) -> str:
+        return LICENCE_URL[self.licence]
+
+    @cached_property
+    def contact_email(self) -> str:
+        return next((one["email"] for one in self._contributors if "email" in one), "")
+
+    @property
+    def _contributors(self) -> list[dict[str, Any]]:
+        return self.package.get("contributors", [])
+
+    @cached_property
+    def years(self) -> tuple[int, int]:
+        """First and last season year of the tables."""
+        last = self.publication.season_year
+        return min((row["season_year"] for row in self.yearly), default=last), last
+
+    @cached_property
+    def yearly(self) -> list[dict[str, Any]]:
+        rows = _records(self.publication, "yearly")
+        return [{**row, "season_year": int(row["season_year"])} for row in rows]
+
+    @cached_property
+    def cited(self) -> Cited:
+        publication = self.publication
+        return Cited(
+            programme=publication.programme.name,
+            slug=publication.programme.slug,
+            title=publication.title,
+            season_year=publication.season_year,
+            version=publication.version,
+            published_at=publication.published_at,
+            software=publication.software,
+            licence=self.licence,
+            url=self.url,
+        )
+
+    @property
+    def summary(self) -> str:
+        first, last = self.years
+        return (
+            f"What volunteers heard of calling frogs and toads along the fixed routes of "
+            f"{self.publication.programme.name}, season years {first} to {last}: "
+            f"{self.publication.visit_count} accepted visits with every listening period and call "
+            "index, zeros included, the yearly table, and trends of occupancy."
+        )
+
+
+def trends_of(described: Described) -> list[dict[str, str]]:
+    """The trend of each species, site = stop, with its common name; numbers as they stand in
+    the table, blank where it cannot be said."""
+    names = {
+        row["species"]: row["common_name"] for row in _records(described.publication, "checklist")
+    }
+    newest = {
+        row["species"]: row
+        for row in _records(described.publication, "occupancy")
+        if row["site"] == SITE and int(row["season_year"]) == described.publication.season_year
+    }
+    return [
+        {**row, "common_name": names[row["species"]], "newest": newest.get(row["species"], {})}
+        for row in _records(described.publication, "trends")
+        if row["site"] == SITE
+    ]
+
+
+def jsonld(
+    described: Described, *, superseded: bool, file_url: Callable[[str], str]
+) -> dict[str, Any]:
+    publication = described.publication
+    resources = described.package.get("resources", [])
+    return dataset_jsonld(
+        described.cited,
+        description=described.summary,
+        first_year=described.years[0],
+        files=[
+            Distribution(
+                name=file.kind,
+                meaning=file.meaning,
+                media_type=file.media_type,
+                url=file_url(file.kind),
+                bytes=file.bytes,
+                sha256=file.sha256,
+            )
+            for file in described.files
+        ],
+        variables=_variables(resources),
+        region=publication.programme.region,
+        contact_email=described.contact_email,
+        superseded=superseded,
+    )
+
+
+def index(
+    described: Described, *, url: str, newer_url: str | None, file_url: Callable[[str], str]
+) -> dict[str, Any]:
+    """What a program needs to fetch and check a publication; `url` as this reader opens it."""
+    publication = described.publication
+    return {
+        **entry(publication, url),
+        "cite_as": described.url,
+        "first_year": described.years[0],
+        "software": publication.software,
+        "licence": described.licence,
+        "licence_url": described.licence_url,
+        "citation": citation_text(described.cited),
+        "superseded_by": newer_url,
+        "files": [
+            {
+                "kind": file.kind,
+                "meaning": file.meaning,
+                "media_type": file.media_type,
+                "bytes": file.bytes,
+                "rows": file.rows,
+                "sha256": file.sha256,
+                "url": file_url(file.kind),
+            }
+            for file in described.files
+        ],
+    }
+
+
+def entry(publication: Publication, url: str) -> dict[str, Any]:
+    """A publication in a list."""
+    return {
+        "title": publication.title,
+        "season_year": publication.season_year,
+        "version": publication.version,
+        "published_at": publication.published_at.isoformat().replace("+00:00", "Z"),
+        "reason": publication.reason,
+        "visits": publication.visit_count,
+        "sha256": publication.sha256,
+        "url": url,
+    }
+
+
+def _variables(resources: list[dict[str, Any]]) -> list[str]:
+    """What the call and occupancy tables measure, in their own words."""
+    return [
+        field["description"]
+        for resource in resources
+        for field in resource["schema"]["fields"]
+        if (resource["name"], field["name"])
+        in (("calls", "call_index"), ("occupancy", "occupancy"))
+    ]
+
+
+def _records(publication: Publication, table: str) -> list[dict[str, str]]:
+    text = text_of(publication, f"data/{table}.csv")
+    if text is None:
+        return []
+    header, rows = csv.from_csv(text)
+    return [dict(zip(header, map(csv.unguard, row), strict=True)) for row in rows]

@@ -1,0 +1,246 @@
+"""The partner's page: who reaches it, what it says, and that what it says holds."""
+
+import hashlib
+import html
+import io
+import json
+import re
+import types
+
+import pytest
+from django.test import Client
+
+from accounts.models import Role
+from surveys.models import Audience, Programme, Publication, Reach
+from tests.support.builders import make_member, make_programme
+from tests.support.frozen import small_programme
+from tests.support.published import SITE, published
+
+pytestmark = pytest.mark.django_db
+PATHS = (
+    "",
+    "index.json",
+    "2024/",
+    "2024/1/",
+    "2024/1/index.json",
+    "2024/1/dataset.jsonld",
+    "2024/1/citation.txt",
+    "2024/1/citation.bib",
+    "2024/1/citation.json",
+    "2024/1/files/SHA256SUMS.txt",
+    "2024/1/files/data/occupancy.csv",
+)
+
+
+@pytest.fixture
+def programme(db) -> Programme:
+    return small_programme()
+
+
+@pytest.fixture
+def coordinator(programme):
+    return make_member(programme, Role.COORDINATOR)
+
+
+@pytest.fixture
+def publication(coordinator) -> Publication:
+    return published(coordinator)
+
+
+def seen_by(programme: Programme, reach: Reach) -> str:
+    """The programme's address, after who sees its publications was set."""
+    programme.publication_reach = reach
+    programme.save()
+    return f"/published/{programme.slug}/"
+
+
+def by_link(programme: Programme) -> str:
+    return f"{seen_by(programme, Reach.LINK)}by-link/{programme.publication_key}/"
+
+
+def answers(client: Client, base: str) -> set[int]:
+    found = set()
+    for path in PATHS:
+        answer = client.get(base + path, follow=path == "2024/" and "by-link" in base)
+        found.add(answer.status_code)
+    return found
+
+
+def test_who_reaches_it(programme, publication, client_for):
+    outsider = client_for(make_member(make_programme(), Role.COORDINATOR))
+    partner = client_for(make_member(programme, Role.PARTNER))
+    plain = f"/published/{programme.slug}/"
+    link = f"{plain}by-link/{programme.publication_key}/"
+    table = {
+        # reach: (anonymous, outsider, partner) at the plain address; anonymous by the link
+        Reach.MEMBERS: ({302}, {404}, {200, 302}, {404}),
+        Reach.LINK: ({302}, {404}, {200, 302}, {200}),
+        Reach.PUBLIC: ({200, 302}, {200, 302}, {200, 302}, {200}),
+    }
+    for reach, expected in table.items():
+        seen_by(programme, reach)
+        found = tuple(answers(client, plain) for client in (Client(), outsider, partner))
+        assert (*found, answers(Client(), link)) == expected, reach
+
+
+def test_a_closed_programme_is_like_none(programme, client):
+    closed = client.get(f"/published/{programme.slug}/")
+    none = client.get("/published/no-such-programme/")
+    assert closed.status_code == none.status_code == 302
+    assert closed.headers["Location"].startswith("/accounts/login/")
+    assert none.headers["Location"].startswith("/accounts/login/")
+
+
+@pytest.mark.parametrize("key", ["x", "é", "%00", "' or 1=1", "0" * 43])
+def test_a_wrong_key_opens_nothing(programme, client, key):
+    seen_by(programme, Reach.LINK)
+    assert client.get(f"/published/{programme.slug}/by-link/{key}/").status_code == 404
+    assert client.get(f"/published/no-such-programme/by-link/{key}/").status_code == 404
+
+
+def test_a_renewed_link_ends_the_one_before(programme, coordinator, client, client_for):
+    before = by_link(programme)
+    assert client.get(before).status_code == 200
+    client_for(coordinator).post(f"/{programme.slug}/programme/sharing/renew-link")
+    programme.refresh_from_db()
+    assert client.get(before).status_code == 404
+    assert client.get(by_link(programme)).status_code == 200
+
+
+def test_only_reading_is_possible(programme, client):
+    assert client.post(seen_by(programme, Reach.PUBLIC)).status_code == 405
+
+
+def test_the_page_and_everything_it_leads_to(programme, publication, client):
+    """One long reading of one publication, which takes seconds to make."""
+    base = seen_by(programme, Reach.PUBLIC) + "2024/1/"
+    page = client.get(base)
+    text = page.content.decode()
+    _the_human_page(text, page, programme)
+    _the_index(client, base, publication)
+    _the_files(client, base)
+    _examples_run(client, text)
+    assert "<script>" not in text
+    assert "office@example.org" in text
+    assert "Alex Marsh" not in text
+    assert publication.published_by.name not in text
+
+
+def _the_human_page(text: str, page, programme: Programme) -> None:
+    stable = f"{SITE}/published/{programme.slug}/2024/1/"
+    assert re.search(rf"{re.escape(programme.name)} \(20\d\d\)\. .* {re.escape(stable)}", text)
+    (block,) = re.findall(r'<script type="application/ld\+json">(.*?)</script>', text, re.DOTALL)
+    data = json.loads(block)
+    assert data["@id"] == stable
+    assert data["license"] == {"@id": "https://creativecommons.org/licenses/by/4.0/"}
+    assert data["publisher"]["email"] == "office@example.org"
+    links = {
+        match[2]: match[1] for match in re.finditer(r'<([^>]+)>; rel="([a-z-]+)"', page["Link"])
+    }
+    assert links["cite-as"] == stable
+    assert links["license"] == "https://creativecommons.org/licenses/by/4.0/"
+    assert links["latest-version"] == f"http://testserver/published/{programme.slug}/2024/1/"
+    assert page["Cache-Control"] == "private, max-age=60"
+    assert "Cookie" in page["Vary"]
+
+
+def _the_index(client: Client, base: str, publication: Publication) -> None:
+    index = client.get(base + "index.json").json()
+    assert index["superseded_by"] is None
+    assert index["sha256"] == publication.sha256
+    assert index["first_year"] == 2021
+    open_files = publication.files.filter(audience=Audience.OPEN)
+    assert [one["kind"] for one in index["files"]] == [file.kind for file in open_files]
+    assert not any(one["kind"].startswith("exact/") for one in index["files"])
+    for one in index["files"]:
+        answer = client.get(one["url"].removeprefix("http://testserver"))
+        body = answer.getvalue()
+        assert hashlib.sha256(body).hexdigest() == one["sha256"]
+        assert len(body) == one["bytes"] == int(answer["Content-Length"])
+        assert answer["Cache-Control"] == "public, max-age=31536000, immutable"
+    for name in ("index.json", "dataset.jsonld", "citation.txt", "citation.bib", "citation.json"):
+        first = client.get(base + name)
+        again = client.get(base + name, headers={"If-None-Match": first["ETag"]})
+        assert (first.status_code, again.status_code) == (200, 304)
+        assert "max-age=300" in first["Cache-Control"]
+
+
+def _the_files(client: Client, base: str) -> None:
+    path = base + "files/data/stops.csv"
+    whole = client.get(path)
+    assert client.get(path, headers={"If-None-Match": whole["ETag"]}).status_code == 304
+    assert client.get(path, headers={"If-None-Match": '"other"'}).status_code == 200
+    head = client.head(path)
+    assert (head.status_code, head["Content-Length"]) == (200, whole["Content-Length"])
+    for missing in ("exact/stops.csv", "data/../method.txt", "data/none.csv"):
+        assert client.get(f"{base}files/{missing}").status_code == 404
+
+
+def _examples_run(client: Client, text: str) -> None:
+    """The Python examples of the page, run as they stand against the test client."""
+    examples = re.findall(r'aria-label="[^"]*Python"><code>(.*?)</code>', text, re.DOTALL)
+    assert len(examples) == 2
+    fetch = types.SimpleNamespace(
+        request=types.SimpleNamespace(
+            urlopen=lambda url: io.BytesIO(
+                client.get(url.removeprefix("http://testserver")).getvalue()
+            )
+        )
+    )
+    for example in examples:
+        printed: list[tuple[object, ...]] = []
+        code = html.unescape(example).replace(", urllib.request", "")
+        exec(code, {"urllib": fetch, "print": lambda *said, to=printed: to.append(said)})
+        assert printed
+        assert all(said[0] != "DIFFERENT" for said in printed)
+
+
+def test_by_link_every_address_carries_the_key(programme, publication, client):
+    base = by_link(programme)
+    page = client.get(base + "2024/1/")
+    assert page["X-Robots-Tag"] == "noindex"
+    index = client.get(base + "2024/1/index.json").json()
+    url = index["files"][0]["url"].removeprefix("http://testserver")
+    assert url.startswith(base)
+    answer = client.get(url)
+    assert answer.status_code == 200
+    assert answer["Cache-Control"].startswith("private")
+    # What is cited holds no key: it may be renewed.
+    assert programme.publication_key not in index["citation"]
+    assert (
+        programme.publication_key not in client.get(base + "2024/1/citation.bib").content.decode()
+    )
+
+
+def test_a_version_that_was_replaced_says_so(programme, publication, coordinator, client):
+    programme.checklist.order_by("-order").first().delete()
+    second = published(coordinator, reason="The gopher frog was taken off the list.")
+    base = seen_by(programme, Reach.PUBLIC)
+    old = client.get(base + "2024/1/")
+    assert "A newer version replaces this one" in old.content.decode()
+    assert f'{base}2024/2/">Go to version 2' in old.content.decode()
+    assert f'<http://testserver{base}2024/2/>; rel="latest-version"' in old["Link"]
+    assert client.get(base + "2024/1/dataset.jsonld").json()["creativeWorkStatus"] == "Superseded"
+    index = client.get(base + "2024/1/index.json").json()
+    assert index["superseded_by"] == f"http://testserver{base}2024/2/"
+    assert client.get(base + "2024/").headers["Location"].endswith("/2024/2/")
+    listed = client.get(base + "index.json").json()["publications"]
+    assert [(one["version"], one["newest"]) for one in listed] == [(2, True), (1, False)]
+    assert second.reason in client.get(base + "2024/2/").content.decode()
+    assert client.get(base + "2024/9/").status_code == 404
+    assert client.get(base + "2023/").status_code == 404
+
+
+def test_the_licence_is_that_of_the_time(programme, publication, client):
+    base = seen_by(programme, Reach.PUBLIC)
+    programme.data_licence = "CC0-1.0"
+    programme.contact_email = ""
+    programme.save()
+    facts = client.get(base + "2024/1/dataset.jsonld").json()
+    assert facts["license"] == {"@id": "https://creativecommons.org/licenses/by/4.0/"}
+
+
+def test_nothing_is_published_yet(programme, client):
+    base = seen_by(programme, Reach.PUBLIC)
+    assert b"Nothing is published yet" in client.get(base).content
+    assert client.get(base + "index.json").json()["publications"] == []

@@ -1,0 +1,192 @@
+"""Sharing settings, access tokens, the consent to be named, and who took exact places."""
+
+import csv
+import io
+
+import pytest
+from django.urls import reverse
+
+from accounts.models import AccessToken, Membership, Role
+from accounts.people import set_exact_places
+from surveys.models import ExactDownload, Reach, Sensitivity
+from surveys.publishing.exact import note_exact_download
+from tests.support.builders import make_accepted_visit, make_checklist, make_member, make_route
+
+pytestmark = pytest.mark.django_db
+
+
+def url(name, programme, **kwargs):
+    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+
+
+@pytest.fixture
+def page(coordinator, client_for):
+    return client_for(coordinator)
+
+
+def settings_of(**changes) -> dict[str, object]:
+    return {
+        "place_sharing": Sensitivity.MEDIUM.value,
+        "publication_reach": Reach.MEMBERS.value,
+        "data_licence": "CC-BY-4.0",
+        **changes,
+    }
+
+
+class TestSharing:
+    def test_settings_are_saved_with_their_history(self, programme, page):
+        answer = page.post(
+            url("sharing", programme),
+            settings_of(place_sharing=3, publication_reach="public", data_licence="CC0-1.0"),
+        )
+        assert answer.status_code == 302
+        programme.refresh_from_db()
+        assert (
+            programme.place_sharing,
+            programme.publication_reach,
+            programme.data_licence,
+        ) == (Sensitivity.HIGH, Reach.PUBLIC, "CC0-1.0")
+        levels = programme.events.order_by("pgh_id").values_list("place_sharing", flat=True)
+        assert list(levels) == [Sensitivity.MEDIUM, Sensitivity.HIGH]
+
+    @pytest.mark.parametrize(
+        "change", [{"place_sharing": "7"}, {"publication_reach": "all"}, {"data_licence": "none"}]
+    )
+    def test_what_cannot_be_is_refused(self, programme, page, change):
+        answer = page.post(url("sharing", programme), settings_of(**change))
+        assert answer.status_code == 422
+        programme.refresh_from_db()
+        assert programme.publication_reach == Reach.MEMBERS
+
+    def test_the_example_is_the_programmes_own_stop(self, programme, observer, page):
+        (gopher,) = make_checklist(programme, "Lithobates capito")
+        route = make_route(programme)
+        text = page.get(url("sharing", programme)).content.decode()
+        for seen in ("43.0731, -89.4012", "43.0735, -89.4015", "43.075, -89.405", "43.05, -89.45"):
+            assert seen in text
+        assert '<td class="num" data-label="Routes at this level now">1</td>' in text
+        programme.checklist.update(sensitivity=Sensitivity.EXTREME)
+        make_accepted_visit(route, observer.person, heard={1: {gopher: 1}})
+        rows = page.get(url("sharing", programme)).context["levels"]
+        assert [row["routes"] for row in rows] == [0, 0, 0, 0, 1]
+
+    def test_it_works_without_a_stop(self, programme, page):
+        assert page.get(url("sharing", programme)).status_code == 200
+
+    @pytest.mark.parametrize("reach", Reach)
+    def test_the_address_is_shown_as_the_reach_says(self, programme, page, reach):
+        programme.publication_reach = reach
+        programme.save()
+        link = page.get(url("sharing", programme)).context["link"]
+        assert (
+            link
+            == {
+                Reach.MEMBERS: "",
+                Reach.LINK: f"http://testserver/published/{programme.slug}/by-link/"
+                f"{programme.publication_key}/",
+                Reach.PUBLIC: f"http://testserver/published/{programme.slug}/",
+            }[reach]
+        )
+
+    def test_renewing_the_link(self, programme, page):
+        before = programme.publication_key
+        page.post(url("sharing_renew", programme))
+        programme.refresh_from_db()
+        assert programme.publication_key != before
+        assert len(programme.publication_key) >= 43
+
+
+class TestExactPlaces:
+    def test_the_right_is_given_on_the_persons_page(self, programme, partner, page):
+        facts = {"role": "partner", "trained_on": "", "trained_until": ""}
+        address = url("people_person", programme, membership=partner.pk)
+        assert b"exact coordinates and names of all stops" in page.get(address).content
+        for given in (True, False):
+            page.post(address, {**facts, **({"exact_places": "on"} if given else {})})
+            partner.refresh_from_db()
+            assert partner.exact_places is given
+        rights = Membership.objects.get(pk=partner.pk).events.order_by("pgh_id")
+        assert [event.exact_places for event in rights] == [False, True, False]
+
+    def test_the_list_and_its_csv(self, programme, partner, coordinator, page):
+        set_exact_places(coordinator, partner.pk, True)
+        partner.refresh_from_db()
+        partner.person.name = "=cmd()"
+        partner.person.save()
+        note_exact_download(partner, what="Stops", path="/api/v1/x/?places=exact")
+        note_exact_download(coordinator, what="exact/stops.csv", path="/x/" + "y" * 400)
+        text = page.get(url("exact_downloads", programme)).content.decode()
+        assert text.index("exact/stops.csv") < text.index("/api/v1/x/?places=exact")
+        answer = page.get(url("exact_downloads_csv", programme))
+        header, *lines = csv.reader(io.StringIO(answer.content.decode(), newline=""))
+        assert header == ["at", "person", "email", "what", "path", "token"]
+        assert [line[1] for line in lines] == [coordinator.person.name, "'=cmd()"]
+        assert ExactDownload.objects.filter(path__endswith="y").count() == 1
+
+    def test_the_list_is_of_the_own_programme(self, programme, page):
+        other = make_member(
+            type(programme).objects.create(name="Other", slug="other", time_zone="UTC"),
+            Role.COORDINATOR,
+        )
+        note_exact_download(other, what="Their stops", path="/")
+        assert b"Their stops" not in page.get(url("exact_downloads", programme)).content
+        assert b"Their stops" not in page.get(url("exact_downloads_csv", programme)).content
+
+    def test_the_number_of_queries_does_not_grow(
+        self, programme, coordinator, page, django_assert_max_num_queries
+    ):
+        for number in range(60):
+            note_exact_download(coordinator, what=f"{number}", path="/")
+        with django_assert_max_num_queries(9):
+            answer = page.get(url("exact_downloads", programme))
+        assert answer.content.count(b'data-label="What"') == 50
+
+
+class TestTokens:
+    def test_a_token_is_shown_once(self, programme, partner, client_for):
+        client = client_for(partner)
+        made = client.post(
+            url("tokens", programme), {"name": "report", "scope": "records", "days": "90"}
+        )
+        secret = made.context["made"].secret
+        assert secret in made.content.decode()
+        assert made.headers["Cache-Control"] == "no-store"
+        again = client.get(url("tokens", programme)).content.decode()
+        assert "report" in again
+        assert secret not in again
+        api = f"/api/v1/{programme.slug}/trends/"
+        assert client.get(api, headers={"Authorization": f"Bearer {secret}"}).status_code == 200
+
+    def test_what_cannot_be_keeps_what_was_typed(self, programme, partner, client_for):
+        answer = client_for(partner).post(
+            url("tokens", programme), {"name": "report", "scope": "exact", "days": "90"}
+        )
+        assert answer.status_code == 422
+        assert b'value="report"' in answer.content
+        assert not AccessToken.objects.exists()
+
+    @pytest.mark.parametrize("right", [True, False])
+    def test_exact_places_are_offered_to_those_with_the_right(
+        self, programme, partner, client_for, right
+    ):
+        partner.exact_places = right
+        partner.save()
+        form = client_for(partner).get(url("tokens", programme)).context["form"]
+        assert ("exact" in dict(form.fields["scope"].choices)) is right
+
+    def test_only_ones_own_is_taken_back(self, programme, partner, observer, client_for):
+        client_for(partner).post(
+            url("tokens", programme), {"name": "report", "scope": "records", "days": "90"}
+        )
+        address = url("token_take_back", programme, handle=AccessToken.objects.get().handle)
+        assert client_for(observer).post(address).status_code == 404
+        assert client_for(partner).post(address).status_code == 302
+        assert not AccessToken.objects.exists()
+
+
+def test_the_consent_to_be_named_is_ones_own(observer, client_for):
+    client = client_for(observer)
+    for named in (True, False):
+        client.post(reverse("web:named"), {"named": "on"} if named else {})
+        observer.person.refresh_from_db()
+        assert observer.person.named_in_reports is named
