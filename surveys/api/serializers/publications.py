@@ -86,6 +86,7 @@ class PublishSerializer(serializers.Serializer):
 class PublishingRunSerializer(serializers.ModelSerializer):
     """How far a publication has come; `problem` says in words why there is none."""
 
+    state = serializers.CharField(help_text="waiting, working, done, refused or failed")
     version = serializers.IntegerField(source="publication.version", default=None, read_only=True)
 
     class Meta:
