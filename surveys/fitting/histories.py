@@ -14,7 +14,7 @@ from surveys.protocol.values import Place
 from surveys.seasons.query import fetch
 from surveys.trends.arrays import FloatArray
 from surveys.trends.histories import PeriodColumns
-from surveys.trends.periods import FISH, HYDROPERIOD, WATER, Heard, Listed, ProgrammePeriods
+from surveys.trends.periods import WATER, Heard, Listed, ProgrammePeriods
 
 # A visit is numbered within its route and season year; two visits of one night stay apart.
 # Temperature and wind fall back on the sheet's head where a stop has none of its own.
@@ -56,7 +56,7 @@ def load_periods(programme: Programme) -> ProgrammePeriods:
     calls = fetch(CALLS, {"programme": programme.pk})
     stops = list(
         Stop.objects.filter(route__programme=programme).values_list(
-            "pk", "place", "hydroperiod", "fish"
+            "pk", "place", "habitat", "hydroperiod", "fish"
         )
     )
     at = {row.id: position for position, row in enumerate(rows)}
@@ -88,10 +88,8 @@ def load_periods(programme: Programme) -> ProgrammePeriods:
         heard=_heard(calls, at),
         listed=_listed(programme),
         stops={
-            "hydroperiod": {
-                pk: HYDROPERIOD[period] for pk, _, period, _ in stops if period in HYDROPERIOD
-            },
-            "fish": {pk: FISH[fish] for pk, *_, fish in stops if fish in FISH},
+            name: {pk: known[at] for pk, _, *known in stops}
+            for at, name in enumerate(("habitat", "hydroperiod", "fish"))
         },
     )
 

@@ -20,7 +20,7 @@ SELECT md5(concat_ws('|',
      WHERE r.programme_id = %(programme)s AND v.counts_in_trends),
     (SELECT string_agg(concat_ws(':', r.id, r.region), ',' ORDER BY r.id)
      FROM surveys_route r WHERE r.programme_id = %(programme)s),
-    (SELECT string_agg(concat_ws(':', s.id, s.hydroperiod, s.fish), ',' ORDER BY s.id)
+    (SELECT string_agg(concat_ws(':', s.id, s.habitat, s.hydroperiod, s.fish), ',' ORDER BY s.id)
      FROM surveys_stop s JOIN surveys_route r ON r.id = s.route_id
      WHERE r.programme_id = %(programme)s),
     (SELECT string_agg(

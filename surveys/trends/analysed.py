@@ -42,9 +42,30 @@ class ModelLine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Effect:
+    """By what the odds are multiplied for `step` more of a covariate, or for a class against the
+    class `baseline`. `part` is occupancy or detection."""
+
+    part: str
+    name: str
+    baseline: str
+    step: float
+    odds: Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
+class SilentKind:
+    """A kind of site at which the species was never heard; `occupancy` bounds what was missed."""
+
+    name: str
+    sites: int
+    occupancy: Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
 class Trend:
-    """The slope on each of its scales, the fitted occupancy of each year on it, and the
-    models of detection it was chosen from. `naive` and `naive_line` are the same of the
+    """The slope on each of its scales, the fitted occupancy of each year on it (the mean over
+    all sites), and the models it was chosen from. `naive` and `naive_line` are the same of the
     plain share of sites heard, in percent of that share a year."""
 
     log_odds: Estimate
@@ -56,6 +77,10 @@ class Trend:
     naive_line: tuple[tuple[int, Estimate], ...]
     detection_model: str
     models: tuple[ModelLine, ...]
+    occupancy_model: str
+    occupancy_models: tuple[ModelLine, ...]
+    effects: tuple[Effect, ...]
+    silent: tuple[SilentKind, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

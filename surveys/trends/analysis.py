@@ -16,7 +16,6 @@ from .analysed import (
     FitResult,
     FittedYear,
     IndexYear,
-    ModelLine,
     Phenology,
     SeasonYearNights,
     Trend,
@@ -24,38 +23,30 @@ from .analysed import (
 )
 from .arrays import FloatArray
 from .callindex import fit_call_index, summarise_groups
+from .choice import (
+    DETECTION,
+    MOST_FILLED,
+    Choice,
+    carries,
+    choose_trend,
+    filled_with_mean,
+    nested_in,
+    rarer_outcome,
+)
 from .dynamic import dynamic_chance, equilibrium_occupancy, fit_dynamic
+from .effects import effects, silent_kinds
 from .histories import Histories, Site, build_histories, select_rows
-from .modeltable import model_table
+from .kinds import site_terms
 from .occupancy import fit_occupancy
 from .occupancy_estimates import detection_share, occupancy_share
 from .periods import SpeciesPeriods, calling_season
 from .phenology import calling_nights
 from .phenology_shift import shift_of_season
-from .results import EDGE_OF_RANGE, NO_REPEAT_VISITS, Estimate
+from .results import EDGE_OF_RANGE, Estimate
 from .table import YearCounts, count_years
 from .trend import TrendFit, fit_trend, summarise_trend, yearly_occupancy
 
 NAIVE_TREND = "logistic regression of heard at all on the year, not corrected for detection"
-CONSTANT = "the same on every visit"
-BY_YEAR = ", its level free in each year"
-DETECTION: Mapping[str, tuple[str, ...]] = {
-    CONSTANT: (),
-    "night of the season": ("night", "night squared"),
-    "night and temperature": ("night", "night squared", "temperature"),
-    "night, temperature, time, wind and noise": (
-        "night",
-        "night squared",
-        "temperature",
-        "minutes after sunset",
-        "wind",
-        "noise",
-    ),
-}
-# Common practice, no source: a covariate wants about ten hits.
-_HITS_PER_COVARIATE = 10
-# A covariate that is missing more often than this is not used.
-_MOST_FILLED = 0.2
 _SEED = 1
 _REPLICATES = 200
 
@@ -73,19 +64,19 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     """Everything of one species. Never raises for sparse data: flags say what it cannot carry."""
     season = calling_season(periods)
     histories = build_histories(season, site=site)
-    covariates, filled = _filled(histories)
-    usable = {
-        name: needed for name, needed in DETECTION.items() if all(c in covariates for c in needed)
-    }
-    trend, chosen, models = _trend(histories, covariates, usable)
+    covariates, filled = filled_with_mean(histories)
+    terms = site_terms(histories, season, periods.stops, site)
+    usable = {name: term for name, term in terms.items() if term.filled <= MOST_FILLED}
+    choice = choose_trend(histories, covariates, usable)
+    filled |= {name: term.filled for name, term in choice.terms.items() if term.filled}
+    trend = choice.trend
     counts = {count.season_year: count for count in count_years(species, season)}
     nights = {count.season_year: count for count in count_years(species, periods.columns)}
-    order = [name for name in usable if name in _simpler(chosen)]
     summary = summarise_trend(trend)
     naive = _naive_trend(histories)
     return FitResult(
         years=tuple(
-            _year(year, histories, covariates, order, counts[year], nights[year])
+            _year(year, histories, covariates, choice, counts[year], nights[year])
             for year in np.unique(histories.season_year).tolist()
             if year in counts
         ),
@@ -102,77 +93,20 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
             naive_line=tuple(
                 (year, _settled(share, NAIVE_TREND)) for year, share in yearly_occupancy(naive)
             ),
-            detection_model=chosen,
-            models=models,
+            detection_model=choice.detection,
+            models=choice.detection_models,
+            occupancy_model=choice.occupancy,
+            occupancy_models=choice.occupancy_models,
+            effects=effects(choice),
+            silent=silent_kinds(choice, histories),
         ),
-        turnover=_turnover(histories, covariates, usable[_base(chosen)])
+        turnover=_turnover(histories, covariates, choice.detection_covariates)
         if parts.turnover
         else None,
         index=_index(histories) if parts.index else None,
         phenology=_phenology(periods) if parts.phenology else None,
         filled=tuple(sorted(filled.items())),
     )
-
-
-def _filled(histories: Histories) -> tuple[dict[str, FloatArray], dict[str, float]]:
-    """Covariates with the mean in place of what is missing, and the share that was missing.
-
-    Leaving such visits out instead would let every model see other data, and AIC compare nothing.
-    """
-    listened = ~np.isnan(histories.detected)
-    found, shares = {}, {}
-    for name, values in histories.visit_covariates.items():
-        missing = listened & np.isnan(values)
-        known = values[listened & ~missing]
-        share = float(missing.sum() / max(listened.sum(), 1))
-        if len(known) and share <= _MOST_FILLED and np.ptp(known) > 0:
-            found[name] = np.where(missing, known.mean(), values)
-            if share:
-                shares[name] = share
-    return found, shares
-
-
-def _trend(
-    histories: Histories,
-    covariates: Mapping[str, FloatArray],
-    usable: Mapping[str, Sequence[str]],
-) -> tuple[TrendFit, str, tuple[ModelLine, ...]]:
-    """The linear trend under the best model of detection by AIC.
-
-    The best one is also tried with a level of its own for each year: frogs that became harder to
-    hear otherwise look like a decline.
-    """
-
-    def fit(name: str, *, by_year: bool) -> TrendFit:
-        return fit_trend(
-            histories.detected,
-            histories.season_year,
-            histories.cluster,
-            detection={c: covariates[c] for c in usable[name]},
-            detection_by_year=by_year,
-        )
-
-    constant = fit(CONSTANT, by_year=False)
-    if constant.fit.maximum is None or NO_REPEAT_VISITS in constant.fit.flags:
-        return constant, CONSTANT, ()
-    fits = {
-        CONSTANT: constant,
-        **{name: fit(name, by_year=False) for name in usable if name != CONSTANT},
-    }
-    best = model_table({name: trend.fit for name, trend in fits.items()})[0].name
-    fits[best + BY_YEAR] = fit(best, by_year=True)
-    table = model_table({name: trend.fit for name, trend in fits.items()})
-    lines = tuple(
-        ModelLine(
-            name=row.name,
-            parameters=row.parameters,
-            aic=row.aic,
-            delta=row.delta,
-            flags=row.flags,
-        )
-        for row in table
-    )
-    return fits[table[0].name], table[0].name, lines
 
 
 def _naive_trend(histories: Histories) -> TrendFit:
@@ -197,31 +131,21 @@ def _settled(estimate: Estimate, method: str) -> Estimate:
     return replace(estimate, method=method, flags=flags)
 
 
-def _base(model: str) -> str:
-    return model.removesuffix(BY_YEAR)
-
-
-def _simpler(model: str) -> tuple[str, ...]:
-    """The models from the simplest to this one."""
-    names = list(DETECTION)
-    return tuple(names[: names.index(_base(model)) + 1])
-
-
 def _year(
     year: int,
     histories: Histories,
     covariates: Mapping[str, FloatArray],
-    models: Sequence[str],
+    choice: Choice,
     counts: YearCounts,
     nights: YearCounts,
 ) -> FittedYear:
     rows = histories.season_year == year
     own = select_rows(histories, rows)
-    hits = int(np.nansum(own.detected))
+    rarer = rarer_outcome(own.detected)
     model = next(
         name
-        for name in reversed(models)
-        if not DETECTION[name] or hits >= _HITS_PER_COVARIATE * len(DETECTION[name])
+        for name in reversed(nested_in(choice.detection))
+        if carries(rarer, len(DETECTION[name]))
     )
     fit = fit_occupancy(
         own.detected,

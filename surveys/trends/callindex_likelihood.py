@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from .arrays import FloatArray, IntArray
 from .grouping import group_rows
@@ -93,8 +92,10 @@ def cell_scores(cells: IndexCells, theta: FloatArray) -> tuple[FloatArray, Float
     joint = states.log.copy()
     for z in range(cells.top + 1):
         joint[:, z] += _log_chance(cells, z, seen[z - 1][0].log if z else None)
-    with np.errstate(invalid="ignore"):
-        value = logsumexp(joint, axis=1)
+    largest = joint.max(axis=1)
+    # Thresholds that ran together leave a row impossible: minus infinity, no place to go.
+    with np.errstate(invalid="ignore", divide="ignore"):
+        value = largest + np.log(np.exp(joint - largest[:, None]).sum(axis=1))
         posterior = np.exp(joint - value[:, None])
 
     scores = np.zeros((len(value), len(theta)))

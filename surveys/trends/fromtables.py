@@ -20,8 +20,6 @@ from .analysis import Parts, analyse
 from .arrays import FloatArray
 from .histories import PeriodColumns, Site
 from .periods import (
-    FISH,
-    HYDROPERIOD,
     WATER,
     Heard,
     Listed,
@@ -52,8 +50,8 @@ def read_periods(folder: Path) -> FrozenPeriods:
     names = {name: position for position, name in enumerate(species)}
     regions = dict(_read(folder, "routes", "route", "region"))
     routes = {route: position for position, route in enumerate(regions)}
-    stops = list(_read(folder, "stops", "stop", "hydroperiod", "fish"))
-    stop_at = {stop: position for position, (stop, _, _) in enumerate(stops)}
+    stops = list(_read(folder, "stops", "stop", "habitat", "hydroperiod", "fish"))
+    stop_at = {stop: position for position, (stop, *_) in enumerate(stops)}
     visits = {
         visit: rest
         for visit, *rest in _read(
@@ -96,12 +94,8 @@ def read_periods(folder: Path) -> FrozenPeriods:
             heard=_read_heard(folder, at, names),
             listed=listed,
             stops={
-                "hydroperiod": {
-                    stop_at[stop]: HYDROPERIOD[period]
-                    for stop, period, _ in stops
-                    if period in HYDROPERIOD
-                },
-                "fish": {stop_at[stop]: FISH[fish] for stop, _, fish in stops if fish in FISH},
+                name: {stop_at[stop]: known[at] for stop, *known in stops}
+                for at, name in enumerate(("habitat", "hydroperiod", "fish"))
             },
         ),
     )

@@ -291,7 +291,11 @@ class _Profile:
             return inner
 
         return Objective(
-            value_gradient=value_gradient, hessian=hessian, lower=self._lower, upper=self._upper
+            value_gradient=value_gradient,
+            hessian=hessian,
+            costly=self._objective.costly,
+            lower=self._lower,
+            upper=self._upper,
         )
 
 

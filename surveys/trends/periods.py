@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .arrays import BoolArray, FloatArray, IntArray
+from .arrays import AnyArray, BoolArray, FloatArray, IntArray
 from .histories import PeriodColumns
 
 # A day of the year as (month, day).
@@ -23,7 +23,6 @@ MonthDay = tuple[int, int]
 # Words of the sheet as ordered amounts; what is not among them is missing.
 WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
 HYDROPERIOD = {"weeks": 0.0, "season": 1.0, "most_years": 2.0, "always": 3.0}
-FISH = {"no": 0.0, "yes": 1.0}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,15 +47,15 @@ class Heard:
 @dataclass(frozen=True, kw_only=True)
 class ProgrammePeriods:
     """All listening periods of a programme that count; `columns` has no species yet, its call
-    index and heard are zeros. `day` counts from the first day of the season year. `stops` holds
-    covariates of stops, by name and stop id."""
+    index and heard are zeros. `day` counts from the first day of the season year. `stops` says
+    what is known of stops: `habitat`, `hydroperiod` and `fish`, each by stop id."""
 
     columns: PeriodColumns
     day: IntArray
     region: NDArray[np.str_]
     heard: Mapping[int, Heard]
     listed: Mapping[int, Listed]
-    stops: Mapping[str, Mapping[int, float]]
+    stops: Mapping[str, Mapping[int, str]]
 
     @property
     def regions(self) -> list[str]:
@@ -66,11 +65,13 @@ class ProgrammePeriods:
 @dataclass(frozen=True, kw_only=True)
 class SpeciesPeriods:
     """The listening periods of one species: all that the yearly table counts, and in
-    `in_season` (a mask over them) those of its calling season."""
+    `in_season` (a mask over them) those of its calling season. `stops` is the programme's, for
+    the stops among them."""
 
     columns: PeriodColumns
     day: IntArray
     in_season: BoolArray
+    stops: Mapping[str, Mapping[int, str]]
 
     @property
     def sha256(self) -> str:
@@ -92,6 +93,8 @@ class SpeciesPeriods:
         for array in arrays:
             digest.update(np.ascontiguousarray(array).tobytes())
             digest.update(b"|")
+        for name, values in sorted(self.stops.items()):
+            digest.update(repr((name, sorted(values.items()))).encode())
         return digest.hexdigest()
 
 
@@ -131,7 +134,18 @@ def species_periods(
         ),
         day=day,
         in_season=in_season,
+        stops=_known_of(periods.stops, columns.stop[listed]),
     )
+
+
+def _known_of(
+    stops: Mapping[str, Mapping[int, str]], present: AnyArray
+) -> dict[str, dict[int, str]]:
+    there = set(np.unique(present).tolist())
+    return {
+        name: {stop: value for stop, value in values.items() if stop in there}
+        for name, values in stops.items()
+    }
 
 
 def calling_season(periods: SpeciesPeriods) -> PeriodColumns:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 TOO_FEW_DATA = "too few data"
 NO_EFFORT = "nobody listened"
@@ -80,6 +80,11 @@ def not_estimable(
         flags=flags,
         level=level,
     )
+
+
+def flagged(estimate: Estimate, *flags: str) -> Estimate:
+    """The estimate with more flags."""
+    return replace(estimate, flags=merge_flags(estimate.flags, flags))
 
 
 def merge_flags(*groups: tuple[str, ...]) -> tuple[str, ...]:

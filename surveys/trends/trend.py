@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from scipy.special import expit
 
 from . import results
-from .arrays import FloatArray, IntArray
+from .arrays import BoolArray, FloatArray, IntArray
 from .design import INTERCEPT, Design, factor_design, join, site_design, visit_design
 from .intervals import percent_per_step, transform
 from .occupancy import OccupancyFit, check_histories, fit_occupancy_designs
@@ -45,6 +45,7 @@ class TrendFit:
     """A fitted trend. ``centre`` is the season year at which the intercept stands.
 
     ``year_column`` is the place of the slope among the coefficients, None for a factor year.
+    ``part`` is the share of the rows that were in the search; all others are empty.
     """
 
     fit: OccupancyFit
@@ -52,6 +53,7 @@ class TrendFit:
     years: IntArray
     centre: float
     year_column: int | None
+    part: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,15 +80,29 @@ def fit_trend(
     occupancy: Mapping[str, ArrayLike] | None = None,
     detection: Mapping[str, ArrayLike] | None = None,
     detection_by_year: bool = False,
+    empty: ArrayLike | None = None,
 ) -> TrendFit:
     """Fit occupancy over season years, on the logit scale.
 
     ``detections`` is (rows, visits), one row a site and season; ``season_years`` and ``clusters``
     are (rows,). Clusters are sites, or routes where the stops of a route share their fate. With
     ``form="factor"`` every year has its own occupancy. ``detection_by_year`` frees the chance of
-    detection too: frogs that became harder to hear otherwise look like a decline. Raises
-    ValueError for arrays that do not fit each other.
+    detection too: frogs that became harder to hear otherwise look like a decline. ``empty``
+    (rows,) marks kinds of sites at which the species was never heard: the best occupancy there is
+    0, so they leave the search, and stay in every share of sites. Raises ValueError for arrays
+    that do not fit each other.
     """
+    if empty is not None:
+        return _fit_part(
+            detections,
+            season_years,
+            clusters,
+            np.logical_not(empty),
+            form=form,
+            occupancy=occupancy,
+            detection=detection,
+            detection_by_year=detection_by_year,
+        )
     history = check_histories(detections)
     rows, visits = history.shape
     year = np.asarray(season_years)
@@ -117,13 +133,45 @@ def fit_trend(
     )
 
 
+def _fit_part(
+    detections: ArrayLike,
+    season_years: ArrayLike,
+    clusters: ArrayLike,
+    inside: ArrayLike,
+    *,
+    form: Form,
+    occupancy: Mapping[str, ArrayLike] | None,
+    detection: Mapping[str, ArrayLike] | None,
+    detection_by_year: bool,
+) -> TrendFit:
+    history, years = check_histories(detections), np.asarray(season_years)
+    kept: BoolArray = np.asarray(inside, dtype=np.bool_)
+    if kept.shape != (len(history),) or np.nansum(history[~kept]) > 0:
+        raise ValueError("empty: expected one mark a row, none where the species was heard")
+
+    def own(covariates: Mapping[str, ArrayLike] | None) -> dict[str, ArrayLike]:
+        return {name: np.asarray(values)[kept] for name, values in (covariates or {}).items()}
+
+    trend = fit_trend(
+        history[kept],
+        years[kept],
+        np.asarray(clusters)[kept],
+        form=form,
+        occupancy=own(occupancy),
+        detection=own(detection),
+        detection_by_year=detection_by_year,
+    )
+    listened = np.asarray(~np.isnan(history).all(axis=1))
+    return replace(trend, part=float(listened[kept].sum() / max(listened.sum(), 1)))
+
+
 def summarise_trend(
     trend: TrendFit, *, level: float = 0.95, interval: Interval = "clustered"
 ) -> TrendSummary:
     """The slope of a linear trend on every scale. Raises ValueError for a factor year."""
     if trend.year_column is None:
         raise ValueError("a factor year has no slope; fit form='linear'")
-    interval, flags = _usable_interval(trend, interval)
+    interval, flags = usable_interval(trend, interval)
     slope = coefficient_estimates(trend.fit, level=level, interval=interval)[trend.year_column]
     slope = _labelled(slope, "trend, log odds of occupancy per year", flags)
     odds = transform(slope, percent_per_step, name="trend, % change in odds per year")
@@ -143,12 +191,12 @@ def yearly_occupancy(
     trend: TrendFit, *, level: float = 0.95, interval: Interval = "clustered"
 ) -> tuple[tuple[int, Estimate], ...]:
     """Fitted occupancy of each season year, at the covariates of all rows together."""
-    interval, flags = _usable_interval(trend, interval)
+    interval, flags = usable_interval(trend, interval)
     found = []
     for year in trend.years.tolist():
         rows = _rows_in_year(trend, year)
         name = f"occupancy {year}"
-        if len(rows) == 1:
+        if len(rows) == 1 and trend.part == 1:
             share = share_at(
                 trend.fit, "occupancy", rows[0], name=name, level=level, interval=interval
             )
@@ -206,7 +254,8 @@ def _size_flags(fit: OccupancyFit, years: IntArray) -> tuple[str, ...]:
     return (results.TOO_FEW_DATA,) if few else ()
 
 
-def _usable_interval(trend: TrendFit, interval: Interval) -> tuple[Interval, tuple[str, ...]]:
+def usable_interval(trend: TrendFit, interval: Interval) -> tuple[Interval, tuple[str, ...]]:
+    """The interval asked for, or Wald with a flag where one cluster allows no sandwich."""
     if interval == "clustered" and trend.fit.clustered_covariance is None:
         return "wald", (results.FEW_CLUSTERS,)
     return interval, ()
@@ -232,13 +281,14 @@ def _rows_in_year(trend: TrendFit, year: int) -> FloatArray:
 
 
 def _mean_share(trend: TrendFit, rows: FloatArray) -> Smooth:
-    """Mean occupancy over design rows as a function of the coefficients, with its gradient."""
+    """Mean occupancy over design rows and the empty sites beside them, as a function of the
+    coefficients, with its gradient."""
 
     def share(coefficients: FloatArray) -> tuple[float, FloatArray]:
         shares = expit(rows @ coefficients[: rows.shape[1]])
         gradient = np.zeros(len(coefficients))
-        gradient[: rows.shape[1]] = rows.T @ (shares * (1 - shares)) / len(rows)
-        return float(shares.mean()), gradient
+        gradient[: rows.shape[1]] = rows.T @ (shares * (1 - shares)) / len(rows) * trend.part
+        return float(shares.mean()) * trend.part, gradient
 
     return share
 

@@ -1,6 +1,7 @@
 """Who was listened for, when, and in which season."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -42,7 +43,7 @@ def programme(listed, heard=NEVER, regions=("North",) * 5):
         region=np.array(regions),
         heard={7: heard},
         listed={7: listed},
-        stops={},
+        stops={"fish": {0: "yes", 1: "no", 99: "yes"}},
     )
 
 
@@ -102,6 +103,16 @@ def test_night_counts_from_the_middle_of_the_calling_season():
     expected = [(night.toordinal() - middle) / 10 for night in NIGHTS]
     np.testing.assert_allclose(own.columns.covariates["night"], expected)
     np.testing.assert_allclose(own.columns.covariates["night squared"], np.square(expected))
+
+
+def test_what_is_known_of_stops_goes_into_the_checksum():
+    given = programme(listed(until=NIGHTS[2]))
+    own = species_periods(given, 7)
+    assert own.stops == {"fish": {0: "yes", 1: "no"}}
+    other = replace(given, stops={"fish": {0: "yes", 1: "yes"}})
+    elsewhere = replace(given, stops={"fish": {0: "yes", 1: "no", 99: "no"}})
+    assert species_periods(other, 7).sha256 != own.sha256
+    assert species_periods(elsewhere, 7).sha256 == own.sha256
 
 
 def test_a_species_off_the_checklist_is_an_error():

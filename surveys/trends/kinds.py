@@ -1,0 +1,144 @@
+"""Kinds of sites, as covariates of occupancy.
+
+What is known of the stops becomes columns of a design. A route has the mean over its stops that
+were listened to in the season: of a class, the share of its stops.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from .arrays import AnyArray, BoolArray, FloatArray
+from .histories import Histories, PeriodColumns, Site
+from .periods import HYDROPERIOD
+
+# Common practice, no source: a class of fewer sites has no column of its own.
+FEWEST_SITES = 10
+HABITAT, WATER_HELD, FISH = "habitat", "hydroperiod", "fish"
+UNKNOWN = "unknown"
+OTHER = "other"
+
+
+@dataclass(frozen=True, kw_only=True)
+class EmptyKind:
+    """A kind of site at which the species was never heard; `rows` (rows,) marks them."""
+
+    name: str
+    sites: int
+    rows: BoolArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class SiteTerm:
+    """One thing known of sites. `columns` (rows,) by name, such as `habitat: marsh`, against the
+    class `baseline` (blank for an amount); `filled` is the share of rows that took the mean.
+
+    A kind of site at which a species was never heard has no odds above 0: it is in `empty`
+    instead of the columns.
+    """
+
+    columns: Mapping[str, FloatArray]
+    baseline: str
+    filled: float
+    empty: tuple[EmptyKind, ...]
+
+
+def site_terms(
+    histories: Histories,
+    periods: PeriodColumns,
+    stops: Mapping[str, Mapping[int, str]],
+    site: Site,
+) -> dict[str, SiteTerm]:
+    """What the sites of `histories` are like, by name. `periods` are those it was built from."""
+    at, stop = _stops_of_rows(histories, periods, site)
+    found = {}
+    for name in (HABITAT, FISH):
+        labels = [stops.get(name, {}).get(one, UNKNOWN) for one in stop.tolist()]
+        term = _classes(name, np.array(labels, dtype=np.str_), at, histories)
+        if term is not None:
+            found[name] = term
+    amounts = [HYDROPERIOD.get(stops.get(WATER_HELD, {}).get(one, "")) for one in stop.tolist()]
+    held = _amount(np.array(amounts, dtype=np.float64), at, len(histories.site))
+    if held is not None:
+        found[WATER_HELD] = held
+    return found
+
+
+def _stops_of_rows(
+    histories: Histories, periods: PeriodColumns, site: Site
+) -> tuple[AnyArray, AnyArray]:
+    """Each row with each of its stops: row numbers and stops."""
+    if site == "stop":
+        return np.arange(len(histories.site)), histories.site
+    listened = ~np.isnan(periods.heard)
+    row_of = {
+        key: row
+        for row, key in enumerate(
+            zip(histories.site.tolist(), histories.season_year.tolist(), strict=True)
+        )
+    }
+    keys = zip(
+        periods.route[listened].tolist(),
+        periods.season_year[listened].tolist(),
+        periods.stop[listened].tolist(),
+        strict=True,
+    )
+    pairs = sorted({(row_of[route, year], stop) for route, year, stop in keys})
+    return np.array([row for row, _ in pairs], dtype=np.int64), np.array([s for _, s in pairs])
+
+
+def _classes(name: str, labels: AnyArray, at: AnyArray, histories: Histories) -> SiteTerm | None:
+    rows = len(histories.site)
+    total = np.bincount(at, minlength=rows).astype(np.float64)
+    heard = np.nansum(histories.detected, axis=1) > 0
+    shares = {
+        label: np.bincount(at, weights=labels == label, minlength=rows) / np.maximum(total, 1)
+        for label in np.unique(labels).tolist()
+    }
+    sites = {label: _distinct(histories.site[share > 0]) for label, share in shares.items()}
+    small = [label for label in shares if sites[label] < FEWEST_SITES or label == OTHER]
+    pooled = sum((shares.pop(label) for label in small), np.zeros(rows))
+    if _distinct(histories.site[pooled > 0]) >= FEWEST_SITES:
+        shares[OTHER], pooled = pooled, np.zeros(rows)
+    empty = tuple(
+        EmptyKind(name=f"{name}: {label}", sites=_distinct(histories.site[share > 0]), rows=whole)
+        for label, share in shares.items()
+        if (whole := share == 1).sum() == (share > 0).sum() and not heard[whole].any()
+    )
+    for kind in empty:
+        del shares[kind.name.removeprefix(f"{name}: ")]
+    if not shares or (len(shares) == 1 and not empty):
+        return None
+    # The commonest class, and of two as common the first by name.
+    baseline = max(sorted(shares), key=lambda label: float(shares[label].sum()))
+    known = 1 - pooled
+    columns = {
+        f"{name}: {label}": share + pooled * float(share.sum() / known.sum())
+        for label, share in shares.items()
+        if label != baseline
+    }
+    return SiteTerm(
+        columns=columns, baseline=baseline, filled=float((pooled > 0).mean()), empty=empty
+    )
+
+
+def _amount(amounts: FloatArray, at: AnyArray, rows: int) -> SiteTerm | None:
+    known = ~np.isnan(amounts)
+    count = np.bincount(at[known], minlength=rows)
+    total = np.bincount(at[known], weights=amounts[known], minlength=rows)
+    if not count.any():
+        return None
+    mean = total / np.maximum(count, 1)
+    values = np.where(count > 0, mean, mean[count > 0].mean())
+    if np.ptp(values) == 0:
+        return None
+    return SiteTerm(
+        columns={WATER_HELD: values}, baseline="", filled=float((count == 0).mean()), empty=()
+    )
+
+
+def _distinct(sites: AnyArray) -> int:
+    return len(np.unique(sites))

@@ -1,0 +1,213 @@
+"""The short lists of models, and what is told of the one chosen."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from surveys.trends.arrays import BoolArray
+from surveys.trends.choice import (
+    BY_YEAR,
+    CONSTANT,
+    DETECTION,
+    OCCUPANCY,
+    SAME,
+    carries,
+    choose_trend,
+    nested_in,
+    penalty,
+    rarer_outcome,
+)
+from surveys.trends.effects import effects, silent_kinds
+from surveys.trends.histories import Histories
+from surveys.trends.kinds import EmptyKind, SiteTerm
+from surveys.trends.occupancy import fit_occupancy
+from surveys.trends.trend import fit_trend, summarise_trend, yearly_occupancy
+
+SITES, YEARS, VISITS = 200, 6, 3
+
+
+def inverse_logit(x):
+    return 1 / (1 + np.exp(-x))
+
+
+def survey(seed=1, *, fish_effect=-1.5, warmth=0.8, dry=None):
+    """Stops with fish or without; warm nights are better heard. `dry` stops are never occupied."""
+    rng = np.random.default_rng(seed)
+    fish = (np.arange(SITES) % 2).astype(float)
+    year = np.tile(np.arange(2019, 2019 + YEARS), SITES)
+    site = np.repeat(np.arange(SITES), YEARS)
+    psi = inverse_logit(0.6 + fish_effect * fish[site] - 0.08 * (year - 2021.5))
+    if dry is not None:
+        psi = np.where(dry[site], 0.0, psi)
+    air = rng.normal(size=(SITES * YEARS, VISITS))
+    heard = rng.random(air.shape) < inverse_logit(0.1 + warmth * air)
+    occupied = rng.random(len(psi)) < psi
+    detected = (heard & occupied[:, None]).astype(float)
+    histories = Histories(
+        site=site,
+        cluster=site // 5,
+        season_year=year,
+        detected=detected,
+        call_index=detected,
+        night=np.zeros_like(detected),
+    )
+    covariates = {
+        "night": rng.normal(size=air.shape),
+        "night squared": rng.normal(size=air.shape),
+        "temperature": air,
+    }
+    return histories, covariates, fish[site]
+
+
+def term(columns, empty=(), baseline="no"):
+    return SiteTerm(columns=columns, baseline=baseline, filled=0.0, empty=tuple(empty))
+
+
+@pytest.fixture(scope="module")
+def chosen():
+    histories, covariates, fish = survey()
+    noise = np.random.default_rng(5).normal(size=SITES)[histories.site]
+    terms = {
+        "fish": term({"fish: yes": fish}),
+        "hydroperiod": term({"hydroperiod": noise}, baseline=""),
+    }
+    return histories, choose_trend(histories, covariates, terms)
+
+
+class TestChoice:
+    def test_finds_what_made_the_data(self, chosen):
+        _, choice = chosen
+        assert choice.detection == "night and temperature"
+        assert choice.occupancy == "year and fish"
+        assert [line.name for line in choice.occupancy_models] != []
+        assert choice.occupancy_models[0].delta == 0
+
+    def test_effects_are_odds_ratios_near_the_truth(self, chosen):
+        found = {effect.name: effect for effect in effects(chosen[1])}
+        assert sorted(found) == ["fish: yes", "temperature"]
+        assert found["fish: yes"].baseline == "no"
+        assert found["fish: yes"].odds.low < np.exp(-1.5) < found["fish: yes"].odds.high
+        assert found["temperature"].odds.low < np.exp(0.8) < found["temperature"].odds.high
+
+    def test_yearly_occupancy_is_the_mean_over_the_sites(self, chosen):
+        histories, choice = chosen
+        heard_share = dict(yearly_occupancy(choice.trend))
+        plain = dict(yearly_occupancy(fit_trend(
+            histories.detected, histories.season_year, histories.cluster,
+        )))  # fmt: skip
+        for year, estimate in heard_share.items():
+            # Not the share of the baseline class, which is 0.25 higher.
+            assert estimate.value == pytest.approx(plain[year].value, abs=0.04)
+
+    def test_of_few_sites_nothing_is_asked(self):
+        histories, covariates, fish = survey()
+        few = histories.site < 12
+        small = Histories(
+            site=histories.site[few],
+            cluster=histories.cluster[few],
+            season_year=histories.season_year[few],
+            detected=histories.detected[few],
+            call_index=histories.call_index[few],
+            night=histories.night[few],
+        )
+        own = {name: values[few] for name, values in covariates.items()}
+        choice = choose_trend(small, own, {"fish": term({"fish: yes": fish[few]})})
+        assert (choice.occupancy, choice.occupancy_models) == (SAME, ())
+
+    def test_no_repeat_visits(self):
+        histories, covariates, _ = survey()
+        once = replace(histories, detected=histories.detected[:, :1])
+        choice = choose_trend(once, covariates, {})
+        assert (choice.detection, choice.occupancy) == (CONSTANT, SAME)
+
+    def test_what_sites_are_like_does_not_pass_for_what_nights_are_like(self):
+        """Water tonight stands where the species lives: it tells of sites, not of nights."""
+        histories, covariates, fish = survey(3, fish_effect=-2.5, warmth=0.0)
+        covariates["rain"] = covariates["night"]
+        rng = np.random.default_rng(2)
+        covariates["water"] = (fish == 0)[:, None] + 0.1 * rng.normal(size=(len(fish), VISITS))
+        choice = choose_trend(histories, covariates, {"fish": term({"fish: yes": fish})})
+        assert choice.occupancy == "year and fish"
+        assert "water" not in choice.detection
+
+
+@pytest.fixture(scope="module")
+def dry():
+    mark = np.arange(SITES) % 4 == 0
+    histories, covariates, _ = survey(4, fish_effect=0.0, dry=mark)
+    rows: BoolArray = mark[histories.site]
+    kind = EmptyKind(name="fish: yes", sites=int(mark.sum()), rows=rows)
+    return histories, choose_trend(histories, covariates, {"fish": term({}, [kind])})
+
+
+class TestEmptyKinds:
+    def test_they_stay_in_the_shares(self, dry):
+        _, choice = dry
+        assert choice.occupancy == "year and fish"
+        assert choice.trend.part == pytest.approx(0.75)
+        truth = 0.75 * inverse_logit(0.6 - 0.08 * (np.arange(2019, 2025) - 2021.5))
+        for (_, estimate), share in zip(yearly_occupancy(choice.trend), truth, strict=True):
+            assert estimate.low < share < estimate.high
+
+    def test_the_fit_is_the_limit_of_a_column(self, dry):
+        """A column of its own runs to minus infinity; the log-likelihood tends to this one."""
+        histories, choice = dry
+        empty = choice.empty[0].rows.astype(float)
+        column = fit_trend(
+            histories.detected, histories.season_year, histories.cluster,
+            occupancy={"kind": empty},
+        )  # fmt: skip
+        left_out = fit_trend(
+            histories.detected, histories.season_year, histories.cluster, empty=empty > 0
+        )
+        assert left_out.fit.log_likelihood == pytest.approx(column.fit.log_likelihood, abs=1e-3)
+        own, limit = (summarise_trend(trend).log_odds for trend in (left_out, column))
+        assert own.value == pytest.approx(limit.value, abs=1e-4)
+
+    def test_a_bound_for_what_was_missed(self, dry):
+        histories, choice = dry
+        (kind,) = silent_kinds(choice, histories)
+        assert (kind.occupancy.value, kind.occupancy.low) == (0, 0)
+        # 300 silent rows, each heard with 0.89 when occupied: 1.92 / (300 * 0.89).
+        assert kind.occupancy.high == pytest.approx(0.0072, abs=0.001)
+
+    def test_a_mark_where_it_was_heard_is_refused(self, dry):
+        histories, _ = dry
+        with pytest.raises(ValueError, match="none where the species was heard"):
+            fit_trend(
+                histories.detected, histories.season_year, histories.cluster,
+                empty=np.ones(len(histories.site), dtype=bool),
+            )  # fmt: skip
+
+
+def test_dependent_rows_weigh_more():
+    rng = np.random.default_rng(6)
+    history = (rng.random((100, 3)) < 0.5 * (rng.random(100) < 0.6)[:, None]).astype(float)
+    alone = fit_occupancy(history, clusters=np.arange(100))
+    fourfold = fit_occupancy(np.tile(history, (4, 1)), clusters=np.tile(np.arange(100), 4))
+    assert penalty(alone) == pytest.approx(2, rel=0.3)
+    assert penalty(fourfold) == pytest.approx(4 * penalty(alone), rel=1e-6)
+    assert penalty(fit_occupancy(history)) == 0
+
+
+def test_nested_models():
+    full = list(DETECTION)[-1]
+    assert nested_in(full + BY_YEAR) == tuple(DETECTION)
+    assert nested_in("night and temperature") == tuple(list(DETECTION)[:3])
+    assert "night, temperature, rain and water" not in nested_in(
+        "night, temperature, time, wind and noise"
+    )
+    assert next(iter(OCCUPANCY)) == SAME
+
+
+@pytest.mark.parametrize(
+    ("rarer", "columns", "enough"), [(30, 3, True), (29, 3, False), (0, 0, True)]
+)
+def test_carries(rarer, columns, enough):
+    assert carries(rarer, columns) is enough
+
+
+def test_rarer_outcome_counts_misses_only_where_it_was_heard():
+    assert rarer_outcome(np.array([[1, 1, 0], [0, 0, 0], [1, np.nan, 1]])) == 1
+    assert rarer_outcome(np.zeros((4, 2))) == 0
