@@ -1,13 +1,18 @@
-"""What each format of the tables costs, against writing the tables as CSV from memory.
+"""What each format of the tables costs: time against writing the tables as CSV from memory, and
+memory against that of a small programme.
 
-Ratios only: tables and formats are measured in one run, warm, in turns, by their medians.
+Ratios and differences only. Tables and formats are timed in one run, warm, in turns, by their
+medians; the most memory is that of a process of its own.
 """
 
 import datetime as dt
 import itertools
+import os
 import statistics
+import subprocess
+import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from uuid import UUID
 
@@ -52,28 +57,7 @@ def frozen_of(folder: Path, routes: int) -> Frozen:
             itertools.product(range(routes), YEARS, VISITS)
         )
     ]
-    periods = [
-        {
-            "period": str(UUID(int=UUID(visit["visit"]).int * 100 + number)),
-            "visit": visit["visit"],
-            "stop": f"{visit['route']}_{number}",
-            "started_at": dt.datetime.combine(visit["night"], dt.time(21), dt.UTC),
-            "finished_at": dt.datetime.combine(visit["night"], dt.time(21, 5), dt.UTC),
-            "minutes_after_sunset": 31.25,
-            "air_temperature": 7.5,
-            "beaufort": 1,
-            "sky": 0,
-            "noise_index": 1,
-        }
-        for visit in visits
-        for number in range(1, STOPS + 1)
-    ]
     species = [f"Inventa species{number}" for number in range(SPECIES)]
-    calls = [
-        {"period": period["period"], "species": name, "call_index": (at + 3 * place) % 4}
-        for at, period in enumerate(periods)
-        for place, name in enumerate(species)
-    ]
     return freeze_rows(
         folder,
         {
@@ -86,10 +70,31 @@ def frozen_of(folder: Path, routes: int) -> Frozen:
                 {"species": name, "code": name[8:].upper(), "common_name": name} for name in species
             ],
             "visits": visits,
-            "periods": periods,
-            "calls": calls,
+            "periods": _periods(visits),
+            "calls": (
+                {"period": period["period"], "species": name, "call_index": (at + 3 * place) % 4}
+                for at, period in enumerate(_periods(visits))
+                for place, name in enumerate(species)
+            ),
         },
     )
+
+
+def _periods(visits: list[Row]) -> Iterator[Row]:
+    for visit in visits:
+        for number in range(1, STOPS + 1):
+            yield {
+                "period": str(UUID(int=UUID(visit["visit"]).int * 100 + number)),
+                "visit": visit["visit"],
+                "stop": f"{visit['route']}_{number}",
+                "started_at": dt.datetime.combine(visit["night"], dt.time(21), dt.UTC),
+                "finished_at": dt.datetime.combine(visit["night"], dt.time(21, 5), dt.UTC),
+                "minutes_after_sunset": 31.25,
+                "air_temperature": 7.5,
+                "beaufort": 1,
+                "sky": 0,
+                "noise_index": 1,
+            }
 
 
 def _route(code: str) -> Row:
@@ -134,3 +139,43 @@ def test_each_format_against_the_tables(routes: int, tmp_path: Path, record_prop
         words = f"{kind}: {took:.2f} s, tables {tables:.2f} s, ratio {took / tables:.1f}"
         record_property(kind, words)
         assert took <= MOST[kind][1] * tables, words
+
+
+PEAK = """
+import resource, sys
+from pathlib import Path
+import django
+django.setup()
+from surveys.publishing.frozen import Frozen
+from tests.benchmarks.test_formats import MOST
+from tests.support.frozen_rows import about
+folder = Path(sys.argv[1])
+for kind, (write, _) in MOST.items():
+    write(Frozen(about=about(), folder=folder), folder / kind)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+"""
+
+
+def _peak_mb(folder: Path, routes: int) -> int:
+    frozen_of(folder, routes)
+    done = subprocess.run(
+        [sys.executable, "-c", PEAK, str(folder)],
+        env={**os.environ, "DJANGO_SETTINGS_MODULE": "deploy.settings.test"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return int(done.stdout.splitlines()[-1])
+
+
+@pytest.mark.parametrize(
+    ("routes", "more_mb"), [(3, 25), pytest.param(186, 60, marks=pytest.mark.slow)]
+)
+def test_memory_hardly_grows_with_the_rows(
+    routes: int, more_mb: int, tmp_path: Path, record_property
+) -> None:
+    """Three routes have 16,200 rows of calls, 186 have 1,004,400; one has 5,400."""
+    small, large = _peak_mb(tmp_path / "small", 1), _peak_mb(tmp_path / "large", routes)
+    words = f"most memory: {large} MB for {routes} routes, {small} MB for one"
+    record_property("memory", words)
+    assert large - small < more_mb, words
