@@ -200,6 +200,7 @@ LOGGING = {
     "loggers": {
         "fontTools": {"level": "WARNING"},
         "procrastinate.blueprints": {"level": "WARNING"},
+        "pyogrio": {"level": "WARNING"},
         "weasyprint": {"level": "ERROR"},
     },
 }
