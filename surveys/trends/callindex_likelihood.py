@@ -92,10 +92,9 @@ def cell_scores(cells: IndexCells, theta: FloatArray) -> tuple[FloatArray, Float
     joint = states.log.copy()
     for z in range(cells.top + 1):
         joint[:, z] += _log_chance(cells, z, seen[z - 1][0].log if z else None)
-    largest = joint.max(axis=1)
+    value = np.logaddexp.reduce(joint, axis=1)
     # Thresholds that ran together leave a row impossible: minus infinity, no place to go.
-    with np.errstate(invalid="ignore", divide="ignore"):
-        value = largest + np.log(np.exp(joint - largest[:, None]).sum(axis=1))
+    with np.errstate(invalid="ignore"):
         posterior = np.exp(joint - value[:, None])
 
     scores = np.zeros((len(value), len(theta)))
