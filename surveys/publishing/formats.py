@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surveys.models import Audience
-from surveys.publishing import csv, darwincore, datapackage, geojson, geopackage, xlsx
+from surveys.publishing import csv, darwincore, datapackage, geojson, geopackage, report, xlsx
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.tables import STOPS
 
@@ -32,6 +32,12 @@ def _copy_stops(frozen: Frozen, target: Path) -> None:
 
 
 FORMATS: tuple[Format, ...] = (
+    Format(
+        kind="report.pdf",
+        meaning="A report to read: summary, map, a page for each species, method and cautions",
+        media_type="application/pdf",
+        write=report.write,
+    ),
     Format(
         kind="tables.zip",
         meaning="All tables, what their columns mean, and the method, as a Data Package",
