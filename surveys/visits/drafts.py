@@ -39,6 +39,8 @@ from surveys.visits.recordings import forget_recordings
 from surveys.visits.sheet import night_typed
 from surveys.visits.texts import FIRST_YEAR, LAST_YEAR
 
+_FIRST_REVISION = 1
+
 
 @dataclass(frozen=True, kw_only=True)
 class Saved:
@@ -117,18 +119,27 @@ def place_on_night(visit: Visit, night: dt.date, carried: ProtocolVersion | None
 
 @transaction.atomic
 def save_cells(
-    member: Membership, visit_id: uuid.UUID | str, changes: Mapping[str, CellChange]
+    member: Membership,
+    visit_id: uuid.UUID | str,
+    changes: Mapping[str, CellChange],
+    *,
+    revision: int | None = None,
 ) -> Saved:
     """Merge typed cells into the observer's draft or sent-back visit.
 
     Cell by cell: two devices that fill different cells both keep theirs; where both
     filled the same cell, the first stays and the second comes back as a conflict.
-    Raises NotYours, WrongState, SheetTooLarge.
+    With a `revision` the visit moves on to the next one even when no cell differs, so
+    that an earlier request that is still on its way cannot arrive afterwards.
+    Raises NotYours, WrongState, StaleRevision, SheetTooLarge.
     """
     visit = lock_own(member, visit_id)
     require(member, Permission.SURVEY)
     check_state(visit, EDITABLE)
+    if revision is not None:
+        check_revision(visit, revision)
     conflicts = apply_changes(visit, changes)
+    _move_on_from(visit, revision)
     return Saved(visit=visit, findings=judge_sheet(visit), conflicts=conflicts)
 
 
@@ -160,10 +171,10 @@ def put_sheet(
     typed = {"night": night.isoformat(), **cells}
     wanted = {storable(address): storable(text) for address, text in typed.items() if text}
     conflicts: tuple[Conflict, ...] = ()
-    if wanted != visit.cells:
+    just_begun = visit.revision == _FIRST_REVISION and revision is None
+    if wanted != visit.cells or just_begun:
         check_state(visit, EDITABLE)
-        nothing_typed_yet = visit.revision == 1 and revision is None
-        if not nothing_typed_yet:
+        if not just_begun:
             check_revision(visit, revision)
         conflicts = apply_changes(
             visit,
@@ -172,6 +183,7 @@ def put_sheet(
                 for address in visit.cells.keys() | wanted.keys()
             },
         )
+        _move_on_from(visit, _FIRST_REVISION)
     return Saved(visit=visit, findings=judge_sheet(visit), conflicts=conflicts), begun
 
 
@@ -187,6 +199,12 @@ def apply_changes(visit: Visit, changes: Mapping[str, CellChange]) -> tuple[Conf
         visit.revision += 1
         visit.save()
     return conflicts
+
+
+def _move_on_from(visit: Visit, revision: int | None) -> None:
+    if visit.revision == revision:
+        visit.revision += 1
+        visit.save()
 
 
 def follow_night(visit: Visit) -> None:

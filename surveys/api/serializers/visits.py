@@ -9,6 +9,7 @@ from rest_framework import serializers
 from surveys.api.serializers.findings import FindingSerializer
 from surveys.models import Source, Visit, VisitState
 from surveys.visits.cells import LONGEST_TEXT, CellChange, storable
+from surveys.visits.loading import version_in_force
 
 
 class CellText(serializers.CharField):
@@ -54,11 +55,25 @@ class VisitSerializer(VisitRowSerializer):
     """A visit with its sheet. `cells` maps addresses to texts as they were typed."""
 
     cells = serializers.DictField(child=serializers.CharField(allow_blank=True))
-    protocol_version = serializers.IntegerField(source="protocol_version_id")
+    protocol_version = serializers.IntegerField(
+        source="protocol_version_id", help_text="the version by which the visit is judged"
+    )
+    protocol_in_force = serializers.SerializerMethodField(
+        help_text="the version that a visit begun now on that night would be judged by"
+    )
 
     class Meta(VisitRowSerializer.Meta):
-        fields = [*VisitRowSerializer.Meta.fields, "protocol_version", "cells"]
+        fields = [
+            *VisitRowSerializer.Meta.fields,
+            "protocol_version",
+            "protocol_in_force",
+            "cells",
+        ]
         read_only_fields = fields
+
+    def get_protocol_in_force(self, visit: Visit) -> int | None:
+        version = version_in_force(visit.route, visit.night)
+        return version.pk if version else None
 
 
 class JudgedVisitSerializer(serializers.Serializer):

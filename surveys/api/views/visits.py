@@ -99,12 +99,21 @@ class VisitDetail(ProgrammeView):
         )
         return _saved(saved, status.HTTP_201_CREATED if begun else status.HTTP_200_OK)
 
-    @extend_schema(request=ChangesSerializer, responses={200: SavedSerializer, **CHANGE_ERRORS})
+    @extend_schema(
+        parameters=[if_match(required=False)],
+        request=ChangesSerializer,
+        responses={200: SavedSerializer, **CHANGE_ERRORS},
+    )
     def patch(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
         """Merge changed cells into a sheet. Cells that somebody else filled meanwhile stay
-        as they are and come back as conflicts, with both texts."""
+        as they are and come back as conflicts, with both texts.
+
+        With the revision that you looked at in `If-Match`, a request that arrives late
+        or twice changes nothing: it answers 409.
+        """
         changes = self.body(ChangesSerializer)["changes"]
-        return _saved(save_cells(self.member, visit_id, changes))
+        revision = self.revision_or_none()
+        return _saved(save_cells(self.member, visit_id, changes, revision=revision))
 
     @extend_schema(responses={204: None, **CHANGE_ERRORS})
     def delete(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:

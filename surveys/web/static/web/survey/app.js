@@ -75,6 +75,14 @@ function update() {
   setText(bar.marked, [waits ? `${waits} entries on this phone only` : "", sound].filter(Boolean).join(", ") || "Everything sent");
 }
 
+async function hear(visit) {
+  if (visit !== model.model.visit?.id) return update();
+  if (await model.reload()) return undefined;
+  model.close();
+  go("home");
+  return snack("The visit was thrown away; it is not on this phone any more.");
+}
+
 function tick() {
   theme.show(theme.choice() === "auto" ? theme.isDark(nights, now()) : theme.choice() === "night");
   shown?.tick?.(now());
@@ -119,7 +127,7 @@ async function begin() {
   tick();
   if (!where()[0]) window.location.replace((await here) || "#/home");
   model.onChange(update);
-  store.onNews((visit) => (visit === model.model.visit?.id ? model.reload() : update()));
+  store.onNews(hear);
   window.addEventListener("hashchange", show);
   await show();
   document.body.dataset.ready = "yes";

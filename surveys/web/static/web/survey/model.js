@@ -5,7 +5,10 @@ import * as store from "./store.js";
 
 const listeners = new Set();
 const undone = [];
+// Texts of this tab that are not on the disk yet: what is read from there meanwhile is older.
+const underWay = new Map();
 const MOST_UNDO = 50;
+let readings = 0;
 
 /** The open visit with its surroundings; null while none is open. */
 export const model = { visit: null, cells: new Map(), records: [], packet: null, route: null, stops: [], tonight: null, version: null };
@@ -42,28 +45,42 @@ export async function openVisit(id) {
   return true;
 }
 
-/** Read the cells again, after another tab or the server changed them. */
+export const close = () => Object.assign(model, { visit: null, cells: new Map(), records: [] });
+
+/** Read the cells again, after another tab or the server changed them; false when the visit is
+    not on the phone any more. */
 export async function reload() {
-  if (!model.visit) return;
-  const visit = await store.get("visits", model.visit.id);
-  if (!visit) return;
+  if (!model.visit) return true;
+  const mine = ++readings;
+  const [visit, records] = await Promise.all([store.get("visits", model.visit.id), store.cellsOf(model.visit.id)]);
+  if (mine !== readings) return true;
+  if (!visit) return false;
   model.visit = visit;
-  model.records = await store.cellsOf(visit.id);
-  model.cells = new Map(model.records.filter(({ text: typed }) => typed).map((cell) => [cell.address, cell.text]));
+  model.records = records;
+  model.cells = new Map(records.map((cell) => [cell.address, cell.text]));
+  for (const [address, { typed }] of underWay) model.cells.set(address, typed);
+  for (const [address, typed] of model.cells) if (!typed) model.cells.delete(address);
   changed();
+  return true;
 }
 
 /** Write texts at once; the promise resolves when they are on the disk. */
 export async function write(texts, { undo = true } = {}) {
   const before = Object.fromEntries(Object.keys(texts).map((address) => [address, text(address)]));
-  for (const [address, typed] of Object.entries(texts)) {
-    if (typed) model.cells.set(address, typed);
+  const writing = Object.entries(texts).map(([address, typed]) => [address, { typed }]);
+  for (const [address, one] of writing) {
+    underWay.set(address, one);
+    if (one.typed) model.cells.set(address, one.typed);
     else model.cells.delete(address);
   }
   if (undo) undone.push(before);
   if (undone.length > MOST_UNDO) undone.shift();
   changed();
-  await store.writeCells(model.visit.id, texts);
+  try {
+    await store.writeCells(model.visit.id, texts);
+  } finally {
+    for (const [address, one] of writing) if (underWay.get(address) === one) underWay.delete(address);
+  }
   await reload();
 }
 
@@ -81,12 +98,20 @@ export async function note(change) {
   changed();
 }
 
+/** The visits of a night that are on the phone, of the person whom the packet is for. */
+export async function visitsOf(slug, packet, night) {
+  const own = (visit) => visit.slug === slug && visit.route.code === packet.route.code && visit.night === night && visit.person.id === packet.person.id;
+  return (await store.getAll("visits")).filter(own);
+}
+
 /** Begin the visit of a night, or go on with it where it was begun. */
 export async function beginVisit(slug, packet, night) {
   const tonight = packet.nights[night];
-  const known = await store.get("visits", tonight?.visit ?? "");
-  const fresh = known && !["draft", "sent_back"].includes(known.state);
-  const visit = blankVisit(slug, packet, night, tonight && !fresh ? tonight.visit : crypto.randomUUID());
+  const known = await visitsOf(slug, packet, night);
+  const begun = known.find(({ state }) => store.EDITABLE.includes(state));
+  if (begun) return begun.id;
+  const id = known.some((visit) => visit.id === tonight?.visit) ? crypto.randomUUID() : tonight?.visit;
+  const visit = blankVisit(slug, packet, night, id ?? crypto.randomUUID());
   const texts = { night, temperature_unit: packet.route.temperature_unit };
   return (await store.addVisit(visit, texts)).id;
 }
@@ -115,10 +140,11 @@ export async function keepPacket(slug, data) {
   const { visits, ...rest } = data;
   const packet = { ...rest, key, slug, taken_at: iso() };
   await store.put("packets", packet);
+  await store.setSetting("clock-ahead", now() - Date.parse(data.made_at));
   for (const came of visits) {
     const visit = { ...blankVisit(slug, packet, came.night, came.id), version: came.protocol_version, revision: came.revision, state: came.state };
     await store.addVisit(visit, came.cells);
-    await store.takeIn(came.id, { visit: came }, iso());
+    await store.takeIn(came.id, { visit: came, onlyNewer: true }, iso());
   }
   return packet;
 }

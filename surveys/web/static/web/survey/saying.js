@@ -45,5 +45,12 @@ export function syncWords(status, visits) {
 
 export function clockWords(ahead) {
   if (Math.abs(ahead) < WRONG_CLOCK_MS) return "";
-  return `This phone’s clock is ${duration(Math.abs(ahead) / 1000)} ${ahead > 0 ? "ahead of" : "behind"} the server’s.`;
+  return `This phone’s clock was ${duration(Math.abs(ahead) / 1000)} ${ahead > 0 ? "ahead of" : "behind"} the server’s when they last met.`;
+}
+
+/** By which protocol the server judges the visit, where that is not plain. */
+export function protocolWords({ judged_by: judged, version, in_force: inForce }) {
+  if (judged && judged !== version) return "The programme no longer has the protocol that this phone carried; the visit is judged by the one of that night.";
+  if (judged && inForce && inForce !== judged) return "The protocol was changed since this phone took the route along. The visit is judged by the version that the phone carried.";
+  return "";
 }

@@ -5,6 +5,7 @@
 // to have; `sent` are texts that went out without an answer, any of which it may have; `theirs` is
 // there while both sides changed the cell and nobody has chosen.
 const NAME = "duskpool-survey";
+export const EDITABLE = ["draft", "sent_back"];
 const STORES = { packets: "key", visits: "id", cells: ["visit", "address"], settings: "name" };
 const news = new BroadcastChannel(NAME);
 const listeners = new Set();
@@ -100,7 +101,8 @@ export function addVisit(visit, texts) {
 
 /** Write typed texts: cell address to text. This is each key press. */
 export function writeCells(id, texts) {
-  return transact(["cells"], "readwrite", async (t) => {
+  return transact(["visits", "cells"], "readwrite", async (t) => {
+    if (!(await answered(t.objectStore("visits").get(id)))) throw new Error("this visit was thrown away in another window");
     const cells = t.objectStore("cells");
     for (const [address, text] of Object.entries(texts)) {
       const cell = (await answered(cells.get([id, address]))) ?? blank(id, address);
@@ -133,23 +135,26 @@ export function beginSending(id, whole = false) {
 }
 
 /** Take in an answer of the server: its copy of the visit, and what became of `changes`.
+    `onlyNewer`: a copy that may have been overtaken on its way.
     Returns whether a text on the phone changed by it. */
-export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = {} }, at) {
+export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = {}, onlyNewer = false }, at) {
   return transact(["visits", "cells"], "readwrite", async (t) => {
     const [visits, cells] = [t.objectStore("visits"), t.objectStore("cells")];
     const visit = await answered(visits.get(id));
-    if (!visit) return false;
+    if (!visit || (onlyNewer && visit.revision !== null && theirs.revision <= visit.revision)) return false;
+    // A server that moved on takes nothing more that we sent before: what we know now is final.
+    const certain = theirs.revision > (visit.revision ?? 1) || !EDITABLE.includes(theirs.state);
     const known = new Map((await answered(cells.getAll(ofVisit(id)))).map((cell) => [cell.address, cell]));
     const clashes = new Map(conflicts.map((conflict) => [conflict.address, conflict.theirs]));
     let changed = false;
     for (const address of new Set([...known.keys(), ...Object.keys(theirs.cells)])) {
       const before = known.get(address) ?? blank(id, address);
-      const after = settled(before, theirs.cells[address] ?? "", changes[address], clashes.get(address));
+      const after = settled(before, theirs.cells[address] ?? "", changes[address], clashes.get(address), certain);
       changed ||= after.text !== before.text || inConflict(after) !== inConflict(before);
       cells.put(after);
     }
-    const { revision, state, protocol_version: judged } = theirs;
-    visits.put({ ...visit, revision, state, judged_by: judged, findings: findings ?? visit.findings, synced_at: at, trouble: null });
+    const { revision, state, protocol_version: judged, protocol_in_force: inForce } = theirs;
+    visits.put({ ...visit, revision, state, judged_by: judged, in_force: inForce ?? visit.in_force, findings: findings ?? visit.findings, synced_at: at, trouble: null });
     return changed;
   }).then((changed) => {
     tell(id);
@@ -157,7 +162,7 @@ export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = 
   });
 }
 
-function settled(cell, onServer, sent, clash) {
+function settled(cell, onServer, sent, clash, certain) {
   if (clash !== undefined) {
     // Our own earlier sending got through although its answer did not.
     if (cell.sent.includes(clash) || clash === cell.text) return { ...cell, base: clash, sent: [] };
@@ -168,8 +173,10 @@ function settled(cell, onServer, sent, clash) {
     const { theirs, ...rest } = cell;
     return onServer === cell.text ? { ...rest, base: onServer } : { ...cell, theirs: onServer };
   }
-  if (isPending(cell)) return cell;
-  return { ...cell, text: onServer, base: onServer };
+  if (!isPending(cell)) return { ...cell, text: onServer, base: onServer };
+  if (!certain) return cell;
+  if ([cell.base, cell.text, ...cell.sent].includes(onServer)) return { ...cell, base: onServer, sent: [] };
+  return { ...cell, theirs: onServer, sent: [] };
 }
 
 /** Remove a visit and its cells from the phone. */

@@ -5,8 +5,8 @@ import * as store from "./store.js";
 
 const PATIENCE_MS = 20_000;
 const WAITS_S = [5, 15, 45, 120, 300];
+const BREATH_MS = 300;
 const STEPS = 8;
-export const EDITABLE = ["draft", "sent_back"];
 const HANDED_IN = { submitted: "submitted", accepted: "accepted", set_aside: "set aside" };
 
 /** `kind`: idle, sending, offline, busy, signed-out, not-allowed, other-person. */
@@ -17,6 +17,9 @@ let timer = null;
 let failures = 0;
 
 class NoAnswer extends Error {}
+/** The server did not know us, or not the visit, in the middle of sending: perhaps somebody signed
+    in anew in another tab. */
+class Stranger extends Error {}
 
 export function start(settings) {
   config = settings;
@@ -57,14 +60,19 @@ export function syncAll() {
   });
 }
 
-async function sendAll(visits) {
+async function sendAll(visits, again = false) {
   const hello = await call("GET", config.hello);
   // Signing in happens in another page; coming back from it shows this one again.
   if (hello.status !== 200) return say(hello.status === 401 ? "signed-out" : "not-allowed");
   const { person, csrf, now: theirs } = hello.data;
   const clockAhead = now() - Date.parse(theirs);
   await store.setSetting("clock-ahead", clockAhead);
-  for (const visit of visits.filter((one) => one.person.id === person.id)) await send(visit.id, csrf);
+  try {
+    for (const visit of visits.filter((one) => one.person.id === person.id)) await send(visit.id, { csrf, again });
+  } catch (error) {
+    if (error instanceof Stranger) return sendAll(visits, true);
+    throw error;
+  }
   const others = visits.filter((one) => one.person.id !== person.id);
   return say(others.length ? "other-person" : "idle", { person, clockAhead, at: iso() });
 }
@@ -82,44 +90,46 @@ async function waiting() {
 const unsent = async (id) =>
   (await store.cellsOf(id)).filter((cell) => store.isPending(cell) && !store.inConflict(cell));
 
-async function send(id, csrf) {
+async function send(id, how) {
   for (let step = 0; step < STEPS; step += 1) {
     const visit = await store.get("visits", id);
     if (!visit || visit.trouble?.stops) return;
-    if (!(await sendOnce(visit, csrf))) return;
+    if (!(await sendOnce(visit, how))) return;
   }
+  soon();
 }
 
 /** One request; whether there may be more to send. */
-async function sendOnce(visit, csrf) {
+async function sendOnce(visit, how) {
   const changes = await store.beginSending(visit.id, visit.revision === null);
   const url = `${config.visits}${visit.id}/`;
-  if (visit.revision === null) return begin(visit, url, changes, csrf);
+  if (visit.revision === null) return begin(visit, url, changes, how);
   if (Object.keys(changes).length) {
-    return taken(visit, await call("PATCH", url, { changes }, csrf), changes);
+    return taken(visit, await call("PATCH", url, { changes }, how.csrf, visit.revision), how, changes);
   }
   const clashes = (await store.cellsOf(visit.id)).some(store.inConflict);
-  if (!visit.wants_submit || clashes || !EDITABLE.includes(visit.state)) {
+  if (!visit.wants_submit || clashes || !store.EDITABLE.includes(visit.state)) {
     if (visit.wants_submit) await store.changeVisit(visit.id, (one) => { one.wants_submit = false; });
     return false;
   }
-  const answer = await call("POST", `${url}submit/`, undefined, csrf, visit.revision);
+  const answer = await call("POST", `${url}submit/`, undefined, how.csrf, visit.revision);
   if (answer.status === 200) {
     await store.takeIn(visit.id, answer.data, iso());
     await store.changeVisit(visit.id, (one) => Object.assign(one, { wants_submit: false, submitted_at: iso() }));
     return false;
   }
-  return taken(visit, answer, {}, true);
+  return taken(visit, answer, how, {}, true);
 }
 
-async function begin(visit, url, changes, csrf) {
+async function begin(visit, url, changes, how) {
   const cells = Object.fromEntries(Object.entries(changes).map(([address, { now: text }]) => [address, text]));
   const sheet = { route: visit.route.code, night: visit.night, source: "phone", protocol_version: visit.version, cells };
-  return taken(visit, await call("PUT", url, sheet, csrf), changes);
+  return taken(visit, await call("PUT", url, sheet, how.csrf), how, changes);
 }
 
 /** What an answer means for the visit; whether to go on. */
-async function taken(visit, { status: code, data }, changes, submitting = false) {
+async function taken(visit, { status: code, data }, how, changes, submitting = false) {
+  if ([401, 403, 404].includes(code) && !how.again) throw new Stranger();
   if (code === 200 || code === 201) {
     await store.takeIn(visit.id, { ...data, changes }, iso());
     return true;
@@ -139,7 +149,7 @@ async function taken(visit, { status: code, data }, changes, submitting = false)
 /** The server's copy is newer than we knew: take in what we did not change ourselves, go on. */
 async function overtaken(visit, data, submitting) {
   const changed = await store.takeIn(visit.id, data, iso());
-  if (!EDITABLE.includes(data.visit.state)) {
+  if (!store.EDITABLE.includes(data.visit.state)) {
     const left = (await unsent(visit.id)).length;
     const state = HANDED_IN[data.visit.state];
     await store.changeVisit(visit.id, (one) => { one.wants_submit = false; });
@@ -171,7 +181,8 @@ export async function retry(id, { anew = false } = {}) {
 
 /** Throw a draft away here and, when it got there, on the server. */
 export async function throwAway(visit) {
-  if (visit.revision !== null) {
+  const sent = (await store.cellsOf(visit.id)).some((cell) => cell.sent.length > 0);
+  if (visit.revision !== null || sent) {
     const hello = await call("GET", config.hello);
     if (hello.status !== 200) throw new NoAnswer();
     const answer = await call("DELETE", `${config.visits}${visit.id}/`, undefined, hello.data.csrf);
@@ -185,20 +196,24 @@ async function call(method, url, body, csrf, revision) {
   if (csrf) headers["X-CSRFToken"] = csrf;
   if (body !== undefined) headers["Content-Type"] = "application/json";
   if (revision !== undefined) headers["If-Match"] = `"${revision}"`;
-  let response;
-  try {
-    response = await fetch(url, {
-      method,
-      headers,
-      body: body === undefined ? undefined : JSON.stringify(body),
-      redirect: "manual",
-      cache: "no-store",
-      signal: AbortSignal.timeout(PATIENCE_MS),
-    });
-  } catch {
-    throw new NoAnswer();
-  }
+  const wanted = { method, headers, body: body === undefined ? undefined : JSON.stringify(body) };
+  const response = await ask(url, wanted);
   if (response.status >= 500 || response.status === 429) throw new NoAnswer();
+  if (response.type === "opaqueredirect") return { status: 401, data: null };
   const data = await response.json().catch(() => null);
-  return { status: response.type === "opaqueredirect" ? 401 : response.status, data };
+  // An answer that tore on its way, or one of somebody who stands between us and the server.
+  if (response.ok && response.status !== 204 && data === null) throw new NoAnswer();
+  return { status: response.status, data };
+}
+
+/** A connection that breaks is tried once more at once: it may have been an old one. */
+async function ask(url, wanted) {
+  const fetchOnce = () => fetch(url, { ...wanted, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) });
+  try {
+    return await fetchOnce();
+  } catch (error) {
+    if (error.name === "TimeoutError" || !navigator.onLine) throw new NoAnswer();
+    await new Promise((resolve) => setTimeout(resolve, BREATH_MS));
+    return fetchOnce().catch(() => { throw new NoAnswer(); });
+  }
 }

@@ -1,6 +1,6 @@
 // Weather, noise and water by quick pickers: one tap opens, one tap answers.
 import { button, dialog, h, icon, setAttribute, setText } from "../dom.js";
-import { model, text, undo, write } from "../model.js";
+import { model, onChange, text, undo, write } from "../model.js";
 import { BEAUFORT, NOISE_INDEX, SKY_CODES } from "../rules/codes.js";
 
 const WATER = [["dry", "Dry"], ["pools", "Pools"], ["full", "Full"], ["not_seen", "Not seen"]];
@@ -89,7 +89,7 @@ function degrees(app, address, field) {
   const unit = text("temperature_unit") || model.route.temperature_unit;
   const name = address.split(".").at(-1);
   const start = () => text(address) || lastReading(name) || (unit === "F" ? "50" : "10");
-  const input = h("input", { type: "text", inputmode: "decimal", id: "degrees", class: "big-number", value: text(address), oninput: () => write({ [address]: input.value.trim() }) });
+  const input = h("input", { type: "text", inputmode: "decimal", id: "degrees", "data-typed": address, class: "big-number", value: text(address), oninput: () => write({ [address]: input.value.trim() }) });
   const step = (by) => () => {
     const next = text(address) ? Number(start().replace(",", ".")) + by : Number(start().replace(",", "."));
     input.value = String(Math.round(next * 10) / 10);
@@ -137,7 +137,15 @@ function words(app, address, field) {
 export function textBox(address, label, { rows = 4 } = {}) {
   const id = `cell-${address}`;
   const tag = rows > 1 ? "textarea" : "input";
-  const box = h(tag, { id, ...(rows > 1 ? { rows } : { type: "text", autocomplete: "off" }), oninput: () => write({ [address]: box.value }, { undo: false }) });
+  const box = h(tag, { id, "data-typed": address, ...(rows > 1 ? { rows } : { type: "text", autocomplete: "off" }), oninput: () => write({ [address]: box.value }, { undo: false }) });
   box.value = text(address);
   return h("div", { class: "field" }, h("label", { for: id }, label), box);
 }
+
+// A box follows its cell: what another tab or phone wrote there must not be overwritten unseen.
+onChange(() => {
+  for (const box of document.querySelectorAll("[data-typed]")) {
+    const typed = text(box.dataset.typed);
+    if (box.value !== typed && box.value.trim() !== typed) box.value = typed;
+  }
+});

@@ -1,10 +1,10 @@
 // What is on the phone: routes to survey, visits under way, settings.
 import * as alerts from "../alerts.js";
-import { button, h, icon, setText } from "../dom.js";
-import { beginVisit, inUse, keepPacket, thisNight } from "../model.js";
+import { button, dialog, h, icon, setText } from "../dom.js";
+import { beginVisit, inUse, keepPacket, thisNight, visitsOf } from "../model.js";
 import { clock, clockUp, day } from "../rules/words.js";
-import { keptWords, standings, stateWords, syncWords } from "../saying.js";
-import { getAll } from "../store.js";
+import { clockWords, keptWords, standings, stateWords, syncWords } from "../saying.js";
+import { EDITABLE, getAll, setting } from "../store.js";
 import * as theme from "../theme.js";
 
 const THEMES = { auto: "Night after dusk", night: "Night", day: "Day" };
@@ -36,7 +36,12 @@ export async function screen(app) {
     const { code, name, stops, time_zone: zone, access_notes: access } = packet.route;
     const night = thisNight(packet);
     const tonight = packet.nights[night];
-    const start = async () => app.go("route", await beginVisit(config.slug, packet, night));
+    const begin = async () => app.go("route", await beginVisit(config.slug, packet, night));
+    const start = async () => {
+      const known = await visitsOf(config.slug, packet, night);
+      const handedIn = known.filter(({ state }) => !EDITABLE.includes(state));
+      return handedIn.length && handedIn.length === known.length ? askSecond(handedIn.at(-1), begin) : begin();
+    };
     const last = Object.keys(packet.nights).at(-1);
     const notes = [access, packet.programme.local_rules].filter(Boolean);
     return h(
@@ -47,6 +52,15 @@ export async function screen(app) {
       h("p", { class: "small muted" }, `${stops.filter((stop) => inUse(stop, night)).length} stops, sun and moon until ${day(last)}`),
       notes.length ? h("details", null, h("summary", null, "Access and local rules"), notes.map((words) => h("p", { class: "small" }, words))) : null,
       h("div", { class: "actions" }, button(`Survey the night of ${day(night)}`, start, { kind: "primary block" }), button("Refresh", () => refresh(code), { name: "download", kind: "quiet" })),
+    );
+  }
+
+  function askSecond(visit, begin) {
+    const box = dialog(
+      "This night is handed in already",
+      h("p", null, `The visit of ${day(visit.night)} on ${visit.route.code} is ${stateWords(visit)}. A second one is a visit of its own, and the coordinator decides which counts.`),
+      button("Look at the visit", () => { box.close(); app.go("summary", visit.id); }, { kind: "primary block" }),
+      button("Begin a second visit", () => { box.close(); begin(); }, { kind: "block" }),
     );
   }
 
@@ -65,14 +79,15 @@ export async function screen(app) {
 
   async function update() {
     const mine = ++drawn;
-    const found = await standings(config.slug);
+    const [found, ahead] = await Promise.all([standings(config.slug), setting("clock-ahead", 0)]);
     if (mine !== drawn) return;
     const sound = app.sounds?.hereOnly() ?? "";
     const waiting = found.filter(({ visit, waits, clashes }) => waits || clashes || visit.wants_submit || !visit.synced_at).length;
     const summary = found.length === 0 ? "No visit is on this phone yet." : waiting ? `${waiting === 1 ? "One visit has" : `${waiting} visits have`} not wholly reached the server.` : sound ? "All entries have reached the server." : "Everything on this phone has reached the server.";
     const sending = app.sync ? syncWords(app.sync.status, found) : "";
     const safe = app.safe === false && packets.length ? "The browser may clear this phone’s storage when space runs out." : "";
-    setText(state, [summary, sound && `${sound}.`, sending, sound ? app.sounds.sendingWords() : "", safe].filter(Boolean).join(" "));
+    const clockHelp = clockWords(ahead) && `${clockWords(ahead)} Set it right before the survey.`;
+    setText(state, [summary, sound && `${sound}.`, sending, sound ? app.sounds.sendingWords() : "", clockHelp, safe].filter(Boolean).join(" "));
     signIn.hidden = !["signed-out", "other-person"].includes(app.sync?.status.kind);
     send.hidden = !waiting && !sound;
     visitsBox.hidden = !found.length;

@@ -1,10 +1,10 @@
 // The end of the route: weather, second observer, everything that is to be said, and sending it.
-import { iso } from "../clock.js";
+import { iso, nightOf } from "../clock.js";
 import { button, dialog, h, icon, setText } from "../dom.js";
 import { allFindings, showFindings } from "../findings.js";
 import { conflicts, model, note, stopText, unsent, write } from "../model.js";
 import { clock, day } from "../rules/words.js";
-import { clockWords, keptWords, stateWords, syncWords } from "../saying.js";
+import { clockWords, keptWords, protocolWords, stateWords, syncWords } from "../saying.js";
 import { forgetVisit } from "../soundstore.js";
 import { choose, setting } from "../store.js";
 import { heardAt } from "./calls.js";
@@ -12,6 +12,7 @@ import { AT_ENDS, conditions, textBox } from "./conditions.js";
 import { visitSounds } from "./sounds.js";
 
 const TIMES = /^stops\.\d+\.(arrived|started|finished)_at$/;
+const INSTANT = /^\d{4}-\d{2}-\d{2}T/;
 const BLANK = "(blank)";
 
 export function screen(app) {
@@ -102,8 +103,8 @@ export function screen(app) {
     return undefined;
   }
 
-  const side = (cell, words, text) => button(`${words}: ${shown(text)}`, () => choose(cell.visit, cell.address, text), { kind: "block" });
-  const shown = (text) => (text === "" ? BLANK : Number.isNaN(Date.parse(text)) || text.length < 12 ? text : clock(Date.parse(text), zone));
+  const side = (cell, words, text) => button(`${words}: ${shown(cell.address, text)}`, () => choose(cell.visit, cell.address, text), { kind: "block" });
+  const shown = (address, text) => (text === "" ? BLANK : TIMES.test(address) && INSTANT.test(text) ? clock(Date.parse(text), zone) : text);
 
   async function drawClock() {
     const ahead = await setting("clock-ahead", 0);
@@ -116,8 +117,11 @@ export function screen(app) {
 
   async function shiftTimes(ahead) {
     const times = [...model.cells].filter(([address, text]) => TIMES.test(address) && !Number.isNaN(Date.parse(text)));
-    await note((one) => { one.shifted = ahead; });
-    await write(Object.fromEntries(times.map(([address, text]) => [address, iso(Date.parse(text) - ahead)])));
+    const right = Object.fromEntries(times.map(([address, text]) => [address, iso(Date.parse(text) - ahead)]));
+    const first = Math.min(...Object.values(right).map((text) => Date.parse(text)));
+    const night = times.length ? nightOf(first, zone) : visit.night;
+    await note((one) => Object.assign(one, { shifted: ahead, night }));
+    await write({ ...right, night });
     wrong.dataset.key = "";
     app.snack(`${times.length} times were put right`);
     update();
@@ -137,11 +141,10 @@ export function screen(app) {
   }
 
   function update() {
-    const { trouble, wants_submit: wants, judged_by: judged, version } = model.visit;
+    const { trouble, wants_submit: wants } = model.visit;
     const standing = { visit: model.visit, waits: unsent().length, clashes: conflicts().length };
     const status = app.sync?.status ?? { kind: "idle" };
-    const other = judged && judged !== version ? "The programme no longer has the protocol that this phone carried; the visit is judged by the one of that night." : "";
-    setText(state, [`This visit is ${stateWords(model.visit)}.`, trouble?.words ?? keptWords(standing, zone), syncWords(status, [standing]), other].filter(Boolean).join(" "));
+    setText(state, [`This visit is ${stateWords(model.visit)}.`, trouble?.words ?? keptWords(standing, zone), syncWords(status, [standing]), protocolWords(model.visit)].filter(Boolean).join(" "));
     editing.hidden = !open();
     submit.hidden = !open() || wants || standing.clashes > 0;
     undoSubmit.hidden = !(open() && wants);

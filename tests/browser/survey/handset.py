@@ -1,0 +1,229 @@
+"""A phone as its observer holds it: tabs, taps, and a disk that can be looked at."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import BrowserContext, Error, Page
+
+from tests.browser.conftest import fill_sign_in, sign_in
+
+# The clock of a phone is wrong by what its owner set.
+WRONG_CLOCK = """(() => {
+  const real = Date.now;
+  Date.now = () => {
+    try { return real() + Number(localStorage.getItem("clock-ahead") ?? 0); }
+    catch { return real(); }
+  };
+})()"""
+_MODULES = """
+  const store = await import("/static/web/survey/store.js");
+  const sync = await import("/static/web/survey/sync.js");
+  const { app } = await import("/static/web/survey/app.js");
+  while (!app.sync) await new Promise((resolve) => setTimeout(resolve, 15));
+"""
+_PATIENCE_MS = 30_000
+_EMPTY = """() => new Promise((resolve) => {
+  localStorage.clear();
+  const request = indexedDB.open("duskpool-survey");
+  request.onsuccess = () => {
+    const { result: database } = request;
+    const names = [...database.objectStoreNames];
+    if (names.length === 0) return resolve(database.close());
+    const transaction = database.transaction(names, "readwrite");
+    for (const name of names) transaction.objectStore(name).clear();
+    transaction.oncomplete = () => resolve(database.close());
+  };
+})"""
+_FETCH_PACKET = """(await import("/static/web/survey/model.js"))
+  .keepPacket(location.pathname.split("/")[1], await (await fetch(given)).json())"""
+# The policy of the pages forbids Playwright's own way of waiting.
+_WAIT = f"""async () => {{{{
+  const patience = performance.now() + {_PATIENCE_MS};
+  while (!({{condition}})) {{{{
+    if (performance.now() > patience) throw new Error(`not in time: {{condition}}`);
+    await new Promise((resolve) => setTimeout(resolve, 15));
+  }}}}
+}}}}"""
+
+
+class Handset:
+    """`launch` opens the browser of this phone; `folder` is its disk where it can be killed."""
+
+    def __init__(
+        self,
+        launch: Callable[[], BrowserContext],
+        *,
+        home: str,
+        email: str,
+        folder: Path | None = None,
+    ) -> None:
+        self._launch, self._home, self._email = launch, home, email
+        self.folder = folder
+        self.offline = False
+        self.visit = ""
+        self.problems: list[str] = []
+        self.start()
+
+    def start(self) -> None:
+        self.context = self._launch()
+        self.context.set_default_timeout(_PATIENCE_MS)
+        self.context.add_init_script(WRONG_CLOCK)
+        self.context.on("weberror", lambda error: self.problems.append(str(error.error)))
+        self.context.set_offline(self.offline)
+        self.tabs = [self.context.pages[0] if self.context.pages else self.context.new_page()]
+
+    @property
+    def page(self) -> Page:
+        return self.tabs[0]
+
+    # The browser
+
+    def take_along(self, tonight: str) -> None:
+        """Sign in and take a route along; the screen is then kept on the phone."""
+        sign_in(self.page, self._email)
+        self.page.goto(tonight)
+        self.page.get_by_role("button", name="Take tonight along").click()
+        self.page.get_by_text("The survey works without a network.").wait_for()
+
+    def begin(self, packet: str) -> None:
+        """An empty phone that takes along one route and begins the visit of tonight."""
+        while len(self.tabs) > 1:
+            self.close_tab()
+        self.set_offline(False)
+        self.page.goto("/accounts/email/")
+        if "/login" in self.page.url:
+            fill_sign_in(self.page, self._email)
+        self.page.evaluate(_EMPTY)
+        self.page.goto(self._home)
+        self._wait_ready(self.page)
+        self._run(f"await {_FETCH_PACKET}", packet)
+        self.page.evaluate("location.hash = '#/home'")
+        self.reload()
+        self.page.get_by_role("button", name="Survey the night of").click()
+        self.page.get_by_role("button", name="Go to stop 1").wait_for()
+        self.visit = self.page.evaluate("location.hash.split('/').at(-1)")
+
+    def reload(self, tab: int = 0) -> None:
+        self.tabs[tab].reload()
+        self._wait_ready(self.tabs[tab])
+
+    def kill(self) -> None:
+        """The process dies at once, as with an empty battery; then the phone is started again."""
+        assert self.folder is not None
+        kill_browser(self.folder)
+        with contextlib.suppress(Error):
+            self.context.close()
+        self.start()
+        self.page.goto(self._home)
+        self._wait_ready(self.page)
+
+    def close(self) -> None:
+        with contextlib.suppress(Error):
+            self.context.close()
+
+    def set_offline(self, offline: bool) -> None:
+        self.offline = offline
+        self.context.set_offline(offline)
+
+    def open_tab(self) -> None:
+        self.tabs.append(self.context.new_page())
+        self.tabs[-1].goto(self._home)
+        self._wait_ready(self.tabs[-1])
+
+    def close_tab(self) -> None:
+        self.tabs.pop().close()
+
+    def sign_in(self) -> None:
+        """By the link of the survey, as its sentence asks."""
+        page = self.show("summary")
+        page.get_by_role("link", name="Sign in").click()
+        fill_sign_in(page, self._email)
+        self._wait_ready(page)
+
+    def turn_clock(self, hours: float) -> None:
+        self.page.evaluate("ms => localStorage.setItem('clock-ahead', ms)", hours * 3_600_000)
+
+    @staticmethod
+    def _wait_ready(page: Page) -> None:
+        page.evaluate(_WAIT.format(condition="document.body?.dataset.ready"))
+
+    # The screen
+
+    def show(self, name: str, stop: int | None = None, tab: int = 0) -> Page:
+        page = self.tabs[tab]
+        wanted = "/".join(str(part) for part in (name, self.visit, stop) if part is not None)
+        page.evaluate("hash => { location.hash = hash; }", f"#/{wanted}")
+        title = {"route": "Tonight’s visit", "summary": "Summary", "stop": f"Stop {stop} of"}[name]
+        page.get_by_role("heading", name=title).wait_for()
+        return page
+
+    def tap_species(self, stop: int, code: str, tab: int = 0) -> None:
+        self.show("stop", stop, tab).locator(f'[data-species="{code}"]').click()
+
+    def pick(self, address: str, option: str, tab: int = 0) -> None:
+        """Answer a quick picker of the weather at the start."""
+        page = self.show("route", tab=tab)
+        page.locator(f'[data-cell="{address}"]').click()
+        page.locator("dialog[open]").get_by_role("button", name=option).first.click()
+
+    def write_notes(self, words: str, tab: int = 0) -> None:
+        """Type at the end of the notes, letter by letter."""
+        notes = self.show("summary", tab=tab).get_by_label("Notes on the evening")
+        notes.press("End")
+        notes.press_sequentially(words)
+
+    def shown_index(self, stop: int, code: str, tab: int = 0) -> str:
+        page = self.show("stop", stop, tab)
+        label = page.locator(f'[data-species="{code}"]').get_attribute("aria-label") or ""
+        after = label.rpartition("call index ")[2]
+        return after[0] if "call index " in label else ""
+
+    def shown_notes(self, tab: int = 0) -> str:
+        return self.show("summary", tab=tab).get_by_label("Notes on the evening").input_value()
+
+    def submit(self) -> None:
+        page = self.show("summary")
+        page.get_by_role("button", name="Submit the visit").click()
+        page.get_by_role("button", name="Yes, submit").click()
+
+    # The disk and the sending
+
+    def _run(self, body: str, argument: Any = None, tab: int = 0) -> Any:
+        return self.tabs[tab].evaluate(f"async (given) => {{ {_MODULES} {body} }}", argument)
+
+    def stored(self) -> dict[str, dict[str, Any]]:
+        """Cells of the visit on the disk by address: text, base, sent and perhaps theirs."""
+        cells = self._run("return store.cellsOf(given);", self.visit)
+        return {cell["address"]: cell for cell in cells}
+
+    def texts(self) -> dict[str, str]:
+        return {at: cell["text"] for at, cell in self.stored().items() if cell["text"]}
+
+    def record(self) -> dict[str, Any] | None:
+        return self._run("return store.get('visits', given);", self.visit)
+
+    def wait_stored(self, address: str, text: str) -> None:
+        """Until the disk holds the text."""
+        cell = "(await store.get('cells', given.slice(0, 2)))"
+        condition = f"({cell}?.text ?? '') === given[2]"
+        given = [self.visit, address, text]
+        self._run(f"return ({_WAIT.format(condition=condition)})();", given)
+
+    def send(self, tab: int = 0) -> str:
+        """Send what waits; what the phone then says of the sending."""
+        return self._run("await sync.syncAll(); return sync.status.kind;", tab=tab)
+
+
+def kill_browser(folder: Path) -> None:
+    """SIGKILL to every process that runs on the profile in `folder`."""
+    wanted = f"--user-data-dir={folder}"
+    for entry in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):
+            if wanted in entry.read_bytes().decode(errors="replace").split("\0"):
+                os.kill(int(entry.parent.name), signal.SIGKILL)

@@ -1,0 +1,161 @@
+"""Random interleavings of taps, kills, faults of the wire, tabs and phones: nothing is lost,
+nothing doubled. SYNC_SEEDS="7 12" runs those seeds alone."""
+
+import os
+import sys
+import time
+import traceback
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from django.core.cache import cache
+
+from surveys.models import Route
+from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
+from tests.browser.survey.handset import Handset
+from tests.browser.survey.interleavings import Evening, Plan, doubled, plan_of
+from tests.browser.survey.wire import Wire
+from tests.support.builders import make_checklist, make_route
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+FEW, MANY = range(8), range(200)
+CUTTING_S = float(os.environ.get("SYNC_CUT_S", "90"))
+Verdict = tuple[list[str], list[str]]
+OPTIONS = {
+    "viewport": PHONE,
+    "is_mobile": True,
+    "has_touch": True,
+    "locale": "en-US",
+    "timezone_id": "America/Chicago",
+}
+
+
+@pytest.fixture
+def wire(live_server):
+    made = Wire(live_server.url)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def observer_with_checklist(observer):
+    make_checklist(observer.programme, "Pseudacris crucifer", "Lithobates sylvaticus")
+    return observer
+
+
+@pytest.fixture
+def handsets(browser, wire, observer_with_checklist, tmp_path):
+    """Phones by number and by whether they can be killed; opened once, used by every evening."""
+    kept: dict[tuple[int, bool], Handset] = {}
+    slug = observer_with_checklist.programme.slug
+
+    def phone(number: int, killable: bool, route: Route) -> Handset:
+        key = (number, killable and number == 0)
+        if key not in kept:
+            folder = tmp_path / "phone" if key[1] else None
+            opened = Handset(
+                _launcher(browser, wire.url, folder),
+                home=f"/{slug}/survey/",
+                email=observer_with_checklist.person.email,
+                folder=folder,
+            )
+            opened.take_along(f"/{slug}/tonight/{route.code}/")
+            kept[key] = opened
+        kept[key].begin(f"/{slug}/survey/packets/{route.code}.json")
+        return kept[key]
+
+    yield phone
+    for one in kept.values():
+        one.close()
+
+
+@pytest.fixture
+def evening(wire, observer_with_checklist, handsets):
+    """Runs a plan on a route of its own; what was lost and what doubled."""
+
+    def run(plan: Plan) -> tuple[list[str], list[str]]:
+        wire.heal()
+        wire.deliver()
+        cache.clear()
+        route = make_route(observer_with_checklist.programme)
+        tonight = Evening(plan, wire, lambda number: handsets(number, plan.killable, route))
+        tonight.carry_out()
+        visit = tonight.finish()
+        problems = [words for one in tonight.phones for words in one.problems]
+        for one in tonight.phones:
+            one.problems.clear()
+        return tonight.book.losses(visit.cells) + problems, doubled(visit, visit.cells)
+
+    return run
+
+
+def _launcher(browser, url: str, folder: Path | None):
+    if folder is None:
+        return lambda: browser.new_context(base_url=url, **OPTIONS)
+    return lambda: browser.browser_type.launch_persistent_context(
+        folder, executable_path=CHROMIUM, args=FLAGS, base_url=url, **OPTIONS
+    )
+
+
+def explore(evening, seeds) -> None:
+    steps: Counter[str] = Counter()
+    wrong: dict[Plan, Verdict] = {}
+    for seed in seeds:
+        plan = plan_of(seed)
+        steps.update(step.what for step in plan.steps)
+        begun = time.monotonic()
+        if verdict := _verdict(evening, plan):
+            wrong[plan] = verdict
+        say(f"seed {seed}: {len(plan.steps)} steps, {time.monotonic() - begun:.1f} s", verdict)
+    lost, twice = (sum(bool(one[part]) for one in wrong.values()) for part in (0, 1))
+    say(f"interleavings {len(seeds)}, steps {steps.total()}, lost {lost}, doubled {twice}")
+    say(dict(steps))
+    if wrong:
+        pytest.fail(_explain(evening, *next(iter(wrong.items()))))
+
+
+def say(*words: object) -> None:
+    sys.stdout.write(" ".join(str(word) for word in words if word is not None) + "\n")
+    sys.stdout.flush()
+
+
+def _verdict(evening, plan: Plan) -> Verdict | None:
+    """What was lost, what doubled; None when all is well. An error on the way is a loss."""
+    try:
+        lost, twice = evening(plan)
+    except Exception as error:  # noqa: BLE001 - whatever went wrong is the finding
+        place = traceback.extract_tb(error.__traceback__)[-1]
+        return [f"{type(error).__name__}: {error} ({place.name}, line {place.lineno})"], []
+    return (lost, twice) if lost or twice else None
+
+
+def _explain(evening, plan: Plan, verdict: Verdict) -> str:
+    """The plan cut down to the steps without which it does not fail."""
+    deadline = time.monotonic() + CUTTING_S
+    size = len(plan.steps) // 2
+    while size and time.monotonic() < deadline:
+        place = 0
+        while place < len(plan.steps) and time.monotonic() < deadline:
+            shorter = plan.without(place, size)
+            if found := _verdict(evening, shorter):
+                plan, verdict = shorter, found
+            else:
+                place += size
+        size //= 2
+    steps = "\n".join(f"  {step}" for step in plan.steps)
+    return (
+        f'again: SYNC_SEEDS="{plan.seed}" pytest {Path(__file__).name} -k few\n'
+        f"seed {plan.seed} cut down, last fault {plan.last_fault!r}:\n{steps}\n{verdict}"
+    )
+
+
+def test_few_interleavings(evening):
+    chosen = os.environ.get("SYNC_SEEDS", "")
+    explore(evening, [int(seed) for seed in chosen.split()] or FEW)
+
+
+@pytest.mark.slow
+def test_many_interleavings(evening):
+    explore(evening, MANY)
