@@ -15,7 +15,7 @@ from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from surveys.models import Assignment, ChecklistEntry, Route
 from surveys.web.views import survey
-from tests.browser.conftest import CHROMIUM, FLAGS, PHONE, sign_in
+from tests.browser.conftest import CHROMIUM, FLAGS, PHONE, axe_findings, sign_in
 from tests.support.builders import make_checklist, make_route, make_version
 
 # 15 April 2024, 20:30 in Chicago: 49 minutes after sunset at 43.07 N, 89.40 W.
@@ -30,6 +30,15 @@ NAMES = {
     "Lithobates clamitans": "Green frog",
     "Lithobates catesbeianus": "American bullfrog",
 }
+PICTURES = os.environ.get("SURVEY_PICTURES")
+# A machine that does much besides needs more.
+PATIENCE_MS = int(os.environ.get("SURVEY_PATIENCE_MS", "10000"))
+LEAST_TARGET = 48
+SMALL = f"""() => [...document.querySelectorAll("button, a.btn, summary, input")]
+  .filter((one) => one.checkVisibility() && !one.closest("label.choice"))
+  .map((one) => [one.getBoundingClientRect(), one.outerHTML.slice(0, 90)])
+  .filter(([box]) => box.width && (box.width < {LEAST_TARGET} || box.height < {LEAST_TARGET}))
+  .map(([box, html]) => `${{Math.round(box.width)}}x${{Math.round(box.height)}} ${{html}}`)"""
 SUMMER_ONLY = ("Lithobates clamitans", "Lithobates catesbeianus")
 
 
@@ -92,7 +101,7 @@ class Phone:
 
     def start(self, *, offline: bool = False) -> Page:
         self.context = self._launch(**self._options)
-        self.context.set_default_timeout(10_000)
+        self.context.set_default_timeout(PATIENCE_MS)
         self.context.on("weberror", lambda error: self.problems.append(str(error.error)))
         self.context.on("response", self._heard)
         self.context.set_offline(offline)
@@ -175,6 +184,32 @@ def take_along(phone, observer, route) -> Callable[[], Page]:
         return page
 
     return take
+
+
+@pytest.fixture
+def look(phone) -> Iterator[Callable[[str], None]]:
+    """Judge the screen as it stands, by night and by day; keep pictures where they are wanted."""
+    found = []
+
+    def judge(name: str) -> None:
+        for theme in ("day", "night"):
+            show_theme(phone.page, theme)
+            if PICTURES:
+                Path(PICTURES).mkdir(exist_ok=True, parents=True)
+                phone.page.screenshot(path=f"{PICTURES}/{name}-{theme}.png")
+            found.extend(f"{name}, {theme}: {words}" for words in axe_findings(phone.page))
+            found.extend(f"{name}, {theme}: {words}" for words in phone.page.evaluate(SMALL))
+
+    yield judge
+    assert found == []
+
+
+def show_theme(page: Page, theme: str) -> None:
+    """Day or night, also while a dialog covers the switch."""
+    page.evaluate(
+        "(name) => import('/static/web/survey/theme.js').then(({ choose }) => choose(name))", theme
+    )
+    page.locator(f'html[data-theme="{theme}"]').wait_for()
 
 
 def survey_url(member) -> str:

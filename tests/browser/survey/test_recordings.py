@@ -8,9 +8,9 @@ import time
 
 import pytest
 
-from surveys.models import Recording
+from surveys.models import Recording, RecordingPiece
 from tests.browser.conftest import FLAGS, fill_sign_in
-from tests.browser.survey.conftest import survey_url
+from tests.browser.survey.conftest import send, survey_url
 
 pytestmark = pytest.mark.django_db(transaction=True)
 MICROPHONE = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
@@ -108,3 +108,179 @@ def test_recorded_without_a_network_killed_and_sent(phone, at_a_stop, observer, 
     assert stored(there)[:4] == bytes.fromhex("1a45dfa3")
     # The phone lets go of the sound, and keeps what is known of it.
     assert [one["size"] for one in page.evaluate(ON_THE_PHONE)] == [0, 0]
+
+
+def test_screens(phone, at_a_stop, look):
+    page = at_a_stop()
+    look("20-stop")
+    page.get_by_role("button", name="Record what calls").click()
+    recorded(page, 1)
+    look("21-recording")
+    page.get_by_role("button", name="Stop and keep").click()
+    page.get_by_label("What calls").wait_for()
+    look("22-recorded")
+    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Done").click()
+    page.get_by_role("button", name="Cannot name it").click()
+    look("23-cannot-name")
+    page.get_by_role("button", name="Say what you heard").click()
+    recorded(page, 1)
+    look("24-voice-note")
+    page.get_by_role("button", name="Stop and keep").click()
+    page.get_by_text("2 recordings on this phone only.").wait_for()
+    page.locator("[data-recording]").first.scroll_into_view_if_needed()
+    look("25-kept")
+    page.locator("[data-recording]").first.click()
+    page.get_by_role("button", name="Delete this recording").click()
+    look("26-delete")
+    page.get_by_role("button", name="Done").click()
+    page.get_by_text("Correct the times").click()
+    page.get_by_label("Listening from").wait_for()
+    page.locator(".snack__one").wait_for(state="detached")
+    page.mouse.wheel(0, 5000)
+    look("27-times")
+    page.get_by_role("button", name="on this phone only").first.click()
+    page.get_by_role("heading", name="Recordings").scroll_into_view_if_needed()
+    look("28-summary")
+    page.get_by_role("button", name="Back").click()
+    page.get_by_role("button", name="Back").click()
+    page.get_by_text("2 recordings on this phone only.").first.wait_for()
+    look("29-home")
+    phone.context.set_offline(False)
+    page.get_by_role("button", name="Send now").click()
+    page.get_by_text("2 recordings on the server.").wait_for()
+    look("30-sent")
+
+
+# A recording of 1.2 MB, as from some minutes of sound: five pieces on the way.
+LONG = """async () => {
+  const { begin, append, finish } = await import("/static/web/survey/soundstore.js");
+  const config = JSON.parse(document.getElementById("survey-config").textContent);
+  const { model } = await import("/static/web/survey/model.js");
+  const about = { slug: config.slug, visit: model.visit.id, person: model.visit.person.id };
+  const id = crypto.randomUUID();
+  const said = { stop: 1, species: "", kind: "voucher", media_type: "audio/webm" };
+  await begin({ ...about, ...said, id, begun_at: "2024-04-16T01:30:00.000Z" });
+  for (let number = 0; number < 30; number += 1) {
+    const piece = crypto.getRandomValues(new Uint8Array(40_000));
+    if (number === 0) piece.set([0x1a, 0x45, 0xdf, 0xa3]);
+    await append(id, number, piece.buffer, number + 1);
+  }
+  await finish(id);
+}"""
+ANSWERS_LOST = {2: "after", 3: "before", 5: "after", 6: "garbled"}
+
+
+def test_answers_are_lost_and_the_upload_goes_on(phone, at_a_stop):
+    """tus 1.0.0, Core Protocol: after a failure HEAD tells the offset; nothing is sent twice
+    that the server has, and nothing is doubled."""
+    page = at_a_stop()
+    page.evaluate(LONG)
+    page.get_by_text("1 recording on this phone only.").wait_for()
+    (here,) = page.evaluate(ON_THE_PHONE)
+    assert here["size"] == 1_200_000
+    sent = []
+
+    def lose(route):
+        request = route.request
+        if request.method != "PATCH":
+            return route.fallback()
+        sent.append(int(request.headers["upload-offset"]))
+        how = ANSWERS_LOST.get(len(sent))
+        if how == "after":
+            route.fetch()
+        if how in ("after", "before"):
+            return route.abort("connectionreset")
+        if how == "garbled":
+            body = bytearray(request.post_data_buffer)
+            body[100] ^= 1
+            return route.continue_(post_data=bytes(body))
+        return route.fallback()
+
+    phone.context.route("**/recordings/**", lose)
+    phone.context.set_offline(False)
+    page.get_by_role("button", name="on this phone only").first.click()
+    send(page)
+    arrived = page.get_by_text("1 recording on the server.")
+    tried_later = page.get_by_text("it is tried again")
+    arrived.or_(tried_later).first.wait_for()
+    while tried_later.first.is_visible():
+        # While nothing is under way: turning the clock on ends the patience with a request.
+        phone.pass_time(seconds=301)
+        page.wait_for_timeout(500)
+        arrived.or_(tried_later).first.wait_for()
+    arrived.wait_for()
+    there = Recording.objects.get()
+    assert hashlib.sha256(stored(there)).hexdigest() == here["hex"]
+    assert not RecordingPiece.objects.exists()
+    # Five pieces, one lost on its way, one damaged on its way.
+    assert sorted(sent) == sorted([*range(0, 1_200_000, 262_144), *repeated(sent)])
+    assert len(repeated(sent)) == 2
+
+
+def repeated(offsets):
+    return [offset for offset in set(offsets) for _ in range(offsets.count(offset) - 1)]
+
+
+def test_two_tabs_send_at_once(phone, at_a_stop, observer):
+    page = at_a_stop()
+    page.evaluate(LONG)
+    page.evaluate(LONG)
+    other = phone.context.new_page()
+    phone.context.set_offline(False)
+    other.goto(survey_url(observer))
+    other.locator("body[data-ready]").wait_for()
+    for tab in (page, other):
+        tab.evaluate("() => import('/static/web/survey/recordings.js').then(({ soon }) => soon(0))")
+    for tab in (page, other):
+        tab.get_by_text("2 recordings on the server.").wait_for()
+    here = {one["sha256"] for one in page.evaluate(ON_THE_PHONE)}
+    assert {hashlib.sha256(stored(one)).hexdigest() for one in Recording.objects.all()} == here
+    assert Recording.objects.count() == len(here) == 2
+
+
+def test_deleted_before_it_was_sent(phone, at_a_stop):
+    page = at_a_stop()
+    record(page, 1)
+    page.get_by_role("button", name="Delete this recording").click()
+    page.get_by_role("button", name="Delete it").click()
+    page.locator("[data-recording]").wait_for(state="detached")
+    assert page.evaluate(ON_THE_PHONE) == []
+    phone.context.set_offline(False)
+    page.get_by_role("button", name="entries on this phone only").click()
+    send(page)
+    page.get_by_text("All on the server since").wait_for()
+    assert Recording.objects.count() == 0
+
+
+def test_a_call_without_a_name(phone, at_a_stop):
+    page = at_a_stop()
+    page.get_by_role("button", name="Cannot name it").click()
+    page.get_by_role("button", name="Say what you heard").click()
+    recorded(page, 1)
+    page.get_by_role("button", name="Stop and keep").click()
+    page.locator(".snack__one", has_text="a line in the note of stop 1").wait_for()
+    phone.context.set_offline(False)
+    page.get_by_role("button", name="entries on this phone only").click()
+    send(page)
+    page.get_by_text("1 recording on the server.").wait_for()
+    there = Recording.objects.select_related("visit").get()
+    assert (there.kind, there.species, there.state) == ("note", None, "complete")
+    assert there.visit.cells["stops.1.note"] == "A call at 20:30 not named."
+
+
+class TestNoMicrophone:
+    @pytest.fixture
+    def phone_options(self) -> dict:
+        """A phone whose owner said no."""
+        return {"args": FLAGS, "permissions": ["geolocation"]}
+
+    def test_what_is_wrong_and_how_to_mend_it(self, at_a_stop, look):
+        page = at_a_stop()
+        page.get_by_role("button", name="Record what calls").click()
+        words = page.locator("dialog[open] .message--error")
+        words.wait_for()
+        assert any(mend in words.inner_text() for mend in ("allow the microphone", "Plug one in"))
+        look("31-no-microphone")
+        page.get_by_role("button", name="Done").click()
+        assert page.evaluate(ON_THE_PHONE) == []

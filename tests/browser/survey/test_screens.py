@@ -1,21 +1,17 @@
 """Every screen of the survey in both themes: axe, sizes of what is pressed, weight and speed."""
 
 import gzip
-import os
-from pathlib import Path
 
 import pytest
 
 from surveys.models import Visit
 from surveys.visits.cells import CellChange
 from surveys.visits.drafts import save_cells
-from tests.browser.conftest import PHONE, axe_findings
+from tests.browser.conftest import PHONE
 from tests.browser.survey.conftest import send, survey_url
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-PICTURES = os.environ.get("SURVEY_PICTURES")
-LEAST_TARGET = 48
 MOST_BYTES = 120_000
 # Lighthouse's profile for phones: 150 ms, 1.6 Mbit/s down, CPU four times slower (from memory).
 SLOW_4G = {
@@ -28,36 +24,6 @@ FIRST_USE = """() => new Promise((done) => {
   const look = () => (document.body?.dataset.ready ? done(performance.now()) : setTimeout(look, 5));
   look();
 })"""
-SMALL = f"""() => [...document.querySelectorAll("button, a.btn, summary, input")]
-  .filter((one) => one.checkVisibility() && !one.closest("label.choice"))
-  .map((one) => [one.getBoundingClientRect(), one.outerHTML.slice(0, 90)])
-  .filter(([box]) => box.width && (box.width < {LEAST_TARGET} || box.height < {LEAST_TARGET}))
-  .map(([box, html]) => `${{Math.round(box.width)}}x${{Math.round(box.height)}} ${{html}}`)"""
-
-
-@pytest.fixture
-def look(phone):
-    """Judge the screen as it stands, by night and by day; keep pictures where they are wanted."""
-    found = []
-
-    def judge(name):
-        page = phone.page
-        for theme in ("night", "day"):
-            dialog = page.locator("dialog[open]").count()
-            if not dialog and theme == "day":
-                page.get_by_role("button", name="Night or day").click()
-            elif dialog and theme == "day":
-                continue
-            if PICTURES:
-                Path(PICTURES).mkdir(exist_ok=True, parents=True)
-                page.screenshot(path=f"{PICTURES}/{name}-{theme}.png")
-            found.extend(f"{name}, {theme}: {words}" for words in axe_findings(page))
-            found.extend(f"{name}, {theme}: {words}" for words in page.evaluate(SMALL))
-        if not page.locator("dialog[open]").count():
-            page.get_by_role("button", name="Night or day").click()
-
-    yield judge
-    assert found == []
 
 
 def test_screens(phone, take_along, look, observer):

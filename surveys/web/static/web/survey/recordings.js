@@ -60,6 +60,7 @@ export async function setOnlyWifi(wanted) {
 
 /** Send before long. `anyway`: also where the observer waits for Wi-Fi. */
 export function soon(delay = 1_000, { anyway = false } = {}) {
+  if (!config) return;
   clearTimeout(timer);
   timer = setTimeout(() => sendAll(anyway), delay);
 }

@@ -76,9 +76,9 @@ function cannotName(app, number) {
 
 /** Record at once; the dialog that comes up ends it. */
 async function start(app, number, kind, { unnamed = false } = {}) {
-  const time = h("output", { class: "big-number" }, "0:00");
+  const time = h("div", { class: "big-number", role: "timer", "aria-live": "off" }, "0:00");
   const bars = meter();
-  const words = h("p", { role: "status" }, "Opening the microphone …");
+  const words = h("p", null, "Opening the microphone …");
   const end = button("Stop and keep", () => box.close(), { kind: "primary large block" });
   const box = dialog(kind === "note" ? "Voice note" : "Recording", time, bars.node, words, end);
   let machine = null;
@@ -100,10 +100,11 @@ async function start(app, number, kind, { unnamed = false } = {}) {
   const about = { slug: app.config.slug, visit: model.visit.id, person: model.visit.person.id, stop: number, species: "", kind };
   try {
     machine = await record(about, { heard, over });
+    app.say("Recording");
     if (!open) machine.stop();
   } catch (error) {
     if (!(error instanceof NoSound)) throw error;
-    end.remove();
+    for (const part of [time, bars.node, end]) part.remove();
     setText(words, error.message);
     words.className = "message message--error";
     app.alarm(error.message);
@@ -183,7 +184,7 @@ function playing(app, one) {
 /** Bars that rise with the loudness. */
 function meter() {
   const bars = Array.from({ length: BARS }, (_, i) => svg("rect", { x: 10 * i, y: 2, width: 7, height: 20 }));
-  const node = svg("svg", { viewBox: `0 0 ${10 * BARS} 24`, class: "meter", role: "img", "aria-label": "Loudness" }, bars);
+  const node = svg("svg", { viewBox: `0 0 ${10 * BARS} 24`, class: "meter", preserveAspectRatio: "none", role: "img", "aria-label": "Loudness" }, bars);
   const set = (level) => bars.forEach((bar, i) => setAttribute(bar, "data-on", i < level * BARS ? "yes" : null));
   return { node, set };
 }
