@@ -99,6 +99,7 @@ TABLE = """
     web:publications                     GET     in    none  ok    ok    ok
     web:publication                      GET     in    none  ok    ok    ok
     web:publication_file                 GET     in    none  ok    ok    ok
+    web:publication_changes              GET     in    none  ok    ok    ok
     web:publishing_run                   GET     in    none  no    no    ok
     web:publish                          POST    in    none  no    no    ok
 
@@ -331,6 +332,8 @@ def world(programme, partner, observer, coordinator) -> World:
         published_at=now,
     )
     publication.files.create(order=0, kind="table.csv", meaning="", media_type="text/csv", bytes=0)
+    publication.pk, publication.version, publication.reason = None, 2, "A late visit."
+    publication.save()
     run = PublishingRun.objects.create(
         programme=programme, season_year=2023, asked_by=coordinator.person
     )
@@ -394,6 +397,8 @@ def address(world: World, name: str) -> str:
         arguments["kind"] = "csv"
     if name.endswith(("publication", "publication_file")):
         arguments["version"] = 1
+    if name == "web:publication_changes":
+        arguments["version"] = 2
     if name in PUBLIC | BY_LINK:
         arguments |= {one: {"version": 1, "form": "txt"}.get(one, arguments[one]) for one in wanted}
     return reverse(name, kwargs=arguments)

@@ -58,6 +58,7 @@ def publication(request: ProgrammeRequest, season_year: int, version: int) -> Ht
             "files": files_of(found, exact=may_have_exact_places(request.membership)),
             "exact": Audience.EXACT,
             "citation": citation(found),
+            "has_changes": version > 1,
             **table_context(header, [[csv.cell_text(cell) for cell in row] for row in rows]),
             "show_names": may(request.membership, Permission.READ_SEASONS),
         },

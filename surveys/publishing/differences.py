@@ -1,0 +1,189 @@
+"""What changed between two versions of a publication, from their frozen tables.
+
+Visits are compared by all that stands of them: their own row, their listening periods and what
+was heard. Numbers are compared as they were published.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from surveys.models import Publication, ReviewStep, Step
+from surveys.publishing.frozen import Value
+from surveys.publishing.reading import cells_of, rows_of
+from surveys.publishing.tables import TABLE
+
+NUMBERS = ("yearly", "occupancy", "trends")
+# A step of review that can change what a visit brings to the tables.
+TELLING = (Step.CORRECTED, Step.SETTLED, Step.SENT_BACK, Step.ACCEPTED, Step.SET_ASIDE,
+           Step.REOPENED)  # fmt: skip
+WORDS = {"visit": "the visit itself", "stops": "its stops", "calls": "what was heard"}
+_OBSERVER = TABLE["visits"].header.index("observer")
+Row = tuple[Value, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Why:
+    """A step that was carried out on a visit between the two versions."""
+
+    step: str
+    at: dt.datetime
+    by: str
+    note: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitChange:
+    """`what` says which of its parts differ: the visit itself, its stops, what was heard."""
+
+    visit: str
+    route: str
+    night: dt.date
+    observer: str
+    what: tuple[str, ...] = ()
+    why: tuple[Why, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class NumberChange:
+    """A cell of a table of results, as it was and as it is; None for blank or no such row."""
+
+    key: tuple[Value, ...]
+    column: str
+    before: Value
+    after: Value
+
+
+@dataclass(frozen=True, kw_only=True)
+class Difference:
+    """`other_tables` are the titles of tables beside these that differ in any way."""
+
+    came: tuple[VisitChange, ...]
+    went: tuple[VisitChange, ...]
+    changed: tuple[VisitChange, ...]
+    numbers: Mapping[str, tuple[NumberChange, ...]]
+    other_tables: tuple[str, ...]
+
+    @property
+    def nothing(self) -> bool:
+        visits = self.came or self.went or self.changed
+        return not (visits or any(self.numbers.values()) or self.other_tables)
+
+
+def difference(older: Publication, newer: Publication) -> Difference:
+    """Read piece by piece; of the large tables only checksums stay in memory."""
+    before, after = _visits(older), _visits(newer)
+    parts = {
+        name: (_parts(older, name), _parts(newer, name)) for name in ("visit", "stops", "calls")
+    }
+    both = before.keys() & after.keys()
+    changed = {
+        visit: tuple(
+            WORDS[name] for name, (was, now) in parts.items() if was.get(visit) != now.get(visit)
+        )
+        for visit in both
+    }
+    changed = {visit: what for visit, what in changed.items() if what}
+    told = {*changed, *(before.keys() ^ after.keys())}
+    why = _why(told, older, newer)
+
+    def listed(visits: Iterable[str], rows: Mapping[str, Row]) -> tuple[VisitChange, ...]:
+        found = [
+            VisitChange(
+                visit=visit,
+                route=str(rows[visit][1]),
+                night=rows[visit][2],
+                observer=str(rows[visit][_OBSERVER]),
+                what=changed.get(visit, ()),
+                why=why.get(visit, ()),
+            )
+            for visit in visits
+        ]
+        return tuple(sorted(found, key=lambda one: (one.night, one.route, one.visit)))
+
+    return Difference(
+        came=listed(after.keys() - before.keys(), after),
+        went=listed(before.keys() - after.keys(), before),
+        changed=listed(changed, after),
+        numbers={name: _numbers(older, newer, name) for name in NUMBERS},
+        other_tables=_other_tables(older, newer),
+    )
+
+
+def _visits(publication: Publication) -> dict[str, Row]:
+    return {str(row[0]): row for row in rows_of(publication, "visits")[1]}
+
+
+def _parts(publication: Publication, part: str) -> dict[str, int]:
+    """A checksum of a part of each visit: the sum of those of its rows, whatever their order."""
+    sums: dict[str, int] = {}
+    if part == "calls":
+        visit_of = {row[0]: row[1] for row in cells_of(publication, "periods")}
+        keyed = ((visit_of[row[0]], row) for row in cells_of(publication, "calls"))
+    elif part == "stops":
+        keyed = ((row[1], row) for row in cells_of(publication, "periods"))
+    else:
+        keyed = ((row[0], row) for row in cells_of(publication, "visits"))
+    for visit, row in keyed:
+        sums[visit] = sums.get(visit, 0) + _checksum(row)
+    return sums
+
+
+def _checksum(row: list[str]) -> int:
+    text = "\0".join(row).encode()
+    return int.from_bytes(hashlib.blake2b(text, digest_size=16).digest(), "big")
+
+
+def _numbers(older: Publication, newer: Publication, table: str) -> tuple[NumberChange, ...]:
+    shape = TABLE[table]
+    places = [shape.header.index(name) for name in shape.key]
+
+    def by_key(publication: Publication) -> dict[Row, Row]:
+        return {tuple(row[at] for at in places): row for row in rows_of(publication, table)[1]}
+
+    was, now = by_key(older), by_key(newer)
+    blank: Row = (None,) * len(shape.columns)
+    return tuple(
+        NumberChange(key=key, column=name, before=before, after=after)
+        for key in sorted({*was, *now}, key=str)
+        for name, before, after in zip(
+            shape.header, was.get(key, blank), now.get(key, blank), strict=True
+        )
+        if before != after and name not in shape.key
+    )
+
+
+def _other_tables(older: Publication, newer: Publication) -> tuple[str, ...]:
+    told = {TABLE[name].file for name in (*NUMBERS, "visits", "periods", "calls")}
+    sums = [dict(one.files.values_list("kind", "sha256")) for one in (older, newer)]
+    return tuple(
+        table.title
+        for table in TABLE.values()
+        if table.file not in told and sums[0].get(table.file) != sums[1].get(table.file)
+    )
+
+
+def _why(
+    visits: Iterable[str], older: Publication, newer: Publication
+) -> dict[str, tuple[Why, ...]]:
+    """What was done to the visits after the older version and up to the newer one."""
+    steps = (
+        ReviewStep.objects.filter(
+            visit__in=list(visits),
+            visit__route__programme=newer.programme_id,
+            step__in=TELLING,
+            at__gt=older.published_at,
+            at__lte=newer.published_at,
+        )
+        .select_related("by")
+        .order_by("at", "pk")
+    )
+    found: dict[str, list[Why]] = {}
+    for step in steps:
+        found.setdefault(str(step.visit_id), []).append(
+            Why(step=step.get_step_display(), at=step.at, by=step.by.name, note=step.note)
+        )
+    return {visit: tuple(own) for visit, own in found.items()}

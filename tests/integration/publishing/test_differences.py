@@ -1,0 +1,145 @@
+"""The difference of two versions: which visits came, went and changed, and which numbers."""
+
+import datetime as dt
+import uuid
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from surveys.models import CallIndex, ReviewStep, Step, Visit
+from surveys.publishing.differences import difference
+from tests.support.builders import make_accepted_visit, make_checklist, make_route
+from tests.support.publishing import publish_now
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def peeper(programme):
+    return make_checklist(programme, "Pseudacris crucifer")[0]
+
+
+@pytest.fixture
+def visits(programme, observer, peeper):
+    route = make_route(programme, code="R7")
+    return [
+        make_accepted_visit(route, observer.person, night=night, heard={1: {peeper: 1}})
+        for night in (dt.date(2024, 4, 2), dt.date(2024, 4, 20), dt.date(2024, 5, 9))
+    ]
+
+
+def step(visit, member, step, note=""):
+    ReviewStep.objects.create(
+        visit=visit, step=step, by=member.person, at=timezone.now(), revision=2, note=note
+    )
+
+
+@pytest.fixture
+def versions(coordinator, observer, visits, peeper):
+    first = publish_now(coordinator, 2024)
+    gone, louder, same = visits
+    Visit.objects.filter(pk=gone.pk).update(counts_in_trends=False)
+    step(gone, coordinator, Step.REOPENED, "It was the wrong road.")
+    CallIndex.objects.filter(period__visit=louder).update(index=3)
+    step(louder, coordinator, Step.CORRECTED, "Chorus, see recording.")
+    step(same, coordinator, Step.SUBMITTED)
+    make_accepted_visit(same.route, observer.person, night=dt.date(2024, 6, 1))
+    return first, publish_now(coordinator, 2024, "Two mistakes were found.")
+
+
+def test_which_visits_and_why(versions, visits):
+    found = difference(*versions)
+    gone, louder, _ = visits
+    assert [one.night for one in found.came] == [dt.date(2024, 6, 1)]
+    assert [one.visit for one in found.went] == [str(gone.pk)]
+    assert [(why.step, why.note) for why in found.went[0].why] == [
+        ("Opened again", "It was the wrong road.")
+    ]
+    # The visits after the one that went have another number within their season.
+    what = {one.visit: one.what for one in found.changed}
+    assert what[str(louder.pk)] == ("the visit itself", "what was heard")
+    assert {one.visit: [why.step for why in one.why] for one in found.changed} == {
+        str(louder.pk): ["Corrected"],
+        str(visits[2].pk): [],
+    }
+    assert not found.nothing
+
+
+def test_which_numbers(versions):
+    numbers = difference(*versions).numbers
+    (louder,) = [one for one in numbers["yearly"] if one.column == "mean_index"]
+    assert (louder.before, louder.after) == (pytest.approx(1 / 3), pytest.approx(1.0))
+    assert louder.key == ("Pseudacris crucifer", 2024)
+    assert not [one for one in numbers["yearly"] if one.column == "stops"]
+    assert {one.column for one in numbers["yearly"]} >= {"first_night", "share_index_3"}
+
+
+def test_a_version_does_not_differ_from_itself(versions):
+    assert difference(versions[0], versions[0]).nothing
+
+
+def test_what_was_done_later_is_no_reason(versions, visits, coordinator):
+    step(visits[1], coordinator, Step.SET_ASIDE, "Much later.")
+    found = difference(*versions)
+    assert "Much later." not in str(found)
+
+
+def page(client, programme, version=2, **query):
+    kwargs = {"programme": programme.slug, "season_year": 2024, "version": version}
+    return client.get(reverse("web:publication_changes", kwargs=kwargs), query)
+
+
+def test_page_for_coordinator_and_partner(programme, versions, coordinator, partner, client_for):
+    text = page(client_for(coordinator), programme).content.decode()
+    for words in (
+        "Two mistakes were found.",
+        "Visits that came: 1",
+        "Visits that went: 1",
+        "Chorus, see recording.",
+        coordinator.person.name,
+        "0.3333",
+        "1.0000",
+    ):
+        assert words in text
+    text = page(client_for(partner), programme).content.decode()
+    assert "Visits that went: 1" in text
+    assert "Opened again" in text
+    # Neither who did it nor what coordinators wrote to each other.
+    assert coordinator.person.name not in text
+    assert "It was the wrong road." not in text
+    assert "Observer " in text
+
+
+@pytest.mark.parametrize("against", ["0", "2", "9", "99999"])
+def test_no_such_pair_of_versions(programme, versions, partner, client_for, against):
+    client = client_for(partner)
+    expected = 200 if against == "99999" else 404
+    assert page(client, programme, against=against).status_code == expected
+    assert page(client, programme, version=1).status_code == 404
+
+
+def test_the_publication_leads_to_it(programme, versions, partner, client_for):
+    kwargs = {"programme": programme.slug, "season_year": 2024}
+    client = client_for(partner)
+    second = client.get(reverse("web:publication", kwargs={**kwargs, "version": 2}))
+    link = reverse("web:publication_changes", kwargs={**kwargs, "version": 2})
+    assert link in second.content.decode()
+    first = client.get(reverse("web:publication", kwargs={**kwargs, "version": 1}))
+    assert "changes/" not in first.content.decode()
+
+
+def test_a_visit_without_stops_is_compared_too(coordinator, visits):
+    Visit.objects.create(
+        id=uuid.uuid4(),
+        route=visits[0].route,
+        protocol_version=visits[0].protocol_version,
+        observer=visits[0].observer,
+        night=dt.date(2024, 6, 9),
+        season_year=2024,
+        state="accepted",
+        submitted_at=timezone.now(),
+        counts_in_trends=True,
+    )
+    publication = publish_now(coordinator, 2024)
+    assert difference(publication, publication).nothing
