@@ -21,6 +21,8 @@ os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
+# The first page takes the imports of the whole site along, on a machine that does much besides.
+PATIENCE_MS = 30_000
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or "chromium"
 FLAGS = [
     "--no-sandbox",
@@ -58,7 +60,7 @@ def open_context(browser: Browser, live_server) -> Iterator[Callable[..., Browse
         context = browser.new_context(
             **{"viewport": DESKTOP, "base_url": live_server.url, "locale": "en-US", **options}
         )
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(PATIENCE_MS)
         context.on("weberror", lambda error: problems.append(str(error.error)))
         contexts.append(context)
         return context

@@ -15,7 +15,7 @@ from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from surveys.models import Assignment, ChecklistEntry, Route
 from surveys.web.views import survey
-from tests.browser.conftest import CHROMIUM, FLAGS, PHONE, axe_findings, sign_in
+from tests.browser.conftest import CHROMIUM, FLAGS, PATIENCE_MS, PHONE, axe_findings, sign_in
 from tests.support.builders import make_checklist, make_route, make_version
 
 # 15 April 2024, 20:30 in Chicago: 49 minutes after sunset at 43.07 N, 89.40 W.
@@ -31,8 +31,6 @@ NAMES = {
     "Lithobates catesbeianus": "American bullfrog",
 }
 PICTURES = os.environ.get("SURVEY_PICTURES")
-# A machine that does much besides needs more.
-PATIENCE_MS = int(os.environ.get("SURVEY_PATIENCE_MS", "10000"))
 LEAST_TARGET = 48
 SMALL = f"""() => [...document.querySelectorAll("button, a.btn, summary, input")]
   .filter((one) => one.checkVisibility() && !one.closest("label.choice"))
