@@ -269,6 +269,8 @@ def _change(estimate: Estimate, what: str, ends: str) -> str:
 
 
 def _ends(line: Sequence[tuple[int, Estimate]]) -> str:
+    if not line:
+        return ""
     (_, first), (_, last) = line[0], line[-1]
     return f"from {share(first.value)} to {share(last.value)}"
 

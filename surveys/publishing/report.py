@@ -6,6 +6,7 @@ machine (DejaVu).
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -38,7 +39,7 @@ from surveys.charts.words import (
     trend_sentence,
 )
 from surveys.guide.pages import guide_page
-from surveys.protocol.words import day, listed
+from surveys.protocol.words import MONTHS, day, listed
 from surveys.publishing.frozen import About, Frozen
 from surveys.publishing.naming import thanks
 from surveys.publishing.routemap import RouteMap, route_map
@@ -199,7 +200,7 @@ def _species_page(
 
 def _year_cells(year: ToldYear, letters: Mapping[str, str]) -> tuple[str, ...]:
     first, last = year.nights
-    nights = "" if first is None else f"{_short(first)} – {_short(last)}"
+    nights = f"{_short(first)} – {_short(last)}" if first and last else ""
     return (
         str(year.season_year),
         str(year.sites),
@@ -216,8 +217,8 @@ def _letters(flags: Iterable[str], letters: Mapping[str, str]) -> str:
     return " ".join(sorted({letters[flag] for flag in flags}))
 
 
-def _short(night: Any) -> str:
-    return f"{night.day} {night:%b}"
+def _short(night: dt.date) -> str:
+    return f"{night.day} {MONTHS[night.month - 1][:3]}"
 
 
 def overview(pages: Sequence[SpeciesPage]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -22,7 +23,7 @@ class ToldYear:
     naive: Estimate
     occupancy: Estimate
     detection: Estimate
-    nights: tuple[Any, Any]
+    nights: tuple[dt.date | None, dt.date | None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,7 +85,7 @@ def _calling(entry: Mapping[str, Any]) -> str:
     return " to ".join(month_day(one) for one in days)
 
 
-def _year(row: Mapping[str, Any], nights: tuple[Any, Any]) -> ToldYear:
+def _year(row: Mapping[str, Any], nights: tuple[dt.date | None, dt.date | None]) -> ToldYear:
     flags = _flags(row)
     return ToldYear(
         season_year=row["season_year"],

@@ -1,0 +1,361 @@
+"""The report as a reader gets it: read back from the PDF, page by page."""
+
+import datetime as dt
+import hashlib
+import re
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+from weasyprint.formatting_structure.boxes import ReplacedBox, TextBox
+from weasyprint.urls import FatalURLFetchingError
+
+from surveys.charts.shares import species_spec, to_svg
+from surveys.charts.words import chart_alt, trend_sentence
+from surveys.publishing import report
+from surveys.publishing.frozen import Frozen
+from surveys.publishing.told import told_species
+from tests.support.frozen_rows import freeze_rows, frozen_by_hand
+
+YEARS = (2019, 2020, 2021, 2022, 2023, 2024, 2025)
+FALLING, RISING, UNCLEAR, UNKNOWN, UNSEEN = (
+    "Lithobates pipiens", "Dryophytes versicolor", "Pseudacris crucifer",
+    "Pseudacris maculata / triseriata", "Lithobates capito",
+)  # fmt: skip
+NAMES = {
+    FALLING: "Northern leopard frog",
+    RISING: "Gray treefrog",
+    UNCLEAR: "Spring peeper",
+    UNKNOWN: "Boreal <or> western chorus frog",
+    UNSEEN: "Gopher frog",
+}
+CHANGES = {
+    FALLING: (-9.8, -15.0, -4.4),
+    RISING: (4.6, 0.8, 8.5),
+    UNCLEAR: (-0.6, -1.7, 0.6),
+}
+POINT = 2.83465  # a millimetre
+METHOD = """Title
+=====
+
+Made with invented software. No visit was still in review.
+
+What is counted
+---------------
+- Accepted visits only, and a share of 95 % of them goes
+  on to a second line.
+
+Read with care
+--------------
+- Stops along roads are not a random sample of wetlands.
+"""
+
+
+def _year(species, number, year):
+    row = {
+        "species": species, "site": "stop", "season_year": year, "sites": 40, "sites_heard": 12,
+        "naive": 0.3, "naive_low": 0.18, "naive_high": 0.455, "detection_model": "night",
+    }  # fmt: skip
+    if species == UNKNOWN:
+        return {**row, "flags": "no repeat visits; not identified"}
+    share = 0.4 + 0.02 * number
+    return {
+        **row,
+        "occupancy": share, "occupancy_low": share - 0.1, "occupancy_high": share + 0.15,
+        "detection": 0.62, "trend": share, "trend_low": share - 0.05, "trend_high": share + 0.05,
+    }  # fmt: skip
+
+
+def _trend(species):
+    row = {
+        "species": species, "site": "stop", "first_year": YEARS[0], "last_year": YEARS[-1],
+        "detection_model": "night and temperature",
+    }  # fmt: skip
+    if species not in CHANGES:
+        return {**row, "flags": "no repeat visits; not identified"}
+    value, low, high = CHANGES[species]
+    return {**row, "change": value, "change_low": low, "change_high": high}
+
+
+def rows(years=YEARS, species=tuple(NAMES), names=NAMES):
+    night = dt.date(2024, 4, 20)
+    return {
+        "routes": [{"route": "R01", "protocol": "Roadside", "stops": 2}],
+        "stops": [
+            {"stop": f"R01_{n}", "route": "R01", "number": n, "latitude": 44.5 + n / 100,
+             "longitude": -93.1, "coordinate_uncertainty_m": 711, "grid_degrees": 0.01,
+             "data_generalizations": "Coordinates are the middle of a grid cell of 0.01°.",
+             "information_withheld": "Exact coordinates, names of routes and stops.",
+             "active_from": night}
+            for n in (1, 2)
+        ],
+        "protocols": [
+            {"protocol": "Roadside", "version": 3, "in_force_from": dt.date(2015, 3, 1),
+             "limits": "Listening time: 5 min; Wind: at most Beaufort 3",
+             "windows": "Early: 5 April to 30 April", "source": "Own field trials."},
+        ],
+        "checklist": [
+            {"species": one, "code": f"code-{n}", "common_name": names[one],
+             "is_group": one == UNKNOWN, "calls_from": "03-20", "calls_to": "05-05"}
+            for n, one in enumerate(species)
+        ],
+        "visits": [
+            {"visit": f"v{year}", "route": "R01", "night": dt.date(year, 4, 20),
+             "season_year": year, "visit_number": 1, "day": 110, "protocol": "Roadside",
+             "protocol_version": 3, "observer": "Observer 3f2a"}
+            for year in years
+        ],
+        "periods": [
+            {"period": f"p{year}{n}", "visit": f"v{year}", "stop": f"R01_{n}"}
+            for year in years
+            for n in (1, 2)
+        ],
+        "yearly": [
+            {"species": one, "season_year": year, "routes": 1, "stops": 2, "visits": 1,
+             "periods": 2, "stops_detected": 1, "first_night": dt.date(year, 4, 2),
+             "last_night": dt.date(year, 6, 9)}
+            for one in species
+            for year in years
+        ],
+        "occupancy": [
+            _year(one, n, year)
+            for one in species
+            for n, year in enumerate(years)
+            if one != UNSEEN
+        ],
+        "trends": [_trend(one) for one in species],
+    }  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def frozen(tmp_path_factory) -> Frozen:
+    return freeze_rows(tmp_path_factory.mktemp("frozen"), rows(), method=METHOD)
+
+
+@pytest.fixture(scope="module")
+def path(frozen, tmp_path_factory) -> Path:
+    target = tmp_path_factory.mktemp("made") / "report.pdf"
+    report.write(frozen, target)
+    return target
+
+
+@pytest.fixture(scope="module")
+def pdf(path):
+    return PdfReader(path)
+
+
+def plain(text):
+    return " ".join(text.replace("\N{NO-BREAK SPACE}", " ").split())
+
+
+@pytest.fixture(scope="module")
+def pages(pdf):
+    return [plain(page.extract_text()) for page in pdf.pages]
+
+
+def test_front_page_tells_the_whole(pages):
+    front = pages[0]
+    assert "Hollow Creek Night Count" in front
+    assert "Season years 2024 to 2025 · version 2, published 3 September 2025" in front
+    assert "This version replaces version 1. Why: A visit was entered for the wrong night." in front
+    assert (
+        "Of 5 species 1 falls, 1 rises, 1 shows no clear change and of 2 it cannot be said."
+        in front
+    )
+    for name in NAMES.values():
+        assert name in front
+    assert "▼ falling −9.8 % (−15.0 to −4.4 %)" in front
+    assert "▲ rising +4.6 % (+0.8 to +8.5 %)" in front
+    assert "◆ no clear change −0.6 % (−1.7 to +0.6 %)" in front
+    assert "? cannot be said no repeat visits" in front
+    assert "? cannot be said no accepted visits in its calling season yet" in front
+    assert "2 stops" in front
+    assert "14 listening periods" in front
+    assert (
+        "All 2 stops: Coordinates are the middle of a grid cell of 0.01°. Not given: exact "
+        "coordinates, names of routes and stops." in front
+    )
+
+
+def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
+    told = told_species(frozen, site="stop")
+    assert [one.scientific for one in told] == list(NAMES)
+    for number, one in enumerate(told):
+        page = pages[2 + number]
+        assert one.scientific in page
+        assert plain(trend_sentence(one.name, one, "stop")) in page
+        if one.years:
+            assert "calling season 20 March to 5 May" in page
+            assert "2 Apr – 9 Jun" in page
+            assert "30 % (18 to 46 %)" in page
+            assert all(str(year) in page for year in YEARS)
+    assert "40 % (30 to 55 %) 62 %" in pages[2]
+    assert "a group that cannot be told apart by ear" in pages[5]
+    assert "b not identified: The data cannot tell the parameters" in pages[5]
+    assert "In the trend it depends on: night and temperature." in pages[2]
+
+
+def test_then_method_limits_cautions_thanks_and_licence(pages):
+    text = " ".join(pages[7:])
+    for words in (
+        "How the numbers were made Made with invented software.",
+        "What is counted Accepted visits only, and a share of 95 % of them goes on to a second",
+        "Read with care Stops along roads are not a random sample of wetlands.",
+        "Roadside, version 3 In force from 1 March 2015. Source of its limits: Own field trials.",
+        "Wind at most Beaufort 3",
+        "Window Early: 5 April to 30 April",
+        "When you go out to listen Roads and wetlands at night can hurt people and animals.",
+        "Skip any stop that feels wrong",
+        "Thanks to Ada Marsh, Wren Holloway, and 1 observer not named here.",
+        "CC-BY-4.0, https://creativecommons.org/licenses/by/4.0/",
+        "Hollow Creek Night Count (2025). Version 2.",
+        "https://example.org/hollow-creek/publications/2025/2/",
+    ):
+        assert words in text
+    assert "Observer 3f2a" not in " ".join(pages)
+
+
+def test_checksums_of_the_tables_stand_on_the_last_page(frozen, pages):
+    assert all("Checksums of the tables: last page" in page for page in pages)
+    for name in ("stops", "calls", "trends"):
+        sums = hashlib.sha256((frozen.folder / f"data/{name}.csv").read_bytes()).hexdigest()
+        assert f"data/{name}.csv {sums}" in pages[-1]
+
+
+def test_pages_are_numbered_and_named(pages):
+    # Front, effort, five species, method with limits, cautions, the end.
+    assert len(pages) == 10
+    for number, page in enumerate(pages, start=1):
+        assert f"{number} / 10" in page
+        running = "Hollow Creek Night Count · Season years 2024 to 2025 · version 2"
+        assert (running in page) == (number > 1)
+
+
+def test_metadata_language_bookmarks_and_tags(pdf):
+    meta, root = pdf.metadata, pdf.trailer["/Root"]
+    assert meta.title == "Hollow Creek Night Count, season years 2024 to 2025, version 2"
+    assert meta.author == "Hollow Creek Night Count"
+    assert meta.creator == "Duskpool 0.1.0"
+    assert meta.creation_date.date() == meta.modification_date.date() == dt.date(2025, 9, 3)
+    assert root["/Lang"] == "en"
+    assert root["/MarkInfo"]["/Marked"]
+    # PDF/UA-1 says so in its metadata (ISO 14289-1, 5).
+    assert b"pdfuaid:part" in root["/Metadata"].get_data()
+    titles = [one.title for one in _flat(pdf.outline)]
+    for title in ("Hollow Creek Night Count", *NAMES.values(), "Effort", "Thanks",
+                  "When you go out to listen", "Checksums of the tables"):  # fmt: skip
+        assert title in titles
+
+
+def _flat(outline):
+    for one in outline:
+        if isinstance(one, list):
+            yield from _flat(one)
+        else:
+            yield one
+
+
+def _figures(node, found):
+    if isinstance(node, list):
+        for one in node:
+            _figures(one.get_object(), found)
+    elif hasattr(node, "get"):
+        if node.get("/S") == "/Figure":
+            found.append(node.get("/Alt"))
+        if "/K" in node:
+            _figures(node["/K"].get_object(), found)
+    return found
+
+
+def test_every_picture_says_what_it_shows(frozen, pdf):
+    alts = _figures(pdf.trailer["/Root"]["/StructTreeRoot"], [])
+    told = told_species(frozen, site="stop")
+    assert alts[0].startswith("Map of 1 routes with 2 stops, from 44.5° to 44.5° of latitude")
+    assert alts[1:6] == [f"Small picture of {one.name}: {report.direction(one)}." for one in told]
+    assert alts[6:] == [chart_alt(one.name, one, "stop") for one in told if one.years]
+
+
+def test_picture_is_that_of_the_page(frozen):
+    """The very file that the page of a species shows for the same numbers and title."""
+    drawn = report.draw(frozen)
+    for page in drawn.pages:
+        if page.picture:
+            title = f"{page.told.name}, Hollow Creek Night Count"
+            chart = report.species_chart(page.told, site="stop", title=title)
+            assert drawn.pictures[page.picture] == to_svg(species_spec(chart))
+
+
+def test_pictures_reach_the_paper(frozen):
+    text, drawn = report.html_of(frozen)
+    boxes = [
+        box
+        for page in report.laid_out(text, drawn).pages
+        for box in page._page_box.descendants()
+        if isinstance(box, ReplacedBox)
+    ]
+    assert len(boxes) == len(drawn.pictures) == text.count("<img")
+    assert all(box.width > 20 * POINT and box.height > 10 * POINT for box in boxes)
+
+
+def test_nothing_but_the_drawn_pictures_is_ever_loaded(frozen):
+    text, drawn = report.html_of(frozen)
+    for address in ("https://example.org/a.png", "file:///etc/hostname", "picture:other"):
+        with pytest.raises(FatalURLFetchingError, match=re.escape(f'Error fetching "{address}"')):
+            report.laid_out(text.replace('src="picture:map"', f'src="{address}"'), drawn)
+
+
+@pytest.mark.parametrize("case", ["long", "hostile", "bare"])
+def test_nothing_runs_over_the_edge(case, tmp_path):
+    """Long names and thirty years; texts made to break pages; no places, no periods."""
+    if case == "long":
+        species = tuple(f"Genus{n} species{n}" for n in range(12))
+        names = {one: f"Extraordinarily long-named western {one}" for one in species}
+        years = tuple(range(1996, 2026))
+        changes = {"programme": "Night Calling Survey of the Upper and Lower Hollow Creek " * 2}
+        frozen = freeze_rows(tmp_path, rows(years, species, names), method=METHOD, **changes)
+    elif case == "hostile":
+        frozen = frozen_by_hand(tmp_path, programme="<script>alert(1)</script> & more")
+    else:
+        bare = rows(species=(FALLING,))
+        bare["stops"] = [
+            {"stop": "R01_1", "route": "R01", "number": 1, "active_from": dt.date(2020, 1, 1),
+             "data_generalizations": "No coordinates; the region of the route only."}
+        ]  # fmt: skip
+        bare["periods"] = []
+        frozen = freeze_rows(tmp_path, bare, observers=(), observer_count=1, reason="", url="",
+                             contact_email="", first_year=2025)  # fmt: skip
+    text, drawn = report.html_of(frozen)
+    document = report.laid_out(text, drawn)
+    over = [
+        (number, box.text)
+        for number, page in enumerate(document.pages, start=1)
+        for box in page._page_box.descendants()
+        if isinstance(box, TextBox) and not _within(box, page)
+    ]
+    assert over == []
+    words = plain(text)
+    if case == "long":
+        # Front, effort, two pages a species, and the end.
+        assert len(document.pages) <= 2 + 2 + 2 * 12 + 4
+    elif case == "hostile":
+        assert "<script>" not in text
+        assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; more" in text
+    else:
+        assert "There is no map: all places are withheld." in words
+        assert "Thanks to 1 observer not named here." in words
+        assert "Season year 2025" in words
+        assert "replaces version" not in words
+
+
+def _within(box, page):
+    edge = 15 * POINT * 96 / 72
+    return (
+        box.position_x >= edge
+        and box.position_x + box.width <= page.width - edge
+        and 0 <= box.position_y <= page.height
+    )
+
+
+def test_the_same_tables_give_the_same_bytes(frozen, path, tmp_path):
+    report.write(frozen, tmp_path / "again.pdf")
+    assert (tmp_path / "again.pdf").read_bytes() == path.read_bytes()
