@@ -6,11 +6,13 @@ formula or a link. Texts stand as they were written, without the apostrophe of t
 
 import csv
 import datetime as dt
+import textwrap
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 
 import xlsxwriter
+from xlsxwriter.format import Format
 from xlsxwriter.workbook import Workbook
 from xlsxwriter.worksheet import Worksheet
 
@@ -39,6 +41,7 @@ _WIDTHS: Mapping[CellType, int] = {
     "datetime": 20,
 }
 _IDENTIFIER, _MEANING = 38, 90
+_LINE = 15  # points
 _CHECKSUMS = (
     "SHA256SUMS.txt of the publication holds the SHA-256 of every file, this workbook included. "
     "Saving the workbook changes it."
@@ -86,6 +89,7 @@ class _Writer:
         self.cut = 0
         self.header = workbook.add_format({"bold": True, "bottom": 1})
         self.heading = workbook.add_format({"bold": True, "valign": "top"})
+        self.top = workbook.add_format({"valign": "top"})
         self.wrapped = workbook.add_format({"text_wrap": True, "valign": "top"})
         # Without this mark, a spreadsheet takes such a text for a formula once it is edited.
         self.quoted = workbook.add_format({"quote_prefix": True})
@@ -102,16 +106,24 @@ class _Writer:
             "datetime": self.instant,
         }
 
-    def text(self, sheet: Worksheet, row: int, at: int, text: str) -> None:
+    def text(
+        self, sheet: Worksheet, row: int, at: int, text: str, look: Format | None = None
+    ) -> None:
         if len(text) > MOST_TEXT:
             text = text[: MOST_TEXT - 1] + "…"
             self.cut += 1
-        cell_format = self.quoted if guard(text) != text else None
+        if look is None and guard(text) != text:
+            look = self.quoted
         # XlsxWriter takes such a text for its own markup of rich texts and copies it unescaped.
         if text.startswith("<r>") and text.endswith("</r>"):
-            sheet.write_rich_string(row, at, text[0], text[1], text[2:])
+            sheet.write_rich_string(row, at, text[0], text[1], text[2:], *([look] if look else []))
         else:
-            sheet.write_string(row, at, text, cell_format)
+            sheet.write_string(row, at, text, look)
+
+    def wrapped_text(self, sheet: Worksheet, row: int, at: int, text: str) -> None:
+        """A text in a column of `_MEANING` characters, its row as high as its lines."""
+        sheet.set_row(row, _LINE * len(textwrap.wrap(text, _MEANING - 6)))
+        self.text(sheet, row, at, text, self.wrapped)
 
     def number(self, sheet: Worksheet, row: int, at: int, number: float) -> None:
         sheet.write_number(row, at, number)
@@ -133,15 +145,17 @@ class _Writer:
         """A row of texts and numbers by what they are; None stays blank."""
         for at, cell in enumerate(cells):
             if isinstance(cell, str):
-                self.text(sheet, row, at, cell)
+                self.text(sheet, row, at, cell, self.top)
             elif cell is not None:
-                self.number(sheet, row, at, cell)
+                sheet.write_number(row, at, cell, self.top)
 
     def head(self, sheet: Worksheet, names: Sequence[str], rows: int) -> None:
         """The names of the columns, in bold, in sight, with a filter over the rows below."""
         for at, name in enumerate(names):
             sheet.write_string(0, at, name, self.header)
         sheet.freeze_panes(1, 0)
+        sheet.repeat_rows(0)
+        _on_paper(sheet)
         sheet.autofilter(0, 0, rows, len(names) - 1)
 
 
@@ -188,6 +202,7 @@ def _write_dictionary(writer: _Writer, sheet: Worksheet) -> None:
             next(refers, None),
         )
         writer.row(sheet, row, cells)
+        writer.wrapped_text(sheet, row, DICTIONARY.index("meaning"), column.meaning)
 
 
 def _write_about(
@@ -218,11 +233,18 @@ def _write_about(
     ]
     if writer.cut:
         lines.append(("Cut", f"{writer.cut} {_CUT}"))
+    _on_paper(sheet)
     sheet.set_column(0, 0, 22)
     sheet.set_column(1, 1, _MEANING)
     for row, (name, words) in enumerate((name, words) for name, words in lines if words):
         sheet.write_string(row, 0, name, writer.heading)
-        sheet.write_string(row, 1, words, writer.wrapped)
+        writer.wrapped_text(sheet, row, 1, words)
+
+
+def _on_paper(sheet: Worksheet) -> None:
+    """As wide as a page, and as many pages as it takes."""
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
 
 
 def _sheet_words(sheets: Sequence[tuple[str, int]]) -> str:

@@ -7,6 +7,7 @@ stay texts in both (CWE-1236, Improper Neutralization of Formula Elements in a C
 
 import datetime as dt
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ from tests.support.libreoffice import SheetCell
 
 Sheets = dict[str, list[list[SheetCell]]]
 WITH_TEXTS = ("routes", "stops", "visits", "checklist", "protocols", "trends")
+RICH = next(text for text in HOSTILE if text.startswith("<r>"))
 SHEETS = ["About", "Dictionary", *(table.name for table in TABLES)]
 TYPES = {
     "string": "string",
@@ -111,10 +113,15 @@ def test_a_sheet_equals_its_csv_cell_by_cell(name: str, sheets: Sheets, frozen: 
             assert _shown(cell.value) == _shown(value), where
 
 
-def test_nothing_in_the_workbook_is_a_formula_or_a_link(workbook: Path) -> None:
-    """ECMA-376 part 1: a formula is an element f (18.3.1.40), a link an element hyperlink
-    (18.3.1.47), and what lies outside has a relationship of mode External (part 2, 9.3)."""
-    with zipfile.ZipFile(workbook) as archive:
+def test_nothing_in_the_workbook_is_a_formula_or_a_link(frozen: Frozen, folder: Path) -> None:
+    """Not even when what is said of the publication is hostile.
+
+    ECMA-376 part 1 (from memory): a formula is an element f (18.3.1.40), a link an element
+    hyperlink (18.3.1.47); part 2: what lies outside has a relationship of mode External (9.3).
+    """
+    about = replace(frozen.about, reason=RICH, programme=RICH, title="=1+1", url="http://a.example")
+    xlsx.write(replace(frozen, about=about), folder / "hostile.xlsx")
+    with zipfile.ZipFile(folder / "hostile.xlsx") as archive:
         parts = {name: archive.read(name) for name in archive.namelist()}
     for name, content in parts.items():
         assert b"<f>" not in content, name
