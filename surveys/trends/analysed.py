@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from .gof import GoodnessOfFit
 from .results import Estimate
 
 
@@ -120,12 +121,15 @@ class FitResult:
     """Everything of one species, kind of site and region.
 
     `turnover`, `index` and `phenology` are None where they are not worked out: turnover and
-    phenology are told of all regions together, the index of stops only. `filled` says which
+    phenology are told of all regions together, the index of stops only. `fit_check` is of the
+    model of the trend; where its c-hat is above 1, the yearly intervals that take sites as
+    independent are wider by its root. `filled` says which
     share of the visits to a site lacked a covariate and took its mean.
     """
 
     years: tuple[FittedYear, ...]
     trend: Trend
+    fit_check: GoodnessOfFit | None
     turnover: Turnover | None
     index: tuple[IndexYear, ...] | None
     phenology: Phenology | None

@@ -35,6 +35,7 @@ from .choice import (
 )
 from .dynamic import dynamic_chance, equilibrium_occupancy, fit_dynamic
 from .effects import effects, silent_kinds
+from .gof import goodness_of_fit, quasi, quasi_level
 from .histories import Histories, Site, build_histories, select_rows
 from .kinds import site_terms
 from .occupancy import fit_occupancy
@@ -42,11 +43,12 @@ from .occupancy_estimates import detection_share, occupancy_share
 from .periods import SpeciesPeriods, calling_season
 from .phenology import calling_nights
 from .phenology_shift import shift_of_season
-from .results import EDGE_OF_RANGE, Estimate
+from .results import EDGE_OF_RANGE, POOR_FIT, Estimate, flagged
 from .table import YearCounts, count_years
 from .trend import TrendFit, fit_trend, summarise_trend, yearly_occupancy
 
 NAIVE_TREND = "logistic regression of heard at all on the year, not corrected for detection"
+LEVEL = 0.95
 _SEED = 1
 _REPLICATES = 200
 
@@ -55,6 +57,7 @@ _REPLICATES = 200
 class Parts:
     """What to work out beside the yearly values and the trend."""
 
+    fit_check: bool = True
     turnover: bool = True
     index: bool = True
     phenology: bool = True
@@ -72,19 +75,22 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     trend = choice.trend
     counts = {count.season_year: count for count in count_years(species, season)}
     nights = {count.season_year: count for count in count_years(species, periods.columns)}
+    check = goodness_of_fit(trend.fit, seed=_SEED) if parts.fit_check else None
+    c_hat = max(check.c_hat.value or 1.0, 1.0) if check else 1.0
+    poor = (POOR_FIT,) if check and POOR_FIT in check.p.flags else ()
     summary = summarise_trend(trend)
     naive = _naive_trend(histories)
     return FitResult(
         years=tuple(
-            _year(year, histories, covariates, choice, counts[year], nights[year])
+            _year(year, histories, covariates, choice, c_hat, counts[year], nights[year])
             for year in np.unique(histories.season_year).tolist()
             if year in counts
         ),
         trend=Trend(
-            log_odds=summary.log_odds,
-            odds=summary.odds,
-            occupancy=summary.occupancy,
-            points=summary.points,
+            log_odds=flagged(summary.log_odds, *poor),
+            odds=flagged(summary.odds, *poor),
+            occupancy=flagged(summary.occupancy, *poor),
+            points=flagged(summary.points, *poor),
             line=yearly_occupancy(trend),
             naive=replace(
                 _settled(summarise_trend(naive).occupancy, NAIVE_TREND),
@@ -100,6 +106,7 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
             effects=effects(choice),
             silent=silent_kinds(choice, histories),
         ),
+        fit_check=check,
         turnover=_turnover(histories, covariates, choice.detection_covariates)
         if parts.turnover
         else None,
@@ -136,6 +143,7 @@ def _year(
     histories: Histories,
     covariates: Mapping[str, FloatArray],
     choice: Choice,
+    c_hat: float,
     counts: YearCounts,
     nights: YearCounts,
 ) -> FittedYear:
@@ -153,6 +161,7 @@ def _year(
         clusters=own.cluster,
     )
     clustered = fit.clustered_covariance is not None
+    wide = quasi_level(LEVEL, c_hat)
     best = np.nan_to_num(own.call_index).max(axis=1, initial=0.0)
     heard_at = tuple(int((best == index).sum()) for index in (1, 2, 3))
     return FittedYear(
@@ -166,9 +175,11 @@ def _year(
         first_night=nights.first_night,
         last_night=nights.last_night,
         naive=fit.naive,
-        occupancy=occupancy_share(fit),
-        by_route=occupancy_share(fit, interval="clustered" if clustered else "profile"),
-        detection=detection_share(fit),
+        occupancy=quasi(occupancy_share(fit, level=wide), c_hat),
+        by_route=occupancy_share(fit, interval="clustered")
+        if clustered
+        else quasi(occupancy_share(fit, level=wide), c_hat),
+        detection=quasi(detection_share(fit, level=wide), c_hat),
         detection_model=model,
     )
 

@@ -6,21 +6,27 @@ MacKenzie & Bailey 2004, Journal of Agricultural, Biological, and Environmental 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import expit
+from scipy.special import expit, ndtr
 
 from . import results
 from .arrays import FloatArray, codes_of
-from .intervals import wilson
-from .occupancy import OccupancyFit, fit_occupancy_designs
+from .gof_surveys import pearson_of, survey_frame
+from .intervals import normal_quantile, wilson
+from .occupancy import OccupancyFit
+from .occupancy_likelihood import objective
+from .optimise import maximise
 from .results import Estimate, merge_flags, not_estimable
 
 METHOD = "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
 # Common practice: a p below this is called a poor fit.
 _POOR = 0.05
+_WIDEST = 1 - 1e-12
+# Surveys to simulate, and how many visits to sites are many.
+_SURVEYS, _FEWEST_SURVEYS, _MANY = 100, 40, 40_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,10 +49,14 @@ class ResidualGroup:
     z: float | None
 
 
-def goodness_of_fit(fit: OccupancyFit, *, seed: int, replicates: int = 200) -> GoodnessOfFit:
+def goodness_of_fit(
+    fit: OccupancyFit, *, seed: int, replicates: int | None = None
+) -> GoodnessOfFit:
     """Compare the fit with surveys simulated from it and refitted.
 
-    Simulated surveys keep the missing visits and covariates of the data.
+    Simulated surveys keep the missing visits and covariates of the data. Refits start where the
+    data's own fit ended. Without ``replicates`` there are 100 surveys, and fewer, down to 40,
+    where there are many histories; the interval of ``p`` says how many and what that leaves open.
     """
     if fit.maximum is None or results.NOT_IDENTIFIED in fit.flags:
         return GoodnessOfFit(
@@ -54,13 +64,17 @@ def goodness_of_fit(fit: OccupancyFit, *, seed: int, replicates: int = 200) -> G
             p=not_estimable("goodness of fit, p", method=METHOD, flags=fit.flags),
             c_hat=not_estimable("overdispersion, c-hat", method=METHOD, flags=fit.flags),
         )
-    observed = pearson(fit)
+    frame = survey_frame(fit)
+    theta = fit.maximum.theta
+    observed = pearson_of(frame, frame.coded(fit.history), theta)
     rng = np.random.default_rng(seed)
     simulated = []
-    for _ in range(replicates):
-        again = fit_occupancy_designs(simulate(fit, rng), psi=fit.psi, p=fit.p)
-        if again.maximum is not None:
-            simulated.append(pearson(again))
+    for _ in range(_enough(fit) if replicates is None else replicates):
+        codes = frame.simulated(theta, rng)
+        if codes.any():
+            cells = frame.cells(codes)
+            again = maximise(objective(cells), theta, curvature=fit.maximum.hessian)
+            simulated.append(pearson_of(frame, codes, again.theta))
     worse = sum(value >= observed for value in simulated)
     # The data count as one of the surveys, so that p is never 0.
     share = wilson(worse + 1, len(simulated) + 1, name="goodness of fit, p")
@@ -90,22 +104,42 @@ def goodness_of_fit(fit: OccupancyFit, *, seed: int, replicates: int = 200) -> G
     )
 
 
+def _enough(fit: OccupancyFit) -> int:
+    return _SURVEYS if fit.history.size <= _MANY else _FEWEST_SURVEYS
+
+
+def quasi_level(level: float, c_hat: float) -> float:
+    """The level at which an interval is sqrt(c-hat) times as wide on the scale of its likelihood.
+
+    Quasi-likelihood: the drop of the log-likelihood that an interval allows is multiplied by
+    c-hat, where that is above 1 (Burnham & Anderson 2002, Model Selection and Multimodel
+    Inference, sec. 2.5; section from memory).
+    """
+    wide = float(2 * ndtr(normal_quantile(level) * np.sqrt(max(c_hat, 1.0))) - 1)
+    return min(wide, _WIDEST)
+
+
+def quasi(estimate: Estimate, c_hat: float, *, level: float = 0.95) -> Estimate:
+    """Say of an estimate made at ``quasi_level`` what it is."""
+    if c_hat <= 1:
+        return estimate
+    factor = float(np.sqrt(c_hat))
+    return replace(
+        estimate,
+        level=level,
+        se=None if estimate.se is None else estimate.se * factor,
+        interval=f"{estimate.interval}, {factor:.2f} times as wide for poor fit (sqrt of c-hat)",
+    )
+
+
 def pearson(fit: OccupancyFit) -> float:
     """Pearson's X2 over detection histories, each pattern of missing visits on its own.
 
     Histories that nobody had add their expected number.
     """
-    psi, p = _chances(fit)
-    seen = ~np.isnan(fit.history)
-    patterns, cohort = np.unique(seen, axis=0, return_inverse=True)
-    total = 0.0
-    for code in range(len(patterns)):
-        rows = cohort.ravel() == code
-        distinct, observed = np.unique(np.nan_to_num(fit.history[rows]), axis=0, return_counts=True)
-        expected = _history_chances(distinct, psi[rows], p[rows], patterns[code]).sum(axis=0)
-        total += float(((observed - expected) ** 2 / expected).sum())
-        total += max(float(rows.sum() - expected.sum()), 0.0)
-    return total
+    frame = survey_frame(fit)
+    theta = np.asarray(np.linalg.solve(fit.back, fit.coefficients), dtype=np.float64)
+    return pearson_of(frame, frame.coded(fit.history), theta)
 
 
 def simulate(fit: OccupancyFit, rng: np.random.Generator) -> FloatArray:
@@ -153,17 +187,3 @@ def _chances(fit: OccupancyFit) -> tuple[FloatArray, FloatArray]:
     line = fit.p.matrix @ fit.coefficients[k:]
     p = expit(line if line.ndim == 2 else np.repeat(line[:, None], fit.history.shape[1], axis=1))
     return psi, p
-
-
-def _history_chances(
-    histories: FloatArray, psi: FloatArray, p: FloatArray, seen: FloatArray
-) -> FloatArray:
-    """Chance of each history (H, visits) at each row, (rows, H); unseen visits do not count."""
-    p = np.where(seen, p, 0.0)
-    heard = np.ones((len(psi), len(histories)))
-    for visit in range(histories.shape[1]):
-        yes = histories[None, :, visit] == 1
-        heard = heard * np.where(yes, p[:, visit, None], 1 - p[:, visit, None])
-    silent = ~histories.any(axis=1)
-    chances: FloatArray = psi[:, None] * heard + (1 - psi[:, None]) * silent
-    return chances

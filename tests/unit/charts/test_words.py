@@ -55,7 +55,7 @@ def result(change, naive=UNKNOWN, years=(2014, 2025), occupancy=OCCUPIED):
             naive=naive, naive_line=line, detection_model="", models=(),
             occupancy_model="", occupancy_models=(), effects=(), silent=(),
         ),
-        turnover=None, index=None, phenology=None, filled=(),
+        fit_check=None, turnover=None, index=None, phenology=None, filled=(),
     )  # fmt: skip
 
 

@@ -4,11 +4,23 @@ from itertools import product
 
 import numpy as np
 import pytest
+from scipy.special import logit
 
 from surveys.trends import results
-from surveys.trends.gof import goodness_of_fit, pearson, residuals_by_group, simulate
+from surveys.trends.gof import (
+    goodness_of_fit,
+    pearson,
+    quasi,
+    quasi_level,
+    residuals_by_group,
+    simulate,
+)
+from surveys.trends.gof_surveys import survey_frame
 from surveys.trends.modeltable import model_table
 from surveys.trends.occupancy import fit_occupancy
+from surveys.trends.occupancy_estimates import occupancy_share
+from surveys.trends.occupancy_likelihood import log_likelihood, objective
+from surveys.trends.optimise import maximise
 from tests.unit.trends.simulated import occupancy_histories, spread_detections
 
 NAN = float("nan")
@@ -77,6 +89,57 @@ class TestBootstrap:
         fit = fit_occupancy(spread_detections(3, 2, 1, 2))
         found = goodness_of_fit(fit, seed=1, replicates=0)
         assert found.c_hat.value is None
+
+
+class TestFrame:
+    """The drawn surveys must be those of the fit, however they are laid out."""
+
+    @pytest.mark.parametrize("by_visit", [False, True])
+    def test_cells_give_the_likelihood_of_the_fit(self, by_visit):
+        history = survey(9)
+        air = np.random.default_rng(3).normal(size=history.shape)
+        fit = fit_occupancy(history, detection={"air": air} if by_visit else None)
+        frame = survey_frame(fit)
+        cells = frame.cells(frame.coded(fit.history))
+        assert log_likelihood(cells, fit.maximum.theta) == pytest.approx(fit.log_likelihood)
+        assert len(frame.size) == (200 if by_visit else len(frame.cohorts))
+
+    def test_refits_from_the_fit_are_refits(self):
+        fit = fit_occupancy(survey(9), detection={"row": np.arange(200) % 3.0})
+        frame = survey_frame(fit)
+        codes = frame.simulated(fit.maximum.theta, np.random.default_rng(1))
+        heard = ((codes[:, None] >> np.arange(4)) & 1).astype(float)
+        drawn = np.where(np.isnan(fit.history), np.nan, heard)
+        afresh = fit_occupancy(drawn, detection={"row": np.arange(200) % 3.0})
+        quick = maximise(
+            objective(frame.cells(codes)), fit.maximum.theta, curvature=fit.maximum.hessian
+        )
+        assert quick.value == pytest.approx(afresh.log_likelihood, abs=1e-6)
+
+    def test_drawn_shares_are_those_of_the_model(self):
+        fit = fit_occupancy(survey(9))
+        frame, rng = survey_frame(fit), np.random.default_rng(2)
+        drawn = [(frame.simulated(fit.maximum.theta, rng) > 0).mean() for _ in range(200)]
+        psi, p = 1 / (1 + np.exp(-fit.coefficients))
+        visits = (~np.isnan(fit.history)).sum(axis=1)
+        assert np.mean(drawn) == pytest.approx((psi * (1 - (1 - p) ** visits)).mean(), abs=0.01)
+
+
+class TestQuasi:
+    @pytest.mark.parametrize("c_hat", [0.4, 1.0, 2.25, 4.0])
+    def test_half_width_on_the_logit_scale_grows_by_the_root(self, c_hat):
+        fit = fit_occupancy(survey(2, sites=4000))
+        plain = occupancy_share(fit, interval="wald")
+        level = quasi_level(0.95, c_hat)
+        wide = quasi(occupancy_share(fit, level=level, interval="wald"), c_hat)
+        wide_width, width = (logit(one.high) - logit(one.low) for one in (wide, plain))
+        ratio = wide_width / width
+        assert ratio == pytest.approx(max(1.0, np.sqrt(c_hat)), rel=1e-9)
+        assert wide.se / plain.se == pytest.approx(ratio)
+        assert wide.level == 0.95
+
+    def test_a_hopeless_model_still_has_an_interval(self):
+        assert quasi_level(0.95, 1e6) < 1
 
 
 def test_simulated_histories_keep_the_gaps():
