@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import datetime as dt
 import hashlib
 import re
 import uuid
@@ -84,7 +85,7 @@ def read_announcement(headers: Mapping[str, str]) -> Announced:
     """What a creation request says of the recording. Raises HeaderError.
 
     Metadata: id and visit (UUIDs), kind, filetype, seconds, sha256; where they are known
-    stop (number) and species (code).
+    stop (number), species (code) and recorded (an instant by the clock of the phone).
     """
     if "Upload-Defer-Length" in headers:
         raise HeaderError(
@@ -102,6 +103,7 @@ def read_announcement(headers: Mapping[str, str]) -> Announced:
         sha256=said.get("sha256", ""),
         stop=_stop(said),
         species=said.get("species", "").replace("\0", ""),
+        recorded_at=_recorded(said),
         metadata=headers.get("Upload-Metadata", ""),
     )
 
@@ -132,6 +134,17 @@ def _stop(said: Mapping[str, str]) -> int | None:
     if text and not _STOP.fullmatch(text):
         raise _unusable("stop", "the number of a stop")
     return int(text) if text else None
+
+
+def _recorded(said: Mapping[str, str]) -> dt.datetime | None:
+    text = said.get("recorded", "")
+    if not text:
+        return None
+    try:
+        instant = dt.datetime.fromisoformat(text)
+        return instant.astimezone(dt.UTC) if instant.tzinfo else None
+    except (ValueError, OverflowError):
+        raise _unusable("recorded", "an instant such as 2024-04-16T02:14:00Z") from None
 
 
 def _unusable(key: str, wanted: str) -> HeaderError:

@@ -39,6 +39,8 @@ class Recording(models.Model):
     )
     media_type = models.CharField(max_length=40)
     seconds = models.FloatField()
+    # By the clock of the phone; unknown of a file that came from elsewhere.
+    recorded_at = models.DateTimeField(null=True, blank=True)
     bytes = models.PositiveIntegerField()
     received = models.PositiveIntegerField(default=0)
     sha256 = models.CharField(max_length=64)

@@ -37,7 +37,7 @@ def find_recording(member: Membership, recording_id: uuid.UUID) -> Recording:
 def recordings_of(member: Membership, visit: Visit) -> QuerySet[Recording]:
     """The recordings of a visit that the member may hear, stop by stop."""
     found = audible_recordings(member).filter(visit=visit).select_related("stop", "species")
-    return found.order_by(F("stop__number").asc(nulls_first=True), "begun_at", "pk")
+    return found.order_by(F("stop__number").asc(nulls_first=True), "recorded_at", "begun_at", "pk")
 
 
 def on_their_way(member: Membership, visit: Visit) -> int:

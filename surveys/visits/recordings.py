@@ -8,6 +8,7 @@ is locked only while a recording is begun: sound never holds up the data.
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import re
 import tempfile
@@ -75,6 +76,7 @@ class Announced:
     sha256: str
     stop: int | None = None
     species: str = ""
+    recorded_at: dt.datetime | None = None
     metadata: str = ""
 
 
@@ -100,6 +102,7 @@ def begin_recording(member: Membership, announced: Announced) -> Recording:
         kind=announced.kind,
         media_type=media_type,
         seconds=announced.seconds,
+        recorded_at=announced.recorded_at,
         bytes=announced.bytes,
         sha256=announced.sha256,
         upload_metadata=announced.metadata,

@@ -117,7 +117,7 @@ class Recordings(TusView):
                 "Upload-Metadata",
                 "Pairs of key and Base64: id and visit (UUIDs of your own making), kind (voucher "
                 "or note), filetype (such as audio/webm), seconds, sha256 (of the whole, in hex), "
-                "and where known stop (its number) and species (its code).",
+                "and where known stop (its number), species (its code) and recorded (an instant).",
             ),
         ],
         request=None,

@@ -3,6 +3,7 @@
 Chromium's fake microphone beeps; what it gives is WebM as of RFC 8794.
 """
 
+import datetime as dt
 import hashlib
 import time
 
@@ -103,6 +104,7 @@ def test_recorded_without_a_network_killed_and_sent(phone, at_a_stop, observer, 
         assert there.state == "complete"
         assert hashlib.sha256(stored(there)).hexdigest() == here["hex"] == there.sha256
         assert (there.bytes, there.stop.number, there.kind) == (here["size"], 1, "voucher")
+    assert found[whole["id"]].recorded_at == dt.datetime.fromisoformat(whole["begun_at"])
     assert found[whole["id"]].species.code == "pseudacris-crucifer"
     assert found[cut["id"]].species is None
     assert stored(there)[:4] == bytes.fromhex("1a45dfa3")

@@ -1,5 +1,6 @@
 """Listening: who hears what, in which parts (RFC 9110), and sound files on the paper sheet."""
 
+import datetime as dt
 import io
 import wave
 
@@ -24,7 +25,8 @@ def visit(programme, observer):
 
 @pytest.fixture
 def recording(observer, visit):
-    return keep(observer, visit, SOUND, stop=2, species="pseudacris-crucifer")
+    at = dt.datetime(2024, 4, 16, 2, 14, tzinfo=dt.UTC)
+    return keep(observer, visit, SOUND, stop=2, species="pseudacris-crucifer", recorded_at=at)
 
 
 @pytest.fixture
@@ -141,7 +143,7 @@ def test_pages_show_them(client_for, observer, coordinator, programme, visit, re
         assert audio in page
         assert 'preload="none"' in page
         assert "Stop 2" in page
-        assert "2 s" in page
+        assert "21:14, 2 s" in page
     other = make_member(programme, Role.OBSERVER)
     theirs = client_for(other).get(f"/{programme.slug}/visits/{visit.pk}/")
     assert theirs.status_code == 200

@@ -2,6 +2,7 @@
 Creation and Checksum (protocol.md of github.com/tus/tus-resumable-upload-protocol)."""
 
 import base64
+import datetime as dt
 import hashlib
 import uuid
 
@@ -85,7 +86,18 @@ def test_an_announcement():
     assert (announced.id, announced.visit, announced.stop) == (ID, VISIT, 3)
     assert (announced.bytes, announced.seconds) == (10, 2.5)
     assert announced.species == "pseudacris-crucifer"
+    assert announced.recorded_at is None
     assert announced.metadata == said
+
+
+def test_when_it_was_recorded():
+    for text, instant in (
+        ("2024-04-16T01:30:15.697Z", dt.datetime(2024, 4, 16, 1, 30, 15, 697_000, dt.UTC)),
+        ("2024-04-15T20:30:00-05:00", dt.datetime(2024, 4, 16, 1, 30, tzinfo=dt.UTC)),
+        ("2024-04-15T20:30:00", None),
+    ):
+        headers = {"Upload-Length": "1", "Upload-Metadata": metadata(**SAID, recorded=text)}
+        assert read_announcement(headers).recorded_at == instant
 
 
 @pytest.mark.parametrize(
@@ -96,6 +108,7 @@ def test_an_announcement():
         ({"seconds": "long"}, "“seconds”"),
         ({"stop": "third"}, "“stop”"),
         ({"stop": "-1"}, "“stop”"),
+        ({"recorded": "at dusk"}, "“recorded”"),
     ],
 )
 def test_announcements_that_say_too_little(change, words):

@@ -127,7 +127,7 @@ async function begin(one, file, csrf) {
   const sha256 = one.sha256 ?? hex(await digest(await file.arrayBuffer()));
   // Before the server hears of it: if the answer is lost, the phone still knows that it may be there.
   await sounds.change(one.id, (it) => Object.assign(it, { sha256, begun: true, trouble: null }));
-  const said = { id: one.id, visit: one.visit, stop: one.stop, species: one.species, kind: one.kind, filetype: one.media_type, seconds: one.seconds.toFixed(2), sha256 };
+  const said = { id: one.id, visit: one.visit, stop: one.stop, species: one.species, kind: one.kind, filetype: one.media_type, seconds: one.seconds.toFixed(2), recorded: one.begun_at, sha256 };
   const answer = await call("POST", null, csrf, { "Upload-Length": String(file.size), "Upload-Metadata": metadata(said) });
   if (answer.code === 201) return false;
   await sounds.change(one.id, (it) => { it.begun = false; });
