@@ -28,6 +28,13 @@ from surveys.trends import CORRECTED_COLUMNS, CorrectedYear, corrected_values
 from surveys.web.forms.trend_species import PlaceFilter
 from surveys.web.freshness import freshness
 from surveys.web.pictures import picture
+from surveys.web.trendeffects import (
+    effect_lines,
+    effect_sentence,
+    fit_words,
+    fits_poorly,
+    silent_words,
+)
 from surveys.web.trendpage import (
     index_rows,
     phenology_words,
@@ -73,6 +80,14 @@ def species(request: ProgrammeRequest, code: str) -> HttpResponse:
             "turnover": turnover_facts(result),
             "index": index_rows(result),
             "season": phenology_words(result),
+            "effects": {
+                "sentence": effect_sentence(result),
+                "occupancy": effect_lines(result, "occupancy"),
+                "detection": effect_lines(result, "detection"),
+                "silent": [silent_words(kind, site) for kind in result.trend.silent],
+            },
+            "fit_check": fit_words(result.fit_check),
+            "fits_poorly": fits_poorly(result.fit_check),
             "filled": [(name, share(missing)) for name, missing in result.filled],
             "caveats": CAVEATS,
             "urls": {
