@@ -19,10 +19,15 @@ def genus_of(name: str) -> str | None:
     return genera.pop() if len(genera) == 1 else None
 
 
+def counted(number: int, noun: str) -> str:
+    """`1 stop`, `2 stops`."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def thanks(about: About) -> str:
     """The observers: those who agreed to be named by name, the others by number."""
     others = about.observer_count - len(about.observers)
-    unnamed = f"{others} {'observer' if others == 1 else 'observers'} not named here"
+    unnamed = f"{counted(others, 'observer')} not named here"
     if not about.observers:
         return f"Thanks to {unnamed}." if others else "Thanks to the observers."
     names = ", ".join(about.observers)

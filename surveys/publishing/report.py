@@ -41,7 +41,7 @@ from surveys.charts.words import (
 from surveys.guide.pages import guide_page
 from surveys.protocol.words import MONTHS, day, listed
 from surveys.publishing.frozen import About, Frozen
-from surveys.publishing.naming import thanks
+from surveys.publishing.naming import counted, thanks
 from surveys.publishing.routemap import RouteMap, route_map
 from surveys.publishing.tables import TABLES
 from surveys.publishing.told import ToldSpecies, ToldYear, told_species
@@ -245,16 +245,17 @@ def _span(about: About) -> str:
     return f"Season years {about.first_year} to {about.season_year}"
 
 
-def _counts(frozen: Frozen, pages: Sequence[SpeciesPage]) -> list[tuple[int, str]]:
-    about = frozen.about
-    return [
-        (sum(1 for _ in frozen.rows("routes")), "routes"),
-        (sum(1 for _ in frozen.rows("stops")), "stops"),
-        (sum(1 for _ in frozen.rows("visits")), "accepted visits"),
-        (sum(1 for _ in frozen.rows("periods")), "listening periods"),
-        (len(pages), "species and groups"),
-        (about.observer_count, "observers"),
+def _counts(frozen: Frozen, pages: Sequence[SpeciesPage]) -> list[tuple[str, str]]:
+    """Numbers and their nouns."""
+    numbers = [
+        (sum(1 for _ in frozen.rows("routes")), "route"),
+        (sum(1 for _ in frozen.rows("stops")), "stop"),
+        (sum(1 for _ in frozen.rows("visits")), "accepted visit"),
+        (sum(1 for _ in frozen.rows("periods")), "listening period"),
+        (frozen.about.observer_count, "observer"),
     ]
+    counts = [counted(number, noun).split(" ", 1) for number, noun in numbers]
+    return [(number, noun) for number, noun in counts] + [(str(len(pages)), "species and groups")]
 
 
 def _places(frozen: Frozen) -> list[str]:
@@ -266,9 +267,10 @@ def _places(frozen: Frozen) -> list[str]:
             said.append(f"Not given: {stop['information_withheld'][0].lower()}"
                         f"{stop['information_withheld'][1:]}")  # fmt: skip
         ways[" ".join(one for one in said if one) or "Coordinates are given as they are."] += 1
+    total = counted(ways.total(), "stop")
     if len(ways) == 1:
-        return [f"All {ways.total()} stops: {next(iter(ways))}"]
-    return [f"{count} of {ways.total()} stops: {way}" for way, count in ways.most_common()]
+        return [f"All {total}: {next(iter(ways))}"]
+    return [f"{count} of {total}: {way}" for way, count in ways.most_common()]
 
 
 def _effort(frozen: Frozen) -> list[tuple[int, int, int, int, int]]:

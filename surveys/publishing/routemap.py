@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from surveys.publishing.frozen import Frozen
+from surveys.publishing.naming import counted
 
 WIDTH, HEIGHT = 330.0, 250.0
 _EDGE = 16.0
@@ -164,8 +165,9 @@ def _alt(
 ) -> str:
     latitudes = [stop["latitude"] for stop in stops]
     longitudes = [stop["longitude"] for stop in stops]
+    what = f"{counted(len(drawn), 'route')} with {counted(len(stops), 'stop')}"
     return (
-        f"Map of {len(drawn)} routes with {len(stops)} stops, from {min(latitudes):.1f}° to "
-        f"{max(latitudes):.1f}° of latitude and {min(longitudes):.1f}° to {max(longitudes):.1f}° "
-        f"of longitude. Routes: {', '.join(drawn)}."
+        f"Map of {what}, from {min(latitudes):.1f}° to {max(latitudes):.1f}° of latitude and "
+        f"{min(longitudes):.1f}° to {max(longitudes):.1f}° of longitude. "
+        f"Routes: {', '.join(drawn)}."
     )

@@ -270,7 +270,7 @@ def _figures(node, found):
 def test_every_picture_says_what_it_shows(frozen, pdf):
     alts = _figures(pdf.trailer["/Root"]["/StructTreeRoot"], [])
     told = told_species(frozen, site="stop")
-    assert alts[0].startswith("Map of 1 routes with 2 stops, from 44.5° to 44.5° of latitude")
+    assert alts[0].startswith("Map of 1 route with 2 stops, from 44.5° to 44.5° of latitude")
     assert alts[1:6] == [f"Small picture of {one.name}: {report.direction(one)}." for one in told]
     assert alts[6:] == [chart_alt(one.name, one, "stop") for one in told if one.years]
 
