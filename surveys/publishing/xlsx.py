@@ -22,7 +22,7 @@ from surveys.publishing.frozen import Frozen, Value
 from surveys.publishing.tables import TABLES, Cells, CellType, Table
 
 # What spreadsheets share (support.microsoft.com, "Excel specifications and limits", from
-# memory): rows of a sheet, of which the header takes one, and characters of a cell.
+# memory): rows of a sheet, of which the header takes one, and UTF-16 units of a cell.
 MOST_ROWS = 1_048_576 - 1
 MOST_TEXT = 32_767
 # Days are counted from 1900 (ECMA-376, part 1, 18.17.4.1, from memory).
@@ -41,7 +41,8 @@ _WIDTHS: Mapping[CellType, int] = {
     "datetime": 20,
 }
 _IDENTIFIER, _MEANING = 38, 90
-_LINE = 15  # points
+# Points a line, and how many of them the highest row has.
+_LINE, _MOST_LINES = 15, 27
 _CHECKSUMS = (
     "SHA256SUMS.txt of the publication holds the SHA-256 of every file, this workbook included. "
     "Saving the workbook changes it."
@@ -109,9 +110,8 @@ class _Writer:
     def text(
         self, sheet: Worksheet, row: int, at: int, text: str, look: Format | None = None
     ) -> None:
-        if len(text) > MOST_TEXT:
-            text = text[: MOST_TEXT - 1] + "…"
-            self.cut += 1
+        if len(text) > MOST_TEXT // 2:
+            text = self._that_fits(text)
         if look is None and guard(text) != text:
             look = self.quoted
         # XlsxWriter takes such a text for its own markup of rich texts and copies it unescaped.
@@ -120,9 +120,17 @@ class _Writer:
         else:
             sheet.write_string(row, at, text, look)
 
+    def _that_fits(self, text: str) -> str:
+        units = text.encode("utf-16-le")
+        if len(units) <= 2 * MOST_TEXT:
+            return text
+        self.cut += 1
+        return units[: 2 * (MOST_TEXT - 1)].decode("utf-16-le", errors="ignore") + "…"
+
     def wrapped_text(self, sheet: Worksheet, row: int, at: int, text: str) -> None:
         """A text in a column of `_MEANING` characters, its row as high as its lines."""
-        sheet.set_row(row, _LINE * len(textwrap.wrap(text, _MEANING - 6)))
+        lines = len(textwrap.wrap(text, _MEANING - 6))
+        sheet.set_row(row, _LINE * min(max(lines, 1), _MOST_LINES))
         self.text(sheet, row, at, text, self.wrapped)
 
     def number(self, sheet: Worksheet, row: int, at: int, number: float) -> None:

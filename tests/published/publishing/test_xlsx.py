@@ -11,13 +11,14 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from openpyxl import load_workbook
 
 from surveys.publishing import xlsx
 from surveys.publishing.csv import guard, unguard
 from surveys.publishing.frozen import Frozen, Value
 from surveys.publishing.tables import TABLE, TABLES
 from tests.support import libreoffice
-from tests.support.frozen_rows import HOSTILE, frozen_by_hand
+from tests.support.frozen_rows import HOSTILE, freeze_rows, frozen_by_hand
 from tests.support.libreoffice import SheetCell
 
 Sheets = dict[str, list[list[SheetCell]]]
@@ -200,15 +201,27 @@ def test_about_and_dictionary_say_what_it_is(sheets: Sheets, frozen: Frozen) -> 
     ]
 
 
-def test_a_text_that_no_cell_can_hold_is_cut_and_said(folder: Path) -> None:
-    long = "=" + "x" * xlsx.MOST_TEXT
-    frozen = frozen_by_hand(folder / "long", programme="Hollow Creek")
-    path = frozen.folder / TABLE["trends"].file
-    path.write_text(path.read_text("utf-8").replace("too few data; =1+1", long), "utf-8")
-    xlsx.write(frozen, folder / "long.xlsx")
-    with zipfile.ZipFile(folder / "long.xlsx") as archive:
-        about = archive.read("xl/worksheets/sheet1.xml").decode()
-    assert "1 text(s) longer than a cell can hold" in about
+@pytest.mark.parametrize(
+    ("text", "cut"),
+    [
+        ("x" * xlsx.MOST_TEXT, False),
+        ("x" * (xlsx.MOST_TEXT + 1), True),
+        # A character outside the basic plane counts twice.
+        ("🐸" * (xlsx.MOST_TEXT // 2), False),
+        ("🐸" * (xlsx.MOST_TEXT // 2 + 1), True),
+    ],
+    ids=["fits", "too long", "fits twice", "too long twice"],
+)
+def test_a_text_that_no_cell_can_hold_is_cut_and_said(text: str, cut: bool, tmp_path: Path) -> None:
+    frozen = freeze_rows(tmp_path / "frozen", {"trends": [{"species": "S", "flags": text}]})
+    xlsx.write(frozen, tmp_path / "long.xlsx")
+    workbook = load_workbook(tmp_path / "long.xlsx")
+    held = workbook["trends"].cell(2, TABLE["trends"].header.index("flags") + 1).value
+    assert held == (text[: len(held) - 1] + "…" if cut else text)
+    assert len(held.encode("utf-16-le")) <= 2 * xlsx.MOST_TEXT
+    said = [row[1].value for row in workbook["About"].rows if row[0].value == "Cut"]
+    assert bool(said) == cut
+    assert not cut or said[0].startswith("1 text(s) longer than a cell can hold")
 
 
 def test_the_same_tables_give_the_same_bytes(frozen: Frozen, workbook: Path, folder: Path) -> None:
