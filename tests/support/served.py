@@ -36,6 +36,7 @@ def served(folder: Path, *, static_files: bool = False) -> Iterator[int]:
         "DUSKPOOL_BIND": f"127.0.0.1:{port}",
         "SERVED_SECRET_KEY": settings.SECRET_KEY,  # it signs sessions
         "SERVED_STATIC_ROOT": str(folder / "static"),
+        "SERVED_MEDIA_ROOT": str(folder / "media"),
     }
     (folder / "static").mkdir(exist_ok=True)
     if static_files:

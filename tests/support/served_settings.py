@@ -8,3 +8,4 @@ DEBUG = False
 SECRET_KEY = os.environ["SERVED_SECRET_KEY"]
 ALLOWED_HOSTS = ["127.0.0.1", "localhost"]
 STATIC_ROOT = os.environ["SERVED_STATIC_ROOT"]
+MEDIA_ROOT = os.environ["SERVED_MEDIA_ROOT"]
