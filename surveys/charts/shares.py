@@ -119,7 +119,7 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
             x=x, y=_shares(chart.site_words)
         )
         layers = [band, slope, *layers]
-    return _finish(alt.layer(*layers), chart.title)
+    return finished(alt.layer(*layers), chart.title)
 
 
 @_UNCHECKED
@@ -165,7 +165,7 @@ def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> di
             title=None,
         ),
     )
-    return _finish(alt.layer(bars, lines, marks), title)
+    return finished(alt.layer(bars, lines, marks), title)
 
 
 def to_svg(spec: dict[str, Any]) -> str:
@@ -207,7 +207,8 @@ def _shares(site_words: str, field: str = "value") -> alt.Y:
     )
 
 
-def _finish(chart: alt.LayerChart, title: str) -> dict[str, Any]:
+def finished(chart: alt.LayerChart, title: str) -> dict[str, Any]:
+    """The specification with the type, sizes and inks of every picture of Trends."""
     done = (
         chart.properties(
             width=_WIDTH,

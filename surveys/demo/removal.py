@@ -2,18 +2,25 @@
 
 from django.db.models import Model, QuerySet
 
-from accounts.models import Invitation, Membership
+from accounts.models import AccessToken, Invitation, Membership
 from surveys.models import (
     Assignment,
     CallIndex,
     ChecklistEntry,
+    ExactDownload,
     FittingRun,
     ListeningPeriod,
     Photo,
+    PowerStudy,
     Programme,
     Protocol,
     ProtocolVersion,
     Publication,
+    PublicationFile,
+    PublicationPiece,
+    PublishingRun,
+    Recording,
+    RecordingPiece,
     ReviewStep,
     Route,
     SeasonWindow,
@@ -34,7 +41,13 @@ def remove_programme(programme: Programme) -> None:
     """
     visits = Visit.objects.filter(route__programme=programme)
     leaves_first: tuple[QuerySet[Model], ...] = (
+        PublishingRun.objects.filter(programme=programme),
+        PublicationPiece.objects.filter(file__publication__programme=programme),
+        PublicationFile.objects.filter(publication__programme=programme),
         Publication.objects.filter(programme=programme),
+        ExactDownload.objects.filter(programme=programme),
+        RecordingPiece.objects.filter(recording__visit__in=visits),
+        Recording.objects.filter(visit__in=visits),
         StoredFinding.objects.filter(visit__in=visits),
         ReviewStep.objects.filter(visit__in=visits),
         Submission.objects.filter(visit__in=visits),
@@ -51,9 +64,11 @@ def remove_programme(programme: Programme) -> None:
         Protocol.objects.filter(programme=programme),
         ChecklistEntry.objects.filter(programme=programme),
         SpreadsheetImport.objects.filter(programme=programme),
+        PowerStudy.objects.filter(programme=programme),
         SpeciesFit.objects.filter(programme=programme),
         FittingRun.objects.filter(programme=programme),
         Invitation.objects.filter(programme=programme),
+        AccessToken.objects.filter(membership__programme=programme),
         Membership.objects.filter(programme=programme),
         Programme.objects.filter(pk=programme.pk),
     )

@@ -2,8 +2,9 @@
 
 from procrastinate.contrib.django import app
 
+from surveys.fitting.power import WORK_OUT_POWER, work_out
 from surveys.fitting.refit import refit
-from surveys.models import Programme
+from surveys.models import PowerStudy, Programme
 from surveys.visits.aftermath import QUEUE, REFIT, refit_trends
 
 
@@ -13,6 +14,14 @@ def refit_programme(*, programme_id: int) -> None:
     programme = Programme.objects.filter(pk=programme_id).first()
     if programme is not None:
         refit(programme)
+
+
+@app.task(name=WORK_OUT_POWER, queue=QUEUE)
+def work_out_power(*, study_id: int) -> None:
+    """Simulate what a coordinator asked."""
+    study = PowerStudy.objects.filter(pk=study_id, finished_at=None).first()
+    if study is not None:
+        work_out(study)
 
 
 @app.periodic(cron="40 3 * * *")

@@ -1,4 +1,4 @@
-from surveys.models.fit import FittingRun, SiteKind, SpeciesFit
+from surveys.models.fit import FittingRun, PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
 from surveys.models.programme import DataLicence, Programme, Reach, Sensitivity
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
@@ -40,6 +40,7 @@ __all__ = [
     "LifeStage",
     "ListeningPeriod",
     "Photo",
+    "PowerStudy",
     "Presence",
     "Programme",
     "Protocol",

@@ -41,6 +41,28 @@ class SpeciesFit(models.Model):
         ]
 
 
+class PowerStudy(models.Model):
+    """A question of a coordinator: could the surveys show a fall of this species?
+
+    `plan` holds the numbers of `surveys.trends.power.SurveyPlan` and the routes and visits to
+    compare, `key` their checksum with the software; `result` the cells once they are worked out.
+    """
+
+    programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="power_studies")
+    species = models.ForeignKey(Species, on_delete=models.CASCADE, related_name="power_studies")
+    plan = models.JSONField()
+    key = models.CharField(max_length=64)
+    result = models.JSONField(null=True, blank=True)
+    asked_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-asked_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["programme", "species", "key"], name="study_once")
+        ]
+
+
 class FittingRun(models.Model):
     """The latest run over a programme's species: its progress while it lasts."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +14,9 @@ from .intervals import wilson
 from .results import Estimate, merge_flags
 from .trend import fit_trend, summarise_trend
 
+# Rows of a simulated programme up to which so many are simulated.
+_SIMULATIONS = ((10_000, 200), (40_000, 100))
+_FEWEST = 50
 METHOD = "simulated surveys, occupancy trend with standard errors clustered by route"
 
 
@@ -45,6 +49,36 @@ class SurveyPlan:
         for name in ("occupancy", "detection", "fall", "stay", "alike"):
             if not 0.0 <= getattr(self, name) <= 1.0:
                 raise ValueError(f"{name}: expected a share from 0 to 1")
+
+
+@dataclass(frozen=True, kw_only=True)
+class PowerCell:
+    """The chance to see the fall with so many routes and visits a year."""
+
+    routes: int
+    visits: int
+    chance: Estimate
+
+
+def power_grid(
+    plan: SurveyPlan, *, routes: Sequence[int], visits: Sequence[int], seed: int
+) -> tuple[PowerCell, ...]:
+    """The chance to see the fall of ``plan`` with other numbers of routes and visits.
+
+    Fewer programmes are simulated where each is large; the interval of a cell says how many.
+    """
+    cells = []
+    for number in routes:
+        for times in visits:
+            own = replace(plan, routes=number, visits=times)
+            chance = power_of_trend(own, seed=seed, simulations=_enough(own))
+            cells.append(PowerCell(routes=number, visits=times, chance=chance))
+    return tuple(cells)
+
+
+def _enough(plan: SurveyPlan) -> int:
+    rows = plan.routes * plan.stops_per_route * plan.years
+    return next((count for most, count in _SIMULATIONS if rows <= most), _FEWEST)
 
 
 def yearly_truth(plan: SurveyPlan) -> FloatArray:

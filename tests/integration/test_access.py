@@ -42,6 +42,7 @@ from tests.support.builders import (
     make_member,
     make_programme,
     make_route,
+    make_study,
 )
 from tests.support.sounds import keep, sound
 
@@ -96,6 +97,10 @@ TABLE = """
     web:trend_chart                      GET     in    none  ok    ok    ok
     web:trend_compare                    GET     in    none  ok    ok    ok
     web:trend_compare_chart              GET     in    none  ok    ok    ok
+    web:power                            GET     in    none  no    no    ok
+    web:power                            POST    in    none  no    no    ok
+    web:power_study                      GET     in    none  no    no    ok
+    web:power_chart                      GET     in    none  no    no    ok
     web:publications                     GET     in    none  ok    ok    ok
     web:publication                      GET     in    none  ok    ok    ok
     web:publication_file                 GET     in    none  ok    ok    ok
@@ -368,6 +373,7 @@ def world(programme, partner, observer, coordinator) -> World:
             "invitation": invitation.pk,
             "upload": upload.pk,
             "run_id": run.pk,
+            "study_id": make_study(programme, peeper).pk,
             "form": "svg",
             "token": "token",
             "handle": make_token(partner, name="report", scope=Scope.RECORDS, days=30).token.handle,

@@ -3,15 +3,18 @@
 import datetime as dt
 import itertools
 import uuid
+from dataclasses import asdict
 from decimal import Decimal
 
 from django.contrib.gis.geos import Point
+from django.utils import timezone
 
 from accounts.models import Membership, Person, Role
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
     ListeningPeriod,
+    PowerStudy,
     Programme,
     Protocol,
     ProtocolVersion,
@@ -22,6 +25,9 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.protocol.plain import to_plain
+from surveys.trends import wilson
+from surveys.trends.power import PowerCell, SurveyPlan
 
 _numbers = itertools.count(1)
 PASSWORD = "quiet-water-at-dusk"
@@ -173,3 +179,24 @@ def make_accepted_visit(
                 period=period, species=species, index=index, counts_in_trends=True
             )
     return visit
+
+
+def make_study(programme: Programme, species: Species, *, finished: bool = True) -> PowerStudy:
+    """A coordinator's question on power, with an answer of two cells."""
+    plan = SurveyPlan(
+        routes=12, stops_per_route=10, visits=3, years=10, occupancy=0.4, detection=0.5
+    )
+    cells = tuple(
+        PowerCell(routes=routes, visits=3, chance=wilson(heard, 200))
+        for routes, heard in ((12, 92), (24, 170))
+    )
+    now = timezone.now()
+    return PowerStudy.objects.create(
+        programme=programme,
+        species=species,
+        plan={"plan": asdict(plan), "routes": [12, 24], "visits": [3]},
+        key=uuid.uuid4().hex,
+        result=to_plain(cells) if finished else None,
+        asked_at=now,
+        finished_at=now if finished else None,
+    )

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgrammeRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.words import (
     SITES,
@@ -55,6 +55,7 @@ def species(request: ProgrammeRequest, code: str) -> HttpResponse:
         "species": one,
         "form": form,
         "fit": fit,
+        "may_review": may(request.membership, Permission.REVIEW),
         "crumbs": [
             {
                 "name": "Trends",

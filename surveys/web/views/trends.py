@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgrammeRequest, may, needs
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Programme
 from surveys.publishing import csv
@@ -37,6 +37,7 @@ def trends(request: ProgrammeRequest) -> HttpResponse:
         "web/trends/trends.html",
         {
             "form": form,
+            "may_review": may(request.membership, Permission.REVIEW),
             **_glance(programme, filters),
             **table_context(csv.HEADER, [csv.row_texts(row) for row in rows]),
             "meanings": [(head_words(column.name), column.meaning) for column in COLUMNS],

@@ -1,0 +1,153 @@
+"""Could the surveys show a fall? Asked by a coordinator, simulated in the worker, kept."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+from django.db import transaction
+from django.utils import timezone
+from procrastinate.contrib.django import app
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.fitting.stamps import software
+from surveys.fitting.stored import stored_fits
+from surveys.models import PowerStudy, Programme, Species
+from surveys.protocol.plain import from_plain, to_plain
+from surveys.trends.analysed import FitResult
+from surveys.trends.power import PowerCell, SurveyPlan, power_grid
+from surveys.visits.aftermath import QUEUE
+
+WORK_OUT_POWER = "fitting.power"
+_SEED = 1
+# Questions that may wait for the worker at a time.
+MOST_WAITING = 6
+# Seasons that say how things are today.
+_RECENT = 5
+
+
+class PowerUnknownError(ValueError):
+    """Why nothing can be simulated, in words."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Today:
+    """The surveys as they are, and what they find: a share of stops, and a chance to hear the
+    species on a visit to a stop that has it."""
+
+    routes: int
+    stops_per_route: int
+    visits: int
+    occupancy: float
+    detection: float
+
+
+def today_of(result: FitResult) -> Today:
+    """From the last seasons of a fit by stops. Raises PowerUnknownError."""
+    years = result.years[-_RECENT:]
+    if not years:
+        raise PowerUnknownError(
+            "There are no accepted visits in its calling season yet. Accept some first."
+        )
+    last = years[-1]
+    line = [share.value for _, share in result.trend.line if share.value is not None]
+    told = [year.occupancy.value for year in years if year.occupancy.value is not None]
+    heard = [year.detection.value for year in years if year.detection.value is not None]
+    if not heard or not (line or told):
+        raise PowerUnknownError(
+            "How often it is heard where it is present cannot be estimated: no stop was visited "
+            "twice in one calling season, or it was never heard twice. A second visit a season "
+            "mends that."
+        )
+    occupancy = line[-1] if line else told[-1]
+    return Today(
+        routes=max(last.routes, 2),
+        stops_per_route=max(round(last.sites / max(last.routes, 1)), 1),
+        visits=max(round(last.periods / max(last.sites, 1)), 1),
+        occupancy=_inside(occupancy),
+        detection=_inside(sum(heard) / len(heard)),
+    )
+
+
+def today(programme: Programme, species: Species) -> Today:
+    """From the stored fit by stops. Raises PowerUnknownError."""
+    fits = stored_fits(programme, species=[species], site="stop")
+    if not fits:
+        raise PowerUnknownError(
+            "Its results are still being worked out in the background. Come back in a minute."
+        )
+    return today_of(fits[0].result)
+
+
+def ask_power(
+    member: Membership, species: Species, *, routes: int, visits: int, years: int, fall: float
+) -> PowerStudy:
+    """The study of this question: the kept one, or a new one for the worker.
+
+    Raises PermissionDenied, and PowerUnknownError in words.
+    """
+    require(member, Permission.REVIEW)
+    programme = member.programme
+    now = today(programme, species)
+    plan = SurveyPlan(
+        routes=routes,
+        stops_per_route=now.stops_per_route,
+        visits=visits,
+        years=years,
+        occupancy=round(now.occupancy, 3),
+        detection=round(now.detection, 3),
+        fall=fall,
+    )
+    question = {
+        "plan": asdict(plan),
+        "routes": _around(routes, (0.5, 1, 1.5, 2), least=2),
+        "visits": sorted({max(visits - 1, 2), max(visits, 1), visits + 1}),
+    }
+    key = hashlib.sha256(json.dumps([question, software()], sort_keys=True).encode()).hexdigest()
+    with transaction.atomic():
+        Programme.objects.select_for_update().get(pk=programme.pk)
+        kept = programme.power_studies.filter(species=species, key=key).first()
+        if kept is not None:
+            return kept
+        if programme.power_studies.filter(finished_at=None).count() >= MOST_WAITING:
+            raise PowerUnknownError(
+                f"{MOST_WAITING} questions are already being worked out. Wait for their answers."
+            )
+        study = PowerStudy.objects.create(
+            programme=programme,
+            species=species,
+            plan=question,
+            key=key,
+            asked_at=timezone.now(),
+        )
+        app.configure_task(WORK_OUT_POWER, queue=QUEUE).defer(study_id=study.pk)
+    return study
+
+
+def work_out(study: PowerStudy) -> None:
+    """Simulate, and keep the cells."""
+    cells = power_grid(
+        plan_of(study), routes=study.plan["routes"], visits=study.plan["visits"], seed=_SEED
+    )
+    study.result = to_plain(cells)
+    study.finished_at = timezone.now()
+    study.save(update_fields=["result", "finished_at"])
+
+
+def plan_of(study: PowerStudy) -> SurveyPlan:
+    return from_plain(SurveyPlan, study.plan["plan"])
+
+
+def cells_of(study: PowerStudy) -> tuple[PowerCell, ...]:
+    """By routes, then visits; empty while it waits."""
+    return from_plain(tuple[PowerCell, ...], study.result or [])
+
+
+def _around(number: int, times: Sequence[float], *, least: int) -> list[int]:
+    return sorted({max(round(number * factor), least) for factor in times} | {number})
+
+
+def _inside(share: float) -> float:
+    """At 0 or 1 nothing could fall, or nothing be missed."""
+    return min(max(share, 0.01), 0.99)

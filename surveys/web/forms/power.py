@@ -1,0 +1,33 @@
+"""What to ask of the surveys. Numbers start where the surveys are today."""
+
+from typing import Any
+
+from django import forms
+
+from surveys.models import Programme
+from surveys.seasons.options import checklist_species
+
+YEARS = [(years, f"{years} years") for years in (5, 10, 15, 20)]
+FALLS = [(fall, f"{fall} %") for fall in (10, 20, 30, 50)]
+
+
+class PowerForm(forms.Form):
+    species = forms.ChoiceField(label="Species")
+    fall = forms.TypedChoiceField(label="A fall of", choices=FALLS, coerce=int, initial=30)
+    years = forms.TypedChoiceField(label="In", choices=YEARS, coerce=int, initial=10)
+    routes = forms.IntegerField(
+        label="Routes", min_value=2, max_value=400, help_text="From 2 to 400."
+    )
+    visits = forms.IntegerField(
+        label="Visits a year in its calling season",
+        min_value=1,
+        max_value=8,
+        help_text="To each route, from 1 to 8.",
+    )
+
+    def __init__(self, data: Any = None, *, programme: Programme, **options: Any) -> None:
+        super().__init__(data, **options)
+        self.checklist = {species.code: species for species in checklist_species(programme)}
+        self.fields["species"].choices = [
+            (code, species.common_name) for code, species in self.checklist.items()
+        ]

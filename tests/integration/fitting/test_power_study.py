@@ -1,0 +1,113 @@
+"""A coordinator's question is asked once, worked out in the worker, and kept."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.db import connection
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from surveys.fitting import power as module
+from surveys.fitting.power import (
+    MOST_WAITING,
+    PowerUnknownError,
+    ask_power,
+    cells_of,
+    plan_of,
+    today,
+    work_out,
+)
+from surveys.fitting.refit import refit
+from surveys.fitting.tasks import work_out_power
+from tests.support.builders import make_accepted_visit, make_checklist, make_route
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def surveyed(programme, observer):
+    """Six routes of four stops, three years, two visits a year."""
+    (peeper, toad) = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+    rng = np.random.default_rng(4)
+    for _ in range(6):
+        route = make_route(programme, stops=4)
+        for year in (2022, 2023, 2024):
+            lives = rng.random(4) < 0.6
+            for month in (4, 5):
+                heard = {n + 1: {peeper: 1} for n in range(4) if lives[n] and rng.random() < 0.7}
+                make_accepted_visit(
+                    route, observer.person, night=dt.date(year, month, 12), heard=heard
+                )
+    refit(programme)
+    with connection.cursor() as cursor:
+        cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
+    return peeper, toad
+
+
+def ask(member, species, **changes):
+    return ask_power(
+        member, species, **{"routes": 6, "visits": 2, "years": 5, "fall": 0.3, **changes}
+    )
+
+
+def test_today_is_read_off_the_stored_results(programme, surveyed):
+    now = today(programme, surveyed[0])
+    assert (now.routes, now.stops_per_route, now.visits) == (6, 4, 2)
+    assert 0.3 < now.occupancy < 0.9
+    assert 0.5 < now.detection < 0.9
+
+
+def test_asked_once_and_worked_out(programme, coordinator, surveyed, monkeypatch):
+    study = ask(coordinator, surveyed[0])
+    assert ask(coordinator, surveyed[0]).pk == study.pk
+    assert cells_of(study) == ()
+    (job,) = ProcrastinateJob.objects.filter(task_name="fitting.power")
+    assert (job.status, job.args) == ("todo", {"study_id": study.pk})
+    assert plan_of(study).stops_per_route == 4
+    monkeypatch.setattr("surveys.trends.power._SIMULATIONS", ())
+    monkeypatch.setattr("surveys.trends.power._FEWEST", 4)
+    work_out_power(study_id=study.pk)
+    study.refresh_from_db()
+    cells = cells_of(study)
+    assert [(cell.routes, cell.visits) for cell in cells] == [
+        (routes, visits) for routes in (3, 6, 9, 12) for visits in (2, 3)
+    ]
+    assert all(0 <= cell.chance.low <= cell.chance.value <= cell.chance.high for cell in cells)
+    assert "4 simulated programmes" in cells[0].chance.interval
+    # The same question has the same answer.
+    before = study.result
+    work_out(study)
+    assert study.result == before
+
+
+def test_another_question_or_software_is_another_study(
+    programme, coordinator, surveyed, monkeypatch
+):
+    study = ask(coordinator, surveyed[0])
+    assert ask(coordinator, surveyed[0], years=10).pk != study.pk
+    monkeypatch.setattr(module, "software", lambda: "another")
+    assert ask(coordinator, surveyed[0]).pk != study.pk
+
+
+def test_a_species_never_heard_has_no_answer(coordinator, surveyed):
+    with pytest.raises(PowerUnknownError, match="never heard twice"):
+        ask(coordinator, surveyed[1])
+
+
+def test_without_results(programme, coordinator):
+    (peeper,) = make_checklist(programme)
+    with pytest.raises(PowerUnknownError, match="still being worked out"):
+        ask(coordinator, peeper)
+    refit(programme)
+    with pytest.raises(PowerUnknownError, match="no accepted visits"):
+        ask(coordinator, peeper)
+
+
+def test_only_for_coordinators_and_not_too_many(observer, coordinator, surveyed):
+    with pytest.raises(PermissionDenied):
+        ask(observer, surveyed[0])
+    for years in range(4, 4 + MOST_WAITING):
+        ask(coordinator, surveyed[0], years=years)
+    with pytest.raises(PowerUnknownError, match="already being worked out"):
+        ask(coordinator, surveyed[0], years=30)

@@ -1,0 +1,104 @@
+"""Could we see it? Asking, waiting, the answer."""
+
+import pytest
+from django.urls import reverse
+
+from surveys.fitting.power import Today
+from surveys.models import PowerStudy
+from surveys.web.views import power as views
+from tests.support.builders import make_checklist, make_study
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def peeper(programme):
+    return make_checklist(programme)[0]
+
+
+@pytest.fixture
+def known(monkeypatch):
+    now = Today(routes=12, stops_per_route=10, visits=3, occupancy=0.4, detection=0.5)
+    monkeypatch.setattr(views, "today", lambda *_: now)
+    monkeypatch.setattr("surveys.fitting.power.today", lambda *_: now)
+
+
+def address(name, programme, **kwargs):
+    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+
+
+def text(response):
+    return response.content.decode().replace("\N{NO-BREAK SPACE}", " ")
+
+
+@pytest.fixture
+def signed_in(client, coordinator):
+    client.force_login(coordinator.person)
+    return client
+
+
+def test_numbers_start_as_things_are_today(signed_in, programme, peeper, known):
+    page = text(signed_in.get(address("power", programme)))
+    assert "Today: 12 routes of 10 stops, 3 visits a year" in page
+    assert 'name="routes" value="12"' in page
+
+
+def test_asking_leads_to_the_study_and_nothing_waits(signed_in, programme, peeper, known):
+    asked = {"species": peeper.code, "fall": 30, "years": 10, "routes": 12, "visits": 3}
+    answer = signed_in.post(address("power", programme), asked)
+    study = PowerStudy.objects.get()
+    assert answer["Location"] == address("power_study", programme, study_id=study.pk)
+    page = text(signed_in.get(answer["Location"]))
+    assert "Being worked out." in page
+    assert 'hx-trigger="every 3s"' in page
+    assert (
+        signed_in.get(address("power_chart", programme, study_id=study.pk, form="svg")).status_code
+        == 404
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [({"routes": 1}, "greater than or equal to 2"), ({"visits": ""}, "required")],
+)
+def test_what_cannot_be_is_said_beside_the_field(
+    signed_in, programme, peeper, known, change, words
+):
+    asked = {"species": peeper.code, "fall": 30, "years": 10, "routes": 12, "visits": 3}
+    answer = signed_in.post(address("power", programme), {**asked, **change})
+    assert answer.status_code == 422
+    assert words in text(answer)
+    assert not PowerStudy.objects.exists()
+
+
+def test_why_it_cannot_be_asked_yet(signed_in, programme, peeper):
+    page = text(signed_in.get(address("power", programme)))
+    assert "still being worked out in the background" in page
+
+
+def test_the_answer(signed_in, programme, peeper):
+    study = make_study(programme, peeper)
+    page = text(signed_in.get(address("power_study", programme, study_id=study.pk)))
+    name = peeper.common_name
+    assert (
+        f"With 12 routes and 3 visits a year, a fall of 30 % in 10 years in the share of stops "
+        f"with {name} would show with a chance of 46 %."
+    ) in page
+    assert "reaches the usual aim of 80 %: 24 routes and 3 visits a year" in page
+    assert "46 % (39 to 53 %) (this plan)" in page
+    assert "With 3 visits a year: 46 % with 12 routes, 85 % with 24." in page
+    assert "hx-get" not in page
+
+
+def test_the_part_alone_for_the_page_that_waits(signed_in, programme, peeper):
+    url = address("power_study", programme, study_id=make_study(programme, peeper).pk)
+    part = text(signed_in.get(url, headers={"HX-Request": "true"}))
+    assert part.lstrip().startswith('<div id="answer"')
+    assert "<html" not in part
+
+
+def test_the_picture(signed_in, programme, peeper):
+    study = make_study(programme, peeper)
+    picture = signed_in.get(address("power_chart", programme, study_id=study.pk, form="svg"))
+    assert picture["Content-Type"] == "image/svg+xml"
+    assert "Chance that the fall shows" in text(picture)
