@@ -20,6 +20,7 @@ MEDIA_TYPE = "application/geopackage+sqlite3"
 _VERSION = "1.3"
 # Well-known binary (OGC 06-103r4, 8.2): little endian, a point, x and y.
 _POINT = struct.Struct("<BIdd")
+# How numpy holds a type, and what stands there where a cell is blank.
 _MISSING: dict[CellType, tuple[str, Value]] = {
     "string": ("object", None),
     "integer": ("int64", 0),

@@ -1,4 +1,5 @@
-"""A publication is worked out again from its own archive, with nothing else at hand."""
+"""A publication made from rows of the database: its archive is a valid Data Package, and its
+results are worked out again from it with nothing else at hand."""
 
 import csv
 import os
@@ -7,6 +8,7 @@ import sys
 import zipfile
 from pathlib import Path
 
+import frictionless
 import pytest
 
 from surveys.publishing import datapackage
@@ -47,7 +49,9 @@ def _run(*arguments: str, folder: Path) -> subprocess.CompletedProcess[str]:
     )
 
 
-def test_the_published_results_follow_from_the_rows(unpacked: Path) -> None:
+def test_it_is_valid_and_its_results_follow_from_its_rows(unpacked: Path) -> None:
+    report = frictionless.validate(unpacked / "datapackage.json")
+    assert report.flatten(["title", "type", "message"]) == []
     done = _run("-c", AND_TELL, "reproduce/reproduce.py", folder=unpacked)
     assert done.returncode == 0, done.stdout + done.stderr
     lines = dict(line.split(": ", 1) for line in done.stdout.splitlines() if ": " in line)
