@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 
 from surveys.models import Programme, StoredFinding, Visit, VisitState
 from surveys.protocol.values import Severity
-from surveys.seasons.coverage import Coverage, coverage
+from surveys.seasons.coverage import Coverage, coverage, tonight
 
 STILL_OPEN = (VisitState.SUBMITTED, VisitState.SENT_BACK)
 
@@ -24,6 +24,22 @@ class MissingVisit:
     opens: dt.date
     closes: dt.date
     missed: bool
+
+
+def last_closed_season(programme: Programme, today: dt.date | None = None) -> int | None:
+    """The latest season year with visits that count, of whose windows all are over."""
+    years = (
+        Visit.objects.filter(route__programme=programme, counts_in_trends=True)
+        .order_by("-season_year")
+        .values_list("season_year", flat=True)
+        .distinct()
+    )
+    today = today or tonight(programme)
+    for season_year in years:
+        rows = coverage(programme, season_year, today=today).rows
+        if all(cell.window.closes < today for row in rows for cell in row.cells if cell):
+            return season_year
+    return None
 
 
 def open_visits(programme: Programme, season_year: int) -> QuerySet[Visit]:

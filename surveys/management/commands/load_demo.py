@@ -6,8 +6,12 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
+from accounts.models import Role
 from surveys.demo.load import load_demo
 from surveys.demo.story import Scale
+from surveys.models import Programme
+from surveys.publishing.closing import last_closed_season
+from surveys.publishing.publish import ask_to_publish
 
 
 class Command(BaseCommand):
@@ -30,6 +34,11 @@ class Command(BaseCommand):
         parser.add_argument(
             "--years", type=int, default=12, choices=range(1, 13), help="Complete season years."
         )
+        parser.add_argument(
+            "--site-url",
+            default="http://127.0.0.1:8000",
+            help="Where readers reach the site: the address that publications name.",
+        )
         parser.add_argument("--fresh", action="store_true", help="Replace the demo programmes.")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -48,4 +57,14 @@ class Command(BaseCommand):
                     f"{programme.name}: {programme.visits} visits, {programme.periods} stops "
                     f"listened or skipped, {programme.calls} calls."
                 )
+                publish_last_season(programme.slug, scale.until, options["site_url"])
         self.stdout.write(f"Done in {time.monotonic() - begun:.1f} s.")
+
+
+def publish_last_season(slug: str, today: dt.date, site_url: str) -> None:
+    """Leave the worker a publication of the last season that is over."""
+    programme = Programme.objects.get(slug=slug)
+    coordinator = programme.memberships.filter(role=Role.COORDINATOR).order_by("pk").first()
+    season_year = last_closed_season(programme, today)
+    if coordinator and season_year:
+        ask_to_publish(coordinator, season_year, site_url=site_url)

@@ -9,7 +9,12 @@ from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.fitting.stored import stored_fits
 from surveys.models import PublishingRun
 from surveys.publishing import csv
-from surveys.publishing.closing import missing_visits, open_visits, unsettled_queries
+from surveys.publishing.closing import (
+    last_closed_season,
+    missing_visits,
+    open_visits,
+    unsettled_queries,
+)
 from surveys.publishing.exceptions import PublishingError
 from surveys.publishing.publish import UNDER_WAY, Preview, ask_to_publish, preview
 from surveys.seasons.route_years import season_years
@@ -118,6 +123,9 @@ def _ask(request: ProgrammeRequest, form: PublishForm, found: Preview) -> Publis
 
 
 def _chosen_year(request: ProgrammeRequest, years: tuple[int, ...]) -> int:
+    """The one asked for, else the last that is over."""
     asked = request.POST.get("year") or request.GET.get("year") or ""
-    year = int(asked) if asked.isascii() and asked.isdigit() and len(asked) == 4 else years[-1]
-    return year if year in years else years[-1]
+    year = int(asked) if asked.isascii() and asked.isdigit() and len(asked) == 4 else 0
+    if year in years:
+        return year
+    return last_closed_season(request.membership.programme) or years[-1]

@@ -5,7 +5,7 @@ import io
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.utils import timezone
+from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Membership, Person, Role
 from surveys.demo.load import load_demo
@@ -16,6 +16,7 @@ from surveys.models import (
     ListeningPeriod,
     Programme,
     Publication,
+    PublishingRun,
     Settlement,
     Species,
     StoredFinding,
@@ -24,10 +25,12 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.values import Severity
+from surveys.publishing.publish import TASK
 from surveys.visits.counting import count_in_trends
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
 from tests.support.builders import make_accepted_visit, make_person, make_programme, make_route
+from tests.support.publishing import publish_now
 
 SMALL = Scale(until=dt.date(2026, 11, 25), seed=7, routes=3, years=2)
 NOW = dt.datetime(2026, 11, 25, 18, tzinfo=dt.UTC)
@@ -106,24 +109,27 @@ def test_fresh_replaces_only_the_demo(demo):
     other = make_accepted_visit(route, make_person())
     before = content()
     winter = Programme.objects.get(slug="saltgrass-winter")
-    Publication.objects.create(
-        programme=winter,
-        season_year=2026,
-        version=1,
-        title="Yearly table 2026",
-        method="",
-        software="",
-        row_count=0,
-        visit_count=0,
-        sha256="0" * 64,
-        published_by=make_person(),
-        published_at=timezone.now(),
-    )
+    publish_now(winter.memberships.filter(role=Role.COORDINATOR).first(), 2026)
     load_demo(SMALL, fresh=True)
     assert content() == before
     assert Visit.objects.filter(pk=other.pk).exists()
     assert not Publication.objects.exists()
     assert Programme.objects.filter(slug="saltgrass-winter").exclude(pk=winter.pk).exists()
+
+
+def test_a_publication_of_the_last_season_is_left_to_the_worker():
+    call_command(
+        "load_demo", "--until", "2026-11-25", "--routes", "3", "--years", "2", "--seed", "7",
+        "--site-url", "http://127.0.0.1:8123", stdout=io.StringIO(),
+    )  # fmt: skip
+    assert set(PublishingRun.objects.values_list("programme__slug", "season_year")) == {
+        ("larkmoor-spring", 2026),
+        ("saltgrass-winter", 2026),
+    }
+    jobs = ProcrastinateJob.objects.filter(
+        task_name=TASK, args__run_id__in=list(PublishingRun.objects.values_list("pk", flat=True))
+    )
+    assert {job.args["site_url"] for job in jobs} == {"http://127.0.0.1:8123"}
 
 
 def test_the_demo_observer_has_something_on_tonight(demo):

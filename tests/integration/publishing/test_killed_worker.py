@@ -1,0 +1,181 @@
+"""A worker that is killed leaves nothing or a whole publication, and the next one finishes it.
+
+The real worker process, as `deploy/demo` starts it, is ended by SIGKILL at random moments of a
+publication with all its files.
+"""
+
+import asyncio
+import hashlib
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from django.db import connection
+from procrastinate.contrib.django import app
+
+from surveys.models import Publication, PublicationFile, PublicationPiece, PublishingRun, RunState
+from surveys.publishing.files import CHECKSUMS, EXACT_CHECKSUMS, open_file
+from surveys.publishing.formats import FORMATS
+from surveys.publishing.publish import TASK, ask_to_publish
+from surveys.publishing.tables import TABLES
+from tests.support.builders import make_member
+from tests.support.frozen import small_programme
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+ROOT = Path(__file__).parents[3]
+PATIENCE_S = 1200
+
+
+def start_worker() -> subprocess.Popen[bytes]:
+    """Ends by itself when no job waits."""
+    return subprocess.Popen(
+        [sys.executable, "manage.py", "procrastinate", "worker", "--queues", "publishing",
+         "--one-shot"],
+        cwd=ROOT,
+        env={
+            **os.environ,
+            "DJANGO_SETTINGS_MODULE": "deploy.settings.test",
+            "DATABASE_URL": _test_database(),
+        },
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def _test_database() -> str:
+    """The address of the database that the tests run in."""
+    before, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+    return f"{before}/{connection.settings_dict['NAME']}"
+
+
+@pytest.fixture
+def asked(transactional_db: None) -> Iterator[PublishingRun]:
+    forget_jobs()
+    coordinator = make_member(small_programme(), "coordinator")
+    yield ask_to_publish(coordinator, 2024, site_url="http://x.example")
+    forget_jobs()
+
+
+def forget_jobs() -> None:
+    """Emptying the database between tests leaves the queue alone."""
+    with connection.cursor() as cursor:
+        cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
+
+
+def whole(run: PublishingRun) -> bool:
+    """Whether there is a publication. Fails when there is a part of one."""
+    run.refresh_from_db()
+    found = list(Publication.objects.all())
+    assert len(found) == (1 if run.state == RunState.DONE else 0)
+    if not found:
+        assert not PublicationFile.objects.exists()
+        assert not PublicationPiece.objects.exists()
+        return False
+    (publication,) = found
+    assert run.publication == publication
+    files = {file.kind: file for file in publication.files.all()}
+    made = {table.file for table in TABLES} | {one.kind for one in FORMATS}
+    assert made | {CHECKSUMS, EXACT_CHECKSUMS, "method.txt"} == set(files)
+    listed = {}
+    for kind, file in files.items():
+        content = b"".join(open_file(file))
+        assert len(content) == file.bytes
+        assert hashlib.sha256(content).hexdigest() == file.sha256
+        if kind in (CHECKSUMS, EXACT_CHECKSUMS):
+            listed |= dict(reversed(line.split("  ")) for line in content.decode().splitlines())
+    assert listed == {
+        kind: file.sha256
+        for kind, file in files.items()
+        if kind not in (CHECKSUMS, EXACT_CHECKSUMS)
+    }
+    assert publication.sha256 == files[CHECKSUMS].sha256
+    return True
+
+
+def wait_for(run: PublishingRun, worker: subprocess.Popen[bytes], step: int) -> None:
+    """Until the run has begun a step, or the worker has ended."""
+    begun = time.monotonic()
+    while time.monotonic() - begun < PATIENCE_S and worker.poll() is None:
+        run.refresh_from_db()
+        if run.state not in (RunState.WAITING, RunState.WORKING):
+            return
+        if run.state == RunState.WORKING and run.done >= step:
+            return
+        time.sleep(0.005)
+
+
+def kill(worker: subprocess.Popen[bytes]) -> None:
+    worker.send_signal(signal.SIGKILL)
+    worker.wait()
+    # The server needs a moment to see that the connection is gone.
+    with connection.cursor() as cursor:
+        begun = time.monotonic()
+        while time.monotonic() - begun < PATIENCE_S:
+            cursor.execute(
+                "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
+                "AND pid <> pg_backend_pid()"
+            )
+            if cursor.fetchone()[0] == 0:
+                return
+            time.sleep(0.01)
+
+
+def take_up() -> None:
+    """What the periodic task does, without waiting until the dead worker's silence is noticed."""
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM procrastinate_workers")
+
+    async def retry() -> None:
+        worker_app = app.with_connector(app.connector.get_worker_connector())
+        async with worker_app.open_async():
+            jobs = worker_app.job_manager
+            for job in await jobs.get_stalled_jobs(task_name=TASK):
+                await jobs.retry_job(job)
+
+    asyncio.run(retry())
+
+
+def finish(run: PublishingRun) -> None:
+    take_up()
+    worker = start_worker()
+    worker.wait(PATIENCE_S)
+    assert whole(run)
+    # And once more: nothing is left to do.
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT status FROM procrastinate_jobs WHERE task_name = %s", [TASK])
+        assert cursor.fetchall() == [("succeeded",)]
+
+
+def steps_in_all() -> int:
+    """Freezing, a fit a species and kind of site, the files, storing."""
+    return 1 + 2 * 3 + len(FORMATS) + 1
+
+
+@pytest.mark.parametrize(
+    ("seed", "kills"),
+    [(0, 2), (1, 2), *(pytest.param(seed, 5, marks=pytest.mark.slow) for seed in range(2, 12))],
+)
+def test_nothing_or_all_of_it_and_the_next_worker_finishes(asked, seed, kills, record_property):
+    """Killed in a random step, at a random moment within it; one in three while files are stored.
+    Then taken up by the next worker, which is killed as well."""
+    rng = random.Random(seed)
+    last = steps_in_all() - 1
+    for number in range(kills):
+        step = last if rng.random() < 1 / 3 else rng.randrange(last)
+        worker = start_worker()
+        wait_for(asked, worker, step)
+        time.sleep(rng.uniform(0, 0.15 if step == last else 0.5))
+        kill(worker)
+        done = whole(asked)
+        record_property(f"kill {number + 1}", f"step {step} of {last}, done: {done}")
+        if done:
+            break
+        take_up()
+    finish(asked)
