@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from urllib.parse import urlencode
 from uuid import UUID
 
 from django.http import Http404, HttpResponse, JsonResponse
@@ -27,6 +28,7 @@ from surveys.web.surveyfiles import STYLES, files, fingerprint, first_modules
 def shell(request: ProgrammeRequest) -> HttpResponse:
     """The page that a phone keeps. It holds nothing of the person or of any visit."""
     slug = request.membership.programme.slug
+    login = f"{reverse('account_login')}?{urlencode({'next': _url('survey', slug)})}"
     return render(
         request,
         "web/survey/app.html",
@@ -41,7 +43,8 @@ def shell(request: ProgrammeRequest) -> HttpResponse:
                 "hello": _url("survey_hello", slug),
                 "worker": _url("survey_worker", slug),
                 "tonight": _url("tonight", slug),
-                "login": f"{reverse('account_login')}?next={_url('survey', slug)}",
+                "login": login,
+                "logout": f"{reverse('account_logout')}?{urlencode({'next': login})}",
                 "packets": _url("survey", slug) + "packets/",
                 "visits": reverse("api:visits", kwargs={"programme": slug}),
                 "recordings": reverse("api:recordings", kwargs={"programme": slug}),

@@ -1,29 +1,13 @@
-"""Every screen of the survey in both themes: axe, sizes of what is pressed, weight and speed."""
-
-import gzip
+"""Every screen of the survey in both themes: axe, and sizes of what is pressed."""
 
 import pytest
 
 from surveys.models import Visit
 from surveys.visits.cells import CellChange
 from surveys.visits.drafts import save_cells
-from tests.browser.conftest import PHONE
-from tests.browser.survey.conftest import send, survey_url
+from tests.browser.survey.conftest import send
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-MOST_BYTES = 120_000
-# Lighthouse's profile for phones: 150 ms, 1.6 Mbit/s down, CPU four times slower (from memory).
-SLOW_4G = {
-    "offline": False,
-    "latency": 150,
-    "downloadThroughput": 200_000,
-    "uploadThroughput": 93_750,
-}
-FIRST_USE = """() => new Promise((done) => {
-  const look = () => (document.body?.dataset.ready ? done(performance.now()) : setTimeout(look, 5));
-  look();
-})"""
 
 
 def test_screens(phone, take_along, look, observer):
@@ -97,31 +81,3 @@ def test_both_sides_changed_a_cell(phone, take_along, observer):
     visit.refresh_from_db()
     assert visit.cells["notes"] == "mist over the water"
     assert Visit.objects.count() == 1
-
-
-@pytest.mark.slow  # times, which a shared machine cannot promise
-def test_weight_and_speed(signed_in, observer, route, record_property):
-    """First load cold and throttled, then from the cache; every file of the screen counts,
-    also those that follow after the first use."""
-    page = signed_in(observer, viewport=PHONE)
-    answers = []
-    wire = page.context.new_cdp_session(page)
-    wire.send("Network.enable")
-    wire.send("Network.emulateNetworkConditions", SLOW_4G)
-    wire.send("Emulation.setCPUThrottlingRate", {"rate": 4})
-    page.on("response", lambda one: answers.append(one))
-    page.goto(survey_url(observer), wait_until="commit")
-    first = page.evaluate(FIRST_USE)
-    loaded = {one.url: one for one in answers if one.ok and "hello" not in one.url}
-    weight = sum(len(gzip.compress(one.body(), 6)) for one in loaded.values())
-    page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_timeout(2_000)
-    page.reload(wait_until="commit")
-    cached = page.evaluate(FIRST_USE)
-    record_property("compressed_bytes", weight)
-    record_property("first_use_ms", round(first))
-    record_property("kept_first_use_ms", round(cached))
-    assert 20_000 < weight < MOST_BYTES
-    # The budgets are 1500 and 500 ms; tests that run side by side get twice as long.
-    assert first < 3_000
-    assert cached < 1_000

@@ -4,6 +4,7 @@ import { setSetting, setting } from "./store.js";
 let audio = null;
 let lock = null;
 let wanted = false;
+let asking = false;
 const on = { sound: false, vibration: true };
 
 export async function load() {
@@ -21,7 +22,9 @@ export async function turn(name, value) {
 
 /** Make a sound possible: browsers allow it only after a touch. */
 export function prepare() {
-  if (on.sound) audio ??= new AudioContext();
+  if (!on.sound) return;
+  audio ??= new AudioContext();
+  if (audio.state === "suspended") audio.resume().catch(() => {});
 }
 
 /** Tell that a time is up, `times` in a row. */
@@ -46,15 +49,19 @@ function tone(at) {
 /** Keep the screen awake while something is timed. */
 export async function keepAwake(awake) {
   wanted = awake;
-  if (!awake) {
-    await lock?.release().catch(() => {});
-    lock = null;
-  } else if (!lock && document.visibilityState === "visible") {
-    lock = await navigator.wakeLock?.request("screen").catch(() => null);
-    lock?.addEventListener("release", () => { lock = null; });
-  }
+  if (!awake) return lock?.release().catch(() => {});
+  if (lock || asking || document.visibilityState !== "visible") return undefined;
+  asking = true;
+  const given = await navigator.wakeLock?.request("screen").catch(() => null);
+  asking = false;
+  if (!given) return undefined;
+  lock = given;
+  given.addEventListener("release", () => { lock = null; });
+  return wanted ? undefined : keepAwake(false);
 }
 
+// After a reload in the middle of a stop the next touch, wherever it falls, makes sounds possible.
+document.addEventListener("pointerdown", prepare);
 document.addEventListener("visibilitychange", () => {
   if (wanted && document.visibilityState === "visible") keepAwake(true);
 });

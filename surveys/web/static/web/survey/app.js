@@ -33,6 +33,8 @@ export const app = {
   snack,
   trouble,
 };
+// What floats above the dock, and the end of what scrolls behind it, stand clear of its buttons.
+const docks = new ResizeObserver(([{ target }]) => document.body.style.setProperty("--dock-size", `${target.offsetHeight}px`));
 let shown = null;
 let bar = null;
 let nights = {};
@@ -56,6 +58,9 @@ async function show() {
   shown = await screen(app, Number(number));
   $("main").replaceChildren(shown.node, ...(shown.dock ? [shown.dock] : []));
   $("main").classList.toggle("stage--dock", Boolean(shown.dock));
+  docks.disconnect();
+  if (shown.dock) docks.observe(shown.dock);
+  else document.body.style.removeProperty("--dock-size");
   document.title = `${shown.title} · ${app.config.programme}`;
   setText(bar.title, shown.title);
   bar.back.hidden = name === "home";

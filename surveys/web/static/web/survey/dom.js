@@ -38,12 +38,21 @@ export function setAttribute(element, name, value) {
   else if (element.getAttribute(name) !== String(value)) element.setAttribute(name, value);
 }
 
+/** Sentences below each other, the first one standing out; put in anew only when they differ. */
+export function setSentences(element, sentences) {
+  const wanted = sentences.filter(Boolean);
+  const key = wanted.join("\n");
+  if (element.dataset.key === key) return;
+  element.dataset.key = key;
+  element.replaceChildren(...wanted.map((sentence) => h("p", null, sentence)));
+}
+
 /** A dialog that is shown at once, closes by its button or Escape, and is gone afterwards. */
 export function dialog(title, ...children) {
   const box = h(
     "dialog",
     { class: "sheet-dialog", "aria-labelledby": "dialog-title", onclose: () => box.remove() },
-    h("div", { class: "sheet-dialog__head" }, h("h2", { id: "dialog-title" }, title), button("Done", () => box.close())),
+    h("div", { class: "sheet-dialog__head" }, h("h2", { id: "dialog-title" }, title), button(title.endsWith("?") ? "Cancel" : "Done", () => box.close())),
     ...children,
   );
   document.body.append(box);

@@ -33,7 +33,7 @@ export function calls(app, number) {
 
   async function set(species, text) {
     await writeStop(number, { [`calls.${species.code}`]: text });
-    app.snack(`${species.common_name}: ${words(text)}`, undo);
+    app.snack(`${species.common_name}: ${heard(text) && text !== "?" ? `${text}, ${shortHint(text)}` : words(text)}`, undo);
   }
 
   function row(species) {
@@ -67,7 +67,7 @@ export function calls(app, number) {
       const wanted = box.value.trim().toLowerCase();
       const fits = everything().filter((one) => wanted && `${one.common_name} ${one.scientific_name}`.toLowerCase().includes(wanted));
       found.replaceChildren(
-        ...fits.slice(0, MOST_FOUND).map((one) => h("li", null, h("button", { type: "button", class: "btn btn--block", onclick: () => { opened.close(); set(one, "1"); } }, h("span", null, one.common_name), h("span", { class: "species small" }, one.scientific_name)))),
+        ...fits.slice(0, MOST_FOUND).map((one) => h("li", null, h("button", { type: "button", class: "btn btn--block pick", onclick: () => { opened.close(); set(one, "1"); } }, h("strong", null, one.common_name), h("span", { class: "species small" }, one.scientific_name)))),
         ...(wanted && !fits.length ? [h("li", null, "No species has that name. Tap “?” at the nearest one, or write a note.")] : []),
       );
     }

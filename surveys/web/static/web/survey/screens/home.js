@@ -1,26 +1,27 @@
 // What is on the phone: routes to survey, visits under way, settings.
 import * as alerts from "../alerts.js";
-import { button, dialog, h, icon, setText } from "../dom.js";
+import { button, dialog, h, setSentences } from "../dom.js";
 import { beginVisit, inUse, keepPacket, thisNight, visitsOf } from "../model.js";
 import { clock, clockUp, day } from "../rules/words.js";
 import { clockWords, keptWords, standings, stateWords, syncWords } from "../saying.js";
 import { EDITABLE, getAll, setting } from "../store.js";
 import * as theme from "../theme.js";
+import { signInLink } from "./signin.js";
 
 const THEMES = { auto: "Night after dusk", night: "Night", day: "Day" };
 
 export async function screen(app) {
   const { config } = app;
   const packets = (await getAll("packets")).filter(({ slug }) => slug === config.slug);
-  const state = h("p", { class: "kept", role: "status" });
-  const signIn = h("a", { class: "btn", href: config.login }, icon("lock"), h("span", null, "Sign in"));
+  const state = h("div", { class: "kept", role: "status" });
+  const signIn = signInLink(config);
   const send = button("Send now", () => { app.sync?.syncAll(); app.sounds?.soon(0, { anyway: true }); }, { name: "sync" });
   const visits = h("ul", { class: "plain-list picks" });
   const visitsBox = h("section", { "aria-labelledby": "visits-title" }, h("h2", { id: "visits-title" }, "Visits on this phone"), visits);
   const node = h(
     "div",
     { class: "home" },
-    h("section", { class: "panel", "aria-label": "What is stored" }, state, h("div", { class: "actions" }, send, signIn)),
+    h("section", { class: "panel", "aria-label": "What is stored" }, state, h("div", { class: "actions" }, send, signIn.node)),
     visitsBox,
     h("section", { "aria-labelledby": "routes-title" }, h("h2", { id: "routes-title" }, "Routes taken along"), packets.length ? packets.map(route) : nothing()),
     settings(app),
@@ -51,7 +52,7 @@ export async function screen(app) {
       h("p", null, tonight ? evening(tonight, zone) : `This packet ends with the night of ${day(last)}. You can survey with it; take the route along again for sun and moon.`),
       h("p", { class: "small muted" }, `${stops.filter((stop) => inUse(stop, night)).length} stops, sun and moon until ${day(last)}`),
       notes.length ? h("details", null, h("summary", null, "Access and local rules"), notes.map((words) => h("p", { class: "small" }, words))) : null,
-      h("div", { class: "actions" }, button(`Survey the night of ${day(night)}`, start, { kind: "primary block" }), button("Refresh", () => refresh(code), { name: "download", kind: "quiet" })),
+      h("div", { class: "actions" }, button(`Survey the night of ${day(night)}`, start, { kind: "primary large block" }), button("Refresh", () => refresh(code), { name: "download", kind: "quiet" })),
     );
   }
 
@@ -87,8 +88,8 @@ export async function screen(app) {
     const sending = app.sync ? syncWords(app.sync.status, found) : "";
     const safe = app.safe === false && packets.length ? "The browser may clear this phone’s storage when space runs out." : "";
     const clockHelp = clockWords(ahead) && `${clockWords(ahead)} Set it right before the survey.`;
-    setText(state, [summary, sound && `${sound}.`, sending, sound ? app.sounds.sendingWords() : "", clockHelp, safe].filter(Boolean).join(" "));
-    signIn.hidden = !["signed-out", "other-person"].includes(app.sync?.status.kind);
+    setSentences(state, [summary, sound && `${sound}.`, sending, sound ? app.sounds.sendingWords() : "", clockHelp, safe]);
+    signIn.show(app.sync?.status.kind);
     send.hidden = !waiting && !sound;
     visitsBox.hidden = !found.length;
     const zone = packets[0]?.route.time_zone ?? "UTC";

@@ -27,7 +27,7 @@ export function screen(app, number) {
   const detail = h("p", { class: "phase__detail" });
   const dusk = h("p", { class: "phase__detail" });
   const way = wayBox();
-  const main = button("", () => act[now_().phase](), { kind: "primary large block" });
+  const main = button("", press, { kind: "primary large block" });
   const mainWords = main.querySelector("span");
   const loud = button(LOUD[protocol.interruption], interrupt, { kind: "block", name: "car" });
   const again = button("Begin the listening again", restart, { kind: "quiet", name: "undo" });
@@ -63,6 +63,11 @@ export function screen(app, number) {
   const now_ = () => standing(times(), protocol, pausedSince(), now());
   const pausedSince = () => (model.visit.timer?.stop === stop.number ? model.visit.timer.paused_since : null);
   const set = (texts, words) => writeStop(stop.number, texts).then(() => words && app.snack(words, undo));
+
+  // A cold hand taps twice: the second tap must not press what the first one brought up.
+  function press({ detail }) {
+    if (detail < 2) act[now_().phase]();
+  }
 
   const act = {
     away: () => arrive("Arrival written"),
@@ -153,7 +158,8 @@ export function screen(app, number) {
       const found = wayTo(stop, now());
       const states = { refused: "No position: the phone does not allow it. Everything else works.", none: "This phone has no position.", asking: "Looking for the position …", on: "The position is old; looking again …", off: "" };
       const unit = model.route.distance_unit;
-      setText(words, found ? `${distance(found.metres, unit)} ${found.point}, give or take ${distance(found.accuracy, unit)}` : states[place.state]);
+      const length = (metres) => distance(metres, unit).replaceAll(" ", "\u00a0");
+      setText(words, found ? `${length(found.metres)} ${found.point}, give or take ${length(found.accuracy)}` : states[place.state]);
       setAttribute(arrow, "data-off", found && found.metres > 15 ? null : "yes");
       if (found) setAttribute(arrow, "transform", `rotate(${Math.round(found.degrees)})`);
       return found;
@@ -193,10 +199,11 @@ export function screen(app, number) {
     setText(dusk, duskWords(stand.phase));
     setText(mainWords, action);
     setAttribute(main, "class", `btn btn--large btn--block ${["listening", "waiting"].includes(stand.phase) ? "" : "btn--primary"}`);
-    const counting = stand.total ? stand : { left: 1000 * protocol.listening_time, total: 1000 * protocol.listening_time };
+    const whole = 1000 * protocol.listening_time;
+    const counting = stand.total && stand.phase !== "ready" ? stand : { left: whole, total: whole };
     dial.node.hidden = ["done", "skipped"].includes(stand.phase);
     dial.set({ ...counting, phase: stand.phase, words: stand.phase === "waiting" ? "until you listen" : stand.phase === "paused" ? "stands still" : "to listen" });
-    loud.hidden = stand.phase !== "listening";
+    loud.hidden = stand.phase !== "listening" || (protocol.interruption === "extend" && typed("interrupted") === "yes");
     again.hidden = !["listening", "paused", "done"].includes(stand.phase);
     skip.hidden = ["listening", "paused", "done", "skipped"].includes(stand.phase);
     if (stand.phase !== phase) turned(stand.phase);

@@ -1,6 +1,6 @@
 // The end of the route: weather, second observer, everything that is to be said, and sending it.
 import { iso, nightOf } from "../clock.js";
-import { button, dialog, h, icon, setText } from "../dom.js";
+import { button, dialog, h, icon, setSentences, setText } from "../dom.js";
 import { allFindings, showFindings } from "../findings.js";
 import { conflicts, model, note, stopText, unsent, write } from "../model.js";
 import { clock, day } from "../rules/words.js";
@@ -9,6 +9,7 @@ import { forgetVisit } from "../soundstore.js";
 import { choose, setting } from "../store.js";
 import { heardAt } from "./calls.js";
 import { AT_ENDS, conditions, textBox } from "./conditions.js";
+import { signInLink } from "./signin.js";
 import { visitSounds } from "./sounds.js";
 
 const TIMES = /^stops\.\d+\.(arrived|started|finished)_at$/;
@@ -23,13 +24,13 @@ export function screen(app) {
   const list = h("ul", { class: "findings" });
   const counted = h("h2", { id: "found-title" });
   const heard = h("dl", { class: "facts" });
-  const state = h("p", { class: "kept", role: "status" });
+  const state = h("div", { class: "kept", role: "status" });
   const clashes = h("div");
   const wrong = h("div");
   const submit = button("Submit the visit", ask, { kind: "primary large block", name: "submitted" });
   const undoSubmit = button("Do not submit yet", () => note((one) => { one.wants_submit = false; }), { kind: "block" });
   const send = button("Send now", () => { app.sync?.syncAll(); app.sounds?.soon(0, { anyway: true }); }, { kind: "block", name: "sync" });
-  const signIn = h("a", { class: "btn btn--block", href: app.config.login }, icon("lock"), h("span", null, "Sign in"));
+  const signIn = signInLink(app.config);
   const again = h("div", { class: "actions" });
   const away = button("Throw this draft away", throwAway, { kind: "quiet block", name: "close" });
   const sound = visitSounds(app);
@@ -38,7 +39,7 @@ export function screen(app) {
     "div",
     null,
     h("p", { class: "muted" }, `${visit.route.code} ${visit.route.name}, night of ${day(visit.night)}`),
-    h("section", { class: "panel panel--now", "aria-label": "Phone and server" }, state, again, send, signIn),
+    h("section", { class: "panel panel--now", "aria-label": "Phone and server" }, state, again, send, signIn.node),
     wrong, clashes,
     h("section", { "aria-labelledby": "heard-title" }, h("h2", { id: "heard-title" }, "Written down"), heard),
     sound.node,
@@ -144,13 +145,13 @@ export function screen(app) {
     const { trouble, wants_submit: wants } = model.visit;
     const standing = { visit: model.visit, waits: unsent().length, clashes: conflicts().length };
     const status = app.sync?.status ?? { kind: "idle" };
-    setText(state, [`This visit is ${stateWords(model.visit)}.`, trouble?.words ?? keptWords(standing, zone), syncWords(status, [standing]), protocolWords(model.visit)].filter(Boolean).join(" "));
+    setSentences(state, [`This visit is ${stateWords(model.visit)}.`, trouble?.words ?? keptWords(standing, zone), syncWords(status, [standing]), protocolWords(model.visit)]);
     editing.hidden = !open();
     submit.hidden = !open() || wants || standing.clashes > 0;
     undoSubmit.hidden = !(open() && wants);
     dock.hidden = submit.hidden && undoSubmit.hidden;
     send.hidden = !(standing.waits || wants || app.sounds?.hereOnly(visit.id));
-    signIn.hidden = !["signed-out", "other-person"].includes(status.kind);
+    signIn.show(status.kind);
     away.hidden = model.visit.state !== "draft" || wants;
     end.update();
     sound.update();
@@ -163,8 +164,9 @@ export function screen(app) {
   return { title: "Summary", node, dock, update };
 }
 
+const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
 const label = (address) => {
   const [part, number, ...rest] = address.split(".");
-  if (part !== "stops") return address.replaceAll(/[._]/g, " ");
+  if (part !== "stops") return capital(address.replaceAll(/[._]/g, " "));
   return `Stop ${number}: ${rest.join(" ").replaceAll(/[_-]/g, " ")}`;
 };

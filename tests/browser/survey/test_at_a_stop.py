@@ -1,0 +1,181 @@
+"""What the phone does by itself at a stop: it stays awake, tells, notices, and keeps the time."""
+
+import pytest
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+# Notes each lock of the screen, vibration and tone; all of them happen as ever.
+SPY = """() => {
+  window.noted = { held: 0, asked: 0, vibrations: 0, tones: 0 };
+  const request = navigator.wakeLock.request.bind(navigator.wakeLock);
+  navigator.wakeLock.request = async (kind) => {
+    noted.asked += 1;
+    const lock = await request(kind);
+    noted.held += 1;
+    lock.addEventListener("release", () => { noted.held -= 1; });
+    return lock;
+  };
+  const vibrate = navigator.vibrate.bind(navigator);
+  navigator.vibrate = (pattern) => { noted.vibrations += 1; return vibrate(pattern); };
+  const tone = AudioContext.prototype.createOscillator;
+  AudioContext.prototype.createOscillator = function () {
+    noted.tones += 1;
+    return tone.call(this);
+  };
+}"""
+
+
+@pytest.fixture
+def at_stop_1(phone, take_along):
+    """At the first stop, with an ear for what the phone does."""
+
+    def go(**settings):
+        # Permissions that are not named count as refused.
+        phone.context.grant_permissions(["geolocation", "screen-wake-lock"])
+        page = take_along()
+        page.evaluate(SPY)
+        page.get_by_text("Sounds and light").click()
+        for label, wanted in settings.items():
+            page.get_by_label(label.replace("_", " "), exact=False).set_checked(wanted)
+        page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+        page.get_by_role("button", name="Go to stop 1").click()
+        page.get_by_role("button", name="I am at the stop").click()
+        phase(page, "Let them settle")
+        return page
+
+    return go
+
+
+def phase(page, words):
+    page.locator(".phase__what", has_text=words).wait_for()
+
+
+def ring(page):
+    minutes, seconds = page.locator(".ring__time").inner_text().split(":")
+    return 60 * int(minutes) + int(seconds)
+
+
+def noted(page):
+    return page.evaluate("() => window.noted")
+
+
+def test_the_screen_stays_awake_while_something_is_timed(phone, at_stop_1):
+    page = at_stop_1()
+    page.wait_for_function("() => noted.held === 1")
+    phone.pass_time(seconds=61)
+    page.get_by_role("button", name="Start listening").click()
+    phase(page, "Listening")
+    assert (noted(page)["asked"], noted(page)["held"]) == (1, 1)
+    phone.pass_time(minutes=4)
+    phase(page, "Stop done")
+    page.wait_for_function("() => noted.held === 0")
+
+
+def test_the_screen_may_sleep_when_the_stop_is_left(at_stop_1):
+    page = at_stop_1()
+    page.wait_for_function("() => noted.held === 1")
+    page.get_by_role("button", name="Back").click()
+    page.wait_for_function("() => noted.held === 0")
+
+
+@pytest.mark.parametrize("on", [True, False])
+def test_sounds_and_vibration_can_be_off(phone, at_stop_1, on):
+    page = at_stop_1(low_tone=on, Vibration=on)
+    before = noted(page)
+    phone.pass_time(seconds=61)
+    phase(page, "Ready to listen")
+    after = noted(page)
+    assert (after["vibrations"] > before["vibrations"]) is on
+    assert (after["tones"] > before["tones"]) is on
+
+
+def test_arrival_is_noticed_once(phone, take_along, route):
+    page = take_along()
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_role("button", name="Go to stop 1").click()
+    page.get_by_text("north-west").or_(page.get_by_text("south-east")).first.wait_for()
+    place = route.stops.get(number=1).place
+    here = {"latitude": place.y + 0.0001, "longitude": place.x, "accuracy": 8}
+    phone.context.set_geolocation(here | {"accuracy": 200})
+    page.get_by_text("give or take 200").wait_for()
+    phase(page, "On the way")
+    phone.context.set_geolocation(here)
+    phase(page, "Let them settle")
+    page.get_by_role("button", name="Undo").click()
+    phase(page, "On the way")
+    phone.context.set_geolocation(here | {"longitude": place.x + 0.00001})
+    page.wait_for_timeout(1_000)
+    phase(page, "On the way")
+
+
+def test_a_double_tap_does_not_end_the_listening(phone, at_stop_1):
+    page = at_stop_1()
+    phone.pass_time(seconds=61)
+    phase(page, "Ready to listen")
+    page.get_by_role("button", name="Start listening").dblclick()
+    phase(page, "Listening")
+
+
+@pytest.fixture
+def interrupted(phone, route, at_stop_1):
+    """Listening for a minute of three when a loud event begins, which lasts a minute and a half."""
+
+    def go(rule, loud):
+        route.protocol.versions.update(interruption=rule, longest_listening_time_s=300)
+        page = at_stop_1()
+        page.get_by_role("button", name="Start before the wait is over").click()
+        phase(page, "Listening")
+        phone.pass_time(seconds=60)
+        assert 100 < ring(page) <= 120
+        page.get_by_role("button", name=loud).click()
+        return page
+
+    return go
+
+
+def test_a_pause_stops_the_clock(phone, interrupted):
+    page = interrupted("pause", "Loud event: pause")
+    phase(page, "Loud event")
+    left = ring(page)
+    phone.pass_time(seconds=90)
+    page.get_by_text("stands still", exact=True).wait_for()
+    assert ring(page) == left
+    page.get_by_role("button", name="Go on listening").click()
+    phase(page, "Listening")
+    assert left - 20 < ring(page) <= left
+    phone.pass_time(seconds=120)
+    phase(page, "Stop done")
+
+
+def test_a_pause_survives_a_reload(phone, interrupted):
+    page = interrupted("pause", "Loud event: pause")
+    phase(page, "Loud event")
+    left = ring(page)
+    page.reload()
+    phase(page, "Loud event")
+    assert ring(page) == left
+
+
+def test_an_interruption_begins_anew(phone, interrupted):
+    page = interrupted("restart", "Loud event: begin again")
+    phase(page, "Loud event")
+    phone.pass_time(seconds=90)
+    page.get_by_role("button", name="Begin again", exact=True).click()
+    phase(page, "Listening")
+    assert 160 < ring(page) <= 180
+
+
+def test_noise_makes_the_listening_longer_once(phone, interrupted):
+    page = interrupted("extend", "Noise: listen longer")
+    page.get_by_text("The listening lasts 5 min now").first.wait_for()
+    phase(page, "Listening")
+    assert 210 < ring(page) <= 240
+    assert not page.get_by_role("button", name="Noise: listen longer").is_visible()
+
+
+def test_a_phone_that_slept_keeps_the_time(phone, at_stop_1):
+    """The page is frozen for an hour, as under a switched-off screen: no timer of it ran."""
+    page = at_stop_1()
+    phone.pass_time(hours=1)
+    phase(page, "Ready to listen")
+    assert ring(page) == 180
