@@ -1,10 +1,6 @@
 """A coordinator listens to a recording on Review, an observer on the own visit and sheet."""
 
-import io
-import math
 import os
-import struct
-import wave
 from pathlib import Path
 
 import pytest
@@ -12,11 +8,10 @@ import pytest
 from tests.browser.conftest import DESKTOP, PHONE, axe_findings, set_theme
 from tests.support.builders import make_checklist, make_route
 from tests.support.sheets import make_draft, make_submitted
-from tests.support.sounds import keep
+from tests.support.sounds import keep, wave_file
 
 pytestmark = pytest.mark.django_db(transaction=True)
 SECONDS = 60
-RATE = 8000
 PICTURES = os.environ.get("SURVEY_PICTURES")
 # Plays from the middle and says where the sound is then.
 LISTEN = """async (audio) => {
@@ -32,19 +27,6 @@ LISTEN = """async (audio) => {
 }"""
 
 
-def tone() -> bytes:
-    """A minute of 440 Hz as WAVE, which every browser plays."""
-    samples = (int(9000 * math.sin(2 * math.pi * 440 * n / RATE)) for n in range(RATE))
-    second = b"".join(struct.pack("<h", sample) for sample in samples)
-    out = io.BytesIO()
-    with wave.open(out, "wb") as made:
-        made.setnchannels(1)
-        made.setsampwidth(2)
-        made.setframerate(RATE)
-        made.writeframes(second * SECONDS)
-    return out.getvalue()
-
-
 @pytest.fixture
 def route(programme):
     make_checklist(programme)
@@ -53,9 +35,9 @@ def route(programme):
 
 def with_sounds(observer, visit):
     said = {"media_type": "audio/wav", "seconds": float(SECONDS)}
-    keep(observer, visit, tone(), stop=1, species="pseudacris-crucifer", **said)
-    keep(observer, visit, tone(), stop=2, **said)
-    keep(observer, visit, tone(), stop=2, kind="note", **said)
+    keep(observer, visit, wave_file(SECONDS), stop=1, species="pseudacris-crucifer", **said)
+    keep(observer, visit, wave_file(SECONDS), stop=2, **said)
+    keep(observer, visit, wave_file(SECONDS), stop=2, kind="note", **said)
     return visit
 
 
@@ -87,7 +69,7 @@ def test_review(signed_in, observer, coordinator, route):
     assert 206 in parts
     with page.expect_download() as download:
         page.get_by_role("link", name="Download the recording of stop 1").click()
-    assert Path(download.value.path()).read_bytes() == tone()
+    assert Path(download.value.path()).read_bytes() == wave_file(SECONDS)
     assert look(page, "40-review") == []
 
 
@@ -103,7 +85,7 @@ def test_sheet(signed_in, observer, route, tmp_path):
     page = signed_in(observer)
     page.goto(f"/{observer.programme.slug}/sheets/{visit.pk}/")
     page.get_by_text("Add a sound file").click()
-    (tmp_path / "call.wav").write_bytes(tone())
+    (tmp_path / "call.wav").write_bytes(wave_file(SECONDS))
     page.get_by_label("Sound file").set_input_files(tmp_path / "call.wav")
     page.get_by_label("Recorded at stop").select_option("3")
     page.get_by_role("button", name="Add the sound").click()

@@ -130,7 +130,7 @@ def test_screens(phone, at_a_stop, look):
     look("24-voice-note")
     page.get_by_role("button", name="Stop and keep").click()
     page.get_by_text("2 recordings on this phone only.").wait_for()
-    page.locator("[data-recording]").first.scroll_into_view_if_needed()
+    page.get_by_role("heading", name="Recordings").scroll_into_view_if_needed()
     look("25-kept")
     page.locator("[data-recording]").first.click()
     page.get_by_role("button", name="Delete this recording").click()

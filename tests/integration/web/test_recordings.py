@@ -1,8 +1,6 @@
 """Listening: who hears what, in which parts (RFC 9110), and sound files on the paper sheet."""
 
 import datetime as dt
-import io
-import wave
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -11,7 +9,7 @@ from accounts.models import Role
 from surveys.models import Recording
 from tests.support.builders import make_checklist, make_member, make_programme, make_route
 from tests.support.sheets import make_draft, make_submitted
-from tests.support.sounds import keep, sound
+from tests.support.sounds import keep, sound, wave_file
 
 pytestmark = pytest.mark.django_db
 SOUND = sound(10_000)
@@ -155,16 +153,6 @@ def test_csp_lets_the_phone_play_what_it_holds(client_for, observer):
     assert "media-src 'self' blob:" in policy
 
 
-def waves() -> bytes:
-    out = io.BytesIO()
-    with wave.open(out, "wb") as made:
-        made.setnchannels(1)
-        made.setsampwidth(2)
-        made.setframerate(8000)
-        made.writeframes(bytes(16_000))
-    return out.getvalue()
-
-
 class TestOnTheSheet:
     @pytest.fixture
     def draft(self, programme, observer):
@@ -180,14 +168,14 @@ class TestOnTheSheet:
         return send
 
     def test_a_file_for_a_stop(self, post):
-        upload = SimpleUploadedFile("call.mp3", waves())
+        upload = SimpleUploadedFile("call.mp3", wave_file())
         page = post(sound=upload, stop="3", kind="voucher", species="pseudacris-crucifer")
         assert "The recording is kept." in page.content.decode()
         found = Recording.objects.get()
         # What it is, its first bytes say, whatever its name.
         assert (found.media_type, found.stop.number, found.state) == ("audio/wav", 3, "complete")
         with found.audio.open("rb") as file:
-            assert file.read() == waves()
+            assert file.read() == wave_file()
         assert f"recordings/{found.pk}" in page.content.decode()
 
     @pytest.mark.parametrize(
@@ -212,6 +200,6 @@ class TestOnTheSheet:
 
     def test_not_another_observers(self, post, programme):
         other = make_member(programme, Role.OBSERVER)
-        upload = SimpleUploadedFile("call.wav", waves())
+        upload = SimpleUploadedFile("call.wav", wave_file())
         assert post(other, sound=upload, stop="1", kind="voucher").status_code == 404
         assert not Recording.objects.exists()

@@ -1,8 +1,5 @@
 """What counts as a sound file."""
 
-import io
-import wave
-
 import pytest
 
 from surveys.visits.sounds import (
@@ -13,6 +10,7 @@ from surveys.visits.sounds import (
     media_type_of,
     megabytes,
 )
+from tests.support.sounds import wave_file
 
 
 @pytest.mark.parametrize(
@@ -49,13 +47,7 @@ def test_each_type_knows_its_own_beginning_only(media_type):
 
 
 def test_a_wave_file_that_the_standard_library_wrote():
-    out = io.BytesIO()
-    with wave.open(out, "wb") as made:
-        made.setnchannels(1)
-        made.setsampwidth(2)
-        made.setframerate(8000)
-        made.writeframes(bytes(100))
-    assert begins_like("audio/wav", out.getvalue()[:HEAD_BYTES])
+    assert begins_like("audio/wav", wave_file()[:HEAD_BYTES])
 
 
 @pytest.mark.parametrize("head", [b"", b"\xff", b"<html>", b"\x00" * HEAD_BYTES])

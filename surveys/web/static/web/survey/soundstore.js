@@ -4,44 +4,15 @@
 // state, sha256, begun, offset, trouble }. `state`: recording, kept, sent, removing (deleted here,
 // the server is still to be told). `begun`: the server knows of it. Its sound lies in pieces of a
 // second each, every one on the disk before the next: a battery that dies takes the last second.
+import { answered, database } from "./database.js";
+
 const NAME = "duskpool-recordings";
 const news = new BroadcastChannel(NAME);
 const listeners = new Set();
-let opening = null;
+const inDatabase = database(NAME, { recordings: "id", pieces: ["recording", "number"] });
 
-function open() {
-  opening ??= new Promise((resolve, reject) => {
-    const request = indexedDB.open(NAME, 1);
-    request.onupgradeneeded = () => {
-      request.result.createObjectStore("recordings", { keyPath: "id" });
-      request.result.createObjectStore("pieces", { keyPath: ["recording", "number"] });
-    };
-    request.onsuccess = () => {
-      request.result.onversionchange = () => request.result.close();
-      resolve(request.result);
-    };
-    request.onerror = () => reject(request.error);
-  });
-  return opening;
-}
-
-const answered = (request) =>
-  new Promise((resolve, reject) => {
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = () => reject(request.error);
-  });
-
-async function transact(mode, work) {
-  const database = await open();
-  const transaction = database.transaction(["recordings", "pieces"], mode, { durability: "strict" });
-  const done = new Promise((resolve, reject) => {
-    transaction.oncomplete = resolve;
-    transaction.onabort = () => reject(transaction.error ?? new Error("The phone did not store it."));
-  });
-  const [result] = await Promise.all([work(transaction.objectStore("recordings"), transaction.objectStore("pieces")), done]);
-  return result;
-}
-
+const transact = (mode, work) =>
+  inDatabase(["recordings", "pieces"], mode, (t) => work(t.objectStore("recordings"), t.objectStore("pieces")));
 const piecesOf = (id) => IDBKeyRange.bound([id], [id, []]);
 export const lockOf = (id) => `duskpool-recording:${id}`;
 

@@ -4,45 +4,14 @@
 // A cell: { visit, address, text, base, sent, theirs }. `base` is the text that the server is known
 // to have; `sent` are texts that went out without an answer, any of which it may have; `theirs` is
 // there while both sides changed the cell and nobody has chosen.
+import { answered, database } from "./database.js";
+
 const NAME = "duskpool-survey";
 export const EDITABLE = ["draft", "sent_back"];
 const STORES = { packets: "key", visits: "id", cells: ["visit", "address"], settings: "name" };
 const news = new BroadcastChannel(NAME);
 const listeners = new Set();
-let opening = null;
-
-function open() {
-  opening ??= new Promise((resolve, reject) => {
-    const request = indexedDB.open(NAME, 1);
-    request.onupgradeneeded = () => {
-      for (const [name, keyPath] of Object.entries(STORES)) request.result.createObjectStore(name, { keyPath });
-    };
-    request.onsuccess = () => {
-      request.result.onversionchange = () => request.result.close();
-      resolve(request.result);
-    };
-    request.onerror = () => reject(request.error);
-  });
-  return opening;
-}
-
-const answered = (request) =>
-  new Promise((resolve, reject) => {
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = () => reject(request.error);
-  });
-
-/** One transaction, on the disk when the promise resolves: a battery that dies takes nothing. */
-async function transact(names, mode, work) {
-  const database = await open();
-  const transaction = database.transaction(names, mode, { durability: "strict" });
-  const done = new Promise((resolve, reject) => {
-    transaction.oncomplete = resolve;
-    transaction.onabort = () => reject(transaction.error ?? new Error("The phone did not store it."));
-  });
-  const [result] = await Promise.all([work(transaction), done]);
-  return result;
-}
+const transact = database(NAME, STORES);
 
 const ofVisit = (id) => IDBKeyRange.bound([id], [id, []]);
 const blank = (visit, address) => ({ visit, address, text: "", base: "", sent: [] });
