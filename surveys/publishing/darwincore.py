@@ -298,7 +298,7 @@ def _remarks(visit: Mapping[str, Any]) -> str:
 def _habitat(stop: Mapping[str, Any]) -> str | None:
     parts = [stop["habitat"]]
     if stop["hydroperiod"]:
-        parts.append(f"holds water: {stop['hydroperiod']}")
+        parts.append(f"holds water: {stop['hydroperiod'].replace('_', ' ')}")
     if stop["fish"]:
         parts.append(f"fish: {stop['fish']}")
     return "; ".join(part for part in parts if part) or None
