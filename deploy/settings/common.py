@@ -172,7 +172,14 @@ MIGRATION_MODULES = {"knox": None}
 REST_KNOX = {"AUTH_HEADER_PREFIX": "Bearer"}
 SPECTACULAR_SETTINGS = {
     "TITLE": "Duskpool",
-    "DESCRIPTION": "Visits, review, seasons and trends of calling surveys.",
+    "DESCRIPTION": "Visits, review, seasons, trends and publications of calling surveys, and the "
+    "records of accepted visits.\n\n"
+    "Programs send a token, made under *Access tokens*: `Authorization: Bearer …`. Records come "
+    "in pages: follow `next` until it is null. An export is one stream of any length. Places are "
+    "given as the programme shares them. `RateLimit` says what is left of the hour's requests; "
+    "after too many comes 429 with `Retry-After`.\n\n"
+    "    curl -H 'Authorization: Bearer TOKEN' "
+    "'https://HOST/api/v1/PROGRAMME/records/calls/export/?format=csv'",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -33,7 +33,9 @@ class FactsForm(forms.Form):
     )
     distance_unit = forms.ChoiceField(label="Distances in", choices=unit_choices(DistanceUnit))
     contact_email = forms.EmailField(
-        label="Contact e-mail", required=False, help_text="Shown to members and in invitations."
+        label="Contact e-mail",
+        required=False,
+        help_text="Shown to members, in invitations and in publications; empty to show none.",
     )
     local_rules = forms.CharField(
         label="Local rules",

@@ -23,7 +23,7 @@ class SharingForm(forms.Form):
         ],
         widget=forms.RadioSelect,
         help_text="A sensitive species makes it coarser for every stop of the routes where it was "
-        "recorded, never finer. The table beside shows what a reader will see.",
+        "recorded, never finer. The table below shows what a reader will see.",
     )
     publication_reach = forms.ChoiceField(
         label="Publications are seen by",

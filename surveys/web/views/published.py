@@ -25,6 +25,7 @@ from surveys.models import Programme, Publication, Reach
 from surveys.publishing.citing import BIBTEX, CSL_JSON, JSON_LD, bibtex, citation_text, csl
 from surveys.publishing.described import Described, entry, index, jsonld, trends_of
 from surveys.publishing.files import file_of
+from surveys.publishing.reproduce import COMMANDS
 from surveys.publishing.serving import file_response
 from surveys.web.publishedurls import Addresses
 
@@ -133,6 +134,7 @@ def published_version(request: ReaderRequest, season_year: int, version: int) ->
         "method": publication.method,
         "citation": citation_text(found.cited),
         "jsonld": _data_block(data),
+        "commands": COMMANDS if any(file.kind == "tables.zip" for file in found.files) else (),
         "urls": {
             "all": at.programme(),
             "index": at.version_index(publication),
