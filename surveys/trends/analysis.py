@@ -107,7 +107,7 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
             silent=silent_kinds(choice, histories),
         ),
         fit_check=check,
-        turnover=_turnover(histories, covariates, choice.detection_covariates)
+        turnover=_turnover(histories, covariates, choice.detection_covariates, site)
         if parts.turnover
         else None,
         index=_index(histories) if parts.index else None,
@@ -185,23 +185,27 @@ def _year(
 
 
 def _turnover(
-    histories: Histories, covariates: Mapping[str, FloatArray], detection: Sequence[str]
+    histories: Histories,
+    covariates: Mapping[str, FloatArray],
+    detection: Sequence[str],
+    site: Site,
 ) -> Turnover:
     """The dynamic model over all season years from the first to the last; a year without visits
-    stays empty."""
-    sites, site = np.unique(histories.site, return_inverse=True)
+    stays empty. Stops are clustered by route; routes are sites of their own."""
+    sites, first_row, place = np.unique(histories.site, return_index=True, return_inverse=True)
     first = int(histories.season_year.min(initial=9999))
     seasons = int(histories.season_year.max(initial=first)) - first + 1
     shape = (len(sites), max(seasons, 1), histories.detected.shape[1])
 
     def grid(values: FloatArray) -> FloatArray:
         found = np.full(shape, np.nan)
-        found[site, histories.season_year - first] = values
+        found[place, histories.season_year - first] = values
         return found
 
     fit = fit_dynamic(
         grid(histories.detected),
         detection={name: grid(covariates[name]) for name in detection},
+        clusters=histories.cluster[first_row] if site == "stop" else None,
     )
     return Turnover(
         colonisation=dynamic_chance(fit, "colonisation"),

@@ -12,10 +12,16 @@ from numpy.typing import ArrayLike
 from scipy.special import expit, logit
 
 from . import results
-from .arrays import FloatArray, float_array
+from .arrays import FloatArray, codes_of, float_array
 from .design import INTERCEPT, Design, blocks, site_design, standardised
-from .dynamic_likelihood import DynamicCells, dynamic_cells, value_gradient, yearly_shares
-from .fitted import Fitted, derived_share, fit_model, line_estimate, unfitted
+from .dynamic_likelihood import (
+    DynamicCells,
+    cell_scores,
+    dynamic_cells,
+    value_gradient,
+    yearly_shares,
+)
+from .fitted import Fitted, clustered, derived_share, fit_model, line_estimate, unfitted
 from .occupancy import check_histories
 from .optimise import Objective, numeric_hessian
 from .results import Estimate
@@ -42,6 +48,7 @@ def fit_dynamic(
     colonisation: Covariates | None = None,
     extinction: Covariates | None = None,
     detection: Covariates | None = None,
+    clusters: ArrayLike | None = None,
 ) -> DynamicFit:
     """Fit initial occupancy, colonisation, extinction and detection by maximum likelihood.
 
@@ -49,6 +56,7 @@ def fit_dynamic(
     and a site never visited is left out. Covariates of ``initial`` are (sites,); of
     ``colonisation`` and ``extinction`` (sites,) or (sites, seasons - 1), the step that leads to
     the next season; of ``detection`` (sites,), (sites, seasons) or (sites, seasons, visits).
+    ``clusters`` (sites,) asks for clustered standard errors, with Wald intervals by t.
     Raises ValueError for arrays of the wrong shape, and for a missing covariate of a chance that
     every site has: only detection covariates may be NaN, and such visits are left out.
     """
@@ -65,6 +73,8 @@ def fit_dynamic(
     for part in ("initial occupancy", "colonisation", "extinction"):
         if np.isnan(parts[part].matrix).any():
             raise ValueError(f"{part}: covariates must not be missing; fill or drop those sites")
+    labels = np.arange(sites) if clusters is None else clusters
+    cluster = codes_of(labels, name="clusters", length=sites)[1]
     history, flags = _without_unknown_visits(history, parts["detection"])
     kept = ~np.isnan(history).all(axis=(1, 2))
     history = history[kept]
@@ -81,6 +91,10 @@ def fit_dynamic(
     else:
         back = reduce(blocks, (own for _, own in scaled))
         fitted = _fit(cells, _starts(history, parts), back, names, flags)
+        if clusters is not None and fitted.maximum is not None:
+            own = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
+            scores = cell_scores(cells, fitted.maximum.theta)[cells.group]
+            fitted = clustered(fitted, scores, own)
     return DynamicFit(fitted=fitted, parts=parts, cells=cells, seasons=seasons)
 
 

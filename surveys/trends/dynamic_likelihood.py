@@ -73,41 +73,78 @@ def dynamic_cells(
     )
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Residuals:
+    """Expected complete data less what the model says, for each part of the parameters."""
+
+    initial: FloatArray
+    colonisation: FloatArray
+    extinction: FloatArray
+    detection: FloatArray
+
+
 def value_gradient(cells: DynamicCells) -> ValueGradient:
     """Log-likelihood and gradient as a function of the coefficients on the logit scale."""
 
     def evaluate(theta: FloatArray) -> tuple[float, FloatArray]:
-        for_initial, for_colonisation, for_extinction, for_detection = cells.split(theta)
-        first = expit(cells.initial @ for_initial)
-        gain = expit(cells.colonisation @ for_colonisation)
-        loss = expit(cells.extinction @ for_extinction)
-        p_logit = cells.detection @ for_detection
-        emission, height = _emissions(cells, p_logit)
-        forward, scale = _forward(emission, first, gain, loss)
-        with np.errstate(divide="ignore"):
-            value = float(cells.weight @ (np.log(scale) + height).sum(axis=1))
-        if not np.isfinite(value):
+        value, residuals = _evaluate(cells, theta)
+        if residuals is None:
             return -np.inf, np.zeros(len(theta))
-        backward = _backward(emission, scale, gain, loss)
-        occupied = forward[:, :, 1] * backward[:, :, 1]
-        ahead = emission[:, 1:] * backward[:, 1:] / scale[:, 1:, None]
-        gained = forward[:, :-1, 0] * gain * ahead[:, :, 1]
-        stayed_empty = forward[:, :-1, 0] * (1 - gain) * ahead[:, :, 0]
-        lost = forward[:, :-1, 1] * loss * ahead[:, :, 0]
-        stayed = forward[:, :-1, 1] * (1 - loss) * ahead[:, :, 1]
-        residual = (cells.detections - cells.trials * expit(p_logit)) * occupied[:, :, None]
         weight = cells.weight
         gradient = np.concatenate(
             [
-                cells.initial.T @ (weight * (occupied[:, 0] - first)),
-                _pull(cells.colonisation, weight, gained - gain * (gained + stayed_empty)),
-                _pull(cells.extinction, weight, lost - loss * (lost + stayed)),
-                _pull(cells.detection, weight, residual),
+                cells.initial.T @ (weight * residuals.initial),
+                _pull(cells.colonisation, weight, residuals.colonisation),
+                _pull(cells.extinction, weight, residuals.extinction),
+                _pull(cells.detection, weight, residuals.detection),
             ]
         )
         return value, gradient
 
     return evaluate
+
+
+def cell_scores(cells: DynamicCells, theta: FloatArray) -> FloatArray:
+    """Derivative of each cell's log-likelihood, (G, K), for one row of the cell."""
+    residuals = _evaluate(cells, theta)[1]
+    if residuals is None:
+        return np.full((len(cells.weight), len(theta)), np.nan)
+    return np.hstack(
+        [
+            residuals.initial[:, None] * cells.initial,
+            np.einsum("gs,gsk->gk", residuals.colonisation, cells.colonisation),
+            np.einsum("gs,gsk->gk", residuals.extinction, cells.extinction),
+            np.einsum("gsj,gsjk->gk", residuals.detection, cells.detection),
+        ]
+    )
+
+
+def _evaluate(cells: DynamicCells, theta: FloatArray) -> tuple[float, _Residuals | None]:
+    """The log-likelihood, and the residuals where it is finite."""
+    for_initial, for_colonisation, for_extinction, for_detection = cells.split(theta)
+    first = expit(cells.initial @ for_initial)
+    gain = expit(cells.colonisation @ for_colonisation)
+    loss = expit(cells.extinction @ for_extinction)
+    p_logit = cells.detection @ for_detection
+    emission, height = _emissions(cells, p_logit)
+    forward, scale = _forward(emission, first, gain, loss)
+    with np.errstate(divide="ignore"):
+        value = float(cells.weight @ (np.log(scale) + height).sum(axis=1))
+    if not np.isfinite(value):
+        return -np.inf, None
+    backward = _backward(emission, scale, gain, loss)
+    occupied = forward[:, :, 1] * backward[:, :, 1]
+    ahead = emission[:, 1:] * backward[:, 1:] / scale[:, 1:, None]
+    gained = forward[:, :-1, 0] * gain * ahead[:, :, 1]
+    stayed_empty = forward[:, :-1, 0] * (1 - gain) * ahead[:, :, 0]
+    lost = forward[:, :-1, 1] * loss * ahead[:, :, 0]
+    stayed = forward[:, :-1, 1] * (1 - loss) * ahead[:, :, 1]
+    return value, _Residuals(
+        initial=occupied[:, 0] - first,
+        colonisation=gained - gain * (gained + stayed_empty),
+        extinction=lost - loss * (lost + stayed),
+        detection=(cells.detections - cells.trials * expit(p_logit)) * occupied[:, :, None],
+    )
 
 
 def yearly_shares(cells: DynamicCells, theta: FloatArray) -> tuple[FloatArray, FloatArray]:

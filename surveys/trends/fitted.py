@@ -34,6 +34,8 @@ FEWEST_CLUSTERS = 10
 PROFILE = "profile likelihood"
 DELTA = "delta method on the logit scale"
 _NEAR_END = 1e-9
+# At the edge of the range, an interval over more than this of it says that nothing is known.
+_TELLS_NOTHING = 0.5
 _MOST_COSTLY = 60
 
 
@@ -236,7 +238,8 @@ def line_estimate(
 def derived_share(fitted: Fitted, function: Smooth, *, name: str, level: float) -> Estimate:
     """A share that is a smooth function of the coefficients, by the delta method.
 
-    ``function`` returns the share and its gradient (K,).
+    ``function`` returns the share and its gradient (K,). A fit at the edge of the range gives no
+    value where it has no limits, or limits that leave everything open.
     """
     check_level(level)
     if fitted.maximum is None or results.NOT_IDENTIFIED in fitted.flags:
@@ -244,9 +247,11 @@ def derived_share(fitted: Fitted, function: Smooth, *, name: str, level: float) 
     value, gradient = function(fitted.coefficients)
     low, high, se = share_limits(value, gradient, fitted.covariance, quantile(fitted, level))
     edge = () if se is not None else (results.EDGE_OF_RANGE,)
+    at_edge = results.EDGE_OF_RANGE in merge_flags(fitted.flags, edge)
+    told = low is not None and high is not None and not (at_edge and high - low > _TELLS_NOTHING)
     return Estimate(
         name=name,
-        value=value,
+        value=value if told else None,
         low=low,
         high=high,
         interval=f"{DELTA}{', clustered' if fitted.clusters else ''}",

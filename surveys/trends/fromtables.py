@@ -149,6 +149,7 @@ def trend_row(species: str, site: Site, result: FitResult) -> Row:
         **_interval("naive_change", trend.naive),
         **_interval("log_odds", trend.log_odds),
         "detection_model": trend.detection_model,
+        "occupancy_model": trend.occupancy_model,
         "method": _made(trend.occupancy),
         "flags": "; ".join(trend.occupancy.flags),
     }

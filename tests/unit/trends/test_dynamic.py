@@ -16,7 +16,12 @@ from surveys.trends.dynamic import (
     grid_design,
     seasonal_occupancy,
 )
-from surveys.trends.dynamic_likelihood import dynamic_cells, value_gradient, yearly_shares
+from surveys.trends.dynamic_likelihood import (
+    cell_scores,
+    dynamic_cells,
+    value_gradient,
+    yearly_shares,
+)
 
 NAN = float("nan")
 coefficient = st.floats(-3, 3)
@@ -181,6 +186,28 @@ class TestFit:
         truth = np.log(0.6 / 0.4) - np.log(0.1 / 0.9)
         assert abs(fit.fitted.coefficients[at] - truth) < 3 * se
         assert seasonal_occupancy(fit)[4].value == pytest.approx(0.38, abs=0.1)
+
+
+class TestClusters:
+    def test_scores_add_up_to_the_gradient(self, fit):
+        theta = fit.fitted.maximum.theta + 0.1
+        gradient = value_gradient(fit.cells)(theta)[1]
+        scores = cell_scores(fit.cells, theta)
+        np.testing.assert_allclose(fit.cells.weight @ scores, gradient, rtol=1e-9, atol=1e-9)
+
+    def test_copies_of_a_site_are_no_new_knowledge(self):
+        """Every site three times, as one cluster: the standard errors of the sites alone."""
+        history = simulated(np.random.default_rng(3), sites=120, seasons=5)
+        alone = fit_dynamic(history, clusters=np.arange(120))
+        copied = fit_dynamic(np.repeat(history, 3, axis=0), clusters=np.repeat(np.arange(120), 3))
+        np.testing.assert_allclose(copied.fitted.covariance, alone.fitted.covariance, rtol=1e-3)
+        loss = dynamic_chance(alone, "extinction")
+        assert "clustered" in loss.interval
+        assert loss.low < loss.value < loss.high
+
+    def test_a_wrong_number_of_labels_is_refused(self):
+        with pytest.raises(ValueError, match="clusters"):
+            fit_dynamic(simulated(np.random.default_rng(3), sites=9, seasons=3), clusters=[1, 2])
 
 
 class TestWeakData:

@@ -102,6 +102,18 @@ class TestDerived:
         assert found.se == pytest.approx(0.1 * np.sqrt(0.5), rel=1e-4)
         assert found.high == pytest.approx(1 - found.low)
 
+    @pytest.mark.parametrize(
+        ("slope", "told"), [(0.5, True), (3.0, False)], ids=["narrow", "everything is open"]
+    )
+    def test_at_the_edge_only_what_the_limits_narrow_down(self, slope, told):
+        """Limits at 1.96 * 0.707 * slope on the logit scale, for a curvature of 2."""
+        model = replace(fitted(hill), flags=(results.EDGE_OF_RANGE,))
+        found = derived_share(model, lambda _: (0.5, slope * ONE / 4), name="x", level=0.95)
+        assert (found.value is not None) is told
+        assert found.low < 0.5 < found.high
+        sound = derived_share(fitted(hill), lambda _: (0.5, slope * ONE / 4), name="x", level=0.95)
+        assert sound.value == 0.5
+
     def test_at_the_end_there_is_no_interval(self):
         found = derived_share(fitted(hill), lambda _: (1.0, ONE), name="x", level=0.95)
         assert (found.low, found.high, found.se) == (None, None, None)
