@@ -1,0 +1,55 @@
+"""The public page and the screens about what leaves the house, in a browser: axe finds nothing,
+nothing scrolls sideways, and the policy for scripts lets the data block be."""
+
+import json
+
+import pytest
+
+from accounts.models import Role
+from accounts.tokens import make_token
+from surveys.models import Reach
+from surveys.publishing.exact import note_exact_download
+from tests.browser.conftest import DESKTOP, PHONE, axe_findings, set_theme
+from tests.support.builders import make_member
+from tests.support.frozen import small_programme
+from tests.support.published import published
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def test_screens_are_accessible_and_the_data_block_is_read(signed_in):
+    programme = small_programme()
+    coordinator = make_member(programme, Role.COORDINATOR)
+    published(coordinator)
+    programme.publication_reach = Reach.LINK
+    programme.save()
+    make_token(coordinator, name="report", scope="exact", days=30)
+    note_exact_download(coordinator, what="Stops", path="/api/v1/example/records/stops/")
+    home = f"/{programme.slug}"
+    version = f"/published/{programme.slug}/by-link/{programme.publication_key}/2024/1/"
+    addresses = [
+        version,
+        version.removesuffix("2024/1/"),
+        f"{home}/programme/sharing/",
+        f"{home}/programme/sharing/exact-places/",
+        f"{home}/access-tokens/",
+        "/your-name/",
+    ]
+    found, complaints = {}, []
+    for viewport in (PHONE, DESKTOP):
+        page = signed_in(coordinator, viewport=viewport)
+        page.on("console", lambda said: complaints.append(said.text))
+        for theme in ("day", "night"):
+            set_theme(page, theme)
+            for address in addresses:
+                page.goto(address)
+                page.wait_for_load_state("networkidle")
+                wide = page.evaluate("document.documentElement.scrollWidth > innerWidth")
+                problems = axe_findings(page) + (["scrolls sideways"] if wide else [])
+                if problems:
+                    found[f"{address} {theme} {viewport['width']}"] = problems
+        page.goto(version)
+        block = page.locator('script[type="application/ld+json"]').text_content()
+        assert json.loads(block)["@type"] == "Dataset"
+    assert found == {}
+    assert [said for said in complaints if "Content Security Policy" in said] == []
