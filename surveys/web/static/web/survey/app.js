@@ -83,6 +83,8 @@ function update() {
 async function hear(visit) {
   if (visit !== model.model.visit?.id) return update();
   if (await model.reload()) return undefined;
+  shown?.leave?.();
+  shown = null;
   model.close();
   go("home");
   return snack("The visit was thrown away; it is not on this phone any more.");

@@ -45,7 +45,7 @@ export function syncWords(status, visits) {
 
 export function clockWords(ahead) {
   if (Math.abs(ahead) < WRONG_CLOCK_MS) return "";
-  return `This phone’s clock was ${duration(Math.abs(ahead) / 1000)} ${ahead > 0 ? "ahead of" : "behind"} the server’s when they last met.`;
+  return `This phone’s clock was ${duration(60 * Math.round(Math.abs(ahead) / 60_000))} ${ahead > 0 ? "ahead of" : "behind"} the server’s when they last met.`;
 }
 
 /** By which protocol the server judges the visit, where that is not plain. */

@@ -112,13 +112,14 @@ export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = 
     const visit = await answered(visits.get(id));
     if (!visit || (onlyNewer && visit.revision !== null && theirs.revision <= visit.revision)) return false;
     // A server that moved on takes nothing more that we sent before: what we know now is final.
-    const certain = theirs.revision > (visit.revision ?? 1) || !EDITABLE.includes(theirs.state);
+    const certain = theirs.revision > (visit.revision ?? 1);
+    const open = EDITABLE.includes(theirs.state);
     const known = new Map((await answered(cells.getAll(ofVisit(id)))).map((cell) => [cell.address, cell]));
     const clashes = new Map(conflicts.map((conflict) => [conflict.address, conflict.theirs]));
     let changed = false;
     for (const address of new Set([...known.keys(), ...Object.keys(theirs.cells)])) {
       const before = known.get(address) ?? blank(id, address);
-      const after = settled(before, theirs.cells[address] ?? "", changes[address], clashes.get(address), certain);
+      const after = settled(before, theirs.cells[address] ?? "", changes[address], clashes.get(address), { certain, open });
       changed ||= after.text !== before.text || inConflict(after) !== inConflict(before);
       cells.put(after);
     }
@@ -131,7 +132,7 @@ export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = 
   });
 }
 
-function settled(cell, onServer, sent, clash, certain) {
+function settled(cell, onServer, sent, clash, { certain, open }) {
   if (clash !== undefined) {
     // Our own earlier sending got through although its answer did not.
     if (cell.sent.includes(clash) || clash === cell.text) return { ...cell, base: clash, sent: [] };
@@ -145,7 +146,8 @@ function settled(cell, onServer, sent, clash, certain) {
   if (!isPending(cell)) return { ...cell, text: onServer, base: onServer };
   if (!certain) return cell;
   if ([cell.base, cell.text, ...cell.sent].includes(onServer)) return { ...cell, base: onServer, sent: [] };
-  return { ...cell, theirs: onServer, sent: [] };
+  // Whoever handed the visit in has chosen; ours waits until it is sent back.
+  return open ? { ...cell, theirs: onServer, sent: [] } : cell;
 }
 
 /** Remove a visit and its cells from the phone. */

@@ -13,6 +13,8 @@ export function timesOf(cell, time) {
   };
 }
 
+const SET_BACK_MS = 60_000;
+
 /**
  * `phase`: away, skipped, waiting, ready (the wait is over), listening, paused, over (the time is
  * up, but no end is written), done. `left` and `total` in milliseconds where there is a countdown.
@@ -24,7 +26,8 @@ export function standing(times, protocol, pausedSince, now) {
   if (started !== null && finished !== null) return { phase: "done" };
   if (started !== null) return listening(times, protocol, pausedSince, now);
   if (status === "listened" && finished !== null) return { phase: "done" };
-  if (arrived === null) return { phase: "away" };
+  // An arrival that lies ahead was written before the phone's clock was set back.
+  if (arrived === null || arrived > now + SET_BACK_MS) return { phase: "away" };
   const total = 1000 * (protocol.settling_wait ?? 0);
   const left = Math.max(0, arrived + total - now);
   return { phase: left > 0 ? "waiting" : "ready", left, total, pausedMs };

@@ -181,7 +181,7 @@ export function screen(app, number) {
     away: () => ["On the way", protocol.settling_wait ? `Then wait ${duration(protocol.settling_wait)} quietly` : "Engine and lights off when you are there", "I am at the stop"],
     waiting: () => ["Let them settle", "Stand still, lights off", "Start before the wait is over"],
     ready: () => ["Ready to listen", `${duration(protocol.listening_time)} by the clock`, "Start listening"],
-    listening: () => ["Listening", `since ${clock(times().started, zone)}`, "Stop before the time is over"],
+    listening: () => ["Listening", times().started > now() ? "The phone’s clock was set back. Begin the listening again." : `since ${clock(times().started, zone)}`, "Stop before the time is over"],
     paused: () => ["Loud event", protocol.interruption === "restart" ? "Wait until it is quiet, then begin again" : "The clock stands still until it is quiet", protocol.interruption === "restart" ? "Begin again" : "Go on listening"],
     over: () => ["Time is up", "", "Write the end"],
     done: () => ["Stop done", `${clock(times().started, zone)} to ${clock(times().finished, zone)}`, around < model.stops.length - 1 ? `Next: stop ${model.stops[around + 1].number}` : "To the summary"],

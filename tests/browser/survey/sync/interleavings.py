@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from django.contrib.sessions.models import Session
 
 from surveys.models import Visit, VisitState
-from tests.browser.survey.handset import Handset
-from tests.browser.survey.wire import FAULTS, Message, Wire
+from tests.browser.survey.sync.handset import Handset
+from tests.browser.survey.sync.wire import FAULTS, Message, Wire
 
 SPECIES = ("pseudacris-crucifer", "lithobates-sylvaticus")
 STOPS = (1, 2, 3)
@@ -203,7 +203,7 @@ class Evening:
 
     def fault(self, step: Step, phone: Handset, tab: int) -> None:
         what, where = step.more
-        self.wire.arm(str(what), _writes if where == "write" else _hello)
+        self.wire.arm(FAULTS[what], _writes if where == "write" else _hello)
 
     def sign_in(self, step: Step, phone: Handset, tab: int) -> None:
         if phone.offline or phone.send() != "signed-out":
@@ -290,7 +290,7 @@ class Evening:
     def _submit(self, number: int) -> Visit:
         phone = self.phones[number]
         if self.plan.last_fault:
-            self.wire.arm(self.plan.last_fault)
+            self.wire.arm(FAULTS[self.plan.last_fault])
         for _ in range(_ROUNDS):
             record = phone.record()
             if record["state"] == VisitState.SUBMITTED:

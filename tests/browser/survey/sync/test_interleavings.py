@@ -12,74 +12,43 @@ import pytest
 from django.core.cache import cache
 
 from surveys.models import Route
-from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
-from tests.browser.survey.handset import Handset
-from tests.browser.survey.interleavings import Evening, Plan, doubled, plan_of
-from tests.browser.survey.wire import Wire
-from tests.support.builders import make_checklist, make_route
+from tests.browser.survey.sync.handset import Handset
+from tests.browser.survey.sync.interleavings import Evening, Plan, doubled, plan_of
+from tests.support.builders import make_route
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 FEW, MANY = range(8), range(200)
 CUTTING_S = float(os.environ.get("SYNC_CUT_S", "90"))
 Verdict = tuple[list[str], list[str]]
-OPTIONS = {
-    "viewport": PHONE,
-    "is_mobile": True,
-    "has_touch": True,
-    "locale": "en-US",
-    "timezone_id": "America/Chicago",
-}
 
 
 @pytest.fixture
-def wire(live_server):
-    made = Wire(live_server.url)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def observer_with_checklist(observer):
-    make_checklist(observer.programme, "Pseudacris crucifer", "Lithobates sylvaticus")
-    return observer
-
-
-@pytest.fixture
-def handsets(browser, wire, observer_with_checklist, tmp_path):
+def handsets(open_phone, observer):
     """Phones by number and by whether they can be killed; opened once, used by every evening."""
     kept: dict[tuple[int, bool], Handset] = {}
-    slug = observer_with_checklist.programme.slug
 
     def phone(number: int, killable: bool, route: Route) -> Handset:
         key = (number, killable and number == 0)
         if key not in kept:
-            folder = tmp_path / "phone" if key[1] else None
-            opened = Handset(
-                _launcher(browser, wire.url, folder),
-                home=f"/{slug}/survey/",
-                email=observer_with_checklist.person.email,
-                folder=folder,
-            )
-            opened.take_along(f"/{slug}/tonight/{route.code}/")
+            opened = open_phone(observer, killable=key[1])
+            opened.take_along(route.code)
             kept[key] = opened
-        kept[key].begin(f"/{slug}/survey/packets/{route.code}.json")
+        kept[key].begin(route.code)
         return kept[key]
 
-    yield phone
-    for one in kept.values():
-        one.close()
+    return phone
 
 
 @pytest.fixture
-def evening(wire, observer_with_checklist, handsets):
+def evening(wire, observer, checklist, handsets):
     """Runs a plan on a route of its own; what was lost and what doubled."""
 
     def run(plan: Plan) -> tuple[list[str], list[str]]:
         wire.heal()
         wire.deliver()
         cache.clear()
-        route = make_route(observer_with_checklist.programme)
+        route = make_route(observer.programme)
         tonight = Evening(plan, wire, lambda number: handsets(number, plan.killable, route))
         tonight.carry_out()
         visit = tonight.finish()
@@ -89,14 +58,6 @@ def evening(wire, observer_with_checklist, handsets):
         return tonight.book.losses(visit.cells) + problems, doubled(visit, visit.cells)
 
     return run
-
-
-def _launcher(browser, url: str, folder: Path | None):
-    if folder is None:
-        return lambda: browser.new_context(base_url=url, **OPTIONS)
-    return lambda: browser.browser_type.launch_persistent_context(
-        folder, executable_path=CHROMIUM, args=FLAGS, base_url=url, **OPTIONS
-    )
 
 
 def explore(evening, seeds) -> None:

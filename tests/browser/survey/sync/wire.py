@@ -1,7 +1,8 @@
 """A wire between phone and server that breaks in the ways that wires do.
 
 An HTTP proxy with a connection for each request, so that no browser sends anything again
-by itself. Faults are armed beforehand; each strikes one request that it fits.
+by itself. Faults are armed beforehand; each strikes one request that it fits. The survey
+tries a broken connection once more at once: a fault that shall be noticed strikes twice.
 """
 
 from __future__ import annotations
@@ -9,7 +10,6 @@ from __future__ import annotations
 import http.client
 import sys
 import threading
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -43,6 +43,9 @@ class Answer:
 _BROKEN = Answer(status=500, headers=(("Content-Type", "text/html"),), body=b"<h1>Broken</h1>")
 
 
+Fault = Callable[["Wire", Message], Answer | None]
+
+
 class _Proxy(ThreadingHTTPServer):
     daemon_threads = True
 
@@ -57,11 +60,9 @@ class Wire:
 
     def __init__(self, server: str) -> None:
         self._host = server.removeprefix("http://")
-        self._armed: list[tuple[str, Callable[[Message], bool]]] = []
+        self._armed: list[tuple[Fault, Callable[[Message], bool]]] = []
         self._held: list[Message] = []
         self._lock = threading.Lock()
-        self.struck: Counter[str] = Counter()
-        self.late: list[int] = []
         self._proxy = _Proxy(("127.0.0.1", 0), self._handler())
         self.url = f"http://127.0.0.1:{self._proxy.server_port}"
         threading.Thread(target=self._proxy.serve_forever, args=(0.05,), daemon=True).start()
@@ -70,10 +71,16 @@ class Wire:
         self._proxy.shutdown()
         self._proxy.server_close()
 
-    def arm(self, fault: str, fits: Callable[[Message], bool] = lambda one: one.writes) -> None:
-        """The next request that fits suffers one of FAULTS."""
+    def arm(
+        self,
+        fault: Fault,
+        fits: Callable[[Message], bool] = lambda one: one.writes,
+        *,
+        times: int = 1,
+    ) -> None:
+        """The next requests that fit suffer the fault."""
         with self._lock:
-            self._armed.append((fault, fits))
+            self._armed.extend([(fault, fits)] * times)
 
     def heal(self) -> None:
         with self._lock:
@@ -83,7 +90,8 @@ class Wire:
         """What was held up on the way reaches the server now; nobody waits for the answers."""
         with self._lock:
             held, self._held = self._held, []
-        self.late.extend(self.pass_on(message).status for message in held)
+        for message in held:
+            self.pass_on(message)
 
     def hold(self, message: Message) -> None:
         with self._lock:
@@ -92,12 +100,9 @@ class Wire:
     def answer_to(self, message: Message) -> Answer | None:
         """What the phone gets; None where the connection just ends."""
         fault = self._fault_for(message)
-        if fault is None:
-            return self.pass_on(message)
-        self.struck[fault] += 1
-        return FAULTS[fault](self, message)
+        return self.pass_on(message) if fault is None else fault(self, message)
 
-    def _fault_for(self, message: Message) -> str | None:
+    def _fault_for(self, message: Message) -> Fault | None:
         with self._lock:
             for place, (fault, fits) in enumerate(self._armed):
                 if fits(message):
@@ -201,7 +206,7 @@ def _sent_again_late(wire: Wire, message: Message) -> Answer:
     return wire.pass_on(message)
 
 
-FAULTS: dict[str, Callable[[Wire, Message], Answer | None]] = {
+FAULTS: dict[str, Fault] = {
     "request lost": _lost_request,
     "500 before": _error_before,
     "500 after": _error_after,

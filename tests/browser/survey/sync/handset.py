@@ -28,18 +28,19 @@ _MODULES = """
   while (!app.sync) await new Promise((resolve) => setTimeout(resolve, 15));
 """
 _PATIENCE_MS = 30_000
-_EMPTY = """() => new Promise((resolve) => {
+_EMPTY = """async () => {
   localStorage.clear();
-  const request = indexedDB.open("duskpool-survey");
-  request.onsuccess = () => {
-    const { result: database } = request;
-    const names = [...database.objectStoreNames];
-    if (names.length === 0) return resolve(database.close());
-    const transaction = database.transaction(names, "readwrite");
-    for (const name of names) transaction.objectStore(name).clear();
-    transaction.oncomplete = () => resolve(database.close());
-  };
-})"""
+  const name = "duskpool-survey";
+  if (!(await indexedDB.databases()).some((one) => one.name === name)) return;
+  await new Promise((resolve) => {
+    indexedDB.open(name).onsuccess = ({ target: { result: database } }) => {
+      const stores = [...database.objectStoreNames];
+      const transaction = database.transaction(stores, "readwrite");
+      for (const store of stores) transaction.objectStore(store).clear();
+      transaction.oncomplete = () => resolve(database.close());
+    };
+  });
+}"""
 _FETCH_PACKET = """(await import("/static/web/survey/model.js"))
   .keepPacket(location.pathname.split("/")[1], await (await fetch(given)).json())"""
 # The policy of the pages forbids Playwright's own way of waiting.
@@ -59,11 +60,12 @@ class Handset:
         self,
         launch: Callable[[], BrowserContext],
         *,
-        home: str,
+        slug: str,
         email: str,
         folder: Path | None = None,
     ) -> None:
-        self._launch, self._home, self._email = launch, home, email
+        self._launch, self._email = launch, email
+        self._home, self._tonight = f"/{slug}/survey/", f"/{slug}/tonight/"
         self.folder = folder
         self.offline = False
         self.visit = ""
@@ -84,25 +86,27 @@ class Handset:
 
     # The browser
 
-    def take_along(self, tonight: str) -> None:
+    def take_along(self, code: str) -> None:
         """Sign in and take a route along; the screen is then kept on the phone."""
         sign_in(self.page, self._email)
-        self.page.goto(tonight)
+        self.page.goto(f"{self._tonight}{code}/")
         self.page.get_by_role("button", name="Take tonight along").click()
         self.page.get_by_text("The survey works without a network.").wait_for()
 
-    def begin(self, packet: str) -> None:
-        """An empty phone that takes along one route and begins the visit of tonight."""
+    def begin(self, code: str, *, hours: float = 0) -> None:
+        """An empty phone that takes along one route and begins the visit of tonight; its clock
+        is wrong by `hours`."""
         while len(self.tabs) > 1:
             self.close_tab()
         self.set_offline(False)
-        self.page.goto("/accounts/email/")
+        self.page.goto(self._tonight)
         if "/login" in self.page.url:
             fill_sign_in(self.page, self._email)
         self.page.evaluate(_EMPTY)
+        self.turn_clock(hours)
         self.page.goto(self._home)
         self._wait_ready(self.page)
-        self._run(f"await {_FETCH_PACKET}", packet)
+        self._run(f"await {_FETCH_PACKET}", f"{self._home}packets/{code}.json")
         self.page.evaluate("location.hash = '#/home'")
         self.reload()
         self.page.get_by_role("button", name="Survey the night of").click()
@@ -145,6 +149,13 @@ class Handset:
         page.get_by_role("link", name="Sign in").click()
         fill_sign_in(page, self._email)
         self._wait_ready(page)
+
+    def sign_in_as(self, email: str) -> None:
+        """Somebody signs in on this phone and opens the survey."""
+        self.context.clear_cookies()
+        sign_in(self.page, email)
+        self.page.goto(self._home)
+        self._wait_ready(self.page)
 
     def turn_clock(self, hours: float) -> None:
         self.page.evaluate("ms => localStorage.setItem('clock-ahead', ms)", hours * 3_600_000)

@@ -1,0 +1,433 @@
+"""What can come between phone and server, and the sentence that the observer then reads.
+
+Nothing is lost and nothing doubled in any of these; the random interleavings show it at large.
+"""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+from django.contrib.sessions.models import Session
+from django.db import connections
+from django.utils import timezone
+
+from surveys.models import Route, Visit, VisitState
+from surveys.protocol.nights import night_of
+from surveys.visits.cells import CellChange
+from surveys.visits.drafts import discard_draft, save_cells
+from surveys.visits.verbs import send_back, submit_visit
+from surveys.web.views import survey
+from tests.browser.survey.sync.handset import Handset
+from tests.browser.survey.sync.wire import FAULTS, Answer
+from tests.support.builders import make_member, make_person, make_route, make_version
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+PEEPER = "pseudacris-crucifer"
+CALL = f"stops.1.calls.{PEEPER}"
+SENT = "All on the server since"
+
+
+@pytest.fixture
+def route(programme, checklist) -> Route:
+    return make_route(programme, version=make_version(programme))
+
+
+@pytest.fixture
+def begun(open_phone, route):
+    """A phone on which the member begins the visit of tonight."""
+
+    def begin(member, **options) -> Handset:
+        phone = open_phone(member, **options)
+        phone.begin(route.code)
+        return phone
+
+    return begin
+
+
+@pytest.fixture
+def phone(begun, observer) -> Handset:
+    return begun(observer)
+
+
+def reads(phone: Handset, words: str, tab: int = 0) -> None:
+    """The sentence stands in the summary, among the rest."""
+    phone.show("summary", tab=tab).get_by_text(words).first.wait_for()
+
+
+def until(phone: Handset, look: Callable[[], str], wanted: str) -> None:
+    for _ in range(200):
+        if look() == wanted:
+            return
+        phone.page.wait_for_timeout(50)
+    assert look() == wanted
+
+
+def press(phone: Handset, name: str) -> None:
+    phone.page.get_by_role("button", name=name).first.click()
+
+
+def tonight() -> dt.date:
+    return night_of(timezone.now(), "America/Chicago")
+
+
+def the_visit() -> Visit:
+    return Visit.objects.get()
+
+
+def submitted(phone: Handset) -> Visit:
+    phone.submit()
+    reads(phone, "This visit is submitted")
+    return the_visit()
+
+
+# Two tabs
+
+
+def test_two_tabs_of_one_phone(phone):
+    phone.write_notes("mist")
+    phone.open_tab()
+    assert phone.shown_notes(tab=1) == "mist"
+    phone.write_notes(" and rain", tab=1)
+    until(phone, phone.shown_notes, "mist and rain")
+    phone.write_notes(", calm")
+    phone.tap_species(1, PEEPER)
+    until(phone, lambda: phone.shown_index(1, PEEPER, tab=1), "1")
+    phone.tap_species(1, PEEPER, tab=1)
+    phone.wait_stored(CALL, "2")
+    phone.send(tab=1)
+    for tab in (0, 1):
+        reads(phone, SENT, tab)
+    cells = the_visit().cells
+    assert (cells["notes"], cells[CALL]) == ("mist and rain, calm", "2")
+
+
+def test_a_draft_thrown_away_in_another_tab(phone):
+    phone.send()
+    phone.open_tab()
+    phone.show("stop", 1, tab=1)
+    phone.show("summary")
+    press(phone, "Throw this draft away")
+    press(phone, "Throw it away")
+    phone.tabs[1].get_by_text("The visit was thrown away; it is not on this phone").first.wait_for()
+    assert not Visit.objects.exists()
+
+
+def test_taps_that_come_quickly_all_count(phone):
+    """A reading of the disk that lags behind takes no tap back: 21 taps end at 1."""
+    page = phone.show("stop", 1)
+    page.evaluate(
+        """async (code) => {
+          const row = document.querySelector(`[data-species="${code}"]`);
+          for (let taps = 0; taps < 21; taps += 1) {
+            row.click();
+            await new Promise((resolve) => setTimeout(resolve, taps % 4));
+          }
+        }""",
+        PEEPER,
+    )
+    phone.wait_stored(CALL, "1")
+    until(phone, lambda: phone.shown_index(1, PEEPER), "1")
+
+
+# Two phones
+
+
+def test_two_phones_of_one_observer(phone, begun, observer):
+    """Both begin the night without a network; what they hold comes together in one visit, and
+    where both wrote the same cell the observer picks."""
+    other = begun(observer)
+    for one in (phone, other):
+        one.set_offline(True)
+    phone.write_notes("mist")
+    phone.tap_species(1, PEEPER)
+    other.write_notes("rain")
+    other.tap_species(2, PEEPER)
+    for one in (phone, other):
+        one.set_offline(False)
+        one.send()
+    reads(phone, SENT)
+    reads(other, "1 entry changed on both sides: choose below.")
+    reads(other, "Both texts are kept until you choose.")
+    reads(other, "Take theirs: mist")
+    press(other, "Keep mine: rain")
+    reads(other, SENT)
+    assert submitted(other).cells["notes"] == "rain"
+    phone.show("summary")
+    phone.write_notes("!")
+    phone.send()
+    reads(phone, "The visit is submitted already; 1 later entry is kept on this phone only.")
+    visit = the_visit()
+    heard = {
+        (p.stop.number, c.species.code, c.index) for p in visit.periods.all() for c in p.calls.all()
+    }
+    assert heard == {(1, PEEPER, 1), (2, PEEPER, 1)}
+    assert visit.submissions.count() == 1
+
+
+def test_a_later_entry_arrives_once_the_visit_is_sent_back(phone, observer, coordinator):
+    phone.send()
+    visit = the_visit()
+    submit_visit(observer, visit.pk, revision=visit.revision)
+    phone.write_notes("late")
+    phone.send()
+    reads(phone, "Ask the coordinator to send the visit back, then send again.")
+    visit.refresh_from_db()
+    send_back(coordinator, visit.pk, note="Was there fog?", revision=visit.revision)
+    press(phone, "Try again")
+    reads(phone, SENT)
+    assert the_visit().cells["notes"] == "late"
+
+
+def test_a_team_mate_surveys_the_same_route_and_night(phone, begun, programme):
+    """Two accounts make two visits; the coordinator is asked which of them counts."""
+    mate = begun(make_member(programme))
+    for one in (phone, mate):
+        one.tap_species(1, PEEPER)
+        one.submit()
+        reads(one, "This visit is submitted")
+    assert Visit.objects.count() == 2
+    findings = Visit.objects.order_by("submitted_at").last().findings
+    twice = findings.get(code="same-night-twice")
+    reads(mate, twice.message)
+
+
+def test_a_night_that_is_handed_in_is_not_begun_again_unasked(phone, route):
+    submitted(phone)
+    phone.page.evaluate("location.hash = '#/home'")
+    press(phone, "Survey the night of")
+    phone.page.get_by_text("A second one is a visit of its own").wait_for()
+    press(phone, "Look at the visit")
+    reads(phone, "This visit is submitted")
+    assert Visit.objects.count() == 1
+
+
+# A bad network
+
+
+@pytest.mark.parametrize("fault", ["answer lost", "answer torn", "500 after"])
+def test_the_answer_to_submitting_is_lost(phone, wire, fault):
+    phone.tap_species(1, PEEPER)
+    phone.send()
+    wire.arm(FAULTS[fault], lambda one: one.path.endswith("/submit/"), times=2)
+    phone.submit()
+    reads(phone, "The server does not answer. Everything is kept on this phone; it is tried again.")
+    assert the_visit().state == VisitState.SUBMITTED
+    press(phone, "Send now")
+    reads(phone, "This visit is submitted")
+    assert the_visit().submissions.count() == the_visit().steps.count() == 1
+
+
+def test_a_broken_connection_is_tried_again_at_once(phone, wire):
+    phone.tap_species(1, PEEPER)
+    wire.arm(FAULTS["request lost"])
+    assert phone.send() == "idle"
+    assert the_visit().cells[CALL] == "1"
+
+
+def test_somebody_else_answers_for_the_server(phone, wire):
+    """A page to sign in to a network, as in a hotel, is no answer of the server."""
+    portal = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
+    wire.arm(lambda *_: portal, lambda one: True)
+    phone.tap_species(1, PEEPER)
+    assert phone.send() == "busy"
+    reads(phone, "The server does not answer.")
+    wire.heal()
+    assert phone.send() == "idle"
+
+
+def test_a_request_that_arrives_late_takes_nothing_back(phone, wire):
+    """It was held up, the phone gave up waiting, and the observer took the entry back."""
+    phone.send()
+    wire.arm(FAULTS["held up"], times=2)
+    phone.tap_species(1, PEEPER)
+    assert phone.send() == "busy"
+    for _ in range(3):
+        phone.tap_species(1, PEEPER)
+    phone.wait_stored(CALL, "")
+    phone.send()
+    wire.deliver()
+    assert CALL not in the_visit().cells
+    assert CALL not in submitted(phone).cells
+
+
+# Signing in
+
+
+def test_the_session_ends_in_the_middle_of_sending(phone, wire):
+    def signed_out(wire, message):
+        Session.objects.all().delete()
+        connections.close_all()
+        return wire.pass_on(message)
+
+    phone.tap_species(1, PEEPER)
+    wire.arm(signed_out)
+    assert phone.send() == "signed-out"
+    reads(phone, "You are signed out. Nothing is lost: sign in, and the phone goes on sending.")
+    phone.sign_in()
+    reads(phone, SENT)
+    assert the_visit().cells[CALL] == "1"
+
+
+def test_somebody_else_signs_in_on_the_phone(phone, programme, observer):
+    """Also in the very moment of sending: a visit never gets to the wrong observer."""
+    other = make_member(programme, person=make_person("Kim Alder"))
+    phone.tap_species(1, PEEPER)
+    phone.sign_in_as(other.person.email)
+    assert phone.send() == "other-person"
+    reads(phone, "You are signed in as Kim Alder, but a visit belongs to Robin Fenwick.")
+    reads(phone, "It is kept here until Robin Fenwick signs in.")
+    assert not Visit.objects.exists()
+    phone.sign_in_as(observer.person.email)
+    phone.send()
+    assert the_visit().observer == observer.person
+
+
+def test_somebody_else_signs_in_in_the_moment_of_sending(phone, wire, programme, client_for):
+    """From the first writing request on, the cookies are another person's."""
+    session = client_for(make_member(programme)).cookies["sessionid"].value
+    cookies = f"csrftoken={'x' * 32}; sessionid={session}"
+    changed = []
+
+    def by_the_other(wire, message):
+        changed.append(message)
+        kept = [one for one in message.headers if one[0].lower() != "cookie"]
+        return wire.pass_on(replace(message, headers=(*kept, ("Cookie", cookies))))
+
+    phone.tap_species(1, PEEPER)
+    wire.arm(by_the_other, lambda one: one.writes or bool(changed), times=20)
+    assert phone.send() == "other-person"
+    assert not Visit.objects.exists()
+
+
+# Protocol, visit and packet that are old
+
+
+def newer_version(route: Route) -> None:
+    old = route.protocol.versions.get()
+    route.protocol.versions.create(number=old.number + 1, in_force_from=dt.date(2001, 1, 1))
+
+
+def test_the_protocol_was_changed_meanwhile(phone, route):
+    phone.set_offline(True)
+    phone.tap_species(1, PEEPER)
+    newer_version(route)
+    phone.set_offline(False)
+    assert submitted(phone).protocol_version.number == 1
+    reads(phone, "The protocol was changed since this phone took the route along.")
+    reads(phone, "The visit is judged by the version that the phone carried.")
+
+
+def test_a_packet_of_last_week(open_phone, observer, route, monkeypatch):
+    """Taken along and surveyed a week ago; the network comes back today."""
+    phone = open_phone(observer)
+    phone.take_along(route.code)
+    with monkeypatch.context() as last_week:
+        then = SimpleNamespace(now=lambda: timezone.now() - dt.timedelta(days=7))
+        last_week.setattr(survey, "timezone", then)
+        phone.begin(route.code, hours=-7 * 24)
+    phone.set_offline(True)
+    phone.tap_species(1, PEEPER)
+    phone.turn_clock(0)
+    newer_version(route)
+    phone.reload()
+    phone.set_offline(False)
+    visit = submitted(phone)
+    assert tonight() - visit.night == dt.timedelta(days=7)
+    assert visit.protocol_version.number == 1
+    assert visit.cells[CALL] == "1"
+
+
+def test_the_visit_was_thrown_away_on_the_server(phone, observer):
+    phone.tap_species(1, PEEPER)
+    phone.send()
+    discard_draft(observer, the_visit().pk)
+    phone.tap_species(2, PEEPER)
+    phone.send()
+    reads(phone, "The server has no such visit any more: it was thrown away there.")
+    press(phone, "Send it again as it is here")
+    reads(phone, SENT)
+    assert {CALL, f"stops.2.calls.{PEEPER}"} <= the_visit().cells.keys()
+
+
+def test_both_sides_changed_several_cells(phone, observer):
+    """Field by field: each cell has its own choice."""
+    phone.write_notes("mist")
+    phone.tap_species(1, PEEPER)
+    phone.send()
+    visit = the_visit()
+    theirs = {
+        "notes": CellChange(was="mist", now="fog 449 2001"),
+        CALL: CellChange(was="1", now="3"),
+    }
+    assert save_cells(observer, visit.pk, theirs).conflicts == ()
+    phone.write_notes(" low")
+    phone.tap_species(1, PEEPER)
+    phone.send()
+    reads(phone, "2 entries changed on both sides: choose below.")
+    reads(phone, f"Stop 1: calls {PEEPER.replace('-', ' ')}")
+    press(phone, "Take theirs: fog 449 2001")
+    press(phone, "Keep mine: 2")
+    reads(phone, SENT)
+    cells = submitted(phone).cells
+    assert (cells["notes"], cells[CALL]) == ("fog 449 2001", "2")
+
+
+# A clock that is wrong
+
+
+def test_the_clock_is_a_day_and_two_hours_ahead(open_phone, observer, route):
+    """Lengths are right whatever the clock says; times and the night are put right by a tap."""
+    phone = open_phone(observer)
+    phone.begin(route.code, hours=26)
+    phone.page.evaluate("location.hash = '#/home'")
+    words = "This phone’s clock was 26 h ahead of the server’s when they last met."
+    phone.page.get_by_text(f"{words} Set it right before the survey.").wait_for()
+    began, ended = listen(phone)
+    written = times(phone)
+    length = written["finished_at"] - written["started_at"]
+    assert ended[0] - began[1] <= length <= ended[1] - began[0]
+    ahead = dt.timedelta(hours=26)
+    assert began[0] + ahead <= written["started_at"] <= began[1] + ahead
+    phone.send()
+    reads(phone, f"{words} If it was so in the night, the times written down are wrong by as much.")
+    press(phone, "Put the times of this visit right")
+    reads(phone, "The times were put right already.")
+    visit = submitted(phone)
+    (period,) = visit.periods.all()
+    slack = dt.timedelta(minutes=1)
+    assert began[0] - slack <= period.started_at <= began[1] + slack
+    assert period.finished_at - period.started_at == length
+    assert visit.night == tonight()
+
+
+def test_the_clock_is_set_back_while_listening(phone):
+    listen(phone, finish=False)
+    phone.turn_clock(-3)
+    phone.page.get_by_text("The phone’s clock was set back. Begin the listening again.").wait_for()
+    press(phone, "Begin the listening again")
+    phone.page.get_by_role("button", name="I am at the stop").wait_for()
+
+
+def listen(phone: Handset, *, finish: bool = True) -> list[tuple[dt.datetime, dt.datetime]]:
+    """Listen at stop 1 for a moment; between which instants it began and ended."""
+    phone.show("stop", 1)
+    press(phone, "I am at the stop")
+    taps = [("Start listening", "Listening")]
+    if finish:
+        taps.append(("Stop before the time is over", "Stop done"))
+    between = []
+    for name, then in taps:
+        before = timezone.now()
+        press(phone, name)
+        phone.page.locator(".phase__what", has_text=then).wait_for()
+        between.append((before, timezone.now()))
+    return between
+
+
+def times(phone: Handset) -> dict[str, dt.datetime]:
+    cells = phone.texts()
+    names = ("started_at", "finished_at")
+    return {name: dt.datetime.fromisoformat(cells[f"stops.1.{name}"]) for name in names}
