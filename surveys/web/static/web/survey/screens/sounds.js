@@ -22,7 +22,7 @@ export function stopSounds(app, number) {
     h("div", { class: "pair" }, button("Record what calls", () => start(app, number, "voucher"), { name: "record" }), button("Cannot name it", () => cannotName(app, number), { name: "query" })),
     state, list,
   );
-  return { node, update: () => draw(app, list, state, ofVisit(model.visit.id, number)) };
+  return { node, update: () => draw(app, list, state, ofVisit(model.visit?.id, number)) };
 }
 
 /** All recordings of the visit, for the summary; hidden while there are none. */
@@ -31,7 +31,7 @@ export function visitSounds(app) {
   const state = h("p", { role: "status" });
   const node = h("section", { "aria-labelledby": "sound-title" }, h("h2", { id: "sound-title" }, "Recordings"), state, list);
   const update = () => {
-    const found = ofVisit(model.visit.id);
+    const found = ofVisit(model.visit?.id);
     node.hidden = !found.length;
     draw(app, list, state, found, true);
   };
