@@ -17,6 +17,7 @@ from surveys.models import Programme
 from surveys.publishing.people import published_name
 from surveys.publishing.places import OPEN, SharedPlace, share_place
 from surveys.publishing.stops import SharedStop, shared_stops
+from surveys.publishing.tables import TABLE, CellType
 from surveys.seasons.query import fetch
 
 Kind = Literal["id", "text", "whole", "number", "flag", "date", "instant"]
@@ -92,17 +93,29 @@ JOIN surveys_species t ON t.id = e.species_id
 LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = e.species_id"""
 
 
-def _column(name: str, kind: Kind, expression: str, meaning: str) -> Column:
-    return Column(name=name, kind=kind, expression=expression, meaning=meaning)
+_KINDS: dict[CellType, Kind] = {
+    "string": "text",
+    "integer": "whole",
+    "number": "number",
+    "boolean": "flag",
+    "date": "date",
+    "datetime": "instant",
+}
 
 
-_VISIT = _column("visit", "id", "v.id", "Identifier of the visit.")
-_ROUTE = _column("route", "text", "r.code", "Code of the route.")
-_NIGHT = _column("night", "date", "v.night", "Date on which the evening began.")
-_YEAR = _column("season_year", "whole", "v.season_year", "Label of the survey season.")
-_PERIOD = _column("period", "id", "p.id", "Identifier of the listening period.")
-_STOP = _column("stop", "text", "x.label", "Identifier of the stop.")
-_STARTED = _column("started_at", "instant", _instant("p.started_at"), "When listening began, UTC.")
+def _columns(table: str, **expressions: str) -> tuple[Column, ...]:
+    """Columns of a published table, with what they mean there, and how each is computed here."""
+    cells = {cell.name: cell for cell in TABLE[table].columns}
+    found = []
+    for name, expression in expressions.items():
+        cell = cells[name]
+        kind = "id" if cell.unit == "UUID" else _KINDS[cell.type]
+        meaning = f"{cell.meaning} Unit: {cell.unit}." if cell.unit else cell.meaning
+        if kind == "instant":
+            expression = _instant(expression)
+        found.append(Column(name=name, kind=kind, expression=expression, meaning=meaning))
+    return tuple(found)
+
 
 VISITS = RecordTable(
     name="visits",
@@ -112,37 +125,30 @@ VISITS = RecordTable(
     key_columns=("visit",),
     key_types=("uuid",),
     columns=(
-        _VISIT,
-        _ROUTE,
-        _NIGHT,
-        _YEAR,
-        _column("window", "text", 'v."window"', "Window of the season."),
-        _column("protocol", "text", "q.name", "Name of the protocol."),
-        _column("protocol_version", "whole", "w.number", "Version of the protocol."),
-        _column("observer", "text", "n.name", "Name by consent, else a pseudonym."),
-        _column(
-            "start_air_temperature",
-            "number",
-            "v.start_air_temperature_c::float8",
-            "Air temperature at the start, °C.",
+        *_columns(
+            "visits",
+            visit="v.id",
+            route="r.code",
+            night="v.night",
+            season_year="v.season_year",
+            window='v."window"',
+            protocol="q.name",
+            protocol_version="w.number",
+            observer="n.name",
+            start_air_temperature="v.start_air_temperature_c::float8",
+            start_beaufort="v.start_beaufort",
+            start_sky="v.start_sky",
+            end_air_temperature="v.end_air_temperature_c::float8",
+            end_beaufort="v.end_beaufort",
+            end_sky="v.end_sky",
+            rain_48h="v.rain_48h_mm::float8",
+            days_since_rain="v.days_since_rain",
         ),
-        _column("start_beaufort", "whole", "v.start_beaufort", "Wind at the start, Beaufort."),
-        _column("start_sky", "whole", "v.start_sky", "Sky code at the start."),
-        _column(
-            "end_air_temperature",
-            "number",
-            "v.end_air_temperature_c::float8",
-            "Air temperature at the end, °C.",
-        ),
-        _column("end_beaufort", "whole", "v.end_beaufort", "Wind at the end, Beaufort."),
-        _column("end_sky", "whole", "v.end_sky", "Sky code at the end."),
-        _column("rain_48h", "number", "v.rain_48h_mm::float8", "Rain in the 48 hours before, mm."),
-        _column("days_since_rain", "whole", "v.days_since_rain", "Days since it last rained."),
-        _column(
-            "changed_at",
-            "instant",
-            _instant("v.changed_at"),
-            "When the visit was last changed, UTC; for changed_since.",
+        Column(
+            name="changed_at",
+            kind="instant",
+            expression=_instant("v.changed_at"),
+            meaning="When the visit was last changed, UTC; for changed_since.",
         ),
     ),
 )
@@ -152,28 +158,22 @@ PERIODS = RecordTable(
     key=("p.id",),
     key_columns=("period",),
     key_types=("uuid",),
-    columns=(
-        _PERIOD,
-        _VISIT,
-        _STOP,
-        _STARTED,
-        _column("finished_at", "instant", _instant("p.finished_at"), "When listening ended, UTC."),
-        _column("paused", "whole", "p.paused_s", "Time in between that was not listened, s."),
-        _column(
-            "air_temperature",
-            "number",
-            "coalesce(p.air_temperature_c, v.start_air_temperature_c)::float8",
-            "Air temperature, °C; that of the visit's start where the stop has none.",
-        ),
-        _column(
-            "water_temperature", "number", "p.water_temperature_c::float8", "Water temperature, °C."
-        ),
-        _column("beaufort", "whole", "coalesce(p.beaufort, v.start_beaufort)", "Wind, Beaufort."),
-        _column("sky", "whole", "p.sky", "Sky code."),
-        _column("noise_index", "whole", "p.noise_index", "Noise index."),
-        _column("cars", "whole", "p.cars", "Cars that passed."),
-        _column("moonlight", "flag", "p.moonlight", "Whether the moon lit the stop."),
-        _column("water_tonight", "text", "nullif(p.water_tonight, '')", "Water that night."),
+    columns=_columns(
+        "periods",
+        period="p.id",
+        visit="v.id",
+        stop="x.label",
+        started_at="p.started_at",
+        finished_at="p.finished_at",
+        paused="p.paused_s",
+        air_temperature="coalesce(p.air_temperature_c, v.start_air_temperature_c)::float8",
+        water_temperature="p.water_temperature_c::float8",
+        beaufort="coalesce(p.beaufort, v.start_beaufort)",
+        sky="p.sky",
+        noise_index="p.noise_index",
+        cars="p.cars",
+        moonlight="p.moonlight",
+        water_tonight="nullif(p.water_tonight, '')",
     ),
 )
 CALLS = RecordTable(
@@ -183,28 +183,20 @@ CALLS = RecordTable(
     key_columns=("period", "species"),
     key_types=("uuid", "text"),
     columns=(
-        _PERIOD,
-        _VISIT,
-        _ROUTE,
-        _NIGHT,
-        _YEAR,
-        _STOP,
-        _column("latitude", "number", "x.latitude", "Degrees, WGS 84; blank where withheld."),
-        _column("longitude", "number", "x.longitude", "Degrees, WGS 84; blank where withheld."),
-        _column(
-            "coordinate_uncertainty_m",
-            "number",
-            "x.uncertainty_m",
-            "Radius around the coordinates within which the stop lies.",
+        *_columns("periods", period="p.id", visit="v.id"),
+        *_columns("visits", route="r.code", night="v.night", season_year="v.season_year"),
+        *_columns(
+            "stops",
+            stop="x.label",
+            latitude="x.latitude",
+            longitude="x.longitude",
+            coordinate_uncertainty_m="x.uncertainty_m",
         ),
-        _STARTED,
-        _column("species", "text", "t.scientific_name", "Scientific name."),
-        _column(
-            "call_index",
-            "whole",
-            "CASE WHEN c.id IS NULL THEN 0 WHEN c.counts_in_trends THEN c.index END",
-            "0 not heard, 1 single callers, 2 some overlap, 3 full chorus; blank where the "
-            "species is neither heard nor silent.",
+        *_columns("periods", started_at="p.started_at"),
+        *_columns(
+            "calls",
+            species="t.scientific_name",
+            call_index="CASE WHEN c.id IS NULL THEN 0 WHEN c.counts_in_trends THEN c.index END",
         ),
     ),
 )
