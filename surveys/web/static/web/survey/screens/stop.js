@@ -153,8 +153,10 @@ export function screen(app, number) {
     const arrow = svg("svg", { viewBox: "0 0 24 24", class: "way__arrow", "aria-hidden": "true" }, svg("path", { d: "M12 3l6 17-6-4-6 4z" }));
     const words = h("span", { class: "way__words" });
     const notes = stop.notes && h("p", { class: "small muted" }, stop.notes);
-    const box = h("div", { class: "way" }, h("strong", null, stop.name), h("div", { class: "way__row" }, arrow, words), notes);
-    const draw = () => {
+    const row = h("div", { class: "way__row" }, arrow, words);
+    const box = h("div", { class: "way" }, h("strong", null, stop.name), row, notes);
+    const draw = (over) => {
+      row.hidden = over;
       const found = wayTo(stop, now());
       const states = { refused: "No position: the phone does not allow it. Everything else works.", none: "This phone has no position.", asking: "Looking for the position …", on: "The position is old; looking again …", off: "" };
       const unit = model.route.distance_unit;
@@ -189,9 +191,9 @@ export function screen(app, number) {
   };
 
   function tick() {
-    const found = way.draw();
-    noticed(found);
     const stand = now_();
+    const over = ["done", "skipped"].includes(stand.phase);
+    noticed(way.draw(over));
     if (stand.phase === "over") finish();
     const [what, more, action] = texts[stand.phase]();
     setText(heading, what);
@@ -201,7 +203,7 @@ export function screen(app, number) {
     setAttribute(main, "class", `btn btn--large btn--block ${["listening", "waiting"].includes(stand.phase) ? "" : "btn--primary"}`);
     const whole = 1000 * protocol.listening_time;
     const counting = stand.total && stand.phase !== "ready" ? stand : { left: whole, total: whole };
-    dial.node.hidden = ["done", "skipped"].includes(stand.phase);
+    dial.node.hidden = over;
     dial.set({ ...counting, phase: stand.phase, words: stand.phase === "waiting" ? "until you listen" : stand.phase === "paused" ? "stands still" : "to listen" });
     loud.hidden = stand.phase !== "listening" || (protocol.interruption === "extend" && typed("interrupted") === "yes");
     again.hidden = !["listening", "paused", "done"].includes(stand.phase);
