@@ -175,6 +175,34 @@ def test_changes_are_merged_and_conflicts_come_back(api, observer, route):
     assert answer.data["visit"]["cells"]["notes"] == "fog"
 
 
+def test_a_change_that_was_held_up_comes_too_late(api, observer, route):
+    """The phone never heard of it, the entry was taken back, and then it arrives."""
+    visit = make_draft(observer, route, {})
+    path, held_up = f"visits/{visit.pk}/", {"changes": {"notes": {"was": "", "now": "fog"}}}
+    taken_back = {"changes": {"notes": {"was": "", "now": ""}}}
+    assert api("PATCH", path, taken_back, revision=visit.revision).status == 200
+    answer = api("PATCH", path, held_up, revision=visit.revision)
+    assert (answer.status, answer.data["visit"]["revision"]) == (409, visit.revision + 1)
+    visit.refresh_from_db()
+    assert "notes" not in visit.cells
+
+
+def test_a_beginning_that_was_held_up_comes_too_late(api, route):
+    key = uuid.uuid4()
+    put(api, key)
+    assert put(api, key, {"notes": "fog"}).status == 409
+    assert put(api, key).status == 200
+    assert "notes" not in Visit.objects.get().cells
+
+
+def test_both_protocol_versions_are_told(api, route):
+    """The one that judges, and the one in force by now."""
+    old = route.protocol.versions.get()
+    new = route.protocol.versions.create(number=2, in_force_from=old.in_force_from)
+    visit = put(api, uuid.uuid4(), protocol_version=old.pk).data["visit"]
+    assert (visit["protocol_version"], visit["protocol_in_force"]) == (old.pk, new.pk)
+
+
 # Submitting
 
 
