@@ -1,6 +1,6 @@
 """Listening to the recordings of visits, and adding one to a paper sheet."""
 
-from uuid import UUID, uuid4
+from uuid import UUID
 
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseBase
@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.models import Recording
-from surveys.visits.exceptions import RecordingRefused, VisitError
+from surveys.visits.exceptions import NotYours, RecordingRefused, VisitError
 from surveys.visits.listening import find_recording
 from surveys.visits.recordings import remove_recording
 from surveys.visits.sounds import ending_of
@@ -76,4 +76,4 @@ def _uuid(text: str) -> UUID:
     try:
         return UUID(text)
     except ValueError:
-        return uuid4()
+        raise NotYours("There is no such recording.") from None

@@ -135,7 +135,7 @@ def test_screens(phone, at_a_stop, look):
     page.locator("[data-recording]").first.click()
     page.get_by_role("button", name="Delete this recording").click()
     look("26-delete")
-    page.get_by_role("button", name="Done").click()
+    page.get_by_role("button", name="Cancel").click()
     page.get_by_text("Correct the times").click()
     page.get_by_label("Listening from").wait_for()
     page.locator(".snack__one").wait_for(state="detached")

@@ -154,7 +154,7 @@ async function rest() {
   sounds.onStatus(update);
   await sounds.start(app.config);
   app.sounds = sounds;
-  sync.onStatus(({ kind }) => kind === "idle" && sounds.soon());
+  sync.onStatus(({ kind }) => ["idle", "other-person"].includes(kind) && sounds.soon());
   sounds.soon();
   update();
   app.safe = (await navigator.storage?.persisted?.()) ?? false;

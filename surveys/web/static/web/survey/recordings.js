@@ -209,6 +209,8 @@ const metadata = (said) =>
     .map(([key, text]) => `${key} ${base64(new TextEncoder().encode(String(text)))}`)
     .join(",");
 
+export const signedOut = () => status.kind === "signed-out";
+
 const counted = (count) => (count === 1 ? "1 recording" : `${count} recordings`);
 
 /** What of `list` is on the phone only and what is on the server; empty without recordings. */

@@ -89,7 +89,7 @@ export async function screen(app) {
     const safe = app.safe === false && packets.length ? "The browser may clear this phone’s storage when space runs out." : "";
     const clockHelp = clockWords(ahead) && `${clockWords(ahead)} Set it right before the survey.`;
     setSentences(state, [summary, sound && `${sound}.`, sending, sound ? app.sounds.sendingWords() : "", clockHelp, safe]);
-    signIn.show(app.sync?.status.kind);
+    signIn.show(app.sounds?.signedOut() ? "signed-out" : app.sync?.status.kind);
     send.hidden = !waiting && !sound;
     visitsBox.hidden = !found.length;
     const zone = packets[0]?.route.time_zone ?? "UTC";

@@ -151,7 +151,7 @@ export function screen(app) {
     undoSubmit.hidden = !(open() && wants);
     dock.hidden = submit.hidden && undoSubmit.hidden;
     send.hidden = !(standing.waits || wants || app.sounds?.hereOnly(visit.id));
-    signIn.show(status.kind);
+    signIn.show(app.sounds?.signedOut() ? "signed-out" : status.kind);
     away.hidden = model.visit.state !== "draft" || wants;
     end.update();
     sound.update();
