@@ -21,10 +21,10 @@ from surveys.fitting.stamps import software
 from surveys.models import Audience, Programme, Publication, PublishingRun, RunState
 from surveys.publishing import tables
 from surveys.publishing.about import about_publication
+from surveys.publishing.csv import MEDIA_TYPE
 from surveys.publishing.exceptions import NothingChanged, NothingToPublish, TableChanged
 from surveys.publishing.files import (
     CHECKSUMS,
-    CSV,
     METHOD,
     PLAIN_TEXT,
     MadeFile,
@@ -154,7 +154,7 @@ def _table_files(frozen: Frozen) -> list[MadeFile]:
             MadeFile(
                 kind=table.file,
                 meaning=table.title,
-                media_type=CSV,
+                media_type=MEDIA_TYPE,
                 audience=Audience.OPEN,
                 path=frozen.folder / table.file,
                 rows=_count(frozen.folder / table.file),

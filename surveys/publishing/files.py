@@ -14,7 +14,6 @@ from surveys.models import Audience, Publication, PublicationFile, PublicationPi
 CHECKSUMS = "SHA256SUMS.txt"
 EXACT_CHECKSUMS = f"exact/{CHECKSUMS}"
 METHOD = "method.txt"
-CSV = "text/csv; charset=utf-8; header=present"
 PLAIN_TEXT = "text/plain; charset=utf-8"
 PIECE = 1 << 20
 

@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Iterable
 
-from surveys.models import Programme, ProtocolVersion, Publication
+from surveys.models import Programme, ProtocolVersion
 
 # Common practice, no source, except where a text names one.
 CAVEATS = (
@@ -63,7 +63,14 @@ CORRECTED = (
     ),
     (
         "The chance of hearing a species may depend on the night, the temperature, the time after "
-        "sunset, wind and noise. How much of this a species carries is chosen by AIC."
+        "sunset, wind, noise, rain before and water that night; the chance that it is there on "
+        "habitat, fish and how long the water stays. How much of this a species carries is chosen "
+        "by AIC."
+    ),
+    (
+        "Each trend is checked against surveys simulated from it (MacKenzie and Bailey 2004, "
+        "Journal of Agricultural, Biological, and Environmental Statistics 9:300-318). Where the "
+        "data fit poorly, its intervals are widened and a flag says so."
     ),
     (
         "The trend is one logistic line through all season years, fitted to the same visits. Its "
@@ -120,16 +127,6 @@ def method_text(
         _section("Read with care", CAVEATS),
     ]
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
-
-
-def citation(publication: Publication) -> str:
-    """How to cite a publication, in plain words."""
-    published = publication.published_at
-    return (
-        f"{publication.title}. Version {publication.version}, published "
-        f"{published.day} {published:%B %Y}. Made with {publication.software}. "
-        f"SHA-256 of the table: {publication.sha256}."
-    )
 
 
 def _section(heading: str, sentences: Iterable[str]) -> list[str]:

@@ -385,6 +385,7 @@ TRENDS = Table(
         _number("log_odds_low", "Lower end of its 95 % interval.", "log odds a year"),
         _number("log_odds_high", "Upper end of its 95 % interval.", "log odds a year"),
         _text("detection_model", "What the chance of hearing it depends on."),
+        _text("occupancy_model", "What the chance that it is there depends on, beside the year."),
         METHOD,
         FLAGS,
     ),

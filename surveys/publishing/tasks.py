@@ -52,3 +52,15 @@ async def take_up_stalled(context: JobContext, timestamp: int) -> None:
     jobs = context.app.job_manager
     for job in await jobs.get_stalled_jobs(task_name=TASK):
         await jobs.retry_job(job)
+
+
+@app.periodic(cron="10 4 * * *")
+@app.task(
+    name="publishing.forget_old_jobs",
+    queue=QUEUE,
+    queueing_lock="forget old jobs",
+    pass_context=True,
+)
+async def forget_old_jobs(context: JobContext, timestamp: int) -> None:
+    """Looking for stalled jobs is a job of its own every minute; a week of them is kept."""
+    await context.app.job_manager.delete_old_jobs(nb_hours=7 * 24, queue=QUEUE)

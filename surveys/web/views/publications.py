@@ -3,14 +3,16 @@
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgrammeRequest, may, may_have_exact_places, needs
 from surveys.models import Audience, Publication
 from surveys.publishing import csv
+from surveys.publishing.citing import citation_text
+from surveys.publishing.described import Described
 from surveys.publishing.exact import note_exact_download
 from surveys.publishing.files import file_of, files_of
-from surveys.publishing.method import citation
 from surveys.publishing.publish import under_way
 from surveys.publishing.reading import rows_of
 from surveys.publishing.serving import file_response
@@ -45,6 +47,7 @@ def publications(request: ProgrammeRequest) -> HttpResponse:
 @needs(Permission.READ_RESULTS)
 def publication(request: ProgrammeRequest, season_year: int, version: int) -> HttpResponse:
     found = publication_or_404(request, season_year, version)
+    described = Described(publication=found, here=_public_url(request, found))
     header, rows = rows_of(found, "yearly")
     newest = request.membership.programme.publications.filter(season_year=season_year).values_list(
         "version", flat=True
@@ -57,7 +60,8 @@ def publication(request: ProgrammeRequest, season_year: int, version: int) -> Ht
             "newest": newest,
             "files": files_of(found, exact=may_have_exact_places(request.membership)),
             "exact": Audience.EXACT,
-            "citation": citation(found),
+            "citation": citation_text(described.cited),
+            "here": described.here,
             "has_changes": version > 1,
             **table_context(header, [[csv.cell_text(cell) for cell in row] for row in rows]),
             "show_names": may(request.membership, Permission.READ_SEASONS),
@@ -78,6 +82,15 @@ def publication_file(
     if file.audience == Audience.EXACT:
         note_exact_download(request.membership, what=f"{found.title}: {kind}", path=request.path)
     return file_response(request, file)
+
+
+def _public_url(request: ProgrammeRequest, found: Publication) -> str:
+    values = {
+        "programme": found.programme.slug,
+        "season_year": found.season_year,
+        "version": found.version,
+    }
+    return request.build_absolute_uri(reverse("web:published_version", kwargs=values))
 
 
 def publication_or_404(request: ProgrammeRequest, season_year: int, version: int) -> Publication:

@@ -14,6 +14,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -24,6 +25,7 @@ from surveys.publishing.files import CHECKSUMS, EXACT_CHECKSUMS, open_file
 from surveys.publishing.formats import FORMATS
 from surveys.publishing.publish import TASK, ask_to_publish
 from surveys.publishing.tables import TABLES
+from surveys.publishing.tasks import take_up_stalled
 from tests.support.builders import make_member
 from tests.support.frozen import small_programme
 
@@ -128,18 +130,16 @@ def kill(worker: subprocess.Popen[bytes]) -> None:
 
 
 def take_up() -> None:
-    """What the periodic task does, without waiting until the dead worker's silence is noticed."""
+    """The periodic task, without waiting until the dead worker's silence is noticed."""
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM procrastinate_workers")
 
-    async def retry() -> None:
-        worker_app = app.with_connector(app.connector.get_worker_connector())
-        async with worker_app.open_async():
-            jobs = worker_app.job_manager
-            for job in await jobs.get_stalled_jobs(task_name=TASK):
-                await jobs.retry_job(job)
+    async def now() -> None:
+        in_worker = app.with_connector(app.connector.get_worker_connector())
+        async with in_worker.open_async():
+            await take_up_stalled(SimpleNamespace(app=in_worker), timestamp=0)
 
-    asyncio.run(retry())
+    asyncio.run(now())
 
 
 def finish(run: PublishingRun) -> None:

@@ -40,7 +40,7 @@ from surveys.publishing.files import (
     text_of,
 )
 from surveys.publishing.formats import Format
-from surveys.publishing.method import CAVEATS, citation
+from surveys.publishing.method import CAVEATS
 from surveys.publishing.publish import ask_to_publish, preview
 from surveys.publishing.reading import rows_of
 from surveys.publishing.tables import TABLES
@@ -268,13 +268,6 @@ def test_a_large_file_comes_back_in_pieces(coordinator, route):
     file = file_of(publish_now(coordinator, 2024, formats=[large]), "large.bin", exact=False)
     assert file.pieces.count() == 3
     assert hashlib.sha256(content(file)).hexdigest() == file.sha256
-
-
-def test_citation_names_version_date_and_checksum(coordinator, route):
-    publication = publish_now(coordinator, 2024)
-    words = citation(publication)
-    for part in (publication.title, "Version 1", publication.sha256, VERSION):
-        assert part in words
 
 
 def test_software_is_the_version_of_the_project():
