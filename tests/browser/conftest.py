@@ -121,8 +121,9 @@ def fill_sign_in(page: Page, email: str, password: str = PASSWORD) -> None:
 
 
 def set_theme(page: Page, theme: str) -> None:
-    """Day or night, by the cookie that the switch sets."""
-    page.context.add_cookies([{"name": "theme", "value": theme, "url": page.url}])
+    """Day or night, by the cookie that the switch sets: for the whole site, as it does."""
+    origin = page.evaluate("location.origin")
+    page.context.add_cookies([{"name": "theme", "value": theme, "url": f"{origin}/"}])
     page.reload()
 
 
