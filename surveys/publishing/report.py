@@ -233,10 +233,12 @@ def overview(pages: Sequence[SpeciesPage]) -> str:
         )
         if (number := counts[way])
     ]
+    total = len(pages)
+    if not parts:
+        return f"Of none of {total} species can it be said which way it goes."
     if counts[UNKNOWN]:
         parts.append(f"of {counts[UNKNOWN]} it cannot be said")
-    total = len(pages)
-    return f"Of {total} species {listed(parts)}." if total else "No species was listened for."
+    return f"Of {total} species {listed(parts)}."
 
 
 def _span(about: About) -> str:

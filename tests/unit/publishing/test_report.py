@@ -4,6 +4,7 @@ import datetime as dt
 import hashlib
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from pypdf import PdfReader
@@ -175,6 +176,22 @@ def test_front_page_tells_the_whole(pages):
         "All 2 stops: Coordinates are the middle of a grid cell of 0.01°. Not given: exact "
         "coordinates, names of routes and stops." in front
     )
+
+
+@pytest.mark.parametrize(
+    ("ways", "sentence"),
+    [
+        (["falling", "falling"], "Of 2 species 2 fall."),
+        (["rising", "cannot be said"], "Of 2 species 1 rises and of 1 it cannot be said."),
+        (
+            ["falling", "no clear change", "no clear change"],
+            "Of 3 species 1 falls and 2 show no clear change.",
+        ),
+        (["cannot be said"] * 3, "Of none of 3 species can it be said which way it goes."),
+    ],
+)
+def test_overview_in_one_sentence(ways, sentence):
+    assert report.overview([SimpleNamespace(direction=way) for way in ways]) == sentence
 
 
 def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
