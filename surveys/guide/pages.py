@@ -25,6 +25,7 @@ ORDER = (
     "rules",
     "reading",
     "trend-method",
+    "sharing",
     "sources",
 )
 

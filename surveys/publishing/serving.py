@@ -24,7 +24,7 @@ def file_response(
             unchanged["Cache-Control"] = kept
             return unchanged
     return StreamingHttpResponse(
-        open_file(file),
+        () if request.method == "HEAD" else open_file(file),
         content_type=file.media_type,
         headers={
             "Content-Disposition": f'attachment; filename="{download_name(file)}"',

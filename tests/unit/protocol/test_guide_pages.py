@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from surveys.models import Sensitivity
 from surveys.protocol.seasons import season_year
 from surveys.protocol.values import MonthDay
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+from surveys.publishing.places import GRID
 
 PAGES = Path(__file__).parents[3] / "surveys" / "guide" / "pages"
 
@@ -64,3 +66,11 @@ def test_the_worked_season_years_of_the_guide():
 @pytest.mark.parametrize("page", sorted(PAGES.glob("*.md")), ids=lambda page: page.stem)
 def test_every_page_begins_with_its_title(page):
     assert re.match(r"# \S", page.read_text("utf-8"))
+
+
+def test_sharing_table_has_the_cells_of_the_grid():
+    """Levels and sides of the cells as the code rounds them."""
+    given = {row[0]: row[1] for row in rows("sharing", "Places")}
+    assert list(given) == [level.label.split(":")[0] for level in Sensitivity]
+    for level, side in GRID.items():
+        assert f"a cell of {side}°" in given[Sensitivity(level).label.split(":")[0]]
