@@ -258,17 +258,22 @@ class Evening:
     def _settle(self, number: int) -> bool:
         """One round of sending; whether nothing was left to do."""
         phone = self.phones[number]
-        kind = phone.send()
-        if kind == "signed-out":
-            phone.sign_in()
-            return False
-        if self._choose(number):
+        if not self._sent(phone) or self._choose(number):
             return False
         record = phone.record()
         assert record is not None, "the visit is gone from the phone"
         assert record["trouble"] is None or not record["trouble"]["stops"], record["trouble"]
         waits = [at for at, cell in phone.stored().items() if cell["text"] != cell["base"]]
-        return kind == "idle" and not waits
+        return not waits
+
+    @staticmethod
+    def _sent(phone: Handset) -> bool:
+        """Whether the phone sent what it could; else somebody signed in for the next time."""
+        kind = phone.send()
+        assert kind in ("idle", "signed-out"), f"the wire is sound, but the phone says {kind}"
+        if kind == "signed-out":
+            phone.sign_in()
+        return kind == "idle"
 
     def _choose(self, number: int) -> bool:
         """Choose by chance where both sides changed a cell; both texts must be on offer."""
@@ -300,7 +305,8 @@ class Evening:
                 return visit
             if not record["wants_submit"] and not self._choose(number):
                 phone.submit()
-            phone.send()
+            if phone.send() == "signed-out":
+                phone.sign_in()
         raise AssertionError(f"The visit is not submitted: {self._standing()}")
 
     def _nothing_comes_later(self, visit: Visit) -> None:
