@@ -43,12 +43,16 @@ def test_call_index_table():
 def test_every_method_has_its_heading():
     text = (PAGES / "trend-method.md").read_text("utf-8")
     headings = re.findall(r"^## (.+)$", text, flags=re.MULTILINE)
-    assert headings[1:8] == [
+    assert headings[1:12] == [
         "Naive occupancy",
         "Wilson interval",
         "Detection-corrected occupancy",
         "Call-index distribution",
         "Trend over years",
+        "Kinds of sites",
+        "Choosing a model",
+        "Does the model fit?",
+        "Could we see it?",
         "Turnover",
         "Phenology",
     ]
