@@ -36,6 +36,7 @@ import django
 django.setup()
 from pathlib import Path
 from django.db import connection
+from django.urls import reverse
 from django.utils import timezone
 connection.settings_dict["NAME"] = sys.argv[1]
 from surveys.models import Programme
@@ -47,6 +48,8 @@ def peak():
     return int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1]) / 1024
 
 programme = Programme.objects.get(slug=sys.argv[2])
+# Looking up the first address imports every page.
+reverse("web:home")
 before = peak()
 with tempfile.TemporaryDirectory() as folder, snapshot():
     about = about_publication(programme, 2023, version=1, reason="", published_at=timezone.now(),

@@ -1,0 +1,61 @@
+"""What a run says when the worker cannot make its publication."""
+
+import logging
+from types import SimpleNamespace
+
+import pytest
+
+from surveys.models import Publication, RunState
+from surveys.publishing import tasks
+from surveys.publishing.publish import ask_to_publish, preview
+from tests.support.builders import make_accepted_visit, make_checklist, make_route
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def run(programme, coordinator, observer):
+    (peeper,) = make_checklist(programme, "Pseudacris crucifer")
+    route = make_route(programme)
+    make_accepted_visit(route, observer.person, heard={1: {peeper: 1}})
+    return ask_to_publish(coordinator, 2024, seen=preview(programme, 2024).sha256)
+
+
+def work(run, attempts=0):
+    tasks.publish(
+        SimpleNamespace(job=SimpleNamespace(attempts=attempts)), run_id=run.pk, site_url=""
+    )
+    run.refresh_from_db()
+
+
+def fill_the_disk(run, **options):
+    raise OSError("No space left on device")
+
+
+def test_a_refusal_is_said_and_not_tried_again(run):
+    run.programme.routes.get().visits.update(counts_in_trends=False)
+    work(run)
+    assert run.state == RunState.REFUSED
+    assert "No accepted visit of season year 2024" in run.problem
+
+
+def test_what_failed_is_tried_again_and_at_last_said(run, coordinator, monkeypatch, caplog):
+    caplog.set_level(logging.CRITICAL)
+    monkeypatch.setattr(tasks, "build", fill_the_disk)
+    for attempts in range(tasks.RETRIES):
+        with pytest.raises(OSError, match="No space"):
+            work(run, attempts)
+        run.refresh_from_db()
+        assert run.state == RunState.WAITING
+    with pytest.raises(OSError, match="No space"):
+        work(run, tasks.RETRIES)
+    run.refresh_from_db()
+    assert run.state == RunState.FAILED
+    assert "in 3 tries" in run.problem
+    # It can be asked for again.
+    assert ask_to_publish(coordinator, 2024).state == RunState.WAITING
+
+
+def test_a_run_that_is_gone_is_no_failure(run):
+    tasks.publish(SimpleNamespace(), run_id=run.pk + 1, site_url="")
+    assert not Publication.objects.exists()
