@@ -1,7 +1,7 @@
 // Recordings on the phone, in a database of their own: sound never stands in the way of the data.
 //
 // A recording: { id, slug, visit, person, stop, species, kind, media_type, begun_at, seconds, bytes,
-// state, sha256, begun, offset, trouble }. `state`: recording, kept, sent, removing (deleted here,
+// state, sha256, begun, trouble }. `state`: recording, kept, sent, removing (deleted here,
 // the server is still to be told). `begun`: the server knows of it. Its sound lies in pieces of a
 // second each, every one on the disk before the next: a battery that dies takes the last second.
 import { answered, database } from "./database.js";
@@ -36,7 +36,7 @@ export async function all(slug) {
 }
 
 export function begin(recording) {
-  const whole = { ...recording, seconds: 0, bytes: 0, state: "recording", sha256: null, begun: false, offset: 0, trouble: null };
+  const whole = { ...recording, seconds: 0, bytes: 0, state: "recording", sha256: null, begun: false, trouble: null };
   return transact("readwrite", async (recordings) => { recordings.add(whole); }).then(tell);
 }
 
