@@ -1,0 +1,151 @@
+"""An export of live call records against COPY … TO STDOUT of the same query.
+
+Time as a ratio within one run, memory as the growth of the resident set of a process that does
+nothing but stream, in each format. A million rows carry the mark `slow`; the default is smaller.
+"""
+
+import json
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pgtrigger
+import pytest
+from django.conf import settings
+from django.db import connection, transaction
+
+from accounts.models import Role
+from surveys.models import Programme
+from surveys.publishing.exporting import EXPORT_FORMATS
+from surveys.publishing.records import CALLS, Wanted, statement
+from tests.benchmarks.test_season_page import CALLS as INSERT_CALLS
+from tests.benchmarks.test_season_page import PERIODS, VISITS, WINDOWS
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+    make_version,
+)
+
+pytestmark = [pytest.mark.benchmark, pytest.mark.django_db(transaction=True)]
+
+MOST_TIMES = 2.5
+MOST_MIB = 150
+STOPS, SPECIES = 10, [f"Invented species {letter}" for letter in "ABCDEFGHIJKLMNOPQRST"]
+RUNS = 3
+
+# Streams an export to nowhere and says by how much the process grew, in MiB. The mark of
+# getrusage would not do: it is inherited from the process that started this one.
+STREAM = """
+import json, re, sys
+from pathlib import Path
+import django
+django.setup()
+from django.db import connection
+connection.settings_dict["NAME"] = sys.argv[1]
+from surveys.models import Programme
+from surveys.publishing.exporting import EXPORT_FORMATS
+from surveys.publishing.records import CALLS, Wanted, statement
+
+def status(name):
+    return int(re.search(name + r":\\s+(\\d+)", Path("/proc/self/status").read_text())[1]) / 1024
+
+programme = Programme.objects.get(slug=sys.argv[2])
+Path("/proc/self/clear_refs").write_text("5")  # the highest mark so far is forgotten
+before = status("VmRSS")
+size = 0
+found = statement(programme, CALLS, Wanted(), exact=False)
+for block in EXPORT_FORMATS[sys.argv[3]].write(CALLS, found):
+    size += len(block)
+print(json.dumps({"grown": status("VmHWM") - before, "bytes": size}))
+"""
+
+
+def filled(routes: int, years: int) -> Programme:
+    """`routes` × 10 stops × `years` × 3 visits × 20 species, four of five of them heard."""
+    programme = make_programme()
+    observer = make_member(programme, Role.OBSERVER)
+    version = make_version(programme)
+    make_checklist(programme, *SPECIES)
+    parameters = {
+        "programme": programme.pk,
+        "version": version.pk,
+        "observer": observer.person_id,
+        "first": 2024 - years,
+        "last": 2023,
+        "windows": WINDOWS,
+    }
+    with pgtrigger.ignore(), transaction.atomic():
+        for _ in range(routes):
+            make_route(programme, version=version, stops=STOPS)
+        with connection.cursor() as cursor:
+            for insert in (VISITS, PERIODS, INSERT_CALLS):
+                cursor.execute(insert % parameters)
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE")
+    return programme
+
+
+def copied(programme: Programme) -> tuple[int, int]:
+    """Rows and bytes of the same query by COPY, read by a cursor that does nothing else."""
+    found = statement(programme, CALLS, Wanted(), exact=False)
+    rows = size = 0
+    with connection.cursor() as cursor:
+        copy = f"COPY ({found.sql}) TO STDOUT WITH (FORMAT csv, HEADER)"
+        with cursor.copy(copy, found.parameters) as blocks:
+            for block in blocks:
+                rows += 1
+                size += len(block)
+    return rows - 1, size
+
+
+def exported(programme: Programme, name: str) -> int:
+    found = statement(programme, CALLS, Wanted(), exact=False)
+    return sum(len(block) for block in EXPORT_FORMATS[name].write(CALLS, found))
+
+
+def grown(programme: Programme, name: str) -> dict[str, float]:
+    told = subprocess.run(
+        [sys.executable, "-c", STREAM, connection.settings_dict["NAME"], programme.slug, name],
+        cwd=Path(settings.BASE_DIR),
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return json.loads(told.stdout)
+
+
+@pytest.mark.parametrize(
+    ("routes", "years", "rows"),
+    [
+        pytest.param(10, 10, 60_000, id="60 thousand rows"),
+        pytest.param(60, 28, 1_000_000, id="a million rows", marks=pytest.mark.slow),
+    ],
+)
+def test_exports_stream(routes, years, rows, record_property):
+    programme = filled(routes, years)
+    count, size = copied(programme)
+    assert count >= rows
+    names = list(EXPORT_FORMATS)
+    times: dict[str, list[float]] = {name: [] for name in ("copy", *names)}
+    for _ in range(RUNS):
+        for name in times:
+            begun = time.perf_counter()
+            if name == "copy":
+                assert copied(programme) == (count, size)
+            else:
+                assert exported(programme, name) > 0
+            times[name].append(time.perf_counter() - begun)
+    floor = statistics.median(times["copy"])
+    told = [f"{count} rows, {size / 1e6:.0f} MB; COPY {floor:.2f} s"]
+    ratios, memory = {}, {}
+    for name in names:
+        ratios[name] = statistics.median(times[name]) / floor
+        memory[name] = grown(programme, name)
+        told.append(f"{name}: {ratios[name]:.2f} x COPY, + {memory[name]['grown']:.0f} MiB")
+    record_property("export", "; ".join(told))
+    assert max(ratios.values()) <= MOST_TIMES, told
+    assert max(one["grown"] for one in memory.values()) < MOST_MIB, told
