@@ -74,7 +74,7 @@ class ExportFilterSerializer(CallFilterSerializer):
     )
 
 
-def _row(table: RecordTable) -> serializers.Serializer:
+def _row(table: RecordTable) -> type[serializers.Serializer]:
     fields = {
         column.name: _FIELDS[column.kind](help_text=column.meaning, allow_null=True)
         if column.name not in table.key_columns
