@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from surveys.charts.words import PERCENT, share, share_with_interval
 from surveys.trends.power import PowerCell, SurveyPlan
+from surveys.trends.results import NOT_IDENTIFIED
 
 # Common practice, no source: what a plan should reach.
 AIM = 0.8
@@ -21,6 +22,12 @@ class PowerRow:
 def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
     """The answer in one sentence."""
     own = next(cell for cell in cells if (cell.routes, cell.visits) == (plan.routes, plan.visits))
+    if NOT_IDENTIFIED in own.chance.flags:
+        return (
+            f"With {plan.routes} routes and {times(plan.visits)} a year, no fall in the share of "
+            f"stops with {name} could be shown: without a second visit in the same season, missed "
+            "animals cannot be told from absent ones."
+        )
     return (
         f"With {plan.routes} routes and {times(plan.visits)} a year, a fall of "
         f"{plan.fall * 100:.0f}{PERCENT} in {plan.years} years in the share of stops with {name} "
