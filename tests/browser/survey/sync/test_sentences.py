@@ -116,14 +116,14 @@ def test_a_draft_thrown_away_in_another_tab(phone):
 
 
 def test_taps_that_come_quickly_all_count(phone):
-    """A reading of the disk that lags behind takes no tap back: 21 taps end at 1."""
+    """A reading of the disk that lags behind takes no tap back: 81 taps end at 1."""
     page = phone.show("stop", 1)
     page.evaluate(
         """async (code) => {
           const row = document.querySelector(`[data-species="${code}"]`);
-          for (let taps = 0; taps < 21; taps += 1) {
+          for (let taps = 0; taps < 81; taps += 1) {
             row.click();
-            await new Promise((resolve) => setTimeout(resolve, taps % 4));
+            await new Promise((resolve) => setTimeout(resolve, (taps * 7) % 13));
           }
         }""",
         PEEPER,

@@ -39,7 +39,7 @@ export async function openVisit(id) {
   const tonight = packet.nights[visit.night] ?? null;
   const version = packet.versions[visit.version] ?? Object.values(packet.versions).at(-1);
   const stops = packet.route.stops.filter((stop) => inUse(stop, visit.night));
-  Object.assign(model, { visit, packet, route: packet.route, tonight, version, stops });
+  Object.assign(model, { visit, cells: new Map(), records: [], packet, route: packet.route, tonight, version, stops });
   undone.length = 0;
   await reload();
   return true;

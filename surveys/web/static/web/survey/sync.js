@@ -53,7 +53,10 @@ export function syncAll() {
       await sendAll(visits);
       failures = 0;
     } catch (error) {
-      if (!(error instanceof NoAnswer)) throw error;
+      if (!(error instanceof NoAnswer)) {
+        say("idle");
+        throw error;
+      }
       say(navigator.onLine ? "busy" : "offline");
       soon(1000 * WAITS_S[Math.min(failures++, WAITS_S.length - 1)]);
     }
