@@ -3,7 +3,6 @@
 import contextlib
 import datetime as dt
 import os
-import signal
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -16,6 +15,7 @@ from playwright.sync_api import TimeoutError as PlaywrightTimeout
 from surveys.models import Assignment, ChecklistEntry, Route
 from surveys.web.views import survey
 from tests.browser.conftest import CHROMIUM, FLAGS, PATIENCE_MS, PHONE, axe_findings, sign_in
+from tests.browser.survey.sync.handset import kill_browser
 from tests.support.builders import make_checklist, make_route, make_version
 
 # 15 April 2024, 20:30 in Chicago: 49 minutes after sunset at 43.07 N, 89.40 W.
@@ -119,24 +119,13 @@ class Phone:
 
     def kill(self) -> None:
         """The process dies at once, as with an empty battery."""
-        for pid in self._processes():
-            os.kill(pid, signal.SIGKILL)
+        kill_browser(self.folder)
         with contextlib.suppress(Error):
             self.context.close()
 
     def close(self) -> None:
         with contextlib.suppress(Error):
             self.context.close()
-
-    def _processes(self) -> list[int]:
-        wanted = f"--user-data-dir={self.folder}"
-        found = []
-        for entry in Path("/proc").glob("[0-9]*/cmdline"):
-            with contextlib.suppress(OSError):
-                words = entry.read_bytes().decode(errors="replace").split("\0")
-                if wanted in words:
-                    found.append(int(entry.parent.name))
-        return found
 
 
 @pytest.fixture

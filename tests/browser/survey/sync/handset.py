@@ -219,12 +219,13 @@ class Handset:
     def record(self) -> dict[str, Any] | None:
         return self._run("return store.get('visits', given);", self.visit)
 
-    def wait_stored(self, address: str, text: str) -> None:
-        """Until the disk holds the text."""
+    def wait_stored(self, address: str, *texts: str) -> str:
+        """Which of the texts the disk holds, as soon as it does."""
         cell = "(await store.get('cells', given.slice(0, 2)))"
-        condition = f"({cell}?.text ?? '') === given[2]"
-        given = [self.visit, address, text]
+        condition = f"given[2].includes({cell}?.text ?? '')"
+        given = [self.visit, address, list(texts)]
         self._run(f"return ({_WAIT.format(condition=condition)})();", given)
+        return self.texts().get(address, "")
 
     def send(self, tab: int = 0) -> str:
         """Send what waits; what the phone then says of the sending."""

@@ -220,6 +220,18 @@ def test_the_answer_to_submitting_is_lost(phone, wire, fault):
     assert the_visit().submissions.count() == the_visit().steps.count() == 1
 
 
+def test_a_torn_answer_about_a_newer_copy_is_asked_for_again(phone, wire, observer):
+    phone.send()
+    save_cells(observer, the_visit().pk, {"start.sky": CellChange(was="", now="1")})
+    phone.tap_species(1, PEEPER)
+    wire.arm(FAULTS["answer torn"], times=2)
+    assert phone.send() == "busy"
+    wire.heal()
+    assert phone.send() == "idle"
+    reads(phone, SENT)
+    assert {"start.sky": "1", CALL: "1"}.items() <= the_visit().cells.items()
+
+
 def test_a_broken_connection_is_tried_again_at_once(phone, wire):
     phone.tap_species(1, PEEPER)
     wire.arm(FAULTS["request lost"])

@@ -203,10 +203,19 @@ async function call(method, url, body, csrf, revision) {
   const response = await ask(url, wanted);
   if (response.status >= 500 || response.status === 429) throw new NoAnswer();
   if (response.type === "opaqueredirect") return { status: 401, data: null };
-  const data = await response.json().catch(() => null);
-  // An answer that tore on its way, or one of somebody who stands between us and the server.
+  // An answer may tear on its way, or be one of somebody who stands between us and the server.
+  const words = await response.text().catch(() => { throw new NoAnswer(); });
+  const data = read(words);
   if (response.ok && response.status !== 204 && data === null) throw new NoAnswer();
   return { status: response.status, data };
+}
+
+function read(words) {
+  try {
+    return JSON.parse(words);
+  } catch {
+    return null;
+  }
 }
 
 /** A connection that breaks is tried once more at once: it may have been an old one. */
