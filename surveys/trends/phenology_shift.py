@@ -25,6 +25,8 @@ FEWEST_SEASONS = 5
 FEWEST_CLUSTERS = 10
 # The hump must bend downwards by this many standard errors for its top to mean anything.
 _CLEAR_HUMP = 3.0
+# A clustered variance below this part of the plain one says that nothing varies between routes.
+_NO_SPREAD = 1e-6
 
 
 def shift_of_season(
@@ -118,12 +120,18 @@ def _shift(
     information = -maximum.hessian[np.ix_(known, known)]
     covariance = sandwich_covariance(information, scores)[:3, :3]
     _, bend, lean = maximum.theta[:3]
-    if not bend < -_CLEAR_HUMP * np.sqrt(covariance[1, 1]):
+    if not bend < -_CLEAR_HUMP * np.sqrt(max(covariance[1, 1], 0.0)):
         flags = merge_flags(flags, (results.NO_CLEAR_SEASON, results.NOT_IDENTIFIED))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     value = -lean / (2 * bend) * scale
     gradient = np.array([0.0, lean / (2 * bend**2), -1 / (2 * bend)]) * scale
-    se = float(np.sqrt(gradient @ covariance @ gradient))
+    variance = float(gradient @ covariance @ gradient)
+    # With few routes the sandwich may be flat in this direction, and round to either side of 0.
+    apart = float(gradient @ np.linalg.inv(information)[:3, :3] @ gradient)
+    if variance <= _NO_SPREAD * apart:
+        flags = merge_flags(flags, (results.TOO_FEW_DATA,))
+        return not_estimable(NAME, method=METHOD, flags=flags, level=level)
+    se = variance**0.5
     half = float(student_t.ppf(0.5 + level / 2, int(cluster.max()))) * se
     return Estimate(
         name=NAME,

@@ -54,11 +54,7 @@ from tests.support.builders import (
 from tests.support.leaks import NEAR_DEGREES, Secrets, leaks
 from tests.support.published import published
 
-pytestmark = [
-    pytest.mark.django_db,
-    # Few nights of one species: the spread of its season may come out a rounding below zero.
-    pytest.mark.filterwarnings("ignore:invalid value encountered in sqrt:RuntimeWarning"),
-]
+pytestmark = pytest.mark.django_db
 
 # (latitude, longitude): far from the middle of their grid cells, on both sides of them.
 MEADOW = [(43.0718346, -89.4086127), (43.0717213, -89.3985319), (43.0724957, -89.3883518)]

@@ -190,6 +190,13 @@ class TestShift:
         assert shift.value is None
         assert results.FEW_CLUSTERS in shift.flags
 
+    def test_routes_that_are_all_alike_say_nothing_of_the_spread(self):
+        day, heard, year, _ = seasons(np.random.default_rng(9), move=0.0)
+        alike = np.repeat([0, 1], len(day))
+        shift = shift_of_season(np.tile(day, 2), np.tile(heard, 2), np.tile(year, 2), alike)
+        assert shift.value is None
+        assert {results.TOO_FEW_DATA, results.FEW_CLUSTERS} <= set(shift.flags)
+
     def test_calling_without_a_peak(self):
         day, heard, year, route = seasons(np.random.default_rng(10), move=0.0)
         flat = np.random.default_rng(11).random(len(heard)) < 0.5
