@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from surveys.models import Programme, Stop
-from surveys.protocol.sky import stop_sky
+from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import Place
 from surveys.seasons.query import fetch
 from surveys.trends.arrays import FloatArray
@@ -134,7 +134,7 @@ def _minutes_after_sunset(rows: list, places: Mapping[int, object], time_zone: s
         if row.visit_id not in sunsets:
             point = places[row.stop_id]
             place = Place(latitude=point.y, longitude=point.x)
-            sunsets[row.visit_id] = stop_sky(place, row.night, time_zone).sunset
+            sunsets[row.visit_id] = sunset_of(place, row.night, time_zone)
         sunset = sunsets[row.visit_id]
         known = sunset is not None and row.started_at is not None
         found.append((row.started_at - sunset).total_seconds() / 60 if known else None)

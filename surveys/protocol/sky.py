@@ -41,10 +41,8 @@ def stop_sky(place: Place, night: dt.date, time_zone: str) -> StopSky:
     The sunset may fall after local midnight. Each is None when it does not happen
     before the next solar noon.
     """
-    midnight = dt.datetime.combine(night, dt.time(), tzinfo=ZoneInfo(time_zone))
-    observer = _observer(place, midnight)
-    noon = _utc(observer.next_transit(ephem.Sun()))
-    sunset = _event(place, noon, _REFRACTION, lambda o: o.next_setting(ephem.Sun()))
+    noon = _solar_noon(place, night, time_zone)
+    sunset = _sunset_after(place, noon)
     if sunset is None:
         return StopSky(sunset=None, civil_dusk=None, sunrise=None)
     return StopSky(
@@ -54,6 +52,11 @@ def stop_sky(place: Place, night: dt.date, time_zone: str) -> StopSky:
         ),
         sunrise=_event(place, sunset, _REFRACTION, lambda o: o.next_rising(ephem.Sun())),
     )
+
+
+def sunset_of(place: Place, night: dt.date, time_zone: str) -> dt.datetime | None:
+    """The sunset of `stop_sky` alone, for those who need many and nothing else."""
+    return _sunset_after(place, _solar_noon(place, night, time_zone))
 
 
 @lru_cache(maxsize=4096)
@@ -81,6 +84,15 @@ def moon_altitude(place: Place, instant: dt.datetime) -> float:
     moon = ephem.Moon()
     moon.compute(_observer(place, instant))
     return math.degrees(float(moon.alt))
+
+
+def _solar_noon(place: Place, night: dt.date, time_zone: str) -> dt.datetime:
+    midnight = dt.datetime.combine(night, dt.time(), tzinfo=ZoneInfo(time_zone))
+    return _utc(_observer(place, midnight).next_transit(ephem.Sun()))
+
+
+def _sunset_after(place: Place, noon: dt.datetime) -> dt.datetime | None:
+    return _event(place, noon, _REFRACTION, lambda o: o.next_setting(ephem.Sun()))
 
 
 def _event(

@@ -19,7 +19,7 @@ from surveys.models import Programme, ProtocolVersion, Visit
 from surveys.programmes.versions import protocol_values
 from surveys.protocol.limits import limits_in_words, window_in_words
 from surveys.protocol.seasons import season_bounds
-from surveys.protocol.sky import stop_sky
+from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import DistanceUnit, MonthDay, Place, TemperatureUnit
 from surveys.publishing import tables
 from surveys.publishing.exceptions import NamesCollide
@@ -207,7 +207,7 @@ def _periods(
     for row in stream(PERIODS, given):
         if row.visit != visit:
             visit = row.visit
-            sunset = stop_sky(places[row.stop_id], row.night, programme.time_zone).sunset
+            sunset = sunset_of(places[row.stop_id], row.night, programme.time_zone)
         late = None
         if sunset is not None and row.started_at is not None:
             late = round((row.started_at - sunset).total_seconds() / 60, 2)

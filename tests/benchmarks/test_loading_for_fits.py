@@ -94,8 +94,8 @@ def made(routes: int) -> Programme:
             for statement in MAKE:
                 # Ignoring triggers adds a placeholder of its own kind: ours are filled in before.
                 cursor.execute(statement % parameters)
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
+                # The next statement joins what this one wrote.
+                cursor.execute("ANALYZE")
     assert ListeningPeriod.objects.count() == routes * STOPS * YEARS * VISITS
     return programme
 

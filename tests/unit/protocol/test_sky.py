@@ -4,7 +4,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from surveys.protocol.sky import moon_altitude, moon_lit_share, moon_night, stop_sky
+from surveys.protocol.sky import moon_altitude, moon_lit_share, moon_night, stop_sky, sunset_of
 from surveys.protocol.values import Place, StopSky
 
 MADISON = Place(latitude=43.0731, longitude=-89.4012)
@@ -29,6 +29,13 @@ def test_a_sunset_after_midnight_belongs_to_the_evening_before():
 @pytest.mark.parametrize("night", [dt.date(2025, 6, 21), dt.date(2025, 12, 21)])
 def test_no_sunset_in_polar_day_and_polar_night(night):
     assert stop_sky(FAR_NORTH, night, "America/Anchorage") == NOTHING
+
+
+@pytest.mark.parametrize("place", [MADISON, FAR_NORTH])
+def test_the_sunset_alone_is_that_of_the_whole_sky(place):
+    for night in (dt.date(2025, month, 3) for month in range(1, 13)):
+        sky = stop_sky(place, night, "America/Anchorage")
+        assert sunset_of(place, night, "America/Anchorage") == sky.sunset
 
 
 def test_one_sunset_a_night_all_year():
