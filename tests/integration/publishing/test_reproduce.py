@@ -8,10 +8,10 @@ import sys
 import zipfile
 from pathlib import Path
 
-import frictionless
 import pytest
 
 from surveys.publishing import datapackage
+from tests.support.datapackages import validate
 from tests.support.frozen import small_frozen
 
 pytestmark = pytest.mark.django_db
@@ -50,7 +50,7 @@ def _run(*arguments: str, folder: Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_it_is_valid_and_its_results_follow_from_its_rows(unpacked: Path) -> None:
-    report = frictionless.validate(unpacked / "datapackage.json")
+    report = validate(unpacked / "datapackage.json")
     assert report.flatten(["title", "type", "message"]) == []
     done = _run("-c", AND_TELL, "reproduce/reproduce.py", folder=unpacked)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -52,7 +52,7 @@ def test_a_visit_sent_back_is_mailed_to_its_observer(programme, observer, coordi
     assert "    Stop 2 has no end.\n    Do you remember it?" in letter.body
     assert f"https://surveys.example.org/{programme.slug}/sheets/{visit.pk}/" in letter.body
     assert "Write to surveys@example.org." in letter.body
-    assert ProcrastinateJob.objects.get().status == "succeeded"
+    assert ProcrastinateJob.objects.get(queue_name="mail").status == "succeeded"
 
 
 def test_no_mail_when_the_change_was_not_kept(coordinator, visit):
@@ -63,7 +63,7 @@ def test_no_mail_when_the_change_was_not_kept(coordinator, visit):
 
     with pytest.raises(InterruptedError):
         change_of_mind()
-    assert not ProcrastinateJob.objects.exists()
+    assert not ProcrastinateJob.objects.filter(queue_name="mail").exists()
 
 
 def test_other_steps_send_no_mail(coordinator, visit):

@@ -161,5 +161,5 @@ def test_query_count_does_not_grow_with_stops(
     client = client_for(observer)
     client.get(path_of(visit))
     for one in (visit, longer):
-        with django_assert_num_queries(11):
+        with django_assert_num_queries(13):
             client.get(path_of(one))

@@ -10,13 +10,13 @@ import os
 import zipfile
 from pathlib import Path
 
-import frictionless
 import pytest
 
 from surveys.publishing import datapackage
 from surveys.publishing.csv import unguard
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.tables import TABLE, TABLES
+from tests.support.datapackages import validate
 from tests.support.frozen_rows import HOSTILE, frozen_by_hand
 
 # Section "Properties" of each of the four pages. A field may have other properties too; `unit`
@@ -63,7 +63,7 @@ def unpacked(frozen: Frozen, tmp_path: Path) -> Path:
 
 
 def test_every_row_of_every_table_is_valid(frozen: Frozen, unpacked: Path) -> None:
-    report = frictionless.validate(unpacked / "datapackage.json")
+    report = validate(unpacked / "datapackage.json")
     assert report.flatten(["title", "type", "message"]) == []
     rows = {task.name: task.stats["rows"] for task in report.tasks}
     assert rows == {table.name: len(list(frozen.rows(table.name))) for table in TABLES}
@@ -101,7 +101,7 @@ def test_a_broken_table_is_noticed(change, error: str, unpacked: Path) -> None:
     rewrite(rows)
     with path.open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows(rows)
-    report = frictionless.validate(unpacked / "datapackage.json")
+    report = validate(unpacked / "datapackage.json")
     assert [error] in report.flatten(["type"])
 
 
@@ -109,7 +109,7 @@ def test_one_changed_byte_is_noticed(unpacked: Path) -> None:
     """A value that every constraint allows, but that was not published."""
     path = unpacked / "data/calls.csv"
     path.write_bytes(path.read_bytes().replace(b",3\r\n", b",2\r\n", 1))
-    found = frictionless.validate(unpacked / "datapackage.json").flatten(["type"])
+    found = validate(unpacked / "datapackage.json").flatten(["type"])
     assert found == [["hash-count"]]
 
 
