@@ -1,18 +1,16 @@
-"""Data packages checked by frictionless, the reference implementation.
-
-Its import raises the limit of the csv module for the whole process; other tests need the limit
-that the program runs with.
-"""
+"""Data packages checked by frictionless, the reference implementation."""
 
 import csv
 from pathlib import Path
 
-_LIMIT = csv.field_size_limit()
-
-import frictionless  # noqa: E402 - between taking the limit and giving it back
-
-csv.field_size_limit(_LIMIT)
+import frictionless
 
 
 def validate(descriptor: Path) -> frictionless.Report:
-    return frictionless.validate(descriptor)
+    """Its report. It raises the limit of the csv module for the whole process, and other tests
+    need the limit that the program runs with."""
+    limit = csv.field_size_limit()
+    try:
+        return frictionless.validate(descriptor)
+    finally:
+        csv.field_size_limit(limit)
