@@ -121,7 +121,7 @@ def grown(programme: Programme, name: str) -> dict[str, float]:
 @pytest.mark.parametrize(
     ("routes", "years", "rows"),
     [
-        pytest.param(10, 10, 60_000, id="60 thousand rows"),
+        pytest.param(5, 10, 30_000, id="30 thousand rows"),
         pytest.param(60, 28, 1_000_000, id="a million rows", marks=pytest.mark.slow),
     ],
 )

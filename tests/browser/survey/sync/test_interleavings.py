@@ -18,7 +18,7 @@ from tests.support.builders import make_route
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-FEW, MANY = range(8), range(200)
+FEW, MANY = range(4), range(200)
 CUTTING_S = float(os.environ.get("SYNC_CUT_S", "90"))
 Verdict = tuple[list[str], list[str]]
 

@@ -224,7 +224,7 @@ def test_a_torn_answer_about_a_newer_copy_is_asked_for_again(phone, wire, observ
     phone.send()
     save_cells(observer, the_visit().pk, {"start.sky": CellChange(was="", now="1")})
     phone.tap_species(1, PEEPER)
-    wire.arm(FAULTS["answer torn"], times=2)
+    wire.arm(FAULTS["answer torn"], times=20)
     assert phone.send() == "busy"
     wire.heal()
     assert phone.send() == "idle"
@@ -242,7 +242,7 @@ def test_a_broken_connection_is_tried_again_at_once(phone, wire):
 def test_somebody_else_answers_for_the_server(phone, wire):
     """A page to sign in to a network, as in a hotel, is no answer of the server."""
     portal = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
-    wire.arm(lambda *_: portal, lambda one: True)
+    wire.arm(lambda *_: portal, lambda one: True, times=20)
     phone.tap_species(1, PEEPER)
     assert phone.send() == "busy"
     reads(phone, "The server does not answer.")
