@@ -125,7 +125,8 @@ def begin_a_stop(page: Page) -> None:
     page.locator(".phase__what", has_text="Let them settle").wait_for()
 
 
-@pytest.mark.parametrize("runs", [1, pytest.param(5, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("runs", [1, 5])
 def test_first_use_on_a_slow_phone(open_phone, member, record_property, runs):
     open_phone().goto(survey_of(member))  # the server is warm, the phones are not
     empty, first, weights = [], [], []

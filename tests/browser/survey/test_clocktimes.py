@@ -64,9 +64,23 @@ def test_read_alike(signed_in, observer, route):
     assert counts == {0, 1, 2}, "the nights must hold a time that is missing and one that is twice"
 
 
+STORED = """(text) => new Promise((done) => {
+  const opening = indexedDB.open("duskpool-survey");
+  opening.onsuccess = () => {
+    const cells = opening.result.transaction("cells").objectStore("cells").getAll();
+    cells.onsuccess = () => {
+      opening.result.close();
+      done(cells.result.some((cell) => cell.text === text));
+    };
+  };
+})"""
+
+
 def retype(page: Page, label: str, text: str) -> None:
+    """Type over a time, and wait until the phone has it on its disk."""
     page.get_by_label(label).fill(text)
     page.get_by_label(label).blur()
+    page.wait_for_function(STORED, arg=text)
 
 
 def test_times_put_right_by_hand(phone, take_along):
