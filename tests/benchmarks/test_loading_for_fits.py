@@ -1,7 +1,7 @@
 """Loading a programme for its fits against the bare SQL of the same rows.
 
 Ten stops a route, 20 season years, three visits a year; 600 routes (360,000 periods) run when
-slow tests do. Measured with 40 routes on a busy machine: 2.5 times the bare SQL. Both sides are
+slow tests do: 10.7 s, 2.7 times the bare SQL. Both sides are
 warm and take turns. The rest of the time is arrays, and the sunset of each visit.
 """
 
