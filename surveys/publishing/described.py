@@ -20,7 +20,6 @@ from surveys.publishing.citing import (
 from surveys.publishing.files import files_of, text_of
 
 SITE = "stop"
-MEASURED = ("calls.call_index", "occupancy.occupancy")
 
 
 @dataclass(frozen=True, kw_only=True)

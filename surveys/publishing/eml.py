@@ -18,7 +18,6 @@ INSTANCE = "http://www.w3.org/2001/XMLSchema-instance"
 LANGUAGE = "{http://www.w3.org/XML/1998/namespace}lang"
 # All but the characters of XML 1.0 (production 2, Char).
 _UNFIT = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-KEYWORDS = ("amphibians", "Anura", "calling survey", "call index", "occupancy", "samplingevent")
 _METRES_PER_DEGREE = 110_574.0  # of latitude at the equator, the least there is (WGS 84)
 
 GUARDED = (

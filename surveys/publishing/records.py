@@ -200,7 +200,6 @@ CALLS = RecordTable(
         ),
     ),
 )
-RECORD_TABLES = (VISITS, PERIODS, CALLS)
 
 _FILTERS = {
     "season_year": "v.season_year = %(season_year)s",
