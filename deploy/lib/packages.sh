@@ -39,6 +39,7 @@ missing_parts() {
     [[ -f /usr/share/fonts/truetype/dejavu/DejaVuSans.ttf ]] || echo fonts
     [[ $browser != browser || -n $(find_browser) ]] || echo browser
     [[ $browser != browser || -n $(command -v soffice) ]] || echo office
+    [[ $browser != browser || -n $(command -v Rscript) ]] || echo r
 }
 
 find_browser() {
@@ -88,6 +89,8 @@ packages_for_pango() {
 packages_for_fonts() { echo fonts-dejavu-core; }
 # The tests open a workbook in a spreadsheet program.
 packages_for_office() { echo libreoffice-calc-nogui; }
+# The tests run the examples in R that the pages show.
+packages_for_r() { echo r-base-core; }
 packages_for_browser() { if [[ $(os_release ID) == ubuntu ]]; then echo chromium-browser; else echo chromium; fi; }
 
 packages_for_python() {
