@@ -1,5 +1,5 @@
-"""The headers of the tus resumable upload protocol, version 1.0.0: core, creation, checksum
-and termination (https://tus.io/protocols/resumable-upload). Values in, values out."""
+"""The headers of the tus resumable upload protocol, version 1.0.0: core, creation, checksum,
+expiration and termination (https://tus.io/protocols/resumable-upload). Values in, values out."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ PIECE_TYPE = "application/offset+octet-stream"
 ALGORITHMS = ("sha256", "sha1")
 ABOUT = {
     "Tus-Version": VERSION,
-    "Tus-Extension": "creation,checksum,termination",
+    "Tus-Extension": "creation,checksum,expiration,termination",
     "Tus-Max-Size": str(LARGEST_BYTES),
     "Tus-Checksum-Algorithm": ",".join(ALGORITHMS),
 }

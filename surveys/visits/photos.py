@@ -16,7 +16,7 @@ from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.models import Photo, Visit
 from surveys.visits.exceptions import NotYours, PhotoRefused
-from surveys.visits.files import forget_files
+from surveys.visits.files import forget_files, own_name
 from surveys.visits.reach import EDITABLE, check_state, find_visit, lock_own
 
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -57,7 +57,7 @@ def store_photo(
         sha256=hashlib.sha256(drawn).hexdigest(),
         uploaded_by=member.person,
     )
-    photo.image.save(f"{photo.pk}.jpg", ContentFile(drawn), save=False)
+    photo.image.save(own_name(f"{photo.pk}.jpg"), ContentFile(drawn), save=False)
     photo.save()
     return photo
 

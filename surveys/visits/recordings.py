@@ -40,7 +40,7 @@ from surveys.visits.exceptions import (
     RecordingRefused,
     RecordingTooLarge,
 )
-from surveys.visits.files import forget_files
+from surveys.visits.files import forget_files, own_name
 from surveys.visits.loading import stops_on
 from surveys.visits.reach import EDITABLE, check_state, lock_own
 from surveys.visits.sounds import (
@@ -57,6 +57,7 @@ from surveys.visits.sounds import (
 MOST_A_VISIT = 100
 MOST_BYTES_A_VISIT = 500 * 1024 * 1024
 SHA256 = re.compile(r"[0-9a-f]{64}")
+UNFINISHED_FOR = dt.timedelta(days=30)
 _BLOCK = 64 * 1024
 _IN_MEMORY = 1024 * 1024
 _NO_SUCH = "There is no such recording."
@@ -131,7 +132,7 @@ def add_piece(
             raise RecordingRefused(_other_type(recording))
     content.seek(0)
     piece = RecordingPiece(recording=recording, offset=offset)
-    piece.content.save(f"{recording.pk}-{offset}", File(content), save=True)
+    piece.content.save(own_name(f"{recording.pk}-{offset}"), File(content), save=True)
     recording.received += length
     recording.save(update_fields=["received"])
     return recording
@@ -166,7 +167,7 @@ def put_together(recording_id: uuid.UUID) -> None:
             if problem is None:
                 joined.seek(0)
                 name = f"{recording.pk}.{ending_of(recording.media_type)}"
-                recording.audio.save(name, File(joined), save=False)
+                recording.audio.save(own_name(name), File(joined), save=False)
                 recording.state = RecordingState.COMPLETE
                 recording.completed_at = timezone.now()
             else:
@@ -180,6 +181,34 @@ def put_together(recording_id: uuid.UUID) -> None:
 def arrived_in_pieces() -> QuerySet[Recording]:
     """Recordings whose last piece came, and then nobody put them together."""
     return Recording.objects.filter(received=F("bytes"), state=RecordingState.ARRIVING)
+
+
+def expires_at(recording: Recording) -> dt.datetime | None:
+    """From when on an upload that is still unfinished may be gone; None for a complete one."""
+    if recording.state == RecordingState.COMPLETE:
+        return None
+    return recording.begun_at + UNFINISHED_FOR
+
+
+def expire_unfinished(now: dt.datetime | None = None) -> int:
+    """Let go of uploads that were begun long ago and never came to an end; how many. The
+    phone still has its recording, and begins anew when it is back.
+
+    What has arrived whole is for `put_together`; a row that a piece locks is left for now.
+    """
+    before = (now or timezone.now()) - UNFINISHED_FOR
+    late = Recording.objects.filter(
+        state=RecordingState.ARRIVING, begun_at__lt=before, received__lt=F("bytes")
+    )
+    gone = 0
+    for pk in list(late.values_list("pk", flat=True)):
+        with transaction.atomic():
+            rows = late.filter(pk=pk).select_for_update(skip_locked=True, of=("self",))
+            for recording in rows:
+                forget_recordings(Recording.objects.filter(pk=pk))
+                recording.delete()
+                gone += 1
+    return gone
 
 
 @transaction.atomic

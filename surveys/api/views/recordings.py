@@ -10,6 +10,7 @@ from typing import Any, BinaryIO
 
 from django.http import HttpRequest, UnreadablePostError
 from django.urls import reverse
+from django.utils.http import http_date
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import status
@@ -36,6 +37,7 @@ from surveys.visits.recordings import (
     add_piece,
     begin_recording,
     check_piece,
+    expires_at,
     find_upload,
     put_together,
     remove_recording,
@@ -130,7 +132,9 @@ class Recordings(TusView):
         place = reverse(
             "api:recording", kwargs={"programme": programme, "recording_id": recording.pk}
         )
-        return Response(status=status.HTTP_201_CREATED, headers={"Location": place})
+        return Response(
+            status=status.HTTP_201_CREATED, headers={"Location": place, **_expiry(recording)}
+        )
 
 
 class RecordingUpload(TusView):
@@ -140,7 +144,8 @@ class RecordingUpload(TusView):
         responses={200: None, **PROBLEMS},
     )
     def head(self, request: Request, programme: str, recording_id: uuid.UUID) -> Response:
-        """How far the recording has come: `Upload-Offset` of `Upload-Length` bytes."""
+        """How far the recording has come: `Upload-Offset` of `Upload-Length` bytes. An
+        unfinished one may be gone after `Upload-Expires`: announce it again then."""
         recording = find_upload(self.member, recording_id)
         headers = {
             **_progress(recording),
@@ -201,9 +206,16 @@ class RecordingUpload(TusView):
         return Response(status=status.HTTP_204_NO_CONTENT)
 
 
+def _expiry(recording: Recording) -> dict[str, str]:
+    """From when on an unfinished upload may be gone: it then answers 404, and is begun anew."""
+    expires = expires_at(recording)
+    return {"Upload-Expires": http_date(expires.timestamp())} if expires else {}
+
+
 def _progress(recording: Recording) -> dict[str, str]:
     complete = recording.state == RecordingState.COMPLETE
     return {
+        **_expiry(recording),
         "Upload-Offset": str(recording.received),
         # Not of tus: all bytes may be there while the whole was not checked yet. The name and
         # the form are those of draft-ietf-httpbis-resumable-upload.

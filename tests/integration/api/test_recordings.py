@@ -1,6 +1,8 @@
 """Recordings over the tus resumable upload protocol 1.0.0 (2016-03-25). The section of the
 standard stands beside each check."""
 
+import datetime as dt
+import email.utils
 import hashlib
 import io
 import uuid
@@ -8,6 +10,7 @@ import uuid
 import pytest
 from django.core.files.storage import default_storage
 from django.test import Client
+from django.utils import timezone
 
 from accounts.models import Role
 from surveys.api.views import recordings as views
@@ -21,6 +24,8 @@ from tests.support.sheets import make_draft, make_submitted
 from tests.support.sounds import PIECE, Uploader, checksum, metadata, sound
 
 pytestmark = pytest.mark.django_db
+
+SECOND = dt.timedelta(seconds=1)
 
 
 @pytest.fixture
@@ -62,7 +67,7 @@ def test_what_the_server_can_do(phone):
     response = phone.client.options(phone.home)
     assert response.status_code == 204
     assert response["Tus-Version"] == response["Tus-Resumable"] == "1.0.0"
-    assert response["Tus-Extension"] == "creation,checksum,termination"
+    assert response["Tus-Extension"] == "creation,checksum,expiration,termination"
     assert response["Tus-Max-Size"] == str(LARGEST_BYTES)
     # Checksum: sha1 must be supported.
     assert response["Tus-Checksum-Algorithm"] == "sha256,sha1"
@@ -196,6 +201,37 @@ def test_termination(phone):
     assert phone.delete().status_code == 204
     assert {one.status_code for one in (phone.head(), phone.piece(2000), phone.delete())} == {404}
     assert not Recording.objects.exists()
+
+
+def test_expiration(phone):
+    """Expiration, Upload-Expires: the date of RFC 9110 5.6.7 in the answers to POST and PATCH
+    of an upload that is not finished; 404 once it is gone, and then it begins anew."""
+    expires = [phone.begin(), phone.head(), phone.piece(0, 2000)]
+    begun = Recording.objects.get().begun_at
+    for response in expires:
+        at = email.utils.parsedate_to_datetime(response["Upload-Expires"])
+        assert at == (begun + verbs.UNFINISHED_FOR).replace(microsecond=0)
+        assert response["Upload-Expires"].endswith(" GMT")
+    assert verbs.expire_unfinished(begun + verbs.UNFINISHED_FOR) == 0
+    assert stored_files()
+    assert verbs.expire_unfinished(begun + verbs.UNFINISHED_FOR + SECOND) == 1
+    assert {one.status_code for one in (phone.head(), phone.piece(2000))} == {404}
+    assert not Recording.objects.exists()
+    assert phone.begin().status_code == 201
+    complete = phone.piece(0)
+    assert complete["Upload-Complete"] == "?1"
+    assert "Upload-Expires" not in complete
+    assert kept() == phone.content
+    assert verbs.expire_unfinished(timezone.now() + 2 * verbs.UNFINISHED_FOR) == 0
+
+
+def test_what_arrived_whole_does_not_expire(phone, monkeypatch):
+    """Its joining was cut off; that is made up for at night."""
+    monkeypatch.setattr(views, "put_together", lambda recording_id: None)
+    phone.begin()
+    phone.piece(0)
+    assert verbs.expire_unfinished(timezone.now() + 2 * verbs.UNFINISHED_FOR) == 0
+    assert Recording.objects.get().state == RecordingState.ARRIVING
 
 
 def test_too_large(phone):

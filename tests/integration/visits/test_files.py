@@ -6,12 +6,15 @@ import io
 import pytest
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-from django.db import transaction
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection, transaction
 from django.test import override_settings
 from django.utils import timezone
+from PIL import Image
 
 from surveys.models import Recording, RecordingPiece
-from surveys.visits.files import YOUNG, sweep_files
+from surveys.visits.files import YOUNG, folder_of, own_name, sweep_files
+from surveys.visits.photos import store_photo
 from surveys.visits.recordings import add_piece, begin_recording
 from surveys.visits.tidying import tidy
 from tests.support.builders import make_route
@@ -49,7 +52,7 @@ def test_what_a_rolled_back_transaction_left(observer, visit):
         transaction.set_rollback(True)
     add_piece(observer, said.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
     piece = RecordingPiece.objects.get(recording=said.id).content.name
-    photo = default_storage.save("photos/2024/nobody.jpg", ContentFile(b"x"))
+    photo = default_storage.save(f"photos/2024/{own_name('nobody.jpg')}", ContentFile(b"x"))
     other = default_storage.save("publications/table.csv", ContentFile(b"x"))
     assert sweep_files() == 0, "a young file may belong to a transaction under way"
     # Joining left the first recording's piece too: here nothing is committed.
@@ -57,6 +60,37 @@ def test_what_a_rolled_back_transaction_left(observer, visit):
     assert not default_storage.exists(lost)
     assert not default_storage.exists(photo)
     assert {default_storage.exists(name) for name in (kept.audio.name, piece, other)} == {True}
+
+
+def test_files_of_another_database_survive():
+    """Two databases with one MEDIA_ROOT: each sweeps its own folder and no other."""
+    with connection._nodb_cursor() as cursor:
+        other = folder_of(cursor)
+    own = own_name("x").split("/")[0]
+    assert len({own, other}) == 2
+    theirs = [f"recordings/arriving/{other}/a-0", f"photos/2024/{other}/a.jpg"]
+    older = ["recordings/2024/a.webm", "photos/2024/a.jpg", f"photos/2024/{own}.jpg"]
+    lost = f"recordings/arriving/{own}/b-0"
+    for name in (*theirs, *older, lost):
+        default_storage.save(name, ContentFile(b"x"))
+    assert sweep_files(timezone.now() + LATER) == 1
+    assert not default_storage.exists(lost)
+    assert all(default_storage.exists(name) for name in (*theirs, *older))
+
+
+def test_every_stored_file_lies_in_the_databases_own_folder(observer, visit):
+    said = announced(visit, sound(seed=2))
+    begin_recording(observer, said)
+    add_piece(observer, said.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
+    picture = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(picture, "JPEG")
+    upload = SimpleUploadedFile("p.jpg", picture.getvalue(), "image/jpeg")
+    names = [
+        keep(observer, visit, sound(seed=1)).audio.name,
+        RecordingPiece.objects.get(recording=said.id).content.name,
+        store_photo(observer, visit.pk, row=1, upload=upload).image.name,
+    ]
+    assert {name.split("/")[-2] for name in names} == {own_name("x").split("/")[0]}
 
 
 def test_nothing_stored_yet():
