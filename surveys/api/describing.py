@@ -5,6 +5,7 @@ from drf_spectacular.utils import OpenApiParameter
 
 from surveys.api.serializers.errors import (
     ConflictSerializer,
+    DiscardedSerializer,
     ProblemSerializer,
     RefusalSerializer,
 )
@@ -27,5 +28,5 @@ READ_ERRORS = {
     429: ProblemSerializer,
 }
 ERRORS = {400: ProblemSerializer, **READ_ERRORS}
-CHANGE_ERRORS = {**ERRORS, 409: ConflictSerializer}
+CHANGE_ERRORS = {**ERRORS, 409: ConflictSerializer, 410: DiscardedSerializer}
 REFUSABLE_ERRORS = {**CHANGE_ERRORS, 422: RefusalSerializer}

@@ -16,6 +16,7 @@ from surveys.api.serializers.visits import visit_data
 from surveys.publishing.exceptions import AlreadyUnderWay, PublishingError, TableChanged
 from surveys.visits.exceptions import (
     ChecksumMismatch,
+    DraftDiscarded,
     OffsetMismatch,
     QueriesOpen,
     ReasonMissing,
@@ -51,6 +52,10 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
         code = _STATUS.get(type(exception), status.HTTP_400_BAD_REQUEST)
         return Response({"detail": str(exception), **_more(exception)}, status=code)
     response = exception_handler(exception, context)
+    if response is not None and isinstance(exception, DraftDiscarded):
+        response.status_code = status.HTTP_410_GONE
+        gone_since = exception.discarded_at.isoformat()
+        response.data = {"detail": str(exception), "discarded_at": gone_since}
     if response is not None and isinstance(exception, ValidationError):
         where, detail = _first(exception.detail)
         response.data = {"detail": detail, "where": where}

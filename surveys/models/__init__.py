@@ -17,6 +17,7 @@ from surveys.models.route import Assignment, Habitat, Hydroperiod, Presence, Rou
 from surveys.models.species import ChecklistEntry, Species
 from surveys.models.visit import (
     CallIndex,
+    DiscardedDraft,
     LifeStage,
     ListeningPeriod,
     Photo,
@@ -33,6 +34,7 @@ __all__ = [
     "CallIndex",
     "ChecklistEntry",
     "DataLicence",
+    "DiscardedDraft",
     "ExactDownload",
     "FittingRun",
     "Habitat",

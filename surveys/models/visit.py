@@ -13,6 +13,7 @@ from django.conf import settings
 from django.contrib.gis.db import models as gis
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 
 from surveys.models.fields import celsius_field, in_range, typed_unit_field, within_wgs84
 from surveys.models.history import tracked
@@ -129,6 +130,23 @@ class Visit(models.Model):
                     (VisitState.SET_ASIDE.value, VisitState.SUBMITTED.value),
                 ],
             ),
+        ]
+
+
+class DiscardedDraft(models.Model):
+    """The id of a draft that its observer threw away. A request that was held up on its way
+    cannot begin it again; whoever changes their mind names `discarded_at`."""
+
+    visit_id = models.UUIDField()
+    observer = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="discarded_drafts"
+    )
+    discarded_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["discarded_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["observer", "visit_id"], name="draft_discarded_once")
         ]
 
 

@@ -23,13 +23,13 @@ from surveys.visits.cells import (
     merge,
     storable,
 )
+from surveys.visits.discarded import check_not_discarded, note_discarded, take_turns
 from surveys.visits.exceptions import (
     NightUnusable,
     NoProtocolInForce,
     NotYours,
     OtherRoute,
     SheetTooLarge,
-    WrongState,
 )
 from surveys.visits.files import forget_files
 from surveys.visits.judging import judge_sheet
@@ -61,12 +61,14 @@ def start_visit(
     visit_id: uuid.UUID | None = None,
     source: str = Source.PAPER,
     carried: int | None = None,
+    recovers: dt.datetime | None = None,
 ) -> Visit:
     """Begin a draft under the protocol version of the night, or under the one that the
     phone carried (`carried`, its id) where the programme still has it.
 
     The same `visit_id` again gives back the same visit, so that a retry from a phone
-    can never make a second one. Raises NotYours, NightUnusable, NoProtocolInForce.
+    can never make a second one; one that was thrown away comes back only when `recovers`
+    says when that was. Raises NotYours, DraftDiscarded, NightUnusable, NoProtocolInForce.
     """
     require(member, Permission.SURVEY)
     if route.programme_id != member.programme_id:
@@ -83,6 +85,8 @@ def start_visit(
         },
     )
     place_on_night(visit, night, carried_version(member, carried))
+    take_turns(visit_id)
+    check_not_discarded(member, visit_id, recovers)
     known, _ = Visit.objects.get_or_create(
         id=visit_id,
         defaults={
@@ -154,6 +158,7 @@ def put_sheet(
     revision: int | None,
     source: str = Source.PHONE,
     carried: int | None = None,
+    recovers: dt.datetime | None = None,
 ) -> tuple[Saved, bool]:
     """Make the observer's sheet hold exactly `cells`; begin the visit when it is new.
 
@@ -164,7 +169,13 @@ def put_sheet(
     """
     begun = not Visit.objects.filter(pk=visit_id).exists()
     visit = start_visit(
-        member, route=route, night=night, visit_id=visit_id, source=source, carried=carried
+        member,
+        route=route,
+        night=night,
+        visit_id=visit_id,
+        source=source,
+        carried=carried,
+        recovers=recovers,
     )
     if visit.route_id != route.pk:
         raise OtherRoute
@@ -222,15 +233,18 @@ def follow_night(visit: Visit) -> None:
 
 
 @transaction.atomic
-def discard_draft(member: Membership, visit_id: uuid.UUID | str) -> None:
-    """Throw away a draft that was never submitted. Raises NotYours, WrongState."""
-    visit = lock_own(member, visit_id)
+def discard_draft(member: Membership, visit_id: uuid.UUID) -> None:
+    """Throw away a draft of the member's own that was never submitted, also one that is
+    still on its way here. The same again changes nothing. Raises NotYours, WrongState."""
     require(member, Permission.SURVEY)
-    if visit.state != VisitState.DRAFT:
-        raise WrongState(visit, [VisitState.DRAFT])
-    forget_files([photo.image for photo in visit.photos.all()])
-    forget_recordings(visit.recordings.all())
-    visit.delete()
+    take_turns(visit_id)
+    if Visit.objects.filter(pk=visit_id).exists():
+        visit = lock_own(member, visit_id)
+        check_state(visit, [VisitState.DRAFT])
+        forget_files([photo.image for photo in visit.photos.all()])
+        forget_recordings(visit.recordings.all())
+        visit.delete()
+    note_discarded(member, visit_id)
 
 
 def _check_size(changes: Mapping[str, CellChange]) -> None:

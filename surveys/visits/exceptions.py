@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import inspect
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -28,6 +29,15 @@ class NotYours(Http404):
 
     def __init__(self, message: str | None = None) -> None:
         super().__init__(message or inspect.getdoc(type(self)))
+
+
+class DraftDiscarded(NotYours):
+    """This draft was thrown away. To begin it again all the same, put its sheet with `recovers`,
+    the time at which it was thrown away."""
+
+    def __init__(self, discarded_at: dt.datetime) -> None:
+        super().__init__()
+        self.discarded_at = discarded_at
 
 
 class NoProtocolInForce(VisitError):

@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from accounts.access import Permission, may
 from accounts.models import Membership
 from surveys.models import Visit, VisitState
+from surveys.visits.discarded import check_not_discarded
 from surveys.visits.exceptions import NotYours, StaleRevision, WrongState
 
 EDITABLE = (VisitState.DRAFT, VisitState.SENT_BACK)
@@ -40,9 +41,15 @@ def with_relations(visits: QuerySet[Visit]) -> QuerySet[Visit]:
 
 
 def lock_own(member: Membership, visit_id: uuid.UUID | str) -> Visit:
-    """The member's own visit, locked until the transaction ends. Raises NotYours."""
+    """The member's own visit, locked until the transaction ends. Raises NotYours, and
+    DraftDiscarded where the member threw it away."""
     own = Visit.objects.filter(route__programme=member.programme_id, observer=member.person_id)
-    return _one(with_relations(own).select_for_update(of=("self",)), visit_id)
+    try:
+        return _one(with_relations(own).select_for_update(of=("self",)), visit_id)
+    except NotYours:
+        if isinstance(visit_id, uuid.UUID) and not Visit.objects.filter(pk=visit_id).exists():
+            check_not_discarded(member, visit_id)
+        raise
 
 
 def lock_visit(member: Membership, visit_id: uuid.UUID | str) -> Visit:

@@ -30,6 +30,7 @@ from surveys.protocol.plain import to_plain
 from surveys.protocol.seasons import in_days, window_of
 from surveys.protocol.sky import moon_night, stop_sky
 from surveys.protocol.values import DistanceUnit, MonthDay, Place, Protocol, TemperatureUnit
+from surveys.visits.discarded import discarded_ids
 from surveys.visits.loading import protocol_values
 from surveys.visits.reach import EDITABLE, HANDED_IN
 
@@ -233,9 +234,10 @@ def _visit_id(member: Membership, route: Route, night: dt.date, closed: set[uuid
 
 
 def _closed_visits(member: Membership, route: Route) -> set[uuid.UUID]:
-    """Ids of own visits that were handed in: another one on that night is a new one."""
+    """Ids of own visits that were handed in or thrown away: another one on that night is new."""
     own = Visit.objects.filter(route=route, observer=member.person)
-    return set(own.exclude(state__in=EDITABLE).values_list("pk", flat=True))
+    handed_in = own.exclude(state__in=EDITABLE).values_list("pk", flat=True)
+    return {*handed_in, *discarded_ids(member)}
 
 
 def _open_visits(member: Membership, route: Route) -> QuerySet[Visit]:

@@ -23,3 +23,9 @@ class ConflictSerializer(ProblemSerializer):
     """The visit as the server has it; nothing of it was overwritten."""
 
     visit = VisitSerializer()
+
+
+class DiscardedSerializer(ProblemSerializer):
+    """The draft was thrown away; `discarded_at` is what `recovers` must say to begin it again."""
+
+    discarded_at = serializers.DateTimeField()

@@ -97,7 +97,8 @@ class SavedSerializer(JudgedVisitSerializer):
 
 class SheetSerializer(serializers.Serializer):
     """A whole sheet. `route` is the route's code, `night` the date of the evening;
-    `protocol_version` is the one that a phone carried, by which a new visit is judged."""
+    `protocol_version` is the one that a phone carried, by which a new visit is judged.
+    `recovers` brings back a draft that was thrown away: its `discarded_at`."""
 
     route = serializers.CharField(max_length=20)
     night = serializers.DateField()
@@ -105,6 +106,7 @@ class SheetSerializer(serializers.Serializer):
         choices=[Source.PHONE.value, Source.PAPER.value], default=Source.PHONE.value
     )
     protocol_version = serializers.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
+    recovers = serializers.DateTimeField(required=False)
     cells = serializers.DictField(child=CellText())
 
 

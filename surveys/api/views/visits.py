@@ -96,6 +96,7 @@ class VisitDetail(ProgrammeView):
             revision=self.revision_or_none(),
             source=sheet["source"],
             carried=sheet.get("protocol_version"),
+            recovers=sheet.get("recovers"),
         )
         return _saved(saved, status.HTTP_201_CREATED if begun else status.HTTP_200_OK)
 
@@ -117,7 +118,8 @@ class VisitDetail(ProgrammeView):
 
     @extend_schema(responses={204: None, **CHANGE_ERRORS})
     def delete(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
-        """Throw away a draft of your own that was never submitted."""
+        """Throw away a draft of your own that was never submitted. A request for it that is
+        still on its way then answers 410. The same request again changes nothing."""
         discard_draft(self.member, visit_id)
         return Response(status=status.HTTP_204_NO_CONTENT)
 

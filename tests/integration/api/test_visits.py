@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 
 from accounts.models import Role
-from surveys.models import Submission, Visit, VisitState
+from surveys.models import DiscardedDraft, Submission, Visit, VisitState
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -233,6 +233,42 @@ def test_a_draft_is_discarded_and_a_submitted_visit_is_not(api, observer, route)
     assert api("DELETE", f"visits/{draft.pk}/").status == 204
     assert api("DELETE", f"visits/{submitted.pk}/").status == 409
     assert Visit.objects.get() == submitted
+
+
+def test_a_beginning_that_was_held_up_brings_nothing_back(api, route):
+    """Thrown away before it arrived, or after: the same either way, and as often as it comes."""
+    for arrived in (True, False):
+        key = uuid.uuid4()
+        if arrived:
+            put(api, key)
+        assert [api("DELETE", f"visits/{key}/").status for _ in range(2)] == [204, 204]
+        answers = [put(api, key, {"notes": "fog"}) for _ in range(2)]
+        answers.append(api("PATCH", f"visits/{key}/", {"changes": {}}))
+        assert {(one.status, one.data["discarded_at"]) for one in answers} == {
+            (410, DiscardedDraft.objects.get(visit_id=key).discarded_at.isoformat())
+        }
+        assert answers[0].data["detail"].startswith("This draft was thrown away.")
+    assert not Visit.objects.exists()
+
+
+def test_a_draft_comes_back_when_its_observer_says_so(api, route):
+    key = uuid.uuid4()
+    api("DELETE", f"visits/{key}/")
+    since = put(api, key).data["discarded_at"]
+    wanted = {"cells": {"notes": "fog"}, "recovers": since}
+    assert [put(api, key, **wanted).status for _ in range(2)] == [201, 200]
+    assert Visit.objects.get().cells["notes"] == "fog"
+    api("DELETE", f"visits/{key}/")
+    assert put(api, key, **wanted).status == 410
+    assert not Visit.objects.exists()
+
+
+def test_nobody_throws_away_the_draft_of_another(api, api_for, programme, observer, route):
+    key = uuid.uuid4()
+    assert api_for(make_member(programme))("DELETE", f"visits/{key}/").status == 204
+    assert put(api, key).status == 201
+    assert api_for(make_member(programme))("DELETE", f"visits/{key}/").status == 404
+    assert DiscardedDraft.objects.count() == 1
 
 
 # Reading

@@ -10,10 +10,10 @@ import pytest
 from django.db import connection, transaction
 
 from accounts.models import Role
-from surveys.models import ReviewStep, Step, Submission, Visit, VisitState
+from surveys.models import DiscardedDraft, ReviewStep, Step, Submission, Visit, VisitState
 from surveys.visits import verbs
-from surveys.visits.drafts import save_cells, start_visit
-from surveys.visits.exceptions import StaleRevision, VisitError, WrongState
+from surveys.visits.drafts import discard_draft, save_cells, start_visit
+from surveys.visits.exceptions import NotYours, StaleRevision, VisitError, WrongState
 from tests.support.builders import make_member, make_route
 from tests.support.sheets import NIGHT, changes, make_draft, make_submitted, plain_cells
 
@@ -32,7 +32,7 @@ def at_once(visit: Visit | None, *actions: Callable[[], object]) -> list[object]
         try:
             together.wait(timeout=10)
             results[place] = action()
-        except VisitError as error:
+        except (VisitError, NotYours) as error:
             results[place] = error
         finally:
             connection.close()
@@ -184,3 +184,16 @@ def test_the_same_visit_is_begun_twice(observer, route):
     assert first.pk == second.pk == key
     assert Visit.objects.count() == 1
     assert Visit.objects.get().night == dt.date(2024, 4, 15)
+
+
+def test_throwing_away_and_beginning_take_turns(observer, programme):
+    """Whichever comes first, the draft is gone."""
+    route, key = make_route(programme), uuid.uuid4()
+    for _ in range(5):
+        at_once(
+            None,
+            lambda: start_visit(observer, route=route, night=NIGHT, visit_id=key),
+            lambda: discard_draft(observer, key),
+        )
+        assert not Visit.objects.exists()
+        DiscardedDraft.objects.all().delete()

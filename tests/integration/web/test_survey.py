@@ -7,7 +7,7 @@ import pytest
 from django.urls import reverse
 
 from surveys.models import ChecklistEntry, Visit
-from surveys.visits.drafts import put_sheet
+from surveys.visits.drafts import discard_draft, put_sheet
 from surveys.web.packets import NIGHTS_AHEAD, NIGHTS_BEFORE, route_packet
 from tests.support.builders import (
     make_accepted_visit,
@@ -74,6 +74,9 @@ def test_two_phones_of_a_person_begin_the_same_visit_and_nobody_else(observer, r
         for member in (observer, observer, make_member(programme))
     )
     assert one == again != other
+    discard_draft(observer, uuid.UUID(one))
+    anew = route_packet(observer, route.code, EVENING)["nights"]["2024-04-15"]["visit"]
+    assert anew != one
 
 
 def test_a_phone_is_judged_by_the_version_it_carried(observer, route):
