@@ -8,7 +8,9 @@ from django.http import Http404
 from django.shortcuts import get_object_or_404
 
 from accounts.access import Permission, may, require
+from accounts.meanwhile import Facts, Seen, check_seen, yes_or_no
 from accounts.models import Membership, Person, Role
+from surveys.protocol import words
 
 
 def people_of(member: Membership) -> list[Membership]:
@@ -25,6 +27,20 @@ def person_of(member: Membership, membership_id: int) -> Membership:
     return get_object_or_404(
         member.programme.memberships.select_related("person"), pk=membership_id
     )
+
+
+def person_facts(membership: Membership) -> Facts:
+    """What the form of a member shows."""
+    return {
+        "Role": membership.get_role_display(),
+        "Trained on": _day(membership.trained_on),
+        "Training holds until": _day(membership.trained_until),
+        "May have exact places": yes_or_no(membership.exact_places),
+    }
+
+
+def _day(day: dt.date | None) -> str:
+    return words.day(day) if day else ""
 
 
 def _locked(member: Membership, membership_id: int) -> tuple[Membership, list[Membership]]:
@@ -133,8 +149,15 @@ def change_person(
     trained_on: dt.date | None,
     trained_until: dt.date | None,
     exact_places: bool,
+    seen: Seen | None = None,
 ) -> Membership:
-    """Role, training and the right to exact places at once: all are saved, or none."""
+    """Role, training and the right to exact places at once: all are saved, or none.
+
+    Raises ValidationError by field, ChangedMeanwhile.
+    """
+    require(member, Permission.MANAGE)
+    membership, _ = _locked(member, membership_id)
+    check_seen(member, seen, person_facts(membership), [membership.events.all()])
     set_exact_places(member, membership_id, exact_places)
     set_training(member, membership_id, trained_on=trained_on, trained_until=trained_until)
     return change_role(member, membership_id, role)

@@ -10,10 +10,11 @@ from django.db.models import F, Func, Max, Q, QuerySet, TextField, Value
 from django.shortcuts import get_object_or_404
 
 from accounts.access import Permission, require
+from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership
 from surveys.models import ChecklistEntry, Programme, Sensitivity, Species, Visit
 from surveys.protocol.values import MonthDay
-from surveys.protocol.words import day
+from surveys.protocol.words import day, month_day
 
 MOST_FOUND = 30
 
@@ -45,6 +46,18 @@ def season_of(entry: ChecklistEntry) -> tuple[MonthDay, MonthDay] | None:
         MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
         MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
     )
+
+
+def entry_facts(entry: ChecklistEntry) -> Facts:
+    """What the forms of an entry show of it."""
+    begins, ends = season_of(entry) or (None, None)
+    return {
+        "Calls from": month_day(begins) if begins else "",
+        "Calls until": month_day(ends) if ends else "",
+        "Sensitivity": entry.get_sensitivity_display(),
+        "Listed from": day(entry.listed_from) if entry.listed_from else "",
+        "Listed until": day(entry.listed_until) if entry.listed_until else "",
+    }
 
 
 def search_catalogue(programme: Programme, text: str) -> list[Species]:
@@ -131,19 +144,29 @@ def add_species(member: Membership, species_code: str, listing: Listing) -> Chec
 
 
 @transaction.atomic
-def change_entry(member: Membership, entry_id: int, listing: Listing) -> ChecklistEntry:
+def change_entry(
+    member: Membership, entry_id: int, listing: Listing, *, seen: Seen | None = None
+) -> ChecklistEntry:
+    """List a species differently. Raises ValidationError by field, ChangedMeanwhile."""
     require(member, Permission.MANAGE)
     entry = _locked_entry(member, entry_id)
+    check_seen(member, seen, entry_facts(entry), [entry.events.all()])
     _check(listing)
     _check_extension(entry, listing.listed_until)
     return _write(entry, listing)
 
 
 @transaction.atomic
-def take_off(member: Membership, entry_id: int, *, listed_until: dt.date) -> ChecklistEntry:
-    """List a species until a night. What was recorded before stays as it is."""
+def take_off(
+    member: Membership, entry_id: int, *, listed_until: dt.date, seen: Seen | None = None
+) -> ChecklistEntry:
+    """List a species until a night. What was recorded before stays as it is.
+
+    Raises ValidationError by field, ChangedMeanwhile.
+    """
     require(member, Permission.MANAGE)
     entry = _locked_entry(member, entry_id)
+    check_seen(member, seen, entry_facts(entry), [entry.events.all()])
     if entry.listed_from and listed_until < entry.listed_from:
         raise ValidationError(
             {

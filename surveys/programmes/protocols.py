@@ -10,8 +10,10 @@ from django.db.models import Count, Prefetch, QuerySet
 from django.shortcuts import get_object_or_404
 
 from accounts.access import Permission, require
+from accounts.meanwhile import Seen, check_seen
 from accounts.models import Membership
 from surveys.models import Programme, Protocol, ProtocolVersion
+from surveys.programmes.versionfacts import version_events, version_facts
 from surveys.programmes.versions import window_rows, write_limits
 from surveys.programmes.windows import window_problems
 from surveys.protocol import values
@@ -56,7 +58,9 @@ def protocols_of(programme: Programme) -> list[Protocol]:
 def version_of(programme: Programme, version_id: int) -> ProtocolVersion:
     """One version, with `visit_count`. Raises Http404."""
     return get_object_or_404(
-        _versions().select_related("protocol"), protocol__programme=programme, pk=version_id
+        _versions().select_related("protocol__programme"),
+        protocol__programme=programme,
+        pk=version_id,
     )
 
 
@@ -185,11 +189,14 @@ def change_version(
     limits: values.Protocol,
     in_force_from: dt.date,
     source: str = "",
+    seen: Seen | None = None,
 ) -> ProtocolVersion:
-    """Change a version that no visit uses yet. Raises ValidationError for one in use."""
+    """Change a version that no visit uses yet. Raises ValidationError for one in use,
+    ChangedMeanwhile."""
     require(member, Permission.MANAGE)
+    _locked_protocol(member, version_of(member.programme, version_id).protocol_id)
     version = version_of(member.programme, version_id)
-    _locked_protocol(member, version.protocol_id)
+    check_seen(member, seen, version_facts(version), version_events(version))
     if version.visits.exists():
         raise ValidationError(
             f"Version {version.number} is in use by visits and can no longer change. "

@@ -6,6 +6,7 @@ from django.db.models import Count, Q, QuerySet
 from django.shortcuts import get_object_or_404
 
 from accounts.access import Permission, require
+from accounts.meanwhile import Facts, Seen, check_seen, yes_or_no
 from accounts.models import Membership
 from surveys.models import Programme, Route
 
@@ -22,6 +23,18 @@ def routes_of(programme: Programme) -> QuerySet[Route]:
 def route_of(programme: Programme, route_id: int) -> Route:
     """One route of the programme. Raises Http404."""
     return get_object_or_404(programme.routes.select_related("protocol", "programme"), pk=route_id)
+
+
+def route_facts(route: Route) -> Facts:
+    """What the form of a route shows of it."""
+    return {
+        "Code": route.code,
+        "Name": route.name,
+        "Region": route.region,
+        "Protocol": str(route.protocol),
+        "Access": route.access_notes,
+        "This route is surveyed": yes_or_no(route.active),
+    }
 
 
 def _check_code(programme: Programme, route: Route) -> None:
@@ -43,14 +56,19 @@ def save_route(
     protocol_id: int,
     access_notes: str,
     active: bool,
+    seen: Seen | None = None,
 ) -> Route:
-    """Add a route, or change one (`route_id`). Raises ValidationError by field."""
+    """Add a route, or change one (`route_id`), that is still as it was `seen`.
+
+    Raises ValidationError by field, ChangedMeanwhile.
+    """
     require(member, Permission.MANAGE)
     Programme.objects.select_for_update().get(pk=member.programme_id)
     if route_id is None:
         route = Route(programme=member.programme)
     else:
         route = route_of(member.programme, route_id)
+        check_seen(member, seen, route_facts(route), [route.events.all()])
     protocol = get_object_or_404(member.programme.protocols, pk=protocol_id)
     if route_id is not None and protocol.pk != route.protocol_id and route.visits.exists():
         raise ValidationError(

@@ -8,6 +8,7 @@ from django.db.models import Exists, OuterRef
 
 from accounts.access import Permission, require
 from accounts.invitations import Issued, issue
+from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership, Role
 from surveys.models import Programme, Stop, Visit
 
@@ -95,6 +96,19 @@ def start_programme(
     )
 
 
+def programme_facts(programme: Programme) -> Facts:
+    """What the form of a programme's facts shows."""
+    return {
+        "Name": programme.name,
+        "Region": programme.region,
+        "Time zone": programme.time_zone,
+        "Temperatures in": programme.get_temperature_unit_display(),
+        "Distances in": programme.get_distance_unit_display(),
+        "Contact e-mail": programme.contact_email,
+        "Local rules": programme.local_rules,
+    }
+
+
 @transaction.atomic
 def change_facts(
     member: Membership,
@@ -106,10 +120,15 @@ def change_facts(
     distance_unit: str,
     contact_email: str,
     local_rules: str,
+    seen: Seen | None = None,
 ) -> Programme:
-    """Change what a programme says of itself. Its address (slug) stays for good."""
+    """Change what a programme says of itself. Its address (slug) stays for good.
+
+    Raises ValidationError by field, ChangedMeanwhile.
+    """
     require(member, Permission.MANAGE)
     programme = Programme.objects.select_for_update().get(pk=member.programme_id)
+    check_seen(member, seen, programme_facts(programme), [programme.events.all()])
     _check_time_zone(programme, time_zone)
     programme.name = name
     programme.region = region

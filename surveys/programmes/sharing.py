@@ -3,17 +3,36 @@
 from django.db import transaction
 
 from accounts.access import Permission, require
+from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership
 from surveys.models import Programme
 from surveys.models.programme import new_key
 
 
+def sharing_facts(programme: Programme) -> Facts:
+    """What the form of sharing shows."""
+    return {
+        "Places are published": programme.get_place_sharing_display(),
+        "Publications are seen by": programme.get_publication_reach_display(),
+        "Licence of the data": programme.get_data_licence_display(),
+    }
+
+
 @transaction.atomic
 def change_sharing(
-    member: Membership, *, place_sharing: int, publication_reach: str, data_licence: str
+    member: Membership,
+    *,
+    place_sharing: int,
+    publication_reach: str,
+    data_licence: str,
+    seen: Seen | None = None,
 ) -> Programme:
-    """Hold for what is published from now on; who sees it changes at once, for all of it."""
+    """Hold for what is published from now on; who sees it changes at once, for all of it.
+
+    Raises ValidationError by field, ChangedMeanwhile.
+    """
     programme = _locked(member)
+    check_seen(member, seen, sharing_facts(programme), [programme.events.all()])
     programme.place_sharing = place_sharing
     programme.publication_reach = publication_reach
     programme.data_licence = data_licence

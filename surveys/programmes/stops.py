@@ -13,6 +13,7 @@ from django.db.models.functions import Lag
 from django.shortcuts import get_object_or_404
 
 from accounts.access import Permission, require
+from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership
 from surveys.models import Habitat, Hydroperiod, ListeningPeriod, Presence, Programme, Route, Stop
 from surveys.programmes.places import FARTHEST_ON_A_ROUTE_M, likely_slip, place_of, point_of
@@ -23,6 +24,7 @@ from surveys.protocol.words import day
 ONE_DAY = dt.timedelta(days=1)
 # Less than this is the rounding of typed coordinates, not a move.
 LEAST_MOVE_M = 0.5
+DEGREE_PLACES = 6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +78,24 @@ def stop_of(programme: Programme, stop_id: int) -> Stop:
         route__programme=programme,
         pk=stop_id,
     )
+
+
+def stop_facts(stop: Stop) -> Facts:
+    """What the form of a stop shows of it; coordinates as exactly as it shows them."""
+    place = place_of(stop.place)
+    return {
+        "Number": str(stop.number),
+        "Name": stop.name,
+        "Latitude": f"{place.latitude:.{DEGREE_PLACES}f}",
+        "Longitude": f"{place.longitude:.{DEGREE_PLACES}f}",
+        "First night": day(stop.active_from),
+        "Last night": day(stop.active_until) if stop.active_until else "",
+        "Habitat": stop.get_habitat_display(),
+        "Holds water": stop.get_hydroperiod_display(),
+        "Fish in the water": stop.get_fish_display(),
+        "Last burn": day(stop.last_burn) if stop.last_burn else "",
+        "Notes": stop.notes,
+    }
 
 
 def next_number(route: Route) -> int:
@@ -229,10 +249,15 @@ def change_stop(
     place: Place,
     active_from: dt.date,
     facts: StopFacts,
+    seen: Seen | None = None,
 ) -> Stop:
-    """Correct a stop. Number and place stand fast once it was surveyed."""
+    """Correct a stop. Number and place stand fast once it was surveyed.
+
+    Raises ValidationError by field, ChangedMeanwhile.
+    """
     require(member, Permission.MANAGE)
     stop = _locked_stop(member, stop_id)
+    check_seen(member, seen, stop_facts(stop), [stop.events.all()])
     moved = distance_m(place, place_of(stop.place)) > LEAST_MOVE_M
     if stop.was_surveyed and (moved or number != stop.number):
         raise ValidationError(

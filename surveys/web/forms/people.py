@@ -4,6 +4,7 @@ from django import forms
 
 from accounts.models import Membership, Role
 from surveys.web.forms.fields import DateField
+from surveys.web.forms.seen import SeenForm
 
 ROLE_HELP = (
     "Observers enter visits. Coordinators also review them and set the programme up. "
@@ -17,7 +18,7 @@ class InviteForm(forms.Form):
     role = forms.ChoiceField(choices=Role.choices, initial=Role.OBSERVER, help_text=ROLE_HELP)
 
 
-class PersonForm(forms.Form):
+class PersonForm(SeenForm):
     """Role and training of one member."""
 
     role = forms.ChoiceField(choices=Role.choices, help_text=ROLE_HELP)

@@ -7,6 +7,7 @@ from django import forms
 from surveys.models import Programme
 from surveys.models.programme import unit_choices
 from surveys.protocol.values import DistanceUnit, TemperatureUnit
+from surveys.web.forms.seen import SeenForm
 
 
 def _time_zones(current: str) -> list[tuple[str, str]]:
@@ -18,7 +19,7 @@ def _time_zones(current: str) -> list[tuple[str, str]]:
     return [(name, name) for name in sorted({*names, current})]
 
 
-class FactsForm(forms.Form):
+class FactsForm(SeenForm):
     """Everything that `change_facts` takes."""
 
     name = forms.CharField(max_length=120)

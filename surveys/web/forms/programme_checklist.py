@@ -7,9 +7,10 @@ from django import forms
 from surveys.models import ChecklistEntry, Sensitivity
 from surveys.programmes.checklist import Listing, season_of
 from surveys.web.forms.fields import DateField, MonthDayField
+from surveys.web.forms.seen import SeenForm
 
 
-class ListingForm(forms.Form):
+class ListingForm(SeenForm):
     calls_from = MonthDayField(
         label="Calls from",
         required=False,
@@ -66,7 +67,7 @@ class ListingForm(forms.Form):
         )
 
 
-class TakeOffForm(forms.Form):
+class TakeOffForm(SeenForm):
     listed_until = DateField(
         label="Last night on the list",
         help_text="Visits up to this night keep their zeros for this species.",

@@ -25,6 +25,7 @@ from surveys.protocol.weather import (
     plain_number,
 )
 from surveys.web.forms.fields import DateField, MeasureField, MonthDayField
+from surveys.web.forms.seen import SeenForm
 
 MOST_WINDOWS = 12
 _INTERRUPTIONS = [
@@ -42,7 +43,7 @@ def _codes(none: str, words: dict[int, str]) -> list[tuple[str, str]]:
     return [("", none), *((str(code), f"{code}: {said}") for code, said in words.items())]
 
 
-class LimitsForm(forms.Form):
+class LimitsForm(SeenForm):
     """The limits of a protocol in the programme's units. Empty means: no such limit."""
 
     name = forms.CharField(max_length=120, help_text="Such as: Roadside, spring.")

@@ -8,15 +8,14 @@ from django import forms
 from surveys.models import Habitat, Hydroperiod, Presence, Protocol, Route, Stop
 from surveys.models.programme import route_code_validator
 from surveys.programmes.places import read_place
-from surveys.programmes.stops import StopFacts
+from surveys.programmes.stops import DEGREE_PLACES, StopFacts
 from surveys.protocol.values import Place
 from surveys.web.forms.fields import DateField
 from surveys.web.forms.refusals import put_on_form
+from surveys.web.forms.seen import SeenForm
 
-DEGREE_PLACES = 6
 
-
-class RouteForm(forms.Form):
+class RouteForm(SeenForm):
     code = forms.CharField(
         max_length=20,
         validators=[route_code_validator],
@@ -107,7 +106,7 @@ def _facts_of(stop: Stop) -> dict[str, object]:
     }
 
 
-class StopForm(HabitatForm, PlaceForm):
+class StopForm(SeenForm, HabitatForm, PlaceForm):
     """A stop to add, or one to correct (`stop`)."""
 
     number = forms.IntegerField(

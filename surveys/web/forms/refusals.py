@@ -6,6 +6,8 @@ from typing import TypeVar
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
+from accounts.meanwhile import ChangedMeanwhile
+
 T = TypeVar("T")
 
 
@@ -23,6 +25,10 @@ def tried(form: forms.Form, verb: Callable[..., T], *args: object, **facts: obje
     """The verb's answer, or None when it refused: the form then says why."""
     try:
         return verb(*args, **facts)
+    except ChangedMeanwhile as refusal:
+        form.changed_meanwhile(refusal)
+        form.add_error(None, refusal)
+        return None
     except ValidationError as refusal:
         put_on_form(form, refusal)
         return None

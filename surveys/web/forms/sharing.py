@@ -6,9 +6,10 @@ from accounts.access import may_have_exact_places
 from accounts.models import Membership, Scope
 from accounts.tokens import LIFETIMES
 from surveys.models import DataLicence, Programme, Reach, Sensitivity
+from surveys.web.forms.seen import SeenForm
 
 
-class SharingForm(forms.Form):
+class SharingForm(SeenForm):
     """Everything that `change_sharing` takes."""
 
     place_sharing = forms.TypedChoiceField(

@@ -85,9 +85,15 @@ def withdraw(request: ProgrammeRequest, invitation: int) -> HttpResponse:
 def person(request: ProgrammeRequest, membership: int) -> HttpResponse:
     shown = verbs.person_of(request.membership, membership)
     form = PersonForm(request.POST if request.method == "POST" else None, membership=shown)
+    form.show(verbs.person_facts(shown))
     if request.method == "POST" and form.is_valid():
         saved = tried(
-            form, verbs.change_person, request.membership, membership, **form.cleaned_data
+            form,
+            verbs.change_person,
+            request.membership,
+            membership,
+            seen=form.seen,
+            **form.cleaned_data,
         )
         if saved:
             messages.success(request, f"{saved.person.name} is saved.")

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.models import Programme
 from surveys.programmes.assignments import current_season_year
-from surveys.programmes.setting_up import Standing, change_facts, standing
+from surveys.programmes.setting_up import Standing, change_facts, programme_facts, standing
 from surveys.web.forms.programme import FactsForm
 from surveys.web.forms.refusals import tried
 
@@ -97,10 +97,11 @@ def overview(request: ProgrammeRequest) -> HttpResponse:
 def facts(request: ProgrammeRequest) -> HttpResponse:
     programme = request.membership.programme
     form = FactsForm(request.POST if request.method == "POST" else None, programme=programme)
+    form.show(programme_facts(programme))
     if (
         request.method == "POST"
         and form.is_valid()
-        and tried(form, change_facts, request.membership, **form.cleaned_data)
+        and tried(form, change_facts, request.membership, seen=form.seen, **form.cleaned_data)
     ):
         messages.success(request, "The facts of the programme are saved.")
         return redirect("web:programme", programme=programme.slug)

@@ -78,8 +78,11 @@ def add(request: ProgrammeRequest, species: str) -> HttpResponse:
 def entry(request: ProgrammeRequest, entry: int) -> HttpResponse:
     shown = verbs.entry_of(request.membership.programme, entry)
     form = ListingForm(request.POST if request.method == "POST" else None, entry=shown)
+    form.show(verbs.entry_facts(shown))
     if request.method == "POST" and form.is_valid():
-        saved = tried(form, verbs.change_entry, request.membership, shown.pk, form.listing)
+        saved = tried(
+            form, verbs.change_entry, request.membership, shown.pk, form.listing, seen=form.seen
+        )
         if saved:
             messages.success(request, f"{saved} is saved.")
             return _back(request)
@@ -95,8 +98,16 @@ def take_off(request: ProgrammeRequest, entry: int) -> HttpResponse:
     form = TakeOffForm(
         request.POST if request.method == "POST" else None, today=today_of(programme)
     )
+    form.show(verbs.entry_facts(shown))
     if request.method == "POST" and form.is_valid():
-        gone = tried(form, verbs.take_off, request.membership, shown.pk, **form.cleaned_data)
+        gone = tried(
+            form,
+            verbs.take_off,
+            request.membership,
+            shown.pk,
+            seen=form.seen,
+            **form.cleaned_data,
+        )
         if gone:
             messages.success(request, f"{gone} is listed until {day(gone.listed_until)}.")
             return _back(request)

@@ -11,6 +11,7 @@ from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.models import Programme, ProtocolVersion
 from surveys.programmes import protocols as verbs
 from surveys.programmes.assignments import today_of
+from surveys.programmes.versionfacts import version_facts
 from surveys.programmes.versions import protocol_values
 from surveys.protocol.limits import limits_in_words, window_in_words
 from surveys.protocol.values import DistanceUnit, Protocol, TemperatureUnit
@@ -204,9 +205,15 @@ def edit(request: ProgrammeRequest, version: int) -> HttpResponse:
         in_force_from=shown.in_force_from,
         source=shown.source,
     )
+    screen.form.show(version_facts(shown))
     if request.method == "POST" and screen.is_valid():
         saved = tried(
-            screen.form, verbs.change_version, request.membership, shown.pk, **screen.facts()
+            screen.form,
+            verbs.change_version,
+            request.membership,
+            shown.pk,
+            seen=screen.form.seen,
+            **screen.facts(),
         )
         if saved:
             return _done(request, saved)

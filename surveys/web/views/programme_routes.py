@@ -116,7 +116,9 @@ def _form_page(
 def _saved(request: ProgrammeRequest, form: RouteForm, route_id: int | None) -> Route | None:
     facts = dict(form.cleaned_data)
     facts["protocol_id"] = facts.pop("protocol")
-    return tried(form, verbs.save_route, request.membership, route_id=route_id, **facts)
+    return tried(
+        form, verbs.save_route, request.membership, route_id=route_id, seen=form.seen, **facts
+    )
 
 
 def _to_route(request: ProgrammeRequest, route: Route) -> HttpResponse:
@@ -150,6 +152,7 @@ def edit(request: ProgrammeRequest, route: int) -> HttpResponse:
     form = RouteForm(
         request.POST if request.method == "POST" else None, protocols=protocols, route=shown
     )
+    form.show(verbs.route_facts(shown))
     if request.method == "POST" and form.is_valid():
         saved = _saved(request, form, shown.pk)
         if saved:

@@ -65,12 +65,14 @@ def add(request: ProgrammeRequest, route: int) -> HttpResponse:
 def edit(request: ProgrammeRequest, stop: int) -> HttpResponse:
     shown = verbs.stop_of(request.membership.programme, stop)
     form = StopForm(request.POST if request.method == "POST" else None, stop=shown)
+    form.show(verbs.stop_facts(shown))
     if request.method == "POST" and form.is_valid():
         saved = tried(
             form,
             verbs.change_stop,
             request.membership,
             shown.pk,
+            seen=form.seen,
             number=form.cleaned_data["number"],
             place=form.place,
             active_from=form.cleaned_data["active_from"],

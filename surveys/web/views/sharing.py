@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.models import ExactDownload, Programme, Reach, Sensitivity
-from surveys.programmes.sharing import change_sharing, renew_link
+from surveys.programmes.sharing import change_sharing, renew_link, sharing_facts
 from surveys.publishing import csv
 from surveys.publishing.exact import exact_downloads
 from surveys.publishing.places import share_place
@@ -30,10 +30,11 @@ DOWNLOADS_HEADER = ("at", "person", "email", "what", "path", "token")
 def sharing(request: ProgrammeRequest) -> HttpResponse:
     programme = request.membership.programme
     form = SharingForm(request.POST if request.method == "POST" else None, programme=programme)
+    form.show(sharing_facts(programme))
     if (
         request.method == "POST"
         and form.is_valid()
-        and tried(form, change_sharing, request.membership, **form.cleaned_data)
+        and tried(form, change_sharing, request.membership, seen=form.seen, **form.cleaned_data)
     ):
         messages.success(request, "What leaves the programme is saved.")
         return redirect("web:sharing", programme=programme.slug)

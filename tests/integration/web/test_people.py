@@ -82,7 +82,8 @@ class TestList:
 class TestPerson:
     def test_role_and_training(self, programme, observer, page):
         data = {"role": Role.PARTNER, "trained_on": "2025-03-01", "trained_until": ""}
-        page.post(url("people_person", programme, membership=observer.pk), data)
+        address = url("people_person", programme, membership=observer.pk)
+        page.post(address, data | {"seen": page.get(address).context["form"].seen_text})
         observer.refresh_from_db()
         assert (observer.role, observer.trained_on) == (Role.PARTNER, dt.date(2025, 3, 1))
 
@@ -101,8 +102,9 @@ class TestPerson:
 
     def test_somebody_who_steps_down_is_led_home(self, programme, coordinator, page):
         make_member(programme, Role.COORDINATOR)
-        data = {"role": Role.OBSERVER}
-        response = page.post(url("people_person", programme, membership=coordinator.pk), data)
+        address = url("people_person", programme, membership=coordinator.pk)
+        seen = page.get(address).context["form"].seen_text
+        response = page.post(address, {"role": Role.OBSERVER, "seen": seen})
         assert response.url == "/"
 
 

@@ -38,6 +38,11 @@ def url(name, programme, query=None, **kwargs):
     return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs}, query=query)
 
 
+def seen(client, address):
+    """What the form of a page showed, as it comes back with what was typed."""
+    return {"seen": client.get(address).context["form"].seen_text}
+
+
 @pytest.fixture
 def page(coordinator, client_for):
     return client_for(coordinator)
@@ -117,8 +122,10 @@ class TestOverview:
         assert "The checklist is empty" in shown
 
     def test_facts_are_saved(self, programme, page):
-        form = page.get(url("programme_facts", programme)).context["form"]
-        page.post(url("programme_facts", programme), form.initial | {"region": "Reed Coast"})
+        address = url("programme_facts", programme)
+        form = page.get(address).context["form"]
+        data = form.initial | seen(page, address)
+        page.post(address, data | {"region": "Reed Coast"})
         programme.refresh_from_db()
         assert programme.region == "Reed Coast"
 
@@ -179,7 +186,8 @@ class TestRoutes:
         data = {"code": "R07", "name": "Alder Fen", "protocol": version.protocol_id}
         page.post(url("programme_route_add", programme), data | {"active": "on"})
         route = Route.objects.get()
-        page.post(url("programme_route_edit", programme, route=route.pk), data)
+        address = url("programme_route_edit", programme, route=route.pk)
+        page.post(address, data | seen(page, address))
         route.refresh_from_db()
         assert (route.code, route.active) == ("R07", False)
 
@@ -268,7 +276,8 @@ class TestStops:
         make_accepted_visit(route, observer.person)
         stop = route.stops.get(number=1)
         data = self.DATA | {"active_from": "2000-01-01"}
-        page.post(url("programme_stop", programme, stop=stop.pk), data)
+        address = url("programme_stop", programme, stop=stop.pk)
+        page.post(address, data | seen(page, address))
         stop.refresh_from_db()
         assert (stop.name, stop.number) == ("By the culvert", 1)
         assert stop.place.y == 43.0731
@@ -287,7 +296,7 @@ class TestStops:
 
 def posted(response):
     """The form of a page as a browser would post it back unchanged."""
-    data = {}
+    data = {"seen": response.context["form"].seen_text}
     forms = [response.context["form"], *response.context["windows"].forms]
     forms.append(response.context["windows"].management_form)
     for form in forms:
@@ -451,7 +460,7 @@ class TestChecklist:
         make_checklist(programme)
         entry = programme.checklist.get()
         address = url("programme_entry_take_off", programme, entry=entry.pk)
-        page.post(address, {"listed_until": "2025-06-30"})
+        page.post(address, {"listed_until": "2025-06-30"} | seen(page, address))
         shown = page.get(url("programme_checklist", programme)).content.decode()
         assert "until 30 June 2025" in shown
         assert "The checklist is empty" in shown

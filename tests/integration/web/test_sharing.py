@@ -35,10 +35,10 @@ def settings_of(**changes) -> dict[str, object]:
 
 class TestSharing:
     def test_settings_are_saved_with_their_history(self, programme, page):
-        answer = page.post(
-            url("sharing", programme),
-            settings_of(place_sharing=3, publication_reach="public", data_licence="CC0-1.0"),
-        )
+        address = url("sharing", programme)
+        typed = settings_of(place_sharing=3, publication_reach="public", data_licence="CC0-1.0")
+        seen = page.get(address).context["form"].seen_text
+        answer = page.post(address, typed | {"seen": seen})
         assert answer.status_code == 302
         programme.refresh_from_db()
         assert (
@@ -102,6 +102,8 @@ class TestExactPlaces:
         address = url("people_person", programme, membership=partner.pk)
         assert b"exact coordinates and names of all stops" in page.get(address).content
         for given in (True, False):
+            seen = page.get(address).context["form"].seen_text
+            facts |= {"seen": seen}
             page.post(address, {**facts, **({"exact_places": "on"} if given else {})})
             partner.refresh_from_db()
             assert partner.exact_places is given

@@ -1,0 +1,34 @@
+"""What a form was made from goes out and comes back whole, or not at all."""
+
+import pytest
+
+from accounts.meanwhile import Difference, differences
+from surveys.web.forms.seen import packed, unpacked
+
+FACTS = {"Name": "Heron Marsh", "Local rules": "Ring first.\nNo lamps – none."}
+
+
+def test_what_goes_out_comes_back():
+    seen = unpacked(packed(FACTS))
+    assert seen.facts == FACTS
+    assert seen.at is not None
+
+
+@pytest.mark.parametrize("text", ["", "nothing", packed(FACTS)[:-3], "a:b:c", "\0"])
+def test_a_text_that_is_not_whole_says_nothing(text):
+    assert unpacked(text).facts is None
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "found"),
+    [
+        ({"A": "1", "B": "2"}, {"A": "1", "B": "2"}, []),
+        ({"A": "1", "B": "2"}, {"A": "1", "B": "3"}, [("B", "2", "3")]),
+        ({"A": "1"}, {"A": "1", "B": ""}, []),
+        ({"A": "1", "B": "2"}, {"A": "1"}, [("B", "2", "")]),
+        ({}, {"A": "1"}, [("A", "", "1")]),
+    ],
+)
+def test_differences(before, now, found):
+    wanted = tuple(Difference(label=label, before=was, now=now_) for label, was, now_ in found)
+    assert differences(before, now) == wanted
