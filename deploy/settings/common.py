@@ -193,6 +193,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "accounts.invitations",
     "surveys.fitting.tasks",
     "surveys.publishing.tasks",
+    "surveys.importing.tasks",
 ]
 
 EMAIL_SUBJECT_PREFIX = ""

@@ -9,7 +9,7 @@ from accounts.models import Membership, Person
 from surveys.importing.columns import Choice, check
 from surveys.importing.problems import Problem
 from surveys.importing.shapes import NOT_RECORDED, Answers, GatheredSheet, gather
-from surveys.importing.table import Table
+from surveys.importing.table import Say, Table, say_nothing
 from surveys.models import Route, Source, Visit
 from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import season_year, window_of
@@ -55,6 +55,7 @@ def build(
     *,
     now: dt.datetime,
     leave_out_known: bool = False,
+    say: Say = say_nothing,
 ) -> Built:
     """Everything an import would write, and all that stands in its way.
 
@@ -77,7 +78,7 @@ def build(
         member, shelf, gathered.sheets, leave_out=leave_out_known
     )
     work = _Building(member=member, shelf=shelf, people=people, answers=answers, now=now)
-    built = _build_all(work, sheets, gathered.named_species)
+    built = _build_all(work, sheets, gathered.named_species, say)
     strangers = sorted(
         {s.observer for s in sheets if s.observer and s.observer.casefold() not in people}
     )
@@ -160,7 +161,7 @@ def _without_known(
 
 
 def _build_all(
-    work: _Building, sheets: Iterable[GatheredSheet], named: frozenset[str]
+    work: _Building, sheets: Iterable[GatheredSheet], named: frozenset[str], say: Say
 ) -> tuple[BuiltVisit, ...]:
     grounded = []
     for sheet in sheets:
@@ -180,10 +181,12 @@ def _build_all(
     nights: dict[tuple[str, int], list[dt.date]] = defaultdict(list)
     for sheet, _, _, year in grounded:
         nights[sheet.route, year].append(sheet.night)
-    return tuple(
-        _build_one(work, sheet, route, ground, year, nights[sheet.route, year], named)
-        for sheet, route, ground, year in grounded
-    )
+    built = []
+    for number, (sheet, route, ground, year) in enumerate(grounded):
+        say("Checking the visits", number, len(grounded))
+        companions = nights[sheet.route, year]
+        built.append(_build_one(work, sheet, route, ground, year, companions, named))
+    return tuple(built)
 
 
 def _build_one(

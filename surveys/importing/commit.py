@@ -11,6 +11,7 @@ from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.build import Built, BuiltVisit
 from surveys.importing.problems import ImportRefusedError
+from surveys.importing.table import Say, say_nothing
 from surveys.models import Programme, ReviewStep, Source, Step, Submission, Visit, VisitState
 from surveys.visits.bulk import FreshRows
 
@@ -26,7 +27,12 @@ class Committed:
 
 
 def commit(
-    member: Membership, make: Callable[[], Built], *, file_name: str, now: dt.datetime
+    member: Membership,
+    make: Callable[[], Built],
+    *,
+    file_name: str,
+    now: dt.datetime,
+    say: Say = say_nothing,
 ) -> Committed:
     """Import what `make` builds, as submitted visits that wait in review.
 
@@ -44,8 +50,10 @@ def commit(
         if not built.visits:
             raise ImportRefusedError("Nothing was imported: the file has no visit that is new.")
         rows = FreshRows()
-        for visit in built.visits:
+        for number, visit in enumerate(built.visits):
+            say("Making the rows", number, len(built.visits))
             _add(rows, member, visit, file_name=file_name, now=now)
+        say("Storing", len(built.visits), len(built.visits))
         rows.write()
     return Committed(visits=len(rows.visits), periods=len(rows.periods), calls=len(rows.calls))
 

@@ -2,7 +2,8 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from surveys.importing.build import Built
 from surveys.importing.columns import Choice
@@ -71,6 +72,25 @@ def preview(
         meanings=tuple(meaning(choice, species_names) for choice in choices),
         first_rows=table.rows[:FIRST_ROWS],
         known=built.known,
+    )
+
+
+def plain_preview(seen: Preview) -> dict[str, Any]:
+    """As JSON keeps it, until `preview_from_plain`."""
+    return asdict(seen)
+
+
+def preview_from_plain(plain: Mapping[str, Any]) -> Preview:
+    return Preview(
+        **{
+            **plain,
+            "species": tuple((name, number) for name, number in plain["species"]),
+            "problems": tuple(Problem(**problem) for problem in plain["problems"]),
+            "first_rows": tuple(
+                Row(number=row["number"], texts=tuple(row["texts"])) for row in plain["first_rows"]
+            ),
+            **{name: tuple(plain[name]) for name in ("notices", "headers", "meanings")},
+        }
     )
 
 

@@ -3,9 +3,10 @@
 import datetime as dt
 import hashlib
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
+from django.db import transaction
 from django.http import Http404
 from django.utils import timezone
 
@@ -17,8 +18,9 @@ from surveys.importing.commit import Committed, commit
 from surveys.importing.preview import Preview, preview
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.reading import read_table
+from surveys.importing.runs import check_idle, is_large
 from surveys.importing.shapes import Answers, blank_means_zero
-from surveys.importing.table import Table
+from surveys.importing.table import Say, Table, say_nothing
 from surveys.models import Species, SpreadsheetImport
 from surveys.visits.cells import storable
 from surveys.visits.loading import catalogue_of
@@ -37,6 +39,11 @@ class Upload:
     leave_out_known: bool
     catalogue: Mapping[str, str]
     species_names: Mapping[str, str]
+
+    @property
+    def is_large(self) -> bool:
+        """Whether checking and importing it is for the worker."""
+        return is_large(len(self.table.rows))
 
 
 def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetImport:
@@ -90,7 +97,9 @@ def remember(
     *,
     leave_out_known: bool,
 ) -> None:
-    """Keep what the columns mean. Raises MappingError, and then changes nothing."""
+    """Keep what the columns mean. Raises MappingError, or ImportRefusedError while
+    the worker has the file in hand, and then changes nothing."""
+    check_idle(upload.row)
     choices = with_explicit(upload.table, upload.choices, explicit, catalogue=upload.catalogue)
     upload.row.columns = _pairs(upload.table, choices)
     upload.row.answers = {
@@ -101,7 +110,13 @@ def remember(
     upload.row.save(update_fields=["columns", "answers"])
 
 
-def build_upload(member: Membership, upload: Upload, *, now: dt.datetime | None = None) -> Built:
+def build_upload(
+    member: Membership,
+    upload: Upload,
+    *,
+    now: dt.datetime | None = None,
+    say: Say = say_nothing,
+) -> Built:
     return build(
         member,
         upload.table,
@@ -109,34 +124,52 @@ def build_upload(member: Membership, upload: Upload, *, now: dt.datetime | None 
         upload.answers,
         now=now or timezone.now(),
         leave_out_known=upload.leave_out_known,
+        say=say,
     )
 
 
-def preview_upload(member: Membership, upload: Upload) -> Preview:
-    built = build_upload(member, upload)
+def preview_upload(member: Membership, upload: Upload, *, say: Say = say_nothing) -> Preview:
+    built = build_upload(member, upload, say=say)
     return preview(upload.table, upload.choices, built, species_names=upload.species_names)
 
 
-def commit_upload(member: Membership, upload: Upload) -> Committed:
-    """Import the file. Raises ImportRefusedError, and then nothing was imported."""
+@transaction.atomic
+def commit_upload(
+    member: Membership,
+    upload: Upload,
+    *,
+    say: Say = say_nothing,
+    end: Callable[[], None] | None = None,
+) -> Committed:
+    """Import the file; `end` is called in the same transaction, when all is written.
+
+    Raises ImportRefusedError, and then nothing was imported.
+    """
     if upload.row.committed_at is not None:
         raise ImportRefusedError(f"“{upload.row.file_name}” was imported already.")
     now = timezone.now()
     done = commit(
         member,
-        lambda: build_upload(member, upload, now=now),
+        lambda: build_upload(member, upload, now=now, say=say),
         file_name=upload.row.file_name,
         now=now,
+        say=say,
     )
     upload.row.committed_at = now
     upload.row.visit_count = done.visits
     upload.row.save(update_fields=["committed_at", "visit_count"])
+    if end is not None:
+        end()
     return done
 
 
 def discard(member: Membership, upload: Upload) -> None:
-    """Forget a file that was never imported; what was imported keeps its file."""
+    """Forget a file that was never imported; what was imported keeps its file.
+
+    Raises ImportRefusedError while the worker has it in hand.
+    """
     require(member, Permission.MANAGE)
+    check_idle(upload.row)
     if upload.row.committed_at is None:
         upload.row.delete()
 

@@ -1,5 +1,5 @@
 from surveys.models.fit import FittingRun, PowerStudy, SiteKind, SpeciesFit
-from surveys.models.importing import SpreadsheetImport
+from surveys.models.importing import ImportRun, ImportWork, SpreadsheetImport
 from surveys.models.programme import DataLicence, Programme, Reach, Sensitivity
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
 from surveys.models.publication import (
@@ -39,6 +39,8 @@ __all__ = [
     "FittingRun",
     "Habitat",
     "Hydroperiod",
+    "ImportRun",
+    "ImportWork",
     "LifeStage",
     "ListeningPeriod",
     "Photo",

@@ -8,11 +8,14 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django_htmx.http import HttpResponseClientRefresh
 
 from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.importing.columns import check
 from surveys.importing.fields import FIELDS
+from surveys.importing.preview import Preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
+from surveys.importing.runs import MOST_ROWS_AT_ONCE, UNDER_WAY, ask, import_of, last_run
 from surveys.importing.template import template_csv, template_xlsx
 from surveys.importing.uploads import (
     Upload,
@@ -24,6 +27,7 @@ from surveys.importing.uploads import (
     same_file_before,
     store,
 )
+from surveys.models import ImportRun, ImportWork, SpreadsheetImport
 from surveys.web.forms.importing import ColumnsForm, UploadForm
 
 _TEMPLATES = {
@@ -54,7 +58,7 @@ def start(request: ProgrammeRequest) -> HttpResponse:
     return render(
         request,
         "web/importing/start.html",
-        {"form": form, "recent": recent, "fields": FIELDS},
+        {"form": form, "recent": recent, "fields": FIELDS, "large": MOST_ROWS_AT_ONCE},
         status=400 if form.errors else 200,
     )
 
@@ -78,18 +82,23 @@ def template(request: ProgrammeRequest, kind: str) -> HttpResponse:
 @needs(Permission.MANAGE)
 def columns(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
     member = request.membership
-    found = open_upload(member, upload)
     go_to = partial(redirect, "web:import_preview", programme=member.programme.slug, upload=upload)
-    if found.row.committed_at is not None:
+    if not _is_open(import_of(member, upload)):
         return go_to()
+    found = open_upload(member, upload)
     form = ColumnsForm(found, member.programme, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
-        remember(
-            found,
-            form.explicit(),
-            form.answers(),
-            leave_out_known=form.cleaned_data["leave_out_known"],
-        )
+        try:
+            remember(
+                found,
+                form.explicit(),
+                form.answers(),
+                leave_out_known=form.cleaned_data["leave_out_known"],
+            )
+            if found.is_large:
+                ask(member, upload, ImportWork.CHECK)
+        except ImportRefusedError as error:
+            messages.error(request, str(error))
         return go_to()
     return render(
         request,
@@ -108,10 +117,24 @@ def columns(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
 @require_GET
 @needs(Permission.MANAGE)
 def preview(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+    """What an import would do; of a large file, how far the worker has come with it."""
+    row = import_of(request.membership, upload)
+    run = last_run(row)
+    if run is not None and run.state in UNDER_WAY:
+        return _run_page(request, row, run, going=True)
+    if request.htmx:
+        return HttpResponseClientRefresh()
+    if row.committed_at is not None:
+        return render(request, "web/importing/done.html", {"row": row})
     found = open_upload(request.membership, upload)
-    if found.row.committed_at is not None:
-        return render(request, "web/importing/done.html", {"upload": found})
-    return _preview(request, found)
+    if not found.is_large:
+        return _preview(request, found, preview_upload(request.membership, found))
+    if run is None:
+        messages.info(request, "Say what the columns mean first. Then the file is checked.")
+        return redirect("web:import_columns", programme=row.programme.slug, upload=row.pk)
+    if run.found is None:
+        return _run_page(request, row, run, going=False)
+    return _preview(request, found, preview_from_plain(run.found))
 
 
 @require_POST
@@ -119,6 +142,8 @@ def preview(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
 def commit(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
     member = request.membership
     found = open_upload(member, upload)
+    if found.is_large:
+        return _asked(request, found)
     try:
         done = commit_upload(member, found)
     except ImportRefusedError as error:
@@ -133,13 +158,43 @@ def commit(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
 @needs(Permission.MANAGE)
 def forget(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
     found = open_upload(request.membership, upload)
-    discard(request.membership, found)
+    try:
+        discard(request.membership, found)
+    except ImportRefusedError as error:
+        messages.error(request, str(error))
+        return redirect(
+            "web:import_preview", programme=request.membership.programme.slug, upload=upload
+        )
     messages.success(request, f"“{found.row.file_name}” was taken away; nothing was imported.")
     return redirect("web:import_start", programme=request.membership.programme.slug)
 
 
-def _preview(request: ProgrammeRequest, found: Upload) -> HttpResponse:
-    seen = preview_upload(request.membership, found)
+def _is_open(row: SpreadsheetImport) -> bool:
+    """Whether its columns may still change."""
+    run = last_run(row)
+    return row.committed_at is None and (run is None or run.state not in UNDER_WAY)
+
+
+def _asked(request: ProgrammeRequest, found: Upload) -> HttpResponse:
+    """Hand a large file to the worker."""
+    try:
+        ask(request.membership, found.row.pk, ImportWork.COMMIT)
+    except ImportRefusedError as error:
+        messages.error(request, str(error))
+    return redirect(
+        "web:import_preview", programme=request.membership.programme.slug, upload=found.row.pk
+    )
+
+
+def _run_page(
+    request: ProgrammeRequest, row: SpreadsheetImport, run: ImportRun, *, going: bool
+) -> HttpResponse:
+    """How far the worker has come; its inner part asks for itself again until it is done."""
+    page = "web/importing/run_part.html" if request.htmx else "web/importing/run.html"
+    return render(request, page, {"row": row, "run": run, "going": going})
+
+
+def _preview(request: ProgrammeRequest, found: Upload, seen: Preview) -> HttpResponse:
     return render(
         request,
         "web/importing/preview.html",

@@ -1,0 +1,267 @@
+"""Large files go through the worker: asked for, watched, all of it or nothing."""
+
+import dataclasses
+from types import SimpleNamespace
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.urls import reverse
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from accounts.models import Role
+from surveys.importing import runs
+from surveys.importing.preview import plain_preview, preview_from_plain
+from surveys.importing.problems import ImportRefusedError
+from surveys.importing.runs import TASK, ask, is_large, last_run
+from surveys.importing.tasks import RETRIES, carry_out
+from surveys.importing.uploads import commit_upload, discard, open_upload, remember
+from surveys.models import ImportRun, ImportWork, RunState, SpreadsheetImport, Visit
+from tests.integration.importing.conftest import wide
+from tests.support.builders import make_member
+
+pytestmark = pytest.mark.django_db
+
+GOOD = wide(
+    "R1,2024-04-15,1,21:14,21:19,48,3,0",
+    "R1,2024-04-15,2,21:30,21:35,47,0,1",
+    "R2,2024-04-16,1,21:14,21:19,48,1,0",
+)
+BAD = wide("R1,2024-04-15,1,21:14,21:19,48,7,0", "R9,2024-04-15,2,21:30,21:35,47,0,1")
+
+
+@pytest.fixture(autouse=True)
+def _everything_is_large(monkeypatch):
+    monkeypatch.setattr(runs, "MOST_ROWS_AT_ONCE", 1)
+
+
+@pytest.fixture
+def page(coordinator, client_for):
+    return client_for(coordinator)
+
+
+def at(name, programme, **which):
+    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **which})
+
+
+def work(run, attempts=0):
+    carry_out.func(SimpleNamespace(job=SimpleNamespace(attempts=attempts)), run_id=run.pk)
+    run.refresh_from_db()
+    return run
+
+
+def uploaded(page, programme, text):
+    file = SimpleUploadedFile("past.csv", text.encode())
+    page.post(at("import_start", programme), {"file": file})
+    return SpreadsheetImport.objects.get(committed_at=None)
+
+
+def check(page, programme, row):
+    """Press “Check the file” with what was guessed."""
+    columns = at("import_columns", programme, upload=row.pk)
+    form = page.get(columns).context["form"]
+    values = {name: form[name].value() for name in form.fields}
+    typed = {name: value for name, value in values.items() if value not in (None, False)}
+    return page.post(columns, typed)
+
+
+def test_from_file_to_review(page, programme, coordinator):
+    row = uploaded(page, programme, GOOD)
+    preview = at("import_preview", programme, upload=row.pk)
+    assert page.get(preview).url == at("import_columns", programme, upload=row.pk)
+    assert check(page, programme, row).url == preview
+    run = row.runs.get()
+    assert (run.work, run.state) == (ImportWork.CHECK, RunState.WAITING)
+    assert ProcrastinateJob.objects.filter(task_name=TASK, args__run_id=run.pk).exists()
+    assert "It waits for its turn" in page.get(preview).content.decode()
+
+    run.state, run.step, run.done, run.total = RunState.WORKING, "Checking the visits", 40, 90
+    run.save()
+    part = page.get(preview, headers={"HX-Request": "true"}).content.decode()
+    assert "Checking the visits" in part
+    assert "40 of 90" in part
+    assert "<html" not in part
+
+    assert work(run).state == RunState.DONE
+    assert not Visit.objects.exists()
+    assert page.get(preview, headers={"HX-Request": "true"})["HX-Refresh"] == "true"
+    shown = page.get(preview).content.decode()
+    assert "Ready to import" in shown
+    assert "Import 2 visits" in shown
+
+    assert page.post(at("import_commit", programme, upload=row.pk)).url == preview
+    assert not Visit.objects.exists()
+    run = last_run(row)
+    assert run.work == ImportWork.COMMIT
+    assert "Importing past.csv" in page.get(preview).content.decode()
+    assert work(run).state == RunState.DONE
+    assert Visit.objects.count() == 2
+    assert "2 visits from past.csv" in page.get(preview).content.decode()
+    history = Visit.objects.first().events.values_list("pgh_context__metadata__user", flat=True)
+    assert set(history) == {coordinator.person_id}
+
+
+def test_errors_are_shown_by_row_as_ever(page, programme):
+    row = uploaded(page, programme, BAD)
+    check(page, programme, row)
+    assert work(row.runs.get()).state == RunState.DONE
+    shown = page.get(at("import_preview", programme, upload=row.pk)).content.decode()
+    assert "Not ready yet" in shown
+    assert '<span class="import-row">Row </span>2' in shown
+    assert '<span class="import-row">Row </span>3' in shown
+
+
+def test_a_preview_is_kept_whole(coordinator, attempt):
+    for text in (GOOD, BAD):
+        seen = attempt(text).preview
+        assert preview_from_plain(plain_preview(seen)) == seen
+
+
+def test_small_files_stay_within_the_request(page, programme, monkeypatch):
+    monkeypatch.setattr(runs, "MOST_ROWS_AT_ONCE", 3)
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    assert not ImportRun.objects.exists()
+    preview = at("import_preview", programme, upload=row.pk)
+    assert "Ready to import" in page.get(preview).content.decode()
+    page.post(at("import_commit", programme, upload=row.pk))
+    assert Visit.objects.count() == 2
+
+
+@pytest.mark.parametrize(("rows", "large"), [(0, False), (1_000, False), (1_001, True)])
+def test_what_is_large(monkeypatch, rows, large):
+    monkeypatch.undo()
+    assert is_large(rows) is large
+
+
+def test_while_the_worker_has_it_nothing_else_touches_it(page, programme, coordinator):
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    preview = at("import_preview", programme, upload=row.pk)
+    assert page.get(at("import_columns", programme, upload=row.pk)).url == preview
+    upload = open_upload(coordinator, row.pk)
+    for touch in (
+        lambda: discard(coordinator, upload),
+        lambda: remember(upload, (), upload.answers, leave_out_known=False),
+        lambda: ask(coordinator, row.pk, ImportWork.COMMIT),
+    ):
+        with pytest.raises(ImportRefusedError, match="is being checked"):
+            touch()
+    shown = page.post(at("import_discard", programme, upload=row.pk), follow=True)
+    assert "Wait until that is done" in shown.content.decode()
+    assert SpreadsheetImport.objects.filter(pk=row.pk).exists()
+
+
+def test_what_was_imported_meanwhile_is_refused(page, programme, coordinator, attempt):
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    work(row.runs.get())
+    commit_upload(coordinator, attempt(GOOD).upload)
+    page.post(at("import_commit", programme, upload=row.pk))
+    run = work(last_run(row))
+    assert run.state == RunState.REFUSED
+    shown = page.get(at("import_preview", programme, upload=row.pk)).content.decode()
+    assert "Nothing was imported: there is one problem to mend first" in shown
+    assert "Check the file again" in shown
+    assert Visit.objects.count() == 2
+
+
+def test_a_run_whose_job_is_gone_ends(page, programme):
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    ProcrastinateJob.objects.filter(task_name=TASK)  # read only: it goes by its own function
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM procrastinate_jobs WHERE task_name = %s", [TASK])
+    shown = page.get(at("import_preview", programme, upload=row.pk)).content.decode()
+    assert "The work was lost before it was finished. The file was not checked." in shown
+    assert check(page, programme, row).status_code == 302
+    assert row.runs.count() == 2
+
+
+def test_who_no_longer_coordinates_imports_nothing(page, programme, coordinator):
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    work(row.runs.get())
+    run = ask(coordinator, row.pk, ImportWork.COMMIT)
+    make_member(programme, Role.COORDINATOR)
+    coordinator.role = Role.OBSERVER
+    coordinator.save()
+    assert work(run).state == RunState.REFUSED
+    assert "no longer coordinates" in run.problem
+    assert not Visit.objects.exists()
+
+
+class BrokenOffError(Exception):
+    """What a test throws at the worker."""
+
+
+@pytest.mark.parametrize("step", ["Reading the file", "Checking the visits", "Storing", "end"])
+def test_broken_off_anywhere_nothing_is_there_and_the_next_try_does_it(
+    page, programme, coordinator, monkeypatch, step
+):
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    work(row.runs.get())
+    run = ask(coordinator, row.pk, ImportWork.COMMIT)
+    with monkeypatch.context() as patched:
+        said = runs.Progress.say
+
+        def say(self, word, done, total):
+            if word == step:
+                raise BrokenOffError
+            said(self, word, done, total)
+
+        def at_the_end(run, **facts):
+            raise BrokenOffError
+
+        patched.setattr(runs.Progress, "say", say)
+        if step == "end":
+            patched.setattr("surveys.importing.tasks.finish", at_the_end)
+        for attempts in range(RETRIES):
+            with pytest.raises(BrokenOffError):
+                work(run, attempts)
+            run.refresh_from_db()
+            assert run.state == RunState.WAITING
+            assert not Visit.objects.exists()
+            row.refresh_from_db()
+            assert row.committed_at is None
+    assert work(run, RETRIES).state == RunState.DONE
+    assert Visit.objects.count() == 2
+
+
+def test_given_up_after_the_last_try(page, programme, coordinator, monkeypatch):
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    run = row.runs.get()
+    monkeypatch.setattr("surveys.importing.tasks.open_upload", lambda *_: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        work(run, RETRIES)
+    run.refresh_from_db()
+    assert run.state == RunState.FAILED
+    assert "It broke off, in 3 tries. Nothing was imported." in run.problem
+
+
+def test_a_run_that_was_given_up_imports_nothing(page, programme, coordinator):
+    """Given up while the worker was at it: the whole transaction goes."""
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    work(row.runs.get())
+    run = ask(coordinator, row.pk, ImportWork.COMMIT)
+    upload = open_upload(coordinator, row.pk)
+
+    def end():
+        ImportRun.objects.filter(pk=run.pk).update(state=RunState.FAILED)
+        runs.finish(run)
+
+    with pytest.raises(ImportRefusedError, match="given up meanwhile"):
+        commit_upload(coordinator, upload, end=end)
+    assert not Visit.objects.exists()
+
+
+def test_a_run_that_is_done_is_not_done_again(page, programme):
+    row = uploaded(page, programme, GOOD)
+    check(page, programme, row)
+    run = work(row.runs.get())
+    before = dataclasses.replace(preview_from_plain(run.found))
+    assert work(run).state == RunState.DONE
+    assert preview_from_plain(run.found) == before
