@@ -17,6 +17,7 @@ from surveys.demo.setting import Setting, write_setting
 from surveys.demo.story import Scale, tell
 from surveys.demo.truths import People, read_people, read_places, read_truths
 from surveys.demo.visits import visit_rows
+from surveys.demo.vouchers import choose_taped, send_recordings
 from surveys.models import Programme
 from surveys.visits.aftermath import refit_trends
 
@@ -68,7 +69,11 @@ def load_demo(
                     now=_noon(scale.until, truth.time_zone),
                     rng=dice(scale.seed, "reviews", truth.slug),
                 )
+                taped = choose_taped(rows)
                 rows.write()
+                send_recordings(
+                    taped, setting.programme, dice(scale.seed, "recordings", truth.slug)
+                )
             refit_trends(setting.programme.pk, after_s=0)
             loaded.append(
                 LoadedProgramme(

@@ -10,7 +10,6 @@ from surveys.models import (
     ChecklistEntry,
     ExactDownload,
     FittingRun,
-    ImportRun,
     ListeningPeriod,
     Photo,
     PowerStudy,
@@ -34,6 +33,7 @@ from surveys.models import (
     Submission,
     Visit,
 )
+from surveys.visits.recordings import forget_recordings
 
 
 def remove_programme(programme: Programme) -> None:
@@ -45,6 +45,7 @@ def remove_programme(programme: Programme) -> None:
         # Without a word on how many rows there are now, deleting calls can take for ever.
         cursor.execute("ANALYZE surveys_visit, surveys_listeningperiod, surveys_callindex")
     visits = Visit.objects.filter(route__programme=programme)
+    forget_recordings(Recording.objects.filter(visit__in=visits))
     leaves_first: tuple[QuerySet[Model], ...] = (
         PublishingRun.objects.filter(programme=programme),
         PublicationPiece.objects.filter(file__publication__programme=programme),
@@ -68,7 +69,6 @@ def remove_programme(programme: Programme) -> None:
         ProtocolVersion.objects.filter(protocol__programme=programme),
         Protocol.objects.filter(programme=programme),
         ChecklistEntry.objects.filter(programme=programme),
-        ImportRun.objects.filter(upload__programme=programme),
         SpreadsheetImport.objects.filter(programme=programme),
         PowerStudy.objects.filter(programme=programme),
         SpeciesFit.objects.filter(programme=programme),

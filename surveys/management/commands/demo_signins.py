@@ -26,3 +26,4 @@ class Command(BaseCommand):
             role = members[0].get_role_display()
             self.stdout.write(f"{role:<12} {email:<26} {programmes}")
         self.stdout.write(f"Password for all three: {people.password}")
+        self.stdout.write("Places, people and numbers are invented; the recordings are synthetic.")

@@ -1,7 +1,9 @@
 """The demo as rows: what the verbs and rules would have made of it, and nothing else."""
 
 import datetime as dt
+import hashlib
 import io
+import wave
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -10,6 +12,7 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 from accounts.models import Membership, Person, Role
 from surveys.demo.load import load_demo
 from surveys.demo.story import Scale
+from surveys.demo.vouchers import NOTE
 from surveys.models import (
     Assignment,
     CallIndex,
@@ -17,6 +20,8 @@ from surveys.models import (
     Programme,
     Publication,
     PublishingRun,
+    Recording,
+    RecordingState,
     Settlement,
     Species,
     StoredFinding,
@@ -108,10 +113,12 @@ def test_fresh_replaces_only_the_demo(demo):
     route = make_route(programme)
     other = make_accepted_visit(route, make_person())
     before = content()
+    recordings = set(Recording.objects.values_list("pk", "sha256"))
     winter = Programme.objects.get(slug="saltgrass-winter")
     publish_now(winter.memberships.filter(role=Role.COORDINATOR).first(), 2026)
     load_demo(SMALL, fresh=True)
     assert content() == before
+    assert set(Recording.objects.values_list("pk", "sha256")) == recordings
     assert Visit.objects.filter(pk=other.pk).exists()
     assert not Publication.objects.exists()
     assert Programme.objects.filter(slug="saltgrass-winter").exclude(pk=winter.pk).exists()
@@ -148,6 +155,28 @@ def test_somebody_waits_in_review(demo):
     waiting = Visit.objects.filter(state=VisitState.SUBMITTED)
     assert waiting.filter(route__programme__slug="larkmoor-spring").exists()
     assert not waiting.filter(counts_in_trends=True).exists()
+
+
+def test_there_is_something_to_listen_to(demo):
+    recordings = Recording.objects.select_related("visit__route__programme", "stop", "species")
+    assert set(recordings.values_list("visit__state", flat=True)) == {
+        VisitState.SUBMITTED, VisitState.ACCEPTED,
+    }  # fmt: skip
+    assert set(recordings.values_list("visit__route__programme__slug", flat=True)) == {
+        "larkmoor-spring", "saltgrass-winter",
+    }  # fmt: skip
+    for one in recordings:
+        assert one.state == RecordingState.COMPLETE
+        assert one.uploaded_by_id == one.visit.observer_id
+        assert NOTE in one.visit.notes
+        period = one.visit.periods.get(stop=one.stop)
+        assert period.calls.get(species=one.species).index
+        assert period.started_at < one.recorded_at < period.finished_at
+        with one.audio.open("rb") as file:
+            content = file.read()
+        assert hashlib.sha256(content).hexdigest() == one.sha256
+        with wave.open(io.BytesIO(content)) as sound:
+            assert sound.getnframes() / sound.getframerate() == one.seconds
 
 
 def test_season_crosses_new_year(demo):
