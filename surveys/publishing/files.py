@@ -42,9 +42,16 @@ def file_of(publication: Publication, kind: str, *, exact: bool) -> PublicationF
 
 def open_file(file: PublicationFile) -> Iterator[bytes]:
     """The bytes, piece by piece: never more than one of them is in memory."""
+    return open_part(file, 0, file.bytes - 1)
+
+
+def open_part(file: PublicationFile, first: int, last: int) -> Iterator[bytes]:
+    """Bytes `first` to `last`, both included; only the pieces that hold them are read."""
     pieces = PublicationPiece.objects.filter(file=file)
-    for number in range(-(-file.bytes // PIECE)):
-        yield bytes(pieces.values_list("content", flat=True).get(number=number))
+    for number in range(first // PIECE, last // PIECE + 1):
+        content = bytes(pieces.values_list("content", flat=True).get(number=number))
+        begins = number * PIECE
+        yield content[max(first - begins, 0) : last + 1 - begins]
 
 
 def text_of(publication: Publication, kind: str) -> str | None:

@@ -109,12 +109,16 @@ class PublicationDetail(_Publications):
 
 class PublicationFile(_Publications):
     @extend_schema(
-        responses={(200, "application/octet-stream"): OpenApiTypes.BINARY, **READ_ERRORS}
+        responses={
+            (200, "application/octet-stream"): OpenApiTypes.BINARY,
+            (206, "application/octet-stream"): OpenApiTypes.BINARY,
+            **READ_ERRORS,
+        }
     )
     def get(
         self, request: Request, programme: str, season_year: int, version: int, kind: str
     ) -> HttpResponseBase:
-        """A file of a published version. It never changes."""
+        """A file of a published version, or the part that `Range` asks for. It never changes."""
         publication = self.publication(season_year, version)
         file = file_of(publication, kind, exact=self.exact)
         if file is None:

@@ -6,10 +6,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable
 from functools import partial, wraps
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
@@ -31,6 +33,7 @@ from surveys.web.publishedurls import Addresses
 
 PAGE_AGE_S = 60
 MACHINE_AGE_S = 300
+_FORM_TOKEN = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]*"')
 
 
 class ReaderRequest(HttpRequest):
@@ -286,21 +289,33 @@ def _data_block(data: dict[str, Any]) -> SafeString:
 
 
 def _page(request: ReaderRequest, template: str, context: dict[str, Any]) -> HttpResponse:
+    """A page for people, or 304 for who has it.
+
+    Its forms hold a token that is written in another way each time, hence the weak checksum: it
+    is of all the rest and of the cookie that the token goes with.
+    """
     response = render(request, template, context)
     response["Cache-Control"] = f"private, max-age={PAGE_AGE_S}"
     patch_vary_headers(response, ["Cookie"])
-    return response
+    cookie = request.COOKIES.get(settings.CSRF_COOKIE_NAME, "")
+    checksum = hashlib.sha256(_FORM_TOKEN.sub(b"", response.content) + cookie.encode())
+    return _if_changed(request, response, f'W/"{checksum.hexdigest()}"')
 
 
 def _machine(request: ReaderRequest, text: str, media_type: str, *, name: str = "") -> HttpResponse:
-    """A text for programs, with a checksum by which they see whether it changed."""
-    etag = f'"{hashlib.sha256(text.encode()).hexdigest()}"'
+    """A text for programs, or 304 for who has it."""
     public = request.programme.publication_reach == Reach.PUBLIC and request.key is None
     headers = {
-        "ETag": etag,
         "Cache-Control": f"{'public' if public else 'private'}, max-age={MACHINE_AGE_S}",
     }
     if name:
         headers["Content-Disposition"] = f'attachment; filename="{name}"'
     response = HttpResponse(text, content_type=media_type, headers=headers)
+    checksum = hashlib.sha256(response.content)
+    return _if_changed(request, response, f'"{checksum.hexdigest()}"')
+
+
+def _if_changed(request: ReaderRequest, response: HttpResponse, etag: str) -> HttpResponse:
+    """RFC 9110, sections 8.8.3 and 15.4.5."""
+    response["ETag"] = etag
     return get_conditional_response(request, etag=etag, response=response)

@@ -10,12 +10,12 @@ from django.views.decorators.http import require_POST, require_safe
 
 from accounts.access import Permission, ProgrammeRequest, needs
 from surveys.models import Recording
+from surveys.ranges import serve_file
 from surveys.visits.exceptions import NotYours, RecordingRefused, VisitError
 from surveys.visits.listening import find_recording
 from surveys.visits.recordings import remove_recording
 from surveys.visits.sounds import ending_of
 from surveys.visits.whole_files import keep_whole
-from surveys.web.ranges import serve
 
 _KEEP_S = 3600
 
@@ -25,7 +25,9 @@ _KEEP_S = 3600
 def recording(request: ProgrammeRequest, recording_id: UUID) -> HttpResponseBase:
     """The sound itself, whole or in the parts that a player asks for."""
     found = find_recording(request.membership, recording_id)
-    response = serve(request, found.audio, etag=f'"{found.sha256}"', content_type=found.media_type)
+    response = serve_file(
+        request, found.audio, etag=f'"{found.sha256}"', content_type=found.media_type
+    )
     kind = "attachment" if "download" in request.GET else "inline"
     response["Content-Disposition"] = f'{kind}; filename="{_file_name(found)}"'
     patch_cache_control(response, private=True, max_age=_KEEP_S)

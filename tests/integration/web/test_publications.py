@@ -74,6 +74,51 @@ def test_files_never_change_and_say_so(publication, partner, client_for, kind):
     assert (again.status_code, again.content) == (304, b"")
 
 
+@pytest.mark.parametrize(
+    ("asked", "status", "part"),
+    [
+        # RFC 9110: 14.1.2, byte ranges; the last one within and across the pieces of 50 bytes.
+        ("bytes=0-9", 206, slice(0, 10)),
+        ("bytes=40-60", 206, slice(40, 61)),
+        ("bytes=50-99", 206, slice(50, 100)),
+        ("bytes=10-", 206, slice(10, None)),
+        ("bytes=-7", 206, slice(-7, None)),
+        ("bytes=5-2", 200, slice(None)),
+        ("bytes=999999999-", 416, slice(0, 0)),
+    ],
+)
+def test_parts_of_a_file(monkeypatch, coordinator, route, partner, client_for, asked, status, part):
+    monkeypatch.setattr("surveys.publishing.files.PIECE", 50)
+    publication, client = publish_now(coordinator, 2024), client_for(partner)
+    address = file_url(publication, METHOD)
+    whole = client.get(address)
+    body = whole.getvalue()
+    assert len(body) > 200
+    assert whole["Accept-Ranges"] == "bytes"
+    answer = client.get(address, headers={"Range": asked})
+    assert (answer.status_code, answer.getvalue()) == (status, body[part])
+    if status == 206:
+        first, last = range(len(body))[part][0], range(len(body))[part][-1]
+        assert answer["Content-Range"] == f"bytes {first}-{last}/{len(body)}"
+        assert int(answer["Content-Length"]) == last - first + 1
+        assert answer["Cache-Control"] == "private, max-age=31536000, immutable"
+        # 13.1.5, If-Range: another state of the file, a weak checksum or a date give all of it.
+        for state, expected in (
+            (whole["ETag"], 206),
+            ('"another"', 200),
+            (f"W/{whole['ETag']}", 200),
+            ("Wed, 21 Oct 2015 07:28:00 GMT", 200),
+        ):
+            again = client.get(address, headers={"Range": asked, "If-Range": state})
+            assert (again.status_code, again.has_header("Content-Range")) == (
+                expected,
+                expected == 206,
+            )
+    elif status == 416:
+        # 15.5.17: the length that there is.
+        assert answer["Content-Range"] == f"bytes */{len(body)}"
+
+
 def test_the_list_of_checksums_is_vouched_for(publication, partner, client_for):
     client = client_for(partner)
     sums = client.get(file_url(publication, CHECKSUMS)).getvalue()

@@ -113,7 +113,7 @@ def test_the_page_and_everything_it_leads_to(programme, publication, client):
     base = seen_by(programme, Reach.PUBLIC) + "2024/1/"
     page = client.get(base)
     text = page.content.decode()
-    _the_human_page(text, page, programme)
+    _the_human_page(text, page, programme, base)
     _the_index(client, base, publication)
     _the_files(client, base)
     assert "<script>" not in text
@@ -122,7 +122,7 @@ def test_the_page_and_everything_it_leads_to(programme, publication, client):
     assert publication.published_by.name not in text
 
 
-def _the_human_page(text: str, page, programme: Programme) -> None:
+def _the_human_page(text: str, page, programme: Programme, base: str) -> None:
     stable = f"{SITE}/published/{programme.slug}/2024/1/"
     assert re.search(rf"{re.escape(programme.name)} \(20\d\d\)\. .* {re.escape(stable)}", text)
     (block,) = re.findall(r'<script type="application/ld\+json">(.*?)</script>', text, re.DOTALL)
@@ -137,6 +137,14 @@ def _the_human_page(text: str, page, programme: Programme) -> None:
     assert links["license"] == "https://creativecommons.org/licenses/by/4.0/"
     assert links["latest-version"] == f"http://testserver/published/{programme.slug}/2024/1/"
     assert page["Cache-Control"] == "private, max-age=60"
+    first = Client().get(base)
+    again = Client().get(base, headers={"If-None-Match": first["ETag"]})
+    assert (again.status_code, again.content) == (304, b"")
+    assert again["Cache-Control"] == page["Cache-Control"]
+    # A form token that goes with another cookie is never kept.
+    client = Client()
+    client.get(base)
+    assert client.get(base, headers={"If-None-Match": first["ETag"]}).status_code == 200
     assert "Cookie" in page["Vary"]
 
 
@@ -190,10 +198,12 @@ def test_by_link_every_address_carries_the_key(programme, publication, client):
 
 
 def test_a_version_that_was_replaced_says_so(programme, publication, coordinator, client):
+    base = seen_by(programme, Reach.PUBLIC)
+    before = client.get(base + "2024/1/")
     programme.checklist.order_by("-order").first().delete()
     second = published(coordinator, reason="The gopher frog was taken off the list.")
-    base = seen_by(programme, Reach.PUBLIC)
-    old = client.get(base + "2024/1/")
+    old = client.get(base + "2024/1/", headers={"If-None-Match": before["ETag"]})
+    assert old.status_code == 200
     assert "A newer version replaces this one" in old.content.decode()
     assert f'{base}2024/2/">Go to version 2' in old.content.decode()
     assert f'<http://testserver{base}2024/2/>; rel="latest-version"' in old["Link"]

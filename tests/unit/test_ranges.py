@@ -2,7 +2,7 @@
 
 import pytest
 
-from surveys.web.ranges import ByteRange, Unsatisfiable, read_range
+from surveys.ranges import ByteRange, Unsatisfiable, read_range
 
 
 @pytest.mark.parametrize(

@@ -1,9 +1,9 @@
-"""Serving a stored file in parts: range requests for bytes, RFC 9110 section 14."""
+"""Serving stored bytes in parts: range requests for bytes, RFC 9110 section 14."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from django.db.models.fields.files import FieldFile
@@ -59,24 +59,27 @@ def _suffix(length: str, size: int) -> ByteRange | None:
     return ByteRange(first=max(0, size - int(length)), last=size - 1)
 
 
+Blocks = Callable[[ByteRange], Iterator[bytes]]
+
+
 def serve(
-    request: HttpRequest, file: FieldFile, *, etag: str, content_type: str
+    request: HttpRequest, blocks: Blocks, *, size: int, etag: str, content_type: str
 ) -> HttpResponseBase:
-    """A file or a part of it. `etag`, with its quotes, changes whenever a byte does.
+    """`size` bytes or a part of them, as `blocks` gives it. `etag`, with its quotes, changes
+    whenever a byte does.
 
     Preconditions come first, then If-Range, then the range (RFC 9110 section 13.2.2).
     """
     early = get_conditional_response(request, etag=etag)
-    response = early or _whole_or_part(request, file, etag, content_type)
+    response = early or _whole_or_part(request, blocks, size, etag, content_type)
     response["Accept-Ranges"] = "bytes"
     response["ETag"] = etag
     return response
 
 
 def _whole_or_part(
-    request: HttpRequest, file: FieldFile, etag: str, content_type: str
+    request: HttpRequest, blocks: Blocks, size: int, etag: str, content_type: str
 ) -> HttpResponseBase:
-    size = file.size
     try:
         wanted = read_range(_range_header(request, etag), size)
     except Unsatisfiable:
@@ -84,7 +87,7 @@ def _whole_or_part(
         refused["Content-Range"] = f"bytes */{size}"
         return refused
     part = wanted or ByteRange(first=0, last=size - 1)
-    body = () if request.method == "HEAD" else _blocks(file, part)
+    body = () if request.method == "HEAD" else blocks(part)
     response = StreamingHttpResponse(body, status=206 if wanted else 200, content_type=content_type)
     response["Content-Length"] = str(part.length)
     if wanted:
@@ -102,10 +105,17 @@ def _range_header(request: HttpRequest, etag: str) -> str:
     return request.headers.get("Range", "")
 
 
-def _blocks(file: FieldFile, part: ByteRange) -> Iterator[bytes]:
-    with file.storage.open(file.name, "rb") as opened:
-        opened.seek(part.first)
-        left = part.length
-        while left and (block := opened.read(min(_BLOCK, left))):
-            left -= len(block)
-            yield block
+def serve_file(
+    request: HttpRequest, file: FieldFile, *, etag: str, content_type: str
+) -> HttpResponseBase:
+    """The same for a file of the storage."""
+
+    def blocks(part: ByteRange) -> Iterator[bytes]:
+        with file.storage.open(file.name, "rb") as opened:
+            opened.seek(part.first)
+            left = part.length
+            while left and (block := opened.read(min(_BLOCK, left))):
+                left -= len(block)
+                yield block
+
+    return serve(request, blocks, size=file.size, etag=etag, content_type=content_type)
