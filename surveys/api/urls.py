@@ -42,6 +42,11 @@ urlpatterns = [
     ),
     path(f"{PROGRAMME}checklist/", programmes.Checklist.as_view(), name="checklist"),
     path(f"{RECORDS}visits/", analysts.VisitRecordsPage.as_view(), name="records_visits"),
+    path(
+        f"{RECORDS}stopped-counting/",
+        analysts.StoppedCountingPage.as_view(),
+        name="records_stopped_counting",
+    ),
     path(f"{RECORDS}periods/", analysts.PeriodRecordsPage.as_view(), name="records_periods"),
     path(f"{RECORDS}calls/", analysts.CallRecordsPage.as_view(), name="records_calls"),
     path(f"{RECORDS}calls/export/", analysts.ExportCalls.as_view(), name="records_export"),

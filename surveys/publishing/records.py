@@ -201,6 +201,49 @@ CALLS = RecordTable(
     ),
 )
 
+# From the history that triggers write: the last row of each visit that counted, and the moment of
+# the next one. A visit that was deleted is among them; one that counts again is not.
+_STOPPED = """
+FROM surveys_route r
+JOIN (
+    SELECT l.pgh_obj_id AS id, l.route_id, l.night, l.season_year,
+           (SELECT min(n.pgh_created_at) FROM surveys_visitevent n
+            WHERE n.pgh_obj_id = l.pgh_obj_id AND n.pgh_id > l.pgh_id) AS changed_at
+    FROM (
+        SELECT DISTINCT ON (h.pgh_obj_id)
+               h.pgh_obj_id, h.pgh_id, h.route_id, h.night, h.season_year
+        FROM surveys_visitevent h
+        JOIN surveys_route o ON o.id = h.route_id AND o.programme_id = %(programme)s
+        WHERE h.counts_in_trends AND h.pgh_label <> 'delete'
+        ORDER BY h.pgh_obj_id, h.pgh_id DESC
+    ) l
+    WHERE NOT EXISTS (
+        SELECT FROM surveys_visit s WHERE s.id = l.pgh_obj_id AND s.counts_in_trends
+    )
+) v ON v.route_id = r.id"""
+STOPPED = RecordTable(
+    name="stopped_counting",
+    source=_STOPPED,
+    key=("v.id",),
+    key_columns=("visit",),
+    key_types=("uuid",),
+    columns=(
+        *_columns(
+            "visits",
+            visit="v.id",
+            route="r.code",
+            night="v.night",
+            season_year="v.season_year",
+        ),
+        Column(
+            name="stopped_at",
+            kind="instant",
+            expression=_instant("v.changed_at"),
+            meaning="When the visit stopped counting, UTC; for changed_since.",
+        ),
+    ),
+)
+
 _FILTERS = {
     "season_year": "v.season_year = %(season_year)s",
     "first_year": "v.season_year >= %(first_year)s",

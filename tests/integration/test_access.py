@@ -118,6 +118,7 @@ TABLE = """
     web:programme_route_add              POST    in    none  no    no    ok
     web:programme_route                  GET     in    none  no    no    ok
     web:programme_route_edit             POST    in    none  no    no    ok
+    web:programme_route_line             POST    in    none  no    no    ok
     web:programme_stop_add               POST    in    none  no    no    ok
     web:programme_stop                   POST    in    none  no    no    ok
     web:programme_stop_close             POST    in    none  no    no    ok
@@ -201,6 +202,7 @@ TABLE = """
     api:route_years                      GET     in    none  no    ok    ok
     api:coverage                         GET     in    none  no    ok    ok
     api:records_visits                   GET     in    none  ok    ok    ok
+    api:records_stopped_counting         GET     in    none  ok    ok    ok
     api:records_periods                  GET     in    none  ok    ok    ok
     api:records_calls                    GET     in    none  ok    ok    ok
     api:records_export                   GET     in    none  ok    ok    ok

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from surveys.publishing.exporting import EXPORT_FORMATS
-from surveys.publishing.records import CALLS, PERIODS, VISITS, Kind, RecordTable
+from surveys.publishing.records import CALLS, PERIODS, STOPPED, VISITS, Kind, RecordTable
 from surveys.publishing.stops import SharedStop
 
 MOST_A_PAGE = 5000
@@ -40,8 +40,9 @@ class RecordFilterSerializer(serializers.Serializer):
     route = serializers.CharField(required=False, help_text="code of a route")
     changed_since = serializers.DateTimeField(
         required=False,
-        help_text="Visits changed at or after this instant. A visit that no longer counts is "
-        "simply gone; fetch the visits again to see which.",
+        help_text="Visits changed at or after this instant. Those that no longer count are at "
+        "records/stopped-counting/. Ask from some minutes before you last read: a change carries "
+        "the time at which it began to be saved.",
     )
 
 
@@ -81,7 +82,9 @@ def _row(table: RecordTable) -> type[serializers.Serializer]:
         else _FIELDS[column.kind](help_text=column.meaning)
         for column in table.columns
     }
-    return type(f"{table.name.capitalize()}RecordSerializer", (serializers.Serializer,), fields)
+    return type(
+        f"{table.name.title().replace('_', '')}RecordSerializer", (serializers.Serializer,), fields
+    )
 
 
 def _page(row: type[serializers.Serializer]) -> type[serializers.Serializer]:
@@ -94,7 +97,9 @@ def _page(row: type[serializers.Serializer]) -> type[serializers.Serializer]:
     return type(name, (serializers.Serializer,), fields)
 
 
-VisitsPage, PeriodsPage, CallsPage = (_page(_row(table)) for table in (VISITS, PERIODS, CALLS))
+VisitsPage, StoppedPage, PeriodsPage, CallsPage = (
+    _page(_row(table)) for table in (VISITS, STOPPED, PERIODS, CALLS)
+)
 
 
 class StopRecordSerializer(serializers.Serializer):

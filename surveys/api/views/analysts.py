@@ -27,6 +27,7 @@ from surveys.api.serializers.analysts import (
     PagedFilterSerializer,
     PeriodsPage,
     PlacesFilterSerializer,
+    StoppedPage,
     StopRecordSerializer,
     VisitsPage,
     stop_record,
@@ -38,6 +39,7 @@ from surveys.publishing.places import OPEN
 from surveys.publishing.records import (
     CALLS,
     PERIODS,
+    STOPPED,
     VISITS,
     RecordTable,
     Wanted,
@@ -107,6 +109,18 @@ class VisitRecordsPage(_Page):
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: VisitsPage, **ERRORS})
     def get(self, request: Request, programme: str) -> Response:
         """Accepted visits that count. Observers by name only with their consent."""
+        return self.page(self.filters(PagedFilterSerializer))
+
+
+class StoppedCountingPage(_Page):
+    table = STOPPED
+
+    @extend_schema(parameters=[PagedFilterSerializer], responses={200: StoppedPage, **ERRORS})
+    def get(self, request: Request, programme: str) -> Response:
+        """Visits that counted once and no longer do: opened again, sent back, set aside, or left
+        out of trends. A copy of the records drops all rows of these; a visit that counts again is
+        among `records/visits/` and no longer here. Route, night and season year are those that
+        it had when it last counted."""
         return self.page(self.filters(PagedFilterSerializer))
 
 

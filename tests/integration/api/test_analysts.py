@@ -1,11 +1,21 @@
 """Records for analysts through the API: pages by cursor, filters, files."""
 
+import datetime as dt
 import json
 
 import pytest
+from django.utils import timezone
 
-from surveys.models import Sensitivity
-from tests.support.builders import make_accepted_visit, make_checklist, make_route
+from accounts.models import Role
+from surveys.models import Sensitivity, Visit
+from surveys.visits.verbs import accept, reopen, send_back, set_aside
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_programme,
+    make_route,
+)
 
 
 @pytest.fixture
@@ -60,6 +70,72 @@ def test_observers_are_pseudonyms(api):
     (visit,) = api.get("records/visits/")["results"]
     assert visit["observer"].startswith("Observer ")
     assert visit["night"] == "2024-04-15"
+
+
+def reopened(visit, member) -> int:
+    """The revision after it."""
+    return reopen(member, visit.pk, note="The wrong road.", revision=visit.revision).revision
+
+
+@pytest.mark.parametrize(
+    ("verb", "named"),
+    [
+        (lambda visit, member: None, False),
+        (lambda visit, member: reopened(visit, member), True),
+        (
+            lambda visit, member: set_aside(
+                member, visit.pk, note="Twice.", revision=reopened(visit, member)
+            ),
+            True,
+        ),
+        (
+            lambda visit, member: send_back(
+                member, visit.pk, note="See stop 2.", revision=reopened(visit, member)
+            ),
+            True,
+        ),
+        (lambda visit, member: accept(member, visit.pk, revision=reopened(visit, member)), False),
+        (lambda visit, member: Visit.objects.filter(pk=visit.pk).delete(), True),
+    ],
+    ids=["counts", "opened again", "set aside", "sent back", "accepted again", "deleted"],
+)
+def test_visits_that_no_longer_count_are_named(api, coordinator, verb, named):
+    """The copy of an analyst who asks for what changed loses what no longer counts."""
+    visit = Visit.objects.get()
+    before = timezone.now()
+    verb(visit, coordinator)
+    rows = api.get("records/stopped-counting/")["results"]
+    counting = [row["visit"] for row in api.get("records/visits/")["results"]]
+    assert ([row["visit"] for row in rows], counting) == (
+        ([str(visit.pk)], []) if named else ([], [str(visit.pk)])
+    )
+    if not named:
+        return
+    (row,) = rows
+    stopped_at = dt.datetime.fromisoformat(row["stopped_at"])
+    assert before.replace(microsecond=0) - dt.timedelta(minutes=10) <= stopped_at <= timezone.now()
+    assert row == {
+        "visit": str(visit.pk),
+        "route": visit.route.code,
+        "night": "2024-04-15",
+        "season_year": 2024,
+        "stopped_at": row["stopped_at"],
+    }
+    for query, found in (
+        ("changed_since=2024-01-01T00:00:00Z", 1),
+        ("changed_since=2999-01-01T00:00:00Z", 0),
+        ("season_year=2024", 1),
+        ("season_year=2023", 0),
+        (f"route={visit.route.code}", 1),
+    ):
+        assert len(api.get(f"records/stopped-counting/?{query}")["results"]) == found, query
+
+
+def test_another_programme_s_visits_are_not_named(api, api_for):
+    Visit.objects.all().delete()
+    assert len(api.get("records/stopped-counting/")["results"]) == 1
+    stranger = api_for(make_member(make_programme(), Role.COORDINATOR))
+    assert stranger.get("records/stopped-counting/")["results"] == []
 
 
 def test_periods_have_no_place_that_was_measured(api):

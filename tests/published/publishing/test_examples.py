@@ -16,7 +16,7 @@ from django.urls import reverse
 
 from accounts.models import Membership, Role, Scope
 from accounts.tokens import make_token
-from surveys.models import Programme, Reach
+from surveys.models import Programme, Reach, Visit
 from tests.support.builders import make_member
 from tests.support.examples import examples_in, require_r, run_python, run_r
 from tests.support.frozen import small_programme
@@ -46,6 +46,10 @@ def read(url: str, **headers: str) -> str:
 
 def rows_of(text: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text)))
+
+
+def unique_visits(rows: list[dict[str, str]]) -> list[str]:
+    return list(dict.fromkeys(row["visit"] for row in rows))
 
 
 def same(found: str, expected: str) -> bool:
@@ -106,7 +110,7 @@ def test_those_of_a_token(coordinator, live_server, tmp_path: Path) -> None:
         key: pytest.approx(sum(values) / len(values), rel=1e-14) for key, values in heard.items()
     }
 
-    (in_python,) = examples_in(page, "Python")
+    in_python, keeping = examples_in(page, "Python")
     lines = run_python(in_python.replace("YOUR-TOKEN", secret), tmp_path).splitlines()
     # Python says None where a cell is blank.
     assert lines == [
@@ -115,3 +119,10 @@ def test_those_of_a_token(coordinator, live_server, tmp_path: Path) -> None:
         if row["season_year"] == "2024"
     ]
     assert len(lines) > 10
+
+    stopped, *others = unique_visits(calls)
+    Visit.objects.get(pk=stopped).delete()
+    lines = run_python(keeping.replace("YOUR-TOKEN", secret), tmp_path).splitlines()
+    assert lines[0] == f"take away {stopped}"
+    assert set(lines[1:]) == {f"replace {visit}" for visit in others}
+    assert len(lines) == 1 + len(others)
