@@ -8,6 +8,7 @@ from django.core.validators import RegexValidator
 from django.db import models
 
 from surveys.models.history import tracked
+from surveys.protocol.countries import countries
 from surveys.protocol.values import DistanceUnit, TemperatureUnit
 
 
@@ -15,6 +16,14 @@ def check_time_zone(value: str) -> None:
     if value not in available_timezones():
         raise ValidationError(
             f"“{value}” is not a time zone name. Use one like America/Chicago or Europe/Berlin."
+        )
+
+
+def check_country_code(value: str) -> None:
+    if value not in countries():
+        raise ValidationError(
+            f"“{value}” is not a country code. Use the two capital letters of ISO 3166-1, such as "
+            "US or DE, or leave it blank."
         )
 
 
@@ -61,6 +70,9 @@ class Programme(models.Model):
     name = models.CharField(max_length=120, unique=True)
     slug = models.SlugField(max_length=60, unique=True)
     region = models.CharField(max_length=120, blank=True)
+    country_code = models.CharField(
+        max_length=2, blank=True, validators=[check_country_code], help_text="ISO 3166-1 alpha-2"
+    )
     time_zone = models.CharField(max_length=64, validators=[check_time_zone])
     temperature_unit = models.CharField(
         max_length=1, choices=unit_choices(TemperatureUnit), default=TemperatureUnit.CELSIUS.value

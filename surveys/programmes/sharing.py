@@ -7,6 +7,7 @@ from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership
 from surveys.models import Programme
 from surveys.models.programme import new_key
+from surveys.protocol.countries import countries
 
 
 def sharing_facts(programme: Programme) -> Facts:
@@ -15,6 +16,7 @@ def sharing_facts(programme: Programme) -> Facts:
         "Places are published": programme.get_place_sharing_display(),
         "Publications are seen by": programme.get_publication_reach_display(),
         "Licence of the data": programme.get_data_licence_display(),
+        "Country": countries().get(programme.country_code, "") or "not given",
     }
 
 
@@ -25,6 +27,7 @@ def change_sharing(
     place_sharing: int,
     publication_reach: str,
     data_licence: str,
+    country_code: str,
     seen: Seen | None = None,
 ) -> Programme:
     """Hold for what is published from now on; who sees it changes at once, for all of it.
@@ -36,6 +39,7 @@ def change_sharing(
     programme.place_sharing = place_sharing
     programme.publication_reach = publication_reach
     programme.data_licence = data_licence
+    programme.country_code = country_code
     programme.full_clean()
     programme.save()
     return programme

@@ -43,6 +43,7 @@ def about_publication(
         programme=programme.name,
         slug=programme.slug,
         region=programme.region,
+        country_code=programme.country_code,
         time_zone=programme.time_zone,
         contact_email=programme.contact_email,
         season_year=season_year,

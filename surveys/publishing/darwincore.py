@@ -25,6 +25,7 @@ from surveys.publishing.csv import guard
 from surveys.publishing.eml import eml_bytes
 from surveys.publishing.frozen import About, Frozen
 from surveys.publishing.naming import genus_of, rank_of
+from surveys.publishing.routeplaces import with_reach
 
 DWC = "http://rs.tdwg.org/dwc/terms/"
 DCTERMS = "http://purl.org/dc/terms/"
@@ -38,10 +39,10 @@ PRESENT, ABSENT = "present", "absent"
 
 EVENT_TERMS = (
     "eventID", "parentEventID", "eventType", "eventDate", "samplingProtocol", "sampleSizeValue",
-    "sampleSizeUnit", "samplingEffort", "habitat", "eventRemarks", "locationID", "stateProvince",
-    "county", "locality", "decimalLatitude", "decimalLongitude", "geodeticDatum",
-    "coordinateUncertaintyInMeters", "coordinatePrecision", "dataGeneralizations",
-    "informationWithheld",
+    "sampleSizeUnit", "samplingEffort", "habitat", "eventRemarks", "locationID", "countryCode",
+    "stateProvince", "county", "locality", "decimalLatitude", "decimalLongitude",
+    "geodeticDatum", "coordinateUncertaintyInMeters", "coordinatePrecision",
+    "georeferenceRemarks", "dataGeneralizations", "informationWithheld",
 )  # fmt: skip
 OCCURRENCE_TERMS = (
     "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "recordedBy", "behavior",
@@ -124,6 +125,11 @@ CALL_INDEX_METHOD = (
     f"Highest call index while listening, an ordered class and not a count: {_codes(CALL_INDEX)}"
 )
 
+ROUTE_PLACE = (
+    "The middle of the stops of the route as they are given; all of them lie within the "
+    "uncertainty. The listening periods of the visit have the place of each stop."
+)
+
 
 def write(frozen: Frozen, target: Path) -> None:
     """`darwin-core.zip`; texts that a spreadsheet would take for a formula are guarded as in
@@ -183,8 +189,14 @@ def _events(
 ) -> Iterator[dict[str, Any]]:
     """Visits, then listening periods; fills `periods` with the visit of each."""
     about = frozen.about
-    routes = {row["route"]: row for row in frozen.records("routes")}
     stops = {row["stop"]: row for row in frozen.records("stops")}
+    stops_of: dict[str, list[dict[str, Any]]] = {}
+    for stop in stops.values():
+        stops_of.setdefault(stop["route"], []).append(stop)
+    routes = {
+        row["route"]: with_reach(row, stops_of.get(row["route"], ()))
+        for row in frozen.records("routes")
+    }
     limits = {
         (row["protocol"], row["version"]): row["limits"] for row in frozen.records("protocols")
     }
@@ -241,6 +253,26 @@ def _visit_event(
         **_area(about, route),
         "locationID": f"{about.slug}:{route['route']}",
         "locality": route["name"],
+        **_route_place(route),
+    }
+
+
+def _route_place(route: Mapping[str, Any]) -> dict[str, Any]:
+    """A visit has no place of its own: a circle that holds all stops of its route, as far as
+    these are shared; nothing where they are not."""
+    told = {
+        "dataGeneralizations": route["data_generalizations"],
+        "informationWithheld": route["information_withheld"],
+    }
+    if route["coordinate_uncertainty_m"] is None:
+        return told
+    return {
+        "decimalLatitude": route["latitude"],
+        "decimalLongitude": route["longitude"],
+        "geodeticDatum": "EPSG:4326",
+        "coordinateUncertaintyInMeters": route["coordinate_uncertainty_m"],
+        "georeferenceRemarks": ROUTE_PLACE,
+        **told,
     }
 
 
@@ -279,7 +311,11 @@ def _period_event(
 
 def _area(about: About, route: Mapping[str, Any]) -> dict[str, Any]:
     region = route["region"]
-    return {"stateProvince": about.region, "county": None if region == about.region else region}
+    return {
+        "countryCode": about.country_code or None,
+        "stateProvince": about.region,
+        "county": None if region == about.region else region,
+    }
 
 
 def _protocol(visit: Mapping[str, Any]) -> str:

@@ -136,6 +136,8 @@ def _coverage(coverage: ET.Element, frozen: Frozen) -> None:
     if box is not None:
         geographic = ET.SubElement(coverage, "geographicCoverage")
         where = about.region or about.programme
+        if about.country_code:
+            where += f" (ISO 3166-1 country code {about.country_code})"
         _text(
             geographic,
             "geographicDescription",

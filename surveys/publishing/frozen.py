@@ -54,11 +54,13 @@ WRITE: Mapping[CellType, Callable[..., str]] = {
 @dataclass(frozen=True, kw_only=True)
 class About:
     """What is to be said of a publication. `url` is its stable address; `observers` are the
-    names of those who agreed to be named; `licence` an SPDX identifier."""
+    names of those who agreed to be named; `licence` an SPDX identifier; `country_code` ISO 3166-1
+    alpha-2, blank where it is not known."""
 
     programme: str
     slug: str
     region: str
+    country_code: str
     time_zone: str
     contact_email: str
     season_year: int

@@ -5,14 +5,14 @@ withheld here, and a withheld place is a row without a point.
 """
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
 from surveys.publishing.frozen import Frozen, Value
+from surveys.publishing.routeplaces import GENERALIZED, Row, place_of, with_reach
 from surveys.publishing.tables import (
     CALLS,
     CHECKLIST,
@@ -27,8 +27,6 @@ from surveys.publishing.tables import (
     Table,
 )
 
-Row = Mapping[str, Value]
-_GENERALIZED = ("data_generalizations", "information_withheld")
 ROUTE_COLUMNS = (
     *ROUTES.columns,
     Cells(
@@ -37,7 +35,7 @@ ROUTE_COLUMNS = (
         meaning="Radius around the coordinates within which all stops of the route lie.",
         unit="m",
     ),
-    *(column for column in STOPS.columns if column.name in _GENERALIZED),
+    *(column for column in STOPS.columns if column.name in GENERALIZED),
 )
 YEAR_COLUMNS = (
     ROUTE,
@@ -79,10 +77,10 @@ def layers(frozen: Frozen) -> tuple[Layer, Layer, Layer]:
     for at, stop in enumerate(stops):
         stops_of.setdefault(stop["route"], []).append(at)
     routes = [
-        _route(row, [stops[at] for at in stops_of.get(row["route"], ())])
+        with_reach(row, [stops[at] for at in stops_of.get(row["route"], ())])
         for row in _rows(frozen, ROUTES)
     ]
-    place_of = {row["route"]: _place(row) for row in routes}
+    places = {row["route"]: place_of(row) for row in routes}
     best = _best_indices(frozen, [stop["stop"] for stop in stops])
     years = [row for route in stops_of for row in best.rows(route, stops_of[route])]
     return (
@@ -91,56 +89,27 @@ def layers(frozen: Frozen) -> tuple[Layer, Layer, Layer]:
             title="Routes",
             columns=ROUTE_COLUMNS,
             rows=routes,
-            places=[place_of[row["route"]] for row in routes],
+            places=[places[row["route"]] for row in routes],
         ),
         Layer(
             name="stops",
             title="Stops",
             columns=STOPS.columns,
             rows=stops,
-            places=[_place(row) for row in stops],
+            places=[place_of(row) for row in stops],
         ),
         Layer(
             name="route_years",
             title="What was heard on each route, by species and season year",
             columns=YEAR_COLUMNS,
             rows=years,
-            places=[place_of[row["route"]] for row in years],
+            places=[places[row["route"]] for row in years],
         ),
     )
 
 
 def _rows(frozen: Frozen, table: Table) -> list[Row]:
     return [dict(zip(table.header, row, strict=True)) for row in frozen.rows(table.name)]
-
-
-def _place(row: Row) -> Place | None:
-    latitude, longitude = row["latitude"], row["longitude"]
-    if latitude is None or longitude is None:
-        return None
-    return Place(latitude=latitude, longitude=longitude)
-
-
-def _route(row: Row, stops: Sequence[Row]) -> Row:
-    return {
-        **row,
-        "coordinate_uncertainty_m": _radius(_place(row), stops),
-        **{
-            name: " ".join(dict.fromkeys(stop[name] for stop in stops if stop[name])) or None
-            for name in _GENERALIZED
-        },
-    }
-
-
-def _radius(middle: Place | None, stops: Sequence[Row]) -> float | None:
-    places = [_place(stop) for stop in stops]
-    if middle is None or not places or None in places:
-        return None
-    reach = (
-        distance_m(middle, place) + (stop["coordinate_uncertainty_m"] or 0)
-        for place, stop in zip(places, stops, strict=True)
-    )
-    return round(max(reach), 1)
 
 
 @dataclass(frozen=True, kw_only=True)

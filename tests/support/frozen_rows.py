@@ -50,6 +50,7 @@ def about(**changes) -> About:
             "programme": "Hollow Creek Night Count",
             "slug": "hollow-creek",
             "region": "Hollow County",
+            "country_code": "US",
             "time_zone": "America/Chicago",
             "contact_email": "count@example.org",
             "season_year": 2025,

@@ -6,7 +6,14 @@ from accounts.access import may_have_exact_places
 from accounts.models import Membership, Scope
 from accounts.tokens import LIFETIMES
 from surveys.models import DataLicence, Programme, Reach, Sensitivity
+from surveys.protocol.countries import countries
 from surveys.web.forms.seen import SeenForm
+
+
+def _countries() -> list[tuple[str, str]]:
+    """By name; codes of ISO 3166-1 alpha-2."""
+    named = sorted((name, code) for code, name in countries().items())
+    return [("", "Not given"), *((code, f"{name} ({code})") for name, code in named)]
 
 
 class SharingForm(SeenForm):
@@ -42,6 +49,14 @@ class SharingForm(SeenForm):
         choices=DataLicence.choices,
         widget=forms.RadioSelect,
         help_text="Holds for what is published from now on; earlier versions keep theirs.",
+    )
+    country_code = forms.ChoiceField(
+        label="Country",
+        choices=_countries,
+        required=False,
+        help_text="Its code goes with the events of the Darwin Core Archive, so that those who "
+        "gather data of many countries can sort them. Leave it blank where there is no one "
+        "country.",
     )
 
     def __init__(self, *args: object, programme: Programme, **options: object) -> None:

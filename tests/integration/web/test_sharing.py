@@ -29,6 +29,7 @@ def settings_of(**changes) -> dict[str, object]:
         "place_sharing": Sensitivity.MEDIUM.value,
         "publication_reach": Reach.MEMBERS.value,
         "data_licence": "CC-BY-4.0",
+        "country_code": "",
         **changes,
     }
 
@@ -36,7 +37,9 @@ def settings_of(**changes) -> dict[str, object]:
 class TestSharing:
     def test_settings_are_saved_with_their_history(self, programme, page):
         address = url("sharing", programme)
-        typed = settings_of(place_sharing=3, publication_reach="public", data_licence="CC0-1.0")
+        typed = settings_of(
+            place_sharing=3, publication_reach="public", data_licence="CC0-1.0", country_code="US"
+        )
         seen = page.get(address).context["form"].seen_text
         answer = page.post(address, typed | {"seen": seen})
         assert answer.status_code == 302
@@ -45,12 +48,19 @@ class TestSharing:
             programme.place_sharing,
             programme.publication_reach,
             programme.data_licence,
-        ) == (Sensitivity.HIGH, Reach.PUBLIC, "CC0-1.0")
+            programme.country_code,
+        ) == (Sensitivity.HIGH, Reach.PUBLIC, "CC0-1.0", "US")
         levels = programme.events.order_by("pgh_id").values_list("place_sharing", flat=True)
         assert list(levels) == [Sensitivity.MEDIUM, Sensitivity.HIGH]
 
     @pytest.mark.parametrize(
-        "change", [{"place_sharing": "7"}, {"publication_reach": "all"}, {"data_licence": "none"}]
+        "change",
+        [
+            {"place_sharing": "7"},
+            {"publication_reach": "all"},
+            {"data_licence": "none"},
+            {"country_code": "XX"},
+        ],
     )
     def test_what_cannot_be_is_refused(self, programme, page, change):
         answer = page.post(url("sharing", programme), settings_of(**change))

@@ -10,6 +10,7 @@ the largest aggregator (from memory): eventID, eventDate, samplingProtocol, samp
 
 import datetime as dt
 import json
+import math
 import re
 import zipfile
 from collections import Counter
@@ -38,6 +39,17 @@ REGISTERED = {
 
 def in_full(names):
     return {STANDARD["prefixes"][prefix] + name for prefix, name in (n.split(":") for n in names)}
+
+
+def metres(one, other):
+    """Length on the plane that touches the ellipsoid of WGS 84 between two near points: radii of
+    curvature in the meridian and in the prime vertical (NGA.STND.0036, from memory)."""
+    middle = math.radians((one[0] + other[0]) / 2)
+    flat = 1 - (2 - 1 / 298.257223563) / 298.257223563 * math.sin(middle) ** 2
+    meridian = 6378137.0 * (1 - 1 / 298.257223563) ** 2 / flat**1.5
+    vertical = 6378137.0 / flat**0.5
+    north = math.radians(one[0] - other[0]) * meridian
+    return math.hypot(north, math.radians(one[1] - other[1]) * vertical * math.cos(middle))
 
 
 @pytest.fixture(scope="module")
@@ -145,7 +157,6 @@ def test_places_are_whole_or_withheld(frozen, read):
               "coordinateUncertaintyInMeters", "coordinatePrecision")  # fmt: skip
     for event, _ in read:
         if event["eventType"] == "survey":
-            assert not any(event[name] for name in places)
             continue
         stop = given[event["locationID"]]
         assert event["dataGeneralizations"] == (stop["data_generalizations"] or "")
@@ -159,6 +170,35 @@ def test_places_are_whole_or_withheld(frozen, read):
             assert event["geodeticDatum"] == "EPSG:4326"
             assert float(event["coordinateUncertaintyInMeters"]) == stop["coordinate_uncertainty_m"]
             assert float(event["coordinatePrecision"]) == stop["grid_degrees"]
+
+
+def test_a_visit_lies_where_all_stops_of_its_route_are(frozen, read):
+    """Point and radius (Chapman & Wieczorek 2020, Georeferencing Best Practices, the point-radius
+    method: the circle holds the whole of the location, doi:10.15468/doc-gg7h-s853, from memory)."""
+    stops = list(frozen.records("stops"))
+    surveys = [event for event, _ in read if event["eventType"] == "survey"]
+    assert {event["locationID"] for event in surveys} == {"hollow-creek:R01", "hollow-creek:R02"}
+    for event in surveys:
+        own = [row for row in stops if event["locationID"] == f"hollow-creek:{row['route']}"]
+        if event["locationID"].endswith("R02"):
+            assert not event["decimalLatitude"]
+            assert not event["coordinateUncertaintyInMeters"]
+            assert event["informationWithheld"] == "Coordinates are withheld."
+            continue
+        middle = float(event["decimalLatitude"]), float(event["decimalLongitude"])
+        reach = [
+            metres(middle, (row["latitude"], row["longitude"])) + row["coordinate_uncertainty_m"]
+            for row in own
+        ]
+        assert max(reach) <= float(event["coordinateUncertaintyInMeters"]) <= max(reach) * 1.02
+        assert event["dataGeneralizations"] == own[0]["data_generalizations"]
+        assert event["geodeticDatum"] == "EPSG:4326"
+        assert event["georeferenceRemarks"]
+
+
+def test_every_event_says_its_country(read):
+    """ISO 3166-1 alpha-2, as the definition of countryCode asks."""
+    assert {event["countryCode"] for event, _ in read} == {"US"}
 
 
 def test_occurrences_are_the_calls_and_blank_is_neither(frozen, read):

@@ -117,6 +117,11 @@ def test_what_a_reader_needs_is_said(root):
     assert "Why: A visit was entered for the wrong night." in words
 
 
+def test_the_area_says_its_country(root):
+    words = root.find(".//geographicDescription").text
+    assert words.startswith("Hollow County (ISO 3166-1 country code US). ")
+
+
 def test_box_holds_whole_cells_and_no_more(root, tmp_path):
     """Stops lie in cells of 0.01° with these middles: 44.505 to 44.525, -93.125 to -93.105."""
     box = {one.tag[:4]: float(one.text) for one in root.find(".//boundingCoordinates")}

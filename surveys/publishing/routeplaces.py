@@ -1,0 +1,52 @@
+"""Where a route lies: the middle of its stops as they are shared, and how far these reach.
+
+Worked out from the frozen tables alone, so that it can say nothing that the stops do not say.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from surveys.protocol.distance import distance_m
+from surveys.protocol.values import Place
+from surveys.publishing.frozen import Value
+
+Row = Mapping[str, Value]
+GENERALIZED = ("data_generalizations", "information_withheld")
+# A distance on a sphere is at most 0.6 % less than on WGS 84 (from memory).
+_SPHERE = 1.006
+
+
+def place_of(row: Row) -> Place | None:
+    """The coordinates of a row of routes or stops; None where they are withheld."""
+    latitude, longitude = row["latitude"], row["longitude"]
+    if latitude is None or longitude is None:
+        return None
+    return Place(latitude=latitude, longitude=longitude)
+
+
+def with_reach(route: Row, stops: Sequence[Row]) -> dict[str, Value]:
+    """A row of the table of routes, with `coordinate_uncertainty_m`, the radius in whole metres
+    around its coordinates within which all of its `stops` lie, and what was generalised or
+    withheld of these. The radius is blank where any stop has no place or no uncertainty."""
+    return {
+        **route,
+        "coordinate_uncertainty_m": _radius(place_of(route), stops),
+        **{
+            name: " ".join(dict.fromkeys(str(stop[name]) for stop in stops if stop[name])) or None
+            for name in GENERALIZED
+        },
+    }
+
+
+def _radius(middle: Place | None, stops: Sequence[Row]) -> float | None:
+    places = [place_of(stop) for stop in stops]
+    own = [stop["coordinate_uncertainty_m"] for stop in stops]
+    if middle is None or not places or None in places or None in own:
+        return None
+    reach = (
+        distance_m(middle, place) * _SPHERE + uncertainty
+        for place, uncertainty in zip(places, own, strict=True)
+    )
+    return float(math.ceil(max(reach)))
