@@ -9,7 +9,9 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from django.core.cache import cache
 
 from surveys.models import Publication, ReviewStep, Step
 from surveys.publishing.frozen import Value
@@ -22,6 +24,10 @@ TELLING = (Step.CORRECTED, Step.SETTLED, Step.SENT_BACK, Step.ACCEPTED, Step.SET
            Step.REOPENED)  # fmt: skip
 WORDS = {"visit": "the visit itself", "stops": "its stops", "calls": "what was heard"}
 _OBSERVER = TABLE["visits"].header.index("observer")
+# What is compared never changes, so neither does what comes of it.
+_KEPT_S = 30 * 24 * 3600
+# To be raised when `Difference` or what goes into it changes.
+_FORM = 1
 Row = tuple[Value, ...]
 
 
@@ -74,21 +80,35 @@ class Difference:
 
 
 def difference(older: Publication, newer: Publication) -> Difference:
+    """The tables are compared once for each pair of checksums; what was done in review is read
+    anew, because names of people may change."""
+    key = f"difference:{_FORM}:{older.sha256}:{newer.sha256}"
+    found = cache.get(key)
+    if found is None:
+        found = _compared(older, newer)
+        cache.set(key, found, _KEPT_S)
+    visits = (*found.came, *found.went, *found.changed)
+    why = _why([one.visit for one in visits], older, newer)
+
+    def told(changes: tuple[VisitChange, ...]) -> tuple[VisitChange, ...]:
+        return tuple(replace(one, why=why.get(one.visit, ())) for one in changes)
+
+    return replace(found, came=told(found.came), went=told(found.went), changed=told(found.changed))
+
+
+def _compared(older: Publication, newer: Publication) -> Difference:
     """Read piece by piece; of the large tables only checksums stay in memory."""
     before, after = _visits(older), _visits(newer)
     parts = {
         name: (_parts(older, name), _parts(newer, name)) for name in ("visit", "stops", "calls")
     }
-    both = before.keys() & after.keys()
     changed = {
         visit: tuple(
             WORDS[name] for name, (was, now) in parts.items() if was.get(visit) != now.get(visit)
         )
-        for visit in both
+        for visit in before.keys() & after.keys()
     }
     changed = {visit: what for visit, what in changed.items() if what}
-    told = {*changed, *(before.keys() ^ after.keys())}
-    why = _why(told, older, newer)
 
     def listed(visits: Iterable[str], rows: Mapping[str, Row]) -> tuple[VisitChange, ...]:
         found = [
@@ -98,7 +118,6 @@ def difference(older: Publication, newer: Publication) -> Difference:
                 night=rows[visit][2],
                 observer=str(rows[visit][_OBSERVER]),
                 what=changed.get(visit, ()),
-                why=why.get(visit, ()),
             )
             for visit in visits
         ]

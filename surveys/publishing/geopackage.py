@@ -2,6 +2,7 @@
 
 import datetime as dt
 import struct
+import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,6 +21,8 @@ MEDIA_TYPE = "application/geopackage+sqlite3"
 _VERSION = "1.3"
 # Well-known binary (OGC 06-103r4, 8.2): little endian, a point, x and y.
 _POINT = struct.Struct("<BIdd")
+# GDAL's settings are those of the whole process.
+_DATING = threading.Lock()
 # How numpy holds a type, and what stands there where a cell is blank.
 _MISSING: dict[CellType, tuple[str, Value]] = {
     "string": ("object", None),
@@ -54,13 +57,14 @@ def write(frozen: Frozen, target: Path) -> None:
 @contextmanager
 def _as_of(moment: dt.datetime) -> Iterator[None]:
     """GDAL notes the time of the last change; it is that of the publication, so that the same
-    tables give the same bytes."""
+    tables give the same bytes. One file at a time, whatever else this process publishes."""
     text = moment.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": text})
-    try:
-        yield
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    with _DATING:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": text})
+        try:
+            yield
+        finally:
+            pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
 def _points(places: Sequence[Place | None]) -> np.ndarray:

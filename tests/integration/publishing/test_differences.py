@@ -143,3 +143,10 @@ def test_a_visit_without_stops_is_compared_too(coordinator, visits):
     )
     publication = publish_now(coordinator, 2024)
     assert difference(publication, publication).nothing
+
+
+def test_the_tables_are_read_once(versions, django_assert_num_queries):
+    """Whoever asks again gets the same, at the price of asking what was done in review."""
+    first = difference(*versions)
+    with django_assert_num_queries(1):
+        assert difference(*versions) == first
