@@ -63,6 +63,7 @@ def start_programme(
     time_zone: str,
     coordinator_email: str,
     coordinator_name: str = "",
+    contact_email: str = "",
     region: str = "",
     temperature_unit: str = "C",
     distance_unit: str = "km",
@@ -70,8 +71,9 @@ def start_programme(
 ) -> Issued:
     """Make a programme and invite its first coordinator.
 
-    For whoever runs the installation; there is no member yet. Raises
-    ValidationError with a message for each field that cannot be.
+    For whoever runs the installation; there is no member yet. `contact_email` is public,
+    every publication shows it; the coordinator's own address is not taken for it unasked.
+    Raises ValidationError with a message for each field that cannot be.
     """
     if slug in RESERVED_SLUGS:
         raise ValidationError({"slug": f"“{slug}” is kept for the application. Choose another."})
@@ -82,7 +84,7 @@ def start_programme(
         time_zone=time_zone,
         temperature_unit=temperature_unit,
         distance_unit=distance_unit,
-        contact_email=coordinator_email.strip().lower(),
+        contact_email=contact_email.strip().lower(),
     )
     programme.full_clean()
     programme.save()

@@ -34,6 +34,13 @@ class Command(BaseCommand):
         parser.add_argument("--coordinator-email", required=True)
         parser.add_argument("--coordinator-name", default="")
         parser.add_argument(
+            "--contact-email",
+            default="",
+            help="where questions about the data go; public: anybody who opens a publication reads "
+            "it, and versions published with it keep it. Without one, publications name the "
+            "programme alone; coordinators can set it later",
+        )
+        parser.add_argument(
             "--site-url", required=True, help="the address people open, such as https://…"
         )
 
@@ -53,6 +60,7 @@ class Command(BaseCommand):
                     distance_unit=options["distances"],
                     coordinator_email=options["coordinator_email"],
                     coordinator_name=options["coordinator_name"],
+                    contact_email=options["contact_email"],
                     site_url=site_url,
                 )
         except ValidationError as refusal:
@@ -61,6 +69,10 @@ class Command(BaseCommand):
         self.stdout.write(f"Programme: {invitation.programme.name}")
         self.stdout.write(f"Species added to the catalogue: {loaded.added}")
         self.stdout.write(f"Invited as coordinator: {invitation.email}")
+        contact = (
+            invitation.programme.contact_email or "none; publications name the programme alone"
+        )
+        self.stdout.write(f"Contact shown in publications: {contact}")
         self.stdout.write(f"Link, good until {invitation.expires_at:%-d %B %Y}:")
         self.stdout.write(issued.link)
 

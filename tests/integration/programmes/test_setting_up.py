@@ -33,6 +33,7 @@ class TestCommand:
         said = capsys.readouterr().out
         programme = Programme.objects.get(slug="harrowmere-calling-survey")
         assert programme.time_zone == "Europe/Berlin"
+        assert programme.contact_email == "", "nobody asked to make an address public"
         assert Species.objects.exists()
         invitation = Invitation.objects.get(programme=programme)
         assert (invitation.role, invitation.email) == (Role.COORDINATOR, "first@example.org")
@@ -41,9 +42,15 @@ class TestCommand:
         assert page.status_code == 200
         assert "Harrowmere calling survey" in page.content.decode()
 
+    def test_a_public_contact_is_asked_for(self, capsys):
+        call_command("start_programme", "Harrowmere", contact_email="Office@example.org", **OPTIONS)
+        assert "Contact shown in publications: office@example.org" in capsys.readouterr().out
+        assert Programme.objects.get().contact_email == "office@example.org"
+
     @pytest.mark.parametrize(
         ("changes", "said"),
         [
+            ({"contact_email": "nobody"}, "contact email"),
             ({"time_zone": "Europe/Nowhere"}, "is not a time zone name"),
             ({"slug": "api"}, "is kept for the application"),
             ({"coordinator_email": "nobody"}, "email"),
