@@ -64,6 +64,29 @@ class TestPlacingAStop:
         assert route.stops.get(number=4).place.y == 43.08
 
 
+def test_drawing_the_line_of_a_route(programme, coordinator, route, signed_in):
+    """Joined, gone on with by a press, shortened by a key, changed in the field, saved."""
+    page = signed_in(coordinator)
+    page.goto(url("programme_route_line", programme, route=route.pk))
+    field, points = page.get_by_label("Points of the line"), page.locator(".line-point")
+    page.get_by_role("button", name="Join the stops").click()
+    stops = route.stops.count()
+    assert points.count() == stops
+    page.locator("[data-line-map]").click(position={"x": 30, "y": 200})
+    assert points.count() == stops + 1
+    assert len(field.input_value().splitlines()) == stops + 1
+    points.nth(0).press("Delete")
+    assert points.count() == stops
+    field.fill("43.0731, -89.4012\n43.0800, -89.3900\n43.0900, -89.3800")
+    field.press("Tab")
+    assert points.count() == 3
+    assert "3 points, " in page.get_by_text("points, ").inner_text()
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_url(f"**{url('programme_route', programme, route=route.pk)}")
+    route.refresh_from_db()
+    assert route.line.coords == ((-89.4012, 43.0731), (-89.39, 43.08), (-89.38, 43.09))
+
+
 @pytest.mark.parametrize("theme", ["day", "night"])
 @pytest.mark.parametrize("viewport", [PHONE, DESKTOP], ids=["phone", "desktop"])
 def test_axe_finds_nothing(programme, coordinator, route, signed_in, viewport, theme):
@@ -80,6 +103,7 @@ def test_axe_finds_nothing(programme, coordinator, route, signed_in, viewport, t
         "programme_routes": {},
         "programme_route_add": {},
         "programme_route": {"route": route.pk},
+        "programme_route_line": {"route": route.pk},
         "programme_stop_add": {"route": route.pk},
         "programme_stop": {"stop": stop},
         "programme_stop_close": {"stop": stop},

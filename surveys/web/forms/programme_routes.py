@@ -50,6 +50,17 @@ class RouteForm(SeenForm):
         self.fields["protocol"].choices = [(one.pk, one.name) for one in protocols]
 
 
+class LineForm(SeenForm):
+    points = forms.CharField(
+        label="Points of the line",
+        required=False,
+        max_length=400_000,
+        widget=forms.Textarea(attrs={"rows": 14, "spellcheck": "false", "autocomplete": "off"}),
+        help_text="One point a line, latitude and longitude: 43.07310, -89.40120. Or paste GeoJSON "
+        "with one LineString. Empty takes the line away.",
+    )
+
+
 class PlaceForm(forms.Form):
     """Two texts that become a place; the map fills them in, or they are typed."""
 
