@@ -4,6 +4,7 @@ The page, the download and the print show the same file. Paper is white and ink 
 theme turns and tints the whole picture. Series differ by shape and line, never by colour alone.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +23,9 @@ GRID = "#e3e6e4"
 FONT = "Helvetica, Arial, sans-serif"
 CORRECTED, NAIVE = "Corrected for detection", "Heard, not corrected"
 _WIDTH, _HEIGHT = 720, 320
+# What fits a phone of 360 px at its own size, so that the letters stay as large as they are.
+_NARROW_WIDTH, _NARROW_HEIGHT = 260, 300
+_NARROW_TICKS = 5
 _PNG_SCALE = 2.0
 # Checking every part by the schema of Vega-Lite takes longer than drawing. A test checks whole
 # specifications instead.
@@ -243,3 +247,29 @@ def finished(chart: alt.LayerChart, title: str) -> dict[str, Any]:
     )
     spec: dict[str, Any] = done.to_dict(validate=False)
     return spec
+
+
+def narrow(spec: dict[str, Any]) -> dict[str, Any]:
+    """The same picture for a phone: no wider than the screen, letters as large as before."""
+    config = spec["config"]
+    slim = {
+        **spec,
+        "width": _NARROW_WIDTH,
+        "height": _NARROW_HEIGHT,
+        "padding": 4,
+        "title": {**spec["title"], "fontSize": 13, "limit": _NARROW_WIDTH},
+        "config": {**config, "legend": {**config["legend"], "columns": 1}},
+    }
+    slim["layer"] = [_fewer_ticks(layer) for layer in spec["layer"]]
+    return slim
+
+
+def _fewer_ticks(layer: dict[str, Any]) -> dict[str, Any]:
+    """Every second or third label across, the last one always among them."""
+    x = layer.get("encoding", {}).get("x", {})
+    values = x.get("axis", {}).get("values", [])
+    if len(values) <= _NARROW_TICKS:
+        return layer
+    kept = values[:: -math.ceil(len(values) / _NARROW_TICKS)][::-1]
+    x = {**x, "axis": {**x["axis"], "values": kept}}
+    return {**layer, "encoding": {**layer["encoding"], "x": x}}

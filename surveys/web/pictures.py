@@ -21,8 +21,10 @@ def picture(
     """The rendered specification as `stem`.svg or `stem`.png; a file to keep with `?download`.
 
     Drawing takes about a second, so the result is kept under `key`, which must name everything
-    that is drawn.
+    that is drawn. `?size=phone` asks for the narrow picture.
     """
+    if request.GET.get("size") == "phone":
+        spec, key, stem = shares.narrow(spec), f"{key}|phone", f"{stem}-narrow"
     digest = hashlib.sha256(f"{form}|{key}".encode()).hexdigest()
     etag = f'"{digest}"'
     unchanged = get_conditional_response(request, etag=etag)

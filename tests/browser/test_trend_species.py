@@ -39,7 +39,13 @@ def test_accessible_in_both_themes(signed_in, coordinator, viewport):
     found = {}
     for theme in ("day", "night"):
         set_theme(page, theme)
-        for address in ("/", "/species/pseudacris-crucifer/", "/compare/", "/compare/?by=route"):
+        for address in (
+            "/",
+            "/species/pseudacris-crucifer/",
+            "/compare/",
+            "/compare/?by=route",
+            "/could-we-see-it/?species=pseudacris-crucifer",
+        ):
             page.goto(home + address)
             page.wait_for_load_state("networkidle")
             for fold in page.locator("details.trend-fold > summary").all():

@@ -185,7 +185,7 @@ def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
     }
     names = (
         ("seasons", "Routes and years", kept),
-        ("season_coverage", "Coverage by window", {k: v for k, v in kept.items() if k == "region"}),
+        ("season_coverage", "Coverage", {k: v for k, v in kept.items() if k == "region"}),
         ("season_map", "Map", kept),
     )
     return [

@@ -11,6 +11,7 @@ from surveys.charts.shares import (
     Series,
     SpeciesChart,
     comparison_spec,
+    narrow,
     species_spec,
     to_png,
     to_svg,
@@ -84,6 +85,20 @@ def test_specifications_are_valid_vega_lite():
     species["layer"][0]["mark"]["type"] = "aerea"
     with pytest.raises(ValidationError):
         alt.LayerChart.from_dict(species)
+
+
+def test_the_narrow_picture_fits_a_phone_and_keeps_the_last_year():
+    points = tuple(point(year, 0.5) for year in range(2012, 2027))
+    wide = comparison_spec("One", "stops", [Series(name="A", points=points)])
+    slim = narrow(wide)
+    alt.LayerChart.from_dict(slim)
+    root = ET.fromstring(to_svg(slim))
+    assert float(root.get("width")) <= 330
+    for layer in slim["layer"]:
+        years = layer["encoding"]["x"]["axis"]["values"]
+        assert len(years) <= 5
+        assert years[-1] == 2026
+    assert len(wide["layer"][0]["encoding"]["x"]["axis"]["values"]) == 15
 
 
 def test_png_is_a_picture():
