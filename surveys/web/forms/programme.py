@@ -36,8 +36,8 @@ class FactsForm(SeenForm):
     contact_email = forms.EmailField(
         label="Contact e-mail",
         required=False,
-        help_text="Public: anybody who opens a publication reads it, and versions published with it "
-        "keep it. Mails to members and invitations name it too. Leave it empty to show none: "
+        help_text="Public: anybody who opens a publication reads it, and versions published with "
+        "it keep it. Mails to members and invitations name it too. Leave it empty to show none: "
         "publications then name the programme alone.",
     )
     local_rules = forms.CharField(
