@@ -119,7 +119,6 @@ TABLE = """
     web:programme_route                  GET     in    none  no    no    ok
     web:programme_route_edit             POST    in    none  no    no    ok
     web:programme_route_line             POST    in    none  no    no    ok
-    web:programme_route_line             POST    in    none  no    no    ok
     web:programme_stop_add               POST    in    none  no    no    ok
     web:programme_stop                   POST    in    none  no    no    ok
     web:programme_stop_close             POST    in    none  no    no    ok
