@@ -89,6 +89,7 @@ def packet(request: ProgrammeRequest, code: str) -> JsonResponse:
 @needs(Permission.SURVEY)
 def worker(request: ProgrammeRequest) -> HttpResponse:
     """The service worker. It differs by one byte when a file of the screen differs."""
+    slug = request.membership.programme.slug
     return render(
         request,
         "web/survey/sw.js",
@@ -96,8 +97,13 @@ def worker(request: ProgrammeRequest) -> HttpResponse:
             "worker_json": json.dumps(
                 {
                     "version": fingerprint(),
-                    "shell": _url("survey", request.membership.programme.slug),
+                    "shell": _url("survey", slug),
                     "files": files(),
+                    "past": [
+                        _url("survey_hello", slug),
+                        reverse("api:visits", kwargs={"programme": slug}) + "*",
+                        reverse("api:recordings", kwargs={"programme": slug}) + "*",
+                    ],
                 }
             )
         },

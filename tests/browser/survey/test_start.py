@@ -21,6 +21,15 @@ CAME_FIRST = """() => new Promise((done) => {
   look();
 })"""
 
+# What the browser draws around the page, and the bar below it.
+COLOURS = """() => {
+  const bar = document.querySelector(".bar");
+  const [shown, probe] = [getComputedStyle(bar).backgroundColor, document.createElement("i")];
+  probe.style.color = document.querySelector('meta[name="theme-color"]').content;
+  bar.append(probe);
+  return [getComputedStyle(probe).color, shown];
+}"""
+
 
 def test_the_first_screen_is_asked_for_at_once(signed_in, observer, route):
     """The modules named by the page are those of the first screen, all of them and no others."""
@@ -64,6 +73,8 @@ def test_the_switch_of_the_survey_holds_for_the_site(phone, take_along, observer
     page = take_along()
     page.get_by_role("button", name="Night or day").click()
     page.locator('html[data-theme="day"]').wait_for()
+    around, bar = page.evaluate(COLOURS)
+    assert around == bar != "rgb(0, 0, 0)"
     page.goto(f"/{observer.programme.slug}/tonight/")
     assert page.locator("html").get_attribute("data-theme") == "day"
     page.goto(survey_url(observer))

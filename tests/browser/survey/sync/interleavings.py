@@ -14,7 +14,7 @@ from django.contrib.sessions.models import Session
 
 from surveys.models import Visit, VisitState
 from tests.browser.survey.sync.handset import Handset
-from tests.browser.survey.sync.wire import FAULTS, Message, Wire
+from tests.browser.survey.sync.wire import FAULTS, TRIES, Message, Wire
 
 SPECIES = ("pseudacris-crucifer", "lithobates-sylvaticus")
 STOPS = (1, 2, 3)
@@ -207,7 +207,9 @@ class Evening:
 
     def fault(self, step: Step, phone: Handset, tab: int) -> None:
         what, where = step.more
-        self.wire.arm(FAULTS[what], _writes if where == "write" else _hello)
+        noticed = (what, where) == ("500 before", "hello")
+        fits = _writes if where == "write" else _hello
+        self.wire.arm(FAULTS[what], fits, times=TRIES if noticed else 1)
 
     def sign_in(self, step: Step, phone: Handset, tab: int) -> None:
         if phone.offline or phone.send() != "signed-out":

@@ -29,6 +29,28 @@ PEEPER = "pseudacris-crucifer"
 CALL = f"stops.1.calls.{PEEPER}"
 SENT = "All on the server since"
 
+HEAR = """async () => {
+  const sync = await import("/static/web/survey/sync.js");
+  window.told = [];
+  sync.onStatus(({ kind }) => window.told.push(kind));
+}"""
+# The event "online" in the very moment in which a sending has failed; what was told until the next.
+ONLINE_AS_IT_FAILS = """async (visit) => {
+  const [sync, store, { syncWords }] = await Promise.all(
+    ["sync", "store", "saying"].map((name) => import(`/static/web/survey/${name}.js`)));
+  const told = [];
+  await store.writeCells(visit, { notes: "mist" });
+  await new Promise((resolve) => {
+    sync.onStatus((status) => {
+      told.push([status.kind, syncWords(status, [])]);
+      if (status.kind === "later") window.dispatchEvent(new Event("online"));
+      if (status.kind === "idle" && told.some(([kind]) => kind === "later")) resolve();
+    });
+    sync.syncAll();
+  });
+  return told;
+}"""
+
 
 @pytest.fixture
 def route(programme, checklist) -> Route:
@@ -113,6 +135,27 @@ def test_a_draft_thrown_away_in_another_tab(phone):
     press(phone, "Throw it away")
     phone.tabs[1].get_by_text("The visit was thrown away; it is not on this phone").first.wait_for()
     assert not Visit.objects.exists()
+
+
+def test_a_draft_that_was_thrown_away_stays_away_until_it_is_brought_back(phone, wire):
+    """What was held up on its way brings nothing back; its observer brings back everything."""
+    phone.tap_species(1, PEEPER)
+    wire.arm(FAULTS["again late"])
+    phone.send()
+    phone.show("summary")
+    press(phone, "Throw this draft away")
+    press(phone, "Throw it away")
+    phone.page.get_by_text("The visit was thrown away; it is not on this phone").first.wait_for()
+    wire.deliver()
+    assert not Visit.objects.exists()
+    phone.page.get_by_text("Thrown away (1)").click()
+    press(phone, "Bring back")
+    phone.page.get_by_role("button", name="Go to stop 1").wait_for()
+    phone.send()
+    reads(phone, SENT)
+    assert the_visit().cells[CALL] == "1"
+    wire.deliver()
+    assert submitted(phone).cells[CALL] == "1"
 
 
 def test_taps_that_come_quickly_all_count(phone):
@@ -211,10 +254,11 @@ def test_a_night_that_is_handed_in_is_not_begun_again_unasked(phone, route):
 def test_the_answer_to_submitting_is_lost(phone, wire, fault):
     phone.tap_species(1, PEEPER)
     phone.send()
-    wire.arm(FAULTS[fault], lambda one: one.path.endswith("/submit/"), times=2)
+    wire.arm(FAULTS[fault], lambda one: one.path.endswith("/submit/"), times=20)
     phone.submit()
     reads(phone, "The server does not answer. Everything is kept on this phone; it is tried again.")
     assert the_visit().state == VisitState.SUBMITTED
+    wire.heal()
     press(phone, "Send now")
     reads(phone, "This visit is submitted")
     assert the_visit().submissions.count() == the_visit().steps.count() == 1
@@ -239,6 +283,29 @@ def test_a_broken_connection_is_tried_again_at_once(phone, wire):
     assert the_visit().cells[CALL] == "1"
 
 
+def test_no_answer_for_a_moment_is_not_told(phone, wire):
+    """Each of these comes when a network changes, a phone wakes up or a server starts anew."""
+    phone.page.evaluate(HEAR)
+    for fault in ("request lost", "answer torn", "500 before"):
+        wire.arm(FAULTS[fault], lambda one: True)
+    phone.tap_species(1, PEEPER)
+    assert phone.send() == "idle"
+    assert the_visit().cells[CALL] == "1"
+    assert "busy" not in phone.page.evaluate("() => window.told")
+
+
+def test_the_network_comes_back_as_a_sending_fails(phone, wire):
+    """The server asks to wait a minute; the sending that "online" asks for is not put off by it."""
+    phone.send()
+    wait = (("Content-Type", "application/json"), ("Retry-After", "60"))
+    wire.arm(lambda *_: Answer(status=429, headers=wait, body=b"{}"))
+    told = phone.page.evaluate(ONLINE_AS_IT_FAILS, phone.visit)
+    asked = "The server asks this phone to wait a while. Everything is kept on this phone"
+    assert [kind for kind, _ in told][-4:] == ["sending", "later", "sending", "idle"]
+    assert told[-3][1].startswith(asked)
+    assert the_visit().cells["notes"] == "mist"
+
+
 def test_somebody_else_answers_for_the_server(phone, wire):
     """A page to sign in to a network, as in a hotel, is no answer of the server."""
     portal = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
@@ -253,9 +320,10 @@ def test_somebody_else_answers_for_the_server(phone, wire):
 def test_a_request_that_arrives_late_takes_nothing_back(phone, wire):
     """It was held up, the phone gave up waiting, and the observer took the entry back."""
     phone.send()
-    wire.arm(FAULTS["held up"], times=2)
+    wire.arm(FAULTS["held up"], times=20)
     phone.tap_species(1, PEEPER)
     assert phone.send() == "busy"
+    wire.heal()
     for _ in range(3):
         phone.tap_species(1, PEEPER)
     phone.wait_stored(CALL, "")
@@ -421,6 +489,29 @@ def test_the_clock_is_set_back_while_listening(phone):
     phone.page.get_by_text("The phone’s clock was set back. Begin the listening again.").wait_for()
     press(phone, "Begin the listening again")
     phone.page.get_by_role("button", name="I am at the stop").wait_for()
+
+
+def test_the_clock_leaps_ahead_while_listening(phone):
+    """Set by hand or slept away, which nobody but the observer knows; nothing ends unasked."""
+    listen(phone, finish=False)
+    began = phone.texts()["stops.1.started_at"]
+    question = "The phone’s clock leapt 3 h ahead. Did the phone sleep, or was its clock set?"
+    phone.turn_clock(3)
+    phone.page.locator(".message", has_text=question).wait_for()
+    phone.reload()
+    phone.page.locator(".message", has_text=question).wait_for()
+    assert "stops.1.finished_at" not in phone.texts()
+    press(phone, "The clock was set: go on listening")
+    phone.page.locator(".message", has_text=question).wait_for(state="hidden")
+    phone.page.locator(".phase__what", has_text="Listening").wait_for()
+    moved = phone.texts()["stops.1.started_at"]
+    lead = dt.datetime.fromisoformat(moved) - dt.datetime.fromisoformat(began)
+    assert abs(lead - dt.timedelta(hours=3)) < dt.timedelta(minutes=1)
+    phone.turn_clock(6)
+    phone.page.locator(".message", has_text=question).wait_for()
+    press(phone, "It slept: the time counts")
+    phone.page.locator(".phase__what", has_text="Stop done").wait_for()
+    assert phone.texts()["stops.1.started_at"] == moved
 
 
 def listen(phone: Handset, *, finish: bool = True) -> list[tuple[dt.datetime, dt.datetime]]:

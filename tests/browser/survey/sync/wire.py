@@ -2,7 +2,7 @@
 
 An HTTP proxy with a connection for each request, so that no browser sends anything again
 by itself. Faults are armed beforehand; each strikes one request that it fits. The survey
-tries a broken connection once more at once: a fault that shall be noticed strikes twice.
+asks again a few times before it says anything: a fault that shall be noticed strikes each time.
 """
 
 from __future__ import annotations
@@ -39,6 +39,8 @@ class Answer:
     headers: tuple[tuple[str, str], ...]
     body: bytes
 
+
+TRIES = 4
 
 _BROKEN = Answer(status=500, headers=(("Content-Type", "text/html"),), body=b"<h1>Broken</h1>")
 

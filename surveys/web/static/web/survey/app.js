@@ -1,6 +1,6 @@
 // The survey screen: which part of it is shown, the clock that moves it, and what it says aloud.
 import * as alerts from "./alerts.js";
-import { now } from "./clock.js";
+import { leaps, now } from "./clock.js";
 import { button, h, icon, setIcons, setText } from "./dom.js";
 import * as model from "./model.js";
 import * as store from "./store.js";
@@ -8,6 +8,7 @@ import * as theme from "./theme.js";
 
 const TICK_MS = 250;
 const SNACK_MS = 8_000;
+const LEAP_MS = 15_000;
 const $ = (id) => document.getElementById(id);
 const screens = {
   home: () => import("./screens/home.js"),
@@ -28,6 +29,7 @@ export const app = {
   judge: null,
   safe: null,
   go,
+  bringBack,
   say: (words) => setText($("say"), words),
   alarm: (words) => setText($("alarm"), words),
   snack,
@@ -36,8 +38,10 @@ export const app = {
 // What floats above the dock, and the end of what scrolls behind it, stand clear of its buttons.
 const docks = new ResizeObserver(([{ target }]) => document.body.style.setProperty("--dock-size", `${target.offsetHeight}px`));
 let shown = null;
+let showings = 0;
 let bar = null;
 let nights = {};
+const leap = leaps();
 
 /** `home`, `route/<visit>`, `stop/<visit>/<number>`, `summary/<visit>`. */
 function go(...parts) {
@@ -46,16 +50,24 @@ function go(...parts) {
   else window.location.hash = hash;
 }
 
+/** A slow screen that was overtaken by the next one is not put in its place any more. */
 async function show() {
+  const mine = ++showings;
+  const overtaken = () => mine !== showings;
   const [name, id, number] = where();
   if (!screens[name]) return go("home");
   const coming = screens[name]();
-  if (id && model.model.visit?.id !== id && !(await model.openVisit(id))) return go("home");
+  const open = !id || model.model.visit?.id === id || (await model.openVisit(id, overtaken));
+  if (overtaken()) return undefined;
+  if (!open) return go("home");
   const { screen } = await coming;
+  if (overtaken()) return undefined;
   store.setSetting("here", window.location.hash);
   if (name !== "stop") alerts.keepAwake(false);
   shown?.leave?.();
-  shown = await screen(app, Number(number));
+  const next = await screen(app, Number(number));
+  if (overtaken()) return undefined;
+  shown = next;
   $("main").replaceChildren(shown.node, ...(shown.dock ? [shown.dock] : []));
   $("main").classList.toggle("stage--dock", Boolean(shown.dock));
   docks.disconnect();
@@ -72,6 +84,7 @@ async function show() {
 }
 
 function update() {
+  mindTheClock();
   shown?.update?.();
   const { visit } = model.model;
   const waits = visit ? model.unsent().length : 0;
@@ -87,10 +100,24 @@ async function hear(visit) {
   shown = null;
   model.close();
   go("home");
-  return snack("The visit was thrown away; it is not on this phone any more.");
+  return snack("The visit was thrown away; it is not on this phone any more.", () => bringBack(visit));
+}
+
+async function bringBack(visit) {
+  await store.bringBack(visit);
+  app.sync?.soon(0);
+  go("route", visit);
+}
+
+/** Only where somebody looks, so that of two tabs one asks. */
+function mindTheClock() {
+  if (document.visibilityState !== "visible") return;
+  const leapt = leap();
+  if (leapt > LEAP_MS) model.leapt(leapt);
 }
 
 function tick() {
+  mindTheClock();
   theme.show(theme.choice() === "auto" ? theme.isDark(nights, now()) : theme.choice() === "night");
   shown?.tick?.(now());
 }

@@ -26,3 +26,16 @@ export function nightOf(instant, zone) {
   if (Number(found.hour) < 12) date.setUTCDate(date.getUTCDate() - 1);
   return date.toISOString().slice(0, 10);
 }
+
+/** A function that tells by how many milliseconds the clock leapt ahead of the time that passed since
+    it was last asked. It leaps when somebody sets it, and on some phones when they slept: there the
+    other clock stands still meanwhile, so the two cannot be told apart. */
+export function leaps() {
+  const ahead = () => now() - performance.now();
+  let before = ahead();
+  return () => {
+    const leapt = ahead() - before;
+    before += leapt;
+    return leapt;
+  };
+}

@@ -9,6 +9,7 @@ const undone = [];
 const underWay = new Map();
 const MOST_UNDO = 50;
 let readings = 0;
+let leaping = null;
 
 /** The open visit with its surroundings; null while none is open. */
 export const model = { visit: null, cells: new Map(), records: [], packet: null, route: null, stops: [], tonight: null, version: null };
@@ -30,12 +31,12 @@ export const stopTime = (number) => (name) =>
 export const conflicts = () => model.records.filter(store.inConflict);
 export const unsent = () => model.records.filter((cell) => store.isPending(cell) && !store.inConflict(cell));
 
-/** Open a visit of this phone; false when it is not here. */
-export async function openVisit(id) {
+/** Open a visit of this phone; false when it is not here. Nothing is changed once `overtaken()`. */
+export async function openVisit(id, overtaken) {
   const visit = await store.get("visits", id);
   if (!visit) return false;
   const packet = await store.get("packets", visit.packet);
-  if (!packet) return false;
+  if (!packet || overtaken()) return false;
   const tonight = packet.nights[visit.night] ?? null;
   const version = packet.versions[visit.version] ?? Object.values(packet.versions).at(-1);
   const stops = packet.route.stops.filter((stop) => inUse(stop, visit.night));
@@ -55,7 +56,7 @@ export async function reload() {
   const [visit, records] = await Promise.all([store.get("visits", model.visit.id), store.cellsOf(model.visit.id)]);
   if (mine !== readings) return true;
   if (!visit) return false;
-  model.visit = visit;
+  model.visit = leaping ? { ...visit, leap: leaping } : visit;
   model.records = records;
   model.cells = new Map(records.map((cell) => [cell.address, cell.text]));
   for (const [address, { typed }] of underWay) model.cells.set(address, typed);
@@ -98,6 +99,19 @@ export async function note(change) {
   changed();
 }
 
+const underWayAt = (number) => stopTime(number)("started_at") !== null && !stopText(number)("finished_at");
+
+/** The clock leapt ahead in the middle of listening: kept until the observer has said why. */
+export function leapt(ms) {
+  const stop = model.visit && model.stops.find(({ number }) => underWayAt(number));
+  if (!stop) return;
+  const before = model.visit.leap?.stop === stop.number ? model.visit.leap.ms : 0;
+  // At once, so that nothing is written by the new time before it is on the disk.
+  const leap = { stop: stop.number, ms: before + ms };
+  leaping = model.visit.leap = leap;
+  note((visit) => { visit.leap = leap; }).finally(() => { leaping = null; });
+}
+
 /** The visits of a night that are on the phone, of the person whom the packet is for. */
 export async function visitsOf(slug, packet, night) {
   const own = (visit) => visit.slug === slug && visit.route.code === packet.route.code && visit.night === night && visit.person.id === packet.person.id;
@@ -110,7 +124,8 @@ export async function beginVisit(slug, packet, night) {
   const known = await visitsOf(slug, packet, night);
   const begun = known.find(({ state }) => store.EDITABLE.includes(state));
   if (begun) return begun.id;
-  const id = known.some((visit) => visit.id === tonight?.visit) ? crypto.randomUUID() : tonight?.visit;
+  const before = [...known, ...(await store.thrownAway(slug)).map(({ visit }) => visit)];
+  const id = before.some((visit) => visit.id === tonight?.visit) ? crypto.randomUUID() : tonight?.visit;
   const visit = blankVisit(slug, packet, night, id ?? crypto.randomUUID());
   const texts = { night, temperature_unit: packet.route.temperature_unit };
   return (await store.addVisit(visit, texts)).id;

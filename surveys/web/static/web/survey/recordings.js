@@ -1,6 +1,7 @@
 // Sending recordings by the tus protocol 1.0.0: begin, then pieces, each with its checksum. After
 // any failure the server is asked how far it has come. Data goes first: a recording waits until its
 // visit has reached the server, and each piece waits while cells are being sent.
+import { ask, NoAnswer } from "./asking.js";
 import * as sounds from "./soundstore.js";
 import * as store from "./store.js";
 
@@ -11,21 +12,24 @@ const WAITS_S = [5, 15, 45, 120, 300];
 const MOST_TRIES = 6;
 const WIFI = "sound-only-wifi";
 
-/** `kind`: idle, sending, offline, busy, wifi, signed-out, not-allowed. `share` of `id` that is sent. */
+/** `kind`: idle, sending, offline, busy, later, wifi, signed-out, not-allowed. `share` of `id` that is sent. */
 export const status = { kind: "idle", id: null, share: 0 };
 const listeners = new Set();
 let config = null;
 let known = [];
 let timer = null;
+let due = Infinity;
 let failures = 0;
 
-class NoAnswer extends Error {}
 class SignedOut extends Error {}
+/** The session ended, or its token changed, between two pieces: who is signed in is asked anew. */
+class Stranger extends Error {}
 
 export async function start(settings) {
   config = settings;
   sounds.onNews(look);
-  navigator.connection?.addEventListener?.("change", () => soon(0));
+  window.addEventListener("online", afresh);
+  navigator.connection?.addEventListener?.("change", afresh);
   await sounds.recover(config.slug);
   await look();
 }
@@ -62,7 +66,22 @@ export async function setOnlyWifi(wanted) {
 export function soon(delay = 1_000, { anyway = false } = {}) {
   if (!config) return;
   clearTimeout(timer);
-  timer = setTimeout(() => sendAll(anyway), delay);
+  due = performance.now() + delay;
+  timer = setTimeout(() => {
+    due = Infinity;
+    sendAll(anyway);
+  }, delay);
+}
+
+function afresh() {
+  failures = 0;
+  soon(0);
+}
+
+/** After a failure; a sooner sending stays. */
+function later(waitS, more) {
+  const delay = 1000 * Math.max(waitS, WAITS_S[Math.min(failures++, WAITS_S.length - 1)]);
+  if (due > performance.now() + delay) soon(delay, more);
 }
 
 /** Send all that waits and may go. Two tabs take turns. */
@@ -79,9 +98,9 @@ function sendAll(anyway) {
       return say("idle");
     } catch (error) {
       if (error instanceof SignedOut) return say(error.message);
-      if (!(error instanceof NoAnswer)) throw error;
-      say(navigator.onLine ? "busy" : "offline");
-      return soon(1000 * WAITS_S[Math.min(failures++, WAITS_S.length - 1)], { anyway });
+      if (error instanceof NoAnswer) say(error.kind);
+      else if (!(error instanceof Stranger)) throw error;
+      return later(error.waitS ?? 0, { anyway });
     }
   });
 }
@@ -107,7 +126,7 @@ async function send(id, csrf) {
     if (one.state !== "kept" || one.trouble?.stops) return;
     if (await sendOnce(one, csrf)) return;
   }
-  throw new NoAnswer();
+  throw new NoAnswer("busy");
 }
 
 /** Begin or go on; whether this recording is done with for now. */
@@ -144,13 +163,21 @@ async function sendPieces(one, file, from, csrf) {
     if ((await sounds.get(one.id))?.state !== "kept") return false;
     const piece = await file.slice(offset, offset + PIECE).arrayBuffer();
     const checksum = `sha256 ${base64(new Uint8Array(await digest(piece)))}`;
-    const { code, headers, detail } = await call("PATCH", one, csrf, { "Upload-Offset": String(offset), "Upload-Checksum": checksum, "Content-Type": "application/offset+octet-stream" }, piece);
+    const sent = await call("PATCH", one, csrf, { "Upload-Offset": String(offset), "Upload-Checksum": checksum, "Content-Type": "application/offset+octet-stream" }, piece).catch(asked);
+    if (!sent) return false;
+    const { code, headers, detail } = sent;
     if ([400, 413, 422].includes(code)) return putAside(one, detail, true);
     if (code !== 204) return false;
     if (headers.get("Upload-Complete") === "?1") return done(one);
     offset = Number(headers.get("Upload-Offset"));
   } while (offset < file.size);
   return false;
+}
+
+/** No answer to a piece: the server may have it, and is asked before it is sent again. */
+function asked(error) {
+  if (error instanceof NoAnswer && error.kind === "busy") return null;
+  throw error;
 }
 
 async function done(one) {
@@ -176,28 +203,21 @@ export async function retry(id) {
 }
 
 async function hello() {
-  const response = await ask(config.hello, { headers: { Accept: "application/json" } });
-  if (response.type === "opaqueredirect") throw new SignedOut("signed-out");
-  if (response.status !== 200) throw new SignedOut("not-allowed");
-  return response.json();
+  const read = async (response) => ({ code: response.status, type: response.type, data: response.ok ? await response.json() : null });
+  const { code, type, data } = await ask(config.hello, { headers: { Accept: "application/json" } }, { patienceMs: PATIENCE_MS, read });
+  if (type === "opaqueredirect" || code === 401) throw new SignedOut("signed-out");
+  if (code === 403 || code === 404) throw new SignedOut("not-allowed");
+  if (code !== 200) throw new NoAnswer("busy");
+  return data;
 }
 
 async function call(method, one, csrf, headers = {}, body = undefined) {
   const url = one ? `${config.recordings}${one.id}/` : config.recordings;
-  const response = await ask(url, { method, body, headers: { Accept: "application/json", "Tus-Resumable": VERSION, "X-CSRFToken": csrf, ...headers } });
+  const response = await ask(url, { method, body, headers: { Accept: "application/json", "Tus-Resumable": VERSION, "X-CSRFToken": csrf, ...headers } }, { patienceMs: PATIENCE_MS, once: method === "PATCH" });
   if (response.type === "opaqueredirect") throw new SignedOut("signed-out");
-  // 403: the session ended, or its token changed, between two pieces; the next round asks anew.
-  if (response.status >= 500 || [401, 403, 429].includes(response.status)) throw new NoAnswer();
+  if ([401, 403].includes(response.status)) throw new Stranger();
   const data = response.status >= 400 ? await response.json().catch(() => null) : null;
   return { code: response.status, headers: response.headers, detail: data?.detail };
-}
-
-async function ask(url, options) {
-  try {
-    return await fetch(url, { redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS), ...options });
-  } catch {
-    throw new NoAnswer();
-  }
 }
 
 const digest = (bytes) => crypto.subtle.digest("SHA-256", bytes);
@@ -234,6 +254,7 @@ export function sendingWords() {
     sending: "Sending recordings …",
     offline: "No network. Recordings are kept on this phone and go by themselves.",
     busy: "The server does not answer. Recordings are kept on this phone; it is tried again.",
+    later: "The server asks this phone to wait a while. Recordings are kept on this phone and go by themselves.",
     wifi: "Recordings wait for Wi-Fi.",
     "signed-out": "You are signed out. Sign in, and recordings go on being sent.",
     "not-allowed": "Your account may not send recordings to this programme now. They are kept on this phone.",

@@ -37,6 +37,7 @@ export function syncWords(status, visits) {
     sending: "Sending …",
     offline: "No network. Everything is kept on this phone and goes by itself once there is signal.",
     busy: "The server does not answer. Everything is kept on this phone; it is tried again.",
+    later: "The server asks this phone to wait a while. Everything is kept on this phone and goes by itself.",
     "signed-out": "You are signed out. Nothing is lost: sign in, and the phone goes on sending.",
     "not-allowed": "Your account may not send visits to this programme now. Everything is kept on this phone.",
     "other-person": `You are signed in as ${status.person?.name}, but a visit belongs to ${other ?? "somebody else"}. It is kept here until ${other ?? "that person"} signs in.`,

@@ -7,6 +7,9 @@
 import { answered, database } from "./database.js";
 
 const NAME = "duskpool-survey";
+/** `back` of a visit that was thrown away and is wanted again: this, then the time at which the server
+    says it was thrown away. */
+export const WANTED_BACK = "wanted";
 export const EDITABLE = ["draft", "sent_back"];
 const STORES = { packets: "key", visits: "id", cells: ["visit", "address"], settings: "name" };
 const news = new BroadcastChannel(NAME);
@@ -124,7 +127,7 @@ export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = 
       cells.put(after);
     }
     const { revision, state, protocol_version: judged, protocol_in_force: inForce } = theirs;
-    visits.put({ ...visit, revision, state, judged_by: judged, in_force: inForce ?? visit.in_force, findings: findings ?? visit.findings, synced_at: at, trouble: null });
+    visits.put({ ...visit, revision, state, judged_by: judged, in_force: inForce ?? visit.in_force, findings: findings ?? visit.findings, synced_at: at, trouble: null, back: null });
     return changed;
   }).then((changed) => {
     tell(id);
@@ -150,10 +153,35 @@ function settled(cell, onServer, sent, clash, { certain, open }) {
   return open ? { ...cell, theirs: onServer, sent: [] } : cell;
 }
 
-/** Remove a visit and its cells from the phone. */
+const THROWN = "thrown-away:";
+const KEPT_MS = 14 * 86_400_000;
+
+/** Take a visit off the phone's list; for two weeks it can be brought back. */
 export function dropVisit(id) {
-  return transact(["visits", "cells"], "readwrite", async (t) => {
+  return transact(["visits", "cells", "settings"], "readwrite", async (t) => {
+    const visit = await answered(t.objectStore("visits").get(id));
+    const cells = await answered(t.objectStore("cells").getAll(ofVisit(id)));
+    if (visit) t.objectStore("settings").put({ name: THROWN + id, value: { visit, cells, at: Date.now() } });
     t.objectStore("visits").delete(id);
     t.objectStore("cells").delete(ofVisit(id));
+  }).then(() => tell(id));
+}
+
+/** Visits that were thrown away here and can still be brought back: { visit, cells, at } each. */
+export async function thrownAway(slug) {
+  const found = (await getAll("settings")).filter(({ name }) => name.startsWith(THROWN));
+  const old = found.filter(({ value }) => Math.abs(Date.now() - value.at) > KEPT_MS);
+  if (old.length) await transact(["settings"], "readwrite", async (t) => old.forEach(({ name }) => t.objectStore("settings").delete(name)));
+  return found.filter((one) => !old.includes(one) && one.value.visit.slug === slug).map(({ value }) => value);
+}
+
+/** The visit as it was thrown away, as a draft that the server is to begin again. */
+export function bringBack(id) {
+  return transact(["visits", "cells", "settings"], "readwrite", async (t) => {
+    const kept = (await answered(t.objectStore("settings").get(THROWN + id)))?.value;
+    if (!kept) return;
+    t.objectStore("visits").put({ ...kept.visit, revision: null, state: "draft", wants_submit: false, trouble: null, back: WANTED_BACK });
+    for (const { theirs, ...cell } of kept.cells) t.objectStore("cells").put({ ...cell, base: "", sent: [] });
+    t.objectStore("settings").delete(THROWN + id);
   }).then(() => tell(id));
 }

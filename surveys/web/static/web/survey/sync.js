@@ -1,31 +1,41 @@
 // Sending visits to the server: begin (PUT), change cells (PATCH), submit (POST). Each request can
 // be made again without harm, so a lost answer, a second tab or a second phone doubles nothing.
+import { ask, NoAnswer } from "./asking.js";
 import { iso, now } from "./clock.js";
 import * as store from "./store.js";
 
 const PATIENCE_MS = 20_000;
 const WAITS_S = [5, 15, 45, 120, 300];
-const BREATH_MS = 300;
 const STEPS = 8;
+const SIGN_IN = {
+  "signed-out": "You are signed out. Sign in, then throw the draft away.",
+  "not-allowed": "Your account may not change visits of this programme now. The draft is kept.",
+};
 const HANDED_IN = { submitted: "submitted", accepted: "accepted", set_aside: "set aside" };
 
-/** `kind`: idle, sending, offline, busy, signed-out, not-allowed, other-person. */
+/** `kind`: idle, sending, offline, busy, later, signed-out, not-allowed, other-person. */
 export const status = { kind: "idle", person: null, at: null, clockAhead: 0 };
 const listeners = new Set();
 let config = null;
 let timer = null;
+let due = Infinity;
 let failures = 0;
 
-class NoAnswer extends Error {}
 /** The server did not know us, or not the visit, in the middle of sending: perhaps somebody signed
     in anew in another tab. */
 class Stranger extends Error {}
 
 export function start(settings) {
   config = settings;
-  window.addEventListener("online", () => soon(0));
-  document.addEventListener("visibilitychange", () => soon(document.visibilityState === "hidden" ? 0 : 500));
+  window.addEventListener("online", () => afresh(0));
+  document.addEventListener("visibilitychange", () => afresh(document.visibilityState === "hidden" ? 0 : 500));
   soon(0);
+}
+
+/** Failures of an hour without signal say nothing of the network that is there now. */
+function afresh(delay) {
+  failures = 0;
+  soon(delay);
 }
 
 export function onStatus(listener) {
@@ -40,7 +50,17 @@ function say(kind, more = {}) {
 /** Send before long; while sending fails, at growing distances. */
 export function soon(delay = 2_500) {
   clearTimeout(timer);
-  timer = setTimeout(() => syncAll(), delay);
+  due = performance.now() + delay;
+  timer = setTimeout(() => {
+    due = Infinity;
+    syncAll();
+  }, delay);
+}
+
+/** After a failure. A sooner sending stays: the network may have come back in this very moment. */
+function later({ waitS }) {
+  const delay = 1000 * Math.max(waitS, WAITS_S[Math.min(failures++, WAITS_S.length - 1)]);
+  if (due > performance.now() + delay) soon(delay);
 }
 
 /** Send all that waits. Two tabs take turns. */
@@ -57,8 +77,8 @@ export function syncAll() {
         say("idle");
         throw error;
       }
-      say(navigator.onLine ? "busy" : "offline");
-      soon(1000 * WAITS_S[Math.min(failures++, WAITS_S.length - 1)]);
+      say(error.kind);
+      later(error);
     }
   });
 }
@@ -66,7 +86,7 @@ export function syncAll() {
 async function sendAll(visits, again = false) {
   const hello = await call("GET", config.hello);
   // Signing in happens in another page; coming back from it shows this one again.
-  if (hello.status !== 200) return say(hello.status === 401 ? "signed-out" : "not-allowed");
+  if (hello.status !== 200) return say(turnedAway(hello.status));
   const { person, csrf, now: theirs } = hello.data;
   const clockAhead = now() - Date.parse(theirs);
   await store.setSetting("clock-ahead", clockAhead);
@@ -78,6 +98,12 @@ async function sendAll(visits, again = false) {
   }
   const others = visits.filter((one) => one.person.id !== person.id);
   return say(others.length ? "other-person" : "idle", { person, clockAhead, at: iso() });
+}
+
+function turnedAway(code) {
+  if (code === 401) return "signed-out";
+  if (code === 403 || code === 404) return "not-allowed";
+  throw new NoAnswer("busy");
 }
 
 /** Visits of this programme that hold something the server may not have. */
@@ -127,6 +153,7 @@ async function sendOnce(visit, how) {
 async function begin(visit, url, changes, how) {
   const cells = Object.fromEntries(Object.entries(changes).map(([address, { now: text }]) => [address, text]));
   const sheet = { route: visit.route.code, night: visit.night, source: "phone", protocol_version: visit.version, cells };
+  if (visit.back && visit.back !== store.WANTED_BACK) sheet.recovers = visit.back;
   return taken(visit, await call("PUT", url, sheet, how.csrf), how, changes);
 }
 
@@ -141,7 +168,10 @@ async function taken(visit, { status: code, data }, how, changes, submitting = f
   if (code === 422) {
     await store.changeVisit(visit.id, (one) => { one.findings = data.findings; });
     await trouble(visit.id, "refused", data.detail, false);
-  } else if (code === 404 && visit.revision !== null) {
+  } else if (code === 410 && visit.back && visit.back !== data?.discarded_at) {
+    await store.changeVisit(visit.id, (one) => { one.back = data?.discarded_at ?? null; });
+    return true;
+  } else if (code === 410 || (code === 404 && visit.revision !== null)) {
     await trouble(visit.id, "gone", "The server has no such visit any more: it was thrown away there. It is kept here.", true);
   } else {
     await trouble(visit.id, "not-taken", data?.detail ?? `The server did not take it (answer ${code}).`, true);
@@ -177,18 +207,21 @@ function trouble(id, kind, words, stops) {
 export async function retry(id, { anew = false } = {}) {
   await store.changeVisit(id, (visit) => {
     visit.trouble = null;
-    if (anew) visit.revision = null;
+    if (anew) Object.assign(visit, { revision: null, back: store.WANTED_BACK });
   });
   return syncAll();
 }
 
-/** Throw a draft away here and, when it got there, on the server. */
+/** Throw a draft away here and, when it may have got there, on the server: what of it is still on
+    its way arrives too late then. */
 export async function throwAway(visit) {
   const sent = (await store.cellsOf(visit.id)).some((cell) => cell.sent.length > 0);
   if (visit.revision !== null || sent) {
     const hello = await call("GET", config.hello);
-    if (hello.status !== 200) throw new NoAnswer();
-    const answer = await call("DELETE", `${config.visits}${visit.id}/`, undefined, hello.data.csrf);
+    if (hello.status !== 200) throw new Error(SIGN_IN[turnedAway(hello.status)]);
+    const { person, csrf } = hello.data;
+    if (person.id !== visit.person.id) throw new Error(`You are signed in as ${person.name}; only ${visit.person.name} can throw this draft away.`);
+    const answer = await call("DELETE", `${config.visits}${visit.id}/`, undefined, csrf);
     if (answer.status !== 204 && answer.status !== 404) throw new Error(answer.data?.detail ?? "The server kept it.");
   }
   await store.dropVisit(visit.id);
@@ -199,33 +232,22 @@ async function call(method, url, body, csrf, revision) {
   if (csrf) headers["X-CSRFToken"] = csrf;
   if (body !== undefined) headers["Content-Type"] = "application/json";
   if (revision !== undefined) headers["If-Match"] = `"${revision}"`;
-  const wanted = { method, headers, body: body === undefined ? undefined : JSON.stringify(body) };
-  const response = await ask(url, wanted);
-  if (response.status >= 500 || response.status === 429) throw new NoAnswer();
+  return ask(url, { method, headers, body: body === undefined ? undefined : JSON.stringify(body) }, { patienceMs: PATIENCE_MS, read });
+}
+
+/** An answer may tear on its way, or be one of somebody who stands between us and the server. */
+async function read(response) {
   if (response.type === "opaqueredirect") return { status: 401, data: null };
-  // An answer may tear on its way, or be one of somebody who stands between us and the server.
-  const words = await response.text().catch(() => { throw new NoAnswer(); });
-  const data = read(words);
-  if (response.ok && response.status !== 204 && data === null) throw new NoAnswer();
+  const words = await response.text();
+  const data = parsed(words);
+  if (response.ok && response.status !== 204 && data === null) throw new Error("no answer of our server");
   return { status: response.status, data };
 }
 
-function read(words) {
+function parsed(words) {
   try {
     return JSON.parse(words);
   } catch {
     return null;
-  }
-}
-
-/** A connection that breaks is tried once more at once: it may have been an old one. */
-async function ask(url, wanted) {
-  const fetchOnce = () => fetch(url, { ...wanted, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS) });
-  try {
-    return await fetchOnce();
-  } catch (error) {
-    if (error.name === "TimeoutError" || !navigator.onLine) throw new NoAnswer();
-    await new Promise((resolve) => setTimeout(resolve, BREATH_MS));
-    return fetchOnce().catch(() => { throw new NoAnswer(); });
   }
 }

@@ -1,6 +1,8 @@
 // Night or day on the survey screen. The theme that was chosen for the whole site rules, wherever the
 // switch was pressed; left to itself ("auto"), the survey turns with the sun. The page comes as night,
 // so that nothing bright is ever shown before this module knows the hour.
+// The bar's colour (--sky-1), for what the browser draws around the page.
+const AROUND = { night: "#000000", day: "#22223f" };
 const YEAR_S = 365 * 24 * 60 * 60;
 export const CHOICES = ["auto", "night", "day"];
 
@@ -33,5 +35,6 @@ export function show(dark) {
   if (document.documentElement.dataset.theme === name && document.documentElement.dataset.shown) return;
   document.documentElement.dataset.theme = name;
   document.documentElement.dataset.shown = "yes";
+  document.querySelector('meta[name="theme-color"]').content = AROUND[name];
   document.getElementById("night-sheet").media = dark ? "all" : "not all";
 }

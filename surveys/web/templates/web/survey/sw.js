@@ -1,6 +1,6 @@
 // Keeps the survey screen on the phone. It answers for the files of the screen and nothing else:
 // packets and visits lie in IndexedDB, and what goes to the server passes by untouched.
-const { version, shell, files } = {% autoescape off %}{{ worker_json }}{% endautoescape %};
+const { version, shell, files, past } = {% autoescape off %}{{ worker_json }}{% endautoescape %};
 const KEPT = `survey:${shell}:${version}`;
 
 // The page itself may not come from a redirect, such as one to the sign-in.
@@ -25,12 +25,14 @@ async function answer(request, key) {
   return (await cache.match(key)) ?? fetch(request);
 }
 
-/** Lets the browser take the screen from the cache without starting this worker, where it can. */
+/** Lets the browser take the screen from the cache, and talk to the server, without starting this
+    worker, where it can. */
 function passBy(event) {
   const kept = { cacheName: KEPT };
   return event.addRoutes?.([
     { condition: { urlPattern: new URLPattern({ pathname: shell }), requestMode: "navigate" }, source: kept },
     { condition: { or: files.map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) }, source: kept },
+    { condition: { or: past.map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) }, source: "network" },
   ]);
 }
 

@@ -4,7 +4,7 @@ import { button, dialog, h, setSentences } from "../dom.js";
 import { beginVisit, inUse, keepPacket, thisNight, visitsOf } from "../model.js";
 import { clock, clockUp, day } from "../rules/words.js";
 import { clockWords, keptWords, standings, stateWords, syncWords } from "../saying.js";
-import { EDITABLE, getAll, setting } from "../store.js";
+import { EDITABLE, getAll, setting, thrownAway } from "../store.js";
 import * as theme from "../theme.js";
 import { signInLink } from "./signin.js";
 
@@ -23,6 +23,7 @@ export async function screen(app) {
     { class: "home" },
     h("section", { class: "panel", "aria-label": "What is stored" }, state, h("div", { class: "actions" }, send, signIn.node)),
     visitsBox,
+    thrown(await thrownAway(config.slug)),
     h("section", { "aria-labelledby": "routes-title" }, h("h2", { id: "routes-title" }, "Routes taken along"), packets.length ? packets.map(route) : nothing()),
     settings(app),
     document.getElementById("cautions").content.cloneNode(true),
@@ -31,6 +32,13 @@ export async function screen(app) {
 
   function nothing() {
     return h("div", { class: "empty" }, h("p", null, "No route is on this phone yet. Open tonight’s route while there is signal and press “Take tonight along”."), h("a", { class: "btn btn--primary", href: config.tonight }, "To Tonight"));
+  }
+
+  /** What was thrown away here and may come back. */
+  function thrown(list) {
+    if (!list.length) return null;
+    const one = ({ visit }) => h("li", null, button(`Bring back ${visit.route.code}, ${day(visit.night)}`, () => app.bringBack(visit.id), { kind: "block", name: "undo" }));
+    return h("details", { class: "panel" }, h("summary", null, `Thrown away (${list.length})`), h("p", { class: "small muted" }, "Kept on this phone for two weeks, without recordings."), h("ul", { class: "plain-list picks" }, list.map(one)));
   }
 
   function route(packet) {

@@ -1,7 +1,7 @@
 // One stop: finding it, waiting, listening, writing down what is heard.
 import * as alerts from "../alerts.js";
 import { iso, now } from "../clock.js";
-import { button, dialog, h, setAttribute, setText, svg } from "../dom.js";
+import { button, dialog, h, icon, setAttribute, setText, svg } from "../dom.js";
 import { model, note, stopText, stopTime, undo, writeStop } from "../model.js";
 import { isThere, place, placeCells, rest, watch, wayTo } from "../place.js";
 import { clock, distance, duration } from "../rules/words.js";
@@ -11,6 +11,7 @@ import { AT_STOP, conditions, waterMatters } from "./conditions.js";
 import { ring } from "./ring.js";
 
 const REASONS = ["Unsafe to stop", "Road closed", "No access tonight", "Too noisy to hear", "Weather", "No time left"];
+const INSTANT = /^\d{4}-\d{2}-\d{2}T/;
 const LOUD = { pause: "Loud event: pause", restart: "Loud event: begin again", extend: "Noise: listen longer" };
 // Told only once a stop is done: until then they are merely not written down yet.
 const NOT_YET = /-missing$/;
@@ -32,6 +33,8 @@ export function screen(app, number) {
   const loud = button(LOUD[protocol.interruption], interrupt, { kind: "block", name: "car" });
   const again = button("Begin the listening again", restart, { kind: "quiet", name: "undo" });
   const skip = button("Skip this stop", askReason, { kind: "quiet block", name: "set-aside" });
+  const leapWords = h("p");
+  const leapBox = h("div", { class: "message message--warning" }, icon("warning"), h("div", null, leapWords, h("div", { class: "actions" }, button("It slept: the time counts", () => settle(false), { kind: "block" }), button("The clock was set: go on listening", () => settle(true), { kind: "block" }))));
   const heardHere = calls(app, stop.number);
   const names = waterMatters() ? ["air_temperature", "water_temperature", ...AT_STOP.slice(1)] : AT_STOP;
   const here = conditions(app, `stops.${stop.number}`, names, "At this stop", "conditions-title");
@@ -43,6 +46,7 @@ export function screen(app, number) {
   const node = h(
     "div",
     { class: "stop" },
+    leapBox,
     h("section", { class: "panel panel--now phase", "aria-label": "Where you stand" }, way.node, h("div", { class: "phase__row" }, dial.node, h("div", { class: "phase__words" }, heading, detail, dusk)), again),
     heardHere.node, soundBox, here.node, saidBox, mend, skip,
   );
@@ -51,6 +55,7 @@ export function screen(app, number) {
   before.disabled = around === 0;
   after.disabled = around === model.stops.length - 1;
   const dock = h("div", { class: "dock" }, loud, h("div", { class: "dock__main" }, before, main, after));
+  leapBox.hidden = true;
   let busy = false;
   let phase = "";
   let findings = null;
@@ -90,13 +95,28 @@ export function screen(app, number) {
     return Object.fromEntries(found.map(([address, text]) => [address.split(".").at(-1), text]));
   }
 
-  function begin() {
+  async function begin() {
     alerts.prepare();
+    if (leapt()) await note((visit) => { visit.leap = null; });
     return set({ status: "listened", started_at: iso(), finished_at: "", paused_minutes: "", ...measured() }, "Listening begins");
   }
 
+  const leapt = () => (model.visit.leap?.stop === stop.number ? model.visit.leap.ms : 0);
+
+  /** What the observer said of a clock that leapt: the time passed, or the times here move along. */
+  async function settle(wasSet) {
+    const ms = leapt();
+    const moved = ["arrived_at", "started_at"].filter((name) => wasSet && INSTANT.test(typed(name)));
+    if (moved.length) await writeStop(stop.number, Object.fromEntries(moved.map((name) => [name, iso(Date.parse(typed(name)) + ms)])));
+    await note((visit) => {
+      visit.leap = null;
+      if (wasSet && visit.timer?.stop === stop.number) visit.timer.paused_since += ms;
+    });
+    update();
+  }
+
   async function restart() {
-    await note((visit) => { visit.timer = null; });
+    await note((visit) => Object.assign(visit, { timer: null, leap: null }));
     await set({ started_at: "", finished_at: "", paused_minutes: "" }, "The listening begins anew when you start it");
   }
 
@@ -120,6 +140,7 @@ export function screen(app, number) {
   async function finish() {
     if (busy) return;
     busy = true;
+    if (leapt()) await note((visit) => { visit.leap = null; });
     await writeStop(stop.number, { finished_at: iso(now_().ends) });
     alerts.signal(3);
     app.alarm(`The listening time at stop ${stop.number} is over.`);
@@ -194,7 +215,8 @@ export function screen(app, number) {
     const stand = now_();
     const over = ["done", "skipped"].includes(stand.phase);
     noticed(way.draw(over));
-    if (stand.phase === "over") finish();
+    const asked = leapt() > 0 && ["listening", "paused", "over"].includes(stand.phase);
+    if (stand.phase === "over" && !asked) finish();
     const [what, more, action] = texts[stand.phase]();
     setText(heading, what);
     setText(detail, more);
@@ -203,12 +225,24 @@ export function screen(app, number) {
     setAttribute(main, "class", `btn btn--large btn--block ${["listening", "waiting"].includes(stand.phase) ? "" : "btn--primary"}`);
     const whole = 1000 * protocol.listening_time;
     const counting = stand.total && stand.phase !== "ready" ? stand : { left: whole, total: whole };
+    askWhy(asked);
     dial.node.hidden = over;
     dial.set({ ...counting, phase: stand.phase, words: stand.phase === "waiting" ? "until you listen" : stand.phase === "paused" ? "stands still" : "to listen" });
     loud.hidden = stand.phase !== "listening" || (protocol.interruption === "extend" && typed("interrupted") === "yes");
     again.hidden = !["listening", "paused", "done"].includes(stand.phase);
     skip.hidden = ["listening", "paused", "done", "skipped"].includes(stand.phase);
     if (stand.phase !== phase) turned(stand.phase);
+  }
+
+  /** A phone that slept and a clock that was set look alike; only the observer knows. */
+  function askWhy(asked) {
+    if (asked === !leapBox.hidden) return;
+    leapBox.hidden = !asked;
+    if (!asked) return;
+    const seconds = Math.round(leapt() / 1000);
+    const words = `The phone’s clock leapt ${duration(seconds < 120 ? seconds : 60 * Math.round(seconds / 60))} ahead. Did the phone sleep, or was its clock set?`;
+    setText(leapWords, words);
+    app.alarm(words);
   }
 
   function turned(to) {

@@ -66,12 +66,11 @@ export function screen(app) {
   }
 
   function throwAway() {
-    const box = dialog("Throw this draft away?", h("p", null, "Everything written down for this night goes, here and on the server. It cannot be brought back."), button("Throw it away", async () => {
+    const box = dialog("Throw this draft away?", h("p", null, "Everything written down for this night goes, here and on the server. For two weeks this phone can bring it back; recordings cannot be brought back."), button("Throw it away", async () => {
       box.close();
       try {
         await app.sync.throwAway(model.visit);
         await forgetVisit(app.config.slug, visit.id);
-        app.go("home");
       } catch (error) {
         app.trouble(error.message || "No network: a draft that reached the server can only be thrown away with signal.");
       }

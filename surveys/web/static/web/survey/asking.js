@@ -1,0 +1,35 @@
+// Asking the server. Connections break for a moment: when the network changes, when the phone wakes
+// up, when the server starts anew or closes a connection in the moment that it is used. What is asked
+// here can be asked again without harm, so "no answer" is told only after a few tries.
+const BREATHS_MS = [300, 1_000, 3_000];
+const LATE = 2;
+
+/** `kind`: offline; busy (no answer came, or none of our server); later (it asks to wait `waitS`). */
+export class NoAnswer extends Error {
+  constructor(kind, waitS = 0) {
+    super("");
+    Object.assign(this, { kind, waitS });
+  }
+}
+
+/** What `read` makes of the answer; when it throws, the answer was torn and is asked for again.
+    `once`: no second try. Raises NoAnswer. A phone that slept wakes up with its patience gone, so one
+    try may be late. */
+export async function ask(url, wanted, { patienceMs, once = false, read = (response) => response }) {
+  let late = 0;
+  for (const breath of once ? [null] : [...BREATHS_MS, null]) {
+    try {
+      const signal = AbortSignal.timeout(patienceMs);
+      const response = await fetch(url, { ...wanted, redirect: "manual", cache: "no-store", signal });
+      if (response.status === 429) throw new NoAnswer("later", Number(response.headers.get("Retry-After")) || 0);
+      if (response.status < 500) return await read(response);
+    } catch (error) {
+      if (error instanceof NoAnswer) throw error;
+      if (error.name === "TimeoutError") late += 1;
+    }
+    if (!navigator.onLine) throw new NoAnswer("offline");
+    if (breath === null || late === LATE) break;
+    await new Promise((resolve) => setTimeout(resolve, breath));
+  }
+  throw new NoAnswer("busy");
+}
