@@ -34,7 +34,6 @@ from surveys.charts.words import (
     direction,
     flag_words,
     headline,
-    share,
     share_with_interval,
     trend_sentence,
 )
@@ -207,7 +206,7 @@ def _year_cells(year: ToldYear, letters: Mapping[str, str]) -> tuple[str, ...]:
         str(year.heard),
         share_with_interval(year.naive),
         share_with_interval(year.occupancy),
-        share(year.detection.value) or "–",
+        share_with_interval(year.detection),
         nights,
         _letters(year.occupancy.flags, letters),
     )

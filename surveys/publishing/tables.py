@@ -328,6 +328,7 @@ YEARLY = Table(
     refers=(("species", "checklist", "species"),),
 )
 _SHARE = {"unit": "share of sites", "minimum": 0.0, "maximum": 1.0}
+_CHANCE = {"unit": "probability", "minimum": 0.0, "maximum": 1.0}
 OCCUPANCY = Table(
     name="occupancy",
     title="Occupancy by year",
@@ -348,10 +349,10 @@ OCCUPANCY = Table(
         _number(
             "detection",
             "Chance of hearing it on one visit to a site where it is.",
-            "probability",
-            minimum=0,
-            maximum=1,
+            **_CHANCE,
         ),
+        _number("detection_low", "Lower end of its 95 % interval.", **_CHANCE),
+        _number("detection_high", "Upper end of its 95 % interval.", **_CHANCE),
         _number("trend", "Corrected share on the line of the trend.", **_SHARE),
         _number("trend_low", "Lower end of its 95 % interval.", **_SHARE),
         _number("trend_high", "Upper end of its 95 % interval.", **_SHARE),

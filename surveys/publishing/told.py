@@ -93,9 +93,7 @@ def _year(row: Mapping[str, Any], nights: tuple[dt.date | None, dt.date | None])
         heard=row["sites_heard"],
         naive=_estimate(row, "naive"),
         occupancy=_estimate(row, "occupancy", flags),
-        detection=Estimate(
-            name="detection", value=row["detection"], low=None, high=None, interval="", method=""
-        ),
+        detection=_estimate(row, "detection"),
         nights=nights,
     )
 

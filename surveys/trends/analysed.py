@@ -14,7 +14,8 @@ class FittedYear:
     """One season year: effort and hits in the calling season, then what follows from them.
 
     `heard_at` counts sites by their highest index, 1 to 3. Nights are of the whole season year.
-    `by_route` is `occupancy` with an interval that lets the stops of a route share their fate.
+    `by_route` is `occupancy` with an interval that lets the stops of a route share their fate, as
+    that of `detection` does: they share their nights.
     """
 
     season_year: int

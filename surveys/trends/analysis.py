@@ -179,7 +179,9 @@ def _year(
         by_route=occupancy_share(fit, interval="clustered")
         if clustered
         else quasi(occupancy_share(fit, level=wide), c_hat),
-        detection=quasi(detection_share(fit, level=wide), c_hat),
+        detection=detection_share(fit, interval="clustered")
+        if clustered
+        else quasi(detection_share(fit, level=wide), c_hat),
         detection_model=model,
     )
 

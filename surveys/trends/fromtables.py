@@ -162,7 +162,7 @@ def _year_values(year: FittedYear) -> Row:
         "sites_heard": year.heard,
         **_interval("naive", year.naive),
         **_interval("occupancy", year.occupancy),
-        "detection": year.detection.value,
+        **_interval("detection", year.detection),
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +20,7 @@ class CorrectedYear:
     """Occupancy and detection of one season year, from the visits of that year alone.
 
     ``occupancy`` takes stops as independent; ``by_route`` is the same value with an interval that
-    lets the stops of a route share their fate.
+    lets the stops of a route share their fate, as that of ``detection`` does.
     """
 
     season_year: int
@@ -61,7 +62,7 @@ def analyse_species(
 
 
 def corrected_years(histories: Histories, *, level: float = 0.95) -> tuple[CorrectedYear, ...]:
-    """One single-season fit a season year, with profile-likelihood intervals."""
+    """One single-season fit a season year: a profile-likelihood interval, and those by route."""
     found = []
     for year in np.unique(histories.season_year).tolist():
         rows = histories.season_year == year
@@ -71,17 +72,17 @@ def corrected_years(histories: Histories, *, level: float = 0.95) -> tuple[Corre
                 season_year=year,
                 naive=fit.naive,
                 occupancy=occupancy_share(fit, level=level),
-                by_route=_by_route(fit, level),
-                detection=detection_share(fit, level=level),
+                by_route=_by_route(occupancy_share, fit, level),
+                detection=_by_route(detection_share, fit, level),
             )
         )
     return tuple(found)
 
 
-def _by_route(fit: OccupancyFit, level: float) -> Estimate:
+def _by_route(share: Callable[..., Estimate], fit: OccupancyFit, level: float) -> Estimate:
     if fit.clustered_covariance is not None:
-        return occupancy_share(fit, level=level, interval="clustered")
-    alone = occupancy_share(fit, level=level)
+        return share(fit, level=level, interval="clustered")
+    alone = share(fit, level=level)
     return replace(alone, flags=merge_flags(alone.flags, (FEW_CLUSTERS,)))
 
 

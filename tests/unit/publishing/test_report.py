@@ -63,7 +63,8 @@ def _year(species, number, year):
     return {
         **row,
         "occupancy": share, "occupancy_low": share - 0.1, "occupancy_high": share + 0.15,
-        "detection": 0.62, "trend": share, "trend_low": share - 0.05, "trend_high": share + 0.05,
+        "detection": 0.62, "detection_low": 0.55, "detection_high": 0.69,
+        "trend": share, "trend_low": share - 0.05, "trend_high": share + 0.05,
     }  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 from scipy.stats import poisson
@@ -22,6 +22,7 @@ NAN = float("nan")
 number = st.floats(-2, 1.5)
 
 
+@settings(deadline=None)
 @given(
     history=st.lists(
         st.lists(st.sampled_from([0.0, 1.0, NAN]), min_size=3, max_size=3), min_size=1, max_size=4

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surveys.trends import results
@@ -52,6 +52,7 @@ def brute_force(index, theta, state, detection):
     return total
 
 
+@settings(deadline=None)
 @given(
     index=st.lists(
         st.lists(st.sampled_from([0.0, 1, 2, 3, NAN]), min_size=3, max_size=3),

@@ -4,7 +4,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
@@ -51,6 +51,7 @@ def brute_force(history, first, gain, loss, p):
     return total
 
 
+@settings(deadline=None)
 @given(
     history=st.lists(
         st.lists(st.sampled_from([0.0, 0.0, 1.0, NAN]), min_size=6, max_size=6),

@@ -4,7 +4,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
@@ -40,6 +40,7 @@ def brute_force(history, psi, p):
     return total
 
 
+@settings(deadline=None)
 @given(history=history_rows, theta=st.tuples(*[coefficients] * 4), by_visit=st.booleans())
 def test_likelihood_is_the_sum_over_latent_states(history, theta, by_visit):
     history, theta = np.array(history), np.array(theta)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
@@ -11,6 +11,7 @@ from surveys.trends.ordinal import class_chances, free_of, thresholds_of
 number = st.floats(-4, 4)
 
 
+@settings(deadline=None)
 @given(
     free=st.lists(number, min_size=1, max_size=3), shift=st.lists(number, min_size=1, max_size=3)
 )

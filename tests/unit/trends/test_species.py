@@ -57,10 +57,18 @@ def test_interval_by_route_has_the_same_value(result):
         assert "clustered" in year.by_route.interval
 
 
+def test_detection_has_an_interval_by_route(result):
+    for year in result.years:
+        assert year.detection.low < year.detection.value < year.detection.high
+        assert "clustered" in year.detection.interval
+
+
 def test_one_route_cannot_be_clustered_and_says_so():
     year = analyse_species("x", periods(routes=1, stops=60)).years[0]
     assert year.by_route.low == year.occupancy.low
     assert results.FEW_CLUSTERS in year.by_route.flags
+    assert results.FEW_CLUSTERS in year.detection.flags
+    assert year.detection.low < year.detection.value < year.detection.high
 
 
 def test_naive_is_the_same_in_table_and_corrected_years(result):
