@@ -35,6 +35,7 @@ class ToldTrend:
     naive: Estimate
     naive_line: tuple[tuple[int, Estimate], ...]
     detection_model: str
+    occupancy_model: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,6 +107,7 @@ def _trend(row: Mapping[str, Any], years: Iterable[Mapping[str, Any]]) -> ToldTr
         naive=_estimate(row, "naive_change"),
         naive_line=_line(years, "naive_trend"),
         detection_model=row.get("detection_model") or "",
+        occupancy_model=row.get("occupancy_model") or "",
     )
 
 

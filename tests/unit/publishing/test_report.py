@@ -71,7 +71,7 @@ def _year(species, number, year):
 def _trend(species):
     row = {
         "species": species, "site": "stop", "first_year": YEARS[0], "last_year": YEARS[-1],
-        "detection_model": "night and temperature",
+        "detection_model": "night and temperature", "occupancy_model": "year and fish",
     }  # fmt: skip
     if species not in CHANGES:
         return {**row, "flags": "no repeat visits; not identified"}
@@ -211,6 +211,7 @@ def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
     assert "a group that cannot be told apart by ear" in pages[5]
     assert "b not identified: The data cannot tell the parameters" in pages[5]
     assert "In the trend it depends on: night and temperature." in pages[2]
+    assert "Where the species lives depends there on: year and fish." in pages[2]
 
 
 def test_then_method_limits_cautions_thanks_and_licence(pages):
