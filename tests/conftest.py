@@ -1,11 +1,15 @@
 """Fixtures that every kind of test may use."""
 
+from collections.abc import Iterator
+
 import pytest
+from django.db.backends.postgresql.operations import DatabaseOperations
 from django.test import Client
 
 from accounts.models import Membership, Role
 from surveys.models import Programme
 from tests.support.builders import make_member, make_programme
+from tests.support.emptying import delete_from_filled
 
 
 @pytest.hookimpl(trylast=True)
@@ -13,6 +17,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Browser tests come last: Playwright leaves an event loop running in the thread, beside
     which a procrastinate worker cannot start."""
     items.sort(key=lambda item: "browser" in item.path.parts)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _quick_emptying() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(DatabaseOperations, "sql_flush", delete_from_filled)
+        yield
 
 
 @pytest.fixture

@@ -1,5 +1,7 @@
-"""Which files the survey screen consists of, and how the phone knows that they changed."""
+"""Which files the survey screen consists of, and how the phone knows that they changed and that
+what it got is them."""
 
+import base64
 import hashlib
 import posixpath
 import re
@@ -49,12 +51,21 @@ def module_url(path: str) -> str:
     return f"{settings.STATIC_URL}{path}"
 
 
-def files() -> list[str]:
-    """Addresses of all that the screen needs besides its page."""
-    return [
-        *(static(path) for path in (*STYLES, *PICTURES)),
-        *(module_url(path) for path in modules()),
-    ]
+@lru_cache(maxsize=1)
+def files() -> dict[str, str]:
+    """Addresses of all that the screen needs besides its page, with their integrity (W3C
+    Subresource Integrity): a page to sign in to a network, answered for a file, is not it.
+
+    The bytes are those of the source; collecting the files gives them names but no other bytes.
+    """
+    named = {static(path): path for path in (*STYLES, *PICTURES)}
+    named |= {module_url(path): path for path in modules()}
+    return {address: _integrity(Path(finders.find(path))) for address, path in named.items()}
+
+
+def _integrity(path: Path) -> str:
+    digest = hashlib.sha256(path.read_bytes()).digest()
+    return f"sha256-{base64.b64encode(digest).decode()}"
 
 
 @lru_cache(maxsize=1)

@@ -2,14 +2,13 @@
 
 import os
 import shutil
+import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from django.core.signals import request_finished, request_started
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from accounts.models import Membership
@@ -65,34 +64,24 @@ def open_context(browser: Browser, live_server) -> Iterator[Callable[..., Browse
         contexts.append(context)
         return context
 
-    with requests_under_way() as under_way:
-        yield make
-        for context in contexts:
-            context.close()
-        # The database is emptied next; a request that still reads from it would deadlock.
-        deadline = time.monotonic() + 10
-        while under_way and time.monotonic() < deadline:
-            time.sleep(0.02)
+    yield make
+    for context in contexts:
+        context.close()
     assert problems == []
 
 
-@contextmanager
-def requests_under_way() -> Iterator[list[int]]:
-    """The server's requests that have started and not finished."""
-    under_way: list[int] = []
+@pytest.fixture(autouse=True)
+def quiet_server(live_server, transactional_db) -> Iterator[None]:
+    """Wait for requests of closed browsers: the database is emptied next and would deadlock."""
+    yield
+    deadline = time.monotonic() + 10
+    while serving() and time.monotonic() < deadline:
+        time.sleep(0.02)
 
-    def started(**_: object) -> None:
-        under_way.append(1)
 
-    def finished(**_: object) -> None:
-        if under_way:
-            under_way.pop()
-
-    request_started.connect(started)
-    request_finished.connect(finished)
-    yield under_way
-    request_started.disconnect(started)
-    request_finished.disconnect(finished)
+def serving() -> bool:
+    """Whether a thread of the live server still has a connection open."""
+    return any("process_request_thread" in thread.name for thread in threading.enumerate())
 
 
 @pytest.fixture
@@ -135,3 +124,30 @@ def axe_findings(page: Page) -> list[str]:
         + "; ".join(node["html"][:120] for node in row["nodes"][:3])
         for row in found
     ]
+
+
+def faults_at_both_widths(page: Page) -> list[str]:
+    """What axe finds on the page on a phone and on a desk, and whether it scrolls sideways."""
+    found = []
+    for size in (PHONE, DESKTOP):
+        page.set_viewport_size(size)
+        faults = axe_findings(page)
+        if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+            faults.append("scrolls sideways")
+        found.extend(f"{size['width']} px: {fault}" for fault in faults)
+    return found
+
+
+def faults_of(
+    page: Page, addresses: Iterable[str], open_folds: Callable[[Page], None] = lambda page: None
+) -> dict[str, list[str]]:
+    """The faults of screens in both themes and at both widths, by address and theme."""
+    found = {}
+    for theme in ("day", "night"):
+        set_theme(page, theme)
+        for address in addresses:
+            page.goto(address)
+            open_folds(page)
+            if faults := faults_at_both_widths(page):
+                found[f"{address} {theme}"] = faults
+    return found

@@ -3,10 +3,11 @@
 import datetime as dt
 
 import pytest
+from playwright.sync_api import Page
 
 from accounts.models import Membership, Role
 from surveys.fitting.refit import refit
-from tests.browser.conftest import DESKTOP, PHONE, axe_findings, set_theme
+from tests.browser.conftest import faults_of
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -32,29 +33,22 @@ def coordinator(live_server) -> Membership:
     return member
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESKTOP], ids=["phone", "desktop"])
-def test_accessible_in_both_themes(signed_in, coordinator, viewport):
+def test_accessible_in_both_themes(signed_in, coordinator):
     home = f"/{coordinator.programme.slug}/trends"
-    page = signed_in(coordinator, viewport=viewport)
-    found = {}
-    for theme in ("day", "night"):
-        set_theme(page, theme)
-        for address in (
-            "/",
-            "/species/pseudacris-crucifer/",
-            "/compare/",
-            "/compare/?by=route",
-            "/could-we-see-it/?species=pseudacris-crucifer",
-        ):
-            page.goto(home + address)
-            page.wait_for_load_state("networkidle")
-            for fold in page.locator("details.trend-fold > summary").all():
-                fold.click()
-            wide = page.evaluate("document.documentElement.scrollWidth > innerWidth")
-            problems = axe_findings(page) + (["scrolls sideways"] if wide else [])
-            if problems:
-                found[f"{address} {theme}"] = problems
-    assert found == {}
+    screens = (
+        "/",
+        "/species/pseudacris-crucifer/",
+        "/compare/",
+        "/compare/?by=route",
+        "/could-we-see-it/?species=pseudacris-crucifer",
+    )
+    addresses = [home + screen for screen in screens]
+    assert faults_of(signed_in(coordinator), addresses, open_folds) == {}
+
+
+def open_folds(page: Page) -> None:
+    for fold in page.locator("details.trend-fold > summary").all():
+        fold.click()
 
 
 def test_the_picture_shows_under_the_content_security_policy(signed_in, coordinator):

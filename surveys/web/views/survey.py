@@ -20,6 +20,9 @@ from surveys.models import Route
 from surveys.web.packets import route_packet
 from surveys.web.surveyfiles import STYLES, files, fingerprint, first_modules
 
+# By which the service worker knows the page that belongs to its files.
+VERSION_HEADER = "Survey-Version"
+
 
 @require_GET
 @never_cache
@@ -29,7 +32,7 @@ def shell(request: ProgrammeRequest) -> HttpResponse:
     """The page that a phone keeps. It holds nothing of the person or of any visit."""
     slug = request.membership.programme.slug
     login = f"{reverse('account_login')}?{urlencode({'next': _url('survey', slug)})}"
-    return render(
+    page = render(
         request,
         "web/survey/app.html",
         {
@@ -52,6 +55,8 @@ def shell(request: ProgrammeRequest) -> HttpResponse:
             },
         },
     )
+    page.headers[VERSION_HEADER] = fingerprint()
+    return page
 
 
 @require_GET
@@ -97,6 +102,7 @@ def worker(request: ProgrammeRequest) -> HttpResponse:
             "worker_json": json.dumps(
                 {
                     "version": fingerprint(),
+                    "version_header": VERSION_HEADER,
                     "shell": _url("survey", slug),
                     "files": files(),
                     "past": [

@@ -103,3 +103,11 @@ def test_the_worker_names_every_file(observer, client_for):
     assert answer["Content-Type"] == "text/javascript"
     for name in ("survey/sync.js", "survey/rules/judge.js", "survey/survey.css", "css/night"):
         assert f"web/{name}" in answer.content.decode()
+
+
+def test_the_worker_knows_the_page_of_its_version(observer, client_for):
+    slug = observer.programme.slug
+    page = client_for(observer).get(reverse("web:survey", kwargs={"programme": slug}))
+    worker = client_for(observer).get(reverse("web:survey_worker", kwargs={"programme": slug}))
+    assert f'"version": "{page["Survey-Version"]}"' in worker.content.decode()
+    assert '"version_header": "Survey-Version"' in worker.content.decode()

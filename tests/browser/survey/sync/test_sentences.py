@@ -29,6 +29,15 @@ PEEPER = "pseudacris-crucifer"
 CALL = f"stops.1.calls.{PEEPER}"
 SENT = "All on the server since"
 
+PORTAL = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
+KEEP_THE_SCREEN = """async () => {
+  const { app } = await import("/static/web/survey/app.js");
+  const { installing } = await navigator.serviceWorker.register(app.config.worker);
+  if (!installing) return "was there";
+  const over = () => ["installed", "activated", "redundant"].includes(installing.state);
+  while (!over()) await new Promise((resolve) => { installing.onstatechange = resolve; });
+  return installing.state;
+}"""
 HEAR = """async () => {
   const sync = await import("/static/web/survey/sync.js");
   window.told = [];
@@ -308,13 +317,28 @@ def test_the_network_comes_back_as_a_sending_fails(phone, wire):
 
 def test_somebody_else_answers_for_the_server(phone, wire):
     """A page to sign in to a network, as in a hotel, is no answer of the server."""
-    portal = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
-    wire.arm(lambda *_: portal, lambda one: True, times=20)
+    wire.arm(lambda *_: PORTAL, lambda one: True, times=200)
     phone.tap_species(1, PEEPER)
     assert phone.send() == "busy"
     reads(phone, "The server does not answer.")
     wire.heal()
     assert phone.send() == "idle"
+
+
+def test_somebody_else_answers_for_a_file_of_the_screen(open_phone, observer, route, wire):
+    """The phone keeps the screen once all of it came from the server."""
+    phone = open_phone(observer)
+    wire.arm(lambda *_: PORTAL, lambda one: one.path.endswith("/take.js"), times=200)
+    phone.begin(route.code)
+    assert phone.page.evaluate(KEEP_THE_SCREEN) == "redundant"
+    assert phone.page.evaluate("caches.keys()") == []
+    wire.heal()
+    phone.reload()
+    phone.page.evaluate("navigator.serviceWorker.ready.then(() => null)")
+    phone.set_offline(True)
+    phone.open_tab()
+    phone.tap_species(1, PEEPER, tab=1)
+    phone.wait_stored(CALL, "1")
 
 
 def test_a_request_that_arrives_late_takes_nothing_back(phone, wire):

@@ -1,18 +1,27 @@
 // Keeps the survey screen on the phone. It answers for the files of the screen and nothing else:
 // packets and visits lie in IndexedDB, and what goes to the server passes by untouched.
-const { version, shell, files, past } = {% autoescape off %}{{ worker_json }}{% endautoescape %};
+const { version, version_header: header, shell, files, past } = {% autoescape off %}{{ worker_json }}{% endautoescape %};
 const KEPT = `survey:${shell}:${version}`;
 
-// The page itself may not come from a redirect, such as one to the sign-in.
-async function fetchWhole(url) {
-  const response = await fetch(new Request(url, { cache: "reload", redirect: "error" }));
+// All or nothing, and only what belongs to this version: a network that wants a sign-in, or a server
+// in the middle of an update, answers too. The page may not come from a redirect either.
+async function fetchWhole(url, wanted) {
+  const response = await fetch(new Request(url, { cache: "reload", redirect: "error", ...wanted }));
   if (!response.ok) throw new Error(`${url} answered ${response.status}`);
   return response;
 }
 
+async function fetchPage() {
+  const page = await fetchWhole(shell);
+  if (page.headers.get(header) !== version) throw new Error(`${shell} is not the page of version ${version}`);
+  return page;
+}
+
 async function keepAll() {
+  const fetched = Object.entries(files).map(async ([url, integrity]) => [url, await fetchWhole(url, { integrity })]);
+  const whole = await Promise.all([fetchPage().then((page) => [shell, page]), ...fetched]);
   const cache = await caches.open(KEPT);
-  await Promise.all([shell, ...files].map(async (url) => cache.put(url, await fetchWhole(url))));
+  await Promise.all(whole.map(([url, response]) => cache.put(url, response)));
 }
 
 async function dropOlder() {
@@ -31,7 +40,7 @@ function passBy(event) {
   const kept = { cacheName: KEPT };
   return event.addRoutes?.([
     { condition: { urlPattern: new URLPattern({ pathname: shell }), requestMode: "navigate" }, source: kept },
-    { condition: { or: files.map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) }, source: kept },
+    { condition: { or: Object.keys(files).map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) }, source: kept },
     { condition: { or: past.map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) }, source: "network" },
   ]);
 }
@@ -43,5 +52,5 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin) return;
   if (request.mode === "navigate" && url.pathname === shell) event.respondWith(answer(request, shell));
-  else if (files.includes(url.pathname)) event.respondWith(answer(request, url.pathname));
+  else if (url.pathname in files) event.respondWith(answer(request, url.pathname));
 });
