@@ -42,9 +42,10 @@ missing_parts() {
     [[ $browser != browser || -n $(command -v Rscript) ]] || echo r
 }
 
+# The headless shell is the same browser without windows: it starts faster.
 find_browser() {
     local name
-    for name in chromium chromium-browser google-chrome; do
+    for name in chromium-headless-shell chromium chromium-browser google-chrome; do
         if command -v "$name"; then return; fi
     done
 }
@@ -91,7 +92,12 @@ packages_for_fonts() { echo fonts-dejavu-core; }
 packages_for_office() { echo libreoffice-calc-nogui; }
 # The tests run the examples in R that the pages show.
 packages_for_r() { echo r-base-core; }
-packages_for_browser() { if [[ $(os_release ID) == ubuntu ]]; then echo chromium-browser; else echo chromium; fi; }
+packages_for_browser() {
+    local name
+    for name in chromium-headless-shell chromium chromium-browser; do
+        if has_candidate "$name"; then echo "$name" && return; fi
+    done
+}
 
 packages_for_python() {
     local version

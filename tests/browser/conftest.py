@@ -22,7 +22,8 @@ PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
 # The first page takes the imports of the whole site along, on a machine that does much besides.
 PATIENCE_MS = 30_000
-CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or "chromium"
+_INSTALLED = shutil.which("chromium-headless-shell") or shutil.which("chromium")
+CHROMIUM = os.environ.get("DUSKPOOL_CHROMIUM") or _INSTALLED or "chromium"
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
