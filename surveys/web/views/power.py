@@ -118,7 +118,18 @@ def _study(request: ProgrammeRequest, study_id: int) -> PowerStudy:
 
 def _species(form: PowerForm, request: ProgrammeRequest) -> Species | None:
     code = request.POST.get("species") or request.GET.get("species", "")
-    return form.checklist.get(code) or next(iter(form.checklist.values()), None)
+    if code in form.checklist:
+        return form.checklist[code]
+    known = (one for one in form.checklist.values() if _can_be_asked(request, one))
+    return next(known, next(iter(form.checklist.values()), None))
+
+
+def _can_be_asked(request: ProgrammeRequest, species: Species) -> bool:
+    try:
+        today(request.membership.programme, species)
+    except PowerUnknownError:
+        return False
+    return True
 
 
 def _initial(species: Species | None, now: Today | None) -> dict[str, object]:

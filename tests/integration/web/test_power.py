@@ -3,7 +3,7 @@
 import pytest
 from django.urls import reverse
 
-from surveys.fitting.power import Today
+from surveys.fitting.power import PowerUnknownError, Today
 from surveys.models import PowerStudy
 from surveys.web.views import power as views
 from tests.support.builders import make_checklist, make_study
@@ -41,6 +41,22 @@ def test_numbers_start_as_things_are_today(signed_in, programme, peeper, known):
     page = text(signed_in.get(address("power", programme)))
     assert "Today: 12 routes of 10 stops, 3 visits a year" in page
     assert 'name="routes" value="12"' in page
+
+
+def test_it_opens_with_a_species_that_can_be_asked_about(signed_in, programme, known, monkeypatch):
+    seldom, peeper = make_checklist(programme, "Lithobates sylvaticus", "Pseudacris crucifer")
+    now = views.today()
+
+    def today(_, species):
+        if species == seldom:
+            raise PowerUnknownError("It was never heard twice.")
+        return now
+
+    monkeypatch.setattr(views, "today", today)
+    page = text(signed_in.get(address("power", programme)))
+    assert f'<option value="{peeper.code}" selected>' in page
+    asked_for = text(signed_in.get(address("power", programme), {"species": seldom.code}))
+    assert "It was never heard twice." in asked_for
 
 
 def test_asking_leads_to_the_study_and_nothing_waits(signed_in, programme, peeper, known):
