@@ -5,6 +5,7 @@ theme turns and tints the whole picture. Series differ by shape and line, never 
 """
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -25,7 +26,7 @@ CORRECTED, NAIVE = "Corrected for detection", "Heard, not corrected"
 _WIDTH, _HEIGHT = 720, 320
 # What fits a phone of 360 px at its own size, so that the letters stay as large as they are.
 _NARROW_WIDTH, _NARROW_HEIGHT = 260, 300
-_NARROW_TICKS = 5
+_NARROW_TICKS, _NARROW_LETTERS = 5, 38
 _PNG_SCALE = 2.0
 # Checking every part by the schema of Vega-Lite takes longer than drawing. A test checks whole
 # specifications instead.
@@ -251,13 +252,13 @@ def finished(chart: alt.LayerChart, title: str) -> dict[str, Any]:
 
 def narrow(spec: dict[str, Any]) -> dict[str, Any]:
     """The same picture for a phone: no wider than the screen, letters as large as before."""
-    config = spec["config"]
+    config, title = spec["config"], spec["title"]
     slim = {
         **spec,
         "width": _NARROW_WIDTH,
         "height": _NARROW_HEIGHT,
         "padding": 4,
-        "title": {**spec["title"], "fontSize": 13, "limit": _NARROW_WIDTH},
+        "title": {**title, "fontSize": 13, "text": textwrap.wrap(title["text"], _NARROW_LETTERS)},
         "config": {**config, "legend": {**config["legend"], "columns": 1}},
     }
     slim["layer"] = [_fewer_ticks(layer) for layer in spec["layer"]]

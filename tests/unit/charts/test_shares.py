@@ -89,11 +89,13 @@ def test_specifications_are_valid_vega_lite():
 
 def test_the_narrow_picture_fits_a_phone_and_keeps_the_last_year():
     points = tuple(point(year, 0.5) for year in range(2012, 2027))
-    wide = comparison_spec("One", "stops", [Series(name="A", points=points)])
+    title = "Boreal, western or upland chorus frog, Larkmoor Ridges Calling Survey"
+    wide = comparison_spec(title, "stops", [Series(name="A", points=points)])
     slim = narrow(wide)
     alt.LayerChart.from_dict(slim)
     root = ET.fromstring(to_svg(slim))
     assert float(root.get("width")) <= 330
+    assert "Larkmoor Ridges Calling Survey" in "".join(root.itertext())
     for layer in slim["layer"]:
         years = layer["encoding"]["x"]["axis"]["values"]
         assert len(years) <= 5
