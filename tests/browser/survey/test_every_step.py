@@ -196,3 +196,24 @@ def test_conflict(walk, look, observer):
     send(page)
     page.get_by_role("button", name="Take theirs: fog").wait_for()
     look("31-conflict")
+
+
+def test_a_clock_that_leaps_and_a_visit_thrown_away(walk, look):
+    page = walk.page
+    walk.to_stop_1()
+    walk.tap("I am at the stop")
+    walk.tap("Start before the wait is over")
+    walk.phase("Listening")
+    page.evaluate(
+        """() => import("/static/web/survey/clock.js")
+          .then(({ setClock }) => setClock(() => Date.now() + 3 * 3_600_000))"""
+    )
+    page.locator(".message", has_text="The phone’s clock leapt 3 h ahead.").wait_for()
+    look("32-clock-leapt")
+    walk.tap("The clock was set: go on listening")
+    walk.to_summary()
+    walk.tap("Throw this draft away")
+    look("33-throw-away")
+    walk.tap("Throw it away")
+    page.get_by_text("Thrown away (1)").click()
+    look("34-thrown-away")
