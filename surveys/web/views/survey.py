@@ -135,16 +135,21 @@ def manifest(request: ProgrammeRequest) -> JsonResponse:
             "background_color": "#000000",
             "theme_color": "#000000",
             "icons": [
-                {
-                    "src": request.build_absolute_uri(static("web/mark.svg")),
-                    "sizes": "any",
-                    "type": "image/svg+xml",
-                    "purpose": "any",
-                }
+                _icon(request, "mark.svg", "any", "image/svg+xml"),
+                _icon(request, "home-192.png", "192x192", "image/png"),
+                _icon(request, "home-512.png", "512x512", "image/png"),
+                _icon(request, "home-filled-512.png", "512x512", "image/png", "maskable"),
             ],
         },
         content_type="application/manifest+json",
     )
+
+
+def _icon(
+    request: ProgrammeRequest, name: str, sizes: str, media_type: str, purpose: str = "any"
+) -> dict[str, str]:
+    source = request.build_absolute_uri(static(f"web/{name}"))
+    return {"src": source, "sizes": sizes, "type": media_type, "purpose": purpose}
 
 
 def _url(name: str, slug: str) -> str:

@@ -179,6 +179,11 @@ def test_summary_and_sending(walk, look, observer):
     look("29-home-sent")
 
 
+def test_it_can_be_installed(walk):
+    session = walk.phone.context.new_cdp_session(walk.page)
+    assert session.send("Page.getInstallabilityErrors") == {"installabilityErrors": []}
+
+
 def test_conflict(walk, look, observer):
     page, phone = walk.page, walk.phone
     walk.tap("Survey the night of 15 April 2024")

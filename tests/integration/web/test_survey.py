@@ -4,7 +4,9 @@ import datetime as dt
 import uuid
 
 import pytest
+from django.contrib.staticfiles import finders
 from django.urls import reverse
+from PIL import Image
 
 from surveys.models import ChecklistEntry, Visit
 from surveys.visits.drafts import discard_draft, put_sheet
@@ -111,3 +113,14 @@ def test_the_worker_knows_the_page_of_its_version(observer, client_for):
     worker = client_for(observer).get(reverse("web:survey_worker", kwargs={"programme": slug}))
     assert f'"version": "{page["Survey-Version"]}"' in worker.content.decode()
     assert '"version_header": "Survey-Version"' in worker.content.decode()
+
+
+def test_the_home_screen_gets_pictures_of_the_sizes_that_are_named(observer, client_for):
+    url = reverse("web:survey_manifest", kwargs={"programme": observer.programme.slug})
+    icons = client_for(observer).get(url).json()["icons"]
+    drawn = [icon for icon in icons if icon["type"] == "image/png"]
+    assert {icon["purpose"] for icon in drawn} == {"any", "maskable"}
+    for icon in drawn:
+        path = finders.find(icon["src"].partition("/static/")[2])
+        with Image.open(path) as picture:
+            assert "{}x{}".format(*picture.size) == icon["sizes"]
