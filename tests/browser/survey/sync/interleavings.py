@@ -6,11 +6,13 @@ that fails can be cut down step by step and run again.
 
 from __future__ import annotations
 
+import datetime as dt
 import random
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.contrib.sessions.models import Session
+from django.utils import timezone
 
 from surveys.models import Visit, VisitState
 from tests.browser.survey.sync.handset import Handset
@@ -95,6 +97,11 @@ class Written:
     phone: int
     text: str
     seen: str
+    at: dt.datetime = field(default_factory=timezone.now)
+
+
+# The cells of a visit on the server, each with the time since which they stood so.
+History = Sequence[tuple[dt.datetime, Mapping[str, str]]]
 
 
 @dataclass
@@ -115,9 +122,13 @@ class Book:
             if (mine := [one.text for one in all_written if one.phone == phone])
         }
 
-    def losses(self, final: Mapping[str, str]) -> list[str]:
+    def losses(self, final: Mapping[str, str], history: History) -> list[str]:
         """Texts that are gone although nobody wrote over them knowingly or chose against them,
-        and texts that nobody wrote."""
+        and texts that nobody wrote.
+
+        A text that the server held after it was written is not gone either: another phone had
+        written the same, and the server lets only those write over it who say that they saw it.
+        """
         found = []
         for address, all_written in self.written.items():
             kept = final.get(address, "")
@@ -127,10 +138,25 @@ class Book:
                 place = max(n for n, one in enumerate(all_written) if one.phone == phone)
                 text = all_written[place].text
                 overwritten = any(later.seen == text for later in all_written[place + 1 :])
+                overwritten |= _held(history, address, text, since=all_written[place].at)
                 if text != kept and not overwritten and (address, text) not in self.offered:
                     found.append(f"{address} lost {text!r} of phone {phone}; it holds {kept!r}")
         unwritten = final.keys() - self.written.keys() - {"night", "temperature_unit"}
         return found + [f"{address} was never written" for address in sorted(unwritten)]
+
+
+def _held(history: History, address: str, text: str, *, since: dt.datetime) -> bool:
+    """Whether the server had this text at the address at some time after `since`."""
+    ends = [at for at, _ in history[1:]] + [None]
+    return any(
+        cells.get(address, "") == text and (end is None or end > since)
+        for (_, cells), end in zip(history, ends, strict=True)
+    )
+
+
+def history_of(visit: Visit) -> History:
+    events = visit.events.order_by("pgh_id")
+    return [(event.pgh_created_at, event.cells) for event in events]
 
 
 class Evening:

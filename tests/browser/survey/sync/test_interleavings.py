@@ -13,7 +13,7 @@ from django.core.cache import cache
 
 from surveys.models import Route
 from tests.browser.survey.sync.handset import Handset
-from tests.browser.survey.sync.interleavings import Evening, Plan, doubled, plan_of
+from tests.browser.survey.sync.interleavings import Evening, Plan, doubled, history_of, plan_of
 from tests.support.builders import make_route
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -55,7 +55,8 @@ def evening(wire, observer, checklist, handsets):
         problems = [words for one in tonight.phones for words in one.problems]
         for one in tonight.phones:
             one.problems.clear()
-        return tonight.book.losses(visit.cells) + problems, doubled(visit, visit.cells)
+        lost = tonight.book.losses(visit.cells, history_of(visit))
+        return lost + problems, doubled(visit, visit.cells)
 
     return run
 
