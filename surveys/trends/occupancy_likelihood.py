@@ -8,11 +8,11 @@ same are counted once.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
-from scipy.special import expit
 
-from .arrays import FloatArray, IntArray
+from .arrays import BoolArray, FloatArray, IntArray
 from .grouping import group_rows
 from .optimise import Objective
 
@@ -33,6 +33,11 @@ class OccupancyCells:
     p_design: FloatArray
     weight: FloatArray
     group: IntArray
+
+    @cached_property
+    def silent(self) -> BoolArray:
+        """Cells in which the species was never heard, (G,)."""
+        return np.asarray(~self.detections.any(axis=1), dtype=np.bool_)
 
 
 def occupancy_cells(
@@ -124,16 +129,25 @@ def _evaluate(cells: OccupancyCells, theta: FloatArray) -> _Evaluation:
     k = cells.psi_design.shape[1]
     psi_logit = cells.psi_design @ theta[:k]
     p_logit = cells.p_design @ theta[k:]
+    soft_psi, psi = _soft_and_chance(psi_logit)
+    soft_p, p = _soft_and_chance(p_logit)
     # log p = logit - log(1 + e^logit) and log(1 - p) = -log(1 + e^logit) keep their digits at
     # both ends.
-    soft_psi, soft_p = np.logaddexp(0.0, psi_logit), np.logaddexp(0.0, p_logit)
     heard = (cells.detections * p_logit - cells.trials * soft_p).sum(axis=1)
     occupied_part = psi_logit - soft_psi + heard
-    silent = ~cells.detections.any(axis=1)
     log_likelihoods = occupied_part.copy()
+    silent = cells.silent
     log_likelihoods[silent] = np.logaddexp(occupied_part[silent], -soft_psi[silent])
     occupied = np.exp(occupied_part - log_likelihoods)
-    return log_likelihoods, occupied, expit(psi_logit), expit(p_logit)
+    return log_likelihoods, occupied, psi, p
+
+
+def _soft_and_chance(logit: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """log(1 + e^logit) and e^logit / (1 + e^logit), from one exponential that never overflows."""
+    small = np.exp(-np.abs(logit))
+    below = small / (1.0 + small)
+    soft = np.maximum(logit, 0.0) + np.log1p(small)
+    return soft, np.where(logit < 0.0, below, 1.0 - below)
 
 
 def _flat(design: FloatArray) -> FloatArray:
