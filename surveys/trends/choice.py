@@ -89,41 +89,41 @@ def choose_trend(
     of its own for each year: frogs that became harder to hear otherwise look like a decline.
     """
 
-    def fit(detection: str, own: Mapping[str, SiteTerm]) -> _Candidate:
-        trend = _fit(histories, covariates, detection, tuple(own.values()))
-        return _Candidate(trend=trend, terms=own)
+    def fit(detection: str, own: Mapping[str, SiteTerm]) -> TrendFit:
+        return _fit(histories, covariates, detection, tuple(own.values()))
 
     constant = fit(CONSTANT, {})
-    if constant.trend.fit.maximum is None or NO_REPEAT_VISITS in constant.trend.fit.flags:
+    if constant.fit.maximum is None or NO_REPEAT_VISITS in constant.fit.flags:
         return Choice(
-            trend=constant.trend,
+            trend=constant,
             detection=CONSTANT,
             occupancy=SAME,
             detection_models=(),
             occupancy_models=(),
         )
     of_sites = _occupancy_candidates(histories, terms)
-    sites = {SAME: constant} | {name: fit(CONSTANT, own) for name, own in of_sites.items()}
-    working = sites[_best(sites)]
+    working = _Contest(SAME, constant, {})
+    for name, own in of_sites.items():
+        working.enter(name, fit(CONSTANT, own), own)
+    of_working = working.terms
     rarer = rarer_outcome(histories.detected)
-    nights = {CONSTANT: working}
+    nights = _Contest(CONSTANT, working.trend, of_working)
     for name, needed in DETECTION.items():
         if needed and all(c in covariates for c in needed) and carries(rarer, len(needed)):
-            nights[name] = fit(name, working.terms)
-    best = _best(nights) + BY_YEAR
-    nights[best] = fit(best, working.terms)
-    detection = _best(nights)
-    sites = {SAME: fit(detection, {})} | {
-        name: fit(detection, own) for name, own in of_sites.items()
-    }
-    occupancy = _best(sites)
+            nights.enter(name, fit(name, of_working), of_working)
+    by_year = nights.best + BY_YEAR
+    nights.enter(by_year, fit(by_year, of_working), of_working)
+    detection = nights.best
+    sites = _Contest(SAME, fit(detection, {}), {})
+    for name, own in of_sites.items():
+        sites.enter(name, fit(detection, own), own)
     return Choice(
-        trend=sites[occupancy].trend,
+        trend=sites.trend,
         detection=detection,
-        occupancy=occupancy,
-        detection_models=_ranked(nights),
-        occupancy_models=_ranked(sites) if of_sites else (),
-        terms=sites[occupancy].terms,
+        occupancy=sites.best,
+        detection_models=_ranked(nights.candidates),
+        occupancy_models=_ranked(sites.candidates) if of_sites else (),
+        terms=sites.terms,
     )
 
 
@@ -187,20 +187,31 @@ def filled_with_mean(histories: Histories) -> tuple[dict[str, FloatArray], dict[
 
 @dataclass(frozen=True, kw_only=True)
 class _Candidate:
-    trend: TrendFit
-    terms: Mapping[str, SiteTerm] = field(default_factory=dict)
+    """``parameters`` are the coefficients, and one for each kind of site whose occupancy is 0."""
 
-    @property
-    def parameters(self) -> int:
-        """Coefficients, and one for each kind of site whose occupancy is 0."""
-        return len(self.trend.fit.coefficients) + sum(
-            len(term.empty) for term in self.terms.values()
+    parameters: int
+    criterion: float
+    flags: tuple[str, ...]
+
+
+class _Contest:
+    """Candidates by name. Fits of a large programme are large: that of the best alone is kept."""
+
+    def __init__(self, name: str, trend: TrendFit, terms: Mapping[str, SiteTerm]) -> None:
+        self.candidates: dict[str, _Candidate] = {}
+        self.enter(name, trend, terms)
+
+    def enter(self, name: str, trend: TrendFit, terms: Mapping[str, SiteTerm]) -> None:
+        fit = trend.fit
+        parameters = len(fit.coefficients) + sum(len(term.empty) for term in terms.values())
+        worth = max(float(parameters), penalty(fit))
+        self.candidates[name] = _Candidate(
+            parameters=parameters,
+            criterion=2 * worth - 2 * fit.log_likelihood,
+            flags=fit.flags,
         )
-
-    @property
-    def criterion(self) -> float:
-        fit = self.trend.fit
-        return 2 * max(float(self.parameters), penalty(fit)) - 2 * fit.log_likelihood
+        if _best(self.candidates) == name:
+            self.best, self.trend, self.terms = name, trend, terms
 
 
 def penalty(fit: OccupancyFit) -> float:
@@ -254,7 +265,7 @@ def _ranked(candidates: Mapping[str, _Candidate]) -> tuple[ModelLine, ...]:
     settled = {
         name: own.criterion
         for name, own in candidates.items()
-        if np.isfinite(own.criterion) and DID_NOT_CONVERGE not in own.trend.fit.flags
+        if np.isfinite(own.criterion) and DID_NOT_CONVERGE not in own.flags
     }
     best = min(settled.values(), default=0.0)
     lines = [
@@ -263,7 +274,7 @@ def _ranked(candidates: Mapping[str, _Candidate]) -> tuple[ModelLine, ...]:
             parameters=own.parameters,
             aic=own.criterion if np.isfinite(own.criterion) else None,
             delta=settled[name] - best if name in settled else None,
-            flags=own.trend.fit.flags,
+            flags=own.flags,
         )
         for name, own in candidates.items()
     ]
