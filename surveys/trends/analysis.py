@@ -7,7 +7,7 @@ year can carry.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -160,8 +160,13 @@ def _year(
         detection={name: covariates[name][rows] for name in DETECTION[model]},
         clusters=own.cluster,
     )
-    clustered = fit.clustered_covariance is not None
     wide = quasi_level(LEVEL, c_hat)
+
+    def by_route(share: Callable[..., Estimate]) -> Estimate:
+        if fit.clustered_covariance is not None:
+            return share(fit, interval="clustered")
+        return quasi(share(fit, level=wide), c_hat)
+
     best = np.nan_to_num(own.call_index).max(axis=1, initial=0.0)
     heard_at = tuple(int((best == index).sum()) for index in (1, 2, 3))
     return FittedYear(
@@ -176,12 +181,8 @@ def _year(
         last_night=nights.last_night,
         naive=fit.naive,
         occupancy=quasi(occupancy_share(fit, level=wide), c_hat),
-        by_route=occupancy_share(fit, interval="clustered")
-        if clustered
-        else quasi(occupancy_share(fit, level=wide), c_hat),
-        detection=detection_share(fit, interval="clustered")
-        if clustered
-        else quasi(detection_share(fit, level=wide), c_hat),
+        by_route=by_route(occupancy_share),
+        detection=by_route(detection_share),
         detection_model=model,
     )
 

@@ -105,14 +105,13 @@ def choose_trend(
     working = _Contest(SAME, constant, {})
     for name, own in of_sites.items():
         working.enter(name, fit(CONSTANT, own), own)
-    of_working = working.terms
     rarer = rarer_outcome(histories.detected)
-    nights = _Contest(CONSTANT, working.trend, of_working)
+    nights = _Contest(CONSTANT, working.trend, working.terms)
     for name, needed in DETECTION.items():
         if needed and all(c in covariates for c in needed) and carries(rarer, len(needed)):
-            nights.enter(name, fit(name, of_working), of_working)
+            nights.enter(name, fit(name, working.terms), working.terms)
     by_year = nights.best + BY_YEAR
-    nights.enter(by_year, fit(by_year, of_working), of_working)
+    nights.enter(by_year, fit(by_year, working.terms), working.terms)
     detection = nights.best
     sites = _Contest(SAME, fit(detection, {}), {})
     for name, own in of_sites.items():

@@ -1,13 +1,13 @@
 """What the tests with a database share."""
 
-from collections.abc import Iterator
-
 import pytest
 
-from tests.support.fits import each_fit_made_once
+from surveys.fitting import refit
+from surveys.trends import fromtables
+from tests.support.fits import once
 
 
 @pytest.fixture(autouse=True)
-def _shared_fits() -> Iterator[None]:
-    with each_fit_made_once():
-        yield
+def _each_fit_made_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    for module in (refit, fromtables):
+        monkeypatch.setattr(module, "analyse", once(module.analyse))

@@ -3,19 +3,14 @@ made in this run is not made again. The results are those of the estimators."""
 
 import functools
 import pickle
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 
-import pytest
-
-from surveys.fitting import refit
-from surveys.trends import fromtables
 from surveys.trends.analysed import FitResult
 
 _made: dict[bytes, FitResult] = {}
 
 
-def _once(analyse: Callable[..., FitResult]) -> Callable[..., FitResult]:
+def once(analyse: Callable[..., FitResult]) -> Callable[..., FitResult]:
     @functools.wraps(analyse)
     def remembered(*given: object, **options: object) -> FitResult:
         key = pickle.dumps((given, options))
@@ -24,11 +19,3 @@ def _once(analyse: Callable[..., FitResult]) -> Callable[..., FitResult]:
         return _made[key]
 
     return remembered
-
-
-@contextmanager
-def each_fit_made_once() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        for module in (refit, fromtables):
-            patch.setattr(module, "analyse", _once(module.analyse))
-        yield

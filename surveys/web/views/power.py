@@ -30,12 +30,7 @@ def power(request: ProgrammeRequest) -> HttpResponse:
     """Ask; the species may be in the query, and the numbers start as things are today."""
     programme = request.membership.programme
     form = PowerForm(request.POST or None, programme=programme)
-    species, now, why_not = _species(form, request), None, ""
-    if species is not None:
-        try:
-            now = today(programme, species)
-        except PowerUnknownError as error:
-            why_not = str(error)
+    species, now, why_not = _asked_about(form, request)
     if request.method == "POST" and form.is_valid() and species is not None:
         try:
             study = _ask(request, form, species)
@@ -116,20 +111,21 @@ def _study(request: ProgrammeRequest, study_id: int) -> PowerStudy:
     return get_object_or_404(studies, pk=study_id)
 
 
-def _species(form: PowerForm, request: ProgrammeRequest) -> Species | None:
+def _asked_about(
+    form: PowerForm, request: ProgrammeRequest
+) -> tuple[Species | None, Today | None, str]:
+    """The species of the address, else the first with an answer, else the first of the checklist;
+    how things are with it today, or why that cannot be said."""
     code = request.POST.get("species") or request.GET.get("species", "")
-    if code in form.checklist:
-        return form.checklist[code]
-    known = (one for one in form.checklist.values() if _can_be_asked(request, one))
-    return next(known, next(iter(form.checklist.values()), None))
-
-
-def _can_be_asked(request: ProgrammeRequest, species: Species) -> bool:
-    try:
-        today(request.membership.programme, species)
-    except PowerUnknownError:
-        return False
-    return True
+    chosen = form.checklist.get(code)
+    asked = [chosen] if chosen else list(form.checklist.values())
+    reasons: list[str] = []
+    for species in asked:
+        try:
+            return species, today(request.membership.programme, species), ""
+        except PowerUnknownError as error:
+            reasons.append(str(error))
+    return next(iter(asked), None), None, next(iter(reasons), "")
 
 
 def _initial(species: Species | None, now: Today | None) -> dict[str, object]:

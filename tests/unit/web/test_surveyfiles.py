@@ -3,6 +3,7 @@
 import base64
 import hashlib
 import shutil
+from pathlib import Path
 
 import pytest
 from django.contrib.staticfiles import finders
@@ -17,7 +18,7 @@ def collected(tmp_path_factory):
     storage = ManifestStaticFilesStorage(location=tmp_path_factory.mktemp("static"))
     paths = {}
     for path in (*STYLES, *PICTURES, *modules()):
-        target = tmp_path_factory.getbasetemp() / storage.path(path)
+        target = Path(storage.path(path))
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(finders.find(path), target)
         paths[path] = (storage, path)
