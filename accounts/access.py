@@ -1,7 +1,7 @@
-"""Who may do what in a programme. The one place where roles become permissions.
+"""Who may do what in a program. The one place where roles become permissions.
 
 A view asks for a permission, never for a role. Somebody who is not a member is
-told that the page does not exist, so that a programme's name gives nothing away.
+told that the page does not exist, so that a program's name gives nothing away.
 """
 
 from collections.abc import Callable
@@ -13,14 +13,14 @@ from django.http import Http404, HttpRequest, HttpResponse
 
 from accounts.models import AccessToken, Membership, Person, Role, Scope
 
-# Cookie: pages outside any programme, such as the guide, keep its navigation.
-LAST_PROGRAMME = "programme"
+# Cookie: pages outside any program, such as the guide, keep its navigation.
+LAST_PROGRAM = "program"
 
 
 class Permission(StrEnum):
     SURVEY = "enter visits"
     REVIEW = "review visits"
-    MANAGE = "set up the programme"
+    MANAGE = "set up the program"
     PUBLISH = "publish"
     READ_SEASONS = "read seasons, with observers"
     READ_RESULTS = "read trends and publications"
@@ -57,7 +57,7 @@ def require(membership: Membership, permission: Permission) -> None:
     if not may(membership, permission):
         raise PermissionDenied(
             f"Your role here ({membership.get_role_display().lower()}) does not allow you to "
-            f"{permission.value}. Ask a coordinator of the programme."
+            f"{permission.value}. Ask a coordinator of the program."
         )
 
 
@@ -70,30 +70,30 @@ def may_have_exact_places(membership: Membership, token: AccessToken | None = No
 
 
 def last_membership(request: HttpRequest) -> Membership | None:
-    """The membership in the programme that was open last, as long as it holds."""
-    slug = request.COOKIES.get(LAST_PROGRAMME)
+    """The membership in the program that was open last, as long as it holds."""
+    slug = request.COOKIES.get(LAST_PROGRAM)
     if slug is None or not request.user.is_authenticated:
         return None
     return (
-        Membership.objects.select_related("programme")
-        .filter(person=request.user, programme__slug=slug, active=True)
+        Membership.objects.select_related("program")
+        .filter(person=request.user, program__slug=slug, active=True)
         .first()
     )
 
 
-def membership_of(person: Person, programme_slug: str) -> Membership:
-    """The active membership, with its programme. Raises Http404 for outsiders."""
+def membership_of(person: Person, program_slug: str) -> Membership:
+    """The active membership, with its program. Raises Http404 for outsiders."""
     membership = (
-        Membership.objects.select_related("programme", "person")
-        .filter(person=person, programme__slug=programme_slug, active=True)
+        Membership.objects.select_related("program", "person")
+        .filter(person=person, program__slug=program_slug, active=True)
         .first()
     )
     if membership is None:
-        raise Http404("There is no such programme, or you are not a member of it.")
+        raise Http404("There is no such program, or you are not a member of it.")
     return membership
 
 
-class ProgrammeRequest(HttpRequest):
+class ProgramRequest(HttpRequest):
     """A request that has passed `needs`: it knows its member."""
 
     membership: Membership
@@ -101,21 +101,21 @@ class ProgrammeRequest(HttpRequest):
 
 
 def needs(permission: Permission) -> Callable:
-    """Let a view `view(request, programme, …)` be reached by members with `permission`.
+    """Let a view `view(request, program, …)` be reached by members with `permission`.
 
-    The URL gives the programme's slug as `programme`; the view finds the
-    membership (and through it the programme) on the request.
+    The URL gives the program's slug as `program`; the view finds the
+    membership (and through it the program) on the request.
     """
 
     def decorate(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
         @wraps(view)
-        def guarded(request: HttpRequest, programme: str, **kwargs: object) -> HttpResponse:
-            membership = membership_of(request.user, programme)
+        def guarded(request: HttpRequest, program: str, **kwargs: object) -> HttpResponse:
+            membership = membership_of(request.user, program)
             require(membership, permission)
             request.membership = membership
             response = view(request, **kwargs)
-            if request.COOKIES.get(LAST_PROGRAMME) != programme:
-                response.set_cookie(LAST_PROGRAMME, programme, samesite="Lax", httponly=True)
+            if request.COOKIES.get(LAST_PROGRAM) != program:
+                response.set_cookie(LAST_PROGRAM, program, samesite="Lax", httponly=True)
             return response
 
         guarded.permission = permission

@@ -24,7 +24,7 @@ from procrastinate.contrib.django import app
 
 from accounts.access import Permission, require
 from accounts.models import Invitation, Membership, Person, Role, hash_token
-from surveys.models import Programme
+from surveys.models import Program
 
 VALID_FOR = dt.timedelta(days=14)
 
@@ -43,7 +43,7 @@ class InvitationError(Exception):
 
 def _token(invitation: Invitation) -> str:
     facts = (
-        f"{invitation.programme_id}:{invitation.email}:"
+        f"{invitation.program_id}:{invitation.email}:"
         f"{invitation.created_at.astimezone(dt.UTC).isoformat()}"
     )
     return salted_hmac("accounts.invitations", facts, algorithm="sha256").hexdigest()
@@ -54,10 +54,10 @@ def _link(invitation: Invitation, site_url: str) -> str:
     return site_url.rstrip("/") + path
 
 
-def open_invitations(programme: Programme) -> list[Invitation]:
+def open_invitations(program: Program) -> list[Invitation]:
     """Invitations that were neither used nor withdrawn, newest first; some may have expired."""
     return list(
-        programme.invitations.select_related("invited_by").filter(
+        program.invitations.select_related("invited_by").filter(
             accepted_at=None, withdrawn_at=None
         )
     )
@@ -66,10 +66,10 @@ def open_invitations(programme: Programme) -> list[Invitation]:
 # --- Inviting -----------------------------------------------------------------
 
 
-def check_invite(programme: Programme, email: str) -> None:
+def check_invite(program: Program, email: str) -> None:
     """Raise ValidationError on `email` when there is nothing to invite to."""
     membership = (
-        programme.memberships.select_related("person").filter(person__email__iexact=email).first()
+        program.memberships.select_related("person").filter(person__email__iexact=email).first()
     )
     if membership and membership.active:
         raise ValidationError(
@@ -79,7 +79,7 @@ def check_invite(programme: Programme, email: str) -> None:
                 "list of people."
             }
         )
-    if programme.invitations.filter(
+    if program.invitations.filter(
         email__iexact=email, accepted_at=None, withdrawn_at=None
     ).exists():
         raise ValidationError(
@@ -91,7 +91,7 @@ def check_invite(programme: Programme, email: str) -> None:
 
 
 def issue(
-    programme: Programme,
+    program: Program,
     *,
     email: str,
     name: str,
@@ -107,11 +107,11 @@ def issue(
         raise ValidationError({"role": f"“{role}” is not a role."})
     email = email.strip().lower()
     with transaction.atomic():
-        Programme.objects.select_for_update().get(pk=programme.pk)
-        check_invite(programme, email)
+        Program.objects.select_for_update().get(pk=program.pk)
+        check_invite(program, email)
         now = timezone.now()
         invitation = Invitation(
-            programme=programme,
+            program=program,
             email=email,
             name=name.strip(),
             role=role,
@@ -130,7 +130,7 @@ def invite(member: Membership, *, email: str, name: str, role: str, site_url: st
     """Invite somebody by e-mail. `site_url` is the address of this installation."""
     require(member, Permission.MANAGE)
     return issue(
-        member.programme,
+        member.program,
         email=email,
         name=name,
         role=role,
@@ -140,9 +140,9 @@ def invite(member: Membership, *, email: str, name: str, role: str, site_url: st
 
 
 def _open(member: Membership, invitation_id: int) -> Invitation:
-    """The member's own programme's invitation, locked. Raises ValidationError when it is closed."""
+    """The member's own program's invitation, locked. Raises ValidationError when it is closed."""
     invitation = get_object_or_404(
-        Invitation.objects.select_for_update(), programme=member.programme, pk=invitation_id
+        Invitation.objects.select_for_update(), program=member.program, pk=invitation_id
     )
     if invitation.accepted_at:
         raise ValidationError(f"{invitation.email} has already joined with this invitation.")
@@ -180,7 +180,7 @@ def withdraw(member: Membership, invitation_id: int) -> Invitation:
 def send_invitation(*, invitation_id: int, site_url: str) -> None:
     """Mail the link, unless the invitation was used or withdrawn meanwhile."""
     invitation = (
-        Invitation.objects.select_related("programme", "invited_by")
+        Invitation.objects.select_related("program", "invited_by")
         .filter(pk=invitation_id, accepted_at=None, withdrawn_at=None)
         .first()
     )
@@ -188,7 +188,7 @@ def send_invitation(*, invitation_id: int, site_url: str) -> None:
         return
     facts = {"invitation": invitation, "link": _link(invitation, site_url)}
     send_mail(
-        subject=f"Invitation to {invitation.programme.name}",
+        subject=f"Invitation to {invitation.program.name}",
         message=render_to_string("accounts/mail/invitation.txt", facts),
         from_email=None,
         recipient_list=[invitation.email],
@@ -198,16 +198,16 @@ def send_invitation(*, invitation_id: int, site_url: str) -> None:
 # --- Accepting ----------------------------------------------------------------
 
 
-def _whom_to_ask(programme: Programme) -> str:
-    if programme.contact_email:
-        return f"Ask {programme.name} ({programme.contact_email})"
-    return f"Ask a coordinator of {programme.name}"
+def _whom_to_ask(program: Program) -> str:
+    if program.contact_email:
+        return f"Ask {program.name} ({program.contact_email})"
+    return f"Ask a coordinator of {program.name}"
 
 
 def find_invitation(token: str) -> Invitation:
     """The invitation that a link opens. Raises Http404 for an unknown token."""
     invitation = (
-        Invitation.objects.select_related("programme", "invited_by")
+        Invitation.objects.select_related("program", "invited_by")
         .filter(token_hash=hash_token(token))
         .first()
     )
@@ -218,7 +218,7 @@ def find_invitation(token: str) -> Invitation:
 
 def check_usable(invitation: Invitation) -> None:
     """Raise InvitationError when the invitation was used, withdrawn, or is too old."""
-    ask = _whom_to_ask(invitation.programme)
+    ask = _whom_to_ask(invitation.program)
     if invitation.accepted_at:
         raise InvitationError(
             f"This invitation was used on {invitation.accepted_at:%-d %B %Y}. "
@@ -250,7 +250,7 @@ def _locked(token: str) -> Invitation:
 def _join(invitation: Invitation, person: Person) -> Membership:
     membership, _ = Membership.objects.update_or_create(
         person=person,
-        programme=invitation.programme,
+        program=invitation.program,
         defaults={"role": invitation.role, "active": True},
     )
     invitation.accepted_at = timezone.now()
@@ -279,7 +279,7 @@ def accept_as_new_person(token: str, *, name: str, password: str) -> Membership:
 
 @transaction.atomic
 def accept_as(person: Person, token: str) -> Membership:
-    """Let somebody who has a sign-in join a (further) programme."""
+    """Let somebody who has a sign-in join a (further) program."""
     invitation = _locked(token)
     if person.email.lower() != invitation.email.lower():
         raise InvitationError(

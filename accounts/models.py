@@ -1,4 +1,4 @@
-"""People, their role in a programme, and invitations."""
+"""People, their role in a program, and invitations."""
 
 import hashlib
 import secrets
@@ -56,11 +56,11 @@ class Person(AbstractBaseUser):
 
 @pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
 class Membership(models.Model):
-    """A person's role in one programme. Somebody who left stays, inactive."""
+    """A person's role in one program. Somebody who left stays, inactive."""
 
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="memberships")
-    programme = models.ForeignKey(
-        "surveys.Programme", on_delete=models.CASCADE, related_name="memberships"
+    program = models.ForeignKey(
+        "surveys.Program", on_delete=models.CASCADE, related_name="memberships"
     )
     role = models.CharField(max_length=12, choices=Role.choices)
     active = models.BooleanField(default=True)
@@ -71,9 +71,9 @@ class Membership(models.Model):
     )
 
     class Meta:
-        ordering = ["programme", "person__name"]
+        ordering = ["program", "person__name"]
         constraints = [
-            models.UniqueConstraint(fields=["person", "programme"], name="membership_once"),
+            models.UniqueConstraint(fields=["person", "program"], name="membership_once"),
             models.CheckConstraint(
                 condition=models.Q(role__in=Role.values), name="membership_role_known"
             ),
@@ -83,8 +83,8 @@ class Membership(models.Model):
 class Invitation(models.Model):
     """A way in for one person. Only a hash of the token is kept."""
 
-    programme = models.ForeignKey(
-        "surveys.Programme", on_delete=models.CASCADE, related_name="invitations"
+    program = models.ForeignKey(
+        "surveys.Program", on_delete=models.CASCADE, related_name="invitations"
     )
     email = models.EmailField()
     name = models.CharField(max_length=120, blank=True)
@@ -114,12 +114,12 @@ class Scope(models.TextChoices):
     """What a token opens. Each includes the ones before it."""
 
     RESULTS = "results", "Trends and publications"
-    RECORDS = "records", "Records of accepted visits too, with generalised places"
+    RECORDS = "records", "Records of accepted visits too, with generalized places"
     EXACT = "exact", "Records with exact places; each request is noted"
 
 
 class AccessToken(AbstractAuthToken):
-    """A key for programs, of one member in one programme. Only a hash of it is kept."""
+    """A key for programs, of one member in one program. Only a hash of it is kept."""
 
     handle = models.UUIDField(unique=True, default=uuid.uuid4)
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="tokens")

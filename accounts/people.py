@@ -1,4 +1,4 @@
-"""The people of a programme: role, training, leaving and coming back."""
+"""The people of a program: role, training, leaving and coming back."""
 
 import datetime as dt
 
@@ -16,16 +16,16 @@ from surveys.protocol import words
 def people_of(member: Membership) -> list[Membership]:
     """Everybody who is or was a member, active ones first, by name."""
     return list(
-        member.programme.memberships.select_related("person").order_by(
+        member.program.memberships.select_related("person").order_by(
             "-active", "person__name", "pk"
         )
     )
 
 
 def person_of(member: Membership, membership_id: int) -> Membership:
-    """A membership of the member's own programme. Raises Http404."""
+    """A membership of the member's own program. Raises Http404."""
     return get_object_or_404(
-        member.programme.memberships.select_related("person"), pk=membership_id
+        member.program.memberships.select_related("person"), pk=membership_id
     )
 
 
@@ -44,25 +44,25 @@ def _day(day: dt.date | None) -> str:
 
 
 def _locked(member: Membership, membership_id: int) -> tuple[Membership, list[Membership]]:
-    """The membership and all of its programme's, locked, so that two coordinators
+    """The membership and all of its program's, locked, so that two coordinators
     cannot remove each other at the same moment. Raises Http404."""
     rows = list(
         Membership.objects.select_for_update(of=("self",))
-        .select_related("person", "programme")
-        .filter(programme=member.programme)
+        .select_related("person", "program")
+        .filter(program=member.program)
         .order_by("pk")
     )
     for membership in rows:
         if membership.pk == membership_id:
             return membership, rows
-    raise Http404("There is no such person in this programme.")
+    raise Http404("There is no such person in this program.")
 
 
 def _check_coordinator_left(membership: Membership, rows: list[Membership]) -> None:
     manages = [row for row in rows if row != membership and may(row, Permission.MANAGE)]
     if may(membership, Permission.MANAGE) and not manages:
         raise ValidationError(
-            f"{membership.person.name} is the only coordinator of this programme. "
+            f"{membership.person.name} is the only coordinator of this program. "
             "Make somebody else coordinator first."
         )
 
@@ -122,7 +122,7 @@ def set_named(person: Person, *, named: bool) -> None:
 
 @transaction.atomic
 def deactivate(member: Membership, membership_id: int) -> Membership:
-    """Close the programme to somebody. Their visits and their name in them stay."""
+    """Close the program to somebody. Their visits and their name in them stay."""
     require(member, Permission.MANAGE)
     membership, rows = _locked(member, membership_id)
     _check_coordinator_left(membership, rows)

@@ -33,7 +33,7 @@ def tokens_of(member: Membership) -> QuerySet[AccessToken]:
 
 @transaction.atomic
 def make_token(member: Membership, *, name: str, scope: str, days: int) -> Made:
-    """A token for this member and programme that ends after `days` days."""
+    """A token for this member and program that ends after `days` days."""
     require(member, Permission.READ_RESULTS)
     Membership.objects.select_for_update().get(pk=member.pk)
     if scope not in Scope.values:
@@ -41,8 +41,8 @@ def make_token(member: Membership, *, name: str, scope: str, days: int) -> Made:
     if scope == Scope.EXACT and not may_have_exact_places(member):
         raise ValidationError(
             {
-                "scope": "You have not been given the right to exact places in this programme. "
-                "Ask a coordinator, or choose records with generalised places."
+                "scope": "You have not been given the right to exact places in this program. "
+                "Ask a coordinator, or choose records with generalized places."
             }
         )
     if days not in LIFETIMES:

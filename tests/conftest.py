@@ -7,8 +7,8 @@ from django.db.backends.postgresql.operations import DatabaseOperations
 from django.test import Client
 
 from accounts.models import Membership, Role
-from surveys.models import Programme
-from tests.support.builders import make_member, make_programme
+from surveys.models import Program
+from tests.support.builders import make_member, make_program
 from tests.support.emptying import delete_from_filled
 
 
@@ -27,23 +27,23 @@ def _quick_emptying() -> Iterator[None]:
 
 
 @pytest.fixture
-def programme(db: None) -> Programme:
-    return make_programme()
+def program(db: None) -> Program:
+    return make_program()
 
 
 @pytest.fixture
-def observer(programme: Programme) -> Membership:
-    return make_member(programme, Role.OBSERVER)
+def observer(program: Program) -> Membership:
+    return make_member(program, Role.OBSERVER)
 
 
 @pytest.fixture
-def coordinator(programme: Programme) -> Membership:
-    return make_member(programme, Role.COORDINATOR)
+def coordinator(program: Program) -> Membership:
+    return make_member(program, Role.COORDINATOR)
 
 
 @pytest.fixture
-def partner(programme: Programme) -> Membership:
-    return make_member(programme, Role.PARTNER)
+def partner(program: Program) -> Membership:
+    return make_member(program, Role.PARTNER)
 
 
 @pytest.fixture

@@ -156,7 +156,7 @@ REST_FRAMEWORK = {
         "surveys.api.authentication.AccessTokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["surveys.api.permissions.IsProgrammeMember"],
+    "DEFAULT_PERMISSION_CLASSES": ["surveys.api.permissions.IsProgramMember"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
@@ -176,10 +176,10 @@ SPECTACULAR_SETTINGS = {
     "records of accepted visits.\n\n"
     "Programs send a token, made under *Access tokens*: `Authorization: Bearer …`. Records come "
     "in pages: follow `next` until it is null. An export is one stream of any length. Places are "
-    "given as the programme shares them. `RateLimit` says what is left of the hour's requests; "
+    "given as the program shares them. `RateLimit` says what is left of the hour's requests; "
     "after too many comes 429 with `Retry-After`.\n\n"
     "    curl -H 'Authorization: Bearer TOKEN' "
-    "'https://HOST/api/v1/PROGRAMME/records/calls/export/?format=csv'",
+    "'https://HOST/api/v1/PROGRAM/records/calls/export/?format=csv'",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -17,7 +17,7 @@ from rest_framework.serializers import BaseSerializer
 from accounts.access import Permission
 from accounts.models import AccessToken, Membership
 from surveys.api.throttling import say_rate_limit
-from surveys.models import Programme, Route
+from surveys.models import Program, Route
 
 _REVISION = re.compile(r'(?:W/)?"?([0-9]{1,9})"?')
 
@@ -26,14 +26,14 @@ class Paging(LimitOffsetPagination):
     max_limit = 500
 
 
-class ProgrammeView(GenericAPIView):
-    """A view below `<programme>/`; IsProgrammeMember found the member.
+class ProgramView(GenericAPIView):
+    """A view below `<program>/`; IsProgramMember found the member.
 
     `permission` is what a request needs; a view that reads and writes overrides it.
     """
 
     permission: Permission
-    queryset: QuerySet = Programme.objects.none()
+    queryset: QuerySet = Program.objects.none()
     pagination_class: type[Paging] | None = None
 
     @property
@@ -41,8 +41,8 @@ class ProgrammeView(GenericAPIView):
         return self.request.membership
 
     @property
-    def programme(self) -> Programme:
-        return self.member.programme
+    def program(self) -> Program:
+        return self.member.program
 
     @property
     def token(self) -> AccessToken | None:
@@ -65,10 +65,10 @@ class ProgrammeView(GenericAPIView):
         return self.get_paginated_response(serializer(page, many=True).data)
 
     def route(self, code: str, field: str = "route") -> Route:
-        """A route of the programme. Raises ValidationError that names the field."""
-        found = self.programme.routes.filter(code=code).first()
+        """A route of the program. Raises ValidationError that names the field."""
+        found = self.program.routes.filter(code=code).first()
         if found is None:
-            raise ValidationError({field: f"There is no route {code} in this programme."})
+            raise ValidationError({field: f"There is no route {code} in this program."})
         return found
 
     def revision(self) -> int:

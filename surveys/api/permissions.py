@@ -15,17 +15,17 @@ if TYPE_CHECKING:
     from rest_framework.views import APIView
 
 
-class IsProgrammeMember(BasePermission):
-    """The view names a `permission`; the URL names the programme. A token opens what its
-    member's role and its own scope both allow, in its own programme only."""
+class IsProgramMember(BasePermission):
+    """The view names a `permission`; the URL names the program. A token opens what its
+    member's role and its own scope both allow, in its own program only."""
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         if not request.user.is_authenticated:
             return False
-        request.membership = membership_of(request.user, view.kwargs["programme"])
+        request.membership = membership_of(request.user, view.kwargs["program"])
         token = request.auth
         if token is not None and token.membership_id != request.membership.pk:
-            raise Http404("This token is for another programme.")
+            raise Http404("This token is for another program.")
         require(request.membership, view.permission)
         if token is not None and view.permission not in TOKEN_PERMISSIONS[token.scope]:
             raise PermissionDenied(

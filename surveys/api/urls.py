@@ -1,4 +1,4 @@
-"""The API. `programme` is always the programme's slug."""
+"""The API. `program` is always the program's slug."""
 
 from django.contrib.auth.decorators import login_required
 from django.urls import path
@@ -6,7 +6,7 @@ from django.urls import path
 from surveys.api.views import (
     analysts,
     description,
-    programmes,
+    programs,
     publications,
     recordings,
     results,
@@ -15,32 +15,32 @@ from surveys.api.views import (
 )
 
 app_name = "api"
-PROGRAMME = "v1/<slug:programme>/"
-RECORDS = f"{PROGRAMME}records/"
-VISIT = f"{PROGRAMME}visits/<uuid:visit_id>/"
+PROGRAM = "v1/<slug:program>/"
+RECORDS = f"{PROGRAM}records/"
+VISIT = f"{PROGRAM}visits/<uuid:visit_id>/"
 
 urlpatterns = [
     path("schema/", description.Schema.as_view(), name="schema"),
     path("docs/", login_required(description.Docs.as_view()), name="docs"),
-    path(PROGRAMME, programmes.ProgrammeDetail.as_view(), name="programme"),
-    path(f"{PROGRAMME}routes/", programmes.Routes.as_view(), name="routes"),
-    path(f"{PROGRAMME}routes/<slug:code>/", programmes.RouteDetail.as_view(), name="route"),
+    path(PROGRAM, programs.ProgramDetail.as_view(), name="program"),
+    path(f"{PROGRAM}routes/", programs.Routes.as_view(), name="routes"),
+    path(f"{PROGRAM}routes/<slug:code>/", programs.RouteDetail.as_view(), name="route"),
     path(
-        f"{PROGRAMME}routes/<slug:code>/geojson/",
-        programmes.RouteGeoJson.as_view(),
+        f"{PROGRAM}routes/<slug:code>/geojson/",
+        programs.RouteGeoJson.as_view(),
         name="route_geojson",
     ),
     path(
-        f"{PROGRAMME}protocol-versions/",
-        programmes.ProtocolVersions.as_view(),
+        f"{PROGRAM}protocol-versions/",
+        programs.ProtocolVersions.as_view(),
         name="protocol_versions",
     ),
     path(
-        f"{PROGRAMME}protocol-versions/<int:version_id>/",
-        programmes.ProtocolVersionDetail.as_view(),
+        f"{PROGRAM}protocol-versions/<int:version_id>/",
+        programs.ProtocolVersionDetail.as_view(),
         name="protocol_version",
     ),
-    path(f"{PROGRAMME}checklist/", programmes.Checklist.as_view(), name="checklist"),
+    path(f"{PROGRAM}checklist/", programs.Checklist.as_view(), name="checklist"),
     path(f"{RECORDS}visits/", analysts.VisitRecordsPage.as_view(), name="records_visits"),
     path(
         f"{RECORDS}stopped-counting/",
@@ -56,7 +56,7 @@ urlpatterns = [
         analysts.StopRecordsGeoJson.as_view(),
         name="records_stops_geojson",
     ),
-    path(f"{PROGRAMME}visits/", visits.Visits.as_view(), name="visits"),
+    path(f"{PROGRAM}visits/", visits.Visits.as_view(), name="visits"),
     path(VISIT, visits.VisitDetail.as_view(), name="visit"),
     path(f"{VISIT}records/", visits.VisitRecords.as_view(), name="visit_records"),
     path(f"{VISIT}submit/", visits.SubmitVisit.as_view(), name="submit"),
@@ -70,28 +70,28 @@ urlpatterns = [
         review.SettleFinding.as_view(),
         name="settle",
     ),
-    path(f"{PROGRAMME}recordings/", recordings.Recordings.as_view(), name="recordings"),
+    path(f"{PROGRAM}recordings/", recordings.Recordings.as_view(), name="recordings"),
     path(
-        f"{PROGRAMME}recordings/<uuid:recording_id>/",
+        f"{PROGRAM}recordings/<uuid:recording_id>/",
         recordings.RecordingUpload.as_view(),
         name="recording",
     ),
-    path(f"{PROGRAMME}seasons/route-years/", results.RouteYears.as_view(), name="route_years"),
-    path(f"{PROGRAMME}seasons/coverage/", results.SeasonCoverage.as_view(), name="coverage"),
-    path(f"{PROGRAMME}trends/", results.Trends.as_view(), name="trends"),
-    path(f"{PROGRAMME}publications/", publications.Publications.as_view(), name="publications"),
+    path(f"{PROGRAM}seasons/route-years/", results.RouteYears.as_view(), name="route_years"),
+    path(f"{PROGRAM}seasons/coverage/", results.SeasonCoverage.as_view(), name="coverage"),
+    path(f"{PROGRAM}trends/", results.Trends.as_view(), name="trends"),
+    path(f"{PROGRAM}publications/", publications.Publications.as_view(), name="publications"),
     path(
-        f"{PROGRAMME}publications/<int:season_year>/<int:version>/",
+        f"{PROGRAM}publications/<int:season_year>/<int:version>/",
         publications.PublicationDetail.as_view(),
         name="publication",
     ),
     path(
-        f"{PROGRAMME}publications/<int:season_year>/<int:version>/files/<path:kind>",
+        f"{PROGRAM}publications/<int:season_year>/<int:version>/files/<path:kind>",
         publications.PublicationFile.as_view(),
         name="publication_file",
     ),
     path(
-        f"{PROGRAMME}publications/runs/<int:run_id>/",
+        f"{PROGRAM}publications/runs/<int:run_id>/",
         publications.PublishingRunDetail.as_view(),
         name="publishing_run",
     ),

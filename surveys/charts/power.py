@@ -22,7 +22,7 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
         }
         for cell in cells
     ]
-    colours = alt.Color(
+    colors = alt.Color(
         "visits:N", sort=names, scale=alt.Scale(domain=names, range=LINES[: len(names)]), title=None
     )
     x = alt.X(
@@ -38,12 +38,12 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
     }
     base = alt.Chart(alt.Data(values=rows))
     bars = base.mark_rule(strokeWidth=1.2, opacity=0.6).encode(
-        x=x, y=alt.Y("low:Q", **chance), y2="high:Q", color=colours
+        x=x, y=alt.Y("low:Q", **chance), y2="high:Q", color=colors
     )
     lines = base.mark_line(strokeWidth=1.8).encode(
         x=x,
         y=alt.Y("chance:Q", **chance),
-        color=colours,
+        color=colors,
         strokeDash=alt.StrokeDash(
             "visits:N",
             sort=names,
@@ -54,7 +54,7 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
     marks = base.mark_point(filled=True, size=52, opacity=1).encode(
         x=x,
         y=alt.Y("chance:Q", **chance),
-        color=colours,
+        color=colors,
         shape=alt.Shape(
             "visits:N",
             sort=names,

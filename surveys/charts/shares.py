@@ -1,7 +1,7 @@
 """The pictures of Trends: an Altair specification, rendered on the server.
 
 The page, the download and the print show the same file. Paper is white and ink dark; the night
-theme turns and tints the whole picture. Series differ by shape and line, never by colour alone.
+theme turns and tints the whole picture. Series differ by shape and line, never by color alone.
 """
 
 import math
@@ -31,7 +31,7 @@ _PNG_SCALE = 2.0
 # Checking every part by the schema of Vega-Lite takes longer than drawing. A test checks whole
 # specifications instead.
 _UNCHECKED = debug_mode(False)
-# Told apart by dash and by mark as well, so that nobody needs to see the colours.
+# Told apart by dash and by mark as well, so that nobody needs to see the colors.
 LINES = ("#1c525c", "#a04c1c", "#5a4a8a", "#3d6b2e", "#8a2c4a", "#555f61")
 DASHES = ([1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [12, 3], [4, 6])
 SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
@@ -140,18 +140,18 @@ def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> di
         for row in _rows(one.points)
     ]
     x = _years(sorted({point.year for one in series for point in one.points}))
-    colours = alt.Color(
+    colors = alt.Color(
         "series:N", sort=names, scale=alt.Scale(domain=names, range=LINES[: len(names)]), title=None
     )
     base = alt.Chart(alt.Data(values=rows))
     bars = base.mark_rule(strokeWidth=1.2, opacity=0.6).encode(
-        x=x, y=_shares(site_words, "low"), y2="high:Q", color=colours
+        x=x, y=_shares(site_words, "low"), y2="high:Q", color=colors
     )
     known = base.transform_filter("isValid(datum.value)")
     lines = known.mark_line(strokeWidth=1.8).encode(
         x=x,
         y=_shares(site_words),
-        color=colours,
+        color=colors,
         strokeDash=alt.StrokeDash(
             "series:N",
             sort=names,
@@ -162,7 +162,7 @@ def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> di
     marks = known.mark_point(filled=True, size=52, opacity=1).encode(
         x=x,
         y=_shares(site_words),
-        color=colours,
+        color=colors,
         shape=alt.Shape(
             "series:N",
             sort=names,

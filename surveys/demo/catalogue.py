@@ -1,4 +1,4 @@
-"""The species catalogue of `fixtures/species.json` as rows."""
+"""The species catalog of `fixtures/species.json` as rows."""
 
 import json
 from collections.abc import Iterator
@@ -18,7 +18,7 @@ class Loaded:
 
 @transaction.atomic
 def load_species() -> Loaded:
-    """Add the species and complexes that the catalogue lacks. Rows that are there stay
+    """Add the species and complexes that the catalog lacks. Rows that are there stay
     as they are: somebody may have edited them."""
     rows = list(_rows())
     known = set(

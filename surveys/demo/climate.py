@@ -1,4 +1,4 @@
-"""The weather of every night, drawn once for a programme."""
+"""The weather of every night, drawn once for a program."""
 
 import datetime as dt
 import math

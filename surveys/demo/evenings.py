@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from surveys.demo.climate import NightWeather, is_filled, water_tonight
 from surveys.demo.land import LandRoute, LandStop
 from surveys.demo.nature import REFERENCE_HOURS, call_index, detection
-from surveys.demo.truths import Mishaps, ProgrammeTruth, Truths
+from surveys.demo.truths import Mishaps, ProgramTruth, Truths
 from surveys.protocol.distance import distance_m
 from surveys.protocol.seasons import in_days
 from surveys.protocol.sky import moon_altitude, moon_lit_share, stop_sky
@@ -18,7 +18,7 @@ from surveys.protocol.values import Interruption, Protocol, TemperatureUnit
 
 MINUTE = dt.timedelta(minutes=1)
 _HOUR = dt.timedelta(hours=1)
-_METRES_PER_MINUTE = 650.0
+_METERS_PER_MINUTE = 650.0
 
 _SKIP_REASONS = (
     "No safe place to stand, lorries passing.",
@@ -29,7 +29,7 @@ _SKIP_REASONS = (
 )
 _TURN_BACK_NOTES = (
     "Turned back, thunder to the west.",
-    "Flat tyre after the last stop written here. The rest was not reached.",
+    "Flat tire after the last stop written here. The rest was not reached.",
     "Fog came in, not safe to drive on.",
 )
 _NOTES = (
@@ -51,7 +51,7 @@ _SEEN = (
     ("juvenile", 1, 6),
     ("adult", 1, 4),
 )
-_COLOUR_FORMS = ("", "", "green", "brown", "grey", "dark-striped")
+_COLOR_FORMS = ("", "", "green", "brown", "grey", "dark-striped")
 _SIGHTING_NOTES = ("", "", "On the road, walked across.", "In the shallows by the culvert.")
 
 
@@ -113,33 +113,33 @@ class _Pen:
 
 def spend_evening(
     truths: Truths,
-    programme: ProgrammeTruth,
+    program: ProgramTruth,
     outing: Outing,
     occupied: Mapping[str, frozenset[int]],
     rng: Random,
 ) -> Evening:
     """Survey the route. `occupied` maps species codes to the stops they live at."""
     mishaps = truths.mishaps
-    protocol = programme.protocol_on(outing.night)
+    protocol = program.protocol_on(outing.night)
     pen = _Pen(
-        zone=ZoneInfo(programme.time_zone),
-        unit=programme.temperature_unit,
+        zone=ZoneInfo(program.time_zone),
+        unit=program.temperature_unit,
         by_phone=outing.source == "phone",
     )
-    sunset = stop_sky(outing.route.stops[0].place, outing.night, programme.time_zone).sunset
+    sunset = stop_sky(outing.route.stops[0].place, outing.night, program.time_zone).sunset
     if sunset is None:
         raise ValueError(f"The sun does not set at {outing.route.code} on {outing.night}.")
     clock = _first_arrival(sunset, protocol, outing, rng)
     reached = _stops_reached(outing, rng)
     special = {flag: rng.choice(reached).number for flag in sorted(outing.flags)}
     _head(pen, outing, rng)
-    _weather(pen, "start", outing.weather, _air(programme, outing, sunset, clock))
+    _weather(pen, "start", outing.weather, _air(program, outing, sunset, clock))
     trials: list[Trial] = []
     before: LandStop | None = None
     for stop in reached:
         if before is not None:
-            metres = distance_m(before.place, stop.place)
-            clock += MINUTE * (metres / _METRES_PER_MINUTE + rng.uniform(1.2, 3.5))
+            meters = distance_m(before.place, stop.place)
+            clock += MINUTE * (meters / _METERS_PER_MINUTE + rng.uniform(1.2, 3.5))
             clock = _to_clock(clock, pen)
         before = stop
         at = f"stops.{stop.number}"
@@ -149,17 +149,17 @@ def spend_evening(
             continue
         here = {flag for flag, number in special.items() if number == stop.number}
         started, clock = _listen(pen, at, protocol, clock, here, rng)
-        celsius = _air(programme, outing, sunset, started) + rng.gauss(0, 0.3)
-        _stop_weather(pen, at, stop, programme, outing, celsius, started, here, mishaps, rng)
-        found = _calls(programme, outing, stop, occupied, celsius, sunset, started, rng)
+        celsius = _air(program, outing, sunset, started) + rng.gauss(0, 0.3)
+        _stop_weather(pen, at, stop, program, outing, celsius, started, here, mishaps, rng)
+        found = _calls(program, outing, stop, occupied, celsius, sunset, started, rng)
         for trial in found:
             if trial.index:
                 pen.write(f"{at}.calls.{trial.species}", trial.index)
         trials += found
-        _doubt(pen, at, programme, found, mishaps, rng)
-    _weather(pen, "end", outing.weather, _air(programme, outing, sunset, clock))
+        _doubt(pen, at, program, found, mishaps, rng)
+    _weather(pen, "end", outing.weather, _air(program, outing, sunset, clock))
     if "out_of_season" in outing.flags:
-        _out_of_season(pen, programme, outing, reached, rng)
+        _out_of_season(pen, program, outing, reached, rng)
     if rng.random() < truths.habits.sighting_chance:
         _sighting(pen, outing, trials, rng)
     return Evening(cells=pen.cells, finished_at=clock, trials=tuple(trials))
@@ -216,10 +216,10 @@ def _wait(protocol: Protocol, rng: Random) -> dt.timedelta:
 
 
 def _air(
-    programme: ProgrammeTruth, outing: Outing, sunset: dt.datetime, instant: dt.datetime
+    program: ProgramTruth, outing: Outing, sunset: dt.datetime, instant: dt.datetime
 ) -> float:
     late = (instant - sunset) / _HOUR - REFERENCE_HOURS
-    return outing.weather.evening_c - programme.climate.cooling_c_per_hour * late
+    return outing.weather.evening_c - program.climate.cooling_c_per_hour * late
 
 
 def _head(pen: _Pen, outing: Outing, rng: Random) -> None:
@@ -244,7 +244,7 @@ def _stop_weather(
     pen: _Pen,
     at: str,
     stop: LandStop,
-    programme: ProgrammeTruth,
+    program: ProgramTruth,
     outing: Outing,
     celsius: float,
     started: dt.datetime,
@@ -260,7 +260,7 @@ def _stop_weather(
     noise = rng.choices((0, 1, 2, 3), weights=(0.4, 0.35, 0.18, 0.07))[0]
     pen.write(f"{at}.noise_index", 4 if rng.random() < mishaps.loud_stop else noise)
     pen.write(f"{at}.cars", max(0, round(rng.gauss(noise * 1.5, 1))))
-    water = water_tonight(stop.wetland.hydroperiod, programme.filling, outing.night, weather)
+    water = water_tonight(stop.wetland.hydroperiod, program.filling, outing.night, weather)
     pen.write(f"{at}.water_tonight", "not_seen" if rng.random() < 0.06 else water)
     if weather.sky in (0, 1) and moon_lit_share(started) > 0.3:
         lit = moon_altitude(stop.place, started) > 5
@@ -272,7 +272,7 @@ def _stop_weather(
 
 
 def _calls(
-    programme: ProgrammeTruth,
+    program: ProgramTruth,
     outing: Outing,
     stop: LandStop,
     occupied: Mapping[str, frozenset[int]],
@@ -281,9 +281,9 @@ def _calls(
     started: dt.datetime,
     rng: Random,
 ) -> list[Trial]:
-    filled = is_filled(programme.filling, outing.night, outing.weather)
+    filled = is_filled(program.filling, outing.night, outing.weather)
     found = []
-    for species in programme.species:
+    for species in program.species:
         if stop.number not in occupied[species.code]:
             continue
         chance = 0.0
@@ -302,7 +302,7 @@ def _calls(
 def _doubt(
     pen: _Pen,
     at: str,
-    programme: ProgrammeTruth,
+    program: ProgramTruth,
     found: list[Trial],
     mishaps: Mishaps,
     rng: Random,
@@ -310,7 +310,7 @@ def _doubt(
     """Now and then a species that lives here is heard too faintly to be sure."""
     unheard = [trial.species for trial in found if trial.chance and not trial.index]
     for code in unheard:
-        if rng.random() < mishaps.not_sure * len(programme.species):
+        if rng.random() < mishaps.not_sure * len(program.species):
             pen.write(f"{at}.calls.{code}", "?")
 
 
@@ -326,18 +326,18 @@ def _sighting(pen: _Pen, outing: Outing, trials: list[Trial], rng: Random) -> No
     pen.write("sightings.1.life_stage", stage)
     pen.write("sightings.1.count", rng.randint(least, most))
     if stage == "adult":
-        pen.write("sightings.1.colour_form", rng.choice(_COLOUR_FORMS))
+        pen.write("sightings.1.color_form", rng.choice(_COLOR_FORMS))
     pen.write("sightings.1.note", rng.choice(_SIGHTING_NOTES))
 
 
 def _out_of_season(
     pen: _Pen,
-    programme: ProgrammeTruth,
+    program: ProgramTruth,
     outing: Outing,
     reached: tuple[LandStop, ...],
     rng: Random,
 ) -> None:
-    away = [s.code for s in programme.species if not in_days(outing.night, *s.season)]
+    away = [s.code for s in program.species if not in_days(outing.night, *s.season)]
     listened = [s for s in reached if f"stops.{s.number}.started_at" in pen.cells]
     if away and listened:
         pen.write(f"stops.{rng.choice(listened).number}.calls.{rng.choice(away)}", 1)

@@ -23,7 +23,7 @@ _SEND_BACK_NOTES = (
 SET_ASIDE_NOTES = (
     "Entered twice: the other sheet of this night is the right one.",
     "The observer asked to withdraw it; the recorder of the calls was not trained yet.",
-    "Wrong route: the times belong to the neighbouring one.",
+    "Wrong route: the times belong to the neighboring one.",
 )
 REASONS = {
     "counts": (
@@ -52,14 +52,14 @@ def fates(
     queries: Mapping[VisitKey, int],
     habits: Habits,
     *,
-    favourite: str,
+    favorite: str,
     rng: Random,
 ) -> Mapping[VisitKey, Fate]:
     """The fate of each visit by its key. `visits` come in the order of their nights,
     `queries` says how many queries each has.
 
     Some of the last ones wait in the review queue, those with something to settle first;
-    one of the last of `favourite` was sent back.
+    one of the last of `favorite` was sent back.
     """
     found = {visit.key: _settled_fate(habits, rng) for visit in visits}
     latest = [visit for visit in visits if visit.season == visits[-1].season] if visits else []
@@ -68,9 +68,9 @@ def fates(
         key=lambda visit: (not queries[visit.key], -visit.outing.night.toordinal()),
     )
     for position, visit in enumerate(recent[: min(_WAITING, len(latest) // 2)]):
-        sent_back = position in _SENT_BACK_AMONG_WAITING and visit.observer != favourite
+        sent_back = position in _SENT_BACK_AMONG_WAITING and visit.observer != favorite
         found[visit.key] = Fate.SENT_BACK if sent_back else Fate.WAITING
-    own = [visit for visit in visits if visit.observer == favourite]
+    own = [visit for visit in visits if visit.observer == favorite]
     own = [visit for visit in own if visit.season == own[-1].season]
     if own:
         found[max(own, key=lambda visit: bool(queries[visit.key])).key] = Fate.SENT_BACK

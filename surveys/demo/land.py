@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from random import Random
 
 from surveys.demo.dice import dice
-from surveys.demo.truths import ProgrammePlaces, ProgrammeTruth, RoutePlace, StopNames, WetlandTruth
+from surveys.demo.truths import ProgramPlaces, ProgramTruth, RoutePlace, StopNames, WetlandTruth
 from surveys.protocol.values import Place
 
 STOPS_PER_ROUTE = 10
-_METRES_PER_DEGREE = 111_320
+_METERS_PER_DEGREE = 111_320
 _WANDER_DEGREES = 24.0
 
 
@@ -31,9 +31,9 @@ class LandRoute:
 
 
 def lay_out(
-    truth: ProgrammeTruth, places: ProgrammePlaces, names: StopNames, *, seed: int, routes: int
+    truth: ProgramTruth, places: ProgramPlaces, names: StopNames, *, seed: int, routes: int
 ) -> tuple[LandRoute, ...]:
-    """The first `routes` routes of the programme, the same for a seed."""
+    """The first `routes` routes of the program, the same for a seed."""
     return tuple(
         _route(truth, places, route, names, dice(seed, "land", truth.slug, route.code))
         for route in places.routes[:routes]
@@ -41,8 +41,8 @@ def lay_out(
 
 
 def _route(
-    truth: ProgrammeTruth,
-    places: ProgrammePlaces,
+    truth: ProgramTruth,
+    places: ProgramPlaces,
     route: RoutePlace,
     names: StopNames,
     rng: Random,
@@ -78,7 +78,7 @@ def _second_word(names: StopNames, habitat: str, rng: Random) -> str:
     return rng.choice(by_habitat.get(habitat, by_habitat["other"]))
 
 
-def _step(latitude: float, longitude: float, heading: float, metres: float) -> tuple[float, float]:
-    north = metres * math.cos(math.radians(heading)) / _METRES_PER_DEGREE
-    east = metres * math.sin(math.radians(heading)) / _METRES_PER_DEGREE
+def _step(latitude: float, longitude: float, heading: float, meters: float) -> tuple[float, float]:
+    north = meters * math.cos(math.radians(heading)) / _METERS_PER_DEGREE
+    east = meters * math.sin(math.radians(heading)) / _METERS_PER_DEGREE
     return latitude + north, longitude + east / math.cos(math.radians(latitude))

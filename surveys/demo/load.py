@@ -1,4 +1,4 @@
-"""Loading the demo programmes: all of it, or nothing when it is there already."""
+"""Loading the demo programs: all of it, or nothing when it is there already."""
 
 import datetime as dt
 from collections.abc import Callable
@@ -10,22 +10,22 @@ from django.db import transaction
 from django.utils import timezone
 
 from accounts.models import Invitation, Membership, Role, hash_token, new_token
-from surveys.demo.catalogue import load_species
+from surveys.demo.catalog import load_species
 from surveys.demo.dice import dice
-from surveys.demo.removal import remove_programme
+from surveys.demo.removal import remove_program
 from surveys.demo.setting import Setting, write_setting
 from surveys.demo.story import Scale, tell
 from surveys.demo.truths import People, read_people, read_places, read_truths
 from surveys.demo.visits import visit_rows
 from surveys.demo.vouchers import choose_taped, send_recordings
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.visits.aftermath import refit_trends
 
 INVITATION_DAYS = 14
 
 
 @dataclass(frozen=True, kw_only=True)
-class LoadedProgramme:
+class LoadedProgram:
     slug: str
     name: str
     visits: int
@@ -36,10 +36,10 @@ class LoadedProgramme:
 
 def load_demo(
     scale: Scale, *, fresh: bool = False, say: Callable[[str], None] = lambda _: None
-) -> tuple[LoadedProgramme, ...]:
-    """Load both programmes in one transaction.
+) -> tuple[LoadedProgram, ...]:
+    """Load both programs in one transaction.
 
-    A programme that is there already stays untouched, unless `fresh` asks for it to be
+    A program that is there already stays untouched, unless `fresh` asks for it to be
     replaced. Triggers do not fire: the demo has no history before it is loaded. Its fits are
     left to the worker.
     """
@@ -47,15 +47,15 @@ def load_demo(
     loaded = []
     with transaction.atomic():
         load_species()
-        for truth in truths.programmes:
-            existing = Programme.objects.filter(slug=truth.slug).first()
+        for truth in truths.programs:
+            existing = Program.objects.filter(slug=truth.slug).first()
             if existing and not fresh:
                 loaded.append(_as_it_is(existing))
                 continue
             with pgtrigger.ignore():
                 if existing:
                     say(f"Removing {truth.name} …")
-                    remove_programme(existing)
+                    remove_program(existing)
                 say(f"Making {truth.name} …")
                 story = tell(truths, places, people, truth, scale)
                 setting = write_setting(story, people, scale.seed)
@@ -64,7 +64,7 @@ def load_demo(
                     story,
                     setting,
                     truths.habits,
-                    favourite=people.sign_ins.observer,
+                    favorite=people.sign_ins.observer,
                     coordinators=_coordinators(setting),
                     now=_noon(scale.until, truth.time_zone),
                     rng=dice(scale.seed, "reviews", truth.slug),
@@ -72,11 +72,11 @@ def load_demo(
                 taped = choose_taped(rows)
                 rows.write()
                 send_recordings(
-                    taped, setting.programme, dice(scale.seed, "recordings", truth.slug)
+                    taped, setting.program, dice(scale.seed, "recordings", truth.slug)
                 )
-            refit_trends(setting.programme.pk, after_s=0)
+            refit_trends(setting.program.pk, after_s=0)
             loaded.append(
-                LoadedProgramme(
+                LoadedProgram(
                     slug=truth.slug,
                     name=truth.name,
                     visits=len(rows.visits),
@@ -87,9 +87,9 @@ def load_demo(
     return tuple(loaded)
 
 
-def _as_it_is(programme: Programme) -> LoadedProgramme:
-    return LoadedProgramme(
-        slug=programme.slug, name=programme.name, visits=0, periods=0, calls=0, was_there=True
+def _as_it_is(program: Program) -> LoadedProgram:
+    return LoadedProgram(
+        slug=program.slug, name=program.name, visits=0, periods=0, calls=0, was_there=True
     )
 
 
@@ -99,7 +99,7 @@ def _noon(until: dt.date, time_zone: str) -> dt.datetime:
 
 def _coordinators(setting: Setting) -> tuple:
     members = Membership.objects.filter(
-        programme=setting.programme, role=Role.COORDINATOR
+        program=setting.program, role=Role.COORDINATOR
     ).order_by("person__email")
     return tuple(setting.people[member.person.email] for member in members.select_related("person"))
 
@@ -110,7 +110,7 @@ def _invite(setting: Setting, people: People, slug: str) -> None:
     coordinator = _coordinators(setting)[0]
     Invitation.objects.bulk_create(
         Invitation(
-            programme=setting.programme,
+            program=setting.program,
             email=invitee.email,
             name=invitee.name,
             role=invitee.role,

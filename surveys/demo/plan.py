@@ -1,4 +1,4 @@
-"""Who surveys which route on which night: the seasons of a programme, outing by outing."""
+"""Who surveys which route on which night: the seasons of a program, outing by outing."""
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
@@ -11,12 +11,12 @@ from surveys.demo.dice import dice
 from surveys.demo.evenings import Evening, Outing, spend_evening
 from surveys.demo.land import LandRoute
 from surveys.demo.nature import occupied_stops
-from surveys.demo.truths import ObserverTruth, ProgrammeTruth, Truths
+from surveys.demo.truths import ObserverTruth, ProgramTruth, Truths
 from surveys.protocol.seasons import window_dates, window_of
 from surveys.protocol.values import Protocol, SeasonWindow
 from surveys.protocol.weather import to_celsius
 
-_HELPERS = ("", "", "Winifred Oakapple", "Ambrose Pell", "a neighbour")
+_HELPERS = ("", "", "Winifred Oakapple", "Ambrose Pell", "a neighbor")
 _WHOLE_VISIT = (
     "turned_back",
     "early_start",
@@ -26,7 +26,7 @@ _WHOLE_VISIT = (
     "out_of_season",
 )
 _NIGHT_CHOSEN = ("cold_night", "windy_night", "wet_night", "outside_window")
-FAVOURITES_ROUTES = 3
+FAVORITES_ROUTES = 3
 _TRIES = 14
 _MARGIN_C = 2.6
 _TOO_COLD_TO_CALL_C = 3.0
@@ -52,13 +52,13 @@ def roster(
     routes: tuple[LandRoute, ...],
     seasons: tuple[Season, ...],
     *,
-    favourite: str,
+    favorite: str,
     rng: Random,
 ) -> Mapping[tuple[str, int], str]:
     """E-mail of the observer of each (route code, season year).
 
     A route keeps its observer as long as they take part; the rest is shared out
-    evenly. `favourite` gets the first routes whenever they take part.
+    evenly. `favorite` gets the first routes whenever they take part.
     """
     found: dict[tuple[str, int], str] = {}
     keepers: dict[str, str] = {}
@@ -67,10 +67,10 @@ def roster(
         load = dict.fromkeys(active, 0)
         for position, route in enumerate(routes):
             keeper = keepers.get(route.code)
-            if position < FAVOURITES_ROUTES and favourite in load:
-                keeper = favourite
-            elif keeper not in load or keeper == favourite:
-                others = [address for address in active if address != favourite] or active
+            if position < FAVORITES_ROUTES and favorite in load:
+                keeper = favorite
+            elif keeper not in load or keeper == favorite:
+                others = [address for address in active if address != favorite] or active
                 rng.shuffle(others)
                 keeper = min(others, key=load.__getitem__)
             keepers[route.code] = keeper
@@ -81,31 +81,31 @@ def roster(
 
 def survey(
     truths: Truths,
-    programme: ProgrammeTruth,
+    program: ProgramTruth,
     routes: tuple[LandRoute, ...],
     seasons: tuple[Season, ...],
     weather: Mapping[dt.date, NightWeather],
     observers: Mapping[tuple[str, int], str],
     *,
-    favourite: str,
+    favorite: str,
     until: dt.date,
     seed: int,
 ) -> Iterator[PlannedVisit]:
-    """Every visit of the programme before the night of `until`. In the latest season more
-    goes wrong than before, and always something on the visits of `favourite`."""
+    """Every visit of the program before the night of `until`. In the latest season more
+    goes wrong than before, and always something on the visits of `favorite`."""
     numbers = tuple(season.number for season in seasons)
     occupied = {
         species.code: occupied_stops(
-            truths, species, routes, season_numbers=numbers, seed=f"{seed}/{programme.slug}"
+            truths, species, routes, season_numbers=numbers, seed=f"{seed}/{program.slug}"
         )
-        for species in programme.species
+        for species in program.species
     }
     out: set[tuple[str, dt.date]] = set()
     for season in seasons:
         for route in routes:
             if season.number < route.since_season:
                 continue
-            rng = dice(seed, "visits", programme.slug, route.code, season.year)
+            rng = dice(seed, "visits", program.slug, route.code, season.year)
             observer = observers[route.code, season.year]
             here = {
                 code: frozenset(
@@ -116,12 +116,12 @@ def survey(
             busy = {night for who, night in out if who == observer}
             latest = season == seasons[-1]
             haste = truths.mishaps.latest_season_factor if latest else 1.0
-            always = {"short_listening"} if latest and observer == favourite else set()
+            always = {"short_listening"} if latest and observer == favorite else set()
             for outing in _outings(
-                truths, programme, route, season, weather, busy, until, haste, always, rng
+                truths, program, route, season, weather, busy, until, haste, always, rng
             ):
                 out.add((observer, outing.night))
-                evening = spend_evening(truths, programme, outing, here, rng)
+                evening = spend_evening(truths, program, outing, here, rng)
                 yield PlannedVisit(
                     route=route.code,
                     observer=observer,
@@ -133,7 +133,7 @@ def survey(
 
 def _outings(
     truths: Truths,
-    programme: ProgrammeTruth,
+    program: ProgramTruth,
     route: LandRoute,
     season: Season,
     weather: Mapping[dt.date, NightWeather],
@@ -147,14 +147,14 @@ def _outings(
     if rng.random() < mishaps.season_missed and season.number < truths.seasons:
         return
     last: dt.date | None = None
-    for index in range(len(programme.versions[0].protocol.windows)):
+    for index in range(len(program.versions[0].protocol.windows)):
         missed = rng.random() < mishaps.window_missed
         flags = always | {
             flag
             for flag in (*_WHOLE_VISIT, *_NIGHT_CHOSEN)
             if rng.random() < haste * getattr(mishaps, flag)
         }
-        protocol = programme.protocol_on(dt.date(season.year, 6, 1))
+        protocol = program.protocol_on(dt.date(season.year, 6, 1))
         night = _night(protocol, index, season, weather, flags, busy, last, until, rng)
         if missed or night is None:
             continue

@@ -1,4 +1,4 @@
-"""Taking a demo programme out again, frozen rows included."""
+"""Taking a demo program out again, frozen rows included."""
 
 from django.db import connection
 from django.db.models import Model, QuerySet
@@ -14,7 +14,7 @@ from surveys.models import (
     ListeningPeriod,
     Photo,
     PowerStudy,
-    Programme,
+    Program,
     Protocol,
     ProtocolVersion,
     Publication,
@@ -37,22 +37,22 @@ from surveys.models import (
 from surveys.visits.recordings import forget_recordings
 
 
-def remove_programme(programme: Programme) -> None:
-    """Delete every row of the programme, leaves first. People and species stay.
+def remove_program(program: Program) -> None:
+    """Delete every row of the program, leaves first. People and species stay.
 
     To be called with triggers ignored: publications and used protocols are frozen.
     """
     with connection.cursor() as cursor:
         # Without a word on how many rows there are now, deleting calls can take for ever.
         cursor.execute("ANALYZE surveys_visit, surveys_listeningperiod, surveys_callindex")
-    visits = Visit.objects.filter(route__programme=programme)
+    visits = Visit.objects.filter(route__program=program)
     forget_recordings(Recording.objects.filter(visit__in=visits))
     leaves_first: tuple[QuerySet[Model], ...] = (
-        PublishingRun.objects.filter(programme=programme),
-        PublicationPiece.objects.filter(file__publication__programme=programme),
-        PublicationFile.objects.filter(publication__programme=programme),
-        Publication.objects.filter(programme=programme),
-        ExactDownload.objects.filter(programme=programme),
+        PublishingRun.objects.filter(program=program),
+        PublicationPiece.objects.filter(file__publication__program=program),
+        PublicationFile.objects.filter(publication__program=program),
+        Publication.objects.filter(program=program),
+        ExactDownload.objects.filter(program=program),
         RecordingPiece.objects.filter(recording__visit__in=visits),
         Recording.objects.filter(visit__in=visits),
         StoredFinding.objects.filter(visit__in=visits),
@@ -63,22 +63,22 @@ def remove_programme(programme: Programme) -> None:
         CallIndex.objects.filter(period__visit__in=visits),
         ListeningPeriod.objects.filter(visit__in=visits),
         visits,
-        Assignment.objects.filter(route__programme=programme),
-        Stop.objects.filter(route__programme=programme),
-        Route.objects.filter(programme=programme),
-        SeasonWindow.objects.filter(version__protocol__programme=programme),
-        ProtocolVersion.objects.filter(protocol__programme=programme),
-        Protocol.objects.filter(programme=programme),
-        ChecklistEntry.objects.filter(programme=programme),
-        ImportRun.objects.filter(upload__programme=programme),
-        SpreadsheetImport.objects.filter(programme=programme),
-        PowerStudy.objects.filter(programme=programme),
-        SpeciesFit.objects.filter(programme=programme),
-        FittingRun.objects.filter(programme=programme),
-        Invitation.objects.filter(programme=programme),
-        AccessToken.objects.filter(membership__programme=programme),
-        Membership.objects.filter(programme=programme),
-        Programme.objects.filter(pk=programme.pk),
+        Assignment.objects.filter(route__program=program),
+        Stop.objects.filter(route__program=program),
+        Route.objects.filter(program=program),
+        SeasonWindow.objects.filter(version__protocol__program=program),
+        ProtocolVersion.objects.filter(protocol__program=program),
+        Protocol.objects.filter(program=program),
+        ChecklistEntry.objects.filter(program=program),
+        ImportRun.objects.filter(upload__program=program),
+        SpreadsheetImport.objects.filter(program=program),
+        PowerStudy.objects.filter(program=program),
+        SpeciesFit.objects.filter(program=program),
+        FittingRun.objects.filter(program=program),
+        Invitation.objects.filter(program=program),
+        AccessToken.objects.filter(membership__program=program),
+        Membership.objects.filter(program=program),
+        Program.objects.filter(pk=program.pk),
     )
     for rows in leaves_first:
         rows._raw_delete(rows.db)

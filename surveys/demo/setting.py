@@ -1,4 +1,4 @@
-"""The rows of a demo programme before its first visit: protocol, routes, people."""
+"""The rows of a demo program before its first visit: protocol, routes, people."""
 
 import datetime as dt
 from collections.abc import Mapping
@@ -13,11 +13,11 @@ from surveys.demo.calendar import Season, first_night
 from surveys.demo.dice import dice
 from surveys.demo.land import LandRoute, LandStop
 from surveys.demo.story import Story
-from surveys.demo.truths import People, ProgrammeTruth
+from surveys.demo.truths import People, ProgramTruth
 from surveys.models import (
     Assignment,
     ChecklistEntry,
-    Programme,
+    Program,
     Protocol,
     ProtocolVersion,
     Route,
@@ -25,14 +25,14 @@ from surveys.models import (
     Species,
     Stop,
 )
-from surveys.programmes.versions import window_rows, write_limits
+from surveys.programs.versions import window_rows, write_limits
 
 
 @dataclass(frozen=True, kw_only=True)
 class Setting:
     """The rows that visits hang on, by their natural keys."""
 
-    programme: Programme
+    program: Program
     versions: tuple[ProtocolVersion, ...]
     routes: Mapping[str, Route]
     people: Mapping[str, Person]
@@ -43,7 +43,7 @@ class Setting:
 
 def write_setting(story: Story, people: People, seed: int) -> Setting:
     truth = story.truth
-    programme = Programme.objects.create(
+    program = Program.objects.create(
         name=truth.name,
         slug=truth.slug,
         region=truth.region,
@@ -53,16 +53,16 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
         contact_email=people.sign_ins.coordinator,
         local_rules=truth.local_rules,
     )
-    protocol = Protocol.objects.create(programme=programme, name=truth.versions[0].protocol.name)
+    protocol = Protocol.objects.create(program=program, name=truth.versions[0].protocol.name)
     versions = _write_versions(protocol, truth)
-    _write_checklist(programme, truth)
-    routes = _write_routes(programme, protocol, story, dice(seed, "rows", truth.slug))
-    members = _write_people(programme, story, people)
+    _write_checklist(program, truth)
+    routes = _write_routes(program, protocol, story, dice(seed, "rows", truth.slug))
+    members = _write_people(program, story, people)
     _write_assignments(story, routes, members)
-    return Setting(programme=programme, versions=versions, routes=routes, people=members)
+    return Setting(program=program, versions=versions, routes=routes, people=members)
 
 
-def _write_versions(protocol: Protocol, truth: ProgrammeTruth) -> tuple[ProtocolVersion, ...]:
+def _write_versions(protocol: Protocol, truth: ProgramTruth) -> tuple[ProtocolVersion, ...]:
     versions = []
     for entry in truth.versions:
         version = ProtocolVersion(
@@ -78,11 +78,11 @@ def _write_versions(protocol: Protocol, truth: ProgrammeTruth) -> tuple[Protocol
     return tuple(versions)
 
 
-def _write_checklist(programme: Programme, truth: ProgrammeTruth) -> None:
+def _write_checklist(program: Program, truth: ProgramTruth) -> None:
     species = Species.objects.in_bulk([entry.code for entry in truth.species], field_name="code")
     ChecklistEntry.objects.bulk_create(
         ChecklistEntry(
-            programme=programme,
+            program=program,
             species=species[entry.code],
             order=order,
             calls_from_month=entry.season[0].month,
@@ -96,7 +96,7 @@ def _write_checklist(programme: Programme, truth: ProgrammeTruth) -> None:
 
 
 def _write_routes(
-    programme: Programme, protocol: Protocol, story: Story, rng: Random
+    program: Program, protocol: Protocol, story: Story, rng: Random
 ) -> Mapping[str, Route]:
     begun = {
         route.code: _opened(story.truth, story.seasons, route.since_season)
@@ -104,7 +104,7 @@ def _write_routes(
     }
     rows = Route.objects.bulk_create(
         Route(
-            programme=programme,
+            program=program,
             protocol=protocol,
             code=route.code,
             name=route.name,
@@ -124,7 +124,7 @@ def _write_routes(
     return routes
 
 
-def _opened(truth: ProgrammeTruth, seasons: tuple[Season, ...], since: int) -> dt.date:
+def _opened(truth: ProgramTruth, seasons: tuple[Season, ...], since: int) -> dt.date:
     """The first night on which a route can be surveyed."""
     first = next((season for season in seasons if season.number >= since), seasons[0])
     return first_night(truth.versions[0].protocol, first)
@@ -137,7 +137,7 @@ def _line(route: LandRoute) -> LineString:
 
 
 def _stop_row(route: Route, stop: LandStop, opened: dt.date, rng: Random) -> Stop:
-    burnt = stop.wetland.habitat == "grassy" and rng.random() < 0.6
+    burned = stop.wetland.habitat == "grassy" and rng.random() < 0.6
     return Stop(
         route=route,
         number=stop.number,
@@ -147,18 +147,18 @@ def _stop_row(route: Route, stop: LandStop, opened: dt.date, rng: Random) -> Sto
         habitat=stop.wetland.habitat,
         hydroperiod=stop.wetland.hydroperiod,
         fish=stop.wetland.fish,
-        last_burn=opened - dt.timedelta(days=rng.randint(30, 900)) if burnt else None,
+        last_burn=opened - dt.timedelta(days=rng.randint(30, 900)) if burned else None,
     )
 
 
-def _write_people(programme: Programme, story: Story, people: People) -> Mapping[str, Person]:
-    """People are shared by the programmes; a membership belongs to one."""
+def _write_people(program: Program, story: Story, people: People) -> Mapping[str, Person]:
+    """People are shared by the programs; a membership belongs to one."""
     slug = story.truth.slug
     last = max(season.number for season in story.seasons)
     observers = people.observers_of(slug)
     wanted = [(p.address, p.name, Role.OBSERVER, p.takes_part(last)) for p in observers]
     for role, group in ((Role.COORDINATOR, people.coordinators), (Role.PARTNER, people.partners)):
-        wanted += [(p.email, p.name, role, True) for p in group if slug in p.programmes]
+        wanted += [(p.email, p.name, role, True) for p in group if slug in p.programs]
     password = make_password(people.password)
     known = Person.objects.in_bulk([email for email, *_ in wanted], field_name="email")
     fresh = [
@@ -168,7 +168,7 @@ def _write_people(programme: Programme, story: Story, people: People) -> Mapping
     ]
     known |= {person.email: person for person in Person.objects.bulk_create(fresh)}
     Membership.objects.bulk_create(
-        Membership(programme=programme, person=known[email], role=role, active=active)
+        Membership(program=program, person=known[email], role=role, active=active)
         for email, _, role, active in wanted
     )
     return known

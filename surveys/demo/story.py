@@ -1,4 +1,4 @@
-"""The whole demo of one programme as plain values, before any row is written."""
+"""The whole demo of one program as plain values, before any row is written."""
 
 import datetime as dt
 from collections.abc import Mapping
@@ -11,7 +11,7 @@ from surveys.demo.evenings import Outing, spend_evening
 from surveys.demo.land import LandRoute, lay_out
 from surveys.demo.nature import occupied_stops
 from surveys.demo.plan import PlannedVisit, roster, survey
-from surveys.demo.truths import People, Places, ProgrammeTruth, Truths
+from surveys.demo.truths import People, Places, ProgramTruth, Truths
 
 STOPS_TYPED = 4
 STILL_TO_DO_FOR = dt.timedelta(days=31)
@@ -19,7 +19,7 @@ STILL_TO_DO_FOR = dt.timedelta(days=31)
 
 @dataclass(frozen=True, kw_only=True)
 class Scale:
-    """How much of the demo is made. `routes` counts for each programme."""
+    """How much of the demo is made. `routes` counts for each program."""
 
     until: dt.date
     seed: int = 1
@@ -29,7 +29,7 @@ class Scale:
 
 @dataclass(frozen=True, kw_only=True)
 class Story:
-    truth: ProgrammeTruth
+    truth: ProgramTruth
     routes: tuple[LandRoute, ...]
     seasons: tuple[Season, ...]
     roster: dict[tuple[str, int], str]
@@ -38,62 +38,62 @@ class Story:
 
 
 def tell(
-    truths: Truths, places: Places, people: People, programme: ProgrammeTruth, scale: Scale
+    truths: Truths, places: Places, people: People, program: ProgramTruth, scale: Scale
 ) -> Story:
     """Visits come in the order of their nights. The same for the same scale."""
     seasons = seasons_until(
-        programme.versions[0].protocol, scale.until, stated=truths.seasons, years=scale.years
+        program.versions[0].protocol, scale.until, stated=truths.seasons, years=scale.years
     )
     routes = lay_out(
-        programme,
-        places.of(programme.slug),
+        program,
+        places.of(program.slug),
         places.stop_names,
         seed=scale.seed,
         routes=scale.routes,
     )
     weather = nights(
-        programme.climate,
-        programme.filling,
-        first_night(programme.versions[0].protocol, seasons[0]),
+        program.climate,
+        program.filling,
+        first_night(program.versions[0].protocol, seasons[0]),
         scale.until,
-        dice(scale.seed, "weather", programme.slug),
+        dice(scale.seed, "weather", program.slug),
     )
     observers = dict(
         roster(
-            people.observers_of(programme.slug),
+            people.observers_of(program.slug),
             routes,
             seasons,
-            favourite=people.sign_ins.observer,
-            rng=dice(scale.seed, "roster", programme.slug),
+            favorite=people.sign_ins.observer,
+            rng=dice(scale.seed, "roster", program.slug),
         )
     )
     visits = survey(
         truths,
-        programme,
+        program,
         routes,
         seasons,
         weather,
         observers,
-        favourite=people.sign_ins.observer,
+        favorite=people.sign_ins.observer,
         until=scale.until,
         seed=scale.seed,
     )
     in_order = tuple(sorted(visits, key=lambda visit: (visit.outing.night, visit.route)))
-    favourite = people.sign_ins.observer
-    last = next((visit.route for visit in reversed(in_order) if visit.observer == favourite), "")
-    own = [r for r in routes if observers.get((r.code, seasons[-1].year)) == favourite]
+    favorite = people.sign_ins.observer
+    last = next((visit.route for visit in reversed(in_order) if visit.observer == favorite), "")
+    own = [r for r in routes if observers.get((r.code, seasons[-1].year)) == favorite]
     # The route surveyed last comes last: its visit stays. The others are still to be done
     # in the window that is open, one of them with a sheet begun.
     own.sort(key=lambda route: route.code == last)
     to_do = {route.code for route in own[:-1] or own}
     begun = scale.until - STILL_TO_DO_FOR
     return Story(
-        truth=programme,
+        truth=program,
         routes=routes,
         seasons=seasons,
         roster=observers,
         visits=tuple(v for v in in_order if v.route not in to_do or v.outing.night < begun),
-        draft=_draft(truths, programme, own[0], seasons[-1], weather, people, scale)
+        draft=_draft(truths, program, own[0], seasons[-1], weather, people, scale)
         if own
         else None,
     )
@@ -101,7 +101,7 @@ def tell(
 
 def _draft(
     truths: Truths,
-    programme: ProgrammeTruth,
+    program: ProgramTruth,
     route: LandRoute,
     season: Season,
     weather: Mapping[dt.date, NightWeather],
@@ -126,13 +126,13 @@ def _draft(
                 species,
                 (route,),
                 season_numbers=(season.number,),
-                seed=f"{scale.seed}/{programme.slug}",
+                seed=f"{scale.seed}/{program.slug}",
             )
         )
-        for species in programme.species
+        for species in program.species
     }
-    rng = dice(scale.seed, "draft", programme.slug)
-    evening = spend_evening(truths, programme, outing, occupied, rng)
+    rng = dice(scale.seed, "draft", program.slug)
+    evening = spend_evening(truths, program, outing, occupied, rng)
     cells = {at: text for at, text in evening.cells.items() if _typed_so_far(at)}
     return PlannedVisit(
         route=route.code,

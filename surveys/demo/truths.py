@@ -1,4 +1,4 @@
-"""What the demo programmes are made from: stated truths, places and people.
+"""What the demo programs are made from: stated truths, places and people.
 
 The files lie in `fixtures/demo_*.json`; everything in them is invented.
 """
@@ -80,7 +80,7 @@ class SpeciesTruth:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ProgrammeTruth:
+class ProgramTruth:
     slug: str
     name: str
     region: str
@@ -139,7 +139,7 @@ class Truths:
 
     about: str
     seasons: int
-    programmes: tuple[ProgrammeTruth, ...]
+    programs: tuple[ProgramTruth, ...]
     persistence: float
     mishaps: Mishaps
     habits: Habits
@@ -156,7 +156,7 @@ class RoutePlace:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ProgrammePlaces:
+class ProgramPlaces:
     slug: str
     spacing_m: tuple[float, float]
     routes: tuple[RoutePlace, ...]
@@ -178,19 +178,19 @@ class StopNames:
 class Places:
     about: str
     stop_names: StopNames
-    programmes: tuple[ProgrammePlaces, ...]
+    programs: tuple[ProgramPlaces, ...]
 
-    def of(self, slug: str) -> ProgrammePlaces:
-        return next(places for places in self.programmes if places.slug == slug)
+    def of(self, slug: str) -> ProgramPlaces:
+        return next(places for places in self.programs if places.slug == slug)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Someone:
-    """A coordinator or partner, and the programmes they belong to."""
+    """A coordinator or partner, and the programs they belong to."""
 
     name: str
     email: str
-    programmes: tuple[str, ...]
+    programs: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -27,7 +27,7 @@ from surveys.models import (
 from surveys.protocol.seasons import season_year, window_of
 from surveys.protocol.values import PeriodStatus, Severity
 from surveys.visits.bulk import FreshRows, Shelf, shelf_of
-from surveys.visits.judging import Judgement, judge_cells
+from surveys.visits.judging import Judgment, judge_cells
 from surveys.visits.loading import Background
 
 _HOUR = dt.timedelta(hours=1)
@@ -47,7 +47,7 @@ class ImpossibleVisitError(Exception):
 
 @dataclass(frozen=True, kw_only=True)
 class _Desk:
-    """What making the rows of one programme needs at hand."""
+    """What making the rows of one program needs at hand."""
 
     setting: Setting
     shelf: Shelf
@@ -63,7 +63,7 @@ def visit_rows(
     setting: Setting,
     habits: Habits,
     *,
-    favourite: str,
+    favorite: str,
     coordinators: tuple[Person, ...],
     now: dt.datetime,
     rng: Random,
@@ -74,7 +74,7 @@ def visit_rows(
     """
     desk = _Desk(
         setting=setting,
-        shelf=shelf_of(setting.programme),
+        shelf=shelf_of(setting.program),
         habits=habits,
         coordinators=coordinators,
         now=now,
@@ -89,10 +89,10 @@ def visit_rows(
         for planned in story.visits
     }
     queries = {
-        key: sum(finding.severity is Severity.QUERY for finding in judgement.findings)
-        for key, judgement in judged.items()
+        key: sum(finding.severity is Severity.QUERY for finding in judgment.findings)
+        for key, judgment in judged.items()
     }
-    outcome = fates(story.visits, queries, habits, favourite=favourite, rng=rng)
+    outcome = fates(story.visits, queries, habits, favorite=favorite, rng=rng)
     for planned in story.visits:
         _add_submitted(desk, planned, judged[planned.key], outcome[planned.key])
     if story.draft is not None:
@@ -107,9 +107,9 @@ def _ground(desk: _Desk, planned: PlannedVisit) -> Background:
     return ground
 
 
-def _judge(desk: _Desk, planned: PlannedVisit, nights: list[dt.date]) -> Judgement:
+def _judge(desk: _Desk, planned: PlannedVisit, nights: list[dt.date]) -> Judgment:
     night = planned.outing.night
-    judgement = judge_cells(
+    judgment = judge_cells(
         planned.evening.cells,
         night=night,
         ground=_ground(desk, planned),
@@ -122,20 +122,20 @@ def _judge(desk: _Desk, planned: PlannedVisit, nights: list[dt.date]) -> Judgeme
             companions=(other for other in nights if other != night),
         ),
     )
-    if judgement.refusals:
-        first = judgement.refusals[0]
+    if judgment.refusals:
+        first = judgment.refusals[0]
         raise ImpossibleVisitError(f"{planned.route}, {night}: {first.message}")
-    return judgement
+    return judgment
 
 
-def _add_submitted(desk: _Desk, planned: PlannedVisit, judgement: Judgement, fate: Fate) -> None:
-    visit = _visit_row(desk, planned, judgement.background)
+def _add_submitted(desk: _Desk, planned: PlannedVisit, judgment: Judgment, fate: Fate) -> None:
+    visit = _visit_row(desk, planned, judgment.background)
     visit.state = _STATES[fate]
     rows = desk.rows
     first_finding, first_period, first_call = len(rows.findings), len(rows.periods), len(rows.calls)
-    stops = judgement.background.stops
-    keys = {stops[period.stop].pk: _uuid(desk) for period in judgement.reading.visit.periods}
-    rows.add(visit, judgement, keys=keys)
+    stops = judgment.background.stops
+    keys = {stops[period.stop].pk: _uuid(desk) for period in judgment.reading.visit.periods}
+    rows.add(visit, judgment, keys=keys)
     stored = rows.findings[first_finding:]
     _add_review(desk, visit, planned, fate, stored)
     if visit.counts_in_trends:

@@ -14,7 +14,7 @@ from random import Random
 
 from accounts.models import Membership
 from surveys.demo.sounds import SECONDS, chorus
-from surveys.models import CallIndex, Programme, RecordingKind, Source, Visit, VisitState
+from surveys.models import CallIndex, Program, RecordingKind, Source, Visit, VisitState
 from surveys.visits.bulk import FreshRows
 from surveys.visits.recordings import Announced, add_piece, begin_recording, put_together
 
@@ -57,9 +57,9 @@ def choose_taped(rows: FreshRows) -> tuple[Taped, ...]:
     return tuple(taped)
 
 
-def send_recordings(taped: Iterable[Taped], programme: Programme, rng: Random) -> int:
+def send_recordings(taped: Iterable[Taped], program: Program, rng: Random) -> int:
     """Begin, send and join every recording in its observer's name; how many there were."""
-    members = {m.person_id: m for m in Membership.objects.filter(programme=programme)}
+    members = {m.person_id: m for m in Membership.objects.filter(program=program)}
     sent = 0
     for one in taped:
         member = members[one.visit.observer_id]

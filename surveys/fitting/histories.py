@@ -1,6 +1,6 @@
-"""From a programme's rows to the arrays that the estimators take.
+"""From a program's rows to the arrays that the estimators take.
 
-Four queries load a whole programme, whatever the number of species.
+Four queries load a whole program, whatever the number of species.
 """
 
 import datetime as dt
@@ -8,13 +8,13 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from surveys.models import Programme, Stop
+from surveys.models import Program, Stop
 from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import Place
 from surveys.seasons.query import fetch
 from surveys.trends.arrays import FloatArray
 from surveys.trends.histories import PeriodColumns
-from surveys.trends.periods import WATER, Heard, Listed, ProgrammePeriods
+from surveys.trends.periods import WATER, Heard, Listed, ProgramPeriods
 
 # A visit is numbered within its route and season year; two visits of one night stay apart.
 # Temperature and wind fall back on the sheet's head where a stop has none of its own.
@@ -35,7 +35,7 @@ FROM surveys_route r
 JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
 JOIN surveys_protocolversion w ON w.id = v.protocol_version_id
 JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
-WHERE r.programme_id = %(programme)s
+WHERE r.program_id = %(program)s
 ORDER BY v.night, v.id, p.stop_id
 """
 
@@ -45,17 +45,17 @@ FROM surveys_route r
 JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
 JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
 JOIN surveys_callindex c ON c.period_id = p.id
-WHERE r.programme_id = %(programme)s
+WHERE r.program_id = %(program)s
 ORDER BY c.species_id
 """
 
 
-def load_periods(programme: Programme) -> ProgrammePeriods:
-    """Everything the fits of a programme need, in four queries."""
-    rows = fetch(PERIODS, {"programme": programme.pk})
-    calls = fetch(CALLS, {"programme": programme.pk})
+def load_periods(program: Program) -> ProgramPeriods:
+    """Everything the fits of a program need, in four queries."""
+    rows = fetch(PERIODS, {"program": program.pk})
+    calls = fetch(CALLS, {"program": program.pk})
     stops = list(
-        Stop.objects.filter(route__programme=programme).values_list(
+        Stop.objects.filter(route__program=program).values_list(
             "pk", "place", "habitat", "hydroperiod", "fish"
         )
     )
@@ -77,16 +77,16 @@ def load_periods(programme: Programme) -> ProgrammePeriods:
             "rain": _floats(row.rain for row in rows),
             "water": _floats(WATER.get(row.water) for row in rows),
             "minutes after sunset": _minutes_after_sunset(
-                rows, {pk: place for pk, place, *_ in stops}, programme.time_zone
+                rows, {pk: place for pk, place, *_ in stops}, program.time_zone
             ),
         },
     )
-    return ProgrammePeriods(
+    return ProgramPeriods(
         columns=columns,
         day=np.array([row.day for row in rows], dtype=np.int64),
         region=np.array([row.region for row in rows], dtype=np.str_),
         heard=_heard(calls, at),
-        listed=_listed(programme),
+        listed=_listed(program),
         stops={
             name: {pk: known[at] for pk, _, *known in stops}
             for at, name in enumerate(("habitat", "hydroperiod", "fish"))
@@ -111,9 +111,9 @@ def _heard(calls: list, at: Mapping[object, int]) -> dict[int, Heard]:
     }
 
 
-def _listed(programme: Programme) -> dict[int, Listed]:
+def _listed(program: Program) -> dict[int, Listed]:
     found = {}
-    for entry in programme.checklist.all():
+    for entry in program.checklist.all():
         season = None
         if entry.calls_from_month and entry.calls_to_month:
             season = (

@@ -14,9 +14,9 @@ from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.fitting.stamps import software
 from surveys.fitting.stored import stored_fits
-from surveys.models import PowerStudy, Programme, Species
+from surveys.models import PowerStudy, Program, Species
 from surveys.protocol.plain import from_plain, to_plain
-from surveys.trends.analysed import FitResult
+from surveys.trends.analyzed import FitResult
 from surveys.trends.power import PowerCell, SurveyPlan, power_grid
 from surveys.visits.aftermath import QUEUE
 
@@ -72,9 +72,9 @@ def today_of(result: FitResult) -> Today:
     )
 
 
-def today(programme: Programme, species: Species) -> Today:
+def today(program: Program, species: Species) -> Today:
     """From the stored fit by stops. Raises PowerUnknownError."""
-    fits = stored_fits(programme, species=[species], site="stop")
+    fits = stored_fits(program, species=[species], site="stop")
     if not fits:
         raise PowerUnknownError(
             "Its results are still being worked out in the background. Come back in a minute."
@@ -90,8 +90,8 @@ def ask_power(
     Raises PermissionDenied, and PowerUnknownError in words.
     """
     require(member, Permission.REVIEW)
-    programme = member.programme
-    now = today(programme, species)
+    program = member.program
+    now = today(program, species)
     plan = SurveyPlan(
         routes=routes,
         stops_per_route=now.stops_per_route,
@@ -108,16 +108,16 @@ def ask_power(
     }
     key = hashlib.sha256(json.dumps([question, software()], sort_keys=True).encode()).hexdigest()
     with transaction.atomic():
-        Programme.objects.select_for_update().get(pk=programme.pk)
-        kept = programme.power_studies.filter(species=species, key=key).first()
+        Program.objects.select_for_update().get(pk=program.pk)
+        kept = program.power_studies.filter(species=species, key=key).first()
         if kept is not None:
             return kept
-        if programme.power_studies.filter(finished_at=None).count() >= MOST_WAITING:
+        if program.power_studies.filter(finished_at=None).count() >= MOST_WAITING:
             raise PowerUnknownError(
                 f"{MOST_WAITING} questions are already being worked out. Wait for their answers."
             )
         study = PowerStudy.objects.create(
-            programme=programme,
+            program=program,
             species=species,
             plan=question,
             key=key,

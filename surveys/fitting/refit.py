@@ -10,8 +10,8 @@ from django.utils import timezone
 from surveys.fitting.histories import load_periods
 from surveys.fitting.results import to_json
 from surveys.fitting.stamps import data_stamp, software
-from surveys.models import FittingRun, Programme, SiteKind, Species, SpeciesFit
-from surveys.trends.analysis import Parts, analyse
+from surveys.models import FittingRun, Program, SiteKind, Species, SpeciesFit
+from surveys.trends.analysis import Parts, analyze
 from surveys.trends.histories import Site
 from surveys.trends.periods import species_periods
 
@@ -42,20 +42,20 @@ class Job:
         return f"{self.species.scientific_name}, site = {self.site}{where}"
 
 
-def refit(programme: Programme, *, say: Callable[[str], None] = lambda _: None) -> FittingRun:
-    """Bring every stored fit of a programme up to date.
+def refit(program: Program, *, say: Callable[[str], None] = lambda _: None) -> FittingRun:
+    """Bring every stored fit of a program up to date.
 
     A fit is made anew when the checksum of its listening periods or the software differ; else it
     only gets today's stamp. Results for all regions and stops come first. Raises
     FittingFailedError at the end when some could not be made.
     """
     # Before the data are read: a change in between leaves the results marked as out of date.
-    stamp = data_stamp(programme)
-    periods = load_periods(programme)
-    jobs = list(_jobs(programme, periods.regions))
-    stored = {(fit.species_id, fit.site, fit.region): fit for fit in programme.fits.defer("result")}
+    stamp = data_stamp(program)
+    periods = load_periods(program)
+    jobs = list(_jobs(program, periods.regions))
+    stored = {(fit.species_id, fit.site, fit.region): fit for fit in program.fits.defer("result")}
     run, _ = FittingRun.objects.update_or_create(
-        programme=programme,
+        program=program,
         defaults={
             "data_stamp": stamp,
             "done": 0,
@@ -75,15 +75,15 @@ def refit(programme: Programme, *, say: Callable[[str], None] = lambda _: None) 
         else:
             begun = time.monotonic()
             try:
-                result = analyse(job.species.code, own, site=job.site, parts=job.parts)
+                result = analyze(job.species.code, own, site=job.site, parts=job.parts)
             except Exception:
                 # One species must not keep the others from their results; its page says that
                 # its own are out of date.
-                log.exception("No fit for %s of %s", job, programme)
+                log.exception("No fit for %s of %s", job, program)
                 failed.append(str(job))
             else:
                 SpeciesFit.objects.update_or_create(
-                    programme=programme,
+                    program=program,
                     species=job.species,
                     site=job.site,
                     region=job.region,
@@ -108,9 +108,9 @@ def refit(programme: Programme, *, say: Callable[[str], None] = lambda _: None) 
     return run
 
 
-def _jobs(programme: Programme, regions: list[str]) -> Iterator[Job]:
+def _jobs(program: Program, regions: list[str]) -> Iterator[Job]:
     species = list(
-        Species.objects.filter(checklist_entries__programme=programme).order_by(
+        Species.objects.filter(checklist_entries__program=program).order_by(
             "checklist_entries__order", "common_name"
         )
     )

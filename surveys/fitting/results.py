@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from surveys.protocol.plain import from_plain, to_plain
-from surveys.trends.analysed import FitResult
+from surveys.trends.analyzed import FitResult
 
 
 def to_json(result: FitResult) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import surveys.fitting
 import surveys.trends
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.seasons.query import fetch
 
 VERSION = "Duskpool 0.1.0"
@@ -17,24 +17,24 @@ STAMP = """
 SELECT md5(concat_ws('|',
     (SELECT string_agg(v.id::text || v.revision, ',' ORDER BY v.id)
      FROM surveys_visit v JOIN surveys_route r ON r.id = v.route_id
-     WHERE r.programme_id = %(programme)s AND v.counts_in_trends),
+     WHERE r.program_id = %(program)s AND v.counts_in_trends),
     (SELECT string_agg(concat_ws(':', r.id, r.region), ',' ORDER BY r.id)
-     FROM surveys_route r WHERE r.programme_id = %(programme)s),
+     FROM surveys_route r WHERE r.program_id = %(program)s),
     (SELECT string_agg(concat_ws(':', s.id, s.habitat, s.hydroperiod, s.fish), ',' ORDER BY s.id)
      FROM surveys_stop s JOIN surveys_route r ON r.id = s.route_id
-     WHERE r.programme_id = %(programme)s),
+     WHERE r.program_id = %(program)s),
     (SELECT string_agg(
          concat(e.species_id, ':', e.listed_from, ':', e.listed_until, ':', e.calls_from_month,
                 ':', e.calls_from_day, ':', e.calls_to_month, ':', e.calls_to_day),
          ',' ORDER BY e.species_id)
-     FROM surveys_checklistentry e WHERE e.programme_id = %(programme)s)
+     FROM surveys_checklistentry e WHERE e.program_id = %(program)s)
 )) AS stamp
 """
 
 
-def data_stamp(programme: Programme) -> str:
-    """A checksum of all that the fits of a programme depend on."""
-    return str(fetch(STAMP, {"programme": programme.pk})[0].stamp)
+def data_stamp(program: Program) -> str:
+    """A checksum of all that the fits of a program depend on."""
+    return str(fetch(STAMP, {"program": program.pk})[0].stamp)
 
 
 @cache

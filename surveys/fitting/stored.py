@@ -8,9 +8,9 @@ from django.utils import timezone
 
 from surveys.fitting.results import from_json
 from surveys.fitting.stamps import data_stamp, software
-from surveys.models import FittingRun, Programme, Species, SpeciesFit
+from surveys.models import FittingRun, Program, Species, SpeciesFit
 from surveys.protocol.plain import PlainError
-from surveys.trends.analysed import FitResult
+from surveys.trends.analyzed import FitResult
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +41,7 @@ LONGEST_RUN = dt.timedelta(hours=2)
 
 
 def stored_fits(
-    programme: Programme,
+    program: Program,
     *,
     species: Iterable[Species] | None = None,
     site: str = "stop",
@@ -49,13 +49,13 @@ def stored_fits(
 ) -> list[StoredFit]:
     """Fits in the order of the checklist, then of regions; `region=None` for every region."""
     found = SpeciesFit.objects.filter(
-        programme=programme, site=site, species__checklist_entries__programme=programme
+        program=program, site=site, species__checklist_entries__program=program
     )
     if region is not None:
         found = found.filter(region=region)
     if species is not None:
         found = found.filter(species__in=list(species))
-    stamp, code = data_stamp(programme), software()
+    stamp, code = data_stamp(program), software()
     ordered = found.select_related("species").order_by(
         "species__checklist_entries__order", "species__common_name", "region"
     )
@@ -84,12 +84,12 @@ def _readable(fit: SpeciesFit) -> FitResult | None:
         return None
 
 
-def progress(programme: Programme) -> Progress | None:
+def progress(program: Program) -> Progress | None:
     """How far the run that is under way has come; None when none is."""
     since = timezone.now() - LONGEST_RUN
     run = FittingRun.objects.filter(
-        programme=programme, finished_at=None, started_at__gte=since
+        program=program, finished_at=None, started_at__gte=since
     ).first()
     if run is None:
         return None
-    return Progress(done=run.done, total=run.total, current=run.data_stamp == data_stamp(programme))
+    return Progress(done=run.done, total=run.total, current=run.data_stamp == data_stamp(program))

@@ -4,16 +4,16 @@ from procrastinate.contrib.django import app
 
 from surveys.fitting.power import WORK_OUT_POWER, work_out
 from surveys.fitting.refit import refit
-from surveys.models import PowerStudy, Programme
+from surveys.models import PowerStudy, Program
 from surveys.visits.aftermath import QUEUE, REFIT, refit_trends
 
 
 @app.task(name=REFIT, queue=QUEUE)
-def refit_programme(*, programme_id: int) -> None:
-    """Bring the stored fits of a programme up to date."""
-    programme = Programme.objects.filter(pk=programme_id).first()
-    if programme is not None:
-        refit(programme)
+def refit_program(*, program_id: int) -> None:
+    """Bring the stored fits of a program up to date."""
+    program = Program.objects.filter(pk=program_id).first()
+    if program is not None:
+        refit(program)
 
 
 @app.task(name=WORK_OUT_POWER, queue=QUEUE)
@@ -25,8 +25,8 @@ def work_out_power(*, study_id: int) -> None:
 
 
 @app.periodic(cron="40 3 * * *")
-@app.task(name="fitting.look_over", queue=QUEUE, queueing_lock="fits of every programme")
+@app.task(name="fitting.look_over", queue=QUEUE, queueing_lock="fits of every program")
 def look_over(timestamp: int) -> None:
     """Every night: compare all stored fits with their data, whatever changed them."""
-    for pk in Programme.objects.values_list("pk", flat=True):
+    for pk in Program.objects.values_list("pk", flat=True):
         refit_trends(pk, after_s=0)

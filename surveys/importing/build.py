@@ -16,7 +16,7 @@ from surveys.protocol.seasons import season_year, window_of
 from surveys.protocol.values import Finding
 from surveys.visits.bulk import Shelf, shelf_of
 from surveys.visits.cells import cell_of
-from surveys.visits.judging import Judgement, judge_cells
+from surveys.visits.judging import Judgment, judge_cells
 from surveys.visits.loading import Background
 
 _MOST_KNOWN_LISTED = 5
@@ -34,7 +34,7 @@ class BuiltVisit:
     cells: Mapping[str, str]
     raw: Mapping[str, str]
     rows: tuple[int, ...]
-    judgement: Judgement
+    judgment: Judgment
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,14 +64,14 @@ def build(
     problems = check(table, choices)
     if problems:
         return Built(visits=(), problems=problems, notices=table.notices)
-    shelf = shelf_of(member.programme)
+    shelf = shelf_of(member.program)
     gathered = gather(
         table,
         choices,
         routes=route_names(shelf),
-        catalogue=shelf.catalogue,
+        catalog=shelf.catalog,
         answers=answers,
-        latest_year=night_of(now, member.programme.time_zone).year,
+        latest_year=night_of(now, member.program.time_zone).year,
     )
     people = _people(member)
     sheets, known, known_problems = _without_known(
@@ -117,7 +117,7 @@ def _people(member: Membership) -> dict[str, Person]:
     """Members by e-mail and by name, present and past. A name that two share is nobody's."""
     people: dict[str, Person] = {}
     twice: set[str] = set()
-    members = Membership.objects.filter(programme=member.programme).select_related("person")
+    members = Membership.objects.filter(program=member.program).select_related("person")
     for one in members:
         name = one.person.name.casefold()
         if name in people:
@@ -138,7 +138,7 @@ def _without_known(
 ) -> tuple[list[GatheredSheet], int, tuple[Problem, ...]]:
     """The sheets that were not imported before; the others are a problem, or left out."""
     there = set(
-        Visit.objects.filter(route__programme=member.programme, source=Source.IMPORT).values_list(
+        Visit.objects.filter(route__program=member.program, source=Source.IMPORT).values_list(
             "route__code", "night"
         )
     )
@@ -200,7 +200,7 @@ def _build_one(
 ) -> BuiltVisit:
     observer = work.people.get(sheet.observer.casefold(), work.member.person)
     cells = _cells(work, sheet, ground, named)
-    judgement = judge_cells(
+    judgment = judge_cells(
         cells,
         night=sheet.night,
         ground=ground,
@@ -213,7 +213,7 @@ def _build_one(
             companions=(night for night in nights if night != sheet.night),
         ),
     )
-    work.problems += [_problem(sheet, finding) for finding in judgement.refusals]
+    work.problems += [_problem(sheet, finding) for finding in judgment.refusals]
     window = window_of(sheet.night, ground.protocol)
     return BuiltVisit(
         route=route,
@@ -224,7 +224,7 @@ def _build_one(
         cells=cells,
         raw=sheet.raw,
         rows=tuple(sheet.rows),
-        judgement=judgement,
+        judgment=judgment,
     )
 
 
@@ -269,7 +269,7 @@ def _notices(
     if strangers:
         who = ", ".join(strangers[:10])
         notices.append(
-            f"Not members of this programme: {who}. Their visits will be yours, with the name "
+            f"Not members of this program: {who}. Their visits will be yours, with the name "
             "kept in the notes."
         )
     unnamed = [e.species.common_name for e in shelf.checklist if e.species.code not in named]

@@ -42,19 +42,19 @@ class Choice:
 NOTHING = Choice()
 
 
-def choice_of(code: str, *, catalogue: Mapping[str, str]) -> Choice:
+def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
     """Read a code such as `night:dmy`, `air_temperature:F`, `species:<name>` or `ignore`.
 
-    `catalogue` leads from casefolded names of species to codes. Raises MappingError.
+    `catalog` leads from casefolded names of species to codes. Raises MappingError.
     """
     typed = code.strip()
     if typed.casefold() == IGNORE:
         return NOTHING
     if typed.casefold().startswith(SPECIES):
         name = typed[len(SPECIES) :].strip()
-        found = catalogue.get(name.casefold())
+        found = catalog.get(name.casefold())
         if found is None:
-            raise MappingError(f"“{name}” is not a species of the catalogue.")
+            raise MappingError(f"“{name}” is not a species of the catalog.")
         return Choice(species=found)
     name, _, form = typed.partition(":")
     field = BY_CODE.get(name.strip().casefold())
@@ -80,14 +80,14 @@ def choice_of(code: str, *, catalogue: Mapping[str, str]) -> Choice:
 
 
 def guess(
-    table: Table, *, catalogue: Mapping[str, str], temperature_unit: str
+    table: Table, *, catalog: Mapping[str, str], temperature_unit: str
 ) -> tuple[Choice, ...]:
     """What each column most likely means. A field is given to one column only, the
     first; columns that fit nothing are ignored."""
     taken: set[str] = set()
     choices = []
     for position, header in enumerate(table.headers):
-        choice = _guess_one(table, position, header, catalogue, temperature_unit)
+        choice = _guess_one(table, position, header, catalog, temperature_unit)
         key = choice.species or (choice.field.code if choice.field else "")
         if key and key in taken:
             choice = NOTHING
@@ -101,7 +101,7 @@ def with_explicit(
     choices: Sequence[Choice],
     explicit: Iterable[tuple[str, str]],
     *,
-    catalogue: Mapping[str, str],
+    catalog: Mapping[str, str],
 ) -> tuple[Choice, ...]:
     """The choices, overruled by (header, code) pairs. Raises MappingError."""
     positions = {header.casefold(): position for position, header in enumerate(table.headers)}
@@ -111,7 +111,7 @@ def with_explicit(
         if position is None:
             known = ", ".join(f"“{name}”" for name in table.headers)
             raise MappingError(f"There is no column “{header}”. The columns are {known}.")
-        changed[position] = choice_of(code, catalogue=catalogue)
+        changed[position] = choice_of(code, catalog=catalog)
     return tuple(changed)
 
 
@@ -187,13 +187,13 @@ def _guess_one(
     table: Table,
     position: int,
     header: str,
-    catalogue: Mapping[str, str],
+    catalog: Mapping[str, str],
     temperature_unit: str,
 ) -> Choice:
     bare = plain(header)
     for name in (header.casefold().strip(), bare, words_of(header), bare.replace(" ", "-")):
-        if name in catalogue:
-            return Choice(species=catalogue[name])
+        if name in catalog:
+            return Choice(species=catalog[name])
     without_unit = _LONE_UNIT.sub("", bare).strip()
     field = _field_named(bare) or _field_named(without_unit) or _field_named(words_of(header))
     if field is None:

@@ -12,7 +12,7 @@ from accounts.models import Membership
 from surveys.importing.build import Built, BuiltVisit
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.table import Say, say_nothing
-from surveys.models import Programme, ReviewStep, Source, Step, Submission, Visit, VisitState
+from surveys.models import Program, ReviewStep, Source, Step, Submission, Visit, VisitState
 from surveys.visits.bulk import FreshRows
 
 _FIRST_SUBMITTED_REVISION = 2
@@ -36,12 +36,12 @@ def commit(
 ) -> Committed:
     """Import what `make` builds, as submitted visits that wait in review.
 
-    It is built under a lock on the programme, so that two imports of the same file
+    It is built under a lock on the program, so that two imports of the same file
     cannot both find it new. Raises ImportRefusedError when there is any problem.
     """
     require(member, Permission.MANAGE)
     with transaction.atomic():
-        Programme.objects.select_for_update(no_key=True).get(pk=member.programme_id)
+        Program.objects.select_for_update(no_key=True).get(pk=member.program_id)
         built = make()
         if built.problems:
             number = len(built.problems)
@@ -64,7 +64,7 @@ def _add(
     visit = Visit(
         id=uuid.uuid4(),
         route=built.route,
-        protocol_version=built.judgement.background.version,
+        protocol_version=built.judgment.background.version,
         observer=built.observer,
         night=built.night,
         season_year=built.season_year,
@@ -75,7 +75,7 @@ def _add(
         cells=dict(built.cells),
         submitted_at=now,
     )
-    rows.add(visit, built.judgement)
+    rows.add(visit, built.judgment)
     rows.submissions.append(
         Submission(
             visit=visit,

@@ -108,7 +108,7 @@ FIELDS: tuple[Field, ...] = (
         label="Route, code or name",
         level=Level.VISIT,
         names=("route", "route code", "route name", "route number", "route no"),
-        help="As it stands in the programme.",
+        help="As it stands in the program.",
     ),
     Field(
         code="night",

@@ -47,7 +47,7 @@ def preview(
     periods = [
         period
         for visit in built.visits
-        for period in visit.judgement.reading.visit.periods
+        for period in visit.judgment.reading.visit.periods
         if period.status is PeriodStatus.LISTENED
     ]
     heard = Counter(call.species for period in periods for call in period.calls if call.index)
@@ -59,7 +59,7 @@ def preview(
         queries=sum(
             finding.severity is Severity.QUERY
             for visit in built.visits
-            for finding in visit.judgement.findings
+            for finding in visit.judgment.findings
         ),
         nights=f"{nights[0].isoformat()} to {nights[-1].isoformat()}" if nights else "",
         species=tuple(

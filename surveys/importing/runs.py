@@ -37,9 +37,9 @@ def import_of(member: Membership, upload_id: uuid.UUID | str) -> SpreadsheetImpo
     """The row of an import without its file. Raises Http404."""
     require(member, Permission.MANAGE)
     rows = SpreadsheetImport.objects.defer("content").select_related("uploaded_by")
-    row = rows.filter(programme=member.programme, pk=upload_id).first()
+    row = rows.filter(program=member.program, pk=upload_id).first()
     if row is None:
-        raise Http404("There is no such import in this programme.")
+        raise Http404("There is no such import in this program.")
     return row
 
 
@@ -73,7 +73,7 @@ def ask(member: Membership, upload_id: uuid.UUID | str, work: ImportWork) -> Imp
         check_idle(row)
         run = ImportRun.objects.create(upload=row, work=work, asked_by=member.person)
         app.configure_task(
-            TASK, queue=QUEUE, lock=f"import into programme {member.programme_id}"
+            TASK, queue=QUEUE, lock=f"import into program {member.program_id}"
         ).defer(run_id=run.pk)
     return run
 

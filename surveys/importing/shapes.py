@@ -61,7 +61,7 @@ class _Gathering:
     headers: tuple[str, ...]
     choices: Sequence[Choice]
     routes: Mapping[str, str]
-    catalogue: Mapping[str, str]
+    catalog: Mapping[str, str]
     answers: Answers
     latest_year: int
     long: bool
@@ -88,20 +88,20 @@ def gather(
     choices: Sequence[Choice],
     *,
     routes: Mapping[str, str],
-    catalogue: Mapping[str, str],
+    catalog: Mapping[str, str],
     answers: Answers,
     latest_year: int,
 ) -> Gathered:
     """Gather every row; a row that cannot be placed is a problem and left out.
 
-    `routes` leads from casefolded codes and names to route codes, `catalogue` from
+    `routes` leads from casefolded codes and names to route codes, `catalog` from
     casefolded names to species codes.
     """
     work = _Gathering(
         headers=table.headers,
         choices=choices,
         routes=routes,
-        catalogue=catalogue,
+        catalog=catalog,
         answers=answers,
         latest_year=latest_year,
         long=is_long(choices),
@@ -266,7 +266,7 @@ def _put_long(work: _Gathering, sheet: GatheredSheet, row: Row, number: int) -> 
         sheet.cells.setdefault(f"stops.{number}.status", "listened")
         sheet.origins.setdefault(f"stops.{number}.status", (row.number, ""))
         return
-    code = work.catalogue.get(name.casefold())
+    code = work.catalog.get(name.casefold())
     if code is None:
         work.unknown_species[name].append(row.number)
         return
@@ -332,7 +332,7 @@ def _unknown_routes(work: _Gathering) -> list[Problem]:
             message, mend = "The route is missing.", "Write the code of the route."
         else:
             close = _suggestions([work.routes[name] for name in _close(text, work.routes)])
-            message = f"{quoted(text)} is not a route of this programme."
+            message = f"{quoted(text)} is not a route of this program."
             mend = close or f"The routes are {', '.join(known[:20])}." if known else "Add it first."
         problems.append(
             Problem(
@@ -347,8 +347,8 @@ def _unknown_species(work: _Gathering) -> list[Problem]:
         Problem(
             row=rows[0],
             column=work.headers[work.positions["species"]],
-            message=f"{quoted(name)} is not a species of the catalogue. {_also(rows)}".strip(),
-            mend=_suggestions([_capital(close) for close in _close(name, work.catalogue)])
+            message=f"{quoted(name)} is not a species of the catalog. {_also(rows)}".strip(),
+            mend=_suggestions([_capital(close) for close in _close(name, work.catalog)])
             or "Use the scientific name, or add the species to the checklist first.",
         )
         for name, rows in work.unknown_species.items()

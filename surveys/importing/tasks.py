@@ -26,7 +26,7 @@ RETRIES = 2
 )
 def carry_out(context: JobContext, *, run_id: int) -> None:
     """Check or import the file of a run. What stands in its way is said by the run itself."""
-    runs = ImportRun.objects.select_related("upload__programme", "asked_by").defer(
+    runs = ImportRun.objects.select_related("upload__program", "asked_by").defer(
         "upload__content"
     )
     run = runs.filter(pk=run_id, state__in=UNDER_WAY).first()
@@ -38,7 +38,7 @@ def carry_out(context: JobContext, *, run_id: int) -> None:
     except ImportRefusedError as refusal:
         fail(run, str(refusal), RunState.REFUSED)
     except PermissionDenied:
-        fail(run, "Whoever asked for this no longer coordinates the programme.", RunState.REFUSED)
+        fail(run, "Whoever asked for this no longer coordinates the program.", RunState.REFUSED)
     except Exception:
         log.exception("Import run %s broke off", run_id)
         if context.job.attempts >= RETRIES:
@@ -53,9 +53,9 @@ def carry_out(context: JobContext, *, run_id: int) -> None:
 def _carry_out(run: ImportRun, progress: Progress) -> None:
     """The import and the end of its run are one transaction, so that a worker that is killed
     leaves nothing half-imported, and the next one begins anew."""
-    members = Membership.objects.select_related("programme", "person")
+    members = Membership.objects.select_related("program", "person")
     member = members.filter(
-        programme=run.upload.programme, person=run.asked_by, active=True
+        program=run.upload.program, person=run.asked_by, active=True
     ).first()
     if member is None:
         raise PermissionDenied

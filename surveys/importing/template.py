@@ -9,15 +9,15 @@ from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
 from surveys.importing.fields import FIELDS, Level
-from surveys.models import Programme
+from surveys.models import Program
 
 _FORMULA_STARTS = ("=", "+", "-", "@")
 _WIDTH = 18
 
 
-def headers(programme: Programme) -> list[str]:
-    """Headers that are recognised without any mapping."""
-    unit = programme.temperature_unit
+def headers(program: Program) -> list[str]:
+    """Headers that are recognized without any mapping."""
+    unit = program.temperature_unit
     fixed = [
         "Route",
         "Date",
@@ -40,22 +40,22 @@ def headers(programme: Programme) -> list[str]:
         "Days since rain",
         "Notes",
     ]
-    entries = programme.checklist.filter(listed_until=None).select_related("species")
+    entries = program.checklist.filter(listed_until=None).select_related("species")
     return fixed + [entry.species.common_name for entry in entries.order_by("order", "pk")]
 
 
-def template_csv(programme: Programme) -> bytes:
+def template_csv(program: Program) -> bytes:
     out = io.StringIO(newline="")
-    csv.writer(out).writerow([_not_a_formula(header) for header in headers(programme)])
+    csv.writer(out).writerow([_not_a_formula(header) for header in headers(program)])
     return out.getvalue().encode("utf-8-sig")
 
 
-def template_xlsx(programme: Programme) -> bytes:
+def template_xlsx(program: Program) -> bytes:
     """The sheet to fill in, and a sheet that explains the columns."""
     book = Workbook()
     sheet = book.active
     sheet.title = "Visits"
-    _write(sheet, [headers(programme)])
+    _write(sheet, [headers(program)])
     sheet.freeze_panes = "A2"
     guide = book.create_sheet("Columns")
     rows = [["Column", "Speaks of", "How it is written"]]

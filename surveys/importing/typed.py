@@ -13,9 +13,9 @@ from surveys.importing.reading import clock_of
 from surveys.protocol.nights import ClockError, parse_clock
 from surveys.protocol.weather import (
     beaufort_from_speed,
-    metres_per_second_from_kmh,
-    metres_per_second_from_knots,
-    metres_per_second_from_mph,
+    meters_per_second_from_kmh,
+    meters_per_second_from_knots,
+    meters_per_second_from_mph,
 )
 from surveys.visits.texts import CellError, is_missing, quoted, read_night, read_number
 
@@ -32,10 +32,10 @@ _LATEST_EVENING_HOUR = 11
 _EARLIEST_EVENING_HOUR = 6
 
 _SPEEDS: dict[str, Callable[[Decimal], Decimal]] = {
-    "mph": metres_per_second_from_mph,
-    "kmh": metres_per_second_from_kmh,
+    "mph": meters_per_second_from_mph,
+    "kmh": meters_per_second_from_kmh,
     "ms": lambda speed: speed,
-    "knots": metres_per_second_from_knots,
+    "knots": meters_per_second_from_knots,
 }
 
 

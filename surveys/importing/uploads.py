@@ -23,7 +23,7 @@ from surveys.importing.shapes import Answers, blank_means_zero
 from surveys.importing.table import Say, Table, say_nothing
 from surveys.models import Species, SpreadsheetImport
 from surveys.visits.cells import storable
-from surveys.visits.loading import catalogue_of
+from surveys.visits.loading import catalog_of
 
 _LONGEST_NAME = 200
 
@@ -37,7 +37,7 @@ class Upload:
     choices: tuple[Choice, ...]
     answers: Answers
     leave_out_known: bool
-    catalogue: Mapping[str, str]
+    catalog: Mapping[str, str]
     species_names: Mapping[str, str]
 
     @property
@@ -50,10 +50,10 @@ def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetI
     """Keep an uploaded file and guess its columns. Raises UnreadableFileError."""
     require(member, Permission.MANAGE)
     table = read_table(content)
-    catalogue, _ = _species()
-    choices = guess(table, catalogue=catalogue, temperature_unit=member.programme.temperature_unit)
+    catalog, _ = _species()
+    choices = guess(table, catalog=catalog, temperature_unit=member.program.temperature_unit)
     return SpreadsheetImport.objects.create(
-        programme=member.programme,
+        program=member.program,
         uploaded_by=member.person,
         file_name=storable(file_name)[:_LONGEST_NAME] or "spreadsheet",
         content=content,
@@ -68,14 +68,14 @@ def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetI
 
 
 def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
-    """The member's programme's upload. Raises Http404."""
+    """The member's program's upload. Raises Http404."""
     require(member, Permission.MANAGE)
-    row = SpreadsheetImport.objects.filter(programme=member.programme, pk=upload_id).first()
+    row = SpreadsheetImport.objects.filter(program=member.program, pk=upload_id).first()
     if row is None:
-        raise Http404("There is no such import in this programme.")
+        raise Http404("There is no such import in this program.")
     table = read_table(bytes(row.content))
-    catalogue, names = _species()
-    choices = tuple(_choice(code, catalogue) for _, code in row.columns)
+    catalog, names = _species()
+    choices = tuple(_choice(code, catalog) for _, code in row.columns)
     return Upload(
         row=row,
         table=table,
@@ -85,7 +85,7 @@ def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
             unnamed_is_zero=bool(row.answers.get("unnamed_is_zero", False)),
         ),
         leave_out_known=bool(row.answers.get("leave_out_known", False)),
-        catalogue=catalogue,
+        catalog=catalog,
         species_names=names,
     )
 
@@ -100,7 +100,7 @@ def remember(
     """Keep what the columns mean. Raises MappingError, or ImportRefusedError while
     the worker has the file in hand, and then changes nothing."""
     check_idle(upload.row)
-    choices = with_explicit(upload.table, upload.choices, explicit, catalogue=upload.catalogue)
+    choices = with_explicit(upload.table, upload.choices, explicit, catalog=upload.catalog)
     upload.row.columns = _pairs(upload.table, choices)
     upload.row.answers = {
         "blank_is_zero": answers.blank_is_zero,
@@ -178,7 +178,7 @@ def same_file_before(upload: Upload) -> SpreadsheetImport | None:
     """An import of the very same file that was carried out."""
     return (
         SpreadsheetImport.objects.filter(
-            programme=upload.row.programme_id,
+            program=upload.row.program_id,
             sha256=upload.row.sha256,
             committed_at__isnull=False,
         )
@@ -188,10 +188,10 @@ def same_file_before(upload: Upload) -> SpreadsheetImport | None:
     )
 
 
-def _choice(code: str, catalogue: Mapping[str, str]) -> Choice:
-    """A species that has left the catalogue since is a column to choose again."""
+def _choice(code: str, catalog: Mapping[str, str]) -> Choice:
+    """A species that has left the catalog since is a column to choose again."""
     try:
-        return choice_of(code, catalogue=catalogue)
+        return choice_of(code, catalog=catalog)
     except MappingError:
         return Choice()
 
@@ -205,4 +205,4 @@ def _pairs(table: Table, choices: Iterable[Choice]) -> list[list[str]]:
 
 def _species() -> tuple[dict[str, str], dict[str, str]]:
     rows = {row.code: row for row in Species.objects.all()}
-    return catalogue_of(rows), {code: row.common_name for code, row in rows.items()}
+    return catalog_of(rows), {code: row.common_name for code, row in rows.items()}

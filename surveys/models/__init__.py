@@ -1,6 +1,6 @@
 from surveys.models.fit import FittingRun, PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import ImportRun, ImportWork, SpreadsheetImport
-from surveys.models.programme import DataLicence, Programme, Reach, Sensitivity
+from surveys.models.program import DataLicense, Program, Reach, Sensitivity
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
 from surveys.models.publication import (
     Audience,
@@ -33,7 +33,7 @@ __all__ = [
     "Audience",
     "CallIndex",
     "ChecklistEntry",
-    "DataLicence",
+    "DataLicense",
     "DiscardedDraft",
     "ExactDownload",
     "FittingRun",
@@ -46,7 +46,7 @@ __all__ = [
     "Photo",
     "PowerStudy",
     "Presence",
-    "Programme",
+    "Program",
     "Protocol",
     "ProtocolVersion",
     "Publication",

@@ -1,8 +1,8 @@
-"""Stored results of the estimators, and how far a programme's fits have come."""
+"""Stored results of the estimators, and how far a program's fits have come."""
 
 from django.db import models
 
-from surveys.models.programme import Programme
+from surveys.models.program import Program
 from surveys.models.species import Species
 
 
@@ -14,12 +14,12 @@ class SiteKind(models.TextChoices):
 class SpeciesFit(models.Model):
     """Everything fitted for one species, kind of site and region (blank for all regions).
 
-    `data_sha256` is that of the listening periods that went in. `data_stamp` is the programme's
+    `data_sha256` is that of the listening periods that went in. `data_stamp` is the program's
     stamp when they were last compared: a result whose stamp is not today's may be out of date,
     and is never shown without saying so.
     """
 
-    programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="fits")
+    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="fits")
     species = models.ForeignKey(Species, on_delete=models.CASCADE, related_name="fits")
     site = models.CharField(max_length=5, choices=SiteKind.choices)
     region = models.CharField(max_length=120, blank=True)
@@ -33,7 +33,7 @@ class SpeciesFit(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["programme", "species", "site", "region"], name="fit_once"
+                fields=["program", "species", "site", "region"], name="fit_once"
             ),
             models.CheckConstraint(
                 condition=models.Q(site__in=SiteKind.values), name="fit_site_known"
@@ -48,7 +48,7 @@ class PowerStudy(models.Model):
     compare, `key` their checksum with the software; `result` the cells once they are worked out.
     """
 
-    programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="power_studies")
+    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="power_studies")
     species = models.ForeignKey(Species, on_delete=models.CASCADE, related_name="power_studies")
     plan = models.JSONField()
     key = models.CharField(max_length=64)
@@ -59,15 +59,15 @@ class PowerStudy(models.Model):
     class Meta:
         ordering = ["-asked_at"]
         constraints = [
-            models.UniqueConstraint(fields=["programme", "species", "key"], name="study_once")
+            models.UniqueConstraint(fields=["program", "species", "key"], name="study_once")
         ]
 
 
 class FittingRun(models.Model):
-    """The latest run over a programme's species: its progress while it lasts."""
+    """The latest run over a program's species: its progress while it lasts."""
 
-    programme = models.OneToOneField(
-        Programme, on_delete=models.CASCADE, related_name="fitting_run"
+    program = models.OneToOneField(
+        Program, on_delete=models.CASCADE, related_name="fitting_run"
     )
     data_stamp = models.CharField(max_length=64)
     done = models.PositiveIntegerField(default=0)

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from surveys.models.programme import Programme
+from surveys.models.program import Program
 from surveys.models.publication import RunState
 
 
@@ -16,7 +16,7 @@ class SpreadsheetImport(models.Model):
     itself cannot say."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
-    programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="imports")
+    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="imports")
     uploaded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )

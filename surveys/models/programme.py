@@ -1,4 +1,4 @@
-"""A programme: the unit that everything else is scoped to."""
+"""A program: the unit that everything else is scoped to."""
 
 import secrets
 from zoneinfo import available_timezones
@@ -28,7 +28,7 @@ def check_country_code(value: str) -> None:
 
 
 class Sensitivity(models.IntegerChoices):
-    """How far places must be generalised when data leave the house
+    """How far places must be generalized when data leave the house
     (Chapman 2020, doi:10.15468/doc-5jp4-5g10)."""
 
     OPEN = 0, "Open"
@@ -39,15 +39,15 @@ class Sensitivity(models.IntegerChoices):
 
 
 class Reach(models.TextChoices):
-    """Who sees a programme's publications."""
+    """Who sees a program's publications."""
 
-    MEMBERS = "members", "Members of the programme only"
+    MEMBERS = "members", "Members of the program only"
     LINK = "link", "Members, and whoever has the link"
     PUBLIC = "public", "Everybody"
 
 
-class DataLicence(models.TextChoices):
-    """Licences by their SPDX identifiers (spdx.org/licenses)."""
+class DataLicense(models.TextChoices):
+    """Licenses by their SPDX identifiers (spdx.org/licenses)."""
 
     CC0 = "CC0-1.0", "CC0 1.0: no conditions"
     CC_BY = "CC-BY-4.0", "CC BY 4.0: with attribution"
@@ -64,7 +64,7 @@ def unit_choices(units: type[TemperatureUnit] | type[DistanceUnit]) -> list[tupl
 
 
 @tracked
-class Programme(models.Model):
+class Program(models.Model):
     """A state, province or reserve network that runs calling surveys."""
 
     name = models.CharField(max_length=120, unique=True)
@@ -78,7 +78,7 @@ class Programme(models.Model):
         max_length=1, choices=unit_choices(TemperatureUnit), default=TemperatureUnit.CELSIUS.value
     )
     distance_unit = models.CharField(
-        max_length=2, choices=unit_choices(DistanceUnit), default=DistanceUnit.KILOMETRES.value
+        max_length=2, choices=unit_choices(DistanceUnit), default=DistanceUnit.KILOMETERS.value
     )
     contact_email = models.EmailField(blank=True)
     local_rules = models.TextField(
@@ -95,18 +95,18 @@ class Programme(models.Model):
     publication_key = models.CharField(max_length=64, default=new_key, editable=False)
     # Observers who do not want to be named get a pseudonym made with this key.
     pseudonym_key = models.CharField(max_length=64, default=new_key, editable=False)
-    data_licence = models.CharField(
-        max_length=16, choices=DataLicence.choices, default=DataLicence.CC_BY
+    data_license = models.CharField(
+        max_length=16, choices=DataLicense.choices, default=DataLicense.CC_BY
     )
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(place_sharing__range=(0, 4)), name="programme_place_sharing"
+                condition=models.Q(place_sharing__range=(0, 4)), name="program_place_sharing"
             ),
             models.CheckConstraint(
-                condition=models.Q(publication_reach__in=Reach.values), name="programme_reach_known"
+                condition=models.Q(publication_reach__in=Reach.values), name="program_reach_known"
             ),
         ]
 

@@ -13,7 +13,7 @@ from surveys.models.fields import (
     month_field,
 )
 from surveys.models.history import tracked
-from surveys.models.programme import Programme
+from surveys.models.program import Program
 from surveys.protocol.values import Interruption
 
 FROZEN_MESSAGE = "This protocol version is in use by visits and can no longer change."
@@ -37,12 +37,12 @@ def frozen_once_used(version_column: str) -> pgtrigger.Trigger:
 class Protocol(models.Model):
     """A named way of surveying that routes follow."""
 
-    programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="protocols")
+    program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="protocols")
     name = models.CharField(max_length=120)
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["programme", "name"], name="protocol_name_unique")
+            models.UniqueConstraint(fields=["program", "name"], name="protocol_name_unique")
         ]
 
     def __str__(self) -> str:

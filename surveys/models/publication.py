@@ -5,7 +5,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from surveys.models.programme import Programme
+from surveys.models.program import Program
 
 _FROZEN = pgtrigger.Update | pgtrigger.Delete
 
@@ -17,7 +17,7 @@ class Publication(models.Model):
     checksums, so that it vouches for all of them.
     """
 
-    programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="publications")
+    program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="publications")
     season_year = models.PositiveSmallIntegerField()
     version = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=200)
@@ -33,10 +33,10 @@ class Publication(models.Model):
     published_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["programme", "-season_year", "-version"]
+        ordering = ["program", "-season_year", "-version"]
         constraints = [
             models.UniqueConstraint(
-                fields=["programme", "season_year", "version"], name="publication_version_unique"
+                fields=["program", "season_year", "version"], name="publication_version_unique"
             ),
             models.CheckConstraint(
                 condition=models.Q(version=1) | ~models.Q(reason=""),
@@ -110,8 +110,8 @@ class PublishingRun(models.Model):
     `seen` is the checksum of the table that the coordinator looked at; `problem` a sentence.
     """
 
-    programme = models.ForeignKey(
-        Programme, on_delete=models.CASCADE, related_name="publishing_runs"
+    program = models.ForeignKey(
+        Program, on_delete=models.CASCADE, related_name="publishing_runs"
     )
     season_year = models.PositiveSmallIntegerField()
     reason = models.TextField(blank=True)
@@ -131,7 +131,7 @@ class PublishingRun(models.Model):
     finished_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        ordering = ["programme", "-asked_at"]
+        ordering = ["program", "-asked_at"]
         constraints = [
             models.CheckConstraint(
                 condition=Q(state__in=RunState.values), name="publishingrun_state_known"
@@ -142,7 +142,7 @@ class PublishingRun(models.Model):
                 name="publishingrun_done_has_publication",
             ),
             models.UniqueConstraint(
-                fields=["programme", "season_year"],
+                fields=["program", "season_year"],
                 condition=Q(state__in=[RunState.WAITING, RunState.WORKING]),
                 name="publishingrun_one_at_a_time",
             ),
@@ -152,8 +152,8 @@ class PublishingRun(models.Model):
 class ExactDownload(models.Model):
     """Exact places left the house: who took what, and when. Rows can only be added."""
 
-    programme = models.ForeignKey(
-        Programme, on_delete=models.PROTECT, related_name="exact_downloads"
+    program = models.ForeignKey(
+        Program, on_delete=models.PROTECT, related_name="exact_downloads"
     )
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     what = models.CharField(max_length=200)
@@ -162,5 +162,5 @@ class ExactDownload(models.Model):
     at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
-        ordering = ["programme", "-at", "-pk"]
+        ordering = ["program", "-at", "-pk"]
         triggers = [pgtrigger.Protect(name="add_only", operation=_FROZEN)]

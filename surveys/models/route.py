@@ -9,7 +9,7 @@ from django.db.models import F, Func
 
 from surveys.models.fields import within_wgs84
 from surveys.models.history import tracked
-from surveys.models.programme import Programme, route_code_validator
+from surveys.models.program import Program, route_code_validator
 from surveys.models.protocol import Protocol
 
 
@@ -45,7 +45,7 @@ class Presence(models.TextChoices):
 class Route(models.Model):
     """A fixed line of stops that is surveyed in one night."""
 
-    programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="routes")
+    program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="routes")
     protocol = models.ForeignKey(Protocol, on_delete=models.PROTECT, related_name="routes")
     code = models.CharField(max_length=20, validators=[route_code_validator])
     name = models.CharField(max_length=120)
@@ -57,9 +57,9 @@ class Route(models.Model):
     active = models.BooleanField(default=True)
 
     class Meta:
-        ordering = ["programme", "code"]
+        ordering = ["program", "code"]
         constraints = [
-            models.UniqueConstraint(fields=["programme", "code"], name="route_code_unique")
+            models.UniqueConstraint(fields=["program", "code"], name="route_code_unique")
         ]
 
     def __str__(self) -> str:

@@ -1,11 +1,11 @@
-"""The species catalogue, and which species a programme listens for."""
+"""The species catalog, and which species a program listens for."""
 
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
 from surveys.models.fields import day_field, month_days_exist, month_field
 from surveys.models.history import tracked
-from surveys.models.programme import Programme, Sensitivity
+from surveys.models.program import Program, Sensitivity
 
 
 class Species(models.Model):
@@ -32,14 +32,14 @@ class Species(models.Model):
 
 @tracked
 class ChecklistEntry(models.Model):
-    """A species on a programme's checklist.
+    """A species on a program's checklist.
 
     A silent stop is a zero only for species that were on the checklist on the
     night, hence `listed_from` and `listed_until`. The calling season may cross
     New Year; all four parts are empty when the species may call at any time.
     """
 
-    programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="checklist")
+    program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="checklist")
     species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="checklist_entries")
     order = models.PositiveSmallIntegerField(default=0)
     listed_from = models.DateField(null=True, blank=True)
@@ -53,9 +53,9 @@ class ChecklistEntry(models.Model):
     )
 
     class Meta:
-        ordering = ["programme", "order", "pk"]
+        ordering = ["program", "order", "pk"]
         constraints = [
-            models.UniqueConstraint(fields=["programme", "species"], name="checklist_once"),
+            models.UniqueConstraint(fields=["program", "species"], name="checklist_once"),
             models.CheckConstraint(
                 condition=models.Q(
                     calls_from_month__isnull=True,

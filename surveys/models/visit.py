@@ -272,7 +272,7 @@ class Sighting(models.Model):
     species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="sightings")
     life_stage = models.CharField(max_length=10, choices=LifeStage.choices)
     count = models.PositiveIntegerField(null=True, blank=True)
-    colour_form = models.CharField(max_length=80, blank=True)
+    color_form = models.CharField(max_length=80, blank=True)
     note = models.TextField(blank=True)
     photo = models.ForeignKey(
         Photo, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from accounts.access import PERMISSIONS, Permission, require
 from accounts.models import Membership
-from surveys.models import Assignment, Programme, ProtocolVersion, Route
+from surveys.models import Assignment, Program, ProtocolVersion, Route
 from surveys.protocol.seasons import season_year
 from surveys.protocol.values import MonthDay
 
@@ -28,16 +28,16 @@ class RouteAssignments:
     assignments: tuple[Assignment, ...]
 
 
-def today_of(programme: Programme) -> dt.date:
-    return timezone.now().astimezone(ZoneInfo(programme.time_zone)).date()
+def today_of(program: Program) -> dt.date:
+    return timezone.now().astimezone(ZoneInfo(program.time_zone)).date()
 
 
-def current_season_year(programme: Programme, today: dt.date | None = None) -> int:
+def current_season_year(program: Program, today: dt.date | None = None) -> int:
     """The season year that most active routes are in today, by their protocols."""
-    today = today or today_of(programme)
+    today = today or today_of(program)
     versions = (
         ProtocolVersion.objects.filter(
-            protocol__programme=programme,
+            protocol__program=program,
             protocol__routes__active=True,
             in_force_from__lte=today,
         )
@@ -53,54 +53,54 @@ def current_season_year(programme: Programme, today: dt.date | None = None) -> i
     return years.most_common(1)[0][0] if years else today.year
 
 
-def season_years(programme: Programme) -> list[int]:
+def season_years(program: Program) -> list[int]:
     """Season years to choose from, newest first: those with assignments, this and the next one."""
-    current = current_season_year(programme)
-    known = Assignment.objects.filter(route__programme=programme).values_list(
+    current = current_season_year(program)
+    known = Assignment.objects.filter(route__program=program).values_list(
         "season_year", flat=True
     )
     return sorted({*known.distinct(), current, current + 1}, reverse=True)
 
 
-def observers_of(programme: Programme) -> list[Membership]:
+def observers_of(program: Program) -> list[Membership]:
     """Active members who may survey, by name."""
     return list(
-        programme.memberships.select_related("person")
+        program.memberships.select_related("person")
         .filter(active=True, role__in=SURVEYING_ROLES)
         .order_by("person__name", "pk")
     )
 
 
-def assignments_of(programme: Programme, year: int) -> list[RouteAssignments]:
+def assignments_of(program: Program, year: int) -> list[RouteAssignments]:
     """The active routes, and inactive ones that are still assigned, by code."""
     assigned: dict[int, list[Assignment]] = {}
     rows = (
         Assignment.objects.select_related("observer")
-        .filter(route__programme=programme, season_year=year)
+        .filter(route__program=program, season_year=year)
         .order_by("observer__name", "pk")
     )
     for row in rows:
         assigned.setdefault(row.route_id, []).append(row)
     return [
         RouteAssignments(route=route, assignments=tuple(assigned.get(route.pk, ())))
-        for route in programme.routes.order_by("code")
+        for route in program.routes.order_by("code")
         if route.active or route.pk in assigned
     ]
 
 
-def _check_year(programme: Programme, year: int) -> None:
-    latest = current_season_year(programme) + YEARS_AHEAD
+def _check_year(program: Program, year: int) -> None:
+    latest = current_season_year(program) + YEARS_AHEAD
     if not 1900 <= year <= latest:
         raise ValidationError({"season_year": f"Choose a season year up to {latest}."})
 
 
 def _surveying_member(member: Membership, person_id: int) -> Membership:
     membership = get_object_or_404(
-        member.programme.memberships.select_related("person"), person_id=person_id
+        member.program.memberships.select_related("person"), person_id=person_id
     )
     if not membership.active:
         raise ValidationError(
-            {"observer": f"{membership.person.name} is no longer active in this programme."}
+            {"observer": f"{membership.person.name} is no longer active in this program."}
         )
     if membership.role not in SURVEYING_ROLES:
         raise ValidationError(
@@ -117,11 +117,11 @@ def _surveying_member(member: Membership, person_id: int) -> Membership:
 def assign(member: Membership, *, route_id: int, observer_id: int, season_year: int) -> Assignment:
     """Assign a route to a person for a season year. Doing it twice changes nothing."""
     require(member, Permission.MANAGE)
-    route = get_object_or_404(member.programme.routes, pk=route_id)
+    route = get_object_or_404(member.program.routes, pk=route_id)
     if not route.active:
         raise ValidationError({"route": f"Route {route.code} is not active."})
     observer = _surveying_member(member, observer_id)
-    _check_year(member.programme, season_year)
+    _check_year(member.program, season_year)
     assignment, _ = Assignment.objects.get_or_create(
         route=route, observer=observer.person, season_year=season_year
     )
@@ -133,7 +133,7 @@ def unassign(member: Membership, assignment_id: int) -> Assignment:
     require(member, Permission.MANAGE)
     assignment = get_object_or_404(
         Assignment.objects.select_related("route", "observer"),
-        route__programme=member.programme,
+        route__program=member.program,
         pk=assignment_id,
     )
     gone = assignment.pk
@@ -149,10 +149,10 @@ def repeat_assignments(member: Membership, *, season_year: int) -> int:
     Returns how many assignments were added.
     """
     require(member, Permission.MANAGE)
-    _check_year(member.programme, season_year)
-    observers = {observer.person_id for observer in observers_of(member.programme)}
+    _check_year(member.program, season_year)
+    observers = {observer.person_id for observer in observers_of(member.program)}
     rows = Assignment.objects.filter(
-        route__programme=member.programme, route__active=True, observer__in=observers
+        route__program=member.program, route__active=True, observer__in=observers
     )
     taken = set(rows.filter(season_year=season_year).values_list("route_id", "observer_id"))
     before = set(rows.filter(season_year=season_year - 1).values_list("route_id", "observer_id"))

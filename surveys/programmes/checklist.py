@@ -1,4 +1,4 @@
-"""Which species a programme listens for. A species is never deleted from the list:
+"""Which species a program listens for. A species is never deleted from the list:
 it is listed until a night, so that silence before stays a zero."""
 
 import datetime as dt
@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404
 from accounts.access import Permission, require
 from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership
-from surveys.models import ChecklistEntry, Programme, Sensitivity, Species, Visit
+from surveys.models import ChecklistEntry, Program, Sensitivity, Species, Visit
 from surveys.protocol.values import MonthDay
 from surveys.protocol.words import day, month_day
 
@@ -30,13 +30,13 @@ class Listing:
     listed_until: dt.date | None = None
 
 
-def entries_of(programme: Programme) -> QuerySet[ChecklistEntry]:
-    return programme.checklist.select_related("species").order_by("order", "pk")
+def entries_of(program: Program) -> QuerySet[ChecklistEntry]:
+    return program.checklist.select_related("species").order_by("order", "pk")
 
 
-def entry_of(programme: Programme, entry_id: int) -> ChecklistEntry:
+def entry_of(program: Program, entry_id: int) -> ChecklistEntry:
     """Raises Http404."""
-    return get_object_or_404(entries_of(programme), pk=entry_id)
+    return get_object_or_404(entries_of(program), pk=entry_id)
 
 
 def season_of(entry: ChecklistEntry) -> tuple[MonthDay, MonthDay] | None:
@@ -60,11 +60,11 @@ def entry_facts(entry: ChecklistEntry) -> Facts:
     }
 
 
-def search_catalogue(programme: Programme, text: str) -> list[Species]:
+def search_catalog(program: Program, text: str) -> list[Species]:
     """Species that are not on the list yet, whose present or former names hold every word."""
     names = Func(F("synonyms"), Value(" "), function="array_to_string", output_field=TextField())
     found = Species.objects.annotate(former_names=names).exclude(
-        checklist_entries__programme=programme
+        checklist_entries__program=program
     )
     for word in text.split():
         found = found.filter(
@@ -75,10 +75,10 @@ def search_catalogue(programme: Programme, text: str) -> list[Species]:
     return list(found.order_by("common_name")[:MOST_FOUND])
 
 
-def first_night_to_list(programme: Programme, today: dt.date) -> dt.date | None:
-    """Where a new listing begins: with the programme (None) before its first visit,
+def first_night_to_list(program: Program, today: dt.date) -> dt.date | None:
+    """Where a new listing begins: with the program (None) before its first visit,
     today afterwards, since nobody listened for the species until now."""
-    visited = Visit.objects.filter(route__programme=programme).exists()
+    visited = Visit.objects.filter(route__program=program).exists()
     return today if visited else None
 
 
@@ -94,7 +94,7 @@ def _check_extension(entry: ChecklistEntry, listed_until: dt.date | None) -> Non
     if entry.listed_until is None or listed_until == entry.listed_until:
         return
     meanwhile = Visit.objects.filter(
-        route__programme=entry.programme_id, night__gt=entry.listed_until
+        route__program=entry.program_id, night__gt=entry.listed_until
     )
     if listed_until:
         meanwhile = meanwhile.filter(night__lte=listed_until)
@@ -125,22 +125,22 @@ def _write(entry: ChecklistEntry, listing: Listing) -> ChecklistEntry:
 def _locked_entry(member: Membership, entry_id: int) -> ChecklistEntry:
     return get_object_or_404(
         ChecklistEntry.objects.select_for_update(of=("self",)).select_related("species"),
-        programme=member.programme,
+        program=member.program,
         pk=entry_id,
     )
 
 
 @transaction.atomic
 def add_species(member: Membership, species_code: str, listing: Listing) -> ChecklistEntry:
-    """Put a species of the catalogue at the end of the list."""
+    """Put a species of the catalog at the end of the list."""
     require(member, Permission.MANAGE)
-    programme = Programme.objects.select_for_update().get(pk=member.programme_id)
+    program = Program.objects.select_for_update().get(pk=member.program_id)
     species = get_object_or_404(Species, code=species_code)
     _check(listing)
-    if programme.checklist.filter(species=species).exists():
+    if program.checklist.filter(species=species).exists():
         raise ValidationError(f"{species} is on the checklist already.")
-    last = programme.checklist.aggregate(last=Max("order"))["last"] or 0
-    return _write(ChecklistEntry(programme=programme, species=species, order=last + 1), listing)
+    last = program.checklist.aggregate(last=Max("order"))["last"] or 0
+    return _write(ChecklistEntry(program=program, species=species, order=last + 1), listing)
 
 
 @transaction.atomic
@@ -182,14 +182,14 @@ def take_off(
 
 @transaction.atomic
 def move_entry(member: Membership, entry_id: int, *, up: bool) -> ChecklistEntry:
-    """Swap an entry with its neighbour; at the end of the list nothing happens."""
+    """Swap an entry with its neighbor; at the end of the list nothing happens."""
     require(member, Permission.MANAGE)
     rows = list(
         ChecklistEntry.objects.select_for_update()
-        .filter(programme=member.programme)
+        .filter(program=member.program)
         .order_by("order", "pk")
     )
-    entry = get_object_or_404(ChecklistEntry, programme=member.programme, pk=entry_id)
+    entry = get_object_or_404(ChecklistEntry, program=member.program, pk=entry_id)
     place = rows.index(entry)
     other = place - 1 if up else place + 1
     if 0 <= other < len(rows):

@@ -16,15 +16,15 @@ from django.db import transaction
 from accounts.access import Permission, require
 from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership
-from surveys.models import Programme, Route
-from surveys.programmes.places import (
+from surveys.models import Program, Route
+from surveys.programs.places import (
     FARTHEST_ON_A_ROUTE_M,
     likely_slip,
     place_of,
     read_coordinate,
 )
-from surveys.programmes.routes import route_of
-from surveys.programmes.stops import DEGREE_PLACES
+from surveys.programs.routes import route_of
+from surveys.programs.stops import DEGREE_PLACES
 from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
 
@@ -155,8 +155,8 @@ def change_line(
     Raises ValidationError by field, ChangedMeanwhile.
     """
     require(member, Permission.MANAGE)
-    Programme.objects.select_for_update().get(pk=member.programme_id)
-    route = route_of(member.programme, route_id)
+    Program.objects.select_for_update().get(pk=member.program_id)
+    route = route_of(member.program, route_id)
     check_seen(member, seen, line_facts(route), [route.events.all()])
     if points.strip() == line_text(route):
         return route

@@ -12,10 +12,10 @@ from django.shortcuts import get_object_or_404
 from accounts.access import Permission, require
 from accounts.meanwhile import Seen, check_seen
 from accounts.models import Membership
-from surveys.models import Programme, Protocol, ProtocolVersion
-from surveys.programmes.versionfacts import version_events, version_facts
-from surveys.programmes.versions import window_rows, write_limits
-from surveys.programmes.windows import window_problems
+from surveys.models import Program, Protocol, ProtocolVersion
+from surveys.programs.versionfacts import version_events, version_facts
+from surveys.programs.versions import window_rows, write_limits
+from surveys.programs.windows import window_problems
 from surveys.protocol import values
 from surveys.protocol.presets import Preset, presets_from_plain
 from surveys.protocol.words import day
@@ -46,20 +46,20 @@ def _versions() -> QuerySet[ProtocolVersion]:
     )
 
 
-def protocols_of(programme: Programme) -> list[Protocol]:
+def protocols_of(program: Program) -> list[Protocol]:
     """Protocols by name; each version, newest first, carries `visit_count`."""
     return list(
-        programme.protocols.prefetch_related(Prefetch("versions", _versions()), "routes").order_by(
+        program.protocols.prefetch_related(Prefetch("versions", _versions()), "routes").order_by(
             "name"
         )
     )
 
 
-def version_of(programme: Programme, version_id: int) -> ProtocolVersion:
+def version_of(program: Program, version_id: int) -> ProtocolVersion:
     """One version, with `visit_count`. Raises Http404."""
     return get_object_or_404(
-        _versions().select_related("protocol__programme"),
-        protocol__programme=programme,
+        _versions().select_related("protocol__program"),
+        protocol__program=program,
         pk=version_id,
     )
 
@@ -123,7 +123,7 @@ def _check_in_force(
 
 def _locked_protocol(member: Membership, protocol_id: int) -> Protocol:
     return get_object_or_404(
-        Protocol.objects.select_for_update(), programme=member.programme, pk=protocol_id
+        Protocol.objects.select_for_update(), program=member.program, pk=protocol_id
     )
 
 
@@ -151,14 +151,14 @@ def start_protocol(
 ) -> ProtocolVersion:
     """A new protocol with its first version; its name is that of `limits`."""
     require(member, Permission.MANAGE)
-    Programme.objects.select_for_update().get(pk=member.programme_id)
+    Program.objects.select_for_update().get(pk=member.program_id)
     name = limits.name.strip()
     if not name:
         raise ValidationError({"name": "Give the protocol a name."})
-    if member.programme.protocols.filter(name__iexact=name).exists():
+    if member.program.protocols.filter(name__iexact=name).exists():
         raise ValidationError({"name": f"There is a protocol called “{name}” already."})
     _check_limits(limits)
-    protocol = Protocol.objects.create(programme=member.programme, name=name)
+    protocol = Protocol.objects.create(program=member.program, name=name)
     return _write(ProtocolVersion(protocol=protocol, number=1), limits, in_force_from, source)
 
 
@@ -194,8 +194,8 @@ def change_version(
     """Change a version that no visit uses yet. Raises ValidationError for one in use,
     ChangedMeanwhile."""
     require(member, Permission.MANAGE)
-    _locked_protocol(member, version_of(member.programme, version_id).protocol_id)
-    version = version_of(member.programme, version_id)
+    _locked_protocol(member, version_of(member.program, version_id).protocol_id)
+    version = version_of(member.program, version_id)
     check_seen(member, seen, version_facts(version), version_events(version))
     if version.visits.exists():
         raise ValidationError(

@@ -8,21 +8,21 @@ from django.shortcuts import get_object_or_404
 from accounts.access import Permission, require
 from accounts.meanwhile import Facts, Seen, check_seen, yes_or_no
 from accounts.models import Membership
-from surveys.models import Programme, Route
+from surveys.models import Program, Route
 
 
-def routes_of(programme: Programme) -> QuerySet[Route]:
+def routes_of(program: Program) -> QuerySet[Route]:
     """All routes by code, active ones first, each with `stop_count` of its present stops."""
     return (
-        programme.routes.select_related("protocol")
+        program.routes.select_related("protocol")
         .annotate(stop_count=Count("stops", filter=Q(stops__active_until=None)))
         .order_by("-active", "code")
     )
 
 
-def route_of(programme: Programme, route_id: int) -> Route:
-    """One route of the programme. Raises Http404."""
-    return get_object_or_404(programme.routes.select_related("protocol", "programme"), pk=route_id)
+def route_of(program: Program, route_id: int) -> Route:
+    """One route of the program. Raises Http404."""
+    return get_object_or_404(program.routes.select_related("protocol", "program"), pk=route_id)
 
 
 def route_facts(route: Route) -> Facts:
@@ -37,8 +37,8 @@ def route_facts(route: Route) -> Facts:
     }
 
 
-def _check_code(programme: Programme, route: Route) -> None:
-    twin = programme.routes.filter(code__iexact=route.code).exclude(pk=route.pk).first()
+def _check_code(program: Program, route: Route) -> None:
+    twin = program.routes.filter(code__iexact=route.code).exclude(pk=route.pk).first()
     if twin:
         raise ValidationError(
             {"code": f"Route “{twin.name}” has the code {twin.code} already. Choose another."}
@@ -63,13 +63,13 @@ def save_route(
     Raises ValidationError by field, ChangedMeanwhile.
     """
     require(member, Permission.MANAGE)
-    Programme.objects.select_for_update().get(pk=member.programme_id)
+    Program.objects.select_for_update().get(pk=member.program_id)
     if route_id is None:
-        route = Route(programme=member.programme)
+        route = Route(program=member.program)
     else:
-        route = route_of(member.programme, route_id)
+        route = route_of(member.program, route_id)
         check_seen(member, seen, route_facts(route), [route.events.all()])
-    protocol = get_object_or_404(member.programme.protocols, pk=protocol_id)
+    protocol = get_object_or_404(member.program.protocols, pk=protocol_id)
     if route_id is not None and protocol.pk != route.protocol_id and route.visits.exists():
         raise ValidationError(
             {
@@ -79,7 +79,7 @@ def save_route(
         )
     route.code, route.name, route.region = code.strip(), name.strip(), region.strip()
     route.protocol, route.access_notes, route.active = protocol, access_notes, active
-    _check_code(member.programme, route)
+    _check_code(member.program, route)
     route.full_clean()
     route.save()
     return route

@@ -1,4 +1,4 @@
-"""A programme's beginning and its facts."""
+"""A program's beginning and its facts."""
 
 from dataclasses import dataclass
 
@@ -10,9 +10,9 @@ from accounts.access import Permission, require
 from accounts.invitations import Issued, issue
 from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership, Role
-from surveys.models import Programme, Stop, Visit
+from surveys.models import Program, Stop, Visit
 
-# The first part of addresses that do not belong to a programme.
+# The first part of addresses that do not belong to a program.
 RESERVED_SLUGS = frozenset(
     {
         "accounts",
@@ -31,7 +31,7 @@ RESERVED_SLUGS = frozenset(
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
-    """How far a programme is set up: what there is of each part."""
+    """How far a program is set up: what there is of each part."""
 
     protocols: int
     routes: int
@@ -41,22 +41,22 @@ class Standing:
     assigned_routes: int
 
 
-def standing(programme: Programme, season_year: int) -> Standing:
-    routes = programme.routes.filter(active=True)
+def standing(program: Program, season_year: int) -> Standing:
+    routes = program.routes.filter(active=True)
     return Standing(
-        protocols=programme.protocols.count(),
+        protocols=program.protocols.count(),
         routes=routes.count(),
         routes_without_stops=routes.exclude(
             Exists(Stop.objects.filter(route=OuterRef("pk"), active_until=None))
         ).count(),
-        species=programme.checklist.filter(listed_until=None).count(),
-        observers=programme.memberships.filter(active=True, role=Role.OBSERVER).count(),
+        species=program.checklist.filter(listed_until=None).count(),
+        observers=program.memberships.filter(active=True, role=Role.OBSERVER).count(),
         assigned_routes=routes.filter(assignments__season_year=season_year).distinct().count(),
     )
 
 
 @transaction.atomic
-def start_programme(
+def start_program(
     *,
     name: str,
     slug: str,
@@ -69,7 +69,7 @@ def start_programme(
     distance_unit: str = "km",
     site_url: str,
 ) -> Issued:
-    """Make a programme and invite its first coordinator.
+    """Make a program and invite its first coordinator.
 
     For whoever runs the installation; there is no member yet. `contact_email` is public,
     every publication shows it; the coordinator's own address is not taken for it unasked.
@@ -77,7 +77,7 @@ def start_programme(
     """
     if slug in RESERVED_SLUGS:
         raise ValidationError({"slug": f"“{slug}” is kept for the application. Choose another."})
-    programme = Programme(
+    program = Program(
         name=name.strip(),
         slug=slug,
         region=region.strip(),
@@ -86,10 +86,10 @@ def start_programme(
         distance_unit=distance_unit,
         contact_email=contact_email.strip().lower(),
     )
-    programme.full_clean()
-    programme.save()
+    program.full_clean()
+    program.save()
     return issue(
-        programme,
+        program,
         email=coordinator_email,
         name=coordinator_name,
         role=Role.COORDINATOR,
@@ -98,16 +98,16 @@ def start_programme(
     )
 
 
-def programme_facts(programme: Programme) -> Facts:
-    """What the form of a programme's facts shows."""
+def program_facts(program: Program) -> Facts:
+    """What the form of a program's facts shows."""
     return {
-        "Name": programme.name,
-        "Region": programme.region,
-        "Time zone": programme.time_zone,
-        "Temperatures in": programme.get_temperature_unit_display(),
-        "Distances in": programme.get_distance_unit_display(),
-        "Contact e-mail": programme.contact_email,
-        "Local rules": programme.local_rules,
+        "Name": program.name,
+        "Region": program.region,
+        "Time zone": program.time_zone,
+        "Temperatures in": program.get_temperature_unit_display(),
+        "Distances in": program.get_distance_unit_display(),
+        "Contact e-mail": program.contact_email,
+        "Local rules": program.local_rules,
     }
 
 
@@ -123,35 +123,35 @@ def change_facts(
     contact_email: str,
     local_rules: str,
     seen: Seen | None = None,
-) -> Programme:
-    """Change what a programme says of itself. Its address (slug) stays for good.
+) -> Program:
+    """Change what a program says of itself. Its address (slug) stays for good.
 
     Raises ValidationError by field, ChangedMeanwhile.
     """
     require(member, Permission.MANAGE)
-    programme = Programme.objects.select_for_update().get(pk=member.programme_id)
-    check_seen(member, seen, programme_facts(programme), [programme.events.all()])
-    _check_time_zone(programme, time_zone)
-    programme.name = name
-    programme.region = region
-    programme.time_zone = time_zone
-    programme.temperature_unit = temperature_unit
-    programme.distance_unit = distance_unit
-    programme.contact_email = contact_email
-    programme.local_rules = local_rules
-    programme.full_clean()
-    programme.save()
-    return programme
+    program = Program.objects.select_for_update().get(pk=member.program_id)
+    check_seen(member, seen, program_facts(program), [program.events.all()])
+    _check_time_zone(program, time_zone)
+    program.name = name
+    program.region = region
+    program.time_zone = time_zone
+    program.temperature_unit = temperature_unit
+    program.distance_unit = distance_unit
+    program.contact_email = contact_email
+    program.local_rules = local_rules
+    program.full_clean()
+    program.save()
+    return program
 
 
-def _check_time_zone(programme: Programme, time_zone: str) -> None:
+def _check_time_zone(program: Program, time_zone: str) -> None:
     """Clock times on sheets were typed in the zone: with another one they would mean
     other moments."""
-    changed = time_zone != programme.time_zone
-    if changed and Visit.objects.filter(route__programme=programme).exists():
+    changed = time_zone != program.time_zone
+    if changed and Visit.objects.filter(route__program=program).exists():
         raise ValidationError(
             {
-                "time_zone": f"Visits have been entered in {programme.time_zone}. With another "
+                "time_zone": f"Visits have been entered in {program.time_zone}. With another "
                 "zone their clock times would be wrong, so the zone can no longer change."
             }
         )

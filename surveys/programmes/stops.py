@@ -15,8 +15,8 @@ from django.shortcuts import get_object_or_404
 from accounts.access import Permission, require
 from accounts.meanwhile import Facts, Seen, check_seen
 from accounts.models import Membership
-from surveys.models import Habitat, Hydroperiod, ListeningPeriod, Presence, Programme, Route, Stop
-from surveys.programmes.places import FARTHEST_ON_A_ROUTE_M, likely_slip, place_of, point_of
+from surveys.models import Habitat, Hydroperiod, ListeningPeriod, Presence, Program, Route, Stop
+from surveys.programs.places import FARTHEST_ON_A_ROUTE_M, likely_slip, place_of, point_of
 from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
 from surveys.protocol.words import day
@@ -42,14 +42,14 @@ class StopFacts:
 def present_stops(route: Route) -> list[Stop]:
     """Stops that are not closed, in driving order.
 
-    Each carries `metres_from_last`: the length on the WGS84 ellipsoid to the stop
+    Each carries `meters_from_last`: the length on the WGS84 ellipsoid to the stop
     before it, by PostGIS; None for the first.
     """
     before = Window(Lag("place"), order_by=F("number").asc())
     return list(
         route.stops.filter(active_until=None)
         .annotate(
-            metres_from_last=Func(
+            meters_from_last=Func(
                 F("place"), before, function="ST_Distance", output_field=FloatField()
             )
         )
@@ -68,14 +68,14 @@ def straight_line(stops: Sequence[Stop]) -> LineString | None:
     return LineString([(stop.place.x, stop.place.y) for stop in stops], srid=4326)
 
 
-def stop_of(programme: Programme, stop_id: int) -> Stop:
-    """One stop of the programme, with `was_surveyed`. Raises Http404."""
+def stop_of(program: Program, stop_id: int) -> Stop:
+    """One stop of the program, with `was_surveyed`. Raises Http404."""
     listened = ListeningPeriod.objects.filter(stop=OuterRef("pk"))
     return get_object_or_404(
-        Stop.objects.select_related("route__protocol", "route__programme").annotate(
+        Stop.objects.select_related("route__protocol", "route__program").annotate(
             was_surveyed=Exists(listened)
         ),
-        route__programme=programme,
+        route__program=program,
         pk=stop_id,
     )
 
@@ -137,7 +137,7 @@ def _check_place(route: Route, place: Place, *, but: int | None = None) -> None:
     own = [place_of(stop.place) for stop in route.stops.exclude(pk=but)]
     near = own or [
         place_of(stop.place)
-        for stop in Stop.objects.filter(route__programme_id=route.programme_id).exclude(pk=but)
+        for stop in Stop.objects.filter(route__program_id=route.program_id).exclude(pk=but)
     ]
     if own and min(distance_m(place, other) for other in own) > FARTHEST_ON_A_ROUTE_M:
         away = min(distance_m(place, other) for other in own) / 1000
@@ -148,7 +148,7 @@ def _check_place(route: Route, place: Place, *, but: int | None = None) -> None:
     question = likely_slip(place, near)
     if question:
         raise ValidationError(
-            {"latitude": f"This is far from every other stop of the programme. {question}"}
+            {"latitude": f"This is far from every other stop of the program. {question}"}
         )
 
 
@@ -199,15 +199,15 @@ def _check_last_night(stop: Stop, last_night: dt.date) -> None:
 
 def _locked_route(member: Membership, route_id: int) -> Route:
     return get_object_or_404(
-        Route.objects.select_for_update(), programme=member.programme, pk=route_id
+        Route.objects.select_for_update(), program=member.program, pk=route_id
     )
 
 
 def _locked_stop(member: Membership, stop_id: int) -> Stop:
     """The stop, with its route locked: numbers and dates are checked along the route."""
-    stop = stop_of(member.programme, stop_id)
+    stop = stop_of(member.program, stop_id)
     _locked_route(member, stop.route_id)
-    return stop_of(member.programme, stop_id)
+    return stop_of(member.program, stop_id)
 
 
 def _write(stop: Stop, facts: StopFacts) -> Stop:

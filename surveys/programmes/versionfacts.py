@@ -6,7 +6,7 @@ from django.db.models import QuerySet
 
 from accounts.meanwhile import Facts, yes_or_no
 from surveys.models import ProtocolVersion, SeasonWindow
-from surveys.programmes.versions import protocol_values
+from surveys.programs.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.limits import window_in_words
 from surveys.protocol.values import DistanceUnit, Temperature
@@ -17,7 +17,7 @@ from surveys.protocol.words import day, distance, duration, listed, month_day
 def version_facts(version: ProtocolVersion) -> Facts:
     """Every limit under the label of its field; no such limit is empty."""
     limits = protocol_values(version)
-    unit = DistanceUnit(version.protocol.programme.distance_unit)
+    unit = DistanceUnit(version.protocol.program.distance_unit)
     return {
         "In force from": day(version.in_force_from),
         "The season year begins on": month_day(limits.season_year_begins),
@@ -33,8 +33,8 @@ def version_facts(version: ProtocolVersion) -> Facts:
         "Do not survey under these skies": listed(sorted(limits.wet_sky_codes)),
         "Loudest noise": _known(limits.max_noise_index, "{}"),
         "Fewest stops on a visit": str(limits.min_stops),
-        "Fewest between stops": _metres(limits.min_stop_spacing_m, unit),
-        "Farthest from the stop": _metres(limits.max_distance_from_stop_m, unit),
+        "Fewest between stops": _meters(limits.min_stop_spacing_m, unit),
+        "Farthest from the stop": _meters(limits.max_distance_from_stop_m, unit),
         "Fastest drive between stops": f"{limits.max_drive_kmh:.1f} km/h",
         "Days between visits": _known(limits.min_days_between_visits, "{}"),
         "Stops in the order of their numbers": yes_or_no(limits.stops_in_order),
@@ -64,11 +64,11 @@ def _after_sunset(offset: dt.timedelta | None) -> str:
     return f"{duration(abs(offset))} {side} sunset"
 
 
-def _metres(metres: float | None, unit: DistanceUnit) -> str:
-    if metres is None:
+def _meters(meters: float | None, unit: DistanceUnit) -> str:
+    if meters is None:
         return ""
-    exact = f"{metres:.1f} m"
-    return exact if unit is DistanceUnit.KILOMETRES else f"{distance(metres, unit)} ({exact})"
+    exact = f"{meters:.1f} m"
+    return exact if unit is DistanceUnit.KILOMETERS else f"{distance(meters, unit)} ({exact})"
 
 
 def _window(window: values.SeasonWindow) -> str:

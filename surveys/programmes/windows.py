@@ -9,7 +9,7 @@ from surveys.protocol.seasons import season_bounds, window_dates
 from surveys.protocol.values import MonthDay, SeasonWindow
 from surveys.protocol.words import month_day
 
-# Every window is laid out in this season year; it and its neighbours hold a 29 February.
+# Every window is laid out in this season year; it and its neighbors hold a 29 February.
 _SEASON_YEAR = 2024
 
 

@@ -12,7 +12,7 @@ _NEARLY_OPPOSITE = 3.1
 
 
 def distance_m(a: Place, b: Place) -> float:
-    """Geodesic length between two places in metres, by Lambert's formula.
+    """Geodesic length between two places in meters, by Lambert's formula.
 
     A great circle on the sphere of reduced latitudes, corrected to the first order
     of the flattening: within 5 parts in a million, so 4 mm at the spacing of stops.

@@ -1,4 +1,4 @@
-"""The limits of a protocol in plain words, in the programme's units."""
+"""The limits of a protocol in plain words, in the program's units."""
 
 from __future__ import annotations
 

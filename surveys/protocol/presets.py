@@ -1,4 +1,4 @@
-"""Protocol presets: starting values for a programme, each number with its source."""
+"""Protocol presets: starting values for a program, each number with its source."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 Sunset and sunrise: upper limb at the horizon with 34′ of refraction at sea level,
 air pressure left out of the library's own refraction (the almanacs' convention).
-Civil dusk: centre of the sun 6° below the horizon.
+Civil dusk: center of the sun 6° below the horizon.
 """
 
 from __future__ import annotations
@@ -75,12 +75,12 @@ def moon_night(place: Place, night: dt.date, time_zone: str) -> MoonNight:
 
 
 def moon_lit_share(instant: dt.datetime) -> float:
-    """Lit share of the moon's disc seen from the centre of the Earth, 0 to 1."""
+    """Lit share of the moon's disc seen from the center of the Earth, 0 to 1."""
     return float(ephem.Moon(_date(instant)).phase) / 100
 
 
 def moon_altitude(place: Place, instant: dt.datetime) -> float:
-    """Altitude of the moon's centre in degrees, without refraction."""
+    """Altitude of the moon's center in degrees, without refraction."""
     moon = ephem.Moon()
     moon.compute(_observer(place, instant))
     return math.degrees(float(moon.alt))

@@ -29,7 +29,7 @@ class TemperatureUnit(StrEnum):
 
 
 class DistanceUnit(StrEnum):
-    KILOMETRES = "km"
+    KILOMETERS = "km"
     MILES = "mi"
 
 
@@ -147,7 +147,7 @@ class Route:
     stops: tuple[Stop, ...]
     checklist: tuple[ChecklistSpecies, ...] = ()
     temperature_unit: TemperatureUnit = TemperatureUnit.CELSIUS
-    distance_unit: DistanceUnit = DistanceUnit.KILOMETRES
+    distance_unit: DistanceUnit = DistanceUnit.KILOMETERS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -222,7 +222,7 @@ class Surroundings:
 
     `other_nights` are the nights of the route's other visits in the same season
     year; `now` is the instant of judging; `observer_qualified` is None when the
-    programme keeps no record of training.
+    program keeps no record of training.
     """
 
     now: dt.datetime

@@ -84,9 +84,9 @@ CALL_INDEX: Mapping[int, str] = MappingProxyType(
     }
 )
 
-METRES_PER_MILE = Decimal("1609.344")
-METRES_PER_FOOT = Decimal("0.3048")
-METRES_PER_NAUTICAL_MILE = Decimal(1852)
+METERS_PER_MILE = Decimal("1609.344")
+METERS_PER_FOOT = Decimal("0.3048")
+METERS_PER_NAUTICAL_MILE = Decimal(1852)
 
 _TENTH = Decimal("0.1")
 _FOUR_PLACES = Decimal("0.0001")
@@ -95,14 +95,14 @@ _DEGREES_F_PER_C = Decimal("1.8")
 _FREEZING_F = Decimal(32)
 
 
-def beaufort_from_speed(metres_per_second: Decimal | float) -> int:
+def beaufort_from_speed(meters_per_second: Decimal | float) -> int:
     """Beaufort force of a wind speed in m/s, taken half-up to 0.1 m/s.
 
     Raises ValueError for a negative speed.
     """
-    speed = Decimal(str(metres_per_second)).quantize(_TENTH, ROUND_HALF_UP)
+    speed = Decimal(str(meters_per_second)).quantize(_TENTH, ROUND_HALF_UP)
     if speed < 0:
-        raise ValueError(f"A wind speed of {metres_per_second} m/s is below zero.")
+        raise ValueError(f"A wind speed of {meters_per_second} m/s is below zero.")
     return max(row.force for row in BEAUFORT if row.lowest <= speed)
 
 
@@ -139,21 +139,21 @@ def plain_number(value: Decimal) -> str:
     return text
 
 
-def metres_from_miles(miles: Decimal) -> Decimal:
-    return miles * METRES_PER_MILE
+def meters_from_miles(miles: Decimal) -> Decimal:
+    return miles * METERS_PER_MILE
 
 
-def miles_from_metres(metres: Decimal) -> Decimal:
-    return metres / METRES_PER_MILE
+def miles_from_meters(meters: Decimal) -> Decimal:
+    return meters / METERS_PER_MILE
 
 
-def metres_per_second_from_mph(mph: Decimal) -> Decimal:
-    return mph * METRES_PER_MILE / 3600
+def meters_per_second_from_mph(mph: Decimal) -> Decimal:
+    return mph * METERS_PER_MILE / 3600
 
 
-def metres_per_second_from_kmh(kmh: Decimal) -> Decimal:
+def meters_per_second_from_kmh(kmh: Decimal) -> Decimal:
     return kmh * 1000 / 3600
 
 
-def metres_per_second_from_knots(knots: Decimal) -> Decimal:
-    return knots * METRES_PER_NAUTICAL_MILE / 3600
+def meters_per_second_from_knots(knots: Decimal) -> Decimal:
+    return knots * METERS_PER_NAUTICAL_MILE / 3600

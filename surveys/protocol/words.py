@@ -14,8 +14,8 @@ from zoneinfo import ZoneInfo
 
 from surveys.protocol.values import DistanceUnit, MonthDay, Temperature, TemperatureUnit
 from surveys.protocol.weather import (
-    METRES_PER_FOOT,
-    METRES_PER_MILE,
+    METERS_PER_FOOT,
+    METERS_PER_MILE,
     plain_number,
     show_temperature,
     to_celsius,
@@ -36,8 +36,8 @@ MONTHS = (
     "December",
 )
 
-_METRES_PER_FOOT = float(METRES_PER_FOOT)
-_METRES_PER_MILE = float(METRES_PER_MILE)
+_METERS_PER_FOOT = float(METERS_PER_FOOT)
+_METERS_PER_MILE = float(METERS_PER_MILE)
 _ONE_MINUTE = dt.timedelta(minutes=1)
 
 
@@ -75,7 +75,7 @@ def duration(length: dt.timedelta) -> str:
 
 
 def temperature(reading: Temperature, unit: TemperatureUnit) -> str:
-    """A reading in the unit it was read in, with the programme's unit behind it where
+    """A reading in the unit it was read in, with the program's unit behind it where
     that differs: `42 °F`, `5.5 °C (41.9 °F)`."""
     read = f"{plain_number(reading.value)} °{reading.unit.value}"
     if reading.unit is unit:
@@ -83,19 +83,19 @@ def temperature(reading: Temperature, unit: TemperatureUnit) -> str:
     return f"{read} ({show_temperature(to_celsius(reading), unit)})"
 
 
-def distance(metres: float, unit: DistanceUnit) -> str:
+def distance(meters: float, unit: DistanceUnit) -> str:
     """`130 m`, `1.25 km`; `430 ft`, `0.27 mi`."""
-    if unit is DistanceUnit.KILOMETRES:
-        return f"{half_up(metres)} m" if metres < 999.5 else f"{half_up(metres / 1000, 2)} km"
-    miles = metres / _METRES_PER_MILE
-    return f"{half_up(metres / _METRES_PER_FOOT)} ft" if miles < 0.2 else f"{half_up(miles, 2)} mi"
+    if unit is DistanceUnit.KILOMETERS:
+        return f"{half_up(meters)} m" if meters < 999.5 else f"{half_up(meters / 1000, 2)} km"
+    miles = meters / _METERS_PER_MILE
+    return f"{half_up(meters / _METERS_PER_FOOT)} ft" if miles < 0.2 else f"{half_up(miles, 2)} mi"
 
 
 def speed(kmh: float, unit: DistanceUnit) -> str:
     """`80 km/h` or `50 mph`."""
-    if unit is DistanceUnit.KILOMETRES:
+    if unit is DistanceUnit.KILOMETERS:
         return f"{half_up(kmh)} km/h"
-    return f"{half_up(kmh * 1000 / _METRES_PER_MILE)} mph"
+    return f"{half_up(kmh * 1000 / _METERS_PER_MILE)} mph"
 
 
 def day(date: dt.date) -> str:

@@ -18,7 +18,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from surveys.fitting.stamps import software
-from surveys.models import Audience, Programme, Publication, PublishingRun, RunState
+from surveys.models import Audience, Program, Publication, PublishingRun, RunState
 from surveys.publishing import tables
 from surveys.publishing.about import about_publication
 from surveys.publishing.csv import MEDIA_TYPE
@@ -89,26 +89,26 @@ def build(run: PublishingRun, *, site_url: str = "", formats: Sequence[Format] =
 def _freeze(
     run: PublishingRun, folder: Path, site_url: str, progress: Progress, formats: int
 ) -> _Frozen:
-    programme = run.programme
-    previous = latest(programme, run.season_year)
+    program = run.program
+    previous = latest(program, run.season_year)
     progress.say("Freezing the rows")
     with snapshot():
         if (
-            not counted_visits(programme, run.season_year)
+            not counted_visits(program, run.season_year)
             .filter(season_year=run.season_year)
             .exists()
         ):
             raise NothingToPublish(run.season_year)
         about = about_publication(
-            programme,
+            program,
             run.season_year,
             version=previous.version + 1 if previous else 1,
             reason=run.reason if previous else "",
             published_at=timezone.now(),
             site_url=site_url,
         )
-        frozen = freeze(programme, folder / "open", about)
-        exact = with_exact_places(programme, frozen, folder / "exact")
+        frozen = freeze(program, folder / "open", about)
+        exact = with_exact_places(program, frozen, folder / "exact")
     periods = periods_of(frozen)
     add_yearly(frozen, periods)
     if run.seen and run.seen != sha256_of(frozen.folder / tables.YEARLY.file):
@@ -181,15 +181,15 @@ def _store(run: PublishingRun, frozen: Frozen, files: list[MadeFile]) -> None:
     run = PublishingRun.objects.select_for_update().get(pk=run.pk)
     if run.state not in UNDER_WAY:
         return
-    programme = Programme.objects.select_for_update().get(pk=run.programme_id)
+    program = Program.objects.select_for_update().get(pk=run.program_id)
     about = frozen.about
-    previous = latest(programme, run.season_year)
+    previous = latest(program, run.season_year)
     if about.version != (previous.version + 1 if previous else 1):
         raise OvertakenError
     rows = {file.kind: file.rows for file in files}
     (sums,) = (file for file in files if file.kind == CHECKSUMS)
     publication = Publication.objects.create(
-        programme=programme,
+        program=program,
         season_year=run.season_year,
         version=about.version,
         title=about.title,

@@ -12,16 +12,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from surveys.models import DataLicence
+from surveys.models import DataLicense
 
 BIBTEX = "application/x-bibtex; charset=utf-8"
 CSL_JSON = "application/vnd.citationstyles.csl+json"
 JSON_LD = "application/ld+json"
 
-LICENCE_URL: dict[str, str] = {
-    DataLicence.CC0.value: "https://creativecommons.org/publicdomain/zero/1.0/",
-    DataLicence.CC_BY.value: "https://creativecommons.org/licenses/by/4.0/",
-    DataLicence.CC_BY_NC.value: "https://creativecommons.org/licenses/by-nc/4.0/",
+LICENSE_URL: dict[str, str] = {
+    DataLicense.CC0.value: "https://creativecommons.org/publicdomain/zero/1.0/",
+    DataLicense.CC_BY.value: "https://creativecommons.org/licenses/by/4.0/",
+    DataLicense.CC_BY_NC.value: "https://creativecommons.org/licenses/by-nc/4.0/",
 }
 
 # Characters that TeX reads as commands, and how they are written instead. BibTeX counts braces
@@ -38,17 +38,17 @@ _TEX = {
 
 @dataclass(frozen=True, kw_only=True)
 class Cited:
-    """What a citation needs. `programme` is its author and publisher, `licence` an SPDX
+    """What a citation needs. `program` is its author and publisher, `license` an SPDX
     identifier, `url` the address that stays."""
 
-    programme: str
+    program: str
     slug: str
     title: str
     season_year: int
     version: int
     published_at: dt.datetime
     software: str
-    licence: str
+    license: str
     url: str
 
     @property
@@ -69,25 +69,25 @@ class Distribution:
 
 
 def citation_text(cited: Cited) -> str:
-    """`Programme (year). Title. Version n. Made with … Licence. Address`"""
+    """`Program (year). Title. Version n. Made with … License. Address`"""
     day = cited.published_at
     return (
-        f"{cited.programme} ({day.year}). {cited.title}. Version {cited.version}, published "
-        f"{day.day} {day:%B %Y}. Made with {cited.software}. {cited.licence}. {cited.url}"
+        f"{cited.program} ({day.year}). {cited.title}. Version {cited.version}, published "
+        f"{day.day} {day:%B %Y}. Made with {cited.software}. {cited.license}. {cited.url}"
     )
 
 
 def bibtex(cited: Cited) -> str:
     day = cited.published_at
     fields = {
-        "author": f"{{{tex(cited.programme)}}}",
+        "author": f"{{{tex(cited.program)}}}",
         "title": f"{{{tex(cited.title)}}}",
         "year": str(day.year),
         "month": day.strftime("%b").lower(),
-        "publisher": tex(cited.programme),
+        "publisher": tex(cited.program),
         "version": str(cited.version),
         "note": tex(
-            f"Data set, version {cited.version}. Made with {cited.software}. {cited.licence}"
+            f"Data set, version {cited.version}. Made with {cited.software}. {cited.license}"
         ),
         "url": cited.url,
     }
@@ -103,12 +103,12 @@ def csl(cited: Cited) -> list[dict[str, Any]]:
             "id": cited.key,
             "type": "dataset",
             "title": cited.title,
-            "author": [{"literal": cited.programme}],
-            "publisher": cited.programme,
+            "author": [{"literal": cited.program}],
+            "publisher": cited.program,
             "issued": {"date-parts": [[day.year, day.month, day.day]]},
             "version": str(cited.version),
             "URL": cited.url,
-            "note": f"Made with {cited.software}. {cited.licence}",
+            "note": f"Made with {cited.software}. {cited.license}",
         }
     ]
 
@@ -126,7 +126,7 @@ def dataset_jsonld(
 ) -> dict[str, Any]:
     """schema.org `Dataset`. The vocabulary stands in the context itself, so that reading it
     needs no network."""
-    publisher: dict[str, Any] = {"@type": "Organization", "name": cited.programme}
+    publisher: dict[str, Any] = {"@type": "Organization", "name": cited.program}
     if contact_email:
         publisher["email"] = contact_email
     facts: dict[str, Any] = {
@@ -140,7 +140,7 @@ def dataset_jsonld(
         "version": str(cited.version),
         "datePublished": cited.published_at.date().isoformat(),
         "temporalCoverage": f"{first_year}/{cited.season_year}",
-        "license": {"@id": LICENCE_URL[cited.licence]},
+        "license": {"@id": LICENSE_URL[cited.license]},
         "creator": publisher,
         "publisher": publisher,
         "isAccessibleForFree": True,

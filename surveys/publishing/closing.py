@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from surveys.models import Programme, StoredFinding, Visit, VisitState
+from surveys.models import Program, StoredFinding, Visit, VisitState
 from surveys.protocol.values import Severity
 from surveys.seasons.coverage import Coverage, coverage, tonight
 
@@ -26,36 +26,36 @@ class MissingVisit:
     missed: bool
 
 
-def last_closed_season(programme: Programme, today: dt.date | None = None) -> int | None:
+def last_closed_season(program: Program, today: dt.date | None = None) -> int | None:
     """The latest season year with visits that count, of whose windows all are over."""
     years = (
-        Visit.objects.filter(route__programme=programme, counts_in_trends=True)
+        Visit.objects.filter(route__program=program, counts_in_trends=True)
         .order_by("-season_year")
         .values_list("season_year", flat=True)
         .distinct()
     )
-    today = today or tonight(programme)
+    today = today or tonight(program)
     for season_year in years:
-        rows = coverage(programme, season_year, today=today).rows
+        rows = coverage(program, season_year, today=today).rows
         if all(cell.window.closes < today for row in rows for cell in row.cells if cell):
             return season_year
     return None
 
 
-def open_visits(programme: Programme, season_year: int) -> QuerySet[Visit]:
+def open_visits(program: Program, season_year: int) -> QuerySet[Visit]:
     """Visits up to a season year that are not decided yet, oldest first."""
     return (
         Visit.objects.filter(
-            route__programme=programme, season_year__lte=season_year, state__in=STILL_OPEN
+            route__program=program, season_year__lte=season_year, state__in=STILL_OPEN
         )
         .select_related("route", "observer")
         .order_by("night", "route__code")
     )
 
 
-def missing_visits(programme: Programme, season_year: int) -> list[MissingVisit]:
+def missing_visits(program: Program, season_year: int) -> list[MissingVisit]:
     """By route and window."""
-    table = coverage(programme, season_year)
+    table = coverage(program, season_year)
     return [
         MissingVisit(
             code=row.code,
@@ -71,11 +71,11 @@ def missing_visits(programme: Programme, season_year: int) -> list[MissingVisit]
     ]
 
 
-def unsettled_queries(programme: Programme, season_year: int) -> QuerySet[StoredFinding]:
+def unsettled_queries(program: Program, season_year: int) -> QuerySet[StoredFinding]:
     """Queries that no coordinator has settled, on visits up to a season year."""
     return (
         StoredFinding.objects.filter(
-            visit__route__programme=programme,
+            visit__route__program=program,
             visit__season_year__lte=season_year,
             visit__state__in=STILL_OPEN,
             severity=Severity.QUERY.value,

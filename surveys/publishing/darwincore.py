@@ -163,8 +163,8 @@ def _members(about: About) -> tuple[Member, Member, Member]:
             row_type=f"{DWC}Event",
             terms=EVENT_TERMS,
             everywhere={
-                f"{DCTERMS}license": about.licence_url,
-                f"{DCTERMS}rightsHolder": about.programme,
+                f"{DCTERMS}license": about.license_url,
+                f"{DCTERMS}rightsHolder": about.program,
                 f"{DWC}datasetName": about.title,
             },
         ),

@@ -65,11 +65,11 @@ def descriptor(frozen: Frozen) -> dict[str, Any]:
         "version": f"{about.season_year}.{about.version}.0",
         "created": about.published_at.isoformat().replace("+00:00", "Z"),
         "keywords": ["amphibians", "calling survey", "call index", "occupancy"],
-        "licenses": [{"name": about.licence, "path": about.licence_url}],
+        "licenses": [{"name": about.license, "path": about.license_url}],
         "contributors": _contributors(about),
         "sources": [
             {
-                "title": f"Accepted visits of {about.programme}, season years "
+                "title": f"Accepted visits of {about.program}, season years "
                 f"{about.first_year} to {about.season_year}",
                 **({"email": about.contact_email} if about.contact_email else {}),
             }
@@ -107,12 +107,12 @@ def _description(about: About) -> str:
 
 
 def _contributors(about: About) -> list[dict[str, Any]]:
-    """The programme, then observers who agreed to be named; roles by DataCite and as the
+    """The program, then observers who agreed to be named; roles by DataCite and as the
     standard suggests."""
-    programme = {"title": about.programme, "roles": ["creator", "contact"]}
+    program = {"title": about.program, "roles": ["creator", "contact"]}
     if about.contact_email:
-        programme["email"] = about.contact_email
-    return [programme, *({"title": name, "roles": ["DataCollector"]} for name in about.observers)]
+        program["email"] = about.contact_email
+    return [program, *({"title": name, "roles": ["DataCollector"]} for name in about.observers)]
 
 
 def _resource(table: Table, path: Path) -> dict[str, Any]:
@@ -181,7 +181,7 @@ def _readme(about: About) -> str:
 {"=" * len(about.title)}
 
 Cite as: {about.citation}
-Licence: {about.licence}, {about.licence_url}
+License: {about.license}, {about.license_url}
 Address: {about.url}
 
 What is here

@@ -11,7 +11,7 @@ from typing import Any
 from surveys.models import Publication, PublicationFile
 from surveys.publishing import csv
 from surveys.publishing.citing import (
-    LICENCE_URL,
+    LICENSE_URL,
     Cited,
     Distribution,
     citation_text,
@@ -27,8 +27,8 @@ class Described:
     """A publication and what stands in its open files. `here` is its address on this site,
     without the key of any link.
 
-    Licence, contact, years and the address to cite are those of its own description: the
-    programme, or the site, may have changed them since.
+    License, contact, years and the address to cite are those of its own description: the
+    program, or the site, may have changed them since.
     """
 
     publication: Publication
@@ -50,13 +50,13 @@ class Described:
         return published if published.startswith("http") else self.here
 
     @cached_property
-    def licence(self) -> str:
-        licences = self.package.get("licenses")
-        return licences[0]["name"] if licences else self.publication.programme.data_licence
+    def license(self) -> str:
+        licenses = self.package.get("licenses")
+        return licenses[0]["name"] if licenses else self.publication.program.data_license
 
     @property
-    def licence_url(self) -> str:
-        return LICENCE_URL[self.licence]
+    def license_url(self) -> str:
+        return LICENSE_URL[self.license]
 
     @cached_property
     def contact_email(self) -> str:
@@ -81,14 +81,14 @@ class Described:
     def cited(self) -> Cited:
         publication = self.publication
         return Cited(
-            programme=publication.programme.name,
-            slug=publication.programme.slug,
+            program=publication.program.name,
+            slug=publication.program.slug,
             title=publication.title,
             season_year=publication.season_year,
             version=publication.version,
             published_at=publication.published_at,
             software=publication.software,
-            licence=self.licence,
+            license=self.license,
             url=self.url,
         )
 
@@ -97,7 +97,7 @@ class Described:
         first, last = self.years
         return (
             f"What volunteers heard of calling frogs and toads along the fixed routes of "
-            f"{self.publication.programme.name}, season years {first} to {last}: "
+            f"{self.publication.program.name}, season years {first} to {last}: "
             f"{self.publication.visit_count} accepted visits with every listening period and call "
             "index, zeros included, the yearly table, and trends of occupancy."
         )
@@ -142,7 +142,7 @@ def jsonld(
             for file in described.files
         ],
         variables=_variables(resources),
-        region=publication.programme.region,
+        region=publication.program.region,
         contact_email=described.contact_email,
         superseded=superseded,
     )
@@ -158,8 +158,8 @@ def index(
         "cite_as": described.url,
         "first_year": described.years[0],
         "software": publication.software,
-        "licence": described.licence,
-        "licence_url": described.licence_url,
+        "license": described.license,
+        "license_url": described.license_url,
         "citation": citation_text(described.cited),
         "superseded_by": newer_url,
         "files": [

@@ -192,7 +192,7 @@ def _why(
     steps = (
         ReviewStep.objects.filter(
             visit__in=list(visits),
-            visit__route__programme=newer.programme_id,
+            visit__route__program=newer.program_id,
             step__in=TELLING,
             at__gt=older.published_at,
             at__lte=newer.published_at,

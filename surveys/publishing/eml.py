@@ -18,7 +18,7 @@ INSTANCE = "http://www.w3.org/2001/XMLSchema-instance"
 LANGUAGE = "{http://www.w3.org/XML/1998/namespace}lang"
 # All but the characters of XML 1.0 (production 2, Char).
 _UNFIT = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-_METRES_PER_DEGREE = 110_574.0  # of latitude at the equator, the least there is (WGS 84)
+_METERS_PER_DEGREE = 110_574.0  # of latitude at the equator, the least there is (WGS 84)
 
 GUARDED = (
     "In the data files a text that begins with = + - @ or an apostrophe has one apostrophe put "
@@ -105,7 +105,7 @@ def _dataset(dataset: ET.Element, frozen: Frozen) -> None:
 def _abstract(about: About) -> list[str]:
     words = [
         (
-            f"Night calling surveys of frogs and toads by volunteers of {about.programme}, season "
+            f"Night calling surveys of frogs and toads by volunteers of {about.program}, season "
             f"years {about.first_year} to {about.season_year}: every listening period that "
             "counts, with the call index of each species of the checklist, silence included, and "
             "the weather."
@@ -120,13 +120,13 @@ def _abstract(about: About) -> list[str]:
 def _rights(dataset: ET.Element, about: About) -> None:
     rights = ET.SubElement(ET.SubElement(dataset, "intellectualRights"), "para")
     rights.text = "This work is licensed under "
-    link = ET.SubElement(rights, "ulink", {"url": about.licence_url})
-    _text(link, "citetitle", about.licence)
+    link = ET.SubElement(rights, "ulink", {"url": about.license_url})
+    _text(link, "citetitle", about.license)
     link.tail = "."
     licensed = ET.SubElement(dataset, "licensed")
-    _text(licensed, "licenseName", about.licence)
-    _text(licensed, "url", about.licence_url)
-    _text(licensed, "identifier", about.licence)
+    _text(licensed, "licenseName", about.license)
+    _text(licensed, "url", about.license_url)
+    _text(licensed, "identifier", about.license)
 
 
 def _coverage(coverage: ET.Element, frozen: Frozen) -> None:
@@ -135,7 +135,7 @@ def _coverage(coverage: ET.Element, frozen: Frozen) -> None:
     box = bounding_box(frozen)
     if box is not None:
         geographic = ET.SubElement(coverage, "geographicCoverage")
-        where = about.region or about.programme
+        where = about.region or about.program
         if about.country_code:
             where += f" (ISO 3166-1 country code {about.country_code})"
         _text(
@@ -192,7 +192,7 @@ def _around(stop: Mapping[str, Any]) -> tuple[float, float, float, float]:
     if stop["grid_degrees"] is not None:
         tall = wide = stop["grid_degrees"] / 2
     else:
-        tall = (stop["coordinate_uncertainty_m"] or 0.0) / _METRES_PER_DEGREE
+        tall = (stop["coordinate_uncertainty_m"] or 0.0) / _METERS_PER_DEGREE
         wide = tall / max(math.cos(math.radians(latitude)), 0.01)
     return (
         round(longitude - wide, 6),
@@ -226,7 +226,7 @@ def _protocols(frozen: Frozen) -> list[str]:
 
 def _party(parent: ET.Element, role: str, about: About) -> None:
     party = ET.SubElement(parent, role)
-    _text(party, "organizationName", about.programme)
+    _text(party, "organizationName", about.program)
     if about.contact_email:
         _text(party, "electronicMailAddress", about.contact_email)
     if about.url:

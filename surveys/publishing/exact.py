@@ -5,7 +5,7 @@ from django.db.models import QuerySet
 
 from accounts.access import may_have_exact_places
 from accounts.models import AccessToken, Membership
-from surveys.models import ExactDownload, Programme
+from surveys.models import ExactDownload, Program
 
 _LONGEST_PATH = ExactDownload._meta.get_field("path").max_length
 _LONGEST_WHAT = ExactDownload._meta.get_field("what").max_length
@@ -21,10 +21,10 @@ def note_exact_download(
     """
     if not may_have_exact_places(member, token):
         raise PermissionDenied(
-            "Exact places are only for those whom a coordinator of the programme gave that right."
+            "Exact places are only for those whom a coordinator of the program gave that right."
         )
     return ExactDownload.objects.create(
-        programme=member.programme,
+        program=member.program,
         person=member.person,
         what=what[:_LONGEST_WHAT],
         path=path[:_LONGEST_PATH],
@@ -32,6 +32,6 @@ def note_exact_download(
     )
 
 
-def exact_downloads(programme: Programme) -> QuerySet[ExactDownload]:
+def exact_downloads(program: Program) -> QuerySet[ExactDownload]:
     """Who took what, latest first."""
-    return programme.exact_downloads.select_related("person").order_by("-at", "-pk")
+    return program.exact_downloads.select_related("person").order_by("-at", "-pk")

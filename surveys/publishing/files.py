@@ -65,7 +65,7 @@ def download_name(file: PublicationFile) -> str:
     of = file.publication
     name = PurePosixPath(file.kind).name
     kept = "exact-" if file.audience == Audience.EXACT else ""
-    return f"{of.programme.slug}-{of.season_year}-v{of.version}-{kept}{name}"
+    return f"{of.program.slug}-{of.season_year}-v{of.version}-{kept}{name}"
 
 
 def store(publication: Publication, files: list[MadeFile]) -> None:

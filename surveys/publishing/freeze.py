@@ -15,8 +15,8 @@ from django.db import connection, transaction
 from django.db.models import Min
 
 from accounts.models import Person
-from surveys.models import Programme, ProtocolVersion, Visit
-from surveys.programmes.versions import protocol_values
+from surveys.models import Program, ProtocolVersion, Visit
+from surveys.programs.versions import protocol_values
 from surveys.protocol.limits import limits_in_words, window_in_words
 from surveys.protocol.seasons import season_bounds
 from surveys.protocol.sky import sunset_of
@@ -48,33 +48,33 @@ def snapshot() -> Iterator[None]:
         yield
 
 
-def freeze(programme: Programme, folder: Path, about: About, *, exact: bool = False) -> Frozen:
+def freeze(program: Program, folder: Path, about: About, *, exact: bool = False) -> Frozen:
     """Write the tables of rows; `add_results` writes those that are worked out from them. To be
     called within `snapshot`.
 
     Raises NamesCollide when two species of the checklist share a scientific name.
     """
-    checklist = _checklist(programme)
-    given = {"programme": programme.pk, "season_year": about.season_year}
-    stops = shared_stops(programme)
+    checklist = _checklist(program)
+    given = {"program": program.pk, "season_year": about.season_year}
+    stops = shared_stops(program)
     write_table(folder, tables.CHECKLIST, checklist)
-    write_table(folder, tables.PROTOCOLS, _protocols(programme, about.season_year))
-    write_table(folder, tables.VISITS, _visits(programme, given))
-    write_table(folder, tables.PERIODS, _periods(programme, given, stops))
+    write_table(folder, tables.PROTOCOLS, _protocols(program, about.season_year))
+    write_table(folder, tables.VISITS, _visits(program, given))
+    write_table(folder, tables.PERIODS, _periods(program, given, stops))
     write_table(folder, tables.CALLS, stream(CALLS, given))
     frozen = Frozen(about=about, folder=folder)
-    _write_places(programme, frozen, stops, exact=exact)
+    _write_places(program, frozen, stops, exact=exact)
     return frozen
 
 
-def with_exact_places(programme: Programme, frozen: Frozen, folder: Path) -> Frozen:
+def with_exact_places(program: Program, frozen: Frozen, folder: Path) -> Frozen:
     """The same tables with exact routes and stops, for those who may have them."""
     for table in tables.TABLES:
         if table not in PLACES:
             (folder / table.file).parent.mkdir(parents=True, exist_ok=True)
             (folder / table.file).symlink_to(frozen.folder / table.file)
     exact = Frozen(about=frozen.about, folder=folder)
-    _write_places(programme, exact, shared_stops(programme), exact=True)
+    _write_places(program, exact, shared_stops(program), exact=True)
     return exact
 
 
@@ -82,7 +82,7 @@ def _sun_places(stops: Mapping[int, SharedStop]) -> dict[int, Place]:
     """Where the sun is looked up for each stop: its place as it is shared.
 
     From the exact place, the times of many sunsets would give it away. For stops that are
-    withheld it is the middle of the programme, to a whole degree.
+    withheld it is the middle of the program, to a whole degree.
     """
     if not stops:
         return {}
@@ -100,8 +100,8 @@ def _middle(places: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return statistics.fmean(y for y, _ in places), statistics.fmean(x for _, x in places)
 
 
-def _checklist(programme: Programme) -> list[tuple[Value, ...]]:
-    entries = list(programme.checklist.select_related("species").order_by("order", "pk"))
+def _checklist(program: Program) -> list[tuple[Value, ...]]:
+    entries = list(program.checklist.select_related("species").order_by("order", "pk"))
     counts = Counter(entry.species.scientific_name for entry in entries)
     twice = [name for name, count in counts.items() if count > 1]
     if twice:
@@ -125,9 +125,9 @@ def _month_day(month: int | None, day: int | None) -> str | None:
     return None if month is None else f"{month:02}-{day:02}"
 
 
-def _protocols(programme: Programme, season_year: int) -> Iterator[tuple[Value, ...]]:
-    units = TemperatureUnit(programme.temperature_unit), DistanceUnit(programme.distance_unit)
-    for version in versions_used(programme, season_year):
+def _protocols(program: Program, season_year: int) -> Iterator[tuple[Value, ...]]:
+    units = TemperatureUnit(program.temperature_unit), DistanceUnit(program.distance_unit)
+    for version in versions_used(program, season_year):
         protocol = protocol_values(version)
         yield (
             protocol.name,
@@ -139,15 +139,15 @@ def _protocols(programme: Programme, season_year: int) -> Iterator[tuple[Value, 
         )
 
 
-def counted_visits(programme: Programme, season_year: int) -> Any:
+def counted_visits(program: Program, season_year: int) -> Any:
     return Visit.objects.filter(
-        route__programme=programme, season_year__lte=season_year, counts_in_trends=True
+        route__program=program, season_year__lte=season_year, counts_in_trends=True
     )
 
 
-def versions_used(programme: Programme, season_year: int) -> list[ProtocolVersion]:
+def versions_used(program: Program, season_year: int) -> list[ProtocolVersion]:
     """The protocol versions under which the visits that count were made."""
-    used = counted_visits(programme, season_year).order_by().values("protocol_version")
+    used = counted_visits(program, season_year).order_by().values("protocol_version")
     return list(
         ProtocolVersion.objects.filter(pk__in=used)
         .select_related("protocol")
@@ -156,19 +156,19 @@ def versions_used(programme: Programme, season_year: int) -> list[ProtocolVersio
     )
 
 
-def observers(programme: Programme, season_year: int) -> list[Person]:
-    visits = counted_visits(programme, season_year).order_by().values("observer")
+def observers(program: Program, season_year: int) -> list[Person]:
+    visits = counted_visits(program, season_year).order_by().values("observer")
     return list(Person.objects.filter(pk__in=visits).order_by("name", "pk"))
 
 
-def first_season_year(programme: Programme, season_year: int) -> int | None:
-    return counted_visits(programme, season_year).aggregate(first=Min("season_year"))["first"]
+def first_season_year(program: Program, season_year: int) -> int | None:
+    return counted_visits(program, season_year).aggregate(first=Min("season_year"))["first"]
 
 
-def _visits(programme: Programme, given: Mapping[str, Any]) -> Iterator[tuple[Value, ...]]:
+def _visits(program: Program, given: Mapping[str, Any]) -> Iterator[tuple[Value, ...]]:
     names = {
-        person.pk: published_name(person, programme)
-        for person in observers(programme, given["season_year"])
+        person.pk: published_name(person, program)
+        for person in observers(program, given["season_year"])
     }
 
     @cache
@@ -200,14 +200,14 @@ def _visits(programme: Programme, given: Mapping[str, Any]) -> Iterator[tuple[Va
 
 
 def _periods(
-    programme: Programme, given: Mapping[str, object], stops: Mapping[int, SharedStop]
+    program: Program, given: Mapping[str, object], stops: Mapping[int, SharedStop]
 ) -> Iterator[tuple[Value, ...]]:
     places = _sun_places(stops)
     visit, sunset = None, None
     for row in stream(PERIODS, given):
         if row.visit != visit:
             visit = row.visit
-            sunset = sunset_of(places[row.stop_id], row.night, programme.time_zone)
+            sunset = sunset_of(places[row.stop_id], row.night, program.time_zone)
         late = None
         if sunset is not None and row.started_at is not None:
             late = round((row.started_at - sunset).total_seconds() / 60, 2)
@@ -231,7 +231,7 @@ def _periods(
 
 
 def _write_places(
-    programme: Programme, frozen: Frozen, stops: Mapping[int, SharedStop], *, exact: bool
+    program: Program, frozen: Frozen, stops: Mapping[int, SharedStop], *, exact: bool
 ) -> None:
     """Routes that were surveyed, and those of their stops where somebody listened."""
     listened = {row[2] for row in frozen.rows("periods")}
@@ -252,7 +252,7 @@ def _write_places(
     of_route: dict[str, list[SharedPlace]] = {}
     for stop in used:
         of_route.setdefault(stop.row.route, []).append(places[stop.label])
-    routes = programme.routes.filter(code__in=surveyed).select_related("protocol")
+    routes = program.routes.filter(code__in=surveyed).select_related("protocol")
     write_table(
         frozen.folder,
         tables.ROUTES,

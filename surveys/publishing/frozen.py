@@ -1,6 +1,6 @@
 """What a format gets: the frozen tables of one publication, and what is to be said of them.
 
-The tables are CSV files in a folder, so that a programme of any size needs little memory and
+The tables are CSV files in a folder, so that a program of any size needs little memory and
 every format, and every reader later, starts from the same bytes.
 """
 
@@ -54,10 +54,10 @@ WRITE: Mapping[CellType, Callable[..., str]] = {
 @dataclass(frozen=True, kw_only=True)
 class About:
     """What is to be said of a publication. `url` is its stable address; `observers` are the
-    names of those who agreed to be named; `licence` an SPDX identifier; `country_code` ISO 3166-1
+    names of those who agreed to be named; `license` an SPDX identifier; `country_code` ISO 3166-1
     alpha-2, blank where it is not known."""
 
-    programme: str
+    program: str
     slug: str
     region: str
     country_code: str
@@ -71,8 +71,8 @@ class About:
     published_at: dt.datetime
     software: str
     method: str
-    licence: str
-    licence_url: str
+    license: str
+    license_url: str
     observers: tuple[str, ...]
     observer_count: int
     citation: str

@@ -11,7 +11,7 @@ from surveys.publishing.frozen import Frozen
 from surveys.publishing.layers import Layer, Row, layers
 
 MEDIA_TYPE = "application/geo+json"
-# About a centimetre. RFC 7946, 11.2: digits beyond what is known cost space and mean nothing.
+# About a centimeter. RFC 7946, 11.2: digits beyond what is known cost space and mean nothing.
 DECIMALS = 7
 
 
@@ -24,7 +24,7 @@ def write(frozen: Frozen, target: Path) -> None:
         "type": "FeatureCollection",
         "title": about.title,
         "citation": about.citation,
-        "licence": about.licence,
+        "license": about.license,
         "url": about.url,
     }
     box = bounding_box([place for layer in (routes, stops) for place in layer.places if place])

@@ -1,6 +1,6 @@
 """Places and yearly results as layers of a map: rows of points.
 
-Nothing here is finer than the tables: what these generalise or withhold is generalised and
+Nothing here is finer than the tables: what these generalize or withhold is generalized and
 withheld here, and a withheld place is a row without a point.
 """
 

@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Iterable
 
-from surveys.models import Programme, ProtocolVersion
+from surveys.models import Program, ProtocolVersion
 
 # Common practice, no source, except where a text names one.
 CAVEATS = (
@@ -85,7 +85,7 @@ CORRECTED = (
 
 PRIVACY = (
     (
-        "Places are rounded to a grid, as coarsely as the programme shares them and as the most "
+        "Places are rounded to a grid, as coarsely as the program shares them and as the most "
         "sensitive species ever recorded on the route asks for (Chapman 2020, "
         "doi:10.15468/doc-5jp4-5g10). The stops table says for each stop what was done."
     ),
@@ -96,11 +96,11 @@ PRIVACY = (
 )
 
 
-def title_of(programme: Programme, first_year: int, last_year: int) -> str:
+def title_of(program: Program, first_year: int, last_year: int) -> str:
     years = f"season year {last_year}"
     if first_year < last_year:
         years = f"season years {first_year} to {last_year}"
-    return f"{programme.name}: calling survey data and trends, {years}"
+    return f"{program.name}: calling survey data and trends, {years}"
 
 
 def method_text(

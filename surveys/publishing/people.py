@@ -5,7 +5,7 @@ import hashlib
 import hmac
 
 from accounts.models import Person
-from surveys.models import Programme
+from surveys.models import Program
 
 _SIGNS = 10
 
@@ -19,7 +19,7 @@ def pseudonym(key: str, person_id: int) -> str:
     return f"Observer {base64.b32encode(digest).decode()[:_SIGNS]}"
 
 
-def published_name(person: Person, programme: Programme) -> str:
+def published_name(person: Person, program: Program) -> str:
     if person.named_in_reports:
         return person.name
-    return pseudonym(programme.pseudonym_key, person.pk)
+    return pseudonym(program.pseudonym_key, person.pk)

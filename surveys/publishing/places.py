@@ -70,7 +70,7 @@ def share_place(latitude: float, longitude: float, level: int) -> SharedPlace:
 
 
 def half_diagonal_m(latitude: float, side: float) -> float:
-    """Distance in metres from the middle of a grid cell, `side` degrees wide and high, to its
+    """Distance in meters from the middle of a grid cell, `side` degrees wide and high, to its
     farthest corner; a little more than it where the cell narrows, never less."""
     nearest = max(abs(latitude) - side / 2, 0.0)
     farthest = min(abs(latitude) + side / 2, 90.0)

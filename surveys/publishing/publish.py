@@ -16,7 +16,7 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.access import Permission, require
 from accounts.models import Membership
-from surveys.models import Programme, Publication, PublishingRun, RunState
+from surveys.models import Program, Publication, PublishingRun, RunState
 from surveys.publishing import tables
 from surveys.publishing.exceptions import (
     AlreadyUnderWay,
@@ -66,29 +66,29 @@ class Preview:
         return before is None or before.sha256 != self.sha256
 
 
-def preview(programme: Programme, season_year: int) -> Preview:
-    found = yearly_table(programme, last_year=season_year)
+def preview(program: Program, season_year: int) -> Preview:
+    found = yearly_table(program, last_year=season_year)
     rows = tuple(sorted(found, key=lambda row: (row.species, row.season_year)))
     years = tuple(sorted({row.season_year for row in rows}))
     values = map(row_values, rows)
     file = table_bytes(tables.YEARLY, ([row[n] for n in tables.YEARLY.header] for row in values))
     return Preview(
         season_year=season_year,
-        title=title_of(programme, min(years, default=season_year), season_year),
+        title=title_of(program, min(years, default=season_year), season_year),
         rows=rows,
         years=years,
-        visit_count=counted_visits(programme, season_year).count(),
+        visit_count=counted_visits(program, season_year).count(),
         sha256=hashlib.sha256(file).hexdigest(),
-        previous=latest(programme, season_year),
+        previous=latest(program, season_year),
     )
 
 
-def latest(programme: Programme, season_year: int) -> Publication | None:
-    return programme.publications.filter(season_year=season_year).first()
+def latest(program: Program, season_year: int) -> Publication | None:
+    return program.publications.filter(season_year=season_year).first()
 
 
-def under_way(programme: Programme) -> list[PublishingRun]:
-    return list(programme.publishing_runs.filter(state__in=UNDER_WAY))
+def under_way(program: Program) -> list[PublishingRun]:
+    return list(program.publishing_runs.filter(state__in=UNDER_WAY))
 
 
 def ask_to_publish(
@@ -102,7 +102,7 @@ def ask_to_publish(
     """Have the worker freeze every season year up to `season_year` as a new version.
 
     `seen` is the checksum of the yearly table that the coordinator looked at; `site_url` the
-    address under which readers reach the programme. Raises PermissionDenied, or a
+    address under which readers reach the program. Raises PermissionDenied, or a
     PublishingError with a sentence for the coordinator. What only shows while the tables are
     made is said by the run.
     """
@@ -110,33 +110,33 @@ def ask_to_publish(
     reason = reason.strip()
     with transaction.atomic():
         # One at a time, so that version numbers follow each other.
-        programme = Programme.objects.select_for_update().get(pk=member.programme_id)
-        _give_up_lost_runs(programme)
-        found = preview(programme, season_year)
-        if not counted_visits(programme, season_year).filter(season_year=season_year).exists():
+        program = Program.objects.select_for_update().get(pk=member.program_id)
+        _give_up_lost_runs(program)
+        found = preview(program, season_year)
+        if not counted_visits(program, season_year).filter(season_year=season_year).exists():
             raise NothingToPublish(season_year)
-        if programme.publishing_runs.filter(season_year=season_year, state__in=UNDER_WAY).exists():
+        if program.publishing_runs.filter(season_year=season_year, state__in=UNDER_WAY).exists():
             raise AlreadyUnderWay(season_year)
         if seen is not None and seen != found.sha256:
             raise TableChanged
         if found.previous and not reason:
             raise ReasonNeeded(found.previous)
         run = PublishingRun.objects.create(
-            programme=programme,
+            program=program,
             season_year=season_year,
             reason=reason if found.previous else "",
             seen=seen or "",
             asked_by=member.person,
         )
-        app.configure_task(TASK, queue=QUEUE, lock=f"publishing of programme {programme.pk}").defer(
+        app.configure_task(TASK, queue=QUEUE, lock=f"publishing of program {program.pk}").defer(
             run_id=run.pk, site_url=site_url
         )
     return run
 
 
-def _give_up_lost_runs(programme: Programme) -> None:
+def _give_up_lost_runs(program: Program) -> None:
     """A run whose job is gone would keep its season year from ever being published."""
-    for run in under_way(programme):
+    for run in under_way(program):
         job = ProcrastinateJob.objects.filter(
             task_name=TASK, args__run_id=run.pk, status__in=["todo", "doing"]
         )

@@ -27,7 +27,7 @@ FROM surveys_route r
 JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
 JOIN surveys_protocolversion w ON w.id = v.protocol_version_id
 JOIN surveys_protocol p ON p.id = w.protocol_id
-WHERE r.programme_id = %(programme)s AND v.season_year <= %(season_year)s
+WHERE r.program_id = %(program)s AND v.season_year <= %(season_year)s
 ORDER BY v.night, r.code COLLATE "C", v.id
 """
 
@@ -43,7 +43,7 @@ FROM surveys_route r
 JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
 JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
 JOIN surveys_stop s ON s.id = p.stop_id
-WHERE r.programme_id = %(programme)s AND v.season_year <= %(season_year)s
+WHERE r.program_id = %(program)s AND v.season_year <= %(season_year)s
 ORDER BY v.night, r.code COLLATE "C", v.id, s.number, p.id
 """
 
@@ -55,12 +55,12 @@ JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
 JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
 JOIN surveys_stop s ON s.id = p.stop_id
 JOIN surveys_checklistentry e
-  ON e.programme_id = r.programme_id
+  ON e.program_id = r.program_id
  AND (e.listed_from IS NULL OR v.night >= e.listed_from)
  AND (e.listed_until IS NULL OR v.night <= e.listed_until)
 JOIN surveys_species t ON t.id = e.species_id
 LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = e.species_id
-WHERE r.programme_id = %(programme)s AND v.season_year <= %(season_year)s
+WHERE r.program_id = %(program)s AND v.season_year <= %(season_year)s
 ORDER BY v.night, r.code COLLATE "C", v.id, s.number, p.id, t.scientific_name COLLATE "C"
 """
 
@@ -81,7 +81,7 @@ WITH recorded AS (
     SELECT x.route_id, max(e.sensitivity) AS level
     FROM recorded x
     JOIN surveys_checklistentry e
-      ON e.species_id = x.species_id AND e.programme_id = %(programme)s
+      ON e.species_id = x.species_id AND e.program_id = %(program)s
     GROUP BY x.route_id
 )
 SELECT s.id, s.route_id, r.code AS route, s.number, s.name, s.active_from, s.active_until,
@@ -89,11 +89,11 @@ SELECT s.id, s.route_id, r.code AS route, s.number, s.name, s.active_from, s.act
        ST_Y(s.place::geometry) AS latitude, ST_X(s.place::geometry) AS longitude,
        greatest(g.place_sharing, coalesce(l.level, 0)) AS level,
        row_number() OVER (PARTITION BY s.route_id, s.number ORDER BY s.active_from) AS generation
-FROM surveys_programme g
-JOIN surveys_route r ON r.programme_id = g.id
+FROM surveys_program g
+JOIN surveys_route r ON r.program_id = g.id
 JOIN surveys_stop s ON s.route_id = r.id
 LEFT JOIN sensitive l ON l.route_id = r.id
-WHERE g.id = %(programme)s
+WHERE g.id = %(program)s
 ORDER BY r.code COLLATE "C", s.number, s.active_from
 """
 

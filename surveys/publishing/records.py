@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from accounts.models import Person
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.publishing.people import published_name
 from surveys.publishing.places import OPEN, SharedPlace, share_place
 from surveys.publishing.stops import SharedStop, shared_stops
@@ -48,7 +48,7 @@ class RecordTable:
 
 @dataclass(frozen=True, kw_only=True)
 class Wanted:
-    """Which records: all of a programme, or those that pass every filter that is given."""
+    """Which records: all of a program, or those that pass every filter that is given."""
 
     season_year: int | None = None
     first_year: int | None = None
@@ -86,7 +86,7 @@ JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends{_PLAC
 # checklist of that night. A call row that does not count makes its species missing there.
 _CALLS = f"""{_PERIODS}
 JOIN surveys_checklistentry e
-  ON e.programme_id = r.programme_id
+  ON e.program_id = r.program_id
  AND (e.listed_from IS NULL OR v.night >= e.listed_from)
  AND (e.listed_until IS NULL OR v.night <= e.listed_until)
 JOIN surveys_species t ON t.id = e.species_id
@@ -213,7 +213,7 @@ JOIN (
         SELECT DISTINCT ON (h.pgh_obj_id)
                h.pgh_obj_id, h.pgh_id, h.route_id, h.night, h.season_year
         FROM surveys_visitevent h
-        JOIN surveys_route o ON o.id = h.route_id AND o.programme_id = %(programme)s
+        JOIN surveys_route o ON o.id = h.route_id AND o.program_id = %(program)s
         WHERE h.counts_in_trends AND h.pgh_label <> 'delete'
         ORDER BY h.pgh_obj_id, h.pgh_id DESC
     ) l
@@ -255,7 +255,7 @@ _SPECIES = "t.code = %(species)s"
 
 
 def statement(
-    programme: Programme,
+    program: Program,
     table: RecordTable,
     wanted: Wanted,
     *,
@@ -263,10 +263,10 @@ def statement(
     after: Sequence[str] | None = None,
     limit: int | None = None,
 ) -> Statement:
-    """The records of a programme in the order of the table's key; those that follow the key
+    """The records of a program in the order of the table's key; those that follow the key
     `after`, at most `limit` of them."""
-    parameters: dict[str, object] = {"programme": programme.pk}
-    conditions = ["r.programme_id = %(programme)s"]
+    parameters: dict[str, object] = {"program": program.pk}
+    conditions = ["r.program_id = %(program)s"]
     for name, condition in _FILTERS.items():
         value = getattr(wanted, name)
         if value is not None:
@@ -283,9 +283,9 @@ def statement(
         conditions.append(f"({', '.join(table.key)}) > ({marks})")
         parameters |= zip(names, after, strict=True)
     if "unnest(%(stop_ids)s" in table.source:
-        parameters |= _places(programme, exact=exact)
+        parameters |= _places(program, exact=exact)
     if "unnest(%(person_ids)s" in table.source:
-        parameters |= _names(programme)
+        parameters |= _names(program)
     columns = ",\n       ".join(f'{one.expression} AS "{one.name}"' for one in table.columns)
     sql = f"SELECT {columns}{table.source}\nWHERE {' AND '.join(conditions)}"
     sql += f"\nORDER BY {', '.join(table.key)}"
@@ -296,7 +296,7 @@ def statement(
 
 
 def page(
-    programme: Programme,
+    program: Program,
     table: RecordTable,
     wanted: Wanted,
     *,
@@ -305,7 +305,7 @@ def page(
     limit: int,
 ) -> tuple[list[dict[str, object]], list[str] | None]:
     """Some rows by column name, and the key after which the next page begins, None at the end."""
-    found = statement(programme, table, wanted, exact=exact, after=after, limit=limit + 1)
+    found = statement(program, table, wanted, exact=exact, after=after, limit=limit + 1)
     rows = [row._asdict() for row in fetch(found.sql, found.parameters)]
     if len(rows) <= limit:
         return rows, None
@@ -313,11 +313,11 @@ def page(
     return rows[:limit], [str(last[name]) for name in table.key_columns]
 
 
-def places_of(programme: Programme, *, exact: bool) -> list[tuple[SharedStop, SharedPlace]]:
-    """Every stop of the programme with its place as it may be shared, or as it is."""
+def places_of(program: Program, *, exact: bool) -> list[tuple[SharedStop, SharedPlace]]:
+    """Every stop of the program with its place as it may be shared, or as it is."""
     return [
         (stop, _exact_place(stop) if exact else stop.shared)
-        for stop in shared_stops(programme).values()
+        for stop in shared_stops(program).values()
     ]
 
 
@@ -325,10 +325,10 @@ def _exact_place(stop: SharedStop) -> SharedPlace:
     return share_place(stop.row.latitude, stop.row.longitude, OPEN)
 
 
-def _places(programme: Programme, *, exact: bool) -> dict[str, object]:
+def _places(program: Program, *, exact: bool) -> dict[str, object]:
     """Stops as arrays of equal length. Exact coordinates of stops that are not to be shared
     exactly never enter the statement."""
-    places = places_of(programme, exact=exact)
+    places = places_of(program, exact=exact)
     return {
         "stop_ids": [stop.row.id for stop, _ in places],
         "stop_labels": [stop.label for stop, _ in places],
@@ -338,9 +338,9 @@ def _places(programme: Programme, *, exact: bool) -> dict[str, object]:
     }
 
 
-def _names(programme: Programme) -> dict[str, object]:
-    people = list(Person.objects.filter(visits__route__programme=programme).distinct())
+def _names(program: Program) -> dict[str, object]:
+    people = list(Person.objects.filter(visits__route__program=program).distinct())
     return {
         "person_ids": [person.pk for person in people],
-        "person_names": [published_name(person, programme) for person in people],
+        "person_names": [published_name(person, program) for person in people],
     }

@@ -130,7 +130,7 @@ def draw(frozen: Frozen) -> Drawn:
 
 def chart_of(told: ToldSpecies, about: About) -> SpeciesChart:
     """The picture that the page of the species shows too, with the same title."""
-    return species_chart(told, site=SITE, title=f"{told.name}, {about.programme}")
+    return species_chart(told, site=SITE, title=f"{told.name}, {about.program}")
 
 
 class _Pictures(URLFetcher):

@@ -18,7 +18,7 @@ _SMALLEST = 3.0
 # WGS 84 at the middle latitudes; a map of this size does not show the difference.
 _KM_PER_DEGREE = 111.2
 _KM_PER_MILE = 1.609344
-# Narrower than this, a programme of one stop would fill the map.
+# Narrower than this, a program of one stop would fill the map.
 _LEAST_KM = 4.0
 _GROUND, _INK, _SHEET, _LINE = "#eef1ec", "#2f2c5c", "#ffffff", "#8b949c"
 _CELL, _EDGES = "#bcbad2", "#6c6a94"
@@ -36,7 +36,7 @@ class RouteMap:
 
 @dataclass(frozen=True, kw_only=True)
 class _Scale:
-    """From degrees to the points of the picture; `size` points are a kilometre."""
+    """From degrees to the points of the picture; `size` points are a kilometer."""
 
     west: float
     north: float
@@ -141,10 +141,10 @@ def _labels(drawn: Mapping[str, Sequence[Mapping[str, Any]]], scale: _Scale) -> 
 
 
 def _scale_bar(scale: _Scale) -> list[str]:
-    kilometres = _round_length(WIDTH / 3.5 / scale.size)
-    length = kilometres * scale.size
+    kilometers = _round_length(WIDTH / 3.5 / scale.size)
+    length = kilometers * scale.size
     left, y = _EDGE, HEIGHT - 12
-    words = f"{kilometres:g} km ({kilometres / _KM_PER_MILE:.2g} mi)"
+    words = f"{kilometers:g} km ({kilometers / _KM_PER_MILE:.2g} mi)"
     style = f'font-size="8" font-family="{_FONT}" fill="{_INK}"'
     bar = f"M{left},{y - 4}V{y}H{left + length:.1f}V{y - 4}"
     return [

@@ -27,8 +27,8 @@ def place_of(row: Row) -> Place | None:
 
 
 def with_reach(route: Row, stops: Sequence[Row]) -> dict[str, Value]:
-    """A row of the table of routes, with `coordinate_uncertainty_m`, the radius in whole metres
-    around its coordinates within which all of its `stops` lie, and what was generalised or
+    """A row of the table of routes, with `coordinate_uncertainty_m`, the radius in whole meters
+    around its coordinates within which all of its `stops` lie, and what was generalized or
     withheld of these. The radius is blank where any stop has no place or no uncertainty."""
     return {
         **route,

@@ -1,11 +1,11 @@
-"""The stops of a programme as they may be shared."""
+"""The stops of a program as they may be shared."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
 
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.publishing.places import SharedPlace, share_place
 from surveys.publishing.queries import STOPS, stream
 
@@ -20,7 +20,7 @@ class SharedStop:
     shared: SharedPlace
 
 
-def shared_stops(programme: Programme) -> dict[int, SharedStop]:
+def shared_stops(program: Program) -> dict[int, SharedStop]:
     """By primary key, in the order of routes and numbers."""
     return {
         row.id: SharedStop(
@@ -28,7 +28,7 @@ def shared_stops(programme: Programme) -> dict[int, SharedStop]:
             label=_label(row),
             shared=share_place(row.latitude, row.longitude, row.level),
         )
-        for row in stream(STOPS, {"programme": programme.pk})
+        for row in stream(STOPS, {"program": program.pk})
     }
 
 

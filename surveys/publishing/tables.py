@@ -104,7 +104,7 @@ ROUTES = Table(
     meaning="Fixed lines of stops, each surveyed in one night.",
     columns=(
         ROUTE,
-        _text("name", "Name of the route; blank where places are generalised."),
+        _text("name", "Name of the route; blank where places are generalized."),
         _text("region", "Region, district or county."),
         _text("protocol", "Protocol that the route follows.", required=True),
         _whole(
@@ -112,14 +112,14 @@ ROUTES = Table(
         ),
         _number(
             "latitude",
-            "Middle of the stops, generalised as they are.",
+            "Middle of the stops, generalized as they are.",
             "degrees, WGS 84",
             minimum=-90,
             maximum=90,
         ),
         _number(
             "longitude",
-            "Middle of the stops, generalised as they are.",
+            "Middle of the stops, generalized as they are.",
             "degrees, WGS 84",
             minimum=-180,
             maximum=180,
@@ -135,7 +135,7 @@ STOPS = Table(
         STOP,
         ROUTE,
         _whole("number", "Number of the stop in its route.", required=True, minimum=1),
-        _text("name", "Name of the stop; blank where places are generalised."),
+        _text("name", "Name of the stop; blank where places are generalized."),
         _number(
             "latitude",
             "Blank where the place is withheld.",
@@ -260,7 +260,7 @@ PERIODS = Table(
             "minutes_after_sunset",
             "From sunset at the visit's first stop to the start of listening. The place is the one "
             "given here, so that no sunset tells more; where it is withheld, the middle of the "
-            "programme to a whole degree.",
+            "program to a whole degree.",
             "min",
         ),
         _number(

@@ -22,7 +22,7 @@ RETRIES = 2
 )
 def publish(context: JobContext, *, run_id: int, site_url: str) -> None:
     """Make the publication of a run. What stands in its way is said by the run itself."""
-    run = PublishingRun.objects.select_related("programme", "asked_by").filter(pk=run_id).first()
+    run = PublishingRun.objects.select_related("program", "asked_by").filter(pk=run_id).first()
     if run is None:
         return
     try:

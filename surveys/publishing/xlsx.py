@@ -68,7 +68,7 @@ def write(frozen: Frozen, target: Path, *, most_rows: int = MOST_ROWS) -> None:
         workbook.set_properties(
             {
                 "title": about.title,
-                "author": about.programme,
+                "author": about.program,
                 "comments": about.citation,
                 "created": about.published_at.astimezone(dt.UTC).replace(tzinfo=None),
             }
@@ -222,13 +222,13 @@ def _write_about(
     about = frozen.about
     lines: list[tuple[str, str]] = [
         ("Title", about.title),
-        ("Programme", about.programme),
+        ("Program", about.program),
         ("Season years", f"{about.first_year} to {about.season_year}"),
         ("Version", f"{about.version} of season year {about.season_year}"),
         ("Why this version", about.reason),
         ("Published", f"{about.published_at.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC"),
         ("Cite as", about.citation),
-        ("Licence", f"{about.licence}, {about.licence_url}"),
+        ("License", f"{about.license}, {about.license_url}"),
         ("Address", about.url),
         ("Made with", about.software),
         (

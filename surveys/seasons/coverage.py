@@ -8,7 +8,7 @@ from enum import StrEnum
 from django.db.models import Count
 from django.utils import timezone
 
-from surveys.models import Programme, Route, Visit, VisitState
+from surveys.models import Program, Route, Visit, VisitState
 from surveys.protocol.nights import night_of
 from surveys.seasons.schedule import DueWindow, schedule
 
@@ -55,24 +55,24 @@ class CoverageTable:
     totals: Mapping[Coverage, int]
 
 
-def tonight(programme: Programme) -> dt.date:
-    """The night that is running, or the one last ended, at the programme's place."""
-    return night_of(timezone.now(), programme.time_zone)
+def tonight(program: Program) -> dt.date:
+    """The night that is running, or the one last ended, at the program's place."""
+    return night_of(timezone.now(), program.time_zone)
 
 
 def coverage(
-    programme: Programme,
+    program: Program,
     season_year: int,
     *,
     region: str | None = None,
     today: dt.date | None = None,
 ) -> CoverageTable:
     """Windows × routes of one season year. Windows of the same name share a column."""
-    today = today or tonight(programme)
-    routes = list(Route.objects.filter(programme=programme).order_by("code"))
+    today = today or tonight(program)
+    routes = list(Route.objects.filter(program=program).order_by("code"))
     if region:
         routes = [route for route in routes if route.region == region]
-    plan = schedule(programme, routes)
+    plan = schedule(program, routes)
     visits = window_visits(routes, first_year=season_year, last_year=season_year)
     due = {route.pk: plan.due(route.pk, season_year) for route in routes}
     names = _names_in_order(due.values())

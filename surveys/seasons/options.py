@@ -1,11 +1,11 @@
 """What the filters of Seasons and Trends offer."""
 
-from surveys.models import Programme, Route, Species
+from surveys.models import Program, Route, Species
 
 
-def regions(programme: Programme) -> list[str]:
+def regions(program: Program) -> list[str]:
     return list(
-        Route.objects.filter(programme=programme)
+        Route.objects.filter(program=program)
         .exclude(region="")
         .order_by("region")
         .values_list("region", flat=True)
@@ -13,10 +13,10 @@ def regions(programme: Programme) -> list[str]:
     )
 
 
-def checklist_species(programme: Programme) -> list[Species]:
-    """Every species that is or was on the checklist, in the programme's own order."""
+def checklist_species(program: Program) -> list[Species]:
+    """Every species that is or was on the checklist, in the program's own order."""
     return list(
-        Species.objects.filter(checklist_entries__programme=programme).order_by(
+        Species.objects.filter(checklist_entries__program=program).order_by(
             "checklist_entries__order", "common_name"
         )
     )

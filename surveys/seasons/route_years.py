@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.db.models import Max, Min
 
-from surveys.models import Programme, Route, Species, Visit, VisitState
+from surveys.models import Program, Route, Species, Visit, VisitState
 from surveys.seasons.coverage import Coverage, coverage_of, tonight, window_visits
 from surveys.seasons.query import fetch
 from surveys.seasons.schedule import Schedule, schedule
@@ -58,7 +58,7 @@ SELECT v.route_id, v.season_year,
 FROM surveys_visit v
 JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
 LEFT JOIN surveys_checklistentry e
-       ON e.programme_id = %(programme)s AND e.species_id = %(species)s
+       ON e.program_id = %(program)s AND e.species_id = %(species)s
       AND (e.listed_from IS NULL OR v.night >= e.listed_from)
       AND (e.listed_until IS NULL OR v.night <= e.listed_until)
 LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = %(species)s
@@ -106,10 +106,10 @@ class RouteYears:
     rows: tuple[RouteRow, ...]
 
 
-def season_years(programme: Programme) -> tuple[int, ...]:
+def season_years(program: Program) -> tuple[int, ...]:
     """Every season year from the first submitted visit to the last; gaps included."""
     span = (
-        Visit.objects.filter(route__programme=programme)
+        Visit.objects.filter(route__program=program)
         .exclude(state=VisitState.DRAFT)
         .aggregate(first=Min("season_year"), last=Max("season_year"))
     )
@@ -118,14 +118,14 @@ def season_years(programme: Programme) -> tuple[int, ...]:
     return tuple(range(span["first"], span["last"] + 1))
 
 
-def routes_of(programme: Programme, *, region: str | None = None):
-    """The routes of a programme in order of their code, as a queryset."""
-    routes = Route.objects.filter(programme=programme).order_by("code")
+def routes_of(program: Program, *, region: str | None = None):
+    """The routes of a program in order of their code, as a queryset."""
+    routes = Route.objects.filter(program=program).order_by("code")
     return routes.filter(region=region) if region else routes
 
 
 def route_years(
-    programme: Programme,
+    program: Program,
     *,
     species: Species | None = None,
     region: str | None = None,
@@ -136,13 +136,13 @@ def route_years(
 ) -> RouteYears:
     """Routes × season years, for one species or for all together.
 
-    `routes` limits the table to some routes of the programme, such as one page.
+    `routes` limits the table to some routes of the program, such as one page.
     """
-    routes = list(routes_of(programme, region=region)) if routes is None else list(routes)
-    today = today or tonight(programme)
+    routes = list(routes_of(program, region=region)) if routes is None else list(routes)
+    today = today or tonight(program)
     years = tuple(
         year
-        for year in season_years(programme)
+        for year in season_years(program)
         if (first_year is None or year >= first_year) and (last_year is None or year <= last_year)
     )
     if not years or not routes:
@@ -150,7 +150,7 @@ def route_years(
     counts = fetch(
         ROUTE_YEARS if species is None else ROUTE_YEARS_OF_SPECIES,
         {
-            "programme": programme.pk,
+            "program": program.pk,
             "species": species.pk if species else None,
             "routes": [route.pk for route in routes],
             "first_year": years[0],
@@ -159,7 +159,7 @@ def route_years(
     )
     found = {(row.route_id, row.season_year): row for row in counts}
     visits = window_visits(routes, first_year=years[0], last_year=years[-1])
-    plan = schedule(programme, routes)
+    plan = schedule(program, routes)
 
     def cell(route: Route, year: int) -> RouteYear | None:
         return _cell(year, found.get((route.pk, year)), *_windows(plan, visits, route, year, today))

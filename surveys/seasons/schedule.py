@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from django.db.models import Count, Max, Min, Q
 
 from surveys.models import (
-    Programme,
+    Program,
     ProtocolVersion,
     Route,
     SeasonWindow,
@@ -42,7 +42,7 @@ class Listening:
 
 @dataclass(frozen=True, kw_only=True)
 class Schedule:
-    """What every route of a programme owes, from its protocol and its stops."""
+    """What every route of a program owes, from its protocol and its stops."""
 
     protocol_of_route: Mapping[int, int]
     listening: Mapping[int, Listening]
@@ -70,9 +70,9 @@ class Schedule:
         return self._known[key]
 
 
-def schedule(programme: Programme, routes: Iterable[Route]) -> Schedule:
-    """Read the schedule of some routes of a programme, in at most four queries."""
-    routes = [route for route in routes if route.programme_id == programme.pk]
+def schedule(program: Program, routes: Iterable[Route]) -> Schedule:
+    """Read the schedule of some routes of a program, in at most four queries."""
+    routes = [route for route in routes if route.program_id == program.pk]
     versions: dict[int, list[ProtocolVersion]] = {}
     for version in (
         ProtocolVersion.objects.filter(protocol__in={route.protocol_id for route in routes})

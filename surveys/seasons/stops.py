@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from surveys.models import Programme, Route, Species
+from surveys.models import Program, Route, Species
 from surveys.seasons.query import fetch
 
 # A stop that nobody listened to in these years comes too, with no index.
@@ -15,7 +15,7 @@ WITH listening AS (
     FROM surveys_visit v
     JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
     LEFT JOIN surveys_checklistentry e
-           ON e.programme_id = %(programme)s AND e.species_id = %(species)s
+           ON e.program_id = %(program)s AND e.species_id = %(species)s
           AND (e.listed_from IS NULL OR v.night >= e.listed_from)
           AND (e.listed_until IS NULL OR v.night <= e.listed_until)
     LEFT JOIN surveys_callindex c
@@ -56,20 +56,20 @@ class StopHeard:
 
 
 def stops_heard(
-    programme: Programme,
+    program: Program,
     routes: Iterable[Route],
     *,
     species: Species | None = None,
     first_year: int,
     last_year: int,
 ) -> list[StopHeard]:
-    """Stops of some routes of the programme in driving order, route by route."""
+    """Stops of some routes of the program in driving order, route by route."""
     rows = fetch(
         STOPS,
         {
-            "programme": programme.pk,
+            "program": program.pk,
             "species": species.pk if species else None,
-            "routes": [route.pk for route in routes if route.programme_id == programme.pk],
+            "routes": [route.pk for route in routes if route.program_id == program.pk],
             "first_year": first_year,
             "last_year": last_year,
         },

@@ -9,7 +9,7 @@ from surveys.models import (
     CallIndex,
     ChecklistEntry,
     ListeningPeriod,
-    Programme,
+    Program,
     Species,
     Stop,
     Visit,
@@ -24,7 +24,7 @@ NOT_SURE = "not-sure"
 
 
 def visits_of(
-    programme: Programme,
+    program: Program,
     *,
     route_code: str | None = None,
     season_year: int | None = None,
@@ -47,7 +47,7 @@ def visits_of(
     return (
         Visit.objects.filter(
             _conditions(route_code, season_year, first_year, last_year, region, window),
-            route__programme=programme,
+            route__program=program,
         )
         .exclude(state=VisitState.DRAFT)
         .select_related("route", "observer")
@@ -119,10 +119,10 @@ class VisitGrid:
     rows: tuple[GridRow, ...]
 
 
-def visit_of(programme: Programme, visit_id: object) -> Visit | None:
-    """One visit of the programme with its route, observer and protocol."""
+def visit_of(program: Program, visit_id: object) -> Visit | None:
+    """One visit of the program with its route, observer and protocol."""
     return (
-        Visit.objects.filter(route__programme=programme, pk=visit_id)
+        Visit.objects.filter(route__program=program, pk=visit_id)
         .select_related("route", "observer", "protocol_version__protocol")
         .first()
     )
@@ -155,12 +155,12 @@ def visit_grid(visit: Visit) -> VisitGrid:
 
 
 def _listed(visit: Visit) -> list[Species]:
-    """The checklist of the night, in the programme's order."""
+    """The checklist of the night, in the program's order."""
     entries = (
         ChecklistEntry.objects.filter(
             Q(listed_from__isnull=True) | Q(listed_from__lte=visit.night),
             Q(listed_until__isnull=True) | Q(listed_until__gte=visit.night),
-            programme=visit.route.programme_id,
+            program=visit.route.program_id,
         )
         .select_related("species")
         .order_by("order", "species__common_name")

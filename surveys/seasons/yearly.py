@@ -1,11 +1,11 @@
-"""The yearly table of a programme, added up in the database.
+"""The yearly table of a program, added up in the database.
 
 A row stands for what was listened for: a listening period enters a species' row
 only when the species was on the checklist that night. A species written down off
 the checklist has no zeros beside it, so its share of stops would mean nothing.
 """
 
-from surveys.models import Programme, Species
+from surveys.models import Program, Species
 from surveys.seasons.query import fetch
 from surveys.trends.table import YearCounts, YearRow, year_row
 
@@ -20,7 +20,7 @@ WITH periods AS MATERIALIZED (
     FROM surveys_route r
     JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
     JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
-    WHERE r.programme_id = %(programme)s
+    WHERE r.program_id = %(program)s
       AND (%(region)s::text IS NULL OR r.region = %(region)s)
       AND (%(first_year)s::int IS NULL OR v.season_year >= %(first_year)s)
       AND (%(last_year)s::int IS NULL OR v.season_year <= %(last_year)s)
@@ -28,7 +28,7 @@ WITH periods AS MATERIALIZED (
     SELECT e.species_id, p.season_year, p.stop_id, p.visit_id, p.route_id, p.night, c.index
     FROM periods p
     JOIN surveys_checklistentry e
-      ON e.programme_id = %(programme)s
+      ON e.program_id = %(program)s
      AND (%(species)s::bigint IS NULL OR e.species_id = %(species)s)
      AND (e.listed_from IS NULL OR p.night >= e.listed_from)
      AND (e.listed_until IS NULL OR p.night <= e.listed_until)
@@ -73,7 +73,7 @@ ORDER BY s.scientific_name, n.species_id, n.season_year
 
 
 def yearly_table(
-    programme: Programme,
+    program: Program,
     *,
     species: Species | None = None,
     region: str | None = None,
@@ -84,7 +84,7 @@ def yearly_table(
     rows = fetch(
         YEARLY,
         {
-            "programme": programme.pk,
+            "program": program.pk,
             "species": species.pk if species else None,
             "region": region or None,
             "first_year": first_year,

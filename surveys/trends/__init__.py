@@ -13,7 +13,7 @@ from .callindex import (
     fit_call_index,
     heard_given_state,
     index_odds_ratio,
-    summarise_groups,
+    summarize_groups,
 )
 from .columns import COLUMNS, CORRECTED_COLUMNS, TREND_COLUMNS, Column
 from .dynamic import (
@@ -50,7 +50,7 @@ from .results import FLAGS, Estimate
 from .species import (
     CorrectedYear,
     SpeciesResult,
-    analyse_species,
+    analyze_species,
     corrected_values,
     corrected_years,
     trend_values,
@@ -61,7 +61,7 @@ from .trend import (
     TrendSummary,
     bootstrap_slope,
     fit_trend,
-    summarise_trend,
+    summarize_trend,
     yearly_occupancy,
 )
 
@@ -92,7 +92,7 @@ __all__ = [
     "YearCounts",
     "YearRow",
     "agreement_table",
-    "analyse_species",
+    "analyze_species",
     "bootstrap_slope",
     "build_histories",
     "calling_nights",
@@ -130,8 +130,8 @@ __all__ = [
     "share_at",
     "shift_of_season",
     "single_detection",
-    "summarise_groups",
-    "summarise_trend",
+    "summarize_groups",
+    "summarize_trend",
     "trend_values",
     "wilson",
     "year_row",

@@ -17,11 +17,11 @@ from scipy.special import logit
 from . import results
 from .abundance_likelihood import value_gradient
 from .arrays import FloatArray
-from .design import Design, blocks, drop_incomplete, site_design, standardised, visit_design
+from .design import Design, blocks, drop_incomplete, site_design, standardized, visit_design
 from .fitted import Fitted, derived_share, fit_model, line_estimate, unfitted
 from .occupancy import check_histories, history_flags
 from .occupancy_likelihood import OccupancyCells, occupancy_cells
-from .optimise import Objective, maximise, numeric_hessian
+from .optimize import Objective, maximize, numeric_hessian
 from .results import Estimate, merge_flags
 
 METHOD = "abundance-induced detection (Royle & Nichols 2003)"
@@ -116,8 +116,8 @@ def _fit(
     flags: tuple[str, ...],
     bound: int,
 ) -> Fitted:
-    row_matrix, row_back = standardised(by_row)
-    visit_matrix, visit_back = standardised(by_visit)
+    row_matrix, row_back = standardized(by_row)
+    visit_matrix, visit_back = standardized(by_visit)
     cells = occupancy_cells(history, row_matrix, visit_matrix)
     k = len(by_row.names)
 
@@ -148,7 +148,7 @@ def _objective(cells: OccupancyCells, bound: int) -> Objective:
 
 def _moves(cells: OccupancyCells, theta: FloatArray, bound: int) -> bool:
     """Whether mean abundance changes when the sum goes twice as far."""
-    farther = maximise(_objective(cells, 2 * bound), theta).theta
+    farther = maximize(_objective(cells, 2 * bound), theta).theta
     k = cells.psi_design.shape[1]
     change = cells.psi_design @ (farther[:k] - theta[:k])
     return bool(np.abs(change).max() > _TRUNCATION_TOLERANCE)

@@ -12,7 +12,7 @@ from scipy.special import expit, gammaln, logsumexp
 
 from .arrays import FloatArray
 from .occupancy_likelihood import OccupancyCells
-from .optimise import ValueGradient
+from .optimize import ValueGradient
 
 
 def value_gradient(cells: OccupancyCells, *, bound: int) -> ValueGradient:

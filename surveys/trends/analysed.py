@@ -89,7 +89,7 @@ class Trend:
 class Turnover:
     """Chances from one season year to the next, and the occupancy they tend to."""
 
-    colonisation: Estimate
+    colonization: Estimate
     extinction: Estimate
     equilibrium: Estimate
 

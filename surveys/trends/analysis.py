@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .analysed import (
+from .analyzed import (
     FitResult,
     FittedYear,
     IndexYear,
@@ -22,7 +22,7 @@ from .analysed import (
     Turnover,
 )
 from .arrays import FloatArray
-from .callindex import fit_call_index, summarise_groups
+from .callindex import fit_call_index, summarize_groups
 from .choice import (
     DETECTION,
     MOST_FILLED,
@@ -45,7 +45,7 @@ from .phenology import calling_nights
 from .phenology_shift import shift_of_season
 from .results import EDGE_OF_RANGE, POOR_FIT, Estimate, flagged
 from .table import YearCounts, count_years
-from .trend import TrendFit, fit_trend, summarise_trend, yearly_occupancy
+from .trend import TrendFit, fit_trend, summarize_trend, yearly_occupancy
 
 NAIVE_TREND = "logistic regression of heard at all on the year, not corrected for detection"
 LEVEL = 0.95
@@ -63,7 +63,7 @@ class Parts:
     phenology: bool = True
 
 
-def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) -> FitResult:
+def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) -> FitResult:
     """Everything of one species. Never raises for sparse data: flags say what it cannot carry."""
     season = calling_season(periods)
     histories = build_histories(season, site=site)
@@ -78,7 +78,7 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     check = goodness_of_fit(trend.fit, seed=_SEED) if parts.fit_check else None
     c_hat = max(check.c_hat.value or 1.0, 1.0) if check else 1.0
     poor = (POOR_FIT,) if check and POOR_FIT in check.p.flags else ()
-    summary = summarise_trend(trend)
+    summary = summarize_trend(trend)
     naive = _naive_trend(histories)
     return FitResult(
         years=tuple(
@@ -93,7 +93,7 @@ def analyse(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
             points=flagged(summary.points, *poor),
             line=yearly_occupancy(trend),
             naive=replace(
-                _settled(summarise_trend(naive).occupancy, NAIVE_TREND),
+                _settled(summarize_trend(naive).occupancy, NAIVE_TREND),
                 name="trend of the plain share, % change per year",
             ),
             naive_line=tuple(
@@ -211,7 +211,7 @@ def _turnover(
         clusters=histories.cluster[first_row] if site == "stop" else None,
     )
     return Turnover(
-        colonisation=dynamic_chance(fit, "colonisation"),
+        colonization=dynamic_chance(fit, "colonization"),
         extinction=dynamic_chance(fit, "extinction"),
         equilibrium=equilibrium_occupancy(fit),
     )
@@ -227,7 +227,7 @@ def _index(histories: Histories) -> tuple[IndexYear, ...]:
             expected_index=summary.expected_index,
             full_chorus=summary.full_chorus,
         )
-        for year, summary in summarise_groups(fit)
+        for year, summary in summarize_groups(fit)
     )
 
 

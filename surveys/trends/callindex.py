@@ -30,12 +30,12 @@ from .design import (
     factor_design,
     join,
     site_design,
-    standardised,
+    standardized,
     visit_design,
 )
 from .fitted import Fitted, clustered, derived_share, fit_model, line_estimate, unfitted
 from .intervals import transform
-from .optimise import FARTHEST, Objective, numeric_hessian
+from .optimize import FARTHEST, Objective, numeric_hessian
 from .ordinal import free_of
 from .results import Estimate, merge_flags, not_estimable
 
@@ -106,8 +106,8 @@ def fit_call_index(
     by_visit = Design(names=by_visit.names, matrix=by_visit.matrix[kept])
     flags = ((results.COVARIATE_MISSING,) if lost else ()) + _data_flags(heard)
     top = int(np.nanmax(heard, initial=1.0))
-    row_matrix, row_back = standardised(by_row)
-    visit_matrix, visit_back = standardised(by_visit)
+    row_matrix, row_back = standardized(by_row)
+    visit_matrix, visit_back = standardized(by_visit)
     cells = index_cells(heard, row_matrix[..., 1:], visit_matrix[..., 1:], top=top)
     names = _names(by_row, by_visit, labels[levels], top)
     if {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS} & set(flags):
@@ -130,7 +130,7 @@ def fit_call_index(
     )
 
 
-def summarise_groups(
+def summarize_groups(
     fit: IndexFit, *, level: float = 0.95
 ) -> tuple[tuple[object, IndexSummary], ...]:
     """The latent call index of every group, at the covariates of its own rows."""

@@ -14,7 +14,7 @@ import numpy as np
 
 from .arrays import FloatArray, IntArray
 from .grouping import group_rows
-from .optimise import ValueGradient
+from .optimize import ValueGradient
 from .ordinal import ClassChances, class_chances, thresholds_of
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .analysed import ModelLine
+from .analyzed import ModelLine
 from .arrays import BoolArray, FloatArray
 from .histories import Histories
 from .kinds import FISH, HABITAT, WATER_HELD, EmptyKind, SiteTerm
@@ -194,7 +194,7 @@ class _Candidate:
 
 
 class _Contest:
-    """Candidates by name. Fits of a large programme are large: that of the best alone is kept."""
+    """Candidates by name. Fits of a large program are large: that of the best alone is kept."""
 
     def __init__(self, name: str, trend: TrendFit, terms: Mapping[str, SiteTerm]) -> None:
         self.candidates: dict[str, _Candidate] = {}

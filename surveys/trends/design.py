@@ -92,10 +92,10 @@ def join(*designs: Design) -> Design:
     )
 
 
-def standardised(design: Design) -> tuple[FloatArray, FloatArray]:
+def standardized(design: Design) -> tuple[FloatArray, FloatArray]:
     """The matrix with columns of unit scale, and the map of its coefficients to the given scale.
 
-    Covariates in their own units (degrees, years) would slow the search. Columns are centred only
+    Covariates in their own units (degrees, years) would slow the search. Columns are centered only
     when there is an intercept to take up the shift. ``raw = back @ scaled``.
     """
     matrix = design.matrix
@@ -105,11 +105,11 @@ def standardised(design: Design) -> tuple[FloatArray, FloatArray]:
     spread = np.nanstd(flat, axis=0)
     is_intercept = np.array([name == INTERCEPT for name in design.names])
     scale = np.where(spread > 0, spread, 1.0)
-    centre = np.where((spread > 0) & is_intercept.any(), np.nanmean(flat, axis=0), 0.0)
+    center = np.where((spread > 0) & is_intercept.any(), np.nanmean(flat, axis=0), 0.0)
     back = np.diag(1.0 / scale)
     if is_intercept.any():
-        back[int(np.argmax(is_intercept))] -= centre / scale
-    return (matrix - centre) / scale, back
+        back[int(np.argmax(is_intercept))] -= center / scale
+    return (matrix - center) / scale, back
 
 
 def drop_incomplete(

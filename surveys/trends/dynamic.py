@@ -1,4 +1,4 @@
-"""Dynamic occupancy: colonisation and extinction between seasons (MacKenzie et al. 2003)."""
+"""Dynamic occupancy: colonization and extinction between seasons (MacKenzie et al. 2003)."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from scipy.special import expit, logit
 
 from . import results
 from .arrays import FloatArray, codes_of, float_array
-from .design import INTERCEPT, Design, blocks, site_design, standardised
+from .design import INTERCEPT, Design, blocks, site_design, standardized
 from .dynamic_likelihood import (
     DynamicCells,
     cell_scores,
@@ -23,11 +23,11 @@ from .dynamic_likelihood import (
 )
 from .fitted import Fitted, clustered, derived_share, fit_model, line_estimate, unfitted
 from .occupancy import check_histories
-from .optimise import Objective, numeric_hessian
+from .optimize import Objective, numeric_hessian
 from .results import Estimate
 
 METHOD = "dynamic occupancy (MacKenzie et al. 2003)"
-Part = Literal["initial occupancy", "colonisation", "extinction", "detection"]
+Part = Literal["initial occupancy", "colonization", "extinction", "detection"]
 Covariates = Mapping[str, ArrayLike]
 
 
@@ -45,16 +45,16 @@ def fit_dynamic(
     detections: ArrayLike,
     *,
     initial: Covariates | None = None,
-    colonisation: Covariates | None = None,
+    colonization: Covariates | None = None,
     extinction: Covariates | None = None,
     detection: Covariates | None = None,
     clusters: ArrayLike | None = None,
 ) -> DynamicFit:
-    """Fit initial occupancy, colonisation, extinction and detection by maximum likelihood.
+    """Fit initial occupancy, colonization, extinction and detection by maximum likelihood.
 
     ``detections`` is (sites, seasons, visits) of 0, 1 and NaN; a season without visits is allowed
     and a site never visited is left out. Covariates of ``initial`` are (sites,); of
-    ``colonisation`` and ``extinction`` (sites,) or (sites, seasons - 1), the step that leads to
+    ``colonization`` and ``extinction`` (sites,) or (sites, seasons - 1), the step that leads to
     the next season; of ``detection`` (sites,), (sites, seasons) or (sites, seasons, visits).
     ``clusters`` (sites,) asks for clustered standard errors, with Wald intervals by t.
     Raises ValueError for arrays of the wrong shape, and for a missing covariate of a chance that
@@ -66,11 +66,11 @@ def fit_dynamic(
     steps = max(seasons - 1, 0)
     parts: dict[Part, Design] = {
         "initial occupancy": site_design(sites, initial),
-        "colonisation": grid_design((sites, steps), colonisation),
+        "colonization": grid_design((sites, steps), colonization),
         "extinction": grid_design((sites, steps), extinction),
         "detection": _detection_design((sites, seasons, visits), detection),
     }
-    for part in ("initial occupancy", "colonisation", "extinction"):
+    for part in ("initial occupancy", "colonization", "extinction"):
         if np.isnan(parts[part].matrix).any():
             raise ValueError(f"{part}: covariates must not be missing; fill or drop those sites")
     labels = np.arange(sites) if clusters is None else clusters
@@ -84,7 +84,7 @@ def fit_dynamic(
     }
     names = tuple(f"{part}: {name}" for part, design in parts.items() for name in design.names)
     flags = results.merge_flags(flags, _data_flags(history, seasons))
-    scaled = [standardised(design) for design in parts.values()]
+    scaled = [standardized(design) for design in parts.values()]
     cells = dynamic_cells(history, *(matrix for matrix, _ in scaled))
     if {results.NO_EFFORT, results.NEVER_HEARD, results.TOO_FEW_DATA} & set(flags):
         fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
@@ -117,11 +117,11 @@ def seasonal_occupancy(fit: DynamicFit, *, level: float = 0.95) -> tuple[Estimat
 
 
 def equilibrium_occupancy(fit: DynamicFit, *, level: float = 0.95) -> Estimate:
-    """Share to which occupancy tends: colonisation / (colonisation + extinction).
+    """Share to which occupancy tends: colonization / (colonization + extinction).
 
     At average covariates, as in ``dynamic_chance``.
     """
-    to_gain, to_loss = _mean_row(fit, "colonisation"), _mean_row(fit, "extinction")
+    to_gain, to_loss = _mean_row(fit, "colonization"), _mean_row(fit, "extinction")
 
     def share(theta: FloatArray) -> tuple[float, FloatArray]:
         gain, loss = float(expit(to_gain @ theta)), float(expit(to_loss @ theta))
@@ -204,7 +204,7 @@ def _fit(
         return np.concatenate(
             [
                 (cells.initial @ first).ravel(),
-                (cells.colonisation @ gain).ravel(),
+                (cells.colonization @ gain).ravel(),
                 (cells.extinction @ loss).ravel(),
                 (cells.detection @ heard)[cells.trials > 0],
             ]
@@ -234,7 +234,7 @@ def _starts(history: FloatArray, parts: Mapping[Part, Design]) -> list[FloatArra
         present = 1 - (1 - share) * missed
         levels = {
             "initial occupancy": present,
-            "colonisation": turnover * present,
+            "colonization": turnover * present,
             "extinction": turnover * (1 - present),
             "detection": rate * missed,
         }

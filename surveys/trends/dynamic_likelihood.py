@@ -15,30 +15,30 @@ from scipy.special import expit
 
 from .arrays import FloatArray, IntArray
 from .grouping import group_rows
-from .optimise import ValueGradient
+from .optimize import ValueGradient
 
 
 @dataclass(frozen=True, kw_only=True)
 class DynamicCells:
     """G distinct histories of Y seasons; J is 1 where nothing differs between visits.
 
-    ``detections`` and ``trials`` are (G, Y, J). Designs: ``initial`` (G, a), ``colonisation``
+    ``detections`` and ``trials`` are (G, Y, J). Designs: ``initial`` (G, a), ``colonization``
     (G, Y - 1, b), ``extinction`` (G, Y - 1, c), ``detection`` (G, Y, J, d).
     """
 
     detections: FloatArray
     trials: FloatArray
     initial: FloatArray
-    colonisation: FloatArray
+    colonization: FloatArray
     extinction: FloatArray
     detection: FloatArray
     weight: FloatArray
     group: IntArray
 
     def split(self, theta: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Coefficients of initial occupancy, colonisation, extinction and detection."""
+        """Coefficients of initial occupancy, colonization, extinction and detection."""
         a = self.initial.shape[1]
-        b = a + self.colonisation.shape[2]
+        b = a + self.colonization.shape[2]
         c = b + self.extinction.shape[2]
         return theta[:a], theta[a:b], theta[b:c], theta[c:]
 
@@ -46,7 +46,7 @@ class DynamicCells:
 def dynamic_cells(
     detections: FloatArray,
     initial: FloatArray,
-    colonisation: FloatArray,
+    colonization: FloatArray,
     extinction: FloatArray,
     detection: FloatArray,
 ) -> DynamicCells:
@@ -60,12 +60,12 @@ def dynamic_cells(
         heard, trials = heard.sum(axis=2, keepdims=True), trials.sum(axis=2, keepdims=True)
         detection = detection[:, :, None, :]
     detection = np.where((trials > 0)[..., None], detection, 0.0)
-    first, group = group_rows(heard, trials, initial, colonisation, extinction, detection)
+    first, group = group_rows(heard, trials, initial, colonization, extinction, detection)
     return DynamicCells(
         detections=heard[first],
         trials=trials[first],
         initial=initial[first],
-        colonisation=colonisation[first],
+        colonization=colonization[first],
         extinction=extinction[first],
         detection=detection[first],
         weight=np.bincount(group, minlength=len(first)).astype(np.float64),
@@ -78,7 +78,7 @@ class _Residuals:
     """Expected complete data less what the model says, for each part of the parameters."""
 
     initial: FloatArray
-    colonisation: FloatArray
+    colonization: FloatArray
     extinction: FloatArray
     detection: FloatArray
 
@@ -94,7 +94,7 @@ def value_gradient(cells: DynamicCells) -> ValueGradient:
         gradient = np.concatenate(
             [
                 cells.initial.T @ (weight * residuals.initial),
-                _pull(cells.colonisation, weight, residuals.colonisation),
+                _pull(cells.colonization, weight, residuals.colonization),
                 _pull(cells.extinction, weight, residuals.extinction),
                 _pull(cells.detection, weight, residuals.detection),
             ]
@@ -112,7 +112,7 @@ def cell_scores(cells: DynamicCells, theta: FloatArray) -> FloatArray:
     return np.hstack(
         [
             residuals.initial[:, None] * cells.initial,
-            np.einsum("gs,gsk->gk", residuals.colonisation, cells.colonisation),
+            np.einsum("gs,gsk->gk", residuals.colonization, cells.colonization),
             np.einsum("gs,gsk->gk", residuals.extinction, cells.extinction),
             np.einsum("gsj,gsjk->gk", residuals.detection, cells.detection),
         ]
@@ -121,9 +121,9 @@ def cell_scores(cells: DynamicCells, theta: FloatArray) -> FloatArray:
 
 def _evaluate(cells: DynamicCells, theta: FloatArray) -> tuple[float, _Residuals | None]:
     """The log-likelihood, and the residuals where it is finite."""
-    for_initial, for_colonisation, for_extinction, for_detection = cells.split(theta)
+    for_initial, for_colonization, for_extinction, for_detection = cells.split(theta)
     first = expit(cells.initial @ for_initial)
-    gain = expit(cells.colonisation @ for_colonisation)
+    gain = expit(cells.colonization @ for_colonization)
     loss = expit(cells.extinction @ for_extinction)
     p_logit = cells.detection @ for_detection
     emission, height = _emissions(cells, p_logit)
@@ -141,7 +141,7 @@ def _evaluate(cells: DynamicCells, theta: FloatArray) -> tuple[float, _Residuals
     stayed = forward[:, :-1, 1] * (1 - loss) * ahead[:, :, 1]
     return value, _Residuals(
         initial=occupied[:, 0] - first,
-        colonisation=gained - gain * (gained + stayed_empty),
+        colonization=gained - gain * (gained + stayed_empty),
         extinction=lost - loss * (lost + stayed),
         detection=(cells.detections - cells.trials * expit(p_logit)) * occupied[:, :, None],
     )
@@ -150,20 +150,20 @@ def _evaluate(cells: DynamicCells, theta: FloatArray) -> tuple[float, _Residuals
 def yearly_shares(cells: DynamicCells, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean occupancy of each season (Y,), and its derivative by the coefficients (Y, K).
 
-    psi[t + 1] = psi[t] (1 - extinction) + (1 - psi[t]) colonisation, site by site.
+    psi[t + 1] = psi[t] (1 - extinction) + (1 - psi[t]) colonization, site by site.
     """
-    for_initial, for_colonisation, for_extinction, _ = cells.split(theta)
-    a, b, c = np.cumsum([len(for_initial), len(for_colonisation), len(for_extinction)])
+    for_initial, for_colonization, for_extinction, _ = cells.split(theta)
+    a, b, c = np.cumsum([len(for_initial), len(for_colonization), len(for_extinction)])
     share = expit(cells.initial @ for_initial)
     slope = np.zeros((len(share), len(theta)))
     slope[:, :a] = (share * (1 - share))[:, None] * cells.initial
     weight = cells.weight / cells.weight.sum()
     shares, slopes = [weight @ share], [weight @ slope]
-    for season in range(cells.colonisation.shape[1]):
-        gain = expit(cells.colonisation[:, season] @ for_colonisation)
+    for season in range(cells.colonization.shape[1]):
+        gain = expit(cells.colonization[:, season] @ for_colonization)
         loss = expit(cells.extinction[:, season] @ for_extinction)
         slope = slope * (1 - loss - gain)[:, None]
-        slope[:, a:b] += ((1 - share) * gain * (1 - gain))[:, None] * cells.colonisation[:, season]
+        slope[:, a:b] += ((1 - share) * gain * (1 - gain))[:, None] * cells.colonization[:, season]
         slope[:, b:c] -= (share * loss * (1 - loss))[:, None] * cells.extinction[:, season]
         share = share * (1 - loss) + (1 - share) * gain
         shares.append(weight @ share)

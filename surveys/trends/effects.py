@@ -11,7 +11,7 @@ from scipy.special import expit
 from scipy.stats import chi2
 
 from . import results
-from .analysed import Effect, SilentKind
+from .analyzed import Effect, SilentKind
 from .arrays import FloatArray
 from .choice import Choice
 from .histories import Histories

@@ -12,13 +12,13 @@ from scipy.stats import t as student_t
 from . import results
 from .arrays import FloatArray, IntArray, check_level
 from .intervals import logistic, normal_quantile
-from .optimise import (
+from .optimize import (
     Maximum,
     Objective,
     ProfileFailedError,
     covariance_of,
     identified,
-    maximise,
+    maximize,
     profile_limits,
     quadratic_form,
 )
@@ -91,10 +91,10 @@ def fit_model(
     ``predictors`` gives the linear predictors at parameters of the search; one that ran far off
     marks the edge of the range.
     """
-    maximum = max((maximise(objective, start) for start in starts), key=lambda end: end.value)
+    maximum = max((maximize(objective, start) for start in starts), key=lambda end: end.value)
     if objective.costly and not maximum.converged:
         # Updates lose their way along the edge of the range; the true Hessian does not.
-        maximum = maximise(replace(objective, costly=False), maximum.theta, most=_MOST_COSTLY)
+        maximum = maximize(replace(objective, costly=False), maximum.theta, most=_MOST_COSTLY)
     edge = bool((np.abs(predictors(maximum.theta)) > EDGE_LOGIT).any())
     known = identified(maximum)
     found: list[str] = []

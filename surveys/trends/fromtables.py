@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
-from .analysed import FitResult, FittedYear
-from .analysis import Parts, analyse
+from .analyzed import FitResult, FittedYear
+from .analysis import Parts, analyze
 from .arrays import FloatArray
 from .histories import PeriodColumns, Site
 from .periods import (
@@ -24,7 +24,7 @@ from .periods import (
     Heard,
     Listed,
     MonthDay,
-    ProgrammePeriods,
+    ProgramPeriods,
     species_periods,
 )
 from .results import Estimate, merge_flags
@@ -41,7 +41,7 @@ class FrozenPeriods:
     its position."""
 
     species: tuple[str, ...]
-    periods: ProgrammePeriods
+    periods: ProgramPeriods
 
 
 def read_periods(folder: Path) -> FrozenPeriods:
@@ -87,7 +87,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
     )
     return FrozenPeriods(
         species=species,
-        periods=ProgrammePeriods(
+        periods=ProgramPeriods(
             columns=columns,
             day=np.array([int(visit[4]) for visit in own], dtype=np.int64),
             region=np.array([regions[visit[0]] for visit in own], dtype=np.str_),
@@ -118,7 +118,7 @@ def results(
         for position, name in enumerate(frozen.species):
             said(name, site)
             own = species_periods(frozen.periods, position)
-            yield name, site, analyse(name, own, site=site, parts=parts)
+            yield name, site, analyze(name, own, site=site, parts=parts)
 
 
 def occupancy_rows(species: str, site: Site, result: FitResult) -> Iterator[Row]:

@@ -18,7 +18,7 @@ from .gof_surveys import pearson_of, survey_frame
 from .intervals import normal_quantile, wilson
 from .occupancy import OccupancyFit
 from .occupancy_likelihood import objective
-from .optimise import maximise
+from .optimize import maximize
 from .results import Estimate, merge_flags, not_estimable
 
 METHOD = "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
@@ -41,7 +41,7 @@ class GoodnessOfFit:
 
 @dataclass(frozen=True, kw_only=True)
 class ResidualGroup:
-    """Detections of a group of rows, observed and expected, and their standardised difference."""
+    """Detections of a group of rows, observed and expected, and their standardized difference."""
 
     label: object
     observed: float
@@ -73,7 +73,7 @@ def goodness_of_fit(
         codes = frame.simulated(theta, rng)
         if codes.any():
             cells = frame.cells(codes)
-            again = maximise(objective(cells), theta, curvature=fit.maximum.hessian)
+            again = maximize(objective(cells), theta, curvature=fit.maximum.hessian)
             simulated.append(pearson_of(frame, codes, again.theta))
     worse = sum(value >= observed for value in simulated)
     # The data count as one of the surveys, so that p is never 0.

@@ -1,4 +1,4 @@
-"""Identical rows counted once: a programme's silent sites are mostly the same row."""
+"""Identical rows counted once: a program's silent sites are mostly the same row."""
 
 from __future__ import annotations
 

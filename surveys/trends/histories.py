@@ -149,7 +149,7 @@ def build_histories(
 
     With ``site="stop"`` a row is one stop in one season. With ``site="route"`` it is one route in
     one season, heard when any stop of the visit heard it; the index is the highest, covariates
-    are means. Sites are labelled by stop where stop labels are unique, else "route/stop".
+    are means. Sites are labeled by stop where stop labels are unique, else "route/stop".
     ``site_covariates`` maps a covariate to a value for each site label; a site without one gets
     NaN. Raises ValueError when two nights share one visit number of a site.
     """

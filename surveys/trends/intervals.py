@@ -28,15 +28,15 @@ def wilson(successes: int, trials: int, *, level: float = 0.95, name: str = "sha
         return not_estimable(name, method=_METHOD, flags=(NO_EFFORT, TOO_FEW_DATA), level=level)
     z = normal_quantile(level)
     share = successes / trials
-    centre = (share + z * z / (2 * trials)) / (1 + z * z / trials)
+    center = (share + z * z / (2 * trials)) / (1 + z * z / trials)
     half = (
         z
         * math.sqrt(share * (1 - share) / trials + z * z / (4 * trials * trials))
         / (1 + z * z / trials)
     )
     # Rounding must not turn an exact 0 or 1 into a limit just inside the range.
-    low = 0.0 if successes == 0 else centre - half
-    high = 1.0 if successes == trials else centre + half
+    low = 0.0 if successes == 0 else center - half
+    high = 1.0 if successes == trials else center + half
     return Estimate(
         name=name, value=share, low=low, high=high, interval=WILSON, method=_METHOD, level=level
     )

@@ -21,13 +21,13 @@ from .design import (
     blocks,
     drop_incomplete,
     site_design,
-    standardised,
+    standardized,
     visit_design,
 )
 from .fitted import EDGE_LOGIT, FEWEST_CLUSTERS, back_transformed
 from .intervals import wilson
 from .occupancy_likelihood import OccupancyCells, cell_scores, objective, occupancy_cells
-from .optimise import Maximum, covariance_of, identified, maximise
+from .optimize import Maximum, covariance_of, identified, maximize
 from .results import Estimate
 from .sandwich import cluster_scores, sandwich_covariance
 
@@ -109,8 +109,8 @@ def fit_occupancy_designs(
     cluster = label[kept]
     if clusters is not None:
         cluster = codes_of(cluster, name="clusters", length=len(history))[1]
-    scaled_psi, back_psi = standardised(psi)
-    scaled_p, back_p = standardised(_without_missing(p, history))
+    scaled_psi, back_psi = standardized(psi)
+    scaled_p, back_p = standardized(_without_missing(p, history))
     cells = occupancy_cells(history, scaled_psi, scaled_p)
     back = blocks(back_psi, back_p)
 
@@ -119,7 +119,7 @@ def fit_occupancy_designs(
     flags = results.merge_flags(flags, history_flags(history))
     maximum, covariance = None, np.full(back.shape, np.nan)
     if results.NO_EFFORT not in flags and results.NEVER_HEARD not in flags:
-        maximum = maximise(objective(cells), _start(psi, p, history, heard))
+        maximum = maximize(objective(cells), _start(psi, p, history, heard))
         covariance = covariance_of(maximum)
         flags = results.merge_flags(flags, _search_flags(maximum, cells, covariance))
     return _assemble(

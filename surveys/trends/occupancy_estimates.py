@@ -15,7 +15,7 @@ from .fitted import DELTA, PROFILE, Line, profile_line, share_limits, wald_line
 from .intervals import logistic, normal_quantile
 from .occupancy import METHOD, OccupancyFit
 from .occupancy_likelihood import objective, occupied_given_history
-from .optimise import quadratic_form
+from .optimize import quadratic_form
 from .results import Estimate, merge_flags, not_estimable
 
 Interval = Literal["profile", "wald", "clustered"]

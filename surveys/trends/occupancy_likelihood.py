@@ -14,7 +14,7 @@ import numpy as np
 
 from .arrays import BoolArray, FloatArray, IntArray
 from .grouping import group_rows
-from .optimise import Objective
+from .optimize import Objective
 
 _Evaluation = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 

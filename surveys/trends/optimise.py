@@ -82,7 +82,7 @@ def numeric_hessian(value_gradient: ValueGradient, *, step: float = 1e-5) -> Hes
     return hessian
 
 
-def maximise(
+def maximize(
     objective: Objective,
     start: FloatArray,
     *,
@@ -270,9 +270,9 @@ class _Profile:
             value = self._objective.value_gradient(fixed)[0]
         else:
             objective = self._inner(fixed)
-            inner = maximise(objective, start, curvature=self._curvature)
+            inner = maximize(objective, start, curvature=self._curvature)
             if not inner.converged and self._curvature is not None:
-                inner = maximise(objective, start)
+                inner = maximize(objective, start)
             value = inner.value
             if not inner.converged or value > self._top + _RISE:
                 raise ProfileFailedError

@@ -1,4 +1,4 @@
-"""The listening periods of a whole programme, and of one species out of them.
+"""The listening periods of a whole program, and of one species out of them.
 
 A zero exists for a species at a stop that was listened to while the species was on the checklist
 and has no call row; a call row that does not count makes the species missing there.
@@ -45,8 +45,8 @@ class Heard:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ProgrammePeriods:
-    """All listening periods of a programme that count; `columns` has no species yet, its call
+class ProgramPeriods:
+    """All listening periods of a program that count; `columns` has no species yet, its call
     index and heard are zeros. `day` counts from the first day of the season year. `stops` says
     what is known of stops: `habitat`, `hydroperiod` and `fish`, each by stop id."""
 
@@ -65,7 +65,7 @@ class ProgrammePeriods:
 @dataclass(frozen=True, kw_only=True)
 class SpeciesPeriods:
     """The listening periods of one species: all that the yearly table counts, and in
-    `in_season` (a mask over them) those of its calling season. `stops` is the programme's, for
+    `in_season` (a mask over them) those of its calling season. `stops` is the program's, for
     the stops among them."""
 
     columns: PeriodColumns
@@ -99,9 +99,9 @@ class SpeciesPeriods:
 
 
 def species_periods(
-    periods: ProgrammePeriods, species_id: int, *, region: str = ""
+    periods: ProgramPeriods, species_id: int, *, region: str = ""
 ) -> SpeciesPeriods:
-    """The listening periods of a species on the programme's checklist; KeyError for another.
+    """The listening periods of a species on the program's checklist; KeyError for another.
 
     Night and night squared stand among the covariates, in tens of days from the middle of the
     nights listened to.

@@ -15,7 +15,7 @@ from scipy.stats import t as student_t
 
 from . import results
 from .arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
-from .optimise import Maximum, Objective, identified, maximise
+from .optimize import Maximum, Objective, identified, maximize
 from .results import Estimate, merge_flags, not_estimable
 from .sandwich import cluster_scores, sandwich_covariance
 
@@ -72,7 +72,7 @@ def shift_of_season(
             (year[rows][:, None] == seasons).astype(np.float64),
         ]
     )
-    maximum = maximise(_logistic(design, called[rows]), np.zeros(design.shape[1]))
+    maximum = maximize(_logistic(design, called[rows]), np.zeros(design.shape[1]))
     flags = merge_flags(flags, () if maximum.converged else (results.DID_NOT_CONVERGE,))
     return _shift(design, called[rows], compact, maximum, 10 * spread, flags, level)
 

@@ -1,4 +1,4 @@
-"""Power of a programme to see a decline, by simulation."""
+"""Power of a program to see a decline, by simulation."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from . import results
 from .arrays import FloatArray, IntArray
 from .intervals import wilson
 from .results import Estimate, merge_flags
-from .trend import fit_trend, summarise_trend
+from .trend import fit_trend, summarize_trend
 
-# Rows of a simulated programme up to which so many are simulated.
+# Rows of a simulated program up to which so many are simulated.
 _SIMULATIONS = ((10_000, 200), (40_000, 100))
 _FEWEST = 50
 METHOD = "simulated surveys, occupancy trend with standard errors clustered by route"
@@ -22,7 +22,7 @@ METHOD = "simulated surveys, occupancy trend with standard errors clustered by r
 
 @dataclass(frozen=True, kw_only=True)
 class SurveyPlan:
-    """A programme and the truth it would meet.
+    """A program and the truth it would meet.
 
     ``occupancy`` is the share of stops in the first year, ``fall`` the part of it lost by the last
     year, in equal yearly steps of percent. ``stay`` is the chance that a stop keeps its luck from
@@ -65,7 +65,7 @@ def power_grid(
 ) -> tuple[PowerCell, ...]:
     """The chance to see the fall of ``plan`` with other numbers of routes and visits.
 
-    Fewer programmes are simulated where each is large; the interval of a cell says how many.
+    Fewer programs are simulated where each is large; the interval of a cell says how many.
     """
     cells = []
     for number in routes:
@@ -88,10 +88,10 @@ def yearly_truth(plan: SurveyPlan) -> FloatArray:
     return truth
 
 
-def simulate_programme(
+def simulate_program(
     plan: SurveyPlan, rng: np.random.Generator
 ) -> tuple[FloatArray, IntArray, IntArray]:
-    """Histories (rows, visits), season years and routes (rows,) of one simulated programme.
+    """Histories (rows, visits), season years and routes (rows,) of one simulated program.
 
     Each stop and year has a normal luck, part of it shared by its route. A stop is occupied when
     its luck lies below the quantile of that year's occupancy, so that the yearly share is exact
@@ -112,7 +112,7 @@ def simulate_programme(
 def power_of_trend(
     plan: SurveyPlan, *, seed: int, simulations: int = 200, level: float = 0.95
 ) -> Estimate:
-    """Share of simulated programmes whose trend interval lies wholly below no change.
+    """Share of simulated programs whose trend interval lies wholly below no change.
 
     With ``fall=0`` it is the chance of a false alarm. The interval tells the error of the
     simulation. Surveys that cannot be fitted count as not seeing the decline; many of them are
@@ -121,14 +121,14 @@ def power_of_trend(
     rng = np.random.default_rng(seed)
     seen = lost = 0
     for _ in range(simulations):
-        slope = summarise_trend(fit_trend(*simulate_programme(plan, rng)), level=level).log_odds
+        slope = summarize_trend(fit_trend(*simulate_program(plan, rng)), level=level).log_odds
         lost += slope.value is None
         seen += slope.high is not None and slope.high < 0
     share = wilson(seen, simulations, name="power to see the decline")
     flags = (results.NOT_IDENTIFIED,) if lost > simulations / 10 else ()
     return replace(
         share,
-        interval=f"Wilson, {simulations} simulated programmes",
+        interval=f"Wilson, {simulations} simulated programs",
         method=METHOD,
         flags=merge_flags(share.flags, flags),
     )

@@ -12,7 +12,7 @@ from .occupancy import OccupancyFit, fit_occupancy
 from .occupancy_estimates import detection_share, occupancy_share
 from .results import FEW_CLUSTERS, Estimate, merge_flags
 from .table import YearRow, yearly_table
-from .trend import TrendSummary, fit_trend, summarise_trend, yearly_occupancy
+from .trend import TrendSummary, fit_trend, summarize_trend, yearly_occupancy
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,7 +42,7 @@ class SpeciesResult:
     line: tuple[tuple[int, Estimate], ...]
 
 
-def analyse_species(
+def analyze_species(
     species: str, periods: PeriodColumns, *, site: Site = "stop", level: float = 0.95
 ) -> SpeciesResult:
     """Table, corrected years and trend of one species.
@@ -56,7 +56,7 @@ def analyse_species(
         species=species,
         table=yearly_table(species, periods, level=level),
         years=corrected_years(histories, level=level),
-        trend=summarise_trend(trend, level=level),
+        trend=summarize_trend(trend, level=level),
         line=yearly_occupancy(trend, level=level),
     )
 

@@ -17,7 +17,7 @@ from .histories import HIGHEST_INDEX, ListeningPeriod, PeriodColumns, columns_fr
 from .intervals import check_counts, wilson
 from .results import INDEX_UNKNOWN, NEVER_HEARD, TOO_FEW_DATA
 
-# Common practice, no source: below ten stops a share says little about a programme.
+# Common practice, no source: below ten stops a share says little about a program.
 FEWEST_STOPS = 10
 
 

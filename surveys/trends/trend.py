@@ -28,7 +28,7 @@ from .occupancy_estimates import (
     spread,
 )
 from .occupancy_likelihood import objective, reweighted
-from .optimise import maximise, quadratic_form
+from .optimize import maximize, quadratic_form
 from .results import Estimate, merge_flags, not_estimable
 
 Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
@@ -42,7 +42,7 @@ FEWEST_DETECTED = 10
 
 @dataclass(frozen=True, kw_only=True)
 class TrendFit:
-    """A fitted trend. ``centre`` is the season year at which the intercept stands.
+    """A fitted trend. ``center`` is the season year at which the intercept stands.
 
     ``year_column`` is the place of the slope among the coefficients, None for a factor year.
     ``part`` is the share of the rows that were in the search; all others are empty.
@@ -51,7 +51,7 @@ class TrendFit:
     fit: OccupancyFit
     form: Form
     years: IntArray
-    centre: float
+    center: float
     year_column: int | None
     part: float = 1.0
 
@@ -112,11 +112,11 @@ def fit_trend(
         raise ValueError(f"form: expected 'linear' or 'factor', got {form!r}")
     listened = year[~np.isnan(history).all(axis=1)]
     years = np.unique(listened).astype(np.int64)
-    centre = float(years.min() + years.max()) / 2 if len(years) else 0.0
+    center = float(years.min() + years.max()) / 2 if len(years) else 0.0
     psi = site_design(rows, occupancy)
     p = visit_design(rows, visits, detection)
     if form == "linear":
-        slope = Design(names=(YEAR,), matrix=(year - centre).astype(np.float64)[:, None])
+        slope = Design(names=(YEAR,), matrix=(year - center).astype(np.float64)[:, None])
         psi = join(psi, slope)
     else:
         psi = join(factor_design(year, levels=years, prefix=f"{YEAR} "), _without_intercept(psi))
@@ -128,7 +128,7 @@ def fit_trend(
         fit=fit,
         form=form,
         years=years,
-        centre=centre,
+        center=center,
         year_column=psi.names.index(YEAR) if form == "linear" else None,
     )
 
@@ -165,7 +165,7 @@ def _fit_part(
     return replace(trend, part=float(listened[kept].sum() / max(listened.sum(), 1)))
 
 
-def summarise_trend(
+def summarize_trend(
     trend: TrendFit, *, level: float = 0.95, interval: Interval = "clustered"
 ) -> TrendSummary:
     """The slope of a linear trend on every scale. Raises ValueError for a factor year."""
@@ -173,7 +173,7 @@ def summarise_trend(
         raise ValueError("a factor year has no slope; fit form='linear'")
     interval, flags = usable_interval(trend, interval)
     slope = coefficient_estimates(trend.fit, level=level, interval=interval)[trend.year_column]
-    slope = _labelled(slope, "trend, log odds of occupancy per year", flags)
+    slope = _labeled(slope, "trend, log odds of occupancy per year", flags)
     odds = transform(slope, percent_per_step, name="trend, % change in odds per year")
     ratio = _derived(trend, _log_ratio_per_year(trend), level, interval, flags)
     points = _derived(trend, _points_per_year(trend), level, interval, flags)
@@ -204,7 +204,7 @@ def yearly_occupancy(
             share = delta_share(
                 trend.fit, _mean_share(trend, rows), name=name, level=level, interval=interval
             )
-        found.append((year, _labelled(share, name, flags)))
+        found.append((year, _labeled(share, name, flags)))
     return tuple(found)
 
 
@@ -226,7 +226,7 @@ def bootstrap_slope(
     for _ in range(replicates):
         times = rng.multinomial(fit.clusters, np.full(fit.clusters, 1 / fit.clusters))
         cells = reweighted(fit.cells, times[fit.cluster].astype(np.float64))
-        maximum = maximise(objective(cells), fit.maximum.theta)
+        maximum = maximize(objective(cells), fit.maximum.theta)
         failed += not maximum.converged
         slopes.append(float((fit.back @ maximum.theta)[trend.year_column]))
     low, high = np.quantile(slopes, [(1 - level) / 2, (1 + level) / 2])
@@ -261,7 +261,7 @@ def usable_interval(trend: TrendFit, interval: Interval) -> tuple[Interval, tupl
     return interval, ()
 
 
-def _labelled(estimate: Estimate, name: str, flags: tuple[str, ...]) -> Estimate:
+def _labeled(estimate: Estimate, name: str, flags: tuple[str, ...]) -> Estimate:
     return replace(estimate, name=name, method=METHOD, flags=merge_flags(estimate.flags, flags))
 
 
@@ -269,7 +269,7 @@ def _rows_in_year(trend: TrendFit, year: int) -> FloatArray:
     """Design rows of occupancy with the year set, one for each distinct row of covariates."""
     matrix = trend.fit.psi.matrix.copy()
     if trend.year_column is not None:
-        matrix[:, trend.year_column] = year - trend.centre
+        matrix[:, trend.year_column] = year - trend.center
     else:
         named = [name == f"{YEAR} {year}" for name in trend.fit.psi.names]
         years = [name.startswith(f"{YEAR} ") for name in trend.fit.psi.names]

@@ -14,7 +14,7 @@ from surveys.models import (
     CallIndex,
     ChecklistEntry,
     ListeningPeriod,
-    Programme,
+    Program,
     ProtocolVersion,
     ReviewStep,
     Route,
@@ -27,8 +27,8 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol import values
-from surveys.visits.judging import Judgement
-from surveys.visits.loading import Background, catalogue_of, protocol_values, route_of
+from surveys.visits.judging import Judgment
+from surveys.visits.loading import Background, catalog_of, protocol_values, route_of
 from surveys.visits.rows import (
     call_rows,
     finding_rows,
@@ -42,19 +42,19 @@ _BATCH = 2000
 
 @dataclass(frozen=True, kw_only=True)
 class Shelf:
-    """Everything of a programme that sheets are read and judged against.
+    """Everything of a program that sheets are read and judged against.
 
     `versions` are keyed by protocol, newest first; `stops` and `nights` by route.
     `nights` hold (season year, night) of visits that were handed in and not set aside.
     """
 
-    programme: Programme
+    program: Program
     routes: Mapping[str, Route]
     stops: Mapping[int, tuple[Stop, ...]]
     versions: Mapping[int, tuple[ProtocolVersion, ...]]
     checklist: tuple[ChecklistEntry, ...]
     species: Mapping[str, Species]
-    catalogue: Mapping[str, str]
+    catalog: Mapping[str, str]
     nights: Mapping[int, tuple[tuple[int, dt.date], ...]]
     training: tuple[tuple[int, dt.date, dt.date | None], ...]
     grounds: dict[tuple, Background] = field(default_factory=dict)
@@ -87,7 +87,7 @@ class Shelf:
                 version=version,
                 stops=stops,
                 species=self.species,
-                catalogue=self.catalogue,
+                catalog=self.catalog,
             )
         return self.grounds[key]
 
@@ -119,39 +119,39 @@ class Shelf:
         )
 
 
-def shelf_of(programme: Programme) -> Shelf:
+def shelf_of(program: Program) -> Shelf:
     """Load the shelf: eight queries."""
     routes = {}
-    for route in Route.objects.filter(programme=programme).select_related("protocol"):
-        route.programme = programme
+    for route in Route.objects.filter(program=program).select_related("protocol"):
+        route.program = program
         routes[route.code] = route
     species = {row.code: row for row in Species.objects.all()}
     return Shelf(
-        programme=programme,
+        program=program,
         routes=routes,
         stops=_grouped(
             (stop.route_id, stop)
-            for stop in Stop.objects.filter(route__programme=programme).order_by("number")
+            for stop in Stop.objects.filter(route__program=program).order_by("number")
         ),
         versions=_grouped(
             (version.protocol_id, version)
-            for version in ProtocolVersion.objects.filter(protocol__programme=programme)
+            for version in ProtocolVersion.objects.filter(protocol__program=program)
             .select_related("protocol")
             .prefetch_related("windows")
             .order_by("-in_force_from", "-number")
         ),
-        checklist=tuple(programme.checklist.select_related("species").order_by("order", "pk")),
+        checklist=tuple(program.checklist.select_related("species").order_by("order", "pk")),
         species=species,
-        catalogue=catalogue_of(species),
+        catalog=catalog_of(species),
         nights=_grouped(
             (route_id, (season_year, night))
-            for route_id, season_year, night in Visit.objects.filter(route__programme=programme)
+            for route_id, season_year, night in Visit.objects.filter(route__program=program)
             .exclude(state__in=[VisitState.DRAFT, VisitState.SET_ASIDE])
             .order_by("night")
             .values_list("route_id", "season_year", "night")
         ),
         training=tuple(
-            Membership.objects.filter(programme=programme, trained_on__isnull=False).values_list(
+            Membership.objects.filter(program=program, trained_on__isnull=False).values_list(
                 "person_id", "trained_on", "trained_until"
             )
         ),
@@ -171,17 +171,17 @@ class FreshRows:
     steps: list[ReviewStep] = field(default_factory=list)
 
     def add(
-        self, visit: Visit, judgement: Judgement, *, keys: Mapping[int, uuid.UUID] | None = None
+        self, visit: Visit, judgment: Judgment, *, keys: Mapping[int, uuid.UUID] | None = None
     ) -> None:
-        """Add a submitted visit and everything below it. The judgement holds no refusals.
+        """Add a submitted visit and everything below it. The judgment holds no refusals.
         `keys` may give the ids of periods by stop."""
-        set_visit_fields(visit, judgement)
-        periods = period_rows(visit, judgement, keys or {})
+        set_visit_fields(visit, judgment)
+        periods = period_rows(visit, judgment, keys or {})
         self.visits.append(visit)
         self.periods += periods.values()
-        self.calls += call_rows(judgement, periods)
-        self.sightings += sighting_rows(visit, judgement, {})
-        self.findings += finding_rows(visit, judgement)
+        self.calls += call_rows(judgment, periods)
+        self.sightings += sighting_rows(visit, judgment, {})
+        self.findings += finding_rows(visit, judgment)
 
     def write(self) -> None:
         """Insert everything; to be called in a transaction."""

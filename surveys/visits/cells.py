@@ -46,7 +46,7 @@ STOP_FIELDS = (
     "longitude",
     "accuracy_m",
 )
-SIGHTING_FIELDS = ("stop", "species", "life_stage", "count", "colour_form", "note")
+SIGHTING_FIELDS = ("stop", "species", "life_stage", "count", "color_form", "note")
 
 LONGEST_ADDRESS = 200
 LONGEST_TEXT = 10_000

@@ -64,15 +64,15 @@ def start_visit(
     recovers: dt.datetime | None = None,
 ) -> Visit:
     """Begin a draft under the protocol version of the night, or under the one that the
-    phone carried (`carried`, its id) where the programme still has it.
+    phone carried (`carried`, its id) where the program still has it.
 
     The same `visit_id` again gives back the same visit, so that a retry from a phone
     can never make a second one; one that was thrown away comes back only when `recovers`
     says when that was. Raises NotYours, DraftDiscarded, NightUnusable, NoProtocolInForce.
     """
     require(member, Permission.SURVEY)
-    if route.programme_id != member.programme_id:
-        raise NotYours("There is no such route in this programme.")
+    if route.program_id != member.program_id:
+        raise NotYours("There is no such route in this program.")
     visit_id = visit_id or uuid.uuid4()
     visit = Visit(
         id=visit_id,
@@ -81,7 +81,7 @@ def start_visit(
         source=Source(source),
         cells={
             "night": night.isoformat(),
-            "temperature_unit": member.programme.temperature_unit,
+            "temperature_unit": member.program.temperature_unit,
         },
     )
     place_on_night(visit, night, carried_version(member, carried))
@@ -99,11 +99,11 @@ def start_visit(
 
 
 def carried_version(member: Membership, version_id: int | None) -> ProtocolVersion | None:
-    """The programme's protocol version of that id; None when it is gone or none was named."""
+    """The program's protocol version of that id; None when it is gone or none was named."""
     if version_id is None:
         return None
     versions = ProtocolVersion.objects.select_related("protocol")
-    return versions.filter(pk=version_id, protocol__programme=member.programme_id).first()
+    return versions.filter(pk=version_id, protocol__program=member.program_id).first()
 
 
 def place_on_night(visit: Visit, night: dt.date, carried: ProtocolVersion | None = None) -> None:

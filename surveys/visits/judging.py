@@ -20,7 +20,7 @@ from surveys.visits.texts import is_missing
 
 
 @dataclass(frozen=True, kw_only=True)
-class Judgement:
+class Judgment:
     """A sheet that was read and judged, with what it was judged against."""
 
     reading: SheetReading
@@ -37,7 +37,7 @@ def judge_sheet(visit: Visit, now: dt.datetime | None = None) -> tuple[Finding, 
     return read_and_judge(visit, now).findings
 
 
-def read_and_judge(visit: Visit, now: dt.datetime | None = None) -> Judgement:
+def read_and_judge(visit: Visit, now: dt.datetime | None = None) -> Judgment:
     return judge_cells(
         visit.cells,
         night=visit.night,
@@ -54,13 +54,13 @@ def judge_cells(
     ground: Background,
     around: Surroundings,
     photo_rows: Collection[int] = (),
-) -> Judgement:
+) -> Judgment:
     """Read and judge a sheet against surroundings that are at hand: no query is made."""
     reading = read_sheet(
         cells,
         route=ground.route,
         night=night,
-        catalogue=ground.catalogue,
+        catalog=ground.catalog,
         photo_rows=photo_rows,
     )
     ruled = judge(case_in(reading, ground, around))
@@ -68,7 +68,7 @@ def judge_cells(
     # A cell that cannot be read is not also called empty.
     unread = {cell_of(f.where) for f in first if f.severity is Severity.REFUSE} - {""}
     findings = (*first, *(f for f in ruled if cell_of(f.where) not in unread))
-    return Judgement(reading=reading, findings=findings, background=ground)
+    return Judgment(reading=reading, findings=findings, background=ground)
 
 
 def _night_problem(cells: Mapping[str, str], night: dt.date) -> tuple[Finding, ...]:

@@ -13,10 +13,10 @@ from surveys.visits.exceptions import NotYours
 
 
 def audible_recordings(member: Membership) -> QuerySet[Recording]:
-    """Complete recordings that the member may hear: one's own, and all of the programme for
+    """Complete recordings that the member may hear: one's own, and all of the program for
     coordinators. Other observers do not hear them."""
     found = Recording.objects.filter(
-        visit__route__programme=member.programme_id, state=RecordingState.COMPLETE
+        visit__route__program=member.program_id, state=RecordingState.COMPLETE
     )
     if may(member, Permission.REVIEW):
         return found

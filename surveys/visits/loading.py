@@ -10,8 +10,8 @@ from django.db.models import Q
 
 from accounts.models import Membership
 from surveys import models
-from surveys.programmes.protocols import version_on
-from surveys.programmes.versions import protocol_values
+from surveys.programs.protocols import version_on
+from surveys.programs.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.sky import stop_sky
 from surveys.visits.sheet import SheetReading
@@ -21,7 +21,7 @@ from surveys.visits.sheet import SheetReading
 class Background:
     """What a sheet is read and judged against, as values, and the rows behind them.
 
-    `stops` and `species` lead from numbers and codes to rows; `catalogue` from
+    `stops` and `species` lead from numbers and codes to rows; `catalog` from
     casefolded codes and names to codes.
     """
 
@@ -30,7 +30,7 @@ class Background:
     version: models.ProtocolVersion
     stops: Mapping[int, models.Stop]
     species: Mapping[str, models.Species]
-    catalogue: Mapping[str, str]
+    catalog: Mapping[str, str]
 
 
 def version_in_force(route: models.Route, night: dt.date) -> models.ProtocolVersion | None:
@@ -45,12 +45,12 @@ def stops_on(route: models.Route, night: dt.date) -> dict[int, models.Stop]:
     return {stop.number: stop for stop in rows}
 
 
-def checklist_on(programme: models.Programme, night: dt.date) -> list[models.ChecklistEntry]:
+def checklist_on(program: models.Program, night: dt.date) -> list[models.ChecklistEntry]:
     """The checklist as it stood on a night, in its order."""
     begun = Q(listed_from__isnull=True) | Q(listed_from__lte=night)
     not_over = Q(listed_until__isnull=True) | Q(listed_until__gte=night)
     return list(
-        programme.checklist.filter(begun, not_over)
+        program.checklist.filter(begun, not_over)
         .select_related("species")
         .order_by("order", "pk")
     )
@@ -60,12 +60,12 @@ def background(route: models.Route, night: dt.date, version: models.ProtocolVers
     stops = stops_on(route, night)
     species = {row.code: row for row in models.Species.objects.all()}
     return Background(
-        route=route_of(route, stops, checklist_on(route.programme, night)),
+        route=route_of(route, stops, checklist_on(route.program, night)),
         protocol=protocol_values(version),
         version=version,
         stops=stops,
         species=species,
-        catalogue=catalogue_of(species),
+        catalog=catalog_of(species),
     )
 
 
@@ -102,11 +102,11 @@ def route_of(
     stops: Mapping[int, models.Stop],
     checklist: list[models.ChecklistEntry],
 ) -> values.Route:
-    programme = route.programme
+    program = route.program
     return values.Route(
         code=route.code,
         name=route.name,
-        time_zone=programme.time_zone,
+        time_zone=program.time_zone,
         stops=tuple(
             values.Stop(
                 number=stop.number,
@@ -116,8 +116,8 @@ def route_of(
             for stop in stops.values()
         ),
         checklist=tuple(_checklist_species(entry) for entry in checklist),
-        temperature_unit=values.TemperatureUnit(programme.temperature_unit),
-        distance_unit=values.DistanceUnit(programme.distance_unit),
+        temperature_unit=values.TemperatureUnit(program.temperature_unit),
+        distance_unit=values.DistanceUnit(program.distance_unit),
     )
 
 
@@ -136,7 +136,7 @@ def _checklist_species(entry: models.ChecklistEntry) -> values.ChecklistSpecies:
     )
 
 
-def catalogue_of(species: Mapping[str, models.Species]) -> dict[str, str]:
+def catalog_of(species: Mapping[str, models.Species]) -> dict[str, str]:
     """Codes win over names, and present names over synonyms."""
     names: dict[str, str] = {}
     for row in species.values():
@@ -151,7 +151,7 @@ def catalogue_of(species: Mapping[str, models.Species]) -> dict[str, str]:
 def _qualified(visit: models.Visit) -> bool | None:
     """Whether the observer's training held on the night; None when none is on record."""
     trained = Membership.objects.filter(
-        programme=visit.route.programme_id, trained_on__isnull=False
+        program=visit.route.program_id, trained_on__isnull=False
     )
     records = list(trained.values_list("person_id", "trained_on", "trained_until"))
     if not records:

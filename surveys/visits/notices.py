@@ -23,17 +23,17 @@ QUEUE = "mail"
 def mail_sent_back(*, step_id: int, site_url: str) -> None:
     """Tell the observer that a visit came back, with the coordinator's note."""
     step = ReviewStep.objects.select_related(
-        "visit__route__programme", "visit__observer", "by"
+        "visit__route__program", "visit__observer", "by"
     ).get(pk=step_id)
-    visit, programme = step.visit, step.visit.route.programme
+    visit, program = step.visit, step.visit.route.program
     night = day(visit.night)
     questions = "Questions? Ask your coordinator."
-    if programme.contact_email:
-        questions = f"Questions? Write to {programme.contact_email}."
-    path = reverse("web:sheet", kwargs={"programme": programme.slug, "visit_id": visit.pk})
+    if program.contact_email:
+        questions = f"Questions? Write to {program.contact_email}."
+    path = reverse("web:sheet", kwargs={"program": program.slug, "visit_id": visit.pk})
     note = "\n".join(f"    {line}" for line in step.note.splitlines())
     send_mail(
-        subject=f"{programme.name}: your visit of {night} came back",
+        subject=f"{program.name}: your visit of {night} came back",
         message=f"""Hello {visit.observer.name},
 
 {step.by.name} sent back your visit to {visit.route} on the night of {night}, with this note:

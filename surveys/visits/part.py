@@ -42,7 +42,7 @@ LABELS = {
     "species": "Species",
     "life_stage": "Life stage",
     "count": "Count",
-    "colour_form": "Colour form",
+    "color_form": "Color form",
 }
 
 

@@ -45,7 +45,7 @@ class Choices:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Neighbours:
+class Neighbors:
     """The visits before and after one in the queue; None at its ends."""
 
     previous: Visit | None
@@ -53,7 +53,7 @@ class Neighbours:
 
 
 def queue(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
-    """Visits of the member's programme in one state, with their route and observer, and
+    """Visits of the member's program in one state, with their route and observer, and
     `refuse_count`, `query_count`, `note_count` and `open_count` counted on each."""
     return (
         _ordered(_matching(member, filters).filter(state=filters.state), filters)
@@ -75,7 +75,7 @@ def state_counts(member: Membership, filters: QueueFilters) -> Mapping[str, int]
 
 
 def waiting_count(member: Membership) -> int:
-    """How many visits of the programme wait for review."""
+    """How many visits of the program wait for review."""
     return _handed_in(member).filter(state=VisitState.SUBMITTED).count()
 
 
@@ -84,7 +84,7 @@ def choices(member: Membership) -> Choices:
     visits = _handed_in(member)
     routes = tuple(
         Route.objects.filter(
-            Exists(visits.filter(route=OuterRef("pk"))), programme=member.programme_id
+            Exists(visits.filter(route=OuterRef("pk"))), program=member.program_id
         ).order_by("code")
     )
     observers = Person.objects.filter(Exists(visits.filter(observer=OuterRef("pk"))))
@@ -97,7 +97,7 @@ def choices(member: Membership) -> Choices:
     )
 
 
-def neighbours(member: Membership, filters: QueueFilters, visit: Visit) -> Neighbours:
+def neighbors(member: Membership, filters: QueueFilters, visit: Visit) -> Neighbors:
     """What comes before and after a visit, which itself may have left the queue."""
     visits = _matching(member, filters).filter(state=filters.state).exclude(pk=visit.pk)
     at, key = visit.submitted_at, visit.pk
@@ -106,18 +106,18 @@ def neighbours(member: Membership, filters: QueueFilters, visit: Visit) -> Neigh
     before = earlier.select_related("route").order_by("-submitted_at", "-pk").first()
     after = later.select_related("route").order_by("submitted_at", "pk").first()
     if filters.state in OLDEST_FIRST:
-        return Neighbours(previous=before, next=after)
-    return Neighbours(previous=after, next=before)
+        return Neighbors(previous=before, next=after)
+    return Neighbors(previous=after, next=before)
 
 
 def next_waiting(member: Membership, filters: QueueFilters, visit: Visit) -> Visit | None:
     """The visit to look at after this one: the next in the queue, else the first."""
-    following = neighbours(member, filters, visit).next
+    following = neighbors(member, filters, visit).next
     return following or queue(member, filters).exclude(pk=visit.pk).first()
 
 
 def _handed_in(member: Membership) -> QuerySet[Visit]:
-    return Visit.objects.filter(route__programme=member.programme_id, state__in=STATES)
+    return Visit.objects.filter(route__program=member.program_id, state__in=STATES)
 
 
 def _matching(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:

@@ -18,12 +18,12 @@ HANDED_IN = (VisitState.SUBMITTED, VisitState.ACCEPTED)
 
 
 def visible_visits(member: Membership) -> QuerySet[Visit]:
-    """Visits of the member's programme that the member may read.
+    """Visits of the member's program that the member may read.
 
     Coordinators read all. Observers read their own, and those of others once they
     are handed in; a draft is its observer's and the coordinators' only.
     """
-    visits = Visit.objects.filter(route__programme=member.programme_id)
+    visits = Visit.objects.filter(route__program=member.program_id)
     if may(member, Permission.REVIEW):
         return visits
     if may(member, Permission.SURVEY):
@@ -37,13 +37,13 @@ def find_visit(member: Membership, visit_id: uuid.UUID | str) -> Visit:
 
 
 def with_relations(visits: QuerySet[Visit]) -> QuerySet[Visit]:
-    return visits.select_related("route__programme", "protocol_version__protocol", "observer")
+    return visits.select_related("route__program", "protocol_version__protocol", "observer")
 
 
 def lock_own(member: Membership, visit_id: uuid.UUID | str) -> Visit:
     """The member's own visit, locked until the transaction ends. Raises NotYours, and
     DraftDiscarded where the member threw it away."""
-    own = Visit.objects.filter(route__programme=member.programme_id, observer=member.person_id)
+    own = Visit.objects.filter(route__program=member.program_id, observer=member.person_id)
     try:
         return _one(with_relations(own).select_for_update(of=("self",)), visit_id)
     except NotYours:

@@ -32,7 +32,7 @@ READING_RULES: tuple[ReadingRule, ...] = tuple(
         ("skipped-with-times", _REFUSE, "A skipped stop has no listening times."),
         ("skip-reason-missing", _NOTE, "A skipped stop has a reason."),
         ("position-incomplete", _NOTE, "A measured position has latitude and longitude."),
-        ("species-unknown", _REFUSE, "Every species is in the catalogue."),
+        ("species-unknown", _REFUSE, "Every species is in the catalog."),
         ("sighting-incomplete", _REFUSE, "Every sighting has a species and a life stage."),
         ("sighting-stop-unknown", _REFUSE, "Every sighting's stop belongs to the route."),
         ("night-missing", _REFUSE, "The sheet names its night."),

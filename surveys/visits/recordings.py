@@ -236,7 +236,7 @@ def forget_recordings(recordings: QuerySet[Recording]) -> None:
 
 def own_recordings(member: Membership) -> QuerySet[Recording]:
     return Recording.objects.filter(
-        visit__route__programme=member.programme_id, visit__observer=member.person_id
+        visit__route__program=member.program_id, visit__observer=member.person_id
     )
 
 

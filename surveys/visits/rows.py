@@ -23,23 +23,23 @@ from surveys.models import (
 )
 from surveys.protocol import values
 from surveys.protocol.weather import to_celsius
-from surveys.visits.judging import Judgement
+from surveys.visits.judging import Judgment
 from surveys.visits.stop_reading import StopFacts
 
 _LONGEST_FIELD = 60
 
 
-def write_rows(visit: Visit, judgement: Judgement) -> None:
+def write_rows(visit: Visit, judgment: Judgment) -> None:
     """Set the visit's typed fields (unsaved) and rewrite every row below it."""
-    set_visit_fields(visit, judgement)
-    periods = _write_periods(visit, judgement)
-    _write_calls(visit, judgement, periods)
-    _write_sightings(visit, judgement)
-    _write_findings(visit, judgement)
+    set_visit_fields(visit, judgment)
+    periods = _write_periods(visit, judgment)
+    _write_calls(visit, judgment, periods)
+    _write_sightings(visit, judgment)
+    _write_findings(visit, judgment)
 
 
-def set_visit_fields(visit: Visit, judgement: Judgement) -> None:
-    reading = judgement.reading
+def set_visit_fields(visit: Visit, judgment: Judgment) -> None:
+    reading = judgment.reading
     facts = reading.facts
     visit.second_observer = facts.second_observer
     visit.notes = facts.notes
@@ -53,19 +53,19 @@ def set_visit_fields(visit: Visit, judgement: Judgement) -> None:
         setattr(visit, f"{end}_sky", weather.sky)
 
 
-def _write_periods(visit: Visit, judgement: Judgement) -> dict[int, ListeningPeriod]:
+def _write_periods(visit: Visit, judgment: Judgment) -> dict[int, ListeningPeriod]:
     before = dict(visit.periods.values_list("stop_id", "pk"))
-    periods = period_rows(visit, judgement, before)
+    periods = period_rows(visit, judgment, before)
     visit.periods.exclude(pk__in=[row.pk for row in periods.values()]).delete()
     _upsert(ListeningPeriod, periods.values(), unique=("visit", "stop"))
     return periods
 
 
 def period_rows(
-    visit: Visit, judgement: Judgement, keys: Mapping[int, uuid.UUID]
+    visit: Visit, judgment: Judgment, keys: Mapping[int, uuid.UUID]
 ) -> dict[int, ListeningPeriod]:
     """Unsaved rows by stop number. `keys` leads from stops to rows that are there already."""
-    reading, stops = judgement.reading, judgement.background.stops
+    reading, stops = judgment.reading, judgment.background.stops
     return {
         period.stop: _period_row(
             visit,
@@ -111,8 +111,8 @@ def _period_row(
     )
 
 
-def _write_calls(visit: Visit, judgement: Judgement, periods: dict[int, ListeningPeriod]) -> None:
-    calls = call_rows(judgement, periods)
+def _write_calls(visit: Visit, judgment: Judgment, periods: dict[int, ListeningPeriod]) -> None:
+    calls = call_rows(judgment, periods)
     wanted = {(call.period_id, call.species_id) for call in calls}
     before = CallIndex.objects.filter(period__visit=visit)
     gone = [
@@ -125,10 +125,10 @@ def _write_calls(visit: Visit, judgement: Judgement, periods: dict[int, Listenin
     _upsert(CallIndex, calls, unique=("period", "species"))
 
 
-def call_rows(judgement: Judgement, periods: Mapping[int, ListeningPeriod]) -> list[CallIndex]:
+def call_rows(judgment: Judgment, periods: Mapping[int, ListeningPeriod]) -> list[CallIndex]:
     """Unsaved rows. A species opened without an answer is kept as not sure: missing,
     never a zero."""
-    species = judgement.background.species
+    species = judgment.background.species
     return [
         CallIndex(
             period=periods[period.stop],
@@ -136,24 +136,24 @@ def call_rows(judgement: Judgement, periods: Mapping[int, ListeningPeriod]) -> l
             index=call.index,
             not_sure=call.index is None,
         )
-        for period in judgement.reading.visit.periods
+        for period in judgment.reading.visit.periods
         for call in period.calls
         if call.index != 0
     ]
 
 
-def _write_sightings(visit: Visit, judgement: Judgement) -> None:
+def _write_sightings(visit: Visit, judgment: Judgment) -> None:
     photos = dict(Photo.objects.filter(visit=visit).values_list("row", "pk"))
-    sightings = sighting_rows(visit, judgement, photos)
+    sightings = sighting_rows(visit, judgment, photos)
     visit.sightings.exclude(row__in=[sighting.row for sighting in sightings]).delete()
     _upsert(Sighting, sightings, unique=("visit", "row"))
 
 
 def sighting_rows(
-    visit: Visit, judgement: Judgement, photos: Mapping[int, uuid.UUID]
+    visit: Visit, judgment: Judgment, photos: Mapping[int, uuid.UUID]
 ) -> list[Sighting]:
     """Unsaved rows. `photos` leads from rows of the sheet to photos."""
-    ground = judgement.background
+    ground = judgment.background
     return [
         Sighting(
             visit=visit,
@@ -162,21 +162,21 @@ def sighting_rows(
             species=ground.species[facts.species],
             life_stage=facts.life_stage,
             count=facts.count,
-            colour_form=facts.colour_form,
+            color_form=facts.color_form,
             note=facts.note,
             photo_id=photos.get(facts.row),
         )
-        for facts in judgement.reading.sightings
+        for facts in judgment.reading.sightings
     ]
 
 
-def _write_findings(visit: Visit, judgement: Judgement) -> None:
+def _write_findings(visit: Visit, judgment: Judgment) -> None:
     """Findings that were there before, word for word, keep their settlement."""
     before: dict[tuple, list[StoredFinding]] = defaultdict(list)
     for row in visit.findings.order_by("-pk"):
         before[_finding_key(row)].append(row)
     fresh = []
-    for row in finding_rows(visit, judgement):
+    for row in finding_rows(visit, judgment):
         if same := before[_finding_key(row)]:
             same.pop()
         else:
@@ -187,12 +187,12 @@ def _write_findings(visit: Visit, judgement: Judgement) -> None:
     StoredFinding.objects.bulk_create(fresh)
 
 
-def finding_rows(visit: Visit, judgement: Judgement) -> list[StoredFinding]:
-    return [_finding_row(visit, finding, judgement) for finding in judgement.findings]
+def finding_rows(visit: Visit, judgment: Judgment) -> list[StoredFinding]:
+    return [_finding_row(visit, finding, judgment) for finding in judgment.findings]
 
 
-def _finding_row(visit: Visit, finding: values.Finding, judgement: Judgement) -> StoredFinding:
-    ground, where = judgement.background, finding.where
+def _finding_row(visit: Visit, finding: values.Finding, judgment: Judgment) -> StoredFinding:
+    ground, where = judgment.background, finding.where
     stop = ground.stops.get(where.stop) if where.stop is not None else None
     species = ground.species.get(where.species) if where.species is not None else None
     return StoredFinding(

@@ -64,16 +64,16 @@ def read_sheet(
     *,
     route: Route,
     night: dt.date,
-    catalogue: Mapping[str, str] | None = None,
+    catalog: Mapping[str, str] | None = None,
     photo_rows: Collection[int] = (),
 ) -> SheetReading:
     """Read every cell. Never raises: what cannot be read is a finding that names it.
 
-    `catalogue` leads from casefolded species codes and names to codes; without one
+    `catalog` leads from casefolded species codes and names to codes; without one
     the route's checklist stands in. `photo_rows` are sighting rows that have a photo.
     """
     parts = split(cells)
-    known = catalogue if catalogue is not None else names_of_checklist(route)
+    known = catalog if catalog is not None else names_of_checklist(route)
     findings = list(_unknown_cells(parts))
     head = Part(texts=parts.visit, problems=findings)
     head.read("night", read_night)
@@ -145,7 +145,7 @@ def _read_weather(
 def _read_sightings(
     parts: SheetParts,
     route: Route,
-    catalogue: Mapping[str, str],
+    catalog: Mapping[str, str],
     photo_rows: Collection[int],
     findings: list[Finding],
 ) -> tuple[SightingFacts, ...]:
@@ -156,7 +156,7 @@ def _read_sightings(
             row,
             parts.sightings.get(row, {}),
             stops=stops,
-            catalogue=catalogue,
+            catalog=catalog,
             has_photo=row in photo_rows,
         )
         findings.extend(problems)

@@ -29,7 +29,7 @@ class SightingFacts:
     life_stage: str
     stop: int | None = None
     count: int | None = None
-    colour_form: str = ""
+    color_form: str = ""
     note: str = ""
 
 
@@ -38,16 +38,16 @@ def read_sighting(
     texts: dict[str, str],
     *,
     stops: Collection[int],
-    catalogue: Mapping[str, str],
+    catalog: Mapping[str, str],
     has_photo: bool,
 ) -> tuple[SightingFacts | None, tuple[Finding, ...]]:
-    """Read one row. `catalogue` leads from casefolded codes and names to species codes."""
+    """Read one row. `catalog` leads from casefolded codes and names to species codes."""
     part = Part(
         texts=texts, problems=[], prefix=f"sightings.{row}.", at=f" in row {row} of the sightings"
     )
     if not has_photo and not any(part.has(name) for name in texts):
         return None, ()
-    species = part.read("species", partial(_read_species, catalogue=catalogue))
+    species = part.read("species", partial(_read_species, catalog=catalog))
     stage = part.read("life_stage", partial(read_choice, choices=LIFE_STAGES))
     for name, words in (("species", "species"), ("life_stage", "life stage")):
         if not part.has(name):
@@ -66,7 +66,7 @@ def read_sighting(
             "Correct the number, or leave it blank for a sighting between the stops.",
         )
     count = part.read("count", partial(integer_between, low=0, high=1_000_000))
-    colour = part.read("colour_form", partial(read_text, longest=80)) or ""
+    color = part.read("color_form", partial(read_text, longest=80)) or ""
     if species is None or stage is None:
         return None, tuple(part.problems)
     facts = SightingFacts(
@@ -75,17 +75,17 @@ def read_sighting(
         life_stage=stage,
         stop=stop,
         count=count,
-        colour_form=colour,
+        color_form=color,
         note=part.text("note").strip(),
     )
     return facts, tuple(part.problems)
 
 
-def _read_species(text: str, catalogue: Mapping[str, str]) -> str:
-    code = catalogue.get(" ".join(text.split()).casefold())
+def _read_species(text: str, catalog: Mapping[str, str]) -> str:
+    code = catalog.get(" ".join(text.split()).casefold())
     if code is None:
         raise CellError(
-            f"{quoted(text)} is not a species of the catalogue.",
+            f"{quoted(text)} is not a species of the catalog.",
             "Choose a species of the list, or write its scientific name in full.",
             "species-unknown",
         )

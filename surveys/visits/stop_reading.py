@@ -197,7 +197,7 @@ def _unknown_species(where: Where) -> Finding:
     return problem(
         "species-unknown",
         where,
-        f"“{where.species}” at stop {where.stop} is not a species of the catalogue.",
+        f"“{where.species}” at stop {where.stop} is not a species of the catalog.",
         "Choose a species of the checklist, or clear the cell.",
     )
 

@@ -68,7 +68,7 @@ class Tonight:
 def tonight_for(member: Membership, now: dt.datetime) -> Tonight:
     """Everything on the Tonight screen, in a number of queries that does not depend on
     the number of routes."""
-    night = night_of(now, member.programme.time_zone)
+    night = night_of(now, member.program.time_zone)
     routes = [
         found
         for route in _routes(member).filter(assignments__observer=member.person).distinct()
@@ -91,25 +91,25 @@ def tonight_for(member: Membership, now: dt.datetime) -> Tonight:
 
 
 def route_on_night(member: Membership, code: str, night: dt.date) -> RouteTonight | None:
-    """One route of the programme by its code; None when it has no protocol in force.
+    """One route of the program by its code; None when it has no protocol in force.
 
-    Raises Route.DoesNotExist when the programme has no such route.
+    Raises Route.DoesNotExist when the program has no such route.
     """
     return _route_tonight(member, _routes(member).get(code=code), night)
 
 
 def own_visits(member: Membership) -> QuerySet[Visit]:
-    """The member's visits in this programme, latest night first."""
+    """The member's visits in this program, latest night first."""
     return (
-        Visit.objects.filter(route__programme=member.programme_id, observer=member.person_id)
+        Visit.objects.filter(route__program=member.program_id, observer=member.person_id)
         .select_related("route")
         .order_by("-night", "pk")
     )
 
 
 def all_routes(member: Membership) -> QuerySet[Route]:
-    """Active routes of the programme, for somebody who stands in for another."""
-    return Route.objects.filter(programme=member.programme, active=True).order_by("code")
+    """Active routes of the program, for somebody who stands in for another."""
+    return Route.objects.filter(program=member.program, active=True).order_by("code")
 
 
 def _routes(member: Membership) -> QuerySet[Route]:
@@ -135,7 +135,7 @@ def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTon
         for stop in route.stops.all()
         if stop.active_from <= night and (stop.active_until is None or night <= stop.active_until)
     )
-    zone = member.programme.time_zone
+    zone = member.program.time_zone
     place = Place(latitude=stops[0].place.y, longitude=stops[0].place.x) if stops else None
     sky = stop_sky(place, night, zone) if place else None
     return RouteTonight(
@@ -152,8 +152,8 @@ def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTon
         latest_end=latest_end(protocol, sky, night, zone),
         limits=limits_in_words(
             protocol,
-            TemperatureUnit(member.programme.temperature_unit),
-            DistanceUnit(member.programme.distance_unit),
+            TemperatureUnit(member.program.temperature_unit),
+            DistanceUnit(member.program.distance_unit),
         ),
     )
 

@@ -103,7 +103,7 @@ def settle(
     """Answer a query: it `counts`, or what it speaks of is `left_out` of trends."""
     require(member, Permission.REVIEW)
     visit_id = (
-        StoredFinding.objects.filter(pk=finding_id, visit__route__programme=member.programme_id)
+        StoredFinding.objects.filter(pk=finding_id, visit__route__program=member.program_id)
         .values_list("visit_id", flat=True)
         .first()
     )
@@ -138,7 +138,7 @@ def accept(member: Membership, visit_id: uuid.UUID | str, *, revision: int) -> V
     visit.state = VisitState.ACCEPTED
     count_in_trends(visit, findings)
     _finish(visit, member, Step.ACCEPTED)
-    refit_trends(member.programme_id)
+    refit_trends(member.program_id)
     return visit
 
 
@@ -181,7 +181,7 @@ def reopen(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision
     count_nothing(visit)
     _finish(visit, member, Step.REOPENED, note=note)
     if counted:
-        refit_trends(member.programme_id)
+        refit_trends(member.program_id)
     return visit
 
 
@@ -201,10 +201,10 @@ def _check_reason(reason: str) -> None:
 
 
 def _write_submission(visit: Visit, member: Membership, at: dt.datetime) -> None:
-    judgement = read_and_judge(visit, at)
-    if judgement.refusals:
-        raise VisitRefused(judgement.refusals)
-    write_rows(visit, judgement)
+    judgment = read_and_judge(visit, at)
+    if judgment.refusals:
+        raise VisitRefused(judgment.refusals)
+    write_rows(visit, judgment)
     Submission.objects.create(
         visit=visit,
         revision=visit.revision + 1,

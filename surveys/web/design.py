@@ -34,7 +34,7 @@ class SampleForm(forms.Form):
     alone = forms.BooleanField(label="A second person was with me", required=False)
 
 
-NAV = ["Tonight", "Review", "Seasons", "Trends", "Publications", "Programme", "Guide"]
+NAV = ["Tonight", "Review", "Seasons", "Trends", "Publications", "Program", "Guide"]
 
 
 def design_context() -> dict[str, Any]:
@@ -45,7 +45,7 @@ def design_context() -> dict[str, Any]:
         "94 is too high for a reading in °C. Was it typed in °F? Then change the unit.",
     )
     return {
-        "programme": {"name": "Harrowmere calling survey"},
+        "program": {"name": "Harrowmere calling survey"},
         "nav_items": [
             {
                 "name": name,

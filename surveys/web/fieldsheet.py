@@ -30,9 +30,9 @@ def field_sheet_pdf(
         "web/tonight/field_sheet.html",
         {
             "one": one,
-            "programme": member.programme,
+            "program": member.program,
             "observer": member.person,
-            "zone": member.programme.time_zone,
+            "zone": member.program.time_zone,
             "species": [entry.species for entry in checklist],
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
             "call_index": CALL_INDEX.items(),

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from surveys.fitting.stored import StoredFit, progress
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.visits.aftermath import refit_trends
 
 
 def freshness(
-    programme: Programme, fits: Sequence[StoredFit], *, complete: bool = True
+    program: Program, fits: Sequence[StoredFit], *, complete: bool = True
 ) -> dict[str, Any]:
     """Context of `web/trends/freshness.html`. `complete` is false when fits are missing.
 
@@ -17,7 +17,7 @@ def freshness(
     """
     stale = any(not fit.fresh for fit in fits)
     missing = not fits or not complete
-    under_way = progress(programme) if stale or missing else None
+    under_way = progress(program) if stale or missing else None
     if (stale or missing) and not (under_way and under_way.current):
-        refit_trends(programme.pk, after_s=0)
+        refit_trends(program.pk, after_s=0)
     return {"stale": stale, "missing": missing, "under_way": under_way}

@@ -16,7 +16,7 @@ from accounts.models import Membership
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
-    Programme,
+    Program,
     ProtocolVersion,
     Route,
     Species,
@@ -43,14 +43,14 @@ _YEAR_DAYS = 365
 
 
 def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, Any]:
-    """The packet of one route of the member's programme. Raises Route.DoesNotExist."""
-    programme = member.programme
-    route = programme.routes.select_related("protocol").get(code=code, active=True)
-    tonight = night_of(now, programme.time_zone)
+    """The packet of one route of the member's program. Raises Route.DoesNotExist."""
+    program = member.program
+    route = program.routes.select_related("protocol").get(code=code, active=True)
+    tonight = night_of(now, program.time_zone)
     versions = list(route.protocol.versions.prefetch_related("windows").select_related("protocol"))
     protocols = {version.pk: protocol_values(version) for version in versions}
     stops = list(route.stops.order_by("number"))
-    entries = list(programme.checklist.select_related("species").order_by("order", "pk"))
+    entries = list(program.checklist.select_related("species").order_by("order", "pk"))
     heard = _heard_on(route)
     closed = _closed_visits(member, route)
     nights = {}
@@ -63,17 +63,17 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
             "version": version.pk,
             "visit": _visit_id(member, route, night, closed),
             "species": _likely(_listed(entries, night), heard, night),
-            **_night(_in_use(stops, night), protocols[version.pk], night, programme.time_zone),
+            **_night(_in_use(stops, night), protocols[version.pk], night, program.time_zone),
         }
     used = {night["version"] for night in nights.values()}
     return {
         "made_at": to_plain(now),
         "tonight": tonight.isoformat(),
         "person": {"id": member.person_id, "name": member.person.name},
-        "programme": _programme(programme),
-        "route": _route(route, programme, stops),
+        "program": _program(program),
+        "route": _route(route, program, stops),
         "versions": {
-            str(version.pk): _version(version, protocols[version.pk], programme)
+            str(version.pk): _version(version, protocols[version.pk], program)
             for version in versions
             if version.pk in used
         },
@@ -84,21 +84,21 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
     }
 
 
-def _programme(programme: Programme) -> dict[str, Any]:
+def _program(program: Program) -> dict[str, Any]:
     return {
-        "slug": programme.slug,
-        "name": programme.name,
-        "local_rules": programme.local_rules,
+        "slug": program.slug,
+        "name": program.name,
+        "local_rules": program.local_rules,
     }
 
 
-def _route(route: Route, programme: Programme, stops: list[Stop]) -> dict[str, Any]:
+def _route(route: Route, program: Program, stops: list[Stop]) -> dict[str, Any]:
     return {
         "code": route.code,
         "name": route.name,
-        "time_zone": programme.time_zone,
-        "temperature_unit": programme.temperature_unit,
-        "distance_unit": programme.distance_unit,
+        "time_zone": program.time_zone,
+        "temperature_unit": program.temperature_unit,
+        "distance_unit": program.distance_unit,
         "access_notes": route.access_notes,
         "stops": [
             {
@@ -114,14 +114,14 @@ def _route(route: Route, programme: Programme, stops: list[Stop]) -> dict[str, A
     }
 
 
-def _version(version: ProtocolVersion, protocol: Protocol, programme: Programme) -> dict[str, Any]:
+def _version(version: ProtocolVersion, protocol: Protocol, program: Program) -> dict[str, Any]:
     return {
         "name": str(version),
         "protocol": to_plain(protocol),
         "limits": limits_in_words(
             protocol,
-            TemperatureUnit(programme.temperature_unit),
-            DistanceUnit(programme.distance_unit),
+            TemperatureUnit(program.temperature_unit),
+            DistanceUnit(program.distance_unit),
         ),
     }
 
@@ -188,7 +188,7 @@ def _species(entry: ChecklistEntry) -> dict[str, Any]:
 
 
 def _others(entries: list[ChecklistEntry]) -> list[list[str]]:
-    """The rest of the catalogue, for what nobody expected: code, common and scientific name."""
+    """The rest of the catalog, for what nobody expected: code, common and scientific name."""
     listed = [entry.species_id for entry in entries]
     rest = Species.objects.exclude(pk__in=listed).order_by("common_name")
     return [[row.code, row.common_name, row.scientific_name] for row in rest]

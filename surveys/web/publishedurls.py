@@ -1,4 +1,4 @@
-"""Addresses of a programme's publications, as one reader can open them."""
+"""Addresses of a program's publications, as one reader can open them."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Addresses:
     slug: str
     key: str | None
 
-    def programme(self) -> str:
+    def program(self) -> str:
         return self._url("published")
 
     def index(self) -> str:
@@ -50,7 +50,7 @@ class Addresses:
         )
 
     def _url(self, name: str, **values: Any) -> str:
-        values["programme"] = self.slug
+        values["program"] = self.slug
         if self.key is not None:
             name, values["key"] = f"{name}_by_link", self.key
         return self.request.build_absolute_uri(reverse(f"web:{name}", kwargs=values))

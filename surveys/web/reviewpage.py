@@ -186,7 +186,7 @@ def _silent(row: GridRow) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class _Show:
-    """How values are put: the programme's clock and unit."""
+    """How values are put: the program's clock and unit."""
 
     zone: str
     unit: TemperatureUnit
@@ -237,8 +237,8 @@ def conditions(
 ) -> tuple[tuple[str, ...], tuple[ConditionRow, ...]]:
     """Headings and rows of times and conditions; columns that nobody filled are left out."""
     show = _Show(
-        zone=visit.route.programme.time_zone,
-        unit=TemperatureUnit(visit.route.programme.temperature_unit),
+        zone=visit.route.program.time_zone,
+        unit=TemperatureUnit(visit.route.program.temperature_unit),
     )
     start = _end_row(visit, "start", "At the start", show, beside)
     stops = [_condition_row(row, show, beside) for row in grid.rows if row.period]
@@ -288,10 +288,10 @@ def _end_row(
 
 def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
     """The facts beside the grid: who and when, the hours of the night, the limits."""
-    programme = visit.route.programme
+    program = visit.route.program
     protocol = protocol_values(visit.protocol_version)
-    zone = programme.time_zone
-    show = _Show(zone=zone, unit=TemperatureUnit(programme.temperature_unit))
+    zone = program.time_zone
+    show = _Show(zone=zone, unit=TemperatureUnit(program.temperature_unit))
     sky = None
     if grid.rows:
         place = grid.rows[0].stop.place
@@ -319,7 +319,7 @@ def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
     return {
         "hours": [fact for fact in hours if fact[1]],
         "facts": [fact for fact in facts if fact[1]],
-        "limits": limits_in_words(protocol, show.unit, DistanceUnit(programme.distance_unit)),
+        "limits": limits_in_words(protocol, show.unit, DistanceUnit(program.distance_unit)),
     }
 
 

@@ -11,7 +11,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.seasons.route_years import RouteRow, RouteYear
 from surveys.web.forms.seasons import Filters
 
@@ -28,12 +28,12 @@ class Cell:
 NOTHING_DUE = Cell(kind="none")
 
 
-def cells_of(programme: Programme, row: RouteRow, filters: Filters) -> list[Cell]:
+def cells_of(program: Program, row: RouteRow, filters: Filters) -> list[Cell]:
     """The row's cells for the chosen measure; each leads to its visits."""
     query = {"route": row.code}
     if filters.species:
         query["species"] = filters.species.code
-    visits = reverse("web:season_visits", kwargs={"programme": programme.slug}, query=query)
+    visits = reverse("web:season_visits", kwargs={"program": program.slug}, query=query)
     words_of = MEASURES[filters.measure]
 
     def cell(found: RouteYear | None) -> Cell:

@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
-from surveys.models import Programme, Route, Visit
+from surveys.models import Program, Route, Visit
 from surveys.seasons.stops import StopHeard
 from surveys.seasons.visits import NOT_REACHED, SKIPPED, GridRow, VisitGrid
 from surveys.web.maps import route_map, stop_feature
@@ -15,10 +15,10 @@ LINE = "LineString"
 
 
 def season_map(
-    programme: Programme, routes: Iterable[Route], stops: Iterable[StopHeard]
+    program: Program, routes: Iterable[Route], stops: Iterable[StopHeard]
 ) -> dict[str, Any]:
     """Every route with its stops; each stop shows its highest index and leads to the visits."""
-    visits = reverse("web:season_visits", kwargs={"programme": programme.slug})
+    visits = reverse("web:season_visits", kwargs={"program": program.slug})
     by_route: dict[int, list[StopHeard]] = {}
     for stop in stops:
         by_route.setdefault(stop.route_id, []).append(stop)

@@ -10,7 +10,7 @@ from surveys.protocol.values import Finding, PeriodStatus, Severity
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
 from surveys.visits.cells import CLOCK_FIELDS, split
 from surveys.visits.finding import findings_by_cell
-from surveys.visits.judging import Judgement
+from surveys.visits.judging import Judgment
 
 Options = tuple[tuple[str, str], ...]
 
@@ -91,25 +91,25 @@ class Layout:
     others: tuple[Species, ...]
 
 
-def lay_out(visit: Visit, judged: Judgement, *, also: str = "") -> Layout:
+def lay_out(visit: Visit, judged: Judgment, *, also: str = "") -> Layout:
     """The sheet of a visit: the night's checklist as columns, then what else the cells
-    hold, and the species of the code `also` when the catalogue has it."""
+    hold, and the species of the code `also` when the catalog has it."""
     ground = judged.background
     columns = [ground.species[entry.code] for entry in ground.route.checklist]
     asked = ground.species.get(also)
     if asked is not None and asked not in columns:
         columns.append(asked)
     columns = species_columns(columns, visit.cells, ground.species)
-    catalogue = sorted(ground.species.values(), key=lambda species: species.common_name)
+    catalog = sorted(ground.species.values(), key=lambda species: species.common_name)
     grid = _grid(
         visit,
         stops=ground.stops.values(),
         species=columns,
-        catalogue=catalogue,
+        catalog=catalog,
         findings=judged.findings,
         water_temperature=any(w.min_water_temperature for w in ground.protocol.windows),
     )
-    return Layout(grid=grid, others=tuple(one for one in catalogue if one not in columns))
+    return Layout(grid=grid, others=tuple(one for one in catalog if one not in columns))
 
 
 def _grid(
@@ -117,17 +117,17 @@ def _grid(
     *,
     stops: Iterable[Stop],
     species: Iterable[Species],
-    catalogue: Iterable[Species],
+    catalog: Iterable[Species],
     findings: tuple[Finding, ...],
     water_temperature: bool,
 ) -> Grid:
-    """Lay a visit's cells out. `species` are the columns, `catalogue` what a sighting may name."""
+    """Lay a visit's cells out. `species` are the columns, `catalog` what a sighting may name."""
     said = findings_by_cell(findings)
     make = _CellMaker(cells=visit.cells, said=said)
-    zone = visit.route.programme.time_zone
+    zone = visit.route.program.time_zone
     columns = _columns(
         species,
-        unit=visit.cells.get("temperature_unit") or visit.route.programme.temperature_unit,
+        unit=visit.cells.get("temperature_unit") or visit.route.program.temperature_unit,
         water_temperature=water_temperature,
     )
     folds = hour_repeats(visit.night, zone)
@@ -136,7 +136,7 @@ def _grid(
         evening=_evening(make),
         columns=columns,
         rows=rows,
-        sightings=_sightings(visit.cells, make, rows, catalogue),
+        sightings=_sightings(visit.cells, make, rows, catalog),
         notes=make.cell("notes", "Notes"),
     )
 
@@ -148,16 +148,16 @@ def hour_repeats(night: dt.date, zone: str) -> bool:
 
 
 def species_columns(
-    checklist: Iterable[Species], cells: Mapping[str, str], catalogue: Mapping[str, Species]
+    checklist: Iterable[Species], cells: Mapping[str, str], catalog: Mapping[str, Species]
 ) -> list[Species]:
     """The checklist, and behind it whatever else the sheet already holds."""
     columns = list(checklist)
     known = {species.code for species in columns}
     for address in cells:
         _, found, code = address.partition(".calls.")
-        if found and code in catalogue and code not in known:
+        if found and code in catalog and code not in known:
             known.add(code)
-            columns.append(catalogue[code])
+            columns.append(catalog[code])
     return columns
 
 
@@ -264,18 +264,18 @@ def _sightings(
     cells: Mapping[str, str],
     make: _CellMaker,
     rows: tuple[Row, ...],
-    catalogue: Iterable[Species],
+    catalog: Iterable[Species],
 ) -> tuple[tuple[int, tuple[Cell, ...]], ...]:
     typed = sorted(split(cells).sightings)
     spare = range(max(typed, default=0) + 1, max(typed, default=0) + 1 + SPARE_SIGHTINGS)
     stop_options = tuple((str(row.number), f"{row.number} {row.name}") for row in rows)
-    species = tuple((one.code, one.common_name) for one in catalogue)
+    species = tuple((one.code, one.common_name) for one in catalog)
     fields: tuple[tuple[str, str, Options], ...] = (
         ("stop", "Stop", stop_options),
         ("species", "Species", species),
         ("life_stage", "Life stage", tuple(LifeStage.choices)),
         ("count", "Count", ()),
-        ("colour_form", "Colour form", ()),
+        ("color_form", "Color form", ()),
         ("note", "Note", ()),
     )
     return tuple(

@@ -1,4 +1,4 @@
-"""What every page knows: the programme, its navigation and the theme."""
+"""What every page knows: the program, its navigation and the theme."""
 
 from typing import Any
 
@@ -17,14 +17,14 @@ NAVIGATION = (
     ("Seasons", "web:seasons", Permission.READ_SEASONS),
     ("Trends", "web:trends", Permission.READ_RESULTS),
     ("Publications", "web:publications", Permission.READ_RESULTS),
-    ("Programme", "web:programme", Permission.MANAGE),
+    ("Program", "web:program", Permission.MANAGE),
 )
 
 
 def navigation(request: HttpRequest, membership: Membership) -> list[dict[str, Any]]:
-    slug = membership.programme.slug
+    slug = membership.program.slug
     items = [
-        {"name": name, "url": reverse(route, kwargs={"programme": slug})}
+        {"name": name, "url": reverse(route, kwargs={"program": slug})}
         for name, route, permission in NAVIGATION
         if may(membership, permission)
     ]
@@ -43,7 +43,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     return {
         "theme": theme if theme in THEMES else "auto",
         "membership": membership,
-        "programme": membership.programme if membership else None,
+        "program": membership.program if membership else None,
         "nav_items": navigation(request, membership) if membership else [],
         "map_tiles_url": settings.MAP_TILES_URL,
         "map_tiles_attribution": settings.MAP_TILES_ATTRIBUTION,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from surveys.charts.words import PERCENT, SITES, share
 from surveys.models.route import Habitat
 from surveys.trends import Estimate, GoodnessOfFit
-from surveys.trends.analysed import Effect, FitResult, SilentKind
+from surveys.trends.analyzed import Effect, FitResult, SilentKind
 from surveys.trends.results import POOR_FIT
 
 TIMES = "\N{MULTIPLICATION SIGN}\N{NO-BREAK SPACE}"

@@ -15,7 +15,7 @@ from surveys.charts.words import (
 )
 from surveys.fitting.stored import StoredFit
 from surveys.trends import Estimate, wilson
-from surveys.trends.analysed import FitResult
+from surveys.trends.analyzed import FitResult
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,8 +97,8 @@ def turnover_facts(result: FitResult) -> list[tuple[str, str, str]]:
     return [
         (
             "An empty site is taken",
-            share_with_interval(turnover.colonisation),
-            "; ".join(turnover.colonisation.flags) or "from one season to the next",
+            share_with_interval(turnover.colonization),
+            "; ".join(turnover.colonization.flags) or "from one season to the next",
         ),
         (
             "An occupied site falls empty",

@@ -1,4 +1,4 @@
-"""The screens. `programme` is always the programme's slug."""
+"""The screens. `program` is always the program's slug."""
 
 from django.urls import path
 
@@ -7,7 +7,7 @@ from surveys.web.routes import (
     importing,
     people,
     power,
-    programme,
+    program,
     publications,
     published,
     recordings,
@@ -41,7 +41,7 @@ urlpatterns = [
     *trend_species.urlpatterns,
     *power.urlpatterns,
     *publications.urlpatterns,
-    *programme.urlpatterns,
+    *program.urlpatterns,
     *people.urlpatterns,
     *sharing.urlpatterns,
     *importing.urlpatterns,

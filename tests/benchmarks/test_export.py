@@ -17,7 +17,7 @@ from django.conf import settings
 from django.db import connection, transaction
 
 from accounts.models import Role
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.publishing.exporting import EXPORT_FORMATS
 from surveys.publishing.records import CALLS, Wanted, statement
 from tests.benchmarks.test_season_page import CALLS as INSERT_CALLS
@@ -25,7 +25,7 @@ from tests.benchmarks.test_season_page import PERIODS, VISITS, WINDOWS
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -46,32 +46,32 @@ import django
 django.setup()
 from django.db import connection
 connection.settings_dict["NAME"] = sys.argv[1]
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.publishing.exporting import EXPORT_FORMATS
 from surveys.publishing.records import CALLS, Wanted, statement
 
 def status(name):
     return int(re.search(name + r":\\s+(\\d+)", Path("/proc/self/status").read_text())[1]) / 1024
 
-programme = Programme.objects.get(slug=sys.argv[2])
+program = Program.objects.get(slug=sys.argv[2])
 Path("/proc/self/clear_refs").write_text("5")  # the highest mark so far is forgotten
 before = status("VmRSS")
 size = 0
-found = statement(programme, CALLS, Wanted(), exact=False)
+found = statement(program, CALLS, Wanted(), exact=False)
 for block in EXPORT_FORMATS[sys.argv[3]].write(CALLS, found):
     size += len(block)
 print(json.dumps({"grown": status("VmHWM") - before, "bytes": size}))
 """
 
 
-def filled(routes: int, years: int) -> Programme:
+def filled(routes: int, years: int) -> Program:
     """`routes` × 10 stops × `years` × 3 visits × 20 species, four of five of them heard."""
-    programme = make_programme()
-    observer = make_member(programme, Role.OBSERVER)
-    version = make_version(programme)
-    make_checklist(programme, *SPECIES)
+    program = make_program()
+    observer = make_member(program, Role.OBSERVER)
+    version = make_version(program)
+    make_checklist(program, *SPECIES)
     parameters = {
-        "programme": programme.pk,
+        "program": program.pk,
         "version": version.pk,
         "observer": observer.person_id,
         "first": 2024 - years,
@@ -80,18 +80,18 @@ def filled(routes: int, years: int) -> Programme:
     }
     with pgtrigger.ignore(), transaction.atomic():
         for _ in range(routes):
-            make_route(programme, version=version, stops=STOPS)
+            make_route(program, version=version, stops=STOPS)
         with connection.cursor() as cursor:
             for insert in (VISITS, PERIODS, INSERT_CALLS):
                 cursor.execute(insert % parameters)
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
-    return programme
+    return program
 
 
-def copied(programme: Programme) -> tuple[int, int]:
+def copied(program: Program) -> tuple[int, int]:
     """Rows and bytes of the same query by COPY, read by a cursor that does nothing else."""
-    found = statement(programme, CALLS, Wanted(), exact=False)
+    found = statement(program, CALLS, Wanted(), exact=False)
     rows = size = 0
     with connection.cursor() as cursor:
         copy = f"COPY ({found.sql}) TO STDOUT WITH (FORMAT csv, HEADER)"
@@ -102,14 +102,14 @@ def copied(programme: Programme) -> tuple[int, int]:
     return rows - 1, size
 
 
-def exported(programme: Programme, name: str) -> int:
-    found = statement(programme, CALLS, Wanted(), exact=False)
+def exported(program: Program, name: str) -> int:
+    found = statement(program, CALLS, Wanted(), exact=False)
     return sum(len(block) for block in EXPORT_FORMATS[name].write(CALLS, found))
 
 
-def grown(programme: Programme, name: str) -> dict[str, float]:
+def grown(program: Program, name: str) -> dict[str, float]:
     told = subprocess.run(
-        [sys.executable, "-c", STREAM, connection.settings_dict["NAME"], programme.slug, name],
+        [sys.executable, "-c", STREAM, connection.settings_dict["NAME"], program.slug, name],
         cwd=Path(settings.BASE_DIR),
         capture_output=True,
         text=True,
@@ -126,8 +126,8 @@ def grown(programme: Programme, name: str) -> dict[str, float]:
     ],
 )
 def test_exports_stream(routes, years, rows, record_property):
-    programme = filled(routes, years)
-    count, size = copied(programme)
+    program = filled(routes, years)
+    count, size = copied(program)
     assert count >= rows
     names = list(EXPORT_FORMATS)
     times: dict[str, list[float]] = {name: [] for name in ("copy", *names)}
@@ -135,16 +135,16 @@ def test_exports_stream(routes, years, rows, record_property):
         for name in times:
             begun = time.perf_counter()
             if name == "copy":
-                assert copied(programme) == (count, size)
+                assert copied(program) == (count, size)
             else:
-                assert exported(programme, name) > 0
+                assert exported(program, name) > 0
             times[name].append(time.perf_counter() - begun)
     floor = statistics.median(times["copy"])
     told = [f"{count} rows, {size / 1e6:.0f} MB; COPY {floor:.2f} s"]
     ratios, memory = {}, {}
     for name in names:
         ratios[name] = statistics.median(times[name]) / floor
-        memory[name] = grown(programme, name)
+        memory[name] = grown(program, name)
         told.append(f"{name}: {ratios[name]:.2f} x COPY, + {memory[name]['grown']:.0f} MiB")
     record_property("export", "; ".join(told))
     assert max(ratios.values()) <= MOST_TIMES, told

@@ -1,5 +1,5 @@
 """What each format of the tables costs: time against writing the tables as CSV from memory, and
-memory against that of a small programme.
+memory against that of a small program.
 
 Ratios and differences only. Tables and formats are timed in one run, warm, in turns, by their
 medians; the most memory is that of a process of its own.

@@ -1,4 +1,4 @@
-"""Loading a programme for its fits against the bare SQL of the same rows.
+"""Loading a program for its fits against the bare SQL of the same rows.
 
 Ten stops a route, 20 season years, three visits a year; 600 routes (360,000 periods) run when
 slow tests do: 10.7 s, 2.7 times the bare SQL. Both sides are
@@ -14,12 +14,12 @@ from django.db import connection, transaction
 
 from accounts.models import Role
 from surveys.fitting.histories import CALLS, PERIODS, load_periods
-from surveys.models import ListeningPeriod, Programme
+from surveys.models import ListeningPeriod, Program
 from surveys.trends.periods import species_periods
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -37,7 +37,7 @@ MAKE = (
         ST_SetSRID(ST_MakePoint(-89 + mod(r.id, 90) / 100.0, 43 + n / 100.0),
             4326)::geography, '2000-01-01', 'marsh', 'season', 'no', ''
     FROM surveys_route r, generate_series(1, %(stops)s) n
-    WHERE r.programme_id = %(programme)s
+    WHERE r.program_id = %(program)s
     """,
     """
     INSERT INTO surveys_visit (id, route_id, protocol_version_id, observer_id, second_observer,
@@ -48,7 +48,7 @@ MAKE = (
         'Window ' || w, 'accepted', 'paper', 1, '{}', true, '', '', '', now(), now(), now()
     FROM surveys_route r, generate_series(2005, 2004 + %(years)s) y,
         generate_series(1, %(visits)s) w
-    WHERE r.programme_id = %(programme)s
+    WHERE r.program_id = %(program)s
     """,
     """
     INSERT INTO surveys_listeningperiod (id, visit_id, stop_id, status, skip_reason,
@@ -61,7 +61,7 @@ MAKE = (
     JOIN surveys_route r ON r.id = v.route_id
     CROSS JOIN LATERAL (SELECT v.night + interval '1 day 2 hours' + s.number * interval '9 minutes'
         AS t) begun
-    WHERE r.programme_id = %(programme)s
+    WHERE r.program_id = %(program)s
     """,
     """
     INSERT INTO surveys_callindex (period_id, species_id, "index", not_sure, counts_in_trends)
@@ -69,27 +69,27 @@ MAKE = (
     FROM surveys_listeningperiod p
     JOIN surveys_visit v ON v.id = p.visit_id
     JOIN surveys_route r ON r.id = v.route_id
-    JOIN surveys_checklistentry c ON c.programme_id = r.programme_id
-    WHERE c.programme_id = %(programme)s AND mod(hashtext(c.id || p.id::text), 3) = 0
+    JOIN surveys_checklistentry c ON c.program_id = r.program_id
+    WHERE c.program_id = %(program)s AND mod(hashtext(c.id || p.id::text), 3) = 0
     """,
 )
 
 
-def made(routes: int) -> Programme:
-    programme = make_programme()
-    make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
-    version = make_version(programme)
+def made(routes: int) -> Program:
+    program = make_program()
+    make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
+    version = make_version(program)
     parameters = {
-        "programme": programme.pk,
+        "program": program.pk,
         "version": version.pk,
-        "observer": make_member(programme, Role.OBSERVER).person_id,
+        "observer": make_member(program, Role.OBSERVER).person_id,
         "stops": STOPS,
         "years": YEARS,
         "visits": VISITS,
     }
     with pgtrigger.ignore(), transaction.atomic():
         for _ in range(routes):
-            make_route(programme, version=version, stops=0)
+            make_route(program, version=version, stops=0)
         with connection.cursor() as cursor:
             for statement in MAKE:
                 # Ignoring triggers adds a placeholder of its own kind: ours are filled in before.
@@ -97,29 +97,29 @@ def made(routes: int) -> Programme:
                 # The next statement joins what this one wrote.
                 cursor.execute("ANALYZE")
     assert ListeningPeriod.objects.count() == routes * STOPS * YEARS * VISITS
-    return programme
+    return program
 
 
-def bare(programme: Programme) -> None:
+def bare(program: Program) -> None:
     with connection.cursor() as cursor:
         for statement in (PERIODS, CALLS):
-            cursor.execute(statement, {"programme": programme.pk})
+            cursor.execute(statement, {"program": program.pk})
             cursor.fetchall()
 
 
 @pytest.mark.parametrize("routes", [40, pytest.param(600, marks=pytest.mark.slow)])
 def test_loading_against_bare_sql(routes):
-    programme = made(routes)
+    program = made(routes)
     times = {load_periods: [], bare: []}
     for run in range(RUNS + 1):
         for task, taken in times.items():
             begun = time.perf_counter()
-            task(programme)
+            task(program)
             if run:  # the first turn only warms up
                 taken.append(time.perf_counter() - begun)
     loading, floor = (statistics.median(taken) for taken in times.values())
     ratio = loading / floor
     assert ratio <= MOST, f"{loading:.2f} s against {floor:.2f} s"
-    periods = load_periods(programme)
+    periods = load_periods(program)
     own = species_periods(periods, next(iter(periods.listed)))
     assert len(own.day) == routes * STOPS * YEARS * VISITS

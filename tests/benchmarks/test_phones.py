@@ -31,7 +31,7 @@ from surveys.models import Route, StoredFinding, Visit, VisitState
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -72,7 +72,7 @@ class Phone:
     """A phone with a visit on it, its session, and a book of how long each answer took."""
 
     cookie: str
-    programme: str
+    program: str
     route: str
     port: int
     begins_s: float
@@ -88,7 +88,7 @@ class Phone:
             self.problems.append(repr(error))
 
     def _sync(self) -> None:
-        url = f"/api/v1/{self.programme}/visits/{self.visit}/"
+        url = f"/api/v1/{self.program}/visits/{self.visit}/"
         cells = sheet()
         first = {"night": NIGHT, "temperature_unit": "C", **cells[0]}
         sheet_so_far = {"route": self.route, "night": NIGHT, "source": "phone", "cells": first}
@@ -101,7 +101,7 @@ class Phone:
         self.problems += [] if answer["visit"]["state"] == "submitted" else [str(answer)[:300]]
 
     def _hello(self) -> str:
-        return self._send("GET", f"/{self.programme}/survey/hello.json")["csrf"]
+        return self._send("GET", f"/{self.program}/survey/hello.json")["csrf"]
 
     def _send(
         self,
@@ -163,15 +163,15 @@ def crew(client_for):
     """Observers with a route each, and the cookies of their sessions."""
 
     def make(count: int) -> list[tuple[Membership, Route, str]]:
-        programme = make_programme()
+        program = make_program()
         windows = [{"name": "Spring", "min_air_temperature": "5"}]
         limits = {"settling_wait_s": 60, "max_beaufort": 3, "wet_sky_codes": [7, 8]}
-        version = make_version(programme, windows=windows, min_stops=STOPS, **limits)
-        make_checklist(programme, *SPECIES)
+        version = make_version(program, windows=windows, min_stops=STOPS, **limits)
+        make_checklist(program, *SPECIES)
         found = []
         for _ in range(count):
-            member = make_member(programme)
-            route = make_route(programme, version=version, stops=STOPS)
+            member = make_member(program)
+            route = make_route(program, version=version, stops=STOPS)
             found.append((member, route, session_cookie(client_for(member))))
         return found
 
@@ -182,7 +182,7 @@ def run(crew: list, port: int, *, over_s: float) -> tuple[list[Phone], float]:
     """Let every phone begin at a chance moment within `over_s`; phones and seconds in all."""
     chance = random.Random(16)
     phones = [
-        Phone(cookie=cookie, programme=member.programme.slug, route=route.code, port=port,
+        Phone(cookie=cookie, program=member.program.slug, route=route.code, port=port,
               begins_s=chance.uniform(0, over_s))
         for member, route, cookie in crew
     ]  # fmt: skip

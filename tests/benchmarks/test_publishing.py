@@ -15,14 +15,14 @@ from django.conf import settings
 from django.db import connection
 
 from accounts.models import Role
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.publishing.build import build
 from surveys.publishing.publish import ask_to_publish
 from surveys.publishing.queries import CALLS
 from surveys.trends.fromtables import read_periods, results
 from tests.benchmarks.test_export import filled
 from tests.support.builders import make_member
-from tests.support.frozen import small_frozen, small_programme
+from tests.support.frozen import small_frozen, small_program
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db(transaction=True)]
 
@@ -39,7 +39,7 @@ from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 connection.settings_dict["NAME"] = sys.argv[1]
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.publishing.about import about_publication
 from surveys.publishing.freeze import freeze, snapshot
 
@@ -47,21 +47,21 @@ def peak():
     # Of this program: what getrusage gives counts the process that started it, too.
     return int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1]) / 1024
 
-programme = Programme.objects.get(slug=sys.argv[2])
+program = Program.objects.get(slug=sys.argv[2])
 # Looking up the first address imports every page.
 reverse("web:home")
 before = peak()
 with tempfile.TemporaryDirectory() as folder, snapshot():
-    about = about_publication(programme, 2023, version=1, reason="", published_at=timezone.now(),
+    about = about_publication(program, 2023, version=1, reason="", published_at=timezone.now(),
                               site_url="")
-    frozen = freeze(programme, Path(folder), about)
+    frozen = freeze(program, Path(folder), about)
     rows = sum(1 for _ in (frozen.folder / "data/calls.csv").open()) - 1
 print(json.dumps({"grown": peak() - before, "rows": rows}))
 """
 
 
-def copied(programme: Programme, season_year: int) -> None:
-    given = {"programme": programme.pk, "season_year": season_year}
+def copied(program: Program, season_year: int) -> None:
+    given = {"program": program.pk, "season_year": season_year}
     with connection.cursor() as cursor, cursor.copy(f"COPY ({CALLS}) TO STDOUT", given) as blocks:
         for _ in blocks:
             pass
@@ -69,12 +69,12 @@ def copied(programme: Programme, season_year: int) -> None:
 
 def test_a_publication_costs_little_more_than_its_fits_and_its_rows(tmp_path):
     """Tables only; each of the other formats has its own benchmark."""
-    programme = small_programme()
-    coordinator = make_member(programme, Role.COORDINATOR)
-    frozen = small_frozen(tmp_path, programme=programme)
+    program = small_program()
+    coordinator = make_member(program, Role.COORDINATOR)
+    frozen = small_frozen(tmp_path, program=program)
     begun = time.perf_counter()
     list(results(read_periods(frozen.folder / "data")))
-    copied(programme, 2024)
+    copied(program, 2024)
     floor = time.perf_counter() - begun
     run = ask_to_publish(coordinator, 2024)
     begun = time.perf_counter()
@@ -91,10 +91,10 @@ def test_a_publication_costs_little_more_than_its_fits_and_its_rows(tmp_path):
 )
 def test_freezing_needs_little_memory(routes, years):
     """18,000 rows of calls by default, 1,008,000 when asked for."""
-    programme = filled(routes, years)
+    program = filled(routes, years)
     told = json.loads(
         subprocess.run(
-            [sys.executable, "-c", FREEZE, connection.settings_dict["NAME"], programme.slug],
+            [sys.executable, "-c", FREEZE, connection.settings_dict["NAME"], program.slug],
             cwd=Path(settings.BASE_DIR),
             capture_output=True,
             text=True,

@@ -15,13 +15,13 @@ from django.db import connection, transaction
 from django.urls import reverse
 
 from accounts.models import Role
-from surveys.models import CallIndex, Programme
+from surveys.models import CallIndex, Program
 from surveys.seasons.route_years import ROUTE_YEARS
 from surveys.seasons.yearly import YEARLY
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -43,7 +43,7 @@ INSERT INTO surveys_visit (id, route_id, protocol_version_id, observer_id, secon
 SELECT gen_random_uuid(), r.id, %(version)s, %(observer)s, '', make_date(y, 3 + w, 10), y,
     'Window ' || w, 'accepted', 'paper', 1, '{}', true, '', '', '', now(), now(), now()
 FROM surveys_route r, generate_series(%(first)s, %(last)s) y, generate_series(1, %(windows)s) w
-WHERE r.programme_id = %(programme)s
+WHERE r.program_id = %(program)s
 """
 PERIODS = """
 INSERT INTO surveys_listeningperiod (id, visit_id, stop_id, status, skip_reason, counts_in_trends,
@@ -52,7 +52,7 @@ SELECT gen_random_uuid(), v.id, s.id, 'listened', '', true, 0, '', '', '', ''
 FROM surveys_visit v
 JOIN surveys_stop s ON s.route_id = v.route_id
 JOIN surveys_route r ON r.id = v.route_id
-WHERE r.programme_id = %(programme)s
+WHERE r.program_id = %(program)s
 """
 # Four of five species are written down at each stop, in an even spread of 1 to 3.
 CALLS = """
@@ -61,28 +61,28 @@ SELECT p.id, c.species_id, 1 + mod(abs(hashtext(p.id::text || c.id)), 3), false,
 FROM surveys_listeningperiod p
 JOIN surveys_visit v ON v.id = p.visit_id
 JOIN surveys_route r ON r.id = v.route_id
-JOIN surveys_checklistentry c ON c.programme_id = r.programme_id
-WHERE c.programme_id = %(programme)s AND mod(hashtext(c.id || p.id::text), 5) <> 0
+JOIN surveys_checklistentry c ON c.program_id = r.program_id
+WHERE c.program_id = %(program)s AND mod(hashtext(c.id || p.id::text), 5) <> 0
 """
 
 
 @pytest.fixture
-def programme() -> Programme:
+def program() -> Program:
     """Sixty routes of ten stops over twelve years, three visits a year."""
-    programme = make_programme()
-    observer = make_member(programme, Role.OBSERVER)
+    program = make_program()
+    observer = make_member(program, Role.OBSERVER)
     windows = [
         {"name": f"Window {n}", "opens_month": 3 + n, "opens_day": 1, "closes_month": 3 + n,
          "closes_day": 28}
         for n in range(1, WINDOWS + 1)
     ]  # fmt: skip
-    version = make_version(programme, windows=windows)
-    make_checklist(programme, *SPECIES)
+    version = make_version(program, windows=windows)
+    make_checklist(program, *SPECIES)
     with pgtrigger.ignore(), transaction.atomic():
         for _ in range(ROUTES):
-            make_route(programme, version=version, stops=STOPS)
+            make_route(program, version=version, stops=STOPS)
         parameters = {
-            "programme": programme.pk,
+            "program": program.pk,
             "version": version.pk,
             "observer": observer.person_id,
             "first": FIRST_YEAR,
@@ -95,7 +95,7 @@ def programme() -> Programme:
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
     assert CallIndex.objects.count() >= LEAST_ROWS
-    return programme
+    return program
 
 
 def median_seconds(*tasks: Callable[[], object]) -> list[float]:
@@ -110,10 +110,10 @@ def median_seconds(*tasks: Callable[[], object]) -> list[float]:
     return [statistics.median(found) for found in times]
 
 
-def bare(statement: str, programme: Programme, **parameters: object) -> Callable[[], int]:
+def bare(statement: str, program: Program, **parameters: object) -> Callable[[], int]:
     def run() -> int:
         with connection.cursor() as cursor:
-            cursor.execute(statement, {"programme": programme.pk, **parameters})
+            cursor.execute(statement, {"program": program.pk, **parameters})
             return len(cursor.fetchall())
 
     return run
@@ -123,17 +123,17 @@ def words(name: str, page: float, sql: float) -> str:
     return f"{name}: page {page * 1000:.0f} ms, SQL {sql * 1000:.0f} ms, ratio {page / sql:.2f}"
 
 
-def test_pages_answer_within_twice_the_bare_sql(programme, client_for, record_property):
-    client = client_for(make_member(programme, Role.OBSERVER))
+def test_pages_answer_within_twice_the_bare_sql(program, client_for, record_property):
+    client = client_for(make_member(program, Role.OBSERVER))
     last_year = FIRST_YEAR + YEARS - 1
-    routes = list(programme.routes.values_list("pk", flat=True))
-    seasons = reverse("web:seasons", kwargs={"programme": programme.slug})
+    routes = list(program.routes.values_list("pk", flat=True))
+    seasons = reverse("web:seasons", kwargs={"program": program.slug})
     seasons_sql = bare(
-        ROUTE_YEARS, programme, routes=routes, first_year=FIRST_YEAR, last_year=last_year
+        ROUTE_YEARS, program, routes=routes, first_year=FIRST_YEAR, last_year=last_year
     )
-    trends = reverse("web:trends", kwargs={"programme": programme.slug})
+    trends = reverse("web:trends", kwargs={"program": program.slug})
     trends_sql = bare(
-        YEARLY, programme, **dict.fromkeys(("species", "region", "first_year", "last_year"))
+        YEARLY, program, **dict.fromkeys(("species", "region", "first_year", "last_year"))
     )
     # Both show every row of the statement they are measured against.
     assert seasons_sql() == ROUTES * YEARS

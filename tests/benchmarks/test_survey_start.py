@@ -71,12 +71,12 @@ class SlowPage:
 
 
 @pytest.fixture
-def member(programme):
+def member(program):
     """An observer with a route of ten stops."""
-    version = make_version(programme, settling_wait_s=60, listening_time_s=180)
-    make_checklist(programme, *SPECIES)
-    make_route(programme, version=version, stops=10, code="R1")
-    return make_member(programme)
+    version = make_version(program, settling_wait_s=60, listening_time_s=180)
+    make_checklist(program, *SPECIES)
+    make_route(program, version=version, stops=10, code="R1")
+    return make_member(program)
 
 
 @pytest.fixture
@@ -99,7 +99,7 @@ def open_phone(member, client_for, tmp_path) -> Iterator[Callable[[], Page]]:
 
 
 def survey_of(member: Membership) -> str:
-    return f"/{member.programme.slug}/survey/"
+    return f"/{member.program.slug}/survey/"
 
 
 def take_along(page: Page, member: Membership) -> None:
@@ -111,7 +111,7 @@ def take_along(page: Page, member: Membership) -> None:
           await keepPacket(slug, await (await fetch(url)).json());
           await navigator.serviceWorker.ready;
         }""",
-        [member.programme.slug, f"{survey_of(member)}packets/R1.json"],
+        [member.program.slug, f"{survey_of(member)}packets/R1.json"],
     )
     page.reload()
     page.get_by_role("button", name="Survey the night").wait_for()

@@ -15,16 +15,16 @@ from tests.support.builders import make_checklist, make_route, make_version
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
-def test_observer_screens_are_accessible(programme, observer, signed_in):
-    version = make_version(programme, windows=[{"name": "Spring", "min_air_temperature": 5}])
-    make_checklist(programme, "Pseudacris crucifer", "Lithobates sylvaticus")
-    route = make_route(programme, version=version, stops=3)
-    year = night_of(timezone.now(), programme.time_zone).year
+def test_observer_screens_are_accessible(program, observer, signed_in):
+    version = make_version(program, windows=[{"name": "Spring", "min_air_temperature": 5}])
+    make_checklist(program, "Pseudacris crucifer", "Lithobates sylvaticus")
+    route = make_route(program, version=version, stops=3)
+    year = night_of(timezone.now(), program.time_zone).year
     Assignment.objects.create(route=route, observer=observer.person, season_year=year)
     draft = start_visit(observer, route=route, night=dt.date(2024, 4, 15))
     draft.cells |= {"stops.1.air_temperature": "warm", "stops.1.started_at": "21:10"}
     draft.save()
-    home = f"/{programme.slug}"
+    home = f"/{program.slug}"
     pages = [
         f"{home}/tonight/",
         f"{home}/tonight/{route.code}/",

@@ -30,9 +30,9 @@ LISTEN = """async (audio) => {
 
 
 @pytest.fixture
-def route(programme):
-    make_checklist(programme)
-    return make_route(programme)
+def route(program):
+    make_checklist(program)
+    return make_route(program)
 
 
 def with_sounds(observer, visit):
@@ -61,7 +61,7 @@ def test_review(signed_in, observer, coordinator, route):
     page = signed_in(coordinator)
     parts = []
     page.on("response", lambda one: parts.append(one.status) if "/recordings/" in one.url else None)
-    page.goto(f"/{coordinator.programme.slug}/review/{visit.pk}/")
+    page.goto(f"/{coordinator.program.slug}/review/{visit.pk}/")
     assert page.locator("audio").count() == 3
     assert parts == [], "nothing is fetched before somebody listens"
     # RFC 9110, 14: the player asks for parts, and gets them.
@@ -77,14 +77,14 @@ def test_review(signed_in, observer, coordinator, route):
 def test_own_visit(signed_in, observer, route):
     visit = with_sounds(observer, make_submitted(observer, route))
     page = signed_in(observer)
-    page.goto(f"/{observer.programme.slug}/visits/{visit.pk}/")
+    page.goto(f"/{observer.program.slug}/visits/{visit.pk}/")
     assert look(page, "41-visit") == []
 
 
 def test_sheet(signed_in, observer, route, tmp_path):
     visit = with_sounds(observer, make_draft(observer, route))
     page = signed_in(observer)
-    page.goto(f"/{observer.programme.slug}/sheets/{visit.pk}/")
+    page.goto(f"/{observer.program.slug}/sheets/{visit.pk}/")
     page.get_by_text("Add a sound file").click()
     (tmp_path / "call.wav").write_bytes(wave_file(SECONDS))
     page.get_by_label("Sound file").set_input_files(tmp_path / "call.wav")

@@ -11,7 +11,7 @@ from surveys.publishing.build import build
 from surveys.publishing.publish import fail
 from tests.browser.conftest import PHONE, faults_of
 from tests.support.builders import make_accepted_visit, make_member
-from tests.support.frozen import small_programme
+from tests.support.frozen import small_program
 from tests.support.publishing import publish_now
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -21,11 +21,11 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def coordinator(transactional_db):
     with connection.cursor() as cursor:
         cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
-    return make_member(small_programme(), Role.COORDINATOR)
+    return make_member(small_program(), Role.COORDINATOR)
 
 
 def leave_something_open(coordinator):
-    route = coordinator.programme.routes.get(code="R2")
+    route = coordinator.program.routes.get(code="R2")
     visit = make_accepted_visit(
         route,
         Visit.objects.first().observer,
@@ -41,7 +41,7 @@ def leave_something_open(coordinator):
 def test_a_season_is_closed(coordinator, signed_in):
     """The page of the run goes on by itself until the worker is done."""
     page = signed_in(coordinator, viewport=PHONE)
-    page.goto(f"/{coordinator.programme.slug}/publications/")
+    page.goto(f"/{coordinator.program.slug}/publications/")
     page.get_by_role("link", name="Close a season").first.click()
     page.get_by_role("button", name="Publish version 1").click()
     page.get_by_text("It waits for its turn").wait_for()
@@ -58,20 +58,20 @@ def test_a_season_is_closed(coordinator, signed_in):
 
 
 def test_screens_are_accessible(coordinator, signed_in):
-    programme = coordinator.programme
+    program = coordinator.program
     publish_now(coordinator, 2024)
     leave_something_open(coordinator)
     CallIndex.objects.filter(index=3).update(index=2)
     publish_now(coordinator, 2024, "Full chorus was written down where calls only overlapped.")
     going = PublishingRun.objects.create(
-        programme=programme, season_year=2023, asked_by=coordinator.person,
+        program=program, season_year=2023, asked_by=coordinator.person,
         state=RunState.WORKING, step="Writing report.pdf", done=7, total=33,
     )  # fmt: skip
     failed = PublishingRun.objects.create(
-        programme=programme, season_year=2022, asked_by=coordinator.person
+        program=program, season_year=2022, asked_by=coordinator.person
     )
     fail(failed, "The files could not be made, in 3 tries. Nothing was published.")
-    home = f"/{programme.slug}/publications/"
+    home = f"/{program.slug}/publications/"
     pages = [
         home,
         f"{home}publish/?year=2024",

@@ -11,27 +11,27 @@ from surveys.models import Reach
 from surveys.publishing.exact import note_exact_download
 from tests.browser.conftest import faults_of
 from tests.support.builders import make_member
-from tests.support.frozen import small_programme
+from tests.support.frozen import small_program
 from tests.support.published import published
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
 def test_screens_are_accessible_and_the_data_block_is_read(signed_in):
-    programme = small_programme()
-    coordinator = make_member(programme, Role.COORDINATOR)
+    program = small_program()
+    coordinator = make_member(program, Role.COORDINATOR)
     published(coordinator)
-    programme.publication_reach = Reach.LINK
-    programme.save()
+    program.publication_reach = Reach.LINK
+    program.save()
     make_token(coordinator, name="report", scope="exact", days=30)
     note_exact_download(coordinator, what="Stops", path="/api/v1/example/records/stops/")
-    home = f"/{programme.slug}"
-    version = f"/published/{programme.slug}/by-link/{programme.publication_key}/2024/1/"
+    home = f"/{program.slug}"
+    version = f"/published/{program.slug}/by-link/{program.publication_key}/2024/1/"
     addresses = [
         version,
         version.removesuffix("2024/1/"),
-        f"{home}/programme/sharing/",
-        f"{home}/programme/sharing/exact-places/",
+        f"{home}/program/sharing/",
+        f"{home}/program/sharing/exact-places/",
         f"{home}/access-tokens/",
         "/your-name/",
     ]

@@ -12,7 +12,7 @@ from tests.browser.conftest import faults_at_both_widths, set_theme
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -24,12 +24,12 @@ REASON = "The notebook says 21:17; the 3 was a slip."
 @pytest.fixture
 def coordinator(live_server) -> Membership:
     """A coordinator with two visits that wait: one with two queries, one with none."""
-    programme = make_programme()
+    program = make_program()
     peeper, toad, wood = make_checklist(
-        programme, "Pseudacris crucifer", "Anaxyrus americanus", "Lithobates sylvaticus"
+        program, "Pseudacris crucifer", "Anaxyrus americanus", "Lithobates sylvaticus"
     )
-    route = make_route(programme, version=make_version(programme, min_stops=3), stops=5)
-    observer = make_member(programme)
+    route = make_route(program, version=make_version(program, min_stops=3), stops=5)
+    observer = make_member(program)
     cells = plain_cells(4, {1: {peeper: 3, toad: "?"}, 3: {toad: 1, wood: 2}}) | {
         "stops.2.finished_at": "21:13",
         "stops.3.finished_at": "21:22",
@@ -50,11 +50,11 @@ def coordinator(live_server) -> Membership:
     queried = make_submitted(observer, route, cells)
     clean = make_submitted(observer, route, plain_cells(5), night=dt.date(2024, 5, 2))
     assert queried.submitted_at < clean.submitted_at
-    return make_member(programme, Role.COORDINATOR)
+    return make_member(program, Role.COORDINATOR)
 
 
 def open_first(page: Page, member: Membership) -> Page:
-    page.goto(f"/{member.programme.slug}/review/")
+    page.goto(f"/{member.program.slug}/review/")
     page.keyboard.press("n")
     expect(page.get_by_role("heading", name="Queries")).to_be_visible()
     return ready(page)
@@ -126,7 +126,7 @@ def test_settling_one_query_keeps_what_is_typed_at_the_other(signed_in, coordina
 
 def test_two_browsers_cannot_overwrite_each_other(signed_in, coordinator):
     mine = open_first(signed_in(coordinator), coordinator)
-    colleague = make_member(coordinator.programme, Role.COORDINATOR)
+    colleague = make_member(coordinator.program, Role.COORDINATOR)
     theirs = signed_in(colleague)
     theirs.goto(mine.url)
     theirs.keyboard.press("b")
@@ -145,7 +145,7 @@ def test_two_browsers_cannot_overwrite_each_other(signed_in, coordinator):
 
 def test_without_scripts_the_note_has_a_page_of_its_own(signed_in, coordinator):
     page = signed_in(coordinator, java_script_enabled=False)
-    page.goto(f"/{coordinator.programme.slug}/review/")
+    page.goto(f"/{coordinator.program.slug}/review/")
     page.get_by_role("link", name=re.compile("15 Apr 2024")).click()
     expect(page.get_by_text("Keyboard shortcuts")).to_have_count(0)
     page.get_by_role("link", name="Send back").click()
@@ -157,7 +157,7 @@ def test_without_scripts_the_note_has_a_page_of_its_own(signed_in, coordinator):
 @pytest.mark.parametrize("theme", ["day", "night"])
 def test_axe_finds_nothing(signed_in, coordinator, theme):
     page = signed_in(coordinator)
-    page.goto(f"/{coordinator.programme.slug}/review/")
+    page.goto(f"/{coordinator.program.slug}/review/")
     set_theme(page, theme)
     assert faults_at_both_widths(page) == []
     page.get_by_role("link", name=re.compile("15 Apr 2024")).click()

@@ -17,7 +17,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -33,19 +33,19 @@ pytestmark = pytest.mark.django_db(transaction=True)
 @pytest.fixture
 def scene():
     """A route with an earlier visit of the same season: a peeper at stop 1."""
-    programme = make_programme(temperature_unit="F", distance_unit="mi")
-    peeper, _ = make_checklist(programme, "Pseudacris crucifer", "Lithobates sylvaticus")
+    program = make_program(temperature_unit="F", distance_unit="mi")
+    peeper, _ = make_checklist(program, "Pseudacris crucifer", "Lithobates sylvaticus")
     version = make_version(
-        programme,
+        program,
         earliest_start_after_sunset_min=30,
         latest_end_clock=dt.time(1),
         min_stops=STOPS,
         windows=[{"name": "Spring", "min_air_temperature": 42, "temperature_unit": "F"}],
     )
-    route = make_route(programme, version=version, stops=STOPS, code="R01")
-    observer = make_member(programme, Role.OBSERVER)
+    route = make_route(program, version=version, stops=STOPS, code="R01")
+    observer = make_member(program, Role.OBSERVER)
     make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 10), heard={1: {peeper: 1}})
-    return route, observer, make_member(programme, Role.COORDINATOR)
+    return route, observer, make_member(program, Role.COORDINATOR)
 
 
 def cell(page: Page, address: str):
@@ -79,7 +79,7 @@ def season_cell(page: Page, slug: str) -> str:
 
 def test_one_night_from_the_road_to_the_table(scene, signed_in):
     route, observer, coordinator = scene
-    slug = route.programme.slug
+    slug = route.program.slug
     desk = signed_in(coordinator)
     before, cell_before = trend_rows(desk, slug), season_cell(desk, slug)
     assert before["Pseudacris crucifer"]["visits"] == "1"
@@ -133,7 +133,7 @@ def test_one_night_from_the_road_to_the_table(scene, signed_in):
 def test_nothing_typed_is_lost(scene, signed_in):
     """Reload, a dead connection and a lost session: every text is there afterwards."""
     route, observer, _ = scene
-    slug = route.programme.slug
+    slug = route.program.slug
     page = signed_in(observer)
     page.goto(f"/{slug}/sheets/new/?route=R01&night=2024-04-21")
     page.get_by_role("button", name="Open the sheet").click()
@@ -166,7 +166,7 @@ def test_what_is_typed_before_the_script_arrives_is_kept(scene, signed_in):
     page = signed_in(observer)
     held = []
     page.route("**/js/sheet.js", lambda route: held.append(route))
-    page.goto(f"/{route.programme.slug}/sheets/new/?route=R01&night=2024-04-23")
+    page.goto(f"/{route.program.slug}/sheets/new/?route=R01&night=2024-04-23")
     page.get_by_role("button", name="Open the sheet").click(no_wait_after=True)
     cell(page, "stops.1.cars").fill("4")
     held[0].continue_()
@@ -179,7 +179,7 @@ def test_what_is_typed_before_the_script_arrives_is_kept(scene, signed_in):
 def test_cells_are_reached_by_keyboard(scene, signed_in):
     route, observer, _ = scene
     page = signed_in(observer)
-    page.goto(f"/{route.programme.slug}/sheets/new/?route=R01&night=2024-04-22")
+    page.goto(f"/{route.program.slug}/sheets/new/?route=R01&night=2024-04-22")
     page.get_by_role("button", name="Open the sheet").click()
     cell(page, "stops.1.calls.pseudacris-crucifer").focus()
     page.keyboard.type("3")

@@ -12,29 +12,29 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
 )
 
 
 @pytest.fixture
 def coordinator(live_server) -> Membership:
-    programme = make_programme()
-    peeper, toad = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
-    member = make_member(programme, Role.COORDINATOR)
+    program = make_program()
+    peeper, toad = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
+    member = make_member(program, Role.COORDINATOR)
     for region in ("North", "South"):
-        route = make_route(programme, stops=4, region=region)
+        route = make_route(program, stops=4, region=region)
         for year in (2022, 2023, 2024):
             for month, stops in ((4, (1, 2)), (5, (2, 3))):
                 heard = {stop: {peeper: 2} for stop in stops} | {4: {toad: 1}}
                 night = dt.date(year, month, 2)
                 make_accepted_visit(route, member.person, night=night, heard=heard)
-    refit(programme)
+    refit(program)
     return member
 
 
 def test_accessible_in_both_themes(signed_in, coordinator):
-    home = f"/{coordinator.programme.slug}/trends"
+    home = f"/{coordinator.program.slug}/trends"
     screens = (
         "/",
         "/species/pseudacris-crucifer/",
@@ -55,7 +55,7 @@ def test_the_picture_shows_under_the_content_security_policy(signed_in, coordina
     page = signed_in(coordinator)
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text))
-    page.goto(f"/{coordinator.programme.slug}/trends/species/pseudacris-crucifer/")
+    page.goto(f"/{coordinator.program.slug}/trends/species/pseudacris-crucifer/")
     page.wait_for_load_state("networkidle")
     picture = page.locator("figure.chart img")
     assert picture.evaluate("image => image.complete && image.naturalWidth") > 300

@@ -10,4 +10,4 @@ from tests.support.fits import once
 @pytest.fixture(autouse=True)
 def _each_fit_made_once(monkeypatch: pytest.MonkeyPatch) -> None:
     for module in (refit, fromtables):
-        monkeypatch.setattr(module, "analyse", once(module.analyse))
+        monkeypatch.setattr(module, "analyze", once(module.analyze))

@@ -1,7 +1,7 @@
 """Who may open what: every URL × role, from one table. A URL without a row fails.
 
 The columns are the roles: somebody who is not signed in, an observer of another
-programme, and the programme's partner, observer and coordinator. The answers:
+program, and the program's partner, observer and coordinator. The answers:
 
     in    asked to sign in (the API answers 403)
     none  404: to them it does not exist
@@ -27,7 +27,7 @@ from surveys.fitting.refit import refit
 from surveys.importing.uploads import store
 from surveys.models import (
     Assignment,
-    Programme,
+    Program,
     Publication,
     PublishingRun,
     Reach,
@@ -40,7 +40,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_study,
 )
@@ -108,33 +108,33 @@ TABLE = """
     web:publishing_run                   GET     in    none  no    no    ok
     web:publish                          POST    in    none  no    no    ok
 
-    web:programme                        GET     in    none  no    no    ok
-    web:programme_facts                  POST    in    none  no    no    ok
-    web:programme_assignments            GET     in    none  no    no    ok
-    web:programme_assignments            POST    in    none  no    no    ok
-    web:programme_repeat                 POST    in    none  no    no    ok
-    web:programme_unassign               POST    in    none  no    no    ok
-    web:programme_routes                 GET     in    none  no    no    ok
-    web:programme_route_add              POST    in    none  no    no    ok
-    web:programme_route                  GET     in    none  no    no    ok
-    web:programme_route_edit             POST    in    none  no    no    ok
-    web:programme_route_line             POST    in    none  no    no    ok
-    web:programme_stop_add               POST    in    none  no    no    ok
-    web:programme_stop                   POST    in    none  no    no    ok
-    web:programme_stop_close             POST    in    none  no    no    ok
-    web:programme_stop_move              POST    in    none  no    no    ok
-    web:programme_protocols              GET     in    none  no    no    ok
-    web:programme_protocol_begin         GET     in    none  no    no    ok
-    web:programme_protocol_add           POST    in    none  no    no    ok
-    web:programme_version                GET     in    none  no    no    ok
-    web:programme_version_edit           POST    in    none  no    no    ok
-    web:programme_version_next           POST    in    none  no    no    ok
-    web:programme_checklist              GET     in    none  no    no    ok
-    web:programme_species_search         GET     in    none  no    no    ok
-    web:programme_species_add            POST    in    none  no    no    ok
-    web:programme_entry                  POST    in    none  no    no    ok
-    web:programme_entry_take_off         POST    in    none  no    no    ok
-    web:programme_entry_move             POST    in    none  no    no    ok
+    web:program                        GET     in    none  no    no    ok
+    web:program_facts                  POST    in    none  no    no    ok
+    web:program_assignments            GET     in    none  no    no    ok
+    web:program_assignments            POST    in    none  no    no    ok
+    web:program_repeat                 POST    in    none  no    no    ok
+    web:program_unassign               POST    in    none  no    no    ok
+    web:program_routes                 GET     in    none  no    no    ok
+    web:program_route_add              POST    in    none  no    no    ok
+    web:program_route                  GET     in    none  no    no    ok
+    web:program_route_edit             POST    in    none  no    no    ok
+    web:program_route_line             POST    in    none  no    no    ok
+    web:program_stop_add               POST    in    none  no    no    ok
+    web:program_stop                   POST    in    none  no    no    ok
+    web:program_stop_close             POST    in    none  no    no    ok
+    web:program_stop_move              POST    in    none  no    no    ok
+    web:program_protocols              GET     in    none  no    no    ok
+    web:program_protocol_begin         GET     in    none  no    no    ok
+    web:program_protocol_add           POST    in    none  no    no    ok
+    web:program_version                GET     in    none  no    no    ok
+    web:program_version_edit           POST    in    none  no    no    ok
+    web:program_version_next           POST    in    none  no    no    ok
+    web:program_checklist              GET     in    none  no    no    ok
+    web:program_species_search         GET     in    none  no    no    ok
+    web:program_species_add            POST    in    none  no    no    ok
+    web:program_entry                  POST    in    none  no    no    ok
+    web:program_entry_take_off         POST    in    none  no    no    ok
+    web:program_entry_move             POST    in    none  no    no    ok
     web:people                           GET     in    none  no    no    ok
     web:people_invite                    POST    in    none  no    no    ok
     web:people_person                    POST    in    none  no    no    ok
@@ -186,7 +186,7 @@ TABLE = """
 
     api:schema                           GET     in    ok    ok    ok    ok
     api:docs                             GET     in    ok    ok    ok    ok
-    api:programme                        GET     in    none  ok    ok    ok
+    api:program                        GET     in    none  ok    ok    ok
     api:protocol_versions                GET     in    none  ok    ok    ok
     api:protocol_version                 GET     in    none  ok    ok    ok
     api:checklist                        GET     in    none  ok    ok    ok
@@ -248,7 +248,7 @@ TABLE = """
 ON_THE_DRAFT = ("web:sheet", "api:visit", "api:submit")
 
 
-# Open without signing in once a programme lets everybody, or whoever has the link, see its
+# Open without signing in once a program lets everybody, or whoever has the link, see its
 # publications. Until then they answer as the table says.
 PUBLIC = frozenset(
     f"web:published{what}"
@@ -297,11 +297,11 @@ class World:
 
 
 @pytest.fixture
-def world(programme, partner, observer, coordinator) -> World:
+def world(program, partner, observer, coordinator) -> World:
     """One of everything that a URL can name."""
-    outsider = make_member(make_programme(), Role.OBSERVER)
-    (peeper,) = make_checklist(programme)
-    route = make_route(programme)
+    outsider = make_member(make_program(), Role.OBSERVER)
+    (peeper,) = make_checklist(program)
+    route = make_route(program)
     handed_in = make_accepted_visit(
         route,
         observer.person,
@@ -310,7 +310,7 @@ def world(programme, partner, observer, coordinator) -> World:
         counts_in_trends=False,
     )
     make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 10), heard={1: {peeper: 2}})
-    refit(programme)
+    refit(program)
     draft = start_visit(observer, route=route, night=dt.date(2024, 4, 20))
     finding = StoredFinding.objects.create(
         visit=handed_in, code="too-cold", severity="query", message="Cold."
@@ -319,7 +319,7 @@ def world(programme, partner, observer, coordinator) -> World:
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     now = timezone.now()
     invitation = Invitation.objects.create(
-        programme=programme,
+        program=program,
         email="new@example.org",
         role=Role.OBSERVER,
         token_hash=hash_token("token"),
@@ -327,7 +327,7 @@ def world(programme, partner, observer, coordinator) -> World:
         expires_at=now + dt.timedelta(days=1),
     )
     publication = Publication.objects.create(
-        programme=programme,
+        program=program,
         season_year=2024,
         version=1,
         title="Yearly table",
@@ -342,7 +342,7 @@ def world(programme, partner, observer, coordinator) -> World:
     publication.pk, publication.version, publication.reason = None, 2, "A late visit."
     publication.save()
     run = PublishingRun.objects.create(
-        programme=programme, season_year=2023, asked_by=coordinator.person
+        program=program, season_year=2023, asked_by=coordinator.person
     )
     upload = store(
         coordinator, file_name="visits.csv", content=b"route,night,stop\nR1,2024-04-15,1\n"
@@ -357,7 +357,7 @@ def world(programme, partner, observer, coordinator) -> World:
         },
         draft=draft,
         arguments={
-            "programme": programme.slug,
+            "program": program.slug,
             "code": route.code,
             "route": route.pk,
             "stop": route.stops.first().pk,
@@ -369,13 +369,13 @@ def world(programme, partner, observer, coordinator) -> World:
             "finding_id": finding.pk,
             "recording_id": recording.pk,
             "assignment": assignment.pk,
-            "entry": programme.checklist.get().pk,
+            "entry": program.checklist.get().pk,
             "species": peeper.code,
             "membership": observer.pk,
             "invitation": invitation.pk,
             "upload": upload.pk,
             "run_id": run.pk,
-            "study_id": make_study(programme, peeper).pk,
+            "study_id": make_study(program, peeper).pk,
             "form": "svg",
             "token": "token",
             "handle": make_token(partner, name="report", scope=Scope.RECORDS, days=30).token.handle,
@@ -392,9 +392,9 @@ def world(programme, partner, observer, coordinator) -> World:
 def address(world: World, name: str) -> str:
     pattern = dict(every_url())[name].pattern
     wanted = list(pattern.converters) or list(pattern.regex.groupindex)
-    arguments = {key: world.arguments[key] for key in ("programme", *wanted) if key in wanted}
+    arguments = {key: world.arguments[key] for key in ("program", *wanted) if key in wanted}
     if name.startswith("api:") and name not in ("api:schema", "api:docs"):
-        arguments["programme"] = world.arguments["programme"]
+        arguments["program"] = world.arguments["program"]
     if name.startswith(ON_THE_DRAFT) and "visit_id" in arguments:
         arguments["visit_id"] = world.draft.pk
     if name == "web:rule":
@@ -446,10 +446,10 @@ def test_every_url_answers_the_role_as_the_table_says(world, role):
 @pytest.mark.parametrize("reach", Reach)
 def test_only_what_is_opened_on_purpose_is_open(world, reach):
     """What nobody signed in reaches beyond the table, by each choice of who sees publications."""
-    programme = Programme.objects.get(slug=world.arguments["programme"])
-    programme.publication_reach = reach
-    programme.save()
-    world.arguments["key"] = programme.publication_key
+    program = Program.objects.get(slug=world.arguments["program"])
+    program.publication_reach = reach
+    program.save()
+    world.arguments["key"] = program.publication_key
     table = {(name, method) for name, method, who, answer in rows()
              if who == "anonymous" and answer == "ok"}  # fmt: skip
     opened = set()
@@ -471,7 +471,7 @@ def test_only_what_is_opened_on_purpose_is_open(world, reach):
 def request(client: Client, world: World, name: str, method: str):
     client.raise_request_exception = False
     headers, kind, body = {}, "application/x-www-form-urlencoded", b""
-    if name == "web:programme_repeat":
+    if name == "web:program_repeat":
         body = b"season=2024"
     if name.startswith("api:") or method == "PATCH":
         kind = "application/json"
@@ -484,5 +484,5 @@ def request(client: Client, world: World, name: str, method: str):
 def test_unknown_visit_is_like_a_foreign_one(world):
     client = Client()
     client.force_login(world.members["observer"].person)
-    slug = world.arguments["programme"]
+    slug = world.arguments["program"]
     assert client.get(f"/{slug}/sheets/{uuid.uuid4()}/").status_code == 404

@@ -33,7 +33,7 @@ from surveys.models import (
     Audience,
     ExactDownload,
     ListeningPeriod,
-    Programme,
+    Program,
     Publication,
     Reach,
     Sensitivity,
@@ -47,7 +47,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -69,7 +69,7 @@ YEARS = (2022, 2023, 2024)
 
 @dataclass(frozen=True, kw_only=True)
 class World:
-    programme: Programme
+    program: Program
     publication: Publication
     secrets: Secrets
     arguments: dict[str, list[object]]
@@ -78,24 +78,24 @@ class World:
 
 @pytest.fixture
 def world(db) -> World:
-    programme = make_programme(
+    program = make_program(
         region="Example County",
         place_sharing=Sensitivity.MEDIUM,
         publication_reach=Reach.PUBLIC,
         contact_email="office@example.org",
     )
-    peeper, gopher = make_checklist(programme, "Pseudacris crucifer", "Lithobates capito")
-    programme.checklist.filter(species=gopher).update(sensitivity=Sensitivity.HIGH)
-    coordinator = make_member(programme, Role.COORDINATOR)
-    observer = make_member(programme, Role.OBSERVER)
-    partner = make_member(programme, Role.PARTNER)
-    version = make_version(programme, max_distance_from_stop_m=100)
+    peeper, gopher = make_checklist(program, "Pseudacris crucifer", "Lithobates capito")
+    program.checklist.filter(species=gopher).update(sensitivity=Sensitivity.HIGH)
+    coordinator = make_member(program, Role.COORDINATOR)
+    observer = make_member(program, Role.OBSERVER)
+    partner = make_member(program, Role.PARTNER)
+    version = make_version(program, max_distance_from_stop_m=100)
     for code, places, name, heard in (
         ("M1", MEADOW, NAMES["route"][0], peeper),
         ("H1", HOLLOW, NAMES["route"][1], gopher),
     ):
         route = make_route(
-            programme,
+            program,
             version=version,
             code=code,
             name=name,
@@ -120,14 +120,14 @@ def world(db) -> World:
             period.measured_accuracy_m = 4.0
             period.note = NAMES["note"][1]
             period.save()
-    refit(programme)
+    refit(program)
     publication = published(coordinator)
-    programme.refresh_from_db()
+    program.refresh_from_db()
     return World(
-        programme=programme,
+        program=program,
         publication=publication,
-        secrets=_secrets(programme),
-        arguments=_arguments(programme, publication, peeper.code),
+        secrets=_secrets(program),
+        arguments=_arguments(program, publication, peeper.code),
         clients={
             "anonymous": Client(),
             "partner": _signed_in(partner),
@@ -149,8 +149,8 @@ def _with_token(member, scope: Scope) -> Client:
     return Client(headers={"Authorization": f"Bearer {secret}"})
 
 
-def _secrets(programme: Programme) -> Secrets:
-    stops = sorted(shared_stops(programme).values(), key=lambda stop: stop.label)
+def _secrets(program: Program) -> Secrets:
+    stops = sorted(shared_stops(program).values(), key=lambda stop: stop.label)
     given = {stop.label: (stop.shared.latitude, stop.shared.longitude) for stop in stops}
     order = [f"M1_{n}" for n in (1, 2, 3)] + [f"H1_{n}" for n in (1, 2, 3)]
     return Secrets(
@@ -161,21 +161,21 @@ def _secrets(programme: Programme) -> Secrets:
 
 
 def _arguments(
-    programme: Programme, publication: Publication, species: str
+    program: Program, publication: Publication, species: str
 ) -> dict[str, list[object]]:
     """Everything that can stand in a URL, by the name of its place there."""
-    visits = list(programme.routes.get(code="M1").visits.values_list("pk", flat=True)[:1])
-    stops = list(Stop.objects.filter(route__programme=programme).values_list("pk", flat=True))
-    version = programme.protocols.get().versions.get()
+    visits = list(program.routes.get(code="M1").visits.values_list("pk", flat=True)[:1])
+    stops = list(Stop.objects.filter(route__program=program).values_list("pk", flat=True))
+    version = program.protocols.get().versions.get()
     return {
-        "programme": [programme.slug],
-        "key": [programme.publication_key],
+        "program": [program.slug],
+        "key": [program.publication_key],
         "code": ["M1", "H1", species, "wet-sky"],
         "species": [species],
         "slug": ["cautions", "trend-method", "call-index"],
         "form": ["svg", "png", "csv", "json", "txt", "bib"],
         "kind": [*publication.files.values_list("kind", flat=True), "csv", "xlsx"],
-        "route": list(programme.routes.values_list("pk", flat=True)),
+        "route": list(program.routes.values_list("pk", flat=True)),
         "stop": stops[:1],
         "visit": visits,
         "visit_id": visits,
@@ -183,8 +183,8 @@ def _arguments(
         "version_id": [version.pk],
         "season_year": [2024],
         "run_id": [publication.run.pk],
-        "entry": list(programme.checklist.values_list("pk", flat=True)[:1]),
-        "membership": list(programme.memberships.values_list("pk", flat=True)[:1]),
+        "entry": list(program.checklist.values_list("pk", flat=True)[:1]),
+        "membership": list(program.memberships.values_list("pk", flat=True)[:1]),
     }
 
 
@@ -204,7 +204,7 @@ def addresses(world: World) -> Iterator[tuple[str, str]]:
     for name, pattern in every_url():
         places = list(pattern.pattern.converters) or list(pattern.pattern.regex.groupindex)
         if name.startswith("api:") and name not in ("api:schema", "api:docs"):
-            places = list(dict.fromkeys(["programme", *places]))
+            places = list(dict.fromkeys(["program", *places]))
         if not all(place in world.arguments for place in places):
             continue
         for values in itertools.product(*(world.arguments[place] for place in places)):
@@ -268,7 +268,7 @@ def test_nothing_gives_an_exact_place_away(world):
     found: list[str] = []
     told: dict[bytes, list[str]] = {}
     for reader, reach in READERS.items():
-        Programme.objects.filter(pk=world.programme.pk).update(publication_reach=reach)
+        Program.objects.filter(pk=world.program.pk).update(publication_reach=reach)
         client = world.clients["anonymous" if reader == "link holder" else reader]
         searched = set()
         for name, path, headers, body in answers(world, client):
@@ -295,7 +295,7 @@ def _check_that_exact_files_are_found(world: World) -> None:
         path = reverse(
             "web:publication_file",
             kwargs={
-                "programme": world.programme.slug,
+                "program": world.program.slug,
                 "season_year": 2024,
                 "version": 1,
                 "kind": file.kind,

@@ -18,10 +18,10 @@ NIGHT = dt.date(2024, 4, 15)
 
 
 @pytest.fixture
-def visit(programme, observer):
-    (peeper,) = make_checklist(programme)
+def visit(program, observer):
+    (peeper,) = make_checklist(program)
     return make_accepted_visit(
-        make_route(programme), observer.person, night=NIGHT, heard={1: {peeper: 2}}
+        make_route(program), observer.person, night=NIGHT, heard={1: {peeper: 2}}
     )
 
 
@@ -91,19 +91,19 @@ def test_accepted_visit_steps_only_back_to_submitted(visit, state):
         Visit.objects.filter(pk=visit.pk).update(state=state, counts_in_trends=False)
 
 
-def test_protocol_version_is_frozen_once_a_visit_refers_to_it(visit, programme):
+def test_protocol_version_is_frozen_once_a_visit_refers_to_it(visit, program):
     used = visit.protocol_version
     with pytest.raises(Error, match="in use by visits"), transaction.atomic():
         type(used).objects.filter(pk=used.pk).update(listening_time_s=600)
     with pytest.raises(Error, match="in use by visits"), transaction.atomic():
         used.windows.update(name="Late spring")
-    unused = make_version(programme)
+    unused = make_version(program)
     type(unused).objects.filter(pk=unused.pk).update(listening_time_s=600)
 
 
-def test_publication_is_frozen(programme, coordinator):
+def test_publication_is_frozen(program, coordinator):
     publication = Publication.objects.create(
-        programme=programme,
+        program=program,
         season_year=2024,
         version=1,
         title="Yearly table 2024",

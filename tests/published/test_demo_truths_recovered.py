@@ -20,8 +20,8 @@ from surveys.demo.nature import is_suitable
 from surveys.demo.story import Scale
 from surveys.demo.truths import occupancy, read_places, read_truths
 from surveys.fitting.histories import load_periods
-from surveys.models import Programme, Species, Stop
-from surveys.trends.analysis import Parts, analyse
+from surveys.models import Program, Species, Stop
+from surveys.trends.analysis import Parts, analyze
 from surveys.trends.periods import calling_season, species_periods
 from surveys.trends.results import EDGE_OF_RANGE
 
@@ -59,10 +59,10 @@ def test_stated_truths_lie_in_their_intervals():
     load_demo(SCALE)
     truths, places = read_truths(), read_places()
     years, trends = [], []
-    for truth in truths.programmes:
-        programme = Programme.objects.get(slug=truth.slug)
-        periods = load_periods(programme)
-        stops = Stop.objects.filter(route__programme=programme)
+    for truth in truths.programs:
+        program = Program.objects.get(slug=truth.slug)
+        periods = load_periods(program)
+        stops = Stop.objects.filter(route__program=program)
         place = {
             pk: (code, number)
             for pk, code, number in stops.values_list("pk", "route__code", "number")
@@ -70,7 +70,7 @@ def test_stated_truths_lie_in_their_intervals():
         for species in truth.species:
             suits = suitable_stops(truth, species, places)
             own = species_periods(periods, Species.objects.get(code=species.code).pk)
-            fit = analyse(species.code, own, site="stop", parts=ONLY_OCCUPANCY)
+            fit = analyze(species.code, own, site="stop", parts=ONLY_OCCUPANCY)
             listened = listened_stops(calling_season(own), place)
             for year in fit.years:
                 if year.occupancy.value is not None:

@@ -15,7 +15,7 @@ from surveys.models import (
     ChecklistEntry,
     ListeningPeriod,
     PowerStudy,
-    Programme,
+    Program,
     Protocol,
     ProtocolVersion,
     Route,
@@ -33,9 +33,9 @@ _numbers = itertools.count(1)
 PASSWORD = "quiet-water-at-dusk"
 
 
-def make_programme(name: str = "Example Wetlands", **options) -> Programme:
+def make_program(name: str = "Example Wetlands", **options) -> Program:
     number = next(_numbers)
-    return Programme.objects.create(
+    return Program.objects.create(
         **{
             "name": f"{name} {number}",
             "slug": f"example-{number}",
@@ -52,15 +52,15 @@ def make_person(name: str = "Robin Fenwick", email: str | None = None) -> Person
     )
 
 
-def make_member(programme: Programme, role: Role = Role.OBSERVER, **options) -> Membership:
+def make_member(program: Program, role: Role = Role.OBSERVER, **options) -> Membership:
     person = options.pop("person", None) or make_person()
-    return Membership.objects.create(programme=programme, person=person, role=role, **options)
+    return Membership.objects.create(program=program, person=person, role=role, **options)
 
 
-def make_version(programme: Programme, **limits) -> ProtocolVersion:
+def make_version(program: Program, **limits) -> ProtocolVersion:
     """A protocol with one window from 15 March to 30 June, no other limits."""
     windows = limits.pop("windows", None)
-    protocol = Protocol.objects.create(programme=programme, name=f"Protocol {next(_numbers)}")
+    protocol = Protocol.objects.create(program=program, name=f"Protocol {next(_numbers)}")
     version = ProtocolVersion.objects.create(
         **{
             "protocol": protocol,
@@ -86,13 +86,13 @@ def make_version(programme: Programme, **limits) -> ProtocolVersion:
 
 
 def make_route(
-    programme: Programme, *, version: ProtocolVersion | None = None, stops: int = 3, **options
+    program: Program, *, version: ProtocolVersion | None = None, stops: int = 3, **options
 ) -> Route:
     """A route of `stops` stops, about 1 km apart, going east near 43.07 N 89.40 W."""
-    version = version or make_version(programme)
+    version = version or make_version(program)
     route = Route.objects.create(
         **{
-            "programme": programme,
+            "program": program,
             "protocol": version.protocol,
             "code": f"R{next(_numbers):03}",
             "name": "Heron Slough Loop",
@@ -121,10 +121,10 @@ def make_species(scientific_name: str = "Pseudacris crucifer", common_name: str 
     return species
 
 
-def make_checklist(programme: Programme, *scientific_names: str) -> list[Species]:
+def make_checklist(program: Program, *scientific_names: str) -> list[Species]:
     species = [make_species(name) for name in scientific_names or ("Pseudacris crucifer",)]
     for order, one in enumerate(species, start=1):
-        ChecklistEntry.objects.create(programme=programme, species=one, order=order)
+        ChecklistEntry.objects.create(program=program, species=one, order=order)
     return species
 
 
@@ -181,7 +181,7 @@ def make_accepted_visit(
     return visit
 
 
-def make_study(programme: Programme, species: Species, *, finished: bool = True) -> PowerStudy:
+def make_study(program: Program, species: Species, *, finished: bool = True) -> PowerStudy:
     """A coordinator's question on power, with an answer of two cells."""
     plan = SurveyPlan(
         routes=12, stops_per_route=10, visits=3, years=10, occupancy=0.4, detection=0.5
@@ -192,7 +192,7 @@ def make_study(programme: Programme, species: Species, *, finished: bool = True)
     )
     now = timezone.now()
     return PowerStudy.objects.create(
-        programme=programme,
+        program=program,
         species=species,
         plan={"plan": asdict(plan), "routes": [12, 24], "visits": [3]},
         key=uuid.uuid4().hex,

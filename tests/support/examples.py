@@ -1,4 +1,4 @@
-"""The examples that a page shows to programmers, run as they stand there.
+"""The examples that a page shows to programrs, run as they stand there.
 
 R runs with base packages only and Python without what is installed beside it, because that is
 what the pages say they need.

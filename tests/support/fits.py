@@ -5,17 +5,17 @@ import functools
 import pickle
 from collections.abc import Callable
 
-from surveys.trends.analysed import FitResult
+from surveys.trends.analyzed import FitResult
 
 _made: dict[bytes, FitResult] = {}
 
 
-def once(analyse: Callable[..., FitResult]) -> Callable[..., FitResult]:
-    @functools.wraps(analyse)
+def once(analyze: Callable[..., FitResult]) -> Callable[..., FitResult]:
+    @functools.wraps(analyze)
     def remembered(*given: object, **options: object) -> FitResult:
         key = pickle.dumps((given, options))
         if key not in _made:
-            _made[key] = analyse(*given, **options)
+            _made[key] = analyze(*given, **options)
         return _made[key]
 
     return remembered

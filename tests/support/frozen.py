@@ -7,7 +7,7 @@ from pathlib import Path
 from django.contrib.gis.geos import Point
 from django.db.models import F
 
-from surveys.models import CallIndex, ListeningPeriod, Programme, Sensitivity, Stop
+from surveys.models import CallIndex, ListeningPeriod, Program, Sensitivity, Stop
 from surveys.publishing.about import about_publication
 from surveys.publishing.freeze import freeze, snapshot, with_exact_places
 from surveys.publishing.frozen import Frozen
@@ -16,7 +16,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_person,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -26,27 +26,27 @@ SITE = "https://frogs.example.org"
 PUBLISHED_AT = dt.datetime(2024, 9, 1, 12, 0, tzinfo=dt.UTC)
 
 
-def small_programme() -> Programme:
+def small_program() -> Program:
     """Two routes of four stops over four season years: one open, one with a sensitive species;
     a stop that was moved, a skipped one, a species heard but not for sure, hostile texts."""
-    programme = make_programme(
+    program = make_program(
         name="Example Wetlands",
         region="Example County",
         place_sharing=Sensitivity.OPEN,
         contact_email="office@example.org",
     )
     peeper, chorus, gopher = make_checklist(
-        programme, "Pseudacris crucifer", "Pseudacris maculata", "Lithobates capito"
+        program, "Pseudacris crucifer", "Pseudacris maculata", "Lithobates capito"
     )
-    programme.checklist.filter(species=gopher).update(sensitivity=Sensitivity.HIGH)
-    programme.checklist.filter(species=chorus).update(
+    program.checklist.filter(species=gopher).update(sensitivity=Sensitivity.HIGH)
+    program.checklist.filter(species=chorus).update(
         calls_from_month=3, calls_from_day=1, calls_to_month=5, calls_to_day=31
     )
-    version = make_version(programme, source="Own field trials, 2001")
+    version = make_version(program, source="Own field trials, 2001")
     open_route = make_route(
-        programme, version=version, stops=4, code="R1", name=HOSTILE, region="North, east"
+        program, version=version, stops=4, code="R1", name=HOSTILE, region="North, east"
     )
-    shy_route = make_route(programme, version=version, stops=4, code="R2", name="Gopher Flat")
+    shy_route = make_route(program, version=version, stops=4, code="R2", name="Gopher Flat")
     named = make_person("Robin Fenwick")
     named.named_in_reports = True
     named.save()
@@ -76,7 +76,7 @@ def small_programme() -> Programme:
     assert last is not None
     CallIndex.objects.create(period=last, species=peeper, not_sure=True)
     open_route.stops.filter(number=1).update(name="@pond, by the “old” mill\nand the road")
-    return programme
+    return program
 
 
 def _move_a_stop(stop: Stop) -> None:
@@ -96,20 +96,20 @@ def small_frozen(
     *,
     exact: bool = False,
     results: bool = True,
-    programme: Programme | None = None,
+    program: Program | None = None,
 ) -> Frozen:
-    """The frozen tables of `small_programme`, or of another; with exact places when asked.
+    """The frozen tables of `small_program`, or of another; with exact places when asked.
     Without `results`, which take a second or two, the three tables of results are not there."""
-    programme = programme or small_programme()
+    program = program or small_program()
     with snapshot():
         about = about_publication(
-            programme, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
+            program, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
         )
-        frozen = freeze(programme, tmp_path / "frozen", about)
+        frozen = freeze(program, tmp_path / "frozen", about)
         if results:
             periods = periods_of(frozen)
             add_yearly(frozen, periods)
             add_trends(frozen, periods)
         if exact:
-            return with_exact_places(programme, frozen, tmp_path / "exact")
+            return with_exact_places(program, frozen, tmp_path / "exact")
     return frozen

@@ -1,7 +1,7 @@
-"""Frozen tables written by hand: an invented programme, with every kind of cell.
+"""Frozen tables written by hand: an invented program, with every kind of cell.
 
 For tests of formats, which need nothing but the tables. Some of the texts are hostile on purpose;
-no programme could be set up with them.
+no program could be set up with them.
 """
 
 import datetime as dt
@@ -47,7 +47,7 @@ Row = Mapping[str, Value]
 def about(**changes) -> About:
     return About(
         **{
-            "programme": "Hollow Creek Night Count",
+            "program": "Hollow Creek Night Count",
             "slug": "hollow-creek",
             "region": "Hollow County",
             "country_code": "US",
@@ -61,8 +61,8 @@ def about(**changes) -> About:
             "published_at": dt.datetime(2025, 9, 3, 14, 5, 6, tzinfo=UTC),
             "software": "Duskpool 0.1.0",
             "method": "How it was made\n\n- Only accepted visits.\n=not a formula\n",
-            "licence": "CC-BY-4.0",
-            "licence_url": "https://creativecommons.org/licenses/by/4.0/",
+            "license": "CC-BY-4.0",
+            "license_url": "https://creativecommons.org/licenses/by/4.0/",
             "observers": ("Ada Marsh", "Wren Holloway"),
             "observer_count": 3,
             "citation": "Hollow Creek Night Count (2025). Version 2.",

@@ -1,4 +1,4 @@
-"""Looking for places in bytes: decimal degrees, degrees and minutes, radians, projected metres,
+"""Looking for places in bytes: decimal degrees, degrees and minutes, radians, projected meters,
 scaled integers, binary and hexadecimal geometry, midpoints, distances, and names; also inside
 archives, workbooks, GeoPackages, PDF and Parquet files.
 """
@@ -36,7 +36,7 @@ _MINUTES = re.compile(
     r"(\d{1,3})\s*(?:°|&deg;|d|deg)\s*(\d{1,2}(?:\.\d+)?)\s*(?:'|′|&#x27;|&#39;|m|min)"
     r"(?:\s*(\d{1,2}(?:\.\d+)?)\s*(?:\"|″|&quot;|s|sec))?"
 )
-_METRES = re.compile(r"(?<![\w.])(\d{2,6}(?:\.\d+)?)\s?(k?m)\b")
+_METERS = re.compile(r"(?<![\w.])(\d{2,6}(?:\.\d+)?)\s?(k?m)\b")
 _FRACTION = re.compile(r"(?<![\w.])\d{2,6}\.\d+")
 
 
@@ -64,7 +64,7 @@ class Secrets:
         return sorted({abs(value) for place in self.places for value in place})
 
     @cached_property
-    def metres(self) -> list[float]:
+    def meters(self) -> list[float]:
         """Web Mercator and the UTM zone, of stops."""
         found = []
         for latitude, longitude in itertools.chain(*self.routes):
@@ -147,16 +147,16 @@ def _degree_leaks(secrets: Secrets, text: str) -> Iterator[str]:
 def _projected_leaks(secrets: Secrets, text: str) -> Iterator[str]:
     for token in set(_LARGE.findall(text)):
         value = abs(float(token))
-        if _near(value, secrets.metres, NEAR_M):
+        if _near(value, secrets.meters, NEAR_M):
             yield f"projected {token}"
         if any(_near(value / scale, secrets.degrees, NEAR_DEGREES) for scale in (1e5, 1e6, 1e7)):
             yield f"scaled {token}"
 
 
 def _distance_leaks(secrets: Secrets, text: str) -> Iterator[str]:
-    for token, unit in set(_METRES.findall(text)):
-        metres = float(token) * (1000 if unit == "km" else 1)
-        if _near(metres, secrets.distances, 6 if unit == "km" else 0.6):
+    for token, unit in set(_METERS.findall(text)):
+        meters = float(token) * (1000 if unit == "km" else 1)
+        if _near(meters, secrets.distances, 6 if unit == "km" else 0.6):
             yield f"distance {token} {unit}"
     for token in set(_FRACTION.findall(text)):
         if _near(float(token), secrets.distances, 0.06):

@@ -1,4 +1,4 @@
-"""Invented programmes with a known truth, as listening periods of one species.
+"""Invented programs with a known truth, as listening periods of one species.
 
 Wetlands differ by habitat, fish and how long they hold water, routes by more than that; stops tend
 to keep their state from year to year; frogs are heard by night of the season, warmth and hour, and
@@ -44,7 +44,7 @@ class Nature:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Programme:
+class Program:
     """``there`` is the mean chance of occupancy over the stops listened to, by season year, given
     their wetlands and routes; ``anywhere`` the same over all stops there could have been. ``heard``
     is the chance of hearing the species where it was, over the same stops and their visits."""
@@ -84,7 +84,7 @@ def some_nature(rng, *, route_sd=0.5):
 
 
 def simulate(rng, nature, *, routes=14, years=12):
-    """One programme in which the species was listened for in the whole of every season."""
+    """One program in which the species was listened for in the whole of every season."""
     stops = routes * STOPS
     kind = rng.choice(len(WETLANDS), size=stops, p=_SHARES)
     apart = rng.normal(0, nature.route_sd, routes)
@@ -149,7 +149,7 @@ def simulate(rng, nature, *, routes=14, years=12):
         int(one): np.unique(columns.stop[columns.season_year == one])
         for one in np.unique(columns.season_year)
     }
-    return Programme(
+    return Program(
         periods=SpeciesPeriods(
             columns=columns,
             day=nights[kept],

@@ -49,7 +49,7 @@ class Uploader:
 
     @property
     def home(self) -> str:
-        return f"/api/v1/{self.visit.route.programme.slug}/recordings/"
+        return f"/api/v1/{self.visit.route.program.slug}/recordings/"
 
     @property
     def place(self) -> str:

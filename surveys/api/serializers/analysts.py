@@ -26,7 +26,7 @@ class PlacesFilterSerializer(serializers.Serializer):
     places = serializers.ChoiceField(
         choices=["shared", "exact"],
         default="shared",
-        help_text="shared: as the programme shares them. exact: only with that right, and with a "
+        help_text="shared: as the program shares them. exact: only with that right, and with a "
         "token only when its scope names them; each request is noted.",
     )
 
@@ -103,7 +103,7 @@ VisitsPage, StoppedPage, PeriodsPage, CallsPage = (
 
 
 class StopRecordSerializer(serializers.Serializer):
-    """A stop, its place as far as it is given. `name` is blank where places are generalised."""
+    """A stop, its place as far as it is given. `name` is blank where places are generalized."""
 
     stop = serializers.CharField()
     route = serializers.CharField()

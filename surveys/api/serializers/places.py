@@ -1,4 +1,4 @@
-"""Programmes, routes, stops and checklists. Places are GeoJSON geometries (RFC 7946)."""
+"""Programs, routes, stops and checklists. Places are GeoJSON geometries (RFC 7946)."""
 
 from typing import Any
 
@@ -6,7 +6,7 @@ from django.contrib.gis.geos import GEOSGeometry
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from surveys.models import ChecklistEntry, Programme, Route, Stop
+from surveys.models import ChecklistEntry, Program, Route, Stop
 
 
 @extend_schema_field(
@@ -30,12 +30,12 @@ class GeometryField(serializers.Field):
         return {"type": value.geom_type, "coordinates": value.coords}
 
 
-class ProgrammeSerializer(serializers.ModelSerializer):
+class ProgramSerializer(serializers.ModelSerializer):
     temperature_unit = serializers.CharField(help_text="C or F")
     role = serializers.SerializerMethodField(help_text="your role here")
 
     class Meta:
-        model = Programme
+        model = Program
         fields = [
             "name",
             "slug",
@@ -49,7 +49,7 @@ class ProgrammeSerializer(serializers.ModelSerializer):
         ]
         read_only_fields = fields
 
-    def get_role(self, programme: Programme) -> str:
+    def get_role(self, program: Program) -> str:
         return self.context["member"].role
 
 

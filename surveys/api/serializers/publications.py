@@ -49,7 +49,7 @@ class PublicationFileSerializer(serializers.ModelSerializer):
         return reverse(
             "api:publication_file",
             kwargs={
-                "programme": of.programme.slug,
+                "program": of.program.slug,
                 "season_year": of.season_year,
                 "version": of.version,
                 "kind": file.kind,
@@ -68,7 +68,7 @@ class PublicationSerializer(PublicationRowSerializer):
         read_only_fields = fields
 
     def get_newest_version(self, publication: Publication) -> int:
-        same = publication.programme.publications.filter(season_year=publication.season_year)
+        same = publication.program.publications.filter(season_year=publication.season_year)
         return same.values_list("version", flat=True)[0]
 
     def get_files(self, publication: Publication) -> list[dict[str, Any]]:

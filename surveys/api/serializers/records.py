@@ -75,7 +75,7 @@ class SightingSerializer(serializers.ModelSerializer):
             "species",
             "life_stage",
             "count",
-            "colour_form",
+            "color_form",
             "note",
             "has_photo",
         ]

@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from rest_framework.utils.urls import replace_query_param
 
 from accounts.access import Permission
-from surveys.api.base import ProgrammeView
+from surveys.api.base import ProgramView
 from surveys.api.cursors import cursor_of, key_of
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.analysts import (
@@ -52,7 +52,7 @@ from surveys.seasons.options import checklist_species
 _FILTERS = ("season_year", "first_year", "last_year", "species", "route", "changed_since")
 
 
-class _Records(ProgrammeView):
+class _Records(ProgramView):
     permission = Permission.READ_RECORDS
 
     def exact(self, asked: dict[str, Any], what: str) -> bool:
@@ -68,7 +68,7 @@ class _Records(ProgrammeView):
         if "route" in asked:
             self.route(asked["route"])
         if "species" in asked and asked["species"] not in {
-            species.code for species in checklist_species(self.programme)
+            species.code for species in checklist_species(self.program)
         }:
             raise ValidationError(
                 {"species": f"{asked['species']} is not a species of the checklist."}
@@ -81,7 +81,7 @@ class _Page(_Records):
 
     def page(self, asked: dict[str, Any], *, exact: bool = False) -> Response:
         rows, last = page(
-            self.programme,
+            self.program,
             self.table,
             self.wanted(asked),
             exact=exact,
@@ -107,7 +107,7 @@ class VisitRecordsPage(_Page):
     table = VISITS
 
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: VisitsPage, **ERRORS})
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """Accepted visits that count. Observers by name only with their consent."""
         return self.page(self.filters(PagedFilterSerializer))
 
@@ -116,7 +116,7 @@ class StoppedCountingPage(_Page):
     table = STOPPED
 
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: StoppedPage, **ERRORS})
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """Visits that counted once and no longer do: opened again, sent back, set aside, or left
         out of trends. A copy of the records drops all rows of these; a visit that counts again is
         among `records/visits/` and no longer here. Route, night and season year are those that
@@ -128,7 +128,7 @@ class PeriodRecordsPage(_Page):
     table = PERIODS
 
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: PeriodsPage, **ERRORS})
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """Listening periods that count, silent ones included."""
         return self.page(self.filters(PagedFilterSerializer))
 
@@ -137,7 +137,7 @@ class CallRecordsPage(_Page):
     table = CALLS
 
     @extend_schema(parameters=[PagedCallFilterSerializer], responses={200: CallsPage, **ERRORS})
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """One row a listening period and species of that night's checklist, zeros included."""
         asked = self.filters(PagedCallFilterSerializer)
         return self.page(asked, exact=self.exact(asked, "Call records, a page"))
@@ -149,13 +149,13 @@ class StopRecords(_Records):
         parameters=[PlacesFilterSerializer],
         responses={200: StopRecordSerializer(many=True), **ERRORS},
     )
-    def get(self, request: Request, programme: str) -> Response:
-        """Every stop, with its place as far as the programme shares it."""
+    def get(self, request: Request, program: str) -> Response:
+        """Every stop, with its place as far as the program shares it."""
         return Response(self.stops())
 
     def stops(self) -> list[dict[str, Any]]:
         exact = self.exact(self.filters(PlacesFilterSerializer), "Stops")
-        regions = dict(self.programme.routes.values_list("code", "region"))
+        regions = dict(self.program.routes.values_list("code", "region"))
         return [
             stop_record(
                 stop,
@@ -163,7 +163,7 @@ class StopRecords(_Records):
                 named=exact or stop.row.level == OPEN,
                 region=regions[stop.row.route],
             )
-            for stop, place in places_of(self.programme, exact=exact)
+            for stop, place in places_of(self.program, exact=exact)
         ]
 
 
@@ -173,7 +173,7 @@ class StopRecordsGeoJson(StopRecords):
         parameters=[PlacesFilterSerializer],
         responses={200: FeatureCollectionSerializer, **ERRORS},
     )
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """The same stops as GeoJSON; `geometry` is null where a place is withheld."""
         return Response(
             {"type": "FeatureCollection", "features": [_feature(stop) for stop in self.stops()]}
@@ -203,14 +203,14 @@ class ExportCalls(_Records):
             **ERRORS,
         },
     )
-    def get(self, request: Request, programme: str) -> StreamingHttpResponse:
+    def get(self, request: Request, program: str) -> StreamingHttpResponse:
         """All call records at once, as a stream of any length: CSV, JSON lines or Parquet."""
         asked = self.filters(ExportFilterSerializer)
         form = EXPORT_FORMATS[asked["format"]]
         wanted = self.wanted(asked)
         exact = self.exact(asked, f"Export of call records, {form.name}")
-        found = statement(self.programme, CALLS, wanted, exact=exact)
-        name = f"{self.programme.slug}-calls-{timezone.now():%Y-%m-%d}.{form.ending}"
+        found = statement(self.program, CALLS, wanted, exact=exact)
+        name = f"{self.program.slug}-calls-{timezone.now():%Y-%m-%d}.{form.ending}"
         return StreamingHttpResponse(
             form.write(CALLS, found),
             content_type=form.media_type,

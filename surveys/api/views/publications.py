@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.access import Permission, may_have_exact_places
-from surveys.api.base import Paging, ProgrammeView
+from surveys.api.base import Paging, ProgramView
 from surveys.api.describing import ERRORS, READ_ERRORS
 from surveys.api.serializers.errors import ProblemSerializer
 from surveys.api.serializers.publications import (
@@ -24,7 +24,7 @@ from surveys.publishing.publish import ask_to_publish
 from surveys.publishing.serving import file_response
 
 
-class _Publications(ProgrammeView):
+class _Publications(ProgramView):
     permission = Permission.READ_RESULTS
 
     @property
@@ -36,12 +36,12 @@ class _Publications(ProgrammeView):
 
     def publication(self, season_year: int, version: int) -> Publication:
         found = (
-            self.programme.publications.filter(season_year=season_year, version=version)
-            .select_related("programme", "published_by")
+            self.program.publications.filter(season_year=season_year, version=version)
+            .select_related("program", "published_by")
             .first()
         )
         if found is None:
-            raise Http404("There is no such publication in this programme.")
+            raise Http404("There is no such publication in this program.")
         return found
 
 
@@ -58,9 +58,9 @@ class Publications(_Publications):
         operation_id="publications_list",
         responses={200: PublicationRowSerializer(many=True), **READ_ERRORS},
     )
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """Every published version, latest season year first."""
-        rows = self.programme.publications.select_related("published_by").defer("method")
+        rows = self.program.publications.select_related("published_by").defer("method")
         page = self.paginate_queryset(rows.order_by("-season_year", "-version"))
         return self.get_paginated_response(self.get_serializer(page, many=True).data)
 
@@ -68,7 +68,7 @@ class Publications(_Publications):
         request=PublishSerializer,
         responses={202: PublishingRunSerializer, **ERRORS, 409: ProblemSerializer},
     )
-    def post(self, request: Request, programme: str) -> Response:
+    def post(self, request: Request, program: str) -> Response:
         """Have the worker freeze every season year up to one as a new version.
 
         The answer is the run that makes it; ask for it again until it is done.
@@ -84,25 +84,25 @@ class Publications(_Publications):
         return Response(PublishingRunSerializer(run).data, status=status.HTTP_202_ACCEPTED)
 
 
-class PublishingRunDetail(ProgrammeView):
+class PublishingRunDetail(ProgramView):
     permission = Permission.PUBLISH
 
     @extend_schema(responses={200: PublishingRunSerializer, **READ_ERRORS})
-    def get(self, request: Request, programme: str, run_id: int) -> Response:
+    def get(self, request: Request, program: str, run_id: int) -> Response:
         """How far a publication that was asked for has come."""
-        runs = self.programme.publishing_runs.select_related("publication")
+        runs = self.program.publishing_runs.select_related("publication")
         run = runs.filter(pk=run_id).first()
         if run is None:
-            raise Http404("There is no such run in this programme.")
+            raise Http404("There is no such run in this program.")
         return Response(PublishingRunSerializer(run).data)
 
 
 class PublicationDetail(_Publications):
     @extend_schema(responses={200: PublicationSerializer, **READ_ERRORS})
-    def get(self, request: Request, programme: str, season_year: int, version: int) -> Response:
+    def get(self, request: Request, program: str, season_year: int, version: int) -> Response:
         """One published version with its method and its files."""
         found = self.publication(season_year, version)
-        files = files_of(found, exact=self.exact).select_related("publication__programme")
+        files = files_of(found, exact=self.exact).select_related("publication__program")
         context = {**self.get_serializer_context(), "files": files}
         return Response(PublicationSerializer(found, context=context).data)
 
@@ -116,7 +116,7 @@ class PublicationFile(_Publications):
         }
     )
     def get(
-        self, request: Request, programme: str, season_year: int, version: int, kind: str
+        self, request: Request, program: str, season_year: int, version: int, kind: str
     ) -> HttpResponseBase:
         """A file of a published version, or the part that `Range` asks for. It never changes."""
         publication = self.publication(season_year, version)

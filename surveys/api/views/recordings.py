@@ -19,7 +19,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.access import Permission
-from surveys.api.base import ProgrammeView
+from surveys.api.base import ProgramView
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.errors import ProblemSerializer
 from surveys.api.tus import (
@@ -76,7 +76,7 @@ RESUMABLE = _header("Tus-Resumable", f"Version of the protocol: {VERSION}.")
 PROBLEMS = {**ERRORS, 412: ProblemSerializer}
 
 
-class TusView(ProgrammeView):
+class TusView(ProgramView):
     permission = Permission.SURVEY
     pagination_class = None
 
@@ -125,12 +125,12 @@ class Recordings(TusView):
         request=None,
         responses={201: None, **PROBLEMS, 413: ProblemSerializer, 422: ProblemSerializer},
     )
-    def post(self, request: Request, programme: str) -> Response:
+    def post(self, request: Request, program: str) -> Response:
         """Announce a recording of a visit of your own that has reached the server. Its pieces
         go to the address in `Location`. The same request again changes nothing."""
         recording = begin_recording(self.member, read_announcement(request.headers))
         place = reverse(
-            "api:recording", kwargs={"programme": programme, "recording_id": recording.pk}
+            "api:recording", kwargs={"program": program, "recording_id": recording.pk}
         )
         return Response(
             status=status.HTTP_201_CREATED, headers={"Location": place, **_expiry(recording)}
@@ -143,7 +143,7 @@ class RecordingUpload(TusView):
         parameters=[RESUMABLE],
         responses={200: None, **PROBLEMS},
     )
-    def head(self, request: Request, programme: str, recording_id: uuid.UUID) -> Response:
+    def head(self, request: Request, program: str, recording_id: uuid.UUID) -> Response:
         """How far the recording has come: `Upload-Offset` of `Upload-Length` bytes. An
         unfinished one may be gone after `Upload-Expires`: announce it again then."""
         recording = find_upload(self.member, recording_id)
@@ -178,7 +178,7 @@ class RecordingUpload(TusView):
             460: ProblemSerializer,
         },
     )
-    def patch(self, request: Request, programme: str, recording_id: uuid.UUID) -> Response:
+    def patch(self, request: Request, program: str, recording_id: uuid.UUID) -> Response:
         """Add a piece where the last one ended. The last piece makes the recording complete:
         `Upload-Complete: ?1`."""
         recording = find_upload(self.member, recording_id)
@@ -200,7 +200,7 @@ class RecordingUpload(TusView):
         parameters=[RESUMABLE],
         responses={204: None, **PROBLEMS, 409: ProblemSerializer},
     )
-    def delete(self, request: Request, programme: str, recording_id: uuid.UUID) -> Response:
+    def delete(self, request: Request, program: str, recording_id: uuid.UUID) -> Response:
         """Take back a recording; a complete one only while its visit can be changed."""
         remove_recording(self.member, recording_id)
         return Response(status=status.HTTP_204_NO_CONTENT)

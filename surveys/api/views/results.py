@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.access import Permission
-from surveys.api.base import ProgrammeView
+from surveys.api.base import ProgramView
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.results import (
     CoverageFilterSerializer,
@@ -26,7 +26,7 @@ from surveys.trends.columns import COLUMNS
 from surveys.trends.table import row_values
 
 
-class _Results(ProgrammeView):
+class _Results(ProgramView):
     def wanted(self) -> dict[str, object]:
         """The filters as the tables take them, the species as a row."""
         wanted = self.filters(ResultFilterSerializer)
@@ -35,7 +35,7 @@ class _Results(ProgrammeView):
         return wanted
 
     def _species(self, code: str) -> Species:
-        for species in checklist_species(self.programme):
+        for species in checklist_species(self.program):
             if species.code == code:
                 return species
         raise ValidationError({"species": f"{code} is not a species of the checklist."})
@@ -47,9 +47,9 @@ class RouteYears(_Results):
     @extend_schema(
         parameters=[ResultFilterSerializer], responses={200: RouteYearsSerializer, **ERRORS}
     )
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """Routes × season years: what was heard, the effort, and the gaps."""
-        return Response(RouteYearsSerializer(route_years(self.programme, **self.wanted())).data)
+        return Response(RouteYearsSerializer(route_years(self.program, **self.wanted())).data)
 
 
 class SeasonCoverage(_Results):
@@ -58,9 +58,9 @@ class SeasonCoverage(_Results):
     @extend_schema(
         parameters=[CoverageFilterSerializer], responses={200: CoverageSerializer, **ERRORS}
     )
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """Routes × windows of a season year: done, in review, due or missed."""
-        table = coverage(self.programme, **self.filters(CoverageFilterSerializer))
+        table = coverage(self.program, **self.filters(CoverageFilterSerializer))
         return Response(CoverageSerializer(table).data)
 
 
@@ -68,9 +68,9 @@ class Trends(_Results):
     permission = Permission.READ_RESULTS
 
     @extend_schema(parameters=[ResultFilterSerializer], responses={200: TrendsSerializer, **ERRORS})
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """The yearly table with the meaning of its columns."""
-        rows = yearly_table(self.programme, **self.wanted())
+        rows = yearly_table(self.program, **self.wanted())
         return Response(
             {
                 "columns": [dataclasses.asdict(column) for column in COLUMNS],

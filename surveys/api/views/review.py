@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.access import Permission
-from surveys.api.base import ProgrammeView
+from surveys.api.base import ProgramView
 from surveys.api.describing import CHANGE_ERRORS, REFUSABLE_ERRORS, if_match
 from surveys.api.serializers.findings import SettlementSerializer
 from surveys.api.serializers.visits import (
@@ -21,7 +21,7 @@ from surveys.visits import verbs
 from surveys.visits.reach import find_visit
 
 
-class _ReviewView(ProgrammeView):
+class _ReviewView(ProgramView):
     permission = Permission.REVIEW
 
 
@@ -31,7 +31,7 @@ class AcceptVisit(_ReviewView):
         request=None,
         responses={200: JudgedVisitSerializer, **REFUSABLE_ERRORS},
     )
-    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Accept a visit into the trends, once every query is settled."""
         return judged(verbs.accept(self.member, visit_id, revision=self.revision()))
 
@@ -42,7 +42,7 @@ class SendBackVisit(_ReviewView):
         request=NoteSerializer,
         responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
     )
-    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Give the sheet back to its observer, who is mailed the note."""
         visit = verbs.send_back(
             self.member,
@@ -60,7 +60,7 @@ class SetAsideVisit(_ReviewView):
         request=NoteSerializer,
         responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
     )
-    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Keep a visit, but out of review and trends."""
         note = self.body(NoteSerializer)["note"]
         return judged(verbs.set_aside(self.member, visit_id, note=note, revision=self.revision()))
@@ -72,7 +72,7 @@ class ReopenVisit(_ReviewView):
         request=NoteSerializer,
         responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
     )
-    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Take an accepted or set-aside visit back into review."""
         note = self.body(NoteSerializer)["note"]
         return judged(verbs.reopen(self.member, visit_id, note=note, revision=self.revision()))
@@ -84,7 +84,7 @@ class CorrectVisit(_ReviewView):
         request=CorrectionSerializer,
         responses={200: JudgedVisitSerializer, **REFUSABLE_ERRORS},
     )
-    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Correct cells of a submitted sheet; the observer's submission is kept."""
         correction = self.body(CorrectionSerializer)
         visit = verbs.correct_cells(
@@ -104,7 +104,7 @@ class SettleFinding(_ReviewView):
         responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
     )
     def post(
-        self, request: Request, programme: str, visit_id: uuid.UUID, finding_id: int
+        self, request: Request, program: str, visit_id: uuid.UUID, finding_id: int
     ) -> Response:
         """Answer a query: it counts, or what it speaks of is left out of trends."""
         answer = self.body(SettlementSerializer)

@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.access import Permission
-from surveys.api.base import Paging, ProgrammeView
+from surveys.api.base import Paging, ProgramView
 from surveys.api.describing import CHANGE_ERRORS, ERRORS, READ_ERRORS, REFUSABLE_ERRORS, if_match
 from surveys.api.serializers.findings import finding_data
 from surveys.api.serializers.records import RecordsSerializer, records_data
@@ -39,7 +39,7 @@ _LOOKUPS = {
 }
 
 
-class Visits(ProgrammeView):
+class Visits(ProgramView):
     permission = Permission.READ_SEASONS
     pagination_class = Paging
     serializer_class = VisitRowSerializer
@@ -49,7 +49,7 @@ class Visits(ProgrammeView):
         parameters=[VisitFilterSerializer],
         responses={200: VisitRowSerializer(many=True), **ERRORS},
     )
-    def get(self, request: Request, programme: str) -> Response:
+    def get(self, request: Request, program: str) -> Response:
         """Visits that you may read, latest night first."""
         return self.paged(self._matching(), VisitRowSerializer)
 
@@ -63,14 +63,14 @@ class Visits(ProgrammeView):
         return visits.select_related("route", "observer").order_by("-night", "route__code", "pk")
 
 
-class VisitDetail(ProgrammeView):
+class VisitDetail(ProgramView):
     @property
     def permission(self) -> Permission:
         reading = self.request.method in ("GET", "HEAD", "OPTIONS")
         return Permission.READ_SEASONS if reading else Permission.SURVEY
 
     @extend_schema(responses={200: JudgedVisitSerializer, **READ_ERRORS})
-    def get(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def get(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """A visit with its sheet and findings: as they stand for a sheet that is still
         being filled, else as they were settled."""
         return judged(find_visit(self.member, visit_id))
@@ -80,7 +80,7 @@ class VisitDetail(ProgrammeView):
         request=SheetSerializer,
         responses={200: SavedSerializer, 201: SavedSerializer, **CHANGE_ERRORS},
     )
-    def put(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def put(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Begin a visit under an id of your own making, or replace the cells of its sheet.
 
         The same request again changes nothing. To replace what a visit holds, send the
@@ -105,7 +105,7 @@ class VisitDetail(ProgrammeView):
         request=ChangesSerializer,
         responses={200: SavedSerializer, **CHANGE_ERRORS},
     )
-    def patch(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def patch(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Merge changed cells into a sheet. Cells that somebody else filled meanwhile stay
         as they are and come back as conflicts, with both texts.
 
@@ -117,23 +117,23 @@ class VisitDetail(ProgrammeView):
         return _saved(save_cells(self.member, visit_id, changes, revision=revision))
 
     @extend_schema(responses={204: None, **CHANGE_ERRORS})
-    def delete(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def delete(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Throw away a draft of your own that was never submitted. A request for it that is
         still on its way then answers 410. The same request again changes nothing."""
         discard_draft(self.member, visit_id)
         return Response(status=status.HTTP_204_NO_CONTENT)
 
 
-class VisitRecords(ProgrammeView):
+class VisitRecords(ProgramView):
     permission = Permission.READ_SEASONS
 
     @extend_schema(responses={200: RecordsSerializer, **READ_ERRORS})
-    def get(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def get(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Listening periods with calls, sightings, and the steps of review."""
         return Response(records_data(find_visit(self.member, visit_id)))
 
 
-class SubmitVisit(ProgrammeView):
+class SubmitVisit(ProgramView):
     permission = Permission.SURVEY
 
     @extend_schema(
@@ -141,7 +141,7 @@ class SubmitVisit(ProgrammeView):
         request=None,
         responses={200: JudgedVisitSerializer, **REFUSABLE_ERRORS},
     )
-    def post(self, request: Request, programme: str, visit_id: uuid.UUID) -> Response:
+    def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Submit your own sheet. The same request again changes nothing."""
         return judged(submit_visit(self.member, visit_id, revision=self.revision()))
 

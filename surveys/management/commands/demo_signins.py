@@ -16,14 +16,14 @@ class Command(BaseCommand):
         wanted = people.sign_ins
         for email in (wanted.observer, wanted.coordinator, wanted.partner):
             members = list(
-                Membership.objects.select_related("person", "programme")
+                Membership.objects.select_related("person", "program")
                 .filter(person__email=email, active=True)
-                .order_by("programme__name")
+                .order_by("program__name")
             )
             if not members:
                 raise CommandError("The demo is not loaded. Run: manage.py load_demo")
-            programmes = " and ".join(member.programme.name for member in members)
+            programs = " and ".join(member.program.name for member in members)
             role = members[0].get_role_display()
-            self.stdout.write(f"{role:<12} {email:<26} {programmes}")
+            self.stdout.write(f"{role:<12} {email:<26} {programs}")
         self.stdout.write(f"Password for all three: {people.password}")
         self.stdout.write("Places, people and numbers are invented; the recordings are synthetic.")

@@ -30,7 +30,7 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("programme", help="The programme's short name in addresses.")
+        parser.add_argument("program", help="The program's short name in addresses.")
         parser.add_argument("file", type=Path)
         parser.add_argument("--as", dest="email", required=True, help="A coordinator's e-mail.")
         parser.add_argument(
@@ -60,7 +60,7 @@ class Command(BaseCommand):
         parser.add_argument("--commit", action="store_true", help="Import, if nothing is wrong.")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        member = _member(options["programme"], options["email"])
+        member = _member(options["program"], options["email"])
         try:
             content = options["file"].read_bytes()
         except OSError as error:
@@ -126,14 +126,14 @@ class Command(BaseCommand):
             self.stdout.write(f"! and {hidden} more problems.")
 
 
-def _member(programme: str, email: str) -> Membership:
+def _member(program: str, email: str) -> Membership:
     member = (
-        Membership.objects.select_related("programme", "person")
-        .filter(programme__slug=programme, person__email__iexact=email, active=True)
+        Membership.objects.select_related("program", "person")
+        .filter(program__slug=program, person__email__iexact=email, active=True)
         .first()
     )
     if member is None:
-        raise CommandError(f"{email} is not a member of a programme “{programme}”.")
+        raise CommandError(f"{email} is not a member of a program “{program}”.")
     return member
 
 

@@ -1,4 +1,4 @@
-"""Load the two demo programmes."""
+"""Load the two demo programs."""
 
 import datetime as dt
 import time
@@ -9,14 +9,14 @@ from django.core.management.base import BaseCommand, CommandParser
 from accounts.models import Role
 from surveys.demo.load import load_demo
 from surveys.demo.story import Scale
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.publishing.closing import last_closed_season
 from surveys.publishing.publish import ask_to_publish
 
 
 class Command(BaseCommand):
     help = (
-        "Load two demo programmes with invented places and people. "
+        "Load two demo programs with invented places and people. "
         "Does nothing when they are there already; --fresh replaces them."
     )
 
@@ -29,7 +29,7 @@ class Command(BaseCommand):
         )
         parser.add_argument("--seed", type=int, default=1, help="Another seed, another story.")
         parser.add_argument(
-            "--routes", type=int, default=99, help="At most so many routes a programme."
+            "--routes", type=int, default=99, help="At most so many routes a program."
         )
         parser.add_argument(
             "--years", type=int, default=12, choices=range(1, 13), help="Complete season years."
@@ -39,7 +39,7 @@ class Command(BaseCommand):
             default="http://127.0.0.1:8000",
             help="Where readers reach the site: the address that publications name.",
         )
-        parser.add_argument("--fresh", action="store_true", help="Replace the demo programmes.")
+        parser.add_argument("--fresh", action="store_true", help="Replace the demo programs.")
 
     def handle(self, *args: Any, **options: Any) -> None:
         begun = time.monotonic()
@@ -49,22 +49,22 @@ class Command(BaseCommand):
             routes=options["routes"],
             years=options["years"],
         )
-        for programme in load_demo(scale, fresh=options["fresh"], say=self.stdout.write):
-            if programme.was_there:
-                self.stdout.write(f"{programme.name} is there already; nothing was changed.")
+        for program in load_demo(scale, fresh=options["fresh"], say=self.stdout.write):
+            if program.was_there:
+                self.stdout.write(f"{program.name} is there already; nothing was changed.")
             else:
                 self.stdout.write(
-                    f"{programme.name}: {programme.visits} visits, {programme.periods} stops "
-                    f"listened or skipped, {programme.calls} calls."
+                    f"{program.name}: {program.visits} visits, {program.periods} stops "
+                    f"listened or skipped, {program.calls} calls."
                 )
-                publish_last_season(programme.slug, scale.until, options["site_url"])
+                publish_last_season(program.slug, scale.until, options["site_url"])
         self.stdout.write(f"Done in {time.monotonic() - begun:.1f} s.")
 
 
 def publish_last_season(slug: str, today: dt.date, site_url: str) -> None:
     """Leave the worker a publication of the last season that is over."""
-    programme = Programme.objects.get(slug=slug)
-    coordinator = programme.memberships.filter(role=Role.COORDINATOR).order_by("pk").first()
-    season_year = last_closed_season(programme, today)
+    program = Program.objects.get(slug=slug)
+    coordinator = program.memberships.filter(role=Role.COORDINATOR).order_by("pk").first()
+    season_year = last_closed_season(program, today)
     if coordinator and season_year:
         ask_to_publish(coordinator, season_year, site_url=site_url)

@@ -1,4 +1,4 @@
-"""Begin a programme on a real installation."""
+"""Begin a program on a real installation."""
 
 from argparse import ArgumentParser
 
@@ -7,19 +7,19 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils.text import slugify
 
-from surveys.demo.catalogue import load_species
-from surveys.programmes.setting_up import start_programme
+from surveys.demo.catalog import load_species
+from surveys.programs.setting_up import start_program
 from surveys.protocol.values import DistanceUnit, TemperatureUnit
 
 
 class Command(BaseCommand):
     help = (
-        "Make a programme, load the species catalogue, invite the first coordinator and print "
+        "Make a program, load the species catalog, invite the first coordinator and print "
         "the link. The mail is sent by the worker; the link works without it."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("name", help="the programme's full name")
+        parser.add_argument("name", help="the program's full name")
         parser.add_argument("--slug", default="", help="its part of the address (from the name)")
         parser.add_argument("--region", default="", help="the state, province or reserve")
         parser.add_argument(
@@ -38,7 +38,7 @@ class Command(BaseCommand):
             default="",
             help="where questions about the data go; public: anybody who opens a publication reads "
             "it, and versions published with it keep it. Without one, publications name the "
-            "programme alone; coordinators can set it later",
+            "program alone; coordinators can set it later",
         )
         parser.add_argument(
             "--site-url", required=True, help="the address people open, such as https://…"
@@ -51,7 +51,7 @@ class Command(BaseCommand):
         try:
             with transaction.atomic():
                 loaded = load_species()
-                issued = start_programme(
+                issued = start_program(
                     name=options["name"],
                     slug=options["slug"] or slugify(options["name"]),
                     region=options["region"],
@@ -66,11 +66,11 @@ class Command(BaseCommand):
         except ValidationError as refusal:
             raise CommandError("\n".join(_sentences(refusal))) from refusal
         invitation = issued.invitation
-        self.stdout.write(f"Programme: {invitation.programme.name}")
-        self.stdout.write(f"Species added to the catalogue: {loaded.added}")
+        self.stdout.write(f"Program: {invitation.program.name}")
+        self.stdout.write(f"Species added to the catalog: {loaded.added}")
         self.stdout.write(f"Invited as coordinator: {invitation.email}")
         contact = (
-            invitation.programme.contact_email or "none; publications name the programme alone"
+            invitation.program.contact_email or "none; publications name the program alone"
         )
         self.stdout.write(f"Contact shown in publications: {contact}")
         self.stdout.write(f"Link, good until {invitation.expires_at:%-d %B %Y}:")

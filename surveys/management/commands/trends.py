@@ -9,11 +9,11 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from surveys.fitting.histories import load_periods
 from surveys.fitting.results import to_json
 from surveys.fitting.stamps import software
-from surveys.models import Programme, Species
+from surveys.models import Program, Species
 from surveys.publishing.csv import cell_text
 from surveys.trends import Estimate
-from surveys.trends.analysed import FitResult
-from surveys.trends.analysis import Parts, analyse
+from surveys.trends.analyzed import FitResult
+from surveys.trends.analysis import Parts, analyze
 from surveys.trends.periods import species_periods
 
 HEADER = (
@@ -39,7 +39,7 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("programme", help="Its short name in addresses, such as my-programme.")
+        parser.add_argument("program", help="Its short name in addresses, such as my-program.")
         parser.add_argument(
             "--species",
             action="append",
@@ -55,21 +55,21 @@ class Command(BaseCommand):
         parser.set_defaults(form="csv")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        programme = _programme(options["programme"])
-        species = _species(programme, options["species"])
-        periods = load_periods(programme)
+        program = _program(options["program"])
+        species = _species(program, options["species"])
+        periods = load_periods(program)
         if options["region"] and options["region"] not in periods.regions:
             known = ", ".join(periods.regions) or "none"
             raise CommandError(f"No visits in region “{options['region']}”. Regions: {known}.")
         fitted = {}
         for one in species:
             own = species_periods(periods, one.pk, region=options["region"])
-            fitted[one.code] = analyse(one.code, own, site=options["site"], parts=Parts())
+            fitted[one.code] = analyze(one.code, own, site=options["site"], parts=Parts())
         place = {"site": options["site"], "region": options["region"]}
         if options["form"] == "json":
             found = {code: to_json(result) for code, result in fitted.items()}
             document = {
-                "programme": programme.slug,
+                "program": program.slug,
                 **place,
                 "software": software(),
                 "species": found,
@@ -98,23 +98,23 @@ class Command(BaseCommand):
                 )
 
 
-def _programme(slug: str) -> Programme:
-    programme = Programme.objects.filter(slug=slug).first()
-    if programme is None:
-        known = ", ".join(Programme.objects.order_by("slug").values_list("slug", flat=True))
-        raise CommandError(f"There is no programme “{slug}”. There are: {known or 'none'}.")
-    return programme
+def _program(slug: str) -> Program:
+    program = Program.objects.filter(slug=slug).first()
+    if program is None:
+        known = ", ".join(Program.objects.order_by("slug").values_list("slug", flat=True))
+        raise CommandError(f"There is no program “{slug}”. There are: {known or 'none'}.")
+    return program
 
 
-def _species(programme: Programme, codes: list[str]) -> list[Species]:
-    listed = Species.objects.filter(checklist_entries__programme=programme).order_by(
+def _species(program: Program, codes: list[str]) -> list[Species]:
+    listed = Species.objects.filter(checklist_entries__program=program).order_by(
         "checklist_entries__order", "common_name"
     )
     by_code = {species.code: species for species in listed}
     unknown = [code for code in codes if code not in by_code]
     if unknown:
         raise CommandError(
-            f"Not on the checklist of {programme.name}: {', '.join(unknown)}. "
+            f"Not on the checklist of {program.name}: {', '.join(unknown)}. "
             f"On it: {', '.join(by_code)}."
         )
     return [by_code[code] for code in codes] or list(by_code.values())
@@ -137,7 +137,7 @@ def _estimates(result: FitResult) -> list[tuple[int | None, Estimate]]:
         turnover = result.turnover
         found += [
             (None, estimate)
-            for estimate in (turnover.colonisation, turnover.extinction, turnover.equilibrium)
+            for estimate in (turnover.colonization, turnover.extinction, turnover.equilibrium)
         ]
     for index in result.index or ():
         found += [(index.season_year, index.expected_index), (index.season_year, index.full_chorus)]

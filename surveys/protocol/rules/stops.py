@@ -107,13 +107,13 @@ def impossible_drive(case: Case) -> Iterator[Breach]:
         left = earlier.finished_at
         if left is None or begin < left or not {earlier.stop, later.stop} <= stops.keys():
             continue
-        metres = distance_m(stops[earlier.stop].place, stops[later.stop].place)
+        meters = distance_m(stops[earlier.stop].place, stops[later.stop].place)
         hours = (begin - left + _READ_TO_THE_MINUTE) / _ONE_HOUR
-        if metres / 1000 / hours > fastest:
+        if meters / 1000 / hours > fastest:
             yield Breach(
                 where=Where(stop=later.stop, field=_begin_field(later)),
                 message=f"From stop {earlier.stop} to stop {later.stop} it is"
-                f" {distance(metres, unit)} in a straight line, and only"
+                f" {distance(meters, unit)} in a straight line, and only"
                 f" {duration(begin - left)} lie between: faster than {speed(fastest, unit)}.",
                 mend=f"Check the times and the numbers of the two stops. {LEAVE_IT}",
             )
@@ -128,13 +128,13 @@ def far_from_stop(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         if period.measured_at is None or period.stop not in stops:
             continue
-        metres = distance_m(period.measured_at, stops[period.stop].place)
+        meters = distance_m(period.measured_at, stops[period.stop].place)
         accuracy = max(0.0, period.measured_accuracy_m or 0.0)
-        if metres - accuracy > most:
+        if meters - accuracy > most:
             give = f" (give or take {distance(accuracy, unit)})" if accuracy else ""
             yield Breach(
                 where=Where(stop=period.stop, field="measured_at"),
-                message=f"The position was measured {distance(metres, unit)}{give} from stop"
+                message=f"The position was measured {distance(meters, unit)}{give} from stop"
                 f" {period.stop}; the protocol allows {distance(most, unit)}.",
                 mend="Check that this is the right stop. If the stop cannot be used any more, tell"
                 f" the coordinator. {LEAVE_IT}",

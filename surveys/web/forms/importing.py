@@ -11,7 +11,7 @@ from surveys.importing.fields import DATES, FIELDS, Field, Level
 from surveys.importing.reading import MOST_BYTES
 from surveys.importing.shapes import Answers
 from surveys.importing.uploads import Upload
-from surveys.models import ChecklistEntry, Programme
+from surveys.models import ChecklistEntry, Program
 
 _ZERO, _MISSING = "zero", "missing"
 _MEANS = [(_ZERO, "Listened for, not heard (0)"), (_MISSING, "Not recorded")]
@@ -53,7 +53,7 @@ class ColumnsForm(forms.Form):
         label="Leave out visits that were imported before", required=False
     )
 
-    def __init__(self, upload: Upload, programme: Programme, data: Any = None) -> None:
+    def __init__(self, upload: Upload, program: Program, data: Any = None) -> None:
         super().__init__(
             data,
             initial={
@@ -63,7 +63,7 @@ class ColumnsForm(forms.Form):
             },
         )
         self.upload = upload
-        choices = meanings(programme, upload.species_names)
+        choices = meanings(program, upload.species_names)
         for position, (header, choice) in enumerate(
             zip(upload.table.headers, upload.choices, strict=True)
         ):
@@ -91,9 +91,9 @@ class ColumnsForm(forms.Form):
         )
 
 
-def meanings(programme: Programme, species_names: Mapping[str, str]) -> list[tuple[str, Any]]:
+def meanings(program: Program, species_names: Mapping[str, str]) -> list[tuple[str, Any]]:
     """Everything a column can mean, in groups."""
-    entries = ChecklistEntry.objects.filter(programme=programme).order_by("order", "pk")
+    entries = ChecklistEntry.objects.filter(program=program).order_by("order", "pk")
     listed = list(entries.values_list("species__code", flat=True))
     others = sorted(set(species_names) - set(listed), key=lambda code: species_names[code])
     return [

@@ -7,7 +7,7 @@ from surveys.web.forms.fields import DateField
 from surveys.web.forms.seen import SeenForm
 
 ROLE_HELP = (
-    "Observers enter visits. Coordinators also review them and set the programme up. "
+    "Observers enter visits. Coordinators also review them and set the program up. "
     "Partners read trends and publications."
 )
 

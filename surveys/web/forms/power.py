@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.seasons.options import checklist_species
 
 YEARS = [(years, f"{years} years") for years in (5, 10, 15, 20)]
@@ -25,9 +25,9 @@ class PowerForm(forms.Form):
         help_text="To each route, from 1 to 8.",
     )
 
-    def __init__(self, data: Any = None, *, programme: Programme, **options: Any) -> None:
+    def __init__(self, data: Any = None, *, program: Program, **options: Any) -> None:
         super().__init__(data, **options)
-        self.checklist = {species.code: species for species in checklist_species(programme)}
+        self.checklist = {species.code: species for species in checklist_species(program)}
         self.fields["species"].choices = [
             (code, species.common_name) for code, species in self.checklist.items()
         ]

@@ -1,11 +1,11 @@
-"""Form for the facts of a programme."""
+"""Form for the facts of a program."""
 
 from zoneinfo import available_timezones
 
 from django import forms
 
-from surveys.models import Programme
-from surveys.models.programme import unit_choices
+from surveys.models import Program
+from surveys.models.program import unit_choices
 from surveys.protocol.values import DistanceUnit, TemperatureUnit
 from surveys.web.forms.seen import SeenForm
 
@@ -27,7 +27,7 @@ class FactsForm(SeenForm):
         max_length=120, required=False, help_text="The state, province or reserve it covers."
     )
     time_zone = forms.ChoiceField(
-        label="Time zone", help_text="All clock times of the programme are read in this zone."
+        label="Time zone", help_text="All clock times of the program are read in this zone."
     )
     temperature_unit = forms.ChoiceField(
         label="Temperatures in", choices=unit_choices(TemperatureUnit)
@@ -38,7 +38,7 @@ class FactsForm(SeenForm):
         required=False,
         help_text="Public: anybody who opens a publication reads it, and versions published with "
         "it keep it. Mails to members and invitations name it too. Leave it empty to show none: "
-        "publications then name the programme alone.",
+        "publications then name the program alone.",
     )
     local_rules = forms.CharField(
         label="Local rules",
@@ -48,8 +48,8 @@ class FactsForm(SeenForm):
         "Observers see this with the cautions before they go out.",
     )
 
-    def __init__(self, *args: object, programme: Programme, **options: object) -> None:
+    def __init__(self, *args: object, program: Program, **options: object) -> None:
         names = list(self.base_fields)
-        initial = {name: getattr(programme, name) for name in names}
+        initial = {name: getattr(program, name) for name in names}
         super().__init__(*args, initial=initial, **options)
-        self.fields["time_zone"].choices = _time_zones(programme.time_zone)
+        self.fields["time_zone"].choices = _time_zones(program.time_zone)

@@ -5,7 +5,7 @@ import datetime as dt
 from django import forms
 
 from surveys.models import ChecklistEntry, Sensitivity
-from surveys.programmes.checklist import Listing, season_of
+from surveys.programs.checklist import Listing, season_of
 from surveys.web.forms.fields import DateField, MonthDayField
 from surveys.web.forms.seen import SeenForm
 
@@ -22,7 +22,7 @@ class ListingForm(SeenForm):
         coerce=int,
         choices=Sensitivity.choices,
         initial=Sensitivity.OPEN,
-        help_text="How far places are generalised when data leave the programme.",
+        help_text="How far places are generalized when data leave the program.",
     )
     listed_from = DateField(
         label="Listed from",

@@ -6,7 +6,7 @@ from decimal import Decimal
 from django import forms
 from django.http import QueryDict
 
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.models.fields import TEMPERATURE_UNITS
 from surveys.protocol.values import (
     DistanceUnit,
@@ -18,8 +18,8 @@ from surveys.protocol.values import (
 )
 from surveys.protocol.weather import (
     BEAUFORT,
-    METRES_PER_FOOT,
-    METRES_PER_MILE,
+    METERS_PER_FOOT,
+    METERS_PER_MILE,
     NOISE_INDEX,
     SKY_CODES,
     plain_number,
@@ -44,7 +44,7 @@ def _codes(none: str, words: dict[int, str]) -> list[tuple[str, str]]:
 
 
 class LimitsForm(SeenForm):
-    """The limits of a protocol in the programme's units. Empty means: no such limit."""
+    """The limits of a protocol in the program's units. Empty means: no such limit."""
 
     name = forms.CharField(max_length=120, help_text="Such as: Roadside, spring.")
     in_force_from = DateField(
@@ -131,7 +131,7 @@ class LimitsForm(SeenForm):
     def __init__(
         self,
         *args: object,
-        programme: Programme,
+        program: Program,
         limits: Protocol | None,
         in_force_from: dt.date,
         source: str = "",
@@ -141,23 +141,23 @@ class LimitsForm(SeenForm):
         start = {"in_force_from": in_force_from, "source": source}
         super().__init__(*args, initial=start | _initial(limits), **options)
         self.base = limits
-        miles = programme.distance_unit == DistanceUnit.MILES
-        long, short = ("miles", "feet") if miles else ("kilometres", "metres")
+        miles = program.distance_unit == DistanceUnit.MILES
+        long, short = ("miles", "feet") if miles else ("kilometers", "meters")
         self.fields |= {
             "min_stop_spacing": MeasureField(
-                per_unit=float(METRES_PER_MILE) if miles else 1000.0,
+                per_unit=float(METERS_PER_MILE) if miles else 1000.0,
                 label="Fewest " + long + " between stops",
                 required=False,
             ),
             "max_distance_from_stop": MeasureField(
-                per_unit=float(METRES_PER_FOOT) if miles else 1.0,
+                per_unit=float(METERS_PER_FOOT) if miles else 1.0,
                 shown_places=0,
                 label="Farthest from the stop",
                 required=False,
                 help_text=f"In {short}. How far a phone may be from the stop.",
             ),
             "max_drive": MeasureField(
-                per_unit=float(METRES_PER_MILE) / 1000 if miles else 1.0,
+                per_unit=float(METERS_PER_MILE) / 1000 if miles else 1.0,
                 shown_places=0,
                 min_value=1,
                 label="Fastest drive between stops",
@@ -302,33 +302,33 @@ def _formset(extra: int) -> type[BaseWindowFormSet]:
 
 
 def window_formset(
-    data: QueryDict | None, *, limits: Protocol | None, programme: Programme
+    data: QueryDict | None, *, limits: Protocol | None, program: Program
 ) -> BaseWindowFormSet:
     """The windows of `limits` to change, or one empty form when there are none."""
     windows = limits.windows if limits else ()
-    initial = [_window_initial(window, programme) for window in windows]
+    initial = [_window_initial(window, program) for window in windows]
     formset = _formset(extra=0 if initial else 1)
-    unit = {"temperature_unit": programme.temperature_unit}
+    unit = {"temperature_unit": program.temperature_unit}
     return formset(
         data,
         initial=initial or [unit],
         prefix="windows",
-        form_kwargs={"unit": programme.temperature_unit},
+        form_kwargs={"unit": program.temperature_unit},
     )
 
 
-def with_one_more(data: QueryDict, programme: Programme) -> QueryDict:
+def with_one_more(data: QueryDict, program: Program) -> QueryDict:
     """Posted data with room for another window."""
     more = data.copy()
     total = data.get("windows-TOTAL_FORMS", "")
     number = int(total) if total.isdecimal() else 0
     if number < MOST_WINDOWS:
         more["windows-TOTAL_FORMS"] = str(number + 1)
-        more[f"windows-{number}-temperature_unit"] = programme.temperature_unit
+        more[f"windows-{number}-temperature_unit"] = program.temperature_unit
     return more
 
 
-def _window_initial(window: SeasonWindow, programme: Programme) -> dict[str, object]:
+def _window_initial(window: SeasonWindow, program: Program) -> dict[str, object]:
     air, water = window.min_air_temperature, window.min_water_temperature
     set_in = air or water
     return {
@@ -337,5 +337,5 @@ def _window_initial(window: SeasonWindow, programme: Programme) -> dict[str, obj
         "closes": window.closes,
         "min_air_temperature": air and air.value,
         "min_water_temperature": water and water.value,
-        "temperature_unit": set_in.unit.value if set_in else programme.temperature_unit,
+        "temperature_unit": set_in.unit.value if set_in else program.temperature_unit,
     }

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from django import forms
 
 from surveys.models import Habitat, Hydroperiod, Presence, Protocol, Route, Stop
-from surveys.models.programme import route_code_validator
-from surveys.programmes.places import read_place
-from surveys.programmes.stops import DEGREE_PLACES, StopFacts
+from surveys.models.program import route_code_validator
+from surveys.programs.places import read_place
+from surveys.programs.stops import DEGREE_PLACES, StopFacts
 from surveys.protocol.values import Place
 from surveys.web.forms.fields import DateField
 from surveys.web.forms.refusals import put_on_form

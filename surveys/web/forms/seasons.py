@@ -6,8 +6,8 @@ from typing import Any
 
 from django import forms
 
-from surveys.models import Programme, Species
-from surveys.programmes.assignments import current_season_year
+from surveys.models import Program, Species
+from surveys.programs.assignments import current_season_year
 from surveys.seasons.options import checklist_species, regions
 from surveys.seasons.route_years import season_years
 
@@ -48,15 +48,15 @@ class TableFilter(forms.Form):
     )
     until = forms.TypedChoiceField(label="To season", required=False, coerce=int, empty_value=None)
 
-    def __init__(self, data: Any, *, programme: Programme) -> None:
+    def __init__(self, data: Any, *, program: Program) -> None:
         super().__init__(data)
-        self.checklist = {species.code: species for species in checklist_species(programme)}
-        self.years = season_years(programme)
+        self.checklist = {species.code: species for species in checklist_species(program)}
+        self.years = season_years(program)
         self.fields["species"].choices = [
             ("", "All species"),
             *((code, species.common_name) for code, species in self.checklist.items()),
         ]
-        places = regions(programme)
+        places = regions(program)
         self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
         if not places:
             del self.fields["region"]
@@ -93,13 +93,13 @@ class CoverageFilter(forms.Form):
     year = forms.TypedChoiceField(label="Season", required=False, coerce=int, empty_value=None)
     region = forms.ChoiceField(label="Region", required=False)
 
-    def __init__(self, data: Any, *, programme: Programme) -> None:
-        self.current = current_season_year(programme)
-        years = sorted({*season_years(programme), self.current})
+    def __init__(self, data: Any, *, program: Program) -> None:
+        self.current = current_season_year(program)
+        years = sorted({*season_years(program), self.current})
         # The form shows the year that is looked at, whether or not it was asked for.
         super().__init__({"year": str(self.current), **{key: data[key] for key in data}})
         self.fields["year"].choices = year_choices(years)
-        places = regions(programme)
+        places = regions(program)
         self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
         if not places:
             del self.fields["region"]

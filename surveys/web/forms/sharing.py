@@ -5,7 +5,7 @@ from django import forms
 from accounts.access import may_have_exact_places
 from accounts.models import Membership, Scope
 from accounts.tokens import LIFETIMES
-from surveys.models import DataLicence, Programme, Reach, Sensitivity
+from surveys.models import DataLicense, Program, Reach, Sensitivity
 from surveys.protocol.countries import countries
 from surveys.web.forms.seen import SeenForm
 
@@ -36,7 +36,7 @@ class SharingForm(SeenForm):
     publication_reach = forms.ChoiceField(
         label="Publications are seen by",
         choices=[
-            (Reach.MEMBERS, "members of the programme only"),
+            (Reach.MEMBERS, "members of the program only"),
             (Reach.LINK, "members, and whoever has the link"),
             (Reach.PUBLIC, "everybody"),
         ],
@@ -44,9 +44,9 @@ class SharingForm(SeenForm):
         help_text="Holds at once, for earlier publications too. What somebody has downloaded "
         "stays with them.",
     )
-    data_licence = forms.ChoiceField(
-        label="Licence of the data",
-        choices=DataLicence.choices,
+    data_license = forms.ChoiceField(
+        label="License of the data",
+        choices=DataLicense.choices,
         widget=forms.RadioSelect,
         help_text="Holds for what is published from now on; earlier versions keep theirs.",
     )
@@ -59,8 +59,8 @@ class SharingForm(SeenForm):
         "country.",
     )
 
-    def __init__(self, *args: object, programme: Programme, **options: object) -> None:
-        initial = {name: getattr(programme, name) for name in self.base_fields}
+    def __init__(self, *args: object, program: Program, **options: object) -> None:
+        initial = {name: getattr(program, name) for name in self.base_fields}
         super().__init__(*args, initial=initial, **options)
 
 

@@ -16,7 +16,7 @@ class NewSheetForm(forms.Form):
     route = forms.ModelChoiceField(
         Route.objects.none(),
         to_field_name="code",
-        error_messages={"invalid_choice": "The programme has no such route. Choose one."},
+        error_messages={"invalid_choice": "The program has no such route. Choose one."},
     )
     night = forms.DateField(
         label="Night (date of the evening)",
@@ -26,7 +26,7 @@ class NewSheetForm(forms.Form):
 
     def __init__(self, *args: object, member: Membership, now: dt.datetime, **kwargs: object):
         super().__init__(*args, **kwargs)
-        self.tonight = night_of(now, member.programme.time_zone)
+        self.tonight = night_of(now, member.program.time_zone)
         self.fields["route"].queryset = all_routes(member)
         self.fields["night"].initial = self.tonight
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from surveys.models import Programme, SiteKind
+from surveys.models import Program, SiteKind
 from surveys.seasons.options import checklist_species, regions
 
 MOST_SERIES = 6
@@ -21,9 +21,9 @@ class PlaceFilter(forms.Form):
     )
     region = forms.ChoiceField(label="Region", required=False)
 
-    def __init__(self, data: Any, *, programme: Programme) -> None:
+    def __init__(self, data: Any, *, program: Program) -> None:
         super().__init__(data)
-        places = regions(programme)
+        places = regions(program)
         self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
         # With one region, all regions together are that region.
         if len(places) < 2:
@@ -51,10 +51,10 @@ class CompareFilter(PlaceFilter):
         label="Routes", required=False, widget=forms.CheckboxSelectMultiple
     )
 
-    def __init__(self, data: Any, *, programme: Programme, with_routes: bool) -> None:
-        super().__init__(data, programme=programme)
-        self.checklist = {species.code: species for species in checklist_species(programme)}
-        self.routes = {route.code: route for route in programme.routes.order_by("code")}
+    def __init__(self, data: Any, *, program: Program, with_routes: bool) -> None:
+        super().__init__(data, program=program)
+        self.checklist = {species.code: species for species in checklist_species(program)}
+        self.routes = {route.code: route for route in program.routes.order_by("code")}
         offered = {"species": True, "region": "region" in self.fields, "route": with_routes}
         self.fields["by"].choices = [(key, words) for key, words in BY if offered[key]]
         self.fields["species"].choices = [

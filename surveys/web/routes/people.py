@@ -4,26 +4,26 @@ from surveys.web.views import invitation, people
 
 urlpatterns: list[URLPattern] = [
     path("invitation/<str:token>", invitation.open_invitation, name="people_invitation"),
-    path("<slug:programme>/programme/people/", people.people, name="people"),
-    path("<slug:programme>/programme/people/invite", people.invite, name="people_invite"),
-    path("<slug:programme>/programme/people/<int:membership>", people.person, name="people_person"),
+    path("<slug:program>/program/people/", people.people, name="people"),
+    path("<slug:program>/program/people/invite", people.invite, name="people_invite"),
+    path("<slug:program>/program/people/<int:membership>", people.person, name="people_person"),
     path(
-        "<slug:programme>/programme/people/<int:membership>/deactivate",
+        "<slug:program>/program/people/<int:membership>/deactivate",
         people.deactivate,
         name="people_deactivate",
     ),
     path(
-        "<slug:programme>/programme/people/<int:membership>/reactivate",
+        "<slug:program>/program/people/<int:membership>/reactivate",
         people.reactivate,
         name="people_reactivate",
     ),
     path(
-        "<slug:programme>/programme/people/invitations/<int:invitation>/again",
+        "<slug:program>/program/people/invitations/<int:invitation>/again",
         people.send_again,
         name="people_send_again",
     ),
     path(
-        "<slug:programme>/programme/people/invitations/<int:invitation>/withdraw",
+        "<slug:program>/program/people/invitations/<int:invitation>/withdraw",
         people.withdraw,
         name="people_withdraw",
     ),

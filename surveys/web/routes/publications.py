@@ -2,7 +2,7 @@ from django.urls import path
 
 from surveys.web.views import publication_changes, publications, publish
 
-AT = "<slug:programme>/publications/"
+AT = "<slug:program>/publications/"
 ONE = AT + "<int:season_year>/<int:version>/"
 
 urlpatterns = [

@@ -4,7 +4,7 @@ from django.urls import URLPattern, path
 
 from surveys.web.views import published
 
-_AT = "published/<slug:programme>/"
+_AT = "published/<slug:program>/"
 _BY_LINK = _AT + "by-link/<str:key>/"
 _VERSION = "<int:season_year>/<int:version>/"
 _VIEWS = (

@@ -2,7 +2,7 @@ from django.urls import path
 
 from surveys.web.views import review, review_correct
 
-AT = "<slug:programme>/review/"
+AT = "<slug:program>/review/"
 VISIT = AT + "<uuid:visit>/"
 
 urlpatterns = [

@@ -2,7 +2,7 @@ from django.urls import URLPattern, path
 
 from surveys.web.views import sharing, tokens
 
-AT = "<slug:programme>/programme/sharing/"
+AT = "<slug:program>/program/sharing/"
 
 urlpatterns: list[URLPattern] = [
     path("your-name/", tokens.named, name="named"),
@@ -10,9 +10,9 @@ urlpatterns: list[URLPattern] = [
     path(AT + "renew-link", sharing.renew, name="sharing_renew"),
     path(AT + "exact-places/", sharing.downloads, name="exact_downloads"),
     path(AT + "exact-places.csv", sharing.downloads_csv, name="exact_downloads_csv"),
-    path("<slug:programme>/access-tokens/", tokens.tokens, name="tokens"),
+    path("<slug:program>/access-tokens/", tokens.tokens, name="tokens"),
     path(
-        "<slug:programme>/access-tokens/<uuid:handle>/take-back",
+        "<slug:program>/access-tokens/<uuid:handle>/take-back",
         tokens.token_take_back,
         name="token_take_back",
     ),

@@ -3,7 +3,7 @@ from django.urls import path
 from surveys.web.views import tonight
 
 urlpatterns = [
-    path("<slug:programme>/tonight/", tonight.tonight, name="tonight"),
-    path("<slug:programme>/tonight/<slug:code>/", tonight.route, name="tonight_route"),
-    path("<slug:programme>/tonight/<slug:code>/sheet.pdf", tonight.field_sheet, name="field_sheet"),
+    path("<slug:program>/tonight/", tonight.tonight, name="tonight"),
+    path("<slug:program>/tonight/<slug:code>/", tonight.route, name="tonight_route"),
+    path("<slug:program>/tonight/<slug:code>/sheet.pdf", tonight.field_sheet, name="field_sheet"),
 ]

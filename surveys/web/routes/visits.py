@@ -3,5 +3,5 @@ from django.urls import path
 from surveys.web.views import visits
 
 urlpatterns = [
-    path("<slug:programme>/visits/<uuid:visit_id>/", visits.visit, name="visit"),
+    path("<slug:program>/visits/<uuid:visit_id>/", visits.visit, name="visit"),
 ]

@@ -16,11 +16,11 @@ THEME_COOKIE_AGE = 365 * 24 * 3600
 
 @require_GET
 def home(request: HttpRequest) -> HttpResponse:
-    """Go to the only programme, or choose among several."""
+    """Go to the only program, or choose among several."""
     memberships = list(
-        Membership.objects.select_related("programme")
+        Membership.objects.select_related("program")
         .filter(person=request.user, active=True)
-        .order_by("programme__name")
+        .order_by("program__name")
     )
     for membership in memberships:
         start = "web:tonight" if may(membership, Permission.SURVEY) else "web:trends"
@@ -28,7 +28,7 @@ def home(request: HttpRequest) -> HttpResponse:
             start = "web:review"
         membership.start = start
     if len(memberships) == 1:
-        return redirect(memberships[0].start, programme=memberships[0].programme.slug)
+        return redirect(memberships[0].start, program=memberships[0].program.slug)
     return render(request, "web/home.html", {"memberships": memberships})
 
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.importing.columns import check
 from surveys.importing.fields import FIELDS
 from surveys.importing.preview import Preview, preview_from_plain
@@ -42,7 +42,7 @@ _RECENT = 20
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def start(request: ProgrammeRequest) -> HttpResponse:
+def start(request: ProgramRequest) -> HttpResponse:
     member = request.membership
     posted = request.method == "POST"
     form = UploadForm(request.POST, request.FILES) if posted else UploadForm()
@@ -53,8 +53,8 @@ def start(request: ProgrammeRequest) -> HttpResponse:
         except UnreadableFileError as error:
             form.add_error("file", str(error))
         else:
-            return redirect("web:import_columns", programme=member.programme.slug, upload=row.pk)
-    recent = member.programme.imports.defer("content").select_related("uploaded_by")[:_RECENT]
+            return redirect("web:import_columns", program=member.program.slug, upload=row.pk)
+    recent = member.program.imports.defer("content").select_related("uploaded_by")[:_RECENT]
     return render(
         request,
         "web/importing/start.html",
@@ -65,14 +65,14 @@ def start(request: ProgrammeRequest) -> HttpResponse:
 
 @require_GET
 @needs(Permission.MANAGE)
-def template(request: ProgrammeRequest, kind: str) -> HttpResponse:
+def template(request: ProgramRequest, kind: str) -> HttpResponse:
     if kind not in _TEMPLATES:
         raise Http404("There is a template as csv and as xlsx.")
     make, content_type = _TEMPLATES[kind]
-    programme = request.membership.programme
-    name = f"visits-{programme.slug}.{kind}"
+    program = request.membership.program
+    name = f"visits-{program.slug}.{kind}"
     return HttpResponse(
-        make(programme),
+        make(program),
         content_type=content_type,
         headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )
@@ -80,13 +80,13 @@ def template(request: ProgrammeRequest, kind: str) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def columns(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     member = request.membership
-    go_to = partial(redirect, "web:import_preview", programme=member.programme.slug, upload=upload)
+    go_to = partial(redirect, "web:import_preview", program=member.program.slug, upload=upload)
     if not _is_open(import_of(member, upload)):
         return go_to()
     found = open_upload(member, upload)
-    form = ColumnsForm(found, member.programme, request.POST if request.method == "POST" else None)
+    form = ColumnsForm(found, member.program, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
             remember(
@@ -116,7 +116,7 @@ def columns(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
 
 @require_GET
 @needs(Permission.MANAGE)
-def preview(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     """What an import would do; of a large file, how far the worker has come with it."""
     row = import_of(request.membership, upload)
     run = last_run(row)
@@ -131,7 +131,7 @@ def preview(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
         return _preview(request, found, preview_upload(request.membership, found))
     if run is None:
         messages.info(request, "Say what the columns mean first. Then the file is checked.")
-        return redirect("web:import_columns", programme=row.programme.slug, upload=row.pk)
+        return redirect("web:import_columns", program=row.program.slug, upload=row.pk)
     if run.found is None:
         return _run_page(request, row, run, going=False)
     return _preview(request, found, preview_from_plain(run.found))
@@ -139,7 +139,7 @@ def preview(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
 
 @require_POST
 @needs(Permission.MANAGE)
-def commit(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     member = request.membership
     found = open_upload(member, upload)
     if found.is_large:
@@ -148,25 +148,25 @@ def commit(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
         done = commit_upload(member, found)
     except ImportRefusedError as error:
         messages.error(request, str(error))
-        return redirect("web:import_preview", programme=member.programme.slug, upload=upload)
+        return redirect("web:import_preview", program=member.program.slug, upload=upload)
     visits = "One visit was" if done.visits == 1 else f"{done.visits} visits were"
     messages.success(request, f"{visits} imported and wait in review.")
-    return redirect("web:import_preview", programme=member.programme.slug, upload=upload)
+    return redirect("web:import_preview", program=member.program.slug, upload=upload)
 
 
 @require_POST
 @needs(Permission.MANAGE)
-def forget(request: ProgrammeRequest, upload: uuid.UUID) -> HttpResponse:
+def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     found = open_upload(request.membership, upload)
     try:
         discard(request.membership, found)
     except ImportRefusedError as error:
         messages.error(request, str(error))
         return redirect(
-            "web:import_preview", programme=request.membership.programme.slug, upload=upload
+            "web:import_preview", program=request.membership.program.slug, upload=upload
         )
     messages.success(request, f"“{found.row.file_name}” was taken away; nothing was imported.")
-    return redirect("web:import_start", programme=request.membership.programme.slug)
+    return redirect("web:import_start", program=request.membership.program.slug)
 
 
 def _is_open(row: SpreadsheetImport) -> bool:
@@ -175,26 +175,26 @@ def _is_open(row: SpreadsheetImport) -> bool:
     return row.committed_at is None and (run is None or run.state not in UNDER_WAY)
 
 
-def _asked(request: ProgrammeRequest, found: Upload) -> HttpResponse:
+def _asked(request: ProgramRequest, found: Upload) -> HttpResponse:
     """Hand a large file to the worker."""
     try:
         ask(request.membership, found.row.pk, ImportWork.COMMIT)
     except ImportRefusedError as error:
         messages.error(request, str(error))
     return redirect(
-        "web:import_preview", programme=request.membership.programme.slug, upload=found.row.pk
+        "web:import_preview", program=request.membership.program.slug, upload=found.row.pk
     )
 
 
 def _run_page(
-    request: ProgrammeRequest, row: SpreadsheetImport, run: ImportRun, *, going: bool
+    request: ProgramRequest, row: SpreadsheetImport, run: ImportRun, *, going: bool
 ) -> HttpResponse:
     """How far the worker has come; its inner part asks for itself again until it is done."""
     page = "web/importing/run_part.html" if request.htmx else "web/importing/run.html"
     return render(request, page, {"row": row, "run": run, "going": going})
 
 
-def _preview(request: ProgrammeRequest, found: Upload, seen: Preview) -> HttpResponse:
+def _preview(request: ProgramRequest, found: Upload, seen: Preview) -> HttpResponse:
     return render(
         request,
         "web/importing/preview.html",
@@ -214,8 +214,8 @@ def _preview(request: ProgrammeRequest, found: Upload, seen: Preview) -> HttpRes
     )
 
 
-def _crumbs(request: ProgrammeRequest, found: Upload, here: str) -> list[dict[str, str]]:
-    start_url = reverse("web:import_start", args=[request.membership.programme.slug])
+def _crumbs(request: ProgramRequest, found: Upload, here: str) -> list[dict[str, str]]:
+    start_url = reverse("web:import_start", args=[request.membership.program.slug])
     return [
         {"name": "Import", "url": start_url},
         {"name": f"{found.row.file_name}: {here.lower()}", "url": ""},

@@ -25,7 +25,7 @@ from surveys.web.forms.refusals import tried
 @never_cache
 @require_http_methods(["GET", "POST"])
 def open_invitation(request: HttpRequest, token: str) -> HttpResponse:
-    """Join as somebody new, or add a programme to an existing sign-in."""
+    """Join as somebody new, or add a program to an existing sign-in."""
     try:
         invitation = find_invitation(token)
         check_usable(invitation)
@@ -49,7 +49,7 @@ def _refused(request: HttpRequest, why: str, *, status: int) -> HttpResponse:
 
 
 def _welcome(request: HttpRequest, membership: Membership) -> HttpResponse:
-    messages.success(request, f"Welcome to {membership.programme.name}.")
+    messages.success(request, f"Welcome to {membership.program.name}.")
     return redirect("web:home")
 
 

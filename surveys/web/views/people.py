@@ -1,4 +1,4 @@
-"""People of a programme: list, invitations, role, training, leaving."""
+"""People of a program: list, invitations, role, training, leaving."""
 
 from collections.abc import Callable
 
@@ -11,33 +11,33 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from accounts import invitations
 from accounts import people as verbs
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.web.forms.people import InviteForm, PersonForm
 from surveys.web.forms.refusals import tried
 
 
-def _site_url(request: ProgrammeRequest) -> str:
+def _site_url(request: ProgramRequest) -> str:
     return request.build_absolute_uri("/")
 
 
-def _back(request: ProgrammeRequest) -> HttpResponse:
-    return redirect("web:people", programme=request.membership.programme.slug)
+def _back(request: ProgramRequest) -> HttpResponse:
+    return redirect("web:people", program=request.membership.program.slug)
 
 
 @require_GET
 @needs(Permission.MANAGE)
-def people(request: ProgrammeRequest) -> HttpResponse:
+def people(request: ProgramRequest) -> HttpResponse:
     return _people_page(request)
 
 
 def _people_page(
-    request: ProgrammeRequest, issued: invitations.Issued | None = None
+    request: ProgramRequest, issued: invitations.Issued | None = None
 ) -> HttpResponse:
     """The list; with `issued`, the link of a fresh invitation, this once."""
     context = {
         "section": "people",
         "people": verbs.people_of(request.membership),
-        "invitations": invitations.open_invitations(request.membership.programme),
+        "invitations": invitations.open_invitations(request.membership.program),
         "now": timezone.now(),
         "issued": issued,
     }
@@ -46,7 +46,7 @@ def _people_page(
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def invite(request: ProgrammeRequest) -> HttpResponse:
+def invite(request: ProgramRequest) -> HttpResponse:
     form = InviteForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         site_url = _site_url(request)
@@ -60,7 +60,7 @@ def invite(request: ProgrammeRequest) -> HttpResponse:
 
 @require_POST
 @needs(Permission.MANAGE)
-def send_again(request: ProgrammeRequest, invitation: int) -> HttpResponse:
+def send_again(request: ProgramRequest, invitation: int) -> HttpResponse:
     try:
         issued = invitations.send_again(request.membership, invitation, site_url=_site_url(request))
     except ValidationError as refusal:
@@ -71,7 +71,7 @@ def send_again(request: ProgrammeRequest, invitation: int) -> HttpResponse:
 
 @require_POST
 @needs(Permission.MANAGE)
-def withdraw(request: ProgrammeRequest, invitation: int) -> HttpResponse:
+def withdraw(request: ProgramRequest, invitation: int) -> HttpResponse:
     try:
         withdrawn = invitations.withdraw(request.membership, invitation)
         messages.success(request, f"The invitation of {withdrawn.email} is withdrawn.")
@@ -82,7 +82,7 @@ def withdraw(request: ProgrammeRequest, invitation: int) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def person(request: ProgrammeRequest, membership: int) -> HttpResponse:
+def person(request: ProgramRequest, membership: int) -> HttpResponse:
     shown = verbs.person_of(request.membership, membership)
     form = PersonForm(request.POST if request.method == "POST" else None, membership=shown)
     form.show(verbs.person_facts(shown))
@@ -104,7 +104,7 @@ def person(request: ProgrammeRequest, membership: int) -> HttpResponse:
     return render(request, "web/people/person.html", context)
 
 
-def _changed(request: ProgrammeRequest, verb: Callable, membership: int, said: str) -> HttpResponse:
+def _changed(request: ProgramRequest, verb: Callable, membership: int, said: str) -> HttpResponse:
     try:
         changed = verb(request.membership, membership)
     except ValidationError as refusal:
@@ -118,12 +118,12 @@ def _changed(request: ProgrammeRequest, verb: Callable, membership: int, said: s
 
 @require_POST
 @needs(Permission.MANAGE)
-def deactivate(request: ProgrammeRequest, membership: int) -> HttpResponse:
-    said = "can no longer open this programme. All visits stay."
+def deactivate(request: ProgramRequest, membership: int) -> HttpResponse:
+    said = "can no longer open this program. All visits stay."
     return _changed(request, verbs.deactivate, membership, said)
 
 
 @require_POST
 @needs(Permission.MANAGE)
-def reactivate(request: ProgrammeRequest, membership: int) -> HttpResponse:
+def reactivate(request: ProgramRequest, membership: int) -> HttpResponse:
     return _changed(request, verbs.reactivate, membership, "is a member again.")

@@ -7,7 +7,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.charts.power import power_spec
 from surveys.charts.words import share
 from surveys.fitting.power import (
@@ -26,10 +26,10 @@ from surveys.web.powerwords import AIM, aim_sentence, power_alt, power_rows, pow
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.REVIEW)
-def power(request: ProgrammeRequest) -> HttpResponse:
+def power(request: ProgramRequest) -> HttpResponse:
     """Ask; the species may be in the query, and the numbers start as things are today."""
-    programme = request.membership.programme
-    form = PowerForm(request.POST or None, programme=programme)
+    program = request.membership.program
+    form = PowerForm(request.POST or None, program=program)
     species, now, why_not = _asked_about(form, request)
     if request.method == "POST" and form.is_valid() and species is not None:
         try:
@@ -37,9 +37,9 @@ def power(request: ProgrammeRequest) -> HttpResponse:
         except PowerUnknownError as error:
             form.add_error(None, str(error))
         else:
-            return redirect("web:power_study", programme=programme.slug, study_id=study.pk)
+            return redirect("web:power_study", program=program.slug, study_id=study.pk)
     if request.method == "GET":
-        form = PowerForm(programme=programme, initial=_initial(species, now))
+        form = PowerForm(program=program, initial=_initial(species, now))
     return render(
         request,
         "web/trends/power.html",
@@ -48,8 +48,8 @@ def power(request: ProgrammeRequest) -> HttpResponse:
             "species": species,
             "now": now,
             "why_not": why_not,
-            "studies": programme.power_studies.select_related("species")[:10],
-            "crumbs": _crumbs(programme.slug, "Could we see it?"),
+            "studies": program.power_studies.select_related("species")[:10],
+            "crumbs": _crumbs(program.slug, "Could we see it?"),
         },
         status=422 if form.errors else 200,
     )
@@ -57,10 +57,10 @@ def power(request: ProgrammeRequest) -> HttpResponse:
 
 @require_GET
 @needs(Permission.REVIEW)
-def power_study(request: ProgrammeRequest, study_id: int) -> HttpResponse:
+def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
     """The answer, or that it is still being worked out; the same part alone for the page that
     waits."""
-    programme = request.membership.programme
+    program = request.membership.program
     study = _study(request, study_id)
     plan, cells = plan_of(study), cells_of(study)
     context: dict[str, Any] = {
@@ -83,14 +83,14 @@ def power_study(request: ProgrammeRequest, study_id: int) -> HttpResponse:
     if request.headers.get("HX-Request"):
         return render(request, "web/trends/power_answer.html", context)
     context["crumbs"] = _crumbs(
-        programme.slug, study.species.common_name, reverse("web:power", args=[programme.slug])
+        program.slug, study.species.common_name, reverse("web:power", args=[program.slug])
     )
     return render(request, "web/trends/power_study.html", context)
 
 
 @require_GET
 @needs(Permission.REVIEW)
-def power_chart(request: ProgrammeRequest, study_id: int, form: str) -> HttpResponse:
+def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpResponse:
     study = _study(request, study_id)
     cells = cells_of(study)
     if not cells:
@@ -102,17 +102,17 @@ def power_chart(request: ProgrammeRequest, study_id: int, form: str) -> HttpResp
         power_spec(title, cells, aim=AIM),
         form,
         key=f"{title}|{study.key}",
-        stem=f"{request.membership.programme.slug}-{study.species.code}-could-we-see-it",
+        stem=f"{request.membership.program.slug}-{study.species.code}-could-we-see-it",
     )
 
 
-def _study(request: ProgrammeRequest, study_id: int) -> PowerStudy:
-    studies = request.membership.programme.power_studies.select_related("species")
+def _study(request: ProgramRequest, study_id: int) -> PowerStudy:
+    studies = request.membership.program.power_studies.select_related("species")
     return get_object_or_404(studies, pk=study_id)
 
 
 def _asked_about(
-    form: PowerForm, request: ProgrammeRequest
+    form: PowerForm, request: ProgramRequest
 ) -> tuple[Species | None, Today | None, str]:
     """The species of the address, else the first with an answer, else the first of the checklist;
     how things are with it today, or why that cannot be said."""
@@ -122,7 +122,7 @@ def _asked_about(
     reasons: list[str] = []
     for species in asked:
         try:
-            return species, today(request.membership.programme, species), ""
+            return species, today(request.membership.program, species), ""
         except PowerUnknownError as error:
             reasons.append(str(error))
     return next(iter(asked), None), None, next(iter(reasons), "")
@@ -137,7 +137,7 @@ def _initial(species: Species | None, now: Today | None) -> dict[str, object]:
     return found
 
 
-def _ask(request: ProgrammeRequest, form: PowerForm, species: Species) -> PowerStudy:
+def _ask(request: ProgramRequest, form: PowerForm, species: Species) -> PowerStudy:
     asked = form.cleaned_data
     return ask_power(
         request.membership,

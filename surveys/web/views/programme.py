@@ -1,4 +1,4 @@
-"""The programme: its facts, and what is still to be set up."""
+"""The program: its facts, and what is still to be set up."""
 
 from dataclasses import dataclass
 
@@ -8,11 +8,11 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
-from surveys.models import Programme
-from surveys.programmes.assignments import current_season_year
-from surveys.programmes.setting_up import Standing, change_facts, programme_facts, standing
-from surveys.web.forms.programme import FactsForm
+from accounts.access import Permission, ProgramRequest, needs
+from surveys.models import Program
+from surveys.programs.assignments import current_season_year
+from surveys.programs.setting_up import Standing, change_facts, program_facts, standing
+from surveys.web.forms.program import FactsForm
 from surveys.web.forms.refusals import tried
 
 
@@ -25,42 +25,42 @@ class ToDo:
     label: str
 
 
-def _to_do(programme: Programme, stands: Standing, year: int) -> list[ToDo]:
+def _to_do(program: Program, stands: Standing, year: int) -> list[ToDo]:
     checks = (
         (
             not stands.protocols,
             "There is no protocol yet. It holds the season windows and all limits.",
-            "programme_protocols",
+            "program_protocols",
             "Set up a protocol",
         ),
         (
             not stands.species,
             "The checklist is empty. Silence counts as zero only for species on it.",
-            "programme_checklist",
+            "program_checklist",
             "Choose species",
         ),
         (
             bool(stands.protocols) and not stands.routes,
             "There are no routes yet.",
-            "programme_routes",
+            "program_routes",
             "Add a route",
         ),
         (
             bool(stands.routes_without_stops),
             f"Routes without a stop: {stands.routes_without_stops}.",
-            "programme_routes",
+            "program_routes",
             "See the routes",
         ),
         (not stands.observers, "No observer has joined yet.", "people_invite", "Invite somebody"),
         (
             stands.routes > stands.assigned_routes,
             f"Routes that nobody surveys in {year}: {stands.routes - stands.assigned_routes}.",
-            "programme_assignments",
+            "program_assignments",
             "Assign observers",
         ),
     )
     return [
-        ToDo(text=text, url=reverse(f"web:{name}", args=[programme.slug]), label=label)
+        ToDo(text=text, url=reverse(f"web:{name}", args=[program.slug]), label=label)
         for missing, text, name, label in checks
         if missing
     ]
@@ -68,13 +68,13 @@ def _to_do(programme: Programme, stands: Standing, year: int) -> list[ToDo]:
 
 @require_GET
 @needs(Permission.MANAGE)
-def overview(request: ProgrammeRequest) -> HttpResponse:
-    programme = request.membership.programme
-    year = current_season_year(programme)
-    stands = standing(programme, year)
+def overview(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    year = current_season_year(program)
+    stands = standing(program, year)
     context = {
         "section": "overview",
-        "to_do": _to_do(programme, stands, year),
+        "to_do": _to_do(program, stands, year),
         "counts": [
             ("Season year", year, ""),
             ("Routes", stands.routes, f"{stands.assigned_routes} assigned"),
@@ -82,27 +82,27 @@ def overview(request: ProgrammeRequest) -> HttpResponse:
             ("Species", stands.species, "on the checklist"),
         ],
         "facts": [
-            ("Region", programme.region or "–", ""),
-            ("Time zone", programme.time_zone, ""),
-            ("Temperatures", f"°{programme.temperature_unit}", ""),
-            ("Distances", programme.get_distance_unit_display().lower(), ""),
-            ("Contact", programme.contact_email or "–", ""),
+            ("Region", program.region or "–", ""),
+            ("Time zone", program.time_zone, ""),
+            ("Temperatures", f"°{program.temperature_unit}", ""),
+            ("Distances", program.get_distance_unit_display().lower(), ""),
+            ("Contact", program.contact_email or "–", ""),
         ],
     }
-    return render(request, "web/programme/overview.html", context)
+    return render(request, "web/program/overview.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def facts(request: ProgrammeRequest) -> HttpResponse:
-    programme = request.membership.programme
-    form = FactsForm(request.POST if request.method == "POST" else None, programme=programme)
-    form.show(programme_facts(programme))
+def facts(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    form = FactsForm(request.POST if request.method == "POST" else None, program=program)
+    form.show(program_facts(program))
     if (
         request.method == "POST"
         and form.is_valid()
         and tried(form, change_facts, request.membership, seen=form.seen, **form.cleaned_data)
     ):
-        messages.success(request, "The facts of the programme are saved.")
-        return redirect("web:programme", programme=programme.slug)
-    return render(request, "web/programme/facts.html", {"section": "overview", "form": form})
+        messages.success(request, "The facts of the program are saved.")
+        return redirect("web:program", program=program.slug)
+    return render(request, "web/program/facts.html", {"section": "overview", "form": form})

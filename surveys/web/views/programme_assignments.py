@@ -6,36 +6,36 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
-from accounts.access import Permission, ProgrammeRequest, needs
-from surveys.programmes import assignments as verbs
-from surveys.web.forms.programme_assignments import AssignForm
+from accounts.access import Permission, ProgramRequest, needs
+from surveys.programs import assignments as verbs
+from surveys.web.forms.program_assignments import AssignForm
 from surveys.web.forms.refusals import tried
 
 
-def _year(request: ProgrammeRequest, years: list[int]) -> int:
+def _year(request: ProgramRequest, years: list[int]) -> int:
     """The season year of the address; by default the current one."""
     text = request.GET.get("season", "")
     if not text:
-        return verbs.current_season_year(request.membership.programme)
+        return verbs.current_season_year(request.membership.program)
     if not text.isdecimal() or int(text) not in years:
         raise Http404("There is no such season year to assign.")
     return int(text)
 
 
-def _back(request: ProgrammeRequest, year: int) -> HttpResponse:
-    url = reverse("web:programme_assignments", args=[request.membership.programme.slug])
+def _back(request: ProgramRequest, year: int) -> HttpResponse:
+    url = reverse("web:program_assignments", args=[request.membership.program.slug])
     return redirect(f"{url}?season={year}")
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def assignments(request: ProgrammeRequest) -> HttpResponse:
+def assignments(request: ProgramRequest) -> HttpResponse:
     """The table of a season year; posting assigns a route to an observer."""
-    programme = request.membership.programme
-    years = verbs.season_years(programme)
+    program = request.membership.program
+    years = verbs.season_years(program)
     year = _year(request, years)
-    rows = verbs.assignments_of(programme, year)
-    observers = verbs.observers_of(programme)
+    rows = verbs.assignments_of(program, year)
+    observers = verbs.observers_of(program)
     form = AssignForm(
         request.POST if request.method == "POST" else None,
         routes=[row.route for row in rows],
@@ -68,12 +68,12 @@ def assignments(request: ProgrammeRequest) -> HttpResponse:
         "observers": observers,
         "unassigned": sum(not row.assignments for row in rows),
     }
-    return render(request, "web/programme/assignments.html", context)
+    return render(request, "web/program/assignments.html", context)
 
 
 @require_POST
 @needs(Permission.MANAGE)
-def unassign(request: ProgrammeRequest, assignment: int) -> HttpResponse:
+def unassign(request: ProgramRequest, assignment: int) -> HttpResponse:
     gone = verbs.unassign(request.membership, assignment)
     messages.success(
         request,
@@ -84,7 +84,7 @@ def unassign(request: ProgrammeRequest, assignment: int) -> HttpResponse:
 
 @require_POST
 @needs(Permission.MANAGE)
-def repeat(request: ProgrammeRequest) -> HttpResponse:
+def repeat(request: ProgramRequest) -> HttpResponse:
     """Assign as in the season year before."""
     text = request.POST.get("season", "")
     if not text.isdecimal():

@@ -1,21 +1,21 @@
-"""The checklist: order, season, sensitivity; adding from the catalogue; taking off."""
+"""The checklist: order, season, sensitivity; adding from the catalog; taking off."""
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.models import ChecklistEntry, Species
-from surveys.programmes import checklist as verbs
-from surveys.programmes.assignments import today_of
+from surveys.programs import checklist as verbs
+from surveys.programs.assignments import today_of
 from surveys.protocol.words import day, month_day
-from surveys.web.forms.programme_checklist import ListingForm, TakeOffForm
+from surveys.web.forms.program_checklist import ListingForm, TakeOffForm
 from surveys.web.forms.refusals import tried
 
 
-def _back(request: ProgrammeRequest) -> HttpResponse:
-    return redirect("web:programme_checklist", programme=request.membership.programme.slug)
+def _back(request: ProgramRequest) -> HttpResponse:
+    return redirect("web:program_checklist", program=request.membership.program.slug)
 
 
 def _season_in_words(entry: ChecklistEntry) -> str:
@@ -25,43 +25,43 @@ def _season_in_words(entry: ChecklistEntry) -> str:
 
 @require_GET
 @needs(Permission.MANAGE)
-def checklist(request: ProgrammeRequest) -> HttpResponse:
-    programme = request.membership.programme
-    entries = list(verbs.entries_of(programme))
+def checklist(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    entries = list(verbs.entries_of(program))
     for entry in entries:
         entry.season_in_words = _season_in_words(entry)
-    today = today_of(programme)
+    today = today_of(program)
     context = {
         "section": "checklist",
         "listed": [one for one in entries if not one.listed_until or one.listed_until >= today],
         "former": [one for one in entries if one.listed_until and one.listed_until < today],
     }
-    return render(request, "web/programme/checklist.html", context)
+    return render(request, "web/program/checklist.html", context)
 
 
 @require_GET
 @needs(Permission.MANAGE)
-def search(request: ProgrammeRequest) -> HttpResponse:
-    """Find a species of the catalogue that is not on the list."""
+def search(request: ProgramRequest) -> HttpResponse:
+    """Find a species of the catalog that is not on the list."""
     text = request.GET.get("q", "").strip()
     context = {
         "section": "checklist",
         "text": text,
-        "found": verbs.search_catalogue(request.membership.programme, text),
+        "found": verbs.search_catalog(request.membership.program, text),
         "most": verbs.MOST_FOUND,
-        "has_catalogue": Species.objects.exists(),
+        "has_catalog": Species.objects.exists(),
     }
-    return render(request, "web/programme/species_search.html", context)
+    return render(request, "web/program/species_search.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def add(request: ProgrammeRequest, species: str) -> HttpResponse:
-    programme = request.membership.programme
+def add(request: ProgramRequest, species: str) -> HttpResponse:
+    program = request.membership.program
     shown = get_object_or_404(Species, code=species)
     form = ListingForm(
         request.POST if request.method == "POST" else None,
-        initial={"listed_from": verbs.first_night_to_list(programme, today_of(programme))},
+        initial={"listed_from": verbs.first_night_to_list(program, today_of(program))},
     )
     del form.fields["listed_until"]
     if request.method == "POST" and form.is_valid():
@@ -70,13 +70,13 @@ def add(request: ProgrammeRequest, species: str) -> HttpResponse:
             messages.success(request, f"{added} is on the checklist.")
             return _back(request)
     context = {"section": "checklist", "species": shown, "form": form}
-    return render(request, "web/programme/entry.html", context)
+    return render(request, "web/program/entry.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def entry(request: ProgrammeRequest, entry: int) -> HttpResponse:
-    shown = verbs.entry_of(request.membership.programme, entry)
+def entry(request: ProgramRequest, entry: int) -> HttpResponse:
+    shown = verbs.entry_of(request.membership.program, entry)
     form = ListingForm(request.POST if request.method == "POST" else None, entry=shown)
     form.show(verbs.entry_facts(shown))
     if request.method == "POST" and form.is_valid():
@@ -87,16 +87,16 @@ def entry(request: ProgrammeRequest, entry: int) -> HttpResponse:
             messages.success(request, f"{saved} is saved.")
             return _back(request)
     context = {"section": "checklist", "entry": shown, "species": shown.species, "form": form}
-    return render(request, "web/programme/entry.html", context)
+    return render(request, "web/program/entry.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def take_off(request: ProgrammeRequest, entry: int) -> HttpResponse:
-    programme = request.membership.programme
-    shown = verbs.entry_of(programme, entry)
+def take_off(request: ProgramRequest, entry: int) -> HttpResponse:
+    program = request.membership.program
+    shown = verbs.entry_of(program, entry)
     form = TakeOffForm(
-        request.POST if request.method == "POST" else None, today=today_of(programme)
+        request.POST if request.method == "POST" else None, today=today_of(program)
     )
     form.show(verbs.entry_facts(shown))
     if request.method == "POST" and form.is_valid():
@@ -112,11 +112,11 @@ def take_off(request: ProgrammeRequest, entry: int) -> HttpResponse:
             messages.success(request, f"{gone} is listed until {day(gone.listed_until)}.")
             return _back(request)
     context = {"section": "checklist", "entry": shown, "form": form}
-    return render(request, "web/programme/entry_take_off.html", context)
+    return render(request, "web/program/entry_take_off.html", context)
 
 
 @require_POST
 @needs(Permission.MANAGE)
-def move(request: ProgrammeRequest, entry: int) -> HttpResponse:
+def move(request: ProgramRequest, entry: int) -> HttpResponse:
     verbs.move_entry(request.membership, entry, up=request.POST.get("to") == "up")
     return _back(request)

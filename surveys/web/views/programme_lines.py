@@ -5,20 +5,20 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
-from surveys.programmes import lines as verbs
-from surveys.programmes.routes import route_of
-from surveys.programmes.stops import present_stops
-from surveys.web.forms.programme_routes import LineForm
+from accounts.access import Permission, ProgramRequest, needs
+from surveys.programs import lines as verbs
+from surveys.programs.routes import route_of
+from surveys.programs.stops import present_stops
+from surveys.web.forms.program_routes import LineForm
 from surveys.web.forms.refusals import tried
-from surveys.web.views.programme_routes import map_data, stops_around
+from surveys.web.views.program_routes import map_data, stops_around
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def edit(request: ProgrammeRequest, route: int) -> HttpResponse:
-    programme = request.membership.programme
-    shown = route_of(programme, route)
+def edit(request: ProgramRequest, route: int) -> HttpResponse:
+    program = request.membership.program
+    shown = route_of(program, route)
     form = LineForm(
         request.POST if request.method == "POST" else None,
         initial={"points": verbs.line_text(shown)},
@@ -36,7 +36,7 @@ def edit(request: ProgrammeRequest, route: int) -> HttpResponse:
         if saved:
             what = "is saved" if saved.line else "is taken away; the stops are joined straight"
             messages.success(request, f"The line of route {saved} {what}.")
-            return redirect("web:programme_route", programme=programme.slug, route=saved.pk)
+            return redirect("web:program_route", program=program.slug, route=saved.pk)
     stops = present_stops(shown)
     # The module draws the line itself; beside it the stops are joined straight.
     shown.line = None
@@ -44,6 +44,6 @@ def edit(request: ProgrammeRequest, route: int) -> HttpResponse:
         "section": "routes",
         "route": shown,
         "form": form,
-        "map_data": map_data(shown, stops, around=[] if stops else stops_around(programme)),
+        "map_data": map_data(shown, stops, around=[] if stops else stops_around(program)),
     }
-    return render(request, "web/programme/route_line.html", context)
+    return render(request, "web/program/route_line.html", context)

@@ -7,23 +7,23 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
-from surveys.models import Programme, ProtocolVersion
-from surveys.programmes import protocols as verbs
-from surveys.programmes.assignments import today_of
-from surveys.programmes.versionfacts import version_facts
-from surveys.programmes.versions import protocol_values
+from accounts.access import Permission, ProgramRequest, needs
+from surveys.models import Program, ProtocolVersion
+from surveys.programs import protocols as verbs
+from surveys.programs.assignments import today_of
+from surveys.programs.versionfacts import version_facts
+from surveys.programs.versions import protocol_values
 from surveys.protocol.limits import limits_in_words, window_in_words
 from surveys.protocol.values import DistanceUnit, Protocol, TemperatureUnit
 from surveys.protocol.words import distance, month_day, speed
-from surveys.web.forms.programme_protocols import LimitsForm, window_formset, with_one_more
+from surveys.web.forms.program_protocols import LimitsForm, window_formset, with_one_more
 from surveys.web.forms.refusals import tried
 
 
-def _in_words(limits: Protocol, programme: Programme) -> list[tuple[str, str]]:
-    """Every limit of the protocol as (name, words), in the programme's units."""
-    temperature_unit = TemperatureUnit(programme.temperature_unit)
-    distance_unit = DistanceUnit(programme.distance_unit)
+def _in_words(limits: Protocol, program: Program) -> list[tuple[str, str]]:
+    """Every limit of the protocol as (name, words), in the program's units."""
+    temperature_unit = TemperatureUnit(program.temperature_unit)
+    distance_unit = DistanceUnit(program.distance_unit)
     rows = [("Season year begins", month_day(limits.season_year_begins))]
     rows += [(f"Window {one.name}", window_in_words(one)) for one in limits.windows]
     rows += limits_in_words(limits, temperature_unit, distance_unit)
@@ -37,11 +37,11 @@ def _in_words(limits: Protocol, programme: Programme) -> list[tuple[str, str]]:
 
 @require_GET
 @needs(Permission.MANAGE)
-def protocols(request: ProgrammeRequest) -> HttpResponse:
+def protocols(request: ProgramRequest) -> HttpResponse:
     """All protocols; the version in force is spelled out."""
-    programme = request.membership.programme
-    today = today_of(programme)
-    shown = verbs.protocols_of(programme)
+    program = request.membership.program
+    today = today_of(program)
+    shown = verbs.protocols_of(program)
     for protocol in shown:
         versions = list(protocol.versions.all())
         protocol.current = next(
@@ -50,37 +50,37 @@ def protocols(request: ProgrammeRequest) -> HttpResponse:
         )
         if protocol.current:
             protocol.current.protocol = protocol
-            protocol.words = _in_words(protocol_values(protocol.current), programme)
+            protocol.words = _in_words(protocol_values(protocol.current), program)
     context = {"section": "protocols", "protocols": shown, "today": today}
-    return render(request, "web/programme/protocols.html", context)
+    return render(request, "web/program/protocols.html", context)
 
 
 @require_GET
 @needs(Permission.MANAGE)
-def begin(request: ProgrammeRequest) -> HttpResponse:
+def begin(request: ProgramRequest) -> HttpResponse:
     """Choose what a new protocol begins from."""
-    programme = request.membership.programme
+    program = request.membership.program
     presets = [
-        {"preset": preset, "words": _in_words(preset.protocol, programme)}
+        {"preset": preset, "words": _in_words(preset.protocol, program)}
         for preset in verbs.presets()
     ]
     context = {"section": "protocols", "presets": presets}
-    return render(request, "web/programme/protocol_begin.html", context)
+    return render(request, "web/program/protocol_begin.html", context)
 
 
 @require_GET
 @needs(Permission.MANAGE)
-def version(request: ProgrammeRequest, version: int) -> HttpResponse:
-    programme = request.membership.programme
-    shown = verbs.version_of(programme, version)
+def version(request: ProgramRequest, version: int) -> HttpResponse:
+    program = request.membership.program
+    shown = verbs.version_of(program, version)
     newest = shown.protocol.versions.order_by("-number").first()
     context = {
         "section": "protocols",
         "version": shown,
         "is_newest": newest == shown,
-        "words": _in_words(protocol_values(shown), programme),
+        "words": _in_words(protocol_values(shown), program),
     }
-    return render(request, "web/programme/version.html", context)
+    return render(request, "web/program/version.html", context)
 
 
 class _Screen:
@@ -88,27 +88,27 @@ class _Screen:
 
     def __init__(
         self,
-        request: ProgrammeRequest,
+        request: ProgramRequest,
         *,
         limits: Protocol | None,
         in_force_from: dt.date,
         source: str,
         is_new_protocol: bool = False,
     ) -> None:
-        programme = request.membership.programme
+        program = request.membership.program
         data = request.POST if request.method == "POST" else None
         self.wants_more = data is not None and "one_more" in data
         if self.wants_more:
-            data = with_one_more(request.POST, programme)
+            data = with_one_more(request.POST, program)
         self.form = LimitsForm(
             data,
-            programme=programme,
+            program=program,
             limits=limits,
             in_force_from=in_force_from,
             source=source,
             is_new_protocol=is_new_protocol,
         )
-        self.windows = window_formset(data, limits=limits, programme=programme)
+        self.windows = window_formset(data, limits=limits, program=program)
 
     def is_valid(self) -> bool:
         """Both are checked, so that all errors show at once."""
@@ -127,21 +127,21 @@ class _Screen:
         }
 
 
-def _done(request: ProgrammeRequest, saved: ProtocolVersion) -> HttpResponse:
+def _done(request: ProgramRequest, saved: ProtocolVersion) -> HttpResponse:
     messages.success(request, f"{saved} is saved.")
     return redirect(
-        "web:programme_version", programme=request.membership.programme.slug, version=saved.pk
+        "web:program_version", program=request.membership.program.slug, version=saved.pk
     )
 
 
-def _form_page(request: ProgrammeRequest, screen: _Screen, **context: object) -> HttpResponse:
+def _form_page(request: ProgramRequest, screen: _Screen, **context: object) -> HttpResponse:
     context |= {"section": "protocols", "form": screen.form, "windows": screen.windows}
-    return render(request, "web/programme/version_form.html", context)
+    return render(request, "web/program/version_form.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def add(request: ProgrammeRequest) -> HttpResponse:
+def add(request: ProgramRequest) -> HttpResponse:
     """A new protocol, from the preset named in the address or from nothing."""
     code = request.GET.get("preset", "")
     preset = verbs.preset_called(code) if code else None
@@ -150,7 +150,7 @@ def add(request: ProgrammeRequest) -> HttpResponse:
     screen = _Screen(
         request,
         limits=preset.protocol if preset else None,
-        in_force_from=today_of(request.membership.programme).replace(month=1, day=1),
+        in_force_from=today_of(request.membership.program).replace(month=1, day=1),
         source=verbs.sources_in_words(preset) if preset else "",
         is_new_protocol=True,
     )
@@ -163,13 +163,13 @@ def add(request: ProgrammeRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def following(request: ProgrammeRequest, version: int) -> HttpResponse:
+def following(request: ProgramRequest, version: int) -> HttpResponse:
     """The next version of a protocol, beginning from the one shown."""
-    shown = verbs.version_of(request.membership.programme, version)
+    shown = verbs.version_of(request.membership.program, version)
     screen = _Screen(
         request,
         limits=protocol_values(shown),
-        in_force_from=today_of(request.membership.programme),
+        in_force_from=today_of(request.membership.program),
         source=shown.source,
     )
     if request.method == "POST" and screen.is_valid():
@@ -187,9 +187,9 @@ def following(request: ProgrammeRequest, version: int) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def edit(request: ProgrammeRequest, version: int) -> HttpResponse:
+def edit(request: ProgramRequest, version: int) -> HttpResponse:
     """Change a version that no visit uses; one in use says so instead."""
-    shown = verbs.version_of(request.membership.programme, version)
+    shown = verbs.version_of(request.membership.program, version)
     if request.method == "GET" and shown.visit_count:
         messages.warning(
             request,
@@ -197,7 +197,7 @@ def edit(request: ProgrammeRequest, version: int) -> HttpResponse:
             "Make a new version instead.",
         )
         return redirect(
-            "web:programme_version", programme=request.membership.programme.slug, version=shown.pk
+            "web:program_version", program=request.membership.program.slug, version=shown.pk
         )
     screen = _Screen(
         request,

@@ -1,4 +1,4 @@
-"""Routes of a programme: list, one route with its map, adding and changing."""
+"""Routes of a program: list, one route with its map, adding and changing."""
 
 from collections.abc import Iterable
 from itertools import pairwise
@@ -9,15 +9,15 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
-from surveys.models import Programme, Route, Stop
-from surveys.programmes import routes as verbs
-from surveys.programmes.assignments import today_of
-from surveys.programmes.protocols import version_on
-from surveys.programmes.stops import closed_stops, present_stops, straight_line
+from accounts.access import Permission, ProgramRequest, needs
+from surveys.models import Program, Route, Stop
+from surveys.programs import routes as verbs
+from surveys.programs.assignments import today_of
+from surveys.programs.protocols import version_on
+from surveys.programs.stops import closed_stops, present_stops, straight_line
 from surveys.protocol.values import DistanceUnit
 from surveys.protocol.words import distance
-from surveys.web.forms.programme_routes import RouteForm
+from surveys.web.forms.program_routes import RouteForm
 from surveys.web.forms.refusals import tried
 
 MOST_AROUND = 60
@@ -51,43 +51,43 @@ def _stop_feature(stop: Stop, **more: object) -> dict[str, object]:
     return _feature("Point", stop.place.coords, properties)
 
 
-def stops_around(programme: Programme) -> QuerySet[Stop]:
-    """Some stops of the programme, so that the map of a new route opens in its region."""
+def stops_around(program: Program) -> QuerySet[Stop]:
+    """Some stops of the program, so that the map of a new route opens in its region."""
     return (
         Stop.objects.select_related("route")
-        .filter(route__programme=programme, active_until=None)
+        .filter(route__program=program, active_until=None)
         .order_by("number", "route__code")[:MOST_AROUND]
     )
 
 
 @require_GET
 @needs(Permission.MANAGE)
-def routes(request: ProgrammeRequest) -> HttpResponse:
-    programme = request.membership.programme
+def routes(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
     context = {
         "section": "routes",
-        "routes": verbs.routes_of(programme),
-        "has_protocol": programme.protocols.exists(),
+        "routes": verbs.routes_of(program),
+        "has_protocol": program.protocols.exists(),
     }
-    return render(request, "web/programme/routes.html", context)
+    return render(request, "web/program/routes.html", context)
 
 
 @require_GET
 @needs(Permission.MANAGE)
-def route(request: ProgrammeRequest, route: int) -> HttpResponse:
+def route(request: ProgramRequest, route: int) -> HttpResponse:
     """One route: facts, map, stops with their spacing, closed stops."""
-    programme = request.membership.programme
-    shown = verbs.route_of(programme, route)
+    program = request.membership.program
+    shown = verbs.route_of(program, route)
     stops = present_stops(shown)
-    version = version_on(shown.protocol, today_of(programme))
+    version = version_on(shown.protocol, today_of(program))
     least = version.min_stop_spacing_m if version else None
-    unit = DistanceUnit(programme.distance_unit)
+    unit = DistanceUnit(program.distance_unit)
     for stop in stops:
-        metres = stop.metres_from_last
-        stop.spacing = "" if metres is None else distance(metres, unit)
-        stop.too_close = metres is not None and least is not None and metres < least
+        meters = stop.meters_from_last
+        stop.spacing = "" if meters is None else distance(meters, unit)
+        stop.too_close = meters is not None and least is not None and meters < least
     numbers = [stop.number for stop in stops]
-    length = sum(stop.metres_from_last or 0 for stop in stops)
+    length = sum(stop.meters_from_last or 0 for stop in stops)
     context = {
         "section": "routes",
         "route": shown,
@@ -103,17 +103,17 @@ def route(request: ProgrammeRequest, route: int) -> HttpResponse:
             ("Length", distance(length, unit), "straight from stop to stop"),
         ],
     }
-    return render(request, "web/programme/route.html", context)
+    return render(request, "web/program/route.html", context)
 
 
 def _form_page(
-    request: ProgrammeRequest, form: RouteForm, route: Route | None = None
+    request: ProgramRequest, form: RouteForm, route: Route | None = None
 ) -> HttpResponse:
     context = {"section": "routes", "form": form, "route": route}
-    return render(request, "web/programme/route_form.html", context)
+    return render(request, "web/program/route_form.html", context)
 
 
-def _saved(request: ProgrammeRequest, form: RouteForm, route_id: int | None) -> Route | None:
+def _saved(request: ProgramRequest, form: RouteForm, route_id: int | None) -> Route | None:
     facts = dict(form.cleaned_data)
     facts["protocol_id"] = facts.pop("protocol")
     return tried(
@@ -121,20 +121,20 @@ def _saved(request: ProgrammeRequest, form: RouteForm, route_id: int | None) -> 
     )
 
 
-def _to_route(request: ProgrammeRequest, route: Route) -> HttpResponse:
+def _to_route(request: ProgramRequest, route: Route) -> HttpResponse:
     messages.success(request, f"Route {route} is saved.")
     return redirect(
-        "web:programme_route", programme=request.membership.programme.slug, route=route.pk
+        "web:program_route", program=request.membership.program.slug, route=route.pk
     )
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def add(request: ProgrammeRequest) -> HttpResponse:
-    protocols = list(request.membership.programme.protocols.order_by("name"))
+def add(request: ProgramRequest) -> HttpResponse:
+    protocols = list(request.membership.program.protocols.order_by("name"))
     if not protocols:
         messages.warning(request, "Set up a protocol first: every route follows one.")
-        return redirect("web:programme_protocols", programme=request.membership.programme.slug)
+        return redirect("web:program_protocols", program=request.membership.program.slug)
     form = RouteForm(request.POST if request.method == "POST" else None, protocols=protocols)
     if request.method == "POST" and form.is_valid():
         saved = _saved(request, form, None)
@@ -145,10 +145,10 @@ def add(request: ProgrammeRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def edit(request: ProgrammeRequest, route: int) -> HttpResponse:
-    programme = request.membership.programme
-    shown = verbs.route_of(programme, route)
-    protocols = list(programme.protocols.order_by("name"))
+def edit(request: ProgramRequest, route: int) -> HttpResponse:
+    program = request.membership.program
+    shown = verbs.route_of(program, route)
+    protocols = list(program.protocols.order_by("name"))
     form = RouteForm(
         request.POST if request.method == "POST" else None, protocols=protocols, route=shown
     )

@@ -5,38 +5,38 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.models import Stop
-from surveys.programmes import stops as verbs
-from surveys.programmes.assignments import today_of
-from surveys.programmes.routes import route_of
+from surveys.programs import stops as verbs
+from surveys.programs.assignments import today_of
+from surveys.programs.routes import route_of
 from surveys.protocol.words import day
-from surveys.web.forms.programme_routes import CloseStopForm, MoveStopForm, StopForm
+from surveys.web.forms.program_routes import CloseStopForm, MoveStopForm, StopForm
 from surveys.web.forms.refusals import tried
-from surveys.web.views.programme_routes import map_data, stops_around
+from surveys.web.views.program_routes import map_data, stops_around
 
 
-def _to_route(request: ProgrammeRequest, route_id: int, said: str) -> HttpResponse:
+def _to_route(request: ProgramRequest, route_id: int, said: str) -> HttpResponse:
     messages.success(request, said)
     return redirect(
-        "web:programme_route", programme=request.membership.programme.slug, route=route_id
+        "web:program_route", program=request.membership.program.slug, route=route_id
     )
 
 
-def _map(request: ProgrammeRequest, route_id: int, here: Stop | None = None) -> dict[str, object]:
-    programme = request.membership.programme
-    route = route_of(programme, route_id)
+def _map(request: ProgramRequest, route_id: int, here: Stop | None = None) -> dict[str, object]:
+    program = request.membership.program
+    route = route_of(program, route_id)
     stops = verbs.present_stops(route)
-    around = [] if stops else stops_around(programme)
+    around = [] if stops else stops_around(program)
     return map_data(route, stops, here=here, around=around)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def add(request: ProgrammeRequest, route: int) -> HttpResponse:
-    programme = request.membership.programme
-    shown = route_of(programme, route)
-    initial = {"number": verbs.next_number(shown), "active_from": today_of(programme)}
+def add(request: ProgramRequest, route: int) -> HttpResponse:
+    program = request.membership.program
+    shown = route_of(program, route)
+    initial = {"number": verbs.next_number(shown), "active_from": today_of(program)}
     form = StopForm(request.POST if request.method == "POST" else None, initial=initial)
     if request.method == "POST" and form.is_valid():
         stop = tried(
@@ -57,13 +57,13 @@ def add(request: ProgrammeRequest, route: int) -> HttpResponse:
         "form": form,
         "map_data": _map(request, shown.pk),
     }
-    return render(request, "web/programme/stop_form.html", context)
+    return render(request, "web/program/stop_form.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def edit(request: ProgrammeRequest, stop: int) -> HttpResponse:
-    shown = verbs.stop_of(request.membership.programme, stop)
+def edit(request: ProgramRequest, stop: int) -> HttpResponse:
+    shown = verbs.stop_of(request.membership.program, stop)
     form = StopForm(request.POST if request.method == "POST" else None, stop=shown)
     form.show(verbs.stop_facts(shown))
     if request.method == "POST" and form.is_valid():
@@ -87,16 +87,16 @@ def edit(request: ProgrammeRequest, stop: int) -> HttpResponse:
         "form": form,
         "map_data": _map(request, shown.route_id, shown),
     }
-    return render(request, "web/programme/stop_form.html", context)
+    return render(request, "web/program/stop_form.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def close(request: ProgrammeRequest, stop: int) -> HttpResponse:
-    programme = request.membership.programme
-    shown = verbs.stop_of(programme, stop)
+def close(request: ProgramRequest, stop: int) -> HttpResponse:
+    program = request.membership.program
+    shown = verbs.stop_of(program, stop)
     form = CloseStopForm(
-        request.POST if request.method == "POST" else None, today=today_of(programme)
+        request.POST if request.method == "POST" else None, today=today_of(program)
     )
     if request.method == "POST" and form.is_valid():
         closed = tried(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
@@ -104,16 +104,16 @@ def close(request: ProgrammeRequest, stop: int) -> HttpResponse:
             said = f"Stop {closed} is closed after {day(closed.active_until)}."
             return _to_route(request, shown.route_id, said)
     context = {"section": "routes", "route": shown.route, "stop": shown, "form": form}
-    return render(request, "web/programme/stop_close.html", context)
+    return render(request, "web/program/stop_close.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def move(request: ProgrammeRequest, stop: int) -> HttpResponse:
-    programme = request.membership.programme
-    shown = verbs.stop_of(programme, stop)
+def move(request: ProgramRequest, stop: int) -> HttpResponse:
+    program = request.membership.program
+    shown = verbs.stop_of(program, stop)
     form = MoveStopForm(
-        request.POST if request.method == "POST" else None, stop=shown, today=today_of(programme)
+        request.POST if request.method == "POST" else None, stop=shown, today=today_of(program)
     )
     if request.method == "POST" and form.is_valid():
         moved = tried(
@@ -136,4 +136,4 @@ def move(request: ProgrammeRequest, stop: int) -> HttpResponse:
         "form": form,
         "map_data": _map(request, shown.route_id, shown),
     }
-    return render(request, "web/programme/stop_move.html", context)
+    return render(request, "web/program/stop_move.html", context)

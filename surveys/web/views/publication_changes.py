@@ -4,7 +4,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, may, needs
+from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.publishing import csv
 from surveys.publishing.differences import Difference, NumberChange, difference
 from surveys.publishing.tables import TABLE
@@ -16,7 +16,7 @@ SHOWN = 200
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def publication_changes(request: ProgrammeRequest, season_year: int, version: int) -> HttpResponse:
+def publication_changes(request: ProgramRequest, season_year: int, version: int) -> HttpResponse:
     """Against the version before, or against the one in `?against=`."""
     newer = publication_or_404(request, season_year, version)
     older = publication_or_404(request, season_year, _against(request, version))
@@ -45,7 +45,7 @@ def publication_changes(request: ProgrammeRequest, season_year: int, version: in
     )
 
 
-def _against(request: ProgrammeRequest, version: int) -> int:
+def _against(request: ProgramRequest, version: int) -> int:
     asked = request.GET.get("against", "")
     other = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 5 else version - 1
     if not 1 <= other < version:

@@ -6,7 +6,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, may, may_have_exact_places, needs
+from accounts.access import Permission, ProgramRequest, may, may_have_exact_places, needs
 from surveys.models import Audience, Publication
 from surveys.publishing import csv
 from surveys.publishing.citing import citation_text
@@ -23,9 +23,9 @@ A_PAGE = 50
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def publications(request: ProgrammeRequest) -> HttpResponse:
+def publications(request: ProgramRequest) -> HttpResponse:
     member = request.membership
-    found = member.programme.publications.defer("method")
+    found = member.program.publications.defer("method")
     newest: dict[int, int] = {}
     page = Paginator(found, A_PAGE).get_page(request.GET.get("page"))
     for year, version in found.order_by().values_list("season_year", "version"):
@@ -38,18 +38,18 @@ def publications(request: ProgrammeRequest) -> HttpResponse:
             "page_obj": page,
             "rows": [(one, newest[one.season_year]) for one in page],
             "may_publish": may_publish,
-            "runs": under_way(member.programme) if may_publish else [],
+            "runs": under_way(member.program) if may_publish else [],
         },
     )
 
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def publication(request: ProgrammeRequest, season_year: int, version: int) -> HttpResponse:
+def publication(request: ProgramRequest, season_year: int, version: int) -> HttpResponse:
     found = publication_or_404(request, season_year, version)
     described = Described(publication=found, here=_public_url(request, found))
     header, rows = rows_of(found, "yearly")
-    newest = request.membership.programme.publications.filter(season_year=season_year).values_list(
+    newest = request.membership.program.publications.filter(season_year=season_year).values_list(
         "version", flat=True
     )[0]
     return render(
@@ -72,7 +72,7 @@ def publication(request: ProgrammeRequest, season_year: int, version: int) -> Ht
 @require_GET
 @needs(Permission.READ_RESULTS)
 def publication_file(
-    request: ProgrammeRequest, season_year: int, version: int, kind: str
+    request: ProgramRequest, season_year: int, version: int, kind: str
 ) -> HttpResponseBase:
     """A frozen file. It never changes, so a browser may keep it for good."""
     found = publication_or_404(request, season_year, version)
@@ -84,21 +84,21 @@ def publication_file(
     return file_response(request, file)
 
 
-def _public_url(request: ProgrammeRequest, found: Publication) -> str:
+def _public_url(request: ProgramRequest, found: Publication) -> str:
     values = {
-        "programme": found.programme.slug,
+        "program": found.program.slug,
         "season_year": found.season_year,
         "version": found.version,
     }
     return request.build_absolute_uri(reverse("web:published_version", kwargs=values))
 
 
-def publication_or_404(request: ProgrammeRequest, season_year: int, version: int) -> Publication:
+def publication_or_404(request: ProgramRequest, season_year: int, version: int) -> Publication:
     found = (
-        request.membership.programme.publications.select_related("programme", "published_by")
+        request.membership.program.publications.select_related("program", "published_by")
         .filter(season_year=season_year, version=version)
         .first()
     )
     if found is None:
-        raise Http404("There is no such publication in this programme.")
+        raise Http404("There is no such publication in this program.")
     return found

@@ -5,7 +5,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.fitting.stored import stored_fits
 from surveys.models import PublishingRun
 from surveys.publishing import csv
@@ -27,15 +27,15 @@ SHOWN = 25
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.PUBLISH)
-def publish(request: ProgrammeRequest) -> HttpResponse:
+def publish(request: ProgramRequest) -> HttpResponse:
     """Choose a season year, look at what is open and what would be frozen, publish it."""
-    programme = request.membership.programme
-    years = season_years(programme)
+    program = request.membership.program
+    years = season_years(program)
     if not years:
         return render(request, "web/publications/publish.html", {"years": []})
     season_year = _chosen_year(request, years)
-    found = preview(programme, season_year)
-    waiting = open_visits(programme, season_year)
+    found = preview(program, season_year)
+    waiting = open_visits(program, season_year)
     open_count = waiting.count()
     form = PublishForm(
         request.POST if request.method == "POST" else None,
@@ -46,9 +46,9 @@ def publish(request: ProgrammeRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         run = _ask(request, form, found)
         if run:
-            return redirect("web:publishing_run", programme=programme.slug, run_id=run.pk)
-    missing = missing_visits(programme, season_year)
-    unsettled = unsettled_queries(programme, season_year)
+            return redirect("web:publishing_run", program=program.slug, run_id=run.pk)
+    missing = missing_visits(program, season_year)
+    unsettled = unsettled_queries(program, season_year)
     return render(
         request,
         "web/publications/publish.html",
@@ -57,10 +57,10 @@ def publish(request: ProgrammeRequest) -> HttpResponse:
             "season_year": season_year,
             "preview": found,
             "possible": season_year in found.years,
-            "run": programme.publishing_runs.filter(
+            "run": program.publishing_runs.filter(
                 season_year=season_year, state__in=UNDER_WAY
             ).first(),
-            "last_run": programme.publishing_runs.filter(season_year=season_year).first(),
+            "last_run": program.publishing_runs.filter(season_year=season_year).first(),
             "form": form,
             "open_count": open_count,
             "waiting": waiting[:SHOWN],
@@ -77,34 +77,34 @@ def publish(request: ProgrammeRequest) -> HttpResponse:
 
 @require_GET
 @needs(Permission.PUBLISH)
-def publishing_run(request: ProgrammeRequest, run_id: int) -> HttpResponse:
+def publishing_run(request: ProgramRequest, run_id: int) -> HttpResponse:
     """How far it has come. Its inner part asks for itself again until it is done."""
-    programme = request.membership.programme
-    run = programme.publishing_runs.select_related("publication").filter(pk=run_id).first()
+    program = request.membership.program
+    run = program.publishing_runs.select_related("publication").filter(pk=run_id).first()
     if run is None:
-        raise Http404("There is no such run in this programme.")
+        raise Http404("There is no such run in this program.")
     page = "web/publications/run_part.html" if request.htmx else "web/publications/run.html"
     return render(request, page, {"run": run, "going": run.state in UNDER_WAY})
 
 
-def _tables(request: ProgrammeRequest, found: Preview) -> dict[str, object]:
+def _tables(request: ProgramRequest, found: Preview) -> dict[str, object]:
     """The rows of the season that is closed, and the trends as they are fitted today."""
     own = [csv.row_texts(row) for row in found.rows if row.season_year == found.season_year]
-    programme = request.membership.programme
-    fits = stored_fits(programme)
+    program = request.membership.program
+    fits = stored_fits(program)
     return {
         **table_context(csv.HEADER, own),
         "glance": glance_rows(
             fits,
             lambda fit: reverse(
                 "web:trend_species",
-                kwargs={"programme": programme.slug, "code": fit.species.code},
+                kwargs={"program": program.slug, "code": fit.species.code},
             ),
         ),
     }
 
 
-def _ask(request: ProgrammeRequest, form: PublishForm, found: Preview) -> PublishingRun | None:
+def _ask(request: ProgramRequest, form: PublishForm, found: Preview) -> PublishingRun | None:
     """Ask for it, or put the refusal on the form. What was typed stays; `seen` is renewed."""
     data = form.cleaned_data
     try:
@@ -122,10 +122,10 @@ def _ask(request: ProgrammeRequest, form: PublishForm, found: Preview) -> Publis
         return None
 
 
-def _chosen_year(request: ProgrammeRequest, years: tuple[int, ...]) -> int:
+def _chosen_year(request: ProgramRequest, years: tuple[int, ...]) -> int:
     """The one asked for, else the last that is over."""
     asked = request.POST.get("year") or request.GET.get("year") or ""
     year = int(asked) if asked.isascii() and asked.isdigit() and len(asked) == 4 else 0
     if year in years:
         return year
-    return last_closed_season(request.membership.programme) or years[-1]
+    return last_closed_season(request.membership.program) or years[-1]

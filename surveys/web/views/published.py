@@ -1,5 +1,5 @@
-"""What partners and the public see of a programme: opened on purpose, without signing in, as far
-as the programme lets its publications be seen.
+"""What partners and the public see of a program: opened on purpose, without signing in, as far
+as the program lets its publications be seen.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
 from accounts.access import Permission, membership_of, require
-from surveys.models import Programme, Publication, Reach
+from surveys.models import Program, Publication, Reach
 from surveys.publishing.citing import BIBTEX, CSL_JSON, JSON_LD, bibtex, citation_text, csl
 from surveys.publishing.described import Described, entry, index, jsonld, trends_of
 from surveys.publishing.files import file_of
@@ -37,35 +37,35 @@ _FORM_TOKEN = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]*"')
 
 
 class ReaderRequest(HttpRequest):
-    """A request of somebody who may see the programme's publications. `key` is that of the
+    """A request of somebody who may see the program's publications. `key` is that of the
     link by which they came, None where none is needed."""
 
-    programme: Programme
+    program: Program
     key: str | None
     addresses: Addresses
 
 
 def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
     """Let a view be reached by everybody, by whoever has the link, or by members, as the
-    programme says. Others are told nothing, not even whether there is such a programme."""
+    program says. Others are told nothing, not even whether there is such a program."""
 
     @login_not_required
     @require_safe
     @wraps(view)
     def guarded(
-        request: HttpRequest, programme: str, key: str | None = None, **rest: Any
+        request: HttpRequest, program: str, key: str | None = None, **rest: Any
     ) -> HttpResponseBase:
-        found = Programme.objects.filter(slug=programme).first()
+        found = Program.objects.filter(slug=program).first()
         if key is not None:
             if not _opens(found, key):
                 raise Http404("This link opens nothing. It may have been renewed.")
         elif found is None or found.publication_reach != Reach.PUBLIC:
             if not request.user.is_authenticated:
                 return redirect_to_login(request.get_full_path())
-            member = membership_of(request.user, programme)
+            member = membership_of(request.user, program)
             require(member, Permission.READ_RESULTS)
-        request.programme, request.key = found, key
-        request.addresses = Addresses(request=request, slug=programme, key=key)
+        request.program, request.key = found, key
+        request.addresses = Addresses(request=request, slug=program, key=key)
         response = view(request, **rest)
         if key is not None:
             response["X-Robots-Tag"] = "noindex"
@@ -74,32 +74,32 @@ def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResp
     return guarded
 
 
-def _opens(programme: Programme | None, key: str) -> bool:
+def _opens(program: Program | None, key: str) -> bool:
     """Compares in constant time, so that no key can be found out sign by sign."""
-    right = programme.publication_key if programme else ""
+    right = program.publication_key if program else ""
     same = constant_time_compare(key.encode(), right.encode())
-    return same and programme is not None and programme.publication_reach != Reach.MEMBERS
+    return same and program is not None and program.publication_reach != Reach.MEMBERS
 
 
 @for_readers
 def published(request: ReaderRequest) -> HttpResponse:
-    """Every publication of the programme, newest first."""
+    """Every publication of the program, newest first."""
     rows = [(one, newest, request.addresses.version(one)) for one, newest in _listed(request)]
     context = {
-        "programme": request.programme,
+        "program": request.program,
         "rows": rows,
         "index_url": request.addresses.index(),
     }
-    return _page(request, "web/published/programme.html", context)
+    return _page(request, "web/published/program.html", context)
 
 
 @for_readers
 def published_index(request: ReaderRequest) -> HttpResponse:
-    programme = request.programme
+    program = request.program
     facts = {
-        "programme": programme.name,
-        "region": programme.region,
-        "url": request.addresses.programme(),
+        "program": program.name,
+        "region": program.region,
+        "url": request.addresses.program(),
         "publications": [
             {**entry(one, request.addresses.version(one)), "newest": one.version == newest}
             for one, newest in _listed(request)
@@ -126,7 +126,7 @@ def published_version(request: ReaderRequest, season_year: int, version: int) ->
     newest = _newest(request, season_year)
     data = _jsonld(request, found, superseded=publication.version < newest.version)
     context = {
-        "programme": request.programme,
+        "program": request.program,
         "publication": publication,
         "described": found,
         "superseded": publication.version < newest.version,
@@ -139,7 +139,7 @@ def published_version(request: ReaderRequest, season_year: int, version: int) ->
         "jsonld": _data_block(data),
         "commands": COMMANDS if any(file.kind == "tables.zip" for file in found.files) else (),
         "urls": {
-            "all": at.programme(),
+            "all": at.program(),
             "index": at.version_index(publication),
             "dataset": at.dataset(publication),
             "text": at.citation(publication, "txt"),
@@ -200,14 +200,14 @@ def published_file(
     if file is None:
         raise Http404("This publication has no such file.")
     file.publication = publication
-    public = request.programme.publication_reach == Reach.PUBLIC and request.key is None
+    public = request.program.publication_reach == Reach.PUBLIC and request.key is None
     response = file_response(request, file, public=public)
     response["Link"] = f'<{request.addresses.version(publication)}>; rel="collection"'
     return response
 
 
 def _versions(request: ReaderRequest) -> Any:
-    return request.programme.publications.select_related("programme").order_by(
+    return request.program.publications.select_related("program").order_by(
         "-season_year", "-version"
     )
 
@@ -270,7 +270,7 @@ def _links(request: ReaderRequest, found: Described, newest: Publication) -> lis
     publication, at = found.publication, request.addresses
     links = [
         f'<{found.url}>; rel="cite-as"',
-        f'<{found.licence_url}>; rel="license"',
+        f'<{found.license_url}>; rel="license"',
         f'<{at.dataset(publication)}>; rel="describedby"; type="{JSON_LD}"',
         f'<{at.citation(publication, "json")}>; rel="describedby"; type="{CSL_JSON}"',
         f'<{at.version(newest)}>; rel="latest-version"',
@@ -304,7 +304,7 @@ def _page(request: ReaderRequest, template: str, context: dict[str, Any]) -> Htt
 
 def _machine(request: ReaderRequest, text: str, media_type: str, *, name: str = "") -> HttpResponse:
     """A text for programs, or 304 for who has it."""
-    public = request.programme.publication_reach == Reach.PUBLIC and request.key is None
+    public = request.program.publication_reach == Reach.PUBLIC and request.key is None
     headers = {
         "Cache-Control": f"{'public' if public else 'private'}, max-age={MACHINE_AGE_S}",
     }

@@ -8,7 +8,7 @@ from django.shortcuts import redirect
 from django.utils.cache import patch_cache_control
 from django.views.decorators.http import require_POST, require_safe
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.models import Recording
 from surveys.ranges import serve_file
 from surveys.visits.exceptions import NotYours, RecordingRefused, VisitError
@@ -22,7 +22,7 @@ _KEEP_S = 3600
 
 @require_safe
 @needs(Permission.READ_SEASONS)
-def recording(request: ProgrammeRequest, recording_id: UUID) -> HttpResponseBase:
+def recording(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
     """The sound itself, whole or in the parts that a player asks for."""
     found = find_recording(request.membership, recording_id)
     response = serve_file(
@@ -36,7 +36,7 @@ def recording(request: ProgrammeRequest, recording_id: UUID) -> HttpResponseBase
 
 @require_POST
 @needs(Permission.SURVEY)
-def sheet_recording(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
+def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     """Add a sound file to one's own sheet, or take one off."""
     member = request.membership
     try:
@@ -58,7 +58,7 @@ def sheet_recording(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
             raise RecordingRefused("Choose a sound file first.")
     except VisitError as error:
         messages.error(request, str(error))
-    return redirect("web:sheet", programme=member.programme.slug, visit_id=visit_id)
+    return redirect("web:sheet", program=member.program.slug, visit_id=visit_id)
 
 
 def _file_name(found: Recording) -> str:

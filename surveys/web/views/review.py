@@ -15,7 +15,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.models import ReviewStep, StoredFinding, Visit, VisitState
 from surveys.protocol.values import Severity
 from surveys.protocol.words import day
@@ -26,7 +26,7 @@ from surveys.visits.queue import (
     STATES,
     QueueFilters,
     choices,
-    neighbours,
+    neighbors,
     next_waiting,
     queue,
     state_counts,
@@ -83,7 +83,7 @@ class Attempt:
 
 @require_GET
 @needs(Permission.REVIEW)
-def review(request: ProgrammeRequest) -> HttpResponse:
+def review(request: ProgramRequest) -> HttpResponse:
     """The queue: visits of one state, filtered by the address."""
     member = request.membership
     form = QueueForm(request.GET, choices(member))
@@ -107,20 +107,20 @@ def review(request: ProgrammeRequest) -> HttpResponse:
                 }
                 for state in STATES
             ],
-            "zone": member.programme.time_zone,
+            "zone": member.program.time_zone,
         },
     )
 
 
 @require_GET
 @needs(Permission.REVIEW)
-def review_visit(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def review_visit(request: ProgramRequest, visit: UUID) -> HttpResponse:
     return _show(request, visit)
 
 
 @require_POST
 @needs(Permission.REVIEW)
-def settle(request: ProgrammeRequest, visit: UUID, finding: int) -> HttpResponse:
+def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
     """Settle one query, then come back to the next open one."""
     form = SettleForm(finding, request.POST)
     attempt = Attempt(verb="settle", seen=revision_seen(request.POST), form=form, finding=finding)
@@ -149,7 +149,7 @@ def settle(request: ProgrammeRequest, visit: UUID, finding: int) -> HttpResponse
 
 @require_POST
 @needs(Permission.REVIEW)
-def accept(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def accept(request: ProgramRequest, visit: UUID) -> HttpResponse:
     attempt = Attempt(verb="accept", seen=revision_seen(request.POST))
 
     def act() -> Visit:
@@ -160,7 +160,7 @@ def accept(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.REVIEW)
-def send_back(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def send_back(request: ProgramRequest, visit: UUID) -> HttpResponse:
     def act(note: str, revision: int) -> Visit:
         return verbs.send_back(
             request.membership,
@@ -175,7 +175,7 @@ def send_back(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.REVIEW)
-def set_aside(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def set_aside(request: ProgramRequest, visit: UUID) -> HttpResponse:
     def act(note: str, revision: int) -> Visit:
         return verbs.set_aside(request.membership, visit, note=note, revision=revision)
 
@@ -184,7 +184,7 @@ def set_aside(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.REVIEW)
-def reopen(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def reopen(request: ProgramRequest, visit: UUID) -> HttpResponse:
     def act(note: str, revision: int) -> Visit:
         return verbs.reopen(request.membership, visit, note=note, revision=revision)
 
@@ -196,7 +196,7 @@ def reopen(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
 
 
 def _decide(
-    request: ProgrammeRequest, visit: UUID, verb: str, act: Callable[[str, int], Visit]
+    request: ProgramRequest, visit: UUID, verb: str, act: Callable[[str, int], Visit]
 ) -> Visit | HttpResponse:
     """Show the note form (GET), or carry out a verb that takes a note (POST)."""
     label = DECISIONS[verb].label
@@ -210,7 +210,7 @@ def _decide(
 
 
 def _try(
-    request: ProgrammeRequest, visit: UUID, attempt: Attempt, act: Callable[[], Visit]
+    request: ProgramRequest, visit: UUID, attempt: Attempt, act: Callable[[], Visit]
 ) -> Visit | HttpResponse:
     """The changed visit, or the page again with what stood in the way and all that was typed."""
     try:
@@ -222,7 +222,7 @@ def _try(
             since = (
                 ReviewStep.objects.filter(
                     visit=visit,
-                    visit__route__programme=request.membership.programme_id,
+                    visit__route__program=request.membership.program_id,
                     revision__gt=attempt.seen,
                 )
                 .select_related("by")
@@ -232,7 +232,7 @@ def _try(
         return _show(request, visit, tried, CHANGED_MEANWHILE if changed else REFUSED)
 
 
-def _go_on(request: ProgrammeRequest, done: Visit | HttpResponse, word: str) -> HttpResponse:
+def _go_on(request: ProgramRequest, done: Visit | HttpResponse, word: str) -> HttpResponse:
     """After a decision: on to the next visit that waits, or back to the empty queue."""
     if isinstance(done, HttpResponse):
         return done
@@ -241,14 +241,14 @@ def _go_on(request: ProgrammeRequest, done: Visit | HttpResponse, word: str) -> 
     following = next_waiting(request.membership, filters, done)
     if following:
         return redirect(_visit_url(request, following, state=""))
-    slug = request.membership.programme.slug
+    slug = request.membership.program.slug
     return redirect(
         _with_query(reverse("web:review", args=[slug]), _filter_query(request, state=""))
     )
 
 
 def _show(
-    request: ProgrammeRequest,
+    request: ProgramRequest,
     visit_id: UUID,
     attempt: Attempt | None = None,
     status: int | None = None,
@@ -258,7 +258,7 @@ def _show(
     if visit.state not in STATES:
         raise NotYours("This visit has not been handed in yet.")
     filters = _filters(request)
-    beside_it = neighbours(member, filters, visit)
+    beside_it = neighbors(member, filters, visit)
     context = _page(request, visit) | recording_list(member, visit)
     context |= {
         "attempt": attempt,
@@ -274,7 +274,7 @@ def _show(
     return render(request, "web/review/visit.html", context, status=status)
 
 
-def _page(request: ProgrammeRequest, visit: Visit) -> dict[str, Any]:
+def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
     """All that the page says of the visit, in a number of queries that no visit changes."""
     open_state = visit.state == VisitState.SUBMITTED
     findings = visit.findings.select_related("stop", "species", "settled_by")
@@ -298,7 +298,7 @@ def _page(request: ProgrammeRequest, visit: Visit) -> dict[str, Any]:
         "revisions": sheet_revisions(visit),
         "map": review_map(visit, rows, cards, ""),
         "decisions": decision_forms(visit),
-        "zone": visit.route.programme.time_zone,
+        "zone": visit.route.program.time_zone,
         "is_waiting": open_state,
         **review_facts(visit, grid),
     }
@@ -327,11 +327,11 @@ def _attempted(attempt: Attempt, visit: Visit, context: dict[str, Any]) -> dict[
     }
 
 
-def _filters(request: ProgrammeRequest) -> QueueFilters:
+def _filters(request: ProgramRequest) -> QueueFilters:
     return QueueForm(request.GET).filters
 
 
-def _filter_query(request: ProgrammeRequest, **changes: str) -> str:
+def _filter_query(request: ProgramRequest, **changes: str) -> str:
     """The filters of the address as a query string, without the page number."""
     query = QueryDict(mutable=True)
     for name in QueueForm.base_fields:
@@ -341,9 +341,9 @@ def _filter_query(request: ProgrammeRequest, **changes: str) -> str:
     return query.urlencode()
 
 
-def _visit_url(request: ProgrammeRequest, visit: Visit, **changes: str) -> str:
-    slug = request.membership.programme.slug
-    url = reverse("web:review_visit", kwargs={"programme": slug, "visit": visit.pk})
+def _visit_url(request: ProgramRequest, visit: Visit, **changes: str) -> str:
+    slug = request.membership.program.slug
+    url = reverse("web:review_visit", kwargs={"program": slug, "visit": visit.pk})
     return _with_query(url, _filter_query(request, **changes))
 
 

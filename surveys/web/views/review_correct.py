@@ -12,7 +12,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.models import Visit, VisitState
 from surveys.visits.cells import CellChange, merge
 from surveys.visits.exceptions import StaleRevision, VisitError, WrongState
@@ -29,7 +29,7 @@ REFUSED = 422
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.REVIEW)
-def correct(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
+def correct(request: ProgramRequest, visit: UUID) -> HttpResponse:
     """The paper sheet of a submitted visit, to be corrected with a reason."""
     found = find_visit(request.membership, visit)
     if request.method == "GET":
@@ -62,12 +62,12 @@ def correct(request: ProgrammeRequest, visit: UUID) -> HttpResponse:
     return _back(request, corrected)
 
 
-def _back(request: ProgrammeRequest, visit: Visit) -> HttpResponse:
-    return redirect("web:review_visit", programme=request.membership.programme.slug, visit=visit.pk)
+def _back(request: ProgramRequest, visit: Visit) -> HttpResponse:
+    return redirect("web:review_visit", program=request.membership.program.slug, visit=visit.pk)
 
 
 def _show(
-    request: ProgrammeRequest,
+    request: ProgramRequest,
     visit: Visit,
     changes: Mapping[str, CellChange],
     form: ReasonForm,
@@ -95,7 +95,7 @@ def _show(
         "rendered": json.dumps(standing),
         "overtaken": _overtaken(standing, changes, judged.background.species),
         "last_step": visit.steps.select_related("by").last(),
-        "zone": visit.route.programme.time_zone,
+        "zone": visit.route.program.time_zone,
         "changed_meanwhile": status == CHANGED_MEANWHILE,
     }
     return render(request, "web/review/correct.html", context, status=status)

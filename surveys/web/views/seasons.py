@@ -10,8 +10,8 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, needs
-from surveys.models import Programme
+from accounts.access import Permission, ProgramRequest, needs
+from surveys.models import Program
 from surveys.seasons.coverage import (
     Coverage,
     CoverageCell,
@@ -38,15 +38,15 @@ Dates = tuple[dt.date, dt.date]
 
 @require_GET
 @needs(Permission.READ_SEASONS)
-def seasons(request: ProgrammeRequest) -> HttpResponse:
+def seasons(request: ProgramRequest) -> HttpResponse:
     """Routes × season years."""
-    programme = request.membership.programme
-    form = SeasonsFilter(request.GET, programme=programme)
+    program = request.membership.program
+    form = SeasonsFilter(request.GET, program=program)
     filters = form.filters
-    page = Paginator(routes_of(programme, region=filters.region), ROUTES_A_PAGE).get_page(
+    page = Paginator(routes_of(program, region=filters.region), ROUTES_A_PAGE).get_page(
         request.GET.get("page")
     )
-    table = route_years(programme, routes=list(page), **filters.narrowing())
+    table = route_years(program, routes=list(page), **filters.narrowing())
     return render(
         request,
         "web/seasons/seasons.html",
@@ -55,7 +55,7 @@ def seasons(request: ProgrammeRequest) -> HttpResponse:
             "form": form,
             "filters": filters,
             "years": table.years,
-            "rows": [(row, cells_of(programme, row, filters)) for row in table.rows],
+            "rows": [(row, cells_of(program, row, filters)) for row in table.rows],
             "page_obj": page,
         },
     )
@@ -63,11 +63,11 @@ def seasons(request: ProgrammeRequest) -> HttpResponse:
 
 @require_GET
 @needs(Permission.READ_SEASONS)
-def season_coverage(request: ProgrammeRequest) -> HttpResponse:
+def season_coverage(request: ProgramRequest) -> HttpResponse:
     """Windows × routes of one season year."""
-    programme = request.membership.programme
-    form = CoverageFilter(request.GET, programme=programme)
-    table = coverage(programme, form.season_year, region=form.chosen_region)
+    program = request.membership.program
+    form = CoverageFilter(request.GET, program=program)
+    table = coverage(program, form.season_year, region=form.chosen_region)
     dates = shared_dates(table)
     return render(
         request,
@@ -77,7 +77,7 @@ def season_coverage(request: ProgrammeRequest) -> HttpResponse:
             "form": form,
             "table": table,
             "heads": list(zip(table.windows, dates, strict=True)),
-            "rows": [(row, coverage_cells(programme, table, row, dates)) for row in table.rows],
+            "rows": [(row, coverage_cells(program, table, row, dates)) for row in table.rows],
             "totals": [
                 (state.capitalize(), table.totals[state], "")
                 for state in Coverage
@@ -98,10 +98,10 @@ def shared_dates(table: CoverageTable) -> list[Dates | None]:
 
 
 def coverage_cells(
-    programme: Programme, table: CoverageTable, row: CoverageRow, shared: list[Dates | None]
+    program: Program, table: CoverageTable, row: CoverageRow, shared: list[Dates | None]
 ) -> list[tuple[CoverageCell | None, str, Dates | None]]:
     """Each cell with the way to its visits, and its dates unless the head shows them."""
-    here = reverse("web:season_visits", kwargs={"programme": programme.slug})
+    here = reverse("web:season_visits", kwargs={"program": program.slug})
     year = {"since": table.season_year, "until": table.season_year}
     cells = []
     for cell, dates in zip(row.cells, shared, strict=True):
@@ -116,16 +116,16 @@ def coverage_cells(
 
 @require_GET
 @needs(Permission.READ_SEASONS)
-def season_map(request: ProgrammeRequest) -> HttpResponse:
+def season_map(request: ProgramRequest) -> HttpResponse:
     """Routes and stops with the highest index heard in the chosen years."""
-    programme = request.membership.programme
-    form = TableFilter(request.GET, programme=programme)
+    program = request.membership.program
+    form = TableFilter(request.GET, program=program)
     filters = form.filters
-    routes = list(routes_of(programme, region=filters.region))
+    routes = list(routes_of(program, region=filters.region))
     stops = []
     if form.years:
         stops = stops_heard(
-            programme,
+            program,
             routes,
             species=filters.species,
             first_year=filters.first_year or form.years[0],
@@ -139,7 +139,7 @@ def season_map(request: ProgrammeRequest) -> HttpResponse:
             "tabs": tabs(request, "season_map"),
             "form": form,
             "filters": filters,
-            "map": season_map_of(programme, routes, stops),
+            "map": season_map_of(program, routes, stops),
             "counts": counts_by_index(listened),
             "listened": len(listened),
         },
@@ -153,21 +153,21 @@ def counts_by_index(stops: Iterable) -> list[tuple[int, int]]:
 
 @require_GET
 @needs(Permission.READ_SEASONS)
-def season_visits(request: ProgrammeRequest) -> HttpResponse:
+def season_visits(request: ProgramRequest) -> HttpResponse:
     """The visits behind a cell, latest first."""
-    programme = request.membership.programme
-    form = VisitsFilter(request.GET, programme=programme)
+    program = request.membership.program
+    form = VisitsFilter(request.GET, program=program)
     filters = form.filters
     route_code = form.cleaned_data.get("route") or None
     window = form.cleaned_data.get("window") or None
-    visits = visits_of(programme, route_code=route_code, window=window, **filters.narrowing())
+    visits = visits_of(program, route_code=route_code, window=window, **filters.narrowing())
     return render(
         request,
         "web/seasons/visits.html",
         {
             "form": form,
             "filters": filters,
-            "route": routes_of(programme).filter(code=route_code).first() if route_code else None,
+            "route": routes_of(program).filter(code=route_code).first() if route_code else None,
             "route_code": route_code,
             "window": window,
             "page_obj": Paginator(visits, VISITS_A_PAGE).get_page(request.GET.get("page")),
@@ -177,7 +177,7 @@ def season_visits(request: ProgrammeRequest) -> HttpResponse:
 
 def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
     """The three views of Seasons; filters that they share go along."""
-    programme = request.membership.programme.slug
+    program = request.membership.program.slug
     kept = {
         key: request.GET[key]
         for key in ("species", "region", "since", "until")
@@ -191,7 +191,7 @@ def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
     return [
         {
             "name": name,
-            "url": reverse(f"web:{route}", kwargs={"programme": programme})
+            "url": reverse(f"web:{route}", kwargs={"program": program})
             + (f"?{urlencode(query)}" if query else ""),
             "current": route == current,
         }

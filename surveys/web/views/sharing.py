@@ -11,9 +11,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from accounts.access import Permission, ProgrammeRequest, needs
-from surveys.models import ExactDownload, Programme, Reach, Sensitivity
-from surveys.programmes.sharing import change_sharing, renew_link, sharing_facts
+from accounts.access import Permission, ProgramRequest, needs
+from surveys.models import ExactDownload, Program, Reach, Sensitivity
+from surveys.programs.sharing import change_sharing, renew_link, sharing_facts
 from surveys.publishing import csv
 from surveys.publishing.exact import exact_downloads
 from surveys.publishing.places import share_place
@@ -27,23 +27,23 @@ DOWNLOADS_HEADER = ("at", "person", "email", "what", "path", "token")
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
-def sharing(request: ProgrammeRequest) -> HttpResponse:
-    programme = request.membership.programme
-    form = SharingForm(request.POST if request.method == "POST" else None, programme=programme)
-    form.show(sharing_facts(programme))
+def sharing(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    form = SharingForm(request.POST if request.method == "POST" else None, program=program)
+    form.show(sharing_facts(program))
     if (
         request.method == "POST"
         and form.is_valid()
         and tried(form, change_sharing, request.membership, seen=form.seen, **form.cleaned_data)
     ):
-        messages.success(request, "What leaves the programme is saved.")
-        return redirect("web:sharing", programme=programme.slug)
-    stops = list(shared_stops(programme).values())
+        messages.success(request, "What leaves the program is saved.")
+        return redirect("web:sharing", program=program.slug)
+    stops = list(shared_stops(program).values())
     context = {
         "section": "sharing",
         "form": form,
-        "link": published_link(request, programme),
-        "by_link": programme.publication_reach == Reach.LINK,
+        "link": published_link(request, program),
+        "by_link": program.publication_reach == Reach.LINK,
         "example": stops[0] if stops else None,
         "levels": _levels(stops),
     }
@@ -51,14 +51,14 @@ def sharing(request: ProgrammeRequest) -> HttpResponse:
     return render(request, "web/sharing/sharing.html", context, status=status)
 
 
-def published_link(request: ProgrammeRequest, programme: Programme) -> str:
+def published_link(request: ProgramRequest, program: Program) -> str:
     """Where people outside see the publications; empty when they do not."""
-    if programme.publication_reach == Reach.PUBLIC:
-        path = reverse("web:published", kwargs={"programme": programme.slug})
-    elif programme.publication_reach == Reach.LINK:
+    if program.publication_reach == Reach.PUBLIC:
+        path = reverse("web:published", kwargs={"program": program.slug})
+    elif program.publication_reach == Reach.LINK:
         path = reverse(
             "web:published_by_link",
-            kwargs={"programme": programme.slug, "key": programme.publication_key},
+            kwargs={"program": program.slug, "key": program.publication_key},
         )
     else:
         return ""
@@ -84,21 +84,21 @@ def _levels(stops: list[SharedStop]) -> list[dict[str, Any]]:
 
 @require_POST
 @needs(Permission.MANAGE)
-def renew(request: ProgrammeRequest) -> HttpResponse:
+def renew(request: ProgramRequest) -> HttpResponse:
     renew_link(request.membership)
     messages.success(request, "The link is new. The one before opens nothing any more.")
-    return redirect("web:sharing", programme=request.membership.programme.slug)
+    return redirect("web:sharing", program=request.membership.program.slug)
 
 
 @require_GET
 @needs(Permission.MANAGE)
-def downloads(request: ProgrammeRequest) -> HttpResponse:
+def downloads(request: ProgramRequest) -> HttpResponse:
     """Who took exact places, and when."""
-    found = exact_downloads(request.membership.programme)
+    found = exact_downloads(request.membership.program)
     context = {
         "section": "sharing",
         "page_obj": Paginator(found, A_PAGE).get_page(request.GET.get("page")),
-        "may_have": request.membership.programme.memberships.select_related("person").filter(
+        "may_have": request.membership.program.memberships.select_related("person").filter(
             active=True, exact_places=True
         ),
     }
@@ -107,10 +107,10 @@ def downloads(request: ProgrammeRequest) -> HttpResponse:
 
 @require_GET
 @needs(Permission.MANAGE)
-def downloads_csv(request: ProgrammeRequest) -> HttpResponse:
-    programme = request.membership.programme
-    text = csv.to_csv(DOWNLOADS_HEADER, map(_download_row, exact_downloads(programme).iterator()))
-    name = f"{programme.slug}-exact-places-{timezone.now():%Y-%m-%d}.csv"
+def downloads_csv(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    text = csv.to_csv(DOWNLOADS_HEADER, map(_download_row, exact_downloads(program).iterator()))
+    name = f"{program.slug}-exact-places-{timezone.now():%Y-%m-%d}.csv"
     return HttpResponse(
         text,
         content_type=csv.MEDIA_TYPE,

@@ -7,14 +7,14 @@ from django.http import FileResponse, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.visits.exceptions import PhotoRefused, VisitError
 from surveys.visits.photos import find_photo, remove_photo, store_photo
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.SURVEY)
-def photo(request: ProgrammeRequest, visit_id: UUID, row: int) -> HttpResponse | FileResponse:
+def photo(request: ProgramRequest, visit_id: UUID, row: int) -> HttpResponse | FileResponse:
     """Show a row's photo to members who may read the visit; store or remove one's own."""
     if request.method == "GET":
         found = find_photo(request.membership, visit_id, row=row)
@@ -32,4 +32,4 @@ def photo(request: ProgrammeRequest, visit_id: UUID, row: int) -> HttpResponse |
             raise PhotoRefused("Choose a picture first.")
     except VisitError as error:
         messages.error(request, str(error))
-    return redirect("web:sheet", programme=request.membership.programme.slug, visit_id=visit_id)
+    return redirect("web:sheet", program=request.membership.program.slug, visit_id=visit_id)

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.models import Visit
 from surveys.protocol.values import Finding
 from surveys.visits.cells import CellChange, cell_of
@@ -34,13 +34,13 @@ NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "then", "extra_species"}
 
 @require_GET
 @needs(Permission.SURVEY)
-def sheets(request: ProgrammeRequest) -> HttpResponse:
+def sheets(request: ProgramRequest) -> HttpResponse:
     return render(request, "web/sheets/list.html", {"visits": own_visits(request.membership)})
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.SURVEY)
-def new(request: ProgrammeRequest) -> HttpResponse:
+def new(request: ProgramRequest) -> HttpResponse:
     form = NewSheetForm(
         request.POST if request.method == "POST" else None,
         member=request.membership,
@@ -58,26 +58,26 @@ def new(request: ProgrammeRequest) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             return redirect(
-                "web:sheet", programme=request.membership.programme.slug, visit_id=visit.pk
+                "web:sheet", program=request.membership.program.slug, visit_id=visit.pk
             )
     return render(request, "web/sheets/new.html", {"form": form})
 
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.SURVEY)
-def sheet(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
+def sheet(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     """The grid. A POST is the whole form, for browsers that run no scripts."""
     if request.method == "POST":
         return _save_whole_form(request, visit_id)
     found = find_visit(request.membership, visit_id)
     if found.observer_id != request.user.pk or found.state not in EDITABLE:
-        return redirect("web:visit", programme=found.route.programme.slug, visit_id=visit_id)
+        return redirect("web:visit", program=found.route.program.slug, visit_id=visit_id)
     return _show(request, found)
 
 
 @require_http_methods(["PATCH"])
 @needs(Permission.SURVEY)
-def cells(request: ProgrammeRequest, visit_id: UUID) -> JsonResponse:
+def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
     """Save changed cells: `{"changes": {address: {"was": text, "now": text}}}`.
 
     Answers the revision, all cells as they now are, what the rules say of them, and the
@@ -105,7 +105,7 @@ def cells(request: ProgrammeRequest, visit_id: UUID) -> JsonResponse:
 
 @require_POST
 @needs(Permission.SURVEY)
-def submit(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
+def submit(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     """Save what the form holds, then submit."""
     changes = _form_changes(request)
     try:
@@ -118,41 +118,41 @@ def submit(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
         return _show(request, find_visit(request.membership, visit_id), status=422)
     except VisitError as error:
         messages.error(request, str(error))
-        return redirect("web:sheets", programme=request.membership.programme.slug)
+        return redirect("web:sheets", program=request.membership.program.slug)
     messages.success(request, "Submitted. The coordinator will look at it. Thank you.")
-    return redirect("web:sheets", programme=request.membership.programme.slug)
+    return redirect("web:sheets", program=request.membership.program.slug)
 
 
 @require_POST
 @needs(Permission.SURVEY)
-def discard(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
+def discard(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     try:
         discard_draft(request.membership, visit_id)
     except VisitError as error:
         messages.error(request, str(error))
     else:
         messages.success(request, "The draft is gone.")
-    return redirect("web:sheets", programme=request.membership.programme.slug)
+    return redirect("web:sheets", program=request.membership.program.slug)
 
 
-def _save_whole_form(request: ProgrammeRequest, visit_id: UUID) -> HttpResponse:
+def _save_whole_form(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     try:
         saved = save_cells(request.membership, visit_id, _form_changes(request))
     except VisitError as error:
         messages.error(request, str(error))
-        return redirect("web:sheets", programme=request.membership.programme.slug)
+        return redirect("web:sheets", program=request.membership.program.slug)
     if saved.conflicts:
         return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
     messages.success(request, "Saved.")
     here = reverse(
-        "web:sheet", kwargs={"programme": request.membership.programme.slug, "visit_id": visit_id}
+        "web:sheet", kwargs={"program": request.membership.program.slug, "visit_id": visit_id}
     )
     extra = request.POST.get("extra_species", "")
     return redirect(f"{here}?species={extra}" if extra else here)
 
 
 def _show(
-    request: ProgrammeRequest,
+    request: ProgramRequest,
     visit: Visit,
     *,
     conflicts: tuple[Any, ...] = (),
@@ -192,12 +192,12 @@ def _species_columns(grid: Grid) -> list[tuple[str, str]]:
     ]
 
 
-def _page_data(request: ProgrammeRequest, visit: Visit) -> dict[str, Any]:
-    slug = request.membership.programme.slug
+def _page_data(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
+    slug = request.membership.program.slug
     return {
         "visit": str(visit.pk),
         "cells": visit.cells,
-        "url": reverse("web:sheet_cells", kwargs={"programme": slug, "visit_id": visit.pk}),
+        "url": reverse("web:sheet_cells", kwargs={"program": slug, "visit_id": visit.pk}),
         "login": f"{reverse('account_login')}?next={request.path}",
     }
 

@@ -15,7 +15,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.models import Route
 from surveys.web.packets import route_packet
 from surveys.web.surveyfiles import STYLES, files, fingerprint, first_modules
@@ -28,9 +28,9 @@ VERSION_HEADER = "Survey-Version"
 @never_cache
 @gzip_page
 @needs(Permission.SURVEY)
-def shell(request: ProgrammeRequest) -> HttpResponse:
+def shell(request: ProgramRequest) -> HttpResponse:
     """The page that a phone keeps. It holds nothing of the person or of any visit."""
-    slug = request.membership.programme.slug
+    slug = request.membership.program.slug
     login = f"{reverse('account_login')}?{urlencode({'next': _url('survey', slug)})}"
     page = render(
         request,
@@ -40,7 +40,7 @@ def shell(request: ProgrammeRequest) -> HttpResponse:
             "modules": first_modules(),
             "config": {
                 "slug": slug,
-                "programme": request.membership.programme.name,
+                "program": request.membership.program.name,
                 "icons": static("web/icons.svg"),
                 "here": _url("survey", slug),
                 "hello": _url("survey_hello", slug),
@@ -49,8 +49,8 @@ def shell(request: ProgrammeRequest) -> HttpResponse:
                 "login": login,
                 "logout": f"{reverse('account_logout')}?{urlencode({'next': login})}",
                 "packets": _url("survey", slug) + "packets/",
-                "visits": reverse("api:visits", kwargs={"programme": slug}),
-                "recordings": reverse("api:recordings", kwargs={"programme": slug}),
+                "visits": reverse("api:visits", kwargs={"program": slug}),
+                "recordings": reverse("api:recordings", kwargs={"program": slug}),
                 "sounds": _recordings_url(slug),
             },
         },
@@ -62,7 +62,7 @@ def shell(request: ProgrammeRequest) -> HttpResponse:
 @require_GET
 @never_cache
 @needs(Permission.SURVEY)
-def hello(request: ProgrammeRequest) -> JsonResponse:
+def hello(request: ProgramRequest) -> JsonResponse:
     """Who is signed in, a token to write with, and what time it is here."""
     person = request.membership.person
     return JsonResponse(
@@ -78,12 +78,12 @@ def hello(request: ProgrammeRequest) -> JsonResponse:
 @never_cache
 @gzip_page
 @needs(Permission.SURVEY)
-def packet(request: ProgrammeRequest, code: str) -> JsonResponse:
+def packet(request: ProgramRequest, code: str) -> JsonResponse:
     """All that a phone needs of a route for the coming nights."""
     try:
         found = route_packet(request.membership, code, timezone.now())
     except Route.DoesNotExist as missing:
-        raise Http404("The programme has no such route.") from missing
+        raise Http404("The program has no such route.") from missing
     if not found["nights"]:
         raise Http404("No protocol is in force for this route in the coming nights.")
     return JsonResponse(found)
@@ -92,9 +92,9 @@ def packet(request: ProgrammeRequest, code: str) -> JsonResponse:
 @require_GET
 @never_cache
 @needs(Permission.SURVEY)
-def worker(request: ProgrammeRequest) -> HttpResponse:
+def worker(request: ProgramRequest) -> HttpResponse:
     """The service worker. It differs by one byte when a file of the screen differs."""
-    slug = request.membership.programme.slug
+    slug = request.membership.program.slug
     return render(
         request,
         "web/survey/sw.js",
@@ -107,8 +107,8 @@ def worker(request: ProgrammeRequest) -> HttpResponse:
                     "files": files(),
                     "past": [
                         _url("survey_hello", slug),
-                        reverse("api:visits", kwargs={"programme": slug}) + "*",
-                        reverse("api:recordings", kwargs={"programme": slug}) + "*",
+                        reverse("api:visits", kwargs={"program": slug}) + "*",
+                        reverse("api:recordings", kwargs={"program": slug}) + "*",
                     ],
                 }
             )
@@ -119,14 +119,14 @@ def worker(request: ProgrammeRequest) -> HttpResponse:
 
 @require_GET
 @needs(Permission.SURVEY)
-def manifest(request: ProgrammeRequest) -> JsonResponse:
+def manifest(request: ProgramRequest) -> JsonResponse:
     """W3C Web Application Manifest."""
-    programme = request.membership.programme
-    here = _url("survey", programme.slug)
+    program = request.membership.program
+    here = _url("survey", program.slug)
     return JsonResponse(
         {
             "id": here,
-            "name": f"Duskpool survey, {programme.name}",
+            "name": f"Duskpool survey, {program.name}",
             "short_name": "Duskpool",
             "start_url": here,
             "scope": here,
@@ -146,20 +146,20 @@ def manifest(request: ProgrammeRequest) -> JsonResponse:
 
 
 def _icon(
-    request: ProgrammeRequest, name: str, sizes: str, media_type: str, purpose: str = "any"
+    request: ProgramRequest, name: str, sizes: str, media_type: str, purpose: str = "any"
 ) -> dict[str, str]:
     source = request.build_absolute_uri(static(f"web/{name}"))
     return {"src": source, "sizes": sizes, "type": media_type, "purpose": purpose}
 
 
 def _url(name: str, slug: str) -> str:
-    return reverse(f"web:{name}", kwargs={"programme": slug})
+    return reverse(f"web:{name}", kwargs={"program": slug})
 
 
 def _recordings_url(slug: str) -> str:
     """What stands before the id of a recording in the address of its sound."""
     nobody = str(UUID(int=0))
-    url = reverse("web:recording", kwargs={"programme": slug, "recording_id": nobody})
+    url = reverse("web:recording", kwargs={"program": slug, "recording_id": nobody})
     return url.removesuffix(nobody)
 
 

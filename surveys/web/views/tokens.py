@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from accounts.access import Permission, ProgrammeRequest, needs
+from accounts.access import Permission, ProgramRequest, needs
 from accounts.people import set_named
 from accounts.tokens import make_token, take_back, tokens_of
 from surveys.web.forms.refusals import tried
@@ -17,7 +17,7 @@ from surveys.web.forms.sharing import NamedForm, TokenForm
 
 @require_http_methods(["GET", "POST"])
 @needs(Permission.READ_RESULTS)
-def tokens(request: ProgrammeRequest) -> HttpResponse:
+def tokens(request: ProgramRequest) -> HttpResponse:
     """The list, a form for a new one and, right after making it, the token itself."""
     member = request.membership
     form = TokenForm(request.POST if request.method == "POST" else None, member=member)
@@ -36,10 +36,10 @@ def tokens(request: ProgrammeRequest) -> HttpResponse:
 
 @require_POST
 @needs(Permission.READ_RESULTS)
-def token_take_back(request: ProgrammeRequest, handle: uuid.UUID) -> HttpResponse:
+def token_take_back(request: ProgramRequest, handle: uuid.UUID) -> HttpResponse:
     name = take_back(request.membership, handle)
     messages.success(request, f"The token “{name}” opens nothing any more.")
-    return redirect("web:tokens", programme=request.membership.programme.slug)
+    return redirect("web:tokens", program=request.membership.program.slug)
 
 
 @require_http_methods(["GET", "POST"])

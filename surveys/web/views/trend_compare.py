@@ -8,12 +8,12 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, may, needs
+from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.shares import Series
 from surveys.charts.words import SITES, share
 from surveys.fitting.stored import StoredFit, stored_fits
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.seasons.route_years import route_years
 from surveys.web.forms.trend_species import MOST_SERIES, CompareFilter
 from surveys.web.freshness import freshness
@@ -39,10 +39,10 @@ class Comparison:
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def compare(request: ProgrammeRequest) -> HttpResponse:
-    programme = request.membership.programme
+def compare(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
     form = _form(request)
-    found = _comparison(programme, form)
+    found = _comparison(program, form)
     by_route = form.compared == "route"
     context: dict[str, Any] = {
         "form": form,
@@ -51,7 +51,7 @@ def compare(request: ProgrammeRequest) -> HttpResponse:
         "sites": SITES[found.site],
         "most": MOST_SERIES,
         "crumbs": [
-            {"name": "Trends", "url": reverse("web:trends", kwargs={"programme": programme.slug})},
+            {"name": "Trends", "url": reverse("web:trends", kwargs={"program": program.slug})},
             {"name": "Compare", "url": ""},
         ],
         "rows": [
@@ -64,46 +64,46 @@ def compare(request: ProgrammeRequest) -> HttpResponse:
         ],
         "alt": _alt(found),
         "urls": {
-            name: _chart_url(programme, request, form="svg" if name == "picture" else name)
+            name: _chart_url(program, request, form="svg" if name == "picture" else name)
             for name in ("picture", "svg", "png")
         },
     }
     if not by_route:
-        context |= freshness(programme, found.stored)
+        context |= freshness(program, found.stored)
     return render(request, "web/trends/compare.html", context)
 
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def chart(request: ProgrammeRequest, form: str) -> HttpResponse:
-    programme = request.membership.programme
-    found = _comparison(programme, _form(request))
+def chart(request: ProgramRequest, form: str) -> HttpResponse:
+    program = request.membership.program
+    found = _comparison(program, _form(request))
     if not found.series:
         raise Http404("There is nothing to draw.")
     spec = shares.comparison_spec(found.title, SITES[found.site], found.series)
     # A comparison is drawn from little data, so these are the key.
     return picture(
-        request, spec, form, key=repr((found.title, found.series)), stem=f"{programme.slug}-compare"
+        request, spec, form, key=repr((found.title, found.series)), stem=f"{program.slug}-compare"
     )
 
 
-def _form(request: ProgrammeRequest) -> CompareFilter:
+def _form(request: ProgramRequest) -> CompareFilter:
     return CompareFilter(
         request.GET,
-        programme=request.membership.programme,
+        program=request.membership.program,
         # Where a route lies is for those who read the seasons.
         with_routes=may(request.membership, Permission.READ_SEASONS),
     )
 
 
-def _comparison(programme: Programme, form: CompareFilter) -> Comparison:
+def _comparison(program: Program, form: CompareFilter) -> Comparison:
     species = [form.checklist[code] for code in form.chosen("species") if code in form.checklist]
     if not species:
         return Comparison(title="", site="stop", series=(), fits=())
     if form.compared == "route":
-        return _routes(programme, form)
+        return _routes(program, form)
     if form.compared == "region":
-        fits = stored_fits(programme, species=species[:1], site=form.site_kind, region=None)
+        fits = stored_fits(program, species=species[:1], site=form.site_kind, region=None)
         names = [fit.region or EVERYWHERE for fit in fits][:MOST_SERIES]
         title = f"{species[0].common_name} by region"
     else:
@@ -111,12 +111,12 @@ def _comparison(programme: Programme, form: CompareFilter) -> Comparison:
         fits = [
             fit
             for fit in stored_fits(
-                programme, species=species, site=form.site_kind, region=form.place
+                program, species=species, site=form.site_kind, region=form.place
             )
             if fit.species.pk in chosen
         ]
         names = [fit.species.common_name for fit in fits]
-        title = f"Species, {form.place or programme.name}"
+        title = f"Species, {form.place or program.name}"
     fits = fits[: len(names)]
     return Comparison(
         title=title,
@@ -126,7 +126,7 @@ def _comparison(programme: Programme, form: CompareFilter) -> Comparison:
     )
 
 
-def _routes(programme: Programme, form: CompareFilter) -> Comparison:
+def _routes(program: Program, form: CompareFilter) -> Comparison:
     """Plain shares: the stops of one route are too few to correct for detection."""
     species = form.checklist[form.chosen("species")[0]]
     chosen = form.chosen("route")[:MOST_SERIES]
@@ -139,7 +139,7 @@ def _routes(programme: Programme, form: CompareFilter) -> Comparison:
                 if cell is not None and cell.stops_listened
             ],
         )
-        for row in route_years(programme, species=species).rows
+        for row in route_years(program, species=species).rows
         if row.code in chosen
     )
     return Comparison(
@@ -150,8 +150,8 @@ def _routes(programme: Programme, form: CompareFilter) -> Comparison:
     )
 
 
-def _chart_url(programme: Programme, request: ProgrammeRequest, *, form: str) -> str:
-    path = reverse("web:trend_compare_chart", kwargs={"programme": programme.slug, "form": form})
+def _chart_url(program: Program, request: ProgramRequest, *, form: str) -> str:
+    path = reverse("web:trend_compare_chart", kwargs={"program": program.slug, "form": form})
     query = request.GET.urlencode()
     return f"{path}?{query}" if query else path
 

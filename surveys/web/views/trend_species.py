@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, may, needs
+from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.words import (
     SITES,
@@ -20,7 +20,7 @@ from surveys.charts.words import (
     trend_sentence,
 )
 from surveys.fitting.stored import StoredFit, stored_fits
-from surveys.models import Programme, Species
+from surveys.models import Program, Species
 from surveys.publishing import csv
 from surveys.publishing.method import CAVEATS
 from surveys.seasons.options import checklist_species
@@ -46,11 +46,11 @@ from surveys.web.trendpage import (
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def species(request: ProgrammeRequest, code: str) -> HttpResponse:
-    programme = request.membership.programme
-    one = _species(programme, code)
-    form = PlaceFilter(request.GET, programme=programme)
-    fit = _fit(programme, one, form)
+def species(request: ProgramRequest, code: str) -> HttpResponse:
+    program = request.membership.program
+    one = _species(program, code)
+    form = PlaceFilter(request.GET, program=program)
+    fit = _fit(program, one, form)
     context: dict[str, Any] = {
         "species": one,
         "form": form,
@@ -59,11 +59,11 @@ def species(request: ProgrammeRequest, code: str) -> HttpResponse:
         "crumbs": [
             {
                 "name": "Trends",
-                "url": reverse("web:trends", kwargs={"programme": programme.slug}),
+                "url": reverse("web:trends", kwargs={"program": program.slug}),
             },
             {"name": one.common_name, "url": ""},
         ],
-        **freshness(programme, [fit] if fit else []),
+        **freshness(program, [fit] if fit else []),
     }
     if fit is not None:
         result, site = fit.result, form.site_kind
@@ -93,11 +93,11 @@ def species(request: ProgrammeRequest, code: str) -> HttpResponse:
             "caveats": CAVEATS,
             "urls": {
                 "picture": _address(
-                    "trend_chart", programme, one, form, form="svg", of=fit.sha256[:12]
+                    "trend_chart", program, one, form, form="svg", of=fit.sha256[:12]
                 ),
-                "svg": _address("trend_chart", programme, one, form, form="svg", download="1"),
-                "png": _address("trend_chart", programme, one, form, form="png", download="1"),
-                "csv": _address("trend_species_csv", programme, one, form),
+                "svg": _address("trend_chart", program, one, form, form="svg", download="1"),
+                "png": _address("trend_chart", program, one, form, form="png", download="1"),
+                "csv": _address("trend_species_csv", program, one, form),
             },
         }
     return render(request, "web/trends/species.html", context)
@@ -105,34 +105,34 @@ def species(request: ProgrammeRequest, code: str) -> HttpResponse:
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def chart(request: ProgrammeRequest, code: str, form: str) -> HttpResponse:
+def chart(request: ProgramRequest, code: str, form: str) -> HttpResponse:
     """The picture of the page with the same query; `download` names it as a file."""
-    programme = request.membership.programme
-    one = _species(programme, code)
-    place = PlaceFilter(request.GET, programme=programme)
-    fit = _fit(programme, one, place)
+    program = request.membership.program
+    one = _species(program, code)
+    place = PlaceFilter(request.GET, program=program)
+    fit = _fit(program, one, place)
     if fit is None:
         raise Http404("There is no fit of this species yet.")
     where = f", {place.place}" if place.place else ""
-    title = f"{one.common_name}, {programme.name}{where}"
+    title = f"{one.common_name}, {program.name}{where}"
     spec = shares.species_spec(shares.species_chart(fit.result, site=fit.site, title=title))
     return picture(
         request,
         spec,
         form,
         key=f"{title}|{fit.site}|{fit.sha256}|{fit.software}",
-        stem=_stem(programme, one, place),
+        stem=_stem(program, one, place),
     )
 
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def table(request: ProgrammeRequest, code: str) -> HttpResponse:
+def table(request: ProgramRequest, code: str) -> HttpResponse:
     """The corrected years of the page with the same query."""
-    programme = request.membership.programme
-    one = _species(programme, code)
-    place = PlaceFilter(request.GET, programme=programme)
-    fit = _fit(programme, one, place)
+    program = request.membership.program
+    one = _species(program, code)
+    place = PlaceFilter(request.GET, program=program)
+    fit = _fit(program, one, place)
     if fit is None:
         raise Http404("There is no fit of this species yet.")
     header = [column.name for column in CORRECTED_COLUMNS]
@@ -151,27 +151,27 @@ def table(request: ProgrammeRequest, code: str) -> HttpResponse:
         csv.to_csv(header, rows).encode(),
         content_type=csv.MEDIA_TYPE,
         headers={
-            "Content-Disposition": f'attachment; filename="{_stem(programme, one, place)}.csv"'
+            "Content-Disposition": f'attachment; filename="{_stem(program, one, place)}.csv"'
         },
     )
 
 
-def _species(programme: Programme, code: str) -> Species:
-    found = next((one for one in checklist_species(programme) if one.code == code), None)
+def _species(program: Program, code: str) -> Species:
+    found = next((one for one in checklist_species(program) if one.code == code), None)
     if found is None:
         raise Http404("This species is not on the checklist.")
     return found
 
 
-def _fit(programme: Programme, species: Species, form: PlaceFilter) -> StoredFit | None:
-    fits = stored_fits(programme, species=[species], site=form.site_kind, region=form.place)
+def _fit(program: Program, species: Species, form: PlaceFilter) -> StoredFit | None:
+    fits = stored_fits(program, species=[species], site=form.site_kind, region=form.place)
     return fits[0] if fits else None
 
 
 def _address(
-    name: str, programme: Programme, species: Species, place: PlaceFilter, **more: str
+    name: str, program: Program, species: Species, place: PlaceFilter, **more: str
 ) -> str:
-    kwargs = {"programme": programme.slug, "code": species.code}
+    kwargs = {"program": program.slug, "code": species.code}
     if "form" in more:
         kwargs["form"] = more.pop("form")
     region = {"region": place.place} if place.place else {}
@@ -179,6 +179,6 @@ def _address(
     return reverse(f"web:{name}", kwargs=kwargs, query=query)
 
 
-def _stem(programme: Programme, species: Species, form: PlaceFilter) -> str:
-    parts = (programme.slug, species.code, form.site_kind, slugify(form.place))
+def _stem(program: Program, species: Species, form: PlaceFilter) -> str:
+    parts = (program.slug, species.code, form.site_kind, slugify(form.place))
     return "-".join(part for part in parts if part)

@@ -9,9 +9,9 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, may, needs
+from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.fitting.stored import StoredFit, stored_fits
-from surveys.models import Programme
+from surveys.models import Program
 from surveys.publishing import csv
 from surveys.publishing.method import CAVEATS
 from surveys.seasons.options import checklist_species, regions
@@ -27,18 +27,18 @@ NUMBERS = {column.name for column in COLUMNS if column.type in ("integer", "numb
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def trends(request: ProgrammeRequest) -> HttpResponse:
-    programme = request.membership.programme
-    form = TableFilter(request.GET, programme=programme)
+def trends(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    form = TableFilter(request.GET, program=program)
     filters = form.filters
-    rows = yearly_table(programme, **filters.narrowing())
+    rows = yearly_table(program, **filters.narrowing())
     return render(
         request,
         "web/trends/trends.html",
         {
             "form": form,
             "may_review": may(request.membership, Permission.REVIEW),
-            **_glance(programme, filters),
+            **_glance(program, filters),
             **table_context(csv.HEADER, [csv.row_texts(row) for row in rows]),
             "meanings": [(head_words(column.name), column.meaning) for column in COLUMNS],
             "flags": [
@@ -52,42 +52,42 @@ def trends(request: ProgrammeRequest) -> HttpResponse:
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def trends_csv(request: ProgrammeRequest) -> HttpResponse:
+def trends_csv(request: ProgramRequest) -> HttpResponse:
     """Exactly the table of the page with the same query string."""
-    programme = request.membership.programme
-    filters = TableFilter(request.GET, programme=programme).filters
-    text = csv.table_csv(yearly_table(programme, **filters.narrowing()))
-    return _download(text, f"{file_stem(programme.slug, filters)}.csv")
+    program = request.membership.program
+    filters = TableFilter(request.GET, program=program).filters
+    text = csv.table_csv(yearly_table(program, **filters.narrowing()))
+    return _download(text, f"{file_stem(program.slug, filters)}.csv")
 
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def trends_dictionary(request: ProgrammeRequest) -> HttpResponse:
+def trends_dictionary(request: ProgramRequest) -> HttpResponse:
     return _download(csv.dictionary_csv(), "yearly-table-dictionary.csv")
 
 
-def _glance(programme: Programme, filters: Filters) -> dict[str, Any]:
+def _glance(program: Program, filters: Filters) -> dict[str, Any]:
     """What is fitted of each species, with a link to its page."""
-    place = _fitted_region(programme, filters)
-    asked = [filters.species] if filters.species else checklist_species(programme)
-    fits = stored_fits(programme, species=asked, region=place)
+    place = _fitted_region(program, filters)
+    asked = [filters.species] if filters.species else checklist_species(program)
+    fits = stored_fits(program, species=asked, region=place)
 
     def address(fit: StoredFit) -> str:
         return reverse(
             "web:trend_species",
-            kwargs={"programme": programme.slug, "code": fit.species.code},
+            kwargs={"program": program.slug, "code": fit.species.code},
             query={"region": place} if place else None,
         )
 
     return {
         "glance": glance_rows(fits, address),
-        **freshness(programme, fits, complete=len(fits) == len(asked)),
+        **freshness(program, fits, complete=len(fits) == len(asked)),
     }
 
 
-def _fitted_region(programme: Programme, filters: Filters) -> str:
+def _fitted_region(program: Program, filters: Filters) -> str:
     """With one region, all regions together are that region, and no fit of its own is kept."""
-    return filters.region if filters.region and len(regions(programme)) > 1 else ""
+    return filters.region if filters.region and len(regions(program)) > 1 else ""
 
 
 def table_context(header: Sequence[str], rows: Iterable[Sequence[str]]) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from accounts.access import Permission, ProgrammeRequest, may, needs
+from accounts.access import Permission, ProgramRequest, may, needs
 from accounts.models import Membership
 from surveys.models import StoredFinding, Visit, VisitState
 from surveys.protocol.values import TemperatureUnit
@@ -21,12 +21,12 @@ DASH = "–"
 
 @require_GET
 @needs(Permission.READ_SEASONS)
-def visit(request: ProgrammeRequest, visit_id: uuid.UUID) -> HttpResponse:
+def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
     member = request.membership
-    found = visit_of(member.programme, visit_id)
+    found = visit_of(member.program, visit_id)
     if found is None or not may_see(member, found):
-        raise Http404("There is no such visit in this programme.")
-    unit = TemperatureUnit(member.programme.temperature_unit)
+        raise Http404("There is no such visit in this program.")
+    unit = TemperatureUnit(member.program.temperature_unit)
     grid = visit_grid(found)
     may_review = may(member, Permission.REVIEW)
     history = may_review or found.observer_id == member.person_id
@@ -42,7 +42,7 @@ def visit(request: ProgrammeRequest, visit_id: uuid.UUID) -> HttpResponse:
             "sightings": found.sightings.select_related("species", "stop"),
             "findings": [(finding, where_words(finding)) for finding in findings_of(found)],
             "steps": found.steps.select_related("by") if history else [],
-            "zone": member.programme.time_zone,
+            "zone": member.program.time_zone,
             "unit": unit.value,
             "map": visit_map(found, grid),
             "may_review": may_review,

@@ -1,6 +1,6 @@
 """Speed as ratios against a floor that is measured in the same run.
 
-The floors are bare evaluations of the models' own vectorised likelihood, so a slow or busy machine
+The floors are bare evaluations of the models' own vectorized likelihood, so a slow or busy machine
 slows both sides.
 """
 
@@ -13,7 +13,7 @@ import pytest
 from surveys.trends.histories import PeriodColumns
 from surveys.trends.occupancy import fit_occupancy
 from surveys.trends.occupancy_likelihood import log_likelihood, occupancy_cells
-from surveys.trends.species import analyse_species
+from surveys.trends.species import analyze_species
 from surveys.trends.trend import fit_trend
 from tests.unit.trends.simulated import occupancy_histories, persistent_seasons
 
@@ -24,7 +24,7 @@ SITES, YEARS, VISITS = 600, 20, 3
 def ratio(work, floor, *, most, repeats):
     """Best time of ``work`` over best time of ``floor``, taken in turns.
 
-    A neighbour on the same core slows one more than the other: a ratio above ``most`` is taken
+    A neighbor on the same core slows one more than the other: a ratio above ``most`` is taken
     again, up to ten times as often.
     """
     times = {work: [], floor: []}
@@ -84,7 +84,7 @@ def test_stacked_trend(stacked, form, most):
     assert ratio(work, floor, most=most, repeats=10) <= most
 
 
-def programme(routes, stops=10):
+def program(routes, stops=10):
     """Listening periods of one species on every stop, year and visit."""
     psi = np.linspace(0.65, 0.4, YEARS)
     history, year, site = persistent_seasons(
@@ -107,7 +107,7 @@ def test_all_tables_grow_no_faster_than_the_sites():
 
     Grows slower than linear while fits, whose cost does not depend on sites, still weigh.
     """
-    one, two, four = (programme(75 * times) for times in (1, 2, 4))
-    jobs = [functools.partial(analyse_species, "x", periods) for periods in (one, two, four)]
+    one, two, four = (program(75 * times) for times in (1, 2, 4))
+    jobs = [functools.partial(analyze_species, "x", periods) for periods in (one, two, four)]
     assert ratio(jobs[1], jobs[0], most=2.3, repeats=3) <= 2.3
     assert ratio(jobs[2], jobs[1], most=2.3, repeats=3) <= 2.3

@@ -41,10 +41,10 @@ SUMMER_ONLY = ("Lithobates clamitans", "Lithobates catesbeianus")
 
 
 @pytest.fixture
-def route(programme, observer) -> Route:
+def route(program, observer) -> Route:
     """Ten stops; a settling wait of a minute and three minutes to listen, limits on all weather."""
     version = make_version(
-        programme,
+        program,
         settling_wait_s=60,
         listening_time_s=180,
         earliest_start_after_sunset_min=30,
@@ -54,13 +54,13 @@ def route(programme, observer) -> Route:
         max_noise_index=3,
         windows=[{"name": "Early", "min_air_temperature": "5"}],
     )
-    for species in make_checklist(programme, *NAMES):
+    for species in make_checklist(program, *NAMES):
         species.common_name = NAMES[species.scientific_name]
         species.save()
     ChecklistEntry.objects.filter(species__scientific_name__in=SUMMER_ONLY).update(
         calls_from_month=5, calls_from_day=15, calls_to_month=8, calls_to_day=31
     )
-    route = make_route(programme, version=version, stops=10)
+    route = make_route(program, version=version, stops=10)
     Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     return route
 
@@ -163,7 +163,7 @@ def take_along(phone, observer, route) -> Callable[[], Page]:
     def take() -> Page:
         page = phone.page
         sign_in(page, observer.person.email)
-        page.goto(f"/{observer.programme.slug}/tonight/{route.code}/?night={NIGHT}")
+        page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
         page.get_by_role("button", name="Take tonight along").click()
         page.get_by_text("The survey works without a network.").wait_for()
         page.goto(survey_url(observer))
@@ -200,7 +200,7 @@ def show_theme(page: Page, theme: str) -> None:
 
 
 def survey_url(member) -> str:
-    return f"/{member.programme.slug}/survey/"
+    return f"/{member.program.slug}/survey/"
 
 
 def send(page: Page) -> None:

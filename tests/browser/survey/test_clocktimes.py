@@ -49,7 +49,7 @@ def on_the_server(text: str, night: str, zone: str) -> list[int]:
 
 def test_read_alike(signed_in, observer, route):
     page = signed_in(observer)
-    page.goto(f"/{observer.programme.slug}/survey/")
+    page.goto(f"/{observer.program.slug}/survey/")
     halves = [f"{hour}:{minute:02}" for hour in range(24) for minute in (0, 30)]
     typed = [*TYPED, *halves]
     read = page.evaluate(READ, [typed, NIGHTS])

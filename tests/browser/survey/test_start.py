@@ -22,7 +22,7 @@ CAME_FIRST = """() => new Promise((done) => {
 })"""
 
 # What the browser draws around the page, and the bar below it.
-COLOURS = """() => {
+COLORS = """() => {
   const bar = document.querySelector(".bar");
   const [shown, probe] = [getComputedStyle(bar).backgroundColor, document.createElement("i")];
   probe.style.color = document.querySelector('meta[name="theme-color"]').content;
@@ -73,9 +73,9 @@ def test_the_switch_of_the_survey_holds_for_the_site(phone, take_along, observer
     page = take_along()
     page.get_by_role("button", name="Night or day").click()
     page.locator('html[data-theme="day"]').wait_for()
-    around, bar = page.evaluate(COLOURS)
+    around, bar = page.evaluate(COLORS)
     assert around == bar != "rgb(0, 0, 0)"
-    page.goto(f"/{observer.programme.slug}/tonight/")
+    page.goto(f"/{observer.program.slug}/tonight/")
     assert page.locator("html").get_attribute("data-theme") == "day"
     page.goto(survey_url(observer))
     page.get_by_text("Sounds and light").click()

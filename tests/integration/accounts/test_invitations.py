@@ -23,7 +23,7 @@ from accounts.invitations import (
     withdraw,
 )
 from accounts.models import Invitation, Membership, Person, Role
-from tests.support.builders import PASSWORD, make_member, make_person, make_programme
+from tests.support.builders import PASSWORD, make_member, make_person, make_program
 
 SITE = "https://surveys.example.org/"
 
@@ -52,7 +52,7 @@ class TestMail:
         run_mail_worker()
         (message,) = mail.outbox
         assert message.to == ["new@example.org"]
-        assert coordinator.programme.name in message.subject
+        assert coordinator.program.name in message.subject
         assert issued.link in message.body
         assert "Nell Brook" in message.body
         assert "as observer" in message.body
@@ -93,12 +93,12 @@ class TestInviting:
         assert invitation.email == "new@example.org"
         assert invitation.expires_at - invitation.created_at == VALID_FOR == dt.timedelta(days=14)
         assert re.fullmatch(r"https://surveys\.example\.org/invitation/[0-9a-f]{64}", issued.link)
-        assert open_invitations(coordinator.programme) == [invitation]
+        assert open_invitations(coordinator.program) == [invitation]
 
     @pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
-    def test_only_coordinators_invite(self, programme, role):
+    def test_only_coordinators_invite(self, program, role):
         with pytest.raises(PermissionDenied):
-            send(make_member(programme, role))
+            send(make_member(program, role))
 
     def test_a_member_is_not_invited_again(self, coordinator, observer):
         with pytest.raises(ValidationError, match="already a member, as observer"):
@@ -119,9 +119,9 @@ class TestInviting:
         assert field in refusal.value.message_dict
 
     @pytest.mark.parametrize("verb", [withdraw, lambda m, i: send_again(m, i, site_url=SITE)])
-    def test_other_programmes_invitations_do_not_exist(self, coordinator, verb):
+    def test_other_programs_invitations_do_not_exist(self, coordinator, verb):
         issued = send(coordinator)
-        stranger = make_member(make_programme(), Role.COORDINATOR)
+        stranger = make_member(make_program(), Role.COORDINATOR)
         with pytest.raises(Http404):
             verb(stranger, issued.invitation.pk)
 
@@ -137,13 +137,13 @@ class TestAccepting:
     def test_somebody_new_joins(self, coordinator):
         issued = send(coordinator)
         member = accept_as_new_person(token_of(issued), name="Nell Brook", password=PASSWORD)
-        assert (member.programme, member.role, member.active) == (
-            coordinator.programme,
+        assert (member.program, member.role, member.active) == (
+            coordinator.program,
             Role.OBSERVER,
             True,
         )
         assert member.person.check_password(PASSWORD)
-        assert open_invitations(coordinator.programme) == []
+        assert open_invitations(coordinator.program) == []
 
     def test_it_works_once(self, coordinator):
         token = token_of(send(coordinator))
@@ -182,8 +182,8 @@ class TestAccepting:
             accept_as_new_person(token_of(send(coordinator)), name="  ", password=PASSWORD)
         assert "name" in refusal.value.message_dict
 
-    def test_somebody_known_joins_a_second_programme(self, coordinator):
-        person = make_member(make_programme()).person
+    def test_somebody_known_joins_a_second_program(self, coordinator):
+        person = make_member(make_program()).person
         issued = send(coordinator, email=person.email, role=Role.PARTNER)
         member = accept_as(person, token_of(issued))
         assert member.role == Role.PARTNER

@@ -8,7 +8,7 @@ from django.http import Http404
 
 from accounts import people
 from accounts.models import Role
-from tests.support.builders import make_member, make_programme
+from tests.support.builders import make_member, make_program
 
 pytestmark = pytest.mark.django_db
 SPRING = dt.date(2025, 3, 1)
@@ -33,12 +33,12 @@ class TestAccess:
         assert verb(coordinator, observer.pk) == observer
 
     @pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
-    def test_others_may_not(self, verb, role, programme, observer):
+    def test_others_may_not(self, verb, role, program, observer):
         with pytest.raises(PermissionDenied):
-            verb(make_member(programme, role), observer.pk)
+            verb(make_member(program, role), observer.pk)
 
-    def test_other_programmes_people_do_not_exist(self, verb, observer):
-        stranger = make_member(make_programme(), Role.COORDINATOR)
+    def test_other_programs_people_do_not_exist(self, verb, observer):
+        stranger = make_member(make_program(), Role.COORDINATOR)
         with pytest.raises(Http404):
             verb(stranger, observer.pk)
 
@@ -51,14 +51,14 @@ def test_the_last_coordinator_stays(coordinator, observer):
     assert "only coordinator" in refusal.value.message_dict["role"][0]
 
 
-def test_an_inactive_coordinator_does_not_count(coordinator, programme):
-    make_member(programme, Role.COORDINATOR, active=False)
+def test_an_inactive_coordinator_does_not_count(coordinator, program):
+    make_member(program, Role.COORDINATOR, active=False)
     with pytest.raises(ValidationError, match="only coordinator"):
         people.deactivate(coordinator, coordinator.pk)
 
 
-def test_one_of_two_coordinators_may_leave(coordinator, programme):
-    make_member(programme, Role.COORDINATOR)
+def test_one_of_two_coordinators_may_leave(coordinator, program):
+    make_member(program, Role.COORDINATOR)
     assert people.deactivate(coordinator, coordinator.pk).active is False
 
 

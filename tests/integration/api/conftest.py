@@ -1,4 +1,4 @@
-"""A small client for the API: JSON in and out, below one programme."""
+"""A small client for the API: JSON in and out, below one program."""
 
 import json
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ class Api:
         headers = {} if revision is None else {"If-Match": f'"{revision}"'}
         response = self.client.generic(
             method,
-            f"/api/v1/{self.member.programme.slug}/{path}",
+            f"/api/v1/{self.member.program.slug}/{path}",
             data="" if data is None else json.dumps(data),
             content_type="application/json",
             headers=headers,

@@ -13,15 +13,15 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
 )
 
 
 @pytest.fixture
-def route(programme, observer):
-    peeper, toad = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
-    route = make_route(programme, region="North")
+def route(program, observer):
+    peeper, toad = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
+    route = make_route(program, region="North")
     make_accepted_visit(route, observer.person, heard={1: {peeper: 2}, 2: {toad: 3}})
     return route
 
@@ -38,7 +38,7 @@ def test_following_next_reads_every_row_once(api):
     while path:
         page = api.get(path)
         read += page["results"]
-        path = page["next"] and page["next"].split(f"/{api.member.programme.slug}/")[1]
+        path = page["next"] and page["next"].split(f"/{api.member.program.slug}/")[1]
     assert read == whole["results"]
     assert len(read) == 6
 
@@ -131,10 +131,10 @@ def test_visits_that_no_longer_count_are_named(api, coordinator, verb, named):
         assert len(api.get(f"records/stopped-counting/?{query}")["results"]) == found, query
 
 
-def test_another_programme_s_visits_are_not_named(api, api_for):
+def test_another_program_s_visits_are_not_named(api, api_for):
     Visit.objects.all().delete()
     assert len(api.get("records/stopped-counting/")["results"]) == 1
-    stranger = api_for(make_member(make_programme(), Role.COORDINATOR))
+    stranger = api_for(make_member(make_program(), Role.COORDINATOR))
     assert stranger.get("records/stopped-counting/")["results"] == []
 
 
@@ -144,7 +144,7 @@ def test_periods_have_no_place_that_was_measured(api):
     assert "measured_at" not in periods[0]
 
 
-def test_stops_are_generalised_and_nameless(api):
+def test_stops_are_generalized_and_nameless(api):
     stops = api.get("records/stops/")
     assert [(stop["name"], stop["latitude"], stop["grid_degrees"]) for stop in stops] == [
         ("", 43.075, 0.01)
@@ -154,16 +154,16 @@ def test_stops_are_generalised_and_nameless(api):
     assert features[0]["geometry"] == {"type": "Point", "coordinates": [-89.405, 43.075]}
 
 
-def test_a_withheld_stop_has_no_geometry(api, programme):
-    programme.place_sharing = Sensitivity.EXTREME
-    programme.save()
+def test_a_withheld_stop_has_no_geometry(api, program):
+    program.place_sharing = Sensitivity.EXTREME
+    program.save()
     features = api.get("records/stops/geojson/")["features"]
     assert {feature["geometry"] for feature in features} == {None}
 
 
-def test_open_stops_have_their_names(api, programme):
-    programme.place_sharing = Sensitivity.OPEN
-    programme.save()
+def test_open_stops_have_their_names(api, program):
+    program.place_sharing = Sensitivity.OPEN
+    program.save()
     assert [stop["name"] for stop in api.get("records/stops/")] == ["Stop 1", "Stop 2", "Stop 3"]
 
 
@@ -176,7 +176,7 @@ def test_open_stops_have_their_names(api, programme):
     ],
 )
 def test_exports_are_streams_of_their_kind(api, form, kind, first):
-    path = f"/api/v1/{api.member.programme.slug}/records/calls/export/?format={form}"
+    path = f"/api/v1/{api.member.program.slug}/records/calls/export/?format={form}"
     answer = api.client.get(path, headers={"Accept": "text/html"})
     assert answer.status_code == 200
     assert answer.streaming
@@ -186,7 +186,7 @@ def test_exports_are_streams_of_their_kind(api, form, kind, first):
 
 
 def test_json_lines_are_those_of_the_pages(api):
-    path = f"/api/v1/{api.member.programme.slug}/records/calls/export/?format=json"
+    path = f"/api/v1/{api.member.program.slug}/records/calls/export/?format=json"
     lines = api.client.get(path).getvalue().splitlines()
     assert [json.loads(line) for line in lines] == api.get("records/calls/")["results"]
 

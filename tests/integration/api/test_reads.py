@@ -1,4 +1,4 @@
-"""What a programme surveys and what came of it, over the API."""
+"""What a program surveys and what came of it, over the API."""
 
 import datetime as dt
 
@@ -9,7 +9,7 @@ from surveys.models import Stop
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
-    make_programme,
+    make_program,
     make_route,
     make_species,
     make_version,
@@ -18,14 +18,14 @@ from tests.support.publishing import build_what_waits
 
 
 @pytest.fixture
-def route(programme):
-    version = make_version(programme, settling_wait_s=120, max_beaufort=3)
-    return make_route(programme, version=version, code="R07", region="North")
+def route(program):
+    version = make_version(program, settling_wait_s=120, max_beaufort=3)
+    return make_route(program, version=version, code="R07", region="North")
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
 
 
 @pytest.fixture
@@ -34,14 +34,14 @@ def accepted(route, observer, species):
     return make_accepted_visit(route, observer.person, heard={1: {peeper: 3}, 2: {peeper: 1}})
 
 
-def test_the_programme(api_for, partner, programme):
+def test_the_program(api_for, partner, program):
     facts = api_for(partner).get("")
-    assert (facts["name"], facts["time_zone"]) == (programme.name, "America/Chicago")
+    assert (facts["name"], facts["time_zone"]) == (program.name, "America/Chicago")
     assert facts["role"] == "partner"
 
 
-def test_routes_and_their_stops_on_a_night(api_for, observer, programme, route):
-    make_route(make_programme())
+def test_routes_and_their_stops_on_a_night(api_for, observer, program, route):
+    make_route(make_program())
     api = api_for(observer)
     assert [row["code"] for row in api.get("routes/")["results"]] == ["R07"]
     route.stops.filter(number=2).update(active_until=dt.date(2024, 6, 30))
@@ -96,7 +96,7 @@ def test_what_is_not_there_or_wrong_is_said(api_for, observer, route, path, stat
 
 
 def test_protocol_versions(api_for, partner, route):
-    make_route(make_programme())
+    make_route(make_program())
     api = api_for(partner)
     (row,) = api.get("protocol-versions/")["results"]
     assert row == api.get(f"protocol-versions/{row['id']}/")
@@ -105,8 +105,8 @@ def test_protocol_versions(api_for, partner, route):
     assert (window["name"], window["opens_month"], window["opens_day"]) == ("Spring", 3, 15)
 
 
-def test_the_checklist_of_a_night(api_for, partner, programme, species):
-    entry = programme.checklist.get(species=species[1])
+def test_the_checklist_of_a_night(api_for, partner, program, species):
+    entry = program.checklist.get(species=species[1])
     entry.listed_until = dt.date(2023, 12, 31)
     entry.save()
     api = api_for(partner)
@@ -202,14 +202,14 @@ def test_who_may_read(client, api_for, observer, coordinator, partner, route, pa
     for role, member in members.items():
         answer = api_for(member)("GET", path)
         assert answer.status == (200 if role in allowed else 403), role
-    foreign = f"/api/v1/{make_programme().slug}/{path}"
+    foreign = f"/api/v1/{make_program().slug}/{path}"
     client.force_login(coordinator.person)
     assert client.get(foreign).status_code == 404
     client.logout()
-    assert client.get(f"/api/v1/{observer.programme.slug}/{path}").status_code == 403
+    assert client.get(f"/api/v1/{observer.program.slug}/{path}").status_code == 403
 
 
-def test_species_of_the_catalogue_off_the_checklist_are_not_offered(api_for, observer, species):
+def test_species_of_the_catalog_off_the_checklist_are_not_offered(api_for, observer, species):
     make_species("Rana aurora")
     answer = api_for(observer)("GET", "trends/?species=rana-aurora")
     assert (answer.status, answer.data["where"]) == (400, "species")

@@ -19,7 +19,7 @@ from surveys.visits import recordings as verbs
 from surveys.visits.drafts import discard_draft
 from surveys.visits.exceptions import RecordingDamaged
 from surveys.visits.sounds import LARGEST_BYTES
-from tests.support.builders import make_checklist, make_member, make_programme, make_route
+from tests.support.builders import make_checklist, make_member, make_program, make_route
 from tests.support.sheets import make_draft, make_submitted
 from tests.support.sounds import PIECE, Uploader, checksum, metadata, sound
 
@@ -29,9 +29,9 @@ SECOND = dt.timedelta(seconds=1)
 
 
 @pytest.fixture
-def visit(programme, observer):
-    make_checklist(programme)
-    return make_draft(observer, make_route(programme))
+def visit(program, observer):
+    make_checklist(program)
+    return make_draft(observer, make_route(program))
 
 
 @pytest.fixture
@@ -402,8 +402,8 @@ class TestWhose:
         found = Recording.objects.get()
         assert (found.received, found.state) == (2000, "arriving")
 
-    def test_another_observer(self, phone, programme, client_for):
-        phone.client = client_for(make_member(programme, Role.OBSERVER))
+    def test_another_observer(self, phone, program, client_for):
+        phone.client = client_for(make_member(program, Role.OBSERVER))
         self.assert_hidden(phone)
 
     def test_coordinator(self, phone, coordinator, client_for):
@@ -414,18 +414,18 @@ class TestWhose:
         phone.client = client_for(partner)
         self.assert_hidden(phone, 403)
 
-    def test_another_programme(self, phone, client_for):
-        phone.client = client_for(make_member(make_programme(), Role.OBSERVER))
+    def test_another_program(self, phone, client_for):
+        phone.client = client_for(make_member(make_program(), Role.OBSERVER))
         self.assert_hidden(phone)
 
     def test_own_visit_under_a_foreign_address(self, phone, observer):
-        elsewhere = make_member(make_programme(), Role.OBSERVER, person=observer.person)
-        home = f"/api/v1/{elsewhere.programme.slug}/recordings/"
+        elsewhere = make_member(make_program(), Role.OBSERVER, person=observer.person)
+        home = f"/api/v1/{elsewhere.program.slug}/recordings/"
         assert phone.send("HEAD", f"{home}{phone.id}/", {}).status_code == 404
 
-    def test_a_foreign_visit_and_an_id_that_is_known(self, phone, programme, client_for):
-        other = make_member(programme, Role.OBSERVER)
-        own = make_draft(other, make_route(programme))
+    def test_a_foreign_visit_and_an_id_that_is_known(self, phone, program, client_for):
+        other = make_member(program, Role.OBSERVER)
+        own = make_draft(other, make_route(program))
         thief = Uploader(client=client_for(other), visit=own, id=phone.id)
         assert thief.begin().status_code == 404
 
@@ -438,14 +438,14 @@ class TestWhose:
         strict.force_login(observer.person)
         phone.client = strict
         assert phone.piece(2000).status_code == 403
-        token = strict.get(f"/{observer.programme.slug}/survey/hello.json").json()["csrf"]
+        token = strict.get(f"/{observer.program.slug}/survey/hello.json").json()["csrf"]
         assert phone.piece(2000, headers={"X-CSRFToken": token}).status_code == 204
 
 
 @pytest.mark.parametrize("state", [VisitState.SUBMITTED, VisitState.ACCEPTED])
-def test_sound_may_come_after_the_data(client_for, observer, programme, state):
+def test_sound_may_come_after_the_data(client_for, observer, program, state):
     """A complete recording of a visit that is handed in stays."""
-    visit = make_submitted(observer, make_route(programme))
+    visit = make_submitted(observer, make_route(program))
     visit.state = state
     visit.save()
     phone = Uploader(client=client_for(observer), visit=visit)

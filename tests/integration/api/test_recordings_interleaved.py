@@ -68,8 +68,8 @@ class Phone:
         return answer.status_code == 204 and answer["Upload-Complete"] == "?1"
 
 
-def test_bad_luck(client_for, observer, programme, record_property):
-    visit = make_draft(observer, make_route(programme))
+def test_bad_luck(client_for, observer, program, record_property):
+    visit = make_draft(observer, make_route(program))
     client = client_for(observer)
     steps = 0
     for seed in range(PHONES):

@@ -32,7 +32,7 @@ class Wire:
     def __init__(self, port: int, client: Client, phone: Uploader) -> None:
         self.port, self.phone = port, phone
         self.cookie = session_cookie(client)
-        hello = self.ask("GET", f"/{phone.visit.route.programme.slug}/survey/hello.json")
+        hello = self.ask("GET", f"/{phone.visit.route.program.slug}/survey/hello.json")
         token = json.loads(hello.body)["csrf"]
         for cookie in hello.headers.get_all("Set-Cookie"):
             self.cookie += f"; {cookie.split(';')[0]}"
@@ -77,10 +77,10 @@ def comes_to(wire: Wire, wanted: int) -> int:
     return wire.offset()
 
 
-def test_the_phone_hangs_up(client_for, observer, programme, tmp_path):
+def test_the_phone_hangs_up(client_for, observer, program, tmp_path):
     """tus 1.0.0, Requests, PATCH: as much as possible is stored; Checksum: a piece that does
     not have its checksum is thrown away. Either way the upload goes on and comes out whole."""
-    visit = make_draft(observer, make_route(programme))
+    visit = make_draft(observer, make_route(program))
     client = client_for(observer)
     phone = Uploader(client=client, visit=visit, content=sound(700_000))
     assert phone.begin().status_code == 201
@@ -107,7 +107,7 @@ def test_the_phone_hangs_up(client_for, observer, programme, tmp_path):
         sent = Recording.objects.get()
         assert (sent.state, sent.received) == ("complete", 700_000)
 
-        url = f"/{programme.slug}/recordings/{sent.pk}"
+        url = f"/{program.slug}/recordings/{sent.pk}"
         heard = wire.ask("GET", url)
         assert (heard.status, heard.body) == (200, phone.content)
         part = wire.ask("GET", url, Range="bytes=699000-")

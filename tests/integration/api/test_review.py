@@ -5,14 +5,14 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Role
 from surveys.models import StoredFinding, Visit, VisitState
-from tests.support.builders import make_member, make_programme, make_route
+from tests.support.builders import make_member, make_program, make_route
 from tests.support.sheets import make_submitted, plain_cells
 
 
 @pytest.fixture
-def visit(observer, programme):
+def visit(observer, program):
     cells = plain_cells() | {"stops.2.finished_at": "21:13"}
-    return make_submitted(observer, make_route(programme), cells)
+    return make_submitted(observer, make_route(program), cells)
 
 
 @pytest.fixture
@@ -113,8 +113,8 @@ def test_a_settlement_needs_an_answer_and_a_reason(api, visit, answer, where):
     assert (refused.status, refused.data["where"]) == (400, where)
 
 
-def test_a_finding_of_another_visit_is_not_there(api, visit, observer, programme):
-    other = make_submitted(observer, make_route(programme))
+def test_a_finding_of_another_visit_is_not_there(api, visit, observer, program):
+    other = make_submitted(observer, make_route(program))
     finding = visit.findings.get()
     answer = api(
         "POST",
@@ -127,7 +127,7 @@ def test_a_finding_of_another_visit_is_not_there(api, visit, observer, programme
 
 
 def test_only_coordinators_review(api_for, observer, partner, visit):
-    stranger = make_member(make_programme(), Role.COORDINATOR)
+    stranger = make_member(make_program(), Role.COORDINATOR)
     finding = visit.findings.get()
     for member, status in ((observer, 403), (partner, 403), (stranger, 404)):
         api = api_for(member)

@@ -1,4 +1,4 @@
-"""Access tokens: hashed, ending, bound to one programme, never opening more than their scope."""
+"""Access tokens: hashed, ending, bound to one program, never opening more than their scope."""
 
 import datetime as dt
 import hashlib
@@ -15,20 +15,20 @@ from tests.support.builders import make_accepted_visit, make_checklist, make_mem
 
 
 @pytest.fixture
-def programme(programme, observer):
-    (peeper,) = make_checklist(programme)
-    make_accepted_visit(make_route(programme), observer.person, heard={1: {peeper: 2}})
-    return programme
+def program(program, observer):
+    (peeper,) = make_checklist(program)
+    make_accepted_visit(make_route(program), observer.person, heard={1: {peeper: 2}})
+    return program
 
 
 def secret_of(member: Membership, scope: Scope = Scope.RECORDS) -> str:
     return make_token(member, name="report", scope=scope, days=30).secret
 
 
-def ask(secret: str, path: str, programme, method: str = "GET", **data: object):
+def ask(secret: str, path: str, program, method: str = "GET", **data: object):
     return Client().generic(
         method,
-        f"/api/v1/{programme.slug}/{path}",
+        f"/api/v1/{program.slug}/{path}",
         headers={"Authorization": f"Bearer {secret}"},
         **data,
     )
@@ -65,21 +65,21 @@ def test_only_a_hash_is_kept(partner):
         (Scope.RECORDS, "seasons/route-years/", 403),
     ],
 )
-def test_a_token_opens_its_scope(programme, partner, scope, path, status):
-    assert ask(secret_of(partner, scope), path, programme).status_code == status
+def test_a_token_opens_its_scope(program, partner, scope, path, status):
+    assert ask(secret_of(partner, scope), path, program).status_code == status
 
 
 @pytest.mark.parametrize("role", [Role.OBSERVER, Role.COORDINATOR])
 @pytest.mark.parametrize("path", ["visits/", "routes/", "seasons/route-years/"])
-def test_even_a_coordinators_token_opens_no_working_data(programme, role, path):
-    assert ask(secret_of(make_member(programme, role)), path, programme).status_code == 403
+def test_even_a_coordinators_token_opens_no_working_data(program, role, path):
+    assert ask(secret_of(make_member(program, role)), path, program).status_code == 403
 
 
-def test_a_token_changes_nothing(programme, coordinator):
+def test_a_token_changes_nothing(program, coordinator):
     answer = ask(
         secret_of(coordinator, Scope.EXACT),
         "publications/",
-        programme,
+        program,
         "POST",
         data='{"season_year": 2024}',
         content_type="application/json",
@@ -88,67 +88,67 @@ def test_a_token_changes_nothing(programme, coordinator):
     assert "This token opens" in answer.json()["detail"]
 
 
-def test_a_token_is_of_one_programme(programme, partner):
+def test_a_token_is_of_one_program(program, partner):
     other = make_member(
-        type(programme).objects.create(name="Other", slug="other", time_zone="UTC"),
+        type(program).objects.create(name="Other", slug="other", time_zone="UTC"),
         Role.PARTNER,
         person=partner.person,
     )
-    assert ask(secret_of(partner), "trends/", other.programme).status_code == 404
-    assert ask(secret_of(other), "trends/", other.programme).status_code == 200
+    assert ask(secret_of(partner), "trends/", other.program).status_code == 404
+    assert ask(secret_of(other), "trends/", other.program).status_code == 200
 
 
-def test_somebody_who_left_has_no_access(programme, partner):
+def test_somebody_who_left_has_no_access(program, partner):
     secret = secret_of(partner)
     partner.active = False
     partner.save()
-    assert ask(secret, "trends/", programme).status_code == 404
+    assert ask(secret, "trends/", program).status_code == 404
 
 
-def test_a_closed_account_has_no_access(programme, partner):
+def test_a_closed_account_has_no_access(program, partner):
     secret = secret_of(partner)
     partner.person.is_active = False
     partner.person.save()
-    assert ask(secret, "trends/", programme).status_code == 401
+    assert ask(secret, "trends/", program).status_code == 401
 
 
-def test_a_token_ends_and_its_owner_still_sees_it(programme, partner):
+def test_a_token_ends_and_its_owner_still_sees_it(program, partner):
     secret = secret_of(partner)
     AccessToken.objects.update(expiry=timezone.now() - dt.timedelta(seconds=1))
-    answer = ask(secret, "trends/", programme)
+    answer = ask(secret, "trends/", program)
     assert answer.status_code == 401
     assert answer.headers["WWW-Authenticate"] == "Bearer"
     assert "has ended" in answer.json()["detail"]
     assert tokens_of(partner).count() == 1
 
 
-def test_a_token_taken_back_is_worth_nothing(programme, partner):
+def test_a_token_taken_back_is_worth_nothing(program, partner):
     made = make_token(partner, name="report", scope=Scope.RECORDS, days=30)
     take_back(partner, made.token.handle)
-    assert ask(made.secret, "trends/", programme).status_code == 401
+    assert ask(made.secret, "trends/", program).status_code == 401
 
 
 @pytest.mark.parametrize("secret", ["", "x", "two words", "é", "0" * 64, "%00"])
-def test_what_is_no_token_is_refused_in_words(programme, secret):
-    answer = ask(secret, "trends/", programme)
+def test_what_is_no_token_is_refused_in_words(program, secret):
+    answer = ask(secret, "trends/", program)
     assert answer.status_code == 401
     assert "oken" in answer.json()["detail"]
 
 
-def test_a_token_comes_before_a_session(programme, coordinator, partner, client_for):
+def test_a_token_comes_before_a_session(program, coordinator, partner, client_for):
     answer = client_for(coordinator).get(
-        f"/api/v1/{programme.slug}/visits/",
+        f"/api/v1/{program.slug}/visits/",
         headers={"Authorization": f"Bearer {secret_of(partner)}"},
     )
     assert answer.status_code == 403
 
 
-def test_last_use_is_noted_to_the_hour(programme, partner):
+def test_last_use_is_noted_to_the_hour(program, partner):
     secret = secret_of(partner)
-    ask(secret, "trends/", programme)
+    ask(secret, "trends/", program)
     first = AccessToken.objects.get().last_used_at
     assert first is not None
-    ask(secret, "trends/", programme)
+    ask(secret, "trends/", program)
     assert AccessToken.objects.get().last_used_at == first
 
 
@@ -156,31 +156,31 @@ def test_last_use_is_noted_to_the_hour(programme, partner):
 @pytest.mark.parametrize("path", ["records/calls/", "records/calls/export/", "records/stops/"])
 @pytest.mark.parametrize("right", [True, False])
 @pytest.mark.parametrize("scope", [Scope.RECORDS, Scope.EXACT])
-def test_exact_places_need_the_right_and_the_scope(programme, partner, path, right, scope):
+def test_exact_places_need_the_right_and_the_scope(program, partner, path, right, scope):
     partner.exact_places = True
     partner.save()
     secret = secret_of(partner, scope)
     partner.exact_places = right
     partner.save()
-    answer = ask(secret, f"{path}?places=exact", programme)
+    answer = ask(secret, f"{path}?places=exact", program)
     allowed = right and scope == Scope.EXACT
     assert answer.status_code == (200 if allowed else 403)
     body = answer.getvalue() if answer.streaming else answer.content
     assert (b"43.0731" in body) == allowed
     noted = [(one.person, one.by_token, one.path) for one in ExactDownload.objects.all()]
-    address = f"/api/v1/{programme.slug}/{path}?places=exact"
+    address = f"/api/v1/{program.slug}/{path}?places=exact"
     assert noted == ([(partner.person, "report", address)] if allowed else [])
 
 
-def test_shared_places_are_not_noted_even_for_those_with_the_right(programme, coordinator):
-    answer = ask(secret_of(coordinator, Scope.EXACT), "records/calls/", programme)
+def test_shared_places_are_not_noted_even_for_those_with_the_right(program, coordinator):
+    answer = ask(secret_of(coordinator, Scope.EXACT), "records/calls/", program)
     assert b"43.0731" not in answer.content
     assert not ExactDownload.objects.exists()
 
 
-def test_the_note_is_written_before_the_first_byte(programme, coordinator):
+def test_the_note_is_written_before_the_first_byte(program, coordinator):
     answer = ask(
-        secret_of(coordinator, Scope.EXACT), "records/calls/export/?places=exact", programme
+        secret_of(coordinator, Scope.EXACT), "records/calls/export/?places=exact", program
     )
     assert ExactDownload.objects.count() == 1
     assert next(iter(answer.streaming_content)).startswith(b"period,visit")
@@ -213,10 +213,10 @@ class TestRateLimit:
     def limit(self, settings):
         settings.API_REQUESTS_AN_HOUR = 2
 
-    def test_headers_say_what_is_left_and_429_when_to_go_on(self, programme, partner):
+    def test_headers_say_what_is_left_and_429_when_to_go_on(self, program, partner):
         """Fields and parameters of draft-ietf-httpapi-ratelimit-headers-10, 3 and 4."""
         secret = secret_of(partner)
-        left = [ask(secret, "trends/", programme) for _ in range(3)]
+        left = [ask(secret, "trends/", program) for _ in range(3)]
         assert [answer.status_code for answer in left] == [200, 200, 429]
         assert {answer.headers["RateLimit-Policy"] for answer in left} == {'"hour";q=2;w=3600'}
         assert [answer.headers["RateLimit"].split(";t=")[0] for answer in left] == [
@@ -228,21 +228,21 @@ class TestRateLimit:
         assert 3590 <= wait <= 3600
         assert f"in {wait} seconds" in left[2].json()["detail"]
 
-    def test_each_token_has_its_own_count(self, programme, partner):
+    def test_each_token_has_its_own_count(self, program, partner):
         first, second = secret_of(partner), secret_of(partner)
         for _ in range(3):
-            last = ask(first, "trends/", programme)
+            last = ask(first, "trends/", program)
         assert last.status_code == 429
-        assert ask(second, "trends/", programme).status_code == 200
+        assert ask(second, "trends/", program).status_code == 200
 
-    def test_a_new_window_begins_after_an_hour(self, programme, partner):
+    def test_a_new_window_begins_after_an_hour(self, program, partner):
         secret = secret_of(partner)
         for _ in range(3):
-            ask(secret, "trends/", programme)
+            ask(secret, "trends/", program)
         RequestCount.objects.update(begun_at=timezone.now() - dt.timedelta(hours=1, seconds=1))
-        assert ask(secret, "trends/", programme).status_code == 200
+        assert ask(secret, "trends/", program).status_code == 200
 
-    def test_people_who_are_signed_in_are_counted_too(self, programme, partner, client_for):
+    def test_people_who_are_signed_in_are_counted_too(self, program, partner, client_for):
         client = client_for(partner)
-        path = f"/api/v1/{programme.slug}/trends/"
+        path = f"/api/v1/{program.slug}/trends/"
         assert [client.get(path).status_code for _ in range(3)] == [200, 200, 429]

@@ -11,15 +11,15 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
 )
 from tests.support.sheets import make_draft, make_submitted, plain_cells, type_cells
 
 
 @pytest.fixture
-def route(programme):
-    return make_route(programme, code="R07")
+def route(program):
+    return make_route(program, code="R07")
 
 
 @pytest.fixture
@@ -100,9 +100,9 @@ def test_a_submitted_sheet_is_not_replaced(api, observer, route):
     assert answer.data["visit"]["state"] == "submitted"
 
 
-def test_a_visit_does_not_move_to_another_route(api, observer, route, programme):
+def test_a_visit_does_not_move_to_another_route(api, observer, route, program):
     visit = make_draft(observer, route, {})
-    make_route(programme, code="R08")
+    make_route(program, code="R08")
     answer = put(api, visit.pk, {}, revision=visit.revision, route="R08")
     assert answer.status == 400
     assert "stays on the route" in answer.data["detail"]
@@ -155,7 +155,7 @@ def test_junk_is_kept_and_reported(api, route):
 def test_a_revision_that_cannot_be_read(api, observer, route, header):
     visit = make_draft(observer, route)
     answer = api.client.post(
-        f"/api/v1/{observer.programme.slug}/visits/{visit.pk}/submit/",
+        f"/api/v1/{observer.program.slug}/visits/{visit.pk}/submit/",
         headers={"If-Match": header},
     )
     assert answer.status_code == 400
@@ -263,11 +263,11 @@ def test_a_draft_comes_back_when_its_observer_says_so(api, route):
     assert not Visit.objects.exists()
 
 
-def test_nobody_throws_away_the_draft_of_another(api, api_for, programme, observer, route):
+def test_nobody_throws_away_the_draft_of_another(api, api_for, program, observer, route):
     key = uuid.uuid4()
-    assert api_for(make_member(programme))("DELETE", f"visits/{key}/").status == 204
+    assert api_for(make_member(program))("DELETE", f"visits/{key}/").status == 204
     assert put(api, key).status == 201
-    assert api_for(make_member(programme))("DELETE", f"visits/{key}/").status == 404
+    assert api_for(make_member(program))("DELETE", f"visits/{key}/").status == 404
     assert DiscardedDraft.objects.count() == 1
 
 
@@ -286,8 +286,8 @@ def test_one_visit(api, observer, route):
     assert api.get(f"visits/{visit.pk}/") == submitted
 
 
-def test_what_a_visit_became(api, observer, route, programme):
-    (peeper,) = make_checklist(programme)
+def test_what_a_visit_became(api, observer, route, program):
+    (peeper,) = make_checklist(program)
     cells = plain_cells(2, {1: {peeper: 3}, 2: {peeper: "?"}}) | {
         "stops.1.latitude": "43.0731",
         "stops.1.longitude": "-89.4012",
@@ -310,9 +310,9 @@ def test_what_a_visit_became(api, observer, route, programme):
     assert [step["step"] for step in records["steps"]] == ["submitted"]
 
 
-def test_the_list_is_filtered_and_paged(api, api_for, observer, programme, route):
-    other = make_member(programme)
-    elsewhere = make_route(programme, code="R08")
+def test_the_list_is_filtered_and_paged(api, api_for, observer, program, route):
+    other = make_member(program)
+    elsewhere = make_route(program, code="R08")
     mine = make_submitted(observer, route)
     theirs = make_submitted(other, elsewhere, plain_cells() | {"night": "2023-05-01"})
     make_draft(other, route)
@@ -340,13 +340,13 @@ def test_the_list_takes_the_same_queries_however_long(
 
 
 def test_records_take_the_same_queries_however_many(
-    api, observer, programme, django_assert_num_queries
+    api, observer, program, django_assert_num_queries
 ):
-    (peeper,) = make_checklist(programme)
+    (peeper,) = make_checklist(program)
     for stops in (2, 10):
         heard = {n: {peeper: 2} for n in range(1, stops + 1)}
         visit = make_submitted(
-            observer, make_route(programme, stops=stops), plain_cells(stops, heard)
+            observer, make_route(program, stops=stops), plain_cells(stops, heard)
         )
         with django_assert_num_queries(10):
             api.get(f"visits/{visit.pk}/records/")
@@ -355,11 +355,11 @@ def test_records_take_the_same_queries_however_many(
 # Who may
 
 
-def test_drafts_of_others_are_not_there(api_for, observer, programme, route):
+def test_drafts_of_others_are_not_there(api_for, observer, program, route):
     visit = make_draft(observer, route)
-    stranger = make_member(make_programme(), Role.COORDINATOR)
-    outsider = make_member(make_programme(), person=observer.person)
-    for member in (make_member(programme), stranger, outsider):
+    stranger = make_member(make_program(), Role.COORDINATOR)
+    outsider = make_member(make_program(), person=observer.person)
+    for member in (make_member(program), stranger, outsider):
         api = api_for(member)
         for method, path, body in (
             ("GET", "", None),
@@ -371,9 +371,9 @@ def test_drafts_of_others_are_not_there(api_for, observer, programme, route):
     assert api_for(stranger).get("visits/")["results"] == []
 
 
-def test_a_put_under_somebody_elses_id_is_not_found(api_for, observer, programme, route):
+def test_a_put_under_somebody_elses_id_is_not_found(api_for, observer, program, route):
     visit = make_draft(observer, route, {"notes": "mine"})
-    answer = put(api_for(make_member(programme)), visit.pk, {"notes": "theirs"})
+    answer = put(api_for(make_member(program)), visit.pk, {"notes": "theirs"})
     assert answer.status == 404
     visit.refresh_from_db()
     assert visit.cells["notes"] == "mine"
@@ -383,7 +383,7 @@ def test_the_api_cannot_be_written_to_from_another_site(observer, route):
     client = Client(enforce_csrf_checks=True)
     client.force_login(observer.person)
     answer = client.put(
-        f"/api/v1/{observer.programme.slug}/visits/{uuid.uuid4()}/",
+        f"/api/v1/{observer.program.slug}/visits/{uuid.uuid4()}/",
         sheet(),
         content_type="application/json",
     )

@@ -17,7 +17,7 @@ from surveys.models import (
     Assignment,
     CallIndex,
     ListeningPeriod,
-    Programme,
+    Program,
     Publication,
     PublishingRun,
     Recording,
@@ -34,7 +34,7 @@ from surveys.publishing.publish import TASK
 from surveys.visits.counting import count_in_trends
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
-from tests.support.builders import make_accepted_visit, make_person, make_programme, make_route
+from tests.support.builders import make_accepted_visit, make_person, make_program, make_route
 from tests.support.publishing import publish_now
 
 SMALL = Scale(until=dt.date(2026, 11, 25), seed=7, routes=3, years=2)
@@ -56,7 +56,7 @@ def content():
 
 def test_stored_findings_are_what_judging_yields(demo):
     for visit in Visit.objects.exclude(state=VisitState.DRAFT).select_related(
-        "route__programme", "protocol_version"
+        "route__program", "protocol_version"
     ):
         stored = [
             (row.code, row.severity, where_of(row), row.message)
@@ -104,24 +104,24 @@ def test_submissions_and_steps_end_at_the_revision(demo):
 def test_again_does_nothing(demo):
     before = content()
     again = load_demo(Scale(until=dt.date(2027, 1, 5), seed=9, routes=2, years=1))
-    assert all(programme.was_there for programme in again)
+    assert all(program.was_there for program in again)
     assert content() == before
 
 
 def test_fresh_replaces_only_the_demo(demo):
-    programme = make_programme()
-    route = make_route(programme)
+    program = make_program()
+    route = make_route(program)
     other = make_accepted_visit(route, make_person())
     before = content()
     recordings = set(Recording.objects.values_list("pk", "sha256"))
-    winter = Programme.objects.get(slug="saltgrass-winter")
+    winter = Program.objects.get(slug="saltgrass-winter")
     publish_now(winter.memberships.filter(role=Role.COORDINATOR).first(), 2026)
     load_demo(SMALL, fresh=True)
     assert content() == before
     assert set(Recording.objects.values_list("pk", "sha256")) == recordings
     assert Visit.objects.filter(pk=other.pk).exists()
     assert not Publication.objects.exists()
-    assert Programme.objects.filter(slug="saltgrass-winter").exclude(pk=winter.pk).exists()
+    assert Program.objects.filter(slug="saltgrass-winter").exclude(pk=winter.pk).exists()
 
 
 def test_a_publication_of_the_last_season_is_left_to_the_worker():
@@ -129,7 +129,7 @@ def test_a_publication_of_the_last_season_is_left_to_the_worker():
         "load_demo", "--until", "2026-11-25", "--routes", "3", "--years", "2", "--seed", "7",
         "--site-url", "http://127.0.0.1:8123", stdout=io.StringIO(),
     )  # fmt: skip
-    assert set(PublishingRun.objects.values_list("programme__slug", "season_year")) == {
+    assert set(PublishingRun.objects.values_list("program__slug", "season_year")) == {
         ("larkmoor-spring", 2026),
         ("saltgrass-winter", 2026),
     }
@@ -153,16 +153,16 @@ def test_the_demo_observer_has_something_on_tonight(demo):
 
 def test_somebody_waits_in_review(demo):
     waiting = Visit.objects.filter(state=VisitState.SUBMITTED)
-    assert waiting.filter(route__programme__slug="larkmoor-spring").exists()
+    assert waiting.filter(route__program__slug="larkmoor-spring").exists()
     assert not waiting.filter(counts_in_trends=True).exists()
 
 
 def test_there_is_something_to_listen_to(demo):
-    recordings = Recording.objects.select_related("visit__route__programme", "stop", "species")
+    recordings = Recording.objects.select_related("visit__route__program", "stop", "species")
     assert set(recordings.values_list("visit__state", flat=True)) == {
         VisitState.SUBMITTED, VisitState.ACCEPTED,
     }  # fmt: skip
-    assert set(recordings.values_list("visit__route__programme__slug", flat=True)) == {
+    assert set(recordings.values_list("visit__route__program__slug", flat=True)) == {
         "larkmoor-spring", "saltgrass-winter",
     }  # fmt: skip
     for one in recordings:
@@ -180,7 +180,7 @@ def test_there_is_something_to_listen_to(demo):
 
 
 def test_season_crosses_new_year(demo):
-    winter = Visit.objects.filter(route__programme__slug="saltgrass-winter", season_year=2026)
+    winter = Visit.objects.filter(route__program__slug="saltgrass-winter", season_year=2026)
     months = {night.month for night in winter.values_list("night", flat=True)}
     assert months & {11, 12}
     assert months & {1, 2, 3, 4, 5}
@@ -212,7 +212,7 @@ def test_commands(db):
 
 def test_roles(demo):
     for slug in ("larkmoor-spring", "saltgrass-winter"):
-        roles = Membership.objects.filter(programme__slug=slug, active=True)
+        roles = Membership.objects.filter(program__slug=slug, active=True)
         assert roles.filter(role=Role.COORDINATOR, person__email="coordinator@example.org").exists()
         assert roles.filter(role=Role.PARTNER).count() == 1
 

@@ -20,23 +20,23 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
 
 
-def arrays(programme, species, **options):
-    own = species_periods(load_periods(programme), species.pk, **options)
+def arrays(program, species, **options):
+    own = species_periods(load_periods(program), species.pk, **options)
     return own, build_histories(own.columns)
 
 
-def test_silence_is_zero_and_a_skipped_stop_is_missing(programme, observer, species):
+def test_silence_is_zero_and_a_skipped_stop_is_missing(program, observer, species):
     peeper, toad = species
-    route = make_route(programme, stops=3)
+    route = make_route(program, stops=3)
     make_accepted_visit(
         route, observer.person, heard={1: {peeper: 2}, 2: {toad: 1}}, skipped=frozenset({3})
     )
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 1), heard={3: {peeper: 3}})
-    _, histories = arrays(programme, peeper)
+    _, histories = arrays(program, peeper)
     np.testing.assert_array_equal(histories.detected, [[1, 0], [0, 0], [np.nan, 1]])
     np.testing.assert_array_equal(histories.call_index, [[2, 0], [0, 0], [np.nan, 3]])
     assert histories.cluster.tolist() == [route.pk] * 3
@@ -46,37 +46,37 @@ def test_silence_is_zero_and_a_skipped_stop_is_missing(programme, observer, spec
     "change",
     [{"counts_in_trends": False}, {"counts_in_trends": False, "not_sure": True, "index": None}],
 )
-def test_a_call_that_does_not_count_is_missing(programme, observer, species, change):
+def test_a_call_that_does_not_count_is_missing(program, observer, species, change):
     peeper, toad = species
-    make_accepted_visit(make_route(programme), observer.person, heard={1: {peeper: 2, toad: 1}})
+    make_accepted_visit(make_route(program), observer.person, heard={1: {peeper: 2, toad: 1}})
     CallIndex.objects.filter(species=peeper).update(**change)
-    _, histories = arrays(programme, peeper)
+    _, histories = arrays(program, peeper)
     missing = Stop.objects.get(number=1).pk
     assert missing not in histories.site.tolist()
     np.testing.assert_array_equal(histories.detected, [[0], [0]])
-    np.testing.assert_array_equal(arrays(programme, toad)[1].detected, [[1], [0], [0]])
+    np.testing.assert_array_equal(arrays(program, toad)[1].detected, [[1], [0], [0]])
 
 
 @pytest.mark.parametrize("options", [{"state": "submitted"}, {"state": "set_aside"}, {}])
-def test_visits_that_do_not_count_are_no_rows(programme, observer, species, options):
-    make_accepted_visit(make_route(programme), observer.person, counts_in_trends=False, **options)
-    assert len(load_periods(programme).day) == 0
+def test_visits_that_do_not_count_are_no_rows(program, observer, species, options):
+    make_accepted_visit(make_route(program), observer.person, counts_in_trends=False, **options)
+    assert len(load_periods(program).day) == 0
 
 
-def test_nights_off_the_checklist_are_no_rows(programme, observer, species):
-    route = make_route(programme)
+def test_nights_off_the_checklist_are_no_rows(program, observer, species):
+    route = make_route(program)
     for night in (dt.date(2024, 4, 1), dt.date(2024, 4, 10), dt.date(2024, 4, 20)):
         make_accepted_visit(route, observer.person, night=night)
     ChecklistEntry.objects.filter(species=species[0]).update(
         listed_from=dt.date(2024, 4, 10), listed_until=dt.date(2024, 4, 10)
     )
-    own, _ = arrays(programme, species[0])
+    own, _ = arrays(program, species[0])
     assert set(own.columns.night.tolist()) == {dt.date(2024, 4, 10).toordinal()}
 
 
-def test_the_calling_season_may_cross_new_year(programme, observer, species):
-    version = make_version(programme, season_begins_month=7, season_begins_day=1)
-    route = make_route(programme, version=version, stops=1)
+def test_the_calling_season_may_cross_new_year(program, observer, species):
+    version = make_version(program, season_begins_month=7, season_begins_day=1)
+    route = make_route(program, version=version, stops=1)
     for night in (
         dt.date(2023, 11, 30),
         dt.date(2023, 12, 5),
@@ -87,16 +87,16 @@ def test_the_calling_season_may_cross_new_year(programme, observer, species):
     ChecklistEntry.objects.filter(species=species[0]).update(
         calls_from_month=12, calls_from_day=1, calls_to_month=3, calls_to_day=15
     )
-    own, _ = arrays(programme, species[0])
+    own, _ = arrays(program, species[0])
     assert own.in_season.tolist() == [False, True, True, False]
     # Days from 1 July 2023.
     assert own.day.tolist() == [152, 157, 215, 275]
     assert len(calling_season(own).night) == 2
 
 
-def test_covariates_of_a_stop_fall_back_on_the_head_of_the_sheet(programme, observer, species):
+def test_covariates_of_a_stop_fall_back_on_the_head_of_the_sheet(program, observer, species):
     visit = make_accepted_visit(
-        make_route(programme),
+        make_route(program),
         observer.person,
         start_air_temperature_c=9,
         start_beaufort=2,
@@ -105,7 +105,7 @@ def test_covariates_of_a_stop_fall_back_on_the_head_of_the_sheet(programme, obse
     first, second, third = visit.periods.order_by("stop__number")
     visit.periods.filter(pk=first.pk).update(air_temperature_c=None, water_tonight="full")
     visit.periods.filter(pk=second.pk).update(beaufort=3, noise_index=1, water_tonight="not_seen")
-    found = species_periods(load_periods(programme), species[0].pk).columns.covariates
+    found = species_periods(load_periods(program), species[0].pk).columns.covariates
     order = np.argsort([first.stop_id, second.stop_id, third.stop_id])
     for name, expected in {
         "temperature": [9, 12, 12],
@@ -117,49 +117,49 @@ def test_covariates_of_a_stop_fall_back_on_the_head_of_the_sheet(programme, obse
         np.testing.assert_array_equal(found[name], np.array(expected)[order], err_msg=name)
 
 
-def test_minutes_after_sunset(programme, observer, species):
+def test_minutes_after_sunset(program, observer, species):
     """Sunset at 43.0731 N 89.4012 W on 15 April 2024: 19:41 CDT, after the solar tables of the
     US Naval Observatory for Madison, Wisconsin (from memory: 7:41 p.m.); the visit starts
     at 20:31 CDT."""
-    make_accepted_visit(make_route(programme, stops=1), observer.person)
-    minutes = species_periods(load_periods(programme), species[0].pk).columns.covariates[
+    make_accepted_visit(make_route(program, stops=1), observer.person)
+    minutes = species_periods(load_periods(program), species[0].pk).columns.covariates[
         "minutes after sunset"
     ]
     assert minutes[0] == pytest.approx(50, abs=2)
 
 
-def test_regions(programme, observer, species):
+def test_regions(program, observer, species):
     for region in ("North", "South", ""):
-        route = make_route(programme, stops=2, region=region)
+        route = make_route(program, stops=2, region=region)
         make_accepted_visit(route, observer.person)
-    periods = load_periods(programme)
+    periods = load_periods(program)
     assert periods.regions == ["North", "South"]
     assert len(species_periods(periods, species[0].pk, region="North").day) == 2
     assert len(species_periods(periods, species[0].pk).day) == 6
 
 
-def test_two_visits_of_one_night_stay_apart(programme, observer, species):
-    route = make_route(programme, stops=1)
+def test_two_visits_of_one_night_stay_apart(program, observer, species):
+    route = make_route(program, stops=1)
     make_accepted_visit(route, observer.person, heard={1: {species[0]: 1}})
     make_accepted_visit(route, observer.person)
-    detected = arrays(programme, species[0])[1].detected
+    detected = arrays(program, species[0])[1].detected
     assert sorted(detected[0].tolist()) == [0, 1]
 
 
-def test_query_count_does_not_grow(programme, observer, species, django_assert_num_queries):
+def test_query_count_does_not_grow(program, observer, species, django_assert_num_queries):
     for number in range(3):
-        route = make_route(programme, stops=2)
+        route = make_route(program, stops=2)
         make_accepted_visit(route, observer.person, heard={1: {species[number % 2]: 1}})
         with django_assert_num_queries(4):
-            load_periods(programme)
+            load_periods(program)
 
 
-def test_checksum_follows_the_data_of_its_species(programme, observer, species):
+def test_checksum_follows_the_data_of_its_species(program, observer, species):
     peeper, toad = species
-    visit = make_accepted_visit(make_route(programme), observer.person, heard={1: {peeper: 2}})
+    visit = make_accepted_visit(make_route(program), observer.person, heard={1: {peeper: 2}})
 
     def checksums():
-        periods = load_periods(programme)
+        periods = load_periods(program)
         return [species_periods(periods, one.pk).sha256 for one in species]
 
     before = checksums()

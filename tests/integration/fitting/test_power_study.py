@@ -26,12 +26,12 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def surveyed(programme, observer):
+def surveyed(program, observer):
     """Six routes of four stops, three years, two visits a year."""
-    (peeper, toad) = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+    (peeper, toad) = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
     rng = np.random.default_rng(4)
     for _ in range(6):
-        route = make_route(programme, stops=4)
+        route = make_route(program, stops=4)
         for year in (2022, 2023, 2024):
             lives = rng.random(4) < 0.6
             for month in (4, 5):
@@ -39,7 +39,7 @@ def surveyed(programme, observer):
                 make_accepted_visit(
                     route, observer.person, night=dt.date(year, month, 12), heard=heard
                 )
-    refit(programme)
+    refit(program)
     with connection.cursor() as cursor:
         cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
     return peeper, toad
@@ -51,14 +51,14 @@ def ask(member, species, **changes):
     )
 
 
-def test_today_is_read_off_the_stored_results(programme, surveyed):
-    now = today(programme, surveyed[0])
+def test_today_is_read_off_the_stored_results(program, surveyed):
+    now = today(program, surveyed[0])
     assert (now.routes, now.stops_per_route, now.visits) == (6, 4, 2)
     assert 0.3 < now.occupancy < 0.9
     assert 0.5 < now.detection < 0.9
 
 
-def test_asked_once_and_worked_out(programme, coordinator, surveyed, monkeypatch):
+def test_asked_once_and_worked_out(program, coordinator, surveyed, monkeypatch):
     study = ask(coordinator, surveyed[0])
     assert ask(coordinator, surveyed[0]).pk == study.pk
     assert cells_of(study) == ()
@@ -74,7 +74,7 @@ def test_asked_once_and_worked_out(programme, coordinator, surveyed, monkeypatch
         (routes, visits) for routes in (3, 6, 9, 12) for visits in (2, 3)
     ]
     assert all(0 <= cell.chance.low <= cell.chance.value <= cell.chance.high for cell in cells)
-    assert "4 simulated programmes" in cells[0].chance.interval
+    assert "4 simulated programs" in cells[0].chance.interval
     # The same question has the same answer.
     before = study.result
     work_out(study)
@@ -82,7 +82,7 @@ def test_asked_once_and_worked_out(programme, coordinator, surveyed, monkeypatch
 
 
 def test_another_question_or_software_is_another_study(
-    programme, coordinator, surveyed, monkeypatch
+    program, coordinator, surveyed, monkeypatch
 ):
     study = ask(coordinator, surveyed[0])
     assert ask(coordinator, surveyed[0], years=10).pk != study.pk
@@ -95,11 +95,11 @@ def test_a_species_never_heard_has_no_answer(coordinator, surveyed):
         ask(coordinator, surveyed[1])
 
 
-def test_without_results(programme, coordinator):
-    (peeper,) = make_checklist(programme)
+def test_without_results(program, coordinator):
+    (peeper,) = make_checklist(program)
     with pytest.raises(PowerUnknownError, match="still being worked out"):
         ask(coordinator, peeper)
-    refit(programme)
+    refit(program)
     with pytest.raises(PowerUnknownError, match="no accepted visits"):
         ask(coordinator, peeper)
 

@@ -23,17 +23,17 @@ YEARS = range(2021, 2025)
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
 
 
 @pytest.fixture
-def surveyed(programme, observer, species):
+def surveyed(program, observer, species):
     """Four routes of three stops, four years, two visits a year; who calls is drawn once."""
     rng = np.random.default_rng(4)
     peeper, toad = species
     for region in ("North", "North", "South", "South"):
-        route = make_route(programme, stops=3, region=region)
+        route = make_route(program, stops=3, region=region)
         for year in YEARS:
             lives = rng.random(3) < 0.7
             for month in (4, 5):
@@ -48,32 +48,32 @@ def surveyed(programme, observer, species):
     return species
 
 
-def test_everything_is_stored_once(programme, surveyed):
-    run = refit(programme)
+def test_everything_is_stored_once(program, surveyed):
+    run = refit(program)
     # Two species, two kinds of site; all regions and two of them.
     assert (run.total, run.done, run.refitted) == (12, 12, 12)
-    assert progress(programme) is None
-    (peeper, toad) = stored_fits(programme)
+    assert progress(program) is None
+    (peeper, toad) = stored_fits(program)
     assert [peeper.species, toad.species] == surveyed
     assert peeper.fresh
     assert [year.season_year for year in peeper.result.years] == list(YEARS)
     assert peeper.result.turnover
     assert peeper.result.phenology
-    assert len(stored_fits(programme, region=None)) == 6
-    (north, _) = stored_fits(programme, region="North", site="route")
+    assert len(stored_fits(program, region=None)) == 6
+    (north, _) = stored_fits(program, region="North", site="route")
     assert north.result.years[0].sites == 2
     assert north.result.index is None
-    again = refit(programme)
+    again = refit(program)
     assert (again.done, again.refitted) == (12, 0)
 
 
-def test_a_stored_year_is_the_estimators_own(programme, surveyed):
+def test_a_stored_year_is_the_estimators_own(program, surveyed):
     """The same numbers from rows gathered one by one, without the loader."""
-    refit(programme)
-    (fit,) = stored_fits(programme, species=[surveyed[0]])
+    refit(program)
+    (fit,) = stored_fits(program, species=[surveyed[0]])
     year = next(year for year in fit.result.years if year.season_year == 2022)
     assert year.detection_model == "the same on every visit"
-    visits = Visit.objects.filter(route__programme=programme, season_year=2022).order_by("night")
+    visits = Visit.objects.filter(route__program=program, season_year=2022).order_by("night")
     rows = {}
     for visit in visits:
         for period in visit.periods.all():
@@ -85,8 +85,8 @@ def test_a_stored_year_is_the_estimators_own(programme, surveyed):
     assert year.heard == sum(any(row) for row in rows.values())
 
 
-def test_a_change_marks_all_and_refits_what_changed(programme, surveyed):
-    refit(programme)
+def test_a_change_marks_all_and_refits_what_changed(program, surveyed):
+    refit(program)
     made = {fit.pk: fit.fitted_at for fit in SpeciesFit.objects.all()}
     call = CallIndex.objects.filter(species=surveyed[0], index=1).first()
     call.index = 3
@@ -94,11 +94,11 @@ def test_a_change_marks_all_and_refits_what_changed(programme, surveyed):
     visit = call.period.visit
     visit.revision += 1
     visit.save()
-    assert not any(fit.fresh for fit in stored_fits(programme, region=None))
-    run = refit(programme)
+    assert not any(fit.fresh for fit in stored_fits(program, region=None))
+    run = refit(program)
     # The species that changed: all regions and one of them, by stop and by route.
     assert run.refitted == 4
-    assert all(fit.fresh for fit in stored_fits(programme, region=None))
+    assert all(fit.fresh for fit in stored_fits(program, region=None))
     anew = {fit.species_id for fit in SpeciesFit.objects.all() if fit.fitted_at != made[fit.pk]}
     assert anew == {surveyed[0].pk}
 
@@ -106,56 +106,56 @@ def test_a_change_marks_all_and_refits_what_changed(programme, surveyed):
 @pytest.mark.parametrize(
     "change",
     [
-        lambda programme: programme.checklist.update(calls_from_month=3, calls_from_day=1,
+        lambda program: program.checklist.update(calls_from_month=3, calls_from_day=1,
                                                      calls_to_month=6, calls_to_day=1),
-        lambda programme: programme.routes.update(region="Elsewhere"),
-        lambda programme: Visit.objects.filter(route__programme=programme).first().delete(),
+        lambda program: program.routes.update(region="Elsewhere"),
+        lambda program: Visit.objects.filter(route__program=program).first().delete(),
     ],
     ids=["calling season", "region", "visit"],
 )  # fmt: skip
-def test_other_changes_mark_too(programme, surveyed, change):
-    refit(programme)
-    change(programme)
-    assert not any(fit.fresh for fit in stored_fits(programme))
+def test_other_changes_mark_too(program, surveyed, change):
+    refit(program)
+    change(program)
+    assert not any(fit.fresh for fit in stored_fits(program))
 
 
-def test_new_software_marks_and_refits(programme, surveyed):
-    refit(programme)
+def test_new_software_marks_and_refits(program, surveyed):
+    refit(program)
     SpeciesFit.objects.update(software="Duskpool 0.0.1 (older)")
-    assert not any(fit.fresh for fit in stored_fits(programme))
-    assert refit(programme).refitted == 12
+    assert not any(fit.fresh for fit in stored_fits(program))
+    assert refit(program).refitted == 12
 
 
-def test_a_result_that_cannot_be_read_is_missing(programme, surveyed):
-    refit(programme)
+def test_a_result_that_cannot_be_read_is_missing(program, surveyed):
+    refit(program)
     SpeciesFit.objects.filter(species=surveyed[0]).update(result={"years": []})
-    assert [fit.species for fit in stored_fits(programme)] == [surveyed[1]]
+    assert [fit.species for fit in stored_fits(program)] == [surveyed[1]]
 
 
-def test_species_that_left_are_forgotten(programme, surveyed):
-    refit(programme)
+def test_species_that_left_are_forgotten(program, surveyed):
+    refit(program)
     ChecklistEntry.objects.filter(species=surveyed[1]).delete()
-    refit(programme)
+    refit(program)
     assert set(SpeciesFit.objects.values_list("species", flat=True)) == {surveyed[0].pk}
 
 
-def test_one_species_does_not_keep_the_others_waiting(programme, surveyed, monkeypatch):
-    def analyse(code, *args, **options):
+def test_one_species_does_not_keep_the_others_waiting(program, surveyed, monkeypatch):
+    def analyze(code, *args, **options):
         if code == surveyed[0].code:
             raise ArithmeticError("no answer")
         return real(code, *args, **options)
 
-    real = module.analyse
-    monkeypatch.setattr(module, "analyse", analyse)
+    real = module.analyze
+    monkeypatch.setattr(module, "analyze", analyze)
     with pytest.raises(FittingFailedError, match="Pseudacris crucifer, site = stop"):
-        refit(programme)
-    assert [fit.species for fit in stored_fits(programme)] == [surveyed[1]]
+        refit(program)
+    assert [fit.species for fit in stored_fits(program)] == [surveyed[1]]
     assert FittingRun.objects.get().finished_at
 
 
-def test_no_visits_at_all(programme, species):
-    refit(programme)
-    (first, _) = stored_fits(programme)
+def test_no_visits_at_all(program, species):
+    refit(program)
+    (first, _) = stored_fits(program)
     assert first.result.years == ()
     assert first.result.trend.occupancy.value is None
     assert first.result.trend.occupancy.flags
@@ -171,31 +171,31 @@ def empty_queue():
         cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
 
 
-def test_accepting_and_reopening_ask_once(programme, observer, coordinator, species, empty_queue):
-    visit = make_submitted(observer, make_route(programme), plain_cells(3))
+def test_accepting_and_reopening_ask_once(program, observer, coordinator, species, empty_queue):
+    visit = make_submitted(observer, make_route(program), plain_cells(3))
     assert jobs() == []
     accepted = verbs.accept(coordinator, visit.pk, revision=visit.revision)
-    waiting = [("todo", {"programme_id": programme.pk})]
+    waiting = [("todo", {"program_id": program.pk})]
     assert jobs() == waiting
     verbs.reopen(coordinator, visit.pk, note="Look again.", revision=accepted.revision)
     assert jobs() == waiting
 
 
-def test_nothing_is_asked_when_the_change_was_not_kept(programme, empty_queue):
+def test_nothing_is_asked_when_the_change_was_not_kept(program, empty_queue):
     with transaction.atomic():
-        refit_trends(programme.pk)
+        refit_trends(program.pk)
         assert len(jobs()) == 1
         transaction.set_rollback(True)
     assert jobs() == []
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_worker_fits(programme, surveyed, empty_queue):
-    refit_trends(programme.pk, after_s=0)
+def test_a_worker_fits(program, surveyed, empty_queue):
+    refit_trends(program.pk, after_s=0)
     connector = app.connector.get_worker_connector()
     with app.replace_connector(connector) as worker:
         worker.run_worker(
             queues=["fits"], wait=False, install_signal_handlers=False, listen_notify=False
         )
     assert jobs()[0][0] == "succeeded"
-    assert all(fit.fresh for fit in stored_fits(programme))
+    assert all(fit.fresh for fit in stored_fits(program))

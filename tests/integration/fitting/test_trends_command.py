@@ -15,9 +15,9 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def species(programme, observer):
-    found = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
-    route = make_route(programme, stops=4, region="North")
+def species(program, observer):
+    found = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
+    route = make_route(program, stops=4, region="North")
     for night in (dt.date(2023, 4, 2), dt.date(2024, 4, 2), dt.date(2024, 5, 2)):
         make_accepted_visit(route, observer.person, night=night, heard={1: {found[0]: 2}})
     return found
@@ -29,8 +29,8 @@ def run(*arguments):
     return out.getvalue()
 
 
-def test_csv_has_every_estimate_with_interval_and_flags(programme, species):
-    rows = list(csv.DictReader(io.StringIO(run(programme.slug, "--csv"))))
+def test_csv_has_every_estimate_with_interval_and_flags(program, species):
+    rows = list(csv.DictReader(io.StringIO(run(program.slug, "--csv"))))
     assert {row["species"] for row in rows} == {one.code for one in species}
     naive = next(
         row
@@ -47,8 +47,8 @@ def test_csv_has_every_estimate_with_interval_and_flags(programme, species):
     assert not SpeciesFit.objects.exists()
 
 
-def test_json_of_one_species_by_route(programme, species):
-    found = json.loads(run(programme.slug, "--species", species[0].code, "--site=route", "--json"))
+def test_json_of_one_species_by_route(program, species):
+    found = json.loads(run(program.slug, "--species", species[0].code, "--site=route", "--json"))
     assert (found["site"], list(found["species"])) == ("route", [species[0].code])
     years = found["species"][species[0].code]["years"]
     assert [(year["season_year"], year["sites"], year["heard"]) for year in years] == [
@@ -60,12 +60,12 @@ def test_json_of_one_species_by_route(programme, species):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["nowhere"], "There is no programme “nowhere”. There are: {slug}"),
+        (["nowhere"], "There is no program “nowhere”. There are: {slug}"),
         (["{slug}", "--species", "rana-nova"], "Not on the checklist"),
         (["{slug}", "--region", "East"], "No visits in region “East”. Regions: North."),
     ],
 )
-def test_what_is_wrong_is_said(programme, species, arguments, words):
+def test_what_is_wrong_is_said(program, species, arguments, words):
     with pytest.raises(CommandError) as error:
-        run(*(argument.format(slug=programme.slug) for argument in arguments))
-    assert words.format(slug=programme.slug) in str(error.value)
+        run(*(argument.format(slug=program.slug) for argument in arguments))
+    assert words.format(slug=program.slug) in str(error.value)

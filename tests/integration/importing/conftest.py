@@ -1,4 +1,4 @@
-"""A programme with two routes, and a short way from a text to an import."""
+"""A program with two routes, and a short way from a text to an import."""
 
 import datetime as dt
 import io
@@ -11,7 +11,7 @@ from accounts.models import Membership
 from surveys.importing.preview import Preview
 from surveys.importing.shapes import Answers
 from surveys.importing.uploads import Upload, open_upload, preview_upload, remember, store
-from surveys.models import Programme
+from surveys.models import Program
 from tests.support.builders import make_checklist, make_route, make_species, make_version
 
 PEEPER, WOOD_FROG, ORNATE = (
@@ -22,9 +22,9 @@ PEEPER, WOOD_FROG, ORNATE = (
 
 
 @pytest.fixture
-def programme(programme: Programme) -> Programme:
+def program(program: Program) -> Program:
     version = make_version(
-        programme,
+        program,
         windows=[
             {"name": "Winter", "opens_month": 12, "closes_month": 3},
             {"name": "Spring", "opens_month": 4, "opens_day": 1, "closes_month": 6},
@@ -32,13 +32,13 @@ def programme(programme: Programme) -> Programme:
         season_begins_month=10,
     )
     for code, name in (("R1", "Heron Slough"), ("R2", "Alder Fen")):
-        make_route(programme, version=version, code=code, name=name)
-    make_checklist(programme, PEEPER, WOOD_FROG)
+        make_route(program, version=version, code=code, name=name)
+    make_checklist(program, PEEPER, WOOD_FROG)
     peeper = make_species(PEEPER)
     peeper.common_name, peeper.synonyms = "Spring peeper", ["Hyla crucifer"]
     peeper.save()
     make_species(ORNATE)
-    return programme
+    return program
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -27,7 +27,7 @@ from surveys.models import (
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
 from tests.integration.importing.conftest import night, wide, workbook
-from tests.support.builders import make_member, make_person, make_programme
+from tests.support.builders import make_member, make_person, make_program
 
 pytestmark = pytest.mark.django_db
 
@@ -215,9 +215,9 @@ def test_stored_findings_are_what_judging_yields(attempt, coordinator):
     assert Visit.objects.get(night="2024-08-15").findings.filter(code="outside-window").exists()
 
 
-def test_observers(attempt, coordinator, programme):
-    robin = make_member(programme, person=make_person("Robin Fenwick", "robin@example.org"))
-    left = make_member(programme, person=make_person("Wren Oakley"), active=False)
+def test_observers(attempt, coordinator, program):
+    robin = make_member(program, person=make_person("Robin Fenwick", "robin@example.org"))
+    left = make_member(program, person=make_person("Wren Oakley"), active=False)
     row = "{route},{date},1,21:14,21:19,48,1,1,{who}"
     tried = attempt(
         wide(
@@ -400,11 +400,11 @@ def test_a_row_alone_means_listened_when_nothing_else_is_recorded(attempt, coord
     assert ListeningPeriod.objects.filter(status="listened").count() == 2
 
 
-def test_other_programmes_stay_closed(attempt, coordinator, observer):
+def test_other_programs_stay_closed(attempt, coordinator, observer):
     tried = attempt(wide(*TWO_STOPS))
     with pytest.raises(PermissionDenied):
         store(observer, file_name="x.csv", content=b"a,b\n1,2\n")
-    stranger = make_member(make_programme(), Role.COORDINATOR)
+    stranger = make_member(make_program(), Role.COORDINATOR)
     with pytest.raises(Http404):
         open_upload(stranger, tried.upload.row.pk)
 

@@ -74,7 +74,7 @@ def kill(worker: subprocess.Popen[bytes]) -> None:
 
 
 @pytest.fixture
-def large(transactional_db, programme, coordinator):
+def large(transactional_db, program, coordinator):
     """A stored file of many visits, one stop each, over twenty years."""
     with connection.cursor() as cursor:
         cursor.execute("TRUNCATE procrastinate_jobs CASCADE")

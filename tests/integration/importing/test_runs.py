@@ -40,8 +40,8 @@ def page(coordinator, client_for):
     return client_for(coordinator)
 
 
-def at(name, programme, **which):
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **which})
+def at(name, program, **which):
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **which})
 
 
 def work(run, attempts=0):
@@ -50,26 +50,26 @@ def work(run, attempts=0):
     return run
 
 
-def uploaded(page, programme, text):
+def uploaded(page, program, text):
     file = SimpleUploadedFile("past.csv", text.encode())
-    page.post(at("import_start", programme), {"file": file})
+    page.post(at("import_start", program), {"file": file})
     return SpreadsheetImport.objects.get(committed_at=None)
 
 
-def check(page, programme, row):
+def check(page, program, row):
     """Press “Check the file” with what was guessed."""
-    columns = at("import_columns", programme, upload=row.pk)
+    columns = at("import_columns", program, upload=row.pk)
     form = page.get(columns).context["form"]
     values = {name: form[name].value() for name in form.fields}
     typed = {name: value for name, value in values.items() if value not in (None, False)}
     return page.post(columns, typed)
 
 
-def test_from_file_to_review(page, programme, coordinator):
-    row = uploaded(page, programme, GOOD)
-    preview = at("import_preview", programme, upload=row.pk)
-    assert page.get(preview).url == at("import_columns", programme, upload=row.pk)
-    assert check(page, programme, row).url == preview
+def test_from_file_to_review(page, program, coordinator):
+    row = uploaded(page, program, GOOD)
+    preview = at("import_preview", program, upload=row.pk)
+    assert page.get(preview).url == at("import_columns", program, upload=row.pk)
+    assert check(page, program, row).url == preview
     run = row.runs.get()
     assert (run.work, run.state) == (ImportWork.CHECK, RunState.WAITING)
     assert ProcrastinateJob.objects.filter(task_name=TASK, args__run_id=run.pk).exists()
@@ -89,7 +89,7 @@ def test_from_file_to_review(page, programme, coordinator):
     assert "Ready to import" in shown
     assert "Import 2 visits" in shown
 
-    assert page.post(at("import_commit", programme, upload=row.pk)).url == preview
+    assert page.post(at("import_commit", program, upload=row.pk)).url == preview
     assert not Visit.objects.exists()
     run = last_run(row)
     assert run.work == ImportWork.COMMIT
@@ -101,11 +101,11 @@ def test_from_file_to_review(page, programme, coordinator):
     assert set(history) == {coordinator.person_id}
 
 
-def test_errors_are_shown_by_row_as_ever(page, programme):
-    row = uploaded(page, programme, BAD)
-    check(page, programme, row)
+def test_errors_are_shown_by_row_as_ever(page, program):
+    row = uploaded(page, program, BAD)
+    check(page, program, row)
     assert work(row.runs.get()).state == RunState.DONE
-    shown = page.get(at("import_preview", programme, upload=row.pk)).content.decode()
+    shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
     assert "Not ready yet" in shown
     assert '<span class="import-row">Row </span>2' in shown
     assert '<span class="import-row">Row </span>3' in shown
@@ -117,14 +117,14 @@ def test_a_preview_is_kept_whole(coordinator, attempt):
         assert preview_from_plain(plain_preview(seen)) == seen
 
 
-def test_small_files_stay_within_the_request(page, programme, monkeypatch):
+def test_small_files_stay_within_the_request(page, program, monkeypatch):
     monkeypatch.setattr(runs, "MOST_ROWS_AT_ONCE", 3)
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
     assert not ImportRun.objects.exists()
-    preview = at("import_preview", programme, upload=row.pk)
+    preview = at("import_preview", program, upload=row.pk)
     assert "Ready to import" in page.get(preview).content.decode()
-    page.post(at("import_commit", programme, upload=row.pk))
+    page.post(at("import_commit", program, upload=row.pk))
     assert Visit.objects.count() == 2
 
 
@@ -134,11 +134,11 @@ def test_what_is_large(monkeypatch, rows, large):
     assert is_large(rows) is large
 
 
-def test_while_the_worker_has_it_nothing_else_touches_it(page, programme, coordinator):
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
-    preview = at("import_preview", programme, upload=row.pk)
-    assert page.get(at("import_columns", programme, upload=row.pk)).url == preview
+def test_while_the_worker_has_it_nothing_else_touches_it(page, program, coordinator):
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
+    preview = at("import_preview", program, upload=row.pk)
+    assert page.get(at("import_columns", program, upload=row.pk)).url == preview
     upload = open_upload(coordinator, row.pk)
     for touch in (
         lambda: discard(coordinator, upload),
@@ -147,43 +147,43 @@ def test_while_the_worker_has_it_nothing_else_touches_it(page, programme, coordi
     ):
         with pytest.raises(ImportRefusedError, match="is being checked"):
             touch()
-    shown = page.post(at("import_discard", programme, upload=row.pk), follow=True)
+    shown = page.post(at("import_discard", program, upload=row.pk), follow=True)
     assert "Wait until that is done" in shown.content.decode()
     assert SpreadsheetImport.objects.filter(pk=row.pk).exists()
 
 
-def test_what_was_imported_meanwhile_is_refused(page, programme, coordinator, attempt):
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
+def test_what_was_imported_meanwhile_is_refused(page, program, coordinator, attempt):
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
     work(row.runs.get())
     commit_upload(coordinator, attempt(GOOD).upload)
-    page.post(at("import_commit", programme, upload=row.pk))
+    page.post(at("import_commit", program, upload=row.pk))
     run = work(last_run(row))
     assert run.state == RunState.REFUSED
-    shown = page.get(at("import_preview", programme, upload=row.pk)).content.decode()
+    shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
     assert "Nothing was imported: there is one problem to mend first" in shown
     assert "Check the file again" in shown
     assert Visit.objects.count() == 2
 
 
-def test_a_run_whose_job_is_gone_ends(page, programme):
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
+def test_a_run_whose_job_is_gone_ends(page, program):
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
     ProcrastinateJob.objects.filter(task_name=TASK)  # read only: it goes by its own function
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM procrastinate_jobs WHERE task_name = %s", [TASK])
-    shown = page.get(at("import_preview", programme, upload=row.pk)).content.decode()
+    shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
     assert "The work was lost before it was finished. The file was not checked." in shown
-    assert check(page, programme, row).status_code == 302
+    assert check(page, program, row).status_code == 302
     assert row.runs.count() == 2
 
 
-def test_who_no_longer_coordinates_imports_nothing(page, programme, coordinator):
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
+def test_who_no_longer_coordinates_imports_nothing(page, program, coordinator):
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
     work(row.runs.get())
     run = ask(coordinator, row.pk, ImportWork.COMMIT)
-    make_member(programme, Role.COORDINATOR)
+    make_member(program, Role.COORDINATOR)
     coordinator.role = Role.OBSERVER
     coordinator.save()
     assert work(run).state == RunState.REFUSED
@@ -197,10 +197,10 @@ class BrokenOffError(Exception):
 
 @pytest.mark.parametrize("step", ["Reading the file", "Checking the visits", "Storing", "end"])
 def test_broken_off_anywhere_nothing_is_there_and_the_next_try_does_it(
-    page, programme, coordinator, monkeypatch, step
+    page, program, coordinator, monkeypatch, step
 ):
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
     work(row.runs.get())
     run = ask(coordinator, row.pk, ImportWork.COMMIT)
     with monkeypatch.context() as patched:
@@ -229,9 +229,9 @@ def test_broken_off_anywhere_nothing_is_there_and_the_next_try_does_it(
     assert Visit.objects.count() == 2
 
 
-def test_given_up_after_the_last_try(page, programme, coordinator, monkeypatch):
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
+def test_given_up_after_the_last_try(page, program, coordinator, monkeypatch):
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
     run = row.runs.get()
     monkeypatch.setattr("surveys.importing.tasks.open_upload", lambda *_: 1 / 0)
     with pytest.raises(ZeroDivisionError):
@@ -241,10 +241,10 @@ def test_given_up_after_the_last_try(page, programme, coordinator, monkeypatch):
     assert "It broke off, in 3 tries. Nothing was imported." in run.problem
 
 
-def test_a_run_that_was_given_up_imports_nothing(page, programme, coordinator):
+def test_a_run_that_was_given_up_imports_nothing(page, program, coordinator):
     """Given up while the worker was at it: the whole transaction goes."""
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
     work(row.runs.get())
     run = ask(coordinator, row.pk, ImportWork.COMMIT)
     upload = open_upload(coordinator, row.pk)
@@ -258,9 +258,9 @@ def test_a_run_that_was_given_up_imports_nothing(page, programme, coordinator):
     assert not Visit.objects.exists()
 
 
-def test_a_run_that_is_done_is_not_done_again(page, programme):
-    row = uploaded(page, programme, GOOD)
-    check(page, programme, row)
+def test_a_run_that_is_done_is_not_done_again(page, program):
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
     run = work(row.runs.get())
     before = dataclasses.replace(preview_from_plain(run.found))
     assert work(run).state == RunState.DONE

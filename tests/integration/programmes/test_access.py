@@ -1,4 +1,4 @@
-"""Every verb that sets a programme up, against every role and another programme's rows."""
+"""Every verb that sets a program up, against every role and another program's rows."""
 
 import datetime as dt
 
@@ -8,13 +8,13 @@ from django.http import Http404
 
 from accounts.models import Role
 from surveys.models import Assignment
-from surveys.programmes import assignments, checklist, protocols, routes, setting_up, stops
-from surveys.programmes.versions import protocol_values
+from surveys.programs import assignments, checklist, protocols, routes, setting_up, stops
+from surveys.programs.versions import protocol_values
 from surveys.protocol.values import Place
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_species,
     make_version,
@@ -27,15 +27,15 @@ FACTS = stops.StopFacts(name="By the culvert")
 
 
 @pytest.fixture
-def rows(programme, observer):
-    version = make_version(programme)
-    route = make_route(programme, version=version)
-    make_checklist(programme)
+def rows(program, observer):
+    version = make_version(program)
+    route = make_route(program, version=version)
+    make_checklist(program)
     return {
         "route": route,
         "stop": route.stops.first(),
         "version": version,
-        "entry": programme.checklist.get(),
+        "entry": program.checklist.get(),
         "observer": observer,
         "assignment": Assignment.objects.create(
             route=route, observer=observer.person, season_year=2026
@@ -93,9 +93,9 @@ SCOPED = {
 
 
 def change_facts(member, rows):
-    programme = member.programme
+    program = member.program
     names = ("name", "region", "time_zone", "temperature_unit", "distance_unit", "contact_email")
-    facts = {name: getattr(programme, name) for name in names}
+    facts = {name: getattr(program, name) for name in names}
     return setting_up.change_facts(member, local_rules="Ring the ranger first.", **facts)
 
 
@@ -104,7 +104,7 @@ OWN = {
     "repeat_assignments": lambda m, rows: assignments.repeat_assignments(m, season_year=2027),
     "start_protocol": lambda m, rows: protocols.start_protocol(
         m,
-        limits=protocol_values(make_version(make_programme())),
+        limits=protocol_values(make_version(make_program())),
         in_force_from=DAY,
     ),
     "add_species": lambda m, rows: checklist.add_species(
@@ -120,26 +120,26 @@ def test_coordinators_may(verb, coordinator, rows):
 
 @pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
 @pytest.mark.parametrize("verb", (SCOPED | OWN).values(), ids=SCOPED | OWN)
-def test_others_may_not(verb, role, programme, rows):
-    with pytest.raises(PermissionDenied, match="set up the programme"):
-        verb(make_member(programme, role), rows)
+def test_others_may_not(verb, role, program, rows):
+    with pytest.raises(PermissionDenied, match="set up the program"):
+        verb(make_member(program, role), rows)
 
 
 @pytest.mark.parametrize("verb", SCOPED.values(), ids=SCOPED)
-def test_rows_of_another_programme_do_not_exist(verb, rows):
-    stranger = make_member(make_programme(), Role.COORDINATOR)
+def test_rows_of_another_program_do_not_exist(verb, rows):
+    stranger = make_member(make_program(), Role.COORDINATOR)
     with pytest.raises(Http404):
         verb(stranger, rows)
 
 
-def test_a_protocol_of_another_programme_is_not_taken(coordinator, rows):
-    foreign = make_version(make_programme())
+def test_a_protocol_of_another_program_is_not_taken(coordinator, rows):
+    foreign = make_version(make_program())
     with pytest.raises(Http404):
         save_route(coordinator, rows | {"version": foreign})
 
 
-def test_an_observer_of_another_programme_is_not_assigned(coordinator, rows):
-    stranger = make_member(make_programme())
+def test_an_observer_of_another_program_is_not_assigned(coordinator, rows):
+    stranger = make_member(make_program())
     with pytest.raises(Http404):
         assignments.assign(
             coordinator,

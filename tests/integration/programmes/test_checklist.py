@@ -7,8 +7,8 @@ from django.core.exceptions import ValidationError
 from django.http import Http404
 
 from surveys.models import ChecklistEntry, Sensitivity, Species
-from surveys.programmes import checklist
-from surveys.programmes.checklist import Listing
+from surveys.programs import checklist
+from surveys.programs.checklist import Listing
 from surveys.protocol.values import MonthDay
 from tests.support.builders import (
     make_accepted_visit,
@@ -24,16 +24,16 @@ NIGHT = dt.date(2024, 4, 15)
 
 
 @pytest.fixture
-def entries(programme):
-    make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus", "Hyla arborea")
-    return list(checklist.entries_of(programme))
+def entries(program):
+    make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus", "Hyla arborea")
+    return list(checklist.entries_of(program))
 
 
 def test_adding_puts_a_species_last(coordinator, entries):
     species = make_species("Rana temporaria")
     listing = Listing(season=WINTER, sensitivity=Sensitivity.HIGH, listed_from=MARCH)
     entry = checklist.add_species(coordinator, species.code, listing)
-    assert list(checklist.entries_of(coordinator.programme))[-1] == entry
+    assert list(checklist.entries_of(coordinator.program))[-1] == entry
     assert checklist.season_of(entry) == WINTER
     assert (entry.sensitivity, entry.listed_from) == (Sensitivity.HIGH, MARCH)
 
@@ -79,13 +79,13 @@ class TestListingLonger:
 
     @pytest.mark.parametrize("until", [None, MAY, NIGHT])
     def test_with_a_visit_meanwhile_it_may_not(self, coordinator, observer, taken_off, until):
-        make_accepted_visit(make_route(coordinator.programme), observer.person, night=NIGHT)
+        make_accepted_visit(make_route(coordinator.program), observer.person, night=NIGHT)
         with pytest.raises(ValidationError) as refusal:
             checklist.change_entry(coordinator, taken_off.pk, Listing(listed_until=until))
         assert "made on 15 April 2024" in refusal.value.message_dict["listed_until"][0]
 
     def test_up_to_the_night_before_the_visit_it_may(self, coordinator, observer, taken_off):
-        make_accepted_visit(make_route(coordinator.programme), observer.person, night=NIGHT)
+        make_accepted_visit(make_route(coordinator.program), observer.person, night=NIGHT)
         listing = Listing(listed_until=NIGHT - dt.timedelta(days=1))
         assert checklist.change_entry(coordinator, taken_off.pk, listing)
 
@@ -96,7 +96,7 @@ class TestListingLonger:
 )
 def test_moving_within_the_list(coordinator, entries, index, up, order):
     checklist.move_entry(coordinator, entries[index].pk, up=up)
-    now = list(checklist.entries_of(coordinator.programme))
+    now = list(checklist.entries_of(coordinator.program))
     assert now == [entries[place] for place in order]
 
 
@@ -111,18 +111,18 @@ def test_moving_within_the_list(coordinator, entries, index, up, order):
     ],
     ids=["common name", "former name", "scientific name", "already listed", "unknown"],
 )
-def test_search(programme, entries, text, found):
+def test_search(program, entries, text, found):
     Species.objects.create(
         code="lithobates-sylvaticus",
         scientific_name="Lithobates sylvaticus",
         common_name="Wood frog",
         synonyms=["Rana sylvatica"],
     )
-    species = checklist.search_catalogue(programme, text)
+    species = checklist.search_catalog(program, text)
     assert [one.common_name for one in species] == found
 
 
-def test_a_new_listing_begins_today_once_there_are_visits(programme, observer):
-    assert checklist.first_night_to_list(programme, MAY) is None
-    make_accepted_visit(make_route(programme), observer.person)
-    assert checklist.first_night_to_list(programme, MAY) == MAY
+def test_a_new_listing_begins_today_once_there_are_visits(program, observer):
+    assert checklist.first_night_to_list(program, MAY) is None
+    make_accepted_visit(make_route(program), observer.person)
+    assert checklist.first_night_to_list(program, MAY) == MAY

@@ -4,15 +4,15 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
 
-from surveys.programmes.lines import change_line, line_text
+from surveys.programs.lines import change_line, line_text
 from tests.support.builders import make_route
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def route(programme):
-    return make_route(programme)
+def route(program):
+    return make_route(program)
 
 
 def near(route, *steps):
@@ -51,9 +51,9 @@ def test_observers_draw_nothing(observer, route):
         change_line(observer, route.pk, points=near(route, 0, 0.01))
 
 
-def test_the_screen(programme, coordinator, route, client_for):
+def test_the_screen(program, coordinator, route, client_for):
     page = client_for(coordinator)
-    address = reverse("web:programme_route_line", args=[programme.slug, route.pk])
+    address = reverse("web:program_route_line", args=[program.slug, route.pk])
     form = page.get(address).context["form"]
     wrong = page.post(address, {"points": "turn left", "seen": form.seen_text}).content.decode()
     assert "Line 1: “turn” is not a number of degrees" in wrong

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from accounts.meanwhile import ChangedMeanwhile, Difference, Seen
 from accounts.models import Role
-from surveys.programmes import routes
+from surveys.programs import routes
 from tests.support.builders import make_member, make_route
 
 pytestmark = pytest.mark.django_db
@@ -27,8 +27,8 @@ def save(member, route, seen, **changes):
 
 
 @pytest.fixture
-def route(programme):
-    made = make_route(programme)
+def route(program):
+    made = make_route(program)
     made.events.update(pgh_created_at=timezone.now() - dt.timedelta(hours=1))
     return made
 
@@ -47,8 +47,8 @@ def test_without_a_form_nothing_is_asked(coordinator, route):
     assert save(coordinator, route, None, name="Two").name == "Two"
 
 
-def test_everyone_who_changed_it_is_named(programme, coordinator, route, seen):
-    others = [make_member(programme, Role.COORDINATOR) for _ in range(2)]
+def test_everyone_who_changed_it_is_named(program, coordinator, route, seen):
+    others = [make_member(program, Role.COORDINATOR) for _ in range(2)]
     for number, other in enumerate(others):
         with pghistory.context(user=other.person_id):
             save(other, route, None, name=f"Name {number}", region="Fen")

@@ -6,8 +6,8 @@ import datetime as dt
 import pytest
 from django.core.exceptions import ValidationError
 
-from surveys.programmes import protocols
-from surveys.programmes.versions import protocol_values
+from surveys.programs import protocols
+from surveys.programs.versions import protocol_values
 from surveys.protocol.values import MonthDay, SeasonWindow
 from tests.support.builders import make_accepted_visit, make_route, make_version
 
@@ -17,8 +17,8 @@ NEXT = dt.date(2026, 1, 1)
 
 
 @pytest.fixture
-def version(programme):
-    return make_version(programme, in_force_from=FIRST)
+def version(program):
+    return make_version(program, in_force_from=FIRST)
 
 
 def limits_of(version, **changes):
@@ -43,7 +43,7 @@ def test_every_preset_is_stored_and_read_back_whole(coordinator, code):
         in_force_from=FIRST,
         source=protocols.sources_in_words(preset),
     )
-    again = protocols.version_of(coordinator.programme, stored.pk)
+    again = protocols.version_of(coordinator.program, stored.pk)
     assert protocol_values(again) == preset.protocol
     assert again.source
 
@@ -93,7 +93,7 @@ def test_an_unused_version_may_change(coordinator, version):
     assert [window.name for window in changed.windows.all()] == ["Winter"]
 
 
-def test_a_changed_version_stays_between_its_neighbours(coordinator, version):
+def test_a_changed_version_stays_between_its_neighbors(coordinator, version):
     add(coordinator, version)
     with pytest.raises(ValidationError, match="Version 2 holds from 1 January 2026"):
         protocols.change_version(
@@ -102,13 +102,13 @@ def test_a_changed_version_stays_between_its_neighbours(coordinator, version):
 
 
 def test_a_version_in_use_is_frozen(coordinator, observer, version):
-    route = make_route(coordinator.programme, version=version)
+    route = make_route(coordinator.program, version=version)
     make_accepted_visit(route, observer.person)
     with pytest.raises(ValidationError, match="in use by visits"):
         protocols.change_version(
             coordinator, version.pk, limits=limits_of(version), in_force_from=FIRST
         )
-    (shown,) = protocols.protocols_of(coordinator.programme)
+    (shown,) = protocols.protocols_of(coordinator.program)
     assert [one.visit_count for one in shown.versions.all()] == [1]
 
 

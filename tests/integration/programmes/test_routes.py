@@ -3,15 +3,15 @@
 import pytest
 from django.core.exceptions import ValidationError
 
-from surveys.programmes.routes import routes_of, save_route
+from surveys.programs.routes import routes_of, save_route
 from tests.support.builders import make_accepted_visit, make_route, make_version
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def version(programme):
-    return make_version(programme)
+def version(program):
+    return make_version(program)
 
 
 def save(member, version, **changes):
@@ -49,15 +49,15 @@ def test_what_cannot_be_is_said_by_field(coordinator, version, changes, field, s
 
 
 def test_the_protocol_stands_fast_once_there_are_visits(coordinator, observer, version):
-    route = make_route(coordinator.programme, version=version)
+    route = make_route(coordinator.program, version=version)
     make_accepted_visit(route, observer.person)
-    other = make_version(coordinator.programme)
+    other = make_version(coordinator.program)
     with pytest.raises(ValidationError) as refusal:
         save(coordinator, other, route_id=route.pk, code=route.code)
     assert "add a route with a code of its own" in refusal.value.message_dict["protocol"][0]
 
 
-def test_stop_counts_leave_closed_stops_out(programme, version):
-    route = make_route(programme, version=version, stops=3)
+def test_stop_counts_leave_closed_stops_out(program, version):
+    route = make_route(program, version=version, stops=3)
     route.stops.filter(number=3).update(active_until="2025-06-30")
-    assert [one.stop_count for one in routes_of(programme)] == [2]
+    assert [one.stop_count for one in routes_of(program)] == [2]

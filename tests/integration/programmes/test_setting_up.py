@@ -1,4 +1,4 @@
-"""A programme's beginning, its facts, and the command that makes a real one."""
+"""A program's beginning, its facts, and the command that makes a real one."""
 
 import re
 
@@ -8,8 +8,8 @@ from django.core.management import CommandError, call_command
 from django.urls import resolve
 
 from accounts.models import Invitation, Role
-from surveys.models import Programme, Species
-from surveys.programmes.setting_up import RESERVED_SLUGS, change_facts, standing
+from surveys.models import Program, Species
+from surveys.programs.setting_up import RESERVED_SLUGS, change_facts, standing
 from tests.support.builders import make_accepted_visit, make_route
 
 pytestmark = pytest.mark.django_db
@@ -21,21 +21,21 @@ OPTIONS = {
 }
 
 
-def facts(programme, **changes):
+def facts(program, **changes):
     names = ("name", "region", "time_zone", "temperature_unit", "distance_unit", "contact_email")
-    now = {name: getattr(programme, name) for name in names}
-    return {**now, "local_rules": programme.local_rules, **changes}
+    now = {name: getattr(program, name) for name in names}
+    return {**now, "local_rules": program.local_rules, **changes}
 
 
 class TestCommand:
-    def test_it_makes_a_programme_and_prints_a_link_that_works(self, client, capsys):
-        call_command("start_programme", "Harrowmere calling survey", **OPTIONS)
+    def test_it_makes_a_program_and_prints_a_link_that_works(self, client, capsys):
+        call_command("start_program", "Harrowmere calling survey", **OPTIONS)
         said = capsys.readouterr().out
-        programme = Programme.objects.get(slug="harrowmere-calling-survey")
-        assert programme.time_zone == "Europe/Berlin"
-        assert programme.contact_email == "", "nobody asked to make an address public"
+        program = Program.objects.get(slug="harrowmere-calling-survey")
+        assert program.time_zone == "Europe/Berlin"
+        assert program.contact_email == "", "nobody asked to make an address public"
         assert Species.objects.exists()
-        invitation = Invitation.objects.get(programme=programme)
+        invitation = Invitation.objects.get(program=program)
         assert (invitation.role, invitation.email) == (Role.COORDINATOR, "first@example.org")
         link = re.search(r"https://surveys\.example\.org(/invitation/\S+)", said)[1]
         page = client.get(link)
@@ -43,9 +43,9 @@ class TestCommand:
         assert "Harrowmere calling survey" in page.content.decode()
 
     def test_a_public_contact_is_asked_for(self, capsys):
-        call_command("start_programme", "Harrowmere", contact_email="Office@example.org", **OPTIONS)
+        call_command("start_program", "Harrowmere", contact_email="Office@example.org", **OPTIONS)
         assert "Contact shown in publications: office@example.org" in capsys.readouterr().out
-        assert Programme.objects.get().contact_email == "office@example.org"
+        assert Program.objects.get().contact_email == "office@example.org"
 
     @pytest.mark.parametrize(
         ("changes", "said"),
@@ -59,24 +59,24 @@ class TestCommand:
     )
     def test_bad_options_are_said_and_nothing_is_made(self, changes, said):
         with pytest.raises(CommandError, match=said):
-            call_command("start_programme", "Harrowmere", **{**OPTIONS, **changes})
-        assert not Programme.objects.exists()
+            call_command("start_program", "Harrowmere", **{**OPTIONS, **changes})
+        assert not Program.objects.exists()
         assert not Species.objects.exists()
 
 
 def test_the_reserved_words_are_those_of_the_addresses():
-    """No programme may sit where another page is."""
+    """No program may sit where another page is."""
     for path in ("/guide/", "/theme", "/healthz", "/accounts/login/", "/invitation/x"):
         assert resolve(path)
         assert path.split("/")[1] in RESERVED_SLUGS
 
 
 def test_facts_change(coordinator):
-    programme = change_facts(
-        coordinator, **facts(coordinator.programme, time_zone="UTC", local_rules="Ring first.")
+    program = change_facts(
+        coordinator, **facts(coordinator.program, time_zone="UTC", local_rules="Ring first.")
     )
-    programme.refresh_from_db()
-    assert (programme.time_zone, programme.local_rules) == ("UTC", "Ring first.")
+    program.refresh_from_db()
+    assert (program.time_zone, program.local_rules) == ("UTC", "Ring first.")
 
 
 @pytest.mark.parametrize(
@@ -90,20 +90,20 @@ def test_facts_change(coordinator):
 )
 def test_bad_facts_are_said_by_field(coordinator, changes, field):
     with pytest.raises(ValidationError) as refusal:
-        change_facts(coordinator, **facts(coordinator.programme, **changes))
+        change_facts(coordinator, **facts(coordinator.program, **changes))
     assert field in refusal.value.message_dict
 
 
 def test_the_zone_stands_fast_once_visits_were_entered(coordinator, observer):
-    make_accepted_visit(make_route(coordinator.programme), observer.person)
+    make_accepted_visit(make_route(coordinator.program), observer.person)
     with pytest.raises(ValidationError) as refusal:
-        change_facts(coordinator, **facts(coordinator.programme, time_zone="Europe/Berlin"))
+        change_facts(coordinator, **facts(coordinator.program, time_zone="Europe/Berlin"))
     assert "Visits have been entered in America/Chicago" in str(refusal.value.message_dict)
 
 
-def test_standing_counts_what_there_is(programme, observer):
-    make_route(programme)
-    make_route(programme, stops=0)
-    stands = standing(programme, 2026)
+def test_standing_counts_what_there_is(program, observer):
+    make_route(program)
+    make_route(program, stops=0)
+    stands = standing(program, 2026)
     assert (stands.routes, stands.routes_without_stops, stands.observers) == (2, 1, 1)
     assert (stands.species, stands.assigned_routes) == (0, 0)

@@ -6,7 +6,7 @@ import pytest
 from django.contrib.gis.geos import Point
 from django.core.exceptions import ValidationError
 
-from surveys.programmes import stops
+from surveys.programs import stops
 from surveys.protocol.values import Place
 from tests.support.builders import make_accepted_visit, make_route
 
@@ -18,8 +18,8 @@ FACTS = stops.StopFacts(name="By the culvert")
 
 
 @pytest.fixture
-def route(programme):
-    return make_route(programme, stops=3)
+def route(program):
+    return make_route(program, stops=3)
 
 
 @pytest.fixture
@@ -59,14 +59,14 @@ class TestSpacing:
             place = Point(-90 + 0.01 * (number - 1), 45.0, srid=4326)
             route.stops.filter(number=number).update(place=place)
         first, second, third = stops.present_stops(route)
-        assert first.metres_from_last is None
-        assert second.metres_from_last == pytest.approx(788.468, abs=0.001)
-        assert third.metres_from_last == pytest.approx(788.468, abs=0.001)
+        assert first.meters_from_last is None
+        assert second.meters_from_last == pytest.approx(788.468, abs=0.001)
+        assert third.meters_from_last == pytest.approx(788.468, abs=0.001)
 
     def test_closed_stops_are_left_out(self, coordinator, route):
         close(coordinator, route.stops.get(number=2))
         assert [stop.number for stop in stops.present_stops(route)] == [1, 3]
-        assert stops.present_stops(route)[1].metres_from_last == pytest.approx(2037, abs=5)
+        assert stops.present_stops(route)[1].meters_from_last == pytest.approx(2037, abs=5)
 
     def test_a_line_wants_two_stops(self, route):
         present = stops.present_stops(route)
@@ -106,8 +106,8 @@ class TestAdding:
         assert text in said(refusal, "latitude")
         assert "km from the other stops" in said(refusal, "latitude")
 
-    def test_the_first_stop_is_compared_with_the_programme(self, coordinator, programme, route):
-        empty = make_route(programme, stops=0)
+    def test_the_first_stop_is_compared_with_the_program(self, coordinator, program, route):
+        empty = make_route(program, stops=0)
         with pytest.raises(ValidationError, match="swapped"):
             add(coordinator, empty, number=1, place=Place(latitude=-89.40, longitude=43.09))
         far_but_fair = Place(latitude=48.0, longitude=-120.0)

@@ -16,13 +16,13 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def peeper(programme):
-    return make_checklist(programme, "Pseudacris crucifer")[0]
+def peeper(program):
+    return make_checklist(program, "Pseudacris crucifer")[0]
 
 
 @pytest.fixture
-def visits(programme, observer, peeper):
-    route = make_route(programme, code="R7")
+def visits(program, observer, peeper):
+    route = make_route(program, code="R7")
     return [
         make_accepted_visit(route, observer.person, night=night, heard={1: {peeper: 1}})
         for night in (dt.date(2024, 4, 2), dt.date(2024, 4, 20), dt.date(2024, 5, 9))
@@ -85,13 +85,13 @@ def test_what_was_done_later_is_no_reason(versions, visits, coordinator):
     assert "Much later." not in str(found)
 
 
-def page(client, programme, version=2, **query):
-    kwargs = {"programme": programme.slug, "season_year": 2024, "version": version}
+def page(client, program, version=2, **query):
+    kwargs = {"program": program.slug, "season_year": 2024, "version": version}
     return client.get(reverse("web:publication_changes", kwargs=kwargs), query)
 
 
-def test_page_for_coordinator_and_partner(programme, versions, coordinator, partner, client_for):
-    text = page(client_for(coordinator), programme).content.decode()
+def test_page_for_coordinator_and_partner(program, versions, coordinator, partner, client_for):
+    text = page(client_for(coordinator), program).content.decode()
     for words in (
         "Two mistakes were found.",
         "Visits that came: 1",
@@ -102,7 +102,7 @@ def test_page_for_coordinator_and_partner(programme, versions, coordinator, part
         "1.0000",
     ):
         assert words in text
-    text = page(client_for(partner), programme).content.decode()
+    text = page(client_for(partner), program).content.decode()
     assert "Visits that went: 1" in text
     assert "Opened again" in text
     # Neither who did it nor what coordinators wrote to each other.
@@ -112,15 +112,15 @@ def test_page_for_coordinator_and_partner(programme, versions, coordinator, part
 
 
 @pytest.mark.parametrize("against", ["0", "2", "9", "99999"])
-def test_no_such_pair_of_versions(programme, versions, partner, client_for, against):
+def test_no_such_pair_of_versions(program, versions, partner, client_for, against):
     client = client_for(partner)
     expected = 200 if against == "99999" else 404
-    assert page(client, programme, against=against).status_code == expected
-    assert page(client, programme, version=1).status_code == 404
+    assert page(client, program, against=against).status_code == expected
+    assert page(client, program, version=1).status_code == 404
 
 
-def test_the_publication_leads_to_it(programme, versions, partner, client_for):
-    kwargs = {"programme": programme.slug, "season_year": 2024}
+def test_the_publication_leads_to_it(program, versions, partner, client_for):
+    kwargs = {"program": program.slug, "season_year": 2024}
     client = client_for(partner)
     second = client.get(reverse("web:publication", kwargs={**kwargs, "version": 2}))
     link = reverse("web:publication_changes", kwargs={**kwargs, "version": 2})

@@ -18,31 +18,31 @@ EVERYTHING = Wanted()
 
 
 @pytest.fixture
-def world(programme, observer):
+def world(program, observer):
     """A route of three stops, two visits; the peeper heard at stops 1 and 3."""
-    peeper, toad = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
-    route = make_route(programme, region="=HYPERLINK(1)")
+    peeper, toad = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
+    route = make_route(program, region="=HYPERLINK(1)")
     first = make_accepted_visit(
         route, observer.person, heard={1: {peeper: 2}, 3: {peeper: 3}}, skipped=frozenset({2})
     )
     second = make_accepted_visit(
         route, observer.person, night=dt.date(2023, 4, 20), heard={1: {toad: 1}}
     )
-    return {"programme": programme, "route": route, "visits": (first, second), "peeper": peeper}
+    return {"program": program, "route": route, "visits": (first, second), "peeper": peeper}
 
 
-def rows_of(programme, table=CALLS, wanted=EVERYTHING, *, exact=False, limit=1000):
-    rows, after = page(programme, table, wanted, exact=exact, after=None, limit=limit)
+def rows_of(program, table=CALLS, wanted=EVERYTHING, *, exact=False, limit=1000):
+    rows, after = page(program, table, wanted, exact=exact, after=None, limit=limit)
     return rows, after
 
 
-def exported(programme, name: str, wanted=EVERYTHING, *, exact=False) -> bytes:
-    found = statement(programme, CALLS, wanted, exact=exact)
+def exported(program, name: str, wanted=EVERYTHING, *, exact=False) -> bytes:
+    found = statement(program, CALLS, wanted, exact=exact)
     return b"".join(EXPORT_FORMATS[name].write(CALLS, found))
 
 
 def test_silence_is_a_zero_and_a_skipped_stop_is_missing(world):
-    rows, after = rows_of(world["programme"])
+    rows, after = rows_of(world["program"])
     assert after is None
     found = {
         (str(row["night"]), row["stop"][-1], row["species"]): row["call_index"] for row in rows
@@ -63,7 +63,7 @@ def test_silence_is_a_zero_and_a_skipped_stop_is_missing(world):
 
 def test_a_call_left_out_in_review_is_blank(world):
     CallIndex.objects.filter(index=3).update(counts_in_trends=False)
-    rows, _ = rows_of(world["programme"], wanted=Wanted(season_year=2024))
+    rows, _ = rows_of(world["program"], wanted=Wanted(season_year=2024))
     assert sorted(str(row["call_index"]) for row in rows) == ["0", "0", "2", "None"]
 
 
@@ -80,17 +80,17 @@ def test_a_call_left_out_in_review_is_blank(world):
     ],
 )
 def test_filters(world, wanted, count):
-    assert len(rows_of(world["programme"], wanted=wanted)[0]) == count
+    assert len(rows_of(world["program"], wanted=wanted)[0]) == count
 
 
 @pytest.mark.parametrize("table", [VISITS, PERIODS, CALLS], ids=lambda table: table.name)
 @pytest.mark.parametrize("limit", [1, 2, 3, 7])
 def test_pages_hold_every_row_once_in_order(world, table, limit):
-    programme = world["programme"]
-    whole, _ = rows_of(programme, table)
+    program = world["program"]
+    whole, _ = rows_of(program, table)
     paged, after = [], None
     while True:
-        rows, after = page(programme, table, EVERYTHING, exact=False, after=after, limit=limit)
+        rows, after = page(program, table, EVERYTHING, exact=False, after=after, limit=limit)
         paged += rows
         if after is None:
             break
@@ -98,24 +98,24 @@ def test_pages_hold_every_row_once_in_order(world, table, limit):
     assert len(whole) == {"visits": 2, "periods": 5, "calls": 10}[table.name]
 
 
-def test_only_accepted_visits_of_the_programme_that_count(world, programme):
+def test_only_accepted_visits_of_the_program_that_count(world, program):
     other = make_member(
-        programme.__class__.objects.create(name="Other", slug="other", time_zone="UTC")
+        program.__class__.objects.create(name="Other", slug="other", time_zone="UTC")
     )
-    (species,) = make_checklist(other.programme)
-    make_accepted_visit(make_route(other.programme), other.person, heard={1: {species: 1}})
-    before = rows_of(programme)[0]
+    (species,) = make_checklist(other.program)
+    make_accepted_visit(make_route(other.program), other.person, heard={1: {species: 1}})
+    before = rows_of(program)[0]
     world["visits"][0].__class__.objects.filter(pk=world["visits"][0].pk).update(
         counts_in_trends=False
     )
-    after = rows_of(programme)[0]
+    after = rows_of(program)[0]
     assert {row["visit"] for row in before} == {visit.pk for visit in world["visits"]}
     assert {row["visit"] for row in after} == {world["visits"][1].pk}
 
 
-def test_places_are_generalised_unless_exact_ones_are_asked_for(world):
-    shared, _ = rows_of(world["programme"])
-    exact, _ = rows_of(world["programme"], exact=True)
+def test_places_are_generalized_unless_exact_ones_are_asked_for(world):
+    shared, _ = rows_of(world["program"])
+    exact, _ = rows_of(world["program"], exact=True)
     assert {(row["latitude"], row["longitude"]) for row in shared} == {
         (43.075, -89.405), (43.075, -89.385), (43.075, -89.375),
     }  # fmt: skip
@@ -123,39 +123,39 @@ def test_places_are_generalised_unless_exact_ones_are_asked_for(world):
 
 
 def test_exact_coordinates_do_not_even_enter_the_statement(world):
-    found = statement(world["programme"], CALLS, EVERYTHING, exact=False)
+    found = statement(world["program"], CALLS, EVERYTHING, exact=False)
     assert "43.0731" not in found.sql + str(found.parameters)
 
 
 def test_a_withheld_place_is_blank(world):
-    programme = world["programme"]
-    programme.place_sharing = Sensitivity.EXTREME
-    programme.save()
-    rows, _ = rows_of(programme)
+    program = world["program"]
+    program.place_sharing = Sensitivity.EXTREME
+    program.save()
+    rows, _ = rows_of(program)
     assert {row["latitude"] for row in rows} == {None}
-    assert all(place.latitude is None for _, place in places_of(programme, exact=False))
+    assert all(place.latitude is None for _, place in places_of(program, exact=False))
 
 
-def test_observers_have_pseudonyms_unless_they_agreed(world, programme, observer):
-    expected = pseudonym(programme.pseudonym_key, observer.person_id)
-    assert {row["observer"] for row in rows_of(programme, VISITS)[0]} == {expected}
+def test_observers_have_pseudonyms_unless_they_agreed(world, program, observer):
+    expected = pseudonym(program.pseudonym_key, observer.person_id)
+    assert {row["observer"] for row in rows_of(program, VISITS)[0]} == {expected}
     observer.person.named_in_reports = True
     observer.person.save()
-    assert {row["observer"] for row in rows_of(programme, VISITS)[0]} == {"Robin Fenwick"}
+    assert {row["observer"] for row in rows_of(program, VISITS)[0]} == {"Robin Fenwick"}
 
 
 def test_csv_json_and_parquet_hold_the_rows_of_the_pages(world):
-    rows, _ = rows_of(world["programme"])
+    rows, _ = rows_of(world["program"])
     columns = [column.name for column in CALLS.columns]
 
-    header, *lines = csv.reader(io.StringIO(exported(world["programme"], "csv").decode()))
+    header, *lines = csv.reader(io.StringIO(exported(world["program"], "csv").decode()))
     assert header == columns
     assert lines == [
         ["" if row[name] is None else str(row[name]).removesuffix(".0") for name in columns]
         for row in rows
     ]
 
-    objects = [json.loads(line) for line in exported(world["programme"], "json").splitlines()]
+    objects = [json.loads(line) for line in exported(world["program"], "json").splitlines()]
     plain = [
         {
             name: value if isinstance(value, int | float | None) else str(value)
@@ -165,7 +165,7 @@ def test_csv_json_and_parquet_hold_the_rows_of_the_pages(world):
     ]
     assert objects == plain
 
-    table = pyarrow.parquet.read_table(io.BytesIO(exported(world["programme"], "parquet")))
+    table = pyarrow.parquet.read_table(io.BytesIO(exported(world["program"], "parquet")))
     typed = table.to_pylist()
     assert [row["started_at"].strftime("%Y-%m-%dT%H:%M:%SZ") for row in typed] == [
         row["started_at"] for row in rows
@@ -176,10 +176,10 @@ def test_csv_json_and_parquet_hold_the_rows_of_the_pages(world):
     ]
 
 
-def test_an_empty_export_has_its_header(programme):
-    assert exported(programme, "csv").decode().startswith("period,visit,route,")
-    assert exported(programme, "json") == b""
-    table = pyarrow.parquet.read_table(io.BytesIO(exported(programme, "parquet")))
+def test_an_empty_export_has_its_header(program):
+    assert exported(program, "csv").decode().startswith("period,visit,route,")
+    assert exported(program, "json") == b""
+    table = pyarrow.parquet.read_table(io.BytesIO(exported(program, "parquet")))
     assert table.num_rows == 0
 
 
@@ -189,14 +189,14 @@ def test_an_empty_export_has_its_header(programme):
 def test_hostile_text_is_no_formula_and_survives(world, hostile):
     world["peeper"].scientific_name = hostile
     world["peeper"].save()
-    programme = world["programme"]
-    lines = list(csv.DictReader(io.StringIO(exported(programme, "csv").decode(), newline="")))
+    program = world["program"]
+    lines = list(csv.DictReader(io.StringIO(exported(program, "csv").decode(), newline="")))
     found = {line["species"] for line in lines} - {"Anaxyrus americanus"}
     guarded = f"'{hostile}" if hostile[0] in "=+-@\t\r\n'" else hostile
     assert found == {guarded}
     objects = [
-        json.loads(line) for line in exported(programme, "json").decode().split("\n") if line
+        json.loads(line) for line in exported(program, "json").decode().split("\n") if line
     ]
     assert hostile in {one["species"] for one in objects}
-    table = pyarrow.parquet.read_table(io.BytesIO(exported(programme, "parquet")))
+    table = pyarrow.parquet.read_table(io.BytesIO(exported(program, "parquet")))
     assert hostile in set(table.column("species").to_pylist())

@@ -15,22 +15,22 @@ from surveys.publishing.freeze import freeze, snapshot
 from surveys.publishing.frozen import write_table
 from surveys.publishing.stops import shared_stops
 from tests.support.builders import make_member
-from tests.support.frozen import PUBLISHED_AT, SITE, small_frozen, small_programme
+from tests.support.frozen import PUBLISHED_AT, SITE, small_frozen, small_program
 from tests.support.leaks import Secrets, leaks
 
 pytestmark = pytest.mark.django_db
 
 
 def test_picture_in_the_report_is_the_file_of_the_page(tmp_path, client_for):
-    programme = small_programme()
-    refit(programme)
-    client = client_for(make_member(programme, Role.PARTNER))
-    drawn = report.draw(small_frozen(tmp_path, programme=programme))
+    program = small_program()
+    refit(program)
+    client = client_for(make_member(program, Role.PARTNER))
+    drawn = report.draw(small_frozen(tmp_path, program=program))
     for page in drawn.pages:
-        entry = programme.checklist.get(species__scientific_name=page.told.scientific)
+        entry = program.checklist.get(species__scientific_name=page.told.scientific)
         address = reverse(
             "web:trend_chart",
-            kwargs={"programme": programme.slug, "code": entry.species.code, "form": "svg"},
+            kwargs={"program": program.slug, "code": entry.species.code, "form": "svg"},
             query={"site": "stop"},
         )
         assert client.get(address).content.decode() == drawn.pictures[page.picture]
@@ -39,38 +39,38 @@ def test_picture_in_the_report_is_the_file_of_the_page(tmp_path, client_for):
 
 @pytest.mark.parametrize("level", [Sensitivity.MEDIUM, Sensitivity.HIGH, Sensitivity.EXTREME])
 def test_no_exact_place_in_either(level, tmp_path):
-    programme = small_programme()
-    programme.place_sharing = level
-    programme.save()
+    program = small_program()
+    program.place_sharing = level
+    program.save()
     for number, stop in enumerate(Stop.objects.order_by("pk"), start=1):
         stop.name = f"Quillfeather Culvert {number}"
         # Far from the middle of every cell of these levels.
         stop.place = Point(-89.39837 + number / 100, 43.07137 + number / 100, srid=4326)
         stop.save()
-    frozen = _frozen_rows(programme, tmp_path)
+    frozen = _frozen_rows(program, tmp_path)
     known = [row["stop"] for row in frozen.records("stops") if row["latitude"] is not None]
     assert (known == []) == (level is Sensitivity.EXTREME)
-    secrets = _secrets(programme)
+    secrets = _secrets(program)
     for name, write in (("a.zip", darwincore.write), ("a.pdf", report.write)):
         write(frozen, tmp_path / name)
         assert leaks(secrets, (tmp_path / name).read_bytes()) == []
 
 
-def _frozen_rows(programme, folder):
+def _frozen_rows(program, folder):
     """Without what is worked out from the rows, which knows no places."""
     with snapshot():
         about = about_publication(
-            programme, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
+            program, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
         )
-        frozen = freeze(programme, folder, about)
+        frozen = freeze(program, folder, about)
     for table in (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS):
         write_table(folder, table, ())
     return frozen
 
 
-def _secrets(programme):
+def _secrets(program):
     """Of a place that is withheld, what is given instead lies nowhere near."""
-    stops = sorted(shared_stops(programme).values(), key=lambda stop: stop.row.route)
+    stops = sorted(shared_stops(program).values(), key=lambda stop: stop.row.route)
     routes = itertools.groupby(stops, key=lambda stop: stop.row.route)
     return Secrets(
         routes=[[(stop.row.latitude, stop.row.longitude) for stop in own] for _, own in routes],

@@ -14,12 +14,12 @@ from surveys.publishing.exceptions import NamesCollide
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.tables import TABLE, TABLES
 from surveys.seasons.yearly import yearly_table
-from surveys.trends.analysis import Parts, analyse
+from surveys.trends.analysis import Parts, analyze
 from surveys.trends.fromtables import read_periods
 from surveys.trends.periods import species_periods
 from surveys.trends.table import YearRow, row_values
 from tests.support.builders import make_accepted_visit, make_checklist, make_route, make_species
-from tests.support.frozen import HOSTILE, small_frozen, small_programme
+from tests.support.frozen import HOSTILE, small_frozen, small_program
 
 pytestmark = pytest.mark.django_db
 
@@ -30,11 +30,11 @@ def rows(frozen: Frozen, table: str) -> list[dict[str, object]]:
 
 @pytest.fixture
 def small(db):
-    return small_programme()
+    return small_program()
 
 
 def test_the_yearly_table_is_that_of_the_database(tmp_path, small):
-    frozen = small_frozen(tmp_path, programme=small)
+    frozen = small_frozen(tmp_path, program=small)
     in_sql = [row_values(row) for row in yearly_table(small, last_year=2024)]
     found = [{**row, "flags": row["flags"] or ""} for row in rows(frozen, "yearly")]
     assert [list(row) for row in found] == [[field.name for field in fields(YearRow)]] * len(found)
@@ -43,11 +43,11 @@ def test_the_yearly_table_is_that_of_the_database(tmp_path, small):
 
 
 def test_results_are_those_of_the_stored_fits(tmp_path, small):
-    frozen = small_frozen(tmp_path, programme=small)
+    frozen = small_frozen(tmp_path, program=small)
     loaded = load_periods(small)
     species = Species.objects.get(scientific_name="Pseudacris crucifer")
     parts = Parts(turnover=False, index=False, phenology=False)
-    result = analyse("x", species_periods(loaded, species.pk), site="stop", parts=parts)
+    result = analyze("x", species_periods(loaded, species.pk), site="stop", parts=parts)
     found = [
         row
         for row in rows(frozen, "occupancy")
@@ -67,7 +67,7 @@ def test_the_tables_hold_what_the_fits_load(tmp_path, small):
     small.checklist.filter(species__scientific_name="Lithobates capito").update(
         listed_from=dt.date(2023, 1, 1)
     )
-    frozen = small_frozen(tmp_path, results=False, programme=small)
+    frozen = small_frozen(tmp_path, results=False, program=small)
     read, loaded = read_periods(frozen.folder / "data"), load_periods(small)
     for position, name in enumerate(read.species):
         pk = Species.objects.get(scientific_name=name).pk
@@ -84,7 +84,7 @@ def test_the_tables_hold_what_the_fits_load(tmp_path, small):
 
 
 def test_zeros_are_written_out_and_what_is_unsure_is_blank(tmp_path, small):
-    frozen = small_frozen(tmp_path, results=False, programme=small)
+    frozen = small_frozen(tmp_path, results=False, program=small)
     periods = rows(frozen, "periods")
     calls = rows(frozen, "calls")
     assert len(calls) == 3 * len(periods)
@@ -100,7 +100,7 @@ def test_only_nights_on_the_checklist_have_rows(tmp_path, small):
     small.checklist.filter(species__scientific_name="Lithobates capito").update(
         listed_from=dt.date(2024, 1, 1)
     )
-    frozen = small_frozen(tmp_path, results=False, programme=small)
+    frozen = small_frozen(tmp_path, results=False, program=small)
     nights = {row["visit"]: row["night"] for row in rows(frozen, "visits")}
     visit = {row["period"]: row["visit"] for row in rows(frozen, "periods")}
     listed = {
@@ -118,13 +118,13 @@ def test_what_does_not_count_or_comes_later_is_left_out(tmp_path, small):
     make_accepted_visit(
         route, person, night=dt.date(2024, 6, 2), state=VisitState.SUBMITTED, counts_in_trends=False
     )
-    frozen = small_frozen(tmp_path, results=False, programme=small)
+    frozen = small_frozen(tmp_path, results=False, program=small)
     assert len(rows(frozen, "visits")) == 16
     assert {row["season_year"] for row in rows(frozen, "visits")} == {2021, 2022, 2023, 2024}
 
 
 def test_names_only_with_consent(tmp_path, small):
-    frozen = small_frozen(tmp_path, results=False, programme=small)
+    frozen = small_frozen(tmp_path, results=False, program=small)
     assert {row["observer"][:9] for row in rows(frozen, "visits")} == {"Robin Fen", "Observer "}
     assert frozen.about.observers == ("Robin Fenwick",)
     assert frozen.about.observer_count == 2
@@ -132,11 +132,11 @@ def test_names_only_with_consent(tmp_path, small):
         assert "Alex Marsh" not in path.read_text(encoding="utf-8")
 
 
-def test_a_pseudonym_stays_and_hangs_on_the_programmes_key(tmp_path, small):
+def test_a_pseudonym_stays_and_hangs_on_the_programs_key(tmp_path, small):
     def pseudonyms(folder):
         names = {
             row["observer"]
-            for row in rows(small_frozen(folder, results=False, programme=small), "visits")
+            for row in rows(small_frozen(folder, results=False, program=small), "visits")
         }
         return {name for name in names if name.startswith("Observer ")}
 
@@ -164,7 +164,7 @@ def test_the_coarsest_level_holds_for_all_stops_of_a_route(tmp_path, small, shar
     small.checklist.filter(species__scientific_name="Lithobates capito").update(sensitivity=species)
     stops = [
         row
-        for row in rows(small_frozen(tmp_path, results=False, programme=small), "stops")
+        for row in rows(small_frozen(tmp_path, results=False, program=small), "stops")
         if row["route"] == "R2"
     ]
     assert len(stops) == 4
@@ -182,7 +182,7 @@ def test_a_sensitive_species_counts_however_it_was_recorded(tmp_path, small, how
     route = small.routes.get(code="R1")
     gopher = Species.objects.get(scientific_name="Lithobates capito")
     assert (
-        _level_of(route, small_frozen(tmp_path / "before", results=False, programme=small)) is None
+        _level_of(route, small_frozen(tmp_path / "before", results=False, program=small)) is None
     )
     state = VisitState.SET_ASIDE if how == "set aside" else VisitState.ACCEPTED
     visit = make_accepted_visit(
@@ -195,7 +195,7 @@ def test_a_sensitive_species_counts_however_it_was_recorded(tmp_path, small, how
     )
     if how == "seen":
         Sighting.objects.create(visit=visit, row=1, species=gopher, life_stage="adult")
-    assert _level_of(route, small_frozen(tmp_path / "after", results=False, programme=small)) == 0.1
+    assert _level_of(route, small_frozen(tmp_path / "after", results=False, program=small)) == 0.1
 
 
 def _level_of(route, frozen):
@@ -207,8 +207,8 @@ def test_no_exact_place_in_any_table(tmp_path, small):
     """Coordinates, and the times of sunset at them, which would give them away."""
     small.place_sharing = Sensitivity.HIGH
     small.save()
-    places = list(Stop.objects.filter(route__programme=small))
-    first = small_frozen(tmp_path / "1", results=False, programme=small)
+    places = list(Stop.objects.filter(route__program=small))
+    first = small_frozen(tmp_path / "1", results=False, program=small)
     exact = {f"{value:.4f}" for stop in places for value in (stop.place.x, stop.place.y)}
     for path in first.folder.rglob("*.csv"):
         text = path.read_text(encoding="utf-8")
@@ -217,13 +217,13 @@ def test_no_exact_place_in_any_table(tmp_path, small):
     for stop in places:
         stop.place = Point(stop.place.x + 0.0005, stop.place.y - 0.002, srid=4326)
         stop.save()
-    second = small_frozen(tmp_path / "2", results=False, programme=small)
+    second = small_frozen(tmp_path / "2", results=False, program=small)
     for path in (first.folder / "data").iterdir():
         assert path.read_bytes() == (second.folder / "data" / path.name).read_bytes()
 
 
 def test_exact_places_for_those_who_may_have_them(tmp_path, small):
-    exact = small_frozen(tmp_path, results=False, exact=True, programme=small)
+    exact = small_frozen(tmp_path, results=False, exact=True, program=small)
     stops = {row["stop"]: row for row in rows(exact, "stops")}
     assert (stops["R2_1"]["latitude"], stops["R2_1"]["longitude"]) == (43.0731, -89.4012)
     assert stops["R2_1"]["name"] == "Stop 1"
@@ -234,7 +234,7 @@ def test_exact_places_for_those_who_may_have_them(tmp_path, small):
 
 
 def test_a_stop_that_was_moved_is_a_new_stop(tmp_path, small):
-    frozen = small_frozen(tmp_path, results=False, programme=small)
+    frozen = small_frozen(tmp_path, results=False, program=small)
     third = [row["stop"] for row in rows(frozen, "stops") if row["number"] == 3]
     assert third == ["R1_3", "R1_3_20230101", "R2_3"]
     years = {row["visit"]: row["season_year"] for row in rows(frozen, "visits")}
@@ -244,7 +244,7 @@ def test_a_stop_that_was_moved_is_a_new_stop(tmp_path, small):
 
 
 def test_keys_and_references_hold(tmp_path, small):
-    frozen = small_frozen(tmp_path, programme=small)
+    frozen = small_frozen(tmp_path, program=small)
     for table in TABLES:
         found = rows(frozen, table.name)
         assert found, table.name
@@ -258,7 +258,7 @@ def test_keys_and_references_hold(tmp_path, small):
 
 
 def test_hostile_texts_come_back_and_run_nothing(tmp_path, small):
-    frozen = small_frozen(tmp_path, results=False, programme=small)
+    frozen = small_frozen(tmp_path, results=False, program=small)
     assert rows(frozen, "routes")[0]["name"] == HOSTILE
     assert rows(frozen, "stops")[0]["name"] == "@pond, by the “old” mill\nand the road"
     with (frozen.folder / "data/routes.csv").open(encoding="utf-8", newline="") as file:
@@ -266,18 +266,18 @@ def test_hostile_texts_come_back_and_run_nothing(tmp_path, small):
 
 
 def test_the_same_data_give_the_same_bytes(tmp_path, small):
-    first = small_frozen(tmp_path / "1", programme=small)
-    second = small_frozen(tmp_path / "2", programme=small)
+    first = small_frozen(tmp_path / "1", program=small)
+    second = small_frozen(tmp_path / "2", program=small)
     for table in TABLES:
         assert (first.folder / table.file).read_bytes() == (second.folder / table.file).read_bytes()
 
 
-def test_two_species_of_one_name_are_refused_in_words(tmp_path, programme, observer):
-    make_checklist(programme, "Pseudacris crucifer")
+def test_two_species_of_one_name_are_refused_in_words(tmp_path, program, observer):
+    make_checklist(program, "Pseudacris crucifer")
     twin = make_species("Other code")
     twin.scientific_name = "Pseudacris crucifer"
     twin.save()
-    programme.checklist.create(species=twin, order=2)
-    make_accepted_visit(make_route(programme), observer.person)
+    program.checklist.create(species=twin, order=2)
+    make_accepted_visit(make_route(program), observer.person)
     with pytest.raises(NamesCollide, match="Pseudacris crucifer"):
-        small_frozen(tmp_path, results=False, programme=programme)
+        small_frozen(tmp_path, results=False, program=program)

@@ -27,7 +27,7 @@ from surveys.publishing.publish import TASK, ask_to_publish
 from surveys.publishing.tables import TABLES
 from surveys.publishing.tasks import take_up_stalled
 from tests.support.builders import make_member
-from tests.support.frozen import small_programme
+from tests.support.frozen import small_program
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -60,7 +60,7 @@ def _test_database() -> str:
 @pytest.fixture
 def asked(transactional_db: None) -> Iterator[PublishingRun]:
     forget_jobs()
-    coordinator = make_member(small_programme(), "coordinator")
+    coordinator = make_member(small_program(), "coordinator")
     yield ask_to_publish(coordinator, 2024, site_url="http://x.example")
     forget_jobs()
 

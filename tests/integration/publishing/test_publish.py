@@ -47,7 +47,7 @@ from surveys.publishing.tables import TABLES
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -57,9 +57,9 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def route(programme, observer):
-    (peeper,) = make_checklist(programme, "Pseudacris crucifer")
-    route = make_route(programme, version=make_version(programme, source="Own field trials, 2001"))
+def route(program, observer):
+    (peeper,) = make_checklist(program, "Pseudacris crucifer")
+    route = make_route(program, version=make_version(program, source="Own field trials, 2001"))
     for year in (2022, 2023, 2024):
         make_accepted_visit(
             route, observer.person, night=dt.date(year, 4, 2), heard={1: {peeper: 1}}
@@ -71,12 +71,12 @@ def content(file):
     return b"".join(open_file(file))
 
 
-def test_freezes_every_season_up_to_the_chosen_one(programme, coordinator, route):
+def test_freezes_every_season_up_to_the_chosen_one(program, coordinator, route):
     publication = publish_now(coordinator, 2023)
     _, rows = rows_of(publication, "yearly")
     assert [row[1] for row in rows] == [2022, 2023]
     assert (publication.version, publication.row_count, publication.visit_count) == (1, 2, 2)
-    title = f"{programme.name}: calling survey data and trends, season years 2022 to 2023"
+    title = f"{program.name}: calling survey data and trends, season years 2022 to 2023"
     assert publication.title == title
     assert publication.software == software()
 
@@ -140,29 +140,29 @@ def test_a_season_without_counted_visits_is_refused(coordinator, route):
         ask_to_publish(coordinator, 2025)
 
 
-def test_only_what_was_looked_at_is_published(programme, coordinator, observer, route):
-    seen = preview(programme, 2024).sha256
+def test_only_what_was_looked_at_is_published(program, coordinator, observer, route):
+    seen = preview(program, 2024).sha256
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 2))
     with pytest.raises(TableChanged):
         ask_to_publish(coordinator, 2024, seen=seen)
-    assert publish_now(coordinator, 2024, seen=preview(programme, 2024).sha256).version == 1
+    assert publish_now(coordinator, 2024, seen=preview(program, 2024).sha256).version == 1
 
 
 def test_what_changes_after_it_was_asked_for_is_not_published(
-    programme, coordinator, observer, route
+    program, coordinator, observer, route
 ):
-    run = ask_to_publish(coordinator, 2024, seen=preview(programme, 2024).sha256)
+    run = ask_to_publish(coordinator, 2024, seen=preview(program, 2024).sha256)
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 2))
     with pytest.raises(TableChanged):
         build(run, formats=())
     assert not Publication.objects.exists()
 
 
-def test_the_preview_is_the_file(programme, coordinator, route):
-    seen = preview(programme, 2024)
+def test_the_preview_is_the_file(program, coordinator, route):
+    seen = preview(program, 2024)
     publication = publish_now(coordinator, 2024, seen=seen.sha256)
     assert file_of(publication, "data/yearly.csv", exact=False).sha256 == seen.sha256
-    assert not preview(programme, 2024).differs
+    assert not preview(program, 2024).differs
 
 
 def test_only_coordinators_publish(observer, partner, route):
@@ -198,7 +198,7 @@ def test_building_again_changes_nothing(coordinator, route):
     route.visits.update(start_air_temperature_c=11)
     # As a worker does that took the job up before another had finished it.
     stale = PublishingRun(
-        pk=run.pk, programme=run.programme, season_year=2024, asked_by=run.asked_by
+        pk=run.pk, program=run.program, season_year=2024, asked_by=run.asked_by
     )
     build(stale, formats=())
     assert Publication.objects.count() == 1
@@ -206,7 +206,7 @@ def test_building_again_changes_nothing(coordinator, route):
     assert (run.state, run.done) == (RunState.DONE, run.total)
 
 
-def test_what_is_still_open(programme, coordinator, observer, route):
+def test_what_is_still_open(program, coordinator, observer, route):
     for night, state in (
         (dt.date(2024, 5, 1), VisitState.SUBMITTED),
         (dt.date(2023, 5, 1), VisitState.SENT_BACK),
@@ -218,14 +218,14 @@ def test_what_is_still_open(programme, coordinator, observer, route):
             route, observer.person, night=night, state=state, counts_in_trends=False
         )
         visit.findings.create(code="too-cold", severity="query", message="Cold.")
-    assert [visit.night.year for visit in open_visits(programme, 2024)] == [2023, 2024]
-    assert [one.visit.night.year for one in unsettled_queries(programme, 2024)] == [2023, 2024]
-    assert missing_visits(programme, 2024) == []
-    assert [(one.code, one.window) for one in missing_visits(programme, 2021)] == [
+    assert [visit.night.year for visit in open_visits(program, 2024)] == [2023, 2024]
+    assert [one.visit.night.year for one in unsettled_queries(program, 2024)] == [2023, 2024]
+    assert missing_visits(program, 2024) == []
+    assert [(one.code, one.window) for one in missing_visits(program, 2021)] == [
         (route.code, "Spring")
     ]
     assert "2 visit(s)" in " ".join(publish_now(coordinator, 2024).method.split())
-    assert not open_visits(make_programme(), 2024)
+    assert not open_visits(make_program(), 2024)
 
 
 def test_files_and_their_checksums(coordinator, route):
@@ -247,7 +247,7 @@ def test_files_and_their_checksums(coordinator, route):
     assert download_name(files["exact/a.bin"]).endswith("-v1-exact-a.bin")
 
 
-def test_exact_files_are_for_those_who_may_have_them(programme, coordinator, route):
+def test_exact_files_are_for_those_who_may_have_them(program, coordinator, route):
     publication = publish_now(coordinator, 2024, formats=[_exact("exact/a.bin")])
     shared = files_of(publication, exact=False)
     assert not [file for file in shared if file.kind.startswith("exact/")]

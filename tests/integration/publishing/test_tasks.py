@@ -14,11 +14,11 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def run(programme, coordinator, observer):
-    (peeper,) = make_checklist(programme, "Pseudacris crucifer")
-    route = make_route(programme)
+def run(program, coordinator, observer):
+    (peeper,) = make_checklist(program, "Pseudacris crucifer")
+    route = make_route(program)
     make_accepted_visit(route, observer.person, heard={1: {peeper: 1}})
-    return ask_to_publish(coordinator, 2024, seen=preview(programme, 2024).sha256)
+    return ask_to_publish(coordinator, 2024, seen=preview(program, 2024).sha256)
 
 
 def work(run, attempts=0):
@@ -33,7 +33,7 @@ def fill_the_disk(run, **options):
 
 
 def test_a_refusal_is_said_and_not_tried_again(run):
-    run.programme.routes.get().visits.update(counts_in_trends=False)
+    run.program.routes.get().visits.update(counts_in_trends=False)
     work(run)
     assert run.state == RunState.REFUSED
     assert "No accepted visit of season year 2024" in run.problem

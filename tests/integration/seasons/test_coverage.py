@@ -12,9 +12,9 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def version(programme):
+def version(program):
     return make_version(
-        programme,
+        program,
         windows=[
             {"name": "Early", "closes_month": 4, "closes_day": 15},
             {"name": "Late", "opens_month": 5, "opens_day": 10},
@@ -23,12 +23,12 @@ def version(programme):
 
 
 @pytest.fixture
-def route(programme, version):
-    return make_route(programme, version=version)
+def route(program, version):
+    return make_route(program, version=version)
 
 
-def states(programme, today, year=2024):
-    (row,) = coverage(programme, year, today=today).rows
+def states(program, today, year=2024):
+    (row,) = coverage(program, year, today=today).rows
     return [cell.coverage if cell else None for cell in row.cells]
 
 
@@ -42,8 +42,8 @@ def states(programme, today, year=2024):
         (dt.date(2024, 7, 1), [Coverage.MISSED, Coverage.MISSED]),
     ],
 )
-def test_without_a_visit_the_date_decides(programme, route, today, expected):
-    assert states(programme, today) == expected
+def test_without_a_visit_the_date_decides(program, route, today, expected):
+    assert states(program, today) == expected
 
 
 @pytest.mark.parametrize(
@@ -57,7 +57,7 @@ def test_without_a_visit_the_date_decides(programme, route, today, expected):
         ([VisitState.DRAFT], Coverage.MISSED),
     ],
 )
-def test_the_state_of_its_visits_decides(programme, observer, route, visit_states, expected):
+def test_the_state_of_its_visits_decides(program, observer, route, visit_states, expected):
     for day, state in enumerate(visit_states, start=1):
         make_accepted_visit(
             route,
@@ -67,24 +67,24 @@ def test_the_state_of_its_visits_decides(programme, observer, route, visit_state
             state=state,
             counts_in_trends=state == VisitState.ACCEPTED,
         )
-    assert states(programme, dt.date(2024, 5, 1)) == [expected, Coverage.AHEAD]
+    assert states(program, dt.date(2024, 5, 1)) == [expected, Coverage.AHEAD]
 
 
-def test_a_visit_between_the_windows_does_not_cover_one(programme, observer, route):
+def test_a_visit_between_the_windows_does_not_cover_one(program, observer, route):
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 1), window="")
-    assert states(programme, dt.date(2024, 7, 1)) == [Coverage.MISSED, Coverage.MISSED]
+    assert states(program, dt.date(2024, 7, 1)) == [Coverage.MISSED, Coverage.MISSED]
 
 
-def test_two_visits_in_a_window_are_one_window_done(programme, observer, route):
+def test_two_visits_in_a_window_are_one_window_done(program, observer, route):
     for day in (1, 9):
         make_accepted_visit(route, observer.person, night=dt.date(2024, 4, day), window="Early")
-    table = coverage(programme, 2024, today=dt.date(2024, 7, 1))
+    table = coverage(program, 2024, today=dt.date(2024, 7, 1))
     early = table.rows[0].cells[0]
     assert (early.coverage, early.visits) == (Coverage.DONE, 2)
     assert (table.totals[Coverage.DONE], table.totals[Coverage.MISSED]) == (1, 1)
 
 
-def test_each_window_belongs_to_the_version_in_force_when_it_opens(programme, version, route):
+def test_each_window_belongs_to_the_version_in_force_when_it_opens(program, version, route):
     """From May 2024 the late window is later and has another name."""
     second = ProtocolVersion.objects.create(
         protocol=version.protocol, number=2, in_force_from=dt.date(2024, 5, 1)
@@ -100,7 +100,7 @@ def test_each_window_belongs_to_the_version_in_force_when_it_opens(programme, ve
             closes_day=closes[1],
         )
     before, changed, after = (
-        coverage(programme, year, today=dt.date(2026, 1, 1)) for year in (2023, 2024, 2025)
+        coverage(program, year, today=dt.date(2026, 1, 1)) for year in (2023, 2024, 2025)
     )
     assert before.windows == ("Early", "Late")
     assert changed.windows == ("Early", "Summer")
@@ -108,10 +108,10 @@ def test_each_window_belongs_to_the_version_in_force_when_it_opens(programme, ve
     assert after.rows[0].cells[0].window.closes == dt.date(2025, 4, 10)
 
 
-def test_a_window_across_new_year_needs_no_special_case(programme, observer):
+def test_a_window_across_new_year_needs_no_special_case(program, observer):
     """Common practice, no source: south-eastern winter breeders, mid-December to February."""
     version = make_version(
-        programme,
+        program,
         season_begins_month=9,
         windows=[
             {
@@ -123,12 +123,12 @@ def test_a_window_across_new_year_needs_no_special_case(programme, observer):
             },
         ],
     )
-    route = make_route(programme, version=version)
-    table = coverage(programme, 2025, today=dt.date(2025, 1, 5))
+    route = make_route(program, version=version)
+    table = coverage(program, 2025, today=dt.date(2025, 1, 5))
     (cell,) = table.rows[0].cells
     assert (cell.window.opens, cell.window.closes) == (dt.date(2024, 12, 15), dt.date(2025, 2, 20))
     assert cell.coverage == Coverage.DUE
     make_accepted_visit(
         route, observer.person, night=dt.date(2024, 12, 30), season_year=2025, window="Winter"
     )
-    assert states(programme, dt.date(2025, 1, 5), 2025) == [Coverage.DONE]
+    assert states(program, dt.date(2025, 1, 5), 2025) == [Coverage.DONE]

@@ -6,14 +6,14 @@ import pytest
 
 from surveys.models import CallIndex, Stop
 from surveys.seasons.stops import stops_heard
-from tests.support.builders import make_accepted_visit, make_checklist, make_programme, make_route
+from tests.support.builders import make_accepted_visit, make_checklist, make_program, make_route
 
 pytestmark = pytest.mark.django_db
 
 
-def test_highest_index_by_stop(programme, observer):
-    route = make_route(programme, stops=4)
-    peeper, toad = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def test_highest_index_by_stop(program, observer):
+    route = make_route(program, stops=4)
+    peeper, toad = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
     for night, heard in (
         (dt.date(2024, 4, 1), {1: {peeper: 1, toad: 3}, 2: {toad: 1}}),
         (dt.date(2024, 4, 9), {1: {peeper: 2}}),
@@ -24,22 +24,22 @@ def test_highest_index_by_stop(programme, observer):
     CallIndex.objects.filter(species=toad, index=1).update(counts_in_trends=False)
 
     def indexes(**options):
-        found = stops_heard(programme, [route], first_year=2024, last_year=2024, **options)
+        found = stops_heard(program, [route], first_year=2024, last_year=2024, **options)
         return [(stop.highest_index, stop.periods) for stop in found]
 
     assert indexes() == [(3, 2), (0, 2), (0, 2), (None, 0)]
     assert indexes(species=peeper) == [(2, 2), (0, 2), (0, 2), (None, 0)]
     # Stop 2 is missing for the toad on the first night, silent on the second.
     assert indexes(species=toad) == [(3, 2), (0, 1), (0, 2), (None, 0)]
-    assert stops_heard(make_programme(), [route], first_year=2024, last_year=2024) == []
+    assert stops_heard(make_program(), [route], first_year=2024, last_year=2024) == []
 
 
-def test_a_stop_closed_long_ago_shows_only_in_its_own_years(programme, observer):
-    route = make_route(programme, stops=2)
+def test_a_stop_closed_long_ago_shows_only_in_its_own_years(program, observer):
+    route = make_route(program, stops=2)
     make_accepted_visit(route, observer.person, night=dt.date(2020, 4, 1))
     Stop.objects.filter(route=route, number=2).update(active_until=dt.date(2021, 1, 1))
     numbers = {
-        year: [s.number for s in stops_heard(programme, [route], first_year=year, last_year=year)]
+        year: [s.number for s in stops_heard(program, [route], first_year=year, last_year=year)]
         for year in (2020, 2024)
     }
     assert numbers == {2020: [1, 2], 2024: [1]}

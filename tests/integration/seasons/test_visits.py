@@ -9,7 +9,7 @@ from surveys.seasons.visits import visit_grid, visit_of, visits_of
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
-    make_programme,
+    make_program,
     make_route,
     make_species,
 )
@@ -18,16 +18,16 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
 
 
 @pytest.fixture
-def visit(programme, observer, species):
+def visit(program, observer, species):
     """Four stops: 1 heard, 2 silent, 3 skipped, 4 not reached."""
     peeper, toad = species
     visit = make_accepted_visit(
-        make_route(programme, stops=4),
+        make_route(program, stops=4),
         observer.person,
         night=dt.date(2024, 4, 1),
         heard={1: {peeper: 3, toad: 1}},
@@ -76,19 +76,19 @@ def test_a_species_listed_later_has_no_column_that_night(visit, species):
 
 
 def test_grid_query_count(visit, django_assert_num_queries):
-    found = visit_of(visit.route.programme, visit.pk)
+    found = visit_of(visit.route.program, visit.pk)
     with django_assert_num_queries(4):
         visit_grid(found)
 
 
-def test_list_counts_what_was_written_down(programme, visit, species):
-    (row,) = visits_of(programme, route_code=visit.route.code, season_year=2024)
+def test_list_counts_what_was_written_down(program, visit, species):
+    (row,) = visits_of(program, route_code=visit.route.code, season_year=2024)
     assert (row.stops_listened, row.stops_detected, row.highest_index) == (2, 1, 3)
-    (row,) = visits_of(programme, species=species[1])
+    (row,) = visits_of(program, species=species[1])
     assert (row.stops_detected, row.highest_index) == (1, 1)
 
 
-def test_list_filters_and_scope(programme, observer, visit):
+def test_list_filters_and_scope(program, observer, visit):
     for state in (VisitState.DRAFT, VisitState.SUBMITTED):
         make_accepted_visit(
             visit.route,
@@ -98,9 +98,9 @@ def test_list_filters_and_scope(programme, observer, visit):
             state=state,
             counts_in_trends=False,
         )
-    assert [v.state for v in visits_of(programme)] == ["submitted", "accepted"]
-    assert [v.state for v in visits_of(programme, window="Late")] == ["submitted"]
-    assert list(visits_of(programme, first_year=2025, last_year=2024)) == []
-    other = make_programme()
+    assert [v.state for v in visits_of(program)] == ["submitted", "accepted"]
+    assert [v.state for v in visits_of(program, window="Late")] == ["submitted"]
+    assert list(visits_of(program, first_year=2025, last_year=2024)) == []
+    other = make_program()
     assert list(visits_of(other)) == []
     assert visit_of(other, visit.pk) is None

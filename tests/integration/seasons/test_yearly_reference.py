@@ -20,9 +20,9 @@ pytestmark = pytest.mark.django_db
 SPECIES = ("Pseudacris crucifer", "Anaxyrus americanus", "Hyla versicolor", "Lithobates pipiens")
 
 
-def random_data(programme, person, seed: int) -> None:
+def random_data(program, person, seed: int) -> None:
     draw = random.Random(seed)
-    species = make_checklist(programme, *SPECIES)
+    species = make_checklist(program, *SPECIES)
     for one in species:
         entry = ChecklistEntry.objects.get(species=one)
         if draw.random() < 0.5:
@@ -31,7 +31,7 @@ def random_data(programme, person, seed: int) -> None:
             entry.listed_until = dt.date(2024, 1, 1) + dt.timedelta(days=draw.randrange(500))
         entry.save()
     for _ in range(3):
-        route = make_route(programme, stops=4)
+        route = make_route(program, stops=4)
         for year in (2022, 2023, 2024):
             for _ in range(draw.randrange(4)):
                 random_visit(draw, route, person, year, species)
@@ -39,7 +39,7 @@ def random_data(programme, person, seed: int) -> None:
 
 
 def random_visit(draw: random.Random, route, person, year: int, species) -> None:
-    """Seasons begin in October here, and are labelled by the year in which they end."""
+    """Seasons begin in October here, and are labeled by the year in which they end."""
     accepted = draw.random() < 0.8
     visit = make_accepted_visit(
         route,
@@ -72,12 +72,12 @@ def leave_some_calls_out(draw: random.Random) -> None:
             call.save()
 
 
-def naive_rows(programme):
+def naive_rows(program):
     rows = []
-    entries = ChecklistEntry.objects.filter(programme=programme).select_related("species")
+    entries = ChecklistEntry.objects.filter(program=program).select_related("species")
     for entry in sorted(entries, key=lambda entry: entry.species.scientific_name):
         periods = []
-        for visit in Visit.objects.filter(route__programme=programme, counts_in_trends=True):
+        for visit in Visit.objects.filter(route__program=program, counts_in_trends=True):
             if entry.listed_from and visit.night < entry.listed_from:
                 continue
             if entry.listed_until and visit.night > entry.listed_until:
@@ -101,8 +101,8 @@ def naive_rows(programme):
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3, 4])
-def test_whole_table_equals_the_naive_recomputation(programme, observer, seed):
-    random_data(programme, observer.person, seed)
-    table = yearly_table(programme)
+def test_whole_table_equals_the_naive_recomputation(program, observer, seed):
+    random_data(program, observer.person, seed)
+    table = yearly_table(program)
     assert len(table) > 6
-    assert table == naive_rows(programme)
+    assert table == naive_rows(program)

@@ -71,13 +71,13 @@ def wait_until_blocked(wanted: int) -> None:
 
 
 @pytest.fixture
-def route(programme):
-    return make_route(programme)
+def route(program):
+    return make_route(program)
 
 
 @pytest.fixture
-def coordinators(programme):
-    return [make_member(programme, Role.COORDINATOR) for _ in range(2)]
+def coordinators(program):
+    return [make_member(program, Role.COORDINATOR) for _ in range(2)]
 
 
 def test_two_coordinators_accept(observer, coordinators, route):
@@ -186,9 +186,9 @@ def test_the_same_visit_is_begun_twice(observer, route):
     assert Visit.objects.get().night == dt.date(2024, 4, 15)
 
 
-def test_throwing_away_and_beginning_take_turns(observer, programme):
+def test_throwing_away_and_beginning_take_turns(observer, program):
     """Whichever comes first, the draft is gone."""
-    route, key = make_route(programme), uuid.uuid4()
+    route, key = make_route(program), uuid.uuid4()
     for _ in range(5):
         at_once(
             None,

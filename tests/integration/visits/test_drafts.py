@@ -25,7 +25,7 @@ from surveys.visits.reach import find_visit, visible_visits
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -33,8 +33,8 @@ from tests.support.sheets import NIGHT, changes, make_draft, make_submitted, pla
 
 
 @pytest.fixture
-def route(programme):
-    return make_route(programme)
+def route(program):
+    return make_route(program)
 
 
 # Starting
@@ -49,9 +49,9 @@ def test_a_new_visit_knows_its_version_season_and_window(observer, route):
     assert visit.cells == {"night": "2024-04-15", "temperature_unit": "C"}
 
 
-def test_a_night_after_new_year_belongs_to_the_season_that_ends_then(observer, programme):
+def test_a_night_after_new_year_belongs_to_the_season_that_ends_then(observer, program):
     version = make_version(
-        programme,
+        program,
         season_begins_month=9,
         windows=[
             {
@@ -63,7 +63,7 @@ def test_a_night_after_new_year_belongs_to_the_season_that_ends_then(observer, p
             }
         ],
     )
-    route = make_route(programme, version=version)
+    route = make_route(program, version=version)
     for night in (dt.date(2024, 12, 20), dt.date(2025, 1, 20)):
         visit = start_visit(observer, route=route, night=night)
         assert (visit.season_year, visit.window) == (2025, "Winter")
@@ -88,19 +88,19 @@ def test_the_same_id_never_makes_a_second_visit(observer, route):
     assert Visit.objects.count() == 1
 
 
-def test_an_id_of_somebody_else_is_not_yours(observer, route, programme):
-    theirs = start_visit(make_member(programme), route=route, night=NIGHT)
+def test_an_id_of_somebody_else_is_not_yours(observer, route, program):
+    theirs = start_visit(make_member(program), route=route, night=NIGHT)
     with pytest.raises(NotYours):
         start_visit(observer, route=route, night=NIGHT, visit_id=theirs.pk)
 
 
-def test_a_route_of_another_programme_is_not_there(observer):
+def test_a_route_of_another_program_is_not_there(observer):
     with pytest.raises(NotYours, match="no such route"):
-        start_visit(observer, route=make_route(make_programme()), night=NIGHT)
+        start_visit(observer, route=make_route(make_program()), night=NIGHT)
 
 
-def test_partners_and_members_who_left_enter_nothing(partner, programme, route):
-    gone = make_member(programme, Role.OBSERVER, active=False)
+def test_partners_and_members_who_left_enter_nothing(partner, program, route):
+    gone = make_member(program, Role.OBSERVER, active=False)
     for member in (partner, gone):
         with pytest.raises(PermissionDenied, match="does not allow you to enter visits"):
             start_visit(member, route=route, night=NIGHT)
@@ -209,10 +209,10 @@ def test_a_visit_that_is_not_there(observer, key):
         save_cells(observer, key, {})
 
 
-def test_only_the_observer_types_into_a_draft(observer, coordinator, programme, route):
+def test_only_the_observer_types_into_a_draft(observer, coordinator, program, route):
     visit = make_draft(observer, route)
-    elsewhere = make_member(make_programme(), person=observer.person)
-    for member in (make_member(programme), coordinator, elsewhere):
+    elsewhere = make_member(make_program(), person=observer.person)
+    for member in (make_member(program), coordinator, elsewhere):
         with pytest.raises(NotYours):
             save_cells(member, visit.pk, changes({"notes": "mine now"}))
 
@@ -227,20 +227,20 @@ def test_a_submitted_sheet_is_closed(observer, route):
 
 
 def test_a_draft_is_seen_by_its_observer_and_the_coordinators(
-    observer, coordinator, partner, programme, route
+    observer, coordinator, partner, program, route
 ):
     visit = make_draft(observer, route)
-    other = make_member(programme)
+    other = make_member(program)
     assert find_visit(observer, visit.pk) == find_visit(coordinator, visit.pk) == visit
-    for member in (other, partner, make_member(make_programme(), Role.COORDINATOR)):
+    for member in (other, partner, make_member(make_program(), Role.COORDINATOR)):
         with pytest.raises(Http404):
             find_visit(member, visit.pk)
         assert not visible_visits(member).exists()
 
 
-def test_a_submitted_visit_is_seen_by_other_observers(observer, partner, programme, route):
+def test_a_submitted_visit_is_seen_by_other_observers(observer, partner, program, route):
     visit = make_submitted(observer, route)
-    assert find_visit(make_member(programme), visit.pk) == visit
+    assert find_visit(make_member(program), visit.pk) == visit
     assert not visible_visits(partner).exists()
 
 
@@ -256,12 +256,12 @@ def test_a_draft_can_be_discarded(observer, route):
 
 
 def test_what_was_submitted_or_is_anothers_cannot_be_discarded(
-    observer, coordinator, programme, route
+    observer, coordinator, program, route
 ):
     draft, submitted = make_draft(observer, route), make_submitted(observer, route)
     with pytest.raises(WrongState):
         discard_draft(observer, submitted.pk)
-    for member in (coordinator, make_member(programme)):
+    for member in (coordinator, make_member(program)):
         with pytest.raises(NotYours):
             discard_draft(member, draft.pk)
     assert Visit.objects.count() == 2
@@ -297,10 +297,10 @@ def test_any_junk_is_kept_and_never_raises(observer, route, typed):
 
 
 def test_typing_a_ten_stop_sheet_takes_few_queries(
-    observer, programme, django_assert_max_num_queries
+    observer, program, django_assert_max_num_queries
 ):
-    (peeper,) = make_checklist(programme)
-    visit = start_visit(observer, route=make_route(programme, stops=10), night=NIGHT)
+    (peeper,) = make_checklist(program)
+    visit = start_visit(observer, route=make_route(program, stops=10), night=NIGHT)
     typed = changes(plain_cells(10, {n: {peeper: 2} for n in range(1, 11)}))
     with django_assert_max_num_queries(13):
         save_cells(observer, visit.pk, typed)

@@ -35,8 +35,8 @@ def _own_storage(tmp_path):
 
 
 @pytest.fixture
-def visit(programme, observer):
-    return make_draft(observer, make_route(programme))
+def visit(program, observer):
+    return make_draft(observer, make_route(program))
 
 
 LATER = YOUNG + dt.timedelta(minutes=1)

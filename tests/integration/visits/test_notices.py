@@ -30,13 +30,13 @@ def run_worker():
 
 
 @pytest.fixture
-def visit(programme, observer):
-    programme.contact_email = "surveys@example.org"
-    programme.save()
-    return make_submitted(observer, make_route(programme, code="R07"))
+def visit(program, observer):
+    program.contact_email = "surveys@example.org"
+    program.save()
+    return make_submitted(observer, make_route(program, code="R07"))
 
 
-def test_a_visit_sent_back_is_mailed_to_its_observer(programme, observer, coordinator, visit):
+def test_a_visit_sent_back_is_mailed_to_its_observer(program, observer, coordinator, visit):
     verbs.send_back(
         coordinator,
         visit.pk,
@@ -48,9 +48,9 @@ def test_a_visit_sent_back_is_mailed_to_its_observer(programme, observer, coordi
     run_worker()
     (letter,) = mail.outbox
     assert letter.to == [observer.person.email]
-    assert letter.subject == f"{programme.name}: your visit of 15 April 2024 came back"
+    assert letter.subject == f"{program.name}: your visit of 15 April 2024 came back"
     assert "    Stop 2 has no end.\n    Do you remember it?" in letter.body
-    assert f"https://surveys.example.org/{programme.slug}/sheets/{visit.pk}/" in letter.body
+    assert f"https://surveys.example.org/{program.slug}/sheets/{visit.pk}/" in letter.body
     assert "Write to surveys@example.org." in letter.body
     assert ProcrastinateJob.objects.get(queue_name="mail").status == "succeeded"
 

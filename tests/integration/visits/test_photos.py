@@ -18,8 +18,8 @@ from tests.support.sheets import make_draft, make_submitted
 
 
 @pytest.fixture
-def visit(programme, observer):
-    return make_draft(observer, make_route(programme))
+def visit(program, observer):
+    return make_draft(observer, make_route(program))
 
 
 def picture(kind="JPEG", size=(400, 300), mode="RGB", **options):
@@ -144,10 +144,10 @@ def test_a_photo_without_a_sighting_is_asked_about(observer, visit):
     assert beside["sightings.2.species"][0].code == "sighting-incomplete"
 
 
-def test_who_may_add_and_see_photos(observer, coordinator, partner, programme, visit):
+def test_who_may_add_and_see_photos(observer, coordinator, partner, program, visit):
     photos.store_photo(observer, visit.pk, row=1, upload=picture())
     assert photos.find_photo(coordinator, visit.pk, row=1).row == 1
-    other = make_member(programme)
+    other = make_member(program)
     for act in (photos.find_photo, photos.remove_photo):
         with pytest.raises(NotYours):
             act(other, visit.pk, row=1)
@@ -159,7 +159,7 @@ def test_who_may_add_and_see_photos(observer, coordinator, partner, programme, v
         photos.store_photo(partner, visit.pk, row=1, upload=picture())
 
 
-def test_a_submitted_sheet_takes_no_photo(observer, programme):
-    visit = make_submitted(observer, make_route(programme))
+def test_a_submitted_sheet_takes_no_photo(observer, program):
+    visit = make_submitted(observer, make_route(program))
     with pytest.raises(WrongState):
         photos.store_photo(observer, visit.pk, row=1, upload=picture())

@@ -1,4 +1,4 @@
-"""The review queue: order, filters, counts, neighbours."""
+"""The review queue: order, filters, counts, neighbors."""
 
 import datetime as dt
 from dataclasses import replace
@@ -11,28 +11,28 @@ from surveys.visits import verbs
 from surveys.visits.queue import (
     QueueFilters,
     choices,
-    neighbours,
+    neighbors,
     next_waiting,
     queue,
     state_counts,
     waiting_count,
 )
-from tests.support.builders import make_checklist, make_member, make_programme, make_route
+from tests.support.builders import make_checklist, make_member, make_program, make_route
 from tests.support.sheets import make_draft, make_submitted, plain_cells
 
 WAITING = QueueFilters()
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
 
 
 @pytest.fixture
-def routes(programme, species):
+def routes(program, species):
     return [
-        make_route(programme, code="R01", region="North"),
-        make_route(programme, code="R02", region="South"),
+        make_route(program, code="R01", region="North"),
+        make_route(program, code="R02", region="South"),
     ]
 
 
@@ -100,16 +100,16 @@ def test_filters_narrow(coordinator, three, narrower, wanted):
     assert found == [three[number] for number in wanted]
 
 
-def test_filter_by_observer(programme, coordinator, routes, three):
-    other = make_member(programme, Role.OBSERVER)
+def test_filter_by_observer(program, coordinator, routes, three):
+    other = make_member(program, Role.OBSERVER)
     theirs = submitted(other, routes[0], 11, night=dt.date(2024, 5, 1))
     filters = replace(WAITING, observer=other.person_id)
     assert list(queue(coordinator, filters)) == [theirs]
 
 
-def test_drafts_and_other_programmes_stay_out(coordinator, observer, routes, three):
+def test_drafts_and_other_programs_stay_out(coordinator, observer, routes, three):
     make_draft(observer, routes[0])
-    elsewhere = make_programme()
+    elsewhere = make_program()
     make_checklist(elsewhere)
     submitted(make_member(elsewhere), make_route(elsewhere), 7)
     assert set(queue(coordinator, WAITING)) == set(three)
@@ -136,24 +136,24 @@ def test_done_visits_come_latest_first(coordinator, three):
     nine, eight, ten = three
     aside = replace(WAITING, state=VisitState.SET_ASIDE)
     assert list(queue(coordinator, aside)) == [ten, nine, eight]
-    beside = neighbours(coordinator, aside, nine)
+    beside = neighbors(coordinator, aside, nine)
     assert (beside.previous, beside.next) == (ten, eight)
 
 
-def test_neighbours_in_the_queue(coordinator, three):
+def test_neighbors_in_the_queue(coordinator, three):
     nine, eight, ten = three
-    beside = neighbours(coordinator, WAITING, nine)
+    beside = neighbors(coordinator, WAITING, nine)
     assert (beside.previous, beside.next) == (eight, ten)
-    assert neighbours(coordinator, WAITING, eight).previous is None
-    assert neighbours(coordinator, replace(WAITING, route="R01"), nine).next is None
+    assert neighbors(coordinator, WAITING, eight).previous is None
+    assert neighbors(coordinator, replace(WAITING, route="R01"), nine).next is None
 
 
 def test_same_instant_is_ordered_once_and_for_all(coordinator, three):
     Visit.objects.update(submitted_at=dt.datetime(2024, 4, 20, 9, tzinfo=dt.UTC))
     ordered = list(queue(coordinator, WAITING))
-    assert neighbours(coordinator, WAITING, ordered[0]).next == ordered[1]
-    assert neighbours(coordinator, WAITING, ordered[1]).next == ordered[2]
-    assert neighbours(coordinator, WAITING, ordered[1]).previous == ordered[0]
+    assert neighbors(coordinator, WAITING, ordered[0]).next == ordered[1]
+    assert neighbors(coordinator, WAITING, ordered[1]).next == ordered[2]
+    assert neighbors(coordinator, WAITING, ordered[1]).previous == ordered[0]
 
 
 def test_after_the_last_comes_the_first_that_waits(coordinator, three):

@@ -18,8 +18,8 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture
-def visit(programme, observer):
-    return make_draft(observer, make_route(programme))
+def visit(program, observer):
+    return make_draft(observer, make_route(program))
 
 
 @pytest.fixture

@@ -15,20 +15,20 @@ from surveys.visits.exceptions import (
     VisitRefused,
     WrongState,
 )
-from tests.support.builders import make_checklist, make_member, make_programme, make_route
+from tests.support.builders import make_checklist, make_member, make_program, make_route
 from tests.support.sheets import changes, make_draft, make_submitted, plain_cells
 
 NOTE_VERBS = [verbs.send_back, verbs.set_aside]
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
 
 
 @pytest.fixture
-def route(programme):
-    return make_route(programme)
+def route(program):
+    return make_route(program)
 
 
 @pytest.fixture
@@ -136,13 +136,13 @@ def test_what_is_left_out_does_not_count(coordinator, queried, answers, expected
 
 
 def test_a_species_left_out_at_one_stop_still_counts_at_the_others(
-    observer, coordinator, programme, species
+    observer, coordinator, program, species
 ):
     peeper, toad = species
-    programme.checklist.filter(species=peeper).update(
+    program.checklist.filter(species=peeper).update(
         calls_from_month=6, calls_from_day=1, calls_to_month=7, calls_to_day=31
     )
-    route = make_route(programme, stops=2)
+    route = make_route(program, stops=2)
     heard = {1: {peeper: 2, toad: 1}, 2: {peeper: 1}}
     visit = make_submitted(observer, route, plain_cells(2, heard))
     first, second = visit.findings.filter(code="species-out-of-season").order_by("stop__number")
@@ -228,8 +228,8 @@ def test_only_queries_are_settled(observer, coordinator, route):
         )
 
 
-def test_a_finding_of_another_programme_is_not_there(queried):
-    stranger = make_member(make_programme(), Role.COORDINATOR)
+def test_a_finding_of_another_program_is_not_there(queried):
+    stranger = make_member(make_program(), Role.COORDINATOR)
     finding = queried.findings.first()
     for finding_id in (finding.pk, 0):
         with pytest.raises(NotYours, match="no such finding"):
@@ -288,12 +288,12 @@ ALL_VERBS = [verbs.accept, *NOTE_VERBS, verbs.reopen]
 
 
 @pytest.mark.parametrize("verb", ALL_VERBS)
-def test_only_coordinators_of_the_programme_review(verb, observer, partner, clean):
+def test_only_coordinators_of_the_program_review(verb, observer, partner, clean):
     for member in (observer, partner):
         with pytest.raises(PermissionDenied, match="does not allow you to review visits"):
             call(verb, member, clean)
     with pytest.raises(NotYours):
-        call(verb, make_member(make_programme(), Role.COORDINATOR), clean)
+        call(verb, make_member(make_program(), Role.COORDINATOR), clean)
     assert Visit.objects.get().state == VisitState.SUBMITTED
 
 
@@ -375,7 +375,7 @@ def test_who_may_correct_and_when(observer, coordinator, queried):
         verbs.correct_cells(coordinator, queried.pk, typed, **{**options, "reason": ""})
     with pytest.raises(StaleRevision):
         verbs.correct_cells(coordinator, queried.pk, typed, **{**options, "revision": 1})
-    stranger = make_member(make_programme(), Role.COORDINATOR)
+    stranger = make_member(make_program(), Role.COORDINATOR)
     with pytest.raises(NotYours):
         verbs.correct_cells(stranger, queried.pk, typed, **options)
     assert ReviewStep.objects.count() == 1

@@ -21,20 +21,20 @@ from surveys.models import (
 from surveys.visits.drafts import save_cells
 from surveys.visits.exceptions import NotYours, StaleRevision, VisitRefused, WrongState
 from surveys.visits.verbs import send_back, settle, submit_visit
-from tests.support.builders import make_checklist, make_member, make_programme, make_route
+from tests.support.builders import make_checklist, make_member, make_program, make_route
 from tests.support.sheets import changes, make_draft, make_submitted, plain_cells, type_cells
 
 TOAD = "Anaxyrus americanus"
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", TOAD)
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", TOAD)
 
 
 @pytest.fixture
-def route(programme):
-    return make_route(programme)
+def route(program):
+    return make_route(program)
 
 
 def test_the_sheet_becomes_rows(observer, route, species):
@@ -202,10 +202,10 @@ def test_a_repeated_hour_must_be_answered_first(observer, route):
     assert period.finished_at - period.started_at == dt.timedelta(minutes=6)
 
 
-def test_only_the_observer_submits(observer, coordinator, partner, programme, route):
+def test_only_the_observer_submits(observer, coordinator, partner, program, route):
     draft = make_draft(observer, route)
-    elsewhere = make_member(make_programme(), person=observer.person)
-    for member in (coordinator, make_member(programme), elsewhere):
+    elsewhere = make_member(make_program(), person=observer.person)
+    for member in (coordinator, make_member(program), elsewhere):
         with pytest.raises(NotYours):
             submit_visit(member, draft.pk, revision=draft.revision)
     with pytest.raises(PermissionDenied):
@@ -313,10 +313,10 @@ def test_a_photo_goes_with_its_row(observer, route, species):
 
 
 def test_submitting_ten_stops_takes_as_many_queries_as_three(
-    observer, programme, species, django_assert_max_num_queries
+    observer, program, species, django_assert_max_num_queries
 ):
     for stops in (3, 10):
-        route = make_route(programme, stops=stops)
+        route = make_route(program, stops=stops)
         heard = {n: dict.fromkeys(species, 2) for n in range(1, stops + 1)}
         draft = make_draft(observer, route, plain_cells(stops, heard))
         with django_assert_max_num_queries(24):

@@ -1,11 +1,11 @@
-"""The way in: one programme, several, none."""
+"""The way in: one program, several, none."""
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
 from accounts.models import Role
-from tests.support.builders import make_member, make_person, make_programme
+from tests.support.builders import make_member, make_person, make_program
 
 pytestmark = pytest.mark.django_db
 
@@ -18,24 +18,24 @@ pytestmark = pytest.mark.django_db
         (Role.PARTNER, "trends"),
     ],
 )
-def test_the_only_programme_opens_where_the_role_begins(programme, client_for, role, name):
-    response = client_for(make_member(programme, role)).get("/")
-    assert response.url == reverse(f"web:{name}", args=[programme.slug])
+def test_the_only_program_opens_where_the_role_begins(program, client_for, role, name):
+    response = client_for(make_member(program, role)).get("/")
+    assert response.url == reverse(f"web:{name}", args=[program.slug])
 
 
-def test_several_programmes_are_offered(programme, observer, client_for):
-    other = make_programme("Reed Coast")
-    left = make_programme("Left Behind")
+def test_several_programs_are_offered(program, observer, client_for):
+    other = make_program("Reed Coast")
+    left = make_program("Left Behind")
     make_member(other, Role.PARTNER, person=observer.person)
     make_member(left, person=observer.person, active=False)
     page = client_for(observer).get("/").content.decode()
-    assert programme.name in page
+    assert program.name in page
     assert other.name in page
     assert "You are partner here" in page
     assert left.name not in page
 
 
-def test_somebody_without_a_programme_is_told_what_to_do():
+def test_somebody_without_a_program_is_told_what_to_do():
     person = make_person("Robin Fenwick")
     client = Client()
     client.force_login(person)

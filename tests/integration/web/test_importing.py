@@ -19,7 +19,7 @@ from surveys.visits.bulk import shelf_of
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -31,21 +31,21 @@ ROWS = "R1,4/15/2024,1,9:14 pm,9:19 pm,48,3\nR1,4/15/2024,2,9:30 pm,9:35 pm,47,0
 
 
 @pytest.fixture
-def client(programme, coordinator, client_for):
-    version = make_version(programme)
-    make_route(programme, version=version, code="R1")
-    make_checklist(programme, "Pseudacris crucifer", "Lithobates sylvaticus")
+def client(program, coordinator, client_for):
+    version = make_version(program)
+    make_route(program, version=version, code="R1")
+    make_checklist(program, "Pseudacris crucifer", "Lithobates sylvaticus")
     return client_for(coordinator)
 
 
-def address(name, programme, **kwargs):
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+def address(name, program, **kwargs):
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs})
 
 
-def upload(client, programme, text=GOOD + ROWS, name="past.csv"):
+def upload(client, program, text=GOOD + ROWS, name="past.csv"):
     content = text.encode() if isinstance(text, str) else text
     return client.post(
-        address("import_start", programme), {"file": SimpleUploadedFile(name, content)}
+        address("import_start", program), {"file": SimpleUploadedFile(name, content)}
     )
 
 
@@ -56,10 +56,10 @@ def chosen(client, url, **changes):
     return {name: value for name, value in (values | changes).items() if value not in (None, False)}
 
 
-def test_from_file_to_review(client, programme, coordinator):
-    response = upload(client, programme)
+def test_from_file_to_review(client, program, coordinator):
+    response = upload(client, program)
     row = SpreadsheetImport.objects.get()
-    columns = address("import_columns", programme, upload=row.pk)
+    columns = address("import_columns", program, upload=row.pk)
     assert response.url == columns
     page = client.get(columns).content.decode()
     assert "R1" in page
@@ -68,48 +68,48 @@ def test_from_file_to_review(client, programme, coordinator):
     assert form["column_1"] == "night:mdy"
     assert form["column_6"] == "species:pseudacris-crucifer"
     response = client.post(columns, form | {"column_5": "air_temperature:F"})
-    preview = address("import_preview", programme, upload=row.pk)
+    preview = address("import_preview", program, upload=row.pk)
     assert response.url == preview
     page = client.get(preview).content.decode()
     assert "Ready to import" in page
     assert "Lithobates sylvaticus" in page
     assert not Visit.objects.exists()
 
-    response = client.post(address("import_commit", programme, upload=row.pk), follow=True)
+    response = client.post(address("import_commit", program, upload=row.pk), follow=True)
     assert "One visit was imported" in response.content.decode()
     visit = Visit.objects.get()
     assert visit.state == VisitState.SUBMITTED
     assert visit.periods.get(stop__number=1).air_temperature_unit == "F"
 
-    response = client.post(address("import_commit", programme, upload=row.pk), follow=True)
+    response = client.post(address("import_commit", program, upload=row.pk), follow=True)
     assert "imported already" in response.content.decode()
     assert Visit.objects.count() == 1
     assert client.get(columns).url == preview
-    client.post(address("import_discard", programme, upload=row.pk))
+    client.post(address("import_discard", program, upload=row.pk))
     assert SpreadsheetImport.objects.count() == 1
 
 
-def test_problems_are_shown_with_row_and_column_and_nothing_is_lost(client, programme):
-    upload(client, programme, GOOD + ROWS.replace(",2,9:30", ",x,9:30"))
+def test_problems_are_shown_with_row_and_column_and_nothing_is_lost(client, program):
+    upload(client, program, GOOD + ROWS.replace(",2,9:30", ",x,9:30"))
     row = SpreadsheetImport.objects.get()
-    preview = address("import_preview", programme, upload=row.pk)
+    preview = address("import_preview", program, upload=row.pk)
     response = client.get(preview)
     assert "Not ready yet" in response.content.decode()
     assert [(p.row, p.column) for p in response.context["seen"].problems] == [(3, "Stop")]
-    response = client.post(address("import_commit", programme, upload=row.pk), follow=True)
+    response = client.post(address("import_commit", program, upload=row.pk), follow=True)
     assert "Nothing was imported" in response.content.decode()
     assert not Visit.objects.exists()
     assert SpreadsheetImport.objects.filter(pk=row.pk).exists()
 
 
-def test_dates_are_asked_about(client, programme):
-    upload(client, programme, GOOD + ROWS.replace("4/15", "4/5"))
+def test_dates_are_asked_about(client, program):
+    upload(client, program, GOOD + ROWS.replace("4/15", "4/5"))
     row = SpreadsheetImport.objects.get()
-    columns = address("import_columns", programme, upload=row.pk)
+    columns = address("import_columns", program, upload=row.pk)
     page = client.get(columns).content.decode()
     assert "Say whether the day or the month comes first" in page
     client.post(columns, chosen(client, columns) | {"column_1": "night:dmy"})
-    seen = client.get(address("import_preview", programme, upload=row.pk)).context["seen"]
+    seen = client.get(address("import_preview", program, upload=row.pk)).context["seen"]
     assert seen.nights == "2024-05-04 to 2024-05-04"
 
 
@@ -117,104 +117,104 @@ def test_dates_are_asked_about(client, programme):
     ("content", "words"),
     [(b"", "empty"), (b"PK\x03\x04", "not a workbook"), (b"Route\n", "nothing to import")],
 )
-def test_files_that_cannot_be_read(client, programme, content, words):
-    response = upload(client, programme, content)
+def test_files_that_cannot_be_read(client, program, content, words):
+    response = upload(client, program, content)
     assert response.status_code == 400
     assert words in response.content.decode()
     assert not SpreadsheetImport.objects.exists()
 
 
-def test_no_file(client, programme):
-    response = client.post(address("import_start", programme), {})
+def test_no_file(client, program):
+    response = client.post(address("import_start", program), {})
     assert response.status_code == 400
     assert response.context["form"].errors["file"]
 
 
-def test_a_meaning_that_is_none_keeps_the_others(client, programme):
-    upload(client, programme)
+def test_a_meaning_that_is_none_keeps_the_others(client, program):
+    upload(client, program)
     row = SpreadsheetImport.objects.get()
-    columns = address("import_columns", programme, upload=row.pk)
+    columns = address("import_columns", program, upload=row.pk)
     response = client.post(columns, chosen(client, columns) | {"column_0": "nonsense"})
     assert response.status_code == 400
     row.refresh_from_db()
     assert row.columns[0] == ["Route", "route"]
 
 
-def test_cells_are_escaped(client, programme):
+def test_cells_are_escaped(client, program):
     hostile = "<script>alert(1)</script>"
-    upload(client, programme, f"{GOOD[:-1]},{hostile}\n{ROWS[:-1]},{hostile}\n", name=hostile)
+    upload(client, program, f"{GOOD[:-1]},{hostile}\n{ROWS[:-1]},{hostile}\n", name=hostile)
     row = SpreadsheetImport.objects.get()
     for name in ("import_columns", "import_preview"):
-        assert hostile not in client.get(address(name, programme, upload=row.pk)).content.decode()
-    assert hostile not in client.get(address("import_start", programme)).content.decode()
+        assert hostile not in client.get(address(name, program, upload=row.pk)).content.decode()
+    assert hostile not in client.get(address("import_start", program)).content.decode()
 
 
 @pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
-def test_only_those_who_set_up_the_programme(client, client_for, programme, role):
-    upload(client, programme)
+def test_only_those_who_set_up_the_program(client, client_for, program, role):
+    upload(client, program)
     row = SpreadsheetImport.objects.get()
-    other = client_for(make_member(programme, role))
-    stranger = client_for(make_member(make_programme(), Role.COORDINATOR))
+    other = client_for(make_member(program, role))
+    stranger = client_for(make_member(make_program(), Role.COORDINATOR))
     for name, kwargs in (
         ("import_start", {}),
         ("import_template", {"kind": "csv"}),
         ("import_columns", {"upload": row.pk}),
         ("import_preview", {"upload": row.pk}),
     ):
-        url = address(name, programme, **kwargs)
+        url = address(name, program, **kwargs)
         assert other.get(url).status_code == 403, name
         assert stranger.get(url).status_code == 404, name
     for name in ("import_commit", "import_discard"):
-        url = address(name, programme, upload=row.pk)
+        url = address(name, program, upload=row.pk)
         assert other.post(url).status_code == 403
         assert stranger.post(url).status_code == 404
         assert client.get(url).status_code == 405
 
 
-def test_an_upload_of_another_programme_is_not_there(client, client_for, programme):
-    upload(client, programme)
+def test_an_upload_of_another_program_is_not_there(client, client_for, program):
+    upload(client, program)
     row = SpreadsheetImport.objects.get()
-    other = make_member(make_programme(), Role.COORDINATOR)
-    url = address("import_preview", other.programme, upload=row.pk)
+    other = make_member(make_program(), Role.COORDINATOR)
+    url = address("import_preview", other.program, upload=row.pk)
     assert client_for(other).get(url).status_code == 404
 
 
-def test_every_column_of_the_template_is_recognised(client, programme):
-    book = load_workbook(io.BytesIO(template_xlsx(programme)))
-    assert [cell.value for cell in book["Visits"][1]] == headers(programme)
-    table = read_table(template_csv(programme) + b"R1,2024-04-15\n")
-    assert list(table.headers) == headers(programme)
+def test_every_column_of_the_template_is_recognized(client, program):
+    book = load_workbook(io.BytesIO(template_xlsx(program)))
+    assert [cell.value for cell in book["Visits"][1]] == headers(program)
+    table = read_table(template_csv(program) + b"R1,2024-04-15\n")
+    assert list(table.headers) == headers(program)
     choices = guess(
         table,
-        catalogue=shelf_of(programme).catalogue,
-        temperature_unit=programme.temperature_unit,
+        catalog=shelf_of(program).catalog,
+        temperature_unit=program.temperature_unit,
     )
     codes = [choice.code for choice in choices]
     assert IGNORE not in codes
     assert codes[-2:] == ["species:pseudacris-crucifer", "species:lithobates-sylvaticus"]
 
 
-def test_an_unfilled_template_says_so(client, programme):
-    response = upload(client, programme, template_xlsx(programme), name="visits.xlsx")
+def test_an_unfilled_template_says_so(client, program):
+    response = upload(client, program, template_xlsx(program), name="visits.xlsx")
     assert response.status_code == 400
     assert "nothing to import" in response.content.decode()
 
 
 @pytest.mark.parametrize("kind", ["csv", "xlsx"])
-def test_template_download(client, programme, kind):
-    response = client.get(address("import_template", programme, kind=kind))
+def test_template_download(client, program, kind):
+    response = client.get(address("import_template", program, kind=kind))
     assert response.status_code == 200
-    assert f"visits-{programme.slug}.{kind}" in response["Content-Disposition"]
+    assert f"visits-{program.slug}.{kind}" in response["Content-Disposition"]
 
 
-def test_no_such_template(client, programme):
-    assert client.get(address("import_template", programme, kind="ods")).status_code == 404
+def test_no_such_template(client, program):
+    assert client.get(address("import_template", program, kind="ods")).status_code == 404
 
 
-def test_list_page_does_not_read_the_files(client, programme):
+def test_list_page_does_not_read_the_files(client, program):
     for number in range(3):
-        upload(client, programme, GOOD + ROWS, name=f"{number}.csv")
-    url = address("import_start", programme)
+        upload(client, program, GOOD + ROWS, name=f"{number}.csv")
+    url = address("import_start", program)
     client.get(url)
     with CaptureQueriesContext(connection) as queries:
         assert client.get(url).status_code == 200
@@ -225,13 +225,13 @@ def test_list_page_does_not_read_the_files(client, programme):
 # --- The command -----------------------------------------------------------------
 
 
-def run(tmp_path, programme, coordinator, text, *options):
+def run(tmp_path, program, coordinator, text, *options):
     path = tmp_path / "past.csv"
     path.write_text(text)
     out = io.StringIO()
     call_command(
         "import_visits",
-        programme.slug,
+        program.slug,
         str(path),
         f"--as={coordinator.person.email}",
         *options,
@@ -240,17 +240,17 @@ def run(tmp_path, programme, coordinator, text, *options):
     return out.getvalue()
 
 
-def test_command_checks_then_imports(client, tmp_path, programme, coordinator):
+def test_command_checks_then_imports(client, tmp_path, program, coordinator):
     text = GOOD + ROWS
-    out = run(tmp_path, programme, coordinator, text, "--map=Temp=air_temperature:F")
+    out = run(tmp_path, program, coordinator, text, "--map=Temp=air_temperature:F")
     assert "Add --commit" in out
     assert not Visit.objects.exists()
     assert not SpreadsheetImport.objects.exists()
     options = ("--map=Temp=air_temperature:F", "--unnamed=zero", "--commit")
-    assert "Imported: 1 visits, 2 stops" in run(tmp_path, programme, coordinator, text, *options)
+    assert "Imported: 1 visits, 2 stops" in run(tmp_path, program, coordinator, text, *options)
     assert Visit.objects.get().periods.count() == 2
     with pytest.raises(CommandError, match="Nothing was imported"):
-        run(tmp_path, programme, coordinator, text, *options)
+        run(tmp_path, program, coordinator, text, *options)
     assert SpreadsheetImport.objects.count() == 1
 
 
@@ -262,14 +262,14 @@ def test_command_checks_then_imports(client, tmp_path, programme, coordinator):
         (["--map=Temp=warmth"], "not a field"),
     ],
 )
-def test_command_says_what_is_wrong(client, tmp_path, programme, coordinator, options, words):
+def test_command_says_what_is_wrong(client, tmp_path, program, coordinator, options, words):
     with pytest.raises(CommandError, match=words):
-        run(tmp_path, programme, coordinator, GOOD + ROWS, *options)
+        run(tmp_path, program, coordinator, GOOD + ROWS, *options)
     assert not SpreadsheetImport.objects.exists()
 
 
-def test_command_needs_a_coordinator(client, tmp_path, programme, observer):
+def test_command_needs_a_coordinator(client, tmp_path, program, observer):
     with pytest.raises(CommandError, match="role"):
-        run(tmp_path, programme, observer, GOOD + ROWS)
+        run(tmp_path, program, observer, GOOD + ROWS)
     with pytest.raises(CommandError, match="not a member"):
-        call_command("import_visits", programme.slug, "x.csv", "--as=nobody@example.org")
+        call_command("import_visits", program.slug, "x.csv", "--as=nobody@example.org")

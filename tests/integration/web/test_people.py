@@ -17,8 +17,8 @@ pytestmark = pytest.mark.django_db
 JOIN = {"name": "Nell Brook", "password": PASSWORD, "password_again": PASSWORD}
 
 
-def url(name, programme, **kwargs):
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+def url(name, program, **kwargs):
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs})
 
 
 @pytest.fixture
@@ -38,11 +38,11 @@ def issued(coordinator):
 
 
 class TestList:
-    def test_the_number_of_queries_does_not_grow(self, programme, coordinator, page):
+    def test_the_number_of_queries_does_not_grow(self, program, coordinator, page):
         counts = []
         for batch in (1, 12):
             for number in range(batch):
-                make_member(programme)
+                make_member(program)
                 invite(
                     coordinator,
                     email=f"new{batch}-{number}@example.org",
@@ -50,72 +50,72 @@ class TestList:
                     role=Role.OBSERVER,
                     site_url="http://testserver/",
                 )
-            page.get(url("people", programme))
+            page.get(url("people", program))
             with CaptureQueriesContext(connection) as queries:
-                response = page.get(url("people", programme))
+                response = page.get(url("people", program))
             counts.append(len(queries))
         assert counts[0] == counts[1]
         assert response.content.decode().count("Send again") == 13
 
-    def test_the_link_is_shown_once(self, programme, page):
+    def test_the_link_is_shown_once(self, program, page):
         data = {"email": "new@example.org", "name": "Nell Brook", "role": Role.OBSERVER}
-        shown = page.post(url("people_invite", programme), data).content.decode()
+        shown = page.post(url("people_invite", program), data).content.decode()
         link = f"http://testserver{reverse('web:people_invitation', args=['x'])[:-1]}"
         assert link in shown
-        assert link not in page.get(url("people", programme)).content.decode()
+        assert link not in page.get(url("people", program)).content.decode()
 
-    def test_a_refusal_keeps_what_was_typed(self, programme, observer, page):
+    def test_a_refusal_keeps_what_was_typed(self, program, observer, page):
         data = {"email": observer.person.email, "name": "Typed Name", "role": Role.PARTNER}
-        shown = page.post(url("people_invite", programme), data).content.decode()
+        shown = page.post(url("people_invite", program), data).content.decode()
         assert "already a member" in shown
         assert "Typed Name" in shown
 
-    def test_withdrawing_and_sending_again(self, programme, issued, page):
+    def test_withdrawing_and_sending_again(self, program, issued, page):
         pk = issued.invitation.pk
-        again = page.post(url("people_send_again", programme, invitation=pk)).content.decode()
+        again = page.post(url("people_send_again", program, invitation=pk)).content.decode()
         assert issued.link in again
-        page.post(url("people_withdraw", programme, invitation=pk))
-        closed = page.post(url("people_withdraw", programme, invitation=pk), follow=True)
+        page.post(url("people_withdraw", program, invitation=pk))
+        closed = page.post(url("people_withdraw", program, invitation=pk), follow=True)
         assert "was withdrawn before" in closed.content.decode()
 
 
 class TestPerson:
-    def test_role_and_training(self, programme, observer, page):
+    def test_role_and_training(self, program, observer, page):
         data = {"role": Role.PARTNER, "trained_on": "2025-03-01", "trained_until": ""}
-        address = url("people_person", programme, membership=observer.pk)
+        address = url("people_person", program, membership=observer.pk)
         page.post(address, data | {"seen": page.get(address).context["form"].seen_text})
         observer.refresh_from_db()
         assert (observer.role, observer.trained_on) == (Role.PARTNER, dt.date(2025, 3, 1))
 
-    def test_leaving_and_coming_back(self, programme, observer, page):
-        page.post(url("people_deactivate", programme, membership=observer.pk))
+    def test_leaving_and_coming_back(self, program, observer, page):
+        page.post(url("people_deactivate", program, membership=observer.pk))
         observer.refresh_from_db()
         assert not observer.active
-        page.post(url("people_reactivate", programme, membership=observer.pk))
+        page.post(url("people_reactivate", program, membership=observer.pk))
         observer.refresh_from_db()
         assert observer.active
 
-    def test_the_last_coordinator_is_told_why_not(self, programme, coordinator, page):
-        address = url("people_deactivate", programme, membership=coordinator.pk)
+    def test_the_last_coordinator_is_told_why_not(self, program, coordinator, page):
+        address = url("people_deactivate", program, membership=coordinator.pk)
         shown = page.post(address, follow=True).content.decode()
-        assert "is the only coordinator of this programme" in shown
+        assert "is the only coordinator of this program" in shown
 
-    def test_somebody_who_steps_down_is_led_home(self, programme, coordinator, page):
-        make_member(programme, Role.COORDINATOR)
-        address = url("people_person", programme, membership=coordinator.pk)
+    def test_somebody_who_steps_down_is_led_home(self, program, coordinator, page):
+        make_member(program, Role.COORDINATOR)
+        address = url("people_person", program, membership=coordinator.pk)
         seen = page.get(address).context["form"].seen_text
         response = page.post(address, {"role": Role.OBSERVER, "seen": seen})
         assert response.url == "/"
 
 
 class TestInvitationPage:
-    def test_somebody_new_joins_and_is_signed_in(self, client, programme, issued):
+    def test_somebody_new_joins_and_is_signed_in(self, client, program, issued):
         shown = client.get(issued.link).content.decode()
-        assert programme.name in shown
+        assert program.name in shown
         assert "Nell Brook" in shown
         response = client.post(issued.link, JOIN, follow=True)
         assert response.wsgi_request.user.email == "new@example.org"
-        assert f"Welcome to {programme.name}" in response.content.decode()
+        assert f"Welcome to {program.name}" in response.content.decode()
 
     @pytest.mark.parametrize(
         ("changes", "said"),
@@ -130,7 +130,7 @@ class TestInvitationPage:
         assert said in shown.content.decode()
         assert not Person.objects.filter(email="new@example.org").exists()
 
-    def test_somebody_known_is_sent_to_sign_in_and_comes_back(self, client, programme, issued):
+    def test_somebody_known_is_sent_to_sign_in_and_comes_back(self, client, program, issued):
         person = make_person(email="new@example.org")
         path = issued.link.removeprefix("http://testserver")
         shown = client.get(issued.link).content.decode()
@@ -140,7 +140,7 @@ class TestInvitationPage:
         )
         assert response.url == path
         client.post(issued.link)
-        assert Membership.objects.filter(person=person, programme=programme).exists()
+        assert Membership.objects.filter(person=person, program=program).exists()
 
     def test_signed_in_as_somebody_else(self, issued):
         client = Client()

@@ -12,8 +12,8 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def peeper(programme):
-    return make_checklist(programme)[0]
+def peeper(program):
+    return make_checklist(program)[0]
 
 
 @pytest.fixture
@@ -23,8 +23,8 @@ def known(monkeypatch):
     monkeypatch.setattr("surveys.fitting.power.today", lambda *_: now)
 
 
-def address(name, programme, **kwargs):
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+def address(name, program, **kwargs):
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs})
 
 
 def text(response):
@@ -37,14 +37,14 @@ def signed_in(client, coordinator):
     return client
 
 
-def test_numbers_start_as_things_are_today(signed_in, programme, peeper, known):
-    page = text(signed_in.get(address("power", programme)))
+def test_numbers_start_as_things_are_today(signed_in, program, peeper, known):
+    page = text(signed_in.get(address("power", program)))
     assert "Today: 12 routes of 10 stops, 3 visits a year" in page
     assert 'name="routes" value="12"' in page
 
 
-def test_it_opens_with_a_species_that_can_be_asked_about(signed_in, programme, known, monkeypatch):
-    seldom, peeper = make_checklist(programme, "Lithobates sylvaticus", "Pseudacris crucifer")
+def test_it_opens_with_a_species_that_can_be_asked_about(signed_in, program, known, monkeypatch):
+    seldom, peeper = make_checklist(program, "Lithobates sylvaticus", "Pseudacris crucifer")
     now = views.today()
 
     def today(_, species):
@@ -53,22 +53,22 @@ def test_it_opens_with_a_species_that_can_be_asked_about(signed_in, programme, k
         return now
 
     monkeypatch.setattr(views, "today", today)
-    page = text(signed_in.get(address("power", programme)))
+    page = text(signed_in.get(address("power", program)))
     assert f'<option value="{peeper.code}" selected>' in page
-    asked_for = text(signed_in.get(address("power", programme), {"species": seldom.code}))
+    asked_for = text(signed_in.get(address("power", program), {"species": seldom.code}))
     assert "It was never heard twice." in asked_for
 
 
-def test_asking_leads_to_the_study_and_nothing_waits(signed_in, programme, peeper, known):
+def test_asking_leads_to_the_study_and_nothing_waits(signed_in, program, peeper, known):
     asked = {"species": peeper.code, "fall": 30, "years": 10, "routes": 12, "visits": 3}
-    answer = signed_in.post(address("power", programme), asked)
+    answer = signed_in.post(address("power", program), asked)
     study = PowerStudy.objects.get()
-    assert answer["Location"] == address("power_study", programme, study_id=study.pk)
+    assert answer["Location"] == address("power_study", program, study_id=study.pk)
     page = text(signed_in.get(answer["Location"]))
     assert "Being worked out." in page
     assert 'hx-trigger="every 3s"' in page
     assert (
-        signed_in.get(address("power_chart", programme, study_id=study.pk, form="svg")).status_code
+        signed_in.get(address("power_chart", program, study_id=study.pk, form="svg")).status_code
         == 404
     )
 
@@ -78,23 +78,23 @@ def test_asking_leads_to_the_study_and_nothing_waits(signed_in, programme, peepe
     [({"routes": 1}, "greater than or equal to 2"), ({"visits": ""}, "required")],
 )
 def test_what_cannot_be_is_said_beside_the_field(
-    signed_in, programme, peeper, known, change, words
+    signed_in, program, peeper, known, change, words
 ):
     asked = {"species": peeper.code, "fall": 30, "years": 10, "routes": 12, "visits": 3}
-    answer = signed_in.post(address("power", programme), {**asked, **change})
+    answer = signed_in.post(address("power", program), {**asked, **change})
     assert answer.status_code == 422
     assert words in text(answer)
     assert not PowerStudy.objects.exists()
 
 
-def test_why_it_cannot_be_asked_yet(signed_in, programme, peeper):
-    page = text(signed_in.get(address("power", programme)))
+def test_why_it_cannot_be_asked_yet(signed_in, program, peeper):
+    page = text(signed_in.get(address("power", program)))
     assert "still being worked out in the background" in page
 
 
-def test_the_answer(signed_in, programme, peeper):
-    study = make_study(programme, peeper)
-    page = text(signed_in.get(address("power_study", programme, study_id=study.pk)))
+def test_the_answer(signed_in, program, peeper):
+    study = make_study(program, peeper)
+    page = text(signed_in.get(address("power_study", program, study_id=study.pk)))
     name = peeper.common_name
     assert (
         f"With 12 routes and 3 visits a year, a fall of 30 % in 10 years in the share of stops "
@@ -106,15 +106,15 @@ def test_the_answer(signed_in, programme, peeper):
     assert "hx-get" not in page
 
 
-def test_the_part_alone_for_the_page_that_waits(signed_in, programme, peeper):
-    url = address("power_study", programme, study_id=make_study(programme, peeper).pk)
+def test_the_part_alone_for_the_page_that_waits(signed_in, program, peeper):
+    url = address("power_study", program, study_id=make_study(program, peeper).pk)
     part = text(signed_in.get(url, headers={"HX-Request": "true"}))
     assert part.lstrip().startswith('<div id="answer"')
     assert "<html" not in part
 
 
-def test_the_picture(signed_in, programme, peeper):
-    study = make_study(programme, peeper)
-    picture = signed_in.get(address("power_chart", programme, study_id=study.pk, form="svg"))
+def test_the_picture(signed_in, program, peeper):
+    study = make_study(program, peeper)
+    picture = signed_in.get(address("power_chart", program, study_id=study.pk, form="svg"))
     assert picture["Content-Type"] == "image/svg+xml"
     assert "Chance that the fall shows" in text(picture)

@@ -14,7 +14,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
 )
 from tests.support.publishing import build_what_waits, publish_now
@@ -24,14 +24,14 @@ TABLE = "data/yearly.csv"
 pytestmark = pytest.mark.django_db
 
 
-def url(name, programme, **kwargs):
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+def url(name, program, **kwargs):
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs})
 
 
 @pytest.fixture
-def route(programme, observer):
-    (peeper,) = make_checklist(programme, "Pseudacris crucifer")
-    route = make_route(programme)
+def route(program, observer):
+    (peeper,) = make_checklist(program, "Pseudacris crucifer")
+    route = make_route(program)
     make_accepted_visit(route, observer.person, heard={1: {peeper: 1}})
     return route
 
@@ -44,17 +44,17 @@ def publication(coordinator, route):
 def file_url(publication, kind):
     return url(
         "publication_file",
-        publication.programme,
+        publication.program,
         season_year=publication.season_year,
         version=publication.version,
         kind=kind,
     )
 
 
-def test_list_and_page(programme, publication, partner, client_for):
+def test_list_and_page(program, publication, partner, client_for):
     client = client_for(partner)
-    assert publication.title in client.get(url("publications", programme)).content.decode()
-    page = client.get(url("publication", programme, season_year=2024, version=1))
+    assert publication.title in client.get(url("publications", program)).content.decode()
+    page = client.get(url("publication", program, season_year=2024, version=1))
     text = page.content.decode()
     assert publication.sha256 in text
     assert "Pseudacris crucifer" in text
@@ -138,38 +138,38 @@ def form_data(response, **data):
     return {"year": "2024", "seen": form["seen"].value(), **data}
 
 
-def test_publish_from_the_form(programme, route, coordinator, client_for):
+def test_publish_from_the_form(program, route, coordinator, client_for):
     client = client_for(coordinator)
-    page = client.get(url("publish", programme))
-    response = client.post(url("publish", programme), form_data(page))
+    page = client.get(url("publish", program))
+    response = client.post(url("publish", program), form_data(page))
     run = PublishingRun.objects.get()
-    assert response["Location"] == url("publishing_run", programme, run_id=run.pk)
+    assert response["Location"] == url("publishing_run", program, run_id=run.pk)
     assert "It waits for its turn" in client.get(response["Location"]).content.decode()
-    assert "being published" in client.get(url("publications", programme)).content.decode()
+    assert "being published" in client.get(url("publications", program)).content.decode()
     build_what_waits()
     done = client.get(response["Location"], headers={"HX-Request": "true"}).content.decode()
     assert "Version 1 is published" in done
     assert "<html" not in done
     assert "hx-get" not in done
     published = Publication.objects.get()
-    assert url("publication", programme, season_year=2024, version=1) in done
+    assert url("publication", program, season_year=2024, version=1) in done
     assert (published.version, published.published_by) == (1, coordinator.person)
 
 
-def test_a_run_says_why_there_is_no_publication(programme, publication, coordinator, client_for):
+def test_a_run_says_why_there_is_no_publication(program, publication, coordinator, client_for):
     client = client_for(coordinator)
-    page = client.get(url("publish", programme))
-    answer = client.post(url("publish", programme), form_data(page, reason="Just because."))
+    page = client.get(url("publish", program))
+    answer = client.post(url("publish", program), form_data(page, reason="Just because."))
     with pytest.raises(NothingChanged) as refusal:
         build_what_waits()
     fail(PublishingRun.objects.latest("pk"), str(refusal.value), RunState.REFUSED)
     text = client.get(answer["Location"]).content.decode()
     assert "It was not published." in text
     assert "Nothing in the tables has changed since version 1" in text
-    assert "Nothing in the tables" in client.get(url("publish", programme)).content.decode()
+    assert "Nothing in the tables" in client.get(url("publish", program)).content.decode()
 
 
-def test_what_is_open_comes_first(programme, route, observer, coordinator, client_for):
+def test_what_is_open_comes_first(program, route, observer, coordinator, client_for):
     visit = make_accepted_visit(
         route,
         observer.person,
@@ -179,19 +179,19 @@ def test_what_is_open_comes_first(programme, route, observer, coordinator, clien
     )
     visit.findings.create(code="too-cold", severity="query", message="It was cold.")
     visit.findings.create(code="too-cold", severity="note", message="A note.")
-    other = make_route(programme, code="Z9", version=route.protocol.versions.get())
-    text = client_for(coordinator).get(url("publish", programme)).content.decode()
+    other = make_route(program, code="Z9", version=route.protocol.versions.get())
+    text = client_for(coordinator).get(url("publish", program)).content.decode()
     assert "In review: 1 visit<" in text
     assert "Unsettled: 1 query<" in text
     assert "It was cold." in text
     assert "A note." not in text
     assert "Missing: 1 visit<" in text
     assert f"<strong>{other.code}</strong>" in text
-    assert text.count(url("review_visit", programme, visit=visit.pk)) == 2
+    assert text.count(url("review_visit", program, visit=visit.pk)) == 2
 
 
 def test_visits_in_review_come_first_and_must_be_acknowledged(
-    programme, route, observer, coordinator, client_for
+    program, route, observer, coordinator, client_for
 ):
     make_accepted_visit(
         route,
@@ -201,73 +201,73 @@ def test_visits_in_review_come_first_and_must_be_acknowledged(
         counts_in_trends=False,
     )
     client = client_for(coordinator)
-    page = client.get(url("publish", programme))
+    page = client.get(url("publish", program))
     assert "In review: 1 visit<" in page.content.decode()
-    refused = client.post(url("publish", programme), form_data(page))
+    refused = client.post(url("publish", program), form_data(page))
     assert refused.status_code == 422
     assert "Tick this to publish without them" in refused.content.decode()
-    client.post(url("publish", programme), form_data(page, without_open="on"))
+    client.post(url("publish", program), form_data(page, without_open="on"))
     build_what_waits()
     assert Publication.objects.count() == 1
 
 
 def test_a_correction_needs_a_reason(
-    programme, publication, observer, route, coordinator, client_for
+    program, publication, observer, route, coordinator, client_for
 ):
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 1))
     client = client_for(coordinator)
-    page = client.get(url("publish", programme))
-    refused = client.post(url("publish", programme), form_data(page, reason=" "))
+    page = client.get(url("publish", program))
+    refused = client.post(url("publish", program), form_data(page, reason=" "))
     assert "Readers of the earlier version need to know" in refused.content.decode()
-    client.post(url("publish", programme), form_data(page, reason="A late visit."))
+    client.post(url("publish", program), form_data(page, reason="A late visit."))
     build_what_waits()
     assert Publication.objects.get(version=2).reason == "A late visit."
-    old = client.get(url("publication", programme, season_year=2024, version=1))
+    old = client.get(url("publication", program, season_year=2024, version=1))
     assert "A newer version replaces this one" in old.content.decode()
 
 
 def test_a_table_that_changed_in_between_is_shown_again_and_keeps_what_was_typed(
-    programme, publication, observer, route, coordinator, client_for
+    program, publication, observer, route, coordinator, client_for
 ):
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 1))
     client = client_for(coordinator)
-    page = client.get(url("publish", programme))
+    page = client.get(url("publish", program))
     data = form_data(page, reason="A late visit.")
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 9))
-    refused = client.post(url("publish", programme), data)
+    refused = client.post(url("publish", program), data)
     text = refused.content.decode()
     assert "The table has changed since you looked at it" in text
     assert "A late visit." in text
-    client.post(url("publish", programme), form_data(refused, reason="A late visit."))
+    client.post(url("publish", program), form_data(refused, reason="A late visit."))
     build_what_waits()
     assert Publication.objects.filter(version=2).exists()
 
 
-def test_nothing_to_publish(programme, coordinator, client_for):
-    text = client_for(coordinator).get(url("publish", programme)).content.decode()
+def test_nothing_to_publish(program, coordinator, client_for):
+    text = client_for(coordinator).get(url("publish", program)).content.decode()
     assert "There is nothing to publish yet" in text
 
 
 @pytest.mark.parametrize("year", ["1999", "abc", "", "99999999999", "²⁰²⁴"])
 def test_a_year_that_is_not_there_falls_back_to_the_last(
-    programme, route, coordinator, client_for, year
+    program, route, coordinator, client_for, year
 ):
-    page = client_for(coordinator).get(url("publish", programme), {"year": year})
+    page = client_for(coordinator).get(url("publish", program), {"year": year})
     assert page.context["season_year"] == 2024
 
 
-def test_only_coordinators_may_publish(programme, route, observer, partner, client_for, client):
+def test_only_coordinators_may_publish(program, route, observer, partner, client_for, client):
     for member in (observer, partner):
-        assert client_for(member).get(url("publish", programme)).status_code == 403
-        assert client_for(member).post(url("publish", programme)).status_code == 403
-    assert client.get(url("publish", programme)).status_code == 302
+        assert client_for(member).get(url("publish", program)).status_code == 403
+        assert client_for(member).post(url("publish", program)).status_code == 403
+    assert client.get(url("publish", program)).status_code == 302
 
 
-def test_strangers_may_not(programme, publication, client_for, client):
-    stranger = client_for(make_member(make_programme()))
+def test_strangers_may_not(program, publication, client_for, client):
+    stranger = client_for(make_member(make_program()))
     for path in (
-        url("publications", programme),
-        url("publication", programme, season_year=2024, version=1),
+        url("publications", program),
+        url("publication", program, season_year=2024, version=1),
         file_url(publication, TABLE),
     ):
         assert stranger.get(path).status_code == 404
@@ -275,12 +275,12 @@ def test_strangers_may_not(programme, publication, client_for, client):
 
 
 def test_list_query_count_does_not_grow(
-    programme, publication, observer, route, coordinator, client_for, django_assert_num_queries
+    program, publication, observer, route, coordinator, client_for, django_assert_num_queries
 ):
     client = client_for(coordinator)
-    client.get(url("publications", programme))
+    client.get(url("publications", program))
     for day in (1, 9):
         with django_assert_num_queries(7):
-            client.get(url("publications", programme))
+            client.get(url("publications", program))
         make_accepted_visit(route, observer.person, night=dt.date(2024, 5, day))
         publish_now(coordinator, 2024, "Another late visit.")

@@ -8,9 +8,9 @@ import pytest
 from django.test import Client
 
 from accounts.models import Role
-from surveys.models import Audience, Programme, Publication, Reach
-from tests.support.builders import make_member, make_programme
-from tests.support.frozen import small_programme
+from surveys.models import Audience, Program, Publication, Reach
+from tests.support.builders import make_member, make_program
+from tests.support.frozen import small_program
 from tests.support.published import SITE, published
 
 pytestmark = pytest.mark.django_db
@@ -30,13 +30,13 @@ PATHS = (
 
 
 @pytest.fixture
-def programme(db) -> Programme:
-    return small_programme()
+def program(db) -> Program:
+    return small_program()
 
 
 @pytest.fixture
-def coordinator(programme):
-    return make_member(programme, Role.COORDINATOR)
+def coordinator(program):
+    return make_member(program, Role.COORDINATOR)
 
 
 @pytest.fixture
@@ -44,15 +44,15 @@ def publication(coordinator) -> Publication:
     return published(coordinator)
 
 
-def seen_by(programme: Programme, reach: Reach) -> str:
-    """The programme's address, after who sees its publications was set."""
-    programme.publication_reach = reach
-    programme.save()
-    return f"/published/{programme.slug}/"
+def seen_by(program: Program, reach: Reach) -> str:
+    """The program's address, after who sees its publications was set."""
+    program.publication_reach = reach
+    program.save()
+    return f"/published/{program.slug}/"
 
 
-def by_link(programme: Programme) -> str:
-    return f"{seen_by(programme, Reach.LINK)}by-link/{programme.publication_key}/"
+def by_link(program: Program) -> str:
+    return f"{seen_by(program, Reach.LINK)}by-link/{program.publication_key}/"
 
 
 def answers(client: Client, base: str) -> set[int]:
@@ -63,11 +63,11 @@ def answers(client: Client, base: str) -> set[int]:
     return found
 
 
-def test_who_reaches_it(programme, publication, client_for):
-    outsider = client_for(make_member(make_programme(), Role.COORDINATOR))
-    partner = client_for(make_member(programme, Role.PARTNER))
-    plain = f"/published/{programme.slug}/"
-    link = f"{plain}by-link/{programme.publication_key}/"
+def test_who_reaches_it(program, publication, client_for):
+    outsider = client_for(make_member(make_program(), Role.COORDINATOR))
+    partner = client_for(make_member(program, Role.PARTNER))
+    plain = f"/published/{program.slug}/"
+    link = f"{plain}by-link/{program.publication_key}/"
     table = {
         # reach: (anonymous, outsider, partner) at the plain address; anonymous by the link
         Reach.MEMBERS: ({302}, {404}, {200, 302}, {404}),
@@ -75,45 +75,45 @@ def test_who_reaches_it(programme, publication, client_for):
         Reach.PUBLIC: ({200, 302}, {200, 302}, {200, 302}, {200}),
     }
     for reach, expected in table.items():
-        seen_by(programme, reach)
+        seen_by(program, reach)
         found = tuple(answers(client, plain) for client in (Client(), outsider, partner))
         assert (*found, answers(Client(), link)) == expected, reach
 
 
-def test_a_closed_programme_is_like_none(programme, client):
-    closed = client.get(f"/published/{programme.slug}/")
-    none = client.get("/published/no-such-programme/")
+def test_a_closed_program_is_like_none(program, client):
+    closed = client.get(f"/published/{program.slug}/")
+    none = client.get("/published/no-such-program/")
     assert closed.status_code == none.status_code == 302
     assert closed.headers["Location"].startswith("/accounts/login/")
     assert none.headers["Location"].startswith("/accounts/login/")
 
 
 @pytest.mark.parametrize("key", ["x", "é", "%00", "' or 1=1", "0" * 43])
-def test_a_wrong_key_opens_nothing(programme, client, key):
-    seen_by(programme, Reach.LINK)
-    assert client.get(f"/published/{programme.slug}/by-link/{key}/").status_code == 404
-    assert client.get(f"/published/no-such-programme/by-link/{key}/").status_code == 404
+def test_a_wrong_key_opens_nothing(program, client, key):
+    seen_by(program, Reach.LINK)
+    assert client.get(f"/published/{program.slug}/by-link/{key}/").status_code == 404
+    assert client.get(f"/published/no-such-program/by-link/{key}/").status_code == 404
 
 
-def test_a_renewed_link_ends_the_one_before(programme, coordinator, client, client_for):
-    before = by_link(programme)
+def test_a_renewed_link_ends_the_one_before(program, coordinator, client, client_for):
+    before = by_link(program)
     assert client.get(before).status_code == 200
-    client_for(coordinator).post(f"/{programme.slug}/programme/sharing/renew-link")
-    programme.refresh_from_db()
+    client_for(coordinator).post(f"/{program.slug}/program/sharing/renew-link")
+    program.refresh_from_db()
     assert client.get(before).status_code == 404
-    assert client.get(by_link(programme)).status_code == 200
+    assert client.get(by_link(program)).status_code == 200
 
 
-def test_only_reading_is_possible(programme, client):
-    assert client.post(seen_by(programme, Reach.PUBLIC)).status_code == 405
+def test_only_reading_is_possible(program, client):
+    assert client.post(seen_by(program, Reach.PUBLIC)).status_code == 405
 
 
-def test_the_page_and_everything_it_leads_to(programme, publication, client):
+def test_the_page_and_everything_it_leads_to(program, publication, client):
     """One long reading of one publication, which takes seconds to make."""
-    base = seen_by(programme, Reach.PUBLIC) + "2024/1/"
+    base = seen_by(program, Reach.PUBLIC) + "2024/1/"
     page = client.get(base)
     text = page.content.decode()
-    _the_human_page(text, page, programme, base)
+    _the_human_page(text, page, program, base)
     _the_index(client, base, publication)
     _the_files(client, base)
     assert "<script>" not in text
@@ -122,9 +122,9 @@ def test_the_page_and_everything_it_leads_to(programme, publication, client):
     assert publication.published_by.name not in text
 
 
-def _the_human_page(text: str, page, programme: Programme, base: str) -> None:
-    stable = f"{SITE}/published/{programme.slug}/2024/1/"
-    assert re.search(rf"{re.escape(programme.name)} \(20\d\d\)\. .* {re.escape(stable)}", text)
+def _the_human_page(text: str, page, program: Program, base: str) -> None:
+    stable = f"{SITE}/published/{program.slug}/2024/1/"
+    assert re.search(rf"{re.escape(program.name)} \(20\d\d\)\. .* {re.escape(stable)}", text)
     (block,) = re.findall(r'<script type="application/ld\+json">(.*?)</script>', text, re.DOTALL)
     data = json.loads(block)
     assert data["@id"] == stable
@@ -135,7 +135,7 @@ def _the_human_page(text: str, page, programme: Programme, base: str) -> None:
     }
     assert links["cite-as"] == stable
     assert links["license"] == "https://creativecommons.org/licenses/by/4.0/"
-    assert links["latest-version"] == f"http://testserver/published/{programme.slug}/2024/1/"
+    assert links["latest-version"] == f"http://testserver/published/{program.slug}/2024/1/"
     assert page["Cache-Control"] == "private, max-age=60"
     first = Client().get(base)
     again = Client().get(base, headers={"If-None-Match": first["ETag"]})
@@ -180,8 +180,8 @@ def _the_files(client: Client, base: str) -> None:
         assert client.get(f"{base}files/{missing}").status_code == 404
 
 
-def test_by_link_every_address_carries_the_key(programme, publication, client):
-    base = by_link(programme)
+def test_by_link_every_address_carries_the_key(program, publication, client):
+    base = by_link(program)
     page = client.get(base + "2024/1/")
     assert page["X-Robots-Tag"] == "noindex"
     index = client.get(base + "2024/1/index.json").json()
@@ -191,16 +191,16 @@ def test_by_link_every_address_carries_the_key(programme, publication, client):
     assert answer.status_code == 200
     assert answer["Cache-Control"].startswith("private")
     # What is cited holds no key: it may be renewed.
-    assert programme.publication_key not in index["citation"]
+    assert program.publication_key not in index["citation"]
     assert (
-        programme.publication_key not in client.get(base + "2024/1/citation.bib").content.decode()
+        program.publication_key not in client.get(base + "2024/1/citation.bib").content.decode()
     )
 
 
-def test_a_version_that_was_replaced_says_so(programme, publication, coordinator, client):
-    base = seen_by(programme, Reach.PUBLIC)
+def test_a_version_that_was_replaced_says_so(program, publication, coordinator, client):
+    base = seen_by(program, Reach.PUBLIC)
     before = client.get(base + "2024/1/")
-    programme.checklist.order_by("-order").first().delete()
+    program.checklist.order_by("-order").first().delete()
     second = published(coordinator, reason="The gopher frog was taken off the list.")
     old = client.get(base + "2024/1/", headers={"If-None-Match": before["ETag"]})
     assert old.status_code == 200
@@ -218,16 +218,16 @@ def test_a_version_that_was_replaced_says_so(programme, publication, coordinator
     assert client.get(base + "2023/").status_code == 404
 
 
-def test_the_licence_is_that_of_the_time(programme, publication, client):
-    base = seen_by(programme, Reach.PUBLIC)
-    programme.data_licence = "CC0-1.0"
-    programme.contact_email = ""
-    programme.save()
+def test_the_license_is_that_of_the_time(program, publication, client):
+    base = seen_by(program, Reach.PUBLIC)
+    program.data_license = "CC0-1.0"
+    program.contact_email = ""
+    program.save()
     facts = client.get(base + "2024/1/dataset.jsonld").json()
     assert facts["license"] == {"@id": "https://creativecommons.org/licenses/by/4.0/"}
 
 
-def test_nothing_is_published_yet(programme, client):
-    base = seen_by(programme, Reach.PUBLIC)
+def test_nothing_is_published_yet(program, client):
+    base = seen_by(program, Reach.PUBLIC)
     assert b"Nothing is published yet" in client.get(base).content
     assert client.get(base + "index.json").json()["publications"] == []

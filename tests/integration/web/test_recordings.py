@@ -7,7 +7,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from accounts.models import Role
 from surveys.models import Recording
-from tests.support.builders import make_checklist, make_member, make_programme, make_route
+from tests.support.builders import make_checklist, make_member, make_program, make_route
 from tests.support.sheets import make_draft, make_submitted
 from tests.support.sounds import keep, sound, wave_file
 
@@ -16,9 +16,9 @@ SOUND = sound(10_000)
 
 
 @pytest.fixture
-def visit(programme, observer):
-    make_checklist(programme)
-    return make_submitted(observer, make_route(programme))
+def visit(program, observer):
+    make_checklist(program)
+    return make_submitted(observer, make_route(program))
 
 
 @pytest.fixture
@@ -30,7 +30,7 @@ def recording(observer, visit):
 @pytest.fixture
 def listen(client_for, observer, recording):
     def get(member=observer, method="get", query="", **headers):
-        url = f"/{observer.programme.slug}/recordings/{recording.pk}{query}"
+        url = f"/{observer.program.slug}/recordings/{recording.pk}{query}"
         return getattr(client_for(member), method)(url, headers=headers)
 
     return get
@@ -113,17 +113,17 @@ class TestWho:
     def test_coordinator(self, listen, coordinator):
         assert listen(coordinator).status_code == 200
 
-    def test_another_observer_although_the_visit_is_handed_in(self, listen, programme):
-        assert listen(make_member(programme, Role.OBSERVER)).status_code == 404
+    def test_another_observer_although_the_visit_is_handed_in(self, listen, program):
+        assert listen(make_member(program, Role.OBSERVER)).status_code == 404
 
     def test_partner(self, listen, partner):
         assert listen(partner).status_code == 403
 
-    def test_coordinator_of_another_programme(self, recording, client_for):
-        other = make_member(make_programme(), Role.COORDINATOR)
+    def test_coordinator_of_another_program(self, recording, client_for):
+        other = make_member(make_program(), Role.COORDINATOR)
         for slug, status in (
-            (recording.visit.route.programme.slug, 404),
-            (other.programme.slug, 404),
+            (recording.visit.route.program.slug, 404),
+            (other.program.slug, 404),
         ):
             response = client_for(other).get(f"/{slug}/recordings/{recording.pk}")
             assert response.status_code == status
@@ -133,17 +133,17 @@ class TestWho:
         assert listen().status_code == 404
 
 
-def test_pages_show_them(client_for, observer, coordinator, programme, visit, recording):
-    audio = f'src="/{programme.slug}/recordings/{recording.pk}"'
-    own = client_for(observer).get(f"/{programme.slug}/visits/{visit.pk}/").content.decode()
-    review = client_for(coordinator).get(f"/{programme.slug}/review/{visit.pk}/").content.decode()
+def test_pages_show_them(client_for, observer, coordinator, program, visit, recording):
+    audio = f'src="/{program.slug}/recordings/{recording.pk}"'
+    own = client_for(observer).get(f"/{program.slug}/visits/{visit.pk}/").content.decode()
+    review = client_for(coordinator).get(f"/{program.slug}/review/{visit.pk}/").content.decode()
     for page in (own, review):
         assert audio in page
         assert 'preload="none"' in page
         assert "Stop 2" in page
         assert "21:14, 2 s" in page
-    other = make_member(programme, Role.OBSERVER)
-    theirs = client_for(other).get(f"/{programme.slug}/visits/{visit.pk}/")
+    other = make_member(program, Role.OBSERVER)
+    theirs = client_for(other).get(f"/{program.slug}/visits/{visit.pk}/")
     assert theirs.status_code == 200
     assert audio not in theirs.content.decode()
 
@@ -155,14 +155,14 @@ def test_csp_lets_the_phone_play_what_it_holds(client_for, observer):
 
 class TestOnTheSheet:
     @pytest.fixture
-    def draft(self, programme, observer):
-        make_checklist(programme)
-        return make_draft(observer, make_route(programme))
+    def draft(self, program, observer):
+        make_checklist(program)
+        return make_draft(observer, make_route(program))
 
     @pytest.fixture
     def post(self, client_for, observer, draft):
         def send(member=observer, **data):
-            url = f"/{observer.programme.slug}/sheets/{draft.pk}/recordings"
+            url = f"/{observer.program.slug}/sheets/{draft.pk}/recordings"
             return client_for(member).post(url, data, follow=True)
 
         return send
@@ -198,8 +198,8 @@ class TestOnTheSheet:
         assert not Recording.objects.exists()
         assert post(remove="7").status_code == 404
 
-    def test_not_another_observers(self, post, programme):
-        other = make_member(programme, Role.OBSERVER)
+    def test_not_another_observers(self, post, program):
+        other = make_member(program, Role.OBSERVER)
         upload = SimpleUploadedFile("call.wav", wave_file())
         assert post(other, sound=upload, stop="1", kind="voucher").status_code == 404
         assert not Recording.objects.exists()

@@ -17,7 +17,7 @@ from surveys.visits import verbs
 from tests.support.builders import (
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -28,13 +28,13 @@ REASON = "The observer's notebook says 21:17; the 3 was a slip."
 
 @dataclass
 class Desk:
-    """A coordinator's browser at one programme."""
+    """A coordinator's browser at one program."""
 
     client: Client
     slug: str
 
     def url(self, name, visit=None, **rest):
-        where = {"programme": self.slug} | ({"visit": visit.pk} if visit else {}) | rest
+        where = {"program": self.slug} | ({"visit": visit.pk} if visit else {}) | rest
         return reverse(f"web:{name}", kwargs=where)
 
     def get(self, name, visit=None, query="", **rest):
@@ -46,26 +46,26 @@ class Desk:
 
 
 @pytest.fixture
-def desk(programme, coordinator, client_for):
-    return Desk(client_for(coordinator), programme.slug)
+def desk(program, coordinator, client_for):
+    return Desk(client_for(coordinator), program.slug)
 
 
 @pytest.fixture
-def other_desk(programme, client_for):
-    colleague = make_member(programme, Role.COORDINATOR)
+def other_desk(program, client_for):
+    colleague = make_member(program, Role.COORDINATOR)
     colleague.person.name = "Ash Ferrow"
     colleague.person.save()
-    return Desk(client_for(colleague), programme.slug)
+    return Desk(client_for(colleague), program.slug)
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
 
 
 @pytest.fixture
-def route(programme, species):
-    return make_route(programme, version=make_version(programme), code="R07")
+def route(program, species):
+    return make_route(program, version=make_version(program), code="R07")
 
 
 @pytest.fixture
@@ -187,7 +187,7 @@ def test_map_marks_stops_by_what_is_said(desk, visit):
 
 def test_number_of_queries_of_a_visit(
     desk,
-    programme,
+    program,
     observer,
     species,
     visit,
@@ -198,7 +198,7 @@ def test_number_of_queries_of_a_visit(
     with django_assert_max_num_queries(32) as first:
         desk.get("review_visit", visit)
     before = len(first.captured_queries)
-    longer = make_route(programme, stops=10)
+    longer = make_route(program, stops=10)
     cells = plain_cells(10, {number: {species[0]: 2} for number in range(1, 11)})
     for number in range(1, 9):
         hour, minute = cells[f"stops.{number}.started_at"].split(":")
@@ -498,7 +498,7 @@ def test_stale_correction_shows_both_texts(desk, other_desk, visit):
 
 
 def test_another_species_gets_a_column_and_nothing_is_lost(desk, visit):
-    other = make_checklist(make_programme(), "Lithobates sylvaticus")[0]
+    other = make_checklist(make_program(), "Lithobates sylvaticus")[0]
     typed = correction(visit, stops__2__finished_at="21:17")
     response = desk.post("review_correct", visit, **typed, extra_species=other.code, then="column")
     page = html.unescape(response.content.decode())
@@ -534,23 +534,23 @@ def try_all(client: Client, slug: str, visit: Visit) -> set[int]:
 
 
 @pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
-def test_only_coordinators_review(programme, client_for, visit, role):
-    client = client_for(make_member(programme, role))
-    assert try_all(client, programme.slug, visit) == {403}
-    assert client.get(f"/{programme.slug}/review/").status_code == 403
+def test_only_coordinators_review(program, client_for, visit, role):
+    client = client_for(make_member(program, role))
+    assert try_all(client, program.slug, visit) == {403}
+    assert client.get(f"/{program.slug}/review/").status_code == 403
     assert state_of(visit) == "submitted"
 
 
-def test_coordinators_of_another_programme_find_nothing(programme, client_for, visit):
-    stranger = make_member(make_programme(), Role.COORDINATOR)
+def test_coordinators_of_another_program_find_nothing(program, client_for, visit):
+    stranger = make_member(make_program(), Role.COORDINATOR)
     client = client_for(stranger)
-    assert try_all(client, programme.slug, visit) == {404}
-    assert try_all(client, stranger.programme.slug, visit) == {404}
+    assert try_all(client, program.slug, visit) == {404}
+    assert try_all(client, stranger.program.slug, visit) == {404}
     assert state_of(visit) == "submitted"
 
 
-def test_signed_out_people_are_asked_to_sign_in(programme, visit):
-    assert try_all(Client(), programme.slug, visit) == {302}
+def test_signed_out_people_are_asked_to_sign_in(program, visit):
+    assert try_all(Client(), program.slug, visit) == {302}
 
 
 def test_draft_is_not_reviewed(desk, observer: Membership, route):

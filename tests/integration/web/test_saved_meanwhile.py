@@ -19,30 +19,30 @@ def ann(coordinator, client_for):
 
 
 @pytest.fixture
-def ben(programme, client_for):
-    member = make_member(programme, Role.COORDINATOR)
+def ben(program, client_for):
+    member = make_member(program, Role.COORDINATOR)
     member.person.name = "Ben Birch"
     member.person.save()
     return client_for(member)
 
 
 @pytest.fixture
-def forms(programme, observer):
+def forms(program, observer):
     """Address, row, what Ann types, what Ben types, and what each is called in words."""
-    route = make_route(programme)
+    route = make_route(program)
     stop = route.stops.first()
-    make_checklist(programme)
-    entry = programme.checklist.get()
-    version = make_version(programme)
+    make_checklist(program)
+    entry = program.checklist.get()
+    version = make_version(program)
 
     def at(name, **which):
-        return reverse(f"web:{name}", kwargs={"programme": programme.slug, **which})
+        return reverse(f"web:{name}", kwargs={"program": program.slug, **which})
 
     return {
-        "facts": (at("programme_facts"), programme, "region", "Reed Coast", "Fen Land", "Region"),
-        "sharing": (at("sharing"), programme, "place_sharing", "3", "1", "Places are published"),
+        "facts": (at("program_facts"), program, "region", "Reed Coast", "Fen Land", "Region"),
+        "sharing": (at("sharing"), program, "place_sharing", "3", "1", "Places are published"),
         "route": (
-            at("programme_route_edit", route=route.pk),
+            at("program_route_edit", route=route.pk),
             route,
             "name",
             "North Fen",
@@ -50,7 +50,7 @@ def forms(programme, observer):
             "Name",
         ),
         "stop": (
-            at("programme_stop", stop=stop.pk),
+            at("program_stop", stop=stop.pk),
             stop,
             "notes",
             "Loose dog.",
@@ -58,7 +58,7 @@ def forms(programme, observer):
             "Notes",
         ),
         "entry": (
-            at("programme_entry", entry=entry.pk),
+            at("program_entry", entry=entry.pk),
             entry,
             "sensitivity",
             "3",
@@ -66,7 +66,7 @@ def forms(programme, observer):
             "Sensitivity",
         ),
         "take off": (
-            at("programme_entry_take_off", entry=entry.pk),
+            at("program_entry_take_off", entry=entry.pk),
             entry,
             "listed_until",
             "2025-06-30",
@@ -74,7 +74,7 @@ def forms(programme, observer):
             "Listed until",
         ),
         "version": (
-            at("programme_version_edit", version=version.pk),
+            at("program_version_edit", version=version.pk),
             version,
             "min_stops",
             "4",
@@ -82,7 +82,7 @@ def forms(programme, observer):
             "Fewest stops on a visit",
         ),
         "window": (
-            at("programme_version_edit", version=version.pk),
+            at("program_version_edit", version=version.pk),
             version,
             "windows-0-name",
             "Early",

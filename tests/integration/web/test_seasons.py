@@ -12,27 +12,27 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
 )
 
 pytestmark = pytest.mark.django_db
 
 
-def url(name, programme, **query):
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug}, query=query or None)
+def url(name, program, **query):
+    return reverse(f"web:{name}", kwargs={"program": program.slug}, query=query or None)
 
 
 @pytest.fixture
-def species(programme):
-    return make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def species(program):
+    return make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
 
 
 @pytest.fixture
-def route(programme, observer, species):
+def route(program, observer, species):
     """2022: silent. 2023: nobody. 2024: peeper 3 and toad 1 at two of three stops."""
     peeper, toad = species
-    route = make_route(programme, code="R07", region="Lowlands")
+    route = make_route(program, code="R07", region="Lowlands")
     make_accepted_visit(route, observer.person, night=dt.date(2022, 4, 2))
     make_accepted_visit(
         route,
@@ -63,8 +63,8 @@ def table_rows(response):
     return [[" ".join(re.sub(r"<[^>]+>", " ", cell).split()) for cell in row] for row in cells]
 
 
-def test_route_by_year(programme, route, page):
-    (row,) = table_rows(page(url("seasons", programme)))
+def test_route_by_year(program, route, page):
+    (row,) = table_rows(page(url("seasons", program)))
     assert row == [
         "R07 Heron Slough Loop",
         "0 0/3 , 0 of 3 stops",
@@ -81,13 +81,13 @@ def test_route_by_year(programme, route, page):
         ({"measure": "effort"}, "1 visit 1/1 , 1 of 1 windows done, 3 stops listened to"),
     ],
 )
-def test_measures_and_species_in_the_url(programme, route, page, query, cell):
-    (row,) = table_rows(page(url("seasons", programme, since="2024", **query)))
+def test_measures_and_species_in_the_url(program, route, page, query, cell):
+    (row,) = table_rows(page(url("seasons", program, since="2024", **query)))
     assert row[1:] == [cell]
 
 
-def test_a_cell_leads_to_its_visits_and_on_to_the_visit(programme, route, page):
-    seasons = page(url("seasons", programme, species="pseudacris-crucifer"))
+def test_a_cell_leads_to_its_visits_and_on_to_the_visit(program, route, page):
+    seasons = page(url("seasons", program, species="pseudacris-crucifer"))
     link = re.findall(r'class="season-cell" href="([^"]+)"', seasons.content.decode())[-1]
     visits = page(link.replace("&amp;", "&"))
     (row,) = table_rows(visits)
@@ -97,9 +97,9 @@ def test_a_cell_leads_to_its_visits_and_on_to_the_visit(programme, route, page):
     assert page(detail).context["visit"].night == dt.date(2024, 4, 2)
 
 
-def test_region_filter(programme, route, page):
-    make_route(programme, code="R08", region="Uplands")
-    rows = table_rows(page(url("seasons", programme, region="Uplands")))
+def test_region_filter(program, route, page):
+    make_route(program, code="R08", region="Uplands")
+    rows = table_rows(page(url("seasons", program, region="Uplands")))
     assert [row[0] for row in rows] == ["R08 Heron Slough Loop"]
 
 
@@ -113,18 +113,18 @@ def test_region_filter(programme, route, page):
         {"page": "zzz"},
     ],
 )
-def test_what_cannot_be_read_is_said_and_left_out(programme, route, page, query):
-    response = page(url("seasons", programme, **query))
+def test_what_cannot_be_read_is_said_and_left_out(program, route, page, query):
+    response = page(url("seasons", program, **query))
     assert "R07" in response.content.decode()
     assert bool(response.context["form"].errors) == ("page" not in query)
 
 
-def test_years_the_wrong_way_round_are_explained(programme, route, page):
-    response = page(url("seasons", programme, since="2024", until="2022"))
+def test_years_the_wrong_way_round_are_explained(program, route, page):
+    response = page(url("seasons", program, since="2024", until="2022"))
     assert "This ends before season 2024" in response.content.decode()
 
 
-def test_coverage_of_a_season(programme, observer, route, page):
+def test_coverage_of_a_season(program, observer, route, page):
     make_accepted_visit(
         route,
         observer.person,
@@ -133,19 +133,19 @@ def test_coverage_of_a_season(programme, observer, route, page):
         counts_in_trends=False,
     )
     cells = {
-        year: table_rows(page(url("season_coverage", programme, year=str(year))))[0][1]
+        year: table_rows(page(url("season_coverage", program, year=str(year))))[0][1]
         for year in (2022, 2023, 2024)
     }
     assert cells == {2022: "Done 1 visit", 2023: "In review 1 visit", 2024: "Done 1 visit"}
 
 
-def test_coverage_without_a_year_shows_the_running_season(programme, route, page):
-    response = page(url("season_coverage", programme))
+def test_coverage_without_a_year_shows_the_running_season(program, route, page):
+    response = page(url("season_coverage", program))
     assert response.context["table"].season_year == response.context["form"].current
 
 
-def test_map_holds_every_stop_with_its_highest_index(programme, route, page):
-    response = page(url("season_map", programme, species="pseudacris-crucifer"))
+def test_map_holds_every_stop_with_its_highest_index(program, route, page):
+    response = page(url("season_map", program, species="pseudacris-crucifer"))
     data = re.search(
         r'<script id="map-data" type="application/json">(.*?)</script>', response.content.decode()
     ).group(1)
@@ -162,35 +162,35 @@ PAGES = ("seasons", "season_coverage", "season_map", "season_visits")
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_empty_programme(programme, page, name):
-    assert page(url(name, programme))
+def test_empty_program(program, page, name):
+    assert page(url(name, program))
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_partners_and_strangers_may_not(programme, partner, client_for, client, name):
-    assert client_for(partner).get(url(name, programme)).status_code == 403
-    stranger = make_member(make_programme())
-    assert client_for(stranger).get(url(name, programme)).status_code == 404
-    assert client.get(url(name, programme)).status_code == 302
+def test_partners_and_strangers_may_not(program, partner, client_for, client, name):
+    assert client_for(partner).get(url(name, program)).status_code == 403
+    stranger = make_member(make_program())
+    assert client_for(stranger).get(url(name, program)).status_code == 404
+    assert client.get(url(name, program)).status_code == 302
 
 
 @pytest.mark.parametrize("name", PAGES)
 def test_no_query_for_each_route_or_visit(
-    programme, route, observer, client_for, django_assert_num_queries, name
+    program, route, observer, client_for, django_assert_num_queries, name
 ):
     client = client_for(observer)
-    path = url(name, programme)
+    path = url(name, program)
 
     def count():
         with django_assert_num_queries(queries[name]):
             client.get(path)
 
-    # Session, person, membership, then the page. The first visit also notes the programme.
+    # Session, person, membership, then the page. The first visit also notes the program.
     client.get(path)
     queries = {"seasons": 14, "season_coverage": 11, "season_map": 8, "season_visits": 8}
     count()
     for number in range(5):
-        other = make_route(programme, code=f"X{number}", version=None, protocol=route.protocol)
+        other = make_route(program, code=f"X{number}", version=None, protocol=route.protocol)
         for year in (2022, 2023, 2024):
             make_accepted_visit(other, observer.person, night=dt.date(year, 4, 9))
     assert Route.objects.count() == 6

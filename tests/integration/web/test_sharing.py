@@ -15,8 +15,8 @@ from tests.support.builders import make_accepted_visit, make_checklist, make_mem
 pytestmark = pytest.mark.django_db
 
 
-def url(name, programme, **kwargs):
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs})
+def url(name, program, **kwargs):
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs})
 
 
 @pytest.fixture
@@ -28,29 +28,29 @@ def settings_of(**changes) -> dict[str, object]:
     return {
         "place_sharing": Sensitivity.MEDIUM.value,
         "publication_reach": Reach.MEMBERS.value,
-        "data_licence": "CC-BY-4.0",
+        "data_license": "CC-BY-4.0",
         "country_code": "",
         **changes,
     }
 
 
 class TestSharing:
-    def test_settings_are_saved_with_their_history(self, programme, page):
-        address = url("sharing", programme)
+    def test_settings_are_saved_with_their_history(self, program, page):
+        address = url("sharing", program)
         typed = settings_of(
-            place_sharing=3, publication_reach="public", data_licence="CC0-1.0", country_code="US"
+            place_sharing=3, publication_reach="public", data_license="CC0-1.0", country_code="US"
         )
         seen = page.get(address).context["form"].seen_text
         answer = page.post(address, typed | {"seen": seen})
         assert answer.status_code == 302
-        programme.refresh_from_db()
+        program.refresh_from_db()
         assert (
-            programme.place_sharing,
-            programme.publication_reach,
-            programme.data_licence,
-            programme.country_code,
+            program.place_sharing,
+            program.publication_reach,
+            program.data_license,
+            program.country_code,
         ) == (Sensitivity.HIGH, Reach.PUBLIC, "CC0-1.0", "US")
-        levels = programme.events.order_by("pgh_id").values_list("place_sharing", flat=True)
+        levels = program.events.order_by("pgh_id").values_list("place_sharing", flat=True)
         assert list(levels) == [Sensitivity.MEDIUM, Sensitivity.HIGH]
 
     @pytest.mark.parametrize(
@@ -58,58 +58,58 @@ class TestSharing:
         [
             {"place_sharing": "7"},
             {"publication_reach": "all"},
-            {"data_licence": "none"},
+            {"data_license": "none"},
             {"country_code": "XX"},
         ],
     )
-    def test_what_cannot_be_is_refused(self, programme, page, change):
-        answer = page.post(url("sharing", programme), settings_of(**change))
+    def test_what_cannot_be_is_refused(self, program, page, change):
+        answer = page.post(url("sharing", program), settings_of(**change))
         assert answer.status_code == 422
-        programme.refresh_from_db()
-        assert programme.publication_reach == Reach.MEMBERS
+        program.refresh_from_db()
+        assert program.publication_reach == Reach.MEMBERS
 
-    def test_the_example_is_the_programmes_own_stop(self, programme, observer, page):
-        (gopher,) = make_checklist(programme, "Lithobates capito")
-        route = make_route(programme)
-        text = page.get(url("sharing", programme)).content.decode()
+    def test_the_example_is_the_programs_own_stop(self, program, observer, page):
+        (gopher,) = make_checklist(program, "Lithobates capito")
+        route = make_route(program)
+        text = page.get(url("sharing", program)).content.decode()
         for seen in ("43.0731, -89.4012", "43.0735, -89.4015", "43.075, -89.405", "43.05, -89.45"):
             assert seen in text
         assert '<td class="num" data-label="Routes at this level now">1</td>' in text
-        programme.checklist.update(sensitivity=Sensitivity.EXTREME)
+        program.checklist.update(sensitivity=Sensitivity.EXTREME)
         make_accepted_visit(route, observer.person, heard={1: {gopher: 1}})
-        rows = page.get(url("sharing", programme)).context["levels"]
+        rows = page.get(url("sharing", program)).context["levels"]
         assert [row["routes"] for row in rows] == [0, 0, 0, 0, 1]
 
-    def test_it_works_without_a_stop(self, programme, page):
-        assert page.get(url("sharing", programme)).status_code == 200
+    def test_it_works_without_a_stop(self, program, page):
+        assert page.get(url("sharing", program)).status_code == 200
 
     @pytest.mark.parametrize("reach", Reach)
-    def test_the_address_is_shown_as_the_reach_says(self, programme, page, reach):
-        programme.publication_reach = reach
-        programme.save()
-        link = page.get(url("sharing", programme)).context["link"]
+    def test_the_address_is_shown_as_the_reach_says(self, program, page, reach):
+        program.publication_reach = reach
+        program.save()
+        link = page.get(url("sharing", program)).context["link"]
         assert (
             link
             == {
                 Reach.MEMBERS: "",
-                Reach.LINK: f"http://testserver/published/{programme.slug}/by-link/"
-                f"{programme.publication_key}/",
-                Reach.PUBLIC: f"http://testserver/published/{programme.slug}/",
+                Reach.LINK: f"http://testserver/published/{program.slug}/by-link/"
+                f"{program.publication_key}/",
+                Reach.PUBLIC: f"http://testserver/published/{program.slug}/",
             }[reach]
         )
 
-    def test_renewing_the_link(self, programme, page):
-        before = programme.publication_key
-        page.post(url("sharing_renew", programme))
-        programme.refresh_from_db()
-        assert programme.publication_key != before
-        assert len(programme.publication_key) >= 43
+    def test_renewing_the_link(self, program, page):
+        before = program.publication_key
+        page.post(url("sharing_renew", program))
+        program.refresh_from_db()
+        assert program.publication_key != before
+        assert len(program.publication_key) >= 43
 
 
 class TestExactPlaces:
-    def test_the_right_is_given_on_the_persons_page(self, programme, partner, page):
+    def test_the_right_is_given_on_the_persons_page(self, program, partner, page):
         facts = {"role": "partner", "trained_on": "", "trained_until": ""}
-        address = url("people_person", programme, membership=partner.pk)
+        address = url("people_person", program, membership=partner.pk)
         assert b"exact coordinates and names of all stops" in page.get(address).content
         for given in (True, False):
             seen = page.get(address).context["form"].seen_text
@@ -120,58 +120,58 @@ class TestExactPlaces:
         rights = Membership.objects.get(pk=partner.pk).events.order_by("pgh_id")
         assert [event.exact_places for event in rights] == [False, True, False]
 
-    def test_the_list_and_its_csv(self, programme, partner, coordinator, page):
+    def test_the_list_and_its_csv(self, program, partner, coordinator, page):
         set_exact_places(coordinator, partner.pk, True)
         partner.refresh_from_db()
         partner.person.name = "=cmd()"
         partner.person.save()
         note_exact_download(partner, what="Stops", path="/api/v1/x/?places=exact")
         note_exact_download(coordinator, what="exact/stops.csv", path="/x/" + "y" * 400)
-        text = page.get(url("exact_downloads", programme)).content.decode()
+        text = page.get(url("exact_downloads", program)).content.decode()
         assert text.index("exact/stops.csv") < text.index("/api/v1/x/?places=exact")
-        answer = page.get(url("exact_downloads_csv", programme))
+        answer = page.get(url("exact_downloads_csv", program))
         header, *lines = csv.reader(io.StringIO(answer.content.decode(), newline=""))
         assert header == ["at", "person", "email", "what", "path", "token"]
         assert [line[1] for line in lines] == [coordinator.person.name, "'=cmd()"]
         assert ExactDownload.objects.filter(path__endswith="y").count() == 1
 
-    def test_the_list_is_of_the_own_programme(self, programme, page):
+    def test_the_list_is_of_the_own_program(self, program, page):
         other = make_member(
-            type(programme).objects.create(name="Other", slug="other", time_zone="UTC"),
+            type(program).objects.create(name="Other", slug="other", time_zone="UTC"),
             Role.COORDINATOR,
         )
         note_exact_download(other, what="Their stops", path="/")
-        assert b"Their stops" not in page.get(url("exact_downloads", programme)).content
-        assert b"Their stops" not in page.get(url("exact_downloads_csv", programme)).content
+        assert b"Their stops" not in page.get(url("exact_downloads", program)).content
+        assert b"Their stops" not in page.get(url("exact_downloads_csv", program)).content
 
     def test_the_number_of_queries_does_not_grow(
-        self, programme, coordinator, page, django_assert_max_num_queries
+        self, program, coordinator, page, django_assert_max_num_queries
     ):
         for number in range(60):
             note_exact_download(coordinator, what=f"{number}", path="/")
         with django_assert_max_num_queries(9):
-            answer = page.get(url("exact_downloads", programme))
+            answer = page.get(url("exact_downloads", program))
         assert answer.content.count(b'data-label="What"') == 50
 
 
 class TestTokens:
-    def test_a_token_is_shown_once(self, programme, partner, client_for):
+    def test_a_token_is_shown_once(self, program, partner, client_for):
         client = client_for(partner)
         made = client.post(
-            url("tokens", programme), {"name": "report", "scope": "records", "days": "90"}
+            url("tokens", program), {"name": "report", "scope": "records", "days": "90"}
         )
         secret = made.context["made"].secret
         assert secret in made.content.decode()
         assert made.headers["Cache-Control"] == "no-store"
-        again = client.get(url("tokens", programme)).content.decode()
+        again = client.get(url("tokens", program)).content.decode()
         assert "report" in again
         assert secret not in again
-        api = f"/api/v1/{programme.slug}/trends/"
+        api = f"/api/v1/{program.slug}/trends/"
         assert client.get(api, headers={"Authorization": f"Bearer {secret}"}).status_code == 200
 
-    def test_what_cannot_be_keeps_what_was_typed(self, programme, partner, client_for):
+    def test_what_cannot_be_keeps_what_was_typed(self, program, partner, client_for):
         answer = client_for(partner).post(
-            url("tokens", programme), {"name": "report", "scope": "exact", "days": "90"}
+            url("tokens", program), {"name": "report", "scope": "exact", "days": "90"}
         )
         assert answer.status_code == 422
         assert b'value="report"' in answer.content
@@ -179,18 +179,18 @@ class TestTokens:
 
     @pytest.mark.parametrize("right", [True, False])
     def test_exact_places_are_offered_to_those_with_the_right(
-        self, programme, partner, client_for, right
+        self, program, partner, client_for, right
     ):
         partner.exact_places = right
         partner.save()
-        form = client_for(partner).get(url("tokens", programme)).context["form"]
+        form = client_for(partner).get(url("tokens", program)).context["form"]
         assert ("exact" in dict(form.fields["scope"].choices)) is right
 
-    def test_only_ones_own_is_taken_back(self, programme, partner, observer, client_for):
+    def test_only_ones_own_is_taken_back(self, program, partner, observer, client_for):
         client_for(partner).post(
-            url("tokens", programme), {"name": "report", "scope": "records", "days": "90"}
+            url("tokens", program), {"name": "report", "scope": "records", "days": "90"}
         )
-        address = url("token_take_back", programme, handle=AccessToken.objects.get().handle)
+        address = url("token_take_back", program, handle=AccessToken.objects.get().handle)
         assert client_for(observer).post(address).status_code == 404
         assert client_for(partner).post(address).status_code == 302
         assert not AccessToken.objects.exists()

@@ -22,10 +22,10 @@ NIGHT = dt.date(2024, 4, 15)
 
 
 @pytest.fixture
-def route(programme):
-    version = make_version(programme, windows=[{"name": "Spring", "min_air_temperature": 5}])
-    make_checklist(programme, "Pseudacris crucifer", "Lithobates sylvaticus")
-    return make_route(programme, version=version, stops=2)
+def route(program):
+    version = make_version(program, windows=[{"name": "Spring", "min_air_temperature": 5}])
+    make_checklist(program, "Pseudacris crucifer", "Lithobates sylvaticus")
+    return make_route(program, version=version, stops=2)
 
 
 @pytest.fixture
@@ -35,7 +35,7 @@ def draft(route, observer):
 
 @pytest.fixture
 def sheet_url(draft):
-    return f"/{draft.route.programme.slug}/sheets/{draft.pk}/"
+    return f"/{draft.route.program.slug}/sheets/{draft.pk}/"
 
 
 def whole_visit(**changes: str) -> dict[str, str]:
@@ -66,10 +66,10 @@ def changed(**cells):
 def test_new_sheet_opens_once_with_route_and_night(client_for, route, observer):
     client = client_for(observer)
     response = client.post(
-        f"/{route.programme.slug}/sheets/new/", {"route": route.code, "night": "2024-04-15"}
+        f"/{route.program.slug}/sheets/new/", {"route": route.code, "night": "2024-04-15"}
     )
     visit = Visit.objects.get()
-    assert response["Location"] == f"/{route.programme.slug}/sheets/{visit.pk}/"
+    assert response["Location"] == f"/{route.program.slug}/sheets/{visit.pk}/"
     assert (visit.night, visit.state, visit.observer) == (NIGHT, "draft", observer.person)
     page = client.get(response["Location"]).content.decode()
     assert 'name="stops.2.calls.lithobates-sylvaticus"' in page
@@ -85,7 +85,7 @@ def test_new_sheet_opens_once_with_route_and_night(client_for, route, observer):
 )
 def test_impossible_night_is_explained(client_for, route, observer, night, words):
     response = client_for(observer).post(
-        f"/{route.programme.slug}/sheets/new/", {"route": route.code, "night": night}
+        f"/{route.program.slug}/sheets/new/", {"route": route.code, "night": night}
     )
     assert words in response.content.decode()
     assert not Visit.objects.exists()
@@ -164,14 +164,14 @@ def test_impossible_sheet_is_refused_and_kept(client_for, observer, draft, sheet
 def test_submitted_sheet_leads_to_the_visit(client_for, observer, draft, sheet_url):
     client = client_for(observer)
     client.post(f"{sheet_url}submit", {**draft.cells, **whole_visit(), "rendered": "{}"})
-    assert client.get(sheet_url)["Location"] == f"/{draft.route.programme.slug}/visits/{draft.pk}/"
+    assert client.get(sheet_url)["Location"] == f"/{draft.route.program.slug}/visits/{draft.pk}/"
     assert patch(client, sheet_url, changed(**{"stops.1.cars": "7"})).status_code == 409
 
 
 def test_species_off_the_checklist_gets_a_column(client_for, observer, draft, sheet_url):
-    from_catalogue = make_species("Anaxyrus americanus")
+    from_catalog = make_species("Anaxyrus americanus")
     client = client_for(observer)
-    response = client.post(sheet_url, {"rendered": "{}", "extra_species": from_catalogue.code})
+    response = client.post(sheet_url, {"rendered": "{}", "extra_species": from_catalog.code})
     page = client.get(response["Location"]).content.decode()
     assert 'name="stops.1.calls.anaxyrus-americanus"' in page
     patch(client, sheet_url, changed(**{"stops.1.calls.anaxyrus-americanus": "1"}))
@@ -181,7 +181,7 @@ def test_species_off_the_checklist_gets_a_column(client_for, observer, draft, sh
 def test_repeated_hour_is_asked_about(client_for, observer, route):
     """2 November 2024 in Chicago: the clocks go back at 2:00, so 1:30 comes twice."""
     visit = start_visit(observer, route=route, night=dt.date(2024, 11, 2))
-    url = f"/{route.programme.slug}/sheets/{visit.pk}/"
+    url = f"/{route.program.slug}/sheets/{visit.pk}/"
     client = client_for(observer)
     page = client.get(url).content.decode()
     assert 'name="stops.1.started_at.fold"' in page
@@ -191,8 +191,8 @@ def test_repeated_hour_is_asked_about(client_for, observer, route):
     assert not any("twice" in finding["message"] for finding in answer["findings"])
 
 
-def test_other_observers_draft_does_not_exist(client_for, programme, draft, sheet_url):
-    client = client_for(make_member(programme))
+def test_other_observers_draft_does_not_exist(client_for, program, draft, sheet_url):
+    client = client_for(make_member(program))
     assert client.get(sheet_url).status_code == 404
     assert patch(client, sheet_url, changed(notes="mine")).status_code == 404
     assert client.post(f"{sheet_url}submit", {"rendered": "{}"}).status_code == 404
@@ -220,14 +220,14 @@ def picture():
     return SimpleUploadedFile("toad.jpg", out.getvalue(), content_type="image/jpeg")
 
 
-def test_photo_is_kept_without_its_position(client_for, observer, draft, sheet_url, programme):
+def test_photo_is_kept_without_its_position(client_for, observer, draft, sheet_url, program):
     client = client_for(observer)
     assert client.post(f"{sheet_url}photos/1", {"photo": picture()}).status_code == 302
     response = client.get(f"{sheet_url}photos/1")
     shown = Image.open(io.BytesIO(response.getvalue()))
     assert (shown.format, shown.size) == ("JPEG", (60, 40))
     assert not shown.getexif()
-    assert client_for(make_member(programme)).get(f"{sheet_url}photos/1").status_code == 404
+    assert client_for(make_member(program)).get(f"{sheet_url}photos/1").status_code == 404
     client.post(f"{sheet_url}photos/1", {"remove": "1"})
     assert client.get(f"{sheet_url}photos/1").status_code == 404
 
@@ -246,5 +246,5 @@ def test_list_of_my_visits_has_a_bounded_number_of_queries(
         start_visit(observer, route=route, night=dt.date(2024, 4, day))
     client = client_for(observer)
     with django_assert_max_num_queries(6):
-        page = client.get(f"/{route.programme.slug}/sheets/").content.decode()
+        page = client.get(f"/{route.program.slug}/sheets/").content.decode()
     assert page.count("row-link") == 12

@@ -15,7 +15,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -26,9 +26,9 @@ NIGHT = dt.date(2024, 4, 15)
 
 
 @pytest.fixture
-def route(programme):
+def route(program):
     return make_route(
-        programme, version=make_version(programme, earliest_start_after_sunset_min=30)
+        program, version=make_version(program, earliest_start_after_sunset_min=30)
     )
 
 
@@ -59,8 +59,8 @@ def test_each_night_has_its_version(observer, route):
     assert len(packet["versions"]) == 2
 
 
-def test_species_in_the_order_in_which_they_are_likely(observer, route, programme):
-    rare, common, summer = make_checklist(programme, "Rana a", "Rana b", "Rana c")
+def test_species_in_the_order_in_which_they_are_likely(observer, route, program):
+    rare, common, summer = make_checklist(program, "Rana a", "Rana b", "Rana c")
     ChecklistEntry.objects.filter(species=summer).update(
         calls_from_month=6, calls_from_day=1, calls_to_month=8, calls_to_day=31
     )
@@ -70,10 +70,10 @@ def test_species_in_the_order_in_which_they_are_likely(observer, route, programm
     assert order == [common.code, rare.code, summer.code]
 
 
-def test_two_phones_of_a_person_begin_the_same_visit_and_nobody_else(observer, route, programme):
+def test_two_phones_of_a_person_begin_the_same_visit_and_nobody_else(observer, route, program):
     one, again, other = (
         route_packet(member, route.code, EVENING)["nights"]["2024-04-15"]["visit"]
-        for member in (observer, observer, make_member(programme))
+        for member in (observer, observer, make_member(program))
     )
     assert one == again != other
     discard_draft(observer, uuid.UUID(one))
@@ -92,15 +92,15 @@ def test_a_phone_is_judged_by_the_version_it_carried(observer, route):
         assert Visit.objects.get(pk=key).protocol_version.number == judged
 
 
-def test_a_version_of_another_programme_is_not_taken(observer, route):
-    theirs = make_version(make_programme())
+def test_a_version_of_another_program_is_not_taken(observer, route):
+    theirs = make_version(make_program())
     key = uuid.uuid4()
     put_sheet(observer, key, route=route, night=NIGHT, cells={}, revision=None, carried=theirs.pk)
     assert Visit.objects.get(pk=key).protocol_version.protocol == route.protocol
 
 
 def test_the_worker_names_every_file(observer, client_for):
-    url = reverse("web:survey_worker", kwargs={"programme": observer.programme.slug})
+    url = reverse("web:survey_worker", kwargs={"program": observer.program.slug})
     answer = client_for(observer).get(url)
     assert answer["Content-Type"] == "text/javascript"
     for name in ("survey/sync.js", "survey/rules/judge.js", "survey/survey.css", "css/night"):
@@ -108,15 +108,15 @@ def test_the_worker_names_every_file(observer, client_for):
 
 
 def test_the_worker_knows_the_page_of_its_version(observer, client_for):
-    slug = observer.programme.slug
-    page = client_for(observer).get(reverse("web:survey", kwargs={"programme": slug}))
-    worker = client_for(observer).get(reverse("web:survey_worker", kwargs={"programme": slug}))
+    slug = observer.program.slug
+    page = client_for(observer).get(reverse("web:survey", kwargs={"program": slug}))
+    worker = client_for(observer).get(reverse("web:survey_worker", kwargs={"program": slug}))
     assert f'"version": "{page["Survey-Version"]}"' in worker.content.decode()
     assert '"version_header": "Survey-Version"' in worker.content.decode()
 
 
 def test_the_home_screen_gets_pictures_of_the_sizes_that_are_named(observer, client_for):
-    url = reverse("web:survey_manifest", kwargs={"programme": observer.programme.slug})
+    url = reverse("web:survey_manifest", kwargs={"program": observer.program.slug})
     icons = client_for(observer).get(url).json()["icons"]
     drawn = [icon for icon in icons if icon["type"] == "image/png"]
     assert {icon["purpose"] for icon in drawn} == {"any", "maskable"}

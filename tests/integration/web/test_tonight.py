@@ -14,7 +14,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
     make_version,
 )
@@ -25,9 +25,9 @@ NIGHT = dt.date(2024, 4, 15)
 
 
 @pytest.fixture
-def route(programme, observer):
+def route(program, observer):
     version = make_version(
-        programme,
+        program,
         earliest_start_after_sunset_min=30,
         latest_end_clock=dt.time(1, 0),
         settling_wait_s=60,
@@ -42,7 +42,7 @@ def route(programme, observer):
             {"name": "Late", "opens_month": 6, "opens_day": 1, "closes_month": 6, "closes_day": 30},
         ],
     )
-    route = make_route(programme, version=version, stops=10)
+    route = make_route(program, version=version, stops=10)
     Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     return route
 
@@ -93,11 +93,11 @@ def test_sent_back_visit_shows_the_note(route, observer, coordinator):
 
 def test_page_names_routes_cautions_and_limits(client_for, route, observer):
     Assignment.objects.update(season_year=night_of(timezone.now(), "America/Chicago").year)
-    page = client_for(observer).get(f"/{route.programme.slug}/tonight/").content.decode()
+    page = client_for(observer).get(f"/{route.program.slug}/tonight/").content.decode()
     assert route.name in page
     assert "Before you go out" in page
     detail = client_for(observer).get(
-        f"/{route.programme.slug}/tonight/{route.code}/?night=2024-04-15"
+        f"/{route.program.slug}/tonight/{route.code}/?night=2024-04-15"
     )
     assert detail.status_code == 200
     page = detail.content.decode()
@@ -107,9 +107,9 @@ def test_page_names_routes_cautions_and_limits(client_for, route, observer):
 
 
 @pytest.mark.parametrize(("paper", "size"), [("a4", (842, 595)), ("letter", (792, 612))])
-def test_field_sheet_is_one_page(client_for, route, observer, programme, paper, size):
+def test_field_sheet_is_one_page(client_for, route, observer, program, paper, size):
     make_checklist(
-        programme,
+        program,
         "Pseudacris crucifer",
         "Lithobates sylvaticus",
         "Anaxyrus americanus",
@@ -124,7 +124,7 @@ def test_field_sheet_is_one_page(client_for, route, observer, programme, paper, 
         "Dryophytes chrysoscelis",
     )
     response = client_for(observer).get(
-        f"/{programme.slug}/tonight/{route.code}/sheet.pdf?paper={paper}&night=2024-04-15"
+        f"/{program.slug}/tonight/{route.code}/sheet.pdf?paper={paper}&night=2024-04-15"
     )
     assert response["Content-Type"] == "application/pdf"
     (page,) = PdfReader(io.BytesIO(response.content)).pages
@@ -134,20 +134,20 @@ def test_field_sheet_is_one_page(client_for, route, observer, programme, paper, 
     assert "never go alone" in text
 
 
-def test_other_programmes_route_does_not_exist(client_for, route, observer):
-    other = make_programme()
+def test_other_programs_route_does_not_exist(client_for, route, observer):
+    other = make_program()
     outsider = make_member(other)
     client = client_for(outsider)
-    assert client.get(f"/{route.programme.slug}/tonight/{route.code}/").status_code == 404
+    assert client.get(f"/{route.program.slug}/tonight/{route.code}/").status_code == 404
     assert client.get(f"/{other.slug}/tonight/{route.code}/").status_code == 404
 
 
 def test_number_of_queries_does_not_grow_with_routes(
-    route, observer, programme, django_assert_max_num_queries
+    route, observer, program, django_assert_max_num_queries
 ):
     version = route.protocol.versions.get()
     for _ in range(8):
-        more = make_route(programme, version=version)
+        more = make_route(program, version=version)
         Assignment.objects.create(route=more, observer=observer.person, season_year=2024)
     with django_assert_max_num_queries(10):
         assert len(tonight_for(observer, EVENING).routes) == 9

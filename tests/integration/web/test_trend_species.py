@@ -20,7 +20,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
 )
 
@@ -35,12 +35,12 @@ def empty_queue(db):
 
 
 @pytest.fixture
-def visits(programme, observer):
+def visits(program, observer):
     """Three years in two regions; who calls is drawn once."""
     rng = np.random.default_rng(2)
-    peeper, _ = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+    peeper, _ = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
     for region in ("North", "South"):
-        route = make_route(programme, stops=6, region=region)
+        route = make_route(program, stops=6, region=region)
         for year in (2022, 2023, 2024):
             for month in (4, 5):
                 heard = {n: {peeper: 2} for n in range(1, 5) if rng.random() < 0.6}
@@ -50,14 +50,14 @@ def visits(programme, observer):
 
 
 @pytest.fixture
-def fitted(programme, visits):
-    refit(programme)
+def fitted(program, visits):
+    refit(program)
 
 
-def url(programme, name="trend_species", query=None, **kwargs):
+def url(program, name="trend_species", query=None, **kwargs):
     if name in ("trend_species", "trend_chart", "trend_species_csv"):
         kwargs = {"code": PEEPER, **kwargs}
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug, **kwargs}, query=query)
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs}, query=query)
 
 
 def text_of(response):
@@ -68,9 +68,9 @@ def fits_waiting():
     return ProcrastinateJob.objects.filter(queue_name="fits", status="todo").count()
 
 
-def test_page_shows_the_stored_numbers(programme, fitted, partner, client_for):
-    text = text_of(client_for(partner).get(url(programme)))
-    (fit,) = [one for one in stored_fits(programme) if one.species.code == PEEPER]
+def test_page_shows_the_stored_numbers(program, fitted, partner, client_for):
+    text = text_of(client_for(partner).get(url(program)))
+    (fit,) = [one for one in stored_fits(program) if one.species.code == PEEPER]
     for year in fit.result.years:
         assert f'<th scope="row">{year.season_year}</th>' in text
         assert f"{100 * year.naive.value:.0f} % (" in text
@@ -82,17 +82,17 @@ def test_page_shows_the_stored_numbers(programme, fitted, partner, client_for):
     assert fits_waiting() == 0
 
 
-def test_site_and_region_come_from_the_address(programme, fitted, partner, client_for):
+def test_site_and_region_come_from_the_address(program, fitted, partner, client_for):
     text = text_of(
-        client_for(partner).get(url(programme, query={"site": "route", "region": "North"}))
+        client_for(partner).get(url(program, query={"site": "route", "region": "North"}))
     )
     assert "Share of routes with the species in each season, North." in text
     assert '<td class="num">1</td>' in text
     assert "region=North" in text
 
 
-def test_stale_results_are_marked_and_the_worker_is_asked(programme, fitted, partner, client_for):
-    visit = Visit.objects.filter(route__programme=programme).first()
+def test_stale_results_are_marked_and_the_worker_is_asked(program, fitted, partner, client_for):
+    visit = Visit.objects.filter(route__program=program).first()
     visit.revision += 1
     visit.save()
     client = client_for(partner)
@@ -101,64 +101,64 @@ def test_stale_results_are_marked_and_the_worker_is_asked(programme, fitted, par
         ("trend_compare", "Being recomputed."),
         ("trends", "being recomputed"),
     ):
-        assert words in text_of(client.get(url(programme, name)))
+        assert words in text_of(client.get(url(program, name)))
     assert fits_waiting() == 1
 
 
-def test_before_the_first_fit(programme, visits, partner, client_for):
-    text = text_of(client_for(partner).get(url(programme)))
+def test_before_the_first_fit(program, visits, partner, client_for):
+    text = text_of(client_for(partner).get(url(program)))
     assert "Being computed." in text
     assert "No result yet" in text
     assert fits_waiting() == 1
-    assert client_for(partner).get(url(programme, "trend_chart", form="svg")).status_code == 404
+    assert client_for(partner).get(url(program, "trend_chart", form="svg")).status_code == 404
 
 
-def test_progress_of_the_run_is_shown(programme, fitted, partner, client_for):
+def test_progress_of_the_run_is_shown(program, fitted, partner, client_for):
     SpeciesFit.objects.all().delete()
     FittingRun.objects.update(finished_at=None, done=5)
-    text = text_of(client_for(partner).get(url(programme)))
+    text = text_of(client_for(partner).get(url(program)))
     assert "5 of 12 results are done." in text
     # That run is on today's data, so no other is asked for.
     assert fits_waiting() == 0
     FittingRun.objects.update(started_at=dt.datetime(2024, 1, 1, tzinfo=dt.UTC))
-    assert "results are done" not in text_of(client_for(partner).get(url(programme)))
+    assert "results are done" not in text_of(client_for(partner).get(url(program)))
     assert fits_waiting() == 1
 
 
-def test_picture_is_the_same_on_the_page_and_as_a_file(programme, fitted, partner, client_for):
+def test_picture_is_the_same_on_the_page_and_as_a_file(program, fitted, partner, client_for):
     client = client_for(partner)
-    shown = client.get(url(programme, "trend_chart", form="svg"))
-    kept = client.get(url(programme, "trend_chart", form="svg", query={"download": "1"}))
+    shown = client.get(url(program, "trend_chart", form="svg"))
+    kept = client.get(url(program, "trend_chart", form="svg", query={"download": "1"}))
     assert shown.content == kept.content
     assert ET.fromstring(shown.content).tag.endswith("svg")
     assert shown["Content-Type"] == "image/svg+xml"
     assert shown["Content-Disposition"].startswith("inline")
-    assert kept["Content-Disposition"].startswith(f'attachment; filename="{programme.slug}-')
+    assert kept["Content-Disposition"].startswith(f'attachment; filename="{program.slug}-')
     again = client.get(
-        url(programme, "trend_chart", form="svg"), headers={"if-none-match": shown["ETag"]}
+        url(program, "trend_chart", form="svg"), headers={"if-none-match": shown["ETag"]}
     )
     assert again.status_code == 304
-    png = client.get(url(programme, "trend_chart", form="png"))
+    png = client.get(url(program, "trend_chart", form="png"))
     assert png.content.startswith(b"\x89PNG")
 
 
-def test_numbers_as_csv(programme, fitted, partner, client_for):
-    response = client_for(partner).get(url(programme, "trend_species_csv"))
+def test_numbers_as_csv(program, fitted, partner, client_for):
+    response = client_for(partner).get(url(program, "trend_species_csv"))
     header, *rows = csv.reader(io.StringIO(response.content.decode(), newline=""))
     assert header == [column.name for column in CORRECTED_COLUMNS]
     assert [row[:2] for row in rows] == [
         ["Pseudacris crucifer", str(year)] for year in (2022, 2023, 2024)
     ]
-    (fit,) = [one for one in stored_fits(programme) if one.species.code == PEEPER]
+    (fit,) = [one for one in stored_fits(program) if one.species.code == PEEPER]
     assert rows[0][2] == f"{fit.result.years[0].occupancy.value:.4f}"
 
 
-def test_glance_links_to_every_species(programme, fitted, partner, client_for):
-    text = text_of(client_for(partner).get(url(programme, "trends")))
+def test_glance_links_to_every_species(program, fitted, partner, client_for):
+    text = text_of(client_for(partner).get(url(program, "trends")))
     for code in (PEEPER, "anaxyrus-americanus"):
-        assert url(programme, code=code) in text
-    text = text_of(client_for(partner).get(url(programme, "trends", query={"region": "North"})))
-    assert url(programme, query={"region": "North"}) in text
+        assert url(program, code=code) in text
+    text = text_of(client_for(partner).get(url(program, "trends", query={"region": "North"})))
+    assert url(program, query={"region": "North"}) in text
 
 
 @pytest.mark.parametrize(
@@ -170,52 +170,52 @@ def test_glance_links_to_every_species(programme, fitted, partner, client_for):
         ({"by": "nonsense", "site": "pond", "species": "dragon"}, ["is not one of the available"]),
     ],
 )
-def test_compare(programme, fitted, observer, client_for, query, words):
+def test_compare(program, fitted, observer, client_for, query, words):
     client = client_for(observer)
-    text = text_of(client.get(url(programme, "trend_compare", query=query)))
+    text = text_of(client.get(url(program, "trend_compare", query=query)))
     for word in words:
         assert word in text
-    picture = client.get(url(programme, "trend_compare_chart", form="svg", query=query))
+    picture = client.get(url(program, "trend_compare_chart", form="svg", query=query))
     assert ET.fromstring(picture.content).tag.endswith("svg")
 
 
-def test_too_many_to_tell_apart(programme, fitted, observer, client_for):
+def test_too_many_to_tell_apart(program, fitted, observer, client_for):
     names = [f"Rana number{n}" for n in range(7)]
-    codes = [one.code for one in make_checklist(programme, *names)]
+    codes = [one.code for one in make_checklist(program, *names)]
     text = text_of(
-        client_for(observer).get(url(programme, "trend_compare", query={"species": codes}))
+        client_for(observer).get(url(program, "trend_compare", query={"species": codes}))
     )
     assert "You chose 7. Choose at most 6, so that the lines can be told apart." in text
 
 
-def test_routes_are_for_those_who_read_the_seasons(programme, fitted, partner, client_for):
+def test_routes_are_for_those_who_read_the_seasons(program, fitted, partner, client_for):
     """A partner is told no route by route, as on Seasons."""
     query = {"by": "route", "species": PEEPER}
-    text = text_of(client_for(partner).get(url(programme, "trend_compare", query=query)))
+    text = text_of(client_for(partner).get(url(program, "trend_compare", query=query)))
     assert "plain shares of stops" not in text
-    assert not any(route.code in text for route in programme.routes.all())
+    assert not any(route.code in text for route in program.routes.all())
 
 
-def test_strangers_and_other_programmes(programme, fitted, client_for, client):
-    stranger = make_member(make_programme())
+def test_strangers_and_other_programs(program, fitted, client_for, client):
+    stranger = make_member(make_program())
     for name, kwargs in (("trend_species", {}), ("trend_chart", {"form": "svg"})):
-        address = url(programme, name, **kwargs)
+        address = url(program, name, **kwargs)
         assert client.get(address).status_code == 302
         assert client_for(stranger).get(address).status_code == 404
-        own = url(stranger.programme, name, **kwargs)
+        own = url(stranger.program, name, **kwargs)
         assert client_for(stranger).get(own).status_code == 404
 
 
 @pytest.mark.parametrize("name", ["trend_species", "trend_compare"])
 def test_query_count_does_not_grow(
-    programme, fitted, observer, client_for, django_assert_num_queries, name
+    program, fitted, observer, client_for, django_assert_num_queries, name
 ):
     client = client_for(observer)
-    client.get(url(programme, name))
+    client.get(url(program, name))
     queries = {"trend_species": 7, "trend_compare": 8}[name]
     with django_assert_num_queries(queries):
-        client.get(url(programme, name))
-    make_accepted_visit(programme.routes.first(), observer.person, night=dt.date(2021, 4, 2))
-    refit(programme)
+        client.get(url(program, name))
+    make_accepted_visit(program.routes.first(), observer.person, night=dt.date(2021, 4, 2))
+    refit(program)
     with django_assert_num_queries(queries):
-        client.get(url(programme, name))
+        client.get(url(program, name))

@@ -15,21 +15,21 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
-    make_programme,
+    make_program,
     make_route,
 )
 
 pytestmark = pytest.mark.django_db
 
 
-def url(name, programme, **query):
-    return reverse(f"web:{name}", kwargs={"programme": programme.slug}, query=query or None)
+def url(name, program, **query):
+    return reverse(f"web:{name}", kwargs={"program": program.slug}, query=query or None)
 
 
 @pytest.fixture
-def visits(programme, observer):
-    peeper, toad = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
-    route = make_route(programme, stops=4)
+def visits(program, observer):
+    peeper, toad = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
+    route = make_route(program, stops=4)
     for year, heard in ((2023, {}), (2024, {1: {peeper: 2}, 2: {peeper: 1, toad: 3}})):
         make_accepted_visit(route, observer.person, night=dt.date(year, 4, 2), heard=heard)
 
@@ -53,21 +53,21 @@ def csv_table(response):
 @pytest.mark.parametrize(
     "query", [{}, {"species": "pseudacris-crucifer"}, {"since": "2024"}, {"until": "2023"}]
 )
-def test_file_holds_exactly_the_table_of_the_page(programme, visits, partner, client_for, query):
+def test_file_holds_exactly_the_table_of_the_page(program, visits, partner, client_for, query):
     client = client_for(partner)
-    head, rows = page_table(client.get(url("trends", programme, **query)))
-    header, *lines = csv_table(client.get(url("trends_csv", programme, **query)))
+    head, rows = page_table(client.get(url("trends", program, **query)))
+    header, *lines = csv_table(client.get(url("trends_csv", program, **query)))
     assert header == [column.name for column in COLUMNS]
     assert head == [name.replace("_", " ").capitalize() for name in header]
     assert rows == lines
     assert lines
 
 
-def test_one_row_by_hand(programme, visits, partner, client_for):
+def test_one_row_by_hand(program, visits, partner, client_for):
     """Peeper 2024: 2 of 4 stops; Wilson limits 0.1500 and 0.8500 (Newcombe 1998, method 3:
     (2·2 + 3.8415 ± 1.96·sqrt(3.8415 + 4·2·0.5)) / (2·(4 + 3.8415)))."""
     response = client_for(partner).get(
-        url("trends_csv", programme, species="pseudacris-crucifer", since="2024")
+        url("trends_csv", program, species="pseudacris-crucifer", since="2024")
     )
     _, row = csv_table(response)
     assert row == [
@@ -77,46 +77,46 @@ def test_one_row_by_hand(programme, visits, partner, client_for):
     ]  # fmt: skip
     assert response["Content-Type"] == "text/csv; charset=utf-8; header=present"
     assert response["Content-Disposition"] == (
-        f'attachment; filename="{programme.slug}-yearly-table-pseudacris-crucifer-from-2024.csv"'
+        f'attachment; filename="{program.slug}-yearly-table-pseudacris-crucifer-from-2024.csv"'
     )
 
 
-def test_dictionary_explains_every_column_of_the_file(programme, visits, partner, client_for):
+def test_dictionary_explains_every_column_of_the_file(program, visits, partner, client_for):
     client = client_for(partner)
-    header, *_ = csv_table(client.get(url("trends_csv", programme)))
-    _, *rows = csv_table(client.get(url("trends_dictionary", programme)))
+    header, *_ = csv_table(client.get(url("trends_csv", program)))
+    _, *rows = csv_table(client.get(url("trends_dictionary", program)))
     assert [row[0] for row in rows] == header
     assert all(row[3] for row in rows)
 
 
-def test_caveats_stand_under_the_table(programme, visits, partner, client_for):
-    text = html.unescape(client_for(partner).get(url("trends", programme)).content.decode())
+def test_caveats_stand_under_the_table(program, visits, partner, client_for):
+    text = html.unescape(client_for(partner).get(url("trends", program)).content.decode())
     for caveat in CAVEATS:
         assert caveat in text
     assert reverse("web:guide_page", kwargs={"slug": "trend-method"}) in text
 
 
-def test_empty_programme(programme, partner, client_for):
+def test_empty_program(program, partner, client_for):
     client = client_for(partner)
-    assert "No numbers yet" in client.get(url("trends", programme)).content.decode()
-    assert len(csv_table(client.get(url("trends_csv", programme)))) == 1
+    assert "No numbers yet" in client.get(url("trends", program)).content.decode()
+    assert len(csv_table(client.get(url("trends_csv", program)))) == 1
 
 
 @pytest.mark.parametrize("name", ["trends", "trends_csv", "trends_dictionary"])
-def test_strangers_may_not(programme, client_for, client, name):
-    stranger = make_member(make_programme())
-    assert client_for(stranger).get(url(name, programme)).status_code == 404
-    assert client.get(url(name, programme)).status_code == 302
+def test_strangers_may_not(program, client_for, client, name):
+    stranger = make_member(make_program())
+    assert client_for(stranger).get(url(name, program)).status_code == 404
+    assert client.get(url(name, program)).status_code == 302
 
 
 @pytest.mark.parametrize(("name", "queries"), [("trends", 15), ("trends_csv", 7)])
 def test_query_count_does_not_grow(
-    programme, visits, observer, client_for, django_assert_num_queries, name, queries
+    program, visits, observer, client_for, django_assert_num_queries, name, queries
 ):
     client = client_for(observer)
-    client.get(url(name, programme))
+    client.get(url(name, program))
     for _ in range(2):
         with django_assert_num_queries(queries):
-            client.get(url(name, programme))
-        route = make_route(programme, stops=4)
+            client.get(url(name, program))
+        route = make_route(program, stops=4)
         make_accepted_visit(route, observer.person, night=dt.date(2022, 4, 2))

@@ -24,7 +24,7 @@ from tests.support.builders import (
     make_checklist,
     make_member,
     make_person,
-    make_programme,
+    make_program,
     make_route,
 )
 
@@ -32,10 +32,10 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def visit(programme, observer, coordinator):
-    peeper, toad = make_checklist(programme, "Pseudacris crucifer", "Anaxyrus americanus")
+def visit(program, observer, coordinator):
+    peeper, toad = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
     visit = make_accepted_visit(
-        make_route(programme, stops=4),
+        make_route(program, stops=4),
         observer.person,
         night=dt.date(2024, 4, 15),
         heard={1: {peeper: 3}},
@@ -73,9 +73,9 @@ def visit(programme, observer, coordinator):
     return visit
 
 
-def path_of(visit, programme=None):
-    slug = (programme or visit.route.programme).slug
-    return reverse("web:visit", kwargs={"programme": slug, "visit_id": visit.pk})
+def path_of(visit, program=None):
+    slug = (program or visit.route.program).slug
+    return reverse("web:visit", kwargs={"program": slug, "visit_id": visit.pk})
 
 
 def text_of(response):
@@ -106,16 +106,16 @@ def test_shows_what_was_heard_and_under_what_weather(visit, client_for, observer
     assert values == [[3, 0], [0, "not-sure"], ["skipped"] * 2, ["not-reached"] * 2]
 
 
-def test_in_the_unit_of_the_programme(visit, client_for, observer):
-    visit.route.programme.temperature_unit = "F"
-    visit.route.programme.save()
+def test_in_the_unit_of_the_program(visit, client_for, observer):
+    visit.route.program.temperature_unit = "F"
+    visit.route.program.save()
     assert "54.5 °F" in text_of(client_for(observer).get(path_of(visit)))
 
 
 def test_history_is_for_coordinators_and_the_observer_of_the_visit(
-    visit, programme, client_for, observer, coordinator
+    visit, program, client_for, observer, coordinator
 ):
-    other = make_member(programme, Role.OBSERVER, person=make_person("Sam Alder"))
+    other = make_member(program, Role.OBSERVER, person=make_person("Sam Alder"))
     seen = {
         name: "Thank you for going twice." in text_of(client_for(member).get(path_of(visit)))
         for name, member in {"own": observer, "coordinator": coordinator, "other": other}.items()
@@ -124,12 +124,12 @@ def test_history_is_for_coordinators_and_the_observer_of_the_visit(
 
 
 def test_a_draft_is_for_its_observer_and_coordinators(
-    visit, programme, client_for, observer, coordinator
+    visit, program, client_for, observer, coordinator
 ):
     draft = make_accepted_visit(
         visit.route, observer.person, state=VisitState.DRAFT, counts_in_trends=False
     )
-    other = make_member(programme, Role.OBSERVER)
+    other = make_member(program, Role.OBSERVER)
     codes = [
         client_for(member).get(path_of(draft)).status_code
         for member in (observer, coordinator, other)
@@ -139,10 +139,10 @@ def test_a_draft_is_for_its_observer_and_coordinators(
 
 def test_partners_and_strangers_may_not(visit, client_for, client, partner):
     assert client_for(partner).get(path_of(visit)).status_code == 403
-    elsewhere = make_programme()
+    elsewhere = make_program()
     stranger = make_member(elsewhere, Role.COORDINATOR)
     assert client_for(stranger).get(path_of(visit)).status_code == 404
-    # Nor through one's own programme.
+    # Nor through one's own program.
     assert client_for(stranger).get(path_of(visit, elsewhere)).status_code == 404
     assert client.get(path_of(visit)).status_code == 302
     nowhere = Visit(pk=uuid.uuid4(), route=visit.route)
@@ -150,11 +150,11 @@ def test_partners_and_strangers_may_not(visit, client_for, client, partner):
 
 
 def test_query_count_does_not_grow_with_stops(
-    visit, programme, client_for, observer, django_assert_num_queries
+    visit, program, client_for, observer, django_assert_num_queries
 ):
     peeper = CallIndex.objects.filter(index=3).get().species
     longer = make_accepted_visit(
-        make_route(programme, stops=10),
+        make_route(program, stops=10),
         observer.person,
         heard={stop: {peeper: 1} for stop in range(1, 11)},
     )

@@ -16,7 +16,7 @@ def degrees(whole, minutes, seconds):
 
 
 @pytest.mark.parametrize(
-    ("a", "b", "metres"),
+    ("a", "b", "meters"),
     [
         # Karney 2013, J. Geod. 87:43-55: from 40 N 0 E, azimuth 30°, 10 000 km
         ((40, 0), (41.79331020506, 137.84490004377), 10_000_000),
@@ -34,9 +34,9 @@ def degrees(whole, minutes, seconds):
         ((0, 0), (0, 1), 111_319.491),
     ],
 )
-def test_published_lines(a, b, metres):
+def test_published_lines(a, b, meters):
     found = distance_m(Place(latitude=a[0], longitude=a[1]), Place(latitude=b[0], longitude=b[1]))
-    assert found == pytest.approx(metres, rel=TOLERANCE)
+    assert found == pytest.approx(meters, rel=TOLERANCE)
 
 
 def test_a_sphere_would_not_do():

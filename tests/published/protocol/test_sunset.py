@@ -31,7 +31,7 @@ def local(text, where):
 
 
 # JPL ephemeris DE421 (Folkner and others 2009, IPN Progress Report 42-178), upper limb,
-# centre 50′ below the horizon, sea level; agreed to within a minute.
+# center 50′ below the horizon, sea level; agreed to within a minute.
 @pytest.mark.parametrize(
     ("where", "night", "event", "expected"),
     [

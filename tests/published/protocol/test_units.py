@@ -8,16 +8,16 @@ from surveys.protocol.values import Temperature, TemperatureUnit
 from surveys.protocol.weather import (
     BEAUFORT,
     beaufort_from_speed,
-    metres_from_miles,
-    metres_per_second_from_kmh,
-    metres_per_second_from_knots,
-    metres_per_second_from_mph,
+    meters_from_miles,
+    meters_per_second_from_kmh,
+    meters_per_second_from_knots,
+    meters_per_second_from_mph,
     to_celsius,
 )
 
 # WMO-No. 306 and WMO-No. 8, Beaufort table (document numbers from memory; the bounds up to
 # force 6 agree with several printed copies, those above are from memory).
-METRES_PER_SECOND = [
+METERS_PER_SECOND = [
     ("0.0", "0.2"), ("0.3", "1.5"), ("1.6", "3.3"), ("3.4", "5.4"), ("5.5", "7.9"),
     ("8.0", "10.7"), ("10.8", "13.8"), ("13.9", "17.1"), ("17.2", "20.7"), ("20.8", "24.4"),
     ("24.5", "28.4"), ("28.5", "32.6"),
@@ -27,8 +27,8 @@ MPH = [(1, 3), (4, 7), (8, 12), (13, 18), (19, 24), (25, 31)]
 KNOTS = [(1, 3), (4, 6), (7, 10), (11, 16), (17, 21), (22, 27)]
 
 
-@pytest.mark.parametrize(("force", "bounds"), list(enumerate(METRES_PER_SECOND)))
-def test_beaufort_bounds_in_metres_per_second(force, bounds):
+@pytest.mark.parametrize(("force", "bounds"), list(enumerate(METERS_PER_SECOND)))
+def test_beaufort_bounds_in_meters_per_second(force, bounds):
     assert (BEAUFORT[force].lowest, BEAUFORT[force].highest) == tuple(map(Decimal, bounds))
     assert beaufort_from_speed(Decimal(bounds[0])) == force
     assert beaufort_from_speed(Decimal(bounds[1])) == force
@@ -43,15 +43,15 @@ def test_hurricane_force_has_no_upper_bound():
 @pytest.mark.parametrize(
     ("table", "convert", "apart"),
     [
-        (KMH, metres_per_second_from_kmh, {(12, 2)}),
-        (MPH, metres_per_second_from_mph, {(18, 5), (31, 7)}),
-        (KNOTS, metres_per_second_from_knots, {(16, 5), (21, 6), (27, 7)}),
+        (KMH, meters_per_second_from_kmh, {(12, 2)}),
+        (MPH, meters_per_second_from_mph, {(18, 5), (31, 7)}),
+        (KNOTS, meters_per_second_from_knots, {(16, 5), (21, 6), (27, 7)}),
     ],
     ids=["km/h", "mph", "knots"],
 )
 def test_whole_numbers_of_other_units(table, convert, apart):
     """The columns of the table are rounded each by itself, so they part at some edges by
-    one unit. Metres per second decide."""
+    one unit. Meters per second decide."""
     found = {
         (speed, beaufort_from_speed(convert(Decimal(speed))))
         for lowest, highest in table
@@ -94,7 +94,7 @@ def test_fahrenheit_to_celsius(fahrenheit, celsius):
 
 def test_exact_lengths_and_speeds():
     """NIST SP 811 (2008), appendix B (from memory)."""
-    assert metres_from_miles(Decimal(1)) == Decimal("1609.344")
-    assert metres_from_miles(Decimal("0.5")) - 800 == Decimal("4.672")
-    assert metres_per_second_from_mph(Decimal(1)) == Decimal("0.44704")
-    assert metres_per_second_from_knots(Decimal(1)) == Decimal(1852) / 3600
+    assert meters_from_miles(Decimal(1)) == Decimal("1609.344")
+    assert meters_from_miles(Decimal("0.5")) - 800 == Decimal("4.672")
+    assert meters_per_second_from_mph(Decimal(1)) == Decimal("0.44704")
+    assert meters_per_second_from_knots(Decimal(1)) == Decimal(1852) / 3600

@@ -20,7 +20,7 @@ import rdflib
 from bibtexparser.latexenc import latex_to_unicode
 
 from surveys.publishing.citing import (
-    LICENCE_URL,
+    LICENSE_URL,
     Cited,
     Distribution,
     bibtex,
@@ -31,14 +31,14 @@ from surveys.publishing.citing import (
 
 SCHEMA = rdflib.Namespace("https://schema.org/")
 CITED = Cited(
-    programme="Fen & Moor Survey_50 % {north}",
+    program="Fen & Moor Survey_50 % {north}",
     slug="fen-and-moor",
     title="Fen & Moor Survey: yearly table, season years 2013 to 2024",
     season_year=2024,
     version=2,
     published_at=dt.datetime(2024, 11, 3, 9, 30, tzinfo=dt.UTC),
     software="Duskpool 0.1.0",
-    licence="CC-BY-4.0",
+    license="CC-BY-4.0",
     url="https://example.org/published/fen-and-moor/2024/2/",
 )
 FILE = Distribution(
@@ -59,7 +59,7 @@ def no_network(monkeypatch):
     monkeypatch.setattr(socket.socket, "connect", refuse)
 
 
-def test_text_names_programme_year_title_version_and_address():
+def test_text_names_program_year_title_version_and_address():
     assert citation_text(CITED) == (
         "Fen & Moor Survey_50 % {north} (2024). Fen & Moor Survey: yearly table, season years "
         "2013 to 2024. Version 2, published 3 November 2024. Made with Duskpool 0.1.0. CC-BY-4.0. "
@@ -83,7 +83,7 @@ def test_bibtexparser_reads_every_field_back():
 
 @pytest.mark.parametrize("sign", list("\\{}~^&%$#_"))
 def test_every_tex_sign_in_a_name_stays_one_balanced_entry(sign: str):
-    cited = dataclasses.replace(CITED, programme=f"A {sign} B")
+    cited = dataclasses.replace(CITED, program=f"A {sign} B")
     (entry,) = bibtexparser.loads(bibtex(cited)).entries
     assert entry["year"] == "2024"
     assert entry["author"].startswith("{A \\")
@@ -107,7 +107,7 @@ def test_citeproc_renders_the_csl_item():
         shelf = CitationStylesBibliography(style, CiteProcJSON(items), formatter.plain)
         shelf.register(Citation([CitationItem(CITED.key)]))
         (line,) = map(str, shelf.bibliography())
-    assert CITED.programme in line
+    assert CITED.program in line
     assert "2024" in line
     assert "season years 2013 to 2024" in line
 
@@ -139,7 +139,7 @@ def test_rdflib_reads_the_dataset_as_triples(no_network):
     } == {
         "name": CITED.title,
         "version": "2",
-        "license": LICENCE_URL["CC-BY-4.0"],
+        "license": LICENSE_URL["CC-BY-4.0"],
         "temporalCoverage": "2013/2024",
         "identifier": CITED.url,
         "url": CITED.url,
@@ -148,7 +148,7 @@ def test_rdflib_reads_the_dataset_as_triples(no_network):
     assert str(value("datePublished")) == "2024-11-03"
     assert str(value("variableMeasured")) == "call index"
     assert str(graph.value(value("spatialCoverage"), SCHEMA.name)) == "North Fen"
-    assert str(graph.value(value("creator"), SCHEMA.name)) == CITED.programme
+    assert str(graph.value(value("creator"), SCHEMA.name)) == CITED.program
     assert str(graph.value(value("publisher"), SCHEMA.email)) == "desk@example.org"
     download = value("distribution")
     assert graph.value(download, rdflib.RDF.type) == SCHEMA.DataDownload

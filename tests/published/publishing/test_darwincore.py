@@ -41,7 +41,7 @@ def in_full(names):
     return {STANDARD["prefixes"][prefix] + name for prefix, name in (n.split(":") for n in names)}
 
 
-def metres(one, other):
+def meters(one, other):
     """Length on the plane that touches the ellipsoid of WGS 84 between two near points: radii of
     curvature in the meridian and in the prime vertical (NGA.STND.0036, from memory)."""
     middle = math.radians((one[0] + other[0]) / 2)
@@ -187,7 +187,7 @@ def test_a_visit_lies_where_all_stops_of_its_route_are(frozen, read):
             continue
         middle = float(event["decimalLatitude"]), float(event["decimalLongitude"])
         reach = [
-            metres(middle, (row["latitude"], row["longitude"])) + row["coordinate_uncertainty_m"]
+            meters(middle, (row["latitude"], row["longitude"])) + row["coordinate_uncertainty_m"]
             for row in own
         ]
         assert max(reach) <= float(event["coordinateUncertaintyInMeters"]) <= max(reach) * 1.02

@@ -27,7 +27,7 @@ PACKAGE = {
 }  # fmt: skip
 CONTRIBUTOR = {"title", "givenName", "familyName", "path", "email", "roles", "organization"}
 SOURCE = {"title", "path", "email", "version"}
-LICENCE = {"name", "path", "title"}
+LICENSE = {"name", "path", "title"}
 RESOURCE = {
     "name", "path", "data", "type", "$schema", "title", "description", "format", "mediatype",
     "encoding", "bytes", "hash", "sources", "licenses", "dialect", "schema",
@@ -120,7 +120,7 @@ def test_only_properties_of_the_standard_are_used(unpacked: Path) -> None:
     assert {"resources", "name", "id", "licenses"} <= set(package), "MUST and SHOULD, Properties"
     assert all(set(item) <= CONTRIBUTOR for item in package["contributors"])
     assert all(set(item) <= SOURCE for item in package["sources"])
-    assert all(set(item) <= LICENCE for item in package["licenses"])
+    assert all(set(item) <= LICENSE for item in package["licenses"])
     for resource in package["resources"]:
         assert set(resource) <= RESOURCE
         assert resource["type"] == "table"

@@ -16,10 +16,10 @@ from django.urls import reverse
 
 from accounts.models import Membership, Role, Scope
 from accounts.tokens import make_token
-from surveys.models import Programme, Reach, Visit
+from surveys.models import Program, Reach, Visit
 from tests.support.builders import make_member
 from tests.support.examples import examples_in, require_r, run_python, run_r
-from tests.support.frozen import small_programme
+from tests.support.frozen import small_program
 from tests.support.publishing import publish_now
 from tests.support.served import session_cookie
 
@@ -27,16 +27,16 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture
-def programme(db: None) -> Programme:
-    programme = small_programme()
-    programme.publication_reach = Reach.PUBLIC
-    programme.save()
-    return programme
+def program(db: None) -> Program:
+    program = small_program()
+    program.publication_reach = Reach.PUBLIC
+    program.save()
+    return program
 
 
 @pytest.fixture
-def coordinator(programme: Programme) -> Membership:
-    return make_member(programme, Role.COORDINATOR)
+def coordinator(program: Program) -> Membership:
+    return make_member(program, Role.COORDINATOR)
 
 
 def read(url: str, **headers: str) -> str:
@@ -63,7 +63,7 @@ def same(found: str, expected: str) -> bool:
 def test_those_of_a_publication(coordinator, live_server, tmp_path: Path) -> None:
     require_r()
     publication = publish_now(coordinator, 2024)
-    base = f"{live_server.url}/published/{coordinator.programme.slug}/2024/1/"
+    base = f"{live_server.url}/published/{coordinator.program.slug}/2024/1/"
     page = read(base)
     occupancy = rows_of(read(f"{base}files/data/occupancy.csv"))
 
@@ -88,11 +88,11 @@ def test_those_of_a_publication(coordinator, live_server, tmp_path: Path) -> Non
 
 def test_those_of_a_token(coordinator, live_server, tmp_path: Path) -> None:
     require_r()
-    member = make_member(coordinator.programme, Role.PARTNER)
+    member = make_member(coordinator.program, Role.PARTNER)
     secret = make_token(member, name="yearly report", scope=Scope.RECORDS, days=30).secret
     client = Client()
     client.force_login(member.person)
-    slug = member.programme.slug
+    slug = member.program.slug
     page = read(
         f"{live_server.url}{reverse('web:tokens', args=[slug])}", Cookie=session_cookie(client)
     )

@@ -120,7 +120,7 @@ def test_nothing_in_the_workbook_is_a_formula_or_a_link(frozen: Frozen, folder: 
     ECMA-376 part 1 (from memory): a formula is an element f (18.3.1.40), a link an element
     hyperlink (18.3.1.47); part 2: what lies outside has a relationship of mode External (9.3).
     """
-    about = replace(frozen.about, reason=RICH, programme=RICH, title="=1+1", url="http://a.example")
+    about = replace(frozen.about, reason=RICH, program=RICH, title="=1+1", url="http://a.example")
     xlsx.write(replace(frozen, about=about), folder / "hostile.xlsx")
     with zipfile.ZipFile(folder / "hostile.xlsx") as archive:
         parts = {name: archive.read(name) for name in archive.namelist()}
@@ -192,7 +192,7 @@ def test_about_and_dictionary_say_what_it_is(sheets: Sheets, frozen: Frozen) -> 
     assert about["Title"] == frozen.about.title
     assert about["Cite as"] == frozen.about.citation
     assert about["Version"] == "2 of season year 2025"
-    assert "CC-BY-4.0" in about["Licence"]
+    assert "CC-BY-4.0" in about["License"]
     assert "SHA256SUMS.txt" in about["Checksums"]
     header, *rows = sheets["Dictionary"]
     assert [cell.value for cell in header] == list(xlsx.DICTIONARY)

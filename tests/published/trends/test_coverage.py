@@ -1,4 +1,4 @@
-"""How often 95 % intervals hold the truth, over simulated programmes.
+"""How often 95 % intervals hold the truth, over simulated programs.
 
 The long run must lie within 93 to 97 %; one binomial standard error of 500 runs is 1 %. The short
 run only guards against gross errors: 80 runs lie above 88 % in all but 1 of 500 samples.
@@ -9,7 +9,7 @@ import pytest
 
 from surveys.trends.occupancy import fit_occupancy
 from surveys.trends.occupancy_estimates import occupancy_share
-from surveys.trends.trend import fit_trend, summarise_trend
+from surveys.trends.trend import fit_trend, summarize_trend
 from tests.unit.trends.simulated import occupancy_histories, persistent_seasons
 
 SLOPE = -0.08
@@ -33,7 +33,7 @@ def trend_coverage(runs):
     held = 0
     for _ in range(runs):
         survey = persistent_seasons(rng, sites=100, psi=psi, p=0.4, visits=3)
-        slope = summarise_trend(fit_trend(*survey)).log_odds
+        slope = summarize_trend(fit_trend(*survey)).log_odds
         held += slope.low <= SLOPE <= slope.high
     return held / runs
 
@@ -58,6 +58,6 @@ def test_errors_that_ignore_sites_cover_too_seldom():
     held = 0
     for _ in range(200):
         survey = persistent_seasons(rng, sites=100, psi=psi, p=0.4, visits=3)
-        slope = summarise_trend(fit_trend(*survey), interval="wald").log_odds
+        slope = summarize_trend(fit_trend(*survey), interval="wald").log_odds
         held += slope.low <= SLOPE <= slope.high
     assert held / 200 < 0.9

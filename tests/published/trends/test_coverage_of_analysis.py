@@ -1,7 +1,7 @@
 """How often the stored 95 % intervals hold the truth, the choice among the models included.
 
-Each programme is a species drawn at random in 140 stops on 14 routes over 12 years
-(tests/support/simulated_programmes.py). Measured over 500: trend 94.4 %, yearly occupancy of the
+Each program is a species drawn at random in 140 stops on 14 routes over 12 years
+(tests/support/simulated_programs.py). Measured over 500: trend 94.4 %, yearly occupancy of the
 stops listened to 96.5 %, its interval over routes for all stops there could have been 96.2 %,
 chance of detection 93.6 %. The long run must lie within 93 to 97 %; one binomial standard error of
 500 trends is 1 %. The short run only guards against gross errors.
@@ -10,8 +10,8 @@ chance of detection 93.6 %. The long run must lie within 93 to 97 %; one binomia
 import numpy as np
 import pytest
 
-from surveys.trends.analysis import Parts, analyse
-from tests.support.simulated_programmes import simulate, some_nature
+from surveys.trends.analysis import Parts, analyze
+from tests.support.simulated_programs import simulate, some_nature
 
 ONLY_OCCUPANCY = Parts(turnover=False, index=False, phenology=False)
 SEED = 103
@@ -23,7 +23,7 @@ def coverage(runs):
     for run in range(runs):
         rng = np.random.default_rng([SEED, run])
         made = simulate(rng, some_nature(rng))
-        result = analyse("x", made.periods, site="stop", parts=ONLY_OCCUPANCY)
+        result = analyze("x", made.periods, site="stop", parts=ONLY_OCCUPANCY)
         compare(held["trend"], result.trend.occupancy, made.change)
         for year in result.years:
             compare(held["years"], year.occupancy, made.there[year.season_year])

@@ -17,7 +17,7 @@ ONE = np.ones((1, 1))
 
 def test_dynamic_recursion():
     """MacKenzie et al. 2003, Ecology 84:2200-2207, eq. for psi[t + 1]; psi 0.60, extinction 0.10,
-    colonisation 0.05, computed by hand to eight decimals."""
+    colonization 0.05, computed by hand to eight decimals."""
     steps = np.ones((1, 5, 1))
     cells = dynamic_cells(np.zeros((1, 6, 1)), ONE, steps, steps, np.ones((1, 6, 1)))
     theta = np.array([logit(0.6), logit(0.05), logit(0.10), 0.0])

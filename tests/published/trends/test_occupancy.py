@@ -15,7 +15,7 @@ from surveys.trends.occupancy_estimates import (
     occupancy_share,
     occupied_given_histories,
 )
-from surveys.trends.trend import fit_trend, summarise_trend
+from surveys.trends.trend import fit_trend, summarize_trend
 from tests.unit.trends.simulated import persistent_seasons, spread_detections
 
 
@@ -116,6 +116,6 @@ def test_trend_between_two_shares():
     start, end = (np.log(share / (1 - share)) for share in (0.62, 0.48))
     line = np.array([(start + end) / 2, (end - start) / 10, 0.0])
     known = dataclasses.replace(trend.fit, coefficients=line)
-    summary = summarise_trend(dataclasses.replace(trend, fit=known))
+    summary = summarize_trend(dataclasses.replace(trend, fit=known))
     assert summary.occupancy.value == pytest.approx(-2.5269, abs=5e-5)
     assert summary.points.value == pytest.approx(-1.4)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import expit
 
 from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.trend import fit_trend, summarise_trend, yearly_occupancy
+from surveys.trends.trend import fit_trend, summarize_trend, yearly_occupancy
 
 ROUTES, STOPS, YEARS = 30, 10, 8
 
@@ -102,7 +102,7 @@ def test_kinds_never_heard_leave_the_regression_as_it_is(heard_whenever_there):
         np.column_stack([np.ones(rows.sum()), held[rows], year[rows] - 2018.5]),
         family=sm.families.Binomial(),
     ).fit(tol=1e-12)
-    assert summarise_trend(own).log_odds.value == pytest.approx(other.params[2], abs=1e-6)
+    assert summarize_trend(own).log_odds.value == pytest.approx(other.params[2], abs=1e-6)
     (first, share), *_ = yearly_occupancy(own)
     rest = np.column_stack([np.ones(rows.sum()), held[rows], np.full(rows.sum(), first - 2018.5)])
     assert share.value == pytest.approx(rows.mean() * other.predict(rest).mean(), abs=1e-6)

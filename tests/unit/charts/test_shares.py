@@ -107,7 +107,7 @@ def test_png_is_a_picture():
     assert to_png(species_spec(chart())).startswith(b"\x89PNG")
 
 
-def test_series_differ_by_more_than_colour():
+def test_series_differ_by_more_than_color():
     names = [f"Species {n}" for n in range(6)]
     series = [Series(name=name, points=(point(2020, 0.5), point(2021, 0.6))) for name in names]
     spec = comparison_spec("Six", "stops", series)

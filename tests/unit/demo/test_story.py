@@ -27,7 +27,7 @@ SPRING_PEEPER = "pseudacris-crucifer"
 
 def make(seed: int, slug: str, **scale) -> Story:
     truths = read_truths()
-    truth = next(programme for programme in truths.programmes if programme.slug == slug)
+    truth = next(program for program in truths.programs if program.slug == slug)
     scale = Scale(until=UNTIL, seed=seed, **scale)
     return tell(truths, read_places(), read_people(), truth, scale)
 
@@ -128,7 +128,7 @@ def test_naive_counts_move_the_stated_way(stories):
 
 def test_warm_evenings_are_louder():
     """The stated slope, on the logit scale, at the peak of the season."""
-    species = read_truths().programmes[0].species[4]
+    species = read_truths().programs[0].species[4]
     night = dt.date(2026, species.peak.month, species.peak.day)
     at = {
         temperature: detection(
@@ -179,7 +179,7 @@ def test_same_seed_same_story():
 def test_a_day_later_changes_nothing_that_was():
     """Only the evenings since then, the sheet still being typed and its route differ."""
     truths, places, people = read_truths(), read_places(), read_people()
-    truth = truths.programmes[0]
+    truth = truths.programs[0]
     before, after = (
         tell(truths, places, people, truth, Scale(until=until, seed=2, years=3))
         for until in (dt.date(2026, 9, 1), dt.date(2026, 9, 2))
@@ -199,7 +199,7 @@ def test_a_day_later_changes_nothing_that_was():
     ],
 )
 def test_seasons_until(truths, slug, until, first, last):
-    truth = next(programme for programme in truths.programmes if programme.slug == slug)
+    truth = next(program for program in truths.programs if program.slug == slug)
     seasons = seasons_until(truth.versions[0].protocol, until, stated=12, years=12)
     assert (seasons[0].year, seasons[-1].year) == (first, last)
     assert next(s.year for s in seasons if s.number == 12) == first + 11
@@ -220,7 +220,7 @@ def test_stops_keep_the_spacing_of_the_protocol(stories):
 
 
 def test_occupancy_runs_straight_on_the_logit_scale(truths):
-    species = truths.programmes[0].species[2]
+    species = truths.programs[0].species[2]
     assert occupancy(species, 1, 12) == pytest.approx(species.occupancy[0])
     assert occupancy(species, 12, 12) == pytest.approx(species.occupancy[1])
     odds = [psi / (1 - psi) for psi in (occupancy(species, n, 12) for n in (1, 2, 3))]

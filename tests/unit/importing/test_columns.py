@@ -13,7 +13,7 @@ from surveys.importing.columns import (
 )
 from surveys.importing.reading import read_table
 
-CATALOGUE = {
+CATALOG = {
     "pseudacris-crucifer": "pseudacris-crucifer",
     "pseudacris crucifer": "pseudacris-crucifer",
     "spring peeper": "pseudacris-crucifer",
@@ -25,7 +25,7 @@ CATALOGUE = {
 
 def guessed(header: str, *cells: str, unit: str = "C") -> str:
     table = read_table("\n".join([header, *(cells or ("x",))]).encode())
-    return guess(table, catalogue=CATALOGUE, temperature_unit=unit)[0].code
+    return guess(table, catalog=CATALOG, temperature_unit=unit)[0].code
 
 
 @pytest.mark.parametrize(
@@ -84,18 +84,18 @@ def test_times_without_halves_of_the_day():
 
 def test_a_field_goes_to_the_first_column_only():
     table = read_table(b"Temp,Temperature\n1,2\n")
-    codes = [c.code for c in guess(table, catalogue={}, temperature_unit="C")]
+    codes = [c.code for c in guess(table, catalog={}, temperature_unit="C")]
     assert codes == ["air_temperature:C", "ignore"]
 
 
 def test_explicit_columns_overrule():
     table = read_table(b"Route,Initials,T\nR1,ab,48\n")
-    choices = guess(table, catalogue=CATALOGUE, temperature_unit="C")
+    choices = guess(table, catalog=CATALOG, temperature_unit="C")
     choices = with_explicit(
         table,
         choices,
         [("t", "air_temperature:f"), ("initials", "species:Wood frog")],
-        catalogue=CATALOGUE,
+        catalog=CATALOG,
     )
     assert [choice.code for choice in choices] == [
         "route",
@@ -115,14 +115,14 @@ def test_explicit_columns_overrule():
 )
 def test_meanings_that_are_none(code, words):
     with pytest.raises(MappingError, match=words):
-        choice_of(code, catalogue=CATALOGUE)
+        choice_of(code, catalog=CATALOG)
 
 
 def test_an_unknown_column_is_named():
     table = read_table(b"Route,Stop\nR1,1\n")
-    choices = guess(table, catalogue={}, temperature_unit="C")
+    choices = guess(table, catalog={}, temperature_unit="C")
     with pytest.raises(MappingError, match="no column “Date”"):
-        with_explicit(table, choices, [("Date", "night")], catalogue={})
+        with_explicit(table, choices, [("Date", "night")], catalog={})
 
 
 @pytest.mark.parametrize(
@@ -139,16 +139,16 @@ def test_an_unknown_column_is_named():
 )
 def test_what_a_mapping_lacks(header, words):
     table = read_table(f"{header}\n1\n".encode())
-    problems = check(table, guess(table, catalogue=CATALOGUE, temperature_unit="C"))
+    problems = check(table, guess(table, catalog=CATALOG, temperature_unit="C"))
     assert len(problems) == 1
     assert words in str(problems[0])
 
 
 def test_ambiguous_dates_are_asked_about():
     table = read_table(b"Route,Date,Stop,Wood frog\nR1,3/4/2024,1,2\n")
-    choices = guess(table, catalogue=CATALOGUE, temperature_unit="C")
+    choices = guess(table, catalog=CATALOG, temperature_unit="C")
     assert "day or the month comes first" in str(check(table, choices)[0])
-    settled = with_explicit(table, choices, [("Date", "night:mdy")], catalogue=CATALOGUE)
+    settled = with_explicit(table, choices, [("Date", "night:mdy")], catalog=CATALOG)
     assert check(table, settled) == ()
 
 
@@ -156,9 +156,9 @@ def test_the_same_meaning_twice_is_a_problem():
     table = read_table(b"Route,Date,Stop,Wood frog,Other\nR1,2024-04-15,1,2,3\n")
     choices = with_explicit(
         table,
-        guess(table, catalogue=CATALOGUE, temperature_unit="C"),
+        guess(table, catalog=CATALOG, temperature_unit="C"),
         [("Other", "species:wood frog")],
-        catalogue=CATALOGUE,
+        catalog=CATALOG,
     )
     assert "same thing" in str(check(table, choices)[0])
     assert not is_long(choices)

@@ -5,7 +5,7 @@ import json
 import pytest
 from django.core.exceptions import ValidationError
 
-from surveys.programmes.lines import MOST_POINTS, read_line
+from surveys.programs.lines import MOST_POINTS, read_line
 from surveys.protocol.values import Place
 
 HERE, THERE = Place(latitude=43.0731, longitude=-89.4012), Place(latitude=43.08, longitude=-89.39)

@@ -3,7 +3,7 @@
 import pytest
 from django.core.exceptions import ValidationError
 
-from surveys.programmes.places import likely_slip, read_coordinate, read_place
+from surveys.programs.places import likely_slip, read_coordinate, read_place
 from surveys.protocol.values import Place
 
 NEAR = [Place(latitude=43.07, longitude=-89.40)]

@@ -2,7 +2,7 @@
 
 import pytest
 
-from surveys.programmes.windows import window_problems
+from surveys.programs.windows import window_problems
 from surveys.protocol.values import MonthDay, SeasonWindow
 
 

@@ -5,7 +5,7 @@ import re
 import pytest
 from django.core.exceptions import ValidationError
 
-from surveys.models.programme import check_country_code
+from surveys.models.program import check_country_code
 from surveys.protocol.countries import countries
 
 

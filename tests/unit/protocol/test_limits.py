@@ -29,7 +29,7 @@ BARE = {
 
 def in_words(**limits):
     protocol = Protocol(**{**BARE, **limits})
-    return dict(limits_in_words(protocol, TemperatureUnit.CELSIUS, DistanceUnit.KILOMETRES))
+    return dict(limits_in_words(protocol, TemperatureUnit.CELSIUS, DistanceUnit.KILOMETERS))
 
 
 def test_a_protocol_with_few_limits_says_little():

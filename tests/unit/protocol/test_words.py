@@ -6,7 +6,7 @@ import pytest
 from surveys.protocol import words
 from surveys.protocol.values import DistanceUnit, MonthDay, Temperature, TemperatureUnit
 
-KM, MI = DistanceUnit.KILOMETRES, DistanceUnit.MILES
+KM, MI = DistanceUnit.KILOMETERS, DistanceUnit.MILES
 C, F = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
 
 
@@ -57,7 +57,7 @@ def test_temperature(value, read, unit, text):
 
 
 @pytest.mark.parametrize(
-    ("metres", "unit", "text"),
+    ("meters", "unit", "text"),
     [
         (130.4, KM, "130 m"),
         (999.4, KM, "999 m"),
@@ -69,8 +69,8 @@ def test_temperature(value, read, unit, text):
         (321.9, MI, "0.2 mi"),
     ],
 )
-def test_distance(metres, unit, text):
-    assert words.distance(metres, unit) == text
+def test_distance(meters, unit, text):
+    assert words.distance(meters, unit) == text
 
 
 def test_speed():

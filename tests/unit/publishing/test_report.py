@@ -35,7 +35,7 @@ CHANGES = {
     RISING: (4.6, 0.8, 8.5),
     UNCLEAR: (-0.6, -1.7, 0.6),
 }
-POINT = 2.83465  # a millimetre
+POINT = 2.83465  # a millimeter
 METHOD = """Title
 =====
 
@@ -214,7 +214,7 @@ def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
     assert "Where the species lives depends there on: year and fish." in pages[2]
 
 
-def test_then_method_limits_cautions_thanks_and_licence(pages):
+def test_then_method_limits_cautions_thanks_and_license(pages):
     text = " ".join(pages[7:])
     for words in (
         "How the numbers were made Made with invented software.",
@@ -330,10 +330,10 @@ def test_nothing_runs_over_the_edge(case, tmp_path):
         species = tuple(f"Genus{n} species{n}" for n in range(12))
         names = {one: f"Extraordinarily long-named western {one}" for one in species}
         years = tuple(range(1996, 2026))
-        changes = {"programme": "Night Calling Survey of the Upper and Lower Hollow Creek " * 2}
+        changes = {"program": "Night Calling Survey of the Upper and Lower Hollow Creek " * 2}
         frozen = freeze_rows(tmp_path, rows(years, species, names), method=METHOD, **changes)
     elif case == "hostile":
-        frozen = frozen_by_hand(tmp_path, programme="<script>alert(1)</script> & more")
+        frozen = frozen_by_hand(tmp_path, program="<script>alert(1)</script> & more")
     else:
         bare = rows(species=(FALLING,))
         bare["stops"] = [

@@ -32,7 +32,7 @@ def dots(root):
 
 
 def bar(root):
-    """Length of the scale bar in the picture and in kilometres."""
+    """Length of the scale bar in the picture and in kilometers."""
     path = next(root.iter(f"{SVG}path")).get("d")
     left, right = re.match(r"M([\d.]+),[\d.]+V[\d.]+H([\d.]+)", path).groups()
     words = next(one.text for one in root.iter(f"{SVG}text") if " km (" in one.text)
@@ -46,8 +46,8 @@ def test_scale_bar_is_as_long_as_it_says(latitude, apart, tmp_path):
     root = ET.fromstring(drawn(tmp_path, stops).svg)
     (x1, y1), (x2, y2) = dots(root)
     assert y1 == pytest.approx(y2)
-    length, kilometres, _ = bar(root)
-    assert (x2 - x1) / length * kilometres == pytest.approx(
+    length, kilometers, _ = bar(root)
+    assert (x2 - x1) / length * kilometers == pytest.approx(
         apart * KM_OF_LONGITUDE[latitude], rel=0.01
     )
 
@@ -55,9 +55,9 @@ def test_scale_bar_is_as_long_as_it_says(latitude, apart, tmp_path):
 def test_scale_bar_has_miles_of_the_same_length(tmp_path):
     """The international mile is 1.609344 km."""
     stops = [stop("A", 1, 45, 10.0), stop("A", 2, 46, 10.0)]
-    _, kilometres, words = bar(ET.fromstring(drawn(tmp_path, stops).svg))
+    _, kilometers, words = bar(ET.fromstring(drawn(tmp_path, stops).svg))
     miles = float(re.search(r"\(([\d.]+) mi\)", words).group(1))
-    assert miles == pytest.approx(kilometres / 1.609344, rel=0.02)
+    assert miles == pytest.approx(kilometers / 1.609344, rel=0.02)
 
 
 def test_north_is_up_and_east_is_right(tmp_path):
@@ -67,7 +67,7 @@ def test_north_is_up_and_east_is_right(tmp_path):
     assert y2 < y1
 
 
-def test_generalised_stops_are_whole_cells_each_once(tmp_path):
+def test_generalized_stops_are_whole_cells_each_once(tmp_path):
     """Four stops in two cells: how many stops a cell holds is not shown."""
     stops = [
         *(stop("A", n, 45.05, -93.05, 0.1) for n in (1, 2, 3)),

@@ -10,7 +10,7 @@ from surveys.trends.callindex import (
     fit_call_index,
     heard_given_state,
     index_odds_ratio,
-    summarise_groups,
+    summarize_groups,
 )
 from surveys.trends.callindex_likelihood import (
     index_cells,
@@ -119,13 +119,13 @@ def fit():
 
 class TestFit:
     def test_states_are_recovered(self, fit):
-        ((_, summary),) = summarise_groups(fit, level=0.99)
+        ((_, summary),) = summarize_groups(fit, level=0.99)
         for share, truth in zip(summary.states, STATES, strict=True):
             assert share.low < truth < share.high
             assert share.flags == ()
 
     def test_expected_index_and_full_chorus(self, fit):
-        ((_, summary),) = summarise_groups(fit, level=0.99)
+        ((_, summary),) = summarize_groups(fit, level=0.99)
         assert summary.expected_index.low < 1.25 < summary.expected_index.high
         assert summary.expected_index.value == pytest.approx(
             sum(k * share.value for k, share in enumerate(summary.states))
@@ -136,7 +136,7 @@ class TestFit:
         np.testing.assert_allclose(heard_given_state(fit), HEARD, atol=0.1)
 
     def test_raw_index_is_too_low(self, fit):
-        ((_, summary),) = summarise_groups(fit)
+        ((_, summary),) = summarize_groups(fit)
         naive = np.nanmean(simulated(np.random.default_rng(3), 1500) == 3)
         assert summary.full_chorus.low > naive
 
@@ -146,7 +146,7 @@ class TestFit:
         index = np.vstack([simulated(rng, 400, states=loud), simulated(rng, 400, states=quiet)])
         year = np.repeat([2001, 2002], 400)
         found = fit_call_index(index, groups=year, clusters=np.tile(np.arange(400), 2))
-        summaries = dict(summarise_groups(found, level=0.99))
+        summaries = dict(summarize_groups(found, level=0.99))
         for label, truth in ((2001, loud), (2002, quiet)):
             expected = truth @ np.arange(4)
             summary = summaries[label].expected_index
@@ -187,12 +187,12 @@ class TestWeakData:
         fit = fit_call_index(index)
         assert flag in fit.fitted.flags
         assert heard_given_state(fit) is None
-        for _, summary in summarise_groups(fit):
+        for _, summary in summarize_groups(fit):
             assert summary.expected_index.value is None
 
     def test_no_chorus_ever_heard_has_no_share_of_chorus(self):
         index = np.minimum(simulated(np.random.default_rng(7), 300), 2)
-        ((_, summary),) = summarise_groups(fit_call_index(index))
+        ((_, summary),) = summarize_groups(fit_call_index(index))
         assert summary.full_chorus.value is None
         assert results.INDEX_NEVER_HEARD in summary.full_chorus.flags
         assert summary.states[0].flags == ()
@@ -202,7 +202,7 @@ class TestWeakData:
         index = np.minimum(simulated(np.random.default_rng(7), 300), 1)
         fit = fit_call_index(index)
         occupancy = fit_occupancy(index)
-        ((_, summary),) = summarise_groups(fit)
+        ((_, summary),) = summarize_groups(fit)
         assert fit.fitted.log_likelihood == pytest.approx(occupancy.log_likelihood, abs=1e-7)
         assert summary.states[1].value == pytest.approx(occupancy_share(occupancy).value, abs=1e-5)
         assert summary.states[1].se == pytest.approx(occupancy_share(occupancy).se, rel=1e-3)

@@ -22,7 +22,7 @@ from surveys.trends.effects import effects, silent_kinds
 from surveys.trends.histories import Histories
 from surveys.trends.kinds import EmptyKind, SiteTerm
 from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.trend import fit_trend, summarise_trend, yearly_occupancy
+from surveys.trends.trend import fit_trend, summarize_trend, yearly_occupancy
 
 SITES, YEARS, VISITS = 200, 6, 3
 
@@ -162,7 +162,7 @@ class TestEmptyKinds:
             histories.detected, histories.season_year, histories.cluster, empty=empty > 0
         )
         assert left_out.fit.log_likelihood == pytest.approx(column.fit.log_likelihood, abs=1e-3)
-        own, limit = (summarise_trend(trend).log_odds for trend in (left_out, column))
+        own, limit = (summarize_trend(trend).log_odds for trend in (left_out, column))
         assert own.value == pytest.approx(limit.value, abs=1e-4)
 
     def test_a_bound_for_what_was_missed(self, dry):

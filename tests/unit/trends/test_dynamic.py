@@ -25,7 +25,7 @@ from surveys.trends.dynamic_likelihood import (
 
 NAN = float("nan")
 coefficient = st.floats(-3, 3)
-PARTS = ("initial occupancy", "colonisation", "extinction", "detection")
+PARTS = ("initial occupancy", "colonization", "extinction", "detection")
 
 
 def brute_force(history, first, gain, loss, p):
@@ -163,7 +163,7 @@ class TestFit:
     def test_equilibrium(self, fit):
         share = equilibrium_occupancy(fit, level=0.99)
         gain, loss = (
-            dynamic_chance(fit, "colonisation").value,
+            dynamic_chance(fit, "colonization").value,
             dynamic_chance(fit, "extinction").value,
         )
         assert share.value == pytest.approx(gain / (gain + loss))
@@ -178,7 +178,7 @@ class TestFit:
         fit = fit_dynamic(
             history,
             initial={"fish": fish},
-            colonisation={"wet": wet},
+            colonization={"wet": wet},
             extinction={"fish": fish},
             detection={"air": rng.normal(size=history.shape), "fish": fish},
         )
@@ -260,7 +260,7 @@ class TestShapes:
 
     def test_covariates_fit_their_part(self):
         with pytest.raises(ValueError, match="wet: expected shape"):
-            fit_dynamic(np.zeros((3, 4, 2)), colonisation={"wet": np.zeros((3, 4))})
+            fit_dynamic(np.zeros((3, 4, 2)), colonization={"wet": np.zeros((3, 4))})
 
     def test_missing_covariate_of_a_chance_every_site_has(self):
         with pytest.raises(ValueError, match="extinction: covariates must not be missing"):

@@ -7,7 +7,7 @@ import pytest
 
 from surveys.trends import results
 from surveys.trends.fitted import derived_share, fit_model, line_estimate, profile_line
-from surveys.trends.optimise import Objective, numeric_hessian
+from surveys.trends.optimize import Objective, numeric_hessian
 
 
 def rising(theta):

@@ -20,7 +20,7 @@ from surveys.trends.modeltable import model_table
 from surveys.trends.occupancy import fit_occupancy
 from surveys.trends.occupancy_estimates import occupancy_share
 from surveys.trends.occupancy_likelihood import log_likelihood, objective
-from surveys.trends.optimise import maximise
+from surveys.trends.optimize import maximize
 from tests.unit.trends.simulated import occupancy_histories, spread_detections
 
 NAN = float("nan")
@@ -111,7 +111,7 @@ class TestFrame:
         heard = ((codes[:, None] >> np.arange(4)) & 1).astype(float)
         drawn = np.where(np.isnan(fit.history), np.nan, heard)
         afresh = fit_occupancy(drawn, detection={"row": np.arange(200) % 3.0})
-        quick = maximise(
+        quick = maximize(
             objective(frame.cells(codes)), fit.maximum.theta, curvature=fit.maximum.hessian
         )
         assert quick.value == pytest.approx(afresh.log_likelihood, abs=1e-6)

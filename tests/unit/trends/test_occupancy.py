@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from surveys.trends import optimise, results
+from surveys.trends import optimize, results
 from surveys.trends.design import Design, factor_design, site_design
 from surveys.trends.occupancy import fit_occupancy, fit_occupancy_designs
 from surveys.trends.occupancy_estimates import (
@@ -181,7 +181,7 @@ class TestEdges:
         assert coefficient_estimates(fit)[1].value is None
 
     def test_search_cut_short_says_so(self, monkeypatch):
-        monkeypatch.setattr(optimise, "_MOST_ITERATIONS", 1)
+        monkeypatch.setattr(optimize, "_MOST_ITERATIONS", 1)
         fit = fit_occupancy(spread_detections(40, 3, 20, 35))
         assert results.DID_NOT_CONVERGE in fit.flags
         assert results.DID_NOT_CONVERGE in occupancy_share(fit, interval="wald").flags

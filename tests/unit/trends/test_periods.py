@@ -10,7 +10,7 @@ from surveys.trends import PeriodColumns, build_histories
 from surveys.trends.periods import (
     Heard,
     Listed,
-    ProgrammePeriods,
+    ProgramPeriods,
     calling_season,
     species_periods,
 )
@@ -25,10 +25,10 @@ NIGHTS = [
 NEVER = Heard(at=np.array([], dtype=np.int64), index=np.array([]))
 
 
-def programme(listed, heard=NEVER, regions=("North",) * 5):
+def program(listed, heard=NEVER, regions=("North",) * 5):
     count = len(NIGHTS)
     nights = np.array([night.toordinal() for night in NIGHTS])
-    return ProgrammePeriods(
+    return ProgramPeriods(
         columns=PeriodColumns(
             route=np.arange(count),
             stop=np.arange(count),
@@ -64,7 +64,7 @@ def listed(since=None, until=None, season=None):
     ids=["any time", "over New Year", "both ends count", "leap day", "spring", "no night"],
 )
 def test_calling_season(season, inside):
-    own = species_periods(programme(listed(season=season)), 7)
+    own = species_periods(program(listed(season=season)), 7)
     assert np.flatnonzero(own.in_season).tolist() == inside
     assert calling_season(own).night.tolist() == [NIGHTS[i].toordinal() for i in inside]
 
@@ -79,12 +79,12 @@ def test_calling_season(season, inside):
     ],
 )
 def test_only_nights_on_the_checklist(entry, kept):
-    assert species_periods(programme(entry), 7).columns.stop.tolist() == kept
+    assert species_periods(program(entry), 7).columns.stop.tolist() == kept
 
 
 def test_zeros_indices_and_what_is_missing():
     heard = Heard(at=np.array([1, 3]), index=np.array([2.0, np.nan]))
-    own = species_periods(programme(listed(), heard), 7)
+    own = species_periods(program(listed(), heard), 7)
     assert own.columns.stop.tolist() == [0, 1, 2, 4]
     assert own.columns.call_index.tolist() == [0, 2, 0, 0]
     assert own.columns.heard.tolist() == [0, 1, 0, 0]
@@ -92,13 +92,13 @@ def test_zeros_indices_and_what_is_missing():
 
 
 def test_regions():
-    given = programme(listed(), regions=("North", "South", "", "South", "North"))
+    given = program(listed(), regions=("North", "South", "", "South", "North"))
     assert given.regions == ["North", "South"]
     assert species_periods(given, 7, region="South").columns.stop.tolist() == [1, 3]
 
 
 def test_night_counts_from_the_middle_of_the_calling_season():
-    own = species_periods(programme(listed(season=((12, 1), (3, 1)))), 7)
+    own = species_periods(program(listed(season=((12, 1), (3, 1)))), 7)
     middle = NIGHTS[2].toordinal()
     expected = [(night.toordinal() - middle) / 10 for night in NIGHTS]
     np.testing.assert_allclose(own.columns.covariates["night"], expected)
@@ -106,7 +106,7 @@ def test_night_counts_from_the_middle_of_the_calling_season():
 
 
 def test_what_is_known_of_stops_goes_into_the_checksum():
-    given = programme(listed(until=NIGHTS[2]))
+    given = program(listed(until=NIGHTS[2]))
     own = species_periods(given, 7)
     assert own.stops == {"fish": {0: "yes", 1: "no"}}
     other = replace(given, stops={"fish": {0: "yes", 1: "yes"}})
@@ -117,4 +117,4 @@ def test_what_is_known_of_stops_goes_into_the_checksum():
 
 def test_a_species_off_the_checklist_is_an_error():
     with pytest.raises(KeyError):
-        species_periods(programme(listed()), 8)
+        species_periods(program(listed()), 8)

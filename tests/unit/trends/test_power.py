@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from surveys.trends import results
-from surveys.trends.power import SurveyPlan, power_of_trend, simulate_programme, yearly_truth
+from surveys.trends.power import SurveyPlan, power_of_trend, simulate_program, yearly_truth
 
 PLAN = SurveyPlan(routes=24, stops_per_route=10, visits=3, years=10, occupancy=0.6, detection=0.5)
 
@@ -20,7 +20,7 @@ def test_truth_falls_by_the_stated_part():
 
 def test_simulated_share_keeps_to_the_truth_with_shared_and_kept_luck():
     plan = replace(PLAN, routes=2000, stops_per_route=3, detection=1.0, visits=1, alike=0.5)
-    history, years, routes = simulate_programme(plan, np.random.default_rng(1))
+    history, years, routes = simulate_program(plan, np.random.default_rng(1))
     for year, truth in enumerate(yearly_truth(plan), start=1):
         assert history[years == year].mean() == pytest.approx(truth, abs=0.03)
     assert len(routes) == len(history) == 60000
@@ -31,7 +31,7 @@ def test_more_routes_see_more():
     many = power_of_trend(replace(PLAN, routes=60), seed=1, simulations=40)
     assert few.value + 0.2 < many.value
     assert many.low <= many.value <= many.high
-    assert "40 simulated programmes" in many.interval
+    assert "40 simulated programs" in many.interval
 
 
 def test_no_decline_is_seldom_seen():

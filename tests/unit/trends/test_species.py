@@ -9,7 +9,7 @@ import surveys.trends
 from surveys.trends import results
 from surveys.trends.columns import CORRECTED_COLUMNS, TREND_COLUMNS
 from surveys.trends.histories import PeriodColumns
-from surveys.trends.species import analyse_species, corrected_values, trend_values
+from surveys.trends.species import analyze_species, corrected_values, trend_values
 from tests.unit.trends.simulated import persistent_seasons
 
 TRUTH = np.linspace(0.7, 0.4, 8)
@@ -34,7 +34,7 @@ def periods(seed=1, routes=30, stops=4, p=0.5):
 
 @pytest.fixture(scope="module")
 def result():
-    return analyse_species("Lithobates sylvaticus", periods(), level=0.99)
+    return analyze_species("Lithobates sylvaticus", periods(), level=0.99)
 
 
 def test_every_year_is_in_every_part(result):
@@ -64,7 +64,7 @@ def test_detection_has_an_interval_by_route(result):
 
 
 def test_one_route_cannot_be_clustered_and_says_so():
-    year = analyse_species("x", periods(routes=1, stops=60)).years[0]
+    year = analyze_species("x", periods(routes=1, stops=60)).years[0]
     assert year.by_route.low == year.occupancy.low
     assert results.FEW_CLUSTERS in year.by_route.flags
     assert results.FEW_CLUSTERS in year.detection.flags
@@ -86,13 +86,13 @@ def test_trend_is_clustered_by_route(result):
 
 
 def test_routes_as_sites():
-    by_route = analyse_species("x", periods(), site="route")
-    by_stop = analyse_species("x", periods())
+    by_route = analyze_species("x", periods(), site="route")
+    by_stop = analyze_species("x", periods())
     assert by_route.years[0].naive.value > by_stop.years[0].naive.value
 
 
 def test_silent_species_has_rows_and_no_numbers():
-    silent = analyse_species("x", periods(p=0.0))
+    silent = analyze_species("x", periods(p=0.0))
     assert [row.naive_occupancy for row in silent.table] == [0.0] * 8
     assert all(results.NEVER_HEARD in year.occupancy.flags for year in silent.years)
     assert silent.trend.odds.value is None

@@ -6,7 +6,7 @@ import pytest
 from surveys.trends import results
 from surveys.trends.occupancy import fit_occupancy
 from surveys.trends.occupancy_estimates import occupancy_share
-from surveys.trends.trend import bootstrap_slope, fit_trend, summarise_trend, yearly_occupancy
+from surveys.trends.trend import bootstrap_slope, fit_trend, summarize_trend, yearly_occupancy
 from tests.unit.trends.simulated import persistent_seasons
 
 NAN = float("nan")
@@ -26,12 +26,12 @@ def trend(survey):
 
 class TestLinear:
     def test_slope_is_recovered(self, trend):
-        slope = summarise_trend(trend).log_odds
+        slope = summarize_trend(trend).log_odds
         assert slope.low < -0.1 < slope.high
         assert slope.flags == ()
 
     def test_scales_belong_together(self, trend):
-        summary = summarise_trend(trend)
+        summary = summarize_trend(trend)
         assert summary.odds.value == pytest.approx(100 * np.expm1(summary.log_odds.value))
         (first, start), *_, (last, end) = yearly_occupancy(trend)
         assert summary.points.value == pytest.approx(
@@ -42,18 +42,18 @@ class TestLinear:
         )
 
     def test_every_scale_is_named_and_ordered(self, trend):
-        summary = summarise_trend(trend)
+        summary = summarize_trend(trend)
         for estimate in (summary.log_odds, summary.odds, summary.occupancy, summary.points):
             assert estimate.low < estimate.value < estimate.high
             assert "year" in estimate.name
 
     def test_persistent_sites_need_wider_intervals(self, trend):
-        clustered = summarise_trend(trend).log_odds.se
-        assert clustered > 1.2 * summarise_trend(trend, interval="wald").log_odds.se
+        clustered = summarize_trend(trend).log_odds.se
+        assert clustered > 1.2 * summarize_trend(trend, interval="wald").log_odds.se
 
     def test_bootstrap_agrees_with_the_sandwich(self, trend):
         check = bootstrap_slope(trend, seed=4)
-        slope = summarise_trend(trend).log_odds
+        slope = summarize_trend(trend).log_odds
         assert check.se == pytest.approx(slope.se, rel=0.2)
         assert check == bootstrap_slope(trend, seed=4)
 
@@ -67,7 +67,7 @@ class TestLinear:
         found = fit_trend(history, year, site, occupancy={"fish": fish})
         share = dict(yearly_occupancy(found))[2001]
         assert share.low < FALLING[0] < share.high
-        assert summarise_trend(found).occupancy.value < 0
+        assert summarize_trend(found).occupancy.value < 0
 
 
 class TestFactor:
@@ -87,7 +87,7 @@ class TestFactor:
 
     def test_has_no_slope(self, survey):
         found = fit_trend(*survey, form="factor")
-        for ask in (summarise_trend, lambda trend: bootstrap_slope(trend, seed=1)):
+        for ask in (summarize_trend, lambda trend: bootstrap_slope(trend, seed=1)):
             with pytest.raises(ValueError, match="no slope"):
                 ask(found)
 
@@ -119,7 +119,7 @@ class TestWeakData:
     def test_one_year_has_no_trend(self, survey):
         history, year, site = survey
         one = year == 2001
-        summary = summarise_trend(fit_trend(history[one], year[one], site[one]))
+        summary = summarize_trend(fit_trend(history[one], year[one], site[one]))
         assert summary.log_odds.value is None
         assert summary.occupancy.value is None
         assert results.NOT_IDENTIFIED in summary.log_odds.flags
@@ -127,13 +127,13 @@ class TestWeakData:
     def test_few_years_are_flagged(self, survey):
         history, year, site = survey
         few = year < 2005
-        flags = summarise_trend(fit_trend(history[few], year[few], site[few])).odds.flags
+        flags = summarize_trend(fit_trend(history[few], year[few], site[few])).odds.flags
         assert results.TOO_FEW_DATA in flags
 
     def test_one_cluster_falls_back_and_says_so(self, survey):
         history, year, site = survey
         found = fit_trend(history, year, np.zeros_like(site))
-        assert results.FEW_CLUSTERS in summarise_trend(found).log_odds.flags
+        assert results.FEW_CLUSTERS in summarize_trend(found).log_odds.flags
         check = bootstrap_slope(found, seed=1)
         assert check.value is None
         assert results.FEW_CLUSTERS in check.flags
@@ -141,14 +141,14 @@ class TestWeakData:
     def test_never_heard(self, survey):
         history, year, site = survey
         found = fit_trend(np.zeros_like(history), year, site)
-        assert summarise_trend(found).points.value is None
+        assert summarize_trend(found).points.value is None
         assert bootstrap_slope(found, seed=1).value is None
         assert all(share.value is None for _, share in yearly_occupancy(found))
 
     def test_no_rows(self):
         found = fit_trend(np.zeros((0, 0)), np.zeros(0, int), np.zeros(0, int))
         assert yearly_occupancy(found) == ()
-        assert summarise_trend(found).odds.value is None
+        assert summarize_trend(found).odds.value is None
 
     def test_every_row_without_its_covariate(self, survey):
         history, year, site = survey
@@ -158,7 +158,7 @@ class TestWeakData:
     def test_full_everywhere_has_no_percent(self):
         rng = np.random.default_rng(2)
         survey = persistent_seasons(rng, sites=30, psi=np.ones(6), p=0.9, visits=3)
-        summary = summarise_trend(fit_trend(*survey))
+        summary = summarize_trend(fit_trend(*survey))
         assert summary.occupancy.value is None
         assert results.EDGE_OF_RANGE in summary.occupancy.flags
 
@@ -190,4 +190,4 @@ def test_seasons_that_are_all_alike_give_flags_without_a_warning():
         detection={"night": night, "night squared": night**2},
         detection_by_year=True,
     )
-    assert results.FEW_CLUSTERS in summarise_trend(trend).log_odds.flags
+    assert results.FEW_CLUSTERS in summarize_trend(trend).log_odds.flags

@@ -85,7 +85,7 @@ def test_split_sorts_cells_into_parts():
         "stops.99999.cars",
         "stops.1",
         "stops.1.",
-        "stops.1.colour",
+        "stops.1.color",
         "stops.1.cars.fold",
         "stops.1.calls.",
         "stops.1.calls.a.b",

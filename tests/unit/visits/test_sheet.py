@@ -220,7 +220,7 @@ def test_what_is_not_a_call_index_is_refused(text):
     assert "highest" in finding.mend
 
 
-def test_a_species_outside_the_catalogue_is_refused_and_blank_is_nothing():
+def test_a_species_outside_the_catalog_is_refused_and_blank_is_nothing():
     assert only_finding({"stops.1.calls.unicorn": "1"}).code == "species-unknown"
     assert read({"stops.1.status": "listened", "stops.1.calls.unicorn": ""}).findings == ()
 
@@ -265,7 +265,7 @@ def test_a_species_outside_the_catalogue_is_refused_and_blank_is_nothing():
         ("sightings.1.stop", "9", "sighting-stop-unknown"),
         ("sightings.1.count", "-3", "cell-out-of-range"),
         ("sightings.1.count", "99999999", "cell-out-of-range"),
-        ("sightings.1.colour_form", "x" * 81, "cell-too-long"),
+        ("sightings.1.color_form", "x" * 81, "cell-too-long"),
     ],
 )
 def test_problems(address, text, code):
@@ -315,7 +315,7 @@ def test_sightings():
             "sightings.1.life_stage": "Adult",
             "sightings.1.stop": "2",
             "sightings.1.count": "4",
-            "sightings.1.colour_form": "rust",
+            "sightings.1.color_form": "rust",
             "sightings.3.species": PEEPER,
             "sightings.3.life_stage": "eggs",
         }

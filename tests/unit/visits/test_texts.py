@@ -118,7 +118,7 @@ def test_not_a_unit(text):
 
 
 @pytest.mark.parametrize(
-    ("text", "millimetres"),
+    ("text", "millimeters"),
     [
         ("0", "0.0"),
         ("12.5", "12.5"),
@@ -129,8 +129,8 @@ def test_not_a_unit(text):
         ('0.5"', "12.7"),
     ],
 )
-def test_rain(text, millimetres):
-    assert texts.read_rain_mm(text) == Decimal(millimetres)
+def test_rain(text, millimeters):
+    assert texts.read_rain_mm(text) == Decimal(millimeters)
 
 
 @pytest.mark.parametrize("text", ["-1", "2001", "100 in"])

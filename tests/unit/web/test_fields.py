@@ -6,13 +6,13 @@ import pytest
 from django import forms
 
 from surveys.protocol.values import MonthDay
-from surveys.protocol.weather import METRES_PER_MILE
+from surveys.protocol.weather import METERS_PER_MILE
 from surveys.web.forms.fields import DateField, MeasureField, MonthDayField
 
 
 class Sample(forms.Form):
     day = MonthDayField(required=False)
-    spacing = MeasureField(per_unit=float(METRES_PER_MILE), required=False)
+    spacing = MeasureField(per_unit=float(METERS_PER_MILE), required=False)
 
 
 def posted(day="", month="", spacing="", initial=None):

@@ -1,4 +1,4 @@
-"""Colours of both themes against WCAG 2.2 and against the limit that night.css states.
+"""Colors of both themes against WCAG 2.2 and against the limit that night.css states.
 
 Contrast and relative luminance: W3C, Web Content Accessibility Guidelines 2.2, "contrast ratio" and
 "relative luminance" in the glossary; success criteria 1.4.3 (text 4.5:1) and 1.4.11 (controls 3:1).
@@ -36,13 +36,13 @@ def tokens(name: str) -> dict[str, str]:
     return dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]{6});", text))
 
 
-def channels(colour: str) -> list[float]:
-    values = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+def channels(color: str) -> list[float]:
+    values = [int(color[i : i + 2], 16) / 255 for i in (1, 3, 5)]
     return [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in values]
 
 
-def luminance(colour: str) -> float:
-    red, green, blue = channels(colour)
+def luminance(color: str) -> float:
+    red, green, blue = channels(color)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
@@ -72,23 +72,23 @@ def test_controls_stand_out(theme: str, front: str, ground: str):
     assert contrast(THEMES[theme][front], THEMES[theme][ground]) >= 3
 
 
-def test_night_names_every_colour_again():
+def test_night_names_every_color_again():
     assert tokens("tokens.css").keys() == tokens("night.css").keys()
 
 
-@pytest.mark.parametrize("colour", sorted(set(tokens("night.css").values())))
-def test_night_is_deep_red_and_dim(colour: str):
-    _, green, blue = channels(colour)
+@pytest.mark.parametrize("color", sorted(set(tokens("night.css").values())))
+def test_night_is_deep_red_and_dim(color: str):
+    _, green, blue = channels(color)
     assert green == blue == 0
-    assert luminance(colour) <= NIGHT_LIMIT
+    assert luminance(color) <= NIGHT_LIMIT
 
 
-# These name colours of their own: the two themes, and what goes on white paper.
+# These name colors of their own: the two themes, and what goes on white paper.
 NAMING = {"tokens.css", "night.css", "print.css", "fieldsheet.css"}
 
 
 @pytest.mark.parametrize(
     "path", sorted(p for p in CSS.glob("*.css") if p.name not in NAMING), ids=lambda p: p.name
 )
-def test_colours_are_named_in_the_tokens_only(path: Path):
+def test_colors_are_named_in_the_tokens_only(path: Path):
     assert re.findall(r"#[0-9a-fA-F]{3,8}\b(?!-)", path.read_text()) == []

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from surveys.trends import Estimate, GoodnessOfFit
-from surveys.trends.analysed import Effect, SilentKind
+from surveys.trends.analyzed import Effect, SilentKind
 from surveys.trends.results import POOR_FIT
 from surveys.web.trendeffects import (
     effect_lines,

@@ -30,8 +30,8 @@ def wire(live_server) -> Iterator[Wire]:
 
 
 @pytest.fixture
-def checklist(programme) -> list[Species]:
-    return make_checklist(programme, "Pseudacris crucifer", "Lithobates sylvaticus")
+def checklist(program) -> list[Species]:
+    return make_checklist(program, "Pseudacris crucifer", "Lithobates sylvaticus")
 
 
 @pytest.fixture
@@ -49,7 +49,7 @@ def open_phone(browser, wire, tmp_path) -> Iterator[Callable[..., Handset]]:
     def make(member: Membership, *, killable: bool = False) -> Handset:
         folder = tmp_path / f"phone-{len(opened)}" if killable else None
         handset = Handset(
-            launcher(folder), slug=member.programme.slug, email=member.person.email, folder=folder
+            launcher(folder), slug=member.program.slug, email=member.person.email, folder=folder
         )
         opened.append(handset)
         return handset

@@ -48,7 +48,7 @@ def evening(wire, observer, checklist, handsets):
         wire.heal()
         wire.deliver()
         cache.clear()
-        route = make_route(observer.programme)
+        route = make_route(observer.program)
         tonight = Evening(plan, wire, lambda number: handsets(number, plan.killable, route))
         tonight.carry_out()
         visit = tonight.finish()

@@ -62,8 +62,8 @@ ONLINE_AS_IT_FAILS = """async (visit) => {
 
 
 @pytest.fixture
-def route(programme, checklist) -> Route:
-    return make_route(programme, version=make_version(programme))
+def route(program, checklist) -> Route:
+    return make_route(program, version=make_version(program))
 
 
 @pytest.fixture
@@ -233,9 +233,9 @@ def test_a_later_entry_arrives_once_the_visit_is_sent_back(phone, observer, coor
     assert the_visit().cells["notes"] == "late"
 
 
-def test_a_team_mate_surveys_the_same_route_and_night(phone, begun, programme):
+def test_a_team_mate_surveys_the_same_route_and_night(phone, begun, program):
     """Two accounts make two visits; the coordinator is asked which of them counts."""
-    mate = begun(make_member(programme))
+    mate = begun(make_member(program))
     for one in (phone, mate):
         one.tap_species(1, PEEPER)
         one.submit()
@@ -375,9 +375,9 @@ def test_the_session_ends_in_the_middle_of_sending(phone, wire):
     assert the_visit().cells[CALL] == "1"
 
 
-def test_somebody_else_signs_in_on_the_phone(phone, programme, observer):
+def test_somebody_else_signs_in_on_the_phone(phone, program, observer):
     """Also in the very moment of sending: a visit never gets to the wrong observer."""
-    other = make_member(programme, person=make_person("Kim Alder"))
+    other = make_member(program, person=make_person("Kim Alder"))
     phone.tap_species(1, PEEPER)
     phone.sign_in_as(other.person.email)
     assert phone.send() == "other-person"
@@ -389,9 +389,9 @@ def test_somebody_else_signs_in_on_the_phone(phone, programme, observer):
     assert the_visit().observer == observer.person
 
 
-def test_somebody_else_signs_in_in_the_moment_of_sending(phone, wire, programme, client_for):
+def test_somebody_else_signs_in_in_the_moment_of_sending(phone, wire, program, client_for):
     """From the first writing request on, the cookies are another person's."""
-    session = client_for(make_member(programme)).cookies["sessionid"].value
+    session = client_for(make_member(program)).cookies["sessionid"].value
     cookies = f"csrftoken={'x' * 32}; sessionid={session}"
     changed = []
 

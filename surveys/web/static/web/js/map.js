@@ -8,7 +8,7 @@
 //               kind "route", name, index: a whole route as one sign, shown instead of the stops
 //               while these would lie on top of each other; places: where it may stand, best first
 //   all         lines: texts of the popup; url and link: a way on from the popup
-// Everything is written as text, never as HTML. Colours come from map.css alone.
+// Everything is written as text, never as HTML. Colors come from map.css alone.
 
 const { L } = window;
 const STILL = window.matchMedia("(prefers-reduced-motion: reduce)").matches;

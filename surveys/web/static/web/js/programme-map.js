@@ -8,14 +8,14 @@ import { drawMap, stopIcon } from "./map.js";
 
 const { L } = window;
 const PLACES = 6;
-const WORLD = { centre: [20, 0], zoom: 2 };
+const WORLD = { center: [20, 0], zoom: 2 };
 
 /** A map without any places; null when there are no tiles to find one's way by. */
 function drawWorld(element) {
   const { tiles, attribution } = element.dataset;
   if (!tiles) return null;
   element.textContent = "";
-  const map = L.map(element).setView(WORLD.centre, WORLD.zoom);
+  const map = L.map(element).setView(WORLD.center, WORLD.zoom);
   L.tileLayer(tiles, { attribution, maxZoom: 18 }).addTo(map);
   element.setAttribute("role", "group");
   element.setAttribute("aria-label", element.dataset.label ?? "Map");

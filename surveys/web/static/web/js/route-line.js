@@ -11,7 +11,7 @@ const PLACES = 6;
 const NEAR = 14;
 // More signs than this cannot be told apart; such a line is drawn, and changed in the field.
 const MOST_SIGNS = 300;
-const METRES = { km: 1000, mi: 1609.344 };
+const METERS = { km: 1000, mi: 1609.344 };
 
 /** Points of the text, or null while some line of it is not a point. */
 function read(text) {
@@ -41,9 +41,9 @@ function indexOf(map, points, place) {
 }
 
 function lengthIn(map, points, unit) {
-  let metres = 0;
-  for (let i = 1; i < points.length; i += 1) metres += map.distance(points[i - 1], points[i]);
-  return `${(metres / METRES[unit]).toFixed(1)} ${unit}`;
+  let meters = 0;
+  for (let i = 1; i < points.length; i += 1) meters += map.distance(points[i - 1], points[i]);
+  return `${(meters / METERS[unit]).toFixed(1)} ${unit}`;
 }
 
 function start(element) {

@@ -73,7 +73,7 @@ async function show() {
   docks.disconnect();
   if (shown.dock) docks.observe(shown.dock);
   else document.body.style.removeProperty("--dock-size");
-  document.title = `${shown.title} · ${app.config.programme}`;
+  document.title = `${shown.title} · ${app.config.program}`;
   setText(bar.title, shown.title);
   bar.back.hidden = name === "home";
   bar.back.onclick = () => (name === "route" ? go("home") : go("route", id));

@@ -35,16 +35,16 @@ export function rest() {
   watching = null;
 }
 
-/** Distance in metres, direction in degrees and in words to a stop; null without a fresh position. */
+/** Distance in meters, direction in degrees and in words to a stop; null without a fresh position. */
 export function wayTo(stop, now) {
   const { fix } = place;
   if (!fix || now - fix.at > TOO_OLD_MS) return null;
   const degrees = bearing(fix, stop.place);
-  return { metres: distanceM(fix, stop.place), degrees, point: POINTS[Math.round(degrees / 45) % 8], accuracy: fix.accuracy };
+  return { meters: distanceM(fix, stop.place), degrees, point: POINTS[Math.round(degrees / 45) % 8], accuracy: fix.accuracy };
 }
 
 /** Whether the phone is plainly at the stop. */
-export const isThere = (way) => way !== null && way.accuracy <= GOOD_ENOUGH_M && way.metres <= AT_STOP_M;
+export const isThere = (way) => way !== null && way.accuracy <= GOOD_ENOUGH_M && way.meters <= AT_STOP_M;
 
 /** The cells that record where the phone is, as texts. */
 export function placeCells(stop, now) {

@@ -257,6 +257,6 @@ export function sendingWords() {
     later: "The server asks this phone to wait a while. Recordings are kept on this phone and go by themselves.",
     wifi: "Recordings wait for Wi-Fi.",
     "signed-out": "You are signed out. Sign in, and recordings go on being sent.",
-    "not-allowed": "Your account may not send recordings to this programme now. They are kept on this phone.",
+    "not-allowed": "Your account may not send recordings to this program now. They are kept on this phone.",
   }[status.kind] ?? "";
 }

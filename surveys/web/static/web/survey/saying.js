@@ -7,7 +7,7 @@ const STATES = { draft: "a draft", submitted: "submitted", sent_back: "sent back
 
 export const stateWords = (visit) => (visit.wants_submit ? "to be submitted" : STATES[visit.state] ?? visit.state);
 
-/** Per visit of the programme: what is still on the phone only. */
+/** Per visit of the program: what is still on the phone only. */
 export async function standings(slug) {
   const visits = (await getAll("visits")).filter((visit) => visit.slug === slug);
   return Promise.all(
@@ -39,7 +39,7 @@ export function syncWords(status, visits) {
     busy: "The server does not answer. Everything is kept on this phone; it is tried again.",
     later: "The server asks this phone to wait a while. Everything is kept on this phone and goes by itself.",
     "signed-out": "You are signed out. Nothing is lost: sign in, and the phone goes on sending.",
-    "not-allowed": "Your account may not send visits to this programme now. Everything is kept on this phone.",
+    "not-allowed": "Your account may not send visits to this program now. Everything is kept on this phone.",
     "other-person": `You are signed in as ${status.person?.name}, but a visit belongs to ${other ?? "somebody else"}. It is kept here until ${other ?? "that person"} signs in.`,
   }[status.kind];
 }
@@ -51,7 +51,7 @@ export function clockWords(ahead) {
 
 /** By which protocol the server judges the visit, where that is not plain. */
 export function protocolWords({ judged_by: judged, version, in_force: inForce }) {
-  if (judged && judged !== version) return "The programme no longer has the protocol that this phone carried; the visit is judged by the one of that night.";
+  if (judged && judged !== version) return "The program no longer has the protocol that this phone carried; the visit is judged by the one of that night.";
   if (judged && inForce && inForce !== judged) return "The protocol was changed since this phone took the route along. The visit is judged by the version that the phone carried.";
   return "";
 }

@@ -29,7 +29,7 @@ export function onNews(listener) {
 
 export const get = (id) => transact("readonly", (recordings) => answered(recordings.get(id)));
 
-/** Recordings of a programme, the oldest first. */
+/** Recordings of a program, the oldest first. */
 export async function all(slug) {
   const found = await transact("readonly", (recordings) => answered(recordings.getAll()));
   return found.filter((one) => one.slug === slug).sort((one, other) => (one.begun_at < other.begun_at ? -1 : 1));

@@ -9,7 +9,7 @@ const WAITS_S = [5, 15, 45, 120, 300];
 const STEPS = 8;
 const SIGN_IN = {
   "signed-out": "You are signed out. Sign in, then throw the draft away.",
-  "not-allowed": "Your account may not change visits of this programme now. The draft is kept.",
+  "not-allowed": "Your account may not change visits of this program now. The draft is kept.",
 };
 const HANDED_IN = { submitted: "submitted", accepted: "accepted", set_aside: "set aside" };
 
@@ -106,7 +106,7 @@ function turnedAway(code) {
   throw new NoAnswer("busy");
 }
 
-/** Visits of this programme that hold something the server may not have. */
+/** Visits of this program that hold something the server may not have. */
 async function waiting() {
   const found = [];
   for (const visit of await store.getAll("visits")) {

@@ -1,7 +1,7 @@
 // Night or day on the survey screen. The theme that was chosen for the whole site rules, wherever the
 // switch was pressed; left to itself ("auto"), the survey turns with the sun. The page comes as night,
 // so that nothing bright is ever shown before this module knows the hour.
-// The bar's colour (--sky-1), for what the browser draws around the page.
+// The bar's color (--sky-1), for what the browser draws around the page.
 const AROUND = { night: "#000000", day: "#22223f" };
 const YEAR_S = 365 * 24 * 60 * 60;
 export const CHOICES = ["auto", "night", "day"];

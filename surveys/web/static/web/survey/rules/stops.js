@@ -12,14 +12,14 @@ export function farFromStop(rules) {
   const places = new Map(rules.route.stops.map((stop) => [stop.number, stop.place]));
   return listened(rules).flatMap((period) => {
     if (most === null || !period.measured_at || !places.has(period.stop)) return [];
-    const metres = distanceM(period.measured_at, places.get(period.stop));
+    const meters = distanceM(period.measured_at, places.get(period.stop));
     const accuracy = Math.max(0, period.measured_accuracy_m ?? 0);
-    if (metres - accuracy <= most) return [];
+    if (meters - accuracy <= most) return [];
     const give = accuracy ? ` (give or take ${distance(accuracy, unit)})` : "";
     return [
       breach(
         { stop: period.stop, field: "measured_at" },
-        `The position was measured ${distance(metres, unit)}${give} from stop ${period.stop};` +
+        `The position was measured ${distance(meters, unit)}${give} from stop ${period.stop};` +
           ` the protocol allows ${distance(most, unit)}.`,
         "Check that this is the right stop. If the stop cannot be used any more, tell" +
           ` the coordinator. ${LEAVE_IT}`,

@@ -5,8 +5,8 @@ const MONTHS = [
   "January", "February", "March", "April", "May", "June",
   "July", "August", "September", "October", "November", "December",
 ];
-const METRES_PER_FOOT = 0.3048;
-const METRES_PER_MILE = 1609.344;
+const METERS_PER_FOOT = 0.3048;
+const METERS_PER_MILE = 1609.344;
 const MINUTE = 60_000;
 const formats = new Map();
 
@@ -49,10 +49,10 @@ export function temperature(reading, unit) {
   return reading.unit === unit ? read : `${read} (${showTemperature(toCelsius(reading), unit)})`;
 }
 
-export function distance(metres, unit) {
-  if (unit === "km") return metres < 999.5 ? `${halfUp(metres)} m` : `${halfUp(metres / 1000, 2)} km`;
-  const miles = metres / METRES_PER_MILE;
-  return miles < 0.2 ? `${halfUp(metres / METRES_PER_FOOT)} ft` : `${halfUp(miles, 2)} mi`;
+export function distance(meters, unit) {
+  if (unit === "km") return meters < 999.5 ? `${halfUp(meters)} m` : `${halfUp(meters / 1000, 2)} km`;
+  const miles = meters / METERS_PER_MILE;
+  return miles < 0.2 ? `${halfUp(meters / METERS_PER_FOOT)} ft` : `${halfUp(miles, 2)} mi`;
 }
 
 /** 15 April 2024, of the date 2024-04-15. */

@@ -52,7 +52,7 @@ export async function screen(app) {
       return handedIn.length && handedIn.length === known.length ? askSecond(handedIn.at(-1), begin) : begin();
     };
     const last = Object.keys(packet.nights).at(-1);
-    const notes = [access, packet.programme.local_rules].filter(Boolean);
+    const notes = [access, packet.program.local_rules].filter(Boolean);
     return h(
       "article",
       { class: "panel panel--now" },

@@ -181,9 +181,9 @@ export function screen(app, number) {
       const found = wayTo(stop, now());
       const states = { refused: "No position: the phone does not allow it. Everything else works.", none: "This phone has no position.", asking: "Looking for the position …", on: "The position is old; looking again …", off: "" };
       const unit = model.route.distance_unit;
-      const length = (metres) => distance(metres, unit).replaceAll(" ", "\u00a0");
-      setText(words, found ? `${length(found.metres)} ${found.point}, give or take ${length(found.accuracy)}` : states[place.state]);
-      setAttribute(arrow, "data-off", found && found.metres > 15 ? null : "yes");
+      const length = (meters) => distance(meters, unit).replaceAll(" ", "\u00a0");
+      setText(words, found ? `${length(found.meters)} ${found.point}, give or take ${length(found.accuracy)}` : states[place.state]);
+      setAttribute(arrow, "data-off", found && found.meters > 15 ? null : "yes");
       if (found) setAttribute(arrow, "transform", `rotate(${Math.round(found.degrees)})`);
       return found;
     };
