@@ -11,7 +11,13 @@ from functools import wraps
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 
-from accounts.models import AccessToken, Membership, Person, Role, Scope
+from accounts.models import (
+    AccessToken,
+    Membership,
+    Person,
+    Role,
+    Scope,
+)
 
 # Cookie: pages outside any program, such as the guide, keep its navigation.
 LAST_PROGRAM = "program"

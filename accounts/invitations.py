@@ -22,8 +22,17 @@ from django.utils.crypto import salted_hmac
 from procrastinate import RetryStrategy
 from procrastinate.contrib.django import app
 
-from accounts.access import Permission, require
-from accounts.models import Invitation, Membership, Person, Role, hash_token
+from accounts.access import (
+    Permission,
+    require,
+)
+from accounts.models import (
+    Invitation,
+    Membership,
+    Person,
+    Role,
+    hash_token,
+)
 from surveys.models import Program
 
 VALID_FOR = dt.timedelta(days=14)
@@ -57,9 +66,7 @@ def _link(invitation: Invitation, site_url: str) -> str:
 def open_invitations(program: Program) -> list[Invitation]:
     """Invitations that were neither used nor withdrawn, newest first; some may have expired."""
     return list(
-        program.invitations.select_related("invited_by").filter(
-            accepted_at=None, withdrawn_at=None
-        )
+        program.invitations.select_related("invited_by").filter(accepted_at=None, withdrawn_at=None)
     )
 
 

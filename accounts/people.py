@@ -7,9 +7,22 @@ from django.db import transaction
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
-from accounts.access import Permission, may, require
-from accounts.meanwhile import Facts, Seen, check_seen, yes_or_no
-from accounts.models import Membership, Person, Role
+from accounts.access import (
+    Permission,
+    may,
+    require,
+)
+from accounts.edit_conflicts import (
+    Facts,
+    Seen,
+    check_seen,
+    yes_or_no,
+)
+from accounts.models import (
+    Membership,
+    Person,
+    Role,
+)
 from surveys.protocol import words
 
 
@@ -24,9 +37,7 @@ def people_of(member: Membership) -> list[Membership]:
 
 def person_of(member: Membership, membership_id: int) -> Membership:
     """A membership of the member's own program. Raises Http404."""
-    return get_object_or_404(
-        member.program.memberships.select_related("person"), pk=membership_id
-    )
+    return get_object_or_404(member.program.memberships.select_related("person"), pk=membership_id)
 
 
 def person_facts(membership: Membership) -> Facts:

@@ -10,8 +10,16 @@ from django.db.models import Q, QuerySet
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
-from accounts.access import Permission, may_have_exact_places, require
-from accounts.models import AccessToken, Membership, Scope
+from accounts.access import (
+    Permission,
+    may_have_exact_places,
+    require,
+)
+from accounts.models import (
+    AccessToken,
+    Membership,
+    Scope,
+)
 
 LIFETIMES = (30, 90, 365)
 MOST_TOKENS = 20

@@ -6,9 +6,15 @@ import pytest
 from django.db.backends.postgresql.operations import DatabaseOperations
 from django.test import Client
 
-from accounts.models import Membership, Role
+from accounts.models import (
+    Membership,
+    Role,
+)
 from surveys.models import Program
-from tests.support.builders import make_member, make_program
+from tests.support.builders import (
+    make_member,
+    make_program,
+)
 from tests.support.emptying import delete_from_filled
 
 

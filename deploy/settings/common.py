@@ -54,9 +54,13 @@ MIDDLEWARE = [
 ROOT_URLCONF = "deploy.urls"
 WSGI_APPLICATION = "deploy.wsgi.application"
 
+# Each feature of the screens keeps its templates and static files in its own folder.
+_FEATURES = BASE_DIR / "surveys/web"
+
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": sorted(_FEATURES.glob("*/templates")),
         "APP_DIRS": True,
         "OPTIONS": {
             "context_processors": [
@@ -120,6 +124,7 @@ USE_TZ = True
 USE_I18N = True
 
 STATIC_URL = "/static/"
+STATICFILES_DIRS = sorted(_FEATURES.glob("*/static"))
 STATIC_ROOT = VAR_DIR / "static"
 MEDIA_ROOT = VAR_DIR / "media"
 STORAGES = {

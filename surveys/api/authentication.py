@@ -9,7 +9,10 @@ from rest_framework.authentication import get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
-from accounts.models import AccessToken, Person
+from accounts.models import (
+    AccessToken,
+    Person,
+)
 from accounts.tokens import note_use
 
 

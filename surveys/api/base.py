@@ -15,9 +15,15 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 
 from accounts.access import Permission
-from accounts.models import AccessToken, Membership
+from accounts.models import (
+    AccessToken,
+    Membership,
+)
 from surveys.api.throttling import say_rate_limit
-from surveys.models import Program, Route
+from surveys.models import (
+    Program,
+    Route,
+)
 
 _REVISION = re.compile(r'(?:W/)?"?([0-9]{1,9})"?')
 

@@ -13,7 +13,11 @@ from rest_framework.views import exception_handler
 
 from surveys.api.serializers.findings import finding_data
 from surveys.api.serializers.visits import visit_data
-from surveys.publishing.exceptions import AlreadyUnderWay, PublishingError, TableChanged
+from surveys.publishing.exceptions import (
+    AlreadyUnderWay,
+    PublishingError,
+    TableChanged,
+)
 from surveys.visits.exceptions import (
     ChecksumMismatch,
     DraftDiscarded,

@@ -8,7 +8,11 @@ from django.http import Http404
 from rest_framework.exceptions import PermissionDenied
 from rest_framework.permissions import BasePermission
 
-from accounts.access import TOKEN_PERMISSIONS, membership_of, require
+from accounts.access import (
+    TOKEN_PERMISSIONS,
+    membership_of,
+    require,
+)
 
 if TYPE_CHECKING:
     from rest_framework.request import Request

@@ -11,8 +11,8 @@ import re
 import uuid
 from collections.abc import Mapping
 
-from surveys.visits.recordings import Announced
-from surveys.visits.sounds import LARGEST_BYTES
+from surveys.visits.media.recordings import Announced
+from surveys.visits.media.sound_kinds import LARGEST_BYTES
 
 VERSION = "1.0.0"
 PIECE_TYPE = "application/offset+octet-stream"

@@ -5,7 +5,12 @@ from typing import Any
 
 import altair as alt
 
-from surveys.charts.shares import DASHES, LINES, SHAPES, finished
+from surveys.charts.shares import (
+    DASHES,
+    LINES,
+    SHAPES,
+    finished,
+)
 from surveys.trends.power import PowerCell
 
 

@@ -14,7 +14,11 @@ import altair as alt
 import vl_convert
 from altair.utils.schemapi import debug_mode
 
-from surveys.charts.words import SITES, Result, trend_line
+from surveys.charts.words import (
+    SITES,
+    Result,
+    trend_line,
+)
 from surveys.trends import Estimate
 
 INK = "#1f2a2c"

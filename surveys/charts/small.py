@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from surveys.charts.shares import GRID, INK, PALE, STRONG, ChartPoint, SpeciesChart
+from surveys.charts.shares import (
+    GRID,
+    INK,
+    PALE,
+    STRONG,
+    ChartPoint,
+    SpeciesChart,
+)
 
 WIDTH, HEIGHT = 150, 58
 _LEFT, _RIGHT, _TOP, _BOTTOM = 24.0, 4.0, 6.0, 11.0

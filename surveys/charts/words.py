@@ -6,7 +6,10 @@ Pages, files and print say the same of the same numbers.
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
-from surveys.trends import FLAGS, Estimate
+from surveys.trends import (
+    FLAGS,
+    Estimate,
+)
 from surveys.trends.results import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,

@@ -9,17 +9,37 @@ import pgtrigger
 from django.db import transaction
 from django.utils import timezone
 
-from accounts.models import Invitation, Membership, Role, hash_token, new_token
+from accounts.models import (
+    Invitation,
+    Membership,
+    Role,
+    hash_token,
+    new_token,
+)
 from surveys.demo.catalog import load_species
 from surveys.demo.dice import dice
 from surveys.demo.removal import remove_program
-from surveys.demo.setting import Setting, write_setting
-from surveys.demo.story import Scale, tell
-from surveys.demo.truths import People, read_people, read_places, read_truths
+from surveys.demo.setting import (
+    Setting,
+    write_setting,
+)
+from surveys.demo.story import (
+    Scale,
+    tell,
+)
+from surveys.demo.truths import (
+    People,
+    read_people,
+    read_places,
+    read_truths,
+)
 from surveys.demo.visits import visit_rows
-from surveys.demo.vouchers import choose_taped, send_recordings
+from surveys.demo.vouchers import (
+    choose_taped,
+    send_recordings,
+)
 from surveys.models import Program
-from surveys.visits.aftermath import refit_trends
+from surveys.visits.refitting import refit_trends
 
 INVITATION_DAYS = 14
 
@@ -71,9 +91,7 @@ def load_demo(
                 )
                 taped = choose_taped(rows)
                 rows.write()
-                send_recordings(
-                    taped, setting.program, dice(scale.seed, "recordings", truth.slug)
-                )
+                send_recordings(taped, setting.program, dice(scale.seed, "recordings", truth.slug))
             refit_trends(setting.program.pk, after_s=0)
             loaded.append(
                 LoadedProgram(
@@ -98,9 +116,9 @@ def _noon(until: dt.date, time_zone: str) -> dt.datetime:
 
 
 def _coordinators(setting: Setting) -> tuple:
-    members = Membership.objects.filter(
-        program=setting.program, role=Role.COORDINATOR
-    ).order_by("person__email")
+    members = Membership.objects.filter(program=setting.program, role=Role.COORDINATOR).order_by(
+        "person__email"
+    )
     return tuple(setting.people[member.person.email] for member in members.select_related("person"))
 
 

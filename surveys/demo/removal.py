@@ -3,7 +3,11 @@
 from django.db import connection
 from django.db.models import Model, QuerySet
 
-from accounts.models import AccessToken, Invitation, Membership
+from accounts.models import (
+    AccessToken,
+    Invitation,
+    Membership,
+)
 from surveys.models import (
     Assignment,
     CallIndex,
@@ -34,7 +38,7 @@ from surveys.models import (
     Submission,
     Visit,
 )
-from surveys.visits.recordings import forget_recordings
+from surveys.visits.media.recordings import forget_recordings
 
 
 def remove_program(program: Program) -> None:

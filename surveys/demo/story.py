@@ -4,14 +4,37 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from surveys.demo.calendar import Season, first_night, seasons_until
-from surveys.demo.climate import ONE_DAY, NightWeather, nights
+from surveys.demo.calendar import (
+    Season,
+    first_night,
+    seasons_until,
+)
+from surveys.demo.climate import (
+    ONE_DAY,
+    NightWeather,
+    nights,
+)
 from surveys.demo.dice import dice
-from surveys.demo.evenings import Outing, spend_evening
-from surveys.demo.land import LandRoute, lay_out
+from surveys.demo.evenings import (
+    Outing,
+    spend_evening,
+)
+from surveys.demo.land import (
+    LandRoute,
+    lay_out,
+)
 from surveys.demo.nature import occupied_stops
-from surveys.demo.plan import PlannedVisit, roster, survey
-from surveys.demo.truths import People, Places, ProgramTruth, Truths
+from surveys.demo.plan import (
+    PlannedVisit,
+    roster,
+    survey,
+)
+from surveys.demo.truths import (
+    People,
+    Places,
+    ProgramTruth,
+    Truths,
+)
 
 STOPS_TYPED = 4
 STILL_TO_DO_FOR = dt.timedelta(days=31)
@@ -93,9 +116,7 @@ def tell(
         seasons=seasons,
         roster=observers,
         visits=tuple(v for v in in_order if v.route not in to_do or v.outing.night < begun),
-        draft=_draft(truths, program, own[0], seasons[-1], weather, people, scale)
-        if own
-        else None,
+        draft=_draft(truths, program, own[0], seasons[-1], weather, people, scale) if own else None,
     )
 
 

@@ -13,10 +13,25 @@ from dataclasses import dataclass
 from random import Random
 
 from accounts.models import Membership
-from surveys.demo.sounds import SECONDS, chorus
-from surveys.models import CallIndex, Program, RecordingKind, Source, Visit, VisitState
+from surveys.demo.sounds import (
+    SECONDS,
+    chorus,
+)
+from surveys.models import (
+    CallIndex,
+    Program,
+    RecordingKind,
+    Source,
+    Visit,
+    VisitState,
+)
 from surveys.visits.bulk import FreshRows
-from surveys.visits.recordings import Announced, add_piece, begin_recording, put_together
+from surveys.visits.media.recordings import (
+    Announced,
+    add_piece,
+    begin_recording,
+    put_together,
+)
 
 NOTE = (
     "The recordings of this visit are synthetic: made by computer for the demo, "

@@ -10,15 +10,29 @@ from django.db import transaction
 from django.utils import timezone
 from procrastinate.contrib.django import app
 
-from accounts.access import Permission, require
+from accounts.access import (
+    Permission,
+    require,
+)
 from accounts.models import Membership
 from surveys.fitting.stamps import software
 from surveys.fitting.stored import stored_fits
-from surveys.models import PowerStudy, Program, Species
-from surveys.protocol.plain import from_plain, to_plain
+from surveys.models import (
+    PowerStudy,
+    Program,
+    Species,
+)
+from surveys.protocol.plain import (
+    from_plain,
+    to_plain,
+)
 from surveys.trends.analyzed import FitResult
-from surveys.trends.power import PowerCell, SurveyPlan, power_grid
-from surveys.visits.aftermath import QUEUE
+from surveys.trends.power import (
+    PowerCell,
+    SurveyPlan,
+    power_grid,
+)
+from surveys.visits.refitting import QUEUE
 
 WORK_OUT_POWER = "fitting.power"
 _SEED = 1

@@ -3,7 +3,10 @@
 import math
 from typing import Any
 
-from surveys.protocol.plain import from_plain, to_plain
+from surveys.protocol.plain import (
+    from_plain,
+    to_plain,
+)
 from surveys.trends.analyzed import FitResult
 
 

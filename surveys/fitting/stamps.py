@@ -42,6 +42,6 @@ def software() -> str:
     """Version and checksum of the code that fits: other code, other results."""
     digest = hashlib.sha256()
     for package in (surveys.trends, surveys.fitting):
-        for path in sorted(Path(package.__path__[0]).glob("*.py")):
+        for path in sorted(Path(package.__path__[0]).rglob("*.py")):
             digest.update(path.read_bytes())
     return f"{VERSION} ({digest.hexdigest()[:12]})"

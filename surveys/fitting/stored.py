@@ -7,8 +7,16 @@ from dataclasses import dataclass
 from django.utils import timezone
 
 from surveys.fitting.results import from_json
-from surveys.fitting.stamps import data_stamp, software
-from surveys.models import FittingRun, Program, Species, SpeciesFit
+from surveys.fitting.stamps import (
+    data_stamp,
+    software,
+)
+from surveys.models import (
+    FittingRun,
+    Program,
+    Species,
+    SpeciesFit,
+)
 from surveys.protocol.plain import PlainError
 from surveys.trends.analyzed import FitResult
 

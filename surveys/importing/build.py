@@ -5,19 +5,47 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from accounts.models import Membership, Person
-from surveys.importing.columns import Choice, check
+from accounts.models import (
+    Membership,
+    Person,
+)
+from surveys.importing.columns import (
+    Choice,
+    check,
+)
 from surveys.importing.problems import Problem
-from surveys.importing.shapes import NOT_RECORDED, Answers, GatheredSheet, gather
-from surveys.importing.table import Say, Table, say_nothing
-from surveys.models import Route, Source, Visit
+from surveys.importing.shapes import (
+    NOT_RECORDED,
+    Answers,
+    GatheredSheet,
+    gather,
+)
+from surveys.importing.table import (
+    Say,
+    Table,
+    say_nothing,
+)
+from surveys.models import (
+    Route,
+    Source,
+    Visit,
+)
 from surveys.protocol.nights import night_of
-from surveys.protocol.seasons import season_year, window_of
+from surveys.protocol.seasons import (
+    season_year,
+    window_of,
+)
 from surveys.protocol.values import Finding
-from surveys.visits.bulk import Shelf, shelf_of
-from surveys.visits.cells import cell_of
-from surveys.visits.judging import Judgment, judge_cells
+from surveys.visits.bulk import (
+    Shelf,
+    shelf_of,
+)
+from surveys.visits.judging import (
+    Judgment,
+    judge_cells,
+)
 from surveys.visits.loading import Background
+from surveys.visits.sheet.cells import cell_of
 
 _MOST_KNOWN_LISTED = 5
 

@@ -4,7 +4,14 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from surveys.importing.fields import BY_CODE, FIELDS, Field, Level, plain, words_of
+from surveys.importing.fields import (
+    BY_CODE,
+    FIELDS,
+    Field,
+    Level,
+    plain,
+    words_of,
+)
 from surveys.importing.problems import Problem
 from surveys.importing.table import Table
 
@@ -79,9 +86,7 @@ def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
     return Choice(field=field, form=chosen)
 
 
-def guess(
-    table: Table, *, catalog: Mapping[str, str], temperature_unit: str
-) -> tuple[Choice, ...]:
+def guess(table: Table, *, catalog: Mapping[str, str], temperature_unit: str) -> tuple[Choice, ...]:
     """What each column most likely means. A field is given to one column only, the
     first; columns that fit nothing are ignored."""
     taken: set[str] = set()

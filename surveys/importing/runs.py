@@ -15,10 +15,18 @@ from django.utils import timezone
 from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from accounts.access import Permission, require
+from accounts.access import (
+    Permission,
+    require,
+)
 from accounts.models import Membership
 from surveys.importing.problems import ImportRefusedError
-from surveys.models import ImportRun, ImportWork, RunState, SpreadsheetImport
+from surveys.models import (
+    ImportRun,
+    ImportWork,
+    RunState,
+    SpreadsheetImport,
+)
 
 # The task lives in `tasks`, which knows how to build; here it is known by name.
 TASK = "importing.carry_out"

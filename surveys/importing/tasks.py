@@ -10,9 +10,24 @@ from procrastinate.contrib.django import app
 from accounts.models import Membership
 from surveys.importing.preview import plain_preview
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.runs import QUEUE, TASK, UNDER_WAY, Progress, fail, finish
-from surveys.importing.uploads import commit_upload, open_upload, preview_upload
-from surveys.models import ImportRun, ImportWork, RunState
+from surveys.importing.runs import (
+    QUEUE,
+    TASK,
+    UNDER_WAY,
+    Progress,
+    fail,
+    finish,
+)
+from surveys.importing.uploads import (
+    commit_upload,
+    open_upload,
+    preview_upload,
+)
+from surveys.models import (
+    ImportRun,
+    ImportWork,
+    RunState,
+)
 
 log = logging.getLogger(__name__)
 RETRIES = 2
@@ -26,9 +41,7 @@ RETRIES = 2
 )
 def carry_out(context: JobContext, *, run_id: int) -> None:
     """Check or import the file of a run. What stands in its way is said by the run itself."""
-    runs = ImportRun.objects.select_related("upload__program", "asked_by").defer(
-        "upload__content"
-    )
+    runs = ImportRun.objects.select_related("upload__program", "asked_by").defer("upload__content")
     run = runs.filter(pk=run_id, state__in=UNDER_WAY).first()
     if run is None:
         return
@@ -54,9 +67,7 @@ def _carry_out(run: ImportRun, progress: Progress) -> None:
     """The import and the end of its run are one transaction, so that a worker that is killed
     leaves nothing half-imported, and the next one begins anew."""
     members = Membership.objects.select_related("program", "person")
-    member = members.filter(
-        program=run.upload.program, person=run.asked_by, active=True
-    ).first()
+    member = members.filter(program=run.upload.program, person=run.asked_by, active=True).first()
     if member is None:
         raise PermissionDenied
     progress.say("Reading the file", 0, 0)

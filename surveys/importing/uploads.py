@@ -10,20 +10,51 @@ from django.db import transaction
 from django.http import Http404
 from django.utils import timezone
 
-from accounts.access import Permission, require
+from accounts.access import (
+    Permission,
+    require,
+)
 from accounts.models import Membership
-from surveys.importing.build import Built, build
-from surveys.importing.columns import Choice, MappingError, choice_of, guess, with_explicit
-from surveys.importing.commit import Committed, commit
-from surveys.importing.preview import Preview, preview
+from surveys.importing.build import (
+    Built,
+    build,
+)
+from surveys.importing.columns import (
+    Choice,
+    MappingError,
+    choice_of,
+    guess,
+    with_explicit,
+)
+from surveys.importing.commit import (
+    Committed,
+    commit,
+)
+from surveys.importing.preview import (
+    Preview,
+    preview,
+)
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.reading import read_table
-from surveys.importing.runs import check_idle, is_large
-from surveys.importing.shapes import Answers, blank_means_zero
-from surveys.importing.table import Say, Table, say_nothing
-from surveys.models import Species, SpreadsheetImport
-from surveys.visits.cells import storable
+from surveys.importing.runs import (
+    check_idle,
+    is_large,
+)
+from surveys.importing.shapes import (
+    Answers,
+    blank_means_zero,
+)
+from surveys.importing.table import (
+    Say,
+    Table,
+    say_nothing,
+)
+from surveys.models import (
+    Species,
+    SpreadsheetImport,
+)
 from surveys.visits.loading import catalog_of
+from surveys.visits.sheet.cells import storable
 
 _LONGEST_NAME = 200
 

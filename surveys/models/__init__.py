@@ -1,7 +1,25 @@
-from surveys.models.fit import FittingRun, PowerStudy, SiteKind, SpeciesFit
-from surveys.models.importing import ImportRun, ImportWork, SpreadsheetImport
-from surveys.models.program import DataLicense, Program, Reach, Sensitivity
-from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
+from surveys.models.fit import (
+    FittingRun,
+    PowerStudy,
+    SiteKind,
+    SpeciesFit,
+)
+from surveys.models.importing import (
+    ImportRun,
+    ImportWork,
+    SpreadsheetImport,
+)
+from surveys.models.program import (
+    DataLicense,
+    Program,
+    Reach,
+    Sensitivity,
+)
+from surveys.models.protocol import (
+    Protocol,
+    ProtocolVersion,
+    SeasonWindow,
+)
 from surveys.models.publication import (
     Audience,
     ExactDownload,
@@ -11,10 +29,31 @@ from surveys.models.publication import (
     PublishingRun,
     RunState,
 )
-from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
-from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
-from surveys.models.route import Assignment, Habitat, Hydroperiod, Presence, Route, Stop
-from surveys.models.species import ChecklistEntry, Species
+from surveys.models.recording import (
+    Recording,
+    RecordingKind,
+    RecordingPiece,
+    RecordingState,
+)
+from surveys.models.review import (
+    ReviewStep,
+    Settlement,
+    Step,
+    StoredFinding,
+    Submission,
+)
+from surveys.models.route import (
+    Assignment,
+    Habitat,
+    Hydroperiod,
+    Presence,
+    Route,
+    Stop,
+)
+from surveys.models.species import (
+    ChecklistEntry,
+    Species,
+)
 from surveys.models.visit import (
     CallIndex,
     DiscardedDraft,

@@ -66,9 +66,7 @@ class PowerStudy(models.Model):
 class FittingRun(models.Model):
     """The latest run over a program's species: its progress while it lasts."""
 
-    program = models.OneToOneField(
-        Program, on_delete=models.CASCADE, related_name="fitting_run"
-    )
+    program = models.OneToOneField(Program, on_delete=models.CASCADE, related_name="fitting_run")
     data_stamp = models.CharField(max_length=64)
     done = models.PositiveIntegerField(default=0)
     total = models.PositiveIntegerField(default=0)

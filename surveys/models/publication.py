@@ -110,9 +110,7 @@ class PublishingRun(models.Model):
     `seen` is the checksum of the table that the coordinator looked at; `problem` a sentence.
     """
 
-    program = models.ForeignKey(
-        Program, on_delete=models.CASCADE, related_name="publishing_runs"
-    )
+    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="publishing_runs")
     season_year = models.PositiveSmallIntegerField()
     reason = models.TextField(blank=True)
     seen = models.CharField(max_length=64, blank=True)
@@ -152,9 +150,7 @@ class PublishingRun(models.Model):
 class ExactDownload(models.Model):
     """Exact places left the house: who took what, and when. Rows can only be added."""
 
-    program = models.ForeignKey(
-        Program, on_delete=models.PROTECT, related_name="exact_downloads"
-    )
+    program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="exact_downloads")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     what = models.CharField(max_length=200)
     path = models.CharField(max_length=300)

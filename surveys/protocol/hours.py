@@ -4,8 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 
-from surveys.protocol.nights import Ambiguous, Missing, to_instant
-from surveys.protocol.values import Protocol, StopSky
+from surveys.protocol.nights import (
+    Ambiguous,
+    Missing,
+    to_instant,
+)
+from surveys.protocol.values import (
+    Protocol,
+    StopSky,
+)
 
 
 def earliest_start(protocol: Protocol, sky: StopSky | None) -> dt.datetime | None:

@@ -9,7 +9,11 @@ from surveys.protocol.values import (
     SeasonWindow,
     TemperatureUnit,
 )
-from surveys.protocol.weather import BEAUFORT, NOISE_INDEX, SKY_CODES
+from surveys.protocol.weather import (
+    BEAUFORT,
+    NOISE_INDEX,
+    SKY_CODES,
+)
 from surveys.protocol.words import (
     days,
     distance,

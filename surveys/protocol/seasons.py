@@ -12,7 +12,11 @@ from __future__ import annotations
 import calendar
 import datetime as dt
 
-from surveys.protocol.values import MonthDay, Protocol, SeasonWindow
+from surveys.protocol.values import (
+    MonthDay,
+    Protocol,
+    SeasonWindow,
+)
 
 _ONE_DAY = dt.timedelta(days=1)
 

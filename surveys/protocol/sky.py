@@ -16,7 +16,10 @@ from zoneinfo import ZoneInfo
 
 import ephem
 
-from surveys.protocol.values import Place, StopSky
+from surveys.protocol.values import (
+    Place,
+    StopSky,
+)
 
 _REFRACTION = "-0:34"
 _CIVIL = "-6"

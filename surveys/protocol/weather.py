@@ -12,7 +12,10 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from types import MappingProxyType
 
-from surveys.protocol.values import Temperature, TemperatureUnit
+from surveys.protocol.values import (
+    Temperature,
+    TemperatureUnit,
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,12 @@ from collections.abc import Iterable
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from surveys.protocol.values import DistanceUnit, MonthDay, Temperature, TemperatureUnit
+from surveys.protocol.values import (
+    DistanceUnit,
+    MonthDay,
+    Temperature,
+    TemperatureUnit,
+)
 from surveys.protocol.weather import (
     METERS_PER_FOOT,
     METERS_PER_MILE,

@@ -8,11 +8,23 @@ from django.urls import reverse
 
 from surveys.fitting.stamps import software
 from surveys.models import Program
-from surveys.publishing.citing import LICENSE_URL, Cited, citation_text
+from surveys.publishing.citing import (
+    LICENSE_URL,
+    Cited,
+    citation_text,
+)
 from surveys.publishing.closing import open_visits
-from surveys.publishing.freeze import counted_visits, first_season_year, observers, versions_used
+from surveys.publishing.freeze import (
+    counted_visits,
+    first_season_year,
+    observers,
+    versions_used,
+)
 from surveys.publishing.frozen import About
-from surveys.publishing.method import method_text, title_of
+from surveys.publishing.method import (
+    method_text,
+    title_of,
+)
 
 
 def about_publication(

@@ -18,11 +18,20 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from surveys.fitting.stamps import software
-from surveys.models import Audience, Program, Publication, PublishingRun, RunState
+from surveys.models import (
+    Audience,
+    Program,
+    Publication,
+    PublishingRun,
+    RunState,
+)
 from surveys.publishing import tables
 from surveys.publishing.about import about_publication
-from surveys.publishing.csv import MEDIA_TYPE
-from surveys.publishing.exceptions import NothingChanged, NothingToPublish, TableChanged
+from surveys.publishing.exceptions import (
+    NothingChanged,
+    NothingToPublish,
+    TableChanged,
+)
 from surveys.publishing.files import (
     CHECKSUMS,
     METHOD,
@@ -32,12 +41,32 @@ from surveys.publishing.files import (
     store,
     with_checksums,
 )
-from surveys.publishing.formats import FORMATS, Format
-from surveys.publishing.freeze import counted_visits, freeze, snapshot, with_exact_places
+from surveys.publishing.formats.registry import (
+    FORMATS,
+    Format,
+)
+from surveys.publishing.formats.yearly_csv import MEDIA_TYPE
+from surveys.publishing.freeze import (
+    counted_visits,
+    freeze,
+    snapshot,
+    with_exact_places,
+)
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.publish import UNDER_WAY, latest
-from surveys.publishing.results import add_trends, add_yearly, fits_of, periods_of
-from surveys.publishing.tables import TABLES, Table
+from surveys.publishing.publish import (
+    UNDER_WAY,
+    latest,
+)
+from surveys.publishing.results import (
+    add_trends,
+    add_yearly,
+    fits_of,
+    periods_of,
+)
+from surveys.publishing.tables import (
+    TABLES,
+    Table,
+)
 
 RESULTS = (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS)
 ROWS = tuple(table for table in TABLES if table not in RESULTS)

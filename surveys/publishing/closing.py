@@ -7,9 +7,18 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from surveys.models import Program, StoredFinding, Visit, VisitState
+from surveys.models import (
+    Program,
+    StoredFinding,
+    Visit,
+    VisitState,
+)
 from surveys.protocol.values import Severity
-from surveys.seasons.coverage import Coverage, coverage, tonight
+from surveys.seasons.coverage import (
+    Coverage,
+    coverage,
+    tonight,
+)
 
 STILL_OPEN = (VisitState.SUBMITTED, VisitState.SENT_BACK)
 

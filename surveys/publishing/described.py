@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from surveys.models import Publication, PublicationFile
-from surveys.publishing import csv
+from surveys.models import (
+    Publication,
+    PublicationFile,
+)
 from surveys.publishing.citing import (
     LICENSE_URL,
     Cited,
@@ -17,7 +19,11 @@ from surveys.publishing.citing import (
     citation_text,
     dataset_jsonld,
 )
-from surveys.publishing.files import files_of, text_of
+from surveys.publishing.files import (
+    files_of,
+    text_of,
+)
+from surveys.publishing.formats import yearly_csv as csv
 
 SITE = "stop"
 

@@ -13,9 +13,16 @@ from dataclasses import dataclass, replace
 
 from django.core.cache import cache
 
-from surveys.models import Publication, ReviewStep, Step
+from surveys.models import (
+    Publication,
+    ReviewStep,
+    Step,
+)
 from surveys.publishing.frozen import Value
-from surveys.publishing.reading import cells_of, rows_of
+from surveys.publishing.reading import (
+    cells_of,
+    rows_of,
+)
 from surveys.publishing.tables import TABLE
 
 NUMBERS = ("yearly", "occupancy", "trends")

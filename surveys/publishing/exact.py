@@ -4,8 +4,14 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 
 from accounts.access import may_have_exact_places
-from accounts.models import AccessToken, Membership
-from surveys.models import ExactDownload, Program
+from accounts.models import (
+    AccessToken,
+    Membership,
+)
+from surveys.models import (
+    ExactDownload,
+    Program,
+)
 
 _LONGEST_PATH = ExactDownload._meta.get_field("path").max_length
 _LONGEST_WHAT = ExactDownload._meta.get_field("what").max_length

@@ -9,7 +9,12 @@ from pathlib import Path, PurePosixPath
 
 from django.db.models import QuerySet
 
-from surveys.models import Audience, Publication, PublicationFile, PublicationPiece
+from surveys.models import (
+    Audience,
+    Publication,
+    PublicationFile,
+    PublicationPiece,
+)
 
 CHECKSUMS = "SHA256SUMS.txt"
 EXACT_CHECKSUMS = f"exact/{CHECKSUMS}"

@@ -15,19 +15,48 @@ from django.db import connection, transaction
 from django.db.models import Min
 
 from accounts.models import Person
-from surveys.models import Program, ProtocolVersion, Visit
+from surveys.models import (
+    Program,
+    ProtocolVersion,
+    Visit,
+)
 from surveys.programs.versions import protocol_values
-from surveys.protocol.limits import limits_in_words, window_in_words
+from surveys.protocol.limits import (
+    limits_in_words,
+    window_in_words,
+)
 from surveys.protocol.seasons import season_bounds
 from surveys.protocol.sky import sunset_of
-from surveys.protocol.values import DistanceUnit, MonthDay, Place, TemperatureUnit
+from surveys.protocol.values import (
+    DistanceUnit,
+    MonthDay,
+    Place,
+    TemperatureUnit,
+)
 from surveys.publishing import tables
 from surveys.publishing.exceptions import NamesCollide
-from surveys.publishing.frozen import About, Frozen, Value, write_table
+from surveys.publishing.frozen import (
+    About,
+    Frozen,
+    Value,
+    write_table,
+)
 from surveys.publishing.people import published_name
-from surveys.publishing.places import OPEN, SharedPlace, share_place
-from surveys.publishing.queries import CALLS, PERIODS, VISITS, stream
-from surveys.publishing.stops import SharedStop, shared_stops
+from surveys.publishing.places import (
+    OPEN,
+    SharedPlace,
+    share_place,
+)
+from surveys.publishing.queries import (
+    CALLS,
+    PERIODS,
+    VISITS,
+    stream,
+)
+from surveys.publishing.stops import (
+    SharedStop,
+    shared_stops,
+)
 
 # Tables that hold places: the only ones that differ for those who may have exact ones.
 PLACES = (tables.ROUTES, tables.STOPS)

@@ -14,8 +14,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TextIO
 
-from surveys.publishing.csv import guard, unguard
-from surveys.publishing.tables import TABLE, CellType, Table
+from surveys.publishing.formats.yearly_csv import (
+    guard,
+    unguard,
+)
+from surveys.publishing.tables import (
+    TABLE,
+    CellType,
+    Table,
+)
 
 Value = str | int | float | bool | dt.date | dt.datetime | None
 

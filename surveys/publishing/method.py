@@ -3,7 +3,10 @@
 import textwrap
 from collections.abc import Iterable
 
-from surveys.models import Program, ProtocolVersion
+from surveys.models import (
+    Program,
+    ProtocolVersion,
+)
 
 # Common practice, no source, except where a text names one.
 CAVEATS = (

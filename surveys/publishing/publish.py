@@ -14,9 +14,17 @@ from django.utils import timezone
 from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from accounts.access import Permission, require
+from accounts.access import (
+    Permission,
+    require,
+)
 from accounts.models import Membership
-from surveys.models import Program, Publication, PublishingRun, RunState
+from surveys.models import (
+    Program,
+    Publication,
+    PublishingRun,
+    RunState,
+)
 from surveys.publishing import tables
 from surveys.publishing.exceptions import (
     AlreadyUnderWay,
@@ -28,7 +36,10 @@ from surveys.publishing.freeze import counted_visits
 from surveys.publishing.frozen import table_bytes
 from surveys.publishing.method import title_of
 from surveys.seasons.yearly import yearly_table
-from surveys.trends.table import YearRow, row_values
+from surveys.trends.table import (
+    YearRow,
+    row_values,
+)
 
 # The task lives in `tasks`, which knows how to build; here it is known by name.
 TASK = "publishing.publish"

@@ -6,9 +6,18 @@ import codecs
 import csv
 from collections.abc import Iterator
 
-from surveys.models import Publication, PublicationFile
-from surveys.publishing.files import file_of, open_file
-from surveys.publishing.frozen import Value, read_rows
+from surveys.models import (
+    Publication,
+    PublicationFile,
+)
+from surveys.publishing.files import (
+    file_of,
+    open_file,
+)
+from surveys.publishing.frozen import (
+    Value,
+    read_rows,
+)
 from surveys.publishing.tables import TABLE
 
 # Publications from before the tables of rows hold the yearly table alone, under this name.

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 
 from surveys.publishing import tables
-from surveys.publishing.frozen import Frozen, write_table
+from surveys.publishing.frozen import (
+    Frozen,
+    write_table,
+)
 from surveys.publishing.tables import Table
 from surveys.trends.fromtables import (
     SITES,

@@ -4,9 +4,18 @@ from collections.abc import Iterator
 
 from django.http import HttpRequest, HttpResponseBase
 
-from surveys.models import Audience, PublicationFile
-from surveys.publishing.files import download_name, open_part
-from surveys.ranges import ByteRange, serve
+from surveys.models import (
+    Audience,
+    PublicationFile,
+)
+from surveys.publishing.files import (
+    download_name,
+    open_part,
+)
+from surveys.ranges import (
+    ByteRange,
+    serve,
+)
 
 A_YEAR = 365 * 24 * 3600
 

@@ -6,8 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from surveys.models import Program
-from surveys.publishing.places import SharedPlace, share_place
-from surveys.publishing.queries import STOPS, stream
+from surveys.publishing.places import (
+    SharedPlace,
+    share_place,
+)
+from surveys.publishing.queries import (
+    STOPS,
+    stream,
+)
 
 
 @dataclass(frozen=True, kw_only=True)

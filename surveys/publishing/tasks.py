@@ -5,10 +5,17 @@ import logging
 from procrastinate import JobContext, RetryStrategy
 from procrastinate.contrib.django import app
 
-from surveys.models import PublishingRun, RunState
+from surveys.models import (
+    PublishingRun,
+    RunState,
+)
 from surveys.publishing.build import build
 from surveys.publishing.exceptions import PublishingError
-from surveys.publishing.publish import QUEUE, TASK, fail
+from surveys.publishing.publish import (
+    QUEUE,
+    TASK,
+    fail,
+)
 
 log = logging.getLogger(__name__)
 RETRIES = 2

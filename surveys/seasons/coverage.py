@@ -8,9 +8,17 @@ from enum import StrEnum
 from django.db.models import Count
 from django.utils import timezone
 
-from surveys.models import Program, Route, Visit, VisitState
+from surveys.models import (
+    Program,
+    Route,
+    Visit,
+    VisitState,
+)
 from surveys.protocol.nights import night_of
-from surveys.seasons.schedule import DueWindow, schedule
+from surveys.seasons.schedule import (
+    DueWindow,
+    schedule,
+)
 
 
 class Coverage(StrEnum):

@@ -1,6 +1,10 @@
 """What the filters of Seasons and Trends offer."""
 
-from surveys.models import Program, Route, Species
+from surveys.models import (
+    Program,
+    Route,
+    Species,
+)
 
 
 def regions(program: Program) -> list[str]:

@@ -6,10 +6,24 @@ from dataclasses import dataclass
 
 from django.db.models import Max, Min
 
-from surveys.models import Program, Route, Species, Visit, VisitState
-from surveys.seasons.coverage import Coverage, coverage_of, tonight, window_visits
+from surveys.models import (
+    Program,
+    Route,
+    Species,
+    Visit,
+    VisitState,
+)
+from surveys.seasons.coverage import (
+    Coverage,
+    coverage_of,
+    tonight,
+    window_visits,
+)
 from surveys.seasons.query import fetch
-from surveys.seasons.schedule import Schedule, schedule
+from surveys.seasons.schedule import (
+    Schedule,
+    schedule,
+)
 
 # All species together. Effort is read from the listening periods alone and what was
 # heard from the call rows alone, so that silent stops cost no join with the calls.

@@ -3,7 +3,11 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from surveys.models import Program, Route, Species
+from surveys.models import (
+    Program,
+    Route,
+    Species,
+)
 from surveys.seasons.query import fetch
 
 # A stop that nobody listened to in these years comes too, with no index.

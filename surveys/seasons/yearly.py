@@ -5,9 +5,16 @@ only when the species was on the checklist that night. A species written down of
 the checklist has no zeros beside it, so its share of stops would mean nothing.
 """
 
-from surveys.models import Program, Species
+from surveys.models import (
+    Program,
+    Species,
+)
 from surveys.seasons.query import fetch
-from surveys.trends.table import YearCounts, YearRow, year_row
+from surveys.trends.table import (
+    YearCounts,
+    YearRow,
+    year_row,
+)
 
 # From the listening periods that count, crossed with the checklist of the night:
 #   listening    one row a species and period, `index` null for a silence; periods at which

@@ -1,29 +1,17 @@
 """Statistics of calling surveys, from plain arrays and records. No Django."""
 
-from .abundance import (
-    AbundanceFit,
-    fit_abundance,
-    mean_abundance,
-    occupancy_from_abundance,
-    single_detection,
+from .columns import (
+    COLUMNS,
+    CORRECTED_COLUMNS,
+    TREND_COLUMNS,
+    Column,
 )
-from .callindex import (
-    IndexFit,
-    IndexSummary,
-    fit_call_index,
-    heard_given_state,
-    index_odds_ratio,
-    summarize_groups,
+from .gof import (
+    GoodnessOfFit,
+    ResidualGroup,
+    goodness_of_fit,
+    residuals_by_group,
 )
-from .columns import COLUMNS, CORRECTED_COLUMNS, TREND_COLUMNS, Column
-from .dynamic import (
-    DynamicFit,
-    dynamic_chance,
-    equilibrium_occupancy,
-    fit_dynamic,
-    seasonal_occupancy,
-)
-from .gof import GoodnessOfFit, ResidualGroup, goodness_of_fit, residuals_by_group
 from .histories import (
     Histories,
     ListeningPeriod,
@@ -32,21 +20,75 @@ from .histories import (
     columns_from_records,
     select_rows,
 )
-from .intervals import clopper_pearson, wilson
-from .kappa import agreement_table, cohen_kappa
-from .modeltable import ModelRow, model_table
-from .occupancy import OccupancyFit, fit_occupancy, fit_occupancy_designs
-from .occupancy_estimates import (
+from .models.abundance import (
+    AbundanceFit,
+    fit_abundance,
+    mean_abundance,
+    occupancy_from_abundance,
+    single_detection,
+)
+from .models.callindex import (
+    IndexFit,
+    IndexSummary,
+    fit_call_index,
+    heard_given_state,
+    index_odds_ratio,
+    summarize_groups,
+)
+from .models.dynamic import (
+    DynamicFit,
+    dynamic_chance,
+    equilibrium_occupancy,
+    fit_dynamic,
+    seasonal_occupancy,
+)
+from .models.kappa import (
+    agreement_table,
+    cohen_kappa,
+)
+from .models.occupancy import (
+    OccupancyFit,
+    fit_occupancy,
+    fit_occupancy_designs,
+)
+from .models.occupancy_estimates import (
     coefficient_estimates,
     detection_share,
     occupancy_share,
     occupied_given_histories,
     share_at,
 )
-from .phenology import CallingNights, calling_nights, days_of_season, season_start
-from .phenology_shift import shift_of_season
-from .power import SurveyPlan, power_of_trend
-from .results import FLAGS, Estimate
+from .models.phenology import (
+    CallingNights,
+    calling_nights,
+    days_of_season,
+    season_start,
+)
+from .models.phenology_shift import shift_of_season
+from .models.trend import (
+    TrendFit,
+    TrendSummary,
+    bootstrap_slope,
+    fit_trend,
+    summarize_trend,
+    yearly_occupancy,
+)
+from .modeltable import (
+    ModelRow,
+    model_table,
+)
+from .numerics.intervals import (
+    clopper_pearson,
+    wilson,
+)
+from .power import (
+    SurveyPlan,
+    power_of_trend,
+)
+from .results import (
+    FLAGS,
+    Estimate,
+)
 from .species import (
     CorrectedYear,
     SpeciesResult,
@@ -55,14 +97,13 @@ from .species import (
     corrected_years,
     trend_values,
 )
-from .table import YearCounts, YearRow, count_years, row_values, year_row, yearly_table
-from .trend import (
-    TrendFit,
-    TrendSummary,
-    bootstrap_slope,
-    fit_trend,
-    summarize_trend,
-    yearly_occupancy,
+from .table import (
+    YearCounts,
+    YearRow,
+    count_years,
+    row_values,
+    year_row,
+    yearly_table,
 )
 
 __all__ = [

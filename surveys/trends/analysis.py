@@ -21,8 +21,6 @@ from .analyzed import (
     Trend,
     Turnover,
 )
-from .arrays import FloatArray
-from .callindex import fit_call_index, summarize_groups
 from .choice import (
     DETECTION,
     MOST_FILLED,
@@ -33,19 +31,59 @@ from .choice import (
     nested_in,
     rarer_outcome,
 )
-from .dynamic import dynamic_chance, equilibrium_occupancy, fit_dynamic
-from .effects import effects, silent_kinds
-from .gof import goodness_of_fit, quasi, quasi_level
-from .histories import Histories, Site, build_histories, select_rows
+from .effects import (
+    effects,
+    silent_kinds,
+)
+from .gof import (
+    goodness_of_fit,
+    quasi,
+    quasi_level,
+)
+from .histories import (
+    Histories,
+    Site,
+    build_histories,
+    select_rows,
+)
 from .kinds import site_terms
-from .occupancy import fit_occupancy
-from .occupancy_estimates import detection_share, occupancy_share
-from .periods import SpeciesPeriods, calling_season
-from .phenology import calling_nights
-from .phenology_shift import shift_of_season
-from .results import EDGE_OF_RANGE, POOR_FIT, Estimate, flagged
-from .table import YearCounts, count_years
-from .trend import TrendFit, fit_trend, summarize_trend, yearly_occupancy
+from .models.callindex import (
+    fit_call_index,
+    summarize_groups,
+)
+from .models.dynamic import (
+    dynamic_chance,
+    equilibrium_occupancy,
+    fit_dynamic,
+)
+from .models.occupancy import fit_occupancy
+from .models.occupancy_estimates import (
+    detection_share,
+    occupancy_share,
+)
+from .models.phenology import calling_nights
+from .models.phenology_shift import shift_of_season
+from .models.trend import (
+    TrendFit,
+    fit_trend,
+    summarize_trend,
+    yearly_occupancy,
+)
+from .numerics.arrays import FloatArray
+from .periods import (
+    SpeciesPeriods,
+    calling_season,
+)
+from .results import (
+    EDGE_OF_RANGE,
+    POOR_FIT,
+    Estimate,
+    flagged,
+)
+from .table import (
+    YearCounts,
+    count_years,
+)
 
 NAIVE_TREND = "logistic regression of heard at all on the year, not corrected for detection"
 LEVEL = 0.95

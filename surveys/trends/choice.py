@@ -13,12 +13,29 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .analyzed import ModelLine
-from .arrays import BoolArray, FloatArray
 from .histories import Histories
-from .kinds import FISH, HABITAT, WATER_HELD, EmptyKind, SiteTerm
-from .occupancy import OccupancyFit
-from .results import DID_NOT_CONVERGE, EDGE_OF_RANGE, NO_REPEAT_VISITS, NOT_IDENTIFIED
-from .trend import TrendFit, fit_trend
+from .kinds import (
+    FISH,
+    HABITAT,
+    WATER_HELD,
+    EmptyKind,
+    SiteTerm,
+)
+from .models.occupancy import OccupancyFit
+from .models.trend import (
+    TrendFit,
+    fit_trend,
+)
+from .numerics.arrays import (
+    BoolArray,
+    FloatArray,
+)
+from .results import (
+    DID_NOT_CONVERGE,
+    EDGE_OF_RANGE,
+    NO_REPEAT_VISITS,
+    NOT_IDENTIFIED,
+)
 
 CONSTANT = "the same on every visit"
 BY_YEAR = ", its level free in each year"

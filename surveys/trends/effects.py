@@ -11,15 +11,21 @@ from scipy.special import expit
 from scipy.stats import chi2
 
 from . import results
-from .analyzed import Effect, SilentKind
-from .arrays import FloatArray
+from .analyzed import (
+    Effect,
+    SilentKind,
+)
 from .choice import Choice
 from .histories import Histories
-from .intervals import transform
 from .kinds import EmptyKind
-from .occupancy_estimates import coefficient_estimates
+from .models.occupancy_estimates import coefficient_estimates
+from .models.trend import (
+    METHOD,
+    usable_interval,
+)
+from .numerics.arrays import FloatArray
+from .numerics.intervals import transform
 from .results import Estimate
-from .trend import METHOD, usable_interval
 
 # By how much of a covariate its odds are told; 1 for all others.
 STEPS: Mapping[str, float] = {"minutes after sunset": 60.0, "rain": 10.0}

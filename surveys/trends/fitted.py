@@ -10,9 +10,16 @@ import numpy as np
 from scipy.stats import t as student_t
 
 from . import results
-from .arrays import FloatArray, IntArray, check_level
-from .intervals import logistic, normal_quantile
-from .optimize import (
+from .numerics.arrays import (
+    FloatArray,
+    IntArray,
+    check_level,
+)
+from .numerics.intervals import (
+    logistic,
+    normal_quantile,
+)
+from .numerics.optimize import (
     Maximum,
     Objective,
     ProfileFailedError,
@@ -22,8 +29,15 @@ from .optimize import (
     profile_limits,
     quadratic_form,
 )
-from .results import Estimate, merge_flags, not_estimable
-from .sandwich import cluster_scores, sandwich_covariance
+from .numerics.sandwich import (
+    cluster_scores,
+    sandwich_covariance,
+)
+from .results import (
+    Estimate,
+    merge_flags,
+    not_estimable,
+)
 
 Link = Literal["logit", "log"]
 Smooth = Callable[[FloatArray], tuple[float, FloatArray]]

@@ -15,10 +15,19 @@ from pathlib import Path
 
 import numpy as np
 
-from .analyzed import FitResult, FittedYear
-from .analysis import Parts, analyze
-from .arrays import FloatArray
-from .histories import PeriodColumns, Site
+from .analysis import (
+    Parts,
+    analyze,
+)
+from .analyzed import (
+    FitResult,
+    FittedYear,
+)
+from .histories import (
+    PeriodColumns,
+    Site,
+)
+from .numerics.arrays import FloatArray
 from .periods import (
     WATER,
     Heard,
@@ -27,8 +36,15 @@ from .periods import (
     ProgramPeriods,
     species_periods,
 )
-from .results import Estimate, merge_flags
-from .table import count_years, row_values, year_row
+from .results import (
+    Estimate,
+    merge_flags,
+)
+from .table import (
+    count_years,
+    row_values,
+    year_row,
+)
 
 # Column name to value; None for blank.
 Row = dict[str, object]

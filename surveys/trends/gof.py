@@ -13,13 +13,26 @@ from numpy.typing import ArrayLike
 from scipy.special import expit, ndtr
 
 from . import results
-from .arrays import FloatArray, codes_of
-from .gof_surveys import pearson_of, survey_frame
-from .intervals import normal_quantile, wilson
-from .occupancy import OccupancyFit
-from .occupancy_likelihood import objective
-from .optimize import maximize
-from .results import Estimate, merge_flags, not_estimable
+from .gof_surveys import (
+    pearson_of,
+    survey_frame,
+)
+from .models.occupancy import OccupancyFit
+from .models.occupancy_likelihood import objective
+from .numerics.arrays import (
+    FloatArray,
+    codes_of,
+)
+from .numerics.intervals import (
+    normal_quantile,
+    wilson,
+)
+from .numerics.optimize import maximize
+from .results import (
+    Estimate,
+    merge_flags,
+    not_estimable,
+)
 
 METHOD = "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
 # Common practice: a p below this is called a poor fit.

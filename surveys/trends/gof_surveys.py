@@ -12,10 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from .arrays import BoolArray, FloatArray, IntArray
-from .grouping import group_rows
-from .occupancy import OccupancyFit
-from .occupancy_likelihood import OccupancyCells
+from .models.occupancy import OccupancyFit
+from .models.occupancy_likelihood import OccupancyCells
+from .numerics.arrays import (
+    BoolArray,
+    FloatArray,
+    IntArray,
+)
+from .numerics.grouping import group_rows
 
 
 @dataclass(frozen=True, kw_only=True)

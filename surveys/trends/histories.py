@@ -13,7 +13,11 @@ from typing import Literal
 
 import numpy as np
 
-from .arrays import AnyArray, FloatArray, IntArray
+from .numerics.arrays import (
+    AnyArray,
+    FloatArray,
+    IntArray,
+)
 
 HIGHEST_INDEX = 3
 Site = Literal["stop", "route"]

@@ -11,8 +11,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .arrays import AnyArray, BoolArray, FloatArray
-from .histories import Histories, PeriodColumns, Site
+from .histories import (
+    Histories,
+    PeriodColumns,
+    Site,
+)
+from .numerics.arrays import (
+    AnyArray,
+    BoolArray,
+    FloatArray,
+)
 from .periods import HYDROPERIOD
 
 # Common practice, no source: a class of fewer sites has no column of its own.

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from . import results
-from .arrays import FloatArray
+from .numerics.arrays import FloatArray
 
 
 class FittedModel(Protocol):

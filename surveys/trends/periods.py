@@ -14,8 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .arrays import AnyArray, BoolArray, FloatArray, IntArray
 from .histories import PeriodColumns
+from .numerics.arrays import (
+    AnyArray,
+    BoolArray,
+    FloatArray,
+    IntArray,
+)
 
 # A day of the year as (month, day).
 MonthDay = tuple[int, int]

@@ -9,10 +9,19 @@ import numpy as np
 from scipy.special import ndtr
 
 from . import results
-from .arrays import FloatArray, IntArray
-from .intervals import wilson
-from .results import Estimate, merge_flags
-from .trend import fit_trend, summarize_trend
+from .models.trend import (
+    fit_trend,
+    summarize_trend,
+)
+from .numerics.arrays import (
+    FloatArray,
+    IntArray,
+)
+from .numerics.intervals import wilson
+from .results import (
+    Estimate,
+    merge_flags,
+)
 
 # Rows of a simulated program up to which so many are simulated.
 _SIMULATIONS = ((10_000, 200), (40_000, 100))

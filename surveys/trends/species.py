@@ -7,12 +7,35 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .histories import Histories, PeriodColumns, Site, build_histories
-from .occupancy import OccupancyFit, fit_occupancy
-from .occupancy_estimates import detection_share, occupancy_share
-from .results import FEW_CLUSTERS, Estimate, merge_flags
-from .table import YearRow, yearly_table
-from .trend import TrendSummary, fit_trend, summarize_trend, yearly_occupancy
+from .histories import (
+    Histories,
+    PeriodColumns,
+    Site,
+    build_histories,
+)
+from .models.occupancy import (
+    OccupancyFit,
+    fit_occupancy,
+)
+from .models.occupancy_estimates import (
+    detection_share,
+    occupancy_share,
+)
+from .models.trend import (
+    TrendSummary,
+    fit_trend,
+    summarize_trend,
+    yearly_occupancy,
+)
+from .results import (
+    FEW_CLUSTERS,
+    Estimate,
+    merge_flags,
+)
+from .table import (
+    YearRow,
+    yearly_table,
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,10 +12,25 @@ from datetime import date
 
 import numpy as np
 
-from .arrays import FloatArray, IntArray
-from .histories import HIGHEST_INDEX, ListeningPeriod, PeriodColumns, columns_from_records
-from .intervals import check_counts, wilson
-from .results import INDEX_UNKNOWN, NEVER_HEARD, TOO_FEW_DATA
+from .histories import (
+    HIGHEST_INDEX,
+    ListeningPeriod,
+    PeriodColumns,
+    columns_from_records,
+)
+from .numerics.arrays import (
+    FloatArray,
+    IntArray,
+)
+from .numerics.intervals import (
+    check_counts,
+    wilson,
+)
+from .results import (
+    INDEX_UNKNOWN,
+    NEVER_HEARD,
+    TOO_FEW_DATA,
+)
 
 # Common practice, no source: below ten stops a share says little about a program.
 FEWEST_STOPS = 10

@@ -28,7 +28,12 @@ from surveys.models import (
 )
 from surveys.protocol import values
 from surveys.visits.judging import Judgment
-from surveys.visits.loading import Background, catalog_of, protocol_values, route_of
+from surveys.visits.loading import (
+    Background,
+    catalog_of,
+    protocol_values,
+    route_of,
+)
 from surveys.visits.rows import (
     call_rows,
     finding_rows,

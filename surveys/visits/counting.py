@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from surveys.models import CallIndex, Settlement, StoredFinding, Visit
+from surveys.models import (
+    CallIndex,
+    Settlement,
+    StoredFinding,
+    Visit,
+)
 from surveys.protocol.values import PeriodStatus
 
 

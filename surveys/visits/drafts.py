@@ -9,12 +9,49 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from accounts.access import Permission, require
+from accounts.access import (
+    Permission,
+    require,
+)
 from accounts.models import Membership
-from surveys.models import ProtocolVersion, Route, Source, Visit, VisitState
-from surveys.protocol.seasons import season_year, window_of
+from surveys.models import (
+    ProtocolVersion,
+    Route,
+    Source,
+    Visit,
+    VisitState,
+)
+from surveys.protocol.seasons import (
+    season_year,
+    window_of,
+)
 from surveys.protocol.values import Finding
-from surveys.visits.cells import (
+from surveys.visits.access import (
+    EDITABLE,
+    check_revision,
+    check_state,
+    lock_own,
+)
+from surveys.visits.discarded import (
+    check_not_discarded,
+    note_discarded,
+    take_turns,
+)
+from surveys.visits.exceptions import (
+    NightUnusable,
+    NoProtocolInForce,
+    NotYours,
+    OtherRoute,
+    SheetTooLarge,
+)
+from surveys.visits.judging import judge_sheet
+from surveys.visits.loading import (
+    protocol_values,
+    version_in_force,
+)
+from surveys.visits.media.files import forget_files
+from surveys.visits.media.recordings import forget_recordings
+from surveys.visits.sheet.cells import (
     LONGEST_ADDRESS,
     LONGEST_TEXT,
     MOST_CELLS,
@@ -23,21 +60,11 @@ from surveys.visits.cells import (
     merge,
     storable,
 )
-from surveys.visits.discarded import check_not_discarded, note_discarded, take_turns
-from surveys.visits.exceptions import (
-    NightUnusable,
-    NoProtocolInForce,
-    NotYours,
-    OtherRoute,
-    SheetTooLarge,
+from surveys.visits.sheet.reader import night_typed
+from surveys.visits.sheet.texts import (
+    FIRST_YEAR,
+    LAST_YEAR,
 )
-from surveys.visits.files import forget_files
-from surveys.visits.judging import judge_sheet
-from surveys.visits.loading import protocol_values, version_in_force
-from surveys.visits.reach import EDITABLE, check_revision, check_state, lock_own
-from surveys.visits.recordings import forget_recordings
-from surveys.visits.sheet import night_typed
-from surveys.visits.texts import FIRST_YEAR, LAST_YEAR
 
 _FIRST_REVISION = 1
 

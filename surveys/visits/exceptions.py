@@ -14,7 +14,10 @@ from django.http import Http404
 from surveys.protocol.values import Finding
 
 if TYPE_CHECKING:
-    from surveys.models import StoredFinding, Visit
+    from surveys.models import (
+        StoredFinding,
+        Visit,
+    )
 
 
 class VisitError(Exception):

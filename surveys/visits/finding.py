@@ -7,8 +7,11 @@ from collections.abc import Iterable
 from typing import TypeVar
 
 from surveys.models import StoredFinding
-from surveys.protocol.values import Finding, Where
-from surveys.visits.cells import cell_of
+from surveys.protocol.values import (
+    Finding,
+    Where,
+)
+from surveys.visits.sheet.cells import cell_of
 
 AnyFinding = TypeVar("AnyFinding", Finding, StoredFinding)
 Place = tuple[int | None, str | None, str | None]

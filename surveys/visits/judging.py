@@ -10,13 +10,27 @@ from django.utils import timezone
 
 from surveys.models import Visit
 from surveys.protocol.rules.judge import judge
-from surveys.protocol.values import Finding, Severity, Surroundings, Where
+from surveys.protocol.values import (
+    Finding,
+    Severity,
+    Surroundings,
+    Where,
+)
 from surveys.protocol.words import day
-from surveys.visits.cells import cell_of
-from surveys.visits.loading import Background, background, case_in, surroundings
-from surveys.visits.reading_rules import problem
-from surveys.visits.sheet import SheetReading, night_typed, read_sheet
-from surveys.visits.texts import is_missing
+from surveys.visits.loading import (
+    Background,
+    background,
+    case_in,
+    surroundings,
+)
+from surveys.visits.sheet.cells import cell_of
+from surveys.visits.sheet.reader import (
+    SheetReading,
+    night_typed,
+    read_sheet,
+)
+from surveys.visits.sheet.reading_rules import problem
+from surveys.visits.sheet.texts import is_missing
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,7 +14,7 @@ from surveys.programs.protocols import version_on
 from surveys.programs.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.sky import stop_sky
-from surveys.visits.sheet import SheetReading
+from surveys.visits.sheet.reader import SheetReading
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,9 +50,7 @@ def checklist_on(program: models.Program, night: dt.date) -> list[models.Checkli
     begun = Q(listed_from__isnull=True) | Q(listed_from__lte=night)
     not_over = Q(listed_until__isnull=True) | Q(listed_until__gte=night)
     return list(
-        program.checklist.filter(begun, not_over)
-        .select_related("species")
-        .order_by("order", "pk")
+        program.checklist.filter(begun, not_over).select_related("species").order_by("order", "pk")
     )
 
 
@@ -150,9 +148,7 @@ def catalog_of(species: Mapping[str, models.Species]) -> dict[str, str]:
 
 def _qualified(visit: models.Visit) -> bool | None:
     """Whether the observer's training held on the night; None when none is on record."""
-    trained = Membership.objects.filter(
-        program=visit.route.program_id, trained_on__isnull=False
-    )
+    trained = Membership.objects.filter(program=visit.route.program_id, trained_on__isnull=False)
     records = list(trained.values_list("person_id", "trained_on", "trained_until"))
     if not records:
         return None

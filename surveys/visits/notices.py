@@ -22,9 +22,9 @@ QUEUE = "mail"
 )
 def mail_sent_back(*, step_id: int, site_url: str) -> None:
     """Tell the observer that a visit came back, with the coordinator's note."""
-    step = ReviewStep.objects.select_related(
-        "visit__route__program", "visit__observer", "by"
-    ).get(pk=step_id)
+    step = ReviewStep.objects.select_related("visit__route__program", "visit__observer", "by").get(
+        pk=step_id
+    )
     visit, program = step.visit, step.visit.route.program
     night = day(visit.night)
     questions = "Questions? Ask your coordinator."

@@ -8,8 +8,16 @@ from dataclasses import dataclass
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
-from accounts.models import Membership, Person
-from surveys.models import Route, StoredFinding, Visit, VisitState
+from accounts.models import (
+    Membership,
+    Person,
+)
+from surveys.models import (
+    Route,
+    StoredFinding,
+    Visit,
+    VisitState,
+)
 from surveys.protocol.values import Severity
 
 STATES = (

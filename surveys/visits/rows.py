@@ -24,7 +24,7 @@ from surveys.models import (
 from surveys.protocol import values
 from surveys.protocol.weather import to_celsius
 from surveys.visits.judging import Judgment
-from surveys.visits.stop_reading import StopFacts
+from surveys.visits.sheet.stops import StopFacts
 
 _LONGEST_FIELD = 60
 

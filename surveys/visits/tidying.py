@@ -6,10 +6,14 @@ import logging
 
 from procrastinate.contrib.django import app
 
-from surveys.visits.aftermath import QUEUE
 from surveys.visits.exceptions import RecordingDamaged
-from surveys.visits.files import sweep_files
-from surveys.visits.recordings import arrived_in_pieces, expire_unfinished, put_together
+from surveys.visits.media.files import sweep_files
+from surveys.visits.media.recordings import (
+    arrived_in_pieces,
+    expire_unfinished,
+    put_together,
+)
+from surveys.visits.refitting import QUEUE
 
 log = logging.getLogger(__name__)
 

@@ -7,13 +7,37 @@ from dataclasses import dataclass
 from django.db.models import Prefetch, QuerySet
 
 from accounts.models import Membership
-from surveys.models import ProtocolVersion, ReviewStep, Route, Step, Stop, Visit, VisitState
-from surveys.protocol.hours import earliest_start, latest_end
+from surveys.models import (
+    ProtocolVersion,
+    ReviewStep,
+    Route,
+    Step,
+    Stop,
+    Visit,
+    VisitState,
+)
+from surveys.protocol.hours import (
+    earliest_start,
+    latest_end,
+)
 from surveys.protocol.limits import limits_in_words
 from surveys.protocol.nights import night_of
-from surveys.protocol.seasons import season_year, window_dates
-from surveys.protocol.sky import MoonNight, moon_night, stop_sky
-from surveys.protocol.values import DistanceUnit, Place, Protocol, StopSky, TemperatureUnit
+from surveys.protocol.seasons import (
+    season_year,
+    window_dates,
+)
+from surveys.protocol.sky import (
+    MoonNight,
+    moon_night,
+    stop_sky,
+)
+from surveys.protocol.values import (
+    DistanceUnit,
+    Place,
+    Protocol,
+    StopSky,
+    TemperatureUnit,
+)
 from surveys.visits.loading import protocol_values
 
 

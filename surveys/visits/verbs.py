@@ -15,7 +15,10 @@ from collections.abc import Mapping
 from django.db import transaction
 from django.utils import timezone
 
-from accounts.access import Permission, require
+from accounts.access import (
+    Permission,
+    require,
+)
 from accounts.models import Membership
 from surveys.models import (
     ReviewStep,
@@ -27,9 +30,17 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.values import Severity
-from surveys.visits.aftermath import refit_trends
-from surveys.visits.cells import CellChange
-from surveys.visits.counting import count_in_trends, count_nothing
+from surveys.visits.access import (
+    EDITABLE,
+    check_revision,
+    check_state,
+    lock_own,
+    lock_visit,
+)
+from surveys.visits.counting import (
+    count_in_trends,
+    count_nothing,
+)
 from surveys.visits.drafts import apply_changes
 from surveys.visits.exceptions import (
     NotSettleable,
@@ -40,8 +51,9 @@ from surveys.visits.exceptions import (
 )
 from surveys.visits.judging import read_and_judge
 from surveys.visits.notices import mail_sent_back
-from surveys.visits.reach import EDITABLE, check_revision, check_state, lock_own, lock_visit
+from surveys.visits.refitting import refit_trends
 from surveys.visits.rows import write_rows
+from surveys.visits.sheet.cells import CellChange
 
 
 @transaction.atomic

@@ -5,7 +5,11 @@ from typing import Any
 from django import forms
 from django.core.paginator import Paginator
 
-from surveys.protocol.values import Finding, Severity, Where
+from surveys.protocol.values import (
+    Finding,
+    Severity,
+    Where,
+)
 
 
 class SampleForm(forms.Form):

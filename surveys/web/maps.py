@@ -3,7 +3,10 @@
 from collections.abc import Iterable
 from typing import Any
 
-from surveys.models import Route, Stop
+from surveys.models import (
+    Route,
+    Stop,
+)
 
 
 def route_map(route: Route, stops: Iterable[Stop]) -> dict[str, Any]:

@@ -6,7 +6,11 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
 
-from accounts.access import Permission, last_membership, may
+from accounts.access import (
+    Permission,
+    last_membership,
+    may,
+)
 from accounts.models import Membership
 
 THEMES = ("auto", "day", "night")

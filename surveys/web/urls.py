@@ -2,26 +2,28 @@
 
 from django.urls import path
 
-from surveys.web.routes import (
-    guide,
-    importing,
-    people,
-    power,
-    program,
-    publications,
-    published,
-    recordings,
-    review,
-    seasons,
-    sharing,
-    sheets,
-    survey,
-    tonight,
-    trend_species,
-    trends,
-    visits,
+from surveys.web.guide import urls as guide
+from surveys.web.home import views as home
+from surveys.web.importing import urls as importing
+from surveys.web.people import urls as people
+from surveys.web.power import urls as power
+from surveys.web.program import urls as program
+from surveys.web.publications import urls as publications
+from surveys.web.published import urls as published
+from surveys.web.recordings import urls as recordings
+from surveys.web.review import urls as review
+from surveys.web.seasons import urls as seasons
+from surveys.web.sharing import urls as sharing
+from surveys.web.sheets import urls as sheets
+from surveys.web.survey import urls as survey
+from surveys.web.tonight import urls as tonight
+from surveys.web.trends import (
+    species_urls as trend_species,
 )
-from surveys.web.views import home
+from surveys.web.trends import (
+    urls as trends,
+)
+from surveys.web.visits import urls as visits
 
 app_name = "web"
 urlpatterns = [

@@ -17,11 +17,19 @@ from django.conf import settings
 from django.db import connection, transaction
 
 from accounts.models import Role
+from surveys.exports.records import (
+    CALLS,
+    Wanted,
+    statement,
+)
+from surveys.exports.writing import EXPORT_FORMATS
 from surveys.models import Program
-from surveys.publishing.exporting import EXPORT_FORMATS
-from surveys.publishing.records import CALLS, Wanted, statement
 from tests.benchmarks.test_season_page import CALLS as INSERT_CALLS
-from tests.benchmarks.test_season_page import PERIODS, VISITS, WINDOWS
+from tests.benchmarks.test_season_page import (
+    PERIODS,
+    VISITS,
+    WINDOWS,
+)
 from tests.support.builders import (
     make_checklist,
     make_member,

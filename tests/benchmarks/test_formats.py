@@ -18,10 +18,22 @@ from uuid import UUID
 
 import pytest
 
-from surveys.publishing import darwincore, datapackage, geojson, geopackage, xlsx
-from surveys.publishing.frozen import Frozen, write_table
+from surveys.publishing.formats import (
+    darwincore,
+    datapackage,
+    geojson,
+    geopackage,
+    xlsx,
+)
+from surveys.publishing.frozen import (
+    Frozen,
+    write_table,
+)
 from surveys.publishing.tables import TABLES
-from tests.support.frozen_rows import Row, freeze_rows
+from tests.support.frozen_rows import (
+    Row,
+    freeze_rows,
+)
 
 pytestmark = pytest.mark.benchmark
 

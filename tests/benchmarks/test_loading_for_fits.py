@@ -13,8 +13,15 @@ import pytest
 from django.db import connection, transaction
 
 from accounts.models import Role
-from surveys.fitting.histories import CALLS, PERIODS, load_periods
-from surveys.models import ListeningPeriod, Program
+from surveys.fitting.histories import (
+    CALLS,
+    PERIODS,
+    load_periods,
+)
+from surveys.models import (
+    ListeningPeriod,
+    Program,
+)
 from surveys.trends.periods import species_periods
 from tests.support.builders import (
     make_checklist,

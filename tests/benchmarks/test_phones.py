@@ -27,7 +27,12 @@ import pytest
 from django.db import connection
 
 from accounts.models import Membership
-from surveys.models import Route, StoredFinding, Visit, VisitState
+from surveys.models import (
+    Route,
+    StoredFinding,
+    Visit,
+    VisitState,
+)
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -35,7 +40,10 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
-from tests.support.served import served, session_cookie
+from tests.support.served import (
+    served,
+    session_cookie,
+)
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db(transaction=True)]
 

@@ -19,10 +19,16 @@ from surveys.models import Program
 from surveys.publishing.build import build
 from surveys.publishing.publish import ask_to_publish
 from surveys.publishing.queries import CALLS
-from surveys.trends.fromtables import read_periods, results
+from surveys.trends.fromtables import (
+    read_periods,
+    results,
+)
 from tests.benchmarks.test_export import filled
 from tests.support.builders import make_member
-from tests.support.frozen import small_frozen, small_program
+from tests.support.frozen import (
+    small_frozen,
+    small_program,
+)
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db(transaction=True)]
 

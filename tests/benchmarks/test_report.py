@@ -12,9 +12,12 @@ import time
 import pytest
 from weasyprint import CSS, HTML
 
-from surveys.charts.shares import species_spec, to_svg
-from surveys.publishing import report
-from surveys.publishing.told import told_species
+from surveys.charts.shares import (
+    species_spec,
+    to_svg,
+)
+from surveys.publishing.formats import report
+from surveys.publishing.species_summaries import told_species
 from tests.support.frozen_rows import freeze_rows
 
 pytestmark = pytest.mark.benchmark

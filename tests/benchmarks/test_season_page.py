@@ -15,7 +15,10 @@ from django.db import connection, transaction
 from django.urls import reverse
 
 from accounts.models import Role
-from surveys.models import CallIndex, Program
+from surveys.models import (
+    CallIndex,
+    Program,
+)
 from surveys.seasons.route_years import ROUTE_YEARS
 from surveys.seasons.yearly import YEARLY
 from tests.support.builders import (

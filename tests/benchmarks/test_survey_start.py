@@ -14,9 +14,21 @@ import pytest
 from playwright.sync_api import Page, sync_playwright
 
 from accounts.models import Membership
-from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
-from tests.support.builders import make_checklist, make_member, make_route, make_version
-from tests.support.served import served, session_cookie
+from tests.browser.conftest import (
+    CHROMIUM,
+    FLAGS,
+    PHONE,
+)
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_route,
+    make_version,
+)
+from tests.support.served import (
+    served,
+    session_cookie,
+)
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db(transaction=True)]
 
@@ -107,7 +119,7 @@ def take_along(page: Page, member: Membership) -> None:
     page.goto(survey_of(member))
     page.evaluate(
         """async ([slug, url]) => {
-          const { keepPacket } = await import("/static/web/survey/model.js");
+          const { keepPacket } = await import("/static/survey/model.js");
           await keepPacket(slug, await (await fetch(url)).json());
           await navigator.serviceWorker.ready;
         }""",

@@ -10,7 +10,11 @@ from surveys.models import Assignment
 from surveys.protocol.nights import night_of
 from surveys.visits.drafts import start_visit
 from tests.browser.conftest import faults_of
-from tests.support.builders import make_checklist, make_route, make_version
+from tests.support.builders import (
+    make_checklist,
+    make_route,
+    make_version,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

@@ -5,10 +5,24 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import DESKTOP, PHONE, axe_findings, set_theme
-from tests.support.builders import make_checklist, make_route
-from tests.support.sheets import make_draft, make_submitted
-from tests.support.sounds import keep, wave_file
+from tests.browser.conftest import (
+    DESKTOP,
+    PHONE,
+    axe_findings,
+    set_theme,
+)
+from tests.support.builders import (
+    make_checklist,
+    make_route,
+)
+from tests.support.sheets import (
+    make_draft,
+    make_submitted,
+)
+from tests.support.sounds import (
+    keep,
+    wave_file,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 SECONDS = 60

@@ -6,11 +6,23 @@ import pytest
 from django.db import connection
 
 from accounts.models import Role
-from surveys.models import CallIndex, PublishingRun, RunState, Visit, VisitState
+from surveys.models import (
+    CallIndex,
+    PublishingRun,
+    RunState,
+    Visit,
+    VisitState,
+)
 from surveys.publishing.build import build
 from surveys.publishing.publish import fail
-from tests.browser.conftest import PHONE, faults_of
-from tests.support.builders import make_accepted_visit, make_member
+from tests.browser.conftest import (
+    PHONE,
+    faults_of,
+)
+from tests.support.builders import (
+    make_accepted_visit,
+    make_member,
+)
 from tests.support.frozen import small_program
 from tests.support.publishing import publish_now
 

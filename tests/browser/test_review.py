@@ -6,9 +6,15 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
-from accounts.models import Membership, Role
+from accounts.models import (
+    Membership,
+    Role,
+)
 from surveys.models import Visit
-from tests.browser.conftest import faults_at_both_widths, set_theme
+from tests.browser.conftest import (
+    faults_at_both_widths,
+    set_theme,
+)
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -16,7 +22,10 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
-from tests.support.sheets import make_submitted, plain_cells
+from tests.support.sheets import (
+    make_submitted,
+    plain_cells,
+)
 
 REASON = "The notebook says 21:17; the 3 was a slip."
 

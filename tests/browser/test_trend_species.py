@@ -5,7 +5,10 @@ import datetime as dt
 import pytest
 from playwright.sync_api import Page
 
-from accounts.models import Membership, Role
+from accounts.models import (
+    Membership,
+    Role,
+)
 from surveys.fitting.refit import refit
 from tests.browser.conftest import faults_of
 from tests.support.builders import (

@@ -21,7 +21,13 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 
-from accounts.models import Invitation, Membership, Role, Scope, hash_token
+from accounts.models import (
+    Invitation,
+    Membership,
+    Role,
+    Scope,
+    hash_token,
+)
 from accounts.tokens import make_token
 from surveys.fitting.refit import refit
 from surveys.importing.uploads import store
@@ -44,7 +50,10 @@ from tests.support.builders import (
     make_route,
     make_study,
 )
-from tests.support.sounds import keep, sound
+from tests.support.sounds import (
+    keep,
+    sound,
+)
 
 ROLES = ("anonymous", "outsider", "partner", "observer", "coordinator")
 

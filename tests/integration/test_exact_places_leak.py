@@ -26,7 +26,10 @@ from django.contrib.gis.geos import LineString, Point
 from django.test import Client
 from django.urls import NoReverseMatch, reverse
 
-from accounts.models import Role, Scope
+from accounts.models import (
+    Role,
+    Scope,
+)
 from accounts.tokens import make_token
 from surveys.fitting.refit import refit
 from surveys.models import (
@@ -51,7 +54,11 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
-from tests.support.leaks import NEAR_DEGREES, Secrets, leaks
+from tests.support.leaks import (
+    NEAR_DEGREES,
+    Secrets,
+    leaks,
+)
 from tests.support.published import published
 
 pytestmark = pytest.mark.django_db
@@ -160,9 +167,7 @@ def _secrets(program: Program) -> Secrets:
     )
 
 
-def _arguments(
-    program: Program, publication: Publication, species: str
-) -> dict[str, list[object]]:
+def _arguments(program: Program, publication: Publication, species: str) -> dict[str, list[object]]:
     """Everything that can stand in a URL, by the name of its place there."""
     visits = list(program.routes.get(code="M1").visits.values_list("pk", flat=True)[:1])
     stops = list(Stop.objects.filter(route__program=program).values_list("pk", flat=True))

@@ -6,7 +6,13 @@ import pytest
 from django.contrib.gis.geos import Point
 from django.db import Error, IntegrityError, transaction
 
-from surveys.models import CallIndex, ListeningPeriod, Publication, Stop, Visit
+from surveys.models import (
+    CallIndex,
+    ListeningPeriod,
+    Publication,
+    Stop,
+    Visit,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

@@ -18,11 +18,25 @@ from surveys.demo.land import lay_out
 from surveys.demo.load import load_demo
 from surveys.demo.nature import is_suitable
 from surveys.demo.story import Scale
-from surveys.demo.truths import occupancy, read_places, read_truths
+from surveys.demo.truths import (
+    occupancy,
+    read_places,
+    read_truths,
+)
 from surveys.fitting.histories import load_periods
-from surveys.models import Program, Species, Stop
-from surveys.trends.analysis import Parts, analyze
-from surveys.trends.periods import calling_season, species_periods
+from surveys.models import (
+    Program,
+    Species,
+    Stop,
+)
+from surveys.trends.analysis import (
+    Parts,
+    analyze,
+)
+from surveys.trends.periods import (
+    calling_season,
+    species_periods,
+)
 from surveys.trends.results import EDGE_OF_RANGE
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]

@@ -9,7 +9,11 @@ from decimal import Decimal
 from django.contrib.gis.geos import Point
 from django.utils import timezone
 
-from accounts.models import Membership, Person, Role
+from accounts.models import (
+    Membership,
+    Person,
+    Role,
+)
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
@@ -27,7 +31,10 @@ from surveys.models import (
 )
 from surveys.protocol.plain import to_plain
 from surveys.trends import wilson
-from surveys.trends.power import PowerCell, SurveyPlan
+from surveys.trends.power import (
+    PowerCell,
+    SurveyPlan,
+)
 
 _numbers = itertools.count(1)
 PASSWORD = "quiet-water-at-dusk"

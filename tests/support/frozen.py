@@ -7,11 +7,25 @@ from pathlib import Path
 from django.contrib.gis.geos import Point
 from django.db.models import F
 
-from surveys.models import CallIndex, ListeningPeriod, Program, Sensitivity, Stop
+from surveys.models import (
+    CallIndex,
+    ListeningPeriod,
+    Program,
+    Sensitivity,
+    Stop,
+)
 from surveys.publishing.about import about_publication
-from surveys.publishing.freeze import freeze, snapshot, with_exact_places
+from surveys.publishing.freeze import (
+    freeze,
+    snapshot,
+    with_exact_places,
+)
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.results import add_trends, add_yearly, periods_of
+from surveys.publishing.results import (
+    add_trends,
+    add_yearly,
+    periods_of,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

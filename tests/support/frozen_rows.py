@@ -10,7 +10,12 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from uuid import UUID
 
-from surveys.publishing.frozen import About, Frozen, Value, write_table
+from surveys.publishing.frozen import (
+    About,
+    Frozen,
+    Value,
+    write_table,
+)
 from surveys.publishing.tables import TABLES
 
 HOSTILE = (

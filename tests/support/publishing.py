@@ -3,9 +3,12 @@
 from collections.abc import Sequence
 
 from accounts.models import Membership
-from surveys.models import Publication, PublishingRun
+from surveys.models import (
+    Publication,
+    PublishingRun,
+)
 from surveys.publishing.build import build
-from surveys.publishing.formats import Format
+from surveys.publishing.formats.registry import Format
 from surveys.publishing.publish import ask_to_publish
 
 

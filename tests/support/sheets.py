@@ -4,9 +4,17 @@ import datetime as dt
 from collections.abc import Mapping
 
 from accounts.models import Membership
-from surveys.models import Route, Species, Visit
-from surveys.visits.cells import CellChange
-from surveys.visits.drafts import Saved, save_cells, start_visit
+from surveys.models import (
+    Route,
+    Species,
+    Visit,
+)
+from surveys.visits.drafts import (
+    Saved,
+    save_cells,
+    start_visit,
+)
+from surveys.visits.sheet.cells import CellChange
 from surveys.visits.verbs import submit_visit
 
 NIGHT = dt.date(2024, 4, 15)

@@ -15,8 +15,16 @@ from django.http import HttpResponse
 from django.test import Client
 
 from accounts.models import Membership
-from surveys.models import Recording, Visit
-from surveys.visits.recordings import Announced, add_piece, begin_recording, put_together
+from surveys.models import (
+    Recording,
+    Visit,
+)
+from surveys.visits.media.recordings import (
+    Announced,
+    add_piece,
+    begin_recording,
+    put_together,
+)
 
 WEBM = b"\x1a\x45\xdf\xa3"
 PIECE = "application/offset+octet-stream"

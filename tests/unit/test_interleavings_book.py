@@ -4,7 +4,10 @@ import datetime as dt
 
 import pytest
 
-from tests.browser.survey.sync.interleavings import Book, Written
+from tests.browser.survey.sync.interleavings import (
+    Book,
+    Written,
+)
 
 BEGAN = dt.datetime(2024, 4, 16, 2, tzinfo=dt.UTC)
 CELL = "start.beaufort"

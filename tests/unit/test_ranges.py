@@ -2,7 +2,11 @@
 
 import pytest
 
-from surveys.ranges import ByteRange, Unsatisfiable, read_range
+from surveys.ranges import (
+    ByteRange,
+    Unsatisfiable,
+    read_range,
+)
 
 
 @pytest.mark.parametrize(

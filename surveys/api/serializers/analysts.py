@@ -4,8 +4,15 @@ from typing import Any
 
 from rest_framework import serializers
 
-from surveys.publishing.exporting import EXPORT_FORMATS
-from surveys.publishing.records import CALLS, PERIODS, STOPPED, VISITS, Kind, RecordTable
+from surveys.exports.records import (
+    CALLS,
+    PERIODS,
+    STOPPED,
+    VISITS,
+    Kind,
+    RecordTable,
+)
+from surveys.exports.writing import EXPORT_FORMATS
 from surveys.publishing.stops import SharedStop
 
 MOST_A_PAGE = 5000

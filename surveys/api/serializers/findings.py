@@ -4,10 +4,13 @@ from typing import Any
 
 from rest_framework import serializers
 
-from surveys.models import Settlement, StoredFinding
+from surveys.models import (
+    Settlement,
+    StoredFinding,
+)
 from surveys.protocol.values import Finding
-from surveys.visits.cells import cell_of
 from surveys.visits.finding import where_of
+from surveys.visits.sheet.cells import cell_of
 
 
 class FindingSerializer(serializers.Serializer):

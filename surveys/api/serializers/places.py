@@ -6,7 +6,12 @@ from django.contrib.gis.geos import GEOSGeometry
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from surveys.models import ChecklistEntry, Program, Route, Stop
+from surveys.models import (
+    ChecklistEntry,
+    Program,
+    Route,
+    Stop,
+)
 
 
 @extend_schema_field(

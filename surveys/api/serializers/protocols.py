@@ -2,7 +2,10 @@
 
 from rest_framework import serializers
 
-from surveys.models import ProtocolVersion, SeasonWindow
+from surveys.models import (
+    ProtocolVersion,
+    SeasonWindow,
+)
 
 
 class SeasonWindowSerializer(serializers.ModelSerializer):

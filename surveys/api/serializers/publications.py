@@ -5,8 +5,15 @@ from typing import Any
 from django.urls import reverse
 from rest_framework import serializers
 
-from accounts.access import Permission, may
-from surveys.models import Publication, PublicationFile, PublishingRun
+from accounts.access import (
+    Permission,
+    may,
+)
+from surveys.models import (
+    Publication,
+    PublicationFile,
+    PublishingRun,
+)
 
 
 class PublicationRowSerializer(serializers.ModelSerializer):

@@ -5,7 +5,12 @@ from typing import Any
 from rest_framework import serializers
 
 from surveys.api.serializers.places import GeometryField
-from surveys.models import CallIndex, ListeningPeriod, ReviewStep, Sighting
+from surveys.models import (
+    CallIndex,
+    ListeningPeriod,
+    ReviewStep,
+    Sighting,
+)
 
 UNIT = "C or F: the unit that was typed; the value is in °C. Blank without a reading."
 

@@ -7,9 +7,17 @@ from typing import Any
 from rest_framework import serializers
 
 from surveys.api.serializers.findings import FindingSerializer
-from surveys.models import Source, Visit, VisitState
-from surveys.visits.cells import LONGEST_TEXT, CellChange, storable
+from surveys.models import (
+    Source,
+    Visit,
+    VisitState,
+)
 from surveys.visits.loading import version_in_force
+from surveys.visits.sheet.cells import (
+    LONGEST_TEXT,
+    CellChange,
+    storable,
+)
 
 
 class CellText(serializers.CharField):

@@ -18,7 +18,10 @@ from rest_framework.utils.urls import replace_query_param
 
 from accounts.access import Permission
 from surveys.api.base import ProgramView
-from surveys.api.cursors import cursor_of, key_of
+from surveys.api.cursors import (
+    cursor_of,
+    key_of,
+)
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.analysts import (
     CallsPage,
@@ -33,10 +36,7 @@ from surveys.api.serializers.analysts import (
     stop_record,
 )
 from surveys.api.serializers.places import FeatureCollectionSerializer
-from surveys.publishing.exact import note_exact_download
-from surveys.publishing.exporting import EXPORT_FORMATS
-from surveys.publishing.places import OPEN
-from surveys.publishing.records import (
+from surveys.exports.records import (
     CALLS,
     PERIODS,
     STOPPED,
@@ -47,6 +47,9 @@ from surveys.publishing.records import (
     places_of,
     statement,
 )
+from surveys.exports.writing import EXPORT_FORMATS
+from surveys.publishing.exact import note_exact_download
+from surveys.publishing.places import OPEN
 from surveys.seasons.options import checklist_species
 
 _FILTERS = ("season_year", "first_year", "last_year", "species", "route", "changed_since")

@@ -7,9 +7,18 @@ from rest_framework import status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.access import Permission, may_have_exact_places
-from surveys.api.base import Paging, ProgramView
-from surveys.api.describing import ERRORS, READ_ERRORS
+from accounts.access import (
+    Permission,
+    may_have_exact_places,
+)
+from surveys.api.base import (
+    Paging,
+    ProgramView,
+)
+from surveys.api.describing import (
+    ERRORS,
+    READ_ERRORS,
+)
 from surveys.api.serializers.errors import ProblemSerializer
 from surveys.api.serializers.publications import (
     PublicationRowSerializer,
@@ -17,9 +26,15 @@ from surveys.api.serializers.publications import (
     PublishingRunSerializer,
     PublishSerializer,
 )
-from surveys.models import Audience, Publication
+from surveys.models import (
+    Audience,
+    Publication,
+)
 from surveys.publishing.exact import note_exact_download
-from surveys.publishing.files import file_of, files_of
+from surveys.publishing.files import (
+    file_of,
+    files_of,
+)
 from surveys.publishing.publish import ask_to_publish
 from surveys.publishing.serving import file_response
 

@@ -31,9 +31,12 @@ from surveys.api.tus import (
     read_checksum,
     read_count,
 )
-from surveys.models import Recording, RecordingState
+from surveys.models import (
+    Recording,
+    RecordingState,
+)
 from surveys.visits.exceptions import ChecksumMismatch
-from surveys.visits.recordings import (
+from surveys.visits.media.recordings import (
     add_piece,
     begin_recording,
     check_piece,
@@ -129,9 +132,7 @@ class Recordings(TusView):
         """Announce a recording of a visit of your own that has reached the server. Its pieces
         go to the address in `Location`. The same request again changes nothing."""
         recording = begin_recording(self.member, read_announcement(request.headers))
-        place = reverse(
-            "api:recording", kwargs={"program": program, "recording_id": recording.pk}
-        )
+        place = reverse("api:recording", kwargs={"program": program, "recording_id": recording.pk})
         return Response(
             status=status.HTTP_201_CREATED, headers={"Location": place, **_expiry(recording)}
         )

@@ -9,7 +9,11 @@ from rest_framework.response import Response
 
 from accounts.access import Permission
 from surveys.api.base import ProgramView
-from surveys.api.describing import CHANGE_ERRORS, REFUSABLE_ERRORS, if_match
+from surveys.api.describing import (
+    CHANGE_ERRORS,
+    REFUSABLE_ERRORS,
+    if_match,
+)
 from surveys.api.serializers.findings import SettlementSerializer
 from surveys.api.serializers.visits import (
     CorrectionSerializer,
@@ -18,7 +22,7 @@ from surveys.api.serializers.visits import (
 )
 from surveys.api.views.visits import judged
 from surveys.visits import verbs
-from surveys.visits.reach import find_visit
+from surveys.visits.access import find_visit
 
 
 class _ReviewView(ProgramView):

@@ -11,10 +11,22 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.access import Permission
-from surveys.api.base import Paging, ProgramView
-from surveys.api.describing import CHANGE_ERRORS, ERRORS, READ_ERRORS, REFUSABLE_ERRORS, if_match
+from surveys.api.base import (
+    Paging,
+    ProgramView,
+)
+from surveys.api.describing import (
+    CHANGE_ERRORS,
+    ERRORS,
+    READ_ERRORS,
+    REFUSABLE_ERRORS,
+    if_match,
+)
 from surveys.api.serializers.findings import finding_data
-from surveys.api.serializers.records import RecordsSerializer, records_data
+from surveys.api.serializers.records import (
+    RecordsSerializer,
+    records_data,
+)
 from surveys.api.serializers.visits import (
     ChangesSerializer,
     JudgedVisitSerializer,
@@ -25,9 +37,18 @@ from surveys.api.serializers.visits import (
     visit_data,
 )
 from surveys.models import Visit
-from surveys.visits.drafts import Saved, discard_draft, put_sheet, save_cells
+from surveys.visits.access import (
+    EDITABLE,
+    find_visit,
+    visible_visits,
+)
+from surveys.visits.drafts import (
+    Saved,
+    discard_draft,
+    put_sheet,
+    save_cells,
+)
 from surveys.visits.judging import judge_sheet
-from surveys.visits.reach import EDITABLE, find_visit, visible_visits
 from surveys.visits.verbs import submit_visit
 
 _LOOKUPS = {

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from surveys.protocol.rules.table import RULES
-from surveys.protocol.values import Case, Finding
+from surveys.protocol.values import (
+    Case,
+    Finding,
+)
 
 
 def judge(case: Case) -> tuple[Finding, ...]:

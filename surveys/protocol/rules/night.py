@@ -5,12 +5,25 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
-from surveys.protocol.hours import earliest_start, latest_end
+from surveys.protocol.hours import (
+    earliest_start,
+    latest_end,
+)
 from surveys.protocol.nights import night_of
-from surveys.protocol.rules.reading import LEAVE_IT, listened, stops_by_number
+from surveys.protocol.rules.reading import (
+    LEAVE_IT,
+    listened,
+    stops_by_number,
+)
 from surveys.protocol.rules.rule import Breach
-from surveys.protocol.seasons import in_window, window_of
-from surveys.protocol.values import Case, Where
+from surveys.protocol.seasons import (
+    in_window,
+    window_of,
+)
+from surveys.protocol.values import (
+    Case,
+    Where,
+)
 from surveys.protocol.words import (
     clock,
     clock_up,

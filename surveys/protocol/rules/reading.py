@@ -5,7 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 
-from surveys.protocol.values import Case, Period, PeriodStatus, Stop
+from surveys.protocol.values import (
+    Case,
+    Period,
+    PeriodStatus,
+    Stop,
+)
 
 LEAVE_IT = "If it is right, leave it: the coordinator decides whether it counts."
 

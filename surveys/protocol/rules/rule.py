@@ -5,7 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from surveys.protocol.values import Case, Finding, Severity, Where
+from surveys.protocol.values import (
+    Case,
+    Finding,
+    Severity,
+    Where,
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,9 +8,19 @@ from collections.abc import Iterator
 from surveys.protocol.rules.reading import LEAVE_IT
 from surveys.protocol.rules.rule import Breach
 from surveys.protocol.seasons import in_days
-from surveys.protocol.values import CallRecord, Case, MonthDay, Period, PeriodStatus, Where
+from surveys.protocol.values import (
+    CallRecord,
+    Case,
+    MonthDay,
+    Period,
+    PeriodStatus,
+    Where,
+)
 from surveys.protocol.weather import CALL_INDEX
-from surveys.protocol.words import day, month_day
+from surveys.protocol.words import (
+    day,
+    month_day,
+)
 
 
 def index_impossible(case: Case) -> Iterator[Breach]:

@@ -15,8 +15,19 @@ from surveys.protocol.rules.reading import (
     stops_by_number,
 )
 from surveys.protocol.rules.rule import Breach
-from surveys.protocol.values import Case, Period, Where
-from surveys.protocol.words import clocks, distance, duration, listed, speed, stop_numbers
+from surveys.protocol.values import (
+    Case,
+    Period,
+    Where,
+)
+from surveys.protocol.words import (
+    clocks,
+    distance,
+    duration,
+    listed,
+    speed,
+    stop_numbers,
+)
 
 _READ_TO_THE_MINUTE = dt.timedelta(minutes=1)
 _ONE_HOUR = dt.timedelta(hours=1)

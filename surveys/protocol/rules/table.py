@@ -2,8 +2,18 @@
 
 from __future__ import annotations
 
-from surveys.protocol.rules import night, observer, species, stops, times, weather
-from surveys.protocol.rules.rule import Check, Rule
+from surveys.protocol.rules import (
+    night,
+    observer,
+    species,
+    stops,
+    times,
+    weather,
+)
+from surveys.protocol.rules.rule import (
+    Check,
+    Rule,
+)
 from surveys.protocol.values import Severity
 
 

@@ -5,10 +5,21 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
-from surveys.protocol.rules.reading import LEAVE_IT, listened, time_listened
+from surveys.protocol.rules.reading import (
+    LEAVE_IT,
+    listened,
+    time_listened,
+)
 from surveys.protocol.rules.rule import Breach
-from surveys.protocol.values import Case, Interruption, Where
-from surveys.protocol.words import clocks, duration
+from surveys.protocol.values import (
+    Case,
+    Interruption,
+    Where,
+)
+from surveys.protocol.words import (
+    clocks,
+    duration,
+)
 
 _NONE = dt.timedelta(0)
 _READ_TO_THE_MINUTE = dt.timedelta(minutes=1)

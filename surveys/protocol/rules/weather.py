@@ -9,10 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from surveys.protocol.rules.reading import LEAVE_IT, listened
+from surveys.protocol.rules.reading import (
+    LEAVE_IT,
+    listened,
+)
 from surveys.protocol.rules.rule import Breach
 from surveys.protocol.seasons import window_of
-from surveys.protocol.values import Case, Period, SeasonWindow, Temperature, Where
+from surveys.protocol.values import (
+    Case,
+    Period,
+    SeasonWindow,
+    Temperature,
+    Where,
+)
 from surveys.protocol.weather import (
     BEAUFORT,
     NOISE_INDEX,
@@ -20,7 +29,10 @@ from surveys.protocol.weather import (
     show_temperature,
     to_celsius,
 )
-from surveys.protocol.words import listed, temperature
+from surveys.protocol.words import (
+    listed,
+    temperature,
+)
 
 _BREAK_OFF = "If you are still out, break off and come back on another night."
 

@@ -35,7 +35,7 @@ class DateField(forms.DateField):
 class MonthDayWidget(forms.MultiWidget):
     """Day and month side by side."""
 
-    template_name = "web/program/month_day.html"
+    template_name = "program/month_day.html"
     use_fieldset = True
 
     def __init__(self, attrs: dict[str, object] | None = None) -> None:

@@ -6,7 +6,7 @@ from typing import TypeVar
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
-from accounts.meanwhile import ChangedMeanwhile
+from accounts.edit_conflicts import ChangedMeanwhile
 
 T = TypeVar("T")
 

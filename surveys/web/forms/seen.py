@@ -7,7 +7,11 @@ from django.core import signing
 from django.http import QueryDict
 from django.utils import timezone
 
-from accounts.meanwhile import ChangedMeanwhile, Facts, Seen
+from accounts.edit_conflicts import (
+    ChangedMeanwhile,
+    Facts,
+    Seen,
+)
 
 FIELD = "seen"
 _SALT = "facts that a form was made from"

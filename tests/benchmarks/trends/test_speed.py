@@ -11,11 +11,17 @@ import numpy as np
 import pytest
 
 from surveys.trends.histories import PeriodColumns
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.occupancy_likelihood import log_likelihood, occupancy_cells
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.occupancy_likelihood import (
+    log_likelihood,
+    occupancy_cells,
+)
+from surveys.trends.models.trend import fit_trend
 from surveys.trends.species import analyze_species
-from surveys.trends.trend import fit_trend
-from tests.unit.trends.simulated import occupancy_histories, persistent_seasons
+from tests.unit.trends.simulated import (
+    occupancy_histories,
+    persistent_seasons,
+)
 
 pytestmark = pytest.mark.benchmark
 SITES, YEARS, VISITS = 600, 20, 3

@@ -12,11 +12,26 @@ import pytest
 from playwright.sync_api import BrowserContext, Error, Page, Response
 from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
-from surveys.models import Assignment, ChecklistEntry, Route
-from surveys.web.views import survey
-from tests.browser.conftest import CHROMIUM, FLAGS, PATIENCE_MS, PHONE, axe_findings, sign_in
+from surveys.models import (
+    Assignment,
+    ChecklistEntry,
+    Route,
+)
+from surveys.web.survey import views as survey
+from tests.browser.conftest import (
+    CHROMIUM,
+    FLAGS,
+    PATIENCE_MS,
+    PHONE,
+    axe_findings,
+    sign_in,
+)
 from tests.browser.survey.sync.handset import kill_browser
-from tests.support.builders import make_checklist, make_route, make_version
+from tests.support.builders import (
+    make_checklist,
+    make_route,
+    make_version,
+)
 
 # 15 April 2024, 20:30 in Chicago: 49 minutes after sunset at 43.07 N, 89.40 W.
 EVENING = dt.datetime(2024, 4, 16, 1, 30, tzinfo=dt.UTC)
@@ -194,7 +209,7 @@ def look(phone) -> Iterator[Callable[[str], None]]:
 def show_theme(page: Page, theme: str) -> None:
     """Day or night, also while a dialog covers the switch."""
     page.evaluate(
-        "(name) => import('/static/web/survey/theme.js').then(({ choose }) => choose(name))", theme
+        "(name) => import('/static/survey/theme.js').then(({ choose }) => choose(name))", theme
     )
     page.locator(f'html[data-theme="{theme}"]').wait_for()
 

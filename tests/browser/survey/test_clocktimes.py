@@ -6,7 +6,13 @@ import pytest
 from playwright.sync_api import Page
 
 from surveys.models import Visit
-from surveys.protocol.nights import Ambiguous, ClockError, Missing, parse_clock, to_instant
+from surveys.protocol.nights import (
+    Ambiguous,
+    ClockError,
+    Missing,
+    parse_clock,
+    to_instant,
+)
 from tests.browser.survey.conftest import send
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -30,7 +36,7 @@ TYPED = [
     "9", "13 pm", "", "21:14 pm",
 ]  # fmt: skip
 READ = """async ([typed, nights]) => {
-  const { instantsOf } = await import("/static/web/survey/clocktimes.js");
+  const { instantsOf } = await import("/static/survey/clocktimes.js");
   return nights.map(([zone, night]) => typed.map((text) => instantsOf(text, night, zone)));
 }"""
 

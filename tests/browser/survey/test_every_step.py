@@ -8,11 +8,23 @@ keeps a picture of each, as a phone of 390 x 844 shows it.
 import pytest
 
 from surveys.models import Visit
-from surveys.visits.cells import CellChange
 from surveys.visits.drafts import save_cells
-from tests.browser.conftest import axe_findings, fill_sign_in, sign_in
-from tests.browser.survey.conftest import NIGHT, PICTURES, send, survey_url
-from tests.support.builders import make_member, make_person
+from surveys.visits.sheet.cells import CellChange
+from tests.browser.conftest import (
+    axe_findings,
+    fill_sign_in,
+    sign_in,
+)
+from tests.browser.survey.conftest import (
+    NIGHT,
+    PICTURES,
+    send,
+    survey_url,
+)
+from tests.support.builders import (
+    make_member,
+    make_person,
+)
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 
@@ -210,7 +222,7 @@ def test_a_clock_that_leaps_and_a_visit_thrown_away(walk, look):
     walk.tap("Start before the wait is over")
     walk.phase("Listening")
     page.evaluate(
-        """() => import("/static/web/survey/clock.js")
+        """() => import("/static/survey/clock.js")
           .then(({ setClock }) => setClock(() => Date.now() + 3 * 3_600_000))"""
     )
     page.locator(".message", has_text="The phone’s clock leapt 3 h ahead.").wait_for()

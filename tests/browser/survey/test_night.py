@@ -4,9 +4,16 @@ import datetime as dt
 
 import pytest
 
-from surveys.models import Visit, VisitState
+from surveys.models import (
+    Visit,
+    VisitState,
+)
 from tests.browser.conftest import fill_sign_in
-from tests.browser.survey.conftest import EVENING, NIGHT, survey_url
+from tests.browser.survey.conftest import (
+    EVENING,
+    NIGHT,
+    survey_url,
+)
 
 STOPS = range(1, 11)
 SKIPPED = 7
@@ -55,7 +62,7 @@ class Observer:
         """Every cell on the phone's disk."""
         return self.page.evaluate(
             """async () => {
-              const { getAll } = await import("/static/web/survey/store.js");
+              const { getAll } = await import("/static/survey/store.js");
               const cells = await getAll("cells");
               return Object.fromEntries(
                 cells.filter((c) => c.text).map((c) => [c.address, c.text]),

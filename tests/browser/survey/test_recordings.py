@@ -9,15 +9,25 @@ import time
 
 import pytest
 
-from surveys.models import Recording, RecordingPiece, Visit
-from tests.browser.conftest import FLAGS, fill_sign_in
-from tests.browser.survey.conftest import send, survey_url
+from surveys.models import (
+    Recording,
+    RecordingPiece,
+    Visit,
+)
+from tests.browser.conftest import (
+    FLAGS,
+    fill_sign_in,
+)
+from tests.browser.survey.conftest import (
+    send,
+    survey_url,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 MICROPHONE = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
 # Every recording on the phone's disk, with the checksum of its sound.
 ON_THE_PHONE = """async () => {
-  const { all, fileOf } = await import("/static/web/survey/soundstore.js");
+  const { all, fileOf } = await import("/static/survey/soundstore.js");
   const slug = JSON.parse(document.getElementById("survey-config").textContent).slug;
   return Promise.all((await all(slug)).map(async (one) => {
     const sound = await (await fileOf(one)).arrayBuffer();
@@ -156,9 +166,9 @@ def test_screens(phone, at_a_stop, look):
 
 # A recording of 1.2 MB, as from some minutes of sound: five pieces on the way.
 LONG = """async () => {
-  const { begin, append, finish } = await import("/static/web/survey/soundstore.js");
+  const { begin, append, finish } = await import("/static/survey/soundstore.js");
   const config = JSON.parse(document.getElementById("survey-config").textContent);
-  const { model } = await import("/static/web/survey/model.js");
+  const { model } = await import("/static/survey/model.js");
   const about = { slug: config.slug, visit: model.visit.id, person: model.visit.person.id };
   const id = crypto.randomUUID();
   const said = { stop: 1, species: "", kind: "voucher", media_type: "audio/webm" };
@@ -233,7 +243,7 @@ def test_two_tabs_send_at_once(phone, at_a_stop, observer):
     other.goto(survey_url(observer))
     other.locator("body[data-ready]").wait_for()
     for tab in (page, other):
-        tab.evaluate("() => import('/static/web/survey/recordings.js').then(({ soon }) => soon(0))")
+        tab.evaluate("() => import('/static/survey/recordings.js').then(({ soon }) => soon(0))")
     for tab in (page, other):
         tab.get_by_text("2 recordings on the server.").wait_for()
     here = {one["sha256"] for one in page.evaluate(ON_THE_PHONE)}

@@ -8,7 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+from surveys.protocol.weather import (
+    BEAUFORT,
+    CALL_INDEX,
+    NOISE_INDEX,
+    SKY_CODES,
+)
 
 FILE = json.loads((Path(__file__).parents[3] / "fixtures" / "rule_vectors.json").read_text("utf-8"))
 ON_PHONE = set(FILE["on_phone"])
@@ -27,7 +32,7 @@ def blank(open_context):
 
 
 def test_every_vector(blank, live_server):
-    base = f"{live_server.url}/static/web/survey/rules"
+    base = f"{live_server.url}/static/survey/rules"
     codes, answers = blank.evaluate(RUN, [base, FILE["vectors"]])
     assert codes == FILE["on_phone"]
     wrong = {}
@@ -46,7 +51,7 @@ def test_codes_are_those_of_the_server(blank, live_server):
           const maps = ["SKY_CODES", "NOISE_INDEX", "CALL_INDEX"].map((name) => [...codes[name]]);
           return [codes.BEAUFORT, ...maps];
         }""",
-        f"{live_server.url}/static/web/survey/rules",
+        f"{live_server.url}/static/survey/rules",
     )
     tables = [list(map(list, table.items())) for table in (SKY_CODES, NOISE_INDEX, CALL_INDEX)]
     assert codes == [[[row.force, row.name, row.sign] for row in BEAUFORT], *tables]

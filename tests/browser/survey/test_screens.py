@@ -3,8 +3,8 @@
 import pytest
 
 from surveys.models import Visit
-from surveys.visits.cells import CellChange
 from surveys.visits.drafts import save_cells
+from surveys.visits.sheet.cells import CellChange
 from tests.browser.survey.conftest import send
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -2,9 +2,12 @@
 
 import pytest
 
-from surveys.web.surveyfiles import first_modules
+from surveys.web.survey.files import first_modules
 from tests.browser.conftest import PHONE
-from tests.browser.survey.conftest import NIGHT, survey_url
+from tests.browser.survey.conftest import (
+    NIGHT,
+    survey_url,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

@@ -22,8 +22,18 @@ from accounts.invitations import (
     send_again,
     withdraw,
 )
-from accounts.models import Invitation, Membership, Person, Role
-from tests.support.builders import PASSWORD, make_member, make_person, make_program
+from accounts.models import (
+    Invitation,
+    Membership,
+    Person,
+    Role,
+)
+from tests.support.builders import (
+    PASSWORD,
+    make_member,
+    make_person,
+    make_program,
+)
 
 SITE = "https://surveys.example.org/"
 

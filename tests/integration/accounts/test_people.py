@@ -8,7 +8,10 @@ from django.http import Http404
 
 from accounts import people
 from accounts.models import Role
-from tests.support.builders import make_member, make_program
+from tests.support.builders import (
+    make_member,
+    make_program,
+)
 
 pytestmark = pytest.mark.django_db
 SPRING = dt.date(2025, 3, 1)

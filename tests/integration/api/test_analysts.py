@@ -7,8 +7,16 @@ import pytest
 from django.utils import timezone
 
 from accounts.models import Role
-from surveys.models import Sensitivity, Visit
-from surveys.visits.verbs import accept, reopen, send_back, set_aside
+from surveys.models import (
+    Sensitivity,
+    Visit,
+)
+from surveys.visits.verbs import (
+    accept,
+    reopen,
+    send_back,
+    set_aside,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

@@ -14,14 +14,33 @@ from django.utils import timezone
 
 from accounts.models import Role
 from surveys.api.views import recordings as views
-from surveys.models import Recording, RecordingPiece, RecordingState, VisitState
-from surveys.visits import recordings as verbs
+from surveys.models import (
+    Recording,
+    RecordingPiece,
+    RecordingState,
+    VisitState,
+)
 from surveys.visits.drafts import discard_draft
 from surveys.visits.exceptions import RecordingDamaged
-from surveys.visits.sounds import LARGEST_BYTES
-from tests.support.builders import make_checklist, make_member, make_program, make_route
-from tests.support.sheets import make_draft, make_submitted
-from tests.support.sounds import PIECE, Uploader, checksum, metadata, sound
+from surveys.visits.media import recordings as verbs
+from surveys.visits.media.sound_kinds import LARGEST_BYTES
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+)
+from tests.support.sheets import (
+    make_draft,
+    make_submitted,
+)
+from tests.support.sounds import (
+    PIECE,
+    Uploader,
+    checksum,
+    metadata,
+    sound,
+)
 
 pytestmark = pytest.mark.django_db
 

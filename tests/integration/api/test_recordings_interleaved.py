@@ -5,10 +5,17 @@ import random
 
 import pytest
 
-from surveys.models import Recording, RecordingPiece
+from surveys.models import (
+    Recording,
+    RecordingPiece,
+)
 from tests.support.builders import make_route
 from tests.support.sheets import make_draft
-from tests.support.sounds import Uploader, checksum, sound
+from tests.support.sounds import (
+    Uploader,
+    checksum,
+    sound,
+)
 
 pytestmark = pytest.mark.django_db
 PHONES = 40

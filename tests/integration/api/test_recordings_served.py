@@ -11,11 +11,22 @@ from typing import NamedTuple
 import pytest
 from django.test import Client
 
-from surveys.models import Recording, RecordingPiece
+from surveys.models import (
+    Recording,
+    RecordingPiece,
+)
 from tests.support.builders import make_route
-from tests.support.served import served, session_cookie
+from tests.support.served import (
+    served,
+    session_cookie,
+)
 from tests.support.sheets import make_draft
-from tests.support.sounds import PIECE, Uploader, checksum, sound
+from tests.support.sounds import (
+    PIECE,
+    Uploader,
+    checksum,
+    sound,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

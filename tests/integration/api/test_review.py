@@ -4,9 +4,20 @@ import pytest
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Role
-from surveys.models import StoredFinding, Visit, VisitState
-from tests.support.builders import make_member, make_program, make_route
-from tests.support.sheets import make_submitted, plain_cells
+from surveys.models import (
+    StoredFinding,
+    Visit,
+    VisitState,
+)
+from tests.support.builders import (
+    make_member,
+    make_program,
+    make_route,
+)
+from tests.support.sheets import (
+    make_submitted,
+    plain_cells,
+)
 
 
 @pytest.fixture

@@ -8,10 +8,26 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.utils import timezone
 
-from accounts.models import AccessToken, Membership, RequestCount, Role, Scope
-from accounts.tokens import MOST_TOKENS, make_token, take_back, tokens_of
+from accounts.models import (
+    AccessToken,
+    Membership,
+    RequestCount,
+    Role,
+    Scope,
+)
+from accounts.tokens import (
+    MOST_TOKENS,
+    make_token,
+    take_back,
+    tokens_of,
+)
 from surveys.models import ExactDownload
-from tests.support.builders import make_accepted_visit, make_checklist, make_member, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_route,
+)
 
 
 @pytest.fixture
@@ -179,9 +195,7 @@ def test_shared_places_are_not_noted_even_for_those_with_the_right(program, coor
 
 
 def test_the_note_is_written_before_the_first_byte(program, coordinator):
-    answer = ask(
-        secret_of(coordinator, Scope.EXACT), "records/calls/export/?places=exact", program
-    )
+    answer = ask(secret_of(coordinator, Scope.EXACT), "records/calls/export/?places=exact", program)
     assert ExactDownload.objects.count() == 1
     assert next(iter(answer.streaming_content)).startswith(b"period,visit")
 

@@ -6,7 +6,12 @@ import pytest
 from django.test import Client
 
 from accounts.models import Role
-from surveys.models import DiscardedDraft, Submission, Visit, VisitState
+from surveys.models import (
+    DiscardedDraft,
+    Submission,
+    Visit,
+    VisitState,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -14,7 +19,12 @@ from tests.support.builders import (
     make_program,
     make_route,
 )
-from tests.support.sheets import make_draft, make_submitted, plain_cells, type_cells
+from tests.support.sheets import (
+    make_draft,
+    make_submitted,
+    plain_cells,
+    type_cells,
+)
 
 
 @pytest.fixture

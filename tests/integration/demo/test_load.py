@@ -9,7 +9,11 @@ import pytest
 from django.core.management import CommandError, call_command
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from accounts.models import Membership, Person, Role
+from accounts.models import (
+    Membership,
+    Person,
+    Role,
+)
 from surveys.demo.load import load_demo
 from surveys.demo.story import Scale
 from surveys.demo.vouchers import NOTE
@@ -34,7 +38,12 @@ from surveys.publishing.publish import TASK
 from surveys.visits.counting import count_in_trends
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
-from tests.support.builders import make_accepted_visit, make_person, make_program, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_person,
+    make_program,
+    make_route,
+)
 from tests.support.publishing import publish_now
 
 SMALL = Scale(until=dt.date(2026, 11, 25), seed=7, routes=3, years=2)

@@ -6,9 +6,16 @@ import numpy as np
 import pytest
 
 from surveys.fitting.histories import load_periods
-from surveys.models import CallIndex, ChecklistEntry, Stop
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    Stop,
+)
 from surveys.trends import build_histories
-from surveys.trends.periods import calling_season, species_periods
+from surveys.trends.periods import (
+    calling_season,
+    species_periods,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

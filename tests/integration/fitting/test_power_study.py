@@ -20,7 +20,11 @@ from surveys.fitting.power import (
 )
 from surveys.fitting.refit import refit
 from surveys.fitting.tasks import work_out_power
-from tests.support.builders import make_accepted_visit, make_checklist, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_route,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -81,9 +85,7 @@ def test_asked_once_and_worked_out(program, coordinator, surveyed, monkeypatch):
     assert study.result == before
 
 
-def test_another_question_or_software_is_another_study(
-    program, coordinator, surveyed, monkeypatch
-):
+def test_another_question_or_software_is_another_study(program, coordinator, surveyed, monkeypatch):
     study = ask(coordinator, surveyed[0])
     assert ask(coordinator, surveyed[0], years=10).pk != study.pk
     monkeypatch.setattr(module, "software", lambda: "another")

@@ -9,14 +9,36 @@ from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from surveys.fitting import refit as module
-from surveys.fitting.refit import FittingFailedError, refit
-from surveys.fitting.stored import progress, stored_fits
-from surveys.models import CallIndex, ChecklistEntry, FittingRun, SpeciesFit, Visit
-from surveys.trends import fit_occupancy, occupancy_share
+from surveys.fitting.refit import (
+    FittingFailedError,
+    refit,
+)
+from surveys.fitting.stored import (
+    progress,
+    stored_fits,
+)
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    FittingRun,
+    SpeciesFit,
+    Visit,
+)
+from surveys.trends import (
+    fit_occupancy,
+    occupancy_share,
+)
 from surveys.visits import verbs
-from surveys.visits.aftermath import refit_trends
-from tests.support.builders import make_accepted_visit, make_checklist, make_route
-from tests.support.sheets import make_submitted, plain_cells
+from surveys.visits.refitting import refit_trends
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_route,
+)
+from tests.support.sheets import (
+    make_submitted,
+    plain_cells,
+)
 
 pytestmark = pytest.mark.django_db
 YEARS = range(2021, 2025)

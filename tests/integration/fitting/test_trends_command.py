@@ -9,7 +9,11 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from surveys.models import SpeciesFit
-from tests.support.builders import make_accepted_visit, make_checklist, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_route,
+)
 
 pytestmark = pytest.mark.django_db
 

@@ -15,10 +15,23 @@ import pytest
 from django.db import connection
 from procrastinate.contrib.django import app
 
-from surveys.importing.runs import MOST_ROWS_AT_ONCE, ask
+from surveys.importing.runs import (
+    MOST_ROWS_AT_ONCE,
+    ask,
+)
 from surveys.importing.tasks import take_up_stalled
-from surveys.importing.uploads import open_upload, remember, store
-from surveys.models import CallIndex, ImportWork, RunState, Submission, Visit
+from surveys.importing.uploads import (
+    open_upload,
+    remember,
+    store,
+)
+from surveys.models import (
+    CallIndex,
+    ImportWork,
+    RunState,
+    Submission,
+    Visit,
+)
 from tests.integration.importing.conftest import wide
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]

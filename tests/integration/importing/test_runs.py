@@ -11,12 +11,34 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Role
 from surveys.importing import runs
-from surveys.importing.preview import plain_preview, preview_from_plain
+from surveys.importing.preview import (
+    plain_preview,
+    preview_from_plain,
+)
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.runs import TASK, ask, is_large, last_run
-from surveys.importing.tasks import RETRIES, carry_out
-from surveys.importing.uploads import commit_upload, discard, open_upload, remember
-from surveys.models import ImportRun, ImportWork, RunState, SpreadsheetImport, Visit
+from surveys.importing.runs import (
+    TASK,
+    ask,
+    is_large,
+    last_run,
+)
+from surveys.importing.tasks import (
+    RETRIES,
+    carry_out,
+)
+from surveys.importing.uploads import (
+    commit_upload,
+    discard,
+    open_upload,
+    remember,
+)
+from surveys.models import (
+    ImportRun,
+    ImportWork,
+    RunState,
+    SpreadsheetImport,
+    Visit,
+)
 from tests.integration.importing.conftest import wide
 from tests.support.builders import make_member
 

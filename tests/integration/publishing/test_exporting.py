@@ -8,11 +8,27 @@ import json
 import pyarrow.parquet
 import pytest
 
-from surveys.models import CallIndex, Sensitivity
-from surveys.publishing.exporting import EXPORT_FORMATS
+from surveys.exports.records import (
+    CALLS,
+    PERIODS,
+    VISITS,
+    Wanted,
+    page,
+    places_of,
+    statement,
+)
+from surveys.exports.writing import EXPORT_FORMATS
+from surveys.models import (
+    CallIndex,
+    Sensitivity,
+)
 from surveys.publishing.people import pseudonym
-from surveys.publishing.records import CALLS, PERIODS, VISITS, Wanted, page, places_of, statement
-from tests.support.builders import make_accepted_visit, make_checklist, make_member, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_route,
+)
 
 EVERYTHING = Wanted()
 
@@ -194,9 +210,7 @@ def test_hostile_text_is_no_formula_and_survives(world, hostile):
     found = {line["species"] for line in lines} - {"Anaxyrus americanus"}
     guarded = f"'{hostile}" if hostile[0] in "=+-@\t\r\n'" else hostile
     assert found == {guarded}
-    objects = [
-        json.loads(line) for line in exported(program, "json").decode().split("\n") if line
-    ]
+    objects = [json.loads(line) for line in exported(program, "json").decode().split("\n") if line]
     assert hostile in {one["species"] for one in objects}
     table = pyarrow.parquet.read_table(io.BytesIO(exported(program, "parquet")))
     assert hostile in set(table.column("species").to_pylist())

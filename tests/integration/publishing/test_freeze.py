@@ -9,17 +9,43 @@ import pytest
 from django.contrib.gis.geos import Point
 
 from surveys.fitting.histories import load_periods
-from surveys.models import CallIndex, Sensitivity, Sighting, Species, Stop, Visit, VisitState
+from surveys.models import (
+    CallIndex,
+    Sensitivity,
+    Sighting,
+    Species,
+    Stop,
+    Visit,
+    VisitState,
+)
 from surveys.publishing.exceptions import NamesCollide
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.tables import TABLE, TABLES
+from surveys.publishing.tables import (
+    TABLE,
+    TABLES,
+)
 from surveys.seasons.yearly import yearly_table
-from surveys.trends.analysis import Parts, analyze
+from surveys.trends.analysis import (
+    Parts,
+    analyze,
+)
 from surveys.trends.fromtables import read_periods
 from surveys.trends.periods import species_periods
-from surveys.trends.table import YearRow, row_values
-from tests.support.builders import make_accepted_visit, make_checklist, make_route, make_species
-from tests.support.frozen import HOSTILE, small_frozen, small_program
+from surveys.trends.table import (
+    YearRow,
+    row_values,
+)
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_route,
+    make_species,
+)
+from tests.support.frozen import (
+    HOSTILE,
+    small_frozen,
+    small_program,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -181,9 +207,7 @@ def test_a_sensitive_species_counts_however_it_was_recorded(tmp_path, small, how
     """Also where it was on a visit that does not count, or was seen and not heard."""
     route = small.routes.get(code="R1")
     gopher = Species.objects.get(scientific_name="Lithobates capito")
-    assert (
-        _level_of(route, small_frozen(tmp_path / "before", results=False, program=small)) is None
-    )
+    assert _level_of(route, small_frozen(tmp_path / "before", results=False, program=small)) is None
     state = VisitState.SET_ASIDE if how == "set aside" else VisitState.ACCEPTED
     visit = make_accepted_visit(
         route,

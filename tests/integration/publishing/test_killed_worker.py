@@ -20,10 +20,23 @@ import pytest
 from django.db import connection
 from procrastinate.contrib.django import app
 
-from surveys.models import Publication, PublicationFile, PublicationPiece, PublishingRun, RunState
-from surveys.publishing.files import CHECKSUMS, EXACT_CHECKSUMS, open_file
-from surveys.publishing.formats import FORMATS
-from surveys.publishing.publish import TASK, ask_to_publish
+from surveys.models import (
+    Publication,
+    PublicationFile,
+    PublicationPiece,
+    PublishingRun,
+    RunState,
+)
+from surveys.publishing.files import (
+    CHECKSUMS,
+    EXACT_CHECKSUMS,
+    open_file,
+)
+from surveys.publishing.formats.registry import FORMATS
+from surveys.publishing.publish import (
+    TASK,
+    ask_to_publish,
+)
 from surveys.publishing.tables import TABLES
 from surveys.publishing.tasks import take_up_stalled
 from tests.support.builders import make_member

@@ -10,7 +10,10 @@ from django.core.exceptions import PermissionDenied
 from django.db import ProgrammingError, transaction
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from surveys.fitting.stamps import VERSION, software
+from surveys.fitting.stamps import (
+    VERSION,
+    software,
+)
 from surveys.models import (
     Audience,
     Publication,
@@ -21,7 +24,11 @@ from surveys.models import (
     VisitState,
 )
 from surveys.publishing.build import build
-from surveys.publishing.closing import missing_visits, open_visits, unsettled_queries
+from surveys.publishing.closing import (
+    missing_visits,
+    open_visits,
+    unsettled_queries,
+)
 from surveys.publishing.exceptions import (
     AlreadyUnderWay,
     NothingChanged,
@@ -39,9 +46,12 @@ from surveys.publishing.files import (
     open_file,
     text_of,
 )
-from surveys.publishing.formats import Format
+from surveys.publishing.formats.registry import Format
 from surveys.publishing.method import CAVEATS
-from surveys.publishing.publish import ask_to_publish, preview
+from surveys.publishing.publish import (
+    ask_to_publish,
+    preview,
+)
 from surveys.publishing.reading import rows_of
 from surveys.publishing.tables import TABLES
 from tests.support.builders import (
@@ -197,9 +207,7 @@ def test_building_again_changes_nothing(coordinator, route):
     build(run, formats=())
     route.visits.update(start_air_temperature_c=11)
     # As a worker does that took the job up before another had finished it.
-    stale = PublishingRun(
-        pk=run.pk, program=run.program, season_year=2024, asked_by=run.asked_by
-    )
+    stale = PublishingRun(pk=run.pk, program=run.program, season_year=2024, asked_by=run.asked_by)
     build(stale, formats=())
     assert Publication.objects.count() == 1
     run.refresh_from_db()

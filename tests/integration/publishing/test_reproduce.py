@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from surveys.publishing import datapackage
+from surveys.publishing.formats import datapackage
 from tests.support.datapackages import validate
 from tests.support.frozen import small_frozen
 

@@ -5,10 +5,20 @@ from types import SimpleNamespace
 
 import pytest
 
-from surveys.models import Publication, RunState
+from surveys.models import (
+    Publication,
+    RunState,
+)
 from surveys.publishing import tasks
-from surveys.publishing.publish import ask_to_publish, preview
-from tests.support.builders import make_accepted_visit, make_checklist, make_route
+from surveys.publishing.publish import (
+    ask_to_publish,
+    preview,
+)
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_route,
+)
 
 pytestmark = pytest.mark.django_db
 

@@ -4,9 +4,20 @@ import datetime as dt
 
 import pytest
 
-from surveys.models import ProtocolVersion, SeasonWindow, VisitState
-from surveys.seasons.coverage import Coverage, coverage
-from tests.support.builders import make_accepted_visit, make_route, make_version
+from surveys.models import (
+    ProtocolVersion,
+    SeasonWindow,
+    VisitState,
+)
+from surveys.seasons.coverage import (
+    Coverage,
+    coverage,
+)
+from tests.support.builders import (
+    make_accepted_visit,
+    make_route,
+    make_version,
+)
 
 pytestmark = pytest.mark.django_db
 

@@ -4,8 +4,16 @@ import datetime as dt
 
 import pytest
 
-from surveys.models import CallIndex, ChecklistEntry, Stop, VisitState
-from surveys.seasons.route_years import route_years, season_years
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    Stop,
+    VisitState,
+)
+from surveys.seasons.route_years import (
+    route_years,
+    season_years,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -181,9 +189,7 @@ def test_filters_and_scope(program, route):
     assert season_years(make_program()) == ()
 
 
-def test_query_count_does_not_grow_with_routes(
-    program, route, observer, django_assert_num_queries
-):
+def test_query_count_does_not_grow_with_routes(program, route, observer, django_assert_num_queries):
     for _ in range(4):
         other = make_route(program, stops=2)
         make_accepted_visit(other, observer.person, night=dt.date(2024, 4, 4))

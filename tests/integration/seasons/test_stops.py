@@ -4,9 +4,17 @@ import datetime as dt
 
 import pytest
 
-from surveys.models import CallIndex, Stop
+from surveys.models import (
+    CallIndex,
+    Stop,
+)
 from surveys.seasons.stops import stops_heard
-from tests.support.builders import make_accepted_visit, make_checklist, make_program, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_program,
+    make_route,
+)
 
 pytestmark = pytest.mark.django_db
 

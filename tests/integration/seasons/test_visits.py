@@ -4,8 +4,17 @@ import datetime as dt
 
 import pytest
 
-from surveys.models import CallIndex, ChecklistEntry, ListeningPeriod, VisitState
-from surveys.seasons.visits import visit_grid, visit_of, visits_of
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    ListeningPeriod,
+    VisitState,
+)
+from surveys.seasons.visits import (
+    visit_grid,
+    visit_of,
+    visits_of,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

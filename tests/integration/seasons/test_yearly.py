@@ -4,9 +4,14 @@ import datetime as dt
 
 import pytest
 
-from surveys.models import CallIndex, ChecklistEntry, ListeningPeriod, VisitState
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    ListeningPeriod,
+    VisitState,
+)
 from surveys.seasons.yearly import yearly_table
-from surveys.trends.intervals import wilson
+from surveys.trends.numerics.intervals import wilson
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

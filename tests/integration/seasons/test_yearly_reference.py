@@ -9,11 +9,21 @@ import random
 
 import pytest
 
-from surveys.models import CallIndex, ChecklistEntry, ListeningPeriod, Visit, VisitState
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    ListeningPeriod,
+    Visit,
+    VisitState,
+)
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.histories import ListeningPeriod as PeriodValue
 from surveys.trends.table import yearly_table as table_from_periods
-from tests.support.builders import make_accepted_visit, make_checklist, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_route,
+)
 
 pytestmark = pytest.mark.django_db
 

@@ -10,12 +10,37 @@ import pytest
 from django.db import connection, transaction
 
 from accounts.models import Role
-from surveys.models import DiscardedDraft, ReviewStep, Step, Submission, Visit, VisitState
+from surveys.models import (
+    DiscardedDraft,
+    ReviewStep,
+    Step,
+    Submission,
+    Visit,
+    VisitState,
+)
 from surveys.visits import verbs
-from surveys.visits.drafts import discard_draft, save_cells, start_visit
-from surveys.visits.exceptions import NotYours, StaleRevision, VisitError, WrongState
-from tests.support.builders import make_member, make_route
-from tests.support.sheets import NIGHT, changes, make_draft, make_submitted, plain_cells
+from surveys.visits.drafts import (
+    discard_draft,
+    save_cells,
+    start_visit,
+)
+from surveys.visits.exceptions import (
+    NotYours,
+    StaleRevision,
+    VisitError,
+    WrongState,
+)
+from tests.support.builders import (
+    make_member,
+    make_route,
+)
+from tests.support.sheets import (
+    NIGHT,
+    changes,
+    make_draft,
+    make_submitted,
+    plain_cells,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

@@ -10,9 +10,20 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from accounts.models import Role
-from surveys.models import ProtocolVersion, Visit, VisitState
-from surveys.visits.cells import CellChange, Conflict, storable
-from surveys.visits.drafts import discard_draft, save_cells, start_visit
+from surveys.models import (
+    ProtocolVersion,
+    Visit,
+    VisitState,
+)
+from surveys.visits.access import (
+    find_visit,
+    visible_visits,
+)
+from surveys.visits.drafts import (
+    discard_draft,
+    save_cells,
+    start_visit,
+)
 from surveys.visits.exceptions import (
     NightUnusable,
     NoProtocolInForce,
@@ -20,8 +31,15 @@ from surveys.visits.exceptions import (
     SheetTooLarge,
     WrongState,
 )
-from surveys.visits.finding import findings_by_cell, findings_by_place
-from surveys.visits.reach import find_visit, visible_visits
+from surveys.visits.finding import (
+    findings_by_cell,
+    findings_by_place,
+)
+from surveys.visits.sheet.cells import (
+    CellChange,
+    Conflict,
+    storable,
+)
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -29,7 +47,13 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
-from tests.support.sheets import NIGHT, changes, make_draft, make_submitted, plain_cells
+from tests.support.sheets import (
+    NIGHT,
+    changes,
+    make_draft,
+    make_submitted,
+    plain_cells,
+)
 
 
 @pytest.fixture

@@ -12,14 +12,29 @@ from django.test import override_settings
 from django.utils import timezone
 from PIL import Image
 
-from surveys.models import Recording, RecordingPiece
-from surveys.visits.files import YOUNG, folder_of, own_name, sweep_files
-from surveys.visits.photos import store_photo
-from surveys.visits.recordings import add_piece, begin_recording
+from surveys.models import (
+    Recording,
+    RecordingPiece,
+)
+from surveys.visits.media.files import (
+    YOUNG,
+    folder_of,
+    own_name,
+    sweep_files,
+)
+from surveys.visits.media.photos import store_photo
+from surveys.visits.media.recordings import (
+    add_piece,
+    begin_recording,
+)
 from surveys.visits.tidying import tidy
 from tests.support.builders import make_route
 from tests.support.sheets import make_draft
-from tests.support.sounds import announced, keep, sound
+from tests.support.sounds import (
+    announced,
+    keep,
+    sound,
+)
 
 pytestmark = pytest.mark.django_db
 

@@ -8,13 +8,23 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import ExifTags, Image
 
 from surveys.models import Photo
-from surveys.visits import photos
 from surveys.visits.drafts import discard_draft
-from surveys.visits.exceptions import NotYours, PhotoRefused, WrongState
+from surveys.visits.exceptions import (
+    NotYours,
+    PhotoRefused,
+    WrongState,
+)
 from surveys.visits.finding import findings_by_cell
 from surveys.visits.judging import judge_sheet
-from tests.support.builders import make_member, make_route
-from tests.support.sheets import make_draft, make_submitted
+from surveys.visits.media import photos
+from tests.support.builders import (
+    make_member,
+    make_route,
+)
+from tests.support.sheets import (
+    make_draft,
+    make_submitted,
+)
 
 
 @pytest.fixture

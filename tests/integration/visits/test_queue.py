@@ -6,7 +6,10 @@ from dataclasses import replace
 import pytest
 
 from accounts.models import Role
-from surveys.models import Visit, VisitState
+from surveys.models import (
+    Visit,
+    VisitState,
+)
 from surveys.visits import verbs
 from surveys.visits.queue import (
     QueueFilters,
@@ -17,8 +20,17 @@ from surveys.visits.queue import (
     state_counts,
     waiting_count,
 )
-from tests.support.builders import make_checklist, make_member, make_program, make_route
-from tests.support.sheets import make_draft, make_submitted, plain_cells
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+)
+from tests.support.sheets import (
+    make_draft,
+    make_submitted,
+    plain_cells,
+)
 
 WAITING = QueueFilters()
 

@@ -5,14 +5,28 @@ import io
 import pytest
 from django.db import transaction
 
-from surveys.models import Recording, RecordingPiece
+from surveys.models import (
+    Recording,
+    RecordingPiece,
+)
 from surveys.visits.drafts import discard_draft
-from surveys.visits.exceptions import OffsetMismatch, RecordingRefused
-from surveys.visits.recordings import add_piece, begin_recording, put_together, remove_recording
+from surveys.visits.exceptions import (
+    OffsetMismatch,
+    RecordingRefused,
+)
+from surveys.visits.media.recordings import (
+    add_piece,
+    begin_recording,
+    put_together,
+    remove_recording,
+)
 from tests.integration.visits.test_at_once import at_once
 from tests.support.builders import make_route
 from tests.support.sheets import make_draft
-from tests.support.sounds import announced, sound
+from tests.support.sounds import (
+    announced,
+    sound,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -87,7 +101,7 @@ def test_begun_twice(observer, visit, content):
 
 
 def test_room_is_counted_once_for_two_tabs(observer, visit, monkeypatch):
-    monkeypatch.setattr("surveys.visits.recordings.MOST_A_VISIT", 1)
+    monkeypatch.setattr("surveys.visits.media.recordings.MOST_A_VISIT", 1)
     results = at_once(
         visit,
         lambda: begin_recording(observer, announced(visit, sound(seed=1))),

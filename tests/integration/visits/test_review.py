@@ -4,7 +4,15 @@ import pytest
 from django.core.exceptions import PermissionDenied
 
 from accounts.models import Role
-from surveys.models import CallIndex, ReviewStep, Settlement, Step, Submission, Visit, VisitState
+from surveys.models import (
+    CallIndex,
+    ReviewStep,
+    Settlement,
+    Step,
+    Submission,
+    Visit,
+    VisitState,
+)
 from surveys.visits import verbs
 from surveys.visits.exceptions import (
     NotSettleable,
@@ -15,8 +23,18 @@ from surveys.visits.exceptions import (
     VisitRefused,
     WrongState,
 )
-from tests.support.builders import make_checklist, make_member, make_program, make_route
-from tests.support.sheets import changes, make_draft, make_submitted, plain_cells
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+)
+from tests.support.sheets import (
+    changes,
+    make_draft,
+    make_submitted,
+    plain_cells,
+)
 
 NOTE_VERBS = [verbs.send_back, verbs.set_aside]
 

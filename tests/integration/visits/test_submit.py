@@ -19,10 +19,30 @@ from surveys.models import (
     VisitState,
 )
 from surveys.visits.drafts import save_cells
-from surveys.visits.exceptions import NotYours, StaleRevision, VisitRefused, WrongState
-from surveys.visits.verbs import send_back, settle, submit_visit
-from tests.support.builders import make_checklist, make_member, make_program, make_route
-from tests.support.sheets import changes, make_draft, make_submitted, plain_cells, type_cells
+from surveys.visits.exceptions import (
+    NotYours,
+    StaleRevision,
+    VisitRefused,
+    WrongState,
+)
+from surveys.visits.verbs import (
+    send_back,
+    settle,
+    submit_visit,
+)
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+)
+from tests.support.sheets import (
+    changes,
+    make_draft,
+    make_submitted,
+    plain_cells,
+    type_cells,
+)
 
 TOAD = "Anaxyrus americanus"
 

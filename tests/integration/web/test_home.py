@@ -5,7 +5,11 @@ from django.test import Client
 from django.urls import reverse
 
 from accounts.models import Role
-from tests.support.builders import make_member, make_person, make_program
+from tests.support.builders import (
+    make_member,
+    make_person,
+    make_program,
+)
 
 pytestmark = pytest.mark.django_db
 

@@ -11,10 +11,21 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from accounts.models import Role
-from surveys.importing.columns import IGNORE, guess
+from surveys.importing.columns import (
+    IGNORE,
+    guess,
+)
 from surveys.importing.reading import read_table
-from surveys.importing.template import headers, template_csv, template_xlsx
-from surveys.models import SpreadsheetImport, Visit, VisitState
+from surveys.importing.template import (
+    headers,
+    template_csv,
+    template_xlsx,
+)
+from surveys.models import (
+    SpreadsheetImport,
+    Visit,
+    VisitState,
+)
 from surveys.visits.bulk import shelf_of
 from tests.support.builders import (
     make_checklist,

@@ -10,8 +10,17 @@ from django.urls import reverse
 from django.utils import timezone
 
 from accounts.invitations import invite
-from accounts.models import Invitation, Membership, Person, Role
-from tests.support.builders import PASSWORD, make_member, make_person
+from accounts.models import (
+    Invitation,
+    Membership,
+    Person,
+    Role,
+)
+from tests.support.builders import (
+    PASSWORD,
+    make_member,
+    make_person,
+)
 
 pytestmark = pytest.mark.django_db
 JOIN = {"name": "Nell Brook", "password": PASSWORD, "password_again": PASSWORD}

@@ -3,10 +3,16 @@
 import pytest
 from django.urls import reverse
 
-from surveys.fitting.power import PowerUnknownError, Today
+from surveys.fitting.power import (
+    PowerUnknownError,
+    Today,
+)
 from surveys.models import PowerStudy
-from surveys.web.views import power as views
-from tests.support.builders import make_checklist, make_study
+from surveys.web.power import views as views
+from tests.support.builders import (
+    make_checklist,
+    make_study,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -77,9 +83,7 @@ def test_asking_leads_to_the_study_and_nothing_waits(signed_in, program, peeper,
     ("change", "words"),
     [({"routes": 1}, "greater than or equal to 2"), ({"visits": ""}, "required")],
 )
-def test_what_cannot_be_is_said_beside_the_field(
-    signed_in, program, peeper, known, change, words
-):
+def test_what_cannot_be_is_said_beside_the_field(signed_in, program, peeper, known, change, words):
     asked = {"species": peeper.code, "fall": 30, "years": 10, "routes": 12, "visits": 3}
     answer = signed_in.post(address("power", program), {**asked, **change})
     assert answer.status_code == 422

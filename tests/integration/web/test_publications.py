@@ -6,9 +6,17 @@ import hashlib
 import pytest
 from django.urls import reverse
 
-from surveys.models import Publication, PublishingRun, RunState, VisitState
+from surveys.models import (
+    Publication,
+    PublishingRun,
+    RunState,
+    VisitState,
+)
 from surveys.publishing.exceptions import NothingChanged
-from surveys.publishing.files import CHECKSUMS, METHOD
+from surveys.publishing.files import (
+    CHECKSUMS,
+    METHOD,
+)
 from surveys.publishing.publish import fail
 from tests.support.builders import (
     make_accepted_visit,
@@ -17,7 +25,10 @@ from tests.support.builders import (
     make_program,
     make_route,
 )
-from tests.support.publishing import build_what_waits, publish_now
+from tests.support.publishing import (
+    build_what_waits,
+    publish_now,
+)
 
 TABLE = "data/yearly.csv"
 

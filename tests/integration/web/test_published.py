@@ -8,10 +8,21 @@ import pytest
 from django.test import Client
 
 from accounts.models import Role
-from surveys.models import Audience, Program, Publication, Reach
-from tests.support.builders import make_member, make_program
+from surveys.models import (
+    Audience,
+    Program,
+    Publication,
+    Reach,
+)
+from tests.support.builders import (
+    make_member,
+    make_program,
+)
 from tests.support.frozen import small_program
-from tests.support.published import SITE, published
+from tests.support.published import (
+    SITE,
+    published,
+)
 
 pytestmark = pytest.mark.django_db
 PATHS = (
@@ -192,9 +203,7 @@ def test_by_link_every_address_carries_the_key(program, publication, client):
     assert answer["Cache-Control"].startswith("private")
     # What is cited holds no key: it may be renewed.
     assert program.publication_key not in index["citation"]
-    assert (
-        program.publication_key not in client.get(base + "2024/1/citation.bib").content.decode()
-    )
+    assert program.publication_key not in client.get(base + "2024/1/citation.bib").content.decode()
 
 
 def test_a_version_that_was_replaced_says_so(program, publication, coordinator, client):

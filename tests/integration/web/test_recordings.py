@@ -7,9 +7,21 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from accounts.models import Role
 from surveys.models import Recording
-from tests.support.builders import make_checklist, make_member, make_program, make_route
-from tests.support.sheets import make_draft, make_submitted
-from tests.support.sounds import keep, sound, wave_file
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+)
+from tests.support.sheets import (
+    make_draft,
+    make_submitted,
+)
+from tests.support.sounds import (
+    keep,
+    sound,
+    wave_file,
+)
 
 pytestmark = pytest.mark.django_db
 SOUND = sound(10_000)

@@ -11,8 +11,18 @@ from django.test import Client
 from django.urls import reverse
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from accounts.models import Membership, Role
-from surveys.models import ReviewStep, Settlement, Step, StoredFinding, Submission, Visit
+from accounts.models import (
+    Membership,
+    Role,
+)
+from surveys.models import (
+    ReviewStep,
+    Settlement,
+    Step,
+    StoredFinding,
+    Submission,
+    Visit,
+)
 from surveys.visits import verbs
 from tests.support.builders import (
     make_checklist,
@@ -21,7 +31,12 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
-from tests.support.sheets import make_draft, make_submitted, plain_cells, type_cells
+from tests.support.sheets import (
+    make_draft,
+    make_submitted,
+    plain_cells,
+    type_cells,
+)
 
 REASON = "The observer's notebook says 21:17; the 3 was a slip."
 

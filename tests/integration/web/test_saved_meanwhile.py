@@ -6,7 +6,12 @@ import pytest
 from django.urls import reverse
 
 from accounts.models import Role
-from tests.support.builders import make_checklist, make_member, make_route, make_version
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_route,
+    make_version,
+)
 
 pytestmark = pytest.mark.django_db
 

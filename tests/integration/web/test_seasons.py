@@ -7,7 +7,10 @@ import re
 import pytest
 from django.urls import reverse
 
-from surveys.models import Route, VisitState
+from surveys.models import (
+    Route,
+    VisitState,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

@@ -6,11 +6,24 @@ import io
 import pytest
 from django.urls import reverse
 
-from accounts.models import AccessToken, Membership, Role
+from accounts.models import (
+    AccessToken,
+    Membership,
+    Role,
+)
 from accounts.people import set_exact_places
-from surveys.models import ExactDownload, Reach, Sensitivity
+from surveys.models import (
+    ExactDownload,
+    Reach,
+    Sensitivity,
+)
 from surveys.publishing.exact import note_exact_download
-from tests.support.builders import make_accepted_visit, make_checklist, make_member, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_route,
+)
 
 pytestmark = pytest.mark.django_db
 

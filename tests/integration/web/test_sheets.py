@@ -8,7 +8,11 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
-from surveys.models import CallIndex, Visit, VisitState
+from surveys.models import (
+    CallIndex,
+    Visit,
+    VisitState,
+)
 from surveys.visits.drafts import start_visit
 from tests.support.builders import (
     make_checklist,

@@ -8,9 +8,19 @@ from django.contrib.staticfiles import finders
 from django.urls import reverse
 from PIL import Image
 
-from surveys.models import ChecklistEntry, Visit
-from surveys.visits.drafts import discard_draft, put_sheet
-from surveys.web.packets import NIGHTS_AHEAD, NIGHTS_BEFORE, route_packet
+from surveys.models import (
+    ChecklistEntry,
+    Visit,
+)
+from surveys.visits.drafts import (
+    discard_draft,
+    put_sheet,
+)
+from surveys.web.survey.packets import (
+    NIGHTS_AHEAD,
+    NIGHTS_BEFORE,
+    route_packet,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -27,9 +37,7 @@ NIGHT = dt.date(2024, 4, 15)
 
 @pytest.fixture
 def route(program):
-    return make_route(
-        program, version=make_version(program, earliest_start_after_sunset_min=30)
-    )
+    return make_route(program, version=make_version(program, earliest_start_after_sunset_min=30))
 
 
 def newer_version(route, since=dt.date(2024, 4, 20)):

@@ -7,9 +7,17 @@ import pytest
 from django.utils import timezone
 from pypdf import PdfReader
 
-from surveys.models import Assignment, ReviewStep, Step, VisitState
+from surveys.models import (
+    Assignment,
+    ReviewStep,
+    Step,
+    VisitState,
+)
 from surveys.protocol.nights import night_of
-from surveys.visits.tonight import route_on_night, tonight_for
+from surveys.visits.tonight import (
+    route_on_night,
+    tonight_for,
+)
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,

@@ -14,7 +14,11 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 
 from surveys.fitting.refit import refit
 from surveys.fitting.stored import stored_fits
-from surveys.models import FittingRun, SpeciesFit, Visit
+from surveys.models import (
+    FittingRun,
+    SpeciesFit,
+    Visit,
+)
 from surveys.trends import CORRECTED_COLUMNS
 from tests.support.builders import (
     make_accepted_visit,

@@ -13,7 +13,10 @@ import ephem
 import pytest
 
 from surveys.protocol.nights import night_of
-from surveys.protocol.sky import moon_lit_share, moon_night
+from surveys.protocol.sky import (
+    moon_lit_share,
+    moon_night,
+)
 from surveys.protocol.values import Place
 
 NEW = """

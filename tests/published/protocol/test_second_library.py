@@ -14,7 +14,12 @@ import skyfield_data
 from skyfield import almanac
 from skyfield.api import Loader, wgs84
 
-from surveys.protocol.sky import moon_altitude, moon_lit_share, moon_night, stop_sky
+from surveys.protocol.sky import (
+    moon_altitude,
+    moon_lit_share,
+    moon_night,
+    stop_sky,
+)
 from surveys.protocol.values import Place
 
 TWO_MINUTES = dt.timedelta(minutes=2)

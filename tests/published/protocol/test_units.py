@@ -4,7 +4,10 @@ from decimal import Decimal
 
 import pytest
 
-from surveys.protocol.values import Temperature, TemperatureUnit
+from surveys.protocol.values import (
+    Temperature,
+    TemperatureUnit,
+)
 from surveys.protocol.weather import (
     BEAUFORT,
     beaufort_from_speed,

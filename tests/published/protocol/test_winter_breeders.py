@@ -12,7 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from surveys.protocol.plain import from_plain, to_plain
+from surveys.protocol.plain import (
+    from_plain,
+    to_plain,
+)
 from surveys.protocol.presets import presets_from_plain
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.seasons import (
@@ -22,7 +25,10 @@ from surveys.protocol.seasons import (
     window_dates,
     window_of,
 )
-from surveys.protocol.values import Case, MonthDay
+from surveys.protocol.values import (
+    Case,
+    MonthDay,
+)
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 SPECIES = json.loads((FIXTURES / "species.json").read_text("utf-8"))["species"]

@@ -21,10 +21,14 @@ import pytest
 from dwca.read import DwCAReader
 from lxml import etree
 
-from surveys.publishing import darwincore
-from surveys.publishing.csv import unguard
+from surveys.publishing.formats import darwincore
+from surveys.publishing.formats.yearly_csv import unguard
 from surveys.publishing.frozen import Frozen
-from tests.support.frozen_rows import SPECIES, freeze_rows, frozen_by_hand
+from tests.support.frozen_rows import (
+    SPECIES,
+    freeze_rows,
+    frozen_by_hand,
+)
 
 HERE = Path(__file__).parent
 STANDARD = json.loads((HERE / "darwin_core.json").read_text("utf-8"))

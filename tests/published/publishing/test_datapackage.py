@@ -12,12 +12,18 @@ from pathlib import Path
 
 import pytest
 
-from surveys.publishing import datapackage
-from surveys.publishing.csv import unguard
+from surveys.publishing.formats import datapackage
+from surveys.publishing.formats.yearly_csv import unguard
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.tables import TABLE, TABLES
+from surveys.publishing.tables import (
+    TABLE,
+    TABLES,
+)
 from tests.support.datapackages import validate
-from tests.support.frozen_rows import HOSTILE, frozen_by_hand
+from tests.support.frozen_rows import (
+    HOSTILE,
+    frozen_by_hand,
+)
 
 # Section "Properties" of each of the four pages. A field may have other properties too; `unit`
 # is the one that the tables add.

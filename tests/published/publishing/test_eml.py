@@ -14,8 +14,15 @@ from xml.etree import ElementTree as ET
 import pytest
 from lxml import etree
 
-from surveys.publishing.eml import EML, bounding_box, eml_bytes
-from tests.support.frozen_rows import freeze_rows, frozen_by_hand
+from surveys.publishing.formats.eml import (
+    EML,
+    bounding_box,
+    eml_bytes,
+)
+from tests.support.frozen_rows import (
+    freeze_rows,
+    frozen_by_hand,
+)
 
 _TEXT = "para+"
 _PARTY = "organizationName+ electronicMailAddress* onlineUrl*"

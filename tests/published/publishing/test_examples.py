@@ -14,11 +14,24 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from accounts.models import Membership, Role, Scope
+from accounts.models import (
+    Membership,
+    Role,
+    Scope,
+)
 from accounts.tokens import make_token
-from surveys.models import Program, Reach, Visit
+from surveys.models import (
+    Program,
+    Reach,
+    Visit,
+)
 from tests.support.builders import make_member
-from tests.support.examples import examples_in, require_r, run_python, run_r
+from tests.support.examples import (
+    examples_in,
+    require_r,
+    run_python,
+    run_r,
+)
 from tests.support.frozen import small_program
 from tests.support.publishing import publish_now
 from tests.support.served import session_cookie

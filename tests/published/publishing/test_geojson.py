@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from surveys.protocol.values import Place
-from surveys.publishing import geojson
+from surveys.publishing.formats import geojson
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.tables import TABLE
 from tests.support.frozen_rows import frozen_by_hand

@@ -17,10 +17,19 @@ import pytest
 from pyogrio.raw import read
 from pyogrio.raw import write as write_layer
 
-from surveys.publishing import geopackage
-from surveys.publishing.frozen import Frozen, Value
-from surveys.publishing.layers import ROUTE_COLUMNS, YEAR_COLUMNS
-from surveys.publishing.tables import STOPS, TABLE
+from surveys.publishing.formats import geopackage
+from surveys.publishing.formats.layers import (
+    ROUTE_COLUMNS,
+    YEAR_COLUMNS,
+)
+from surveys.publishing.frozen import (
+    Frozen,
+    Value,
+)
+from surveys.publishing.tables import (
+    STOPS,
+    TABLE,
+)
 from tests.support.frozen_rows import frozen_by_hand
 
 LAYERS = {"routes": ROUTE_COLUMNS, "stops": STOPS.columns, "route_years": YEAR_COLUMNS}

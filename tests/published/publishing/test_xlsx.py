@@ -13,12 +13,25 @@ from pathlib import Path
 import pytest
 from openpyxl import load_workbook
 
-from surveys.publishing import xlsx
-from surveys.publishing.csv import guard, unguard
-from surveys.publishing.frozen import Frozen, Value
-from surveys.publishing.tables import TABLE, TABLES
+from surveys.publishing.formats import xlsx
+from surveys.publishing.formats.yearly_csv import (
+    guard,
+    unguard,
+)
+from surveys.publishing.frozen import (
+    Frozen,
+    Value,
+)
+from surveys.publishing.tables import (
+    TABLE,
+    TABLES,
+)
 from tests.support import libreoffice
-from tests.support.frozen_rows import HOSTILE, freeze_rows, frozen_by_hand
+from tests.support.frozen_rows import (
+    HOSTILE,
+    freeze_rows,
+    frozen_by_hand,
+)
 from tests.support.libreoffice import SheetCell
 
 Sheets = dict[str, list[list[SheetCell]]]

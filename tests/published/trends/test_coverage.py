@@ -7,10 +7,16 @@ run only guards against gross errors: 80 runs lie above 88 % in all but 1 of 500
 import numpy as np
 import pytest
 
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.occupancy_estimates import occupancy_share
-from surveys.trends.trend import fit_trend, summarize_trend
-from tests.unit.trends.simulated import occupancy_histories, persistent_seasons
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.occupancy_estimates import occupancy_share
+from surveys.trends.models.trend import (
+    fit_trend,
+    summarize_trend,
+)
+from tests.unit.trends.simulated import (
+    occupancy_histories,
+    persistent_seasons,
+)
 
 SLOPE = -0.08
 

@@ -10,8 +10,14 @@ chance of detection 93.6 %. The long run must lie within 93 to 97 %; one binomia
 import numpy as np
 import pytest
 
-from surveys.trends.analysis import Parts, analyze
-from tests.support.simulated_programs import simulate, some_nature
+from surveys.trends.analysis import (
+    Parts,
+    analyze,
+)
+from tests.support.simulated_programs import (
+    simulate,
+    some_nature,
+)
 
 ONLY_OCCUPANCY = Parts(turnover=False, index=False, phenology=False)
 SEED = 103

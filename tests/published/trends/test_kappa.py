@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.inter_rater import cohens_kappa
 
-from surveys.trends.kappa import cohen_kappa
+from surveys.trends.models.kappa import cohen_kappa
 
 TABLES = [
     # Cohen 1960, Educ. Psychol. Meas. 20:37-46: agreement 0.70, chance 0.41; printed 0.492 (from

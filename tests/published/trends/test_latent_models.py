@@ -4,13 +4,19 @@ import numpy as np
 import pytest
 from scipy.special import logit
 
-from surveys.trends.abundance import fit_abundance, occupancy_from_abundance
-from surveys.trends.abundance_likelihood import value_gradient as abundance_likelihood
-from surveys.trends.callindex_likelihood import index_cells
-from surveys.trends.callindex_likelihood import value_gradient as index_likelihood
-from surveys.trends.dynamic_likelihood import dynamic_cells, yearly_shares
-from surveys.trends.occupancy_likelihood import occupancy_cells
-from surveys.trends.ordinal import free_of
+from surveys.trends.models.abundance import (
+    fit_abundance,
+    occupancy_from_abundance,
+)
+from surveys.trends.models.abundance_likelihood import value_gradient as abundance_likelihood
+from surveys.trends.models.callindex_likelihood import index_cells
+from surveys.trends.models.callindex_likelihood import value_gradient as index_likelihood
+from surveys.trends.models.dynamic_likelihood import (
+    dynamic_cells,
+    yearly_shares,
+)
+from surveys.trends.models.occupancy_likelihood import occupancy_cells
+from surveys.trends.numerics.ordinal import free_of
 
 ONE = np.ones((1, 1))
 

@@ -9,14 +9,20 @@ import dataclasses
 import numpy as np
 import pytest
 
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.occupancy_estimates import (
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.occupancy_estimates import (
     detection_share,
     occupancy_share,
     occupied_given_histories,
 )
-from surveys.trends.trend import fit_trend, summarize_trend
-from tests.unit.trends.simulated import persistent_seasons, spread_detections
+from surveys.trends.models.trend import (
+    fit_trend,
+    summarize_trend,
+)
+from tests.unit.trends.simulated import (
+    persistent_seasons,
+    spread_detections,
+)
 
 
 @pytest.fixture(scope="module")

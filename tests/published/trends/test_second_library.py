@@ -6,9 +6,12 @@ import statsmodels.api as sm
 from statsmodels.base.model import GenericLikelihoodModel
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.ordinal import class_chances
-from surveys.trends.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.numerics.ordinal import class_chances
+from surveys.trends.numerics.sandwich import (
+    cluster_scores,
+    sandwich_covariance,
+)
 from tests.unit.trends.simulated import occupancy_histories
 
 

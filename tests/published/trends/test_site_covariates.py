@@ -8,8 +8,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.trend import fit_trend, summarize_trend, yearly_occupancy
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.trend import (
+    fit_trend,
+    summarize_trend,
+    yearly_occupancy,
+)
 
 ROUTES, STOPS, YEARS = 30, 10, 8
 

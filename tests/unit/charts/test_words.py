@@ -16,7 +16,11 @@ from surveys.charts.words import (
     trend_sentence,
 )
 from surveys.trends import Estimate
-from surveys.trends.analyzed import FitResult, FittedYear, Trend
+from surveys.trends.analyzed import (
+    FitResult,
+    FittedYear,
+    Trend,
+)
 from surveys.trends.results import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,

@@ -7,7 +7,12 @@ from random import Random
 import numpy as np
 import pytest
 
-from surveys.demo.sounds import RATE_HZ, SECONDS, chorus, voice_of
+from surveys.demo.sounds import (
+    RATE_HZ,
+    SECONDS,
+    chorus,
+    voice_of,
+)
 
 
 def samples(content: bytes) -> np.ndarray:

@@ -6,8 +6,15 @@ from collections import defaultdict
 import pytest
 
 from surveys.demo.calendar import seasons_until
-from surveys.demo.nature import detection, is_suitable
-from surveys.demo.story import Scale, Story, tell
+from surveys.demo.nature import (
+    detection,
+    is_suitable,
+)
+from surveys.demo.story import (
+    Scale,
+    Story,
+    tell,
+)
 from surveys.demo.truths import (
     SpeciesTruth,
     Truths,

@@ -8,7 +8,10 @@ import pytest
 from openpyxl import Workbook
 
 from surveys.importing.problems import UnreadableFileError
-from surveys.importing.reading import MOST_ROWS, read_table
+from surveys.importing.reading import (
+    MOST_ROWS,
+    read_table,
+)
 
 
 def workbook(*sheets: list[list[object]]) -> bytes:

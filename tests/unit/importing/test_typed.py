@@ -12,7 +12,7 @@ from surveys.importing.typed import (
     whole_number_text,
     wind_text,
 )
-from surveys.visits.texts import CellError
+from surveys.visits.sheet.texts import CellError
 
 NIGHT = dt.date(2024, 4, 15)
 

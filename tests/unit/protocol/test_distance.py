@@ -1,6 +1,9 @@
 import pytest
 
-from surveys.protocol.distance import EQUATORIAL_RADIUS_M, distance_m
+from surveys.protocol.distance import (
+    EQUATORIAL_RADIUS_M,
+    distance_m,
+)
 from surveys.protocol.values import Place
 
 

@@ -9,7 +9,12 @@ import pytest
 from surveys.models import Sensitivity
 from surveys.protocol.seasons import season_year
 from surveys.protocol.values import MonthDay
-from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+from surveys.protocol.weather import (
+    BEAUFORT,
+    CALL_INDEX,
+    NOISE_INDEX,
+    SKY_CODES,
+)
 from surveys.publishing.places import GRID
 
 PAGES = Path(__file__).parents[3] / "surveys" / "guide" / "pages"

@@ -5,8 +5,14 @@ from hypothesis import given
 from surveys.protocol.plain import from_plain
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES
-from surveys.protocol.values import Case, Visit
-from tests.unit.protocol.cases import cases, steady
+from surveys.protocol.values import (
+    Case,
+    Visit,
+)
+from tests.unit.protocol.cases import (
+    cases,
+    steady,
+)
 
 BUSY = from_plain(
     Case,

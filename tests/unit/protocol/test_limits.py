@@ -3,7 +3,10 @@ from decimal import Decimal
 
 import pytest
 
-from surveys.protocol.limits import limits_in_words, window_in_words
+from surveys.protocol.limits import (
+    limits_in_words,
+    window_in_words,
+)
 from surveys.protocol.values import (
     DistanceUnit,
     Interruption,

@@ -7,7 +7,11 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 
-from surveys.protocol.plain import PlainError, from_plain, to_plain
+from surveys.protocol.plain import (
+    PlainError,
+    from_plain,
+    to_plain,
+)
 from surveys.protocol.values import (
     Case,
     MonthDay,
@@ -17,7 +21,10 @@ from surveys.protocol.values import (
     Temperature,
     TemperatureUnit,
 )
-from tests.unit.protocol.cases import cases, steady
+from tests.unit.protocol.cases import (
+    cases,
+    steady,
+)
 
 PROTOCOL = {
     "name": "Example",

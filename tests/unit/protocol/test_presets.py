@@ -7,10 +7,23 @@ from pathlib import Path
 
 import pytest
 
-from surveys.protocol.plain import PlainError, from_plain
-from surveys.protocol.presets import Mark, presets_from_plain
-from surveys.protocol.seasons import season_bounds, window_dates
-from surveys.protocol.values import Protocol, Temperature, TemperatureUnit
+from surveys.protocol.plain import (
+    PlainError,
+    from_plain,
+)
+from surveys.protocol.presets import (
+    Mark,
+    presets_from_plain,
+)
+from surveys.protocol.seasons import (
+    season_bounds,
+    window_dates,
+)
+from surveys.protocol.values import (
+    Protocol,
+    Temperature,
+    TemperatureUnit,
+)
 
 FILE = json.loads(
     (Path(__file__).parents[3] / "fixtures" / "protocol_presets.json").read_text("utf-8")

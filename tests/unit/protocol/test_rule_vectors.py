@@ -8,10 +8,19 @@ from pathlib import Path
 
 import pytest
 
-from surveys.protocol.hours import earliest_start, latest_end
-from surveys.protocol.plain import from_plain, to_plain
+from surveys.protocol.hours import (
+    earliest_start,
+    latest_end,
+)
+from surveys.protocol.plain import (
+    from_plain,
+    to_plain,
+)
 from surveys.protocol.rules.judge import judge
-from surveys.protocol.rules.table import RULES, RULES_BY_CODE
+from surveys.protocol.rules.table import (
+    RULES,
+    RULES_BY_CODE,
+)
 from surveys.protocol.seasons import window_of
 from surveys.protocol.values import Case
 

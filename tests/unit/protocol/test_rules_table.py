@@ -5,7 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from surveys.protocol.rules.table import RULES, RULES_BY_CODE
+from surveys.protocol.rules.table import (
+    RULES,
+    RULES_BY_CODE,
+)
 from surveys.protocol.values import Severity
 
 PAGE = Path(__file__).parents[3] / "surveys" / "guide" / "pages" / "rules.md"

@@ -14,7 +14,11 @@ from surveys.protocol.seasons import (
     window_dates,
     window_of,
 )
-from surveys.protocol.values import MonthDay, Protocol, SeasonWindow
+from surveys.protocol.values import (
+    MonthDay,
+    Protocol,
+    SeasonWindow,
+)
 from tests.unit.protocol.cases import steady
 
 

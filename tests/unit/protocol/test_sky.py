@@ -4,8 +4,17 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from surveys.protocol.sky import moon_altitude, moon_lit_share, moon_night, stop_sky, sunset_of
-from surveys.protocol.values import Place, StopSky
+from surveys.protocol.sky import (
+    moon_altitude,
+    moon_lit_share,
+    moon_night,
+    stop_sky,
+    sunset_of,
+)
+from surveys.protocol.values import (
+    Place,
+    StopSky,
+)
 
 MADISON = Place(latitude=43.0731, longitude=-89.4012)
 FAIRBANKS = Place(latitude=64.8378, longitude=-147.7164)

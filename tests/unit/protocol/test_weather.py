@@ -2,7 +2,10 @@ from decimal import Decimal
 
 import pytest
 
-from surveys.protocol.values import Temperature, TemperatureUnit
+from surveys.protocol.values import (
+    Temperature,
+    TemperatureUnit,
+)
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,

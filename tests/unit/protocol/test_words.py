@@ -4,7 +4,12 @@ from decimal import Decimal
 import pytest
 
 from surveys.protocol import words
-from surveys.protocol.values import DistanceUnit, MonthDay, Temperature, TemperatureUnit
+from surveys.protocol.values import (
+    DistanceUnit,
+    MonthDay,
+    Temperature,
+    TemperatureUnit,
+)
 
 KM, MI = DistanceUnit.KILOMETERS, DistanceUnit.MILES
 C, F = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT

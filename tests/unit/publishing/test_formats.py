@@ -10,9 +10,19 @@ from openpyxl import load_workbook
 from pyogrio.raw import read
 
 from surveys.models import Audience
-from surveys.publishing.formats import FORMATS, Format
-from surveys.publishing.frozen import Frozen, write_table
-from surveys.publishing.tables import STOPS, TABLE, TABLES
+from surveys.publishing.formats.registry import (
+    FORMATS,
+    Format,
+)
+from surveys.publishing.frozen import (
+    Frozen,
+    write_table,
+)
+from surveys.publishing.tables import (
+    STOPS,
+    TABLE,
+    TABLES,
+)
 from tests.support.frozen_rows import frozen_by_hand
 
 OF_TABLES = [made for made in FORMATS if made.kind != "report.pdf"]

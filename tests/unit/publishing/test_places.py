@@ -6,7 +6,11 @@ import random
 
 import pytest
 
-from surveys.publishing.places import GRID, OWN_UNCERTAINTY_M, share_place
+from surveys.publishing.places import (
+    GRID,
+    OWN_UNCERTAINTY_M,
+    share_place,
+)
 
 EARTH_M = 6378137
 

@@ -11,12 +11,21 @@ from pypdf import PdfReader
 from weasyprint.formatting_structure.boxes import ReplacedBox, TextBox
 from weasyprint.urls import FatalURLFetchingError
 
-from surveys.charts.shares import species_spec, to_svg
-from surveys.charts.words import chart_alt, trend_sentence
-from surveys.publishing import report
+from surveys.charts.shares import (
+    species_spec,
+    to_svg,
+)
+from surveys.charts.words import (
+    chart_alt,
+    trend_sentence,
+)
+from surveys.publishing.formats import report
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.told import told_species
-from tests.support.frozen_rows import freeze_rows, frozen_by_hand
+from surveys.publishing.species_summaries import told_species
+from tests.support.frozen_rows import (
+    freeze_rows,
+    frozen_by_hand,
+)
 
 YEARS = (2019, 2020, 2021, 2022, 2023, 2024, 2025)
 FALLING, RISING, UNCLEAR, UNKNOWN, UNSEEN = (

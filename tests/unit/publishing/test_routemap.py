@@ -9,7 +9,11 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from surveys.publishing.routemap import HEIGHT, WIDTH, route_map
+from surveys.publishing.formats.routemap import (
+    HEIGHT,
+    WIDTH,
+    route_map,
+)
 from tests.support.frozen_rows import freeze_rows
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -8,14 +8,14 @@ from scipy.special import expit
 from scipy.stats import poisson
 
 from surveys.trends import results
-from surveys.trends.abundance import (
+from surveys.trends.models.abundance import (
     fit_abundance,
     mean_abundance,
     occupancy_from_abundance,
     single_detection,
 )
-from surveys.trends.abundance_likelihood import value_gradient
-from surveys.trends.occupancy_likelihood import occupancy_cells
+from surveys.trends.models.abundance_likelihood import value_gradient
+from surveys.trends.models.occupancy_likelihood import occupancy_cells
 from tests.unit.trends.simulated import spread_detections
 
 NAN = float("nan")

@@ -6,21 +6,24 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surveys.trends import results
-from surveys.trends.callindex import (
+from surveys.trends.models.callindex import (
     fit_call_index,
     heard_given_state,
     index_odds_ratio,
     summarize_groups,
 )
-from surveys.trends.callindex_likelihood import (
+from surveys.trends.models.callindex_likelihood import (
     index_cells,
     observation_table,
     state_shares,
     value_gradient,
 )
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.occupancy_estimates import occupancy_share
-from surveys.trends.ordinal import class_chances, thresholds_of
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.occupancy_estimates import occupancy_share
+from surveys.trends.numerics.ordinal import (
+    class_chances,
+    thresholds_of,
+)
 
 NAN = float("nan")
 number = st.floats(-2, 2)

@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surveys.trends.arrays import BoolArray
 from surveys.trends.choice import (
     BY_YEAR,
     CONSTANT,
@@ -18,11 +17,22 @@ from surveys.trends.choice import (
     penalty,
     rarer_outcome,
 )
-from surveys.trends.effects import effects, silent_kinds
+from surveys.trends.effects import (
+    effects,
+    silent_kinds,
+)
 from surveys.trends.histories import Histories
-from surveys.trends.kinds import EmptyKind, SiteTerm
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.trend import fit_trend, summarize_trend, yearly_occupancy
+from surveys.trends.kinds import (
+    EmptyKind,
+    SiteTerm,
+)
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.trend import (
+    fit_trend,
+    summarize_trend,
+    yearly_occupancy,
+)
+from surveys.trends.numerics.arrays import BoolArray
 
 SITES, YEARS, VISITS = 200, 6, 3
 

@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 from scipy.special import expit
 
 from surveys.trends import results
-from surveys.trends.dynamic import (
+from surveys.trends.models.dynamic import (
     dynamic_chance,
     equilibrium_occupancy,
     fit_dynamic,
     grid_design,
     seasonal_occupancy,
 )
-from surveys.trends.dynamic_likelihood import (
+from surveys.trends.models.dynamic_likelihood import (
     cell_scores,
     dynamic_cells,
     value_gradient,

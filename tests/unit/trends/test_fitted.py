@@ -6,8 +6,16 @@ import numpy as np
 import pytest
 
 from surveys.trends import results
-from surveys.trends.fitted import derived_share, fit_model, line_estimate, profile_line
-from surveys.trends.optimize import Objective, numeric_hessian
+from surveys.trends.fitted import (
+    derived_share,
+    fit_model,
+    line_estimate,
+    profile_line,
+)
+from surveys.trends.numerics.optimize import (
+    Objective,
+    numeric_hessian,
+)
 
 
 def rising(theta):

@@ -16,12 +16,18 @@ from surveys.trends.gof import (
     simulate,
 )
 from surveys.trends.gof_surveys import survey_frame
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.occupancy_estimates import occupancy_share
+from surveys.trends.models.occupancy_likelihood import (
+    log_likelihood,
+    objective,
+)
 from surveys.trends.modeltable import model_table
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.occupancy_estimates import occupancy_share
-from surveys.trends.occupancy_likelihood import log_likelihood, objective
-from surveys.trends.optimize import maximize
-from tests.unit.trends.simulated import occupancy_histories, spread_detections
+from surveys.trends.numerics.optimize import maximize
+from tests.unit.trends.simulated import (
+    occupancy_histories,
+    spread_detections,
+)
 
 NAN = float("nan")
 

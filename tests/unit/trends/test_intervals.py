@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from surveys.trends.intervals import (
+from surveys.trends.numerics.intervals import (
     clopper_pearson,
     logistic,
     normal_quantile,
@@ -12,7 +12,10 @@ from surveys.trends.intervals import (
     transform,
     wilson,
 )
-from surveys.trends.results import NO_EFFORT, Estimate
+from surveys.trends.results import (
+    NO_EFFORT,
+    Estimate,
+)
 
 
 @pytest.mark.parametrize("interval", [wilson, clopper_pearson])

@@ -4,7 +4,10 @@ import numpy as np
 import pytest
 
 from surveys.trends import results
-from surveys.trends.kappa import agreement_table, cohen_kappa
+from surveys.trends.models.kappa import (
+    agreement_table,
+    cohen_kappa,
+)
 
 NAN = float("nan")
 WEIGHTS = ["none", "linear", "squared"]

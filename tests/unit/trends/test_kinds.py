@@ -3,7 +3,10 @@
 import numpy as np
 import pytest
 
-from surveys.trends import PeriodColumns, build_histories
+from surveys.trends import (
+    PeriodColumns,
+    build_histories,
+)
 from surveys.trends.kinds import site_terms
 
 STOPS = 60

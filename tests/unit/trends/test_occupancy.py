@@ -3,17 +3,28 @@
 import numpy as np
 import pytest
 
-from surveys.trends import optimize, results
-from surveys.trends.design import Design, factor_design, site_design
-from surveys.trends.occupancy import fit_occupancy, fit_occupancy_designs
-from surveys.trends.occupancy_estimates import (
+from surveys.trends import results
+from surveys.trends.models.occupancy import (
+    fit_occupancy,
+    fit_occupancy_designs,
+)
+from surveys.trends.models.occupancy_estimates import (
     coefficient_estimates,
     detection_share,
     occupancy_share,
     occupied_given_histories,
     share_at,
 )
-from tests.unit.trends.simulated import occupancy_histories, spread_detections
+from surveys.trends.numerics import optimize
+from surveys.trends.numerics.design import (
+    Design,
+    factor_design,
+    site_design,
+)
+from tests.unit.trends.simulated import (
+    occupancy_histories,
+    spread_detections,
+)
 
 NAN = float("nan")
 

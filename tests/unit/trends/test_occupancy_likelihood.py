@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
-from surveys.trends.occupancy_likelihood import (
+from surveys.trends.models.occupancy_likelihood import (
     cell_scores,
     log_likelihood,
     objective,

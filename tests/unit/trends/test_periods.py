@@ -6,7 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surveys.trends import PeriodColumns, build_histories
+from surveys.trends import (
+    PeriodColumns,
+    build_histories,
+)
 from surveys.trends.periods import (
     Heard,
     Listed,

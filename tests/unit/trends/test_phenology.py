@@ -6,8 +6,12 @@ import numpy as np
 import pytest
 
 from surveys.trends import results
-from surveys.trends.phenology import calling_nights, days_of_season, season_start
-from surveys.trends.phenology_shift import shift_of_season
+from surveys.trends.models.phenology import (
+    calling_nights,
+    days_of_season,
+    season_start,
+)
+from surveys.trends.models.phenology_shift import shift_of_season
 
 NAN = float("nan")
 

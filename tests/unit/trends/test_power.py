@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 
 from surveys.trends import results
-from surveys.trends.power import SurveyPlan, power_of_trend, simulate_program, yearly_truth
+from surveys.trends.power import (
+    SurveyPlan,
+    power_of_trend,
+    simulate_program,
+    yearly_truth,
+)
 
 PLAN = SurveyPlan(routes=24, stops_per_route=10, visits=3, years=10, occupancy=0.6, detection=0.5)
 

@@ -7,9 +7,16 @@ import pytest
 
 import surveys.trends
 from surveys.trends import results
-from surveys.trends.columns import CORRECTED_COLUMNS, TREND_COLUMNS
+from surveys.trends.columns import (
+    CORRECTED_COLUMNS,
+    TREND_COLUMNS,
+)
 from surveys.trends.histories import PeriodColumns
-from surveys.trends.species import analyze_species, corrected_values, trend_values
+from surveys.trends.species import (
+    analyze_species,
+    corrected_values,
+    trend_values,
+)
 from tests.unit.trends.simulated import persistent_seasons
 
 TRUTH = np.linspace(0.7, 0.4, 8)

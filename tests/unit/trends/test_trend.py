@@ -4,9 +4,14 @@ import numpy as np
 import pytest
 
 from surveys.trends import results
-from surveys.trends.occupancy import fit_occupancy
-from surveys.trends.occupancy_estimates import occupancy_share
-from surveys.trends.trend import bootstrap_slope, fit_trend, summarize_trend, yearly_occupancy
+from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.occupancy_estimates import occupancy_share
+from surveys.trends.models.trend import (
+    bootstrap_slope,
+    fit_trend,
+    summarize_trend,
+    yearly_occupancy,
+)
 from tests.unit.trends.simulated import persistent_seasons
 
 NAN = float("nan")

@@ -1,7 +1,13 @@
 import pytest
 
 from surveys.protocol.values import Where
-from surveys.visits.cells import CellChange, Conflict, cell_of, merge, split
+from surveys.visits.sheet.cells import (
+    CellChange,
+    Conflict,
+    cell_of,
+    merge,
+    split,
+)
 
 
 def change(was, now):

@@ -5,8 +5,11 @@ import datetime as dt
 
 import pytest
 
-from surveys.visits.clocks import FoldWantedError, read_clock
-from surveys.visits.texts import CellError
+from surveys.visits.sheet.clocks import (
+    FoldWantedError,
+    read_clock,
+)
+from surveys.visits.sheet.texts import CellError
 
 NIGHT = dt.date(2024, 4, 15)
 BACK = dt.date(2024, 11, 2)

@@ -1,8 +1,11 @@
 """Every rule of reading a sheet is explained in the guide, and the other way round."""
 
-from surveys.guide.pages import guide_page, rule_sections
+from surveys.guide.pages import (
+    guide_page,
+    rule_sections,
+)
 from surveys.protocol.rules.table import RULES
-from surveys.visits.reading_rules import READING_RULES
+from surveys.visits.sheet.reading_rules import READING_RULES
 
 
 def test_every_code_has_a_section_and_every_section_a_code():

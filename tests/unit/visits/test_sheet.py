@@ -17,10 +17,13 @@ from surveys.protocol.values import (
     Stop,
     TemperatureUnit,
 )
-from surveys.visits import cells as sheet_cells
-from surveys.visits.cells import cell_of
-from surveys.visits.reading_rules import READING_RULES
-from surveys.visits.sheet import night_typed, read_sheet
+from surveys.visits.sheet import cells as sheet_cells
+from surveys.visits.sheet.cells import cell_of
+from surveys.visits.sheet.reader import (
+    night_typed,
+    read_sheet,
+)
+from surveys.visits.sheet.reading_rules import READING_RULES
 
 NIGHT = dt.date(2024, 4, 15)
 PEEPER, TOAD = "pseudacris-crucifer", "anaxyrus-americanus"

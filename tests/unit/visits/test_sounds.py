@@ -2,7 +2,7 @@
 
 import pytest
 
-from surveys.visits.sounds import (
+from surveys.visits.media.sound_kinds import (
     HEAD_BYTES,
     MEDIA_TYPES,
     begins_like,

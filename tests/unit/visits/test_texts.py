@@ -5,8 +5,11 @@ from decimal import Decimal
 
 import pytest
 
-from surveys.protocol.values import Temperature, TemperatureUnit
-from surveys.visits import texts
+from surveys.protocol.values import (
+    Temperature,
+    TemperatureUnit,
+)
+from surveys.visits.sheet import texts
 
 CELSIUS, FAHRENHEIT = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
 

@@ -7,7 +7,11 @@ from django import forms
 
 from surveys.protocol.values import MonthDay
 from surveys.protocol.weather import METERS_PER_MILE
-from surveys.web.forms.fields import DateField, MeasureField, MonthDayField
+from surveys.web.forms.fields import (
+    DateField,
+    MeasureField,
+    MonthDayField,
+)
 
 
 class Sample(forms.Form):

@@ -5,9 +5,17 @@ from dataclasses import replace
 import pytest
 
 from surveys.trends import wilson
-from surveys.trends.power import PowerCell, SurveyPlan
+from surveys.trends.power import (
+    PowerCell,
+    SurveyPlan,
+)
 from surveys.trends.results import NOT_IDENTIFIED
-from surveys.web.powerwords import aim_sentence, power_alt, power_rows, power_sentence
+from surveys.web.power.words import (
+    aim_sentence,
+    power_alt,
+    power_rows,
+    power_sentence,
+)
 
 PLAN = SurveyPlan(routes=12, stops_per_route=10, visits=3, years=10, occupancy=0.4, detection=0.5)
 

@@ -2,8 +2,14 @@
 
 import pytest
 
-from accounts.meanwhile import Difference, differences
-from surveys.web.forms.seen import packed, unpacked
+from accounts.edit_conflicts import (
+    Difference,
+    differences,
+)
+from surveys.web.forms.seen import (
+    packed,
+    unpacked,
+)
 
 FACTS = {"Name": "Heron Marsh", "Local rules": "Ring first.\nNo lamps – none."}
 

@@ -2,8 +2,13 @@
 
 import pytest
 
-from surveys.visits.cells import STOP_FIELDS
-from surveys.web.sheethistory import CellDifference, differences, place_words, typed_cells
+from surveys.visits.sheet.cells import STOP_FIELDS
+from surveys.web.sheets.history import (
+    CellDifference,
+    differences,
+    place_words,
+    typed_cells,
+)
 
 NAMES = {"pseudacris-crucifer": "Spring Peeper"}
 

@@ -9,7 +9,13 @@ import pytest
 from django.contrib.staticfiles import finders
 from django.contrib.staticfiles.storage import ManifestStaticFilesStorage
 
-from surveys.web.surveyfiles import PICTURES, STYLES, files, module_url, modules
+from surveys.web.survey.files import (
+    PICTURES,
+    STYLES,
+    files,
+    module_url,
+    modules,
+)
 
 
 @pytest.fixture(scope="module")

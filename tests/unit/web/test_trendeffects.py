@@ -5,10 +5,16 @@ from types import SimpleNamespace
 
 import pytest
 
-from surveys.trends import Estimate, GoodnessOfFit
-from surveys.trends.analyzed import Effect, SilentKind
+from surveys.trends import (
+    Estimate,
+    GoodnessOfFit,
+)
+from surveys.trends.analyzed import (
+    Effect,
+    SilentKind,
+)
 from surveys.trends.results import POOR_FIT
-from surveys.web.trendeffects import (
+from surveys.web.trends.effects import (
     effect_lines,
     effect_sentence,
     fit_words,

@@ -8,7 +8,11 @@ from playwright.sync_api import BrowserContext
 
 from accounts.models import Membership
 from surveys.models import Species
-from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
+from tests.browser.conftest import (
+    CHROMIUM,
+    FLAGS,
+    PHONE,
+)
 from tests.browser.survey.sync.handset import Handset
 from tests.browser.survey.sync.wire import Wire
 from tests.support.builders import make_checklist

@@ -11,7 +11,10 @@ from typing import Any
 
 from playwright.sync_api import BrowserContext, Error, Page
 
-from tests.browser.conftest import fill_sign_in, sign_in
+from tests.browser.conftest import (
+    fill_sign_in,
+    sign_in,
+)
 
 # The clock of a phone is wrong by what its owner set.
 WRONG_CLOCK = """(() => {
@@ -22,9 +25,9 @@ WRONG_CLOCK = """(() => {
   };
 })()"""
 _MODULES = """
-  const store = await import("/static/web/survey/store.js");
-  const sync = await import("/static/web/survey/sync.js");
-  const { app } = await import("/static/web/survey/app.js");
+  const store = await import("/static/survey/store.js");
+  const sync = await import("/static/survey/sync.js");
+  const { app } = await import("/static/survey/app.js");
   while (!app.sync) await new Promise((resolve) => setTimeout(resolve, 15));
 """
 _PATIENCE_MS = 30_000
@@ -41,7 +44,7 @@ _EMPTY = """async () => {
     };
   });
 }"""
-_FETCH_PACKET = """(await import("/static/web/survey/model.js"))
+_FETCH_PACKET = """(await import("/static/survey/model.js"))
   .keepPacket(location.pathname.split("/")[1], await (await fetch(given)).json())"""
 # The policy of the pages forbids Playwright's own way of waiting.
 _WAIT = f"""async () => {{{{

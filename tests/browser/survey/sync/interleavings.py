@@ -14,9 +14,17 @@ from dataclasses import dataclass, field
 from django.contrib.sessions.models import Session
 from django.utils import timezone
 
-from surveys.models import Visit, VisitState
+from surveys.models import (
+    Visit,
+    VisitState,
+)
 from tests.browser.survey.sync.handset import Handset
-from tests.browser.survey.sync.wire import FAULTS, TRIES, Message, Wire
+from tests.browser.survey.sync.wire import (
+    FAULTS,
+    TRIES,
+    Message,
+    Wire,
+)
 
 SPECIES = ("pseudacris-crucifer", "lithobates-sylvaticus")
 STOPS = (1, 2, 3)

@@ -13,7 +13,13 @@ from django.core.cache import cache
 
 from surveys.models import Route
 from tests.browser.survey.sync.handset import Handset
-from tests.browser.survey.sync.interleavings import Evening, Plan, doubled, history_of, plan_of
+from tests.browser.survey.sync.interleavings import (
+    Evening,
+    Plan,
+    doubled,
+    history_of,
+    plan_of,
+)
 from tests.support.builders import make_route
 
 pytestmark = pytest.mark.django_db(transaction=True)

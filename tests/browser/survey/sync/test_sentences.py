@@ -13,15 +13,33 @@ from django.contrib.sessions.models import Session
 from django.db import connections
 from django.utils import timezone
 
-from surveys.models import Route, Visit, VisitState
+from surveys.models import (
+    Route,
+    Visit,
+    VisitState,
+)
 from surveys.protocol.nights import night_of
-from surveys.visits.cells import CellChange
-from surveys.visits.drafts import discard_draft, save_cells
-from surveys.visits.verbs import send_back, submit_visit
-from surveys.web.views import survey
+from surveys.visits.drafts import (
+    discard_draft,
+    save_cells,
+)
+from surveys.visits.sheet.cells import CellChange
+from surveys.visits.verbs import (
+    send_back,
+    submit_visit,
+)
+from surveys.web.survey import views as survey
 from tests.browser.survey.sync.handset import Handset
-from tests.browser.survey.sync.wire import FAULTS, Answer
-from tests.support.builders import make_member, make_person, make_route, make_version
+from tests.browser.survey.sync.wire import (
+    FAULTS,
+    Answer,
+)
+from tests.support.builders import (
+    make_member,
+    make_person,
+    make_route,
+    make_version,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -31,7 +49,7 @@ SENT = "All on the server since"
 
 PORTAL = Answer(status=200, headers=(("Content-Type", "text/html"),), body=b"<p>Welcome</p>")
 KEEP_THE_SCREEN = """async () => {
-  const { app } = await import("/static/web/survey/app.js");
+  const { app } = await import("/static/survey/app.js");
   const { installing } = await navigator.serviceWorker.register(app.config.worker);
   if (!installing) return "was there";
   const over = () => ["installed", "activated", "redundant"].includes(installing.state);
@@ -39,14 +57,14 @@ KEEP_THE_SCREEN = """async () => {
   return installing.state;
 }"""
 HEAR = """async () => {
-  const sync = await import("/static/web/survey/sync.js");
+  const sync = await import("/static/survey/sync.js");
   window.told = [];
   sync.onStatus(({ kind }) => window.told.push(kind));
 }"""
 # The event "online" in the very moment in which a sending has failed; what was told until the next.
 ONLINE_AS_IT_FAILS = """async (visit) => {
   const [sync, store, { syncWords }] = await Promise.all(
-    ["sync", "store", "saying"].map((name) => import(`/static/web/survey/${name}.js`)));
+    ["sync", "store", "saying"].map((name) => import(`/static/survey/${name}.js`)));
   const told = [];
   await store.writeCells(visit, { notes: "mist" });
   await new Promise((resolve) => {

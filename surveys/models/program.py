@@ -1,0 +1,122 @@
+"""A program: the unit that everything else is scoped to."""
+
+import secrets
+from zoneinfo import available_timezones
+
+from django.core.exceptions import ValidationError
+from django.core.validators import RegexValidator
+from django.db import models
+
+from surveys.models.history import tracked
+from surveys.protocol.countries import countries
+from surveys.protocol.values import (
+    DistanceUnit,
+    TemperatureUnit,
+)
+
+
+def check_time_zone(value: str) -> None:
+    if value not in available_timezones():
+        raise ValidationError(
+            f"“{value}” is not a time zone name. Use one like America/Chicago or Europe/Berlin."
+        )
+
+
+def check_country_code(value: str) -> None:
+    if value not in countries():
+        raise ValidationError(
+            f"“{value}” is not a country code. Use the two capital letters of ISO 3166-1, such as "
+            "US or DE, or leave it blank."
+        )
+
+
+class Sensitivity(models.IntegerChoices):
+    """How far places must be generalized when data leave the house
+    (Chapman 2020, doi:10.15468/doc-5jp4-5g10)."""
+
+    OPEN = 0, "Open"
+    LOW = 1, "Low: 0.001°"
+    MEDIUM = 2, "Medium: 0.01°"
+    HIGH = 3, "High: 0.1°"
+    EXTREME = 4, "Extreme: withheld"
+
+
+class Reach(models.TextChoices):
+    """Who sees a program's publications."""
+
+    MEMBERS = "members", "Members of the program only"
+    LINK = "link", "Members, and whoever has the link"
+    PUBLIC = "public", "Everybody"
+
+
+class DataLicense(models.TextChoices):
+    """Licenses by their SPDX identifiers (spdx.org/licenses)."""
+
+    CC0 = "CC0-1.0", "CC0 1.0: no conditions"
+    CC_BY = "CC-BY-4.0", "CC BY 4.0: with attribution"
+    CC_BY_NC = "CC-BY-NC-4.0", "CC BY-NC 4.0: with attribution, not for profit"
+
+
+def new_key() -> str:
+    """256 random bits, as text that may stand in a URL."""
+    return secrets.token_urlsafe(32)
+
+
+def unit_choices(units: type[TemperatureUnit] | type[DistanceUnit]) -> list[tuple[str, str]]:
+    return [(unit.value, unit.name.capitalize()) for unit in units]
+
+
+@tracked
+class Program(models.Model):
+    """A state, province or reserve network that runs calling surveys."""
+
+    name = models.CharField(max_length=120, unique=True)
+    slug = models.SlugField(max_length=60, unique=True)
+    region = models.CharField(max_length=120, blank=True)
+    country_code = models.CharField(
+        max_length=2, blank=True, validators=[check_country_code], help_text="ISO 3166-1 alpha-2"
+    )
+    time_zone = models.CharField(max_length=64, validators=[check_time_zone])
+    temperature_unit = models.CharField(
+        max_length=1, choices=unit_choices(TemperatureUnit), default=TemperatureUnit.CELSIUS.value
+    )
+    distance_unit = models.CharField(
+        max_length=2, choices=unit_choices(DistanceUnit), default=DistanceUnit.KILOMETERS.value
+    )
+    contact_email = models.EmailField(blank=True)
+    local_rules = models.TextField(
+        blank=True,
+        help_text="Local rules, access permission and emergency numbers, shown with the cautions.",
+    )
+    place_sharing = models.PositiveSmallIntegerField(
+        choices=Sensitivity.choices,
+        default=Sensitivity.MEDIUM,
+        help_text="How exactly places appear in what is published. A sensitive species can make "
+        "it coarser, never finer.",
+    )
+    publication_reach = models.CharField(max_length=8, choices=Reach.choices, default=Reach.MEMBERS)
+    publication_key = models.CharField(max_length=64, default=new_key, editable=False)
+    # Observers who do not want to be named get a pseudonym made with this key.
+    pseudonym_key = models.CharField(max_length=64, default=new_key, editable=False)
+    data_license = models.CharField(
+        max_length=16, choices=DataLicense.choices, default=DataLicense.CC_BY
+    )
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(place_sharing__range=(0, 4)), name="program_place_sharing"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(publication_reach__in=Reach.values), name="program_reach_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+route_code_validator = RegexValidator(
+    r"^[A-Za-z0-9][A-Za-z0-9-]*$", "Use letters, digits and hyphens only, such as R07."
+)

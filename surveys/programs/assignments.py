@@ -1,0 +1,173 @@
+"""Who surveys which route in which season year."""
+
+import datetime as dt
+from collections import Counter
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+
+from accounts.access import (
+    PERMISSIONS,
+    Permission,
+    require,
+)
+from accounts.models import Membership
+from surveys.models import (
+    Assignment,
+    Program,
+    ProtocolVersion,
+    Route,
+)
+from surveys.protocol.seasons import season_year
+from surveys.protocol.values import MonthDay
+
+SURVEYING_ROLES = [role for role, allowed in PERMISSIONS.items() if Permission.SURVEY in allowed]
+YEARS_AHEAD = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class RouteAssignments:
+    """One route of a season year, with the assignments of its observers."""
+
+    route: Route
+    assignments: tuple[Assignment, ...]
+
+
+def today_of(program: Program) -> dt.date:
+    return timezone.now().astimezone(ZoneInfo(program.time_zone)).date()
+
+
+def current_season_year(program: Program, today: dt.date | None = None) -> int:
+    """The season year that most active routes are in today, by their protocols."""
+    today = today or today_of(program)
+    versions = (
+        ProtocolVersion.objects.filter(
+            protocol__program=program,
+            protocol__routes__active=True,
+            in_force_from__lte=today,
+        )
+        .order_by("protocol__routes__pk", "-in_force_from")
+        .distinct("protocol__routes__pk")
+    )
+    years = Counter(
+        season_year(
+            today, MonthDay(month=version.season_begins_month, day=version.season_begins_day)
+        )
+        for version in versions
+    )
+    return years.most_common(1)[0][0] if years else today.year
+
+
+def season_years(program: Program) -> list[int]:
+    """Season years to choose from, newest first: those with assignments, this and the next one."""
+    current = current_season_year(program)
+    known = Assignment.objects.filter(route__program=program).values_list("season_year", flat=True)
+    return sorted({*known.distinct(), current, current + 1}, reverse=True)
+
+
+def observers_of(program: Program) -> list[Membership]:
+    """Active members who may survey, by name."""
+    return list(
+        program.memberships.select_related("person")
+        .filter(active=True, role__in=SURVEYING_ROLES)
+        .order_by("person__name", "pk")
+    )
+
+
+def assignments_of(program: Program, year: int) -> list[RouteAssignments]:
+    """The active routes, and inactive ones that are still assigned, by code."""
+    assigned: dict[int, list[Assignment]] = {}
+    rows = (
+        Assignment.objects.select_related("observer")
+        .filter(route__program=program, season_year=year)
+        .order_by("observer__name", "pk")
+    )
+    for row in rows:
+        assigned.setdefault(row.route_id, []).append(row)
+    return [
+        RouteAssignments(route=route, assignments=tuple(assigned.get(route.pk, ())))
+        for route in program.routes.order_by("code")
+        if route.active or route.pk in assigned
+    ]
+
+
+def _check_year(program: Program, year: int) -> None:
+    latest = current_season_year(program) + YEARS_AHEAD
+    if not 1900 <= year <= latest:
+        raise ValidationError({"season_year": f"Choose a season year up to {latest}."})
+
+
+def _surveying_member(member: Membership, person_id: int) -> Membership:
+    membership = get_object_or_404(
+        member.program.memberships.select_related("person"), person_id=person_id
+    )
+    if not membership.active:
+        raise ValidationError(
+            {"observer": f"{membership.person.name} is no longer active in this program."}
+        )
+    if membership.role not in SURVEYING_ROLES:
+        raise ValidationError(
+            {
+                "observer": f"{membership.person.name} is "
+                f"{membership.get_role_display().lower()} here and cannot enter visits. "
+                "Change the role first."
+            }
+        )
+    return membership
+
+
+@transaction.atomic
+def assign(member: Membership, *, route_id: int, observer_id: int, season_year: int) -> Assignment:
+    """Assign a route to a person for a season year. Doing it twice changes nothing."""
+    require(member, Permission.MANAGE)
+    route = get_object_or_404(member.program.routes, pk=route_id)
+    if not route.active:
+        raise ValidationError({"route": f"Route {route.code} is not active."})
+    observer = _surveying_member(member, observer_id)
+    _check_year(member.program, season_year)
+    assignment, _ = Assignment.objects.get_or_create(
+        route=route, observer=observer.person, season_year=season_year
+    )
+    return assignment
+
+
+def unassign(member: Membership, assignment_id: int) -> Assignment:
+    """Take a route from an observer. Visits that were made stay theirs."""
+    require(member, Permission.MANAGE)
+    assignment = get_object_or_404(
+        Assignment.objects.select_related("route", "observer"),
+        route__program=member.program,
+        pk=assignment_id,
+    )
+    gone = assignment.pk
+    assignment.delete()
+    assignment.pk = gone
+    return assignment
+
+
+@transaction.atomic
+def repeat_assignments(member: Membership, *, season_year: int) -> int:
+    """Assign every active route as in the season year before, to those who still survey.
+
+    Returns how many assignments were added.
+    """
+    require(member, Permission.MANAGE)
+    _check_year(member.program, season_year)
+    observers = {observer.person_id for observer in observers_of(member.program)}
+    rows = Assignment.objects.filter(
+        route__program=member.program, route__active=True, observer__in=observers
+    )
+    taken = set(rows.filter(season_year=season_year).values_list("route_id", "observer_id"))
+    before = set(rows.filter(season_year=season_year - 1).values_list("route_id", "observer_id"))
+    added = Assignment.objects.bulk_create(
+        [
+            Assignment(route_id=route, observer_id=observer, season_year=season_year)
+            for route, observer in sorted(before - taken)
+        ],
+        ignore_conflicts=True,
+    )
+    return len(added)

@@ -1,0 +1,212 @@
+"""Which species a program listens for. A species is never deleted from the list:
+it is listed until a night, so that silence before stays a zero."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import F, Func, Max, Q, QuerySet, TextField, Value
+from django.shortcuts import get_object_or_404
+
+from accounts.access import (
+    Permission,
+    require,
+)
+from accounts.edit_conflicts import (
+    Facts,
+    Seen,
+    check_seen,
+)
+from accounts.models import Membership
+from surveys.models import (
+    ChecklistEntry,
+    Program,
+    Sensitivity,
+    Species,
+    Visit,
+)
+from surveys.protocol.values import MonthDay
+from surveys.protocol.words import (
+    day,
+    month_day,
+)
+
+MOST_FOUND = 30
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listing:
+    """How a species is listed. `season` is None when it may call at any time; its
+    first day may follow its last (the season then crosses New Year)."""
+
+    season: tuple[MonthDay, MonthDay] | None = None
+    sensitivity: int = Sensitivity.OPEN
+    listed_from: dt.date | None = None
+    listed_until: dt.date | None = None
+
+
+def entries_of(program: Program) -> QuerySet[ChecklistEntry]:
+    return program.checklist.select_related("species").order_by("order", "pk")
+
+
+def entry_of(program: Program, entry_id: int) -> ChecklistEntry:
+    """Raises Http404."""
+    return get_object_or_404(entries_of(program), pk=entry_id)
+
+
+def season_of(entry: ChecklistEntry) -> tuple[MonthDay, MonthDay] | None:
+    if entry.calls_from_month is None:
+        return None
+    return (
+        MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
+        MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
+    )
+
+
+def entry_facts(entry: ChecklistEntry) -> Facts:
+    """What the forms of an entry show of it."""
+    begins, ends = season_of(entry) or (None, None)
+    return {
+        "Calls from": month_day(begins) if begins else "",
+        "Calls until": month_day(ends) if ends else "",
+        "Sensitivity": entry.get_sensitivity_display(),
+        "Listed from": day(entry.listed_from) if entry.listed_from else "",
+        "Listed until": day(entry.listed_until) if entry.listed_until else "",
+    }
+
+
+def search_catalog(program: Program, text: str) -> list[Species]:
+    """Species that are not on the list yet, whose present or former names hold every word."""
+    names = Func(F("synonyms"), Value(" "), function="array_to_string", output_field=TextField())
+    found = Species.objects.annotate(former_names=names).exclude(checklist_entries__program=program)
+    for word in text.split():
+        found = found.filter(
+            Q(common_name__icontains=word)
+            | Q(scientific_name__icontains=word)
+            | Q(former_names__icontains=word)
+        )
+    return list(found.order_by("common_name")[:MOST_FOUND])
+
+
+def first_night_to_list(program: Program, today: dt.date) -> dt.date | None:
+    """Where a new listing begins: with the program (None) before its first visit,
+    today afterwards, since nobody listened for the species until now."""
+    visited = Visit.objects.filter(route__program=program).exists()
+    return today if visited else None
+
+
+def _check(listing: Listing) -> None:
+    first, last = listing.listed_from, listing.listed_until
+    if first and last and last < first:
+        raise ValidationError({"listed_until": "The last night on the list is before the first."})
+
+
+def _check_extension(entry: ChecklistEntry, listed_until: dt.date | None) -> None:
+    """Lengthening the listing would turn silence on visits made meanwhile into zeros,
+    although nobody was asked to listen for the species."""
+    if entry.listed_until is None or listed_until == entry.listed_until:
+        return
+    meanwhile = Visit.objects.filter(route__program=entry.program_id, night__gt=entry.listed_until)
+    if listed_until:
+        meanwhile = meanwhile.filter(night__lte=listed_until)
+    first = meanwhile.order_by("night").values_list("night", flat=True).first()
+    if first:
+        raise ValidationError(
+            {
+                "listed_until": f"{entry.species} was off the list when a visit was made on "
+                f"{day(first)}. Silence on that visit is not a zero, so the listing cannot be "
+                "made longer."
+            }
+        )
+
+
+def _write(entry: ChecklistEntry, listing: Listing) -> ChecklistEntry:
+    begins, ends = listing.season or (None, None)
+    entry.calls_from_month = begins.month if begins else None
+    entry.calls_from_day = begins.day if begins else None
+    entry.calls_to_month = ends.month if ends else None
+    entry.calls_to_day = ends.day if ends else None
+    entry.sensitivity = listing.sensitivity
+    entry.listed_from, entry.listed_until = listing.listed_from, listing.listed_until
+    entry.full_clean()
+    entry.save()
+    return entry
+
+
+def _locked_entry(member: Membership, entry_id: int) -> ChecklistEntry:
+    return get_object_or_404(
+        ChecklistEntry.objects.select_for_update(of=("self",)).select_related("species"),
+        program=member.program,
+        pk=entry_id,
+    )
+
+
+@transaction.atomic
+def add_species(member: Membership, species_code: str, listing: Listing) -> ChecklistEntry:
+    """Put a species of the catalog at the end of the list."""
+    require(member, Permission.MANAGE)
+    program = Program.objects.select_for_update().get(pk=member.program_id)
+    species = get_object_or_404(Species, code=species_code)
+    _check(listing)
+    if program.checklist.filter(species=species).exists():
+        raise ValidationError(f"{species} is on the checklist already.")
+    last = program.checklist.aggregate(last=Max("order"))["last"] or 0
+    return _write(ChecklistEntry(program=program, species=species, order=last + 1), listing)
+
+
+@transaction.atomic
+def change_entry(
+    member: Membership, entry_id: int, listing: Listing, *, seen: Seen | None = None
+) -> ChecklistEntry:
+    """List a species differently. Raises ValidationError by field, ChangedMeanwhile."""
+    require(member, Permission.MANAGE)
+    entry = _locked_entry(member, entry_id)
+    check_seen(member, seen, entry_facts(entry), [entry.events.all()])
+    _check(listing)
+    _check_extension(entry, listing.listed_until)
+    return _write(entry, listing)
+
+
+@transaction.atomic
+def take_off(
+    member: Membership, entry_id: int, *, listed_until: dt.date, seen: Seen | None = None
+) -> ChecklistEntry:
+    """List a species until a night. What was recorded before stays as it is.
+
+    Raises ValidationError by field, ChangedMeanwhile.
+    """
+    require(member, Permission.MANAGE)
+    entry = _locked_entry(member, entry_id)
+    check_seen(member, seen, entry_facts(entry), [entry.events.all()])
+    if entry.listed_from and listed_until < entry.listed_from:
+        raise ValidationError(
+            {
+                "listed_until": f"{entry.species} is listed from {day(entry.listed_from)}. "
+                "The last night cannot be before that."
+            }
+        )
+    _check_extension(entry, listed_until)
+    entry.listed_until = listed_until
+    entry.save()
+    return entry
+
+
+@transaction.atomic
+def move_entry(member: Membership, entry_id: int, *, up: bool) -> ChecklistEntry:
+    """Swap an entry with its neighbor; at the end of the list nothing happens."""
+    require(member, Permission.MANAGE)
+    rows = list(
+        ChecklistEntry.objects.select_for_update()
+        .filter(program=member.program)
+        .order_by("order", "pk")
+    )
+    entry = get_object_or_404(ChecklistEntry, program=member.program, pk=entry_id)
+    place = rows.index(entry)
+    other = place - 1 if up else place + 1
+    if 0 <= other < len(rows):
+        rows[place], rows[other] = rows[other], rows[place]
+    for order, row in enumerate(rows, start=1):
+        row.order = order
+    ChecklistEntry.objects.bulk_update(rows, ["order"])
+    return entry

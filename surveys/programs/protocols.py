@@ -1,0 +1,226 @@
+"""Protocols and their versions. A version in use never changes: a new one follows it."""
+
+import datetime as dt
+import json
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Count, Prefetch, QuerySet
+from django.shortcuts import get_object_or_404
+
+from accounts.access import (
+    Permission,
+    require,
+)
+from accounts.edit_conflicts import (
+    Seen,
+    check_seen,
+)
+from accounts.models import Membership
+from surveys.models import (
+    Program,
+    Protocol,
+    ProtocolVersion,
+)
+from surveys.programs.versionfacts import (
+    version_events,
+    version_facts,
+)
+from surveys.programs.versions import (
+    window_rows,
+    write_limits,
+)
+from surveys.programs.windows import window_problems
+from surveys.protocol import values
+from surveys.protocol.presets import (
+    Preset,
+    presets_from_plain,
+)
+from surveys.protocol.words import day
+
+PRESETS_FILE = settings.BASE_DIR / "fixtures" / "protocol_presets.json"
+
+
+def presets() -> tuple[Preset, ...]:
+    """Protocols to begin from, as they ship with the application."""
+    return presets_from_plain(json.loads(PRESETS_FILE.read_text(encoding="utf-8")))
+
+
+def preset_called(code: str) -> Preset | None:
+    return next((preset for preset in presets() if preset.code == code), None)
+
+
+def sources_in_words(preset: Preset) -> str:
+    """The sources of a preset, one line each, without repeating any."""
+    lines = dict.fromkeys(source.source for source in preset.sources)
+    return "\n".join(lines)
+
+
+def _versions() -> QuerySet[ProtocolVersion]:
+    return (
+        ProtocolVersion.objects.annotate(visit_count=Count("visits"))
+        .prefetch_related("windows")
+        .order_by("-number")
+    )
+
+
+def protocols_of(program: Program) -> list[Protocol]:
+    """Protocols by name; each version, newest first, carries `visit_count`."""
+    return list(
+        program.protocols.prefetch_related(Prefetch("versions", _versions()), "routes").order_by(
+            "name"
+        )
+    )
+
+
+def version_of(program: Program, version_id: int) -> ProtocolVersion:
+    """One version, with `visit_count`. Raises Http404."""
+    return get_object_or_404(
+        _versions().select_related("protocol__program"),
+        protocol__program=program,
+        pk=version_id,
+    )
+
+
+def version_on(protocol: Protocol, night: dt.date) -> ProtocolVersion | None:
+    """The version under which a visit on `night` is surveyed."""
+    return (
+        protocol.versions.select_related("protocol")
+        .filter(in_force_from__lte=night)
+        .order_by("-in_force_from", "-number")
+        .first()
+    )
+
+
+# --- Checks -------------------------------------------------------------------
+
+
+def _check_limits(limits: values.Protocol) -> None:
+    errors: dict[str, list[str]] = {}
+    problems = window_problems(limits.windows, limits.season_year_begins)
+    if problems:
+        errors["windows"] = problems
+    if limits.listening_time <= dt.timedelta(0):
+        errors["listening_time"] = ["The listening time is longer than nothing."]
+    longest = limits.longest_listening_time
+    if longest is not None and longest < limits.listening_time:
+        errors["longest_listening_time"] = [
+            "The longest listening time is shorter than the listening time."
+        ]
+    if limits.latest_end_clock is not None and limits.latest_end_after_sunset is not None:
+        errors["latest_end_clock"] = [
+            "Give the latest end either as a clock time or as minutes after sunset."
+        ]
+    if errors:
+        raise ValidationError(errors)
+
+
+def _check_in_force(
+    protocol: Protocol, in_force_from: dt.date, *, version: ProtocolVersion | None = None
+) -> None:
+    """Versions follow one another in time as in number."""
+    others = protocol.versions.exclude(pk=version.pk if version else None)
+    before = others.filter(number__lt=version.number) if version else others
+    last = before.order_by("-number").first()
+    if last and in_force_from <= last.in_force_from:
+        raise ValidationError(
+            {
+                "in_force_from": f"Version {last.number} holds from {day(last.in_force_from)}. "
+                "This one has to begin on a later day."
+            }
+        )
+    after = others.filter(number__gt=version.number).order_by("number").first() if version else None
+    if after and in_force_from >= after.in_force_from:
+        raise ValidationError(
+            {
+                "in_force_from": f"Version {after.number} holds from {day(after.in_force_from)}. "
+                "This one has to begin on an earlier day."
+            }
+        )
+
+
+def _locked_protocol(member: Membership, protocol_id: int) -> Protocol:
+    return get_object_or_404(
+        Protocol.objects.select_for_update(), program=member.program, pk=protocol_id
+    )
+
+
+def _write(
+    version: ProtocolVersion, limits: values.Protocol, in_force_from: dt.date, source: str
+) -> ProtocolVersion:
+    write_limits(version, limits)
+    version.in_force_from, version.source = in_force_from, source
+    version.full_clean()
+    version.save()
+    version.windows.all().delete()
+    rows = window_rows(version, limits)
+    for row in rows:
+        row.full_clean(exclude=["version"], validate_constraints=False)
+        row.save()
+    return version
+
+
+# --- Verbs --------------------------------------------------------------------
+
+
+@transaction.atomic
+def start_protocol(
+    member: Membership, *, limits: values.Protocol, in_force_from: dt.date, source: str = ""
+) -> ProtocolVersion:
+    """A new protocol with its first version; its name is that of `limits`."""
+    require(member, Permission.MANAGE)
+    Program.objects.select_for_update().get(pk=member.program_id)
+    name = limits.name.strip()
+    if not name:
+        raise ValidationError({"name": "Give the protocol a name."})
+    if member.program.protocols.filter(name__iexact=name).exists():
+        raise ValidationError({"name": f"There is a protocol called “{name}” already."})
+    _check_limits(limits)
+    protocol = Protocol.objects.create(program=member.program, name=name)
+    return _write(ProtocolVersion(protocol=protocol, number=1), limits, in_force_from, source)
+
+
+@transaction.atomic
+def add_version(
+    member: Membership,
+    protocol_id: int,
+    *,
+    limits: values.Protocol,
+    in_force_from: dt.date,
+    source: str = "",
+) -> ProtocolVersion:
+    """The next version. Visits that were made keep the version they were made under."""
+    require(member, Permission.MANAGE)
+    protocol = _locked_protocol(member, protocol_id)
+    _check_limits(limits)
+    _check_in_force(protocol, in_force_from)
+    last = protocol.versions.order_by("-number").first()
+    version = ProtocolVersion(protocol=protocol, number=last.number + 1 if last else 1)
+    return _write(version, limits, in_force_from, source)
+
+
+@transaction.atomic
+def change_version(
+    member: Membership,
+    version_id: int,
+    *,
+    limits: values.Protocol,
+    in_force_from: dt.date,
+    source: str = "",
+    seen: Seen | None = None,
+) -> ProtocolVersion:
+    """Change a version that no visit uses yet. Raises ValidationError for one in use,
+    ChangedMeanwhile."""
+    require(member, Permission.MANAGE)
+    _locked_protocol(member, version_of(member.program, version_id).protocol_id)
+    version = version_of(member.program, version_id)
+    check_seen(member, seen, version_facts(version), version_events(version))
+    if version.visits.exists():
+        raise ValidationError(
+            f"Version {version.number} is in use by visits and can no longer change. "
+            "Make a new version instead."
+        )
+    _check_limits(limits)
+    _check_in_force(version.protocol, in_force_from, version=version)
+    return _write(version, limits, in_force_from, source)

@@ -1,0 +1,174 @@
+"""A program's beginning and its facts."""
+
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Exists, OuterRef
+
+from accounts.access import (
+    Permission,
+    require,
+)
+from accounts.edit_conflicts import (
+    Facts,
+    Seen,
+    check_seen,
+)
+from accounts.invitations import (
+    Issued,
+    issue,
+)
+from accounts.models import (
+    Membership,
+    Role,
+)
+from surveys.models import (
+    Program,
+    Stop,
+    Visit,
+)
+
+# The first part of addresses that do not belong to a program.
+RESERVED_SLUGS = frozenset(
+    {
+        "accounts",
+        "api",
+        "guide",
+        "healthz",
+        "invitation",
+        "media",
+        "published",
+        "static",
+        "theme",
+        "your-name",
+    }
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """How far a program is set up: what there is of each part."""
+
+    protocols: int
+    routes: int
+    routes_without_stops: int
+    species: int
+    observers: int
+    assigned_routes: int
+
+
+def standing(program: Program, season_year: int) -> Standing:
+    routes = program.routes.filter(active=True)
+    return Standing(
+        protocols=program.protocols.count(),
+        routes=routes.count(),
+        routes_without_stops=routes.exclude(
+            Exists(Stop.objects.filter(route=OuterRef("pk"), active_until=None))
+        ).count(),
+        species=program.checklist.filter(listed_until=None).count(),
+        observers=program.memberships.filter(active=True, role=Role.OBSERVER).count(),
+        assigned_routes=routes.filter(assignments__season_year=season_year).distinct().count(),
+    )
+
+
+@transaction.atomic
+def start_program(
+    *,
+    name: str,
+    slug: str,
+    time_zone: str,
+    coordinator_email: str,
+    coordinator_name: str = "",
+    contact_email: str = "",
+    region: str = "",
+    temperature_unit: str = "C",
+    distance_unit: str = "km",
+    site_url: str,
+) -> Issued:
+    """Make a program and invite its first coordinator.
+
+    For whoever runs the installation; there is no member yet. `contact_email` is public,
+    every publication shows it; the coordinator's own address is not taken for it unasked.
+    Raises ValidationError with a message for each field that cannot be.
+    """
+    if slug in RESERVED_SLUGS:
+        raise ValidationError({"slug": f"“{slug}” is kept for the application. Choose another."})
+    program = Program(
+        name=name.strip(),
+        slug=slug,
+        region=region.strip(),
+        time_zone=time_zone,
+        temperature_unit=temperature_unit,
+        distance_unit=distance_unit,
+        contact_email=contact_email.strip().lower(),
+    )
+    program.full_clean()
+    program.save()
+    return issue(
+        program,
+        email=coordinator_email,
+        name=coordinator_name,
+        role=Role.COORDINATOR,
+        site_url=site_url,
+        invited_by=None,
+    )
+
+
+def program_facts(program: Program) -> Facts:
+    """What the form of a program's facts shows."""
+    return {
+        "Name": program.name,
+        "Region": program.region,
+        "Time zone": program.time_zone,
+        "Temperatures in": program.get_temperature_unit_display(),
+        "Distances in": program.get_distance_unit_display(),
+        "Contact e-mail": program.contact_email,
+        "Local rules": program.local_rules,
+    }
+
+
+@transaction.atomic
+def change_facts(
+    member: Membership,
+    *,
+    name: str,
+    region: str,
+    time_zone: str,
+    temperature_unit: str,
+    distance_unit: str,
+    contact_email: str,
+    local_rules: str,
+    seen: Seen | None = None,
+) -> Program:
+    """Change what a program says of itself. Its address (slug) stays for good.
+
+    Raises ValidationError by field, ChangedMeanwhile.
+    """
+    require(member, Permission.MANAGE)
+    program = Program.objects.select_for_update().get(pk=member.program_id)
+    check_seen(member, seen, program_facts(program), [program.events.all()])
+    _check_time_zone(program, time_zone)
+    program.name = name
+    program.region = region
+    program.time_zone = time_zone
+    program.temperature_unit = temperature_unit
+    program.distance_unit = distance_unit
+    program.contact_email = contact_email
+    program.local_rules = local_rules
+    program.full_clean()
+    program.save()
+    return program
+
+
+def _check_time_zone(program: Program, time_zone: str) -> None:
+    """Clock times on sheets were typed in the zone: with another one they would mean
+    other moments."""
+    changed = time_zone != program.time_zone
+    if changed and Visit.objects.filter(route__program=program).exists():
+        raise ValidationError(
+            {
+                "time_zone": f"Visits have been entered in {program.time_zone}. With another "
+                "zone their clock times would be wrong, so the zone can no longer change."
+            }
+        )

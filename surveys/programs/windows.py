@@ -1,0 +1,52 @@
+"""Whether the windows of a protocol fit each other and its season year."""
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Sequence
+from itertools import pairwise
+
+from surveys.protocol.seasons import (
+    season_bounds,
+    window_dates,
+)
+from surveys.protocol.values import (
+    MonthDay,
+    SeasonWindow,
+)
+from surveys.protocol.words import month_day
+
+# Every window is laid out in this season year; it and its neighbors hold a 29 February.
+_SEASON_YEAR = 2024
+
+
+def window_problems(windows: Sequence[SeasonWindow], begins: MonthDay) -> list[str]:
+    """What is wrong, one sentence each; empty when all is well.
+
+    A night may belong to one window only, and a window to one season year only.
+    """
+    if not windows:
+        return ["Add at least one season window: without one no visit is ever due."]
+    problems = [
+        f"Two windows are called “{name}”. Give each its own name."
+        for name, times in Counter(window.name.casefold() for window in windows).items()
+        if times > 1
+    ]
+    dates = [(window, *window_dates(window, _SEASON_YEAR, begins)) for window in windows]
+    _, ends = season_bounds(_SEASON_YEAR, begins)
+    problems += [
+        f"The window “{window.name}” runs over {month_day(begins)}, on which the next season year "
+        "begins. Let the season year begin on a day that lies in no window."
+        for window, _, closes in dates
+        if closes > ends
+    ]
+    return problems + _overlaps(dates)
+
+
+def _overlaps(dates: Sequence[tuple[SeasonWindow, dt.date, dt.date]]) -> list[str]:
+    in_order = sorted(dates, key=lambda one: one[1])
+    return [
+        f"The windows “{one.name}” and “{other.name}” overlap. A night can belong to one window "
+        "only."
+        for (one, _, closes), (other, opens, _) in pairwise(in_order)
+        if opens <= closes
+    ]

@@ -1,0 +1,358 @@
+"""The report for people who read: a PDF of the same numbers, pictures and words as everywhere.
+
+Nothing is fetched: pictures are drawn from the frozen tables, and the fonts are those of the
+machine (DejaVu).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from string import ascii_lowercase
+from typing import Any
+
+from django.template.loader import render_to_string
+from PIL import ImageFile
+from weasyprint import CSS, HTML
+from weasyprint.document import Document
+from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+from surveys.charts.shares import (
+    SpeciesChart,
+    species_chart,
+    species_spec,
+    to_svg,
+)
+from surveys.charts.small import small_svg
+from surveys.charts.words import (
+    FALLING,
+    PERCENT,
+    RISING,
+    UNCLEAR,
+    UNKNOWN,
+    all_flags,
+    chart_alt,
+    direction,
+    flag_words,
+    headline,
+    share_with_interval,
+    trend_sentence,
+)
+from surveys.guide.pages import guide_page
+from surveys.protocol.words import (
+    MONTHS,
+    day,
+    listed,
+)
+from surveys.publishing.formats.routemap import (
+    RouteMap,
+    route_map,
+)
+from surveys.publishing.frozen import (
+    About,
+    Frozen,
+)
+from surveys.publishing.naming import (
+    counted,
+    thanks,
+)
+from surveys.publishing.species_summaries import (
+    ToldSpecies,
+    ToldYear,
+    told_species,
+)
+from surveys.publishing.tables import TABLES
+
+# WeasyPrint lets Pillow take broken pictures for whole ones in the entire process. The report
+# has no such picture, and an observer's photo that arrived in part must be refused.
+ImageFile.LOAD_TRUNCATED_IMAGES = False
+
+SITE = "stop"
+STYLE = Path(__file__).parent / "report.css"
+MARKS = {FALLING: "▼", RISING: "▲", UNCLEAR: "◆", UNKNOWN: "?"}
+_MAP = "picture:map"
+_VARIANT = "pdf/ua-1"
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeciesPage:
+    """What the report says of one species; `picture` and `small` are names of pictures."""
+
+    told: ToldSpecies
+    anchor: str
+    direction: str
+    mark: str
+    headline: str
+    sentence: str
+    alt: str
+    picture: str
+    small: str
+    years: tuple[tuple[str, ...], ...]
+    notes: tuple[tuple[str, str, str], ...]
+    trend_notes: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """A version of a protocol in words."""
+
+    name: str
+    since: str
+    limits: tuple[tuple[str, str], ...]
+    windows: tuple[str, ...]
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """The species with their pictures by name, and the map where there is one."""
+
+    pages: tuple[SpeciesPage, ...]
+    pictures: Mapping[str, str]
+    map: RouteMap | None
+
+
+def write(frozen: Frozen, target: Path) -> None:
+    """`report.pdf`, tagged for screen readers (PDF/UA-1), the same bytes from the same tables."""
+    text, drawn = html_of(frozen)
+    laid_out(text, drawn).write_pdf(
+        target,
+        pdf_variant=_VARIANT,
+        pdf_identifier=hashlib.sha256(text.encode()).digest()[:16],
+    )
+
+
+def html_of(frozen: Frozen) -> tuple[str, Drawn]:
+    """The report as HTML, and the pictures that it names."""
+    drawn = draw(frozen)
+    return render_to_string("publishing/report.html", _context(frozen, drawn)), drawn
+
+
+def laid_out(text: str, drawn: Drawn) -> Document:
+    """The pages, before they are written."""
+    page = HTML(string=text, url_fetcher=_Pictures(drawn.pictures))
+    return page.render(stylesheets=[CSS(STYLE)], pdf_variant=_VARIANT)
+
+
+def draw(frozen: Frozen) -> Drawn:
+    pictures: dict[str, str] = {}
+    pages = tuple(
+        _species_page(told, number, frozen.about, pictures)
+        for number, told in enumerate(told_species(frozen, site=SITE), start=1)
+    )
+    plan = route_map(frozen)
+    if plan is not None:
+        pictures[_MAP] = plan.svg
+    return Drawn(pages=pages, pictures=pictures, map=plan)
+
+
+def chart_of(told: ToldSpecies, about: About) -> SpeciesChart:
+    """The picture that the page of the species shows too, with the same title."""
+    return species_chart(told, site=SITE, title=f"{told.name}, {about.program}")
+
+
+class _Pictures(URLFetcher):
+    """Gives the pictures that were drawn and refuses every other address."""
+
+    def __init__(self, pictures: Mapping[str, str]) -> None:
+        super().__init__(fail_on_errors=True)
+        self.pictures = pictures
+
+    def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
+        if url not in self.pictures:
+            raise ValueError(f"The report may not load {url}.")
+        return URLFetcherResponse(url, self.pictures[url], {"Content-Type": "image/svg+xml"})
+
+
+def _context(frozen: Frozen, drawn: Drawn) -> dict[str, Any]:
+    about, pages = frozen.about, drawn.pages
+    cautions = guide_page("cautions")
+    first, *sections = _sections(about.method)
+    return {
+        "about": about,
+        "span": _span(about),
+        "published": day(about.published_at.date()),
+        "stamp": about.published_at.date().isoformat(),
+        "counts": _counts(frozen, pages),
+        "overview": overview(pages),
+        "pages": pages,
+        "map": drawn.map,
+        "map_name": _MAP,
+        "places": _places(frozen),
+        "effort": _effort(frozen),
+        "made": first[1],
+        "sections": sections,
+        "protocols": [_limits(row) for row in frozen.records("protocols")],
+        "thanks": thanks(about),
+        "cautions": cautions.html if cautions else "",
+        "checksums": [(table.file, _sha256(frozen.folder / table.file)) for table in TABLES],
+    }
+
+
+def _species_page(
+    told: ToldSpecies, number: int, about: About, pictures: dict[str, str]
+) -> SpeciesPage:
+    chart = chart_of(told, about)
+    picture, small = f"picture:species-{number}", f"picture:small-{number}"
+    if told.years:
+        pictures[picture] = to_svg(species_spec(chart))
+    pictures[small] = small_svg(chart)
+    way = direction(told)
+    letters = dict(zip(all_flags(told), ascii_lowercase, strict=False))
+    return SpeciesPage(
+        told=told,
+        anchor=f"species-{number}",
+        direction=way,
+        mark=MARKS[way],
+        headline=headline(told),
+        sentence=trend_sentence(told.name, told, SITE),
+        alt=chart_alt(told.name, told, SITE),
+        picture=picture if told.years else "",
+        small=small,
+        years=tuple(_year_cells(year, letters) for year in told.years),
+        notes=tuple((letters[flag], flag, words) for flag, words in flag_words(letters)),
+        trend_notes=_letters(told.trend.occupancy.flags, letters),
+    )
+
+
+def _year_cells(year: ToldYear, letters: Mapping[str, str]) -> tuple[str, ...]:
+    first, last = year.nights
+    nights = f"{_short(first)} – {_short(last)}" if first and last else ""
+    return (
+        str(year.season_year),
+        str(year.sites),
+        str(year.heard),
+        share_with_interval(year.naive),
+        share_with_interval(year.occupancy),
+        share_with_interval(year.detection),
+        nights,
+        _letters(year.occupancy.flags, letters),
+    )
+
+
+def _letters(flags: Iterable[str], letters: Mapping[str, str]) -> str:
+    return " ".join(sorted({letters[flag] for flag in flags}))
+
+
+def _short(night: dt.date) -> str:
+    return f"{night.day} {MONTHS[night.month - 1][:3]}"
+
+
+def overview(pages: Sequence[SpeciesPage]) -> str:
+    """How many species go which way, in one sentence."""
+    counts = Counter(page.direction for page in pages)
+    parts = [
+        words.format(number, "" if number == 1 else "s", "s" if number == 1 else "")
+        for way, words in (
+            (FALLING, "{0} fall{2}"),
+            (RISING, "{0} rise{2}"),
+            (UNCLEAR, "{0} show{2} no clear change"),
+        )
+        if (number := counts[way])
+    ]
+    total = len(pages)
+    if not parts:
+        return f"Of none of {total} species can it be said which way it goes."
+    if counts[UNKNOWN]:
+        parts.append(f"of {counts[UNKNOWN]} it cannot be said")
+    return f"Of {total} species {listed(parts)}."
+
+
+def _span(about: About) -> str:
+    if about.first_year == about.season_year:
+        return f"Season year {about.season_year}"
+    return f"Season years {about.first_year} to {about.season_year}"
+
+
+def _counts(frozen: Frozen, pages: Sequence[SpeciesPage]) -> list[tuple[str, str]]:
+    """Numbers and their nouns."""
+    numbers = [
+        (sum(1 for _ in frozen.rows("routes")), "route"),
+        (sum(1 for _ in frozen.rows("stops")), "stop"),
+        (sum(1 for _ in frozen.rows("visits")), "accepted visit"),
+        (sum(1 for _ in frozen.rows("periods")), "listening period"),
+        (frozen.about.observer_count, "observer"),
+    ]
+    counts = [counted(number, noun).split(" ", 1) for number, noun in numbers]
+    return [(number, noun) for number, noun in counts] + [(str(len(pages)), "species and groups")]
+
+
+def _places(frozen: Frozen) -> list[str]:
+    """How places were made coarser, each way once, the most frequent first."""
+    ways: Counter[str] = Counter()
+    for stop in frozen.records("stops"):
+        said = [stop["data_generalizations"]]
+        if stop["information_withheld"]:
+            said.append(f"Not given: {stop['information_withheld'][0].lower()}"
+                        f"{stop['information_withheld'][1:]}")  # fmt: skip
+        ways[" ".join(one for one in said if one) or "Coordinates are given as they are."] += 1
+    total = counted(ways.total(), "stop")
+    if len(ways) == 1:
+        return [f"All {total}: {next(iter(ways))}"]
+    return [f"{count} of {total}: {way}" for way, count in ways.most_common()]
+
+
+def _effort(frozen: Frozen) -> list[tuple[int, int, int, int, int]]:
+    """Season year, routes, stops, visits and listening periods."""
+    years: dict[int, tuple[set[str], set[str], set[str]]] = {}
+    periods: Counter[int] = Counter()
+    of_visit = {}
+    for row in frozen.records("visits"):
+        of_visit[row["visit"]] = row["season_year"]
+        routes, _, visits = years.setdefault(row["season_year"], (set(), set(), set()))
+        routes.add(row["route"])
+        visits.add(row["visit"])
+    for row in frozen.records("periods"):
+        year = of_visit[row["visit"]]
+        years[year][1].add(row["stop"])
+        periods[year] += 1
+    return [
+        (year, len(routes), len(stops), len(visits), periods[year])
+        for year, (routes, stops, visits) in sorted(years.items())
+    ]
+
+
+def _sections(method: str) -> list[tuple[str, list[str]]]:
+    """The method text as (heading, sentences); what stands before the first heading comes first,
+    without its title."""
+    found: list[tuple[str, list[str]]] = []
+    for block in method.strip().replace(" %", PERCENT).split("\n\n"):
+        lines = block.splitlines()
+        if len(lines) > 1 and set(lines[1]) <= {"-"} and lines[1]:
+            found.append((lines[0], _items(lines[2:])))
+        elif len(lines) > 1 and set(lines[1]) <= {"="} and lines[1]:
+            found.insert(0, (lines[0], []))
+        elif found:
+            found[-1][1].append(" ".join(lines))
+    return found or [("", [method])]
+
+
+def _items(lines: Sequence[str]) -> list[str]:
+    items: list[str] = []
+    for line in lines:
+        if line.startswith("- ") or not items:
+            items.append(line.removeprefix("- "))
+        else:
+            items[-1] += " " + line.strip()
+    return items
+
+
+def _limits(row: Mapping[str, Any]) -> Limits:
+    """Limits are `name: limit` joined by `; `."""
+    pairs = [one.partition(": ") for one in (row["limits"] or "").split("; ") if one]
+    return Limits(
+        name=f"{row['protocol']}, version {row['version']}",
+        since=day(row["in_force_from"]),
+        limits=tuple((name, limit) for name, _, limit in pairs),
+        windows=tuple(one for one in (row["windows"] or "").split("; ") if one),
+        source=row["source"] or "",
+    )
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

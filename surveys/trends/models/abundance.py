@@ -1,0 +1,182 @@
+"""Abundance-induced detection (Royle & Nichols 2003, Ecology 84:777-790).
+
+Where a site with more animals is heard more surely, sites differ in detection, and the plain
+occupancy model is too low. The number of animals is only known through that difference, so the
+estimate is checked against the bound of the sum over N.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import logit
+
+from surveys.trends import results
+from surveys.trends.fitted import Fitted, derived_share, fit_model, line_estimate, unfitted
+from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.numerics.design import (
+    Design,
+    blocks,
+    drop_incomplete,
+    site_design,
+    standardized,
+    visit_design,
+)
+from surveys.trends.numerics.optimize import Objective, maximize, numeric_hessian
+from surveys.trends.results import Estimate, merge_flags
+
+from .abundance_likelihood import value_gradient
+from .occupancy import (
+    check_histories,
+    history_flags,
+)
+from .occupancy_likelihood import (
+    OccupancyCells,
+    occupancy_cells,
+)
+
+METHOD = "abundance-induced detection (Royle & Nichols 2003)"
+# Relative change of the mean when the bound is doubled, above which the bound makes the estimate.
+_TRUNCATION_TOLERANCE = 0.01
+
+
+@dataclass(frozen=True, kw_only=True)
+class AbundanceFit:
+    """A fitted Royle-Nichols model; ``bound`` is the largest number of animals summed over."""
+
+    fitted: Fitted
+    abundance: Design
+    detection: Design
+    bound: int
+
+
+def fit_abundance(
+    detections: ArrayLike,
+    *,
+    abundance: Mapping[str, ArrayLike] | None = None,
+    detection: Mapping[str, ArrayLike] | None = None,
+    bound: int = 60,
+) -> AbundanceFit:
+    """Fit mean abundance and the chance of hearing one animal, by maximum likelihood.
+
+    ``detections`` is (rows, visits) of 0, 1 and NaN. Covariates of ``abundance`` are (rows,), on
+    the log scale; of ``detection`` (rows,) or (rows, visits), on the logit scale. Flagged as not
+    identified when the estimate moves as the bound is doubled. Raises ValueError for wrong shapes.
+    """
+    if bound < 1:
+        raise ValueError(f"bound: expected at least 1 animal, got {bound}")
+    history = check_histories(detections)
+    rows, visits = history.shape
+    by_row, by_visit = site_design(rows, abundance), visit_design(rows, visits, detection)
+    history, kept, lost = drop_incomplete(history, by_row, by_visit)
+    by_row = Design(names=by_row.names, matrix=by_row.matrix[kept])
+    by_visit = Design(names=by_visit.names, matrix=by_visit.matrix[kept])
+    names = (
+        *(f"abundance: {name}" for name in by_row.names),
+        *(f"detection: {name}" for name in by_visit.names),
+    )
+    flags: tuple[str, ...] = (results.COVARIATE_MISSING,) if lost else ()
+    flags = merge_flags(flags, history_flags(history))
+    if {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS} & set(flags):
+        fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
+    else:
+        fitted = _fit(history, by_row, by_visit, names, flags, bound)
+    return AbundanceFit(fitted=fitted, abundance=by_row, detection=by_visit, bound=bound)
+
+
+def mean_abundance(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
+    """Animals a site, at the mean of the covariates, with its profile-likelihood interval."""
+    row = _mean_row(fit.abundance)
+    contrast = np.concatenate([row, np.zeros(len(fit.detection.names))])
+    return line_estimate(fit.fitted, contrast, name="animals a site", level=level, link="log")
+
+
+def single_detection(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
+    """Chance of hearing one animal on one visit, at the mean of the covariates."""
+    row = _mean_row(fit.detection)
+    contrast = np.concatenate([np.zeros(len(fit.abundance.names)), row])
+    return line_estimate(
+        fit.fitted, contrast, name="chance of hearing one animal", level=level, link="logit"
+    )
+
+
+def occupancy_from_abundance(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
+    """Mean share of sites with at least one animal, 1 - exp(-lambda), by the delta method."""
+    matrix = fit.abundance.matrix
+
+    def share(theta: FloatArray) -> tuple[float, FloatArray]:
+        mean = np.exp(matrix @ theta[: matrix.shape[1]])
+        gradient = np.zeros(len(theta))
+        gradient[: matrix.shape[1]] = matrix.T @ (mean * np.exp(-mean)) / len(mean)
+        return float(-np.expm1(-mean).mean()), gradient
+
+    return derived_share(fit.fitted, share, name="occupancy from abundance", level=level)
+
+
+def _mean_row(design: Design) -> FloatArray:
+    flat = design.matrix.reshape(-1, len(design.names))
+    mean: FloatArray = np.nanmean(flat, axis=0) if len(flat) else np.zeros(flat.shape[1])
+    return mean
+
+
+def _fit(
+    history: FloatArray,
+    by_row: Design,
+    by_visit: Design,
+    names: tuple[str, ...],
+    flags: tuple[str, ...],
+    bound: int,
+) -> Fitted:
+    row_matrix, row_back = standardized(by_row)
+    visit_matrix, visit_back = standardized(by_visit)
+    cells = occupancy_cells(history, row_matrix, visit_matrix)
+    k = len(by_row.names)
+
+    def predictors(theta: FloatArray) -> FloatArray:
+        r_logit = (cells.p_design @ theta[k:])[cells.trials > 0]
+        return np.concatenate([cells.psi_design @ theta[:k], r_logit])
+
+    fitted = fit_model(
+        _objective(cells, bound),
+        _starts(history, by_row, by_visit),
+        method=METHOD,
+        names=names,
+        rows=len(history),
+        back=blocks(row_back, visit_back),
+        predictors=predictors,
+        flags=flags,
+    )
+    if fitted.maximum is not None and _moves(cells, fitted.maximum.theta, bound):
+        flag = (results.NOT_IDENTIFIED, results.MOVES_WITH_BOUND)
+        fitted = replace(fitted, flags=merge_flags(fitted.flags, flag))
+    return fitted
+
+
+def _objective(cells: OccupancyCells, bound: int) -> Objective:
+    gradient = value_gradient(cells, bound=bound)
+    return Objective(value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True)
+
+
+def _moves(cells: OccupancyCells, theta: FloatArray, bound: int) -> bool:
+    """Whether mean abundance changes when the sum goes twice as far."""
+    farther = maximize(_objective(cells, 2 * bound), theta).theta
+    k = cells.psi_design.shape[1]
+    change = cells.psi_design @ (farther[:k] - theta[:k])
+    return bool(np.abs(change).max() > _TRUNCATION_TOLERANCE)
+
+
+def _starts(history: FloatArray, by_row: Design, by_visit: Design) -> list[FloatArray]:
+    """From the naive share and rate: one animal where heard, and many that are seldom heard."""
+    share = np.clip((np.nansum(history, axis=1) > 0).mean(), 0.05, 0.95)
+    rate = np.clip(np.nansum(history) / (~np.isnan(history)).sum() / share, 0.05, 0.95)
+    starts = []
+    for crowd in (1.0, 4.0):
+        mean = -np.log1p(-share) * crowd
+        start = np.zeros(len(by_row.names) + len(by_visit.names))
+        start[0] = np.log(mean)
+        start[len(by_row.names)] = float(logit(np.clip(rate / crowd, 0.02, 0.9)))
+        starts.append(start)
+    return starts

@@ -1,0 +1,281 @@
+"""Call index as ordered states (Royle 2004; Royle & Link 2005).
+
+Corrects the distribution of the call index for nights on which fewer animals called than the site
+holds: the highest index of the season is latent, and a visit may hear less, never more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from surveys.trends import results
+from surveys.trends.fitted import (
+    Fitted,
+    clustered,
+    derived_share,
+    fit_model,
+    line_estimate,
+    unfitted,
+)
+from surveys.trends.numerics.arrays import AnyArray, FloatArray, IntArray, codes_of, float_array
+from surveys.trends.numerics.design import (
+    Design,
+    drop_incomplete,
+    factor_design,
+    join,
+    site_design,
+    standardized,
+    visit_design,
+)
+from surveys.trends.numerics.intervals import transform
+from surveys.trends.numerics.optimize import FARTHEST, Objective, numeric_hessian
+from surveys.trends.numerics.ordinal import free_of
+from surveys.trends.results import Estimate, merge_flags, not_estimable
+
+from .callindex_likelihood import (
+    IndexCells,
+    all_thresholds,
+    cell_scores,
+    index_cells,
+    observation_table,
+    state_shares,
+    value_gradient,
+)
+
+METHOD = "call index as ordered states (Royle 2004; Royle & Link 2005)"
+HIGHEST = 3
+LOG_STEP = "log step"
+# A step of 30 between thresholds leaves nothing to the classes above.
+_LARGEST_LOG_STEP = float(np.log(30.0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class IndexFit:
+    """A fitted call-index model. ``groups`` are the labels, such as season years, whose states
+    differ; ``group`` (rows,) is the group of each row used. Thresholds are at mean covariates.
+    ``top`` is the highest index ever heard: states above it cannot be told from it, and are left
+    out of the model."""
+
+    fitted: Fitted
+    cells: IndexCells
+    top: int
+    groups: AnyArray
+    group: IntArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class IndexSummary:
+    """Latent call index of one group: share of sites in each state 0 to 3, the expected index
+    (descriptive: the classes are ordered, not amounts), and the share with full chorus."""
+
+    states: tuple[Estimate, ...]
+    expected_index: Estimate
+    full_chorus: Estimate
+
+
+def fit_call_index(
+    index: ArrayLike,
+    *,
+    groups: ArrayLike | None = None,
+    state: Mapping[str, ArrayLike] | None = None,
+    detection: Mapping[str, ArrayLike] | None = None,
+    clusters: ArrayLike | None = None,
+) -> IndexFit:
+    """Fit the ordered-state model by maximum likelihood.
+
+    ``index`` is (rows, visits) of 0 to 3 and NaN. ``groups`` (rows,) lets the latent index differ,
+    by season year for one. ``state`` covariates are (rows,), ``detection`` covariates (rows,) or
+    (rows, visits); both on the cumulative logit scale, where more means a higher index.
+    ``clusters`` (rows,) asks for clustered standard errors. Raises ValueError for wrong shapes and
+    values other than 0, 1, 2, 3 and NaN.
+    """
+    heard = float_array(index, name="index", ndim=2)
+    if not np.isin(heard[~np.isnan(heard)], np.arange(HIGHEST + 1)).all():
+        raise ValueError("index: expected 0, 1, 2, 3 or NaN")
+    rows, visits = heard.shape
+    labels, codes = codes_of(
+        np.zeros(rows, dtype=np.int64) if groups is None else groups, name="groups", length=rows
+    )
+    cluster = codes_of(
+        np.arange(rows) if clusters is None else clusters, name="clusters", length=rows
+    )[1]
+    by_row, by_visit = site_design(rows, state), visit_design(rows, visits, detection)
+    heard, kept, lost = drop_incomplete(heard, by_row, by_visit)
+    levels, codes = np.unique(codes[kept], return_inverse=True)
+    by_row = join(
+        Design(names=by_row.names, matrix=by_row.matrix[kept]),
+        factor_design(codes, levels=np.arange(1, len(levels)), prefix="group "),
+    )
+    by_visit = Design(names=by_visit.names, matrix=by_visit.matrix[kept])
+    flags = ((results.COVARIATE_MISSING,) if lost else ()) + _data_flags(heard)
+    top = int(np.nanmax(heard, initial=1.0))
+    row_matrix, row_back = standardized(by_row)
+    visit_matrix, visit_back = standardized(by_visit)
+    cells = index_cells(heard, row_matrix[..., 1:], visit_matrix[..., 1:], top=top)
+    names = _names(by_row, by_visit, labels[levels], top)
+    if {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS} & set(flags):
+        fitted = unfitted(method=METHOD, names=names, rows=len(heard), flags=flags)
+    else:
+        scale = np.concatenate(
+            [np.ones(cells.thresholds), np.diag(row_back)[1:], np.diag(visit_back)[1:]]
+        )
+        fitted = _fit(cells, _starts(heard, top, len(names)), scale, names, flags)
+    if clusters is not None and fitted.maximum is not None:
+        row_scores = cell_scores(cells, fitted.maximum.theta)[1][cells.group]
+        compact = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
+        fitted = clustered(fitted, row_scores, compact)
+    return IndexFit(
+        fitted=fitted,
+        cells=cells,
+        top=top,
+        groups=labels[levels],
+        group=codes.astype(np.int64),
+    )
+
+
+def summarize_groups(
+    fit: IndexFit, *, level: float = 0.95
+) -> tuple[tuple[object, IndexSummary], ...]:
+    """The latent call index of every group, at the covariates of its own rows."""
+    return tuple(
+        (label, _summary(fit, code, str(label), level))
+        for code, label in enumerate(fit.groups.tolist())
+    )
+
+
+def index_odds_ratio(fit: IndexFit, name: str, *, level: float = 0.95) -> Estimate:
+    """The ratio of cumulative odds for one unit of a covariate, or for one group to the first.
+
+    Raises ValueError for an unknown name.
+    """
+    known = [own for own in fit.fitted.names if "threshold" not in own and LOG_STEP not in own]
+    if name not in known:
+        raise ValueError(f"name: expected one of {', '.join(known)}")
+    contrast = (np.array(fit.fitted.names) == name).astype(np.float64)
+    return line_estimate(
+        fit.fitted, contrast, name=f"odds ratio of a higher index, {name}", level=level, link="log"
+    )
+
+
+def heard_given_state(fit: IndexFit) -> FloatArray | None:
+    """Chance of hearing each index (column) at each latent state (row), at mean covariates."""
+    if fit.fitted.maximum is None:
+        return None
+    return observation_table(fit.fitted.maximum.theta, top=fit.top)
+
+
+def _names(by_row: Design, by_visit: Design, groups: AnyArray, top: int) -> tuple[str, ...]:
+    covariates = len(by_row.names) - len(groups[1:])
+    ordered = ["state", *(f"index at state {z}" for z in range(1, top + 1))]
+    widths = [top, *range(1, top + 1)]
+    return (
+        *(
+            f"{part}: first threshold" if k == 1 else f"{part}: {LOG_STEP} to {k}"
+            for part, width in zip(ordered, widths, strict=True)
+            for k in range(1, width + 1)
+        ),
+        *(f"state: {name}" for name in by_row.names[1:covariates]),
+        *(f"state: {label}" for label in groups[1:].tolist()),
+        *(f"detection: {name}" for name in by_visit.names[1:]),
+    )
+
+
+def _data_flags(heard: FloatArray) -> tuple[str, ...]:
+    if not len(heard):
+        return (results.NO_EFFORT, results.TOO_FEW_DATA)
+    if not np.nansum(heard):
+        return (results.NEVER_HEARD, results.TOO_FEW_DATA)
+    if (~np.isnan(heard)).sum(axis=1).max() < 2:
+        return (results.NO_REPEAT_VISITS, results.NOT_IDENTIFIED)
+    return ()
+
+
+def _fit(
+    cells: IndexCells,
+    starts: list[FloatArray],
+    scale: FloatArray,
+    names: tuple[str, ...],
+    flags: tuple[str, ...],
+) -> Fitted:
+    gradient = value_gradient(cells)
+    first = cells.thresholds
+    middle = first + cells.state.shape[1]
+
+    def predictors(theta: FloatArray) -> FloatArray:
+        return np.concatenate(
+            [
+                all_thresholds(cells, theta),
+                cells.state @ theta[first:middle],
+                (cells.detection @ theta[middle:]).ravel(),
+            ]
+        )
+
+    upper = np.full(len(names), FARTHEST)
+    upper[[k for k, name in enumerate(names) if LOG_STEP in name]] = _LARGEST_LOG_STEP
+    return fit_model(
+        Objective(
+            value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True, upper=upper
+        ),
+        starts,
+        method=METHOD,
+        names=names,
+        rows=len(cells.group),
+        back=np.diag(scale),
+        predictors=predictors,
+        flags=flags,
+    )
+
+
+def _starts(heard: FloatArray, top: int, size: int) -> list[FloatArray]:
+    """States as the highest index heard; visits that mostly hear it, and that mostly miss it."""
+    highest = np.nanmax(heard, axis=1)
+    states = free_of(np.array([(highest == k).sum() + 1.0 for k in range(top + 1)]))
+    starts = []
+    for mostly in (np.r_[np.ones(top), float(top + 1)], np.arange(top + 1, 0, -1.0)):
+        seen = [free_of(mostly[-z - 1 :]) for z in range(1, top + 1)]
+        free = np.concatenate([states, *seen])
+        starts.append(np.concatenate([free, np.zeros(size - len(free))]))
+    return starts
+
+
+def _summary(fit: IndexFit, code: int, label: str, level: float) -> IndexSummary:
+    def read(weights: FloatArray, name: str) -> Estimate:
+        return derived_share(
+            fit.fitted,
+            partial(_mixture, fit, code, weights),
+            name=f"{name}, {label}",
+            level=level,
+        )
+
+    def share(state: int, name: str) -> Estimate:
+        if state > fit.top:
+            flags = merge_flags(fit.fitted.flags, (results.INDEX_NEVER_HEARD,))
+            return not_estimable(f"{name}, {label}", method=METHOD, flags=flags, level=level)
+        return read(np.eye(fit.top + 1)[state], name)
+
+    # The expected index is made as a share of the highest, so that its interval stays in range.
+    expected = transform(
+        read(np.arange(fit.top + 1) / HIGHEST, "expected call index"),
+        lambda part: HIGHEST * part,
+        name=f"expected call index, {label}",
+    )
+    return IndexSummary(
+        states=tuple(share(k, f"share of sites in state {k}") for k in range(HIGHEST + 1)),
+        expected_index=expected,
+        full_chorus=share(HIGHEST, "share of sites with full chorus"),
+    )
+
+
+def _mixture(
+    fit: IndexFit, code: int, weights: FloatArray, raw: FloatArray
+) -> tuple[float, FloatArray]:
+    """A weighted sum of the state chances of one group, at coefficients in their own units."""
+    rows = np.bincount(fit.cells.group[fit.group == code], minlength=len(fit.cells.weight))
+    scale = np.diag(fit.fitted.back)
+    shares, gradient = state_shares(fit.cells, raw / scale, rows.astype(np.float64))
+    return float(weights @ shares), (weights @ gradient) / scale

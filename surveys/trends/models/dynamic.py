@@ -1,0 +1,254 @@
+"""Dynamic occupancy: colonization and extinction between seasons (MacKenzie et al. 2003)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import partial, reduce
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import expit, logit
+
+from surveys.trends import results
+from surveys.trends.fitted import (
+    Fitted,
+    clustered,
+    derived_share,
+    fit_model,
+    line_estimate,
+    unfitted,
+)
+from surveys.trends.numerics.arrays import FloatArray, codes_of, float_array
+from surveys.trends.numerics.design import INTERCEPT, Design, blocks, site_design, standardized
+from surveys.trends.numerics.optimize import Objective, numeric_hessian
+from surveys.trends.results import Estimate
+
+from .dynamic_likelihood import (
+    DynamicCells,
+    cell_scores,
+    dynamic_cells,
+    value_gradient,
+    yearly_shares,
+)
+from .occupancy import check_histories
+
+METHOD = "dynamic occupancy (MacKenzie et al. 2003)"
+Part = Literal["initial occupancy", "colonization", "extinction", "detection"]
+Covariates = Mapping[str, ArrayLike]
+
+
+@dataclass(frozen=True, kw_only=True)
+class DynamicFit:
+    """A fitted dynamic model; ``parts`` holds the design of each of the four chances."""
+
+    fitted: Fitted
+    parts: Mapping[Part, Design]
+    cells: DynamicCells
+    seasons: int
+
+
+def fit_dynamic(
+    detections: ArrayLike,
+    *,
+    initial: Covariates | None = None,
+    colonization: Covariates | None = None,
+    extinction: Covariates | None = None,
+    detection: Covariates | None = None,
+    clusters: ArrayLike | None = None,
+) -> DynamicFit:
+    """Fit initial occupancy, colonization, extinction and detection by maximum likelihood.
+
+    ``detections`` is (sites, seasons, visits) of 0, 1 and NaN; a season without visits is allowed
+    and a site never visited is left out. Covariates of ``initial`` are (sites,); of
+    ``colonization`` and ``extinction`` (sites,) or (sites, seasons - 1), the step that leads to
+    the next season; of ``detection`` (sites,), (sites, seasons) or (sites, seasons, visits).
+    ``clusters`` (sites,) asks for clustered standard errors, with Wald intervals by t.
+    Raises ValueError for arrays of the wrong shape, and for a missing covariate of a chance that
+    every site has: only detection covariates may be NaN, and such visits are left out.
+    """
+    history = float_array(detections, name="detections", ndim=3)
+    sites, seasons, visits = history.shape
+    check_histories(history.reshape(sites, seasons * visits))
+    steps = max(seasons - 1, 0)
+    parts: dict[Part, Design] = {
+        "initial occupancy": site_design(sites, initial),
+        "colonization": grid_design((sites, steps), colonization),
+        "extinction": grid_design((sites, steps), extinction),
+        "detection": _detection_design((sites, seasons, visits), detection),
+    }
+    for part in ("initial occupancy", "colonization", "extinction"):
+        if np.isnan(parts[part].matrix).any():
+            raise ValueError(f"{part}: covariates must not be missing; fill or drop those sites")
+    labels = np.arange(sites) if clusters is None else clusters
+    cluster = codes_of(labels, name="clusters", length=sites)[1]
+    history, flags = _without_unknown_visits(history, parts["detection"])
+    kept = ~np.isnan(history).all(axis=(1, 2))
+    history = history[kept]
+    parts = {
+        part: Design(names=design.names, matrix=design.matrix[kept])
+        for part, design in parts.items()
+    }
+    names = tuple(f"{part}: {name}" for part, design in parts.items() for name in design.names)
+    flags = results.merge_flags(flags, _data_flags(history, seasons))
+    scaled = [standardized(design) for design in parts.values()]
+    cells = dynamic_cells(history, *(matrix for matrix, _ in scaled))
+    if {results.NO_EFFORT, results.NEVER_HEARD, results.TOO_FEW_DATA} & set(flags):
+        fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
+    else:
+        back = reduce(blocks, (own for _, own in scaled))
+        fitted = _fit(cells, _starts(history, parts), back, names, flags)
+        if clusters is not None and fitted.maximum is not None:
+            own = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
+            scores = cell_scores(cells, fitted.maximum.theta)[cells.group]
+            fitted = clustered(fitted, scores, own)
+    return DynamicFit(fitted=fitted, parts=parts, cells=cells, seasons=seasons)
+
+
+def dynamic_chance(fit: DynamicFit, part: Part, *, level: float = 0.95) -> Estimate:
+    """One of the four chances at average covariates, with its profile-likelihood interval."""
+    return line_estimate(fit.fitted, _mean_row(fit, part), name=part, level=level, link="logit")
+
+
+def seasonal_occupancy(fit: DynamicFit, *, level: float = 0.95) -> tuple[Estimate, ...]:
+    """Derived share of sites occupied in each season, with delta-method intervals."""
+    return tuple(
+        derived_share(
+            fit.fitted,
+            partial(_share, fit, season),
+            name=f"occupancy, season {season + 1}",
+            level=level,
+        )
+        for season in range(fit.seasons)
+    )
+
+
+def equilibrium_occupancy(fit: DynamicFit, *, level: float = 0.95) -> Estimate:
+    """Share to which occupancy tends: colonization / (colonization + extinction).
+
+    At average covariates, as in ``dynamic_chance``.
+    """
+    to_gain, to_loss = _mean_row(fit, "colonization"), _mean_row(fit, "extinction")
+
+    def share(theta: FloatArray) -> tuple[float, FloatArray]:
+        gain, loss = float(expit(to_gain @ theta)), float(expit(to_loss @ theta))
+        gradient = gain * loss * ((1 - gain) * to_gain - (1 - loss) * to_loss) / (gain + loss) ** 2
+        return gain / (gain + loss), gradient
+
+    return derived_share(fit.fitted, share, name="occupancy at equilibrium", level=level)
+
+
+def grid_design(shape: tuple[int, ...], covariates: Covariates | None) -> Design:
+    """Intercept and covariates over ``shape``; a covariate may leave out trailing axes."""
+    columns = [np.ones(shape)]
+    for name, values in (covariates or {}).items():
+        array = np.asarray(values, dtype=np.float64)
+        if array.shape not in [shape[:n] for n in range(1, len(shape) + 1)]:
+            raise ValueError(f"{name}: expected shape {shape} or its start, got {array.shape}")
+        wide = array.reshape(array.shape + (1,) * (len(shape) - array.ndim))
+        columns.append(np.broadcast_to(wide, shape))
+    return Design(names=(INTERCEPT, *(covariates or {})), matrix=np.stack(columns, axis=-1))
+
+
+def _mean_row(fit: DynamicFit, part: Part) -> FloatArray:
+    """Contrast (K,) that picks one chance at the mean of its covariates."""
+    contrast, first = np.zeros(len(fit.fitted.coefficients)), 0
+    for name, design in fit.parts.items():
+        width = len(design.names)
+        if name == part and design.matrix.size:
+            flat = design.matrix.reshape(-1, width)
+            contrast[first : first + width] = np.nanmean(flat, axis=0)
+        first += width
+    return contrast
+
+
+def _share(fit: DynamicFit, season: int, raw: FloatArray) -> tuple[float, FloatArray]:
+    """Occupancy of a season at coefficients in the units of the covariates."""
+    to_scaled = np.linalg.inv(fit.fitted.back)
+    shares, slopes = yearly_shares(fit.cells, to_scaled @ raw)
+    return float(shares[season]), slopes[season] @ to_scaled
+
+
+def _detection_design(shape: tuple[int, int, int], covariates: Covariates | None) -> Design:
+    by_visit = any(np.ndim(values) == 3 for values in (covariates or {}).values())
+    return grid_design(shape if by_visit else shape[:2], covariates)
+
+
+def _without_unknown_visits(
+    history: FloatArray, detection: Design
+) -> tuple[FloatArray, tuple[str, ...]]:
+    unknown = np.asarray(np.isnan(detection.matrix).any(axis=-1))
+    unknown = unknown if unknown.ndim == 3 else unknown[:, :, None]
+    complete = np.where(unknown, np.nan, history)
+    lost = bool((np.isnan(complete) & ~np.isnan(history)).any())
+    return complete, (results.COVARIATE_MISSING,) if lost else ()
+
+
+def _data_flags(history: FloatArray, seasons: int) -> tuple[str, ...]:
+    if not len(history):
+        return (results.NO_EFFORT,)
+    flags = []
+    if not np.nansum(history):
+        flags.append(results.NEVER_HEARD)
+    if seasons < 2:
+        flags.append(results.TOO_FEW_DATA)
+    if (~np.isnan(history)).sum(axis=2).max() < 2:
+        flags.append(results.NO_REPEAT_VISITS)
+    return tuple(flags)
+
+
+def _fit(
+    cells: DynamicCells,
+    starts: list[FloatArray],
+    back: FloatArray,
+    names: tuple[str, ...],
+    flags: tuple[str, ...],
+) -> Fitted:
+    gradient = value_gradient(cells)
+
+    def predictors(theta: FloatArray) -> FloatArray:
+        first, gain, loss, heard = cells.split(theta)
+        return np.concatenate(
+            [
+                (cells.initial @ first).ravel(),
+                (cells.colonization @ gain).ravel(),
+                (cells.extinction @ loss).ravel(),
+                (cells.detection @ heard)[cells.trials > 0],
+            ]
+        )
+
+    return fit_model(
+        Objective(value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True),
+        starts,
+        method=METHOD,
+        names=names,
+        rows=len(cells.group),
+        back=back,
+        predictors=predictors,
+        flags=flags,
+    )
+
+
+def _starts(history: FloatArray, parts: Mapping[Part, Design]) -> list[FloatArray]:
+    """Intercepts near the naive shares, with slow and fast turnover, and as if most frogs were
+    missed; slopes zero."""
+    listened = ~np.isnan(history)
+    heard = np.nansum(history, axis=2) > 0
+    share = np.clip(heard.sum() / max(listened.any(axis=2).sum(), 1), 0.1, 0.9)
+    rate = np.clip(np.nansum(history) / max(listened[heard].sum(), 1), 0.1, 0.9)
+    starts = []
+    for turnover, missed in ((0.1, 1.0), (0.4, 1.0), (0.2, 0.4)):
+        present = 1 - (1 - share) * missed
+        levels = {
+            "initial occupancy": present,
+            "colonization": turnover * present,
+            "extinction": turnover * (1 - present),
+            "detection": rate * missed,
+        }
+        start = [
+            np.r_[float(logit(levels[part])), np.zeros(len(design.names) - 1)]
+            for part, design in parts.items()
+        ]
+        starts.append(np.concatenate(start))
+    return starts

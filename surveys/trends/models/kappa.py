@@ -1,0 +1,86 @@
+"""Agreement of two listeners beyond chance."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from surveys.trends import results
+from surveys.trends.numerics.arrays import FloatArray, check_level, float_array
+from surveys.trends.numerics.intervals import normal_quantile
+from surveys.trends.results import Estimate, not_estimable
+
+Weights = Literal["none", "linear", "squared"]
+METHOD = "kappa (Cohen 1960, Educ. Psychol. Meas. 20:37-46; Cohen 1968, Psychol. Bull. 70:213-220)"
+INTERVAL = "Wald (Fleiss, Cohen & Everitt 1969, Psychol. Bull. 72:323-327)"
+
+
+def agreement_table(first: ArrayLike, second: ArrayLike, *, classes: int = 4) -> FloatArray:
+    """Counts of each pair of classes, first listener in rows, (classes, classes).
+
+    Both are (n,) of whole numbers from 0, NaN where a listener gave none; such pairs are left
+    out. Raises ValueError for other values or lengths that differ.
+    """
+    one, two = float_array(first, name="first", ndim=1), float_array(second, name="second", ndim=1)
+    if one.shape != two.shape:
+        raise ValueError(f"first and second: lengths {len(one)} and {len(two)} differ")
+    both = ~np.isnan(one) & ~np.isnan(two)
+    pairs = np.stack([one[both], two[both]])
+    if not np.isin(pairs, np.arange(classes)).all():
+        raise ValueError(f"expected whole numbers from 0 to {classes - 1}, or NaN")
+    table = np.zeros((classes, classes))
+    np.add.at(table, tuple(pairs.astype(np.int64)), 1.0)
+    return table
+
+
+def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0.95) -> Estimate:
+    """Kappa of a square table of counts, plain or weighted for ordered classes.
+
+    Linear weights give a pair one class apart part of the credit, squared weights more of it.
+    Undefined, and flagged, when there are no pairs or chance alone agrees always. Raises
+    ValueError for a table that is not square or holds negative counts.
+    """
+    check_level(level)
+    counts = float_array(table, name="table", ndim=2)
+    size = len(counts)
+    if counts.shape != (size, size) or size < 2 or (counts < 0).any() or np.isnan(counts).any():
+        raise ValueError(f"table: expected a square table of counts, got shape {counts.shape}")
+    name = "kappa" if weights == "none" else f"kappa, {weights} weights"
+    total = counts.sum()
+    credit = _credit(size, weights)
+    share = counts / total if total else counts
+    rows, columns = share.sum(axis=1), share.sum(axis=0)
+    agreed, chance = float((credit * share).sum()), float(rows @ credit @ columns)
+    if not total or chance >= 1 - 1e-12:
+        flags = (results.TOO_FEW_DATA, results.NOT_IDENTIFIED)
+        return not_estimable(name, method=METHOD, flags=flags, level=level)
+    value = (agreed - chance) / (1 - chance)
+    mean_credit = (credit @ columns)[:, None] + (rows @ credit)[None, :]
+    spread = share * (credit * (1 - chance) - mean_credit * (1 - agreed)) ** 2
+    variance = float(spread.sum()) - (agreed * chance - 2 * chance + agreed) ** 2
+    se = float(np.sqrt(max(variance, 0.0) / total)) / (1 - chance) ** 2
+    half = normal_quantile(level) * se
+    return Estimate(
+        name=name,
+        value=value,
+        low=max(value - half, -1.0),
+        high=min(value + half, 1.0),
+        interval=INTERVAL,
+        method=METHOD,
+        flags=() if se > 0 else (results.EDGE_OF_RANGE,),
+        se=se,
+        level=level,
+    )
+
+
+def _credit(size: int, weights: Weights) -> FloatArray:
+    apart = np.abs(np.subtract.outer(np.arange(size), np.arange(size))) / (size - 1)
+    if weights == "none":
+        return np.eye(size)
+    if weights == "linear":
+        return np.asarray(1 - apart, dtype=np.float64)
+    if weights == "squared":
+        return np.asarray(1 - apart**2, dtype=np.float64)
+    raise ValueError(f"weights: expected 'none', 'linear' or 'squared', got {weights!r}")

@@ -1,0 +1,267 @@
+"""Single-season occupancy corrected for detection (MacKenzie et al. 2002, Ecology 83:2248-2255).
+
+Missing visits are allowed. Covariates act on occupancy (one value a row) and on detection (one
+value a row, or a row and visit), both on the logit scale.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import logit
+
+from surveys.trends import results
+from surveys.trends.fitted import EDGE_LOGIT, FEWEST_CLUSTERS, back_transformed
+from surveys.trends.numerics.arrays import FloatArray, IntArray, codes_of, float_array
+from surveys.trends.numerics.design import (
+    INTERCEPT,
+    Design,
+    blocks,
+    drop_incomplete,
+    site_design,
+    standardized,
+    visit_design,
+)
+from surveys.trends.numerics.intervals import wilson
+from surveys.trends.numerics.optimize import Maximum, covariance_of, identified, maximize
+from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.results import Estimate
+
+from .occupancy_likelihood import (
+    OccupancyCells,
+    cell_scores,
+    objective,
+    occupancy_cells,
+)
+
+METHOD = "single-season occupancy (MacKenzie et al. 2002)"
+
+
+@dataclass(frozen=True, kw_only=True)
+class OccupancyFit:
+    """A fitted occupancy model.
+
+    ``history`` (rows, visits) holds the rows used, ``psi`` and ``p`` their designs.
+    ``coefficients`` (K,) are those of ``psi``, then those of ``p``, on the logit scale and in the
+    units of the covariates; ``covariance`` (K, K) has NaN for what is not identified.
+    ``clustered_covariance`` is the sandwich, None without clusters. ``rows`` counts the
+    site-seasons used, ``maximum`` is None when nothing could be fitted; its parameters are on the
+    scaled covariates, ``coefficients = back @ maximum.theta``.
+    """
+
+    history: FloatArray
+    psi: Design
+    p: Design
+    coefficients: FloatArray
+    covariance: FloatArray
+    clustered_covariance: FloatArray | None
+    clusters: int
+    log_likelihood: float
+    aic: float
+    rows: int
+    naive: Estimate
+    flags: tuple[str, ...]
+    cells: OccupancyCells
+    cluster: IntArray
+    maximum: Maximum | None
+    back: FloatArray
+
+
+def fit_occupancy(
+    detections: ArrayLike,
+    *,
+    occupancy: Mapping[str, ArrayLike] | None = None,
+    detection: Mapping[str, ArrayLike] | None = None,
+    clusters: ArrayLike | None = None,
+) -> OccupancyFit:
+    """Fit occupancy and detection by maximum likelihood.
+
+    ``detections`` is (rows, visits) of 0, 1 and NaN for a visit that did not happen.
+    ``occupancy`` maps covariate names to (rows,) arrays, ``detection`` to (rows,) or
+    (rows, visits) arrays. ``clusters`` (rows,) says which rows belong together, for sandwich
+    standard errors. Data that cannot carry the model give flags, never an exception; ValueError
+    is raised for arrays of the wrong shape or values other than 0, 1 and NaN.
+    """
+    history = check_histories(detections)
+    rows, visits = history.shape
+    return fit_occupancy_designs(
+        history,
+        psi=site_design(rows, occupancy),
+        p=visit_design(rows, visits, detection),
+        clusters=clusters,
+    )
+
+
+def fit_occupancy_designs(
+    detections: ArrayLike, *, psi: Design, p: Design, clusters: ArrayLike | None = None
+) -> OccupancyFit:
+    """The same with design matrices in place of covariates, for factors and own contrasts."""
+    history = check_histories(detections)
+    if psi.matrix.shape[:1] != history.shape[:1] or psi.matrix.ndim != 2:
+        raise ValueError(f"psi design: expected {len(history)} rows, got {psi.matrix.shape}")
+    if p.matrix.shape[:-1] not in (history.shape, history.shape[:1]):
+        raise ValueError(f"p design: {p.matrix.shape} does not fit histories {history.shape}")
+    label = np.arange(len(history)) if clusters is None else np.asarray(clusters)
+    if label.shape != (len(history),):
+        raise ValueError(f"clusters: expected {len(history)} labels, got shape {label.shape}")
+
+    history, kept, lost = drop_incomplete(history, psi, p)
+    flags: tuple[str, ...] = (results.COVARIATE_MISSING,) if lost else ()
+    psi = Design(names=psi.names, matrix=psi.matrix[kept])
+    p = Design(names=p.names, matrix=p.matrix[kept])
+    cluster = label[kept]
+    if clusters is not None:
+        cluster = codes_of(cluster, name="clusters", length=len(history))[1]
+    scaled_psi, back_psi = standardized(psi)
+    scaled_p, back_p = standardized(_without_missing(p, history))
+    cells = occupancy_cells(history, scaled_psi, scaled_p)
+    back = blocks(back_psi, back_p)
+
+    heard = int(np.nansum(history.max(axis=1, initial=0.0, where=~np.isnan(history))))
+    naive = wilson(heard, len(history), name="naive occupancy")
+    flags = results.merge_flags(flags, history_flags(history))
+    maximum, covariance = None, np.full(back.shape, np.nan)
+    if results.NO_EFFORT not in flags and results.NEVER_HEARD not in flags:
+        maximum = maximize(objective(cells), _start(psi, p, history, heard))
+        covariance = covariance_of(maximum)
+        flags = results.merge_flags(flags, _search_flags(maximum, cells, covariance))
+    return _assemble(
+        history,
+        psi,
+        p,
+        cells,
+        cluster,
+        maximum,
+        covariance,
+        back,
+        naive,
+        flags,
+        clusters is not None,
+    )
+
+
+def check_histories(detections: ArrayLike) -> FloatArray:
+    """Detection histories as floats; ValueError unless every value is 0, 1 or NaN."""
+    history = float_array(detections, name="detections", ndim=2)
+    wrong = ~np.isnan(history) & (history != 0) & (history != 1)
+    if wrong.any():
+        row, visit = np.argwhere(wrong)[0]
+        raise ValueError(
+            f"detections: row {row}, visit {visit}: expected 0, 1 or NaN, got {history[row, visit]}"
+        )
+    return history
+
+
+def history_flags(history: FloatArray) -> tuple[str, ...]:
+    """What detection histories (rows, visits) cannot carry, before anything is fitted."""
+    if not len(history):
+        return (results.NO_EFFORT, results.TOO_FEW_DATA)
+    detections = np.nansum(history, axis=1)
+    flags: list[str] = []
+    if not detections.any():
+        flags += [results.NEVER_HEARD, results.TOO_FEW_DATA]
+    if (~np.isnan(history)).sum(axis=1).max() < 2:
+        flags += [results.NO_REPEAT_VISITS, results.NOT_IDENTIFIED]
+    elif detections.max() == 1:
+        flags += [results.NEVER_HEARD_TWICE, results.NOT_IDENTIFIED]
+    return tuple(flags)
+
+
+def _without_missing(p: Design, history: FloatArray) -> Design:
+    """Visits that did not happen must not shift the scaling of a covariate."""
+    if p.matrix.ndim == 2:
+        return p
+    return Design(names=p.names, matrix=np.where(np.isnan(history)[:, :, None], np.nan, p.matrix))
+
+
+def _start(psi: Design, p: Design, history: FloatArray, heard: int) -> FloatArray:
+    """Intercepts near the naive shares, all slopes zero."""
+    share = np.clip(heard / len(history), 0.05, 0.95)
+    rate = np.nansum(history) / max((~np.isnan(history[np.nansum(history, axis=1) > 0])).sum(), 1)
+    return np.concatenate(
+        [
+            _start_part(psi, float(logit(share))),
+            _start_part(p, float(logit(np.clip(rate, 0.05, 0.95)))),
+        ]
+    )
+
+
+def _start_part(design: Design, level: float) -> FloatArray:
+    has_intercept = INTERCEPT in design.names
+    return np.array(
+        [level if name == INTERCEPT or not has_intercept else 0.0 for name in design.names]
+    )
+
+
+def _search_flags(
+    maximum: Maximum, cells: OccupancyCells, covariance: FloatArray
+) -> tuple[str, ...]:
+    k = cells.psi_design.shape[1]
+    psi_logit = cells.psi_design @ maximum.theta[:k]
+    p_logit = (cells.p_design @ maximum.theta[k:])[cells.trials > 0]
+    edge = bool(max(np.abs(psi_logit).max(), np.abs(p_logit).max()) > EDGE_LOGIT)
+    flags: list[str] = []
+    if not maximum.converged:
+        flags.append(results.DID_NOT_CONVERGE)
+    if edge:
+        flags.append(results.EDGE_OF_RANGE)
+    elif np.isnan(covariance).any():
+        flags.append(results.NOT_IDENTIFIED)
+    return tuple(flags)
+
+
+def _assemble(
+    history: FloatArray,
+    psi: Design,
+    p: Design,
+    cells: OccupancyCells,
+    cluster: IntArray,
+    maximum: Maximum | None,
+    covariance: FloatArray,
+    back: FloatArray,
+    naive: Estimate,
+    flags: tuple[str, ...],
+    clustered: bool,
+) -> OccupancyFit:
+    size = len(back)
+    sandwich, coefficients = None, np.full(size, np.nan)
+    clusters = int(cluster.max(initial=-1)) + 1
+    if maximum is not None:
+        coefficients = back @ maximum.theta
+        covariance = back_transformed(covariance, back)
+        if clustered and clusters > 1:
+            sandwich = back_transformed(clustered_covariance(cells, maximum, cluster), back)
+            if clusters < FEWEST_CLUSTERS:
+                flags = results.merge_flags(flags, (results.FEW_CLUSTERS,))
+    log_likelihood = float("nan") if maximum is None else maximum.value
+    return OccupancyFit(
+        history=history,
+        psi=psi,
+        p=p,
+        coefficients=coefficients,
+        covariance=covariance,
+        clustered_covariance=sandwich,
+        clusters=clusters,
+        log_likelihood=log_likelihood,
+        aic=2 * size - 2 * log_likelihood,
+        rows=len(cells.group),
+        naive=naive,
+        flags=flags,
+        cells=cells,
+        cluster=cluster,
+        maximum=maximum,
+        back=back,
+    )
+
+
+def clustered_covariance(cells: OccupancyCells, maximum: Maximum, cluster: IntArray) -> FloatArray:
+    """Sandwich covariance (K, K) on the scale of ``maximum``; NaN where not identified."""
+    known = identified(maximum)
+    scores = cluster_scores(cell_scores(cells, maximum.theta)[cells.group], cluster)
+    covariance = np.full(maximum.hessian.shape, np.nan)
+    block = np.ix_(known, known)
+    covariance[block] = sandwich_covariance(-maximum.hessian[block], scores[:, known])
+    return covariance

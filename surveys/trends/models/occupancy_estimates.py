@@ -1,0 +1,212 @@
+"""Shares and coefficients of a fitted occupancy model, each with an interval."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+import numpy as np
+from scipy.special import expit
+from scipy.stats import t as student_t
+
+from surveys.trends import results
+from surveys.trends.fitted import DELTA, PROFILE, Line, profile_line, share_limits, wald_line
+from surveys.trends.numerics.arrays import FloatArray, check_level, float_array
+from surveys.trends.numerics.intervals import logistic, normal_quantile
+from surveys.trends.numerics.optimize import quadratic_form
+from surveys.trends.results import Estimate, merge_flags, not_estimable
+
+from .occupancy import (
+    METHOD,
+    OccupancyFit,
+)
+from .occupancy_likelihood import (
+    objective,
+    occupied_given_history,
+)
+
+Interval = Literal["profile", "wald", "clustered"]
+Part = Literal["occupancy", "detection"]
+INTERVALS: dict[Interval, str] = {
+    "profile": PROFILE,
+    "wald": "Wald on the logit scale",
+    "clustered": "clustered by site, t on the logit scale",
+}
+_INTERVAL_FLAGS = (results.ONE_SIDED, results.WALD_FALLBACK)
+_HOPELESS = {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS}
+
+
+def occupancy_share(
+    fit: OccupancyFit, *, level: float = 0.95, interval: Interval = "profile"
+) -> Estimate:
+    """Share of sites occupied: psi, or its mean over the rows when it has covariates."""
+    return _part_share(fit, "occupancy", "occupancy", level, interval)
+
+
+def detection_share(
+    fit: OccupancyFit, *, level: float = 0.95, interval: Interval = "profile"
+) -> Estimate:
+    """Chance of hearing the species on one visit to an occupied site, or its mean over visits."""
+    return _part_share(fit, "detection", "detection", level, interval)
+
+
+def share_at(
+    fit: OccupancyFit,
+    part: Part,
+    row: FloatArray,
+    *,
+    name: str,
+    level: float = 0.95,
+    interval: Interval = "profile",
+) -> Estimate:
+    """Occupancy or detection at one design row, in the units of the covariates.
+
+    ``row`` has one number a column of that part's design (its intercept is 1). An estimate at the
+    end of the range has the one-sided bound that the profile likelihood gives.
+    """
+    check_level(level)
+    contrast = _contrast(fit, part, row)
+    if fit.maximum is None or _HOPELESS & set(fit.flags):
+        return not_estimable(name, method=METHOD, flags=fit.flags, level=level)
+    line = _line(fit, contrast, level, interval)
+    flags = merge_flags(tuple(f for f in fit.flags if f != results.EDGE_OF_RANGE), line.flags)
+    edge = results.EDGE_OF_RANGE in line.flags
+    value = logistic(line.value)
+    unknown = results.NOT_IDENTIFIED in flags
+    lost = unknown and results.NEVER_HEARD_TWICE not in flags
+    return Estimate(
+        name=name,
+        value=None if unknown else float(round(value)) if edge else value,
+        low=None if lost else 0.0 if line.low is None else logistic(line.low),
+        high=None if lost else 1.0 if line.high is None else logistic(line.high),
+        interval=line.interval,
+        method=METHOD,
+        flags=flags,
+        se=None if unknown or not np.isfinite(line.se) else value * (1 - value) * line.se,
+        level=level,
+    )
+
+
+def coefficient_estimates(
+    fit: OccupancyFit, *, level: float = 0.95, interval: Interval = "profile"
+) -> tuple[Estimate, ...]:
+    """Every coefficient on the logit scale, named ``occupancy: …`` or ``detection: …``."""
+    check_level(level)
+    names = [f"occupancy: {name}" for name in fit.psi.names]
+    names += [f"detection: {name}" for name in fit.p.names]
+    return tuple(
+        _coefficient(fit, name, contrast, level, interval)
+        for name, contrast in zip(names, np.eye(len(names)), strict=True)
+    )
+
+
+def occupied_given_histories(fit: OccupancyFit) -> FloatArray:
+    """Chance that each row used in the fit was occupied, given what was heard there, (rows,)."""
+    if fit.maximum is None:
+        return np.full(fit.rows, np.nan)
+    return occupied_given_history(fit.cells, fit.maximum.theta)[fit.cells.group]
+
+
+def delta_share(
+    fit: OccupancyFit,
+    share: Callable[[FloatArray], tuple[float, FloatArray]],
+    *,
+    name: str,
+    level: float,
+    interval: Interval,
+) -> Estimate:
+    """A share that is a smooth function of the coefficients, by the delta method.
+
+    ``share`` returns the value, inside (0, 1), and its gradient (K,). The interval is made on the
+    logit scale so that it stays in range.
+    """
+    if fit.maximum is None or (_HOPELESS | {results.NOT_IDENTIFIED}) & set(fit.flags):
+        return not_estimable(name, method=METHOD, flags=fit.flags, level=level)
+    value, gradient = share(fit.coefficients)
+    low, high, se = share_limits(value, gradient, *spread(fit, level, interval))
+    edge = () if se is not None else (results.EDGE_OF_RANGE,)
+    return Estimate(
+        name=name,
+        value=value,
+        low=low,
+        high=high,
+        interval=f"{DELTA}, clustered by site" if interval == "clustered" else DELTA,
+        method=METHOD,
+        flags=merge_flags(fit.flags, edge),
+        se=se,
+        level=level,
+    )
+
+
+def spread(fit: OccupancyFit, level: float, interval: Interval) -> tuple[FloatArray, float]:
+    """Covariance (K, K) and quantile of a Wald interval; t with clusters - 1 when clustered."""
+    if interval != "clustered":
+        return fit.covariance, normal_quantile(level)
+    if fit.clustered_covariance is None:
+        raise ValueError("clustered intervals need a fit with at least two clusters")
+    return fit.clustered_covariance, float(student_t.ppf(0.5 + level / 2, fit.clusters - 1))
+
+
+def _part_share(
+    fit: OccupancyFit, part: Part, name: str, level: float, interval: Interval
+) -> Estimate:
+    design = fit.psi if part == "occupancy" else fit.p
+    flat = design.matrix.reshape(-1, len(design.names))
+    if part == "detection" and design.matrix.ndim == 3:
+        flat = flat[(fit.cells.trials[fit.cells.group] > 0).ravel()]
+    if not len(flat) or (flat == flat[0]).all():
+        row = flat[0] if len(flat) else np.ones(len(design.names))
+        return share_at(fit, part, row, name=name, level=level, interval=interval)
+    first = 0 if part == "occupancy" else len(fit.psi.names)
+
+    def mean_share(coefficients: FloatArray) -> tuple[float, FloatArray]:
+        shares = expit(flat @ coefficients[first : first + flat.shape[1]])
+        gradient = np.zeros(len(coefficients))
+        gradient[first : first + flat.shape[1]] = flat.T @ (shares * (1 - shares)) / len(flat)
+        return float(shares.mean()), gradient
+
+    return delta_share(fit, mean_share, name=name, level=level, interval=interval)
+
+
+def _coefficient(
+    fit: OccupancyFit, name: str, contrast: FloatArray, level: float, interval: Interval
+) -> Estimate:
+    if fit.maximum is None or (_HOPELESS | {results.NOT_IDENTIFIED}) & set(fit.flags):
+        return not_estimable(name, method=METHOD, flags=fit.flags, level=level)
+    line = _line(fit, contrast, level, interval)
+    edge = not np.isfinite(line.se)
+    return Estimate(
+        name=name,
+        value=None if edge else line.value,
+        low=line.low,
+        high=line.high,
+        interval=line.interval,
+        method=METHOD,
+        flags=merge_flags(fit.flags, tuple(f for f in line.flags if f in _INTERVAL_FLAGS)),
+        se=None if edge else line.se,
+        level=level,
+    )
+
+
+def _contrast(fit: OccupancyFit, part: Part, row: FloatArray) -> FloatArray:
+    names = fit.psi.names if part == "occupancy" else fit.p.names
+    array = float_array(row, name="row", ndim=1)
+    if array.shape != (len(names),):
+        raise ValueError(f"row: expected {len(names)} numbers ({', '.join(names)})")
+    first = 0 if part == "occupancy" else len(fit.psi.names)
+    contrast = np.zeros(len(fit.coefficients))
+    contrast[first : first + len(names)] = array
+    return contrast
+
+
+def _line(fit: OccupancyFit, contrast: FloatArray, level: float, interval: Interval) -> Line:
+    value = float(contrast @ fit.coefficients)
+    covariance, quantile = spread(fit, level, interval)
+    se = float(np.sqrt(quadratic_form(covariance, contrast)))
+    line = wald_line(value, se, quantile, interval=INTERVALS[interval])
+    # Without a standard error a Wald interval has no meaning, so the profile is used instead.
+    if (interval == "profile" or line.flags) and fit.maximum is not None:
+        return profile_line(
+            objective(fit.cells), fit.maximum, fit.back.T @ contrast, se=se, level=level
+        )
+    return line

@@ -1,0 +1,254 @@
+"""First, median and last calling night of a season, corrected for when people listened.
+
+Nights are days from the first day of the season, so that a season across New Year has no break.
+"""
+
+from __future__ import annotations
+
+import calendar
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from surveys.trends import results
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
+from surveys.trends.results import Estimate, merge_flags, not_estimable
+
+ENDS_METHOD = "end of a range from visits (Strauss & Sadler 1989, Mathematical Geology 21:411-427)"
+MEDIAN_METHOD = "median night by share of periods heard, each night weighted by the gap it fills"
+# Common practice, no source: fewer nights with calls say little about a season.
+FEWEST_NIGHTS = 5
+# A night stands for at most this many days on either side.
+_WIDEST_HALF_GAP = 10.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class CallingNights:
+    """Calling nights of one season year, in days from the first day of the season."""
+
+    season_year: int
+    first: Estimate
+    median: Estimate
+    last: Estimate
+
+
+def season_start(season_year: int, *, month: int, day: int) -> date:
+    """First day of the season that ends in ``season_year``.
+
+    A season that begins on 1 January lies within its year; any other began the year before.
+    Raises ValueError for a month-day that not every year has.
+    """
+    if not 1 <= month <= 12 or not 1 <= day <= calendar.monthrange(2001, month)[1]:
+        raise ValueError(f"season begins on month {month}, day {day}: not in every year")
+    return date(season_year if (month, day) == (1, 1) else season_year - 1, month, day)
+
+
+def days_of_season(
+    nights: Sequence[date], season_years: Sequence[int], *, month: int, day: int
+) -> IntArray:
+    """Days from the first day of each night's season; the first day itself is 0.
+
+    Raises ValueError when a night lies outside the season year it is given for.
+    """
+    found = []
+    for night, season_year in zip(nights, season_years, strict=True):
+        start = season_start(season_year, month=month, day=day)
+        end = season_start(season_year + 1, month=month, day=day)
+        if not start <= night < end:
+            raise ValueError(f"{night} is not in season year {season_year}, {start} to {end}")
+        found.append((night - start).days)
+    return np.array(found, dtype=np.int64)
+
+
+def calling_nights(
+    days: ArrayLike,
+    heard: ArrayLike,
+    season_years: ArrayLike,
+    routes: ArrayLike,
+    *,
+    seed: int,
+    replicates: int = 400,
+    level: float = 0.95,
+) -> tuple[CallingNights, ...]:
+    """First, median and last calling night of every season year, from listening periods.
+
+    All arrays have one value a listening period: day of the season, 1 or 0 for heard or not (NaN
+    is left out), season year and route. A visit is one route on one day. The first night has a
+    lower limit only: the calling may have begun earlier, as far back as silent visits allow; the
+    last night likewise upwards. The median has a percentile interval from resampling routes.
+    """
+    check_level(level)
+    listened = ~np.isnan(np.asarray(heard, dtype=np.float64))
+    length = len(listened)
+    day = np.asarray(days)
+    if day.shape != (length,) or not np.issubdtype(day.dtype, np.integer):
+        raise ValueError(f"days: expected {length} whole days")
+    years, year = codes_of(season_years, name="season_years", length=length)
+    route = codes_of(routes, name="routes", length=length)[1]
+    rng = np.random.default_rng(seed)
+    found = []
+    for code, label in enumerate(years.tolist()):
+        own = listened & (year == code)
+        season = _Season.from_periods(
+            day[own], np.asarray(heard, dtype=np.float64)[own] > 0, route[own]
+        )
+        found.append(
+            CallingNights(
+                season_year=int(label),
+                first=_first(season, f"first calling night {label}", level),
+                median=_median(season, f"median calling night {label}", level, rng, replicates),
+                last=_last(season, f"last calling night {label}", level),
+            )
+        )
+    return tuple(found)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Season:
+    """Days with listening (D,), and periods listened to and heard by route and day (R, D)."""
+
+    days: IntArray
+    listened: FloatArray
+    heard: FloatArray
+
+    @classmethod
+    def from_periods(cls, day: IntArray, heard: BoolArray, route: IntArray) -> _Season:
+        days, at = np.unique(day, return_inverse=True)
+        routes, who = np.unique(route, return_inverse=True)
+        shape = (len(routes), len(days))
+        listened, called = np.zeros(shape), np.zeros(shape)
+        np.add.at(listened, (who, at), 1.0)
+        np.add.at(called, (who, at), heard.astype(np.float64))
+        return cls(days=days, listened=listened, heard=called)
+
+    @property
+    def visits(self) -> FloatArray:
+        """Visits on each day (D,)."""
+        total: FloatArray = (self.listened > 0).sum(axis=0).astype(np.float64)
+        return total
+
+    @property
+    def visits_heard(self) -> FloatArray:
+        """Visits on each day that heard the species (D,)."""
+        total: FloatArray = (self.heard > 0).sum(axis=0).astype(np.float64)
+        return total
+
+    def reversed(self) -> _Season:
+        """Time run backwards, so that the last night becomes the first."""
+        return _Season(
+            days=-self.days[::-1], listened=self.listened[:, ::-1], heard=self.heard[:, ::-1]
+        )
+
+
+def _first(season: _Season, name: str, level: float) -> Estimate:
+    """First day heard, with how much earlier the calling may have begun.
+
+    Measured in visits, the calling season is taken as a range in which H visits with calls lie at
+    random. With confidence C it goes on beyond them by at most
+    ((1 - C)^(-1 / (H - 1)) - 1) times their own range.
+    """
+    called = season.visits_heard
+    on = np.flatnonzero(called)
+    if not len(on):
+        flags = _silent_flags(season)
+        return not_estimable(name, method=ENDS_METHOD, flags=flags, level=level)
+    first = on[0]
+    before = season.visits[:first]
+    low, flags = None, _few_flags(len(on))
+    if called.sum() >= 2:
+        effort = season.visits[first : on[-1] + 1].sum()
+        beyond = effort * ((1 - level) ** (-1 / (called.sum() - 1)) - 1)
+        back = np.cumsum(before[::-1])
+        enough = np.flatnonzero(back >= beyond)
+        if len(enough):
+            low = float(season.days[first - 1 - enough[0]] + 1)
+    if low is None:
+        flags = (*flags, results.ONE_SIDED)
+    if not len(before):
+        flags = (*flags, results.HEARD_AT_FIRST_EFFORT)
+    value = float(season.days[first])
+    return Estimate(
+        name=name,
+        value=value,
+        low=low,
+        high=value,
+        interval="one-sided, from silent visits",
+        method=ENDS_METHOD,
+        flags=flags,
+        level=level,
+    )
+
+
+def _last(season: _Season, name: str, level: float) -> Estimate:
+    mirrored = _first(season.reversed(), name, level)
+    if mirrored.value is None:
+        return mirrored
+    renamed = {results.HEARD_AT_FIRST_EFFORT: results.HEARD_AT_LAST_EFFORT}
+    return replace(
+        mirrored,
+        value=-mirrored.value,
+        low=-mirrored.value,
+        high=None if mirrored.low is None else -mirrored.low,
+        flags=tuple(renamed.get(flag, flag) for flag in mirrored.flags),
+    )
+
+
+def _median(
+    season: _Season, name: str, level: float, rng: np.random.Generator, replicates: int
+) -> Estimate:
+    on = np.flatnonzero(season.visits_heard)
+    if not len(on):
+        flags = _silent_flags(season)
+        return not_estimable(name, method=MEDIAN_METHOD, flags=flags, level=level)
+    value = _weighted_median(season.days, season.listened.sum(axis=0), season.heard.sum(axis=0))
+    flags = _few_flags(len(on))
+    routes = len(season.listened)
+    low = high = None
+    draws = []
+    if routes > 1:
+        for times in rng.multinomial(routes, np.full(routes, 1 / routes), size=replicates):
+            heard = times @ season.heard
+            if heard.any():
+                draws.append(_weighted_median(season.days, times @ season.listened, heard))
+    else:
+        flags = merge_flags(flags, (results.FEW_CLUSTERS,))
+    if draws:
+        low, high = (float(q) for q in np.quantile(draws, [(1 - level) / 2, (1 + level) / 2]))
+    return Estimate(
+        name=name,
+        value=value,
+        low=low,
+        high=high,
+        interval=f"bootstrap of routes, percentile, {replicates} samples" if draws else "none",
+        method=MEDIAN_METHOD,
+        flags=flags,
+        level=level,
+    )
+
+
+def _weighted_median(days: IntArray, listened: FloatArray, heard: FloatArray) -> float:
+    """Day at which half of the calling lies behind, each listening day standing for its gap."""
+    on = listened > 0
+    day = days[on].astype(np.float64)
+    middle = (day[1:] + day[:-1]) / 2
+    start = np.maximum(np.r_[day[0] - 0.5, middle], day - _WIDEST_HALF_GAP)
+    end = np.minimum(np.r_[middle, day[-1] + 0.5], day + _WIDEST_HALF_GAP)
+    calling = heard[on] / listened[on] * (end - start)
+    behind = np.cumsum(calling)
+    half = behind[-1] / 2
+    at = int(np.searchsorted(behind, half))
+    share = (half - (behind[at] - calling[at])) / calling[at]
+    return float(start[at] + share * (end[at] - start[at]))
+
+
+def _silent_flags(season: _Season) -> tuple[str, ...]:
+    if not len(season.days):
+        return (results.NO_EFFORT, results.TOO_FEW_DATA)
+    return (results.NEVER_HEARD,)
+
+
+def _few_flags(nights: int) -> tuple[str, ...]:
+    return (results.TOO_FEW_DATA,) if nights < FEWEST_NIGHTS else ()

@@ -1,0 +1,146 @@
+"""Shift of the calling season over years, in days a decade.
+
+The chance that a listening period hears the species is a logistic curve with one hump over the
+days of the season. Each season year has its own height, all share the width of the hump, and its
+top moves by the same number of days a year. Only listening periods enter, silent ones too, so
+listening earlier or more often does not move the top. Standard errors are clustered by route.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import expit
+from scipy.stats import t as student_t
+
+from surveys.trends import results
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
+from surveys.trends.numerics.optimize import Maximum, Objective, identified, maximize
+from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.results import Estimate, merge_flags, not_estimable
+
+METHOD = "logistic curve of calling over the season, its top moving by year"
+NAME = "shift of the calling season, days a decade"
+FEWEST_SEASONS = 5
+FEWEST_CLUSTERS = 10
+# The hump must bend downwards by this many standard errors for its top to mean anything.
+_CLEAR_HUMP = 3.0
+# A clustered variance below this part of the plain one says that nothing varies between routes.
+_NO_SPREAD = 1e-6
+
+
+def shift_of_season(
+    days: ArrayLike,
+    heard: ArrayLike,
+    season_years: ArrayLike,
+    routes: ArrayLike,
+    *,
+    level: float = 0.95,
+) -> Estimate:
+    """Days a decade by which the calling season moves; positive is later.
+
+    Arrays as in ``phenology.calling_nights``. Seasons that were all silent or all heard say
+    nothing of timing and are left out. Raises ValueError for arrays of different length.
+    """
+    check_level(level)
+    called = np.asarray(heard, dtype=np.float64)
+    day = np.asarray(days, dtype=np.float64)
+    if day.shape != called.shape or called.ndim != 1:
+        raise ValueError(f"days and heard: shapes {day.shape} and {called.shape} differ")
+    labels, year = codes_of(season_years, name="season_years", length=len(called))
+    route = codes_of(routes, name="routes", length=len(called))[1]
+    rows = _telling_rows(called, year)
+    seasons = np.unique(year[rows])
+    flags: tuple[str, ...] = (results.TOO_FEW_DATA,) if len(seasons) < FEWEST_SEASONS else ()
+    if len(seasons) < 2:
+        flags = (*flags, results.NOT_IDENTIFIED)
+        return not_estimable(NAME, method=METHOD, flags=flags, level=level)
+    compact = np.unique(route[rows], return_inverse=True)[1].astype(np.int64)
+    clusters = int(compact.max()) + 1
+    if clusters < FEWEST_CLUSTERS:
+        flags = (*flags, results.FEW_CLUSTERS)
+    if clusters < 2:
+        return not_estimable(NAME, method=METHOD, flags=flags, level=level)
+    spread = max(float(day[rows].std()), 1e-12)
+    scaled = (day[rows] - day[rows].mean()) / spread
+    years = labels[year[rows]].astype(np.float64)
+    design = np.column_stack(
+        [
+            scaled,
+            scaled**2,
+            scaled * (years - years.mean()),
+            (year[rows][:, None] == seasons).astype(np.float64),
+        ]
+    )
+    maximum = maximize(_logistic(design, called[rows]), np.zeros(design.shape[1]))
+    flags = merge_flags(flags, () if maximum.converged else (results.DID_NOT_CONVERGE,))
+    return _shift(design, called[rows], compact, maximum, 10 * spread, flags, level)
+
+
+def _telling_rows(called: FloatArray, year: IntArray) -> BoolArray:
+    listened = ~np.isnan(called)
+    total = np.bincount(year[listened], minlength=year.max(initial=-1) + 1)
+    heard = np.bincount(
+        year[listened], weights=called[listened], minlength=year.max(initial=-1) + 1
+    )
+    rows: BoolArray = listened & ((heard > 0) & (heard < total))[year]
+    return rows
+
+
+def _logistic(design: FloatArray, called: FloatArray) -> Objective:
+    def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
+        line = design @ theta
+        value = float((called * line - np.logaddexp(0.0, line)).sum())
+        return value, design.T @ (called - expit(line))
+
+    def hessian(theta: FloatArray) -> FloatArray:
+        chance = expit(design @ theta)
+        matrix: FloatArray = -design.T @ ((chance * (1 - chance))[:, None] * design)
+        return matrix
+
+    return Objective(value_gradient=value_gradient, hessian=hessian)
+
+
+def _shift(
+    design: FloatArray,
+    called: FloatArray,
+    cluster: IntArray,
+    maximum: Maximum,
+    scale: float,
+    flags: tuple[str, ...],
+    level: float,
+) -> Estimate:
+    """The top of b1 x + b2 x^2 + b3 x t lies at -(b1 + b3 t) / (2 b2): it moves by -b3 / (2 b2)."""
+    known = identified(maximum)
+    if not known[:3].all():
+        flags = merge_flags(flags, (results.NOT_IDENTIFIED,))
+        return not_estimable(NAME, method=METHOD, flags=flags, level=level)
+    residual = called - expit(design @ maximum.theta)
+    scores = cluster_scores(residual[:, None] * design[:, known], cluster)
+    information = -maximum.hessian[np.ix_(known, known)]
+    covariance = sandwich_covariance(information, scores)[:3, :3]
+    _, bend, lean = maximum.theta[:3]
+    if not bend < -_CLEAR_HUMP * np.sqrt(max(covariance[1, 1], 0.0)):
+        flags = merge_flags(flags, (results.NO_CLEAR_SEASON, results.NOT_IDENTIFIED))
+        return not_estimable(NAME, method=METHOD, flags=flags, level=level)
+    value = -lean / (2 * bend) * scale
+    gradient = np.array([0.0, lean / (2 * bend**2), -1 / (2 * bend)]) * scale
+    variance = float(gradient @ covariance @ gradient)
+    # With few routes the sandwich may be flat in this direction, and round to either side of 0.
+    apart = float(gradient @ np.linalg.inv(information)[:3, :3] @ gradient)
+    if variance <= _NO_SPREAD * apart:
+        flags = merge_flags(flags, (results.TOO_FEW_DATA,))
+        return not_estimable(NAME, method=METHOD, flags=flags, level=level)
+    se = variance**0.5
+    half = float(student_t.ppf(0.5 + level / 2, int(cluster.max()))) * se
+    return Estimate(
+        name=NAME,
+        value=float(value),
+        low=float(value - half),
+        high=float(value + half),
+        interval="delta method, clustered by route",
+        method=METHOD,
+        flags=flags,
+        se=se,
+        level=level,
+    )

@@ -1,0 +1,357 @@
+"""Change of occupancy over seasons: site-seasons stacked in one occupancy model.
+
+Every site and season is a row with its own latent state (MacKenzie et al. 2006, Occupancy
+Estimation and Modeling, ch. 7, "implicit dynamics"). Rows of one site are not independent, so
+standard errors are clustered (Liang & Zeger 1986, Biometrika 73:13-22).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import expit
+
+from surveys.trends import results
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.design import (
+    INTERCEPT,
+    Design,
+    factor_design,
+    join,
+    site_design,
+    visit_design,
+)
+from surveys.trends.numerics.intervals import percent_per_step, transform
+from surveys.trends.numerics.optimize import maximize, quadratic_form
+from surveys.trends.results import Estimate, merge_flags, not_estimable
+
+from .occupancy import (
+    OccupancyFit,
+    check_histories,
+    fit_occupancy_designs,
+)
+from .occupancy_estimates import (
+    Interval,
+    coefficient_estimates,
+    delta_share,
+    share_at,
+    spread,
+)
+from .occupancy_likelihood import (
+    objective,
+    reweighted,
+)
+
+Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
+Form = Literal["linear", "factor"]
+METHOD = "occupancy of stacked site-seasons (MacKenzie et al. 2006)"
+YEAR = "year"
+# Common practice, no source: less than this gives no usable trend.
+FEWEST_YEARS = 5
+FEWEST_DETECTED = 10
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrendFit:
+    """A fitted trend. ``center`` is the season year at which the intercept stands.
+
+    ``year_column`` is the place of the slope among the coefficients, None for a factor year.
+    ``part`` is the share of the rows that were in the search; all others are empty.
+    """
+
+    fit: OccupancyFit
+    form: Form
+    years: IntArray
+    center: float
+    year_column: int | None
+    part: float = 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrendSummary:
+    """One trend on each scale; the scales are not interchangeable.
+
+    ``log_odds`` per year; ``odds`` in percent change of the odds per year; ``occupancy`` in
+    percent change of the share of sites per year, between the fitted first and last year;
+    ``points`` in percentage points of the share per year.
+    """
+
+    log_odds: Estimate
+    odds: Estimate
+    occupancy: Estimate
+    points: Estimate
+
+
+def fit_trend(
+    detections: ArrayLike,
+    season_years: ArrayLike,
+    clusters: ArrayLike,
+    *,
+    form: Form = "linear",
+    occupancy: Mapping[str, ArrayLike] | None = None,
+    detection: Mapping[str, ArrayLike] | None = None,
+    detection_by_year: bool = False,
+    empty: ArrayLike | None = None,
+) -> TrendFit:
+    """Fit occupancy over season years, on the logit scale.
+
+    ``detections`` is (rows, visits), one row a site and season; ``season_years`` and ``clusters``
+    are (rows,). Clusters are sites, or routes where the stops of a route share their fate. With
+    ``form="factor"`` every year has its own occupancy. ``detection_by_year`` frees the chance of
+    detection too: frogs that became harder to hear otherwise look like a decline. ``empty``
+    (rows,) marks kinds of sites at which the species was never heard: the best occupancy there is
+    0, so they leave the search, and stay in every share of sites. Raises ValueError for arrays
+    that do not fit each other.
+    """
+    if empty is not None:
+        return _fit_part(
+            detections,
+            season_years,
+            clusters,
+            np.logical_not(empty),
+            form=form,
+            occupancy=occupancy,
+            detection=detection,
+            detection_by_year=detection_by_year,
+        )
+    history = check_histories(detections)
+    rows, visits = history.shape
+    year = np.asarray(season_years)
+    if year.shape != (rows,) or not np.issubdtype(year.dtype, np.integer):
+        raise ValueError(f"season_years: expected {rows} whole years, one a row")
+    if form not in ("linear", "factor"):
+        raise ValueError(f"form: expected 'linear' or 'factor', got {form!r}")
+    listened = year[~np.isnan(history).all(axis=1)]
+    years = np.unique(listened).astype(np.int64)
+    center = float(years.min() + years.max()) / 2 if len(years) else 0.0
+    psi = site_design(rows, occupancy)
+    p = visit_design(rows, visits, detection)
+    if form == "linear":
+        slope = Design(names=(YEAR,), matrix=(year - center).astype(np.float64)[:, None])
+        psi = join(psi, slope)
+    else:
+        psi = join(factor_design(year, levels=years, prefix=f"{YEAR} "), _without_intercept(psi))
+    if detection_by_year:
+        p = join(factor_design(year, levels=years, prefix=f"{YEAR} "), _without_intercept(p))
+    fit = fit_occupancy_designs(history, psi=psi, p=p, clusters=clusters)
+    fit = replace(fit, flags=merge_flags(fit.flags, _size_flags(fit, years)))
+    return TrendFit(
+        fit=fit,
+        form=form,
+        years=years,
+        center=center,
+        year_column=psi.names.index(YEAR) if form == "linear" else None,
+    )
+
+
+def _fit_part(
+    detections: ArrayLike,
+    season_years: ArrayLike,
+    clusters: ArrayLike,
+    inside: ArrayLike,
+    *,
+    form: Form,
+    occupancy: Mapping[str, ArrayLike] | None,
+    detection: Mapping[str, ArrayLike] | None,
+    detection_by_year: bool,
+) -> TrendFit:
+    history, years = check_histories(detections), np.asarray(season_years)
+    kept: BoolArray = np.asarray(inside, dtype=np.bool_)
+    if kept.shape != (len(history),) or np.nansum(history[~kept]) > 0:
+        raise ValueError("empty: expected one mark a row, none where the species was heard")
+
+    def own(covariates: Mapping[str, ArrayLike] | None) -> dict[str, ArrayLike]:
+        return {name: np.asarray(values)[kept] for name, values in (covariates or {}).items()}
+
+    trend = fit_trend(
+        history[kept],
+        years[kept],
+        np.asarray(clusters)[kept],
+        form=form,
+        occupancy=own(occupancy),
+        detection=own(detection),
+        detection_by_year=detection_by_year,
+    )
+    listened = np.asarray(~np.isnan(history).all(axis=1))
+    return replace(trend, part=float(listened[kept].sum() / max(listened.sum(), 1)))
+
+
+def summarize_trend(
+    trend: TrendFit, *, level: float = 0.95, interval: Interval = "clustered"
+) -> TrendSummary:
+    """The slope of a linear trend on every scale. Raises ValueError for a factor year."""
+    if trend.year_column is None:
+        raise ValueError("a factor year has no slope; fit form='linear'")
+    interval, flags = usable_interval(trend, interval)
+    slope = coefficient_estimates(trend.fit, level=level, interval=interval)[trend.year_column]
+    slope = _labeled(slope, "trend, log odds of occupancy per year", flags)
+    odds = transform(slope, percent_per_step, name="trend, % change in odds per year")
+    ratio = _derived(trend, _log_ratio_per_year(trend), level, interval, flags)
+    points = _derived(trend, _points_per_year(trend), level, interval, flags)
+    return TrendSummary(
+        log_odds=slope,
+        odds=odds,
+        occupancy=transform(
+            ratio, percent_per_step, name="trend, % change in share of sites per year"
+        ),
+        points=replace(points, name="trend, percentage points of sites per year"),
+    )
+
+
+def yearly_occupancy(
+    trend: TrendFit, *, level: float = 0.95, interval: Interval = "clustered"
+) -> tuple[tuple[int, Estimate], ...]:
+    """Fitted occupancy of each season year, at the covariates of all rows together."""
+    interval, flags = usable_interval(trend, interval)
+    found = []
+    for year in trend.years.tolist():
+        rows = _rows_in_year(trend, year)
+        name = f"occupancy {year}"
+        if len(rows) == 1 and trend.part == 1:
+            share = share_at(
+                trend.fit, "occupancy", rows[0], name=name, level=level, interval=interval
+            )
+        else:
+            share = delta_share(
+                trend.fit, _mean_share(trend, rows), name=name, level=level, interval=interval
+            )
+        found.append((year, _labeled(share, name, flags)))
+    return tuple(found)
+
+
+def bootstrap_slope(
+    trend: TrendFit, *, seed: int, replicates: int = 200, level: float = 0.95
+) -> Estimate:
+    """The slope with a percentile interval from resampling whole clusters.
+
+    A check on the sandwich interval. Raises ValueError for a factor year.
+    """
+    if trend.year_column is None:
+        raise ValueError("a factor year has no slope; fit form='linear'")
+    name, fit = "trend, log odds of occupancy per year", trend.fit
+    if fit.maximum is None or fit.clusters < 2 or results.NOT_IDENTIFIED in fit.flags:
+        flags = merge_flags(fit.flags, (results.FEW_CLUSTERS,) if fit.clusters < 2 else ())
+        return not_estimable(name, method=METHOD, flags=flags, level=level)
+    rng = np.random.default_rng(seed)
+    slopes, failed = [], 0
+    for _ in range(replicates):
+        times = rng.multinomial(fit.clusters, np.full(fit.clusters, 1 / fit.clusters))
+        cells = reweighted(fit.cells, times[fit.cluster].astype(np.float64))
+        maximum = maximize(objective(cells), fit.maximum.theta)
+        failed += not maximum.converged
+        slopes.append(float((fit.back @ maximum.theta)[trend.year_column]))
+    low, high = np.quantile(slopes, [(1 - level) / 2, (1 + level) / 2])
+    return Estimate(
+        name=name,
+        value=float(fit.coefficients[trend.year_column]),
+        low=float(low),
+        high=float(high),
+        interval=f"cluster bootstrap, percentile, {replicates} samples",
+        method=METHOD,
+        flags=merge_flags(fit.flags, (results.DID_NOT_CONVERGE,) if failed else ()),
+        se=float(np.std(slopes, ddof=1)),
+        level=level,
+    )
+
+
+def _without_intercept(design: Design) -> Design:
+    kept = [k for k, name in enumerate(design.names) if name != INTERCEPT]
+    return Design(names=tuple(design.names[k] for k in kept), matrix=design.matrix[..., kept])
+
+
+def _size_flags(fit: OccupancyFit, years: IntArray) -> tuple[str, ...]:
+    detected = round((fit.naive.value or 0.0) * fit.rows)
+    few = len(years) < FEWEST_YEARS or detected < FEWEST_DETECTED
+    return (results.TOO_FEW_DATA,) if few else ()
+
+
+def usable_interval(trend: TrendFit, interval: Interval) -> tuple[Interval, tuple[str, ...]]:
+    """The interval asked for, or Wald with a flag where one cluster allows no sandwich."""
+    if interval == "clustered" and trend.fit.clustered_covariance is None:
+        return "wald", (results.FEW_CLUSTERS,)
+    return interval, ()
+
+
+def _labeled(estimate: Estimate, name: str, flags: tuple[str, ...]) -> Estimate:
+    return replace(estimate, name=name, method=METHOD, flags=merge_flags(estimate.flags, flags))
+
+
+def _rows_in_year(trend: TrendFit, year: int) -> FloatArray:
+    """Design rows of occupancy with the year set, one for each distinct row of covariates."""
+    matrix = trend.fit.psi.matrix.copy()
+    if trend.year_column is not None:
+        matrix[:, trend.year_column] = year - trend.center
+    else:
+        named = [name == f"{YEAR} {year}" for name in trend.fit.psi.names]
+        years = [name.startswith(f"{YEAR} ") for name in trend.fit.psi.names]
+        matrix[:, years] = 0.0
+        matrix[:, named] = 1.0
+    if not len(matrix):
+        return np.zeros((1, matrix.shape[1]))
+    return matrix[:1] if (matrix == matrix[:1]).all() else matrix
+
+
+def _mean_share(trend: TrendFit, rows: FloatArray) -> Smooth:
+    """Mean occupancy over design rows and the empty sites beside them, as a function of the
+    coefficients, with its gradient."""
+
+    def share(coefficients: FloatArray) -> tuple[float, FloatArray]:
+        shares = expit(rows @ coefficients[: rows.shape[1]])
+        gradient = np.zeros(len(coefficients))
+        gradient[: rows.shape[1]] = rows.T @ (shares * (1 - shares)) / len(rows) * trend.part
+        return float(shares.mean()) * trend.part, gradient
+
+    return share
+
+
+def _ends(trend: TrendFit) -> tuple[Smooth, Smooth, int]:
+    first, last = int(trend.years.min()), int(trend.years.max())
+    at_first = _mean_share(trend, _rows_in_year(trend, first))
+    return at_first, _mean_share(trend, _rows_in_year(trend, last)), last - first
+
+
+def _log_ratio_per_year(trend: TrendFit) -> Smooth:
+    def change(coefficients: FloatArray) -> tuple[float, FloatArray]:
+        at_first, at_last, span = _ends(trend)
+        (start, start_slope), (end, end_slope) = at_first(coefficients), at_last(coefficients)
+        gradient = (end_slope / end - start_slope / start) / span
+        return float(np.log(end / start)) / span, gradient
+
+    return change
+
+
+def _points_per_year(trend: TrendFit) -> Smooth:
+    def change(coefficients: FloatArray) -> tuple[float, FloatArray]:
+        at_first, at_last, span = _ends(trend)
+        (start, start_slope), (end, end_slope) = at_first(coefficients), at_last(coefficients)
+        return 100 * (end - start) / span, 100 * (end_slope - start_slope) / span
+
+    return change
+
+
+def _derived(
+    trend: TrendFit, change: Smooth, level: float, interval: Interval, flags: tuple[str, ...]
+) -> Estimate:
+    fit = trend.fit
+    flags = merge_flags(fit.flags, flags)
+    if fit.maximum is None or results.NOT_IDENTIFIED in flags or len(trend.years) < 2:
+        return not_estimable("", method=METHOD, flags=flags, level=level)
+    value, gradient = change(fit.coefficients)
+    covariance, quantile = spread(fit, level, interval)
+    se = float(np.sqrt(quadratic_form(covariance, gradient)))
+    known = bool(np.isfinite(value) and np.isfinite(se))
+    return Estimate(
+        name="",
+        value=value if known else None,
+        low=value - quantile * se if known else None,
+        high=value + quantile * se if known else None,
+        interval="delta method, clustered by site" if interval == "clustered" else "delta method",
+        method=METHOD,
+        flags=flags if known else merge_flags(flags, (results.EDGE_OF_RANGE,)),
+        se=se if known else None,
+        level=level,
+    )

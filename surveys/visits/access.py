@@ -1,0 +1,88 @@
+"""Which visits a member can reach, and reaching one with its row locked."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Collection
+
+from django.db.models import Q, QuerySet
+
+from accounts.access import (
+    Permission,
+    may,
+)
+from accounts.models import Membership
+from surveys.models import (
+    Visit,
+    VisitState,
+)
+from surveys.visits.discarded import check_not_discarded
+from surveys.visits.exceptions import (
+    NotYours,
+    StaleRevision,
+    WrongState,
+)
+
+EDITABLE = (VisitState.DRAFT, VisitState.SENT_BACK)
+HANDED_IN = (VisitState.SUBMITTED, VisitState.ACCEPTED)
+
+
+def visible_visits(member: Membership) -> QuerySet[Visit]:
+    """Visits of the member's program that the member may read.
+
+    Coordinators read all. Observers read their own, and those of others once they
+    are handed in; a draft is its observer's and the coordinators' only.
+    """
+    visits = Visit.objects.filter(route__program=member.program_id)
+    if may(member, Permission.REVIEW):
+        return visits
+    if may(member, Permission.SURVEY):
+        return visits.filter(Q(observer=member.person_id) | Q(state__in=HANDED_IN))
+    return visits.none()
+
+
+def find_visit(member: Membership, visit_id: uuid.UUID | str) -> Visit:
+    """A visit to read, with its route, version and observer. Raises NotYours."""
+    return _one(with_relations(visible_visits(member)), visit_id)
+
+
+def with_relations(visits: QuerySet[Visit]) -> QuerySet[Visit]:
+    return visits.select_related("route__program", "protocol_version__protocol", "observer")
+
+
+def lock_own(member: Membership, visit_id: uuid.UUID | str) -> Visit:
+    """The member's own visit, locked until the transaction ends. Raises NotYours, and
+    DraftDiscarded where the member threw it away."""
+    own = Visit.objects.filter(route__program=member.program_id, observer=member.person_id)
+    try:
+        return _one(with_relations(own).select_for_update(of=("self",)), visit_id)
+    except NotYours:
+        if isinstance(visit_id, uuid.UUID) and not Visit.objects.filter(pk=visit_id).exists():
+            check_not_discarded(member, visit_id)
+        raise
+
+
+def lock_visit(member: Membership, visit_id: uuid.UUID | str) -> Visit:
+    """Any visit that the member may read, locked until the transaction ends."""
+    return _one(with_relations(visible_visits(member)).select_for_update(of=("self",)), visit_id)
+
+
+def check_state(visit: Visit, wanted: Collection[str]) -> None:
+    if visit.state not in wanted:
+        raise WrongState(visit, tuple(wanted))
+
+
+def check_revision(visit: Visit, revision: int | None) -> None:
+    if visit.revision != revision:
+        raise StaleRevision(visit)
+
+
+def _one(visits: QuerySet[Visit], visit_id: uuid.UUID | str) -> Visit:
+    try:
+        key = visit_id if isinstance(visit_id, uuid.UUID) else uuid.UUID(str(visit_id))
+    except ValueError:
+        raise NotYours from None
+    visit = visits.filter(pk=key).first()
+    if visit is None:
+        raise NotYours
+    return visit

@@ -1,0 +1,142 @@
+"""Photos of sightings. A photo is drawn anew before it is kept, so that no position,
+camera or owner tag of the original survives."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import uuid
+
+from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import UploadedFile
+from django.db import transaction
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from accounts.access import (
+    Permission,
+    require,
+)
+from accounts.models import Membership
+from surveys.models import (
+    Photo,
+    Visit,
+)
+from surveys.visits.access import (
+    EDITABLE,
+    check_state,
+    find_visit,
+    lock_own,
+)
+from surveys.visits.exceptions import (
+    NotYours,
+    PhotoRefused,
+)
+from surveys.visits.media.files import (
+    forget_files,
+    own_name,
+)
+
+FORMATS = ("JPEG", "PNG", "WEBP")
+LARGEST_BYTES = 20 * 1024 * 1024
+LARGEST_PIXELS = 80_000_000
+LONGEST_SIDE = 2400
+LAST_ROW = 9999
+_QUALITY = 85
+# SyntaxError is what Pillow raises for some broken files.
+_UNREADABLE = (
+    UnidentifiedImageError,
+    Image.DecompressionBombError,
+    Image.DecompressionBombWarning,
+    OSError,
+    ValueError,
+    SyntaxError,
+)
+
+
+@transaction.atomic
+def store_photo(
+    member: Membership, visit_id: uuid.UUID | str, *, row: int, upload: UploadedFile
+) -> Photo:
+    """Keep a photo for a sighting row of the observer's own sheet, replacing an older one.
+
+    Raises NotYours, WrongState, PhotoRefused.
+    """
+    visit = lock_own(member, visit_id)
+    require(member, Permission.SURVEY)
+    check_state(visit, EDITABLE)
+    if not 1 <= row <= LAST_ROW:
+        raise PhotoRefused(f"There is no sighting row {row}: rows count from 1 to {LAST_ROW}.")
+    drawn = redraw(upload)
+    _remove(visit, row)
+    photo = Photo(
+        visit=visit,
+        row=row,
+        sha256=hashlib.sha256(drawn).hexdigest(),
+        uploaded_by=member.person,
+    )
+    photo.image.save(own_name(f"{photo.pk}.jpg"), ContentFile(drawn), save=False)
+    photo.save()
+    return photo
+
+
+@transaction.atomic
+def remove_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> None:
+    """Take a photo off the observer's own sheet. Raises NotYours, WrongState."""
+    visit = lock_own(member, visit_id)
+    require(member, Permission.SURVEY)
+    check_state(visit, EDITABLE)
+    _remove(visit, row)
+
+
+def find_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> Photo:
+    """The photo of a row of a visit that the member may read. Raises NotYours."""
+    photo = find_visit(member, visit_id).photos.filter(row=row).first()
+    if photo is None:
+        raise NotYours("This row has no photo.")
+    return photo
+
+
+def redraw(upload: UploadedFile) -> bytes:
+    """The picture as a new JPEG, upright and no larger than needed, without any tags.
+
+    Raises PhotoRefused.
+    """
+    if upload.size is not None and upload.size > LARGEST_BYTES:
+        raise PhotoRefused(
+            f"The photo has {upload.size / 1024 / 1024:.0f} MB; "
+            f"{LARGEST_BYTES // 1024 // 1024} MB are allowed. Send a smaller one."
+        )
+    try:
+        picture = Image.open(upload, formats=FORMATS)
+        _check_pixels(picture)
+        # A JPEG can be read at a fraction of its size, which spares memory.
+        picture.draft("RGB", (2 * LONGEST_SIDE, 2 * LONGEST_SIDE))
+        flat = _on_white(ImageOps.exif_transpose(picture))
+    except _UNREADABLE as error:
+        raise PhotoRefused from error
+    flat.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    out = io.BytesIO()
+    flat.save(out, "JPEG", quality=_QUALITY)
+    return out.getvalue()
+
+
+def _check_pixels(picture: Image.Image) -> None:
+    if picture.width * picture.height > LARGEST_PIXELS:
+        raise PhotoRefused(
+            f"The photo has {picture.width} × {picture.height} pixels, which is too many. "
+            "Send a smaller one."
+        )
+
+
+def _on_white(picture: Image.Image) -> Image.Image:
+    """A fresh picture that holds the pixels only; see-through parts become white."""
+    layer = picture.convert("RGBA")
+    flat = Image.new("RGB", layer.size, "white")
+    flat.paste(layer, mask=layer.getchannel("A"))
+    return flat
+
+
+def _remove(visit: Visit, row: int) -> None:
+    photos = list(visit.photos.filter(row=row))
+    forget_files([photo.image for photo in photos])
+    visit.photos.filter(row=row).delete()

@@ -1,0 +1,192 @@
+"""Reading a whole sheet: typed cells in, plain values and findings out."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import partial
+
+from surveys.protocol.values import (
+    Finding,
+    Period,
+    Route,
+    TemperatureUnit,
+    Visit,
+    Weather,
+    Where,
+)
+from surveys.protocol.words import listed
+from surveys.visits.sheet.cells import (
+    SheetParts,
+    split,
+)
+from surveys.visits.sheet.part import Part
+from surveys.visits.sheet.reading_rules import problem
+from surveys.visits.sheet.sightings import (
+    SightingFacts,
+    read_sighting,
+)
+from surveys.visits.sheet.stops import (
+    Setting,
+    StopFacts,
+    read_stop,
+)
+from surveys.visits.sheet.texts import (
+    CellError,
+    integer_between,
+    quoted,
+    read_integer,
+    read_night,
+    read_rain_mm,
+    read_temperature,
+    read_text,
+    read_unit,
+)
+
+_UNKNOWN_SHOWN = 5
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitFacts:
+    """What is kept of a visit besides the values that rules look at."""
+
+    second_observer: str = ""
+    notes: str = ""
+    rain_48h_mm: Decimal | None = None
+    days_since_rain: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetReading:
+    """A sheet as far as it could be read. `stop_facts` is keyed by stop number."""
+
+    visit: Visit
+    findings: tuple[Finding, ...]
+    facts: VisitFacts
+    stop_facts: Mapping[int, StopFacts]
+    sightings: tuple[SightingFacts, ...]
+
+
+def read_sheet(
+    cells: Mapping[str, str],
+    *,
+    route: Route,
+    night: dt.date,
+    catalog: Mapping[str, str] | None = None,
+    photo_rows: Collection[int] = (),
+) -> SheetReading:
+    """Read every cell. Never raises: what cannot be read is a finding that names it.
+
+    `catalog` leads from casefolded species codes and names to codes; without one
+    the route's checklist stands in. `photo_rows` are sighting rows that have a photo.
+    """
+    parts = split(cells)
+    known = catalog if catalog is not None else names_of_checklist(route)
+    findings = list(_unknown_cells(parts))
+    head = Part(texts=parts.visit, problems=findings)
+    head.read("night", read_night)
+    unit = head.read("temperature_unit", read_unit) or route.temperature_unit
+    facts = _read_facts(head)
+    start = _read_weather(parts.start, "start", unit, findings)
+    end = _read_weather(parts.end, "end", unit, findings)
+    setting = Setting(
+        night=night, time_zone=route.time_zone, unit=unit, species=frozenset(known.values())
+    )
+    periods: list[Period] = []
+    stop_facts: dict[int, StopFacts] = {}
+    for number, texts in sorted(parts.stops.items()):
+        reading = read_stop(number, texts, setting)
+        findings.extend(reading.problems)
+        if reading.period is not None:
+            periods.append(reading.period)
+            stop_facts[number] = reading.facts
+    sightings = _read_sightings(parts, route, known, photo_rows, findings)
+    return SheetReading(
+        visit=Visit(night=night, periods=tuple(periods), start=start, end=end),
+        findings=tuple(findings),
+        facts=facts,
+        stop_facts=stop_facts,
+        sightings=sightings,
+    )
+
+
+def night_typed(cells: Mapping[str, str]) -> dt.date | None:
+    """The night that the sheet names; None when it names none that can be read."""
+    try:
+        return read_night(cells.get("night", ""))
+    except CellError:
+        return None
+
+
+def names_of_checklist(route: Route) -> dict[str, str]:
+    names: dict[str, str] = {}
+    for species in route.checklist:
+        for name in (species.common_name, species.scientific_name, species.code):
+            names[name.casefold()] = species.code
+    return names
+
+
+def _read_facts(head: Part) -> VisitFacts:
+    return VisitFacts(
+        second_observer=_text(head, "second_observer", 120),
+        notes=head.text("notes").strip(),
+        rain_48h_mm=head.read("rain_48h_mm", read_rain_mm),
+        days_since_rain=head.read("days_since_rain", partial(integer_between, low=0, high=999)),
+    )
+
+
+def _text(part: Part, name: str, longest: int) -> str:
+    return part.read(name, partial(read_text, longest=longest)) or ""
+
+
+def _read_weather(
+    texts: dict[str, str], end: str, unit: TemperatureUnit, findings: list[Finding]
+) -> Weather:
+    part = Part(texts=texts, problems=findings, prefix=f"{end}_", at=f" at the {end}")
+    return Weather(
+        air_temperature=part.read("air_temperature", partial(read_temperature, unit=unit)),
+        beaufort=part.read("beaufort", read_integer),
+        sky=part.read("sky", read_integer),
+    )
+
+
+def _read_sightings(
+    parts: SheetParts,
+    route: Route,
+    catalog: Mapping[str, str],
+    photo_rows: Collection[int],
+    findings: list[Finding],
+) -> tuple[SightingFacts, ...]:
+    stops = frozenset(stop.number for stop in route.stops)
+    sightings = []
+    for row in sorted({*parts.sightings, *photo_rows}):
+        facts, problems = read_sighting(
+            row,
+            parts.sightings.get(row, {}),
+            stops=stops,
+            catalog=catalog,
+            has_photo=row in photo_rows,
+        )
+        findings.extend(problems)
+        if facts is not None:
+            sightings.append(facts)
+    return tuple(sightings)
+
+
+def _unknown_cells(parts: SheetParts) -> tuple[Finding, ...]:
+    if not parts.unknown:
+        return ()
+    shown = [quoted(address) for address in parts.unknown[:_UNKNOWN_SHOWN]]
+    more = len(parts.unknown) - len(shown)
+    if more:
+        shown.append(f"{more} more")
+    return (
+        problem(
+            "cell-unknown",
+            Where(),
+            f"The sheet has no place for {listed(shown)}. What was typed is kept, but not used.",
+            "Nothing needs mending, unless it was meant for another cell.",
+        ),
+    )

@@ -1,0 +1,58 @@
+"""What reading a sheet may find, before any rule of the protocol sees it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from surveys.protocol.values import (
+    Finding,
+    Severity,
+    Where,
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadingRule:
+    """One thing that reading asks of a sheet; `summary` is one sentence for lists."""
+
+    code: str
+    severity: Severity
+    summary: str
+
+
+_REFUSE, _QUERY, _NOTE = Severity.REFUSE, Severity.QUERY, Severity.NOTE
+
+READING_RULES: tuple[ReadingRule, ...] = tuple(
+    ReadingRule(code=code, severity=severity, summary=summary)
+    for code, severity, summary in (
+        ("cell-unreadable", _REFUSE, "Every filled cell can be read."),
+        ("cell-out-of-range", _REFUSE, "Every number is one that is possible."),
+        ("cell-too-long", _REFUSE, "Every text fits its place."),
+        ("cell-unknown", _NOTE, "Every cell belongs to the sheet."),
+        ("clock-repeated", _REFUSE, "A time that came twice says which one is meant."),
+        ("clock-skipped", _REFUSE, "No time lies in the hour that the clocks jumped over."),
+        ("clock-by-day", _QUERY, "No time reads as one in the middle of the day."),
+        ("status-unclear", _REFUSE, "A stop with entries was either listened to or skipped."),
+        ("skipped-with-times", _REFUSE, "A skipped stop has no listening times."),
+        ("skip-reason-missing", _NOTE, "A skipped stop has a reason."),
+        ("position-incomplete", _NOTE, "A measured position has latitude and longitude."),
+        ("species-unknown", _REFUSE, "Every species is in the catalog."),
+        ("sighting-incomplete", _REFUSE, "Every sighting has a species and a life stage."),
+        ("sighting-stop-unknown", _REFUSE, "Every sighting's stop belongs to the route."),
+        ("night-missing", _REFUSE, "The sheet names its night."),
+        ("night-without-protocol", _REFUSE, "A protocol version was in force on the night."),
+    )
+)
+
+READING_RULES_BY_CODE = {rule.code: rule for rule in READING_RULES}
+
+
+def problem(code: str, where: Where, message: str, mend: str) -> Finding:
+    """A finding of a reading rule, with the severity of the table."""
+    return Finding(
+        code=code,
+        severity=READING_RULES_BY_CODE[code].severity,
+        where=where,
+        message=message,
+        mend=mend,
+    )

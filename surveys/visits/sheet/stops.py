@@ -1,0 +1,234 @@
+"""Reading one stop of the sheet into a listening period."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection
+from dataclasses import dataclass
+from functools import partial
+
+from surveys.protocol.values import (
+    CallRecord,
+    Finding,
+    Period,
+    PeriodStatus,
+    Place,
+    TemperatureUnit,
+    Where,
+)
+from surveys.visits.sheet.cells import CLOCK_FIELDS
+from surveys.visits.sheet.clocks import (
+    FoldWantedError,
+    evening_of,
+    read_clock,
+)
+from surveys.visits.sheet.part import Part
+from surveys.visits.sheet.reading_rules import problem
+from surveys.visits.sheet.texts import (
+    CellError,
+    integer_between,
+    is_missing,
+    number_between,
+    quoted,
+    read_choice,
+    read_integer,
+    read_temperature,
+    read_text,
+    read_yes_no,
+)
+
+WATER_TONIGHT = ("dry", "pools", "full", "not_seen")
+NOT_SURE = "?"
+_CALLS = "calls."
+
+
+@dataclass(frozen=True, kw_only=True)
+class StopFacts:
+    """What is kept of a stop besides the values that rules look at."""
+
+    skip_reason: str = ""
+    cars: int | None = None
+    interrupted: bool | None = None
+    moonlight: bool | None = None
+    water_tonight: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StopReading:
+    """`period` is None when nobody got to the stop, or when that cannot be told."""
+
+    period: Period | None
+    facts: StopFacts
+    problems: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setting:
+    """What the cells of every stop are read against."""
+
+    night: dt.date
+    time_zone: str
+    unit: TemperatureUnit
+    species: Collection[str]
+
+
+def read_stop(number: int, texts: dict[str, str], setting: Setting) -> StopReading:
+    """Read the cells of one stop. Never raises; problems are findings."""
+    part = Part(texts=texts, problems=[], stop=number, at=f" at stop {number}")
+    typed = any(part.has(name) for name in texts if not name.endswith(".fold"))
+    if not typed:
+        return StopReading(period=None, facts=StopFacts(), problems=())
+    status = _read_status(part)
+    period = _read_period(part, status or PeriodStatus.LISTENED, setting)
+    facts = _read_facts(part, status)
+    return StopReading(
+        period=None if status is None else period, facts=facts, problems=tuple(part.problems)
+    )
+
+
+def _read_status(part: Part) -> PeriodStatus | None:
+    """Listened or skipped; a stop with a listening time or an index was listened to."""
+    if part.has("status"):
+        answer = part.read("status", partial(read_choice, choices=tuple(PeriodStatus)))
+        return None if answer is None else PeriodStatus(answer)
+    heard = any(name.startswith(_CALLS) and part.has(name) for name in part.texts)
+    if heard or part.has("started_at") or part.has("finished_at"):
+        return PeriodStatus.LISTENED
+    part.report(
+        "status-unclear",
+        "status",
+        f"Something is written at stop {part.stop}, but not whether anybody listened there.",
+        "Mark the stop as listened or as skipped.",
+    )
+    return None
+
+
+def _read_period(part: Part, status: PeriodStatus, setting: Setting) -> Period:
+    times = {name: _read_time(part, name, setting) for name in CLOCK_FIELDS}
+    pause = part.read("paused_minutes", partial(number_between, low=0, high=600))
+    temperature = partial(read_temperature, unit=setting.unit)
+    skipped_with_times = status is PeriodStatus.SKIPPED and (
+        part.has("started_at") or part.has("finished_at")
+    )
+    if skipped_with_times:
+        part.report(
+            "skipped-with-times",
+            "status",
+            f"Stop {part.stop} is marked as skipped, but has a time of listening.",
+            "If somebody listened, mark the stop as listened. If not, clear the times.",
+        )
+    return Period(
+        stop=part.stop or 0,
+        status=status,
+        **times,
+        paused=dt.timedelta(minutes=float(pause or 0)),
+        air_temperature=part.read("air_temperature", temperature),
+        water_temperature=part.read("water_temperature", temperature),
+        beaufort=part.read("beaufort", read_integer),
+        sky=part.read("sky", read_integer),
+        noise_index=part.read("noise_index", read_integer),
+        measured_at=_read_place(part),
+        measured_accuracy_m=_read_accuracy(part),
+        calls=tuple(_read_calls(part, setting.species)),
+    )
+
+
+def _read_time(part: Part, name: str, setting: Setting) -> dt.datetime | None:
+    if not part.has(name):
+        return None
+    typed, zone = part.text(name), setting.time_zone
+    try:
+        reading = read_clock(typed, part.text(f"{name}.fold"), night=setting.night, time_zone=zone)
+    except CellError as error:
+        cell = f"{name}.fold" if isinstance(error, FoldWantedError) else name
+        part.report(error.code, cell, f"{part.label(name)}: {error.message}", error.mend)
+        return None
+    if reading.by_day:
+        part.report(
+            "clock-by-day",
+            name,
+            f"{part.label(name)}: {quoted(typed)} reads as the middle of the day.",
+            f"If it was in the night, write {evening_of(reading.instant, zone)}.",
+        )
+    return reading.instant
+
+
+def _read_place(part: Part) -> Place | None:
+    latitude = part.read("latitude", partial(number_between, low=-90, high=90))
+    longitude = part.read("longitude", partial(number_between, low=-180, high=180))
+    if part.has("latitude") != part.has("longitude"):
+        part.report(
+            "position-incomplete",
+            "latitude",
+            f"The position measured at stop {part.stop} has only one of its two numbers.",
+            "Write both latitude and longitude, or clear both.",
+        )
+    if latitude is None or longitude is None:
+        return None
+    return Place(latitude=float(latitude), longitude=float(longitude))
+
+
+def _read_accuracy(part: Part) -> float | None:
+    accuracy = part.read("accuracy_m", partial(number_between, low=0, high=100_000))
+    return None if accuracy is None else float(accuracy)
+
+
+def _read_calls(part: Part, known: Collection[str]) -> list[CallRecord]:
+    """The calls written down. A dash opens the cell without an answer; blank is not heard."""
+    calls = []
+    for name in sorted(part.texts):
+        if not name.startswith(_CALLS):
+            continue
+        code, typed = name.removeprefix(_CALLS), part.texts[name].strip()
+        where = Where(stop=part.stop, field="index", species=code)
+        if code not in known:
+            if not is_missing(typed):
+                part.problems.append(_unknown_species(where))
+        elif typed == NOT_SURE:
+            calls.append(CallRecord(species=code, index=None, not_sure=True))
+        elif is_missing(typed):
+            calls.append(CallRecord(species=code, index=None))
+        else:
+            try:
+                calls.append(CallRecord(species=code, index=read_integer(typed)))
+            except CellError:
+                part.problems.append(_unreadable_index(where, typed))
+    return calls
+
+
+def _unknown_species(where: Where) -> Finding:
+    return problem(
+        "species-unknown",
+        where,
+        f"“{where.species}” at stop {where.stop} is not a species of the catalog.",
+        "Choose a species of the checklist, or clear the cell.",
+    )
+
+
+def _unreadable_index(where: Where, typed: str) -> Finding:
+    return problem(
+        "cell-unreadable",
+        where,
+        f"{quoted(typed)} for {where.species} at stop {where.stop} is not a call index.",
+        "Write 0, 1, 2 or 3, the highest that was heard, or ? for “heard, not sure”.",
+    )
+
+
+def _read_facts(part: Part, status: PeriodStatus | None) -> StopFacts:
+    reason = part.read("skip_reason", partial(read_text, longest=200)) or ""
+    if status is PeriodStatus.SKIPPED and not part.text("skip_reason").strip():
+        part.report(
+            "skip-reason-missing",
+            "skip_reason",
+            f"Stop {part.stop} was skipped, and no reason is given.",
+            "Say why, so that others know whether the stop can be used.",
+        )
+    return StopFacts(
+        skip_reason=reason,
+        cars=part.read("cars", partial(integer_between, low=0, high=9999)),
+        interrupted=part.read("interrupted", read_yes_no),
+        moonlight=part.read("moonlight", read_yes_no),
+        water_tonight=part.read("water_tonight", partial(read_choice, choices=WATER_TONIGHT)) or "",
+        note=part.text("note").strip(),
+    )

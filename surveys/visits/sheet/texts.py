@@ -1,0 +1,183 @@
+"""Reading the text of one cell. Each reader raises CellError with words for the observer."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterable
+from decimal import ROUND_HALF_UP, Decimal
+
+from surveys.protocol.values import (
+    Temperature,
+    TemperatureUnit,
+)
+from surveys.protocol.weather import (
+    plain_number,
+    to_celsius,
+)
+from surveys.protocol.words import (
+    MONTHS,
+    listed,
+)
+
+FIRST_YEAR, LAST_YEAR = 1900, 2199
+# Colder or hotter than any place a frog or a thermometer survives: a slip, not a reading.
+POSSIBLE_CELSIUS = (Decimal(-90), Decimal(100))
+
+_MISSING = frozenset({"", "-", "–", "—", "t", "n/a", "na"})
+_NUMBER = re.compile(r"[+-]?[0-9]{1,9}(?:[.,][0-9]{1,9})?|[+-]?[.,][0-9]{1,9}")
+_UNIT = re.compile(r"(.*?)\s*(?:°|º|deg)?\s*([cf])", re.IGNORECASE)
+_RAIN = re.compile(r"(.*?)\s*(mm|in|inch|inches|\")?", re.IGNORECASE)
+_ISO_DATE = re.compile(r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})")
+_NAMED_DATE = re.compile(r"([0-9]{1,2})\.?\s+([a-z]{3,9})\.?,?\s+([0-9]{4})", re.IGNORECASE)
+_YES = frozenset({"yes", "y", "true", "1"})
+_NO = frozenset({"no", "n", "false", "0"})
+_MM_PER_INCH = Decimal("25.4")
+_LONGEST_QUOTE = 40
+
+
+class CellError(ValueError):
+    """A cell that cannot be read: the reading rule, what is wrong, how to mend it."""
+
+    def __init__(self, message: str, mend: str, code: str = "cell-unreadable") -> None:
+        super().__init__(message)
+        self.message = message
+        self.mend = mend
+        self.code = code
+
+
+def is_missing(text: str) -> bool:
+    """Blank, a dash or `T`: nothing was written down."""
+    return text.strip().casefold() in _MISSING
+
+
+def quoted(text: str) -> str:
+    shown = " ".join(text.split())
+    return f"“{shown if len(shown) <= _LONGEST_QUOTE else shown[:_LONGEST_QUOTE] + '…'}”"
+
+
+def read_number(text: str) -> Decimal:
+    """A decimal number with comma or point: `12.5`, `12,5`, `−3`."""
+    return _number(text, text)
+
+
+def _number(digits: str, text: str) -> Decimal:
+    """The number in `digits`; a problem quotes the whole `text` of the cell."""
+    typed = digits.strip().replace("−", "-").replace("–", "-")
+    if not _NUMBER.fullmatch(typed):
+        raise CellError(f"{quoted(text)} is not a number.", "Write digits, such as 12 or 12.5.")
+    return Decimal(typed.replace(",", "."))
+
+
+def read_integer(text: str) -> int:
+    """A whole number; `3.0` is one. Its range is left to the caller or the rules."""
+    number = read_number(text)
+    if number != number.to_integral_value():
+        raise CellError(
+            f"{quoted(text)} is not a whole number.", "Write a whole number, such as 3."
+        )
+    return int(number)
+
+
+def number_between(text: str, low: int, high: int) -> Decimal:
+    return _within(read_number(text), text, low, high)
+
+
+def integer_between(text: str, low: int, high: int) -> int:
+    return int(_within(Decimal(read_integer(text)), text, low, high))
+
+
+def _within(number: Decimal, text: str, low: int, high: int) -> Decimal:
+    if not low <= number <= high:
+        raise CellError(
+            f"{quoted(text)} is not between {plain_number(Decimal(low))} and {high}.",
+            "Check the number, or clear the cell if nobody knows.",
+            "cell-out-of-range",
+        )
+    return number
+
+
+def read_temperature(text: str, unit: TemperatureUnit) -> Temperature:
+    """A temperature in the sheet's unit, unless the cell names its own: `54 °F`, `12,5C`."""
+    digits = text
+    if match := _UNIT.fullmatch(text.strip()):
+        digits, unit = match[1], TemperatureUnit(match[2].upper())
+    reading = Temperature(value=_number(digits, text), unit=unit)
+    coldest, hottest = POSSIBLE_CELSIUS
+    if not coldest <= to_celsius(reading) <= hottest:
+        raise CellError(
+            f"{plain_number(reading.value)} °{unit.value} is not a possible temperature.",
+            "Check the number, its sign and its unit (°C or °F).",
+            "cell-out-of-range",
+        )
+    return reading
+
+
+def read_unit(text: str) -> TemperatureUnit:
+    typed = text.strip().lstrip("°").upper()
+    if typed[:1] in ("C", "F") and typed in ("C", "F", "CELSIUS", "FAHRENHEIT"):
+        return TemperatureUnit(typed[0])
+    raise CellError(f"{quoted(text)} is not a unit of temperature.", "Choose C or F.")
+
+
+def read_rain_mm(text: str) -> Decimal:
+    """Rain in mm to a tenth; inches when the cell says so: `12.5`, `12,5 mm`, `0.5 in`."""
+    match = _RAIN.fullmatch(text.strip())
+    digits, unit = (match[1], (match[2] or "mm").lower()) if match else (text, "mm")
+    amount = _number(digits, text)
+    amount = amount if unit == "mm" else amount * _MM_PER_INCH
+    return _within(amount, text, 0, 2000).quantize(Decimal("0.1"), ROUND_HALF_UP)
+
+
+def read_yes_no(text: str) -> bool:
+    typed = text.strip().casefold()
+    if typed in _YES or typed in _NO:
+        return typed in _YES
+    raise CellError(f"{quoted(text)} is neither yes nor no.", "Choose yes or no.")
+
+
+def read_choice(text: str, choices: Iterable[str]) -> str:
+    known = tuple(choices)
+    typed = text.strip().casefold().replace(" ", "_")
+    if typed in known:
+        return typed
+    words = listed((choice.replace("_", " ") for choice in known), last="or")
+    raise CellError(f"{quoted(text)} is not one of the answers.", f"Choose {words}.")
+
+
+def read_text(text: str, longest: int | None = None) -> str:
+    typed = text.strip()
+    if longest is not None and len(typed) > longest:
+        raise CellError(
+            f"The text has {len(typed)} characters; there is room for {longest}.",
+            "Shorten it, or move a part of it to the notes.",
+            "cell-too-long",
+        )
+    return typed
+
+
+def read_night(text: str) -> dt.date:
+    """The date of the evening: `2024-04-15` or `15 April 2024`."""
+    typed = text.strip()
+    mend = "Write it as year-month-day, such as 2024-04-15."
+    if match := _ISO_DATE.fullmatch(typed):
+        year, month, day = (int(part) for part in match.groups())
+    elif match := _NAMED_DATE.fullmatch(typed):
+        year, month, day = int(match[3]), _month(match[2]), int(match[1])
+    else:
+        raise CellError(f"{quoted(text)} is not a date.", mend)
+    try:
+        night = dt.date(year, month, day)
+    except ValueError:
+        raise CellError(f"{quoted(text)} is not a day of the calendar.", mend) from None
+    if not FIRST_YEAR <= night.year <= LAST_YEAR:
+        raise CellError(f"{quoted(text)} is not in this age.", mend, "cell-out-of-range")
+    return night
+
+
+def _month(name: str) -> int:
+    """Number of a month by its English name or the beginning of it; 0 when unknown."""
+    typed = name.casefold()
+    return next(
+        (n for n, month in enumerate(MONTHS, start=1) if month.casefold().startswith(typed)), 0
+    )

@@ -1,0 +1,39 @@
+"""The guide: how to survey, what the rules ask and why, the trend method."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from surveys.guide.pages import (
+    guide_page,
+    guide_pages,
+    rule_sections,
+)
+from surveys.protocol.rules.table import RULES
+from surveys.visits.sheet.reading_rules import READING_RULES
+
+
+@require_GET
+def guide(request: HttpRequest) -> HttpResponse:
+    return render(request, "guide/index.html", {"pages": guide_pages()})
+
+
+@require_GET
+def page(request: HttpRequest, slug: str) -> HttpResponse:
+    found = guide_page(slug)
+    if found is None:
+        raise Http404("The guide has no such page.")
+    return render(request, "guide/page.html", {"page": found, "pages": guide_pages()})
+
+
+@require_GET
+def rule(request: HttpRequest, code: str) -> HttpResponse:
+    """Why a rule asks what it asks."""
+    known = next((rule for rule in (*RULES, *READING_RULES) if rule.code == code), None)
+    if known is None:
+        raise Http404("There is no such rule.")
+    return render(
+        request,
+        "guide/rule.html",
+        {"rule": known, "html": rule_sections()[code], "pages": guide_pages()},
+    )

@@ -1,0 +1,60 @@
+"""The way in, the theme switch and the health check."""
+
+from django.contrib.auth.decorators import login_not_required
+from django.db import connection
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_GET, require_POST
+
+from accounts.access import (
+    Permission,
+    may,
+)
+from accounts.models import Membership
+from surveys.web.shell import THEMES
+
+THEME_COOKIE_AGE = 365 * 24 * 3600
+
+
+@require_GET
+def home(request: HttpRequest) -> HttpResponse:
+    """Go to the only program, or choose among several."""
+    memberships = list(
+        Membership.objects.select_related("program")
+        .filter(person=request.user, active=True)
+        .order_by("program__name")
+    )
+    for membership in memberships:
+        start = "web:tonight" if may(membership, Permission.SURVEY) else "web:trends"
+        if may(membership, Permission.REVIEW):
+            start = "web:review"
+        membership.start = start
+    if len(memberships) == 1:
+        return redirect(memberships[0].start, program=memberships[0].program.slug)
+    return render(request, "web/home.html", {"memberships": memberships})
+
+
+@login_not_required
+@require_POST
+def theme(request: HttpRequest) -> HttpResponse:
+    """Remember day, night or by the clock, and return to the page."""
+    chosen = request.POST.get("theme", "auto")
+    back = request.POST.get("next", "/")
+    if not url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
+        back = "/"
+    response = redirect(back)
+    if chosen in THEMES:
+        response.set_cookie(
+            "theme", chosen, max_age=THEME_COOKIE_AGE, samesite="Lax", secure=request.is_secure()
+        )
+    return response
+
+
+@login_not_required
+@require_GET
+def healthz(request: HttpRequest) -> HttpResponse:
+    """Answer when the server and its database work."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1")
+    return HttpResponse("ok\n", content_type="text/plain")

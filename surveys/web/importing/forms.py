@@ -1,0 +1,141 @@
+"""Forms of the import: the file, and what its columns mean."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from surveys.importing.columns import (
+    ASK,
+    IGNORE,
+    SPECIES,
+)
+from surveys.importing.fields import (
+    DATES,
+    FIELDS,
+    Field,
+    Level,
+)
+from surveys.importing.reading import MOST_BYTES
+from surveys.importing.shapes import Answers
+from surveys.importing.uploads import Upload
+from surveys.models import (
+    ChecklistEntry,
+    Program,
+)
+
+_ZERO, _MISSING = "zero", "missing"
+_MEANS = [(_ZERO, "Listened for, not heard (0)"), (_MISSING, "Not recorded")]
+_FIRST_CELLS = 3
+
+
+class UploadForm(forms.Form):
+    file = forms.FileField(
+        label="Spreadsheet",
+        help_text="A CSV or XLSX file with one header row, up to 10 MB.",
+        allow_empty_file=True,
+        widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx"}),
+    )
+
+    def clean_file(self) -> UploadedFile:
+        file = self.cleaned_data["file"]
+        if file.size > MOST_BYTES:
+            raise forms.ValidationError(
+                "The file is larger than 10 MB. Split it, for example by year."
+            )
+        return file
+
+
+class ColumnsForm(forms.Form):
+    """A choice for each column, named `column_<position>`, and what the file cannot say."""
+
+    blank = forms.ChoiceField(
+        label="An empty species cell, at a stop that was listened to, means",
+        choices=_MEANS,
+        widget=forms.RadioSelect,
+    )
+    unnamed = forms.ChoiceField(
+        label="A species of the checklist that the file never names was",
+        choices=_MEANS,
+        widget=forms.RadioSelect,
+        help_text="“Not heard” makes a zero of every stop in the file.",
+    )
+    leave_out_known = forms.BooleanField(
+        label="Leave out visits that were imported before", required=False
+    )
+
+    def __init__(self, upload: Upload, program: Program, data: Any = None) -> None:
+        super().__init__(
+            data,
+            initial={
+                "blank": _ZERO if upload.answers.blank_is_zero else _MISSING,
+                "unnamed": _ZERO if upload.answers.unnamed_is_zero else _MISSING,
+                "leave_out_known": upload.leave_out_known,
+            },
+        )
+        self.upload = upload
+        choices = meanings(program, upload.species_names)
+        for position, (header, choice) in enumerate(
+            zip(upload.table.headers, upload.choices, strict=True)
+        ):
+            self.fields[f"column_{position}"] = forms.ChoiceField(
+                label=header, choices=choices, initial=choice.code
+            )
+
+    def columns(self) -> list[tuple[forms.BoundField, list[str]]]:
+        """The field of each column with the first cells that hold something."""
+        return [
+            (self[f"column_{position}"], _first_cells(self.upload.table.column(position)))
+            for position in range(len(self.upload.table.headers))
+        ]
+
+    def explicit(self) -> list[tuple[str, str]]:
+        return [
+            (header, self.cleaned_data[f"column_{position}"])
+            for position, header in enumerate(self.upload.table.headers)
+        ]
+
+    def answers(self) -> Answers:
+        return Answers(
+            blank_is_zero=self.cleaned_data["blank"] == _ZERO,
+            unnamed_is_zero=self.cleaned_data["unnamed"] == _ZERO,
+        )
+
+
+def meanings(program: Program, species_names: Mapping[str, str]) -> list[tuple[str, Any]]:
+    """Everything a column can mean, in groups."""
+    entries = ChecklistEntry.objects.filter(program=program).order_by("order", "pk")
+    listed = list(entries.values_list("species__code", flat=True))
+    others = sorted(set(species_names) - set(listed), key=lambda code: species_names[code])
+    return [
+        (IGNORE, "Ignore this column"),
+        *((level.value, _of_level(level)) for level in Level),
+        ("Species of the checklist", _species(listed, species_names)),
+        ("Other species", _species(others, species_names)),
+    ]
+
+
+def _of_level(level: Level) -> list[tuple[str, str]]:
+    found: list[tuple[str, str]] = []
+    for field in FIELDS:
+        if field.level is level:
+            found += _forms_of(field)
+    return found
+
+
+def _forms_of(field: Field) -> list[tuple[str, str]]:
+    if not field.forms:
+        return [(field.code, field.label)]
+    found = [(f"{field.code}:{form.code}", f"{field.label}: {form.label}") for form in field.forms]
+    if field.forms is DATES:
+        found.append((f"{field.code}:{ASK}", f"{field.label}: day or month first? Please choose"))
+    return found
+
+
+def _species(codes: Iterable[str], names: Mapping[str, str]) -> list[tuple[str, str]]:
+    return [(SPECIES + code, names[code]) for code in codes]
+
+
+def _first_cells(texts: list[str]) -> list[str]:
+    return list(dict.fromkeys(text for text in texts if text))[:_FIRST_CELLS]

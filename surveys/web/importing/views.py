@@ -1,0 +1,248 @@
+"""Importing a spreadsheet of past visits: file, columns, preview, commit."""
+
+import uuid
+from functools import partial
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django_htmx.http import HttpResponseClientRefresh
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.importing.columns import check
+from surveys.importing.fields import FIELDS
+from surveys.importing.preview import (
+    Preview,
+    preview_from_plain,
+)
+from surveys.importing.problems import (
+    ImportRefusedError,
+    UnreadableFileError,
+)
+from surveys.importing.runs import (
+    MOST_ROWS_AT_ONCE,
+    UNDER_WAY,
+    ask,
+    import_of,
+    last_run,
+)
+from surveys.importing.template import (
+    template_csv,
+    template_xlsx,
+)
+from surveys.importing.uploads import (
+    Upload,
+    commit_upload,
+    discard,
+    open_upload,
+    preview_upload,
+    remember,
+    same_file_before,
+    store,
+)
+from surveys.models import (
+    ImportRun,
+    ImportWork,
+    SpreadsheetImport,
+)
+from surveys.web.importing.forms import (
+    ColumnsForm,
+    UploadForm,
+)
+
+_TEMPLATES = {
+    "csv": (template_csv, "text/csv; charset=utf-8"),
+    "xlsx": (
+        template_xlsx,
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ),
+}
+_RECENT = 20
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def start(request: ProgramRequest) -> HttpResponse:
+    member = request.membership
+    posted = request.method == "POST"
+    form = UploadForm(request.POST, request.FILES) if posted else UploadForm()
+    if posted and form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            row = store(member, file_name=file.name, content=file.read())
+        except UnreadableFileError as error:
+            form.add_error("file", str(error))
+        else:
+            return redirect("web:import_columns", program=member.program.slug, upload=row.pk)
+    recent = member.program.imports.defer("content").select_related("uploaded_by")[:_RECENT]
+    return render(
+        request,
+        "importing/start.html",
+        {"form": form, "recent": recent, "fields": FIELDS, "large": MOST_ROWS_AT_ONCE},
+        status=400 if form.errors else 200,
+    )
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def template(request: ProgramRequest, kind: str) -> HttpResponse:
+    if kind not in _TEMPLATES:
+        raise Http404("There is a template as csv and as xlsx.")
+    make, content_type = _TEMPLATES[kind]
+    program = request.membership.program
+    name = f"visits-{program.slug}.{kind}"
+    return HttpResponse(
+        make(program),
+        content_type=content_type,
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
+    member = request.membership
+    go_to = partial(redirect, "web:import_preview", program=member.program.slug, upload=upload)
+    if not _is_open(import_of(member, upload)):
+        return go_to()
+    found = open_upload(member, upload)
+    form = ColumnsForm(found, member.program, request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            remember(
+                found,
+                form.explicit(),
+                form.answers(),
+                leave_out_known=form.cleaned_data["leave_out_known"],
+            )
+            if found.is_large:
+                ask(member, upload, ImportWork.CHECK)
+        except ImportRefusedError as error:
+            messages.error(request, str(error))
+        return go_to()
+    return render(
+        request,
+        "importing/columns.html",
+        {
+            "form": form,
+            "upload": found,
+            "problems": check(found.table, found.choices),
+            "before": same_file_before(found),
+            "crumbs": _crumbs(request, found, "Columns"),
+        },
+        status=400 if form.errors else 200,
+    )
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
+    """What an import would do; of a large file, how far the worker has come with it."""
+    row = import_of(request.membership, upload)
+    run = last_run(row)
+    if run is not None and run.state in UNDER_WAY:
+        return _run_page(request, row, run, going=True)
+    if request.htmx:
+        return HttpResponseClientRefresh()
+    if row.committed_at is not None:
+        return render(request, "importing/done.html", {"row": row})
+    found = open_upload(request.membership, upload)
+    if not found.is_large:
+        return _preview(request, found, preview_upload(request.membership, found))
+    if run is None:
+        messages.info(request, "Say what the columns mean first. Then the file is checked.")
+        return redirect("web:import_columns", program=row.program.slug, upload=row.pk)
+    if run.found is None:
+        return _run_page(request, row, run, going=False)
+    return _preview(request, found, preview_from_plain(run.found))
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
+    member = request.membership
+    found = open_upload(member, upload)
+    if found.is_large:
+        return _asked(request, found)
+    try:
+        done = commit_upload(member, found)
+    except ImportRefusedError as error:
+        messages.error(request, str(error))
+        return redirect("web:import_preview", program=member.program.slug, upload=upload)
+    visits = "One visit was" if done.visits == 1 else f"{done.visits} visits were"
+    messages.success(request, f"{visits} imported and wait in review.")
+    return redirect("web:import_preview", program=member.program.slug, upload=upload)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
+    found = open_upload(request.membership, upload)
+    try:
+        discard(request.membership, found)
+    except ImportRefusedError as error:
+        messages.error(request, str(error))
+        return redirect(
+            "web:import_preview", program=request.membership.program.slug, upload=upload
+        )
+    messages.success(request, f"“{found.row.file_name}” was taken away; nothing was imported.")
+    return redirect("web:import_start", program=request.membership.program.slug)
+
+
+def _is_open(row: SpreadsheetImport) -> bool:
+    """Whether its columns may still change."""
+    run = last_run(row)
+    return row.committed_at is None and (run is None or run.state not in UNDER_WAY)
+
+
+def _asked(request: ProgramRequest, found: Upload) -> HttpResponse:
+    """Hand a large file to the worker."""
+    try:
+        ask(request.membership, found.row.pk, ImportWork.COMMIT)
+    except ImportRefusedError as error:
+        messages.error(request, str(error))
+    return redirect(
+        "web:import_preview", program=request.membership.program.slug, upload=found.row.pk
+    )
+
+
+def _run_page(
+    request: ProgramRequest, row: SpreadsheetImport, run: ImportRun, *, going: bool
+) -> HttpResponse:
+    """How far the worker has come; its inner part asks for itself again until it is done."""
+    page = "importing/run_part.html" if request.htmx else "importing/run.html"
+    return render(request, page, {"row": row, "run": run, "going": going})
+
+
+def _preview(request: ProgramRequest, found: Upload, seen: Preview) -> HttpResponse:
+    return render(
+        request,
+        "importing/preview.html",
+        {
+            "upload": found,
+            "seen": seen,
+            "counts": [
+                ("Visits", seen.visits, seen.nights),
+                ("Stops listened to", seen.stops, ""),
+                ("Detections", seen.detections, "call index 1 to 3"),
+                ("Queries", seen.queries, "to settle in review"),
+            ],
+            "hidden": seen.problem_count - len(seen.problems),
+            "before": same_file_before(found),
+            "crumbs": _crumbs(request, found, "Preview"),
+        },
+    )
+
+
+def _crumbs(request: ProgramRequest, found: Upload, here: str) -> list[dict[str, str]]:
+    start_url = reverse("web:import_start", args=[request.membership.program.slug])
+    return [
+        {"name": "Import", "url": start_url},
+        {"name": f"{found.row.file_name}: {here.lower()}", "url": ""},
+    ]

@@ -1,0 +1,77 @@
+"""Forms for people: inviting, role and training, accepting an invitation."""
+
+from django import forms
+
+from accounts.models import (
+    Membership,
+    Role,
+)
+from surveys.web.forms.fields import DateField
+from surveys.web.forms.seen import SeenForm
+
+ROLE_HELP = (
+    "Observers enter visits. Coordinators also review them and set the program up. "
+    "Partners read trends and publications."
+)
+
+
+class InviteForm(forms.Form):
+    email = forms.EmailField(label="E-mail")
+    name = forms.CharField(max_length=120, required=False, help_text="As you know this person.")
+    role = forms.ChoiceField(choices=Role.choices, initial=Role.OBSERVER, help_text=ROLE_HELP)
+
+
+class PersonForm(SeenForm):
+    """Role and training of one member."""
+
+    role = forms.ChoiceField(choices=Role.choices, help_text=ROLE_HELP)
+    trained_on = DateField(
+        label="Trained on",
+        required=False,
+        help_text="Day of the training or the hearing test. Leave empty when there is no record.",
+    )
+    trained_until = DateField(
+        label="Training holds until", required=False, help_text="Leave empty when it has no end."
+    )
+    exact_places = forms.BooleanField(
+        label="May have exact places",
+        required=False,
+        help_text="Downloads of this person may hold the exact coordinates and names of all stops, "
+        "sensitive species and private land included. Give it only for a purpose that needs it; "
+        "each download is noted under Sharing. Coordinators have this right anyway.",
+    )
+
+    def __init__(self, *args: object, membership: Membership, **options: object) -> None:
+        initial = {
+            "role": membership.role,
+            "trained_on": membership.trained_on,
+            "trained_until": membership.trained_until,
+            "exact_places": membership.exact_places,
+        }
+        super().__init__(*args, initial=initial, **options)
+
+
+class JoinForm(forms.Form):
+    """Name and password of somebody new."""
+
+    name = forms.CharField(
+        label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})
+    )
+    password = forms.CharField(
+        label="Choose a password",
+        strip=False,
+        help_text="At least 10 characters. Three or four unrelated words make a good one.",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    password_again = forms.CharField(
+        label="The same password again",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def clean(self) -> dict[str, object]:
+        cleaned = super().clean()
+        first, again = cleaned.get("password"), cleaned.get("password_again")
+        if first and again and first != again:
+            self.add_error("password_again", "The two passwords differ. Type both again.")
+        return cleaned

@@ -1,0 +1,134 @@
+"""People of a program: list, invitations, role, training, leaving."""
+
+from collections.abc import Callable
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from accounts import invitations
+from accounts import people as verbs
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.web.forms.refusals import tried
+from surveys.web.people.forms import (
+    InviteForm,
+    PersonForm,
+)
+
+
+def _site_url(request: ProgramRequest) -> str:
+    return request.build_absolute_uri("/")
+
+
+def _back(request: ProgramRequest) -> HttpResponse:
+    return redirect("web:people", program=request.membership.program.slug)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def people(request: ProgramRequest) -> HttpResponse:
+    return _people_page(request)
+
+
+def _people_page(request: ProgramRequest, issued: invitations.Issued | None = None) -> HttpResponse:
+    """The list; with `issued`, the link of a fresh invitation, this once."""
+    context = {
+        "section": "people",
+        "people": verbs.people_of(request.membership),
+        "invitations": invitations.open_invitations(request.membership.program),
+        "now": timezone.now(),
+        "issued": issued,
+    }
+    return render(request, "people/list.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def invite(request: ProgramRequest) -> HttpResponse:
+    form = InviteForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid():
+        site_url = _site_url(request)
+        issued = tried(
+            form, invitations.invite, request.membership, site_url=site_url, **form.cleaned_data
+        )
+        if issued:
+            return _people_page(request, issued)
+    return render(request, "people/invite.html", {"section": "people", "form": form})
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def send_again(request: ProgramRequest, invitation: int) -> HttpResponse:
+    try:
+        issued = invitations.send_again(request.membership, invitation, site_url=_site_url(request))
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+        return _back(request)
+    return _people_page(request, issued)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def withdraw(request: ProgramRequest, invitation: int) -> HttpResponse:
+    try:
+        withdrawn = invitations.withdraw(request.membership, invitation)
+        messages.success(request, f"The invitation of {withdrawn.email} is withdrawn.")
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+    return _back(request)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def person(request: ProgramRequest, membership: int) -> HttpResponse:
+    shown = verbs.person_of(request.membership, membership)
+    form = PersonForm(request.POST if request.method == "POST" else None, membership=shown)
+    form.show(verbs.person_facts(shown))
+    if request.method == "POST" and form.is_valid():
+        saved = tried(
+            form,
+            verbs.change_person,
+            request.membership,
+            membership,
+            seen=form.seen,
+            **form.cleaned_data,
+        )
+        if saved:
+            messages.success(request, f"{saved.person.name} is saved.")
+            if saved.person_id == request.membership.person_id:
+                return redirect("web:home")
+            return _back(request)
+    context = {"section": "people", "shown": shown, "form": form}
+    return render(request, "people/person.html", context)
+
+
+def _changed(request: ProgramRequest, verb: Callable, membership: int, said: str) -> HttpResponse:
+    try:
+        changed = verb(request.membership, membership)
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+        return _back(request)
+    messages.success(request, f"{changed.person.name} {said}")
+    if changed.person_id == request.membership.person_id:
+        return redirect("web:home")
+    return _back(request)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def deactivate(request: ProgramRequest, membership: int) -> HttpResponse:
+    said = "can no longer open this program. All visits stay."
+    return _changed(request, verbs.deactivate, membership, said)
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def reactivate(request: ProgramRequest, membership: int) -> HttpResponse:
+    return _changed(request, verbs.reactivate, membership, "is a member again.")

@@ -1,0 +1,171 @@
+"""Could we see it? The chance that today's surveys, or other ones, show a fall."""
+
+from typing import Any
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.charts.power import power_spec
+from surveys.charts.words import share
+from surveys.fitting.power import (
+    PowerUnknownError,
+    Today,
+    ask_power,
+    cells_of,
+    plan_of,
+    today,
+)
+from surveys.models import (
+    PowerStudy,
+    Species,
+)
+from surveys.web.power.forms import PowerForm
+from surveys.web.power.words import (
+    AIM,
+    aim_sentence,
+    power_alt,
+    power_rows,
+    power_sentence,
+)
+from surveys.web.trends.pictures import picture
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.REVIEW)
+def power(request: ProgramRequest) -> HttpResponse:
+    """Ask; the species may be in the query, and the numbers start as things are today."""
+    program = request.membership.program
+    form = PowerForm(request.POST or None, program=program)
+    species, now, why_not = _asked_about(form, request)
+    if request.method == "POST" and form.is_valid() and species is not None:
+        try:
+            study = _ask(request, form, species)
+        except PowerUnknownError as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("web:power_study", program=program.slug, study_id=study.pk)
+    if request.method == "GET":
+        form = PowerForm(program=program, initial=_initial(species, now))
+    return render(
+        request,
+        "power/ask.html",
+        {
+            "form": form,
+            "species": species,
+            "now": now,
+            "why_not": why_not,
+            "studies": program.power_studies.select_related("species")[:10],
+            "crumbs": _crumbs(program.slug, "Could we see it?"),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_GET
+@needs(Permission.REVIEW)
+def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
+    """The answer, or that it is still being worked out; the same part alone for the page that
+    waits."""
+    program = request.membership.program
+    study = _study(request, study_id)
+    plan, cells = plan_of(study), cells_of(study)
+    context: dict[str, Any] = {
+        "study": study,
+        "species": study.species,
+        "plan": plan,
+        "start": share(plan.occupancy),
+        "detection": share(plan.detection),
+    }
+    if cells:
+        name = study.species.common_name
+        context |= {
+            "sentence": power_sentence(name, plan, cells),
+            "aim": aim_sentence(plan, cells),
+            "rows": power_rows(plan, cells),
+            "visits": study.plan["visits"],
+            "alt": power_alt(name, plan, cells),
+            "simulations": cells[0].chance.interval,
+        }
+    if request.headers.get("HX-Request"):
+        return render(request, "power/answer.html", context)
+    context["crumbs"] = _crumbs(
+        program.slug, study.species.common_name, reverse("web:power", args=[program.slug])
+    )
+    return render(request, "power/study.html", context)
+
+
+@require_GET
+@needs(Permission.REVIEW)
+def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpResponse:
+    study = _study(request, study_id)
+    cells = cells_of(study)
+    if not cells:
+        raise Http404("This is still being worked out.")
+    plan, name = plan_of(study), study.species.common_name
+    title = f"{name}: chance to see a fall of {plan.fall * 100:.0f} % in {plan.years} years"
+    return picture(
+        request,
+        power_spec(title, cells, aim=AIM),
+        form,
+        key=f"{title}|{study.key}",
+        stem=f"{request.membership.program.slug}-{study.species.code}-could-we-see-it",
+    )
+
+
+def _study(request: ProgramRequest, study_id: int) -> PowerStudy:
+    studies = request.membership.program.power_studies.select_related("species")
+    return get_object_or_404(studies, pk=study_id)
+
+
+def _asked_about(
+    form: PowerForm, request: ProgramRequest
+) -> tuple[Species | None, Today | None, str]:
+    """The species of the address, else the first with an answer, else the first of the checklist;
+    how things are with it today, or why that cannot be said."""
+    code = request.POST.get("species") or request.GET.get("species", "")
+    chosen = form.checklist.get(code)
+    asked = [chosen] if chosen else list(form.checklist.values())
+    reasons: list[str] = []
+    for species in asked:
+        try:
+            return species, today(request.membership.program, species), ""
+        except PowerUnknownError as error:
+            reasons.append(str(error))
+    return next(iter(asked), None), None, next(iter(reasons), "")
+
+
+def _initial(species: Species | None, now: Today | None) -> dict[str, object]:
+    found: dict[str, object] = {"fall": 30, "years": 10}
+    if species is not None:
+        found["species"] = species.code
+    if now is not None:
+        found |= {"routes": now.routes, "visits": now.visits}
+    return found
+
+
+def _ask(request: ProgramRequest, form: PowerForm, species: Species) -> PowerStudy:
+    asked = form.cleaned_data
+    return ask_power(
+        request.membership,
+        species,
+        routes=asked["routes"],
+        visits=asked["visits"],
+        years=asked["years"],
+        fall=asked["fall"] / 100,
+    )
+
+
+def _crumbs(slug: str, name: str, above: str = "") -> list[dict[str, str]]:
+    middle = [{"name": "Could we see it?", "url": above}] if above else []
+    return [
+        {"name": "Trends", "url": reverse("web:trends", args=[slug])},
+        *middle,
+        {"name": name, "url": ""},
+    ]

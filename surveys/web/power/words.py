@@ -1,0 +1,98 @@
+"""The chance to see a fall, in words and rows."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from surveys.charts.words import (
+    PERCENT,
+    share,
+    share_with_interval,
+)
+from surveys.trends.power import (
+    PowerCell,
+    SurveyPlan,
+)
+from surveys.trends.results import NOT_IDENTIFIED
+
+# Common practice, no source: what a plan should reach.
+AIM = 0.8
+
+
+@dataclass(frozen=True, kw_only=True)
+class PowerRow:
+    """One number of routes; `cells` are (words, whether it is the plan asked for)."""
+
+    routes: int
+    cells: tuple[tuple[str, bool], ...]
+
+
+def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
+    """The answer in one sentence."""
+    own = next(cell for cell in cells if (cell.routes, cell.visits) == (plan.routes, plan.visits))
+    if NOT_IDENTIFIED in own.chance.flags:
+        return (
+            f"With {plan.routes} routes and {times(plan.visits)} a year, no fall in the share of "
+            f"stops with {name} could be shown: without a second visit in the same season, missed "
+            "animals cannot be told from absent ones."
+        )
+    return (
+        f"With {plan.routes} routes and {times(plan.visits)} a year, a fall of "
+        f"{plan.fall * 100:.0f}{PERCENT} in {plan.years} years in the share of stops with {name} "
+        f"would show with a chance of {share(own.chance.value)}."
+    )
+
+
+def aim_sentence(plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
+    """The least effort among the cells that reaches the aim."""
+    enough = [cell for cell in cells if (cell.chance.value or 0) >= AIM]
+    if not enough:
+        return (
+            f"No plan in the table reaches the usual aim of {share(AIM)}. More routes, more "
+            "visits or more years would help; so would a species heard more easily."
+        )
+    least = min(enough, key=lambda cell: (cell.routes * cell.visits, cell.routes))
+    if (least.routes, least.visits) == (plan.routes, plan.visits):
+        return (
+            f"That is at least the usual aim of {share(AIM)}, with the least effort in the table."
+        )
+    return (
+        f"The least effort in the table that reaches the usual aim of {share(AIM)}: "
+        f"{least.routes} routes and {times(least.visits)} a year."
+    )
+
+
+def power_rows(plan: SurveyPlan, cells: Sequence[PowerCell]) -> list[PowerRow]:
+    return [
+        PowerRow(
+            routes=routes,
+            cells=tuple(
+                (
+                    share_with_interval(cell.chance),
+                    (cell.routes, cell.visits) == (plan.routes, plan.visits),
+                )
+                for cell in cells
+                if cell.routes == routes
+            ),
+        )
+        for routes in sorted({cell.routes for cell in cells})
+    ]
+
+
+def power_alt(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
+    """What the picture says, for who cannot see it."""
+    parts = []
+    for visits in sorted({cell.visits for cell in cells}):
+        own = [cell for cell in cells if cell.visits == visits]
+        first, last = own[0], own[-1]
+        parts.append(
+            f"With {times(visits)} a year: {share(first.chance.value)} with {first.routes} routes, "
+            f"{share(last.chance.value)} with {last.routes}."
+        )
+    return (
+        f"Chance that a fall of {plan.fall * 100:.0f}{PERCENT} in {plan.years} years in {name} "
+        f"shows, by number of routes. {' '.join(parts)}"
+    )
+
+
+def times(visits: int) -> str:
+    return "1 visit" if visits == 1 else f"{visits} visits"

@@ -1,0 +1,86 @@
+"""Form for how a species is listed."""
+
+import datetime as dt
+
+from django import forms
+
+from surveys.models import (
+    ChecklistEntry,
+    Sensitivity,
+)
+from surveys.programs.checklist import (
+    Listing,
+    season_of,
+)
+from surveys.web.forms.fields import (
+    DateField,
+    MonthDayField,
+)
+from surveys.web.forms.seen import SeenForm
+
+
+class ListingForm(SeenForm):
+    calls_from = MonthDayField(
+        label="Calls from",
+        required=False,
+        help_text="May be later in the year than the end: a season can cross New Year. "
+        "Leave both empty when it may call at any time.",
+    )
+    calls_to = MonthDayField(label="Calls until", required=False)
+    sensitivity = forms.TypedChoiceField(
+        coerce=int,
+        choices=Sensitivity.choices,
+        initial=Sensitivity.OPEN,
+        help_text="How far places are generalized when data leave the program.",
+    )
+    listed_from = DateField(
+        label="Listed from",
+        required=False,
+        help_text="From this night on a silent stop counts as a zero. Not earlier than observers "
+        "were asked to listen for it; empty when it was listed from the start.",
+    )
+    listed_until = DateField(label="Listed until", required=False)
+
+    def __init__(
+        self, *args: object, entry: ChecklistEntry | None = None, **options: object
+    ) -> None:
+        if entry:
+            begins, ends = season_of(entry) or (None, None)
+            options["initial"] = {
+                "calls_from": begins,
+                "calls_to": ends,
+                "sensitivity": entry.sensitivity,
+                "listed_from": entry.listed_from,
+                "listed_until": entry.listed_until,
+            }
+        super().__init__(*args, **options)
+
+    def clean(self) -> dict[str, object]:
+        cleaned = super().clean()
+        if self.errors:
+            return cleaned
+        if bool(cleaned["calls_from"]) != bool(cleaned["calls_to"]):
+            missing = "calls_to" if cleaned["calls_from"] else "calls_from"
+            self.add_error(missing, "Give both ends of the season, or leave both empty.")
+        return cleaned
+
+    @property
+    def listing(self) -> Listing:
+        facts = self.cleaned_data
+        begins, ends = facts["calls_from"], facts["calls_to"]
+        return Listing(
+            season=(begins, ends) if begins and ends else None,
+            sensitivity=facts["sensitivity"],
+            listed_from=facts["listed_from"],
+            listed_until=facts.get("listed_until"),
+        )
+
+
+class TakeOffForm(SeenForm):
+    listed_until = DateField(
+        label="Last night on the list",
+        help_text="Visits up to this night keep their zeros for this species.",
+    )
+
+    def __init__(self, *args: object, today: dt.date, **options: object) -> None:
+        super().__init__(*args, initial={"listed_until": today}, **options)

@@ -1,0 +1,58 @@
+"""Form for the facts of a program."""
+
+from zoneinfo import available_timezones
+
+from django import forms
+
+from surveys.models import Program
+from surveys.models.program import unit_choices
+from surveys.protocol.values import (
+    DistanceUnit,
+    TemperatureUnit,
+)
+from surveys.web.forms.seen import SeenForm
+
+
+def _time_zones(current: str) -> list[tuple[str, str]]:
+    regions = ("Africa", "America", "Antarctica", "Asia", "Atlantic", "Australia", "Europe")
+    oceans = ("Indian", "Pacific")
+    names = {
+        name for name in available_timezones() if name.split("/")[0] in {*regions, *oceans, "UTC"}
+    }
+    return [(name, name) for name in sorted({*names, current})]
+
+
+class FactsForm(SeenForm):
+    """Everything that `change_facts` takes."""
+
+    name = forms.CharField(max_length=120)
+    region = forms.CharField(
+        max_length=120, required=False, help_text="The state, province or reserve it covers."
+    )
+    time_zone = forms.ChoiceField(
+        label="Time zone", help_text="All clock times of the program are read in this zone."
+    )
+    temperature_unit = forms.ChoiceField(
+        label="Temperatures in", choices=unit_choices(TemperatureUnit)
+    )
+    distance_unit = forms.ChoiceField(label="Distances in", choices=unit_choices(DistanceUnit))
+    contact_email = forms.EmailField(
+        label="Contact e-mail",
+        required=False,
+        help_text="Public: anybody who opens a publication reads it, and versions published with "
+        "it keep it. Mails to members and invitations name it too. Leave it empty to show none: "
+        "publications then name the program alone.",
+    )
+    local_rules = forms.CharField(
+        label="Local rules",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 8}),
+        help_text="Access permission, local law, hygiene between wetlands, emergency numbers. "
+        "Observers see this with the cautions before they go out.",
+    )
+
+    def __init__(self, *args: object, program: Program, **options: object) -> None:
+        names = list(self.base_fields)
+        initial = {name: getattr(program, name) for name in names}
+        super().__init__(*args, initial=initial, **options)
+        self.fields["time_zone"].choices = _time_zones(program.time_zone)

@@ -1,0 +1,242 @@
+"""Protocols: versions in plain words, a new version, a first one from a preset."""
+
+import datetime as dt
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import (
+    Program,
+    ProtocolVersion,
+)
+from surveys.programs import protocols as verbs
+from surveys.programs.assignments import today_of
+from surveys.programs.versionfacts import version_facts
+from surveys.programs.versions import protocol_values
+from surveys.protocol.limits import (
+    limits_in_words,
+    window_in_words,
+)
+from surveys.protocol.values import (
+    DistanceUnit,
+    Protocol,
+    TemperatureUnit,
+)
+from surveys.protocol.words import (
+    distance,
+    month_day,
+    speed,
+)
+from surveys.web.forms.refusals import tried
+from surveys.web.program.protocol_forms import (
+    LimitsForm,
+    window_formset,
+    with_one_more,
+)
+
+
+def _in_words(limits: Protocol, program: Program) -> list[tuple[str, str]]:
+    """Every limit of the protocol as (name, words), in the program's units."""
+    temperature_unit = TemperatureUnit(program.temperature_unit)
+    distance_unit = DistanceUnit(program.distance_unit)
+    rows = [("Season year begins", month_day(limits.season_year_begins))]
+    rows += [(f"Window {one.name}", window_in_words(one)) for one in limits.windows]
+    rows += limits_in_words(limits, temperature_unit, distance_unit)
+    if limits.max_distance_from_stop_m is not None:
+        rows.append(
+            ("From the stop", f"at most {distance(limits.max_distance_from_stop_m, distance_unit)}")
+        )
+    rows.append(("Drive between stops", f"at most {speed(limits.max_drive_kmh, distance_unit)}"))
+    return rows
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def protocols(request: ProgramRequest) -> HttpResponse:
+    """All protocols; the version in force is spelled out."""
+    program = request.membership.program
+    today = today_of(program)
+    shown = verbs.protocols_of(program)
+    for protocol in shown:
+        versions = list(protocol.versions.all())
+        protocol.current = next(
+            (one for one in versions if one.in_force_from <= today),
+            versions[-1] if versions else None,
+        )
+        if protocol.current:
+            protocol.current.protocol = protocol
+            protocol.words = _in_words(protocol_values(protocol.current), program)
+    context = {"section": "protocols", "protocols": shown, "today": today}
+    return render(request, "program/protocols.html", context)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def begin(request: ProgramRequest) -> HttpResponse:
+    """Choose what a new protocol begins from."""
+    program = request.membership.program
+    presets = [
+        {"preset": preset, "words": _in_words(preset.protocol, program)}
+        for preset in verbs.presets()
+    ]
+    context = {"section": "protocols", "presets": presets}
+    return render(request, "program/protocol_begin.html", context)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def version(request: ProgramRequest, version: int) -> HttpResponse:
+    program = request.membership.program
+    shown = verbs.version_of(program, version)
+    newest = shown.protocol.versions.order_by("-number").first()
+    context = {
+        "section": "protocols",
+        "version": shown,
+        "is_newest": newest == shown,
+        "words": _in_words(protocol_values(shown), program),
+    }
+    return render(request, "program/version.html", context)
+
+
+class _Screen:
+    """The form for limits with the formset for windows, bound when posted."""
+
+    def __init__(
+        self,
+        request: ProgramRequest,
+        *,
+        limits: Protocol | None,
+        in_force_from: dt.date,
+        source: str,
+        is_new_protocol: bool = False,
+    ) -> None:
+        program = request.membership.program
+        data = request.POST if request.method == "POST" else None
+        self.wants_more = data is not None and "one_more" in data
+        if self.wants_more:
+            data = with_one_more(request.POST, program)
+        self.form = LimitsForm(
+            data,
+            program=program,
+            limits=limits,
+            in_force_from=in_force_from,
+            source=source,
+            is_new_protocol=is_new_protocol,
+        )
+        self.windows = window_formset(data, limits=limits, program=program)
+
+    def is_valid(self) -> bool:
+        """Both are checked, so that all errors show at once."""
+        if self.wants_more:
+            return False
+        valid = [self.form.is_valid(), self.windows.is_valid()]
+        if not self.windows.is_valid():
+            self.form.add_error(None, "Something is amiss in the season windows, see there.")
+        return all(valid)
+
+    def facts(self) -> dict[str, object]:
+        return {
+            "limits": self.form.limits(self.windows.windows()),
+            "in_force_from": self.form.cleaned_data["in_force_from"],
+            "source": self.form.cleaned_data["source"],
+        }
+
+
+def _done(request: ProgramRequest, saved: ProtocolVersion) -> HttpResponse:
+    messages.success(request, f"{saved} is saved.")
+    return redirect(
+        "web:program_version", program=request.membership.program.slug, version=saved.pk
+    )
+
+
+def _form_page(request: ProgramRequest, screen: _Screen, **context: object) -> HttpResponse:
+    context |= {"section": "protocols", "form": screen.form, "windows": screen.windows}
+    return render(request, "program/version_form.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def add(request: ProgramRequest) -> HttpResponse:
+    """A new protocol, from the preset named in the address or from nothing."""
+    code = request.GET.get("preset", "")
+    preset = verbs.preset_called(code) if code else None
+    if code and preset is None:
+        raise Http404("There is no such preset.")
+    screen = _Screen(
+        request,
+        limits=preset.protocol if preset else None,
+        in_force_from=today_of(request.membership.program).replace(month=1, day=1),
+        source=verbs.sources_in_words(preset) if preset else "",
+        is_new_protocol=True,
+    )
+    if request.method == "POST" and screen.is_valid():
+        saved = tried(screen.form, verbs.start_protocol, request.membership, **screen.facts())
+        if saved:
+            return _done(request, saved)
+    return _form_page(request, screen, preset=preset)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def following(request: ProgramRequest, version: int) -> HttpResponse:
+    """The next version of a protocol, beginning from the one shown."""
+    shown = verbs.version_of(request.membership.program, version)
+    screen = _Screen(
+        request,
+        limits=protocol_values(shown),
+        in_force_from=today_of(request.membership.program),
+        source=shown.source,
+    )
+    if request.method == "POST" and screen.is_valid():
+        saved = tried(
+            screen.form,
+            verbs.add_version,
+            request.membership,
+            shown.protocol_id,
+            **screen.facts(),
+        )
+        if saved:
+            return _done(request, saved)
+    return _form_page(request, screen, before=shown)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def edit(request: ProgramRequest, version: int) -> HttpResponse:
+    """Change a version that no visit uses; one in use says so instead."""
+    shown = verbs.version_of(request.membership.program, version)
+    if request.method == "GET" and shown.visit_count:
+        messages.warning(
+            request,
+            f"Version {shown.number} is in use by visits and can no longer change. "
+            "Make a new version instead.",
+        )
+        return redirect(
+            "web:program_version", program=request.membership.program.slug, version=shown.pk
+        )
+    screen = _Screen(
+        request,
+        limits=protocol_values(shown),
+        in_force_from=shown.in_force_from,
+        source=shown.source,
+    )
+    screen.form.show(version_facts(shown))
+    if request.method == "POST" and screen.is_valid():
+        saved = tried(
+            screen.form,
+            verbs.change_version,
+            request.membership,
+            shown.pk,
+            seen=screen.form.seen,
+            **screen.facts(),
+        )
+        if saved:
+            return _done(request, saved)
+    return _form_page(request, screen, version=shown)

@@ -1,0 +1,177 @@
+"""Forms for routes and their stops."""
+
+import datetime as dt
+from collections.abc import Sequence
+
+from django import forms
+
+from surveys.models import (
+    Habitat,
+    Hydroperiod,
+    Presence,
+    Protocol,
+    Route,
+    Stop,
+)
+from surveys.models.program import route_code_validator
+from surveys.programs.places import read_place
+from surveys.programs.stops import (
+    DEGREE_PLACES,
+    StopFacts,
+)
+from surveys.protocol.values import Place
+from surveys.web.forms.fields import DateField
+from surveys.web.forms.refusals import put_on_form
+from surveys.web.forms.seen import SeenForm
+
+
+class RouteForm(SeenForm):
+    code = forms.CharField(
+        max_length=20,
+        validators=[route_code_validator],
+        help_text="Short and lasting, such as R07. It stands in every table and file.",
+    )
+    name = forms.CharField(max_length=120)
+    region = forms.CharField(
+        max_length=120, required=False, help_text="County, district or reserve, for filters."
+    )
+    protocol = forms.TypedChoiceField(coerce=int)
+    access_notes = forms.CharField(
+        label="Access",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 4}),
+        help_text="Where to park, whose leave is needed, what to watch for.",
+    )
+    active = forms.BooleanField(label="This route is surveyed", required=False, initial=True)
+
+    def __init__(
+        self,
+        *args: object,
+        protocols: Sequence[Protocol],
+        route: Route | None = None,
+        **options: object,
+    ) -> None:
+        if route:
+            names = ("code", "name", "region", "access_notes", "active")
+            options["initial"] = {name: getattr(route, name) for name in names} | {
+                "protocol": route.protocol_id
+            }
+        super().__init__(*args, **options)
+        self.fields["protocol"].choices = [(one.pk, one.name) for one in protocols]
+
+
+class LineForm(SeenForm):
+    points = forms.CharField(
+        label="Points of the line",
+        required=False,
+        max_length=400_000,
+        widget=forms.Textarea(attrs={"rows": 14, "spellcheck": "false", "autocomplete": "off"}),
+        help_text="One point a line, latitude and longitude: 43.07310, -89.40120. Or paste GeoJSON "
+        "with one LineString. Empty takes the line away.",
+    )
+
+
+class PlaceForm(forms.Form):
+    """Two texts that become a place; the map fills them in, or they are typed."""
+
+    latitude = forms.CharField(
+        max_length=30,
+        help_text="Decimal degrees, such as 43.07310. South has a minus sign.",
+        widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
+    )
+    longitude = forms.CharField(
+        max_length=30,
+        help_text="Decimal degrees, such as −89.40120. West has a minus sign.",
+        widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
+    )
+
+    def clean(self) -> dict[str, object]:
+        cleaned = super().clean()
+        if "latitude" in cleaned and "longitude" in cleaned:
+            try:
+                cleaned["place"] = read_place(cleaned["latitude"], cleaned["longitude"])
+            except forms.ValidationError as refusal:
+                put_on_form(self, refusal)
+        return cleaned
+
+    @property
+    def place(self) -> Place:
+        return self.cleaned_data["place"]
+
+
+class HabitatForm(forms.Form):
+    """What is known of a stop."""
+
+    name = forms.CharField(max_length=120, help_text="What an observer finds in the dark.")
+    habitat = forms.ChoiceField(choices=Habitat.choices, initial=Habitat.OTHER)
+    hydroperiod = forms.ChoiceField(
+        label="Holds water", choices=Hydroperiod.choices, initial=Hydroperiod.UNKNOWN
+    )
+    fish = forms.ChoiceField(
+        label="Fish in the water", choices=Presence.choices, initial=Presence.UNKNOWN
+    )
+    last_burn = DateField(label="Last burn", required=False)
+    notes = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 4}))
+
+    @property
+    def facts(self) -> StopFacts:
+        names = ("name", "habitat", "hydroperiod", "fish", "last_burn", "notes")
+        return StopFacts(**{name: self.cleaned_data[name] for name in names})
+
+
+def _facts_of(stop: Stop) -> dict[str, object]:
+    names = ("name", "habitat", "hydroperiod", "fish", "last_burn", "notes")
+    return {name: getattr(stop, name) for name in names} | {
+        "latitude": f"{stop.place.y:.{DEGREE_PLACES}f}",
+        "longitude": f"{stop.place.x:.{DEGREE_PLACES}f}",
+    }
+
+
+class StopForm(SeenForm, HabitatForm, PlaceForm):
+    """A stop to add, or one to correct (`stop`)."""
+
+    number = forms.IntegerField(
+        min_value=1, max_value=999, help_text="Stops are surveyed in the order of their numbers."
+    )
+    active_from = DateField(
+        label="First night",
+        help_text="From this night on the stop can be surveyed. "
+        "When past visits will be imported, give the night of the first.",
+    )
+    field_order = ("number", "name", "latitude", "longitude", "active_from")
+
+    def __init__(self, *args: object, stop: Stop | None = None, **options: object) -> None:
+        if stop:
+            options["initial"] = _facts_of(stop) | {
+                "number": stop.number,
+                "active_from": stop.active_from,
+            }
+        super().__init__(*args, **options)
+        if stop and stop.was_surveyed:
+            for name in ("number", "latitude", "longitude"):
+                self.fields[name].disabled = True
+                self.fields[name].help_text = "Fixed, because visits have been made here."
+
+
+class CloseStopForm(forms.Form):
+    last_night = DateField(label="Last night on which it can be surveyed")
+    reason = forms.CharField(
+        max_length=300, label="Why", help_text="Such as: no safe place to park any more."
+    )
+
+    def __init__(self, *args: object, today: dt.date, **options: object) -> None:
+        super().__init__(*args, initial={"last_night": today}, **options)
+
+
+class MoveStopForm(HabitatForm, PlaceForm):
+    """The new place of a stop; what is known of the old one is the starting value."""
+
+    first_night = DateField(label="First night at the new place")
+    reason = forms.CharField(
+        max_length=300, label="Why it moves", help_text="It is kept with the old stop."
+    )
+    field_order = ("first_night", "reason", "name", "latitude", "longitude")
+
+    def __init__(self, *args: object, stop: Stop, today: dt.date, **options: object) -> None:
+        initial = _facts_of(stop) | {"first_night": today, "notes": ""}
+        super().__init__(*args, initial=initial, **options)

@@ -1,0 +1,148 @@
+"""Stops of a route: adding, correcting, closing and moving."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import Stop
+from surveys.programs import stops as verbs
+from surveys.programs.assignments import today_of
+from surveys.programs.routes import route_of
+from surveys.protocol.words import day
+from surveys.web.forms.refusals import tried
+from surveys.web.program.route_forms import (
+    CloseStopForm,
+    MoveStopForm,
+    StopForm,
+)
+from surveys.web.program.route_views import (
+    map_data,
+    stops_around,
+)
+
+
+def _to_route(request: ProgramRequest, route_id: int, said: str) -> HttpResponse:
+    messages.success(request, said)
+    return redirect("web:program_route", program=request.membership.program.slug, route=route_id)
+
+
+def _map(request: ProgramRequest, route_id: int, here: Stop | None = None) -> dict[str, object]:
+    program = request.membership.program
+    route = route_of(program, route_id)
+    stops = verbs.present_stops(route)
+    around = [] if stops else stops_around(program)
+    return map_data(route, stops, here=here, around=around)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def add(request: ProgramRequest, route: int) -> HttpResponse:
+    program = request.membership.program
+    shown = route_of(program, route)
+    initial = {"number": verbs.next_number(shown), "active_from": today_of(program)}
+    form = StopForm(request.POST if request.method == "POST" else None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        stop = tried(
+            form,
+            verbs.add_stop,
+            request.membership,
+            shown.pk,
+            number=form.cleaned_data["number"],
+            place=form.place,
+            active_from=form.cleaned_data["active_from"],
+            facts=form.facts,
+        )
+        if stop:
+            return _to_route(request, shown.pk, f"Stop {stop} is added.")
+    context = {
+        "section": "routes",
+        "route": shown,
+        "form": form,
+        "map_data": _map(request, shown.pk),
+    }
+    return render(request, "program/stop_form.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def edit(request: ProgramRequest, stop: int) -> HttpResponse:
+    shown = verbs.stop_of(request.membership.program, stop)
+    form = StopForm(request.POST if request.method == "POST" else None, stop=shown)
+    form.show(verbs.stop_facts(shown))
+    if request.method == "POST" and form.is_valid():
+        saved = tried(
+            form,
+            verbs.change_stop,
+            request.membership,
+            shown.pk,
+            seen=form.seen,
+            number=form.cleaned_data["number"],
+            place=form.place,
+            active_from=form.cleaned_data["active_from"],
+            facts=form.facts,
+        )
+        if saved:
+            return _to_route(request, shown.route_id, f"Stop {saved} is saved.")
+    context = {
+        "section": "routes",
+        "route": shown.route,
+        "stop": shown,
+        "form": form,
+        "map_data": _map(request, shown.route_id, shown),
+    }
+    return render(request, "program/stop_form.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def close(request: ProgramRequest, stop: int) -> HttpResponse:
+    program = request.membership.program
+    shown = verbs.stop_of(program, stop)
+    form = CloseStopForm(
+        request.POST if request.method == "POST" else None, today=today_of(program)
+    )
+    if request.method == "POST" and form.is_valid():
+        closed = tried(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
+        if closed:
+            said = f"Stop {closed} is closed after {day(closed.active_until)}."
+            return _to_route(request, shown.route_id, said)
+    context = {"section": "routes", "route": shown.route, "stop": shown, "form": form}
+    return render(request, "program/stop_close.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def move(request: ProgramRequest, stop: int) -> HttpResponse:
+    program = request.membership.program
+    shown = verbs.stop_of(program, stop)
+    form = MoveStopForm(
+        request.POST if request.method == "POST" else None, stop=shown, today=today_of(program)
+    )
+    if request.method == "POST" and form.is_valid():
+        moved = tried(
+            form,
+            verbs.move_stop,
+            request.membership,
+            shown.pk,
+            first_night=form.cleaned_data["first_night"],
+            place=form.place,
+            reason=form.cleaned_data["reason"],
+            facts=form.facts,
+        )
+        if moved:
+            said = f"Stop {moved} is at its new place from {day(moved.active_from)} on."
+            return _to_route(request, shown.route_id, said)
+    context = {
+        "section": "routes",
+        "route": shown.route,
+        "stop": shown,
+        "form": form,
+        "map_data": _map(request, shown.route_id, shown),
+    }
+    return render(request, "program/stop_move.html", context)

@@ -1,0 +1,86 @@
+from django.urls import URLPattern, path
+
+from surveys.web.program import (
+    assignment_views as program_assignments,
+)
+from surveys.web.program import (
+    checklist_views as program_checklist,
+)
+from surveys.web.program import (
+    line_views as program_lines,
+)
+from surveys.web.program import (
+    protocol_views as program_protocols,
+)
+from surveys.web.program import (
+    route_views as program_routes,
+)
+from surveys.web.program import (
+    stop_views as program_stops,
+)
+from surveys.web.program import (
+    views as program,
+)
+
+AT = "<slug:program>/program/"
+
+urlpatterns: list[URLPattern] = [
+    path(AT, program.overview, name="program"),
+    path(AT + "facts", program.facts, name="program_facts"),
+    # Assignments
+    path(AT + "assignments", program_assignments.assignments, name="program_assignments"),
+    path(AT + "assignments/repeat", program_assignments.repeat, name="program_repeat"),
+    path(
+        AT + "assignments/<int:assignment>/unassign",
+        program_assignments.unassign,
+        name="program_unassign",
+    ),
+    # Routes and stops
+    path(AT + "routes", program_routes.routes, name="program_routes"),
+    path(AT + "routes/add", program_routes.add, name="program_route_add"),
+    path(AT + "routes/<int:route>", program_routes.route, name="program_route"),
+    path(AT + "routes/<int:route>/edit", program_routes.edit, name="program_route_edit"),
+    path(AT + "routes/<int:route>/line", program_lines.edit, name="program_route_line"),
+    path(AT + "routes/<int:route>/stops/add", program_stops.add, name="program_stop_add"),
+    path(AT + "stops/<int:stop>", program_stops.edit, name="program_stop"),
+    path(AT + "stops/<int:stop>/close", program_stops.close, name="program_stop_close"),
+    path(AT + "stops/<int:stop>/move", program_stops.move, name="program_stop_move"),
+    # Protocols
+    path(AT + "protocols", program_protocols.protocols, name="program_protocols"),
+    path(AT + "protocols/begin", program_protocols.begin, name="program_protocol_begin"),
+    path(AT + "protocols/add", program_protocols.add, name="program_protocol_add"),
+    path(
+        AT + "protocols/versions/<int:version>",
+        program_protocols.version,
+        name="program_version",
+    ),
+    path(
+        AT + "protocols/versions/<int:version>/edit",
+        program_protocols.edit,
+        name="program_version_edit",
+    ),
+    path(
+        AT + "protocols/versions/<int:version>/next",
+        program_protocols.following,
+        name="program_version_next",
+    ),
+    # Checklist
+    path(AT + "checklist", program_checklist.checklist, name="program_checklist"),
+    path(AT + "checklist/search", program_checklist.search, name="program_species_search"),
+    path(
+        AT + "checklist/add/<slug:species>",
+        program_checklist.add,
+        name="program_species_add",
+    ),
+    path(AT + "checklist/<int:entry>", program_checklist.entry, name="program_entry"),
+    path(
+        AT + "checklist/<int:entry>/take-off",
+        program_checklist.take_off,
+        name="program_entry_take_off",
+    ),
+    path(
+        AT + "checklist/<int:entry>/move",
+        program_checklist.move,
+        name="program_entry_move",
+    ),
+]

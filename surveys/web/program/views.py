@@ -1,0 +1,117 @@
+"""The program: its facts, and what is still to be set up."""
+
+from dataclasses import dataclass
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import Program
+from surveys.programs.assignments import current_season_year
+from surveys.programs.setting_up import (
+    Standing,
+    change_facts,
+    program_facts,
+    standing,
+)
+from surveys.web.forms.refusals import tried
+from surveys.web.program.forms import FactsForm
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToDo:
+    """One thing that is missing before observers can survey."""
+
+    text: str
+    url: str
+    label: str
+
+
+def _to_do(program: Program, stands: Standing, year: int) -> list[ToDo]:
+    checks = (
+        (
+            not stands.protocols,
+            "There is no protocol yet. It holds the season windows and all limits.",
+            "program_protocols",
+            "Set up a protocol",
+        ),
+        (
+            not stands.species,
+            "The checklist is empty. Silence counts as zero only for species on it.",
+            "program_checklist",
+            "Choose species",
+        ),
+        (
+            bool(stands.protocols) and not stands.routes,
+            "There are no routes yet.",
+            "program_routes",
+            "Add a route",
+        ),
+        (
+            bool(stands.routes_without_stops),
+            f"Routes without a stop: {stands.routes_without_stops}.",
+            "program_routes",
+            "See the routes",
+        ),
+        (not stands.observers, "No observer has joined yet.", "people_invite", "Invite somebody"),
+        (
+            stands.routes > stands.assigned_routes,
+            f"Routes that nobody surveys in {year}: {stands.routes - stands.assigned_routes}.",
+            "program_assignments",
+            "Assign observers",
+        ),
+    )
+    return [
+        ToDo(text=text, url=reverse(f"web:{name}", args=[program.slug]), label=label)
+        for missing, text, name, label in checks
+        if missing
+    ]
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def overview(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    year = current_season_year(program)
+    stands = standing(program, year)
+    context = {
+        "section": "overview",
+        "to_do": _to_do(program, stands, year),
+        "counts": [
+            ("Season year", year, ""),
+            ("Routes", stands.routes, f"{stands.assigned_routes} assigned"),
+            ("Observers", stands.observers, ""),
+            ("Species", stands.species, "on the checklist"),
+        ],
+        "facts": [
+            ("Region", program.region or "–", ""),
+            ("Time zone", program.time_zone, ""),
+            ("Temperatures", f"°{program.temperature_unit}", ""),
+            ("Distances", program.get_distance_unit_display().lower(), ""),
+            ("Contact", program.contact_email or "–", ""),
+        ],
+    }
+    return render(request, "program/overview.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def facts(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    form = FactsForm(request.POST if request.method == "POST" else None, program=program)
+    form.show(program_facts(program))
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and tried(form, change_facts, request.membership, seen=form.seen, **form.cleaned_data)
+    ):
+        messages.success(request, "The facts of the program are saved.")
+        return redirect("web:program", program=program.slug)
+    return render(request, "program/facts.html", {"section": "overview", "form": form})

@@ -1,0 +1,84 @@
+"""What changed between two versions of a publication."""
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    may,
+    needs,
+)
+from surveys.publishing.differences import (
+    Difference,
+    NumberChange,
+    difference,
+)
+from surveys.publishing.formats import yearly_csv as csv
+from surveys.publishing.tables import TABLE
+from surveys.web.publications.views import publication_or_404
+from surveys.web.trends.views import head_words
+
+SHOWN = 200
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def publication_changes(request: ProgramRequest, season_year: int, version: int) -> HttpResponse:
+    """Against the version before, or against the one in `?against=`."""
+    newer = publication_or_404(request, season_year, version)
+    older = publication_or_404(request, season_year, _against(request, version))
+    found = difference(older, newer)
+    return render(
+        request,
+        "publications/changes.html",
+        {
+            "newer": newer,
+            "older": older,
+            "others": [one for one in range(1, version) if one != older.version],
+            "nothing": found.nothing,
+            "visits": [
+                (words, visits[:SHOWN], len(visits))
+                for words, visits in (
+                    ("Visits that came", found.came),
+                    ("Visits that went", found.went),
+                    ("Visits that changed", found.changed),
+                )
+            ],
+            "tables": _tables(found),
+            "other_tables": found.other_tables,
+            "shown": SHOWN,
+            "show_steps": may(request.membership, Permission.READ_SEASONS),
+        },
+    )
+
+
+def _against(request: ProgramRequest, version: int) -> int:
+    asked = request.GET.get("against", "")
+    other = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 5 else version - 1
+    if not 1 <= other < version:
+        raise Http404("There is no such earlier version.")
+    return other
+
+
+def _tables(found: Difference) -> list[dict[str, object]]:
+    return [
+        {
+            "title": TABLE[name].title,
+            "name": name,
+            "rows": [_words(change) for change in changes[:SHOWN]],
+            "count": len(changes),
+        }
+        for name, changes in found.numbers.items()
+        if changes
+    ]
+
+
+def _words(change: NumberChange) -> tuple[str, str, str, str]:
+    """Where, which column, old, new. Numbers that differ in later places only show all of them."""
+    before, after = csv.cell_text(change.before), csv.cell_text(change.after)
+    if before == after:
+        before, after = str(change.before), str(change.after)
+    where = ", ".join(str(part) for part in change.key)
+    return where, head_words(change.column), before or "blank", after or "blank"

@@ -1,0 +1,140 @@
+"""Closing a season: what is not decided, what would be published, and the run that makes it."""
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.fitting.stored import stored_fits
+from surveys.models import PublishingRun
+from surveys.publishing.closing import (
+    last_closed_season,
+    missing_visits,
+    open_visits,
+    unsettled_queries,
+)
+from surveys.publishing.exceptions import PublishingError
+from surveys.publishing.formats import yearly_csv as csv
+from surveys.publishing.publish import (
+    UNDER_WAY,
+    Preview,
+    ask_to_publish,
+    preview,
+)
+from surveys.seasons.route_years import season_years
+from surveys.web.publications.forms import PublishForm
+from surveys.web.trends.page import glance_rows
+from surveys.web.trends.views import table_context
+
+SHOWN = 25
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.PUBLISH)
+def publish(request: ProgramRequest) -> HttpResponse:
+    """Choose a season year, look at what is open and what would be frozen, publish it."""
+    program = request.membership.program
+    years = season_years(program)
+    if not years:
+        return render(request, "publications/publish.html", {"years": []})
+    season_year = _chosen_year(request, years)
+    found = preview(program, season_year)
+    waiting = open_visits(program, season_year)
+    open_count = waiting.count()
+    form = PublishForm(
+        request.POST if request.method == "POST" else None,
+        initial={"seen": found.sha256},
+        preview=found,
+        open_count=open_count,
+    )
+    if request.method == "POST" and form.is_valid():
+        run = _ask(request, form, found)
+        if run:
+            return redirect("web:publishing_run", program=program.slug, run_id=run.pk)
+    missing = missing_visits(program, season_year)
+    unsettled = unsettled_queries(program, season_year)
+    return render(
+        request,
+        "publications/publish.html",
+        {
+            "years": years,
+            "season_year": season_year,
+            "preview": found,
+            "possible": season_year in found.years,
+            "run": program.publishing_runs.filter(
+                season_year=season_year, state__in=UNDER_WAY
+            ).first(),
+            "last_run": program.publishing_runs.filter(season_year=season_year).first(),
+            "form": form,
+            "open_count": open_count,
+            "waiting": waiting[:SHOWN],
+            "missing_count": len(missing),
+            "missing": missing[:SHOWN],
+            "unsettled_count": unsettled.count(),
+            "unsettled": unsettled[:SHOWN],
+            "shown": SHOWN,
+            **_tables(request, found),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_GET
+@needs(Permission.PUBLISH)
+def publishing_run(request: ProgramRequest, run_id: int) -> HttpResponse:
+    """How far it has come. Its inner part asks for itself again until it is done."""
+    program = request.membership.program
+    run = program.publishing_runs.select_related("publication").filter(pk=run_id).first()
+    if run is None:
+        raise Http404("There is no such run in this program.")
+    page = "publications/run_part.html" if request.htmx else "publications/run.html"
+    return render(request, page, {"run": run, "going": run.state in UNDER_WAY})
+
+
+def _tables(request: ProgramRequest, found: Preview) -> dict[str, object]:
+    """The rows of the season that is closed, and the trends as they are fitted today."""
+    own = [csv.row_texts(row) for row in found.rows if row.season_year == found.season_year]
+    program = request.membership.program
+    fits = stored_fits(program)
+    return {
+        **table_context(csv.HEADER, own),
+        "glance": glance_rows(
+            fits,
+            lambda fit: reverse(
+                "web:trend_species",
+                kwargs={"program": program.slug, "code": fit.species.code},
+            ),
+        ),
+    }
+
+
+def _ask(request: ProgramRequest, form: PublishForm, found: Preview) -> PublishingRun | None:
+    """Ask for it, or put the refusal on the form. What was typed stays; `seen` is renewed."""
+    data = form.cleaned_data
+    try:
+        return ask_to_publish(
+            request.membership,
+            found.season_year,
+            data.get("reason", ""),
+            seen=data["seen"],
+            site_url=request.build_absolute_uri("/"),
+        )
+    except PublishingError as refusal:
+        form.add_error(None, str(refusal))
+        form.data = form.data.copy()
+        form.data["seen"] = found.sha256
+        return None
+
+
+def _chosen_year(request: ProgramRequest, years: tuple[int, ...]) -> int:
+    """The one asked for, else the last that is over."""
+    asked = request.POST.get("year") or request.GET.get("year") or ""
+    year = int(asked) if asked.isascii() and asked.isdigit() and len(asked) == 4 else 0
+    if year in years:
+        return year
+    return last_closed_season(request.membership.program) or years[-1]

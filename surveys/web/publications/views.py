@@ -1,0 +1,116 @@
+"""Publications: the list, one publication, its files."""
+
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse, HttpResponseBase
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_GET
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    may,
+    may_have_exact_places,
+    needs,
+)
+from surveys.models import (
+    Audience,
+    Publication,
+)
+from surveys.publishing.citing import citation_text
+from surveys.publishing.described import Described
+from surveys.publishing.exact import note_exact_download
+from surveys.publishing.files import (
+    file_of,
+    files_of,
+)
+from surveys.publishing.formats import yearly_csv as csv
+from surveys.publishing.publish import under_way
+from surveys.publishing.reading import rows_of
+from surveys.publishing.serving import file_response
+from surveys.web.trends.views import table_context
+
+A_PAGE = 50
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def publications(request: ProgramRequest) -> HttpResponse:
+    member = request.membership
+    found = member.program.publications.defer("method")
+    newest: dict[int, int] = {}
+    page = Paginator(found, A_PAGE).get_page(request.GET.get("page"))
+    for year, version in found.order_by().values_list("season_year", "version"):
+        newest[year] = max(version, newest.get(year, 0))
+    may_publish = may(member, Permission.PUBLISH)
+    return render(
+        request,
+        "publications/publications.html",
+        {
+            "page_obj": page,
+            "rows": [(one, newest[one.season_year]) for one in page],
+            "may_publish": may_publish,
+            "runs": under_way(member.program) if may_publish else [],
+        },
+    )
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def publication(request: ProgramRequest, season_year: int, version: int) -> HttpResponse:
+    found = publication_or_404(request, season_year, version)
+    described = Described(publication=found, here=_public_url(request, found))
+    header, rows = rows_of(found, "yearly")
+    newest = request.membership.program.publications.filter(season_year=season_year).values_list(
+        "version", flat=True
+    )[0]
+    return render(
+        request,
+        "publications/publication.html",
+        {
+            "publication": found,
+            "newest": newest,
+            "files": files_of(found, exact=may_have_exact_places(request.membership)),
+            "exact": Audience.EXACT,
+            "citation": citation_text(described.cited),
+            "here": described.here,
+            "has_changes": version > 1,
+            **table_context(header, [[csv.cell_text(cell) for cell in row] for row in rows]),
+            "show_names": may(request.membership, Permission.READ_SEASONS),
+        },
+    )
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def publication_file(
+    request: ProgramRequest, season_year: int, version: int, kind: str
+) -> HttpResponseBase:
+    """A frozen file. It never changes, so a browser may keep it for good."""
+    found = publication_or_404(request, season_year, version)
+    file = file_of(found, kind, exact=may_have_exact_places(request.membership))
+    if file is None:
+        raise Http404("This publication has no such file.")
+    if file.audience == Audience.EXACT:
+        note_exact_download(request.membership, what=f"{found.title}: {kind}", path=request.path)
+    return file_response(request, file)
+
+
+def _public_url(request: ProgramRequest, found: Publication) -> str:
+    values = {
+        "program": found.program.slug,
+        "season_year": found.season_year,
+        "version": found.version,
+    }
+    return request.build_absolute_uri(reverse("web:published_version", kwargs=values))
+
+
+def publication_or_404(request: ProgramRequest, season_year: int, version: int) -> Publication:
+    found = (
+        request.membership.program.publications.select_related("program", "published_by")
+        .filter(season_year=season_year, version=version)
+        .first()
+    )
+    if found is None:
+        raise Http404("There is no such publication in this program.")
+    return found

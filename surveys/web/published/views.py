@@ -1,0 +1,342 @@
+"""What partners and the public see of a program: opened on purpose, without signing in, as far
+as the program lets its publications be seen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Callable
+from functools import partial, wraps
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.views import redirect_to_login
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils.cache import get_conditional_response, patch_vary_headers
+from django.utils.crypto import constant_time_compare
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+from django.views.decorators.http import require_safe
+
+from accounts.access import (
+    Permission,
+    membership_of,
+    require,
+)
+from surveys.models import (
+    Program,
+    Publication,
+    Reach,
+)
+from surveys.publishing.citing import (
+    BIBTEX,
+    CSL_JSON,
+    JSON_LD,
+    bibtex,
+    citation_text,
+    csl,
+)
+from surveys.publishing.described import (
+    Described,
+    entry,
+    index,
+    jsonld,
+    trends_of,
+)
+from surveys.publishing.files import file_of
+from surveys.publishing.formats.reproduce import COMMANDS
+from surveys.publishing.serving import file_response
+from surveys.web.published.addresses import Addresses
+
+PAGE_AGE_S = 60
+MACHINE_AGE_S = 300
+_FORM_TOKEN = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]*"')
+
+
+class ReaderRequest(HttpRequest):
+    """A request of somebody who may see the program's publications. `key` is that of the
+    link by which they came, None where none is needed."""
+
+    program: Program
+    key: str | None
+    addresses: Addresses
+
+
+def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """Let a view be reached by everybody, by whoever has the link, or by members, as the
+    program says. Others are told nothing, not even whether there is such a program."""
+
+    @login_not_required
+    @require_safe
+    @wraps(view)
+    def guarded(
+        request: HttpRequest, program: str, key: str | None = None, **rest: Any
+    ) -> HttpResponseBase:
+        found = Program.objects.filter(slug=program).first()
+        if key is not None:
+            if not _opens(found, key):
+                raise Http404("This link opens nothing. It may have been renewed.")
+        elif found is None or found.publication_reach != Reach.PUBLIC:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            member = membership_of(request.user, program)
+            require(member, Permission.READ_RESULTS)
+        request.program, request.key = found, key
+        request.addresses = Addresses(request=request, slug=program, key=key)
+        response = view(request, **rest)
+        if key is not None:
+            response["X-Robots-Tag"] = "noindex"
+        return response
+
+    return guarded
+
+
+def _opens(program: Program | None, key: str) -> bool:
+    """Compares in constant time, so that no key can be found out sign by sign."""
+    right = program.publication_key if program else ""
+    same = constant_time_compare(key.encode(), right.encode())
+    return same and program is not None and program.publication_reach != Reach.MEMBERS
+
+
+@for_readers
+def published(request: ReaderRequest) -> HttpResponse:
+    """Every publication of the program, newest first."""
+    rows = [(one, newest, request.addresses.version(one)) for one, newest in _listed(request)]
+    context = {
+        "program": request.program,
+        "rows": rows,
+        "index_url": request.addresses.index(),
+    }
+    return _page(request, "published/program.html", context)
+
+
+@for_readers
+def published_index(request: ReaderRequest) -> HttpResponse:
+    program = request.program
+    facts = {
+        "program": program.name,
+        "region": program.region,
+        "url": request.addresses.program(),
+        "publications": [
+            {**entry(one, request.addresses.version(one)), "newest": one.version == newest}
+            for one, newest in _listed(request)
+        ],
+    }
+    return _machine(request, json.dumps(facts, indent=2), "application/json")
+
+
+@for_readers
+def published_year(request: ReaderRequest, season_year: int) -> HttpResponse:
+    """The newest version of a season year; where that is may change."""
+    newest = _versions(request).filter(season_year=season_year).first()
+    if newest is None:
+        raise Http404("Nothing is published for this season year.")
+    response = redirect(request.addresses.version(newest))
+    response["Cache-Control"] = "no-cache"
+    return response
+
+
+@for_readers
+def published_version(request: ReaderRequest, season_year: int, version: int) -> HttpResponse:
+    found, at = _found(request, season_year, version), request.addresses
+    publication = found.publication
+    newest = _newest(request, season_year)
+    data = _jsonld(request, found, superseded=publication.version < newest.version)
+    context = {
+        "program": request.program,
+        "publication": publication,
+        "described": found,
+        "superseded": publication.version < newest.version,
+        "newest": newest,
+        "newest_url": at.version(newest),
+        "files": [(file, at.file(publication, file.kind)) for file in found.files],
+        "trends": [_in_words(row) for row in trends_of(found)],
+        "method": publication.method,
+        "citation": citation_text(found.cited),
+        "jsonld": _data_block(data),
+        "commands": COMMANDS if any(file.kind == "tables.zip" for file in found.files) else (),
+        "urls": {
+            "all": at.program(),
+            "index": at.version_index(publication),
+            "dataset": at.dataset(publication),
+            "text": at.citation(publication, "txt"),
+            "bibtex": at.citation(publication, "bib"),
+            "csl": at.citation(publication, "json"),
+            "files": at.file(publication, ""),
+        },
+    }
+    response = _page(request, "published/version.html", context)
+    response["Link"] = ", ".join(_links(request, found, newest))
+    return response
+
+
+@for_readers
+def published_version_index(request: ReaderRequest, season_year: int, version: int) -> HttpResponse:
+    found = _found(request, season_year, version)
+    newest = _newest(request, season_year)
+    newer = request.addresses.version(newest) if newest.version > version else None
+    facts = index(
+        found,
+        url=request.addresses.version(found.publication),
+        newer_url=newer,
+        file_url=partial(request.addresses.file, found.publication),
+    )
+    return _machine(request, json.dumps(facts, indent=2), "application/json")
+
+
+@for_readers
+def published_dataset(request: ReaderRequest, season_year: int, version: int) -> HttpResponse:
+    found = _found(request, season_year, version)
+    superseded = version < _newest(request, season_year).version
+    text = json.dumps(_jsonld(request, found, superseded=superseded), indent=2)
+    return _machine(request, text, JSON_LD)
+
+
+@for_readers
+def published_citation(
+    request: ReaderRequest, season_year: int, version: int, form: str
+) -> HttpResponse:
+    cited = _found(request, season_year, version).cited
+    if form == "bib":
+        return _machine(request, bibtex(cited), BIBTEX, name=f"{cited.key}.bib")
+    if form == "json":
+        text = json.dumps(csl(cited), indent=2, ensure_ascii=False)
+        return _machine(request, text, CSL_JSON, name=f"{cited.key}.json")
+    if form == "txt":
+        return _machine(request, citation_text(cited) + "\n", "text/plain; charset=utf-8")
+    raise Http404("A citation is given as txt, bib or json.")
+
+
+@for_readers
+def published_file(
+    request: ReaderRequest, season_year: int, version: int, kind: str
+) -> HttpResponseBase:
+    """A frozen file; never one with exact places."""
+    publication = _publication(request, season_year, version)
+    file = file_of(publication, kind, exact=False)
+    if file is None:
+        raise Http404("This publication has no such file.")
+    file.publication = publication
+    public = request.program.publication_reach == Reach.PUBLIC and request.key is None
+    response = file_response(request, file, public=public)
+    response["Link"] = f'<{request.addresses.version(publication)}>; rel="collection"'
+    return response
+
+
+def _versions(request: ReaderRequest) -> Any:
+    return request.program.publications.select_related("program").order_by(
+        "-season_year", "-version"
+    )
+
+
+def _listed(request: ReaderRequest) -> list[tuple[Publication, int]]:
+    """Publications, each with the number of the newest version of its season year."""
+    found = list(_versions(request))
+    newest: dict[int, int] = {}
+    for one in found:
+        newest.setdefault(one.season_year, one.version)
+    return [(one, newest[one.season_year]) for one in found]
+
+
+def _newest(request: ReaderRequest, season_year: int) -> Publication:
+    return _versions(request).filter(season_year=season_year)[0]
+
+
+def _publication(request: ReaderRequest, season_year: int, version: int) -> Publication:
+    found = _versions(request).filter(season_year=season_year, version=version).first()
+    if found is None:
+        raise Http404("There is no such publication.")
+    return found
+
+
+def _found(request: ReaderRequest, season_year: int, version: int) -> Described:
+    publication = _publication(request, season_year, version)
+    return Described(publication=publication, here=request.addresses.keyless().version(publication))
+
+
+def _jsonld(request: ReaderRequest, found: Described, *, superseded: bool) -> dict[str, Any]:
+    file_url = partial(request.addresses.file, found.publication)
+    return jsonld(found, superseded=superseded, file_url=file_url)
+
+
+def _in_words(row: dict[str, Any]) -> dict[str, Any]:
+    """The row with its share and its change as percentages with their intervals."""
+    newest = row["newest"]
+    return {
+        **row,
+        "share": _percent(newest, "occupancy", 100, signed=False) if newest else "",
+        "changes": _percent(row, "change", 1, signed=True),
+    }
+
+
+def _percent(row: dict[str, Any], name: str, times: int, *, signed: bool) -> str:
+    """`-2.1 % (-3.8 to -0.4)`; blank where it cannot be said."""
+    if not row[name]:
+        return ""
+    sign = "+" if signed else ""
+    value, low, high = (
+        f"{float(row[end]) * times:{sign}.1f}" if row[end] else "?"
+        for end in (name, f"{name}_low", f"{name}_high")
+    )
+    return f"{value} % ({low} to {high})"
+
+
+def _links(request: ReaderRequest, found: Described, newest: Publication) -> list[str]:
+    """Typed links (RFC 8288) that lead a program on: cite-as (RFC 8574), license, describedby,
+    item, and the versions (RFC 5829)."""
+    publication, at = found.publication, request.addresses
+    links = [
+        f'<{found.url}>; rel="cite-as"',
+        f'<{found.license_url}>; rel="license"',
+        f'<{at.dataset(publication)}>; rel="describedby"; type="{JSON_LD}"',
+        f'<{at.citation(publication, "json")}>; rel="describedby"; type="{CSL_JSON}"',
+        f'<{at.version(newest)}>; rel="latest-version"',
+        '<https://schema.org/Dataset>; rel="type"',
+    ]
+    links += [f'<{at.file(publication, file.kind)}>; rel="item"' for file in found.files]
+    return links
+
+
+def _data_block(data: dict[str, Any]) -> SafeString:
+    """JSON-LD as a data block, which no browser runs, hence no policy forbids."""
+    text = json.dumps(data, indent=1)
+    for sign, escaped in (("<", "\\u003C"), (">", "\\u003E"), ("&", "\\u0026")):
+        text = text.replace(sign, escaped)
+    return format_html('<script type="{}">{}</script>', JSON_LD, mark_safe(text))  # noqa: S308
+
+
+def _page(request: ReaderRequest, template: str, context: dict[str, Any]) -> HttpResponse:
+    """A page for people, or 304 for who has it.
+
+    Its forms hold a token that is written in another way each time, hence the weak checksum: it
+    is of all the rest and of the cookie that the token goes with.
+    """
+    response = render(request, template, context)
+    response["Cache-Control"] = f"private, max-age={PAGE_AGE_S}"
+    patch_vary_headers(response, ["Cookie"])
+    cookie = request.COOKIES.get(settings.CSRF_COOKIE_NAME, "")
+    checksum = hashlib.sha256(_FORM_TOKEN.sub(b"", response.content) + cookie.encode())
+    return _if_changed(request, response, f'W/"{checksum.hexdigest()}"')
+
+
+def _machine(request: ReaderRequest, text: str, media_type: str, *, name: str = "") -> HttpResponse:
+    """A text for programs, or 304 for who has it."""
+    public = request.program.publication_reach == Reach.PUBLIC and request.key is None
+    headers = {
+        "Cache-Control": f"{'public' if public else 'private'}, max-age={MACHINE_AGE_S}",
+    }
+    if name:
+        headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    response = HttpResponse(text, content_type=media_type, headers=headers)
+    checksum = hashlib.sha256(response.content)
+    return _if_changed(request, response, f'"{checksum.hexdigest()}"')
+
+
+def _if_changed(request: ReaderRequest, response: HttpResponse, etag: str) -> HttpResponse:
+    """RFC 9110, sections 8.8.3 and 15.4.5."""
+    response["ETag"] = etag
+    return get_conditional_response(request, etag=etag, response=response)

@@ -1,0 +1,12 @@
+from django.urls import path
+
+from surveys.web.recordings import views as recordings
+
+urlpatterns = [
+    path("<slug:program>/recordings/<uuid:recording_id>", recordings.recording, name="recording"),
+    path(
+        "<slug:program>/sheets/<uuid:visit_id>/recordings",
+        recordings.sheet_recording,
+        name="sheet_recording",
+    ),
+]

@@ -1,0 +1,89 @@
+"""Listening to the recordings of visits, and adding one to a paper sheet."""
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpResponse, HttpResponseBase
+from django.shortcuts import redirect
+from django.utils.cache import patch_cache_control
+from django.views.decorators.http import require_POST, require_safe
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import Recording
+from surveys.ranges import serve_file
+from surveys.visits.exceptions import (
+    NotYours,
+    RecordingRefused,
+    VisitError,
+)
+from surveys.visits.media.listening import find_recording
+from surveys.visits.media.recordings import remove_recording
+from surveys.visits.media.sound_kinds import ending_of
+from surveys.visits.media.whole_files import keep_whole
+
+_KEEP_S = 3600
+
+
+@require_safe
+@needs(Permission.READ_SEASONS)
+def recording(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
+    """The sound itself, whole or in the parts that a player asks for."""
+    found = find_recording(request.membership, recording_id)
+    response = serve_file(
+        request, found.audio, etag=f'"{found.sha256}"', content_type=found.media_type
+    )
+    kind = "attachment" if "download" in request.GET else "inline"
+    response["Content-Disposition"] = f'{kind}; filename="{_file_name(found)}"'
+    patch_cache_control(response, private=True, max_age=_KEEP_S)
+    return response
+
+
+@require_POST
+@needs(Permission.SURVEY)
+def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
+    """Add a sound file to one's own sheet, or take one off."""
+    member = request.membership
+    try:
+        if "remove" in request.POST:
+            remove_recording(member, _uuid(request.POST["remove"]))
+            messages.success(request, "The recording is gone.")
+        elif "sound" in request.FILES:
+            stop = request.POST.get("stop", "")
+            keep_whole(
+                member,
+                visit_id,
+                upload=request.FILES["sound"],
+                stop=int(stop) if stop.isdecimal() else None,
+                species=request.POST.get("species", ""),
+                kind=request.POST.get("kind", ""),
+            )
+            messages.success(request, "The recording is kept.")
+        else:
+            raise RecordingRefused("Choose a sound file first.")
+    except VisitError as error:
+        messages.error(request, str(error))
+    return redirect("web:sheet", program=member.program.slug, visit_id=visit_id)
+
+
+def _file_name(found: Recording) -> str:
+    """ASCII: route, night, stop and kind; a species by its code."""
+    parts = [
+        found.visit.route.code,
+        found.visit.night.isoformat(),
+        f"stop-{found.stop.number}" if found.stop else "",
+        found.species.code if found.species else "",
+        found.kind,
+        str(found.pk)[:8],
+    ]
+    return f"{'_'.join(part for part in parts if part)}.{ending_of(found.media_type)}"
+
+
+def _uuid(text: str) -> UUID:
+    try:
+        return UUID(text)
+    except ValueError:
+        raise NotYours("There is no such recording.") from None

@@ -1,0 +1,156 @@
+"""Forms of the review: filters of the queue, settling, notes, corrections."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+
+from django import forms
+from django.http import QueryDict
+
+from surveys.models import (
+    Settlement,
+    StoredFinding,
+    VisitState,
+)
+from surveys.visits.exceptions import ReasonMissing
+from surveys.visits.queue import (
+    STATES,
+    Choices,
+    QueueFilters,
+)
+from surveys.visits.sheet.cells import CellChange
+
+NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "revision", "reason", "extra_species", "then"}
+LARGEST = 2**31 - 1
+REASON_MISSING = str(ReasonMissing())
+
+
+class QueueForm(forms.Form):
+    """The filters in the address of the queue. Without `offered` any value passes."""
+
+    state = forms.CharField(required=False, widget=forms.HiddenInput)
+    route = forms.CharField(required=False, widget=forms.Select)
+    region = forms.CharField(required=False, widget=forms.Select)
+    observer = forms.IntegerField(required=False, widget=forms.Select, max_value=LARGEST)
+    season_year = forms.IntegerField(
+        label="Season", required=False, widget=forms.Select, max_value=LARGEST
+    )
+    open = forms.BooleanField(label="Only with open queries", required=False)
+
+    def __init__(self, data: QueryDict, offered: Choices | None = None) -> None:
+        super().__init__(data)
+        self.offered: dict[str, list[tuple[object, str]]] = {}
+        if offered is None:
+            return
+        self.offered = {
+            "route": [(route.code, str(route)) for route in offered.routes],
+            "region": [(region, region) for region in offered.regions],
+            "observer": [(person.pk, person.name) for person in offered.observers],
+            "season_year": [(year, str(year)) for year in offered.season_years],
+        }
+        for name, rows in self.offered.items():
+            self.fields[name].widget.choices = [("", "All"), *rows]
+
+    def clean_state(self) -> str:
+        state = self.cleaned_data["state"]
+        return state if state in STATES else VisitState.SUBMITTED.value
+
+    def clean(self) -> None:
+        for name, rows in self.offered.items():
+            value = self.cleaned_data.get(name)
+            if value not in ("", None) and value not in {row[0] for row in rows}:
+                self.add_error(name, "No visit here has this. Choose from the list.")
+
+    @property
+    def filters(self) -> QueueFilters:
+        """What can be read of the filters; the rest is left open."""
+        self.is_valid()
+        found = self.cleaned_data
+        return QueueFilters(
+            state=found["state"],
+            route=found.get("route") or None,
+            region=found.get("region") or None,
+            observer=found.get("observer"),
+            season_year=found.get("season_year"),
+            open_only=found.get("open", False),
+        )
+
+    @property
+    def is_narrowed(self) -> bool:
+        """Whether any filter besides the state is set."""
+        return any(self.data.get(name) for name in self.fields if name != "state")
+
+
+class SettleForm(forms.Form):
+    """The answer to one query, with the reason."""
+
+    settlement = forms.ChoiceField(
+        label="Answer",
+        choices=Settlement.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose one of the two answers."},
+    )
+    reason = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 2}), error_messages={"required": REASON_MISSING}
+    )
+
+    def __init__(self, finding: StoredFinding | int, data: QueryDict | None = None) -> None:
+        key, initial = finding, {}
+        if isinstance(finding, StoredFinding):
+            key = finding.pk
+            initial = {"settlement": finding.settlement, "reason": finding.reason}
+        super().__init__(data, initial=initial, auto_id=f"finding-{key}-%s")
+
+
+class NoteForm(forms.Form):
+    """The note that goes with sending back, setting aside or opening again."""
+
+    note = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 4}), error_messages={"required": REASON_MISSING}
+    )
+
+    def __init__(self, verb: str, label: str, data: QueryDict | None = None) -> None:
+        super().__init__(data, auto_id=f"{verb}-%s")
+        self.fields["note"].label = label
+
+
+class ReasonForm(forms.Form):
+    """Why cells of a submitted sheet are corrected."""
+
+    reason = forms.CharField(
+        label="Reason for the correction",
+        help_text="Such as: the observer wrote to say that stops 4 and 5 were swapped.",
+        widget=forms.Textarea(attrs={"rows": 2, "form": "sheet"}),
+        error_messages={"required": REASON_MISSING},
+    )
+
+
+def revision_seen(posted: QueryDict) -> int:
+    """The revision a form was made from; 0, which no visit has, when it says none."""
+    text = posted.get("revision", "")
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+
+
+def cells_rendered(posted: QueryDict) -> dict[str, str]:
+    """The cells as they stood on the page that was posted."""
+    try:
+        rendered = dict(json.loads(posted.get("rendered", "{}")))
+    except (ValueError, TypeError):
+        return {}
+    return {str(address): str(text) for address, text in rendered.items()}
+
+
+def cells_changed(posted: QueryDict) -> Mapping[str, CellChange]:
+    """The posted cells that differ from what the page was rendered with."""
+    rendered = cells_rendered(posted)
+    return {
+        address: CellChange(was=rendered.get(address, ""), now=text)
+        for address, text in posted.items()
+        if address not in NOT_CELLS and _lines(text) != _lines(rendered.get(address, ""))
+    }
+
+
+def _lines(text: str) -> list[str]:
+    """Browsers send line ends of their own."""
+    return text.splitlines()

@@ -1,0 +1,381 @@
+"""One visit as the review shows it: findings with their marks, tables, map, decisions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from surveys.models import (
+    ListeningPeriod,
+    Species,
+    Stop,
+    StoredFinding,
+    Visit,
+    VisitState,
+)
+from surveys.protocol.hours import (
+    earliest_start,
+    latest_end,
+)
+from surveys.protocol.limits import limits_in_words
+from surveys.protocol.sky import stop_sky
+from surveys.protocol.values import (
+    DistanceUnit,
+    Place,
+    Severity,
+    TemperatureUnit,
+)
+from surveys.protocol.weather import show_temperature
+from surveys.protocol.words import (
+    clock,
+    duration,
+)
+from surveys.seasons.visits import (
+    NOT_REACHED,
+    GridCell,
+    GridRow,
+    VisitGrid,
+)
+from surveys.visits.finding import findings_by_cell
+from surveys.visits.loading import protocol_values
+from surveys.web.maps import route_map
+from surveys.web.review.forms import (
+    NoteForm,
+    SettleForm,
+)
+
+_LETTERS = {"refuse": "R", "query": "Q", "note": "N"}
+_YES_NO = {True: "yes", False: "no", None: ""}
+Fact = tuple[str, object, object]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Decision:
+    """A verb that takes a note: its words, and from which states it leads on."""
+
+    verb: str
+    button: str
+    question: str
+    label: str
+    states: tuple[str, ...]
+
+
+DECISIONS = {
+    decision.verb: decision
+    for decision in (
+        Decision(
+            verb="send_back",
+            button="Send back",
+            question="Send the sheet back to its observer?",
+            label="Note to the observer, who also gets it by mail",
+            states=(VisitState.SUBMITTED,),
+        ),
+        Decision(
+            verb="set_aside",
+            button="Set aside",
+            question="Set the visit aside?",
+            label="Why it is kept but not used",
+            states=(VisitState.SUBMITTED,),
+        ),
+        Decision(
+            verb="reopen",
+            button="Open again",
+            question="Take the visit back into review?",
+            label="Why it is opened again",
+            states=(VisitState.ACCEPTED, VisitState.SET_ASIDE),
+        ),
+    )
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Card:
+    """A finding with its mark (Q1, N2) and, while it can be settled, its form."""
+
+    mark: str
+    finding: StoredFinding
+    form: SettleForm | None
+
+    @property
+    def settled(self) -> bool:
+        return bool(self.finding.settlement)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeardCell:
+    """One species at one stop."""
+
+    cell: GridCell
+    cards: tuple[Card, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeardRow:
+    """One stop: its calls, or in `silent` why there are none."""
+
+    stop: Stop
+    state: str
+    silent: str
+    cells: tuple[HeardCell, ...]
+    cards: tuple[Card, ...]
+    left_out: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class ConditionRow:
+    """Times and conditions at a stop, or at either end of the visit."""
+
+    name: str
+    cells: tuple[tuple[str, tuple[Card, ...]], ...]
+
+    @property
+    def is_filled(self) -> bool:
+        return any(text or cards for text, cards in self.cells)
+
+
+def make_cards(findings: Iterable[StoredFinding], *, open_state: bool) -> tuple[Card, ...]:
+    """Findings with their marks, queries first, each kind by stop."""
+    kinds = list(_LETTERS)
+    numbers = dict.fromkeys(kinds, 0)
+    cards = []
+    for finding in sorted(
+        findings,
+        key=lambda f: (kinds.index(f.severity), f.stop.number if f.stop else 0, f.pk),
+    ):
+        numbers[finding.severity] += 1
+        settleable = open_state and finding.severity == Severity.QUERY
+        cards.append(
+            Card(
+                mark=f"{_LETTERS[finding.severity]}{numbers[finding.severity]}",
+                finding=finding,
+                form=SettleForm(finding) if settleable else None,
+            )
+        )
+    return tuple(cards)
+
+
+def cards_by_cell(cards: Iterable[Card]) -> dict[str, tuple[Card, ...]]:
+    """Cards by the address of the cell they stand beside."""
+    by_finding = {card.finding.pk: card for card in cards}
+    places = findings_by_cell(card.finding for card in by_finding.values())
+    return {
+        address: tuple(by_finding[finding.pk] for finding in findings)
+        for address, findings in places.items()
+    }
+
+
+def heard_rows(
+    grid: VisitGrid, cards: tuple[Card, ...], beside: Mapping[str, tuple[Card, ...]]
+) -> tuple[HeardRow, ...]:
+    """The grid of stops and species. What concerns no cell of either table stands at its stop."""
+    shown = {
+        *(_call(row, one) for row in grid.rows if row.listened for one in grid.species),
+        *(_condition(row, name) for row in grid.rows if row.period for name, _, _ in _CONDITIONS),
+    }
+    placed = {card.mark for address in shown for card in beside.get(address, ())}
+    return tuple(
+        HeardRow(
+            stop=row.stop,
+            state="" if row.listened else NOT_REACHED,
+            silent=_silent(row),
+            cells=tuple(
+                HeardCell(cell=cell, cards=beside.get(_call(row, one), ()))
+                for one, cell in zip(grid.species, row.cells, strict=True)
+            ),
+            cards=tuple(
+                card
+                for card in cards
+                if card.finding.stop_id == row.stop.pk and card.mark not in placed
+            ),
+            left_out=row.left_out,
+        )
+        for row in grid.rows
+    )
+
+
+def _call(row: GridRow, species: Species) -> str:
+    return f"stops.{row.stop.number}.calls.{species.code}"
+
+
+def _condition(row: GridRow, name: str) -> str:
+    return f"stops.{row.stop.number}.{name}"
+
+
+def _silent(row: GridRow) -> str:
+    if row.period is None:
+        return "Not reached: missing, not silent."
+    if not row.listened:
+        return f"Skipped. {row.period.skip_reason or 'No reason given.'}"
+    return ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Show:
+    """How values are put: the program's clock and unit."""
+
+    zone: str
+    unit: TemperatureUnit
+
+    def clock(self, instant: Any) -> str:
+        return clock(instant, self.zone) if instant else ""
+
+    def degrees(self, celsius: Any) -> str:
+        return "" if celsius is None else show_temperature(celsius, self.unit)
+
+    def number(self, value: Any) -> str:
+        return "" if value is None else str(value)
+
+
+def _listened(period: ListeningPeriod, show: _Show) -> str:
+    if not period.started_at or not period.finished_at:
+        return ""
+    return duration(period.finished_at - period.started_at)
+
+
+_Read = Callable[[ListeningPeriod, _Show], str]
+_CONDITIONS: tuple[tuple[str, str, _Read], ...] = (
+    ("arrived_at", "Arrived", lambda p, show: show.clock(p.arrived_at)),
+    ("started_at", "Start", lambda p, show: show.clock(p.started_at)),
+    ("finished_at", "End", lambda p, show: show.clock(p.finished_at)),
+    ("listened", "Start to end", _listened),
+    ("paused_minutes", "Pause, min", lambda p, show: f"{p.paused_s / 60:g}" if p.paused_s else ""),
+    ("air_temperature", "Air", lambda p, show: show.degrees(p.air_temperature_c)),
+    ("water_temperature", "In the water", lambda p, show: show.degrees(p.water_temperature_c)),
+    ("beaufort", "Wind", lambda p, show: show.number(p.beaufort)),
+    ("sky", "Sky", lambda p, show: show.number(p.sky)),
+    ("noise_index", "Noise", lambda p, show: show.number(p.noise_index)),
+    ("cars", "Cars", lambda p, show: show.number(p.cars)),
+    ("interrupted", "Broken off", lambda p, show: _YES_NO[p.interrupted]),
+    ("moonlight", "Moonlight", lambda p, show: _YES_NO[p.moonlight]),
+    ("water_tonight", "Water", lambda p, show: p.get_water_tonight_display()),
+    (
+        "latitude",
+        "Position within",
+        lambda p, show: f"{p.measured_accuracy_m:.0f} m" if p.measured_accuracy_m else "",
+    ),
+    ("note", "Note", lambda p, show: p.note),
+)
+
+
+def conditions(
+    visit: Visit, grid: VisitGrid, beside: Mapping[str, tuple[Card, ...]]
+) -> tuple[tuple[str, ...], tuple[ConditionRow, ...]]:
+    """Headings and rows of times and conditions; columns that nobody filled are left out."""
+    show = _Show(
+        zone=visit.route.program.time_zone,
+        unit=TemperatureUnit(visit.route.program.temperature_unit),
+    )
+    start = _end_row(visit, "start", "At the start", show, beside)
+    stops = [_condition_row(row, show, beside) for row in grid.rows if row.period]
+    end = _end_row(visit, "end", "At the end", show, beside)
+    rows = [row for row in (start, *stops, end) if row.is_filled]
+    used = [
+        column
+        for column in range(len(_CONDITIONS))
+        if any(text or cards for text, cards in (row.cells[column] for row in rows))
+    ]
+    return (
+        tuple(_CONDITIONS[column][1] for column in used),
+        tuple(
+            ConditionRow(name=row.name, cells=tuple(row.cells[column] for column in used))
+            for row in rows
+        ),
+    )
+
+
+def _condition_row(
+    row: GridRow, show: _Show, beside: Mapping[str, tuple[Card, ...]]
+) -> ConditionRow:
+    return ConditionRow(
+        name=f"Stop {row.stop.number}",
+        cells=tuple(
+            (read(row.period, show), beside.get(_condition(row, name), ()))
+            for name, _, read in _CONDITIONS
+        ),
+    )
+
+
+def _end_row(
+    visit: Visit, end: str, name: str, show: _Show, beside: Mapping[str, tuple[Card, ...]]
+) -> ConditionRow:
+    texts = {
+        "air_temperature": show.degrees(getattr(visit, f"{end}_air_temperature_c")),
+        "beaufort": show.number(getattr(visit, f"{end}_beaufort")),
+        "sky": show.number(getattr(visit, f"{end}_sky")),
+    }
+    return ConditionRow(
+        name=name,
+        cells=tuple(
+            (texts.get(field, ""), beside.get(f"{end}.{field}", ())) for field, _, _ in _CONDITIONS
+        ),
+    )
+
+
+def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
+    """The facts beside the grid: who and when, the hours of the night, the limits."""
+    program = visit.route.program
+    protocol = protocol_values(visit.protocol_version)
+    zone = program.time_zone
+    show = _Show(zone=zone, unit=TemperatureUnit(program.temperature_unit))
+    sky = None
+    if grid.rows:
+        place = grid.rows[0].stop.place
+        sky = stop_sky(Place(latitude=place.y, longitude=place.x), visit.night, zone)
+    periods = [row.period for row in grid.rows if row.period]
+    first = min((at for p in periods if (at := p.arrived_at or p.started_at)), default=None)
+    last = max((p.finished_at for p in periods if p.finished_at), default=None)
+    hours: list[Fact] = [
+        ("Sunset", show.clock(sky.sunset if sky else None), "at the first stop"),
+        ("Earliest start", show.clock(earliest_start(protocol, sky)), "by the protocol"),
+        ("First arrival", show.clock(first), ""),
+        ("Last end", show.clock(last), ""),
+        ("Latest end", show.clock(latest_end(protocol, sky, visit.night, zone)), "by the protocol"),
+        ("Listened", f"{sum(row.listened for row in grid.rows)} of {len(grid.rows)}", "stops"),
+    ]
+    rain = "" if visit.rain_48h_mm is None else f"{visit.rain_48h_mm.normalize():f} mm"
+    facts: list[Fact] = [
+        ("Observer", visit.observer.name, ""),
+        ("Second observer", visit.second_observer, ""),
+        ("Season", visit.season_year, visit.window or "outside every window"),
+        ("Entered by", visit.get_source_display(), ""),
+        ("Rain in the 48 h before", rain, ""),
+        ("Days since the last rain", show.number(visit.days_since_rain), ""),
+    ]
+    return {
+        "hours": [fact for fact in hours if fact[1]],
+        "facts": [fact for fact in facts if fact[1]],
+        "limits": limits_in_words(protocol, show.unit, DistanceUnit(program.distance_unit)),
+    }
+
+
+def review_map(
+    visit: Visit, rows: Iterable[HeardRow], cards: tuple[Card, ...], here: str
+) -> dict[str, Any]:
+    """The route's map, its stops marked by what is said of them and whether they were reached."""
+    by_number = {row.stop.number: row for row in rows}
+    collection = route_map(visit.route, [row.stop for row in by_number.values()])
+    for feature in collection["features"]:
+        facts = feature["properties"]
+        if facts["kind"] != "stop":
+            continue
+        row = by_number[facts["number"]]
+        said = [card for card in cards if card.finding.stop_id == row.stop.pk]
+        facts["state"] = "finding" if said else row.state or "done"
+        facts["lines"] = [
+            *([row.silent] if row.silent else []),
+            *(f"{card.mark}: {card.finding.message}" for card in said),
+        ]
+        if said:
+            facts["url"] = f"{here}#finding-{said[0].finding.pk}"
+            facts["link"] = f"Go to {said[0].mark}"
+    return collection
+
+
+def decision_forms(visit: Visit) -> list[tuple[Decision, NoteForm]]:
+    """What can be decided on the visit with a note, each with an empty form."""
+    return [
+        (decision, NoteForm(decision.verb, decision.label))
+        for decision in DECISIONS.values()
+        if visit.state in decision.states
+    ]

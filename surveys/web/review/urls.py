@@ -1,0 +1,22 @@
+from django.urls import path
+
+from surveys.web.review import (
+    correction_views as review_correct,
+)
+from surveys.web.review import (
+    views as review,
+)
+
+AT = "<slug:program>/review/"
+VISIT = AT + "<uuid:visit>/"
+
+urlpatterns = [
+    path(AT, review.review, name="review"),
+    path(VISIT, review.review_visit, name="review_visit"),
+    path(VISIT + "findings/<int:finding>/settle", review.settle, name="settle"),
+    path(VISIT + "accept", review.accept, name="accept"),
+    path(VISIT + "send-back", review.send_back, name="send_back"),
+    path(VISIT + "set-aside", review.set_aside, name="set_aside"),
+    path(VISIT + "reopen", review.reopen, name="reopen"),
+    path(VISIT + "correct", review_correct.correct, name="review_correct"),
+]

@@ -1,0 +1,370 @@
+"""Review: the queue, one visit on one page, and the coordinator's decisions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db.models import QuerySet
+from django.http import HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import (
+    ReviewStep,
+    StoredFinding,
+    Visit,
+    VisitState,
+)
+from surveys.protocol.values import Severity
+from surveys.protocol.words import day
+from surveys.seasons.visits import visit_grid
+from surveys.visits import verbs
+from surveys.visits.access import find_visit
+from surveys.visits.exceptions import (
+    NotYours,
+    StaleRevision,
+    VisitError,
+    WrongState,
+)
+from surveys.visits.queue import (
+    STATES,
+    QueueFilters,
+    choices,
+    neighbors,
+    next_waiting,
+    queue,
+    state_counts,
+)
+from surveys.web.recordings.listing import recording_list
+from surveys.web.review.forms import (
+    NoteForm,
+    QueueForm,
+    SettleForm,
+    revision_seen,
+)
+from surveys.web.review.page import (
+    DECISIONS,
+    Card,
+    cards_by_cell,
+    conditions,
+    decision_forms,
+    heard_rows,
+    make_cards,
+    review_facts,
+    review_map,
+)
+from surveys.web.sheets.history import sheet_revisions
+
+PAGE_SIZE = 25
+TAB_NAMES = {
+    VisitState.SUBMITTED: "Waiting",
+    VisitState.SENT_BACK: "Sent back",
+    VisitState.ACCEPTED: "Accepted",
+    VisitState.SET_ASIDE: "Set aside",
+}
+CHANGED_MEANWHILE = 409
+REFUSED = 422
+
+
+@dataclass(frozen=True, kw_only=True)
+class Attempt:
+    """What a coordinator tried: the verb, the form as typed, the revision that was seen.
+
+    `finding` is the query a settle form is for. `message` says what stood in the way and
+    `since` the steps that others took meanwhile.
+    """
+
+    verb: str
+    seen: int
+    form: SettleForm | NoteForm | None = None
+    finding: int | None = None
+    message: str = ""
+    since: tuple[ReviewStep, ...] = ()
+
+    def typed(self) -> list[tuple[str, str]]:
+        """Label and text of all that was typed, for when its form is no longer there."""
+        if self.form is None or not self.form.is_bound:
+            return []
+        rows = ((field.label, field.value()) for field in self.form)
+        return [(label, value) for label, value in rows if value]
+
+
+@require_GET
+@needs(Permission.REVIEW)
+def review(request: ProgramRequest) -> HttpResponse:
+    """The queue: visits of one state, filtered by the address."""
+    member = request.membership
+    form = QueueForm(request.GET, choices(member))
+    filters = form.filters
+    page = Paginator(queue(member, filters), PAGE_SIZE).get_page(request.GET.get("page"))
+    counts = state_counts(member, filters)
+    return render(
+        request,
+        "review/queue.html",
+        {
+            "form": form,
+            "filters": filters,
+            "page_obj": page,
+            "query": _filter_query(request),
+            "tabs": [
+                {
+                    "name": TAB_NAMES[state],
+                    "url": f"?{_filter_query(request, state=state)}",
+                    "current": state == filters.state,
+                    "count": counts[state],
+                }
+                for state in STATES
+            ],
+            "zone": member.program.time_zone,
+        },
+    )
+
+
+@require_GET
+@needs(Permission.REVIEW)
+def review_visit(request: ProgramRequest, visit: UUID) -> HttpResponse:
+    return _show(request, visit)
+
+
+@require_POST
+@needs(Permission.REVIEW)
+def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
+    """Settle one query, then come back to the next open one."""
+    form = SettleForm(finding, request.POST)
+    attempt = Attempt(verb="settle", seen=revision_seen(request.POST), form=form, finding=finding)
+    if not form.is_valid():
+        return _show(request, visit, replace(attempt, message="The query is not settled yet."))
+
+    def act() -> Visit:
+        if not StoredFinding.objects.filter(pk=finding, visit=visit).exists():
+            raise NotYours("This query is no longer there: the visit was submitted again.")
+        return verbs.settle(
+            request.membership,
+            finding,
+            settlement=form.cleaned_data["settlement"],
+            reason=form.cleaned_data["reason"],
+            revision=attempt.seen,
+        )
+
+    settled = _try(request, visit, attempt, act)
+    if isinstance(settled, HttpResponse):
+        return settled
+    waiting = settled.findings.filter(severity=Severity.QUERY.value, settlement="")
+    following = waiting.order_by("stop__number", "pk").first()
+    place = f"#finding-{following.pk}" if following else "#decide"
+    return redirect(_visit_url(request, settled) + place)
+
+
+@require_POST
+@needs(Permission.REVIEW)
+def accept(request: ProgramRequest, visit: UUID) -> HttpResponse:
+    attempt = Attempt(verb="accept", seen=revision_seen(request.POST))
+
+    def act() -> Visit:
+        return verbs.accept(request.membership, visit, revision=attempt.seen)
+
+    return _go_on(request, _try(request, visit, attempt, act), "Accepted")
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.REVIEW)
+def send_back(request: ProgramRequest, visit: UUID) -> HttpResponse:
+    def act(note: str, revision: int) -> Visit:
+        return verbs.send_back(
+            request.membership,
+            visit,
+            note=note,
+            revision=revision,
+            site_url=request.build_absolute_uri("/"),
+        )
+
+    return _go_on(request, _decide(request, visit, "send_back", act), "Sent back")
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.REVIEW)
+def set_aside(request: ProgramRequest, visit: UUID) -> HttpResponse:
+    def act(note: str, revision: int) -> Visit:
+        return verbs.set_aside(request.membership, visit, note=note, revision=revision)
+
+    return _go_on(request, _decide(request, visit, "set_aside", act), "Set aside")
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.REVIEW)
+def reopen(request: ProgramRequest, visit: UUID) -> HttpResponse:
+    def act(note: str, revision: int) -> Visit:
+        return verbs.reopen(request.membership, visit, note=note, revision=revision)
+
+    reopened = _decide(request, visit, "reopen", act)
+    if isinstance(reopened, HttpResponse):
+        return reopened
+    messages.success(request, "The visit is in review again and counts no longer.")
+    return redirect(_visit_url(request, reopened))
+
+
+def _decide(
+    request: ProgramRequest, visit: UUID, verb: str, act: Callable[[str, int], Visit]
+) -> Visit | HttpResponse:
+    """Show the note form (GET), or carry out a verb that takes a note (POST)."""
+    label = DECISIONS[verb].label
+    if request.method == "GET":
+        return _show(request, visit, Attempt(verb=verb, seen=0, form=NoteForm(verb, label)))
+    form = NoteForm(verb, label, request.POST)
+    attempt = Attempt(verb=verb, seen=revision_seen(request.POST), form=form)
+    if not form.is_valid():
+        return _show(request, visit, replace(attempt, message="This was not done yet."))
+    return _try(request, visit, attempt, lambda: act(form.cleaned_data["note"], attempt.seen))
+
+
+def _try(
+    request: ProgramRequest, visit: UUID, attempt: Attempt, act: Callable[[], Visit]
+) -> Visit | HttpResponse:
+    """The changed visit, or the page again with what stood in the way and all that was typed."""
+    try:
+        return act()
+    except (VisitError, NotYours) as error:
+        changed = isinstance(error, NotYours | StaleRevision | WrongState)
+        since: QuerySet[ReviewStep] = ReviewStep.objects.none()
+        if changed:
+            since = (
+                ReviewStep.objects.filter(
+                    visit=visit,
+                    visit__route__program=request.membership.program_id,
+                    revision__gt=attempt.seen,
+                )
+                .select_related("by")
+                .order_by("at", "pk")
+            )
+        tried = replace(attempt, message=str(error), since=tuple(since))
+        return _show(request, visit, tried, CHANGED_MEANWHILE if changed else REFUSED)
+
+
+def _go_on(request: ProgramRequest, done: Visit | HttpResponse, word: str) -> HttpResponse:
+    """After a decision: on to the next visit that waits, or back to the empty queue."""
+    if isinstance(done, HttpResponse):
+        return done
+    messages.success(request, f"{word}: {done.route}, night of {day(done.night)}.")
+    filters = replace(_filters(request), state=VisitState.SUBMITTED)
+    following = next_waiting(request.membership, filters, done)
+    if following:
+        return redirect(_visit_url(request, following, state=""))
+    slug = request.membership.program.slug
+    return redirect(
+        _with_query(reverse("web:review", args=[slug]), _filter_query(request, state=""))
+    )
+
+
+def _show(
+    request: ProgramRequest,
+    visit_id: UUID,
+    attempt: Attempt | None = None,
+    status: int | None = None,
+) -> HttpResponse:
+    member = request.membership
+    visit = find_visit(member, visit_id)
+    if visit.state not in STATES:
+        raise NotYours("This visit has not been handed in yet.")
+    filters = _filters(request)
+    beside_it = neighbors(member, filters, visit)
+    context = _page(request, visit) | recording_list(member, visit)
+    context |= {
+        "attempt": attempt,
+        "query": _filter_query(request),
+        "previous_url": beside_it.previous and _visit_url(request, beside_it.previous),
+        "next_url": beside_it.next and _visit_url(request, beside_it.next),
+        "queue_name": TAB_NAMES[VisitState(filters.state)],
+    }
+    if attempt:
+        context |= _attempted(attempt, visit, context)
+    if status is None:
+        status = REFUSED if attempt and attempt.message else 200
+    return render(request, "review/visit.html", context, status=status)
+
+
+def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
+    """All that the page says of the visit, in a number of queries that no visit changes."""
+    open_state = visit.state == VisitState.SUBMITTED
+    findings = visit.findings.select_related("stop", "species", "settled_by")
+    cards = make_cards(findings, open_state=open_state)
+    beside = cards_by_cell(cards)
+    grid = visit_grid(visit)
+    rows = heard_rows(grid, cards, beside)
+    headings, condition_rows = conditions(visit, grid, beside)
+    queries = [card for card in cards if card.finding.severity == Severity.QUERY]
+    return {
+        "visit": visit,
+        "grid": grid,
+        "rows": rows,
+        "headings": headings,
+        "conditions": condition_rows,
+        "queries": queries,
+        "others": [card for card in cards if card not in queries],
+        "open_count": sum(not card.settled for card in queries),
+        "sightings": visit.sightings.select_related("species", "stop", "photo"),
+        "steps": visit.steps.select_related("by").order_by("-at", "-pk"),
+        "revisions": sheet_revisions(visit),
+        "map": review_map(visit, rows, cards, ""),
+        "decisions": decision_forms(visit),
+        "zone": visit.route.program.time_zone,
+        "is_waiting": open_state,
+        **review_facts(visit, grid),
+    }
+
+
+def _attempted(attempt: Attempt, visit: Visit, context: dict[str, Any]) -> dict[str, Any]:
+    """Put what was typed back into its form; `kept` holds it when the form is gone."""
+    if attempt.verb == "settle":
+        cards: list[Card] = context["queries"]
+        if not any(card.form and card.finding.pk == attempt.finding for card in cards):
+            return {"kept": attempt.typed()}
+        return {
+            "queries": [
+                replace(card, form=attempt.form) if card.finding.pk == attempt.finding else card
+                for card in cards
+            ]
+        }
+    decision = DECISIONS.get(attempt.verb)
+    if decision is None:
+        return {}
+    if visit.state not in decision.states:
+        return {"kept": attempt.typed()}
+    return {
+        "deciding": (decision, attempt.form),
+        "decisions": [pair for pair in context["decisions"] if pair[0] is not decision],
+    }
+
+
+def _filters(request: ProgramRequest) -> QueueFilters:
+    return QueueForm(request.GET).filters
+
+
+def _filter_query(request: ProgramRequest, **changes: str) -> str:
+    """The filters of the address as a query string, without the page number."""
+    query = QueryDict(mutable=True)
+    for name in QueueForm.base_fields:
+        value = changes.get(name, request.GET.get(name, ""))
+        if value:
+            query[name] = value
+    return query.urlencode()
+
+
+def _visit_url(request: ProgramRequest, visit: Visit, **changes: str) -> str:
+    slug = request.membership.program.slug
+    url = reverse("web:review_visit", kwargs={"program": slug, "visit": visit.pk})
+    return _with_query(url, _filter_query(request, **changes))
+
+
+def _with_query(url: str, query: str) -> str:
+    return f"{url}?{query}" if query else url

@@ -1,9 +1,0 @@
-from django.urls import path
-
-from surveys.web.views import tonight
-
-urlpatterns = [
-    path("<slug:program>/tonight/", tonight.tonight, name="tonight"),
-    path("<slug:program>/tonight/<slug:code>/", tonight.route, name="tonight_route"),
-    path("<slug:program>/tonight/<slug:code>/sheet.pdf", tonight.field_sheet, name="field_sheet"),
-]

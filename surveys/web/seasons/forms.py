@@ -1,0 +1,132 @@
+"""Filters of Seasons and Trends. They live in the URL, so a view can be sent to somebody."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+
+from surveys.models import (
+    Program,
+    Species,
+)
+from surveys.programs.assignments import current_season_year
+from surveys.seasons.options import (
+    checklist_species,
+    regions,
+)
+from surveys.seasons.route_years import season_years
+
+MEASURES = (
+    ("index", "Highest call index"),
+    ("stops", "Stops with calls"),
+    ("effort", "Effort"),
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Filters:
+    """What was asked for, with anything that could not be read left out."""
+
+    species: Species | None = None
+    region: str | None = None
+    first_year: int | None = None
+    last_year: int | None = None
+    measure: str = MEASURES[0][0]
+
+    def narrowing(self) -> dict[str, Any]:
+        """The filters that every query understands."""
+        return {
+            "species": self.species,
+            "region": self.region,
+            "first_year": self.first_year,
+            "last_year": self.last_year,
+        }
+
+
+class TableFilter(forms.Form):
+    """Species, region and years."""
+
+    species = forms.ChoiceField(label="Species", required=False)
+    region = forms.ChoiceField(label="Region", required=False)
+    since = forms.TypedChoiceField(
+        label="From season", required=False, coerce=int, empty_value=None
+    )
+    until = forms.TypedChoiceField(label="To season", required=False, coerce=int, empty_value=None)
+
+    def __init__(self, data: Any, *, program: Program) -> None:
+        super().__init__(data)
+        self.checklist = {species.code: species for species in checklist_species(program)}
+        self.years = season_years(program)
+        self.fields["species"].choices = [
+            ("", "All species"),
+            *((code, species.common_name) for code, species in self.checklist.items()),
+        ]
+        places = regions(program)
+        self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
+        if not places:
+            del self.fields["region"]
+        for name, words in (("since", "First"), ("until", "Last")):
+            self.fields[name].choices = [("", words), *year_choices(self.years)]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        since, until = data.get("since"), data.get("until")
+        if since and until and since > until:
+            self.add_error("until", f"This ends before season {since}. Choose {since} or later.")
+        return data
+
+    @property
+    def filters(self) -> Filters:
+        self.is_valid()
+        data = self.cleaned_data
+        return Filters(
+            species=self.checklist.get(data.get("species")),
+            region=data.get("region") or None,
+            first_year=data.get("since"),
+            last_year=data.get("until"),
+            measure=data.get("measure") or MEASURES[0][0],
+        )
+
+
+class SeasonsFilter(TableFilter):
+    measure = forms.ChoiceField(label="In each cell", choices=MEASURES, required=False)
+
+
+class CoverageFilter(forms.Form):
+    """One season year and a region."""
+
+    year = forms.TypedChoiceField(label="Season", required=False, coerce=int, empty_value=None)
+    region = forms.ChoiceField(label="Region", required=False)
+
+    def __init__(self, data: Any, *, program: Program) -> None:
+        self.current = current_season_year(program)
+        years = sorted({*season_years(program), self.current})
+        # The form shows the year that is looked at, whether or not it was asked for.
+        super().__init__({"year": str(self.current), **{key: data[key] for key in data}})
+        self.fields["year"].choices = year_choices(years)
+        places = regions(program)
+        self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
+        if not places:
+            del self.fields["region"]
+
+    @property
+    def season_year(self) -> int:
+        self.is_valid()
+        return self.cleaned_data.get("year") or self.current
+
+    @property
+    def chosen_region(self) -> str | None:
+        self.is_valid()
+        return self.cleaned_data.get("region") or None
+
+
+class VisitsFilter(TableFilter):
+    """The drill-down: one route, window and season year, or any of them."""
+
+    route = forms.CharField(required=False, widget=forms.HiddenInput)
+    window = forms.CharField(required=False, widget=forms.HiddenInput)
+
+
+def year_choices(years: Sequence[int]) -> list[tuple[int, str]]:
+    return [(year, str(year)) for year in reversed(years)]

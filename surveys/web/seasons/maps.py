@@ -1,0 +1,124 @@
+"""GeoJSON for the maps that show what was heard. Only for pages that members see."""
+
+from collections.abc import Iterable
+from typing import Any
+from urllib.parse import urlencode
+
+from django.urls import reverse
+
+from surveys.models import (
+    Program,
+    Route,
+    Visit,
+)
+from surveys.seasons.stops import StopHeard
+from surveys.seasons.visits import (
+    NOT_REACHED,
+    SKIPPED,
+    GridRow,
+    VisitGrid,
+)
+from surveys.web.maps import (
+    route_map,
+    stop_feature,
+)
+
+LINE = "LineString"
+
+
+def season_map(
+    program: Program, routes: Iterable[Route], stops: Iterable[StopHeard]
+) -> dict[str, Any]:
+    """Every route with its stops; each stop shows its highest index and leads to the visits."""
+    visits = reverse("web:season_visits", kwargs={"program": program.slug})
+    by_route: dict[int, list[StopHeard]] = {}
+    for stop in stops:
+        by_route.setdefault(stop.route_id, []).append(stop)
+    features: list[dict[str, Any]] = []
+    for route in routes:
+        found = by_route.get(route.pk, [])
+        places = [[stop.longitude, stop.latitude] for stop in found]
+        line = [list(point) for point in route.line.coords] if route.line else places
+        if len(line) > 1:
+            features.append(_feature(LINE, line, kind="route", name=str(route)))
+        url = f"{visits}?{urlencode({'route': route.code})}"
+        if places:
+            features.append(_route_sign(route, found, places, url))
+        features.extend(
+            _feature(
+                "Point",
+                place,
+                kind="stop",
+                number=stop.number,
+                name=stop.name,
+                index=NOT_REACHED if stop.highest_index is None else stop.highest_index,
+                lines=[str(route), _listened(stop.periods)],
+                url=url,
+                link="Visits to this route",
+            )
+            for stop, place in zip(found, places, strict=True)
+        )
+    # Lines first, so that stops lie on top.
+    features.sort(key=lambda feature: feature["geometry"]["type"] != LINE)
+    return {"type": "FeatureCollection", "features": features}
+
+
+def _route_sign(
+    route: Route, stops: list[StopHeard], places: list[list[float]], url: str
+) -> dict[str, Any]:
+    """The whole route as one sign, for a map too small to tell its stops apart.
+
+    It stands at the middle stop, or where that is taken, as near to it as it can.
+    """
+    middle = len(places) // 2
+    by_middle = sorted(range(len(places)), key=lambda number: abs(number - middle))
+    indexes = [stop.highest_index for stop in stops if stop.highest_index is not None]
+    heard = sum(index > 0 for index in indexes)
+    return _feature(
+        "Point",
+        places[middle],
+        kind="route",
+        name=str(route),
+        places=[places[number] for number in by_middle],
+        index=max(indexes, default=NOT_REACHED),
+        lines=[f"Calls at {heard} of {len(indexes)} stops", "Zoom in to see the stops."],
+        url=url,
+        link="Visits to this route",
+    )
+
+
+def visit_map(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
+    """The stops of one visit; each says what was heard there."""
+    collection = route_map(visit.route, [row.stop for row in grid.rows])
+    lines = [f for f in collection["features"] if f["geometry"]["type"] == LINE]
+    stops = [stop_feature(row.stop, **_heard(row, grid)) for row in grid.rows]
+    return {"type": "FeatureCollection", "features": [*lines, *stops]}
+
+
+def _heard(row: GridRow, grid: VisitGrid) -> dict[str, Any]:
+    if not row.listened:
+        words = "Skipped" if row.period else "Not reached"
+        reason = row.period.skip_reason if row.period else ""
+        return {"index": NOT_REACHED, "lines": [f"{words}: {reason}" if reason else words]}
+    heard = [
+        (cell.value, species.common_name)
+        for species, cell in zip(grid.species, row.cells, strict=True)
+        if cell.value not in (None, 0, NOT_REACHED, SKIPPED)
+    ]
+    sure = [value for value, _ in heard if isinstance(value, int)]
+    lines = [f"{name}: {value if isinstance(value, int) else 'not sure'}" for value, name in heard]
+    return {"index": max(sure, default=0), "lines": lines or ["Nothing heard"]}
+
+
+def _listened(periods: int) -> str:
+    if periods == 0:
+        return "Not listened to in these seasons"
+    return "Listened to once" if periods == 1 else f"Listened to {periods} times"
+
+
+def _feature(geometry: str, coordinates: list, **properties: Any) -> dict[str, Any]:
+    return {
+        "type": "Feature",
+        "geometry": {"type": geometry, "coordinates": coordinates},
+        "properties": properties,
+    }

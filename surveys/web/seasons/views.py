@@ -1,0 +1,206 @@
+"""Seasons: route × season year, coverage by window, the map, and the visits behind a number."""
+
+import datetime as dt
+from collections.abc import Iterable
+from urllib.parse import urlencode
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_GET
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import Program
+from surveys.seasons.coverage import (
+    Coverage,
+    CoverageCell,
+    CoverageRow,
+    CoverageTable,
+    coverage,
+)
+from surveys.seasons.route_years import (
+    route_years,
+    routes_of,
+)
+from surveys.seasons.stops import stops_heard
+from surveys.seasons.visits import visits_of
+from surveys.web.seasons.cells import cells_of
+from surveys.web.seasons.forms import (
+    CoverageFilter,
+    SeasonsFilter,
+    TableFilter,
+    VisitsFilter,
+)
+from surveys.web.seasons.maps import season_map as season_map_of
+
+ROUTES_A_PAGE = 60
+VISITS_A_PAGE = 50
+Dates = tuple[dt.date, dt.date]
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def seasons(request: ProgramRequest) -> HttpResponse:
+    """Routes × season years."""
+    program = request.membership.program
+    form = SeasonsFilter(request.GET, program=program)
+    filters = form.filters
+    page = Paginator(routes_of(program, region=filters.region), ROUTES_A_PAGE).get_page(
+        request.GET.get("page")
+    )
+    table = route_years(program, routes=list(page), **filters.narrowing())
+    return render(
+        request,
+        "seasons/seasons.html",
+        {
+            "tabs": tabs(request, "seasons"),
+            "form": form,
+            "filters": filters,
+            "years": table.years,
+            "rows": [(row, cells_of(program, row, filters)) for row in table.rows],
+            "page_obj": page,
+        },
+    )
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def season_coverage(request: ProgramRequest) -> HttpResponse:
+    """Windows × routes of one season year."""
+    program = request.membership.program
+    form = CoverageFilter(request.GET, program=program)
+    table = coverage(program, form.season_year, region=form.chosen_region)
+    dates = shared_dates(table)
+    return render(
+        request,
+        "seasons/coverage.html",
+        {
+            "tabs": tabs(request, "season_coverage"),
+            "form": form,
+            "table": table,
+            "heads": list(zip(table.windows, dates, strict=True)),
+            "rows": [(row, coverage_cells(program, table, row, dates)) for row in table.rows],
+            "totals": [
+                (state.capitalize(), table.totals[state], "")
+                for state in Coverage
+                if table.totals[state]
+            ],
+        },
+    )
+
+
+def shared_dates(table: CoverageTable) -> list[Dates | None]:
+    """First and last night of each window, where they are the same on every route."""
+    shared = []
+    for column in range(len(table.windows)):
+        cells = [row.cells[column] for row in table.rows if row.cells[column]]
+        dates = {(cell.window.opens, cell.window.closes) for cell in cells}
+        shared.append(dates.pop() if len(dates) == 1 else None)
+    return shared
+
+
+def coverage_cells(
+    program: Program, table: CoverageTable, row: CoverageRow, shared: list[Dates | None]
+) -> list[tuple[CoverageCell | None, str, Dates | None]]:
+    """Each cell with the way to its visits, and its dates unless the head shows them."""
+    here = reverse("web:season_visits", kwargs={"program": program.slug})
+    year = {"since": table.season_year, "until": table.season_year}
+    cells = []
+    for cell, dates in zip(row.cells, shared, strict=True):
+        url, own_dates = "", None
+        if cell and cell.visits:
+            url = f"{here}?{urlencode({'route': row.code, 'window': cell.window.name} | year)}"
+        if cell and dates is None:
+            own_dates = (cell.window.opens, cell.window.closes)
+        cells.append((cell, url, own_dates))
+    return cells
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def season_map(request: ProgramRequest) -> HttpResponse:
+    """Routes and stops with the highest index heard in the chosen years."""
+    program = request.membership.program
+    form = TableFilter(request.GET, program=program)
+    filters = form.filters
+    routes = list(routes_of(program, region=filters.region))
+    stops = []
+    if form.years:
+        stops = stops_heard(
+            program,
+            routes,
+            species=filters.species,
+            first_year=filters.first_year or form.years[0],
+            last_year=filters.last_year or form.years[-1],
+        )
+    listened = [stop for stop in stops if stop.highest_index is not None]
+    return render(
+        request,
+        "seasons/map.html",
+        {
+            "tabs": tabs(request, "season_map"),
+            "form": form,
+            "filters": filters,
+            "map": season_map_of(program, routes, stops),
+            "counts": counts_by_index(listened),
+            "listened": len(listened),
+        },
+    )
+
+
+def counts_by_index(stops: Iterable) -> list[tuple[int, int]]:
+    indexes = [stop.highest_index for stop in stops]
+    return [(index, indexes.count(index)) for index in (3, 2, 1, 0)]
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def season_visits(request: ProgramRequest) -> HttpResponse:
+    """The visits behind a cell, latest first."""
+    program = request.membership.program
+    form = VisitsFilter(request.GET, program=program)
+    filters = form.filters
+    route_code = form.cleaned_data.get("route") or None
+    window = form.cleaned_data.get("window") or None
+    visits = visits_of(program, route_code=route_code, window=window, **filters.narrowing())
+    return render(
+        request,
+        "seasons/visits.html",
+        {
+            "form": form,
+            "filters": filters,
+            "route": routes_of(program).filter(code=route_code).first() if route_code else None,
+            "route_code": route_code,
+            "window": window,
+            "page_obj": Paginator(visits, VISITS_A_PAGE).get_page(request.GET.get("page")),
+        },
+    )
+
+
+def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
+    """The three views of Seasons; filters that they share go along."""
+    program = request.membership.program.slug
+    kept = {
+        key: request.GET[key]
+        for key in ("species", "region", "since", "until")
+        if request.GET.get(key)
+    }
+    names = (
+        ("seasons", "Routes and years", kept),
+        ("season_coverage", "Coverage", {k: v for k, v in kept.items() if k == "region"}),
+        ("season_map", "Map", kept),
+    )
+    return [
+        {
+            "name": name,
+            "url": reverse(f"web:{route}", kwargs={"program": program})
+            + (f"?{urlencode(query)}" if query else ""),
+            "current": route == current,
+        }
+        for route, name, query in names
+    ]

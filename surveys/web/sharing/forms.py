@@ -1,0 +1,108 @@
+"""Forms for what leaves the house: sharing, and access tokens."""
+
+from django import forms
+
+from accounts.access import may_have_exact_places
+from accounts.models import (
+    Membership,
+    Scope,
+)
+from accounts.tokens import LIFETIMES
+from surveys.models import (
+    DataLicense,
+    Program,
+    Reach,
+    Sensitivity,
+)
+from surveys.protocol.countries import countries
+from surveys.web.forms.seen import SeenForm
+
+
+def _countries() -> list[tuple[str, str]]:
+    """By name; codes of ISO 3166-1 alpha-2."""
+    named = sorted((name, code) for code, name in countries().items())
+    return [("", "Not given"), *((code, f"{name} ({code})") for name, code in named)]
+
+
+class SharingForm(SeenForm):
+    """Everything that `change_sharing` takes."""
+
+    place_sharing = forms.TypedChoiceField(
+        label="Places are published",
+        coerce=int,
+        choices=[
+            (Sensitivity.OPEN, "exactly, with the names of routes and stops"),
+            (Sensitivity.LOW, "to 0.001°: a square of about 100 m"),
+            (Sensitivity.MEDIUM, "to 0.01°: a square of about 1 km"),
+            (Sensitivity.HIGH, "to 0.1°: a square of about 10 km"),
+            (Sensitivity.EXTREME, "not at all: the region of the route only"),
+        ],
+        widget=forms.RadioSelect,
+        help_text="A sensitive species makes it coarser for every stop of the routes where it was "
+        "recorded, never finer. The table below shows what a reader will see.",
+    )
+    publication_reach = forms.ChoiceField(
+        label="Publications are seen by",
+        choices=[
+            (Reach.MEMBERS, "members of the program only"),
+            (Reach.LINK, "members, and whoever has the link"),
+            (Reach.PUBLIC, "everybody"),
+        ],
+        widget=forms.RadioSelect,
+        help_text="Holds at once, for earlier publications too. What somebody has downloaded "
+        "stays with them.",
+    )
+    data_license = forms.ChoiceField(
+        label="License of the data",
+        choices=DataLicense.choices,
+        widget=forms.RadioSelect,
+        help_text="Holds for what is published from now on; earlier versions keep theirs.",
+    )
+    country_code = forms.ChoiceField(
+        label="Country",
+        choices=_countries,
+        required=False,
+        help_text="Its code goes with the events of the Darwin Core Archive, so that those who "
+        "gather data of many countries can sort them. Leave it blank where there is no one "
+        "country.",
+    )
+
+    def __init__(self, *args: object, program: Program, **options: object) -> None:
+        initial = {name: getattr(program, name) for name in self.base_fields}
+        super().__init__(*args, initial=initial, **options)
+
+
+class TokenForm(forms.Form):
+    """Everything that `make_token` takes."""
+
+    name = forms.CharField(
+        label="What it is for",
+        max_length=60,
+        help_text="So that you can tell your tokens apart, such as “yearly report”.",
+    )
+    scope = forms.ChoiceField(
+        label="It opens", choices=Scope.choices, initial=Scope.RECORDS, widget=forms.RadioSelect
+    )
+    days = forms.TypedChoiceField(
+        label="It holds for",
+        coerce=int,
+        choices=[(days, f"{days} days") for days in LIFETIMES],
+        initial=90,
+    )
+
+    def __init__(self, *args: object, member: Membership, **options: object) -> None:
+        super().__init__(*args, **options)
+        if not may_have_exact_places(member):
+            self.fields["scope"].choices = [
+                choice for choice in Scope.choices if choice[0] != Scope.EXACT
+            ]
+
+
+class NamedForm(forms.Form):
+    named = forms.BooleanField(
+        label="My name may appear in publications",
+        required=False,
+        help_text="In the tables of visits and among the thanks. Without this you appear under a "
+        "pseudonym such as “Observer K7Q2M4X9TB”. It holds for what is published from now on; "
+        "earlier publications never change.",
+    )

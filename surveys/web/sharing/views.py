@@ -1,0 +1,140 @@
+"""What leaves the house: settings, the link, and who took exact places."""
+
+from collections import Counter
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import (
+    ExactDownload,
+    Program,
+    Reach,
+    Sensitivity,
+)
+from surveys.programs.sharing import (
+    change_sharing,
+    renew_link,
+    sharing_facts,
+)
+from surveys.publishing.exact import exact_downloads
+from surveys.publishing.formats import yearly_csv as csv
+from surveys.publishing.places import share_place
+from surveys.publishing.stops import (
+    SharedStop,
+    shared_stops,
+)
+from surveys.web.forms.refusals import tried
+from surveys.web.sharing.forms import SharingForm
+
+A_PAGE = 50
+DOWNLOADS_HEADER = ("at", "person", "email", "what", "path", "token")
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def sharing(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    form = SharingForm(request.POST if request.method == "POST" else None, program=program)
+    form.show(sharing_facts(program))
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and tried(form, change_sharing, request.membership, seen=form.seen, **form.cleaned_data)
+    ):
+        messages.success(request, "What leaves the program is saved.")
+        return redirect("web:sharing", program=program.slug)
+    stops = list(shared_stops(program).values())
+    context = {
+        "section": "sharing",
+        "form": form,
+        "link": published_link(request, program),
+        "by_link": program.publication_reach == Reach.LINK,
+        "example": stops[0] if stops else None,
+        "levels": _levels(stops),
+    }
+    status = 422 if form.errors else 200
+    return render(request, "sharing/sharing.html", context, status=status)
+
+
+def published_link(request: ProgramRequest, program: Program) -> str:
+    """Where people outside see the publications; empty when they do not."""
+    if program.publication_reach == Reach.PUBLIC:
+        path = reverse("web:published", kwargs={"program": program.slug})
+    elif program.publication_reach == Reach.LINK:
+        path = reverse(
+            "web:published_by_link",
+            kwargs={"program": program.slug, "key": program.publication_key},
+        )
+    else:
+        return ""
+    return request.build_absolute_uri(path)
+
+
+def _levels(stops: list[SharedStop]) -> list[dict[str, Any]]:
+    """What a reader sees of the first stop at each level, and how many routes stand there."""
+    level_of = {stop.row.route_id: stop.row.level for stop in stops}
+    routes = Counter(level_of.values())
+    return [
+        {
+            "name": level.label,
+            "place": share_place(stops[0].row.latitude, stops[0].row.longitude, level)
+            if stops
+            else None,
+            "named": level == Sensitivity.OPEN,
+            "routes": routes[level],
+        }
+        for level in Sensitivity
+    ]
+
+
+@require_POST
+@needs(Permission.MANAGE)
+def renew(request: ProgramRequest) -> HttpResponse:
+    renew_link(request.membership)
+    messages.success(request, "The link is new. The one before opens nothing any more.")
+    return redirect("web:sharing", program=request.membership.program.slug)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def downloads(request: ProgramRequest) -> HttpResponse:
+    """Who took exact places, and when."""
+    found = exact_downloads(request.membership.program)
+    context = {
+        "section": "sharing",
+        "page_obj": Paginator(found, A_PAGE).get_page(request.GET.get("page")),
+        "may_have": request.membership.program.memberships.select_related("person").filter(
+            active=True, exact_places=True
+        ),
+    }
+    return render(request, "sharing/downloads.html", context)
+
+
+@require_GET
+@needs(Permission.MANAGE)
+def downloads_csv(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    text = csv.to_csv(DOWNLOADS_HEADER, map(_download_row, exact_downloads(program).iterator()))
+    name = f"{program.slug}-exact-places-{timezone.now():%Y-%m-%d}.csv"
+    return HttpResponse(
+        text,
+        content_type=csv.MEDIA_TYPE,
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
+
+
+def _download_row(one: ExactDownload) -> tuple[str, ...]:
+    at = one.at.isoformat(timespec="seconds").replace("+00:00", "Z")
+    texts = (one.person.name, one.person.email, one.what, one.path, one.by_token)
+    return (at, *map(csv.guard, texts))

@@ -1,0 +1,140 @@
+"""The sheet as it came, submission by submission, and what changed in between."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from surveys.models import (
+    Species,
+    Submission,
+    Visit,
+)
+from surveys.visits.sheet.cells import (
+    SIGHTING_FIELDS,
+    STOP_FIELDS,
+    VISIT_FIELDS,
+    WEATHER_FIELDS,
+)
+
+_ENDS = {"start": "At the start", "end": "At the end"}
+_UNKNOWN_PART = 9
+
+
+@dataclass(frozen=True, kw_only=True)
+class TypedCell:
+    """A cell in words, and its text."""
+
+    address: str
+    place: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CellDifference:
+    """A cell that two submissions hold differently; an empty text is a blank cell."""
+
+    place: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetRevision:
+    """One submission. `changes` is None for the first, which has nothing before it."""
+
+    submission: Submission
+    cells: tuple[TypedCell, ...]
+    changes: tuple[CellDifference, ...] | None
+
+
+def sheet_revisions(visit: Visit) -> tuple[SheetRevision, ...]:
+    """Every submission of the visit, latest first: two queries."""
+    submissions = list(visit.submissions.select_related("submitted_by").order_by("revision"))
+    names = _species_names(submissions)
+    revisions = []
+    before: Submission | None = None
+    for submission in submissions:
+        revisions.append(
+            SheetRevision(
+                submission=submission,
+                cells=typed_cells(submission.cells, names),
+                changes=differences(before.cells, submission.cells, names) if before else None,
+            )
+        )
+        before = submission
+    return tuple(reversed(revisions))
+
+
+def typed_cells(cells: Mapping[str, str], names: Mapping[str, str]) -> tuple[TypedCell, ...]:
+    """The filled cells in the order of the sheet. `names` leads from codes to species."""
+    return tuple(
+        TypedCell(address=address, place=place_words(address, names), text=cells[address])
+        for address in sorted(cells, key=sheet_order)
+        if cells[address].strip()
+    )
+
+
+def differences(
+    before: Mapping[str, str], after: Mapping[str, str], names: Mapping[str, str]
+) -> tuple[CellDifference, ...]:
+    """The cells whose text differs, in the order of the sheet."""
+    return tuple(
+        CellDifference(
+            place=place_words(address, names),
+            before=before.get(address, ""),
+            after=after.get(address, ""),
+        )
+        for address in sorted({*before, *after}, key=sheet_order)
+        if before.get(address, "") != after.get(address, "")
+    )
+
+
+def place_words(address: str, names: Mapping[str, str]) -> str:
+    """`Stop 3, started at`; `Stop 3, Spring Peeper`; `Seen 2, count`; `At the end, sky`."""
+    head, _, rest = address.partition(".")
+    if head in _ENDS and rest:
+        return f"{_ENDS[head]}, {_plain(rest)}"
+    if head not in ("stops", "sightings"):
+        return _plain(address).capitalize()
+    number, _, field = rest.partition(".")
+    if field.startswith("calls."):
+        code = field.removeprefix("calls.")
+        words = names.get(code, code)
+    elif field.endswith(".fold"):
+        words = f"{_plain(field.removesuffix('.fold'))}, which of the two"
+    else:
+        words = _plain(field)
+    return f"{'Stop' if head == 'stops' else 'Seen'} {number}, {words}"
+
+
+def sheet_order(address: str) -> tuple[int, int, int, str]:
+    """Sorts addresses as the sheet is read: the evening, the stops, what was seen."""
+    head, _, rest = address.partition(".")
+    if address in VISIT_FIELDS:
+        return 0, 0, VISIT_FIELDS.index(address), ""
+    if head in _ENDS:
+        return 1, list(_ENDS).index(head), _index(WEATHER_FIELDS, rest), rest
+    number, _, field = rest.partition(".")
+    if head in ("stops", "sightings") and number.isdecimal():
+        part, fields = (2, STOP_FIELDS) if head == "stops" else (3, SIGHTING_FIELDS)
+        return part, int(number), _index(fields, field), field
+    return _UNKNOWN_PART, 0, 0, address
+
+
+def _index(fields: tuple[str, ...], field: str) -> int:
+    return fields.index(field) if field in fields else len(fields)
+
+
+def _plain(field: str) -> str:
+    return field.replace("_", " ").replace(" 48h mm", " in 48 h, mm")
+
+
+def _species_names(submissions: list[Submission]) -> dict[str, str]:
+    codes = {
+        address.partition(".calls.")[2]
+        for submission in submissions
+        for address in submission.cells
+        if ".calls." in address
+    }
+    return dict(Species.objects.filter(code__in=codes).values_list("code", "common_name"))

@@ -1,0 +1,46 @@
+"""Photos of sightings on a sheet."""
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import FileResponse, HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.visits.exceptions import (
+    PhotoRefused,
+    VisitError,
+)
+from surveys.visits.media.photos import (
+    find_photo,
+    remove_photo,
+    store_photo,
+)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.SURVEY)
+def photo(request: ProgramRequest, visit_id: UUID, row: int) -> HttpResponse | FileResponse:
+    """Show a row's photo to members who may read the visit; store or remove one's own."""
+    if request.method == "GET":
+        found = find_photo(request.membership, visit_id, row=row)
+        response = FileResponse(found.image.open("rb"), content_type="image/jpeg")
+        response["Cache-Control"] = "private, max-age=86400"
+        return response
+    try:
+        if "remove" in request.POST:
+            remove_photo(request.membership, visit_id, row=row)
+            messages.success(request, "The photo is gone.")
+        elif "photo" in request.FILES:
+            store_photo(request.membership, visit_id, row=row, upload=request.FILES["photo"])
+            messages.success(request, "The photo is kept, without its position tags.")
+        else:
+            raise PhotoRefused("Choose a picture first.")
+    except VisitError as error:
+        messages.error(request, str(error))
+    return redirect("web:sheet", program=request.membership.program.slug, visit_id=visit_id)

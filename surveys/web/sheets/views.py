@@ -1,0 +1,260 @@
+"""The paper sheet: my visits, a new sheet, the grid, saving as it is typed, submitting."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import Visit
+from surveys.protocol.values import Finding
+from surveys.visits.access import (
+    EDITABLE,
+    find_visit,
+)
+from surveys.visits.drafts import (
+    discard_draft,
+    save_cells,
+    start_visit,
+)
+from surveys.visits.exceptions import (
+    VisitError,
+    VisitRefused,
+)
+from surveys.visits.judging import read_and_judge
+from surveys.visits.media.sound_kinds import (
+    LARGEST_BYTES,
+    megabytes,
+)
+from surveys.visits.sheet.cells import (
+    CellChange,
+    cell_of,
+)
+from surveys.visits.tonight import own_visits
+from surveys.visits.verbs import submit_visit
+from surveys.web.recordings.listing import recording_list
+from surveys.web.sheets.forms import NewSheetForm
+from surveys.web.sheets.grid import (
+    CODES,
+    Grid,
+    lay_out,
+)
+
+CALLS = "calls."
+NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "then", "extra_species"}
+
+
+@require_GET
+@needs(Permission.SURVEY)
+def sheets(request: ProgramRequest) -> HttpResponse:
+    return render(request, "sheets/list.html", {"visits": own_visits(request.membership)})
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.SURVEY)
+def new(request: ProgramRequest) -> HttpResponse:
+    form = NewSheetForm(
+        request.POST if request.method == "POST" else None,
+        member=request.membership,
+        now=timezone.now(),
+        initial={"route": request.GET.get("route"), "night": request.GET.get("night")},
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            visit = start_visit(
+                request.membership,
+                route=form.cleaned_data["route"],
+                night=form.cleaned_data["night"],
+            )
+        except VisitError as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("web:sheet", program=request.membership.program.slug, visit_id=visit.pk)
+    return render(request, "sheets/new.html", {"form": form})
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.SURVEY)
+def sheet(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
+    """The grid. A POST is the whole form, for browsers that run no scripts."""
+    if request.method == "POST":
+        return _save_whole_form(request, visit_id)
+    found = find_visit(request.membership, visit_id)
+    if found.observer_id != request.user.pk or found.state not in EDITABLE:
+        return redirect("web:visit", program=found.route.program.slug, visit_id=visit_id)
+    return _show(request, found)
+
+
+@require_http_methods(["PATCH"])
+@needs(Permission.SURVEY)
+def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
+    """Save changed cells: `{"changes": {address: {"was": text, "now": text}}}`.
+
+    Answers the revision, all cells as they now are, what the rules say of them, and the
+    cells that somebody else changed meanwhile, which are left as they are.
+    """
+    try:
+        changes = _changes_sent(request.body)
+    except ValueError as error:
+        return JsonResponse({"detail": str(error)}, status=400)
+    try:
+        saved = save_cells(request.membership, visit_id, changes)
+    except VisitError as error:
+        return JsonResponse({"detail": str(error)}, status=409)
+    said = [(finding, cell_of(finding.where)) for finding in saved.findings]
+    return JsonResponse(
+        {
+            "revision": saved.visit.revision,
+            "cells": saved.visit.cells,
+            "findings": [_finding_json(finding) for finding in saved.findings],
+            "conflicts": [vars(conflict) for conflict in saved.conflicts],
+            "rules_say": render_to_string("sheets/rules_say.html", {"findings": said}),
+        }
+    )
+
+
+@require_POST
+@needs(Permission.SURVEY)
+def submit(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
+    """Save what the form holds, then submit."""
+    changes = _form_changes(request)
+    try:
+        saved = save_cells(request.membership, visit_id, changes)
+        if saved.conflicts:
+            return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
+        submit_visit(request.membership, visit_id, revision=saved.visit.revision)
+    except VisitRefused as refused:
+        messages.error(request, str(refused))
+        return _show(request, find_visit(request.membership, visit_id), status=422)
+    except VisitError as error:
+        messages.error(request, str(error))
+        return redirect("web:sheets", program=request.membership.program.slug)
+    messages.success(request, "Submitted. The coordinator will look at it. Thank you.")
+    return redirect("web:sheets", program=request.membership.program.slug)
+
+
+@require_POST
+@needs(Permission.SURVEY)
+def discard(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
+    try:
+        discard_draft(request.membership, visit_id)
+    except VisitError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "The draft is gone.")
+    return redirect("web:sheets", program=request.membership.program.slug)
+
+
+def _save_whole_form(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
+    try:
+        saved = save_cells(request.membership, visit_id, _form_changes(request))
+    except VisitError as error:
+        messages.error(request, str(error))
+        return redirect("web:sheets", program=request.membership.program.slug)
+    if saved.conflicts:
+        return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
+    messages.success(request, "Saved.")
+    here = reverse(
+        "web:sheet", kwargs={"program": request.membership.program.slug, "visit_id": visit_id}
+    )
+    extra = request.POST.get("extra_species", "")
+    return redirect(f"{here}?species={extra}" if extra else here)
+
+
+def _show(
+    request: ProgramRequest,
+    visit: Visit,
+    *,
+    conflicts: tuple[Any, ...] = (),
+    status: int = 200,
+) -> HttpResponse:
+    judged = read_and_judge(visit)
+    laid_out = lay_out(visit, judged, also=request.GET.get("species", ""))
+    return render(
+        request,
+        "sheets/sheet.html",
+        {
+            "visit": visit,
+            "grid": laid_out.grid,
+            "conflicts": conflicts,
+            "others": laid_out.others,
+            "codes": CODES,
+            "sent_back_note": visit.steps.filter(step="sent_back").order_by("-at").first(),
+            "photo_rows": set(visit.photos.values_list("row", flat=True)),
+            "findings": [(finding, cell_of(finding.where)) for finding in judged.findings],
+            "rendered": json.dumps(visit.cells),
+            "page_data": _page_data(request, visit),
+            "largest_sound": megabytes(LARGEST_BYTES),
+            "sound_species": _species_columns(laid_out.grid),
+            "may_remove": True,
+            **recording_list(request.membership, visit),
+        },
+        status=status,
+    )
+
+
+def _species_columns(grid: Grid) -> list[tuple[str, str]]:
+    """Code and name of each species that has a column."""
+    return [
+        (column.field.removeprefix(CALLS), column.heading)
+        for column in grid.columns
+        if column.field.startswith(CALLS)
+    ]
+
+
+def _page_data(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
+    slug = request.membership.program.slug
+    return {
+        "visit": str(visit.pk),
+        "cells": visit.cells,
+        "url": reverse("web:sheet_cells", kwargs={"program": slug, "visit_id": visit.pk}),
+        "login": f"{reverse('account_login')}?next={request.path}",
+    }
+
+
+def _changes_sent(body: bytes) -> dict[str, CellChange]:
+    try:
+        changes = json.loads(body)["changes"]
+        return {
+            str(address): CellChange(was=str(change["was"]), now=str(change["now"]))
+            for address, change in changes.items()
+        }
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise ValueError(
+            'Send {"changes": {"<cell address>": {"was": "<text>", "now": "<text>"}}}.'
+        ) from error
+
+
+def _form_changes(request: HttpRequest) -> Mapping[str, CellChange]:
+    """Cells of the posted form that differ from what the page was rendered with."""
+    try:
+        rendered = dict(json.loads(request.POST.get("rendered", "{}")))
+    except (ValueError, TypeError):
+        rendered = {}
+    return {
+        address: CellChange(was=str(rendered.get(address, "")), now=text)
+        for address, text in request.POST.items()
+        if address not in NOT_CELLS and text != rendered.get(address, "")
+    }
+
+
+def _finding_json(finding: Finding) -> dict[str, Any]:
+    return {
+        "severity": finding.severity.value,
+        "cell": cell_of(finding.where),
+        "stop": finding.where.stop,
+        "message": finding.message,
+        "why": reverse("web:rule", kwargs={"code": finding.code}),
+    }

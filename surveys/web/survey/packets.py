@@ -1,0 +1,275 @@
+"""The route packet: what a phone takes along to survey a route with no network.
+
+Plain values have the form of surveys/protocol/plain.py. `nights` leads from dates to
+what differs by night; species codes there are in the order in which they are likely.
+"""
+
+import datetime as dt
+import uuid
+from collections import Counter
+from typing import Any
+
+from django.db.models import QuerySet
+from django.utils.crypto import salted_hmac
+
+from accounts.models import Membership
+from surveys.models import (
+    CallIndex,
+    ChecklistEntry,
+    Program,
+    ProtocolVersion,
+    Route,
+    Species,
+    Stop,
+    Visit,
+)
+from surveys.protocol.hours import (
+    earliest_start,
+    latest_end,
+)
+from surveys.protocol.limits import limits_in_words
+from surveys.protocol.nights import night_of
+from surveys.protocol.plain import to_plain
+from surveys.protocol.seasons import (
+    in_days,
+    window_of,
+)
+from surveys.protocol.sky import (
+    moon_night,
+    stop_sky,
+)
+from surveys.protocol.values import (
+    DistanceUnit,
+    MonthDay,
+    Place,
+    Protocol,
+    TemperatureUnit,
+)
+from surveys.visits.access import (
+    EDITABLE,
+    HANDED_IN,
+)
+from surveys.visits.discarded import discarded_ids
+from surveys.visits.loading import protocol_values
+
+# A visit of last night may still be under way after midnight, or be finished by day.
+NIGHTS_BEFORE = 1
+NIGHTS_AHEAD = 21
+# Calls of other years count most when they were heard about this time of the year.
+_SAME_TIME_DAYS = 21
+_YEAR_DAYS = 365
+
+
+def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, Any]:
+    """The packet of one route of the member's program. Raises Route.DoesNotExist."""
+    program = member.program
+    route = program.routes.select_related("protocol").get(code=code, active=True)
+    tonight = night_of(now, program.time_zone)
+    versions = list(route.protocol.versions.prefetch_related("windows").select_related("protocol"))
+    protocols = {version.pk: protocol_values(version) for version in versions}
+    stops = list(route.stops.order_by("number"))
+    entries = list(program.checklist.select_related("species").order_by("order", "pk"))
+    heard = _heard_on(route)
+    closed = _closed_visits(member, route)
+    nights = {}
+    for ahead in range(-NIGHTS_BEFORE, NIGHTS_AHEAD + 1):
+        night = tonight + dt.timedelta(days=ahead)
+        version = _version_on(versions, night)
+        if version is None:
+            continue
+        nights[night.isoformat()] = {
+            "version": version.pk,
+            "visit": _visit_id(member, route, night, closed),
+            "species": _likely(_listed(entries, night), heard, night),
+            **_night(_in_use(stops, night), protocols[version.pk], night, program.time_zone),
+        }
+    used = {night["version"] for night in nights.values()}
+    return {
+        "made_at": to_plain(now),
+        "tonight": tonight.isoformat(),
+        "person": {"id": member.person_id, "name": member.person.name},
+        "program": _program(program),
+        "route": _route(route, program, stops),
+        "versions": {
+            str(version.pk): _version(version, protocols[version.pk], program)
+            for version in versions
+            if version.pk in used
+        },
+        "species": [_species(entry) for entry in entries],
+        "others": _others(entries),
+        "nights": nights,
+        "visits": [_open_visit(visit) for visit in _open_visits(member, route)],
+    }
+
+
+def _program(program: Program) -> dict[str, Any]:
+    return {
+        "slug": program.slug,
+        "name": program.name,
+        "local_rules": program.local_rules,
+    }
+
+
+def _route(route: Route, program: Program, stops: list[Stop]) -> dict[str, Any]:
+    return {
+        "code": route.code,
+        "name": route.name,
+        "time_zone": program.time_zone,
+        "temperature_unit": program.temperature_unit,
+        "distance_unit": program.distance_unit,
+        "access_notes": route.access_notes,
+        "stops": [
+            {
+                "number": stop.number,
+                "name": stop.name,
+                "notes": stop.notes,
+                "place": {"latitude": stop.place.y, "longitude": stop.place.x},
+                "from": to_plain(stop.active_from),
+                "until": to_plain(stop.active_until),
+            }
+            for stop in stops
+        ],
+    }
+
+
+def _version(version: ProtocolVersion, protocol: Protocol, program: Program) -> dict[str, Any]:
+    return {
+        "name": str(version),
+        "protocol": to_plain(protocol),
+        "limits": limits_in_words(
+            protocol,
+            TemperatureUnit(program.temperature_unit),
+            DistanceUnit(program.distance_unit),
+        ),
+    }
+
+
+def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> dict[str, Any]:
+    window = window_of(night, protocol)
+    places = {stop.number: Place(latitude=stop.place.y, longitude=stop.place.x) for stop in stops}
+    skies = {number: stop_sky(place, night, zone) for number, place in places.items()}
+    moon = moon_night(next(iter(places.values())), night, zone) if places else None
+    return {
+        "window": window.name if window else None,
+        "moon": to_plain(moon) if moon else None,
+        "stops": {
+            str(number): {
+                "sky": to_plain(sky),
+                "earliest_start": to_plain(earliest_start(protocol, sky)),
+                "latest_end": to_plain(latest_end(protocol, sky, night, zone)),
+            }
+            for number, sky in skies.items()
+        },
+    }
+
+
+def _version_on(versions: list[ProtocolVersion], night: dt.date) -> ProtocolVersion | None:
+    begun = [version for version in versions if version.in_force_from <= night]
+    return max(begun, key=lambda version: (version.in_force_from, version.number), default=None)
+
+
+def _in_use(stops: list[Stop], night: dt.date) -> list[Stop]:
+    return [
+        stop
+        for stop in stops
+        if stop.active_from <= night and (stop.active_until is None or night <= stop.active_until)
+    ]
+
+
+def _listed(entries: list[ChecklistEntry], night: dt.date) -> list[ChecklistEntry]:
+    return [
+        entry
+        for entry in entries
+        if (entry.listed_from is None or entry.listed_from <= night)
+        and (entry.listed_until is None or night <= entry.listed_until)
+    ]
+
+
+def _season(entry: ChecklistEntry) -> tuple[MonthDay, MonthDay] | None:
+    if entry.calls_from_month is None:
+        return None
+    return (
+        MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
+        MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
+    )
+
+
+def _species(entry: ChecklistEntry) -> dict[str, Any]:
+    season = _season(entry)
+    return {
+        "code": entry.species.code,
+        "common_name": entry.species.common_name,
+        "scientific_name": entry.species.scientific_name,
+        "call": entry.species.call,
+        "season": to_plain(season) if season else None,
+    }
+
+
+def _others(entries: list[ChecklistEntry]) -> list[list[str]]:
+    """The rest of the catalog, for what nobody expected: code, common and scientific name."""
+    listed = [entry.species_id for entry in entries]
+    rest = Species.objects.exclude(pk__in=listed).order_by("common_name")
+    return [[row.code, row.common_name, row.scientific_name] for row in rest]
+
+
+def _heard_on(route: Route) -> list[tuple[str, dt.date]]:
+    """(species code, night) of every night on which a species was heard on the route."""
+    rows = CallIndex.objects.filter(
+        period__visit__route=route, period__visit__state__in=HANDED_IN, index__gte=1
+    )
+    return list(rows.values_list("species__code", "period__visit__night").distinct())
+
+
+def _likely(
+    entries: list[ChecklistEntry], heard: list[tuple[str, dt.date]], night: dt.date
+) -> list[str]:
+    """In calling season first, then most often heard here about this time of the year,
+    then most often heard here at all, then as the checklist has it."""
+    ever = Counter(code for code, _ in heard)
+    about_now = Counter(code for code, other in heard if _same_time(other, night))
+
+    def rank(entry: ChecklistEntry) -> tuple[bool, int, int]:
+        season = _season(entry)
+        code = entry.species.code
+        calling = season is None or in_days(night, *season)
+        return not calling, -about_now[code], -ever[code]
+
+    return [entry.species.code for entry in sorted(entries, key=rank)]
+
+
+def _same_time(one: dt.date, other: dt.date) -> bool:
+    """Whether two nights lie at about the same time of their years."""
+    apart = abs(one.timetuple().tm_yday - other.timetuple().tm_yday)
+    return min(apart, _YEAR_DAYS - apart) <= _SAME_TIME_DAYS
+
+
+def _visit_id(member: Membership, route: Route, night: dt.date, closed: set[uuid.UUID]) -> str:
+    """The id of the visit of this night. Two phones of one person make the same, so that
+    what both write down comes together in one visit; nobody else can guess it."""
+    begun = f"{member.person_id}/{route.pk}/{night.isoformat()}"
+    made = uuid.UUID(bytes=salted_hmac("surveys.packets", begun).digest()[:16], version=4)
+    return str(uuid.uuid4() if made in closed else made)
+
+
+def _closed_visits(member: Membership, route: Route) -> set[uuid.UUID]:
+    """Ids of own visits that were handed in or thrown away: another one on that night is new."""
+    own = Visit.objects.filter(route=route, observer=member.person)
+    handed_in = own.exclude(state__in=EDITABLE).values_list("pk", flat=True)
+    return {*handed_in, *discarded_ids(member)}
+
+
+def _open_visits(member: Membership, route: Route) -> QuerySet[Visit]:
+    own = Visit.objects.filter(route=route, observer=member.person, state__in=EDITABLE)
+    return own.order_by("night")
+
+
+def _open_visit(visit: Visit) -> dict[str, Any]:
+    """An own visit that is still being filled, to go on with on the phone."""
+    return {
+        "id": str(visit.pk),
+        "night": visit.night.isoformat(),
+        "protocol_version": visit.protocol_version_id,
+        "state": visit.state,
+        "revision": visit.revision,
+        "cells": visit.cells,
+    }

@@ -1,0 +1,176 @@
+"""The phone survey: the page, what it needs to work without a network, and the route packet."""
+
+import datetime as dt
+import json
+from urllib.parse import urlencode
+from uuid import UUID
+
+from django.http import Http404, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
+from django.shortcuts import render
+from django.templatetags.static import static
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_GET
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import Route
+from surveys.web.survey.files import (
+    STYLES,
+    files,
+    fingerprint,
+    first_modules,
+)
+from surveys.web.survey.packets import route_packet
+
+# By which the service worker knows the page that belongs to its files.
+VERSION_HEADER = "Survey-Version"
+
+
+@require_GET
+@never_cache
+@gzip_page
+@needs(Permission.SURVEY)
+def shell(request: ProgramRequest) -> HttpResponse:
+    """The page that a phone keeps. It holds nothing of the person or of any visit."""
+    slug = request.membership.program.slug
+    login = f"{reverse('account_login')}?{urlencode({'next': _url('survey', slug)})}"
+    page = render(
+        request,
+        "survey/app.html",
+        {
+            "styles": [static(path) for path in STYLES],
+            "modules": first_modules(),
+            "config": {
+                "slug": slug,
+                "program": request.membership.program.name,
+                "icons": static("web/icons.svg"),
+                "here": _url("survey", slug),
+                "hello": _url("survey_hello", slug),
+                "worker": _url("survey_worker", slug),
+                "tonight": _url("tonight", slug),
+                "login": login,
+                "logout": f"{reverse('account_logout')}?{urlencode({'next': login})}",
+                "packets": _url("survey", slug) + "packets/",
+                "visits": reverse("api:visits", kwargs={"program": slug}),
+                "recordings": reverse("api:recordings", kwargs={"program": slug}),
+                "sounds": _recordings_url(slug),
+            },
+        },
+    )
+    page.headers[VERSION_HEADER] = fingerprint()
+    return page
+
+
+@require_GET
+@never_cache
+@needs(Permission.SURVEY)
+def hello(request: ProgramRequest) -> JsonResponse:
+    """Who is signed in, a token to write with, and what time it is here."""
+    person = request.membership.person
+    return JsonResponse(
+        {
+            "person": {"id": person.pk, "name": person.name},
+            "csrf": get_token(request),
+            "now": _instant(timezone.now()),
+        }
+    )
+
+
+@require_GET
+@never_cache
+@gzip_page
+@needs(Permission.SURVEY)
+def packet(request: ProgramRequest, code: str) -> JsonResponse:
+    """All that a phone needs of a route for the coming nights."""
+    try:
+        found = route_packet(request.membership, code, timezone.now())
+    except Route.DoesNotExist as missing:
+        raise Http404("The program has no such route.") from missing
+    if not found["nights"]:
+        raise Http404("No protocol is in force for this route in the coming nights.")
+    return JsonResponse(found)
+
+
+@require_GET
+@never_cache
+@needs(Permission.SURVEY)
+def worker(request: ProgramRequest) -> HttpResponse:
+    """The service worker. It differs by one byte when a file of the screen differs."""
+    slug = request.membership.program.slug
+    return render(
+        request,
+        "survey/sw.js",
+        {
+            "worker_json": json.dumps(
+                {
+                    "version": fingerprint(),
+                    "version_header": VERSION_HEADER,
+                    "shell": _url("survey", slug),
+                    "files": files(),
+                    "past": [
+                        _url("survey_hello", slug),
+                        reverse("api:visits", kwargs={"program": slug}) + "*",
+                        reverse("api:recordings", kwargs={"program": slug}) + "*",
+                    ],
+                }
+            )
+        },
+        content_type="text/javascript",
+    )
+
+
+@require_GET
+@needs(Permission.SURVEY)
+def manifest(request: ProgramRequest) -> JsonResponse:
+    """W3C Web Application Manifest."""
+    program = request.membership.program
+    here = _url("survey", program.slug)
+    return JsonResponse(
+        {
+            "id": here,
+            "name": f"Duskpool survey, {program.name}",
+            "short_name": "Duskpool",
+            "start_url": here,
+            "scope": here,
+            "display": "standalone",
+            "orientation": "portrait",
+            "background_color": "#000000",
+            "theme_color": "#000000",
+            "icons": [
+                _icon(request, "mark.svg", "any", "image/svg+xml"),
+                _icon(request, "home-192.png", "192x192", "image/png"),
+                _icon(request, "home-512.png", "512x512", "image/png"),
+                _icon(request, "home-filled-512.png", "512x512", "image/png", "maskable"),
+            ],
+        },
+        content_type="application/manifest+json",
+    )
+
+
+def _icon(
+    request: ProgramRequest, name: str, sizes: str, media_type: str, purpose: str = "any"
+) -> dict[str, str]:
+    source = request.build_absolute_uri(static(f"web/{name}"))
+    return {"src": source, "sizes": sizes, "type": media_type, "purpose": purpose}
+
+
+def _url(name: str, slug: str) -> str:
+    return reverse(f"web:{name}", kwargs={"program": slug})
+
+
+def _recordings_url(slug: str) -> str:
+    """What stands before the id of a recording in the address of its sound."""
+    nobody = str(UUID(int=0))
+    url = reverse("web:recording", kwargs={"program": slug, "recording_id": nobody})
+    return url.removesuffix(nobody)
+
+
+def _instant(instant: dt.datetime) -> str:
+    return instant.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

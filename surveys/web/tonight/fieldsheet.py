@@ -1,0 +1,50 @@
+"""The printable sheet for a night without a phone: one page, letter or A4."""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from django.template.loader import render_to_string
+from PIL import ImageFile
+from weasyprint import CSS, HTML
+
+from accounts.models import Membership
+from surveys.models import ChecklistEntry
+from surveys.protocol.weather import (
+    CALL_INDEX,
+    SKY_CODES,
+)
+from surveys.visits.tonight import RouteTonight
+
+# WeasyPrint lets Pillow take broken pictures for whole ones in the entire process. The
+# sheet has no picture, and an observer's photo that arrived in part must be refused.
+ImageFile.LOAD_TRUNCATED_IMAGES = False
+
+PAPERS = {"letter": "Letter", "a4": "A4"}
+BLANK_SPECIES_COLUMNS = 2
+
+_STYLE = Path(__file__).parent / "static/tonight/fieldsheet.css"
+
+
+def field_sheet_pdf(
+    one: RouteTonight, member: Membership, checklist: Iterable[ChecklistEntry], paper: str
+) -> bytes:
+    """The sheet as PDF. `paper` is a key of PAPERS. It never reads from the network."""
+    html = render_to_string(
+        "tonight/field_sheet.html",
+        {
+            "one": one,
+            "program": member.program,
+            "observer": member.person,
+            "zone": member.program.time_zone,
+            "species": [entry.species for entry in checklist],
+            "blank_columns": range(BLANK_SPECIES_COLUMNS),
+            "call_index": CALL_INDEX.items(),
+            "sky_codes": SKY_CODES.items(),
+        },
+    )
+    page = CSS(string=f"@page {{ size: {PAPERS[paper]} landscape }}")
+    return HTML(string=html, url_fetcher=_no_fetching).write_pdf(stylesheets=[CSS(_STYLE), page])
+
+
+def _no_fetching(url: str) -> dict[str, object]:
+    raise ValueError(f"The sheet may not load {url}.")

@@ -1,0 +1,90 @@
+"""Tonight: the observer's home, one route on one night, and its printable sheet."""
+
+import datetime as dt
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    needs,
+)
+from surveys.models import Route
+from surveys.protocol.nights import night_of
+from surveys.visits.loading import checklist_on
+from surveys.visits.tonight import (
+    RouteTonight,
+    all_routes,
+    route_on_night,
+    tonight_for,
+)
+from surveys.web.maps import route_map
+from surveys.web.tonight.fieldsheet import (
+    PAPERS,
+    field_sheet_pdf,
+)
+
+
+@require_GET
+@needs(Permission.SURVEY)
+def tonight(request: ProgramRequest) -> HttpResponse:
+    member = request.membership
+    evening = tonight_for(member, timezone.now())
+    return render(
+        request,
+        "tonight/tonight.html",
+        {"evening": evening, "zone": member.program.time_zone, "others": all_routes(member)},
+    )
+
+
+@require_GET
+@needs(Permission.SURVEY)
+def route(request: ProgramRequest, code: str) -> HttpResponse:
+    """One route with its map, hours and limits, tonight or on `?night=`."""
+    found = _route_or_404(request, code)
+    return render(
+        request,
+        "tonight/route.html",
+        {
+            "one": found,
+            "zone": request.membership.program.time_zone,
+            "map": route_map(found.route, found.stops),
+            "papers": PAPERS,
+        },
+    )
+
+
+@require_GET
+@needs(Permission.SURVEY)
+def field_sheet(request: ProgramRequest, code: str) -> HttpResponse:
+    """The sheet for a night without a phone: one page, letter or A4."""
+    paper = request.GET.get("paper", "a4")
+    if paper not in PAPERS:
+        raise Http404(f"The sheet comes as {' or '.join(PAPERS)}.")
+    found = _route_or_404(request, code)
+    checklist = checklist_on(request.membership.program, found.night)
+    pdf = field_sheet_pdf(found, request.membership, checklist, paper)
+    response = HttpResponse(pdf, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{found.route.code}-sheet-{paper}.pdf"'
+    return response
+
+
+def _route_or_404(request: ProgramRequest, code: str) -> RouteTonight:
+    try:
+        found = route_on_night(request.membership, code, _night(request))
+    except Route.DoesNotExist as missing:
+        raise Http404("The program has no such route.") from missing
+    if found is None:
+        raise Http404("No protocol is in force for this route on that night.")
+    return found
+
+
+def _night(request: HttpRequest) -> dt.date:
+    asked = request.GET.get("night", "")
+    try:
+        return dt.date.fromisoformat(asked)
+    except ValueError:
+        return night_of(timezone.now(), request.membership.program.time_zone)

@@ -1,0 +1,172 @@
+"""What occupancy and detection depend on, and whether the model fits, in plain words."""
+
+from dataclasses import dataclass
+
+from surveys.charts.words import (
+    PERCENT,
+    SITES,
+    share,
+)
+from surveys.models.route import Habitat
+from surveys.trends import (
+    Estimate,
+    GoodnessOfFit,
+)
+from surveys.trends.analyzed import (
+    Effect,
+    FitResult,
+    SilentKind,
+)
+from surveys.trends.results import POOR_FIT
+
+TIMES = "\N{MULTIPLICATION SIGN}\N{NO-BREAK SPACE}"
+# An interval wider than this tells nothing.
+_WIDEST_RATIO = 1000
+_OTHER = "other habitats together"
+_KINDS = {
+    **{f"habitat: {code}": label[0].lower() + label[1:] for code, label in Habitat.choices},
+    "habitat: other": _OTHER,
+    "habitat: unknown": "habitat not known",
+    "fish: yes": "water with fish",
+    "fish: no": "water without fish",
+    "fish: unknown": "fish not known",
+}
+_STEPS = {
+    "hydroperiod": "each step longer that water is held (weeks, a season, most years, always)",
+    "temperature": "each °C (1.8 °F) warmer",
+    "rain": "each 10 mm of rain in the 48 hours before",
+    "water": "each step more water tonight (dry, pools, full)",
+    "minutes after sunset": "each hour later after sunset",
+    "wind": "each Beaufort force more wind",
+    "noise": "each step more noise",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class EffectLine:
+    """`what` against `against` (blank for an amount); `says` puts the odds into words."""
+
+    what: str
+    against: str
+    odds: str
+    says: str
+
+
+def effect_lines(result: FitResult, part: str) -> list[EffectLine]:
+    """Effects on `occupancy` or `detection`, those that are clear first."""
+    lines = [
+        EffectLine(
+            what=_what(effect),
+            against=_kind(effect.name, effect.baseline) if effect.baseline else "",
+            odds=odds_words(effect.odds),
+            says=_says(effect.odds, part),
+        )
+        for effect in result.trend.effects
+        if effect.part == part
+    ]
+    return sorted(lines, key=lambda line: line.says == _UNCLEAR)
+
+
+_UNCLEAR = "uncertain: it may be either way"
+
+
+def _says(odds: Estimate, part: str) -> str:
+    if not _is_told(odds):
+        return _UNCLEAR
+    more, less = (
+        ("more often occupied", "less often occupied")
+        if part == "occupancy"
+        else ("easier to hear", "harder to hear")
+    )
+    if (odds.low or 0) > 1:
+        return more
+    return less if (odds.high or 0) < 1 else _UNCLEAR
+
+
+def odds_words(odds: Estimate) -> str:
+    """`× 0.4 (95 %: 0.2 to 0.8)`, or that it cannot be said."""
+    if not _is_told(odds):
+        return "cannot be said"
+    value, low, high = (_factor(one or 0.0) for one in (odds.value, odds.low, odds.high))
+    return f"{TIMES}{value} (95{PERCENT}: {low} to {high})"
+
+
+def silent_words(kind: SilentKind, site: str) -> str:
+    high = kind.occupancy.high
+    missed = (
+        f" At most {share(high)} of them may have held it unheard (95{PERCENT})."
+        if high is not None and high < 1
+        else ""
+    )
+    return f"{_capital(_kind(kind.name))}: never heard at {kind.sites} {SITES[site]}.{missed}"
+
+
+def effect_sentence(result: FitResult) -> str:
+    """The clearest difference between sites, in one sentence; blank where none is clear."""
+    told = [
+        effect
+        for effect in result.trend.effects
+        if effect.part == "occupancy" and _says(effect.odds, "occupancy") != _UNCLEAR
+    ]
+    if not told:
+        return ""
+    clearest = max(told, key=lambda effect: abs((effect.odds.value or 1.0) - 1.0))
+    against = f", against {_kind(clearest.name, clearest.baseline)}" if clearest.baseline else ""
+    return (
+        f"{_capital(_what(clearest))}{against}: the odds that a site is occupied are "
+        f"{odds_words(clearest.odds)}."
+    )
+
+
+def fit_words(check: GoodnessOfFit | None) -> str:
+    """Whether the model fits, in two or three sentences."""
+    if check is None:
+        return ""
+    if check.p.value is None or check.c_hat.value is None:
+        return "Whether the model fits cannot be checked: there is no model to check."
+    told = (
+        f"Of surveys simulated from the model, {share(check.p.value)} are as unlike it as the data "
+        f"are (c-hat {check.c_hat.value:.1f})."
+    )
+    wider = ""
+    if check.c_hat.value > 1:
+        wider = (
+            f" The intervals of the seasons are {check.c_hat.value**0.5:.1f} times as wide for it; "
+            "that of the trend comes from how routes really differ, and needs no widening."
+        )
+    if POOR_FIT in check.p.flags:
+        return (
+            "The model does not fit well: something it does not know of makes sites or visits "
+            f"differ. {told}{wider}"
+        )
+    return f"Nothing says that the model does not fit. {told}{wider}"
+
+
+def fits_poorly(check: GoodnessOfFit | None) -> bool:
+    return check is not None and POOR_FIT in check.p.flags
+
+
+def _is_told(odds: Estimate) -> bool:
+    value, low, high = odds.value, odds.low, odds.high
+    return bool(value and low and high and high / low < _WIDEST_RATIO)
+
+
+def _factor(value: float) -> str:
+    if value < 0.01:
+        return "less than 0.01"
+    return f"{value:.0f}" if value >= 9.95 else f"{value:.1f}" if value >= 0.95 else f"{value:.2f}"
+
+
+def _what(effect: Effect) -> str:
+    return _STEPS.get(effect.name) or _kind(effect.name)
+
+
+def _kind(name: str, other: str = "") -> str:
+    """The class in words; with `other`, that class of the same covariate."""
+    if other:
+        name = f"{name.split(': ')[0]}: {other}"
+    return _KINDS.get(name, name)
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]

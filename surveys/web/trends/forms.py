@@ -1,0 +1,110 @@
+"""What the pages of species and comparisons show. It all lives in the URL."""
+
+from typing import Any
+
+from django import forms
+
+from surveys.models import (
+    Program,
+    SiteKind,
+)
+from surveys.seasons.options import (
+    checklist_species,
+    regions,
+)
+
+MOST_SERIES = 6
+BY = (("species", "Species"), ("region", "Regions"), ("route", "Routes"))
+
+
+class PlaceFilter(forms.Form):
+    """Kind of site and region."""
+
+    site = forms.ChoiceField(
+        label="A site is",
+        choices=[(SiteKind.STOP, "a stop"), (SiteKind.ROUTE, "a whole route")],
+        required=False,
+    )
+    region = forms.ChoiceField(label="Region", required=False)
+
+    def __init__(self, data: Any, *, program: Program) -> None:
+        super().__init__(data)
+        places = regions(program)
+        self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
+        # With one region, all regions together are that region.
+        if len(places) < 2:
+            del self.fields["region"]
+
+    @property
+    def site_kind(self) -> str:
+        self.is_valid()
+        return self.cleaned_data.get("site") or SiteKind.STOP.value
+
+    @property
+    def place(self) -> str:
+        self.is_valid()
+        return self.cleaned_data.get("region") or ""
+
+
+class CompareFilter(PlaceFilter):
+    """Species, regions or routes side by side: at most as many as can be told apart."""
+
+    by = forms.ChoiceField(label="Compare", choices=BY, required=False)
+    species = forms.MultipleChoiceField(
+        label="Species", required=False, widget=forms.CheckboxSelectMultiple
+    )
+    route = forms.MultipleChoiceField(
+        label="Routes", required=False, widget=forms.CheckboxSelectMultiple
+    )
+
+    def __init__(self, data: Any, *, program: Program, with_routes: bool) -> None:
+        super().__init__(data, program=program)
+        self.checklist = {species.code: species for species in checklist_species(program)}
+        self.routes = {route.code: route for route in program.routes.order_by("code")}
+        offered = {"species": True, "region": "region" in self.fields, "route": with_routes}
+        self.fields["by"].choices = [(key, words) for key, words in BY if offered[key]]
+        self.fields["species"].choices = [
+            (code, species.common_name) for code, species in self.checklist.items()
+        ]
+        self.fields["route"].choices = [(code, str(route)) for code, route in self.routes.items()]
+        self.order_fields(["by", "species", "route", "site", "region"])
+        if self.compared == "species":
+            del self.fields["route"]
+        else:
+            self.fields["species"] = forms.ChoiceField(
+                label="Species", choices=self.fields["species"].choices, required=False
+            )
+            self.order_fields(["by", "species", "route", "site", "region"])
+            self.fields.pop("region", None)
+        if self.compared == "region":
+            del self.fields["route"]
+        if self.compared == "route":
+            del self.fields["site"]
+
+    @property
+    def compared(self) -> str:
+        asked = self.data.get("by", "")
+        return asked if asked in dict(self.fields["by"].choices) else "species"
+
+    def clean_species(self) -> list[str] | str:
+        return self._at_most("species")
+
+    def clean_route(self) -> list[str] | str:
+        return self._at_most("route")
+
+    def _at_most(self, name: str) -> list[str] | str:
+        chosen = self.cleaned_data[name]
+        if isinstance(chosen, list) and len(chosen) > MOST_SERIES:
+            raise forms.ValidationError(
+                f"You chose {len(chosen)}. Choose at most {MOST_SERIES}, "
+                "so that the lines can be told apart."
+            )
+        return chosen
+
+    def chosen(self, name: str) -> list[str]:
+        """Codes that were chosen; the first few when nothing was, or nothing that holds."""
+        self.is_valid()
+        found = self.cleaned_data.get(name) or []
+        codes = [found] if isinstance(found, str) else found
+        offered = list(self.checklist if name == "species" else self.routes)
+        return codes or offered[: 1 if isinstance(found, str) else 3]

@@ -1,0 +1,170 @@
+"""From stored fits to the rows, facts and pictures of the pages of Trends."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from surveys.charts.shares import (
+    Series,
+    point,
+)
+from surveys.charts.words import (
+    PERCENT,
+    UNKNOWN,
+    change_with_interval,
+    days_words,
+    share,
+    share_with_interval,
+)
+from surveys.fitting.stored import StoredFit
+from surveys.trends import (
+    Estimate,
+    wilson,
+)
+from surveys.trends.analyzed import FitResult
+
+
+@dataclass(frozen=True, kw_only=True)
+class YearLine:
+    """One season of the table, in words."""
+
+    year: int
+    sites: int
+    heard: int
+    naive: str
+    occupancy: str
+    detection: str
+    heard_at: tuple[int, int, int]
+    flags: str
+
+
+def year_lines(result: FitResult) -> list[YearLine]:
+    return [
+        YearLine(
+            year=year.season_year,
+            sites=year.sites,
+            heard=year.heard,
+            naive=share_with_interval(year.naive),
+            occupancy=share_with_interval(year.occupancy),
+            detection=share_with_interval(year.detection),
+            heard_at=year.heard_at,
+            flags="; ".join(dict.fromkeys((*year.occupancy.flags, *year.detection.flags))),
+        )
+        for year in result.years
+    ]
+
+
+def fit_series(fit: StoredFit, name: str) -> Series:
+    """Corrected shares; the plain ones, and named so, where none can be corrected."""
+    years = fit.result.years
+    corrected = [point(year.season_year, year.occupancy) for year in years]
+    if any(one.value is not None for one in corrected):
+        return Series(name=name, points=tuple(corrected))
+    return Series(
+        name=f"{name} (not corrected)",
+        points=tuple(point(year.season_year, year.naive) for year in years),
+    )
+
+
+def route_series(name: str, years: list[tuple[int, int, int]]) -> Series:
+    """Plain shares of a route from (season year, stops heard, stops listened to)."""
+    return Series(
+        name=name,
+        points=tuple(
+            point(year, wilson(heard, listened, name=str(year))) for year, heard, listened in years
+        ),
+    )
+
+
+def trend_facts(result: FitResult) -> list[tuple[str, str, str]]:
+    """The change on its scales, each with the scale in words."""
+    trend = result.trend
+    points = change_with_interval(trend.points).replace(PERCENT, "")
+    return [
+        ("Share of sites", _a_year(change_with_interval(trend.occupancy)), "of the share itself"),
+        ("Odds", _a_year(change_with_interval(trend.odds)), "of occupied to empty"),
+        ("Percentage points", _a_year(points), "of all sites"),
+        (
+            "Heard, not corrected",
+            _a_year(change_with_interval(trend.naive)),
+            "of the plain share itself",
+        ),
+    ]
+
+
+def _a_year(change: str) -> str:
+    return change if change == UNKNOWN else f"{change} a year"
+
+
+def turnover_facts(result: FitResult) -> list[tuple[str, str, str]]:
+    turnover = result.turnover
+    if turnover is None:
+        return []
+    return [
+        (
+            "An empty site is taken",
+            share_with_interval(turnover.colonization),
+            "; ".join(turnover.colonization.flags) or "from one season to the next",
+        ),
+        (
+            "An occupied site falls empty",
+            share_with_interval(turnover.extinction),
+            "; ".join(turnover.extinction.flags) or "from one season to the next",
+        ),
+        (
+            "Where this would lead",
+            share_with_interval(turnover.equilibrium),
+            "; ".join(turnover.equilibrium.flags) or "share of sites occupied",
+        ),
+    ]
+
+
+def index_rows(result: FitResult) -> list[tuple[int, str, str]]:
+    """Season, share with full chorus, and flags, of the model of the call index."""
+    return [
+        (
+            year.season_year,
+            share_with_interval(year.full_chorus),
+            "; ".join(year.full_chorus.flags),
+        )
+        for year in result.index or ()
+    ]
+
+
+def phenology_words(result: FitResult) -> str:
+    return days_words(result.phenology.shift) if result.phenology else ""
+
+
+def comparison_row(series: Series, trend: Estimate | None, flags: str) -> dict[str, Any]:
+    known = [one for one in series.points if one.value is not None]
+    ends = [f"{share(one.value)} ({one.year})" for one in (known[0], known[-1])] if known else []
+    return {
+        "name": series.name,
+        "first": ends[0] if ends else UNKNOWN,
+        "last": ends[1] if ends else UNKNOWN,
+        "trend": change_with_interval(trend) if trend else "",
+        "flags": flags,
+    }
+
+
+def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) -> list[dict]:
+    """One row a species: its last season and its trend."""
+    rows = []
+    for fit in fits:
+        if not fit.result.years:
+            continue
+        last, trend = fit.result.years[-1], fit.result.trend.occupancy
+        flags = dict.fromkeys((*trend.flags, *last.occupancy.flags))
+        rows.append(
+            {
+                "name": fit.species.common_name,
+                "url": address(fit),
+                "year": last.season_year,
+                "occupancy": share_with_interval(last.occupancy),
+                "detection": share_with_interval(last.detection),
+                "trend": change_with_interval(trend),
+                "flags": "; ".join(flags),
+                "stale": not fit.fresh,
+            }
+        )
+    return rows

@@ -1,0 +1,195 @@
+"""One species over the years: picture, sentence, table, method."""
+
+from typing import Any
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.text import slugify
+from django.views.decorators.http import require_GET
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    may,
+    needs,
+)
+from surveys.charts import shares
+from surveys.charts.words import (
+    SITES,
+    all_flags,
+    chart_alt,
+    flag_words,
+    share,
+    trend_line,
+    trend_sentence,
+)
+from surveys.fitting.stored import (
+    StoredFit,
+    stored_fits,
+)
+from surveys.models import (
+    Program,
+    Species,
+)
+from surveys.publishing.formats import yearly_csv as csv
+from surveys.publishing.method import CAVEATS
+from surveys.seasons.options import checklist_species
+from surveys.trends import (
+    CORRECTED_COLUMNS,
+    CorrectedYear,
+    corrected_values,
+)
+from surveys.web.trends.effects import (
+    effect_lines,
+    effect_sentence,
+    fit_words,
+    fits_poorly,
+    silent_words,
+)
+from surveys.web.trends.forms import PlaceFilter
+from surveys.web.trends.freshness import freshness
+from surveys.web.trends.page import (
+    index_rows,
+    phenology_words,
+    trend_facts,
+    turnover_facts,
+    year_lines,
+)
+from surveys.web.trends.pictures import picture
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def species(request: ProgramRequest, code: str) -> HttpResponse:
+    program = request.membership.program
+    one = _species(program, code)
+    form = PlaceFilter(request.GET, program=program)
+    fit = _fit(program, one, form)
+    context: dict[str, Any] = {
+        "species": one,
+        "form": form,
+        "fit": fit,
+        "may_review": may(request.membership, Permission.REVIEW),
+        "crumbs": [
+            {
+                "name": "Trends",
+                "url": reverse("web:trends", kwargs={"program": program.slug}),
+            },
+            {"name": one.common_name, "url": ""},
+        ],
+        **freshness(program, [fit] if fit else []),
+    }
+    if fit is not None:
+        result, site = fit.result, form.site_kind
+        context |= {
+            "site": site,
+            "sites": SITES[site],
+            "place": form.place,
+            "sentence": trend_sentence(one.common_name, result, site),
+            "line": dict(zip(("drawn", "corrected"), trend_line(result), strict=True)),
+            "alt": chart_alt(one.common_name, result, site),
+            "flags": flag_words(all_flags(result)),
+            "years": year_lines(result),
+            "effort": result.years,
+            "facts": trend_facts(result),
+            "turnover": turnover_facts(result),
+            "index": index_rows(result),
+            "season": phenology_words(result),
+            "effects": {
+                "sentence": effect_sentence(result),
+                "occupancy": effect_lines(result, "occupancy"),
+                "detection": effect_lines(result, "detection"),
+                "silent": [silent_words(kind, site) for kind in result.trend.silent],
+            },
+            "fit_check": fit_words(result.fit_check),
+            "fits_poorly": fits_poorly(result.fit_check),
+            "filled": [(name, share(missing)) for name, missing in result.filled],
+            "caveats": CAVEATS,
+            "urls": {
+                "picture": _address(
+                    "trend_chart", program, one, form, form="svg", of=fit.sha256[:12]
+                ),
+                "svg": _address("trend_chart", program, one, form, form="svg", download="1"),
+                "png": _address("trend_chart", program, one, form, form="png", download="1"),
+                "csv": _address("trend_species_csv", program, one, form),
+            },
+        }
+    return render(request, "trends/species.html", context)
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def chart(request: ProgramRequest, code: str, form: str) -> HttpResponse:
+    """The picture of the page with the same query; `download` names it as a file."""
+    program = request.membership.program
+    one = _species(program, code)
+    place = PlaceFilter(request.GET, program=program)
+    fit = _fit(program, one, place)
+    if fit is None:
+        raise Http404("There is no fit of this species yet.")
+    where = f", {place.place}" if place.place else ""
+    title = f"{one.common_name}, {program.name}{where}"
+    spec = shares.species_spec(shares.species_chart(fit.result, site=fit.site, title=title))
+    return picture(
+        request,
+        spec,
+        form,
+        key=f"{title}|{fit.site}|{fit.sha256}|{fit.software}",
+        stem=_stem(program, one, place),
+    )
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def table(request: ProgramRequest, code: str) -> HttpResponse:
+    """The corrected years of the page with the same query."""
+    program = request.membership.program
+    one = _species(program, code)
+    place = PlaceFilter(request.GET, program=program)
+    fit = _fit(program, one, place)
+    if fit is None:
+        raise Http404("There is no fit of this species yet.")
+    header = [column.name for column in CORRECTED_COLUMNS]
+    rows = []
+    for year in fit.result.years:
+        corrected = CorrectedYear(
+            season_year=year.season_year,
+            naive=year.naive,
+            occupancy=year.occupancy,
+            by_route=year.by_route,
+            detection=year.detection,
+        )
+        values = corrected_values(one.scientific_name, corrected)
+        rows.append([csv.cell_text(values[name]) for name in header])
+    return HttpResponse(
+        csv.to_csv(header, rows).encode(),
+        content_type=csv.MEDIA_TYPE,
+        headers={"Content-Disposition": f'attachment; filename="{_stem(program, one, place)}.csv"'},
+    )
+
+
+def _species(program: Program, code: str) -> Species:
+    found = next((one for one in checklist_species(program) if one.code == code), None)
+    if found is None:
+        raise Http404("This species is not on the checklist.")
+    return found
+
+
+def _fit(program: Program, species: Species, form: PlaceFilter) -> StoredFit | None:
+    fits = stored_fits(program, species=[species], site=form.site_kind, region=form.place)
+    return fits[0] if fits else None
+
+
+def _address(name: str, program: Program, species: Species, place: PlaceFilter, **more: str) -> str:
+    kwargs = {"program": program.slug, "code": species.code}
+    if "form" in more:
+        kwargs["form"] = more.pop("form")
+    region = {"region": place.place} if place.place else {}
+    query = {"site": place.site_kind, **region, **more}
+    return reverse(f"web:{name}", kwargs=kwargs, query=query)
+
+
+def _stem(program: Program, species: Species, form: PlaceFilter) -> str:
+    parts = (program.slug, species.code, form.site_kind, slugify(form.place))
+    return "-".join(part for part in parts if part)

@@ -1,0 +1,137 @@
+"""Trends: species × season year, and the same table as a file."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.text import slugify
+from django.views.decorators.http import require_GET
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    may,
+    needs,
+)
+from surveys.fitting.stored import (
+    StoredFit,
+    stored_fits,
+)
+from surveys.models import Program
+from surveys.publishing.formats import yearly_csv as csv
+from surveys.publishing.method import CAVEATS
+from surveys.seasons.options import (
+    checklist_species,
+    regions,
+)
+from surveys.seasons.yearly import yearly_table
+from surveys.trends.columns import COLUMNS
+from surveys.trends.results import FLAGS
+from surveys.web.seasons.forms import (
+    Filters,
+    TableFilter,
+)
+from surveys.web.trends.freshness import freshness
+from surveys.web.trends.page import glance_rows
+
+NUMBERS = {column.name for column in COLUMNS if column.type in ("integer", "number")}
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def trends(request: ProgramRequest) -> HttpResponse:
+    program = request.membership.program
+    form = TableFilter(request.GET, program=program)
+    filters = form.filters
+    rows = yearly_table(program, **filters.narrowing())
+    return render(
+        request,
+        "trends/trends.html",
+        {
+            "form": form,
+            "may_review": may(request.membership, Permission.REVIEW),
+            **_glance(program, filters),
+            **table_context(csv.HEADER, [csv.row_texts(row) for row in rows]),
+            "meanings": [(head_words(column.name), column.meaning) for column in COLUMNS],
+            "flags": [
+                (flag, FLAGS[flag]) for flag in FLAGS if any(flag in row.flags for row in rows)
+            ],
+            "caveats": CAVEATS,
+            "query": request.GET.urlencode(),
+        },
+    )
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def trends_csv(request: ProgramRequest) -> HttpResponse:
+    """Exactly the table of the page with the same query string."""
+    program = request.membership.program
+    filters = TableFilter(request.GET, program=program).filters
+    text = csv.table_csv(yearly_table(program, **filters.narrowing()))
+    return _download(text, f"{file_stem(program.slug, filters)}.csv")
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def trends_dictionary(request: ProgramRequest) -> HttpResponse:
+    return _download(csv.dictionary_csv(), "yearly-table-dictionary.csv")
+
+
+def _glance(program: Program, filters: Filters) -> dict[str, Any]:
+    """What is fitted of each species, with a link to its page."""
+    place = _fitted_region(program, filters)
+    asked = [filters.species] if filters.species else checklist_species(program)
+    fits = stored_fits(program, species=asked, region=place)
+
+    def address(fit: StoredFit) -> str:
+        return reverse(
+            "web:trend_species",
+            kwargs={"program": program.slug, "code": fit.species.code},
+            query={"region": place} if place else None,
+        )
+
+    return {
+        "glance": glance_rows(fits, address),
+        **freshness(program, fits, complete=len(fits) == len(asked)),
+    }
+
+
+def _fitted_region(program: Program, filters: Filters) -> str:
+    """With one region, all regions together are that region, and no fit of its own is kept."""
+    return filters.region if filters.region and len(regions(program)) > 1 else ""
+
+
+def table_context(header: Sequence[str], rows: Iterable[Sequence[str]]) -> dict[str, Any]:
+    """Heads and rows for `trends/table.html`; numbers stand to the right."""
+    aligns = ["num" if name in NUMBERS else "" for name in header]
+    return {
+        "heads": [(head_words(name), align) for name, align in zip(header, aligns, strict=True)],
+        "rows": [list(zip(aligns, row, strict=True)) for row in rows],
+    }
+
+
+def head_words(name: str) -> str:
+    return name.replace("_", " ").capitalize()
+
+
+def file_stem(slug: str, filters: Filters) -> str:
+    """A name that says which part of the table the file holds."""
+    parts = [
+        f"{slug}-yearly-table",
+        filters.species.code if filters.species else "",
+        slugify(filters.region or ""),
+        f"from-{filters.first_year}" if filters.first_year else "",
+        f"to-{filters.last_year}" if filters.last_year else "",
+    ]
+    return "-".join(part for part in parts if part)
+
+
+def _download(text: str, name: str) -> HttpResponse:
+    return HttpResponse(
+        text.encode(),
+        content_type=csv.MEDIA_TYPE,
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )

@@ -1,0 +1,7 @@
+from django.urls import path
+
+from surveys.web.visits import views as visits
+
+urlpatterns = [
+    path("<slug:program>/visits/<uuid:visit_id>/", visits.visit, name="visit"),
+]

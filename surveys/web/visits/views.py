@@ -1,0 +1,162 @@
+"""One visit, read-only: weather, grid, findings, review history and map."""
+
+import uuid
+from collections.abc import Iterable
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from accounts.access import (
+    Permission,
+    ProgramRequest,
+    may,
+    needs,
+)
+from accounts.models import Membership
+from surveys.models import (
+    StoredFinding,
+    Visit,
+    VisitState,
+)
+from surveys.protocol.values import TemperatureUnit
+from surveys.protocol.weather import (
+    BEAUFORT,
+    SKY_CODES,
+    show_temperature,
+)
+from surveys.seasons.visits import (
+    GridRow,
+    VisitGrid,
+    visit_grid,
+    visit_of,
+)
+from surveys.web.recordings.listing import recording_list
+from surveys.web.seasons.maps import visit_map
+
+DASH = "–"
+
+
+@require_GET
+@needs(Permission.READ_SEASONS)
+def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
+    member = request.membership
+    found = visit_of(member.program, visit_id)
+    if found is None or not may_see(member, found):
+        raise Http404("There is no such visit in this program.")
+    unit = TemperatureUnit(member.program.temperature_unit)
+    grid = visit_grid(found)
+    may_review = may(member, Permission.REVIEW)
+    history = may_review or found.observer_id == member.person_id
+    return render(
+        request,
+        "visits/visit.html",
+        {
+            "visit": found,
+            "grid": grid,
+            "rows": [(row, row_facts(row, unit)) for row in grid.rows],
+            "weather": weather_facts(found, unit),
+            "facts": visit_facts(found, grid),
+            "sightings": found.sightings.select_related("species", "stop"),
+            "findings": [(finding, where_words(finding)) for finding in findings_of(found)],
+            "steps": found.steps.select_related("by") if history else [],
+            "zone": member.program.time_zone,
+            "unit": unit.value,
+            "map": visit_map(found, grid),
+            "may_review": may_review,
+            "is_own": found.observer_id == member.person_id,
+            **recording_list(member, found),
+        },
+    )
+
+
+def may_see(member: Membership, visit: Visit) -> bool:
+    """A draft belongs to its observer; coordinators may look."""
+    if visit.state != VisitState.DRAFT:
+        return True
+    return visit.observer_id == member.person_id or may(member, Permission.REVIEW)
+
+
+def findings_of(visit: Visit) -> Iterable[StoredFinding]:
+    return visit.findings.select_related("stop", "species", "settled_by")
+
+
+def where_words(finding: StoredFinding) -> str:
+    parts = [
+        f"Stop {finding.stop.number}" if finding.stop else "",
+        finding.species.common_name if finding.species else finding.field.replace("_", " "),
+    ]
+    return ", ".join(part for part in parts if part) or "Visit"
+
+
+def visit_facts(visit: Visit, grid: VisitGrid) -> list[tuple[str, object, str]]:
+    facts = [
+        ("Observer", visit.observer.name, ""),
+        ("Second observer", visit.second_observer, ""),
+        ("Season", visit.season_year, visit.window or "outside every window"),
+        ("Protocol", str(visit.protocol_version), ""),
+        (
+            "Stops listened to",
+            f"{sum(row.listened for row in grid.rows)} of {len(grid.rows)}",
+            "",
+        ),
+        ("Entered by", visit.get_source_display(), ""),
+        ("In trends", _in_trends(visit), ""),
+    ]
+    return [fact for fact in facts if fact[1]]
+
+
+def _in_trends(visit: Visit) -> str:
+    if visit.state != VisitState.ACCEPTED:
+        return "Not before it is accepted"
+    return "Counts" if visit.counts_in_trends else "Left out"
+
+
+def weather_facts(visit: Visit, unit: TemperatureUnit) -> list[tuple[str, str, str]]:
+    """Start and end of the visit, then the rain before it."""
+    facts = []
+    for when, prefix in (("start", "start_"), ("end", "end_")):
+        temperature = getattr(visit, f"{prefix}air_temperature_c")
+        beaufort = getattr(visit, f"{prefix}beaufort")
+        sky = getattr(visit, f"{prefix}sky")
+        facts += [
+            (f"Air, {when}", _degrees(temperature, unit), ""),
+            (f"Wind, {when}", *_beaufort(beaufort)),
+            (f"Sky, {when}", *_sky(sky)),
+        ]
+    if visit.rain_48h_mm is not None:
+        facts.append(("Rain in the 48 hours before", f"{visit.rain_48h_mm} mm", ""))
+    if visit.days_since_rain is not None:
+        facts.append(("Days since rain", str(visit.days_since_rain), ""))
+    return [fact for fact in facts if fact[1] != DASH]
+
+
+def row_facts(row: GridRow, unit: TemperatureUnit) -> dict[str, str]:
+    period = row.period
+    if period is None:
+        return {}
+    return {
+        "air": _degrees(period.air_temperature_c, unit, sign=False),
+        "water": _degrees(period.water_temperature_c, unit, sign=False),
+        "noise": DASH if period.noise_index is None else str(period.noise_index),
+        "pool": period.get_water_tonight_display() or DASH,
+    }
+
+
+def _degrees(celsius, unit: TemperatureUnit, *, sign: bool = True) -> str:
+    if celsius is None:
+        return DASH
+    text = show_temperature(celsius, unit)
+    return text if sign else text.split()[0]
+
+
+def _beaufort(force: int | None) -> tuple[str, str]:
+    if force is None:
+        return DASH, ""
+    return f"Beaufort {force}", next((row.sign for row in BEAUFORT if row.force == force), "")
+
+
+def _sky(code: int | None) -> tuple[str, str]:
+    if code is None:
+        return DASH, ""
+    return f"Code {code}", SKY_CODES.get(code, "")

@@ -1,0 +1,125 @@
+"""Setting a program up in Chromium: a stop placed on the map, and axe on every screen."""
+
+import pytest
+from django.urls import reverse
+
+from accounts.models import Role
+from surveys.models import Assignment
+from tests.browser.conftest import faults_of
+from tests.support.builders import (
+    make_checklist,
+    make_member,
+    make_route,
+    make_species,
+)
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def url(name, program, **kwargs):
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs})
+
+
+@pytest.fixture
+def route(program, observer):
+    route = make_route(program)
+    Assignment.objects.create(route=route, observer=observer.person, season_year=2026)
+    make_checklist(program)
+    return route
+
+
+class TestPlacingAStop:
+    @pytest.fixture
+    def page(self, program, coordinator, route, signed_in):
+        page = signed_in(coordinator)
+        page.goto(url("program_stop_add", program, route=route.pk))
+        return page
+
+    def test_pressing_on_the_map_fills_the_fields(self, program, route, page):
+        page.get_by_label("Name").fill("By the culvert")
+        page.locator("[data-place-map]").click(position={"x": 120, "y": 80})
+        latitude = float(page.get_by_label("Latitude").input_value())
+        longitude = float(page.get_by_label("Longitude").input_value())
+        assert 42.9 < latitude < 43.3
+        assert -89.6 < longitude < -89.2
+        page.get_by_role("button", name="Save").click()
+        page.wait_for_url(f"**{url('program_route', program, route=route.pk)}")
+        stop = route.stops.get(number=4)
+        assert stop.place.y == pytest.approx(latitude, abs=1e-6)
+        assert stop.place.x == pytest.approx(longitude, abs=1e-6)
+
+    def test_typing_shows_the_place_on_the_map(self, page):
+        marker = page.get_by_role("button", name="The place typed")
+        assert marker.count() == 0
+        page.get_by_label("Latitude").fill("43.08")
+        page.get_by_label("Longitude").fill("−89,39")
+        page.get_by_label("Longitude").press("Tab")
+        marker.wait_for()
+        page.get_by_label("Latitude").fill("143.08")
+        page.get_by_label("Latitude").press("Tab")
+        assert marker.count() == 0
+
+    def test_without_javascript_the_fields_do_it(self, program, coordinator, route, signed_in):
+        page = signed_in(coordinator, java_script_enabled=False)
+        page.goto(url("program_stop_add", program, route=route.pk))
+        page.get_by_label("Name").fill("By the culvert")
+        page.get_by_label("Latitude").fill("43.08")
+        page.get_by_label("Longitude").fill("-89.39")
+        page.get_by_role("button", name="Save").click()
+        assert route.stops.get(number=4).place.y == 43.08
+
+
+def test_drawing_the_line_of_a_route(program, coordinator, route, signed_in):
+    """Joined, gone on with by a press, shortened by a key, changed in the field, saved."""
+    page = signed_in(coordinator)
+    page.goto(url("program_route_line", program, route=route.pk))
+    field, points = page.get_by_label("Points of the line"), page.locator(".line-point")
+    page.get_by_role("button", name="Join the stops").click()
+    stops = route.stops.count()
+    assert points.count() == stops
+    page.locator("[data-line-map]").click(position={"x": 30, "y": 200})
+    assert points.count() == stops + 1
+    assert len(field.input_value().splitlines()) == stops + 1
+    points.nth(0).press("Delete")
+    assert points.count() == stops
+    field.fill("43.0731, -89.4012\n43.0800, -89.3900\n43.0900, -89.3800")
+    field.press("Tab")
+    assert points.count() == 3
+    assert "3 points, " in page.get_by_text("points, ").inner_text()
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_url(f"**{url('program_route', program, route=route.pk)}")
+    route.refresh_from_db()
+    assert route.line.coords == ((-89.4012, 43.0731), (-89.39, 43.08), (-89.38, 43.09))
+
+
+def test_axe_finds_nothing(program, coordinator, route, signed_in):
+    make_member(program, Role.PARTNER, active=False)
+    stop, version = route.stops.first().pk, route.protocol.versions.get().pk
+    entry, species = program.checklist.get().pk, make_species("Hyla arborea").code
+    screens = {
+        "program": {},
+        "program_facts": {},
+        "people": {},
+        "people_invite": {},
+        "people_person": {"membership": coordinator.pk},
+        "program_assignments": {},
+        "program_routes": {},
+        "program_route_add": {},
+        "program_route": {"route": route.pk},
+        "program_route_line": {"route": route.pk},
+        "program_stop_add": {"route": route.pk},
+        "program_stop": {"stop": stop},
+        "program_stop_close": {"stop": stop},
+        "program_stop_move": {"stop": stop},
+        "program_protocols": {},
+        "program_protocol_begin": {},
+        "program_version": {"version": version},
+        "program_version_next": {"version": version},
+        "program_checklist": {},
+        "program_species_search": {},
+        "program_species_add": {"species": species},
+        "program_entry": {"entry": entry},
+        "program_entry_take_off": {"entry": entry},
+    }
+    addresses = [url(name, program, **kwargs) for name, kwargs in screens.items()]
+    assert faults_of(signed_in(coordinator), addresses) == {}

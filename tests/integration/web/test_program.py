@@ -1,0 +1,478 @@
+"""The program's screens: who reaches them, what they save, how often they ask the database."""
+
+import datetime as dt
+import json
+import re
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from accounts.models import Role
+from surveys.models import (
+    Assignment,
+    Protocol,
+    ProtocolVersion,
+    Route,
+    Stop,
+)
+from surveys.web.people import urls as people
+from surveys.web.program import urls as program_urls
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+    make_species,
+    make_version,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def queries_of(client, address):
+    """How many queries a page takes once the session is warm."""
+    client.get(address)
+    with CaptureQueriesContext(connection) as queries:
+        assert client.get(address).status_code == 200
+    return len(queries)
+
+
+def url(name, program, query=None, **kwargs):
+    return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs}, query=query)
+
+
+def seen(client, address):
+    """What the form of a page showed, as it comes back with what was typed."""
+    return {"seen": client.get(address).context["form"].seen_text}
+
+
+@pytest.fixture
+def page(coordinator, client_for):
+    return client_for(coordinator)
+
+
+@pytest.fixture
+def rows(program, observer):
+    """Something for every number and code in an address."""
+    route = make_route(program)
+    make_checklist(program)
+    assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2026)
+    return {
+        "route": route.pk,
+        "stop": route.stops.first().pk,
+        "version": route.protocol.versions.get().pk,
+        "entry": program.checklist.get().pk,
+        "species": make_species("Anaxyrus americanus").code,
+        "assignment": assignment.pk,
+        "membership": observer.pk,
+    }
+
+
+PATHS = [
+    pattern
+    for pattern in [*program_urls.urlpatterns, *people.urlpatterns]
+    if "program" in pattern.pattern.converters and "invitation" not in str(pattern.pattern)
+]
+POST_ONLY = {
+    "program_repeat",
+    "program_unassign",
+    "program_entry_move",
+    "people_deactivate",
+    "people_reactivate",
+}
+
+
+def address(pattern, program, rows):
+    wanted = pattern.pattern.converters.keys() - {"program"}
+    return url(pattern.name, program, **{name: rows[name] for name in wanted})
+
+
+def ask(client, pattern, program, rows):
+    send = client.post if pattern.name in POST_ONLY else client.get
+    data = {"season": "2026"} if pattern.name == "program_repeat" else {}
+    return send(address(pattern, program, rows), data)
+
+
+@pytest.mark.parametrize("pattern", PATHS, ids=lambda pattern: pattern.name)
+class TestEveryPage:
+    def test_a_coordinator_sees_it(self, pattern, program, page, rows):
+        assert ask(page, pattern, program, rows).status_code in {200, 302}
+
+    @pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
+    def test_other_roles_do_not(self, pattern, program, client_for, rows, role):
+        client = client_for(make_member(program, role))
+        assert ask(client, pattern, program, rows).status_code == 403
+
+    def test_strangers_find_nothing(self, pattern, program, client_for, rows):
+        stranger = make_member(make_program(), Role.COORDINATOR)
+        assert ask(client_for(stranger), pattern, program, rows).status_code == 404
+
+    def test_other_programs_rows_are_not_found_under_the_own_address(
+        self, pattern, client_for, rows
+    ):
+        scoped = pattern.pattern.converters.keys() - {"program", "species"}
+        if not scoped:
+            return
+        stranger = make_member(make_program(), Role.COORDINATOR)
+        response = ask(client_for(stranger), pattern, stranger.program, rows)
+        assert response.status_code == 404
+
+
+class TestOverview:
+    def test_it_says_what_is_missing(self, program, page):
+        shown = page.get(url("program", program)).content.decode()
+        assert "There is no protocol yet" in shown
+        assert "The checklist is empty" in shown
+
+    def test_facts_are_saved(self, program, page):
+        address = url("program_facts", program)
+        form = page.get(address).context["form"]
+        data = form.initial | seen(page, address)
+        page.post(address, data | {"region": "Reed Coast"})
+        program.refresh_from_db()
+        assert program.region == "Reed Coast"
+
+    def test_a_refusal_keeps_what_was_typed(self, program, page):
+        form = page.get(url("program_facts", program)).context["form"]
+        data = form.initial | {"contact_email": "nobody", "region": "Reed Coast"}
+        shown = page.post(url("program_facts", program), data).content.decode()
+        assert "Enter a valid email address" in shown
+        assert "Reed Coast" in shown
+
+
+class TestAssignments:
+    def test_assigning_and_removing(self, program, observer, page):
+        route = make_route(program)
+        season = url("program_assignments", program)
+        year = page.get(season).context["year"]
+        page.post(season, {"route": route.pk, "observer": observer.person_id})
+        given = Assignment.objects.get()
+        assert (given.route, given.observer, given.season_year) == (route, observer.person, year)
+        assert observer.person.name in page.get(season).content.decode()
+        page.post(url("program_unassign", program, assignment=given.pk))
+        assert not Assignment.objects.exists()
+
+    def test_a_year_that_is_not_offered(self, program, page):
+        for season in ("1800", "soon"):
+            address = url("program_assignments", program, {"season": season})
+            assert page.get(address).status_code == 404
+
+    def test_taking_over_last_years(self, program, observer, page):
+        route = make_route(program)
+        Assignment.objects.create(route=route, observer=observer.person, season_year=2025)
+        address = url("program_repeat", program)
+        shown = page.post(address, {"season": "2026"}, follow=True).content.decode()
+        assert "taken over from 2025: 1." in shown
+
+    def test_the_number_of_queries_does_not_grow(self, program, page):
+        address = url("program_assignments", program, {"season": 2026})
+        counts = []
+        for number in (1, 12):
+            version = make_version(program)
+            for _ in range(number):
+                Assignment.objects.create(
+                    route=make_route(program, version=version, stops=0),
+                    observer=make_member(program).person,
+                    season_year=2026,
+                )
+            counts.append(queries_of(page, address))
+        assert counts[0] == counts[1]
+
+
+class TestRoutes:
+    def test_without_a_protocol_there_is_no_route(self, program, page):
+        response = page.get(url("program_route_add", program), follow=True)
+        assert "Set up a protocol first" in response.content.decode()
+
+    def test_adding_and_changing(self, program, page):
+        version = make_version(program)
+        data = {"code": "R07", "name": "Alder Fen", "protocol": version.protocol_id}
+        page.post(url("program_route_add", program), data | {"active": "on"})
+        route = Route.objects.get()
+        address = url("program_route_edit", program, route=route.pk)
+        page.post(address, data | seen(page, address))
+        route.refresh_from_db()
+        assert (route.code, route.active) == ("R07", False)
+
+    def test_the_page_of_a_route_draws_its_stops(self, program, page):
+        version = make_version(program, min_stop_spacing_m=2000)
+        route = make_route(program, version=version)
+        shown = page.get(url("program_route", program, route=route.pk)).content.decode()
+        drawn = json.loads(re.search(r'id="map-data"[^>]*>(.*?)</script>', shown)[1])
+        kinds = [feature["geometry"]["type"] for feature in drawn["features"]]
+        assert kinds == ["LineString", "Point", "Point", "Point"]
+        assert shown.count("too close") == 2
+        assert "1.02 km" in shown
+
+    @pytest.mark.parametrize(("unit", "length"), [("km", "1.02 km"), ("mi", "0.63 mi")])
+    def test_spacing_is_in_the_programs_unit(self, program, page, unit, length):
+        program.distance_unit = unit
+        program.save()
+        route = make_route(program)
+        shown = page.get(url("program_route", program, route=route.pk)).content.decode()
+        assert length in shown
+
+    def test_the_number_of_queries_does_not_grow(self, program, page):
+        few = make_route(program, stops=2)
+        lists = [queries_of(page, url("program_routes", program))]
+        for _ in range(8):
+            many = make_route(program, stops=9)
+        lists.append(queries_of(page, url("program_routes", program)))
+        assert lists[0] == lists[1]
+        one, other = (
+            queries_of(page, url("program_route", program, route=route.pk)) for route in (few, many)
+        )
+        assert one == other
+
+
+class TestStops:
+    DATA = {
+        "number": "4",
+        "name": "By the culvert",
+        "latitude": "43.09",
+        "longitude": "-89.40",
+        "active_from": "2025-05-01",
+        "habitat": "grassy",
+        "hydroperiod": "season",
+        "fish": "no",
+        "last_burn": "",
+        "notes": "",
+    }
+
+    @pytest.fixture
+    def route(self, program):
+        return make_route(program)
+
+    def test_adding(self, program, page, route):
+        page.post(url("program_stop_add", program, route=route.pk), self.DATA)
+        stop = route.stops.get(number=4)
+        assert (stop.place.y, stop.habitat, stop.fish) == (43.09, "grassy", "no")
+
+    @pytest.mark.parametrize(
+        ("changes", "said"),
+        [
+            ({"latitude": "143.09"}, "between −90 and 90"),
+            ({"latitude": "-89.40", "longitude": "43.09"}, "swapped"),
+            ({"longitude": "west"}, "is not a number of degrees"),
+            ({"number": "2"}, "Number 2 belongs to the stop"),
+            ({"active_from": "May"}, "Write it as year-month-day"),
+        ],
+    )
+    def test_what_is_wrong_is_said_and_nothing_typed_is_lost(
+        self, program, page, route, changes, said
+    ):
+        address = url("program_stop_add", program, route=route.pk)
+        shown = page.post(address, self.DATA | changes).content.decode()
+        assert said in shown
+        assert "By the culvert" in shown
+        assert route.stops.count() == 3
+
+    def test_the_map_of_a_first_stop_opens_near_other_routes(self, program, page, route):
+        empty = make_route(program, stops=0)
+        shown = page.get(url("program_stop_add", program, route=empty.pk))
+        assert len(shown.context["map_data"]["features"]) == 3
+
+    def test_a_surveyed_stop_keeps_its_place_whatever_is_posted(
+        self, program, observer, page, route
+    ):
+        make_accepted_visit(route, observer.person)
+        stop = route.stops.get(number=1)
+        data = self.DATA | {"active_from": "2000-01-01"}
+        address = url("program_stop", program, stop=stop.pk)
+        page.post(address, data | seen(page, address))
+        stop.refresh_from_db()
+        assert (stop.name, stop.number) == ("By the culvert", 1)
+        assert stop.place.y == 43.0731
+
+    def test_closing_and_moving(self, program, page, route):
+        first, second, _ = route.stops.all()
+        data = {"last_night": "2025-05-01", "reason": "No safe place to park."}
+        page.post(url("program_stop_close", program, stop=first.pk), data)
+        data = self.DATA | {"first_night": "2025-05-01", "reason": "New road."}
+        page.post(url("program_stop_move", program, stop=second.pk), data)
+        closed = Stop.objects.filter(route=route).exclude(active_until=None)
+        assert [stop.number for stop in closed] == [1, 2]
+        shown = page.get(url("program_route", program, route=route.pk)).content.decode()
+        assert "No safe place to park." in shown
+
+
+def posted(response):
+    """The form of a page as a browser would post it back unchanged."""
+    data = {"seen": response.context["form"].seen_text}
+    forms = [response.context["form"], *response.context["windows"].forms]
+    forms.append(response.context["windows"].management_form)
+    for form in forms:
+        for bound in form:
+            value = bound.value()
+            if hasattr(bound.field.widget, "widgets"):
+                is_typed = isinstance(value, list)
+                parts = value if is_typed else bound.field.widget.decompress(value)
+                names = bound.field.widget.widgets_names
+                data |= {
+                    f"{bound.html_name}{name}": part
+                    for name, part in zip(names, parts, strict=True)
+                }
+            elif bound.widget_type == "checkbox":
+                data |= {bound.html_name: "on"} if value else {}
+            else:
+                data[bound.html_name] = value
+    return {name: value for name, value in data.items() if value is not None}
+
+
+class TestProtocols:
+    @pytest.fixture
+    def version(self, program):
+        return make_version(program, in_force_from=dt.date(2025, 1, 1), min_stop_spacing_m=800)
+
+    def test_a_first_one_from_a_preset(self, program, page):
+        begin = page.get(url("program_protocol_begin", program))
+        for item in begin.context["presets"]:
+            code = item["preset"].code
+            address = url("program_protocol_add", program, {"preset": code})
+            response = page.post(address, posted(page.get(address)))
+            assert response.status_code == 302, code
+        assert Protocol.objects.count() == len(begin.context["presets"])
+
+    def test_an_unknown_preset(self, program, page):
+        address = url("program_protocol_add", program, {"preset": "none"})
+        assert page.get(address).status_code == 404
+
+    def test_a_new_version_keeps_what_was_not_touched(self, program, page, version):
+        """800 m is shown as 0.5 mi and must stay 800 m."""
+        program.distance_unit = "mi"
+        program.save()
+        address = url("program_version_next", program, version=version.pk)
+        data = posted(page.get(address)) | {"in_force_from": "2026-01-01", "max_beaufort": "2"}
+        page.post(address, data)
+        new = ProtocolVersion.objects.get(number=2)
+        assert (new.min_stop_spacing_m, new.max_beaufort) == (800, 2)
+        assert [window.name for window in new.windows.all()] == ["Spring"]
+
+    def test_a_window_over_new_year(self, program, page, version):
+        address = url("program_version_next", program, version=version.pk)
+        data = posted(page.get(address)) | {
+            "in_force_from": "2026-01-01",
+            "season_begins_day": "1",
+            "season_begins_month": "9",
+            "windows-0-opens_day": "15",
+            "windows-0-opens_month": "12",
+            "windows-0-closes_day": "10",
+            "windows-0-closes_month": "3",
+        }
+        page.post(address, data)
+        window = ProtocolVersion.objects.get(number=2).windows.get()
+        assert (window.opens_month, window.closes_month) == (12, 3)
+
+    def test_one_more_window_saves_nothing_and_loses_nothing(self, program, page, version):
+        address = url("program_version_next", program, version=version.pk)
+        data = posted(page.get(address)) | {"one_more": "1", "source": "Typed a moment ago"}
+        response = page.post(address, data)
+        assert len(response.context["windows"].forms) == 2
+        assert "Typed a moment ago" in response.content.decode()
+        assert ProtocolVersion.objects.count() == 1
+        data = posted(response) | {
+            "in_force_from": "2026-01-01",
+            "windows-1-name": "Summer",
+            "windows-1-opens_day": "5",
+            "windows-1-opens_month": "7",
+            "windows-1-closes_day": "20",
+            "windows-1-closes_month": "7",
+        }
+        page.post(address, data)
+        new = ProtocolVersion.objects.get(number=2)
+        assert [window.name for window in new.windows.all()] == ["Spring", "Summer"]
+
+    def test_a_window_can_be_left_out(self, program, page):
+        version = make_version(
+            program,
+            windows=[
+                {"name": "Early", "closes_month": 4, "closes_day": 1},
+                {"name": "Late", "opens_month": 5, "opens_day": 1},
+            ],
+        )
+        address = url("program_version_edit", program, version=version.pk)
+        page.post(address, posted(page.get(address)) | {"windows-0-DELETE": "on"})
+        assert [window.name for window in version.windows.all()] == ["Late"]
+
+    @pytest.mark.parametrize(
+        ("changes", "said"),
+        [
+            ({"windows-0-closes_day": "31", "windows-0-closes_month": "6"}, "June has the days"),
+            ({"windows-0-name": ""}, "amiss in the season windows"),
+            ({"season_begins_month": "4"}, "runs over 1 April"),
+            ({"in_force_from": "2024-01-01"}, "has to begin on a later day"),
+            ({"listening_time": "0"}, "longer than nothing"),
+            ({"latest_end_clock": "01:00", "latest_end_after_sunset": "200"}, "either as a clock"),
+        ],
+    )
+    def test_what_is_wrong_is_said(self, program, page, version, changes, said):
+        address = url("program_version_next", program, version=version.pk)
+        data = posted(page.get(address)) | {"in_force_from": "2026-01-01"}
+        shown = page.post(address, data | changes)
+        assert said in shown.content.decode()
+        assert ProtocolVersion.objects.count() == 1
+
+    def test_a_version_in_use_says_so(self, program, observer, page, version):
+        make_accepted_visit(make_route(program, version=version), observer.person)
+        shown = page.get(url("program_version", program, version=version.pk))
+        assert "Frozen" in shown.content.decode()
+        edit = url("program_version_edit", program, version=version.pk)
+        assert "can no longer change" in page.get(edit, follow=True).content.decode()
+
+    def test_limits_are_in_the_programs_units(self, program, coordinator, page, version):
+        program.distance_unit = "mi"
+        program.save()
+        shown = page.get(url("program_protocols", program)).content.decode()
+        assert "at least 0.5 mi" in shown
+        assert "15 March to 30 June" in shown
+
+    def test_the_number_of_queries_does_not_grow(self, program, page, version):
+        address = url("program_protocols", program)
+        few = queries_of(page, address)
+        for _ in range(6):
+            make_version(program)
+        assert queries_of(page, address) == few
+
+
+class TestChecklist:
+    def test_adding_from_the_catalog(self, program, page):
+        species = make_species("Lithobates sylvaticus", "Wood frog")
+        found = page.get(url("program_species_search", program, {"q": "wood"}))
+        address = url("program_species_add", program, species=species.code)
+        assert address in found.content.decode()
+        data = {
+            "calls_from_day": "15",
+            "calls_from_month": "12",
+            "calls_to_day": "10",
+            "calls_to_month": "3",
+            "sensitivity": "2",
+        }
+        page.post(address, data)
+        shown = page.get(url("program_checklist", program)).content.decode()
+        assert "15 December to 10 March" in shown
+
+    def test_half_a_season_is_refused(self, program, page):
+        species = make_species("Lithobates sylvaticus", "Wood frog")
+        address = url("program_species_add", program, species=species.code)
+        data = {"calls_from_day": "15", "calls_from_month": "12", "sensitivity": "0"}
+        shown = page.post(address, data).content.decode()
+        assert "Give both ends of the season" in shown
+
+    def test_taking_off(self, program, page):
+        make_checklist(program)
+        entry = program.checklist.get()
+        address = url("program_entry_take_off", program, entry=entry.pk)
+        page.post(address, {"listed_until": "2025-06-30"} | seen(page, address))
+        shown = page.get(url("program_checklist", program)).content.decode()
+        assert "until 30 June 2025" in shown
+        assert "The checklist is empty" in shown
+
+    def test_the_number_of_queries_does_not_grow(self, program, page):
+        address = url("program_checklist", program)
+        make_checklist(program)
+        few = queries_of(page, address)
+        make_checklist(program, *(f"Hyla species{number}" for number in range(15)))
+        assert queries_of(page, address) == few
