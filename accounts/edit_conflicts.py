@@ -47,7 +47,7 @@ class Difference:
     now: str
 
 
-class ChangedMeanwhile(ValidationError):  # noqa: N818 - named after what happened
+class EditConflict(ValidationError):  # noqa: N818 - named after what happened
     """Others saved first. Carries who, what they changed, and the facts as they are now."""
 
     def __init__(
@@ -79,18 +79,18 @@ def check_seen(
     """Refuse when `now`, read off the locked row, is not what the form showed.
 
     `events` are the histories of the row and its parts. Without `seen` there was no form.
-    Raises ChangedMeanwhile.
+    Raises EditConflict.
     """
     if seen is None:
         return
     if seen.facts is None:
-        raise ChangedMeanwhile(CANNOT_TELL, differences=(), by=(), now=now)
+        raise EditConflict(CANNOT_TELL, differences=(), by=(), now=now)
     found = differences(seen.facts, now)
     if not found:
         return
     by = _changers(member, seen.at, events)
     what = ", ".join(f"“{one.label}”" for one in found)
-    raise ChangedMeanwhile(
+    raise EditConflict(
         f"{listed(by)} changed {what} while you had this page open. "
         "Nothing of yours is saved yet, and all that you typed is kept.",
         differences=found,

@@ -164,7 +164,7 @@ def change_person(
 ) -> Membership:
     """Role, training and the right to exact places at once: all are saved, or none.
 
-    Raises ValidationError by field, ChangedMeanwhile.
+    Raises ValidationError by field, EditConflict.
     """
     require(member, Permission.MANAGE)
     membership, _ = _locked(member, membership_id)

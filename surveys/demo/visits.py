@@ -40,8 +40,8 @@ from surveys.protocol.values import (
 )
 from surveys.visits.bulk import (
     FreshRows,
-    Shelf,
-    shelf_of,
+    ProgramSnapshot,
+    program_snapshot,
 )
 from surveys.visits.judging import (
     Judgment,
@@ -69,7 +69,7 @@ class _Desk:
     """What making the rows of one program needs at hand."""
 
     setting: Setting
-    shelf: Shelf
+    snapshot: ProgramSnapshot
     habits: Habits
     coordinators: tuple[Person, ...]
     now: dt.datetime
@@ -93,7 +93,7 @@ def visit_rows(
     """
     desk = _Desk(
         setting=setting,
-        shelf=shelf_of(setting.program),
+        snapshot=program_snapshot(setting.program),
         habits=habits,
         coordinators=coordinators,
         now=now,
@@ -120,7 +120,7 @@ def visit_rows(
 
 
 def _ground(desk: _Desk, planned: PlannedVisit) -> Background:
-    ground = desk.shelf.ground(desk.setting.routes[planned.route], planned.outing.night)
+    ground = desk.snapshot.ground(desk.setting.routes[planned.route], planned.outing.night)
     if ground is None:
         raise ImpossibleVisitError(f"No protocol on {planned.outing.night}.")
     return ground
@@ -132,7 +132,7 @@ def _judge(desk: _Desk, planned: PlannedVisit, nights: list[dt.date]) -> Judgmen
         planned.evening.cells,
         night=night,
         ground=_ground(desk, planned),
-        around=desk.shelf.surroundings(
+        around=desk.snapshot.surroundings(
             desk.setting.routes[planned.route],
             night,
             planned.season.year,

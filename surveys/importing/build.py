@@ -37,8 +37,8 @@ from surveys.protocol.seasons import (
 )
 from surveys.protocol.values import Finding
 from surveys.visits.bulk import (
-    Shelf,
-    shelf_of,
+    ProgramSnapshot,
+    program_snapshot,
 )
 from surveys.visits.judging import (
     Judgment,
@@ -92,20 +92,20 @@ def build(
     problems = check(table, choices)
     if problems:
         return Built(visits=(), problems=problems, notices=table.notices)
-    shelf = shelf_of(member.program)
+    snapshot = program_snapshot(member.program)
     gathered = gather(
         table,
         choices,
-        routes=route_names(shelf),
-        catalog=shelf.catalog,
+        routes=route_names(snapshot),
+        catalog=snapshot.catalog,
         answers=answers,
         latest_year=night_of(now, member.program.time_zone).year,
     )
     people = _people(member)
     sheets, known, known_problems = _without_known(
-        member, shelf, gathered.sheets, leave_out=leave_out_known
+        member, snapshot, gathered.sheets, leave_out=leave_out_known
     )
-    work = _Building(member=member, shelf=shelf, people=people, answers=answers, now=now)
+    work = _Building(member=member, snapshot=snapshot, people=people, answers=answers, now=now)
     built = _build_all(work, sheets, gathered.named_species, say)
     strangers = sorted(
         {s.observer for s in sheets if s.observer and s.observer.casefold() not in people}
@@ -113,14 +113,14 @@ def build(
     return Built(
         visits=built,
         problems=(*known_problems, *gathered.problems, *work.problems),
-        notices=(*table.notices, *_notices(shelf, gathered.named_species, answers, strangers)),
+        notices=(*table.notices, *_notices(snapshot, gathered.named_species, answers, strangers)),
         known=known,
     )
 
 
-def route_names(shelf: Shelf) -> dict[str, str]:
-    names = {route.name.casefold(): code for code, route in shelf.routes.items()}
-    return names | {code.casefold(): code for code in shelf.routes}
+def route_names(snapshot: ProgramSnapshot) -> dict[str, str]:
+    names = {route.name.casefold(): code for code, route in snapshot.routes.items()}
+    return names | {code.casefold(): code for code in snapshot.routes}
 
 
 class _Building:
@@ -128,13 +128,13 @@ class _Building:
         self,
         *,
         member: Membership,
-        shelf: Shelf,
+        snapshot: ProgramSnapshot,
         people: Mapping[str, Person],
         answers: Answers,
         now: dt.datetime,
     ) -> None:
         self.member = member
-        self.shelf = shelf
+        self.snapshot = snapshot
         self.people = people
         self.answers = answers
         self.now = now
@@ -162,7 +162,11 @@ def _is_stranger(sheet: GatheredSheet, people: Mapping[str, Person]) -> bool:
 
 
 def _without_known(
-    member: Membership, shelf: Shelf, sheets: tuple[GatheredSheet, ...], *, leave_out: bool
+    member: Membership,
+    snapshot: ProgramSnapshot,
+    sheets: tuple[GatheredSheet, ...],
+    *,
+    leave_out: bool,
 ) -> tuple[list[GatheredSheet], int, tuple[Problem, ...]]:
     """The sheets that were not imported before; the others are a problem, or left out."""
     there = set(
@@ -182,7 +186,7 @@ def _without_known(
     problem = Problem(
         row=min(row for sheet in known for row in sheet.rows),
         message=f"{number} imported before: {listed}{f' and {more} more' if more > 0 else ''}.",
-        mend="Choose to leave out what was imported before, or set the earlier visits aside "
+        remedy="Choose to leave out what was imported before, or set the earlier visits aside "
         "and correct them in review.",
     )
     return fresh, len(known), (problem,)
@@ -193,14 +197,14 @@ def _build_all(
 ) -> tuple[BuiltVisit, ...]:
     grounded = []
     for sheet in sheets:
-        route = work.shelf.routes[sheet.route]
-        ground = work.shelf.ground(route, sheet.night)
+        route = work.snapshot.routes[sheet.route]
+        ground = work.snapshot.ground(route, sheet.night)
         if ground is None:
             work.problems.append(
                 Problem(
                     row=sheet.rows[0],
                     message=f"No protocol of the route was in force on {sheet.night.isoformat()}.",
-                    mend="Check the date, or enter a protocol version for that time first.",
+                    remedy="Check the date, or enter a protocol version for that time first.",
                 )
             )
             continue
@@ -232,7 +236,7 @@ def _build_one(
         cells,
         night=sheet.night,
         ground=ground,
-        around=work.shelf.surroundings(
+        around=work.snapshot.surroundings(
             route,
             sheet.night,
             year,
@@ -282,16 +286,16 @@ def _problem(sheet: GatheredSheet, finding: Finding) -> Problem:
     row, column = sheet.origins.get(cell_of(finding.where), (None, None))
     if row is None and finding.where.stop is not None:
         row = sheet.stops.get(finding.where.stop)
-    mend = finding.mend
+    remedy = finding.remedy
     if finding.code == "clock-repeated":
-        mend = "Write “first” or “second” behind the time, such as 01:30 second."
+        remedy = "Write “first” or “second” behind the time, such as 01:30 second."
     return Problem(
-        row=row or sheet.rows[0], column=column or None, message=finding.message, mend=mend
+        row=row or sheet.rows[0], column=column or None, message=finding.message, remedy=remedy
     )
 
 
 def _notices(
-    shelf: Shelf, named: frozenset[str], answers: Answers, strangers: list[str]
+    snapshot: ProgramSnapshot, named: frozenset[str], answers: Answers, strangers: list[str]
 ) -> list[str]:
     notices = []
     if strangers:
@@ -300,7 +304,7 @@ def _notices(
             f"Not members of this program: {who}. Their visits will be yours, with the name "
             "kept in the notes."
         )
-    unnamed = [e.species.common_name for e in shelf.checklist if e.species.code not in named]
+    unnamed = [e.species.common_name for e in snapshot.checklist if e.species.code not in named]
     if unnamed and named:
         how = (
             "They count as listened for and not heard."

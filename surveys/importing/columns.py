@@ -133,7 +133,7 @@ def check(table: Table, choices: Sequence[Choice]) -> tuple[Problem, ...]:
                 Problem(
                     column=header,
                     message=f"Both this column and “{seen[key]}” are read as the same thing.",
-                    mend="Ignore one of the two.",
+                    remedy="Ignore one of the two.",
                 )
             )
         seen.setdefault(key, header)
@@ -142,12 +142,12 @@ def check(table: Table, choices: Sequence[Choice]) -> tuple[Problem, ...]:
                 Problem(
                     column=header,
                     message="Dates like 3/4/2024 can be read in two ways.",
-                    mend="Say whether the day or the month comes first.",
+                    remedy="Say whether the day or the month comes first.",
                 )
             )
     wanted = {"route": "the route", "night": "the date of the evening", "stop": "the stop number"}
     problems += [
-        Problem(message=f"No column is read as {words}.", mend="Choose the column that holds it.")
+        Problem(message=f"No column is read as {words}.", remedy="Choose the column that holds it.")
         for code, words in wanted.items()
         if code not in seen
     ]
@@ -166,13 +166,13 @@ def _check_shape(choices: Sequence[Choice], seen: Mapping[str, str]) -> tuple[Pr
             Problem(
                 message="Some columns are read as single species, others as “Species” and "
                 "“Call index”: a file has either one or the other.",
-                mend="Ignore the columns of one kind.",
+                remedy="Ignore the columns of one kind.",
             ),
         )
     if is_long(choices):
         return tuple(
             Problem(
-                message=f"No column is read as {words}.", mend="Choose the column that holds it."
+                message=f"No column is read as {words}.", remedy="Choose the column that holds it."
             )
             for code, words in (("species", "the species"), ("index", "the call index"))
             if code not in seen
@@ -181,7 +181,7 @@ def _check_shape(choices: Sequence[Choice], seen: Mapping[str, str]) -> tuple[Pr
         return (
             Problem(
                 message="No column is read as a species, so nothing could have been heard.",
-                mend="Choose the columns that hold call indices, or “Species” and “Call index” "
+                remedy="Choose the columns that hold call indices, or “Species” and “Call index” "
                 "when there is one row for each species.",
             ),
         )

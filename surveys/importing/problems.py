@@ -8,7 +8,7 @@ class Problem:
     """`row` is the number that the spreadsheet program shows beside the row."""
 
     message: str
-    mend: str = ""
+    remedy: str = ""
     row: int | None = None
     column: str | None = None
 
@@ -23,7 +23,7 @@ class Problem:
         return words[0].upper() + words[1:]
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.message} {self.mend}".strip()
+        return f"{self.where}: {self.message} {self.remedy}".strip()
 
 
 class UnreadableFileError(Exception):

@@ -92,7 +92,7 @@ class _Gathering:
     def report(self, row: Row, position: int, error: CellError) -> None:
         column = self.headers[position]
         self.problems.append(
-            Problem(row=row.number, column=column, message=error.message, mend=error.mend)
+            Problem(row=row.number, column=column, message=error.message, remedy=error.remedy)
         )
 
     def text(self, row: Row, code: str) -> str:
@@ -155,7 +155,7 @@ def _gather_row(work: _Gathering, row: Row) -> None:
                 row=row.number,
                 message=f"Stop {number} of {route} on {night.isoformat()} is in row "
                 f"{sheet.stops[number]} already.",
-                mend="Keep one of the two rows, or correct the stop or the date.",
+                remedy="Keep one of the two rows, or correct the stop or the date.",
             )
         )
         return
@@ -296,8 +296,8 @@ def _put_long(work: _Gathering, sheet: GatheredSheet, row: Row, number: int) -> 
         return
     if not index:
         message = f"{name} has no call index."
-        mend = "Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded."
-        work.report(row, position, CellError(message, mend))
+        remedy = "Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded."
+        work.report(row, position, CellError(message, remedy))
         return
     sheet.cells[address] = NOT_RECORDED if is_missing(index) else storable(index)
     sheet.origins[address] = (row.number, work.headers[position])
@@ -311,8 +311,8 @@ def _put_observer(work: _Gathering, sheet: GatheredSheet, row: Row) -> None:
         message = (
             f"{quoted(text)} differs from row {sheet.observer_row}, which is of the same visit."
         )
-        mend = "Write the same observer in every row of the visit."
-        work.report(row, work.positions["observer"], CellError(message, mend))
+        remedy = "Write the same observer in every row of the visit."
+        work.report(row, work.positions["observer"], CellError(message, remedy))
         return
     sheet.observer, sheet.observer_row = sheet.observer or storable(text), row.number
 
@@ -346,14 +346,19 @@ def _unknown_routes(work: _Gathering) -> list[Problem]:
     problems = []
     for text, rows in work.unknown_routes.items():
         if is_missing(text):
-            message, mend = "The route is missing.", "Write the code of the route."
+            message, remedy = "The route is missing.", "Write the code of the route."
         else:
             close = _suggestions([work.routes[name] for name in _close(text, work.routes)])
             message = f"{quoted(text)} is not a route of this program."
-            mend = close or f"The routes are {', '.join(known[:20])}." if known else "Add it first."
+            remedy = (
+                close or f"The routes are {', '.join(known[:20])}." if known else "Add it first."
+            )
         problems.append(
             Problem(
-                row=rows[0], column=column, message=f"{message} {_also(rows)}".strip(), mend=mend
+                row=rows[0],
+                column=column,
+                message=f"{message} {_also(rows)}".strip(),
+                remedy=remedy,
             )
         )
     return problems
@@ -365,7 +370,7 @@ def _unknown_species(work: _Gathering) -> list[Problem]:
             row=rows[0],
             column=work.headers[work.positions["species"]],
             message=f"{quoted(name)} is not a species of the catalog. {_also(rows)}".strip(),
-            mend=_suggestions([_capital(close) for close in _close(name, work.catalog)])
+            remedy=_suggestions([_capital(close) for close in _close(name, work.catalog)])
             or "Use the scientific name, or add the species to the checklist first.",
         )
         for name, rows in work.unknown_species.items()

@@ -46,7 +46,7 @@ class StoredFinding(models.Model):
     )
     field = models.CharField(max_length=60, blank=True)
     message = models.TextField()
-    mend = models.TextField(blank=True)
+    remedy = models.TextField(blank=True)
     settlement = models.CharField(max_length=10, choices=Settlement.choices, blank=True)
     reason = models.TextField(blank=True)
     settled_by = models.ForeignKey(

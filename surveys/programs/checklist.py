@@ -159,7 +159,7 @@ def add_species(member: Membership, species_code: str, listing: Listing) -> Chec
 def change_entry(
     member: Membership, entry_id: int, listing: Listing, *, seen: Seen | None = None
 ) -> ChecklistEntry:
-    """List a species differently. Raises ValidationError by field, ChangedMeanwhile."""
+    """List a species differently. Raises ValidationError by field, EditConflict."""
     require(member, Permission.MANAGE)
     entry = _locked_entry(member, entry_id)
     check_seen(member, seen, entry_facts(entry), [entry.events.all()])
@@ -174,7 +174,7 @@ def take_off(
 ) -> ChecklistEntry:
     """List a species until a night. What was recorded before stays as it is.
 
-    Raises ValidationError by field, ChangedMeanwhile.
+    Raises ValidationError by field, EditConflict.
     """
     require(member, Permission.MANAGE)
     entry = _locked_entry(member, entry_id)

@@ -162,7 +162,7 @@ def change_line(
 ) -> Route:
     """Draw the line of a route anew; an empty text takes it away.
 
-    Raises ValidationError by field, ChangedMeanwhile.
+    Raises ValidationError by field, EditConflict.
     """
     require(member, Permission.MANAGE)
     Program.objects.select_for_update().get(pk=member.program_id)

@@ -211,7 +211,7 @@ def change_version(
     seen: Seen | None = None,
 ) -> ProtocolVersion:
     """Change a version that no visit uses yet. Raises ValidationError for one in use,
-    ChangedMeanwhile."""
+    EditConflict."""
     require(member, Permission.MANAGE)
     _locked_protocol(member, version_of(member.program, version_id).protocol_id)
     version = version_of(member.program, version_id)

@@ -71,7 +71,7 @@ def save_route(
 ) -> Route:
     """Add a route, or change one (`route_id`), that is still as it was `seen`.
 
-    Raises ValidationError by field, ChangedMeanwhile.
+    Raises ValidationError by field, EditConflict.
     """
     require(member, Permission.MANAGE)
     Program.objects.select_for_update().get(pk=member.program_id)

@@ -143,7 +143,7 @@ def change_facts(
 ) -> Program:
     """Change what a program says of itself. Its address (slug) stays for good.
 
-    Raises ValidationError by field, ChangedMeanwhile.
+    Raises ValidationError by field, EditConflict.
     """
     require(member, Permission.MANAGE)
     program = Program.objects.select_for_update().get(pk=member.program_id)

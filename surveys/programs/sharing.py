@@ -39,7 +39,7 @@ def change_sharing(
 ) -> Program:
     """Hold for what is published from now on; who sees it changes at once, for all of it.
 
-    Raises ValidationError by field, ChangedMeanwhile.
+    Raises ValidationError by field, EditConflict.
     """
     program = _locked(member)
     check_seen(member, seen, sharing_facts(program), [program.events.all()])

@@ -271,7 +271,7 @@ def change_stop(
 ) -> Stop:
     """Correct a stop. Number and place stand fast once it was surveyed.
 
-    Raises ValidationError by field, ChangedMeanwhile.
+    Raises ValidationError by field, EditConflict.
     """
     require(member, Permission.MANAGE)
     stop = _locked_stop(member, stop_id)

@@ -264,4 +264,4 @@ class Finding:
     severity: Severity
     where: Where
     message: str
-    mend: str
+    remedy: str

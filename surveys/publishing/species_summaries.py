@@ -39,7 +39,7 @@ class ToldTrend:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ToldSpecies:
+class SpeciesSummary:
     """A species of the checklist with its years and trend, as `surveys.charts.words` reads it."""
 
     name: str
@@ -50,7 +50,7 @@ class ToldSpecies:
     trend: ToldTrend
 
 
-def told_species(frozen: Frozen, *, site: str) -> list[ToldSpecies]:
+def species_summaries(frozen: Frozen, *, site: str) -> list[SpeciesSummary]:
     """Every species of the checklist, in its order."""
     years: dict[str, list[Mapping[str, Any]]] = {}
     for row in frozen.records("occupancy"):
@@ -62,7 +62,7 @@ def told_species(frozen: Frozen, *, site: str) -> list[ToldSpecies]:
         for row in frozen.records("yearly")
     }
     return [
-        ToldSpecies(
+        SpeciesSummary(
             name=entry["common_name"],
             scientific=entry["species"],
             is_group=bool(entry["is_group"]),

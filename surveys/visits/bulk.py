@@ -46,7 +46,7 @@ _BATCH = 2000
 
 
 @dataclass(frozen=True, kw_only=True)
-class Shelf:
+class ProgramSnapshot:
     """Everything of a program that sheets are read and judged against.
 
     `versions` are keyed by protocol, newest first; `stops` and `nights` by route.
@@ -124,14 +124,14 @@ class Shelf:
         )
 
 
-def shelf_of(program: Program) -> Shelf:
+def program_snapshot(program: Program) -> ProgramSnapshot:
     """Load the shelf: eight queries."""
     routes = {}
     for route in Route.objects.filter(program=program).select_related("protocol"):
         route.program = program
         routes[route.code] = route
     species = {row.code: row for row in Species.objects.all()}
-    return Shelf(
+    return ProgramSnapshot(
         program=program,
         routes=routes,
         stops=_grouped(

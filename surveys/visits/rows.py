@@ -203,7 +203,7 @@ def _finding_row(visit: Visit, finding: values.Finding, judgment: Judgment) -> S
         species=species,
         field=(where.field or "")[:_LONGEST_FIELD],
         message=finding.message,
-        mend=finding.mend,
+        remedy=finding.remedy,
     )
 
 

@@ -17,7 +17,7 @@ from surveys.charts.shares import (
     to_svg,
 )
 from surveys.publishing.formats import report
-from surveys.publishing.species_summaries import told_species
+from surveys.publishing.species_summaries import species_summaries
 from tests.support.frozen_rows import freeze_rows
 
 pytestmark = pytest.mark.benchmark
@@ -65,7 +65,7 @@ def test_report_against_its_pictures_and_words(tmp_path, record_property):
     plain = "".join(f"<p>{line}</p>" for line in words.splitlines() if line.strip())
 
     def floor():
-        for told in told_species(frozen, site=report.SITE):
+        for told in species_summaries(frozen, site=report.SITE):
             to_svg(species_spec(report.chart_of(told, frozen.about)))
         HTML(string=plain).write_pdf(
             tmp_path / "floor.pdf", stylesheets=[CSS(string="@page { size: A4 }")]

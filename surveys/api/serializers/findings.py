@@ -25,7 +25,7 @@ class FindingSerializer(serializers.Serializer):
     species = serializers.CharField(allow_null=True)
     cell = serializers.CharField(allow_blank=True)
     message = serializers.CharField()
-    mend = serializers.CharField(allow_blank=True)
+    remedy = serializers.CharField(allow_blank=True)
     settlement = serializers.CharField(
         allow_blank=True, help_text="blank while open; counts or left_out"
     )
@@ -53,7 +53,7 @@ def finding_data(finding: Finding | StoredFinding) -> dict[str, Any]:
         "species": where.species,
         "cell": cell_of(where),
         "message": finding.message,
-        "mend": finding.mend,
+        "remedy": finding.remedy,
         "settlement": stored.settlement if stored else "",
         "reason": stored.reason if stored else "",
         "settled_by": stored.settled_by.name if stored and stored.settled_by else None,

@@ -48,7 +48,7 @@ def outside_window(case: Case) -> Iterator[Breach]:
     yield Breach(
         where=Where(field="night"),
         message=f"The night of {day(night)} is in no season window. The windows are {windows}.",
-        mend=f"Check the date: a night has the date of its evening. {LEAVE_IT}",
+        remedy=f"Check the date: a night has the date of its evening. {LEAVE_IT}",
     )
 
 
@@ -58,7 +58,7 @@ def future_night(case: Case) -> Iterator[Breach]:
         yield Breach(
             where=Where(field="night"),
             message=f"The night of {day(case.visit.night)} has not come yet.",
-            mend="Check the date: a night has the date of its evening.",
+            remedy="Check the date: a night has the date of its evening.",
         )
 
 
@@ -70,7 +70,7 @@ def future_time(case: Case) -> Iterator[Breach]:
             yield Breach(
                 where=Where(stop=stop, field=field),
                 message=f"{clock(instant, case.route.time_zone)} at stop {stop} has not come yet.",
-                mend="Check the date of the night, the time, and the clock of the phone.",
+                remedy="Check the date of the night, the time, and the clock of the phone.",
             )
 
 
@@ -83,7 +83,7 @@ def time_on_another_night(case: Case) -> Iterator[Breach]:
                 where=Where(stop=stop, field=field),
                 message=f"{clock(instant, zone)} at stop {stop} belongs to the night of"
                 f" {day(night)}, but the visit is of the night of {day(case.visit.night)}.",
-                mend="Correct the time or the date. A night lasts from noon to noon and has the"
+                remedy="Correct the time or the date. A night lasts from noon to noon and has the"
                 " date of its evening.",
             )
 
@@ -94,7 +94,7 @@ def same_night_twice(case: Case) -> Iterator[Breach]:
         yield Breach(
             where=Where(field="night"),
             message=f"This route already has a visit on the night of {day(night)}.",
-            mend="Check the route and the date. If two people surveyed the route that night,"
+            remedy="Check the route and the date. If two people surveyed the route that night,"
             " leave it: the coordinator decides which visit counts.",
         )
 
@@ -113,7 +113,7 @@ def too_soon_after_last_visit(case: Case) -> Iterator[Breach]:
             where=Where(field="night"),
             message=f"This visit is only {days(gap)} from the one on the night of {day(nearest)};"
             f" the protocol asks for {days(wanted)}.",
-            mend=f"Check the date. {LEAVE_IT}",
+            remedy=f"Check the date. {LEAVE_IT}",
         )
 
 
@@ -131,7 +131,7 @@ def window_visited_before(case: Case) -> Iterator[Breach]:
             where=Where(field="night"),
             message=f"The window “{window.name}” already has a visit of this route, on the night"
             f" of {listed(day(other) for other in others)}.",
-            mend="Nothing needs mending if the extra visit was meant. Otherwise check the date.",
+            remedy="Nothing needs mending if the extra visit was meant. Otherwise check the date.",
         )
 
 
@@ -150,7 +150,7 @@ def before_dusk(case: Case) -> Iterator[Breach]:
                 message=f"The listening at stop {period.stop} starts at"
                 f" {clock(period.started_at, zone)}; the earliest start is"
                 f" {clock_up(earliest, zone)} ({_after_sunset(offset)}).",
-                mend=f"Check the time. If you are at the stop, wait and begin again. {LEAVE_IT}",
+                remedy=f"Check the time. If you are at the stop, wait and begin again. {LEAVE_IT}",
             )
 
 
@@ -165,7 +165,7 @@ def after_last_hour(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="finished_at"),
                 message=f"The listening at stop {period.stop} ends at"
                 f" {clock_up(period.finished_at, zone)}; the latest end is {clock(latest, zone)}.",
-                mend=f"Check the time. {LEAVE_IT}",
+                remedy=f"Check the time. {LEAVE_IT}",
             )
 
 
@@ -177,7 +177,7 @@ def sun_does_not_set(case: Case) -> Iterator[Breach]:
         yield Breach(
             message="The sun does not set or does not rise here on this night"
             f" ({stop_numbers(stops)}), so it cannot be told whether the hours meet the protocol.",
-            mend="Nothing needs mending. The coordinator judges the hours.",
+            remedy="Nothing needs mending. The coordinator judges the hours.",
         )
 
 
@@ -188,7 +188,7 @@ def sunset_unknown(case: Case) -> Iterator[Breach]:
         yield Breach(
             message=f"The sunset at {stop_numbers(stops)} is not known, so it cannot be told"
             " whether the hours meet the protocol.",
-            mend="Nothing needs mending. It is worked out when the visit reaches the server.",
+            remedy="Nothing needs mending. It is worked out when the visit reaches the server.",
         )
 
 

@@ -13,7 +13,7 @@ def observer_not_qualified(case: Case) -> Iterator[Breach]:
         yield Breach(
             message="The protocol asks for a passed listening test, and none is on record for"
             " the observer of this visit.",
-            mend="If you passed it, tell the coordinator the date. The coordinator decides"
+            remedy="If you passed it, tell the coordinator the date. The coordinator decides"
             " whether the visit counts.",
         )
 
@@ -23,5 +23,5 @@ def training_unknown(case: Case) -> Iterator[Breach]:
         yield Breach(
             message="The protocol asks for a passed listening test, but no record of tests is"
             " kept, so it cannot be told whether the observer passed one.",
-            mend="Nothing needs mending in this visit.",
+            remedy="Nothing needs mending in this visit.",
         )

@@ -19,7 +19,7 @@ class Breach:
 
     where: Where = field(default_factory=Where)
     message: str
-    mend: str
+    remedy: str
 
 
 Check = Callable[[Case], Iterator[Breach]]
@@ -47,5 +47,5 @@ class Rule:
                 severity=self.severity,
                 where=breach.where,
                 message=breach.message,
-                mend=breach.mend,
+                remedy=breach.remedy,
             )

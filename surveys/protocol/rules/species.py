@@ -30,7 +30,7 @@ def index_impossible(case: Case) -> Iterator[Breach]:
                 where=_where(period, call),
                 message=f"{_name(case, call)} at stop {period.stop} has call index"
                 f" {call.index}, which is not on the scale.",
-                mend="Choose 0 (not heard), 1, 2 or 3 (full chorus). It is not a count.",
+                remedy="Choose 0 (not heard), 1, 2 or 3 (full chorus). It is not a count.",
             )
 
 
@@ -41,7 +41,7 @@ def index_missing(case: Case) -> Iterator[Breach]:
                 where=_where(period, call),
                 message=f"{_name(case, call)} at stop {period.stop} was opened, but has no call"
                 " index.",
-                mend="Choose 0 if it was not heard, 1 to 3 if it was, or “heard, not sure”.",
+                remedy="Choose 0 if it was not heard, 1 to 3 if it was, or “heard, not sure”.",
             )
 
 
@@ -54,7 +54,7 @@ def species_twice_at_stop(case: Case) -> Iterator[Breach]:
                     where=_where(period, call),
                     message=f"{_name(case, call)} is written down more than once at"
                     f" stop {period.stop}.",
-                    mend="Keep one of them: the highest call index that was heard.",
+                    remedy="Keep one of them: the highest call index that was heard.",
                 )
 
 
@@ -65,7 +65,8 @@ def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
                 where=_where(period, call),
                 message=f"Stop {period.stop} is marked as skipped, but {_name(case, call)} is"
                 " written down there.",
-                mend="If somebody listened, mark the stop as listened. If not, clear the species.",
+                remedy="If somebody listened, mark the stop as listened. If not, clear the "
+                "species.",
             )
 
 
@@ -80,7 +81,7 @@ def species_off_checklist(case: Case) -> Iterator[Breach]:
                 where=_where(period, call),
                 message=f"{call.species} at stop {period.stop} is not on the checklist of this"
                 " route, so other nights cannot be taken to have no record of it.",
-                mend="Check the species. A recording helps the coordinator to confirm it."
+                remedy="Check the species. A recording helps the coordinator to confirm it."
                 f" {LEAVE_IT}",
             )
 
@@ -96,8 +97,8 @@ def species_out_of_season(case: Case) -> Iterator[Breach]:
                 where=_where(period, call),
                 message=f"{_name(case, call)} at stop {period.stop} on the night of"
                 f" {day(case.visit.night)} is outside its calling season here, {_days(season)}.",
-                mend="Check the species and the date. Early and late callers do occur; a recording"
-                f" helps. {LEAVE_IT}",
+                remedy="Check the species and the date. Early and late callers do occur; a"
+                f" recording helps. {LEAVE_IT}",
             )
 
 

@@ -39,7 +39,7 @@ def unknown_stop(case: Case) -> Iterator[Breach]:
         yield Breach(
             where=Where(stop=number),
             message=f"Route {case.route.name} has no stop {number}.",
-            mend=f"Correct the number. The route has {stop_numbers(sorted(known))}.",
+            remedy=f"Correct the number. The route has {stop_numbers(sorted(known))}.",
         )
 
 
@@ -50,7 +50,7 @@ def twice_the_same_stop(case: Case) -> Iterator[Breach]:
             yield Breach(
                 where=Where(stop=number),
                 message=f"Stop {number} is written down {_times(count)} in this visit.",
-                mend="Keep one of them, or correct the number of the stop.",
+                remedy="Keep one of them, or correct the number of the stop.",
             )
 
 
@@ -61,7 +61,7 @@ def stop_left_blank(case: Case) -> Iterator[Breach]:
         yield Breach(
             message=f"Nothing is written down for {stop_numbers(blank)}. A blank stop counts as not"
             " surveyed, not as silent.",
-            mend="If nobody listened there, mark it as skipped and say why.",
+            remedy="If nobody listened there, mark it as skipped and say why.",
         )
 
 
@@ -72,7 +72,7 @@ def too_few_stops(case: Case) -> Iterator[Breach]:
         yield Breach(
             message=f"{number} {'stop was' if number == 1 else 'stops were'} listened to;"
             f" the protocol asks for at least {wanted}.",
-            mend=f"If more stops were listened to, write them down. {LEAVE_IT}",
+            remedy=f"If more stops were listened to, write them down. {LEAVE_IT}",
         )
 
 
@@ -86,7 +86,7 @@ def stops_out_of_order(case: Case) -> Iterator[Breach]:
             where=Where(stop=early, field="started_at"),
             message=f"By their times the stops were surveyed in the order {listed(order)};"
             " the protocol asks for the order of their numbers.",
-            mend=f"Check the times and the numbers of the stops. {LEAVE_IT}",
+            remedy=f"Check the times and the numbers of the stops. {LEAVE_IT}",
         )
 
 
@@ -100,7 +100,7 @@ def stops_overlap(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field=_begin_field(period)),
                 message=f"Stop {period.stop} begins at {start}, while the listening"
                 f" at stop {busy.stop} goes on until {end}.",
-                mend="Nobody can be at two stops at once: correct a time, or clear it if nobody"
+                remedy="Nobody can be at two stops at once: correct a time, or clear it if nobody"
                 " remembers.",
             )
         if period.finished_at is not None and (
@@ -126,7 +126,7 @@ def impossible_drive(case: Case) -> Iterator[Breach]:
                 message=f"From stop {earlier.stop} to stop {later.stop} it is"
                 f" {distance(meters, unit)} in a straight line, and only"
                 f" {duration(begin - left)} lie between: faster than {speed(fastest, unit)}.",
-                mend=f"Check the times and the numbers of the two stops. {LEAVE_IT}",
+                remedy=f"Check the times and the numbers of the two stops. {LEAVE_IT}",
             )
 
 
@@ -147,8 +147,8 @@ def far_from_stop(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="measured_at"),
                 message=f"The position was measured {distance(meters, unit)}{give} from stop"
                 f" {period.stop}; the protocol allows {distance(most, unit)}.",
-                mend="Check that this is the right stop. If the stop cannot be used any more, tell"
-                f" the coordinator. {LEAVE_IT}",
+                remedy="Check that this is the right stop. If the stop cannot be used any more,"
+                f" tell the coordinator. {LEAVE_IT}",
             )
 
 
@@ -169,7 +169,8 @@ def stops_too_close(case: Case) -> Iterator[Breach]:
                 message=f"Stops {nearest} and {number} are {distance(apart[nearest], unit)} apart;"
                 f" the protocol asks for {distance(wanted, unit)}, so that the same callers are"
                 " not counted twice.",
-                mend="Nothing to mend in this visit. The coordinator may move a stop of the route.",
+                remedy="Nothing to mend in this visit. The coordinator may move a stop of the "
+                "route.",
             )
 
 

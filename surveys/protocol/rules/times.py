@@ -36,7 +36,7 @@ def times_missing(case: Case) -> Iterator[Breach]:
                     where=Where(stop=period.stop, field=field),
                     message=f"Stop {period.stop} has no time for the {words}, so it cannot be"
                     " told whether the times meet the protocol.",
-                    mend="Write the time down, or mark the stop as skipped if nobody listened.",
+                    remedy="Write the time down, or mark the stop as skipped if nobody listened.",
                 )
 
 
@@ -50,7 +50,7 @@ def start_before_arrival(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="started_at"),
                 message=f"The listening at stop {period.stop} starts at {start},"
                 f" before the arrival at {arrival}.",
-                mend="Correct one of the two times, or clear it if nobody remembers.",
+                remedy="Correct one of the two times, or clear it if nobody remembers.",
             )
 
 
@@ -64,7 +64,7 @@ def finish_before_start(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="finished_at"),
                 message=f"The listening at stop {period.stop} ends at {end},"
                 f" which is not after its start at {start}.",
-                mend="Correct one of the two times, or clear it if nobody remembers.",
+                remedy="Correct one of the two times, or clear it if nobody remembers.",
             )
 
 
@@ -80,7 +80,7 @@ def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
         yield Breach(
             where=Where(stop=period.stop, field="paused_minutes"),
             message=f"The pause at stop {period.stop} {problem}.",
-            mend="Correct the pause or the start and end of the listening.",
+            remedy="Correct the pause or the start and end of the listening.",
         )
 
 
@@ -94,7 +94,7 @@ def pause_not_restarted(case: Case) -> Iterator[Breach]:
                 message=f"The listening at stop {period.stop} was paused for"
                 f" {duration(period.paused)}; after a loud event the protocol begins the"
                 " listening again.",
-                mend="If you did begin again, write the times of the unbroken listening and no"
+                remedy="If you did begin again, write the times of the unbroken listening and no"
                 f" pause. {LEAVE_IT}",
             )
 
@@ -112,7 +112,7 @@ def wait_too_short(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="started_at"),
                 message=f"The wait before listening at stop {period.stop} was"
                 f" {duration(waited)}; the protocol asks for {duration(wanted)}.",
-                mend=f"If you are still at the stop, wait quietly and listen again. {LEAVE_IT}",
+                remedy=f"If you are still at the stop, wait quietly and listen again. {LEAVE_IT}",
             )
 
 
@@ -127,7 +127,7 @@ def listening_too_short(case: Case) -> Iterator[Breach]:
             where=Where(stop=period.stop, field="finished_at"),
             message=f"The listening at stop {period.stop} took {duration(length)}{pause};"
             f" the protocol asks for {duration(wanted)}.",
-            mend=f"If you are still at the stop, listen again for the full time. {LEAVE_IT}",
+            remedy=f"If you are still at the stop, listen again for the full time. {LEAVE_IT}",
         )
 
 
@@ -146,5 +146,5 @@ def listening_too_long(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="finished_at"),
                 message=f"The listening at stop {period.stop} took {duration(length)};"
                 f" the protocol asks for no more than {duration(longest)}.",
-                mend="Check the times. If there was a pause, write how long it was.",
+                remedy="Check the times. If there was a pause, write how long it was.",
             )

@@ -61,7 +61,7 @@ def too_windy(case: Case) -> Iterator[Breach]:
                 where=where,
                 message=f"Wind force {force}{_at(where)} is above {most} ({_sign(most)}),"
                 " the strongest wind in which the protocol is run.",
-                mend=f"{_BREAK_OFF} {LEAVE_IT}",
+                remedy=f"{_BREAK_OFF} {LEAVE_IT}",
             )
 
 
@@ -72,7 +72,7 @@ def wet_sky(case: Case) -> Iterator[Breach]:
             yield Breach(
                 where=where,
                 message=f"With sky code {code}{words}{_at(where)} the protocol is not run.",
-                mend=f"{_BREAK_OFF} {LEAVE_IT}",
+                remedy=f"{_BREAK_OFF} {LEAVE_IT}",
             )
 
 
@@ -86,7 +86,7 @@ def noise_too_loud(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="noise_index"),
                 message=f"Noise index {period.noise_index} at stop {period.stop} is above {most},"
                 " the most that the protocol allows.",
-                mend=f"If the noise may pass, wait and listen again. {LEAVE_IT}",
+                remedy=f"If the noise may pass, wait and listen again. {LEAVE_IT}",
             )
 
 
@@ -132,7 +132,7 @@ def temperature_implausible(case: Case) -> Iterator[Breach]:
                 where=where,
                 message=f"{_as_read(reading)}{_at(where)} is hard"
                 f" to believe for the {kind}; expected is {' to '.join(bounds)}.",
-                mend=f"Check the number, its sign and its unit (°C or °F). {LEAVE_IT}",
+                remedy=f"Check the number, its sign and its unit (°C or °F). {LEAVE_IT}",
             )
 
 
@@ -143,7 +143,7 @@ def unknown_sky_code(case: Case) -> Iterator[Breach]:
             yield Breach(
                 where=where,
                 message=f"There is no sky code {code}{_at(where)}.",
-                mend=f"Choose {known}.",
+                remedy=f"Choose {known}.",
             )
 
 
@@ -154,7 +154,7 @@ def unknown_wind_force(case: Case) -> Iterator[Breach]:
             yield Breach(
                 where=where,
                 message=f"There is no wind force {force}{_at(where)}.",
-                mend=f"Choose a force of the Beaufort scale, 0 to {last}. It is not a speed.",
+                remedy=f"Choose a force of the Beaufort scale, 0 to {last}. It is not a speed.",
             )
 
 
@@ -164,7 +164,7 @@ def unknown_noise_index(case: Case) -> Iterator[Breach]:
             yield Breach(
                 where=Where(stop=period.stop, field="noise_index"),
                 message=f"There is no noise index {period.noise_index} (stop {period.stop}).",
-                mend=f"Choose {listed(NOISE_INDEX, last='or')}.",
+                remedy=f"Choose {listed(NOISE_INDEX, last='or')}.",
             )
 
 
@@ -181,7 +181,7 @@ def _colder(
                 message=f"{_as_read(reading)}{_at(where)} is below"
                 f" {temperature(lowest, reading.unit)}, the lowest {kind} temperature of the window"
                 f" “{window.name}”.",
-                mend=f"Check the reading. {_BREAK_OFF} {LEAVE_IT}",
+                remedy=f"Check the reading. {_BREAK_OFF} {LEAVE_IT}",
             )
 
 
@@ -194,27 +194,27 @@ def _not_written(case: Case, field: str, words: str) -> Iterator[Breach]:
     at_end = getattr(case.visit.end, field, None)
     if not bare or (at_start is not None and at_end is not None):
         return
-    mend = "Write it down if somebody noted it. Otherwise the coordinator decides."
+    remedy = "Write it down if somebody noted it. Otherwise the coordinator decides."
     cannot = "so it cannot be told whether the limit was met."
     if len(bare) < len(heard):
         for period in bare:
             yield Breach(
                 where=Where(stop=period.stop, field=field),
                 message=f"Stop {period.stop} has no {words}, {cannot}",
-                mend=mend,
+                remedy=remedy,
             )
     elif at_start is None and at_end is None:
         yield Breach(
             where=Where(field=field),
             message=f"The visit has no {words}, {cannot}",
-            mend=mend,
+            remedy=remedy,
         )
     else:
         end = "end" if at_end is None else "start"
         yield Breach(
             where=Where(field=f"{end}.{field}"),
             message=f"The {end} of the visit has no {words}, nor have the stops, {cannot}",
-            mend=mend,
+            remedy=remedy,
         )
 
 

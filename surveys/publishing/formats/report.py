@@ -61,9 +61,9 @@ from surveys.publishing.naming import (
     thanks,
 )
 from surveys.publishing.species_summaries import (
-    ToldSpecies,
+    SpeciesSummary,
     ToldYear,
-    told_species,
+    species_summaries,
 )
 from surveys.publishing.tables import TABLES
 
@@ -82,7 +82,7 @@ _VARIANT = "pdf/ua-1"
 class SpeciesPage:
     """What the report says of one species; `picture` and `small` are names of pictures."""
 
-    told: ToldSpecies
+    told: SpeciesSummary
     anchor: str
     direction: str
     mark: str
@@ -142,7 +142,7 @@ def draw(frozen: Frozen) -> Drawn:
     pictures: dict[str, str] = {}
     pages = tuple(
         _species_page(told, number, frozen.about, pictures)
-        for number, told in enumerate(told_species(frozen, site=SITE), start=1)
+        for number, told in enumerate(species_summaries(frozen, site=SITE), start=1)
     )
     plan = route_map(frozen)
     if plan is not None:
@@ -150,7 +150,7 @@ def draw(frozen: Frozen) -> Drawn:
     return Drawn(pages=pages, pictures=pictures, map=plan)
 
 
-def chart_of(told: ToldSpecies, about: About) -> SpeciesChart:
+def chart_of(told: SpeciesSummary, about: About) -> SpeciesChart:
     """The picture that the page of the species shows too, with the same title."""
     return species_chart(told, site=SITE, title=f"{told.name}, {about.program}")
 
@@ -194,7 +194,7 @@ def _context(frozen: Frozen, drawn: Drawn) -> dict[str, Any]:
 
 
 def _species_page(
-    told: ToldSpecies, number: int, about: About, pictures: dict[str, str]
+    told: SpeciesSummary, number: int, about: About, pictures: dict[str, str]
 ) -> SpeciesPage:
     chart = chart_of(told, about)
     picture, small = f"picture:species-{number}", f"picture:small-{number}"

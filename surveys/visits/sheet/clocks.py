@@ -73,15 +73,15 @@ def evening_of(instant: dt.datetime, time_zone: str) -> str:
 
 
 def _read_instant(text: str) -> dt.datetime:
-    mend = "Write a clock time such as 21:14, or an instant such as 2024-04-16T02:14:00Z."
+    remedy = "Write a clock time such as 21:14, or an instant such as 2024-04-16T02:14:00Z."
     try:
         instant = dt.datetime.fromisoformat(text.strip().upper().replace(" ", "T", 1))
     except ValueError:
-        raise CellError(f"{quoted(text)} is not an instant.", mend) from None
+        raise CellError(f"{quoted(text)} is not an instant.", remedy) from None
     if instant.tzinfo is None:
-        raise CellError(f"{quoted(text)} does not say its time zone.", mend)
+        raise CellError(f"{quoted(text)} does not say its time zone.", remedy)
     if not FIRST_YEAR <= instant.year <= LAST_YEAR:
-        raise CellError(f"{quoted(text)} is not in this age.", mend, "cell-out-of-range")
+        raise CellError(f"{quoted(text)} is not in this age.", remedy, "cell-out-of-range")
     return instant.astimezone(dt.UTC)
 
 

@@ -76,7 +76,7 @@ class Part:
         try:
             return reader(self.text(name))
         except CellError as error:
-            self.report(error.code, name, f"{self.label(name)}: {error.message}", error.mend)
+            self.report(error.code, name, f"{self.label(name)}: {error.message}", error.remedy)
             return None
 
     def label(self, name: str) -> str:
@@ -85,5 +85,5 @@ class Part:
     def where(self, name: str) -> Where:
         return Where(stop=self.stop, field=self.prefix + name)
 
-    def report(self, code: str, name: str, message: str, mend: str) -> None:
-        self.problems.append(problem(code, self.where(name), message, mend))
+    def report(self, code: str, name: str, message: str, remedy: str) -> None:
+        self.problems.append(problem(code, self.where(name), message, remedy))

@@ -47,12 +47,12 @@ READING_RULES: tuple[ReadingRule, ...] = tuple(
 READING_RULES_BY_CODE = {rule.code: rule for rule in READING_RULES}
 
 
-def problem(code: str, where: Where, message: str, mend: str) -> Finding:
+def problem(code: str, where: Where, message: str, remedy: str) -> Finding:
     """A finding of a reading rule, with the severity of the table."""
     return Finding(
         code=code,
         severity=READING_RULES_BY_CODE[code].severity,
         where=where,
         message=message,
-        mend=mend,
+        remedy=remedy,
     )

@@ -142,7 +142,7 @@ def _read_time(part: Part, name: str, setting: Setting) -> dt.datetime | None:
         reading = read_clock(typed, part.text(f"{name}.fold"), night=setting.night, time_zone=zone)
     except CellError as error:
         cell = f"{name}.fold" if isinstance(error, FoldWantedError) else name
-        part.report(error.code, cell, f"{part.label(name)}: {error.message}", error.mend)
+        part.report(error.code, cell, f"{part.label(name)}: {error.message}", error.remedy)
         return None
     if reading.by_day:
         part.report(

@@ -39,10 +39,10 @@ _LONGEST_QUOTE = 40
 class CellError(ValueError):
     """A cell that cannot be read: the reading rule, what is wrong, how to mend it."""
 
-    def __init__(self, message: str, mend: str, code: str = "cell-unreadable") -> None:
+    def __init__(self, message: str, remedy: str, code: str = "cell-unreadable") -> None:
         super().__init__(message)
         self.message = message
-        self.mend = mend
+        self.remedy = remedy
         self.code = code
 
 
@@ -159,19 +159,19 @@ def read_text(text: str, longest: int | None = None) -> str:
 def read_night(text: str) -> dt.date:
     """The date of the evening: `2024-04-15` or `15 April 2024`."""
     typed = text.strip()
-    mend = "Write it as year-month-day, such as 2024-04-15."
+    remedy = "Write it as year-month-day, such as 2024-04-15."
     if match := _ISO_DATE.fullmatch(typed):
         year, month, day = (int(part) for part in match.groups())
     elif match := _NAMED_DATE.fullmatch(typed):
         year, month, day = int(match[3]), _month(match[2]), int(match[1])
     else:
-        raise CellError(f"{quoted(text)} is not a date.", mend)
+        raise CellError(f"{quoted(text)} is not a date.", remedy)
     try:
         night = dt.date(year, month, day)
     except ValueError:
-        raise CellError(f"{quoted(text)} is not a day of the calendar.", mend) from None
+        raise CellError(f"{quoted(text)} is not a day of the calendar.", remedy) from None
     if not FIRST_YEAR <= night.year <= LAST_YEAR:
-        raise CellError(f"{quoted(text)} is not in this age.", mend, "cell-out-of-range")
+        raise CellError(f"{quoted(text)} is not in this age.", remedy, "cell-out-of-range")
     return night
 
 

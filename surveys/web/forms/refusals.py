@@ -6,7 +6,7 @@ from typing import TypeVar
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
-from accounts.edit_conflicts import ChangedMeanwhile
+from accounts.edit_conflicts import EditConflict
 
 T = TypeVar("T")
 
@@ -25,7 +25,7 @@ def tried(form: forms.Form, verb: Callable[..., T], *args: object, **facts: obje
     """The verb's answer, or None when it refused: the form then says why."""
     try:
         return verb(*args, **facts)
-    except ChangedMeanwhile as refusal:
+    except EditConflict as refusal:
         form.changed_meanwhile(refusal)
         form.add_error(None, refusal)
         return None

@@ -8,7 +8,7 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from accounts.edit_conflicts import (
-    ChangedMeanwhile,
+    EditConflict,
     Facts,
     Seen,
 )
@@ -42,7 +42,7 @@ class SeenForm(forms.Form):
 
     seen: Seen | None = None
     seen_text = ""
-    meanwhile: ChangedMeanwhile | None = None
+    meanwhile: EditConflict | None = None
 
     def show(self, facts: Facts) -> None:
         if isinstance(self.data, QueryDict) and self.is_bound:
@@ -51,6 +51,6 @@ class SeenForm(forms.Form):
         else:
             self.seen_text = packed(facts)
 
-    def changed_meanwhile(self, refusal: ChangedMeanwhile) -> None:
+    def changed_meanwhile(self, refusal: EditConflict) -> None:
         self.meanwhile = refusal
         self.seen_text = packed(refusal.now)

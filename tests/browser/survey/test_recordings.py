@@ -310,7 +310,9 @@ class TestNoMicrophone:
         page.get_by_role("button", name="Record what calls").click()
         words = page.locator("dialog[open] .message--error")
         words.wait_for()
-        assert any(mend in words.inner_text() for mend in ("allow the microphone", "Plug one in"))
+        assert any(
+            remedy in words.inner_text() for remedy in ("allow the microphone", "Plug one in")
+        )
         look("31-no-microphone")
         page.get_by_role("button", name="Done").click()
         assert page.evaluate(ON_THE_PHONE) == []

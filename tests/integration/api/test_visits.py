@@ -222,7 +222,7 @@ def test_a_sheet_that_is_refused_comes_back_with_its_findings(api, observer, rou
     assert answer.status == 422
     (finding,) = answer.data["findings"]
     assert (finding["code"], finding["cell"]) == ("cell-out-of-range", "stops.1.cars")
-    assert finding["mend"]
+    assert finding["remedy"]
 
 
 def test_submitting_needs_a_revision(api, observer, route):

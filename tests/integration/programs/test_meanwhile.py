@@ -7,8 +7,8 @@ import pytest
 from django.utils import timezone
 
 from accounts.edit_conflicts import (
-    ChangedMeanwhile,
     Difference,
+    EditConflict,
     Seen,
 )
 from accounts.models import Role
@@ -59,7 +59,7 @@ def test_everyone_who_changed_it_is_named(program, coordinator, route, seen):
     for number, other in enumerate(others):
         with pghistory.context(user=other.person_id):
             save(other, route, None, name=f"Name {number}", region="Fen")
-    with pytest.raises(ChangedMeanwhile) as refused:
+    with pytest.raises(EditConflict) as refused:
         save(coordinator, route, seen, name="Mine")
     assert refused.value.by == tuple(other.person.name for other in others)
     assert refused.value.differences == (
@@ -80,5 +80,5 @@ def test_changed_and_changed_back_is_as_it_was(coordinator, route, seen):
 
 def test_a_change_that_nobody_signed(coordinator, route, seen):
     save(coordinator, route, None, name="By a command")
-    with pytest.raises(ChangedMeanwhile, match="Somebody changed “Name”"):
+    with pytest.raises(EditConflict, match="Somebody changed “Name”"):
         save(coordinator, route, seen, name="Mine")

@@ -26,7 +26,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
-from surveys.visits.bulk import shelf_of
+from surveys.visits.bulk import program_snapshot
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -197,7 +197,7 @@ def test_every_column_of_the_template_is_recognized(client, program):
     assert list(table.headers) == headers(program)
     choices = guess(
         table,
-        catalog=shelf_of(program).catalog,
+        catalog=program_snapshot(program).catalog,
         temperature_unit=program.temperature_unit,
     )
     codes = [choice.code for choice in choices]

@@ -111,8 +111,8 @@ def test_the_worker_names_every_file(observer, client_for):
     url = reverse("web:survey_worker", kwargs={"program": observer.program.slug})
     answer = client_for(observer).get(url)
     assert answer["Content-Type"] == "text/javascript"
-    for name in ("survey/sync.js", "survey/rules/judge.js", "survey/survey.css", "css/night"):
-        assert f"web/{name}" in answer.content.decode()
+    for name in ("survey/sync.js", "survey/rules/judge.js", "survey/survey.css", "web/css/night"):
+        assert f"/static/{name}" in answer.content.decode()
 
 
 def test_the_worker_knows_the_page_of_its_version(observer, client_for):

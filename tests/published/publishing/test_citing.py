@@ -104,9 +104,9 @@ def test_citeproc_renders_the_csl_item():
         items = json.loads(json.dumps(csl(CITED)))
         assert {"id", "type"} <= items[0].keys()
         style = CitationStylesStyle("harvard-cite-them-right", validate=False)
-        shelf = CitationStylesBibliography(style, CiteProcJSON(items), formatter.plain)
-        shelf.register(Citation([CitationItem(CITED.key)]))
-        (line,) = map(str, shelf.bibliography())
+        snapshot = CitationStylesBibliography(style, CiteProcJSON(items), formatter.plain)
+        snapshot.register(Citation([CitationItem(CITED.key)]))
+        (line,) = map(str, snapshot.bibliography())
     assert CITED.program in line
     assert "2024" in line
     assert "season years 2013 to 2024" in line

@@ -87,9 +87,9 @@ def test_any_visit_can_be_judged(case):
     for finding in judge(case):
         assert finding.severity is known[finding.code]
         assert finding.message.endswith(".")
-        assert finding.mend.endswith(".")
+        assert finding.remedy.endswith(".")
         assert "None" not in finding.message
-        assert "nvalid" not in finding.message + finding.mend
+        assert "nvalid" not in finding.message + finding.remedy
 
 
 @steady

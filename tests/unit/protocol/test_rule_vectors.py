@@ -38,7 +38,7 @@ def plain_finding(finding):
         "species": where.species,
     }
     if RULES_BY_CODE[finding.code].on_phone:
-        plain |= {"message": finding.message, "mend": finding.mend}
+        plain |= {"message": finding.message, "remedy": finding.remedy}
     return plain
 
 

@@ -21,7 +21,7 @@ from surveys.charts.words import (
 )
 from surveys.publishing.formats import report
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.species_summaries import told_species
+from surveys.publishing.species_summaries import species_summaries
 from tests.support.frozen_rows import (
     freeze_rows,
     frozen_by_hand,
@@ -205,7 +205,7 @@ def test_overview_in_one_sentence(ways, sentence):
 
 
 def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
-    told = told_species(frozen, site="stop")
+    told = species_summaries(frozen, site="stop")
     assert [one.scientific for one in told] == list(NAMES)
     for number, one in enumerate(told):
         page = pages[2 + number]
@@ -297,7 +297,7 @@ def _figures(node, found):
 
 def test_every_picture_says_what_it_shows(frozen, pdf):
     alts = _figures(pdf.trailer["/Root"]["/StructTreeRoot"], [])
-    told = told_species(frozen, site="stop")
+    told = species_summaries(frozen, site="stop")
     assert alts[0].startswith("Map of 1 route with 2 stops, from 44.5° to 44.5° of latitude")
     assert alts[1:6] == [f"Small picture of {one.name}: {report.direction(one)}." for one in told]
     assert alts[6:] == [chart_alt(one.name, one, "stop") for one in told if one.years]

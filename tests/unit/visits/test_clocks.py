@@ -72,7 +72,7 @@ def test_a_time_at_night_or_with_its_half_is_not_marked(text):
 def test_what_cannot_be_read_says_why(text, message):
     with pytest.raises(CellError, match=message) as caught:
         read(text)
-    assert "21:14" in caught.value.mend
+    assert "21:14" in caught.value.remedy
 
 
 def test_a_time_that_came_twice_is_asked_about():
@@ -98,8 +98,8 @@ def test_a_time_that_never_came_is_asked_about():
         read("2:30 am", night=FORWARD)
     assert caught.value.code == "clock-skipped"
     # The watch not yet put forward: 02:30 CST is 03:30 CDT. Put forward early: 01:30 CST.
-    assert "Write 03:30" in caught.value.mend
-    assert "or 01:30" in caught.value.mend
+    assert "Write 03:30" in caught.value.remedy
+    assert "or 01:30" in caught.value.remedy
 
 
 def test_a_zone_without_daylight_time_has_every_hour_once():

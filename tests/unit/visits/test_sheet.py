@@ -220,7 +220,7 @@ def test_what_is_not_a_call_index_is_refused(text):
     finding = only_finding({"stops.1.status": "listened", f"stops.1.calls.{PEEPER}": text})
     assert finding.code == "cell-unreadable"
     assert finding.where.species == PEEPER
-    assert "highest" in finding.mend
+    assert "highest" in finding.remedy
 
 
 def test_a_species_outside_the_catalog_is_refused_and_blank_is_nothing():
@@ -278,7 +278,7 @@ def test_problems(address, text, code):
     assert finding.code == code
     assert cell_of(finding.where) == address
     assert finding.message
-    assert finding.mend
+    assert finding.remedy
 
 
 def test_a_repeated_hour_is_asked_about_in_its_own_cell():
@@ -389,7 +389,7 @@ TEXTS = st.one_of(
 )
 def test_any_junk_is_read_without_an_error_and_every_finding_says_something(cells, night):
     reading = read(cells, night=night)
-    assert all(finding.message and finding.mend for finding in reading.findings)
+    assert all(finding.message and finding.remedy for finding in reading.findings)
     night_typed(cells)
 
 

@@ -158,7 +158,7 @@ def test_choices_ignore_case_and_spaces():
     assert texts.read_choice(" Not seen", ("dry", "not_seen")) == "not_seen"
     with pytest.raises(texts.CellError) as caught:
         texts.read_choice("moist", ("dry", "pools", "not_seen"))
-    assert caught.value.mend == "Choose dry, pools or not seen."
+    assert caught.value.remedy == "Choose dry, pools or not seen."
 
 
 def test_a_text_that_is_too_long_says_how_long():
@@ -189,7 +189,7 @@ def test_nights(text):
 def test_not_a_night(text, message):
     with pytest.raises(texts.CellError, match=message) as caught:
         texts.read_night(text)
-    assert "2024-04-15" in caught.value.mend
+    assert "2024-04-15" in caught.value.remedy
 
 
 def test_long_junk_is_quoted_short():

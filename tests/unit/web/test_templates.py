@@ -8,7 +8,7 @@ import pytest
 ROOT = Path(__file__).parents[3]
 TEMPLATES = sorted(
     path
-    for folder in ("surveys/web/templates", "accounts/templates")
+    for folder in ("surveys/web", "accounts/templates")
     for path in (ROOT / folder).rglob("*.html")
 )
 INLINE = {

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-CSS = Path(__file__).parents[3] / "surveys/web/static/web/css"
+WEB = Path(__file__).parents[3] / "surveys/web"
+CSS = WEB / "static/web/css"
 NIGHT_LIMIT = 0.20
 
 TEXT = [
@@ -88,7 +89,7 @@ NAMING = {"tokens.css", "night.css", "print.css", "fieldsheet.css"}
 
 
 @pytest.mark.parametrize(
-    "path", sorted(p for p in CSS.glob("*.css") if p.name not in NAMING), ids=lambda p: p.name
+    "path", sorted(p for p in WEB.rglob("*.css") if p.name not in NAMING), ids=lambda p: p.name
 )
 def test_colors_are_named_in_the_tokens_only(path: Path):
     assert re.findall(r"#[0-9a-fA-F]{3,8}\b(?!-)", path.read_text()) == []

@@ -34,7 +34,7 @@ export function findingNode(finding) {
       h("span", { class: "finding__where" }, where),
     ),
     h("p", null, finding.message),
-    finding.mend && h("p", { class: "finding__mend" }, finding.mend),
+    finding.remedy && h("p", { class: "finding__mend" }, finding.remedy),
   );
 }
 

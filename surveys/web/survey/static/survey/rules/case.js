@@ -7,8 +7,8 @@ export const distanceUnit = (rules) => rules.route.distance_unit ?? "km";
 export const instant = (text) => (text == null ? null : Date.parse(text));
 export const paused = (period) => period.paused ?? 0;
 
-export function breach(where, message, mend) {
-  return { stop: null, field: null, species: null, ...where, message, mend };
+export function breach(where, message, remedy) {
+  return { stop: null, field: null, species: null, ...where, message, remedy };
 }
 
 /** Seconds listened without the pauses; null when a time is missing or impossible. */

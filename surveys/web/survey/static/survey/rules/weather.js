@@ -101,15 +101,15 @@ function missing(rules, limit, field, words) {
   const bare = heard.filter((period) => period[field] == null);
   const [start, end] = [rules.visit.start?.[field], rules.visit.end?.[field]];
   if (!bare.length || (start != null && end != null)) return [];
-  const mend = "Write it down if somebody noted it. Otherwise the coordinator decides.";
+  const remedy = "Write it down if somebody noted it. Otherwise the coordinator decides.";
   const cannot = "so it cannot be told whether the limit was met.";
   if (bare.length < heard.length) {
-    return bare.map(({ stop }) => breach({ stop, field }, `Stop ${stop} has no ${words}, ${cannot}`, mend));
+    return bare.map(({ stop }) => breach({ stop, field }, `Stop ${stop} has no ${words}, ${cannot}`, remedy));
   }
-  if (start == null && end == null) return [breach({ field }, `The visit has no ${words}, ${cannot}`, mend)];
+  if (start == null && end == null) return [breach({ field }, `The visit has no ${words}, ${cannot}`, remedy)];
   const side = end == null ? "end" : "start";
   return [
-    breach({ field: `${side}.${field}` }, `The ${side} of the visit has no ${words}, nor have the stops, ${cannot}`, mend),
+    breach({ field: `${side}.${field}` }, `The ${side} of the visit has no ${words}, nor have the stops, ${cannot}`, remedy),
   ];
 }
 

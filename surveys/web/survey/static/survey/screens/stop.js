@@ -40,7 +40,7 @@ export function screen(app, number) {
   const here = conditions(app, `stops.${stop.number}`, names, "At this stop", "conditions-title");
   const soundBox = h("div");
   const timeBox = h("div");
-  const mend = h("details", { class: "panel", ontoggle: () => mend.open && mount("times", timeBox) }, h("summary", null, "Correct the times"), timeBox);
+  const repair = h("details", { class: "panel", ontoggle: () => repair.open && mount("times", timeBox) }, h("summary", null, "Correct the times"), timeBox);
   const said = h("ul", { class: "findings" });
   const saidBox = h("section", { "aria-labelledby": "said-title" }, h("h2", { id: "said-title" }, "What the protocol says"), said);
   const node = h(
@@ -48,7 +48,7 @@ export function screen(app, number) {
     { class: "stop" },
     leapBox,
     h("section", { class: "panel panel--now phase", "aria-label": "Where you stand" }, way.node, h("div", { class: "phase__row" }, dial.node, h("div", { class: "phase__words" }, heading, detail, dusk)), again),
-    heardHere.node, soundBox, here.node, saidBox, mend, skip,
+    heardHere.node, soundBox, here.node, saidBox, remedy, skip,
   );
   const before = button("", () => app.go("stop", model.visit.id, model.stops[around - 1].number), { name: "previous", "aria-label": "Stop before" });
   const after = button("", () => app.go("stop", model.visit.id, model.stops[around + 1].number), { name: "next", "aria-label": "Next stop" });

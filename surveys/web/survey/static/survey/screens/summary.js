@@ -111,8 +111,8 @@ export function screen(app) {
     const words = clockWords(ahead);
     if (wrong.dataset.key === words) return;
     wrong.dataset.key = words;
-    const mend = button("Put the times of this visit right", () => shiftTimes(ahead), { kind: "block" });
-    wrong.replaceChildren(...(words && open() ? [h("div", { class: "message message--warning" }, icon("warning"), h("div", null, h("p", null, `${words} If it was so in the night, the times written down are wrong by as much.`), model.visit.shifted ? h("p", null, "The times were put right already.") : mend))] : []));
+    const repair = button("Put the times of this visit right", () => shiftTimes(ahead), { kind: "block" });
+    wrong.replaceChildren(...(words && open() ? [h("div", { class: "message message--warning" }, icon("warning"), h("div", null, h("p", null, `${words} If it was so in the night, the times written down are wrong by as much.`), model.visit.shifted ? h("p", null, "The times were put right already.") : repair))] : []));
   }
 
   async function shiftTimes(ahead) {
