@@ -48,7 +48,7 @@ export function screen(app, number) {
     { class: "stop" },
     leapBox,
     h("section", { class: "panel panel--now phase", "aria-label": "Where you stand" }, way.node, h("div", { class: "phase__row" }, dial.node, h("div", { class: "phase__words" }, heading, detail, dusk)), again),
-    heardHere.node, soundBox, here.node, saidBox, remedy, skip,
+    heardHere.node, soundBox, here.node, saidBox, repair, skip,
   );
   const before = button("", () => app.go("stop", model.visit.id, model.stops[around - 1].number), { name: "previous", "aria-label": "Stop before" });
   const after = button("", () => app.go("stop", model.visit.id, model.stops[around + 1].number), { name: "next", "aria-label": "Next stop" });
