@@ -27,7 +27,7 @@ Check = Callable[[Case], Iterator[Breach]]
 
 @dataclass(frozen=True, kw_only=True)
 class Rule:
-    """One row of the table of rules.
+    """A check with what is said of it; made by the decorator `rule`.
 
     `summary` is one sentence for lists. `on_phone` marks the rules that the phone
     judges by itself while the visit is under way, because they need no server and
@@ -40,6 +40,11 @@ class Rule:
     check: Check
     on_phone: bool = False
 
+    @property
+    def module(self) -> str:
+        """Name of the module the check stands in: `night`, `weather`."""
+        return self.check.__module__.rpartition(".")[2]
+
     def findings(self, case: Case) -> Iterator[Finding]:
         for breach in self.check(case):
             yield Finding(
@@ -49,3 +54,18 @@ class Rule:
                 message=breach.message,
                 remedy=breach.remedy,
             )
+
+
+def rule(
+    code: str, severity: Severity, summary: str, *, on_phone: bool = False
+) -> Callable[[Check], Rule]:
+    """Declare a rule beside its check. `table.py` collects what is declared.
+
+    A rule `on_phone` has a twin of the same name, in camel case, in the module of the
+    same name under `static/survey/rules`.
+    """
+
+    def declare(check: Check) -> Rule:
+        return Rule(code=code, severity=severity, summary=summary, check=check, on_phone=on_phone)
+
+    return declare

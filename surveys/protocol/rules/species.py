@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from surveys.protocol.rules.reading import LEAVE_IT
-from surveys.protocol.rules.rule import Breach
+from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.seasons import in_days
 from surveys.protocol.values import (
     CallRecord,
@@ -14,6 +14,7 @@ from surveys.protocol.values import (
     MonthDay,
     Period,
     PeriodStatus,
+    Severity,
     Where,
 )
 from surveys.protocol.weather import CALL_INDEX
@@ -23,6 +24,7 @@ from surveys.protocol.words import (
 )
 
 
+@rule("index-impossible", Severity.REFUSE, "A call index is 0, 1, 2 or 3.")
 def index_impossible(case: Case) -> Iterator[Breach]:
     for period, call in _calls(case):
         if call.index is not None and call.index not in CALL_INDEX:
@@ -34,17 +36,7 @@ def index_impossible(case: Case) -> Iterator[Breach]:
             )
 
 
-def index_missing(case: Case) -> Iterator[Breach]:
-    for period, call in _calls(case):
-        if _is_listened(period) and call.index is None and not call.not_sure:
-            yield Breach(
-                where=_where(period, call),
-                message=f"{_name(case, call)} at stop {period.stop} was opened, but has no call"
-                " index.",
-                remedy="Choose 0 if it was not heard, 1 to 3 if it was, or “heard, not sure”.",
-            )
-
-
+@rule("species-twice-at-stop", Severity.REFUSE, "A species is written down once at a stop.")
 def species_twice_at_stop(case: Case) -> Iterator[Breach]:
     for period in case.visit.periods:
         counts = Counter(call.species for call in period.calls)
@@ -58,6 +50,11 @@ def species_twice_at_stop(case: Case) -> Iterator[Breach]:
                 )
 
 
+@rule(
+    "calls-at-skipped-stop",
+    Severity.REFUSE,
+    "No species is written down at a stop that was skipped.",
+)
 def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
     for period, call in _calls(case):
         if not _is_listened(period) and (call.index is not None or call.not_sure):
@@ -70,6 +67,24 @@ def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule(
+    "index-missing",
+    Severity.QUERY,
+    "Every species that was opened has a call index.",
+    on_phone=True,
+)
+def index_missing(case: Case) -> Iterator[Breach]:
+    for period, call in _calls(case):
+        if _is_listened(period) and call.index is None and not call.not_sure:
+            yield Breach(
+                where=_where(period, call),
+                message=f"{_name(case, call)} at stop {period.stop} was opened, but has no call"
+                " index.",
+                remedy="Choose 0 if it was not heard, 1 to 3 if it was, or “heard, not sure”.",
+            )
+
+
+@rule("species-off-checklist", Severity.QUERY, "Every species is on the checklist of the route.")
 def species_off_checklist(case: Case) -> Iterator[Breach]:
     """A route without a checklist has nothing to be off; a plain 0 says nothing new."""
     known = {species.code for species in case.route.checklist}
@@ -86,6 +101,12 @@ def species_off_checklist(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule(
+    "species-out-of-season",
+    Severity.QUERY,
+    "Every species was heard in its calling season.",
+    on_phone=True,
+)
 def species_out_of_season(case: Case) -> Iterator[Breach]:
     seasons = {species.code: species.season for species in case.route.checklist}
     for period, call in _calls(case):

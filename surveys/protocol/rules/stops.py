@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
@@ -14,25 +13,20 @@ from surveys.protocol.rules.reading import (
     listened,
     stops_by_number,
 )
-from surveys.protocol.rules.rule import Breach
+from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.values import (
     Case,
-    Period,
+    Severity,
     Where,
 )
 from surveys.protocol.words import (
-    clocks,
     distance,
-    duration,
     listed,
-    speed,
     stop_numbers,
 )
 
-_READ_TO_THE_MINUTE = dt.timedelta(minutes=1)
-_ONE_HOUR = dt.timedelta(hours=1)
 
-
+@rule("unknown-stop", Severity.REFUSE, "Every stop belongs to the route.")
 def unknown_stop(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)
     for number in sorted({p.stop for p in case.visit.periods} - known.keys()):
@@ -43,6 +37,7 @@ def unknown_stop(case: Case) -> Iterator[Breach]:
         )
 
 
+@rule("twice-the-same-stop", Severity.REFUSE, "A stop is written down once in a visit.")
 def twice_the_same_stop(case: Case) -> Iterator[Breach]:
     counts = Counter(period.stop for period in case.visit.periods)
     for number, count in sorted(counts.items()):
@@ -54,17 +49,7 @@ def twice_the_same_stop(case: Case) -> Iterator[Breach]:
             )
 
 
-def stop_left_blank(case: Case) -> Iterator[Breach]:
-    written = {period.stop for period in case.visit.periods}
-    blank = sorted(stops_by_number(case).keys() - written)
-    if blank:
-        yield Breach(
-            message=f"Nothing is written down for {stop_numbers(blank)}. A blank stop counts as not"
-            " surveyed, not as silent.",
-            remedy="If nobody listened there, mark it as skipped and say why.",
-        )
-
-
+@rule("too-few-stops", Severity.QUERY, "Enough stops were listened to.")
 def too_few_stops(case: Case) -> Iterator[Breach]:
     number = len({p.stop for p in listened(case)} & stops_by_number(case).keys())
     wanted = case.protocol.min_stops
@@ -76,6 +61,21 @@ def too_few_stops(case: Case) -> Iterator[Breach]:
         )
 
 
+@rule("stop-left-blank", Severity.NOTE, "Every stop is listened to or marked as skipped.")
+def stop_left_blank(case: Case) -> Iterator[Breach]:
+    written = {period.stop for period in case.visit.periods}
+    blank = sorted(stops_by_number(case).keys() - written)
+    if blank:
+        yield Breach(
+            message=f"Nothing is written down for {stop_numbers(blank)}. A blank stop counts as not"
+            " surveyed, not as silent.",
+            remedy="If nobody listened there, mark it as skipped and say why.",
+        )
+
+
+@rule(
+    "stops-out-of-order", Severity.QUERY, "The stops were surveyed in the order of their numbers."
+)
 def stops_out_of_order(case: Case) -> Iterator[Breach]:
     if not case.protocol.stops_in_order:
         return
@@ -90,46 +90,7 @@ def stops_out_of_order(case: Case) -> Iterator[Breach]:
         )
 
 
-def stops_overlap(case: Case) -> Iterator[Breach]:
-    zone = case.route.time_zone
-    busy: Period | None = None
-    for begin, period in in_time_order(case):
-        if busy is not None and busy.finished_at is not None and begin < busy.finished_at:
-            start, end = clocks(begin, busy.finished_at, zone)
-            yield Breach(
-                where=Where(stop=period.stop, field=_begin_field(period)),
-                message=f"Stop {period.stop} begins at {start}, while the listening"
-                f" at stop {busy.stop} goes on until {end}.",
-                remedy="Nobody can be at two stops at once: correct a time, or clear it if nobody"
-                " remembers.",
-            )
-        if period.finished_at is not None and (
-            busy is None or busy.finished_at is None or period.finished_at > busy.finished_at
-        ):
-            busy = period
-
-
-def impossible_drive(case: Case) -> Iterator[Breach]:
-    """Straight-line speed between stops. Times are often written to the minute, so
-    one minute is added to the time between."""
-    fastest, unit = case.protocol.max_drive_kmh, case.route.distance_unit
-    stops = stops_by_number(case)
-    for (_, earlier), (begin, later) in pairwise(in_time_order(case)):
-        left = earlier.finished_at
-        if left is None or begin < left or not {earlier.stop, later.stop} <= stops.keys():
-            continue
-        meters = distance_m(stops[earlier.stop].place, stops[later.stop].place)
-        hours = (begin - left + _READ_TO_THE_MINUTE) / _ONE_HOUR
-        if meters / 1000 / hours > fastest:
-            yield Breach(
-                where=Where(stop=later.stop, field=_begin_field(later)),
-                message=f"From stop {earlier.stop} to stop {later.stop} it is"
-                f" {distance(meters, unit)} in a straight line, and only"
-                f" {duration(begin - left)} lie between: faster than {speed(fastest, unit)}.",
-                remedy=f"Check the times and the numbers of the two stops. {LEAVE_IT}",
-            )
-
-
+@rule("far-from-stop", Severity.QUERY, "The listening took place at the stop.", on_phone=True)
 def far_from_stop(case: Case) -> Iterator[Breach]:
     """The measured place gets the benefit of its stated accuracy."""
     most, unit = case.protocol.max_distance_from_stop_m, case.route.distance_unit
@@ -152,6 +113,7 @@ def far_from_stop(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule("stops-too-close", Severity.NOTE, "The stops lie far enough apart.")
 def stops_too_close(case: Case) -> Iterator[Breach]:
     wanted, unit = case.protocol.min_stop_spacing_m, case.route.distance_unit
     if wanted is None:
@@ -172,10 +134,6 @@ def stops_too_close(case: Case) -> Iterator[Breach]:
                 remedy="Nothing to mend in this visit. The coordinator may move a stop of the "
                 "route.",
             )
-
-
-def _begin_field(period: Period) -> str:
-    return "started_at" if period.arrived_at is None else "arrived_at"
 
 
 def _times(count: int) -> str:

@@ -1,45 +1,59 @@
-"""Rules on the times at one stop: arrival, settling wait, listening."""
+"""Rules on times: of the night, from stop to stop, and at one stop."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from itertools import pairwise
 
+from surveys.protocol.distance import distance_m
+from surveys.protocol.nights import night_of
 from surveys.protocol.rules.reading import (
     LEAVE_IT,
+    in_time_order,
     listened,
+    stops_by_number,
     time_listened,
 )
-from surveys.protocol.rules.rule import Breach
-from surveys.protocol.values import (
-    Case,
-    Interruption,
-    Where,
-)
-from surveys.protocol.words import (
-    clocks,
-    duration,
-)
+from surveys.protocol.rules.rule import Breach, rule
+from surveys.protocol.values import Case, Interruption, Period, Severity, Where
+from surveys.protocol.words import clock, clocks, day, distance, duration, speed
 
 _NONE = dt.timedelta(0)
 _READ_TO_THE_MINUTE = dt.timedelta(minutes=1)
+_ONE_HOUR = dt.timedelta(hours=1)
+_CLOCK_SLACK = dt.timedelta(minutes=15)
 
 
-def times_missing(case: Case) -> Iterator[Breach]:
-    wanted = {"started_at": "start of the listening", "finished_at": "end of the listening"}
-    if case.protocol.settling_wait is not None:
-        wanted = {"arrived_at": "arrival", **wanted}
-    for period in listened(case):
-        for field, words in wanted.items():
-            if getattr(period, field) is None:
-                yield Breach(
-                    where=Where(stop=period.stop, field=field),
-                    message=f"Stop {period.stop} has no time for the {words}, so it cannot be"
-                    " told whether the times meet the protocol.",
-                    remedy="Write the time down, or mark the stop as skipped if nobody listened.",
-                )
+@rule("time-on-another-night", Severity.REFUSE, "Every time belongs to the night of the visit.")
+def time_on_another_night(case: Case) -> Iterator[Breach]:
+    zone = case.route.time_zone
+    for stop, field, instant in _written_times(case):
+        night = night_of(instant, zone)
+        if night != case.visit.night:
+            yield Breach(
+                where=Where(stop=stop, field=field),
+                message=f"{clock(instant, zone)} at stop {stop} belongs to the night of"
+                f" {day(night)}, but the visit is of the night of {day(case.visit.night)}.",
+                remedy="Correct the time or the date. A night lasts from noon to noon and has the"
+                " date of its evening.",
+            )
 
 
+@rule("future-time", Severity.REFUSE, "Every time has come.")
+def future_time(case: Case) -> Iterator[Breach]:
+    """A clock may be a little ahead of the server's; more than that is impossible."""
+    latest = case.surroundings.now + _CLOCK_SLACK
+    for stop, field, instant in _written_times(case):
+        if instant > latest:
+            yield Breach(
+                where=Where(stop=stop, field=field),
+                message=f"{clock(instant, case.route.time_zone)} at stop {stop} has not come yet.",
+                remedy="Check the date of the night, the time, and the clock of the phone.",
+            )
+
+
+@rule("start-before-arrival", Severity.REFUSE, "The listening starts after the arrival.")
 def start_before_arrival(case: Case) -> Iterator[Breach]:
     zone = case.route.time_zone
     for period in listened(case):
@@ -54,6 +68,7 @@ def start_before_arrival(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule("finish-before-start", Severity.REFUSE, "The listening ends after its start.")
 def finish_before_start(case: Case) -> Iterator[Breach]:
     zone = case.route.time_zone
     for period in listened(case):
@@ -68,6 +83,11 @@ def finish_before_start(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule(
+    "pause-longer-than-listening",
+    Severity.REFUSE,
+    "A pause is not longer than the time from start to end.",
+)
 def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         length = time_listened(period)
@@ -84,21 +104,72 @@ def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
         )
 
 
-def pause_not_restarted(case: Case) -> Iterator[Breach]:
-    if case.protocol.interruption is not Interruption.RESTART:
-        return
-    for period in listened(case):
-        if period.paused > _NONE:
+@rule(
+    "stops-overlap", Severity.REFUSE, "The listening at one stop ends before the next stop begins."
+)
+def stops_overlap(case: Case) -> Iterator[Breach]:
+    zone = case.route.time_zone
+    busy: Period | None = None
+    for begin, period in in_time_order(case):
+        if busy is not None and busy.finished_at is not None and begin < busy.finished_at:
+            start, end = clocks(begin, busy.finished_at, zone)
             yield Breach(
-                where=Where(stop=period.stop, field="paused_minutes"),
-                message=f"The listening at stop {period.stop} was paused for"
-                f" {duration(period.paused)}; after a loud event the protocol begins the"
-                " listening again.",
-                remedy="If you did begin again, write the times of the unbroken listening and no"
-                f" pause. {LEAVE_IT}",
+                where=Where(stop=period.stop, field=_begin_field(period)),
+                message=f"Stop {period.stop} begins at {start}, while the listening"
+                f" at stop {busy.stop} goes on until {end}.",
+                remedy="Nobody can be at two stops at once: correct a time, or clear it if nobody"
+                " remembers.",
+            )
+        if period.finished_at is not None and (
+            busy is None or busy.finished_at is None or period.finished_at > busy.finished_at
+        ):
+            busy = period
+
+
+@rule("impossible-drive", Severity.QUERY, "There was time to drive from stop to stop.")
+def impossible_drive(case: Case) -> Iterator[Breach]:
+    """Straight-line speed between stops. Times are often written to the minute, so
+    one minute is added to the time between."""
+    fastest, unit = case.protocol.max_drive_kmh, case.route.distance_unit
+    stops = stops_by_number(case)
+    for (_, earlier), (begin, later) in pairwise(in_time_order(case)):
+        left = earlier.finished_at
+        if left is None or begin < left or not {earlier.stop, later.stop} <= stops.keys():
+            continue
+        meters = distance_m(stops[earlier.stop].place, stops[later.stop].place)
+        hours = (begin - left + _READ_TO_THE_MINUTE) / _ONE_HOUR
+        if meters / 1000 / hours > fastest:
+            yield Breach(
+                where=Where(stop=later.stop, field=_begin_field(later)),
+                message=f"From stop {earlier.stop} to stop {later.stop} it is"
+                f" {distance(meters, unit)} in a straight line, and only"
+                f" {duration(begin - left)} lie between: faster than {speed(fastest, unit)}.",
+                remedy=f"Check the times and the numbers of the two stops. {LEAVE_IT}",
             )
 
 
+@rule("times-missing", Severity.QUERY, "The times of every listening are written down.")
+def times_missing(case: Case) -> Iterator[Breach]:
+    wanted = {"started_at": "start of the listening", "finished_at": "end of the listening"}
+    if case.protocol.settling_wait is not None:
+        wanted = {"arrived_at": "arrival", **wanted}
+    for period in listened(case):
+        for field, words in wanted.items():
+            if getattr(period, field) is None:
+                yield Breach(
+                    where=Where(stop=period.stop, field=field),
+                    message=f"Stop {period.stop} has no time for the {words}, so it cannot be"
+                    " told whether the times meet the protocol.",
+                    remedy="Write the time down, or mark the stop as skipped if nobody listened.",
+                )
+
+
+@rule(
+    "wait-too-short",
+    Severity.QUERY,
+    "The observer waited for the animals to settle.",
+    on_phone=True,
+)
 def wait_too_short(case: Case) -> Iterator[Breach]:
     wanted = case.protocol.settling_wait
     if wanted is None:
@@ -116,6 +187,12 @@ def wait_too_short(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule(
+    "listening-too-short",
+    Severity.QUERY,
+    "The listening took the full time, pauses not counted.",
+    on_phone=True,
+)
 def listening_too_short(case: Case) -> Iterator[Breach]:
     wanted = case.protocol.listening_time
     for period in listened(case):
@@ -131,6 +208,12 @@ def listening_too_short(case: Case) -> Iterator[Breach]:
         )
 
 
+@rule(
+    "listening-too-long",
+    Severity.NOTE,
+    "The listening took no longer than the protocol allows.",
+    on_phone=True,
+)
 def listening_too_long(case: Case) -> Iterator[Breach]:
     """Times are often written to the minute, so one minute more is no breach."""
     protocol = case.protocol
@@ -148,3 +231,35 @@ def listening_too_long(case: Case) -> Iterator[Breach]:
                 f" the protocol asks for no more than {duration(longest)}.",
                 remedy="Check the times. If there was a pause, write how long it was.",
             )
+
+
+@rule(
+    "pause-not-restarted",
+    Severity.QUERY,
+    "A broken listening was begun again where the protocol asks for it.",
+)
+def pause_not_restarted(case: Case) -> Iterator[Breach]:
+    if case.protocol.interruption is not Interruption.RESTART:
+        return
+    for period in listened(case):
+        if period.paused > _NONE:
+            yield Breach(
+                where=Where(stop=period.stop, field="paused_minutes"),
+                message=f"The listening at stop {period.stop} was paused for"
+                f" {duration(period.paused)}; after a loud event the protocol begins the"
+                " listening again.",
+                remedy="If you did begin again, write the times of the unbroken listening and no"
+                f" pause. {LEAVE_IT}",
+            )
+
+
+def _written_times(case: Case) -> Iterator[tuple[int, str, dt.datetime]]:
+    for period in case.visit.periods:
+        for field in ("arrived_at", "started_at", "finished_at"):
+            instant = getattr(period, field)
+            if instant is not None:
+                yield period.stop, field, instant
+
+
+def _begin_field(period: Period) -> str:
+    return "started_at" if period.arrived_at is None else "arrived_at"

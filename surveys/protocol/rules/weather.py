@@ -13,12 +13,13 @@ from surveys.protocol.rules.reading import (
     LEAVE_IT,
     listened,
 )
-from surveys.protocol.rules.rule import Breach
+from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.seasons import window_of
 from surveys.protocol.values import (
     Case,
     Period,
     SeasonWindow,
+    Severity,
     Temperature,
     Where,
 )
@@ -37,6 +38,7 @@ from surveys.protocol.words import (
 _BREAK_OFF = "If you are still out, break off and come back on another night."
 
 
+@rule("too-cold", Severity.QUERY, "The air was warm enough.", on_phone=True)
 def too_cold(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_air_temperature is not None:
@@ -44,6 +46,7 @@ def too_cold(case: Case) -> Iterator[Breach]:
         yield from _colder(readings, window.min_air_temperature, window, "air")
 
 
+@rule("water-too-cold", Severity.QUERY, "The water was warm enough.", on_phone=True)
 def water_too_cold(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_water_temperature is not None:
@@ -51,6 +54,7 @@ def water_too_cold(case: Case) -> Iterator[Breach]:
         yield from _colder(readings, window.min_water_temperature, window, "water")
 
 
+@rule("too-windy", Severity.QUERY, "The wind was weak enough.", on_phone=True)
 def too_windy(case: Case) -> Iterator[Breach]:
     most = case.protocol.max_beaufort
     if most is None:
@@ -65,6 +69,7 @@ def too_windy(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule("wet-sky", Severity.QUERY, "The sky allowed good hearing.", on_phone=True)
 def wet_sky(case: Case) -> Iterator[Breach]:
     for where, code in _codes(case, "sky", listened(case)):
         if code in case.protocol.wet_sky_codes:
@@ -76,6 +81,7 @@ def wet_sky(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule("noise-too-loud", Severity.QUERY, "The stop was quiet enough.", on_phone=True)
 def noise_too_loud(case: Case) -> Iterator[Breach]:
     most = case.protocol.max_noise_index
     if most is None:
@@ -90,33 +96,61 @@ def noise_too_loud(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule(
+    "temperature-missing",
+    Severity.QUERY,
+    "The air temperature is written down where a limit is set.",
+    on_phone=True,
+)
 def temperature_missing(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_air_temperature is not None:
         yield from _not_written(case, "air_temperature", "air temperature")
 
 
+@rule(
+    "water-temperature-missing",
+    Severity.QUERY,
+    "The water temperature is written down where a limit is set.",
+    on_phone=True,
+)
 def water_temperature_missing(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_water_temperature is not None:
         yield from _not_written(case, "water_temperature", "water temperature")
 
 
+@rule(
+    "wind-missing", Severity.QUERY, "The wind is written down where a limit is set.", on_phone=True
+)
 def wind_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.max_beaufort is not None:
         yield from _not_written(case, "beaufort", "wind force")
 
 
+@rule("sky-missing", Severity.QUERY, "The sky is written down where a limit is set.", on_phone=True)
 def sky_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.wet_sky_codes:
         yield from _not_written(case, "sky", "sky code")
 
 
+@rule(
+    "noise-missing",
+    Severity.QUERY,
+    "The noise is written down where a limit is set.",
+    on_phone=True,
+)
 def noise_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.max_noise_index is not None:
         yield from _not_written(case, "noise_index", "noise index")
 
 
+@rule(
+    "temperature-implausible",
+    Severity.QUERY,
+    "A temperature is one that can be believed.",
+    on_phone=True,
+)
 def temperature_implausible(case: Case) -> Iterator[Breach]:
     lowest, highest = case.protocol.plausible_temperature_c
     periods = case.visit.periods
@@ -136,6 +170,7 @@ def temperature_implausible(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule("unknown-sky-code", Severity.REFUSE, "The sky code is a known one.")
 def unknown_sky_code(case: Case) -> Iterator[Breach]:
     known = listed(SKY_CODES, last="or")
     for where, code in _codes(case, "sky", case.visit.periods):
@@ -147,6 +182,7 @@ def unknown_sky_code(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule("unknown-wind-force", Severity.REFUSE, "The wind force is on the Beaufort scale.")
 def unknown_wind_force(case: Case) -> Iterator[Breach]:
     last = BEAUFORT[-1].force
     for where, force in _codes(case, "beaufort", case.visit.periods):
@@ -158,6 +194,7 @@ def unknown_wind_force(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule("unknown-noise-index", Severity.REFUSE, "The noise index is a known one.")
 def unknown_noise_index(case: Case) -> Iterator[Breach]:
     for period in case.visit.periods:
         if period.noise_index is not None and period.noise_index not in NOISE_INDEX:

@@ -1,6 +1,6 @@
 """The phone's rules against fixtures/rule_vectors.json: the same findings, the same words.
 
-The file is made by the Python rules and run against them in tests/unit/protocol.
+The file is made by the Python rules (deploy/write-rules).
 """
 
 import json
@@ -19,7 +19,7 @@ FILE = json.loads((Path(__file__).parents[3] / "fixtures" / "rule_vectors.json")
 ON_PHONE = set(FILE["on_phone"])
 RUN = """async ([base, vectors]) => {
   const { judge, CODES } = await import(`${base}/judge.js`);
-  return [CODES, vectors.map(({ case: one, derived }) => judge(one, derived))];
+  return [CODES, vectors.map(({ case: record, derived }) => judge(record, derived))];
 }"""
 
 
@@ -36,12 +36,12 @@ def test_every_vector(blank, live_server):
     codes, answers = blank.evaluate(RUN, [base, FILE["vectors"]])
     assert codes == FILE["on_phone"]
     wrong = {}
-    for vector, said in zip(FILE["vectors"], answers, strict=True):
+    for vector, findings in zip(FILE["vectors"], answers, strict=True):
         expected = [finding for finding in vector["expect"] if finding["code"] in ON_PHONE]
-        if said != expected:
-            wrong[vector["name"]] = {"expected": expected, "said": said}
+        if findings != expected:
+            wrong[vector["name"]] = {"expected": expected, "found": findings}
     assert wrong == {}
-    assert sum(len(said) for said in answers) > 50
+    assert sum(len(findings) for findings in answers) > 50
 
 
 def test_codes_are_those_of_the_server(blank, live_server):

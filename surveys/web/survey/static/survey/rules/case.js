@@ -1,9 +1,9 @@
-// What the rules read from a case. A case has the plain form of surveys/protocol/plain.py.
+// What the rules read from a record: a visit with its route, protocol and sky, in the plain form
+// of surveys/protocol/plain.py. Protocol and route come from the server and are whole; in a visit
+// a key may be left out.
 export const LEAVE_IT = "If it is right, leave it: the coordinator decides whether it counts.";
 
-export const listened = (rules) => rules.visit.periods.filter((period) => (period.status ?? "listened") === "listened");
-export const unit = (rules) => rules.route.temperature_unit ?? "C";
-export const distanceUnit = (rules) => rules.route.distance_unit ?? "km";
+export const listened = (record) => record.visit.periods.filter((period) => (period.status ?? "listened") === "listened");
 export const instant = (text) => (text == null ? null : Date.parse(text));
 export const paused = (period) => period.paused ?? 0;
 

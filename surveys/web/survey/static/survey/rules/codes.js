@@ -1,4 +1,4 @@
-// The codes of the trade, as surveys/protocol/weather.py has them.
+// Written by deploy/write-rules. Do not edit.
 export const BEAUFORT = [
   [0, "calm", "smoke goes straight up"],
   [1, "light air", "smoke leans, vanes do not move"],

@@ -1,6 +1,6 @@
-// Rules on the night: its season window, dusk and the last hour.
-import { breach, instant, LEAVE_IT, listened, windowOf } from "./case.js";
-import { clock, clockUp, day, duration, listed, monthDay, stopNumbers } from "./words.js";
+// Rules on the night: its season window.
+import { breach, LEAVE_IT, windowOf } from "./case.js";
+import { day, listed, monthDay } from "./words.js";
 
 export function outsideWindow({ visit, protocol }) {
   if (!protocol.windows.length || windowOf(visit.night, protocol)) return [];
@@ -12,58 +12,4 @@ export function outsideWindow({ visit, protocol }) {
       `Check the date: a night has the date of its evening. ${LEAVE_IT}`,
     ),
   ];
-}
-
-export function beforeDusk(rules, { hours }) {
-  const offset = rules.protocol.earliest_start_after_sunset ?? null;
-  const zone = rules.route.time_zone;
-  return listened(rules).flatMap((period) => {
-    const [earliest, started] = [instant(hours[period.stop]?.earliest_start), instant(period.started_at)];
-    if (offset === null || earliest === null || started === null || started >= earliest) return [];
-    return [
-      breach(
-        { stop: period.stop, field: "started_at" },
-        `The listening at stop ${period.stop} starts at ${clock(started, zone)}; the earliest start is` +
-          ` ${clockUp(earliest, zone)} (${afterSunset(offset)}).`,
-        `Check the time. If you are at the stop, wait and begin again. ${LEAVE_IT}`,
-      ),
-    ];
-  });
-}
-
-export function afterLastHour(rules, { hours }) {
-  const zone = rules.route.time_zone;
-  return listened(rules).flatMap((period) => {
-    const [latest, finished] = [instant(hours[period.stop]?.latest_end), instant(period.finished_at)];
-    if (latest === null || finished === null || finished <= latest) return [];
-    return [
-      breach(
-        { stop: period.stop, field: "finished_at" },
-        `The listening at stop ${period.stop} ends at ${clockUp(finished, zone)};` +
-          ` the latest end is ${clock(latest, zone)}.`,
-        `Check the time. ${LEAVE_IT}`,
-      ),
-    ];
-  });
-}
-
-export function sunDoesNotSet(rules) {
-  const { protocol, sky } = rules;
-  const needed = (protocol.earliest_start_after_sunset ?? protocol.latest_end_after_sunset ?? null) !== null;
-  const bare = listened(rules).filter(({ stop }) => sky[stop] && (sky[stop].sunset ?? null) === null);
-  const stops = [...new Set(bare.map(({ stop }) => stop))].sort((a, b) => a - b);
-  if (!needed || !stops.length) return [];
-  return [
-    breach(
-      {},
-      `The sun does not set or does not rise here on this night (${stopNumbers(stops)}),` +
-        " so it cannot be told whether the hours meet the protocol.",
-      "Nothing needs mending. The coordinator judges the hours.",
-    ),
-  ];
-}
-
-function afterSunset(offset) {
-  if (offset < 0) return `${duration(-offset)} before sunset`;
-  return offset ? `${duration(offset)} after sunset` : "sunset";
 }

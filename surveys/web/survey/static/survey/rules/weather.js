@@ -6,20 +6,19 @@ import { compare, decimal, showTemperature, toCelsius } from "./decimal.js";
 import { temperature } from "./words.js";
 
 const BREAK_OFF = "If you are still out, break off and come back on another night.";
-const PLAUSIBLE_C = ["-15", "45"];
 
 const limitOf = (name) => ({ visit, protocol }) => windowOf(visit.night, protocol)?.[name] ?? null;
 const airLimit = limitOf("min_air_temperature");
 const waterLimit = limitOf("min_water_temperature");
 
-export const tooCold = (rules) => colder(rules, "air_temperature", airLimit(rules), "air");
-export const waterTooCold = (rules) => colder(rules, "water_temperature", waterLimit(rules), "water");
+export const tooCold = (record) => colder(record, "air_temperature", airLimit(record), "air");
+export const waterTooCold = (record) => colder(record, "water_temperature", waterLimit(record), "water");
 
-export function tooWindy(rules) {
-  const most = rules.protocol.max_beaufort ?? null;
+export function tooWindy(record) {
+  const most = record.protocol.max_beaufort;
   if (most === null) return [];
   const sign = BEAUFORT.find(([force]) => force === most)?.[2] ?? "";
-  return readings(rules, "beaufort", listened(rules))
+  return readings(record, "beaufort", listened(record))
     .filter(([, force]) => force > most)
     .map(([where, force]) =>
       breach(
@@ -30,9 +29,9 @@ export function tooWindy(rules) {
     );
 }
 
-export function wetSky(rules) {
-  const wet = rules.protocol.wet_sky_codes ?? [];
-  return readings(rules, "sky", listened(rules))
+export function wetSky(record) {
+  const wet = record.protocol.wet_sky_codes;
+  return readings(record, "sky", listened(record))
     .filter(([, code]) => wet.includes(code))
     .map(([where, code]) => {
       const words = SKY_CODES.has(code) ? ` (${SKY_CODES.get(code)})` : "";
@@ -40,10 +39,10 @@ export function wetSky(rules) {
     });
 }
 
-export function noiseTooLoud(rules) {
-  const most = rules.protocol.max_noise_index ?? null;
+export function noiseTooLoud(record) {
+  const most = record.protocol.max_noise_index;
   if (most === null) return [];
-  return listened(rules)
+  return listened(record)
     .filter(({ noise_index: noise }) => noise != null && noise > most)
     .map(({ stop, noise_index: noise }) =>
       breach(
@@ -54,17 +53,17 @@ export function noiseTooLoud(rules) {
     );
 }
 
-export const temperatureMissing = (rules) => missing(rules, airLimit(rules), "air_temperature", "air temperature");
-export const waterTemperatureMissing = (rules) =>
-  missing(rules, waterLimit(rules), "water_temperature", "water temperature");
-export const windMissing = (rules) => missing(rules, rules.protocol.max_beaufort, "beaufort", "wind force");
-export const skyMissing = (rules) => missing(rules, rules.protocol.wet_sky_codes?.length || null, "sky", "sky code");
-export const noiseMissing = (rules) => missing(rules, rules.protocol.max_noise_index, "noise_index", "noise index");
+export const temperatureMissing = (record) => missing(record, airLimit(record), "air_temperature", "air temperature");
+export const waterTemperatureMissing = (record) =>
+  missing(record, waterLimit(record), "water_temperature", "water temperature");
+export const windMissing = (record) => missing(record, record.protocol.max_beaufort, "beaufort", "wind force");
+export const skyMissing = (record) => missing(record, record.protocol.wet_sky_codes.length || null, "sky", "sky code");
+export const noiseMissing = (record) => missing(record, record.protocol.max_noise_index, "noise_index", "noise index");
 
-export function temperatureImplausible(rules) {
-  const bounds = (rules.protocol.plausible_temperature_c ?? PLAUSIBLE_C).map(decimal);
-  const { periods } = rules.visit;
-  const all = [...readings(rules, "air_temperature", periods), ...readings(rules, "water_temperature", periods)];
+export function temperatureImplausible(record) {
+  const bounds = record.protocol.plausible_temperature_c.map(decimal);
+  const { periods } = record.visit;
+  const all = [...readings(record, "air_temperature", periods), ...readings(record, "water_temperature", periods)];
   return all
     .filter(([, reading]) => compare(toCelsius(reading), bounds[0]) < 0 || compare(toCelsius(reading), bounds[1]) > 0)
     .map(([where, reading]) => {
@@ -78,10 +77,10 @@ export function temperatureImplausible(rules) {
     });
 }
 
-function colder(rules, field, lowest, kind) {
+function colder(record, field, lowest, kind) {
   if (lowest === null) return [];
-  const { name } = windowOf(rules.visit.night, rules.protocol);
-  return readings(rules, field, listened(rules))
+  const { name } = windowOf(record.visit.night, record.protocol);
+  return readings(record, field, listened(record))
     .filter(([, reading]) => compare(toCelsius(reading), toCelsius(lowest)) < 0)
     .map(([where, reading]) =>
       breach(
@@ -95,11 +94,11 @@ function colder(rules, field, lowest, kind) {
 
 /** Once for the visit where nothing was written at all, once where only the start or only the end
     has a reading, else at each bare stop. */
-function missing(rules, limit, field, words) {
+function missing(record, limit, field, words) {
   if (limit == null) return [];
-  const heard = listened(rules);
+  const heard = listened(record);
   const bare = heard.filter((period) => period[field] == null);
-  const [start, end] = [rules.visit.start?.[field], rules.visit.end?.[field]];
+  const [start, end] = [record.visit.start?.[field], record.visit.end?.[field]];
   if (!bare.length || (start != null && end != null)) return [];
   const remedy = "Write it down if somebody noted it. Otherwise the coordinator decides.";
   const cannot = "so it cannot be told whether the limit was met.";

@@ -1,0 +1,97 @@
+"""Rules on the hours of the night: dusk, the last hour, a sun that does not set."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+from surveys.protocol.hours import earliest_start, latest_end
+from surveys.protocol.rules.reading import LEAVE_IT, listened, stops_by_number
+from surveys.protocol.rules.rule import Breach, rule
+from surveys.protocol.values import Case, Severity, Where
+from surveys.protocol.words import clock, clock_up, duration, stop_numbers
+
+
+@rule(
+    "before-dusk",
+    Severity.QUERY,
+    "No listening starts before the earliest hour after sunset.",
+    on_phone=True,
+)
+def before_dusk(case: Case) -> Iterator[Breach]:
+    offset = case.protocol.earliest_start_after_sunset
+    if offset is None:
+        return
+    zone = case.route.time_zone
+    for period in listened(case):
+        earliest = earliest_start(case.protocol, case.sky.get(period.stop))
+        if earliest is None or period.started_at is None:
+            continue
+        if period.started_at < earliest:
+            yield Breach(
+                where=Where(stop=period.stop, field="started_at"),
+                message=f"The listening at stop {period.stop} starts at"
+                f" {clock(period.started_at, zone)}; the earliest start is"
+                f" {clock_up(earliest, zone)} ({_after_sunset(offset)}).",
+                remedy=f"Check the time. If you are at the stop, wait and begin again. {LEAVE_IT}",
+            )
+
+
+@rule("after-last-hour", Severity.QUERY, "No listening ends after the last hour.", on_phone=True)
+def after_last_hour(case: Case) -> Iterator[Breach]:
+    zone = case.route.time_zone
+    for period in listened(case):
+        latest = latest_end(case.protocol, case.sky.get(period.stop), case.visit.night, zone)
+        if latest is None or period.finished_at is None:
+            continue
+        if period.finished_at > latest:
+            yield Breach(
+                where=Where(stop=period.stop, field="finished_at"),
+                message=f"The listening at stop {period.stop} ends at"
+                f" {clock_up(period.finished_at, zone)}; the latest end is {clock(latest, zone)}.",
+                remedy=f"Check the time. {LEAVE_IT}",
+            )
+
+
+@rule(
+    "sun-does-not-set",
+    Severity.NOTE,
+    "The sun sets, so that hours can be counted from sunset.",
+    on_phone=True,
+)
+def sun_does_not_set(case: Case) -> Iterator[Breach]:
+    stops = sorted(
+        {p.stop for p in listened(case) if p.stop in case.sky and case.sky[p.stop].sunset is None}
+    )
+    if stops and _needs_sunset(case):
+        yield Breach(
+            message="The sun does not set or does not rise here on this night"
+            f" ({stop_numbers(stops)}), so it cannot be told whether the hours meet the protocol.",
+            remedy="Nothing needs mending. The coordinator judges the hours.",
+        )
+
+
+@rule("sunset-unknown", Severity.NOTE, "The sunset at every stop is known.")
+def sunset_unknown(case: Case) -> Iterator[Breach]:
+    known = stops_by_number(case)
+    stops = sorted({p.stop for p in listened(case) if p.stop in known and p.stop not in case.sky})
+    if stops and _needs_sunset(case):
+        yield Breach(
+            message=f"The sunset at {stop_numbers(stops)} is not known, so it cannot be told"
+            " whether the hours meet the protocol.",
+            remedy="Nothing needs mending. It is worked out when the visit reaches the server.",
+        )
+
+
+def _needs_sunset(case: Case) -> bool:
+    protocol = case.protocol
+    return (
+        protocol.earliest_start_after_sunset is not None
+        or protocol.latest_end_after_sunset is not None
+    )
+
+
+def _after_sunset(offset: dt.timedelta) -> str:
+    if offset < dt.timedelta(0):
+        return f"{duration(-offset)} before sunset"
+    return f"{duration(offset)} after sunset" if offset else "sunset"

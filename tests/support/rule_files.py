@@ -1,0 +1,136 @@
+"""The files that follow from the rules: what the phone judges by, and the vectors that hold the
+phone's rules to the server's. `deploy/write-rules` writes them; a test fails when they are stale.
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from surveys.protocol.hours import earliest_start, latest_end
+from surveys.protocol.plain import to_plain
+from surveys.protocol.rules.judge import judge
+from surveys.protocol.rules.table import RULES, RULES_BY_CODE
+from surveys.protocol.seasons import window_of
+from surveys.protocol.values import Case, Finding
+from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+from tests.support.rule_cases import CASES
+from tests.support.rule_cases.writing import RuleCase
+
+_PROJECT = Path(__file__).parents[2]
+_ON_PHONE = _PROJECT / "surveys" / "web" / "survey" / "static" / "survey" / "rules"
+VECTORS_FILE = _PROJECT / "fixtures" / "rule_vectors.json"
+_WRITTEN = "// Written by deploy/write-rules. Do not edit."
+_ABOUT = [
+    "Written by deploy/write-rules from tests/support/rule_cases. Do not edit.",
+    "`case` has the plain form of surveys/protocol/plain.py; a visit may leave keys out.",
+    "`derived` is what the server works out for the phone: window of the night, hours of the stops.",
+    "`expect` is every finding of every rule, in order: visit first, then by stop.",
+    "A phone judges only the codes in `on_phone`; those carry their words.",
+]
+
+
+def phone_table() -> str:
+    """The module that names the phone's rules: code, severity and check of each, in order."""
+    on_phone = [rule for rule in RULES if rule.on_phone]
+    modules = dict.fromkeys(rule.module for rule in on_phone)
+    imports = [f'import * as {name} from "./{name}.js";' for name in sorted(modules)]
+    rows = [
+        f'  ["{rule.code}", "{rule.severity}", {rule.module}.{_camel_case(rule.code)}],'
+        for rule in on_phone
+    ]
+    return _lines(_WRITTEN, *imports, "", "export const RULES = [", *rows, "];")
+
+
+def phone_codes() -> str:
+    """The module of the codes that the phone offers, with their words."""
+    beaufort = [[row.force, row.name, row.sign] for row in BEAUFORT]
+    maps = {"SKY_CODES": SKY_CODES, "NOISE_INDEX": NOISE_INDEX, "CALL_INDEX": CALL_INDEX}
+    lines = [_WRITTEN, "export const BEAUFORT = [", *map(_row, beaufort), "];"]
+    for name, words in maps.items():
+        lines += ["", f"export const {name} = new Map([", *map(_row, words.items()), "]);"]
+    return _lines(*lines)
+
+
+def vectors() -> str:
+    """Every case with what the server works out for it, and the findings of the Python rules."""
+    on_phone = [rule.code for rule in RULES if rule.on_phone]
+    return _lines(
+        "{",
+        f' "about": {_json(_ABOUT)},',
+        f' "on_phone": {_json(on_phone)},',
+        ' "vectors": [',
+        ",\n".join(map(_vector, CASES)),
+        "]}",
+    )
+
+
+FILES = {
+    _ON_PHONE / "table.js": phone_table,
+    _ON_PHONE / "codes.js": phone_codes,
+    VECTORS_FILE: vectors,
+}
+
+
+def write() -> None:
+    for path, content in FILES.items():
+        path.write_text(content(), "utf-8")
+
+
+def _vector(rule_case: RuleCase) -> str:
+    case = rule_case.read()
+    # The phone gets protocol and route from the server, and the server leaves no key out.
+    plain = {
+        **rule_case.plain,
+        "route": to_plain(case.route),
+        "protocol": to_plain(case.protocol),
+    }
+    findings = ",".join(f"\n    {_json(_finding(finding))}" for finding in judge(case))
+    return (
+        f' {{"name": {_json(rule_case.name)}, "rule": {_json(rule_case.rule)},\n'
+        f'   "case": {_json(plain)},\n'
+        f'   "derived": {_json(_derived(case))},\n'
+        f'   "expect": [{findings}]}}'
+    )
+
+
+def _derived(case: Case) -> dict[str, Any]:
+    window = window_of(case.visit.night, case.protocol)
+    hours = {}
+    for stop in case.route.stops:
+        sky = case.sky.get(stop.number)
+        earliest = earliest_start(case.protocol, sky)
+        latest = latest_end(case.protocol, sky, case.visit.night, case.route.time_zone)
+        if earliest or latest:
+            hours[str(stop.number)] = {
+                "earliest_start": to_plain(earliest),
+                "latest_end": to_plain(latest),
+            }
+    return {"window": window.name if window else None, "hours": hours}
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    plain = {"code": finding.code, "severity": finding.severity, **to_plain(finding.where)}
+    if RULES_BY_CODE[finding.code].on_phone:
+        plain |= {"message": finding.message, "remedy": finding.remedy}
+    return plain
+
+
+def _camel_case(code: str) -> str:
+    first, *others = code.split("-")
+    return first + "".join(word.capitalize() for word in others)
+
+
+def _row(values: Any) -> str:
+    return f"  {_json(list(values))},"
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _lines(*lines: str) -> str:
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    write()

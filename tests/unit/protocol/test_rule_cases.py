@@ -1,0 +1,34 @@
+"""Every rule on both sides of each of its thresholds, and the files that follow from the rules.
+
+What each case is to break is written by hand in tests/support/rule_cases. The phone's rules run
+the same cases from fixtures/rule_vectors.json (tests/browser/survey/test_rule_vectors.py).
+"""
+
+import pytest
+
+from surveys.protocol.rules.judge import judge
+from surveys.protocol.rules.table import RULES
+from tests.support.rule_cases import CASES
+from tests.support.rule_files import FILES
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_where_a_rule_is_broken(case):
+    findings = [finding for finding in judge(case.read()) if finding.code == case.rule]
+    assert tuple(finding.where for finding in findings) == case.breaks
+
+
+def test_names_are_unique():
+    names = [case.name for case in CASES]
+    assert len(names) == len(set(names))
+
+
+@pytest.mark.parametrize("code", [rule.code for rule in RULES])
+def test_every_rule_has_cases_on_both_sides(code):
+    assert {bool(case.breaks) for case in CASES if case.rule == code} == {True, False}
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
+def test_what_follows_from_the_rules_was_written_again(path):
+    """Stale: run deploy/write-rules and look at what it changed."""
+    assert path.read_text("utf-8") == FILES[path]()
