@@ -53,9 +53,6 @@ class Setting:
     routes: Mapping[str, Route]
     people: Mapping[str, Person]
 
-    def version_on(self, night: dt.date) -> ProtocolVersion:
-        return [version for version in self.versions if version.in_force_from <= night][-1]
-
 
 def write_setting(story: Story, people: People, seed: int) -> Setting:
     truth = story.truth

@@ -19,9 +19,9 @@ from accounts.models import Membership
 from surveys.models import (
     Assignment,
     Program,
-    ProtocolVersion,
     Route,
 )
+from surveys.programs.in_force import version_in_force
 from surveys.protocol.seasons import season_year
 from surveys.protocol.values import MonthDay
 
@@ -44,20 +44,14 @@ def today_of(program: Program) -> dt.date:
 def current_season_year(program: Program, today: dt.date | None = None) -> int:
     """The season year that most active routes are in today, by their protocols."""
     today = today or today_of(program)
-    versions = (
-        ProtocolVersion.objects.filter(
-            protocol__program=program,
-            protocol__routes__active=True,
-            in_force_from__lte=today,
-        )
-        .order_by("protocol__routes__pk", "-in_force_from")
-        .distinct("protocol__routes__pk")
-    )
+    routes = program.routes.filter(active=True).prefetch_related("protocol__versions")
+    versions = (version_in_force(route.protocol.versions.all(), today) for route in routes)
     years = Counter(
         season_year(
             today, MonthDay(month=version.season_begins_month, day=version.season_begins_day)
         )
         for version in versions
+        if version is not None
     )
     return years.most_common(1)[0][0] if years else today.year
 

@@ -23,6 +23,7 @@ from surveys.models import (
     Protocol,
     ProtocolVersion,
 )
+from surveys.programs.in_force import version_in_force
 from surveys.programs.versionfacts import (
     version_events,
     version_facts,
@@ -84,13 +85,8 @@ def version_of(program: Program, version_id: int) -> ProtocolVersion:
 
 
 def version_on(protocol: Protocol, night: dt.date) -> ProtocolVersion | None:
-    """The version under which a visit on `night` is surveyed."""
-    return (
-        protocol.versions.select_related("protocol")
-        .filter(in_force_from__lte=night)
-        .order_by("-in_force_from", "-number")
-        .first()
-    )
+    """The version under which a visit on `night` is surveyed; None before the first began."""
+    return version_in_force(protocol.versions.select_related("protocol"), night)
 
 
 # --- Checks -------------------------------------------------------------------

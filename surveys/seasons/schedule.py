@@ -15,6 +15,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.programs.in_force import version_in_force
 from surveys.protocol import seasons
 from surveys.protocol.values import MonthDay
 from surveys.protocol.values import SeasonWindow as WindowValue
@@ -129,14 +130,9 @@ def _windows_in(versions: tuple[ProtocolVersion, ...], season_year: int) -> tupl
         due
         for version in versions
         for due in _windows_of(version, season_year)
-        if _in_force(versions, due.opens) is version
+        if version_in_force(versions, due.opens) is version
     ]
     return tuple(sorted(found, key=lambda due: (due.opens, due.closes)))
-
-
-def _in_force(versions: tuple[ProtocolVersion, ...], night: dt.date) -> ProtocolVersion | None:
-    """The last version that began by `night`; versions come in order of beginning."""
-    return next((version for version in reversed(versions) if version.in_force_from <= night), None)
 
 
 def _windows_of(version: ProtocolVersion, season_year: int) -> list[DueWindow]:

@@ -1,6 +1,6 @@
 """Lists of visits behind a number, and everything that one visit holds."""
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
@@ -14,6 +14,10 @@ from surveys.models import (
     Stop,
     Visit,
     VisitState,
+)
+from surveys.programs.in_force import (
+    entries_listed,
+    stops_in_use,
 )
 from surveys.protocol.values import PeriodStatus
 
@@ -157,25 +161,19 @@ def visit_grid(visit: Visit) -> VisitGrid:
 def _listed(visit: Visit) -> list[Species]:
     """The checklist of the night, in the program's order."""
     entries = (
-        ChecklistEntry.objects.filter(
-            Q(listed_from__isnull=True) | Q(listed_from__lte=visit.night),
-            Q(listed_until__isnull=True) | Q(listed_until__gte=visit.night),
-            program=visit.route.program_id,
-        )
+        ChecklistEntry.objects.filter(program=visit.route.program_id)
         .select_related("species")
         .order_by("order", "species__common_name")
     )
-    return [entry.species for entry in entries]
+    return [entry.species for entry in entries_listed(entries, visit.night)]
 
 
-def _stops(visit: Visit, visited: Iterable[int]) -> QuerySet[Stop]:
+def _stops(visit: Visit, visited: Collection[int]) -> list[Stop]:
     """The stops of the route on that night, and any other that has a period."""
-    open_that_night = Q(route=visit.route_id, active_from__lte=visit.night) & (
-        Q(active_until__isnull=True) | Q(active_until__gte=visit.night)
-    )
-    return Stop.objects.filter(Q(pk__in=list(visited)) | open_that_night).order_by(
-        "number", "active_from"
-    )
+    candidates = Stop.objects.filter(Q(pk__in=visited) | Q(route=visit.route_id))
+    in_use = {stop.pk for stop in stops_in_use(candidates, visit.night)}
+    shown = (stop for stop in candidates if stop.pk in in_use or stop.pk in visited)
+    return sorted(shown, key=lambda stop: (stop.number, stop.active_from))
 
 
 def _left_out(visit: Visit, period: ListeningPeriod | None) -> bool:

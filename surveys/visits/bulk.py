@@ -9,7 +9,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from accounts.models import Membership
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
@@ -26,13 +25,21 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.programs.in_force import (
+    entries_listed,
+    stops_in_use,
+    version_in_force,
+)
 from surveys.protocol import values
 from surveys.visits.judging import Judgment
 from surveys.visits.loading import (
     Background,
+    TrainingRecord,
     catalog_of,
     protocol_values,
+    qualified,
     route_of,
+    training_records,
 )
 from surveys.visits.rows import (
     call_rows,
@@ -49,7 +56,7 @@ _BATCH = 2000
 class ProgramSnapshot:
     """Everything of a program that sheets are read and judged against.
 
-    `versions` are keyed by protocol, newest first; `stops` and `nights` by route.
+    `versions` are keyed by protocol; `stops` and `nights` by route.
     `nights` hold (season year, night) of visits that were handed in and not set aside.
     """
 
@@ -61,24 +68,19 @@ class ProgramSnapshot:
     species: Mapping[str, Species]
     catalog: Mapping[str, str]
     nights: Mapping[int, tuple[tuple[int, dt.date], ...]]
-    training: tuple[tuple[int, dt.date, dt.date | None], ...]
+    training: tuple[TrainingRecord, ...]
     grounds: dict[tuple, Background] = field(default_factory=dict)
 
     def version_in_force(self, route: Route, night: dt.date) -> ProtocolVersion | None:
-        versions = self.versions.get(route.protocol_id, ())
-        return next((v for v in versions if v.in_force_from <= night), None)
+        return version_in_force(self.versions.get(route.protocol_id, ()), night)
 
     def ground(self, route: Route, night: dt.date) -> Background | None:
         """What a sheet of that night is judged against; None before the first protocol."""
         version = self.version_in_force(route, night)
         if version is None:
             return None
-        stops = {
-            stop.number: stop
-            for stop in self.stops.get(route.pk, ())
-            if _holds(stop.active_from, stop.active_until, night)
-        }
-        checklist = [e for e in self.checklist if _holds(e.listed_from, e.listed_until, night)]
+        stops = {stop.number: stop for stop in stops_in_use(self.stops.get(route.pk, ()), night)}
+        checklist = entries_listed(self.checklist, night)
         key = (
             route.pk,
             version.pk,
@@ -98,12 +100,7 @@ class ProgramSnapshot:
 
     def qualified(self, person_id: int, night: dt.date) -> bool | None:
         """Whether training on record held on the night; None when none is on record."""
-        if not self.training:
-            return None
-        return any(
-            person == person_id and _holds(since, until, night)
-            for person, since, until in self.training
-        )
+        return qualified(self.training, person_id, night)
 
     def surroundings(
         self,
@@ -125,7 +122,7 @@ class ProgramSnapshot:
 
 
 def program_snapshot(program: Program) -> ProgramSnapshot:
-    """Load the shelf: eight queries."""
+    """Everything of a program that sheets are judged against, in eight queries."""
     routes = {}
     for route in Route.objects.filter(program=program).select_related("protocol"):
         route.program = program
@@ -143,7 +140,6 @@ def program_snapshot(program: Program) -> ProgramSnapshot:
             for version in ProtocolVersion.objects.filter(protocol__program=program)
             .select_related("protocol")
             .prefetch_related("windows")
-            .order_by("-in_force_from", "-number")
         ),
         checklist=tuple(program.checklist.select_related("species").order_by("order", "pk")),
         species=species,
@@ -155,11 +151,7 @@ def program_snapshot(program: Program) -> ProgramSnapshot:
             .order_by("night")
             .values_list("route_id", "season_year", "night")
         ),
-        training=tuple(
-            Membership.objects.filter(program=program, trained_on__isnull=False).values_list(
-                "person_id", "trained_on", "trained_until"
-            )
-        ),
+        training=training_records(program.pk),
     )
 
 
@@ -200,10 +192,6 @@ class FreshRows:
             (ReviewStep, self.steps),
         ):
             model.objects.bulk_create(rows, batch_size=_BATCH)
-
-
-def _holds(since: dt.date | None, until: dt.date | None, night: dt.date) -> bool:
-    return (since is None or since <= night) and (until is None or night <= until)
 
 
 def _grouped(pairs: Iterable[tuple[int, object]]) -> dict[int, tuple]:

@@ -21,6 +21,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.programs.protocols import version_on
 from surveys.protocol.seasons import (
     season_year,
     window_of,
@@ -47,7 +48,6 @@ from surveys.visits.exceptions import (
 from surveys.visits.judging import judge_sheet
 from surveys.visits.loading import (
     protocol_values,
-    version_in_force,
 )
 from surveys.visits.media.files import forget_files
 from surveys.visits.media.recordings import forget_recordings
@@ -137,7 +137,7 @@ def place_on_night(visit: Visit, night: dt.date, carried: ProtocolVersion | None
     """Give an unsaved visit its night, and the version, season year and window of it."""
     if not FIRST_YEAR <= night.year <= LAST_YEAR:
         raise NightUnusable
-    version = carried or version_in_force(visit.route, night)
+    version = carried or version_on(visit.route.protocol, night)
     if version is None:
         raise NoProtocolInForce
     protocol = protocol_values(version)

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-
-from django.db.models import Q
 
 from accounts.models import Membership
 from surveys import models
-from surveys.programs.protocols import version_on
+from surveys.programs.in_force import (
+    entries_listed,
+    includes,
+    stops_in_use,
+)
 from surveys.programs.versions import protocol_values
 from surveys.protocol import values
 from surveys.protocol.sky import stop_sky
 from surveys.visits.sheet.reader import SheetReading
+
+# Who was trained, from which night and until which (None: no end).
+TrainingRecord = tuple[int, dt.date, dt.date | None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,25 +38,15 @@ class Background:
     catalog: Mapping[str, str]
 
 
-def version_in_force(route: models.Route, night: dt.date) -> models.ProtocolVersion | None:
-    """The version of the route's protocol that holds on a night; None before the first."""
-    return version_on(route.protocol, night)
-
-
 def stops_on(route: models.Route, night: dt.date) -> dict[int, models.Stop]:
     """Stops that were in use on a night, by number, in driving order."""
-    active = Q(active_until__isnull=True) | Q(active_until__gte=night)
-    rows = route.stops.filter(active, active_from__lte=night).order_by("number")
-    return {stop.number: stop for stop in rows}
+    return {stop.number: stop for stop in stops_in_use(route.stops.order_by("number"), night)}
 
 
 def checklist_on(program: models.Program, night: dt.date) -> list[models.ChecklistEntry]:
     """The checklist as it stood on a night, in its order."""
-    begun = Q(listed_from__isnull=True) | Q(listed_from__lte=night)
-    not_over = Q(listed_until__isnull=True) | Q(listed_until__gte=night)
-    return list(
-        program.checklist.filter(begun, not_over).select_related("species").order_by("order", "pk")
-    )
+    entries = program.checklist.select_related("species").order_by("order", "pk")
+    return entries_listed(entries, night)
 
 
 def background(route: models.Route, night: dt.date, version: models.ProtocolVersion) -> Background:
@@ -77,7 +72,9 @@ def surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundings:
     return values.Surroundings(
         now=now,
         other_nights=tuple(others.order_by("night").values_list("night", flat=True)),
-        observer_qualified=_qualified(visit),
+        observer_qualified=qualified(
+            training_records(visit.route.program_id), visit.observer_id, visit.night
+        ),
     )
 
 
@@ -146,15 +143,17 @@ def catalog_of(species: Mapping[str, models.Species]) -> dict[str, str]:
     return names
 
 
-def _qualified(visit: models.Visit) -> bool | None:
-    """Whether the observer's training held on the night; None when none is on record."""
-    trained = Membership.objects.filter(program=visit.route.program_id, trained_on__isnull=False)
-    records = list(trained.values_list("person_id", "trained_on", "trained_until"))
-    if not records:
+def training_records(program_id: int) -> tuple[TrainingRecord, ...]:
+    """The training of every member of a program that is on record."""
+    trained = Membership.objects.filter(program=program_id, trained_on__isnull=False)
+    return tuple(trained.values_list("person_id", "trained_on", "trained_until"))
+
+
+def qualified(training: Sequence[TrainingRecord], person_id: int, night: dt.date) -> bool | None:
+    """Whether the person's training held on the night; None when the program has none on
+    record."""
+    if not training:
         return None
     return any(
-        person == visit.observer_id
-        and since <= visit.night
-        and (until is None or visit.night <= until)
-        for person, since, until in records
+        person == person_id and includes(first, last, night) for person, first, last in training
     )

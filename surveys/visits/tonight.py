@@ -16,6 +16,10 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.programs.in_force import (
+    stops_in_use,
+    version_in_force,
+)
 from surveys.protocol.hours import (
     earliest_start,
     latest_end,
@@ -148,17 +152,12 @@ def _routes(member: Membership) -> QuerySet[Route]:
 
 
 def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTonight | None:
-    versions = [v for v in route.protocol.versions.all() if v.in_force_from <= night]
-    if not versions:
+    version = version_in_force(route.protocol.versions.all(), night)
+    if version is None:
         return None
-    version = max(versions, key=lambda v: (v.in_force_from, v.number))
     protocol = protocol_values(version)
     year = season_year(night, protocol.season_year_begins)
-    stops = tuple(
-        stop
-        for stop in route.stops.all()
-        if stop.active_from <= night and (stop.active_until is None or night <= stop.active_until)
-    )
+    stops = tuple(stops_in_use(route.stops.all(), night))
     zone = member.program.time_zone
     place = Place(latitude=stops[0].place.y, longitude=stops[0].place.x) if stops else None
     sky = stop_sky(place, night, zone) if place else None

@@ -12,7 +12,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
-from surveys.visits.loading import version_in_force
+from surveys.programs.protocols import version_on
 from surveys.visits.sheet.cells import (
     LONGEST_TEXT,
     CellChange,
@@ -80,7 +80,7 @@ class VisitSerializer(VisitRowSerializer):
         read_only_fields = fields
 
     def get_protocol_in_force(self, visit: Visit) -> int | None:
-        version = version_in_force(visit.route, visit.night)
+        version = version_on(visit.route.protocol, visit.night)
         return version.pk if version else None
 
 

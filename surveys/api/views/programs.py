@@ -30,11 +30,11 @@ from surveys.models import (
     ProtocolVersion,
     Route,
 )
+from surveys.programs.protocols import version_on
 from surveys.seasons.coverage import tonight
 from surveys.visits.loading import (
     checklist_on,
     stops_on,
-    version_in_force,
 )
 
 
@@ -79,7 +79,7 @@ class RouteDetail(_OneRoute):
         route, night = self.found(code), self.night()
         context = {
             "stops": list(stops_on(route, night).values()),
-            "version": version_in_force(route, night),
+            "version": version_on(route.protocol, night),
         }
         return Response(RouteSerializer(route, context=context).data)
 

@@ -18,6 +18,9 @@ from surveys.models import (
 )
 from surveys.programs import protocols as verbs
 from surveys.programs.assignments import today_of
+from surveys.programs.in_force import (
+    version_in_force,
+)
 from surveys.programs.versionfacts import version_facts
 from surveys.programs.versions import protocol_values
 from surveys.protocol.limits import (
@@ -66,10 +69,8 @@ def protocols(request: ProgramRequest) -> HttpResponse:
     shown = verbs.protocols_of(program)
     for protocol in shown:
         versions = list(protocol.versions.all())
-        protocol.current = next(
-            (one for one in versions if one.in_force_from <= today),
-            versions[-1] if versions else None,
-        )
+        upcoming = versions[-1] if versions else None
+        protocol.current = version_in_force(versions, today) or upcoming
         if protocol.current:
             protocol.current.protocol = protocol
             protocol.words = _in_words(protocol_values(protocol.current), program)

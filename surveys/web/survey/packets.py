@@ -23,6 +23,11 @@ from surveys.models import (
     Stop,
     Visit,
 )
+from surveys.programs.in_force import (
+    entries_listed,
+    stops_in_use,
+    version_in_force,
+)
 from surveys.protocol.hours import (
     earliest_start,
     latest_end,
@@ -74,14 +79,14 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
     nights = {}
     for ahead in range(-NIGHTS_BEFORE, NIGHTS_AHEAD + 1):
         night = tonight + dt.timedelta(days=ahead)
-        version = _version_on(versions, night)
+        version = version_in_force(versions, night)
         if version is None:
             continue
         nights[night.isoformat()] = {
             "version": version.pk,
             "visit": _visit_id(member, route, night, closed),
-            "species": _likely(_listed(entries, night), heard, night),
-            **_night(_in_use(stops, night), protocols[version.pk], night, program.time_zone),
+            "species": _likely(entries_listed(entries, night), heard, night),
+            **_night(stops_in_use(stops, night), protocols[version.pk], night, program.time_zone),
         }
     used = {night["version"] for night in nights.values()}
     return {
@@ -161,28 +166,6 @@ def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> 
             for number, sky in skies.items()
         },
     }
-
-
-def _version_on(versions: list[ProtocolVersion], night: dt.date) -> ProtocolVersion | None:
-    begun = [version for version in versions if version.in_force_from <= night]
-    return max(begun, key=lambda version: (version.in_force_from, version.number), default=None)
-
-
-def _in_use(stops: list[Stop], night: dt.date) -> list[Stop]:
-    return [
-        stop
-        for stop in stops
-        if stop.active_from <= night and (stop.active_until is None or night <= stop.active_until)
-    ]
-
-
-def _listed(entries: list[ChecklistEntry], night: dt.date) -> list[ChecklistEntry]:
-    return [
-        entry
-        for entry in entries
-        if (entry.listed_from is None or entry.listed_from <= night)
-        and (entry.listed_until is None or night <= entry.listed_until)
-    ]
 
 
 def _season(entry: ChecklistEntry) -> tuple[MonthDay, MonthDay] | None:
