@@ -23,6 +23,7 @@ HEARD_AT_FIRST_EFFORT = "heard on the first night listened"
 HEARD_AT_LAST_EFFORT = "heard on the last night listened"
 NO_CLEAR_SEASON = "no clear peak of calling"
 POOR_FIT = "model fits poorly"
+ROUTES_CHANGED = "routes changed"
 
 FLAGS: dict[str, str] = {
     TOO_FEW_DATA: "The numbers are too small for a result that can be relied on.",
@@ -44,6 +45,8 @@ FLAGS: dict[str, str] = {
     HEARD_AT_LAST_EFFORT: "Heard on the last night of listening: it may have gone on.",
     NO_CLEAR_SEASON: "Calling does not rise and fall clearly enough to say when its peak is.",
     POOR_FIT: "The data differ from the fitted model more than chance explains.",
+    ROUTES_CHANGED: "Routes were added or dropped, which moves the pooled trend by more than "
+    "its standard error. The change within routes is told.",
 }
 
 

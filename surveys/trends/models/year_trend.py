@@ -1,0 +1,239 @@
+"""The trend that is told: change within routes, over years that differ from each other.
+
+Levels of the years (``year_levels``), a line through them (``year_slope``), and the line on every
+scale in which it is told. All scales carry the same limits through the same curve, so they agree
+on whether anything changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import expit
+
+from surveys.trends import results
+from surveys.trends.numerics.intervals import percent_per_step
+from surveys.trends.results import Estimate, merge_flags, not_estimable
+
+from .trend import TrendSummary
+from .year_levels import YearLevels, fit_year_levels
+from .year_slope import FEWEST_YEARS, YearSlope, slope_over_years
+
+METHOD = "line through yearly occupancy, within routes, with the scatter of years"
+INTERVAL = "t, errors by route and the scatter of years"
+# Common practice, no source: a change that rests on fewer is not told.
+FEWEST_SITES_HEARD = 10
+FEWEST_ROUTES_HEARD = 3
+FEWEST_ROUTES = 8
+
+
+@dataclass(frozen=True, kw_only=True)
+class YearTrend:
+    """Yearly levels with the line through them; ``pooled`` is the line without the column of
+    route means, the same as ``line`` where routes did not come and go. Lines are None where the
+    data carry none; ``flags`` say why."""
+
+    levels: YearLevels
+    line: YearSlope | None
+    pooled: YearSlope | None
+    flags: tuple[str, ...]
+
+
+def fit_year_trend(
+    detections: ArrayLike,
+    season_years: ArrayLike,
+    routes: ArrayLike,
+    *,
+    occupancy: Mapping[str, ArrayLike] | None = None,
+    detection: Mapping[str, ArrayLike] | None = None,
+    detection_by_year: bool = False,
+    empty: ArrayLike | None = None,
+    breaks: Sequence[int] = (),
+    confidence: float = 0.95,
+) -> YearTrend:
+    """Fit the change of occupancy within routes, over years that differ from each other.
+
+    Parameters
+    ----------
+    detections, season_years, routes, occupancy, detection, detection_by_year, empty
+        As ``fit_year_levels`` takes them.
+    breaks
+        Season years from which on the protocol was another, as ``slope_over_years`` takes them.
+    confidence
+        Of all intervals.
+
+    Returns
+    -------
+    YearTrend
+        Without a line, and with flags, where there are fewer than 5 season years, 10 sites or 3
+        routes with a detection: no interval would be honest.
+
+    Raises
+    ------
+    ValueError
+        Where arrays do not fit each other.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> routes, years = np.arange(240) // 4 % 10, 2015 + np.arange(240) // 40
+    >>> there = rng.random(240) < 0.5
+    >>> heard = there[:, None] & (rng.random((240, 3)) < 0.6)
+    >>> trend = fit_year_trend(heard, years, routes)
+    >>> low, high = trend.line.limits
+    >>> bool(low < 0 < high)
+    True
+    """
+    given = {
+        "occupancy": occupancy,
+        "detection": detection,
+        "detection_by_year": detection_by_year,
+        "empty": empty,
+    }
+    levels = fit_year_levels(detections, season_years, routes, **given)  # type: ignore[arg-type]
+    flags = merge_flags(levels.flags, _size_flags(levels))
+    if results.TOO_FEW_DATA in flags or levels.covariance is None:
+        return YearTrend(levels=levels, line=None, pooled=None, flags=flags)
+    line = slope_over_years(levels, breaks=breaks, confidence=confidence)
+    pooled = line
+    if levels.within_routes:
+        without = fit_year_levels(
+            detections,
+            season_years,
+            routes,
+            within_routes=False,
+            **given,  # type: ignore[arg-type]
+        )
+        pooled = slope_over_years(without, breaks=breaks, confidence=confidence)
+    if line and pooled and abs(line.slope - pooled.slope) > line.se:
+        flags = merge_flags(flags, (results.ROUTES_CHANGED,))
+    if line is None:
+        flags = merge_flags(flags, (results.TOO_FEW_DATA,))
+    return YearTrend(levels=levels, line=line, pooled=pooled, flags=flags)
+
+
+def _size_flags(levels: YearLevels) -> tuple[str, ...]:
+    few_data = (
+        len(levels.years) < FEWEST_YEARS
+        or levels.sites_heard < FEWEST_SITES_HEARD
+        or levels.routes_heard < FEWEST_ROUTES_HEARD
+    )
+    few_routes = levels.routes < FEWEST_ROUTES
+    return (
+        *((results.TOO_FEW_DATA,) if few_data else ()),
+        *((results.FEW_CLUSTERS,) if few_routes else ()),
+    )
+
+
+def summarize_year_trend(trend: YearTrend) -> TrendSummary:
+    """The slope on every scale: log odds and percent of the odds per year; percent of the share of
+    sites and percentage points per year, between the line in the first and in the last year."""
+    line = trend.line
+    if line is None:
+        return TrendSummary(
+            log_odds=_unknown("trend, log odds of occupancy per year", trend),
+            odds=_unknown("trend, % change in odds per year", trend),
+            occupancy=_unknown("trend, % change in share of sites per year", trend),
+            points=_unknown("trend, percentage points of sites per year", trend),
+        )
+    span = int(trend.levels.years[-1] - trend.levels.years[0])
+
+    def percent_of_share(slope: float) -> float:
+        first, last = _ends(trend.levels, line, slope)
+        return percent_per_step(float(np.log(last / first)) / span)
+
+    def points(slope: float) -> float:
+        first, last = _ends(trend.levels, line, slope)
+        return 100 * (last - first) / span
+
+    def on(scale, name: str, *, se: float | None = None) -> Estimate:  # type: ignore[no-untyped-def]
+        low, high = line.limits
+        return Estimate(
+            name=name,
+            value=scale(line.slope),
+            low=scale(low),
+            high=scale(high),
+            interval=INTERVAL,
+            method=METHOD,
+            flags=trend.flags,
+            se=se,
+            level=line.confidence,
+        )
+
+    return TrendSummary(
+        log_odds=on(float, "trend, log odds of occupancy per year", se=line.se),
+        odds=on(percent_per_step, "trend, % change in odds per year"),
+        occupancy=on(percent_of_share, "trend, % change in share of sites per year"),
+        points=on(points, "trend, percentage points of sites per year"),
+    )
+
+
+def year_trend_line(trend: YearTrend) -> tuple[tuple[int, Estimate], ...]:
+    """The share of sites on the line in each season year, with the interval of the line."""
+    line = trend.line
+    told = []
+    for year in trend.levels.years.tolist():
+        name = f"occupancy {year}"
+        if line is None:
+            told.append((year, _unknown(name, trend)))
+            continue
+        ahead = np.array([1.0, year - line.center])
+        middle = float(ahead @ np.array([line.level, line.slope]))
+        half = line.quantile * float(np.sqrt(ahead @ line.covariance @ ahead))
+        value, low, high = (
+            _share(trend.levels, logit) for logit in (middle, middle - half, middle + half)
+        )
+        told.append(
+            (
+                year,
+                Estimate(
+                    name=name,
+                    value=value,
+                    low=low,
+                    high=high,
+                    interval=INTERVAL,
+                    method=METHOD,
+                    flags=trend.flags,
+                    level=line.confidence,
+                ),
+            )
+        )
+    return tuple(told)
+
+
+def year_scatter(trend: YearTrend) -> Estimate:
+    """Standard deviation of the years around the line, on the logit scale."""
+    name, line = "scatter of years around the trend, logit scale", trend.line
+    if line is None:
+        return _unknown(name, trend)
+    return Estimate(
+        name=name,
+        value=line.scatter,
+        low=line.scatter_low,
+        high=line.scatter_high,
+        interval="sum of squares against chi square",
+        method=METHOD,
+        flags=trend.flags if line.scatter_high is not None else (*trend.flags, results.ONE_SIDED),
+        level=line.confidence,
+    )
+
+
+def _ends(levels: YearLevels, line: YearSlope, slope: float) -> tuple[float, float]:
+    first, last = float(levels.years[0]), float(levels.years[-1])
+    return (
+        _share(levels, line.level + slope * (first - line.center)),
+        _share(levels, line.level + slope * (last - line.center)),
+    )
+
+
+def _share(levels: YearLevels, logit: float) -> float:
+    """Mean share over all rows, the impossible ones included, at a level of occupancy."""
+    return float(np.mean(expit(logit + levels.offsets))) * levels.part
+
+
+def _unknown(name: str, trend: YearTrend) -> Estimate:
+    return not_estimable(name, method=METHOD, flags=trend.flags)
