@@ -55,8 +55,8 @@ django.setup()
 from django.db import connection
 connection.settings_dict["NAME"] = sys.argv[1]
 from surveys.models import Program
-from surveys.publishing.exporting import EXPORT_FORMATS
-from surveys.publishing.records import CALLS, Wanted, statement
+from surveys.exports.writing import EXPORT_FORMATS
+from surveys.exports.records import CALLS, Wanted, statement
 
 def status(name):
     return int(re.search(name + r":\\s+(\\d+)", Path("/proc/self/status").read_text())[1]) / 1024

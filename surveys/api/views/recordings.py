@@ -1,5 +1,5 @@
 """Recordings that arrive by the tus resumable upload protocol 1.0.0. Every change is a verb
-of surveys.visits.recordings."""
+of surveys.visits.media.recordings."""
 
 import hashlib
 import hmac
