@@ -5,7 +5,7 @@ to keep their state from year to year; frogs are heard by night of the season, w
 some visits are missed.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import expit, logit
@@ -171,6 +171,40 @@ def simulate(rng, nature, *, routes=14, years=12):
         anywhere=dict(
             zip(range(FIRST_YEAR, FIRST_YEAR + years), _anywhere(nature, middle), strict=True)
         ),
+    )
+
+
+def repeat_stops(periods, copies):
+    """The same program with every stop written down ``copies`` times, each a stop of its own on
+    the same route: more rows, and not one more independent observation."""
+    columns = periods.columns
+    apart = int(columns.stop.max()) + 1
+
+    def repeat(values):
+        return np.tile(values, copies)
+
+    return replace(
+        periods,
+        columns=PeriodColumns(
+            route=repeat(columns.route),
+            stop=np.concatenate([columns.stop + apart * copy for copy in range(copies)]),
+            season_year=repeat(columns.season_year),
+            night=repeat(columns.night),
+            visit_number=repeat(columns.visit_number),
+            call_index=repeat(columns.call_index),
+            heard=repeat(columns.heard),
+            covariates={name: repeat(values) for name, values in columns.covariates.items()},
+        ),
+        day=repeat(periods.day),
+        in_season=repeat(periods.in_season),
+        stops={
+            name: {
+                stop + apart * copy: value
+                for copy in range(copies)
+                for stop, value in values.items()
+            }
+            for name, values in periods.stops.items()
+        },
     )
 
 

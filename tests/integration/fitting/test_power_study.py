@@ -20,6 +20,8 @@ from surveys.fitting.power import (
 )
 from surveys.fitting.refit import refit
 from surveys.fitting.tasks import work_out_power
+from surveys.models import PowerStudy
+from tests.support.at_once import in_threads
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -113,3 +115,26 @@ def test_only_for_coordinators_and_not_too_many(observer, coordinator, surveyed)
         ask(coordinator, surveyed[0], years=years)
     with pytest.raises(PowerUnknownError, match="already being worked out"):
         ask(coordinator, surveyed[0], years=30)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("waiting", [0, MOST_WAITING - 1])
+def test_two_questions_at_once(coordinator, surveyed, waiting):
+    """The second looks only after the first is kept: one study of one question, and never more
+    in the queue than may wait."""
+    for years in range(20, 20 + waiting):
+        ask(coordinator, surveyed[0], years=years)
+    other = {"years": 7} if waiting else {}
+    first, second = in_threads(
+        lambda: ask(coordinator, surveyed[0]),
+        lambda: ask(coordinator, surveyed[0], **other),
+        together_at="INSERT",
+        errors=PowerUnknownError,
+    )
+    assert PowerStudy.objects.count() == waiting + 1
+    assert ProcrastinateJob.objects.filter(task_name="fitting.power").count() == waiting + 1
+    if waiting:
+        (refused,) = (got for got in (first, second) if isinstance(got, PowerUnknownError))
+        assert "already being worked out" in str(refused)
+    else:
+        assert first.pk == second.pk

@@ -21,6 +21,7 @@ from surveys.models import (
     CallIndex,
     ChecklistEntry,
     FittingRun,
+    ListeningPeriod,
     SpeciesFit,
     Visit,
 )
@@ -123,6 +124,53 @@ def test_a_change_marks_all_and_refits_what_changed(program, surveyed):
     assert all(fit.fresh for fit in stored_fits(program, region=None))
     anew = {fit.species_id for fit in SpeciesFit.objects.all() if fit.fitted_at != made[fit.pk]}
     assert anew == {surveyed[0].pk}
+
+
+def test_what_review_left_out_is_in_no_stored_fit(program, observer, species):
+    """A stop and a call that do not count on a night that does, and a night that does not."""
+    peeper, toad = species
+    route = make_route(program, stops=3)
+    heard = {1: {peeper: 1, toad: 1}, 2: {peeper: 3}, 3: {peeper: 2}}
+    for month in (4, 5, 6):
+        visit = make_accepted_visit(
+            route, observer.person, night=dt.date(2024, month, 12), heard=heard
+        )
+    visit.counts_in_trends = False
+    visit.save()
+    left_out = route.stops.get(number=2)
+    ListeningPeriod.objects.filter(stop=left_out).update(counts_in_trends=False)
+    CallIndex.objects.filter(period__stop=left_out).update(counts_in_trends=False)
+    CallIndex.objects.filter(period__stop__number=1, species=toad).update(counts_in_trends=False)
+    refit(program)
+    stored = {fit.species: fit.result.years for fit in stored_fits(program)}
+    (of_peeper,), (of_toad,) = stored[peeper], stored[toad]
+    # Two nights at stops 1 and 3. The toad's own calls at stop 1 are missing there, not zeros.
+    assert (of_peeper.sites, of_peeper.visits, of_peeper.periods) == (2, 2, 4)
+    assert (of_peeper.heard, of_peeper.heard_at) == (2, (1, 1, 0))
+    assert (of_toad.sites, of_toad.periods, of_toad.heard) == (1, 2, 0)
+    (by_route,) = stored_fits(program, species=[peeper], site="route")[0].result.years
+    assert by_route.heard_at == (0, 1, 0)
+
+
+def test_a_change_while_the_data_are_loaded_leaves_the_fits_out_of_date(
+    program, surveyed, monkeypatch
+):
+    """They may have been loaded before it: the next run looks again."""
+    visit = Visit.objects.filter(route__program=program).first()
+
+    def load_and_meanwhile_change(*given, **options):
+        loaded = load_periods(*given, **options)
+        Visit.objects.filter(pk=visit.pk).update(revision=visit.revision + 1)
+        return loaded
+
+    load_periods = module.load_periods
+    monkeypatch.setattr(module, "load_periods", load_and_meanwhile_change)
+    refit(program)
+    assert len(stored_fits(program)) == 2
+    assert not any(fit.fresh for fit in stored_fits(program))
+    monkeypatch.setattr(module, "load_periods", load_periods)
+    refit(program)
+    assert all(fit.fresh for fit in stored_fits(program))
 
 
 @pytest.mark.parametrize(

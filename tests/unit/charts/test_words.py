@@ -194,6 +194,21 @@ def test_direction_and_what_stands_behind_it(change, naive, way, behind):
     assert plain(headline(found)) == behind
 
 
+@pytest.mark.parametrize(
+    "change",
+    [estimate(-2.0, -4.0, 0.0), estimate(2.0, 0.0, 4.0), estimate(0.0, 0.0, 0.0)],
+    ids=["ends at zero", "begins at zero", "is zero"],
+)
+def test_an_interval_that_touches_zero_has_no_direction(change):
+    touching = result(change)
+    assert direction(touching) == "no clear change"
+    assert "no clear change of the share" in plain(trend_sentence("Wood frog", touching, "stop"))
+    assert "No clear shift of the calling season" in days_words(change)
+    uncorrected = result(UNKNOWN, naive=change)
+    text = plain(trend_sentence("Wood frog", uncorrected, "stop"))
+    assert "no clear change of the plain share" in text
+
+
 def test_no_direction_without_two_seasons():
     change = estimate(-2.1, -3.8, -0.4)
     for years, behind in (((2014,), "one season only"), ((), "no accepted visits in its")):
