@@ -1,7 +1,6 @@
 """Who may read the visit of somebody else, in each state it can be in, by every way that leads to
 one: the API, the screens, the files."""
 
-
 import pytest
 from django.core.files.base import ContentFile
 from django.urls import reverse
