@@ -1,7 +1,7 @@
 """Who may do what in a program. The one place where roles become permissions.
 
-A view asks for a permission, never for a role. Somebody who is not a member is
-told that the page does not exist, so that a program's name gives nothing away.
+A view asks for a permission, never for a role. People who are not members get a 404,
+so that probing a URL does not reveal which programs exist.
 """
 
 from collections.abc import Callable
@@ -19,7 +19,8 @@ from accounts.models import (
     Scope,
 )
 
-# Cookie: pages outside any program, such as the guide, keep its navigation.
+# Cookie with the slug of the program opened last: pages outside any program, such as the
+# guide, show its navigation.
 LAST_PROGRAM = "program"
 
 
@@ -46,7 +47,7 @@ PERMISSIONS: dict[str, frozenset[Permission]] = {
     Role.PARTNER.value: frozenset({Permission.READ_RESULTS, Permission.READ_RECORDS}),
 }
 
-# What a token opens at most; it never changes anything.
+# The most that a token of each scope can open. Tokens are read-only.
 TOKEN_PERMISSIONS: dict[str, frozenset[Permission]] = {
     Scope.RESULTS.value: frozenset({Permission.READ_RESULTS}),
     Scope.RECORDS.value: frozenset({Permission.READ_RESULTS, Permission.READ_RECORDS}),
@@ -59,7 +60,7 @@ def may(membership: Membership, permission: Permission) -> bool:
 
 
 def require(membership: Membership, permission: Permission) -> None:
-    """Raise PermissionDenied, in words, when the role does not allow it."""
+    """Raise PermissionDenied, with a sentence for the user, when the role does not allow it."""
     if not may(membership, permission):
         raise PermissionDenied(
             f"Your role here ({membership.get_role_display().lower()}) does not allow you to "
@@ -68,15 +69,15 @@ def require(membership: Membership, permission: Permission) -> None:
 
 
 def may_have_exact_places(membership: Membership, token: AccessToken | None = None) -> bool:
-    """Whether exact places of stops may leave the house with this member. Through a token
-    only when its scope names them, too."""
+    """Whether this member may download the exact places of stops. A token must also have the
+    scope for it."""
     if not membership.active or (token is not None and token.scope != Scope.EXACT):
         return False
     return membership.exact_places or may(membership, Permission.MANAGE)
 
 
 def last_membership(request: HttpRequest) -> Membership | None:
-    """The membership in the program that was open last, as long as it holds."""
+    """The active membership in the program that was opened last, if there is one."""
     slug = request.COOKIES.get(LAST_PROGRAM)
     if slug is None or not request.user.is_authenticated:
         return None
@@ -100,17 +101,17 @@ def membership_of(person: Person, program_slug: str) -> Membership:
 
 
 class ProgramRequest(HttpRequest):
-    """A request that has passed `needs`: it knows its member."""
+    """A request that has passed `needs`, with the membership it found."""
 
     membership: Membership
     user: Person
 
 
 def needs(permission: Permission) -> Callable:
-    """Let a view `view(request, program, …)` be reached by members with `permission`.
+    """Restrict a view to members with `permission`.
 
-    The URL gives the program's slug as `program`; the view finds the
-    membership (and through it the program) on the request.
+    The URL passes the program's slug as `program`. The view is called without it, with the
+    membership (and through it the program) as `request.membership`.
     """
 
     def decorate(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:

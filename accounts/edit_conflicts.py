@@ -1,8 +1,8 @@
-"""Whether somebody changed a row while another person had it open in a form.
+"""Detects that a row changed while another person had it open in a form.
 
-A form is made from facts: the label of each field and what it says, in words. They go out
-with the form and come back with what was typed. The verb reads them off the locked row once
-more, and when they differ it refuses before it writes anything.
+A form is rendered from facts: the label of each field and its value in words. They are sent
+along with the form and posted back with it. The verb reads the same facts from the locked row
+and refuses, before it writes anything, when they differ.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ YOU = "You"
 
 @dataclass(frozen=True, kw_only=True)
 class Seen:
-    """What a form showed, and when. `facts` is None when that cannot be told any more."""
+    """What a form showed, and when. `facts` is None when the posted copy is unusable."""
 
     facts: Facts | None
     at: dt.datetime | None = None
@@ -48,7 +48,7 @@ class Difference:
 
 
 class EditConflict(ValidationError):  # noqa: N818 - named after what happened
-    """Others saved first. Carries who, what they changed, and the facts as they are now."""
+    """Somebody else saved first. Carries their names, what they changed, and the current facts."""
 
     def __init__(
         self, message: str, *, differences: tuple[Difference, ...], by: tuple[str, ...], now: Facts
@@ -64,7 +64,7 @@ def yes_or_no(value: bool) -> str:
 
 
 def differences(before: Facts, now: Facts) -> tuple[Difference, ...]:
-    """The fields that differ, in the order of `now`, those that are gone after them."""
+    """The fields that differ, in the order of `now`; fields missing from `now` come last."""
     labels = [*now, *(label for label in before if label not in now)]
     return tuple(
         Difference(label=label, before=before.get(label, ""), now=now.get(label, ""))
@@ -76,24 +76,24 @@ def differences(before: Facts, now: Facts) -> tuple[Difference, ...]:
 def check_seen(
     member: Membership, seen: Seen | None, now: Facts, events: Iterable[QuerySet]
 ) -> None:
-    """Refuse when `now`, read off the locked row, is not what the form showed.
+    """Raise EditConflict when `now`, read from the locked row, is not what the form showed.
 
-    `events` are the histories of the row and its parts. Without `seen` there was no form.
-    Raises EditConflict.
+    `events` are the histories of the row and its parts. `seen` is None when the change does
+    not come from a form; then nothing is checked.
     """
     if seen is None:
         return
     if seen.facts is None:
         raise EditConflict(CANNOT_TELL, differences=(), by=(), now=now)
-    found = differences(seen.facts, now)
-    if not found:
+    changed = differences(seen.facts, now)
+    if not changed:
         return
     by = _changers(member, seen.at, events)
-    what = ", ".join(f"“{one.label}”" for one in found)
+    what = ", ".join(f"“{difference.label}”" for difference in changed)
     raise EditConflict(
         f"{listed(by)} changed {what} while you had this page open. "
         "Nothing of yours is saved yet, and all that you typed is kept.",
-        differences=found,
+        differences=changed,
         by=by,
         now=now,
     )
@@ -102,8 +102,11 @@ def check_seen(
 def _changers(
     member: Membership, since: dt.datetime | None, events: Iterable[QuerySet]
 ) -> tuple[str, ...]:
-    """Names of those who changed the row, in turn. Their clock and ours may differ by the
-    length of a transaction, so the last change counts even when it seems older."""
+    """Names of the people who changed the row since, in order.
+
+    A change carries the time at which its transaction began, so the latest one counts even
+    when it looks older than the form.
+    """
     rows = [
         row
         for history in events

@@ -1,9 +1,8 @@
-"""Invitations: the only way in.
+"""Invitations: the only way to get an account.
 
-The link carries a token that follows from the invitation and the server's
-secret key. The database keeps a hash of it and the mail queue only the
-invitation's number, so that neither gives a way in. Sending again keeps the
-link and gives it another fortnight.
+The link carries a token derived from the invitation and the server's secret key. The database
+stores a hash of it and the mail queue only the invitation's id, so neither is enough to accept
+it. Sending an invitation again keeps the link and extends it by two weeks.
 """
 
 import datetime as dt
@@ -39,7 +38,7 @@ VALID_FOR = dt.timedelta(days=14)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Issued:
+class IssuedInvitation:
     """An invitation with the link that opens it. The link is shown once."""
 
     invitation: Invitation
@@ -47,7 +46,7 @@ class Issued:
 
 
 class InvitationError(Exception):
-    """This invitation cannot be used; `str()` says why in a plain sentence."""
+    """This invitation cannot be used; `str()` is a sentence that says why."""
 
 
 def _token(invitation: Invitation) -> str:
@@ -74,7 +73,7 @@ def open_invitations(program: Program) -> list[Invitation]:
 
 
 def check_invite(program: Program, email: str) -> None:
-    """Raise ValidationError on `email` when there is nothing to invite to."""
+    """Raise ValidationError on `email` for members and for people already invited."""
     membership = (
         program.memberships.select_related("person").filter(person__email__iexact=email).first()
     )
@@ -105,10 +104,10 @@ def issue(
     role: str,
     site_url: str,
     invited_by: Person | None,
-) -> Issued:
-    """Write the invitation and queue its mail, in one transaction.
+) -> IssuedInvitation:
+    """Store the invitation and queue its mail, in one transaction.
 
-    Without a member: only for setting an installation up. Everybody else invites.
+    Checks no permission: called directly only to set up an installation; otherwise `invite`.
     """
     if role not in Role.values:
         raise ValidationError({"role": f"“{role}” is not a role."})
@@ -130,10 +129,12 @@ def issue(
         invitation.full_clean(exclude=["invited_by"])
         invitation.save()
         send_invitation.defer(invitation_id=invitation.pk, site_url=site_url)
-    return Issued(invitation=invitation, link=_link(invitation, site_url))
+    return IssuedInvitation(invitation=invitation, link=_link(invitation, site_url))
 
 
-def invite(member: Membership, *, email: str, name: str, role: str, site_url: str) -> Issued:
+def invite(
+    member: Membership, *, email: str, name: str, role: str, site_url: str
+) -> IssuedInvitation:
     """Invite somebody by e-mail. `site_url` is the address of this installation."""
     require(member, Permission.MANAGE)
     return issue(
@@ -159,15 +160,15 @@ def _open(member: Membership, invitation_id: int) -> Invitation:
 
 
 @transaction.atomic
-def send_again(member: Membership, invitation_id: int, *, site_url: str) -> Issued:
-    """Queue the mail once more; the same link works for another fortnight."""
+def send_again(member: Membership, invitation_id: int, *, site_url: str) -> IssuedInvitation:
+    """Queue the mail again; the same link works for another two weeks."""
     require(member, Permission.MANAGE)
     invitation = _open(member, invitation_id)
     invitation.expires_at = timezone.now() + VALID_FOR
     invitation.token_hash = hash_token(_token(invitation))
     invitation.save()
     send_invitation.defer(invitation_id=invitation.pk, site_url=site_url)
-    return Issued(invitation=invitation, link=_link(invitation, site_url))
+    return IssuedInvitation(invitation=invitation, link=_link(invitation, site_url))
 
 
 @transaction.atomic
@@ -185,7 +186,7 @@ def withdraw(member: Membership, invitation_id: int) -> Invitation:
     retry=RetryStrategy(max_attempts=6, exponential_wait=20),
 )
 def send_invitation(*, invitation_id: int, site_url: str) -> None:
-    """Mail the link, unless the invitation was used or withdrawn meanwhile."""
+    """Mail the link, unless the invitation has since been used or withdrawn."""
     invitation = (
         Invitation.objects.select_related("program", "invited_by")
         .filter(pk=invitation_id, accepted_at=None, withdrawn_at=None)
@@ -205,14 +206,14 @@ def send_invitation(*, invitation_id: int, site_url: str) -> None:
 # --- Accepting ----------------------------------------------------------------
 
 
-def _whom_to_ask(program: Program) -> str:
+def _contact_advice(program: Program) -> str:
     if program.contact_email:
         return f"Ask {program.name} ({program.contact_email})"
     return f"Ask a coordinator of {program.name}"
 
 
 def find_invitation(token: str) -> Invitation:
-    """The invitation that a link opens. Raises Http404 for an unknown token."""
+    """The invitation that a link belongs to. Raises Http404 for an unknown token."""
     invitation = (
         Invitation.objects.select_related("program", "invited_by")
         .filter(token_hash=hash_token(token))
@@ -225,7 +226,7 @@ def find_invitation(token: str) -> Invitation:
 
 def check_usable(invitation: Invitation) -> None:
     """Raise InvitationError when the invitation was used, withdrawn, or is too old."""
-    ask = _whom_to_ask(invitation.program)
+    ask = _contact_advice(invitation.program)
     if invitation.accepted_at:
         raise InvitationError(
             f"This invitation was used on {invitation.accepted_at:%-d %B %Y}. "
@@ -243,8 +244,8 @@ def check_usable(invitation: Invitation) -> None:
         )
 
 
-def person_invited(invitation: Invitation) -> Person | None:
-    """The person who already has a sign-in under the invitation's e-mail."""
+def invited_person(invitation: Invitation) -> Person | None:
+    """The person who already has an account with the invitation's e-mail address."""
     return Person.objects.filter(email__iexact=invitation.email).first()
 
 
@@ -269,7 +270,7 @@ def _join(invitation: Invitation, person: Person) -> Membership:
 def accept_as_new_person(token: str, *, name: str, password: str) -> Membership:
     """Make the sign-in and join. Raises ValidationError for a weak password or a missing name."""
     invitation = _locked(token)
-    if person_invited(invitation):
+    if invited_person(invitation):
         raise InvitationError(
             f"There is a sign-in for {invitation.email} already. Sign in to join."
         )
@@ -286,7 +287,7 @@ def accept_as_new_person(token: str, *, name: str, password: str) -> Membership:
 
 @transaction.atomic
 def accept_as(person: Person, token: str) -> Membership:
-    """Let somebody who has a sign-in join a (further) program."""
+    """Add a person who has an account to the program of the invitation."""
     invitation = _locked(token)
     if person.email.lower() != invitation.email.lower():
         raise InvitationError(

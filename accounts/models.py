@@ -56,7 +56,7 @@ class Person(AbstractBaseUser):
 
 @pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
 class Membership(models.Model):
-    """A person's role in one program. Somebody who left stays, inactive."""
+    """A person's role in one program. Memberships are deactivated, not deleted."""
 
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="memberships")
     program = models.ForeignKey(
@@ -81,7 +81,7 @@ class Membership(models.Model):
 
 
 class Invitation(models.Model):
-    """A way in for one person. Only a hash of the token is kept."""
+    """An invitation of one person by e-mail. Only a hash of the token is stored."""
 
     program = models.ForeignKey(
         "surveys.Program", on_delete=models.CASCADE, related_name="invitations"
@@ -119,7 +119,7 @@ class Scope(models.TextChoices):
 
 
 class AccessToken(AbstractAuthToken):
-    """A key for programs, of one member in one program. Only a hash of it is kept."""
+    """An API token of one member in one program. Only a hash of it is stored."""
 
     handle = models.UUIDField(unique=True, default=uuid.uuid4)
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="tokens")
@@ -140,7 +140,7 @@ class AccessToken(AbstractAuthToken):
 
 
 class RequestCount(models.Model):
-    """Requests of a person or token to the API since `begun_at`, shared by all processes."""
+    """API requests of a person or token since `begun_at`, counted across all processes."""
 
     key = models.CharField(max_length=80, primary_key=True)
     begun_at = models.DateTimeField()

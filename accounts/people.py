@@ -1,4 +1,4 @@
-"""The people of a program: role, training, leaving and coming back."""
+"""The people of a program: role, training, deactivating and reactivating members."""
 
 import datetime as dt
 
@@ -27,7 +27,7 @@ from surveys.protocol import words
 
 
 def people_of(member: Membership) -> list[Membership]:
-    """Everybody who is or was a member, active ones first, by name."""
+    """All current and former members: active ones first, by name."""
     return list(
         member.program.memberships.select_related("person").order_by(
             "-active", "person__name", "pk"
@@ -55,8 +55,8 @@ def _day(day: dt.date | None) -> str:
 
 
 def _locked(member: Membership, membership_id: int) -> tuple[Membership, list[Membership]]:
-    """The membership and all of its program's, locked, so that two coordinators
-    cannot remove each other at the same moment. Raises Http404."""
+    """The membership and all others of its program, locked, so that two coordinators
+    cannot remove each other at the same time. Raises Http404."""
     rows = list(
         Membership.objects.select_for_update(of=("self",))
         .select_related("person", "program")
@@ -80,7 +80,7 @@ def _check_coordinator_left(membership: Membership, rows: list[Membership]) -> N
 
 @transaction.atomic
 def change_role(member: Membership, membership_id: int, role: str) -> Membership:
-    """Give somebody another role. The last coordinator stays one."""
+    """Change a member's role. Raises ValidationError for the last coordinator."""
     require(member, Permission.MANAGE)
     if role not in Role.values:
         raise ValidationError({"role": f"“{role}” is not a role."})
@@ -103,7 +103,10 @@ def set_training(
     trained_on: dt.date | None,
     trained_until: dt.date | None,
 ) -> Membership:
-    """Record from when until when somebody's training holds. None: no record, no end."""
+    """Record the period for which a member's training is valid.
+
+    `trained_on` is None without a record, `trained_until` without an expiry date.
+    """
     require(member, Permission.MANAGE)
     if trained_until and not trained_on:
         raise ValidationError({"trained_on": "Say when the training was, too."})
@@ -116,24 +119,24 @@ def set_training(
 
 
 @transaction.atomic
-def set_exact_places(member: Membership, membership_id: int, given: bool) -> Membership:
-    """Give somebody the right to take exact places of stops away, or take it back."""
+def set_exact_places(member: Membership, membership_id: int, allowed: bool) -> Membership:
+    """Grant or revoke a member's right to download the exact places of stops."""
     require(member, Permission.MANAGE)
     membership, _ = _locked(member, membership_id)
-    membership.exact_places = given
+    membership.exact_places = allowed
     membership.save()
     return membership
 
 
 def set_named(person: Person, *, named: bool) -> None:
-    """A person's own consent to be named in publications, or its end."""
+    """Record or withdraw a person's own consent to be named in publications."""
     person.named_in_reports = named
     person.save(update_fields=["named_in_reports"])
 
 
 @transaction.atomic
 def deactivate(member: Membership, membership_id: int) -> Membership:
-    """Close the program to somebody. Their visits and their name in them stay."""
+    """End a member's access to the program. Their visits stay, under their name."""
     require(member, Permission.MANAGE)
     membership, rows = _locked(member, membership_id)
     _check_coordinator_left(membership, rows)
@@ -162,7 +165,7 @@ def change_person(
     exact_places: bool,
     seen: Seen | None = None,
 ) -> Membership:
-    """Role, training and the right to exact places at once: all are saved, or none.
+    """Set role, training and the right to exact places, all in one transaction.
 
     Raises ValidationError by field, EditConflict.
     """

@@ -1,4 +1,4 @@
-"""Access tokens: making one, listing one's own, taking one back."""
+"""Access tokens: creating, listing and revoking a member's own."""
 
 import datetime as dt
 from dataclasses import dataclass
@@ -23,13 +23,13 @@ from accounts.models import (
 
 LIFETIMES = (30, 90, 365)
 MOST_TOKENS = 20
-# Last use is worth knowing to the hour, not a write for each request.
-_USE_NOTED_EVERY = dt.timedelta(hours=1)
+# The last use is recorded to the hour, to save a write at each request.
+_LAST_USE_PRECISION = dt.timedelta(hours=1)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Made:
-    """A new token. `secret` is known only now; the row holds a hash of it."""
+class NewToken:
+    """A new token. `secret` cannot be read again later: the row holds only a hash of it."""
 
     token: AccessToken
     secret: str
@@ -40,8 +40,11 @@ def tokens_of(member: Membership) -> QuerySet[AccessToken]:
 
 
 @transaction.atomic
-def make_token(member: Membership, *, name: str, scope: str, days: int) -> Made:
-    """A token for this member and program that ends after `days` days."""
+def make_token(member: Membership, *, name: str, scope: str, days: int) -> NewToken:
+    """Create a token for this member and program that expires after `days` days.
+
+    Raises PermissionDenied, or ValidationError by field.
+    """
     require(member, Permission.READ_RESULTS)
     Membership.objects.select_for_update().get(pk=member.pk)
     if scope not in Scope.values:
@@ -68,12 +71,12 @@ def make_token(member: Membership, *, name: str, scope: str, days: int) -> Made:
         name=name.strip(),
         scope=scope,
     )
-    return Made(token=token, secret=secret)
+    return NewToken(token=token, secret=secret)
 
 
 @transaction.atomic
-def take_back(member: Membership, handle: UUID) -> str:
-    """Delete a token of one's own and give back its name. Raises Http404."""
+def revoke_token(member: Membership, handle: UUID) -> str:
+    """Delete a token of the member and return its name. Raises Http404."""
     token = get_object_or_404(member.tokens, handle=handle)
     token.delete()
     return token.name
@@ -81,5 +84,5 @@ def take_back(member: Membership, handle: UUID) -> str:
 
 def note_use(token: AccessToken) -> None:
     now = timezone.now()
-    stale = Q(last_used_at=None) | Q(last_used_at__lt=now - _USE_NOTED_EVERY)
+    stale = Q(last_used_at=None) | Q(last_used_at__lt=now - _LAST_USE_PRECISION)
     AccessToken.objects.filter(stale, pk=token.pk).update(last_used_at=now)

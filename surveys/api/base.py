@@ -19,7 +19,7 @@ from accounts.models import (
     AccessToken,
     Membership,
 )
-from surveys.api.throttling import say_rate_limit
+from surveys.api.throttling import add_rate_limit_headers
 from surveys.models import (
     Program,
     Route,
@@ -57,7 +57,7 @@ class ProgramView(GenericAPIView):
     def finalize_response(
         self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
     ) -> HttpResponseBase:
-        say_rate_limit(request, response)
+        add_rate_limit_headers(request, response)
         return super().finalize_response(request, response, *args, **kwargs)
 
     def filters(self, serializer: type[BaseSerializer]) -> dict[str, Any]:

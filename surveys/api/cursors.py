@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from rest_framework.exceptions import ValidationError
 
 
-def cursor_of(key: Sequence[str]) -> str:
+def encode_cursor(key: Sequence[str]) -> str:
     return base64.urlsafe_b64encode(json.dumps(list(key)).encode()).decode().rstrip("=")
 
 
-def key_of(cursor: str, parts: int) -> list[str]:
+def decode_cursor(cursor: str, parts: int) -> list[str]:
     """Raises ValidationError for what is no cursor of such a table."""
     try:
         key = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))

@@ -31,7 +31,7 @@ RETURNING begun_at, requests
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
+class RateLimitStatus:
     """What is left of a window, and the seconds until the next one begins."""
 
     limit: int
@@ -40,12 +40,12 @@ class Standing:
     allowed: bool
 
 
-def count_request(key: str, limit: int, now: dt.datetime) -> Standing:
+def count_request(key: str, limit: int, now: dt.datetime) -> RateLimitStatus:
     window = dt.timedelta(seconds=WINDOW_S)
     with connection.cursor() as cursor:
         cursor.execute(_COUNT, {"key": key, "now": now, "expired": now - window})
         begun_at, requests = cursor.fetchone()
-    return Standing(
+    return RateLimitStatus(
         limit=limit,
         remaining=max(0, limit - requests),
         reset_s=max(1, math.ceil((begun_at + window - now).total_seconds())),
@@ -68,9 +68,9 @@ class HourlyLimit(BaseThrottle):
         return self.standing.reset_s
 
 
-def say_rate_limit(request: Request, response: Response) -> None:
+def add_rate_limit_headers(request: Request, response: Response) -> None:
     """Put what is left on the answer. Requests that were not counted carry nothing."""
-    standing: Standing | None = getattr(request, "rate_limit", None)
+    standing: RateLimitStatus | None = getattr(request, "rate_limit", None)
     if standing is None:
         return
     response["RateLimit-Policy"] = f'"{POLICY}";q={standing.limit};w={WINDOW_S}'

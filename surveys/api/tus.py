@@ -11,8 +11,8 @@ import re
 import uuid
 from collections.abc import Mapping
 
-from surveys.visits.media.recordings import Announced
-from surveys.visits.media.sound_kinds import LARGEST_BYTES
+from surveys.visits.media.audio_formats import LARGEST_BYTES
+from surveys.visits.media.recordings import RecordingAnnouncement
 
 VERSION = "1.0.0"
 PIECE_TYPE = "application/offset+octet-stream"
@@ -81,7 +81,7 @@ def read_metadata(header: str) -> dict[str, str]:
     return found
 
 
-def read_announcement(headers: Mapping[str, str]) -> Announced:
+def read_announcement(headers: Mapping[str, str]) -> RecordingAnnouncement:
     """What a creation request says of the recording. Raises HeaderError.
 
     Metadata: id and visit (UUIDs), kind, filetype, seconds, sha256; where they are known
@@ -93,7 +93,7 @@ def read_announcement(headers: Mapping[str, str]) -> Announced:
         )
     length = read_count(headers, "Upload-Length")
     said = read_metadata(headers.get("Upload-Metadata", ""))
-    return Announced(
+    return RecordingAnnouncement(
         id=_uuid(said, "id"),
         visit=_uuid(said, "visit"),
         kind=said.get("kind", ""),

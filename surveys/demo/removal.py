@@ -38,7 +38,7 @@ from surveys.models import (
     Submission,
     Visit,
 )
-from surveys.visits.media.recordings import forget_recordings
+from surveys.visits.media.recordings import delete_recording_files_on_commit
 
 
 def remove_program(program: Program) -> None:
@@ -50,7 +50,7 @@ def remove_program(program: Program) -> None:
         # Without a word on how many rows there are now, deleting calls can take for ever.
         cursor.execute("ANALYZE surveys_visit, surveys_listeningperiod, surveys_callindex")
     visits = Visit.objects.filter(route__program=program)
-    forget_recordings(Recording.objects.filter(visit__in=visits))
+    delete_recording_files_on_commit(Recording.objects.filter(visit__in=visits))
     leaves_first: tuple[QuerySet[Model], ...] = (
         PublishingRun.objects.filter(program=program),
         PublicationPiece.objects.filter(file__publication__program=program),

@@ -115,15 +115,15 @@ def visit_rows(
     for planned in story.visits:
         _add_submitted(desk, planned, judged[planned.key], outcome[planned.key])
     if story.draft is not None:
-        desk.rows.visits.append(_visit_row(desk, story.draft, _ground(desk, story.draft)))
+        desk.rows.visits.append(_visit_row(desk, story.draft, _background(desk, story.draft)))
     return desk.rows
 
 
-def _ground(desk: _Desk, planned: PlannedVisit) -> Background:
-    ground = desk.snapshot.ground(desk.setting.routes[planned.route], planned.outing.night)
-    if ground is None:
+def _background(desk: _Desk, planned: PlannedVisit) -> Background:
+    background = desk.snapshot.background(desk.setting.routes[planned.route], planned.outing.night)
+    if background is None:
         raise ImpossibleVisitError(f"No protocol on {planned.outing.night}.")
-    return ground
+    return background
 
 
 def _judge(desk: _Desk, planned: PlannedVisit, nights: list[dt.date]) -> Judgment:
@@ -131,8 +131,8 @@ def _judge(desk: _Desk, planned: PlannedVisit, nights: list[dt.date]) -> Judgmen
     judgment = judge_cells(
         planned.evening.cells,
         night=night,
-        ground=_ground(desk, planned),
-        around=desk.snapshot.surroundings(
+        background=_background(desk, planned),
+        surroundings=desk.snapshot.surroundings(
             desk.setting.routes[planned.route],
             night,
             planned.season.year,
@@ -161,16 +161,16 @@ def _add_submitted(desk: _Desk, planned: PlannedVisit, judgment: Judgment, fate:
         _count(stored, rows.periods[first_period:], rows.calls[first_call:])
 
 
-def _visit_row(desk: _Desk, planned: PlannedVisit, ground: Background) -> Visit:
+def _visit_row(desk: _Desk, planned: PlannedVisit, background: Background) -> Visit:
     night = planned.outing.night
-    window = window_of(night, ground.protocol)
+    window = window_of(night, background.protocol)
     return Visit(
         id=_uuid(desk),
         route=desk.setting.routes[planned.route],
-        protocol_version=ground.version,
+        protocol_version=background.version,
         observer=desk.setting.people[planned.observer],
         night=night,
-        season_year=season_year(night, ground.protocol.season_year_begins),
+        season_year=season_year(night, background.protocol.season_year_begins),
         window=window.name if window else "",
         source=Source(planned.outing.source),
         cells=planned.evening.cells,

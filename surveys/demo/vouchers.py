@@ -27,10 +27,10 @@ from surveys.models import (
 )
 from surveys.visits.bulk import FreshRows
 from surveys.visits.media.recordings import (
-    Announced,
+    RecordingAnnouncement,
     add_piece,
+    assemble_recording,
     begin_recording,
-    put_together,
 )
 
 NOTE = (
@@ -100,7 +100,7 @@ def _say_so(visit: Visit) -> None:
 
 def _send(member: Membership, call: CallIndex, rng: Random) -> None:
     content = chorus(call.species.code, call.index, rng)
-    said = Announced(
+    said = RecordingAnnouncement(
         id=uuid.UUID(int=rng.getrandbits(128), version=4),
         visit=call.period.visit_id,
         kind=RecordingKind.VOUCHER,
@@ -114,4 +114,4 @@ def _send(member: Membership, call: CallIndex, rng: Random) -> None:
     )
     begin_recording(member, said)
     add_piece(member, said.id, offset=0, content=io.BytesIO(content), length=len(content))
-    put_together(said.id)
+    assemble_recording(said.id)

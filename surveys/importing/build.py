@@ -198,8 +198,8 @@ def _build_all(
     grounded = []
     for sheet in sheets:
         route = work.snapshot.routes[sheet.route]
-        ground = work.snapshot.ground(route, sheet.night)
-        if ground is None:
+        background = work.snapshot.background(route, sheet.night)
+        if background is None:
             work.problems.append(
                 Problem(
                     row=sheet.rows[0],
@@ -208,16 +208,16 @@ def _build_all(
                 )
             )
             continue
-        year = season_year(sheet.night, ground.protocol.season_year_begins)
-        grounded.append((sheet, route, ground, year))
+        year = season_year(sheet.night, background.protocol.season_year_begins)
+        grounded.append((sheet, route, background, year))
     nights: dict[tuple[str, int], list[dt.date]] = defaultdict(list)
     for sheet, _, _, year in grounded:
         nights[sheet.route, year].append(sheet.night)
     built = []
-    for number, (sheet, route, ground, year) in enumerate(grounded):
+    for number, (sheet, route, background, year) in enumerate(grounded):
         say("Checking the visits", number, len(grounded))
         companions = nights[sheet.route, year]
-        built.append(_build_one(work, sheet, route, ground, year, companions, named))
+        built.append(_build_one(work, sheet, route, background, year, companions, named))
     return tuple(built)
 
 
@@ -225,18 +225,18 @@ def _build_one(
     work: _Building,
     sheet: GatheredSheet,
     route: Route,
-    ground: Background,
+    background: Background,
     year: int,
     nights: list[dt.date],
     named: frozenset[str],
 ) -> BuiltVisit:
     observer = work.people.get(sheet.observer.casefold(), work.member.person)
-    cells = _cells(work, sheet, ground, named)
+    cells = _cells(work, sheet, background, named)
     judgment = judge_cells(
         cells,
         night=sheet.night,
-        ground=ground,
-        around=work.snapshot.surroundings(
+        background=background,
+        surroundings=work.snapshot.surroundings(
             route,
             sheet.night,
             year,
@@ -246,7 +246,7 @@ def _build_one(
         ),
     )
     work.problems += [_problem(sheet, finding) for finding in judgment.refusals]
-    window = window_of(sheet.night, ground.protocol)
+    window = window_of(sheet.night, background.protocol)
     return BuiltVisit(
         route=route,
         night=sheet.night,
@@ -261,18 +261,18 @@ def _build_one(
 
 
 def _cells(
-    work: _Building, sheet: GatheredSheet, ground: Background, named: frozenset[str]
+    work: _Building, sheet: GatheredSheet, background: Background, named: frozenset[str]
 ) -> dict[str, str]:
     cells = {
         "night": sheet.night.isoformat(),
-        "temperature_unit": ground.route.temperature_unit.value,
+        "temperature_unit": background.route.temperature_unit.value,
         **sheet.cells,
     }
     if _is_stranger(sheet, work.people):
         written = f"Observer as written in the spreadsheet: {sheet.observer}"
         cells["notes"] = "\n".join(filter(None, (cells.get("notes", ""), written)))
     if not work.answers.unnamed_is_zero:
-        for species in ground.route.checklist:
+        for species in background.route.checklist:
             if species.code in named:
                 continue
             for number in sheet.stops:

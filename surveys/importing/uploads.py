@@ -53,7 +53,7 @@ from surveys.models import (
     Species,
     SpreadsheetImport,
 )
-from surveys.visits.loading import catalog_of
+from surveys.visits.loading import species_catalog
 from surveys.visits.sheet.cells import storable
 
 _LONGEST_NAME = 200
@@ -236,4 +236,4 @@ def _pairs(table: Table, choices: Iterable[Choice]) -> list[list[str]]:
 
 def _species() -> tuple[dict[str, str], dict[str, str]]:
     rows = {row.code: row for row in Species.objects.all()}
-    return catalog_of(rows), {code: row.common_name for code, row in rows.items()}
+    return species_catalog(rows), {code: row.common_name for code, row in rows.items()}

@@ -16,7 +16,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.invitations import (
-    Issued,
+    IssuedInvitation,
     issue,
 )
 from accounts.models import (
@@ -47,7 +47,7 @@ RESERVED_SLUGS = frozenset(
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
+class RateLimitStatus:
     """How far a program is set up: what there is of each part."""
 
     protocols: int
@@ -58,9 +58,9 @@ class Standing:
     assigned_routes: int
 
 
-def standing(program: Program, season_year: int) -> Standing:
+def standing(program: Program, season_year: int) -> RateLimitStatus:
     routes = program.routes.filter(active=True)
-    return Standing(
+    return RateLimitStatus(
         protocols=program.protocols.count(),
         routes=routes.count(),
         routes_without_stops=routes.exclude(
@@ -85,7 +85,7 @@ def start_program(
     temperature_unit: str = "C",
     distance_unit: str = "km",
     site_url: str,
-) -> Issued:
+) -> IssuedInvitation:
     """Make a program and invite its first coordinator.
 
     For whoever runs the installation; there is no member yet. `contact_email` is public,

@@ -302,11 +302,11 @@ def back_transformed(covariance: FloatArray, back: FloatArray) -> FloatArray:
     """Covariance of ``back @ theta``; NaN spreads only where an unidentified parameter is used."""
     unknown = np.isnan(np.diag(covariance))
     filled = np.where(np.isnan(covariance), 0.0, covariance)
-    carried: FloatArray = back @ filled @ back.T
+    carried_version_id: FloatArray = back @ filled @ back.T
     lost = (np.abs(back) @ unknown) > 0
-    carried[lost, :] = np.nan
-    carried[:, lost] = np.nan
-    return carried
+    carried_version_id[lost, :] = np.nan
+    carried_version_id[:, lost] = np.nan
+    return carried_version_id
 
 
 def _value_flags(value: float, se: float) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""Which visits a member can reach, and reaching one with its row locked."""
+"""Which visits a member may read or change, and fetching one with its row locked."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ HANDED_IN = (VisitState.SUBMITTED, VisitState.ACCEPTED)
 def visible_visits(member: Membership) -> QuerySet[Visit]:
     """Visits of the member's program that the member may read.
 
-    Coordinators read all. Observers read their own, and those of others once they
-    are handed in; a draft is its observer's and the coordinators' only.
+    Coordinators may read all of them. Observers may read their own, and the submitted and
+    accepted visits of others.
     """
     visits = Visit.objects.filter(route__program=member.program_id)
     if may(member, Permission.REVIEW):
@@ -43,19 +43,21 @@ def visible_visits(member: Membership) -> QuerySet[Visit]:
 
 def find_visit(member: Membership, visit_id: uuid.UUID | str) -> Visit:
     """A visit to read, with its route, version and observer. Raises NotYours."""
-    return _one(with_relations(visible_visits(member)), visit_id)
+    return _get_or_raise(with_relations(visible_visits(member)), visit_id)
 
 
 def with_relations(visits: QuerySet[Visit]) -> QuerySet[Visit]:
     return visits.select_related("route__program", "protocol_version__protocol", "observer")
 
 
-def lock_own(member: Membership, visit_id: uuid.UUID | str) -> Visit:
-    """The member's own visit, locked until the transaction ends. Raises NotYours, and
-    DraftDiscarded where the member threw it away."""
-    own = Visit.objects.filter(route__program=member.program_id, observer=member.person_id)
+def lock_own_visit(member: Membership, visit_id: uuid.UUID | str) -> Visit:
+    """The member's own visit, locked until the transaction ends.
+
+    Raises NotYours, or DraftDiscarded when the member has discarded the draft of that id.
+    """
+    visits = Visit.objects.filter(route__program=member.program_id, observer=member.person_id)
     try:
-        return _one(with_relations(own).select_for_update(of=("self",)), visit_id)
+        return _get_or_raise(with_relations(visits).select_for_update(of=("self",)), visit_id)
     except NotYours:
         if isinstance(visit_id, uuid.UUID) and not Visit.objects.filter(pk=visit_id).exists():
             check_not_discarded(member, visit_id)
@@ -63,13 +65,15 @@ def lock_own(member: Membership, visit_id: uuid.UUID | str) -> Visit:
 
 
 def lock_visit(member: Membership, visit_id: uuid.UUID | str) -> Visit:
-    """Any visit that the member may read, locked until the transaction ends."""
-    return _one(with_relations(visible_visits(member)).select_for_update(of=("self",)), visit_id)
+    """A visit that the member may read, locked until the transaction ends. Raises NotYours."""
+    return _get_or_raise(
+        with_relations(visible_visits(member)).select_for_update(of=("self",)), visit_id
+    )
 
 
-def check_state(visit: Visit, wanted: Collection[str]) -> None:
-    if visit.state not in wanted:
-        raise WrongState(visit, tuple(wanted))
+def check_state(visit: Visit, allowed: Collection[str]) -> None:
+    if visit.state not in allowed:
+        raise WrongState(visit, tuple(allowed))
 
 
 def check_revision(visit: Visit, revision: int | None) -> None:
@@ -77,7 +81,7 @@ def check_revision(visit: Visit, revision: int | None) -> None:
         raise StaleRevision(visit)
 
 
-def _one(visits: QuerySet[Visit], visit_id: uuid.UUID | str) -> Visit:
+def _get_or_raise(visits: QuerySet[Visit], visit_id: uuid.UUID | str) -> Visit:
     try:
         key = visit_id if isinstance(visit_id, uuid.UUID) else uuid.UUID(str(visit_id))
     except ValueError:

@@ -1,5 +1,5 @@
-"""Many visits at once: the same reading, judging and rows as one by one, but with a
-fixed number of queries however many visits there are."""
+"""Many visits at once: read, judged and stored as single visits are, but with a number of
+queries that does not depend on the number of visits."""
 
 from __future__ import annotations
 
@@ -35,10 +35,10 @@ from surveys.visits.judging import Judgment
 from surveys.visits.loading import (
     Background,
     TrainingRecord,
-    catalog_of,
     protocol_values,
     qualified,
     route_of,
+    species_catalog,
     training_records,
 )
 from surveys.visits.rows import (
@@ -54,10 +54,10 @@ _BATCH = 2000
 
 @dataclass(frozen=True, kw_only=True)
 class ProgramSnapshot:
-    """Everything of a program that sheets are read and judged against.
+    """Everything in a program that sheets are read and judged against.
 
-    `versions` are keyed by protocol; `stops` and `nights` by route.
-    `nights` hold (season year, night) of visits that were handed in and not set aside.
+    `routes` are keyed by code, `versions` by protocol id, `stops` and `nights` by route id.
+    `nights` hold (season year, night) of submitted visits that are not set aside.
     """
 
     program: Program
@@ -69,13 +69,13 @@ class ProgramSnapshot:
     catalog: Mapping[str, str]
     nights: Mapping[int, tuple[tuple[int, dt.date], ...]]
     training: tuple[TrainingRecord, ...]
-    grounds: dict[tuple, Background] = field(default_factory=dict)
+    background_cache: dict[tuple, Background] = field(default_factory=dict)
 
     def version_in_force(self, route: Route, night: dt.date) -> ProtocolVersion | None:
         return version_in_force(self.versions.get(route.protocol_id, ()), night)
 
-    def ground(self, route: Route, night: dt.date) -> Background | None:
-        """What a sheet of that night is judged against; None before the first protocol."""
+    def background(self, route: Route, night: dt.date) -> Background | None:
+        """What a sheet of that night is judged against; None when no protocol was in force."""
         version = self.version_in_force(route, night)
         if version is None:
             return None
@@ -87,8 +87,8 @@ class ProgramSnapshot:
             tuple(stop.pk for stop in stops.values()),
             tuple(entry.pk for entry in checklist),
         )
-        if key not in self.grounds:
-            self.grounds[key] = Background(
+        if key not in self.background_cache:
+            self.background_cache[key] = Background(
                 route=route_of(route, stops, checklist),
                 protocol=protocol_values(version),
                 version=version,
@@ -96,10 +96,13 @@ class ProgramSnapshot:
                 species=self.species,
                 catalog=self.catalog,
             )
-        return self.grounds[key]
+        return self.background_cache[key]
 
     def qualified(self, person_id: int, night: dt.date) -> bool | None:
-        """Whether training on record held on the night; None when none is on record."""
+        """Whether the person's training was valid on the night.
+
+        None when the program records no training at all.
+        """
         return qualified(self.training, person_id, night)
 
     def surroundings(
@@ -112,17 +115,17 @@ class ProgramSnapshot:
         now: dt.datetime,
         companions: Iterable[dt.date] = (),
     ) -> values.Surroundings:
-        """`companions` are the other nights of the route that come in the same bulk."""
-        known = (n for year, n in self.nights.get(route.pk, ()) if year == season_year)
+        """`companions` are other nights on the route that are stored in the same batch."""
+        visited = (n for year, n in self.nights.get(route.pk, ()) if year == season_year)
         return values.Surroundings(
             now=now,
-            other_nights=tuple(sorted((*known, *companions))),
+            other_nights=tuple(sorted((*visited, *companions))),
             observer_qualified=self.qualified(person_id, night),
         )
 
 
 def program_snapshot(program: Program) -> ProgramSnapshot:
-    """Everything of a program that sheets are judged against, in eight queries."""
+    """Load the snapshot, in eight queries."""
     routes = {}
     for route in Route.objects.filter(program=program).select_related("protocol"):
         route.program = program
@@ -143,7 +146,7 @@ def program_snapshot(program: Program) -> ProgramSnapshot:
         ),
         checklist=tuple(program.checklist.select_related("species").order_by("order", "pk")),
         species=species,
-        catalog=catalog_of(species),
+        catalog=species_catalog(species),
         nights=_grouped(
             (route_id, (season_year, night))
             for route_id, season_year, night in Visit.objects.filter(route__program=program)
@@ -170,8 +173,10 @@ class FreshRows:
     def add(
         self, visit: Visit, judgment: Judgment, *, keys: Mapping[int, uuid.UUID] | None = None
     ) -> None:
-        """Add a submitted visit and everything below it. The judgment holds no refusals.
-        `keys` may give the ids of periods by stop."""
+        """Add a submitted visit and its dependent rows. The judgment must have no refusals.
+
+        `keys` optionally maps stop ids to the ids that their listening periods should get.
+        """
         set_visit_fields(visit, judgment)
         periods = period_rows(visit, judgment, keys or {})
         self.visits.append(visit)
@@ -181,7 +186,7 @@ class FreshRows:
         self.findings += finding_rows(visit, judgment)
 
     def write(self) -> None:
-        """Insert everything; to be called in a transaction."""
+        """Insert all rows. Call it in a transaction."""
         for model, rows in (
             (Visit, self.visits),
             (Submission, self.submissions),

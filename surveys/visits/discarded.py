@@ -1,4 +1,4 @@
-"""Drafts that were thrown away stay away, also when a request for one arrives late."""
+"""Discarded drafts stay discarded, even when a delayed request for one arrives later."""
 
 from __future__ import annotations
 
@@ -11,32 +11,35 @@ from accounts.models import Membership
 from surveys.models import DiscardedDraft
 from surveys.visits.exceptions import DraftDiscarded
 
-# Beginning a draft and throwing it away take turns, though there is no row to lock yet.
-_TAKE_TURNS = "SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))"
+# Creating and discarding a draft exclude each other, even before there is a row to lock.
+_LOCK_ID = "SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))"
 
 
-def take_turns(visit_id: uuid.UUID) -> None:
-    """Wait for whoever begins or throws away the draft of that id, until the transaction ends."""
+def lock_draft_id(visit_id: uuid.UUID) -> None:
+    """Wait for transactions that create or discard the draft of that id, then hold its lock."""
     with connection.cursor() as cursor:
-        cursor.execute(_TAKE_TURNS, [str(visit_id)])
+        cursor.execute(_LOCK_ID, [str(visit_id)])
 
 
 def note_discarded(member: Membership, visit_id: uuid.UUID) -> None:
-    """The same again changes nothing."""
+    """Remember that the member discarded the draft. Idempotent."""
     DiscardedDraft.objects.get_or_create(visit_id=visit_id, observer=member.person)
 
 
 def check_not_discarded(
     member: Membership, visit_id: uuid.UUID, recovers: dt.datetime | None = None
 ) -> None:
-    """Raises DraftDiscarded, unless `recovers` is the very time at which the observer threw the
-    draft away: then it may be begun again."""
-    found = DiscardedDraft.objects.filter(visit_id=visit_id, observer=member.person).first()
-    if found is None:
+    """Raise DraftDiscarded if the member discarded the draft of that id.
+
+    When `recovers` is the exact time at which it was discarded, forget that instead, so that
+    the draft can be created again.
+    """
+    discarded = DiscardedDraft.objects.filter(visit_id=visit_id, observer=member.person).first()
+    if discarded is None:
         return
-    if found.discarded_at != recovers:
-        raise DraftDiscarded(found.discarded_at)
-    found.delete()
+    if discarded.discarded_at != recovers:
+        raise DraftDiscarded(discarded.discarded_at)
+    discarded.delete()
 
 
 def discarded_ids(member: Membership) -> set[uuid.UUID]:

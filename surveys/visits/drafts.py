@@ -1,4 +1,4 @@
-"""Beginning a visit and filling its sheet while it is the observer's."""
+"""Starting a visit and filling in its sheet, until it is submitted."""
 
 from __future__ import annotations
 
@@ -31,12 +31,12 @@ from surveys.visits.access import (
     EDITABLE,
     check_revision,
     check_state,
-    lock_own,
+    lock_own_visit,
 )
 from surveys.visits.discarded import (
     check_not_discarded,
+    lock_draft_id,
     note_discarded,
-    take_turns,
 )
 from surveys.visits.exceptions import (
     NightUnusable,
@@ -49,8 +49,8 @@ from surveys.visits.judging import judge_sheet
 from surveys.visits.loading import (
     protocol_values,
 )
-from surveys.visits.media.files import forget_files
-from surveys.visits.media.recordings import forget_recordings
+from surveys.visits.media.files import delete_files_on_commit
+from surveys.visits.media.recordings import delete_recording_files_on_commit
 from surveys.visits.sheet.cells import (
     LONGEST_ADDRESS,
     LONGEST_TEXT,
@@ -60,19 +60,19 @@ from surveys.visits.sheet.cells import (
     merge,
     storable,
 )
-from surveys.visits.sheet.reader import night_typed
+from surveys.visits.sheet.reader import typed_night
 from surveys.visits.sheet.texts import (
     FIRST_YEAR,
     LAST_YEAR,
 )
 
-_FIRST_REVISION = 1
+_NEW_REVISION = 1
 
 
 @dataclass(frozen=True, kw_only=True)
 class Saved:
-    """What became of a change: the visit as it now is, what is to be said of its sheet,
-    and the cells that stayed as they were because somebody else had filled them."""
+    """Result of a change: the visit as it is now, the findings on its sheet, and the cells
+    that were not changed because another device had filled them in the meantime."""
 
     visit: Visit
     findings: tuple[Finding, ...]
@@ -87,15 +87,17 @@ def start_visit(
     night: dt.date,
     visit_id: uuid.UUID | None = None,
     source: str = Source.PAPER,
-    carried: int | None = None,
+    carried_version_id: int | None = None,
     recovers: dt.datetime | None = None,
 ) -> Visit:
-    """Begin a draft under the protocol version of the night, or under the one that the
-    phone carried (`carried`, its id) where the program still has it.
+    """Start a draft, judged by the protocol version in force on the night.
 
-    The same `visit_id` again gives back the same visit, so that a retry from a phone
-    can never make a second one; one that was thrown away comes back only when `recovers`
-    says when that was. Raises NotYours, DraftDiscarded, NightUnusable, NoProtocolInForce.
+    `carried_version_id` is the version that a phone took along; it is used instead if the
+    program still has it. Calling this again with the same `visit_id` returns the same visit,
+    so a retry from a phone never creates a second one. A discarded draft is created again only
+    if `recovers` is the time at which it was discarded.
+
+    Raises NotYours, DraftDiscarded, NightUnusable, NoProtocolInForce.
     """
     require(member, Permission.SURVEY)
     if route.program_id != member.program_id:
@@ -111,10 +113,10 @@ def start_visit(
             "temperature_unit": member.program.temperature_unit,
         },
     )
-    place_on_night(visit, night, carried_version(member, carried))
-    take_turns(visit_id)
+    set_night(visit, night, program_version(member, carried_version_id))
+    lock_draft_id(visit_id)
     check_not_discarded(member, visit_id, recovers)
-    known, _ = Visit.objects.get_or_create(
+    stored, _ = Visit.objects.get_or_create(
         id=visit_id,
         defaults={
             field.attname: getattr(visit, field.attname)
@@ -122,22 +124,27 @@ def start_visit(
             if field.attname not in ("id", "created_at", "changed_at")
         },
     )
-    return lock_own(member, known.pk)
+    return lock_own_visit(member, stored.pk)
 
 
-def carried_version(member: Membership, version_id: int | None) -> ProtocolVersion | None:
-    """The program's protocol version of that id; None when it is gone or none was named."""
+def program_version(member: Membership, version_id: int | None) -> ProtocolVersion | None:
+    """The program's protocol version with that id; None without an id or such a version."""
     if version_id is None:
         return None
     versions = ProtocolVersion.objects.select_related("protocol")
     return versions.filter(pk=version_id, protocol__program=member.program_id).first()
 
 
-def place_on_night(visit: Visit, night: dt.date, carried: ProtocolVersion | None = None) -> None:
-    """Give an unsaved visit its night, and the version, season year and window of it."""
+def set_night(
+    visit: Visit, night: dt.date, version_override: ProtocolVersion | None = None
+) -> None:
+    """Set the night of a visit and what follows from it: version, season year and window.
+
+    The visit is not saved. Raises NightUnusable, NoProtocolInForce.
+    """
     if not FIRST_YEAR <= night.year <= LAST_YEAR:
         raise NightUnusable
-    version = carried or version_on(visit.route.protocol, night)
+    version = version_override or version_on(visit.route.protocol, night)
     if version is None:
         raise NoProtocolInForce
     protocol = protocol_values(version)
@@ -158,19 +165,20 @@ def save_cells(
 ) -> Saved:
     """Merge typed cells into the observer's draft or sent-back visit.
 
-    Cell by cell: two devices that fill different cells both keep theirs; where both
-    filled the same cell, the first stays and the second comes back as a conflict.
-    With a `revision` the visit moves on to the next one even when no cell differs, so
-    that an earlier request that is still on its way cannot arrive afterwards.
+    Changes of two devices to different cells are both kept; when both fill the same cell,
+    the first text stays and the second is returned as a conflict. With a `revision` the
+    visit advances to the next one even when no cell differs, so that a delayed earlier
+    request is refused as stale.
+
     Raises NotYours, WrongState, StaleRevision, SheetTooLarge.
     """
-    visit = lock_own(member, visit_id)
+    visit = lock_own_visit(member, visit_id)
     require(member, Permission.SURVEY)
     check_state(visit, EDITABLE)
     if revision is not None:
         check_revision(visit, revision)
     conflicts = apply_changes(visit, changes)
-    _move_on_from(visit, revision)
+    _advance_from(visit, revision)
     return Saved(visit=visit, findings=judge_sheet(visit), conflicts=conflicts)
 
 
@@ -184,92 +192,100 @@ def put_sheet(
     cells: Mapping[str, str],
     revision: int | None,
     source: str = Source.PHONE,
-    carried: int | None = None,
+    carried_version_id: int | None = None,
     recovers: dt.datetime | None = None,
 ) -> tuple[Saved, bool]:
-    """Make the observer's sheet hold exactly `cells`; begin the visit when it is new.
+    """Make the observer's sheet hold exactly `cells`; start the visit if it is new.
 
-    Returns what was saved and whether the visit was begun. Putting the same sheet again
-    changes nothing; replacing what a visit holds needs its `revision`, so that nothing
-    unseen is overwritten. Raises StaleRevision, WrongState, OtherRoute and whatever
-    `start_visit` and `save_cells` raise.
+    Returns what was saved and whether the visit is new. Putting the same sheet again
+    changes nothing. Replacing the cells of an existing visit needs its `revision`, so that
+    no change is overwritten unseen.
+
+    Raises StaleRevision, WrongState, OtherRoute and whatever `start_visit` and `save_cells`
+    raise.
     """
-    begun = not Visit.objects.filter(pk=visit_id).exists()
+    is_new = not Visit.objects.filter(pk=visit_id).exists()
     visit = start_visit(
         member,
         route=route,
         night=night,
         visit_id=visit_id,
         source=source,
-        carried=carried,
+        carried_version_id=carried_version_id,
         recovers=recovers,
     )
     if visit.route_id != route.pk:
         raise OtherRoute
     typed = {"night": night.isoformat(), **cells}
-    wanted = {storable(address): storable(text) for address, text in typed.items() if text}
+    new_cells = {storable(address): storable(text) for address, text in typed.items() if text}
     conflicts: tuple[Conflict, ...] = ()
-    just_begun = visit.revision == _FIRST_REVISION and revision is None
-    if wanted != visit.cells or just_begun:
+    is_untouched = visit.revision == _NEW_REVISION and revision is None
+    if new_cells != visit.cells or is_untouched:
         check_state(visit, EDITABLE)
-        if not just_begun:
+        if not is_untouched:
             check_revision(visit, revision)
         conflicts = apply_changes(
             visit,
             {
-                address: CellChange(was=visit.cells.get(address, ""), now=wanted.get(address, ""))
-                for address in visit.cells.keys() | wanted.keys()
+                address: CellChange(
+                    was=visit.cells.get(address, ""), now=new_cells.get(address, "")
+                )
+                for address in visit.cells.keys() | new_cells.keys()
             },
         )
-        _move_on_from(visit, _FIRST_REVISION)
-    return Saved(visit=visit, findings=judge_sheet(visit), conflicts=conflicts), begun
+        _advance_from(visit, _NEW_REVISION)
+    return Saved(visit=visit, findings=judge_sheet(visit), conflicts=conflicts), is_new
 
 
 def apply_changes(visit: Visit, changes: Mapping[str, CellChange]) -> tuple[Conflict, ...]:
-    """Merge the changes into a locked visit and save it when a cell changed."""
+    """Merge the changes into a locked visit, and save it if a cell changed.
+
+    Raises SheetTooLarge.
+    """
     _check_size(changes)
     cells, conflicts = merge(visit.cells, changes)
     if len(cells) > MOST_CELLS:
         raise SheetTooLarge(f"A sheet has room for {MOST_CELLS} filled cells.")
     if cells != visit.cells:
         visit.cells = cells
-        follow_night(visit)
+        move_to_typed_night(visit)
         visit.revision += 1
         visit.save()
     return conflicts
 
 
-def _move_on_from(visit: Visit, revision: int | None) -> None:
+def _advance_from(visit: Visit, revision: int | None) -> None:
     if visit.revision == revision:
         visit.revision += 1
         visit.save()
 
 
-def follow_night(visit: Visit) -> None:
-    """Move the visit to the night its sheet names, as far as that can be done.
+def move_to_typed_night(visit: Visit) -> None:
+    """Move the visit (not saved) to the night typed on its sheet.
 
-    Where it cannot, the typed text stays and is a finding.
+    When the night is unreadable or has no protocol, the visit stays where it is and the typed
+    text is reported as a finding.
     """
-    typed = night_typed(visit.cells)
-    if typed is None or typed == visit.night:
+    night = typed_night(visit.cells)
+    if night is None or night == visit.night:
         return
     try:
-        place_on_night(visit, typed)
+        set_night(visit, night)
     except NoProtocolInForce:
         return
 
 
 @transaction.atomic
 def discard_draft(member: Membership, visit_id: uuid.UUID) -> None:
-    """Throw away a draft of the member's own that was never submitted, also one that is
-    still on its way here. The same again changes nothing. Raises NotYours, WrongState."""
+    """Discard a draft of the member that was never submitted, even one that has not arrived
+    yet. Idempotent. Raises NotYours, WrongState."""
     require(member, Permission.SURVEY)
-    take_turns(visit_id)
+    lock_draft_id(visit_id)
     if Visit.objects.filter(pk=visit_id).exists():
-        visit = lock_own(member, visit_id)
+        visit = lock_own_visit(member, visit_id)
         check_state(visit, [VisitState.DRAFT])
-        forget_files([photo.image for photo in visit.photos.all()])
-        forget_recordings(visit.recordings.all())
+        delete_files_on_commit([photo.image for photo in visit.photos.all()])
+        delete_recording_files_on_commit(visit.recordings.all())
         visit.delete()
     note_discarded(member, visit_id)
 

@@ -1,6 +1,6 @@
-"""What can stand in the way of a change to a visit. Each is a plain sentence."""
+"""Why a visit cannot be changed. The docstrings are the messages that users read."""
 
-# ruff: noqa: N818 - named after what happened, not after what it is
+# ruff: noqa: N818 - the names say what went wrong without ending in Error
 
 from __future__ import annotations
 
@@ -82,12 +82,12 @@ class StaleRevision(VisitError):
 class WrongState(VisitError):
     """The visit is in a state that does not allow this."""
 
-    def __init__(self, visit: Visit, wanted: Sequence[str]) -> None:
+    def __init__(self, visit: Visit, allowed: Sequence[str]) -> None:
         is_now = visit.get_state_display().lower()
-        may_be = " or ".join(state.replace("_", " ") for state in wanted)
+        may_be = " or ".join(state.replace("_", " ") for state in allowed)
         super().__init__(f"The visit is {is_now}; this can be done only while it is {may_be}.")
         self.visit = visit
-        self.wanted = tuple(wanted)
+        self.allowed = tuple(allowed)
 
 
 class VisitRefused(VisitError):

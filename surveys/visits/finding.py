@@ -1,4 +1,4 @@
-"""Where findings belong on a page."""
+"""Which stop, field or cell a finding is about."""
 
 from __future__ import annotations
 
@@ -14,11 +14,10 @@ from surveys.protocol.values import (
 from surveys.visits.sheet.cells import cell_of
 
 AnyFinding = TypeVar("AnyFinding", Finding, StoredFinding)
-Place = tuple[int | None, str | None, str | None]
 
 
 def where_of(finding: Finding | StoredFinding) -> Where:
-    """The place of a finding, whether fresh from the rules or stored."""
+    """What a finding is about, whether it comes from the rules or from the database."""
     if isinstance(finding, Finding):
         return finding.where
     return Where(
@@ -28,17 +27,8 @@ def where_of(finding: Finding | StoredFinding) -> Where:
     )
 
 
-def findings_by_place(findings: Iterable[AnyFinding]) -> dict[Place, list[AnyFinding]]:
-    """Findings by (stop number, field, species code); all None: the visit as a whole."""
-    places: dict[Place, list[AnyFinding]] = defaultdict(list)
-    for finding in findings:
-        where = where_of(finding)
-        places[where.stop, where.field, where.species].append(finding)
-    return dict(places)
-
-
 def findings_by_cell(findings: Iterable[AnyFinding]) -> dict[str, list[AnyFinding]]:
-    """Findings by the address of the cell they stand beside; "" for no single cell."""
+    """Findings by the address of the cell they are about; "" when it is no single cell."""
     cells: dict[str, list[AnyFinding]] = defaultdict(list)
     for finding in findings:
         cells[cell_of(where_of(finding))].append(finding)

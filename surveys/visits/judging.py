@@ -1,4 +1,4 @@
-"""What is to be said of a sheet: problems of reading first, then the rules."""
+"""Findings on a sheet: first cells that cannot be read, then the rules of the protocol."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ from surveys.protocol.values import (
 from surveys.protocol.words import day
 from surveys.visits.loading import (
     Background,
-    background,
-    case_in,
-    surroundings,
+    build_case,
+    load_background,
+    load_surroundings,
 )
 from surveys.visits.sheet.cells import cell_of
 from surveys.visits.sheet.reader import (
     SheetReading,
-    night_typed,
     read_sheet,
+    typed_night,
 )
 from surveys.visits.sheet.reading_rules import problem
 from surveys.visits.sheet.texts import is_missing
@@ -35,7 +35,7 @@ from surveys.visits.sheet.texts import is_missing
 
 @dataclass(frozen=True, kw_only=True)
 class Judgment:
-    """A sheet that was read and judged, with what it was judged against."""
+    """A sheet that was read and checked by the rules, with what it was checked against."""
 
     reading: SheetReading
     findings: tuple[Finding, ...]
@@ -47,7 +47,7 @@ class Judgment:
 
 
 def judge_sheet(visit: Visit, now: dt.datetime | None = None) -> tuple[Finding, ...]:
-    """Every finding on the visit's cells as they stand."""
+    """All findings on the visit's current cells."""
     return read_and_judge(visit, now).findings
 
 
@@ -55,8 +55,8 @@ def read_and_judge(visit: Visit, now: dt.datetime | None = None) -> Judgment:
     return judge_cells(
         visit.cells,
         night=visit.night,
-        ground=background(visit.route, visit.night, visit.protocol_version),
-        around=surroundings(visit, now or timezone.now()),
+        background=load_background(visit.route, visit.night, visit.protocol_version),
+        surroundings=load_surroundings(visit, now or timezone.now()),
         photo_rows=frozenset(visit.photos.values_list("row", flat=True)),
     )
 
@@ -65,24 +65,29 @@ def judge_cells(
     cells: Mapping[str, str],
     *,
     night: dt.date,
-    ground: Background,
-    around: Surroundings,
+    background: Background,
+    surroundings: Surroundings,
     photo_rows: Collection[int] = (),
 ) -> Judgment:
-    """Read and judge a sheet against surroundings that are at hand: no query is made."""
+    """Read a sheet and check it by the rules, without any query."""
     reading = read_sheet(
         cells,
-        route=ground.route,
+        route=background.route,
         night=night,
-        catalog=ground.catalog,
+        catalog=background.catalog,
         photo_rows=photo_rows,
     )
-    ruled = judge(case_in(reading, ground, around))
-    first = (*_night_problem(cells, night), *reading.findings)
-    # A cell that cannot be read is not also called empty.
-    unread = {cell_of(f.where) for f in first if f.severity is Severity.REFUSE} - {""}
-    findings = (*first, *(f for f in ruled if cell_of(f.where) not in unread))
-    return Judgment(reading=reading, findings=findings, background=ground)
+    rule_findings = judge(build_case(reading, background, surroundings))
+    reading_findings = (*_night_problem(cells, night), *reading.findings)
+    # A cell that cannot be read is not also reported as empty.
+    unreadable = {cell_of(f.where) for f in reading_findings if f.severity is Severity.REFUSE} - {
+        ""
+    }
+    findings = (
+        *reading_findings,
+        *(f for f in rule_findings if cell_of(f.where) not in unreadable),
+    )
+    return Judgment(reading=reading, findings=findings, background=background)
 
 
 def _night_problem(cells: Mapping[str, str], night: dt.date) -> tuple[Finding, ...]:
@@ -95,7 +100,7 @@ def _night_problem(cells: Mapping[str, str], night: dt.date) -> tuple[Finding, .
             "Write the date of the evening, such as 2024-04-15.",
         )
         return (finding,)
-    typed = night_typed(cells)
+    typed = typed_night(cells)
     if typed is None or typed == night:
         return ()
     finding = problem(

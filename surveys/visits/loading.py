@@ -1,4 +1,4 @@
-"""Rows in, plain values out: what the rules must know of a visit's surroundings."""
+"""Loads what the rules need to know about a visit: rows in, plain values out."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ TrainingRecord = tuple[int, dt.date, dt.date | None]
 
 @dataclass(frozen=True, kw_only=True)
 class Background:
-    """What a sheet is read and judged against, as values, and the rows behind them.
+    """What a sheet is read and checked against: plain values, and the rows they come from.
 
-    `stops` and `species` lead from numbers and codes to rows; `catalog` from
-    casefolded codes and names to codes.
+    `stops` maps numbers and `species` codes to rows; `catalog` maps casefolded codes and names
+    to species codes.
     """
 
     route: values.Route
@@ -39,17 +39,19 @@ class Background:
 
 
 def stops_on(route: models.Route, night: dt.date) -> dict[int, models.Stop]:
-    """Stops that were in use on a night, by number, in driving order."""
+    """The route's stops in use on a night, by number, in driving order."""
     return {stop.number: stop for stop in stops_in_use(route.stops.order_by("number"), night)}
 
 
 def checklist_on(program: models.Program, night: dt.date) -> list[models.ChecklistEntry]:
-    """The checklist as it stood on a night, in its order."""
+    """The entries of the checklist that applied on a night, in order."""
     entries = program.checklist.select_related("species").order_by("order", "pk")
     return entries_listed(entries, night)
 
 
-def background(route: models.Route, night: dt.date, version: models.ProtocolVersion) -> Background:
+def load_background(
+    route: models.Route, night: dt.date, version: models.ProtocolVersion
+) -> Background:
     stops = stops_on(route, night)
     species = {row.code: row for row in models.Species.objects.all()}
     return Background(
@@ -58,37 +60,39 @@ def background(route: models.Route, night: dt.date, version: models.ProtocolVers
         version=version,
         stops=stops,
         species=species,
-        catalog=catalog_of(species),
+        catalog=species_catalog(species),
     )
 
 
-def surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundings:
-    """Other nights are those of visits that were handed in and not set aside."""
-    others = (
+def load_surroundings(visit: models.Visit, now: dt.datetime) -> values.Surroundings:
+    """The other nights are those of submitted visits that are not set aside."""
+    other_visits = (
         models.Visit.objects.filter(route=visit.route_id, season_year=visit.season_year)
         .exclude(pk=visit.pk)
         .exclude(state__in=[models.VisitState.DRAFT, models.VisitState.SET_ASIDE])
     )
     return values.Surroundings(
         now=now,
-        other_nights=tuple(others.order_by("night").values_list("night", flat=True)),
+        other_nights=tuple(other_visits.order_by("night").values_list("night", flat=True)),
         observer_qualified=qualified(
             training_records(visit.route.program_id), visit.observer_id, visit.night
         ),
     )
 
 
-def case_in(reading: SheetReading, ground: Background, around: values.Surroundings) -> values.Case:
-    zone = ground.route.time_zone
+def build_case(
+    reading: SheetReading, background: Background, surroundings: values.Surroundings
+) -> values.Case:
+    zone = background.route.time_zone
     return values.Case(
         visit=reading.visit,
-        route=ground.route,
-        protocol=ground.protocol,
+        route=background.route,
+        protocol=background.protocol,
         sky={
             stop.number: stop_sky(stop.place, reading.visit.night, zone)
-            for stop in ground.route.stops
+            for stop in background.route.stops
         },
-        surroundings=around,
+        surroundings=surroundings,
     )
 
 
@@ -131,8 +135,12 @@ def _checklist_species(entry: models.ChecklistEntry) -> values.ChecklistSpecies:
     )
 
 
-def catalog_of(species: Mapping[str, models.Species]) -> dict[str, str]:
-    """Codes win over names, and present names over synonyms."""
+def species_catalog(species: Mapping[str, models.Species]) -> dict[str, str]:
+    """Species codes by casefolded code, name and synonym.
+
+    Where two species share one, a code takes precedence over a name, and a current name over a
+    synonym.
+    """
     names: dict[str, str] = {}
     for row in species.values():
         names.update((synonym.casefold(), row.code) for synonym in row.synonyms)
@@ -144,14 +152,16 @@ def catalog_of(species: Mapping[str, models.Species]) -> dict[str, str]:
 
 
 def training_records(program_id: int) -> tuple[TrainingRecord, ...]:
-    """The training of every member of a program that is on record."""
+    """The recorded training of all members of a program."""
     trained = Membership.objects.filter(program=program_id, trained_on__isnull=False)
     return tuple(trained.values_list("person_id", "trained_on", "trained_until"))
 
 
 def qualified(training: Sequence[TrainingRecord], person_id: int, night: dt.date) -> bool | None:
-    """Whether the person's training held on the night; None when the program has none on
-    record."""
+    """Whether the person's training was valid on the night.
+
+    None when the program records no training at all.
+    """
     if not training:
         return None
     return any(

@@ -1,5 +1,5 @@
-"""Mail about visits, sent by the worker. Deferred inside the transaction of the
-verb, so a mail goes out if and only if the change was kept."""
+"""Mail about visits, sent by the worker. The task is deferred in the transaction of the change,
+so the mail is sent if and only if the change is committed."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ QUEUE = "mail"
     retry=RetryStrategy(max_attempts=5, exponential_wait=30),
 )
 def mail_sent_back(*, step_id: int, site_url: str) -> None:
-    """Tell the observer that a visit came back, with the coordinator's note."""
+    """Mail the observer that a visit was sent back, with the coordinator's note."""
     step = ReviewStep.objects.select_related("visit__route__program", "visit__observer", "by").get(
         pk=step_id
     )

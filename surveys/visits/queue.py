@@ -1,4 +1,4 @@
-"""The review queue: visits that were handed in, in the order in which they are looked at."""
+"""The review queue: submitted visits, in the order in which coordinators review them."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ STATES = (
     VisitState.ACCEPTED,
     VisitState.SET_ASIDE,
 )
-# What still waits for somebody is taken oldest first; what is done, latest first.
+# Visits that somebody must act on are listed oldest first, the others latest first.
 OLDEST_FIRST = (VisitState.SUBMITTED, VisitState.SENT_BACK)
 
 
 @dataclass(frozen=True, kw_only=True)
 class QueueFilters:
-    """Which visits are wanted; None and False want all."""
+    """Filters of the queue; None and False do not filter."""
 
     state: str = VisitState.SUBMITTED
     route: str | None = None
@@ -44,7 +44,7 @@ class QueueFilters:
 
 @dataclass(frozen=True, kw_only=True)
 class Choices:
-    """What the filters can be set to, from the visits that were handed in."""
+    """The values that occur among submitted visits, offered as filters."""
 
     routes: tuple[Route, ...]
     regions: tuple[str, ...]
@@ -54,41 +54,39 @@ class Choices:
 
 @dataclass(frozen=True, kw_only=True)
 class Neighbors:
-    """The visits before and after one in the queue; None at its ends."""
+    """The visits before and after a visit in the queue; None at its ends."""
 
     previous: Visit | None
     next: Visit | None
 
 
 def queue(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
-    """Visits of the member's program in one state, with their route and observer, and
-    `refuse_count`, `query_count`, `note_count` and `open_count` counted on each."""
+    """Visits of the member's program in one state, with their route and observer.
+
+    Each is annotated with the number of its findings as `refuse_count`, `query_count`,
+    `note_count` and `open_count` (queries not settled yet).
+    """
     return (
         _ordered(_matching(member, filters).filter(state=filters.state), filters)
         .select_related("route", "observer")
         .annotate(
-            refuse_count=_number(severity=Severity.REFUSE.value),
-            query_count=_number(severity=Severity.QUERY.value),
-            note_count=_number(severity=Severity.NOTE.value),
-            open_count=_number(severity=Severity.QUERY.value, settlement=""),
+            refuse_count=_finding_count(severity=Severity.REFUSE.value),
+            query_count=_finding_count(severity=Severity.QUERY.value),
+            note_count=_finding_count(severity=Severity.NOTE.value),
+            open_count=_finding_count(severity=Severity.QUERY.value, settlement=""),
         )
     )
 
 
 def state_counts(member: Membership, filters: QueueFilters) -> Mapping[str, int]:
-    """How many visits each state holds under the other filters: one query."""
+    """The number of visits in each state under the other filters, in one query."""
     rows = _matching(member, filters).order_by().values("state").annotate(number=Count("pk"))
-    found = {row["state"]: row["number"] for row in rows}
-    return {state: found.get(state, 0) for state in STATES}
-
-
-def waiting_count(member: Membership) -> int:
-    """How many visits of the program wait for review."""
-    return _handed_in(member).filter(state=VisitState.SUBMITTED).count()
+    counts = {row["state"]: row["number"] for row in rows}
+    return {state: counts.get(state, 0) for state in STATES}
 
 
 def choices(member: Membership) -> Choices:
-    """Three queries, whatever the number of visits."""
+    """The values that the filters offer, in three queries."""
     visits = _handed_in(member)
     routes = tuple(
         Route.objects.filter(
@@ -106,7 +104,7 @@ def choices(member: Membership) -> Choices:
 
 
 def neighbors(member: Membership, filters: QueueFilters, visit: Visit) -> Neighbors:
-    """What comes before and after a visit, which itself may have left the queue."""
+    """The neighbors of a visit, which may itself no longer be in the queue."""
     visits = _matching(member, filters).filter(state=filters.state).exclude(pk=visit.pk)
     at, key = visit.submitted_at, visit.pk
     earlier = visits.filter(Q(submitted_at__lt=at) | Q(submitted_at=at, pk__lt=key))
@@ -119,9 +117,9 @@ def neighbors(member: Membership, filters: QueueFilters, visit: Visit) -> Neighb
 
 
 def next_waiting(member: Membership, filters: QueueFilters, visit: Visit) -> Visit | None:
-    """The visit to look at after this one: the next in the queue, else the first."""
-    following = neighbors(member, filters, visit).next
-    return following or queue(member, filters).exclude(pk=visit.pk).first()
+    """The visit to review after this one: the next in the queue, else the first."""
+    next_visit = neighbors(member, filters, visit).next
+    return next_visit or queue(member, filters).exclude(pk=visit.pk).first()
 
 
 def _handed_in(member: Membership) -> QuerySet[Visit]:
@@ -129,14 +127,14 @@ def _handed_in(member: Membership) -> QuerySet[Visit]:
 
 
 def _matching(member: Membership, filters: QueueFilters) -> QuerySet[Visit]:
-    wanted = {
+    lookups = {
         "route__code": filters.route,
         "route__region": filters.region,
         "observer": filters.observer,
         "season_year": filters.season_year,
     }
     visits = _handed_in(member).filter(
-        **{name: value for name, value in wanted.items() if value is not None}
+        **{name: value for name, value in lookups.items() if value is not None}
     )
     if filters.open_only:
         visits = visits.filter(
@@ -155,7 +153,7 @@ def _ordered(visits: QuerySet[Visit], filters: QueueFilters) -> QuerySet[Visit]:
     return visits.order_by("-submitted_at", "-pk")
 
 
-def _number(**conditions: str) -> Coalesce:
-    mine = StoredFinding.objects.filter(visit=OuterRef("pk"), **conditions).order_by()
-    counted = mine.values("visit").annotate(number=Count("pk")).values("number")
-    return Coalesce(Subquery(counted), 0)
+def _finding_count(**conditions: str) -> Coalesce:
+    findings = StoredFinding.objects.filter(visit=OuterRef("pk"), **conditions).order_by()
+    counts = findings.values("visit").annotate(number=Count("pk")).values("number")
+    return Coalesce(Subquery(counts), 0)

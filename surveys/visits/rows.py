@@ -1,8 +1,8 @@
-"""Writing what a sheet says into rows: periods, calls, sightings, findings.
+"""Stores what was read from a sheet: listening periods, calls, sightings, findings.
 
-Everything here expects the visit's row to be locked. Rows of an earlier
-submission are kept where they are the same, changed where they differ, and
-removed where the sheet no longer has them; the history triggers see all of it.
+The caller holds the lock on the visit's row. Rows of an earlier submission are kept if they
+are the same, updated if they differ, and deleted if the sheet no longer has them; the history
+triggers record the changes.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _LONGEST_FIELD = 60
 
 
 def write_rows(visit: Visit, judgment: Judgment) -> None:
-    """Set the visit's typed fields (unsaved) and rewrite every row below it."""
+    """Set the visit's fields from the sheet (not saved) and write its dependent rows."""
     set_visit_fields(visit, judgment)
     periods = _write_periods(visit, judgment)
     _write_calls(visit, judgment, periods)
@@ -54,8 +54,8 @@ def set_visit_fields(visit: Visit, judgment: Judgment) -> None:
 
 
 def _write_periods(visit: Visit, judgment: Judgment) -> dict[int, ListeningPeriod]:
-    before = dict(visit.periods.values_list("stop_id", "pk"))
-    periods = period_rows(visit, judgment, before)
+    keys = dict(visit.periods.values_list("stop_id", "pk"))
+    periods = period_rows(visit, judgment, keys)
     visit.periods.exclude(pk__in=[row.pk for row in periods.values()]).delete()
     _upsert(ListeningPeriod, periods.values(), unique=("visit", "stop"))
     return periods
@@ -64,7 +64,7 @@ def _write_periods(visit: Visit, judgment: Judgment) -> dict[int, ListeningPerio
 def period_rows(
     visit: Visit, judgment: Judgment, keys: Mapping[int, uuid.UUID]
 ) -> dict[int, ListeningPeriod]:
-    """Unsaved rows by stop number. `keys` leads from stops to rows that are there already."""
+    """Unsaved rows by stop number. `keys` maps stop ids to the ids of existing rows."""
     reading, stops = judgment.reading, judgment.background.stops
     return {
         period.stop: _period_row(
@@ -113,21 +113,20 @@ def _period_row(
 
 def _write_calls(visit: Visit, judgment: Judgment, periods: dict[int, ListeningPeriod]) -> None:
     calls = call_rows(judgment, periods)
-    wanted = {(call.period_id, call.species_id) for call in calls}
-    before = CallIndex.objects.filter(period__visit=visit)
-    gone = [
+    keys = {(call.period_id, call.species_id) for call in calls}
+    existing = CallIndex.objects.filter(period__visit=visit)
+    stale_keys = [
         pk
-        for pk, period_id, species_id in before.values_list("pk", "period_id", "species_id")
-        if (period_id, species_id) not in wanted
+        for pk, period_id, species_id in existing.values_list("pk", "period_id", "species_id")
+        if (period_id, species_id) not in keys
     ]
-    if gone:
-        before.filter(pk__in=gone).delete()
+    if stale_keys:
+        existing.filter(pk__in=stale_keys).delete()
     _upsert(CallIndex, calls, unique=("period", "species"))
 
 
 def call_rows(judgment: Judgment, periods: Mapping[int, ListeningPeriod]) -> list[CallIndex]:
-    """Unsaved rows. A species opened without an answer is kept as not sure: missing,
-    never a zero."""
+    """Unsaved rows. A call without an index is stored as not sure: missing, never zero."""
     species = judgment.background.species
     return [
         CallIndex(
@@ -152,14 +151,14 @@ def _write_sightings(visit: Visit, judgment: Judgment) -> None:
 def sighting_rows(
     visit: Visit, judgment: Judgment, photos: Mapping[int, uuid.UUID]
 ) -> list[Sighting]:
-    """Unsaved rows. `photos` leads from rows of the sheet to photos."""
-    ground = judgment.background
+    """Unsaved rows. `photos` maps rows of the sheet to the ids of photos."""
+    background = judgment.background
     return [
         Sighting(
             visit=visit,
             row=facts.row,
-            stop=ground.stops[facts.stop] if facts.stop is not None else None,
-            species=ground.species[facts.species],
+            stop=background.stops[facts.stop] if facts.stop is not None else None,
+            species=background.species[facts.species],
             life_stage=facts.life_stage,
             count=facts.count,
             color_form=facts.color_form,
@@ -171,20 +170,20 @@ def sighting_rows(
 
 
 def _write_findings(visit: Visit, judgment: Judgment) -> None:
-    """Findings that were there before, word for word, keep their settlement."""
-    before: dict[tuple, list[StoredFinding]] = defaultdict(list)
+    """Replace the findings; those with the same wording as before keep their settlement."""
+    existing: dict[tuple, list[StoredFinding]] = defaultdict(list)
     for row in visit.findings.order_by("-pk"):
-        before[_finding_key(row)].append(row)
-    fresh = []
+        existing[_finding_key(row)].append(row)
+    new_rows = []
     for row in finding_rows(visit, judgment):
-        if same := before[_finding_key(row)]:
-            same.pop()
+        if kept := existing[_finding_key(row)]:
+            kept.pop()
         else:
-            fresh.append(row)
-    gone = [row.pk for rows in before.values() for row in rows]
-    if gone:
-        visit.findings.filter(pk__in=gone).delete()
-    StoredFinding.objects.bulk_create(fresh)
+            new_rows.append(row)
+    stale_keys = [row.pk for rows in existing.values() for row in rows]
+    if stale_keys:
+        visit.findings.filter(pk__in=stale_keys).delete()
+    StoredFinding.objects.bulk_create(new_rows)
 
 
 def finding_rows(visit: Visit, judgment: Judgment) -> list[StoredFinding]:
@@ -192,9 +191,9 @@ def finding_rows(visit: Visit, judgment: Judgment) -> list[StoredFinding]:
 
 
 def _finding_row(visit: Visit, finding: values.Finding, judgment: Judgment) -> StoredFinding:
-    ground, where = judgment.background, finding.where
-    stop = ground.stops.get(where.stop) if where.stop is not None else None
-    species = ground.species.get(where.species) if where.species is not None else None
+    background, where = judgment.background, finding.where
+    stop = background.stops.get(where.stop) if where.stop is not None else None
+    species = background.species.get(where.species) if where.species is not None else None
     return StoredFinding(
         visit=visit,
         code=finding.code,

@@ -1,4 +1,4 @@
-"""What an observer needs to know before going out: routes, hours, moon, limits."""
+"""What an observer needs to know before a survey: routes, hours, moon, limits."""
 
 import datetime as dt
 from collections import defaultdict
@@ -47,7 +47,10 @@ from surveys.visits.loading import protocol_values
 
 @dataclass(frozen=True, kw_only=True)
 class WindowAhead:
-    """A season window of this season year, as it stands on a night."""
+    """A survey window of this season year, as seen on a night.
+
+    `visited` says whether the route has a submitted visit in the window.
+    """
 
     name: str
     opens: dt.date
@@ -85,7 +88,7 @@ class RouteTonight:
 
 @dataclass(frozen=True, kw_only=True)
 class Tonight:
-    """The observer's home: assigned routes, and visits that wait for the observer."""
+    """The observer's home: assigned routes, and visits that need the observer's attention."""
 
     night: dt.date
     routes: tuple[RouteTonight, ...]
@@ -94,21 +97,21 @@ class Tonight:
 
 
 def tonight_for(member: Membership, now: dt.datetime) -> Tonight:
-    """Everything on the Tonight screen, in a number of queries that does not depend on
-    the number of routes."""
+    """Everything on the Tonight screen. The number of queries does not depend on the number
+    of routes."""
     night = night_of(now, member.program.time_zone)
     routes = [
-        found
+        route_tonight
         for route in _routes(member).filter(assignments__observer=member.person).distinct()
-        if (found := _route_tonight(member, route, night))
+        if (route_tonight := _route_tonight(member, route, night))
         and any(
-            a.season_year == found.season_year and a.observer_id == member.person_id
+            a.season_year == route_tonight.season_year and a.observer_id == member.person_id
             for a in route.assignments.all()
         )
     ]
-    mine = own_visits(member).order_by("night")
-    drafts = tuple(mine.filter(state=VisitState.DRAFT))
-    sent_back = list(mine.filter(state=VisitState.SENT_BACK))
+    visits = own_visits(member).order_by("night")
+    drafts = tuple(visits.filter(state=VisitState.DRAFT))
+    sent_back = list(visits.filter(state=VisitState.SENT_BACK))
     notes = _latest_notes(sent_back)
     return Tonight(
         night=night,
@@ -136,7 +139,7 @@ def own_visits(member: Membership) -> QuerySet[Visit]:
 
 
 def all_routes(member: Membership) -> QuerySet[Route]:
-    """Active routes of the program, for somebody who stands in for another."""
+    """Active routes of the program, including those assigned to other observers."""
     return Route.objects.filter(program=member.program, active=True).order_by("code")
 
 
@@ -167,7 +170,9 @@ def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTon
         protocol=protocol,
         night=night,
         season_year=year,
-        windows=_windows(protocol, year, night, [visit.night for visit in route.visits.all()]),
+        windows=_windows_ahead(
+            protocol, year, night, [visit.night for visit in route.visits.all()]
+        ),
         stops=stops,
         sky=sky,
         moon=moon_night(place, night, zone) if place else None,
@@ -181,7 +186,7 @@ def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTon
     )
 
 
-def _windows(
+def _windows_ahead(
     protocol: Protocol, year: int, night: dt.date, nights: list[dt.date]
 ) -> tuple[WindowAhead, ...]:
     windows = []

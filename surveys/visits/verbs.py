@@ -1,9 +1,8 @@
-"""The verbs of review: each locks the visit, checks, writes, then notifies.
+"""The verbs of submission and review: each locks the visit, checks, writes, then notifies.
 
-`member` is the membership of the person who acts. Every verb raises PermissionDenied
-when the role does not allow it, NotYours, WrongState, and StaleRevision when `revision`
-is not the one the person was looking at. Each success adds one to the revision and
-leaves a review step.
+`member` is the membership of the person who acts. Every verb raises PermissionDenied when the
+role does not allow it, NotYours, WrongState, and StaleRevision when `revision` is not the
+current one. A verb that succeeds increments the revision and records a review step.
 """
 
 from __future__ import annotations
@@ -34,12 +33,12 @@ from surveys.visits.access import (
     EDITABLE,
     check_revision,
     check_state,
-    lock_own,
+    lock_own_visit,
     lock_visit,
 )
 from surveys.visits.counting import (
     count_in_trends,
-    count_nothing,
+    exclude_from_trends,
 )
 from surveys.visits.drafts import apply_changes
 from surveys.visits.exceptions import (
@@ -64,10 +63,12 @@ def submit_visit(
     revision: int,
     now: dt.datetime | None = None,
 ) -> Visit:
-    """Hand in the observer's own sheet. Submitting the same revision again changes
-    nothing. Raises VisitRefused when the sheet holds something impossible."""
+    """Submit the observer's own sheet. Submitting the same revision again changes nothing.
+
+    Raises VisitRefused when a finding on the sheet is a refusal.
+    """
     require(member, Permission.SURVEY)
-    visit = lock_own(member, visit_id)
+    visit = lock_own_visit(member, visit_id)
     if visit.submissions.filter(revision=revision + 1, submitted_by=member.person_id).exists():
         return visit
     check_state(visit, EDITABLE)
@@ -76,7 +77,7 @@ def submit_visit(
     _write_submission(visit, member, at)
     visit.state = VisitState.SUBMITTED
     visit.submitted_at = at
-    return _finish(visit, member, Step.SUBMITTED, at=at)
+    return _save_step(visit, member, Step.SUBMITTED, at=at)
 
 
 @transaction.atomic
@@ -88,8 +89,11 @@ def correct_cells(
     reason: str,
     revision: int,
 ) -> Visit:
-    """Correct a submitted sheet as a coordinator. The observer's submission stays as it
-    came; the correction is a submission of its own. Raises VisitRefused."""
+    """Correct a submitted sheet as a coordinator.
+
+    The observer's submission is kept; the correction becomes a submission of its own. Raises
+    ReasonMissing, VisitRefused.
+    """
     visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
     _check_reason(reason)
     at = timezone.now()
@@ -100,7 +104,7 @@ def correct_cells(
     apply_changes(visit, overriding)
     visit.revision = revision
     _write_submission(visit, member, at)
-    return _finish(visit, member, Step.CORRECTED, note=reason, at=at)
+    return _save_step(visit, member, Step.CORRECTED, note=reason, at=at)
 
 
 @transaction.atomic
@@ -112,7 +116,10 @@ def settle(
     reason: str,
     revision: int,
 ) -> Visit:
-    """Answer a query: it `counts`, or what it speaks of is `left_out` of trends."""
+    """Answer a query: what it is about `counts` in trends, or is `left_out`.
+
+    Raises NotSettleable, ReasonMissing.
+    """
     require(member, Permission.REVIEW)
     visit_id = (
         StoredFinding.objects.filter(pk=finding_id, visit__route__program=member.program_id)
@@ -136,20 +143,20 @@ def settle(
     finding.save()
     answer = Settlement(settlement).label.lower()
     note = f"{finding.code}: {answer}. {finding.reason}"
-    return _finish(visit, member, Step.SETTLED, note=note, at=at)
+    return _save_step(visit, member, Step.SETTLED, note=note, at=at)
 
 
 @transaction.atomic
 def accept(member: Membership, visit_id: uuid.UUID | str, *, revision: int) -> Visit:
-    """Accept a visit into the trends, less what was left out. Raises QueriesOpen."""
+    """Accept a visit: it counts in trends, except for what was left out. Raises QueriesOpen."""
     visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
     findings = list(visit.findings.select_related("stop", "species"))
-    waiting = [f for f in findings if f.severity == Severity.QUERY and not f.settlement]
-    if waiting:
-        raise QueriesOpen(waiting)
+    open_queries = [f for f in findings if f.severity == Severity.QUERY and not f.settlement]
+    if open_queries:
+        raise QueriesOpen(open_queries)
     visit.state = VisitState.ACCEPTED
     count_in_trends(visit, findings)
-    _finish(visit, member, Step.ACCEPTED)
+    _save_step(visit, member, Step.ACCEPTED)
     refit_trends(member.program_id)
     return visit
 
@@ -163,46 +170,48 @@ def send_back(
     revision: int,
     site_url: str = "",
 ) -> Visit:
-    """Give the sheet back to its observer, with a note that is also mailed. The link in
-    the mail begins with `site_url`, the address of this installation."""
+    """Return the sheet to its observer, with a note that is also mailed.
+
+    `site_url`, the address of this installation, is used for the link in the mail.
+    """
     visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
     _check_reason(note)
     visit.state = VisitState.SENT_BACK
-    _finish(visit, member, Step.SENT_BACK, note=note)
+    _save_step(visit, member, Step.SENT_BACK, note=note)
     mail_sent_back.defer(step_id=visit.steps.latest("pk").pk, site_url=site_url)
     return visit
 
 
 @transaction.atomic
 def set_aside(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision: int) -> Visit:
-    """Keep the visit, but out of review and trends."""
+    """Keep the visit but exclude it from review and trends."""
     visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
     _check_reason(note)
     visit.state = VisitState.SET_ASIDE
-    return _finish(visit, member, Step.SET_ASIDE, note=note)
+    return _save_step(visit, member, Step.SET_ASIDE, note=note)
 
 
 @transaction.atomic
 def reopen(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision: int) -> Visit:
-    """Take an accepted or set-aside visit back into review; it stops counting."""
-    wanted = [VisitState.ACCEPTED, VisitState.SET_ASIDE]
-    visit = _lock_for_review(member, visit_id, wanted, revision)
+    """Return an accepted or set-aside visit to review; it no longer counts in trends."""
+    reopenable = [VisitState.ACCEPTED, VisitState.SET_ASIDE]
+    visit = _lock_for_review(member, visit_id, reopenable, revision)
     _check_reason(note)
     counted = visit.counts_in_trends
     visit.state = VisitState.SUBMITTED
-    count_nothing(visit)
-    _finish(visit, member, Step.REOPENED, note=note)
+    exclude_from_trends(visit)
+    _save_step(visit, member, Step.REOPENED, note=note)
     if counted:
         refit_trends(member.program_id)
     return visit
 
 
 def _lock_for_review(
-    member: Membership, visit_id: uuid.UUID | str, wanted: list[str], revision: int
+    member: Membership, visit_id: uuid.UUID | str, allowed: list[str], revision: int
 ) -> Visit:
     require(member, Permission.REVIEW)
     visit = lock_visit(member, visit_id)
-    check_state(visit, wanted)
+    check_state(visit, allowed)
     check_revision(visit, revision)
     return visit
 
@@ -226,7 +235,7 @@ def _write_submission(visit: Visit, member: Membership, at: dt.datetime) -> None
     )
 
 
-def _finish(
+def _save_step(
     visit: Visit,
     member: Membership,
     step: Step,

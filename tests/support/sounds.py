@@ -20,10 +20,10 @@ from surveys.models import (
     Visit,
 )
 from surveys.visits.media.recordings import (
-    Announced,
+    RecordingAnnouncement,
     add_piece,
+    assemble_recording,
     begin_recording,
-    put_together,
 )
 
 WEBM = b"\x1a\x45\xdf\xa3"
@@ -119,8 +119,8 @@ class Uploader:
         return self.piece(0)
 
 
-def announced(visit: Visit, content: bytes, **other: object) -> Announced:
-    return Announced(
+def announced(visit: Visit, content: bytes, **other: object) -> RecordingAnnouncement:
+    return RecordingAnnouncement(
         **{
             "id": uuid.uuid4(),
             "visit": visit.pk,
@@ -139,7 +139,7 @@ def keep(member: Membership, visit: Visit, content: bytes, **other: object) -> R
     said = announced(visit, content, **other)
     begin_recording(member, said)
     add_piece(member, said.id, offset=0, content=io.BytesIO(content), length=len(content))
-    put_together(said.id)
+    assemble_recording(said.id)
     return Recording.objects.get(pk=said.id)
 
 

@@ -19,8 +19,8 @@ from rest_framework.utils.urls import replace_query_param
 from accounts.access import Permission
 from surveys.api.base import ProgramView
 from surveys.api.cursors import (
-    cursor_of,
-    key_of,
+    decode_cursor,
+    encode_cursor,
 )
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.analysts import (
@@ -92,13 +92,15 @@ class _Page(_Records):
             limit=asked["limit"],
         )
         here = self.request.build_absolute_uri()
-        following = None if last is None else replace_query_param(here, "cursor", cursor_of(last))
+        following = (
+            None if last is None else replace_query_param(here, "cursor", encode_cursor(last))
+        )
         return Response({"next": following, "results": rows})
 
     def _after(self, cursor: str | None) -> list[str] | None:
         if cursor is None:
             return None
-        key = key_of(cursor, len(self.table.key))
+        key = decode_cursor(cursor, len(self.table.key))
         try:
             uuid.UUID(key[0])
         except ValueError:

@@ -38,11 +38,11 @@ from surveys.models import (
 from surveys.visits.exceptions import ChecksumMismatch
 from surveys.visits.media.recordings import (
     add_piece,
+    assemble_recording,
     begin_recording,
     check_piece,
     expires_at,
     find_upload,
-    put_together,
     remove_recording,
 )
 
@@ -193,7 +193,7 @@ class RecordingUpload(TusView):
                 self.member, recording_id, offset=offset, content=content, length=came
             )
         if recording.received == recording.bytes:
-            put_together(recording_id)
+            assemble_recording(recording_id)
             recording = find_upload(self.member, recording_id)
         return Response(status=status.HTTP_204_NO_CONTENT, headers=_progress(recording))
 

@@ -116,7 +116,7 @@ class VisitDetail(ProgramView):
             cells=sheet["cells"],
             revision=self.revision_or_none(),
             source=sheet["source"],
-            carried=sheet.get("protocol_version"),
+            carried_version_id=sheet.get("protocol_version"),
             recovers=sheet.get("recovers"),
         )
         return _saved(saved, status.HTTP_201_CREATED if begun else status.HTTP_200_OK)

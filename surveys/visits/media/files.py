@@ -1,12 +1,13 @@
-"""Stored files go when nothing names them any more, and never sooner.
+"""Deletes stored files when no row refers to them any more, and never sooner.
 
-A file cannot be rolled back with its row. So a file is deleted only after the transaction
-that lets go of it is kept, and what a failed transaction left behind is swept up later.
+A file cannot be rolled back with its row. So a file is deleted only after the transaction that
+deletes its row has been committed, and files left by a failed transaction are deleted by a
+nightly sweep.
 
-Several databases may keep their files in one place: a copy made for a test, a second
-installation, the one a backup was taken from. So a file is kept in a folder named for its
-database, and the sweep looks in that folder alone. What older versions stored outside it,
-or a database of before a restore, is never swept.
+Several databases may share one storage: a copy made for a test, a second installation, the
+database a backup was taken from. So each database keeps its files in a folder of its own, and
+the sweep looks only there. Files that older versions stored elsewhere, or that belong to the
+database from before a restore, are never swept.
 """
 
 from __future__ import annotations
@@ -28,55 +29,58 @@ from surveys.models import (
     RecordingPiece,
 )
 
-# Longer than any request or task: a younger file may belong to a transaction under way.
+# Longer than any request or task: a younger file may belong to a transaction in progress.
 YOUNG = dt.timedelta(days=1)
 FOLDERS = ("photos", "recordings")
-_NAMED_IN = ((Photo, "image"), (Recording, "audio"), (RecordingPiece, "content"))
+_FILE_FIELDS = ((Photo, "image"), (Recording, "audio"), (RecordingPiece, "content"))
 
 
-def own_name(name: str) -> str:
-    """The name under which this database keeps a file: in a folder of its own."""
+def storage_path(name: str) -> str:
+    """The name under which to store a file: in the folder of this database."""
     return f"{_folder_of(connection.settings_dict['NAME'])}/{name}"
 
 
 @functools.cache
 def _folder_of(database: str) -> str:
     with connection.cursor() as cursor:
-        return folder_of(cursor)
+        return database_folder(cursor)
 
 
-def folder_of(cursor: CursorWrapper) -> str:
-    """A name for the database behind the cursor, of 16 hex digits. Renaming keeps it, and
-    neither a copy beside it nor one restored elsewhere has it."""
+def database_folder(cursor: CursorWrapper) -> str:
+    """16 hex digits that identify the database of the cursor.
+
+    Renaming the database does not change them; a copy in the same cluster and a copy restored
+    elsewhere have others.
+    """
     cursor.execute("SELECT oid FROM pg_database WHERE datname = current_database()")
-    (told,) = cursor.fetchone()
+    (identity,) = cursor.fetchone()
     cursor.execute("SELECT has_function_privilege('pg_control_system()', 'execute')")
     if cursor.fetchone()[0]:
         cursor.execute("SELECT system_identifier FROM pg_control_system()")
-        told = f"{cursor.fetchone()[0]}/{told}"
-    return hashlib.sha256(str(told).encode()).hexdigest()[:16]
+        identity = f"{cursor.fetchone()[0]}/{identity}"
+    return hashlib.sha256(str(identity).encode()).hexdigest()[:16]
 
 
-def forget_files(files: Iterable[FieldFile]) -> None:
-    """Delete stored files once the transaction that lets go of them is kept."""
+def delete_files_on_commit(files: Iterable[FieldFile]) -> None:
+    """Delete stored files once the current transaction is committed."""
     for file in files:
         transaction.on_commit(lambda file=file: file.storage.delete(file.name))
 
 
 def sweep_files(now: dt.datetime | None = None) -> int:
-    """Delete this database's photos and sounds that no row names; how many there were."""
+    """Delete this database's photos and recordings that no row refers to. Returns how many."""
     before = (now or timezone.now()) - YOUNG
-    own = own_name("").strip("/")
+    own_folder = storage_path("").strip("/")
     swept = 0
     for folder in FOLDERS:
         stored = {
             name
             for name in _old_files(default_storage, folder, before)
-            if name.split("/")[-2] == own
+            if name.split("/")[-2] == own_folder
         }
-        for model, field in _NAMED_IN:
-            named = model.objects.filter(**{f"{field}__startswith": f"{folder}/"})
-            stored.difference_update(named.values_list(field, flat=True).iterator())
+        for model, field in _FILE_FIELDS:
+            references = model.objects.filter(**{f"{field}__startswith": f"{folder}/"})
+            stored.difference_update(references.values_list(field, flat=True).iterator())
         for name in stored:
             default_storage.delete(name)
         swept += len(stored)

@@ -1,5 +1,5 @@
-"""Photos of sightings. A photo is drawn anew before it is kept, so that no position,
-camera or owner tag of the original survives."""
+"""Photos of sightings. A photo is encoded again before it is stored, so that no location,
+camera or owner tag of the original remains."""
 
 from __future__ import annotations
 
@@ -25,15 +25,15 @@ from surveys.visits.access import (
     EDITABLE,
     check_state,
     find_visit,
-    lock_own,
+    lock_own_visit,
 )
 from surveys.visits.exceptions import (
     NotYours,
     PhotoRefused,
 )
 from surveys.visits.media.files import (
-    forget_files,
-    own_name,
+    delete_files_on_commit,
+    storage_path,
 )
 
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -57,32 +57,32 @@ _UNREADABLE = (
 def store_photo(
     member: Membership, visit_id: uuid.UUID | str, *, row: int, upload: UploadedFile
 ) -> Photo:
-    """Keep a photo for a sighting row of the observer's own sheet, replacing an older one.
+    """Store a photo for a sighting row of the observer's own sheet, replacing an older one.
 
     Raises NotYours, WrongState, PhotoRefused.
     """
-    visit = lock_own(member, visit_id)
+    visit = lock_own_visit(member, visit_id)
     require(member, Permission.SURVEY)
     check_state(visit, EDITABLE)
     if not 1 <= row <= LAST_ROW:
         raise PhotoRefused(f"There is no sighting row {row}: rows count from 1 to {LAST_ROW}.")
-    drawn = redraw(upload)
+    jpeg = reencode(upload)
     _remove(visit, row)
     photo = Photo(
         visit=visit,
         row=row,
-        sha256=hashlib.sha256(drawn).hexdigest(),
+        sha256=hashlib.sha256(jpeg).hexdigest(),
         uploaded_by=member.person,
     )
-    photo.image.save(own_name(f"{photo.pk}.jpg"), ContentFile(drawn), save=False)
+    photo.image.save(storage_path(f"{photo.pk}.jpg"), ContentFile(jpeg), save=False)
     photo.save()
     return photo
 
 
 @transaction.atomic
 def remove_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> None:
-    """Take a photo off the observer's own sheet. Raises NotYours, WrongState."""
-    visit = lock_own(member, visit_id)
+    """Remove a photo from the observer's own sheet. Raises NotYours, WrongState."""
+    visit = lock_own_visit(member, visit_id)
     require(member, Permission.SURVEY)
     check_state(visit, EDITABLE)
     _remove(visit, row)
@@ -96,8 +96,8 @@ def find_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> Ph
     return photo
 
 
-def redraw(upload: UploadedFile) -> bytes:
-    """The picture as a new JPEG, upright and no larger than needed, without any tags.
+def reencode(upload: UploadedFile) -> bytes:
+    """The image as a new JPEG: upright, at most LONGEST_SIDE pixels a side, without tags.
 
     Raises PhotoRefused.
     """
@@ -109,9 +109,9 @@ def redraw(upload: UploadedFile) -> bytes:
     try:
         picture = Image.open(upload, formats=FORMATS)
         _check_pixels(picture)
-        # A JPEG can be read at a fraction of its size, which spares memory.
+        # A JPEG can be decoded at a fraction of its size, which saves memory.
         picture.draft("RGB", (2 * LONGEST_SIDE, 2 * LONGEST_SIDE))
-        flat = _on_white(ImageOps.exif_transpose(picture))
+        flat = _flatten_on_white(ImageOps.exif_transpose(picture))
     except _UNREADABLE as error:
         raise PhotoRefused from error
     flat.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
@@ -128,8 +128,8 @@ def _check_pixels(picture: Image.Image) -> None:
         )
 
 
-def _on_white(picture: Image.Image) -> Image.Image:
-    """A fresh picture that holds the pixels only; see-through parts become white."""
+def _flatten_on_white(picture: Image.Image) -> Image.Image:
+    """A new image with only the pixels; transparent parts become white."""
     layer = picture.convert("RGBA")
     flat = Image.new("RGB", layer.size, "white")
     flat.paste(layer, mask=layer.getchannel("A"))
@@ -138,5 +138,5 @@ def _on_white(picture: Image.Image) -> Image.Image:
 
 def _remove(visit: Visit, row: int) -> None:
     photos = list(visit.photos.filter(row=row))
-    forget_files([photo.image for photo in photos])
+    delete_files_on_commit([photo.image for photo in photos])
     visit.photos.filter(row=row).delete()

@@ -1,9 +1,9 @@
-"""Recordings of a visit: begun with what the phone says of them, filled piece by piece.
+"""Recordings of a visit: announced by the phone, then uploaded piece by piece.
 
-The pieces are files of their own until the last one is there, because storages such as
-S3 cannot add to a file. Every verb locks the recording's row before it looks how far the
-upload has come, so that a piece sent twice, or by two tabs, is kept once. The visit itself
-is locked only while a recording is begun: sound never holds up the data.
+Each piece is a file of its own until the last one has arrived, because storages such as S3
+cannot append to a file. Every verb locks the recording's row before it checks how much has been
+received, so that a piece sent twice, or from two tabs, is stored once. The visit is locked only
+while a recording is announced: uploads never delay the saving of data.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ from surveys.models import (
 from surveys.visits.access import (
     EDITABLE,
     check_state,
-    lock_own,
+    lock_own_visit,
 )
 from surveys.visits.exceptions import (
     NotYours,
@@ -49,19 +49,19 @@ from surveys.visits.exceptions import (
     RecordingTooLarge,
 )
 from surveys.visits.loading import stops_on
-from surveys.visits.media.files import (
-    forget_files,
-    own_name,
-)
-from surveys.visits.media.sound_kinds import (
-    HEAD_BYTES,
+from surveys.visits.media.audio_formats import (
     LARGEST_BYTES,
     LONGEST_S,
     MEDIA_TYPES,
-    begins_like,
-    ending_of,
+    SIGNATURE_BYTES,
+    file_extension,
+    has_signature_of,
     media_type_of,
     megabytes,
+)
+from surveys.visits.media.files import (
+    delete_files_on_commit,
+    storage_path,
 )
 
 MOST_A_VISIT = 100
@@ -74,9 +74,12 @@ _NO_SUCH = "There is no such recording."
 
 
 @dataclass(frozen=True, kw_only=True)
-class Announced:
-    """What a phone says of a recording before it sends it. `stop` is the stop's number,
-    `species` a code; `bytes` the length of the file; `metadata` the words as they came."""
+class RecordingAnnouncement:
+    """What a phone states about a recording before it sends it.
+
+    `stop` is the stop's number, `species` a code, `bytes` the length of the file, `seconds` of
+    the sound, `metadata` the header as it was sent.
+    """
 
     id: uuid.UUID
     visit: uuid.UUID
@@ -92,7 +95,7 @@ class Announced:
 
 
 @transaction.atomic
-def begin_recording(member: Membership, announced: Announced) -> Recording:
+def begin_recording(member: Membership, announced: RecordingAnnouncement) -> Recording:
     """Make room for a recording of the member's own visit, in whatever state that is.
 
     The same id again gives back the same recording, so that a retry never makes a second
@@ -101,10 +104,10 @@ def begin_recording(member: Membership, announced: Announced) -> Recording:
     require(member, Permission.SURVEY)
     visit = _lock_visit(member, announced.visit)
     media_type = _check_announced(announced)
-    known = Recording.objects.filter(pk=announced.id).first()
-    if known is not None:
-        return _same(known, announced)
-    _check_room(visit, announced.bytes)
+    existing = Recording.objects.filter(pk=announced.id).first()
+    if existing is not None:
+        return _check_same(existing, announced)
+    _check_quota(visit, announced.bytes)
     return Recording.objects.create(
         id=announced.id,
         visit=visit,
@@ -125,31 +128,32 @@ def begin_recording(member: Membership, announced: Announced) -> Recording:
 def add_piece(
     member: Membership, recording_id: uuid.UUID, *, offset: int, content: BinaryIO, length: int
 ) -> Recording:
-    """Keep `length` bytes, the whole of `content`, as what follows the first `offset` bytes
-    of the member's own recording. When they are the last, `put_together` comes next, once
-    this transaction is kept: what has arrived stays, whatever happens to the joining.
+    """Store all of `content`, `length` bytes, as the piece that begins at `offset`.
+
+    After the last piece the caller calls `assemble_recording`, once this transaction is
+    committed, so that the piece is kept even if the assembly fails.
 
     Raises NotYours, OffsetMismatch, RecordingTooLarge, RecordingRefused.
     """
     require(member, Permission.SURVEY)
-    recording = _one(own_recordings(member).select_for_update(of=("self",)), recording_id)
+    recording = _get_or_raise(own_recordings(member).select_for_update(of=("self",)), recording_id)
     check_piece(recording, offset=offset, length=length)
     if not length:
         return recording
-    if offset == 0 and length >= HEAD_BYTES:
+    if offset == 0 and length >= SIGNATURE_BYTES:
         content.seek(0)
-        if not begins_like(recording.media_type, content.read(HEAD_BYTES)):
+        if not has_signature_of(recording.media_type, content.read(SIGNATURE_BYTES)):
             raise RecordingRefused(_other_type(recording))
     content.seek(0)
     piece = RecordingPiece(recording=recording, offset=offset)
-    piece.content.save(own_name(f"{recording.pk}-{offset}"), File(content), save=True)
+    piece.content.save(storage_path(f"{recording.pk}-{offset}"), File(content), save=True)
     recording.received += length
     recording.save(update_fields=["received"])
     return recording
 
 
 def check_piece(recording: Recording, *, offset: int, length: int) -> None:
-    """Whether a piece follows what is there. Raises OffsetMismatch, RecordingTooLarge."""
+    """Check that a piece continues the upload. Raises OffsetMismatch, RecordingTooLarge."""
     if recording.received != offset:
         raise OffsetMismatch(recording.received)
     if offset + length > recording.bytes:
@@ -159,11 +163,12 @@ def check_piece(recording: Recording, *, offset: int, length: int) -> None:
         )
 
 
-def put_together(recording_id: uuid.UUID) -> None:
-    """Join the pieces of a recording that has arrived; does nothing while one is missing,
-    or when the recording is gone.
+def assemble_recording(recording_id: uuid.UUID) -> None:
+    """Join the pieces of a recording once all have arrived.
 
-    Raises RecordingDamaged: then nothing is left of the pieces, and the upload begins anew.
+    Does nothing while a piece is missing, or when the recording has been deleted. Raises
+    RecordingDamaged when the checksum or the media type is wrong; the pieces are then deleted,
+    and the upload has to start over.
     """
     with transaction.atomic():
         rows = Recording.objects.filter(
@@ -176,72 +181,73 @@ def put_together(recording_id: uuid.UUID) -> None:
             problem = _join(recording, joined)
             if problem is None:
                 joined.seek(0)
-                name = f"{recording.pk}.{ending_of(recording.media_type)}"
-                recording.audio.save(own_name(name), File(joined), save=False)
+                name = f"{recording.pk}.{file_extension(recording.media_type)}"
+                recording.audio.save(storage_path(name), File(joined), save=False)
                 recording.state = RecordingState.COMPLETE
                 recording.completed_at = timezone.now()
             else:
                 recording.received = 0
             recording.save()
-        _drop_pieces(recording)
+        _delete_pieces(recording)
     if problem is not None:
         raise problem
 
 
-def arrived_in_pieces() -> QuerySet[Recording]:
-    """Recordings whose last piece came, and then nobody put them together."""
+def unassembled_recordings() -> QuerySet[Recording]:
+    """Recordings whose pieces have all arrived but have not been joined."""
     return Recording.objects.filter(received=F("bytes"), state=RecordingState.ARRIVING)
 
 
 def expires_at(recording: Recording) -> dt.datetime | None:
-    """From when on an upload that is still unfinished may be gone; None for a complete one."""
+    """When an unfinished upload expires; None for a complete recording."""
     if recording.state == RecordingState.COMPLETE:
         return None
     return recording.begun_at + UNFINISHED_FOR
 
 
 def expire_unfinished(now: dt.datetime | None = None) -> int:
-    """Let go of uploads that were begun long ago and never came to an end; how many. The
-    phone still has its recording, and begins anew when it is back.
+    """Delete uploads that were begun more than UNFINISHED_FOR ago and never finished.
 
-    What has arrived whole is for `put_together`; a row that a piece locks is left for now.
+    Returns how many. The phone still has the recording and starts over when it comes back
+    online. Recordings that only wait for `assemble_recording`, and rows locked by a piece that
+    is being stored, are skipped.
     """
     before = (now or timezone.now()) - UNFINISHED_FOR
-    late = Recording.objects.filter(
+    overdue = Recording.objects.filter(
         state=RecordingState.ARRIVING, begun_at__lt=before, received__lt=F("bytes")
     )
-    gone = 0
-    for pk in list(late.values_list("pk", flat=True)):
+    expired = 0
+    for pk in list(overdue.values_list("pk", flat=True)):
         with transaction.atomic():
-            rows = late.filter(pk=pk).select_for_update(skip_locked=True, of=("self",))
+            rows = overdue.filter(pk=pk).select_for_update(skip_locked=True, of=("self",))
             for recording in rows:
-                forget_recordings(Recording.objects.filter(pk=pk))
+                delete_recording_files_on_commit(Recording.objects.filter(pk=pk))
                 recording.delete()
-                gone += 1
-    return gone
+                expired += 1
+    return expired
 
 
 @transaction.atomic
 def remove_recording(member: Membership, recording_id: uuid.UUID) -> None:
-    """Take back a recording of one's own: one that still arrives at any time, a complete
-    one only while the visit can be changed. Raises NotYours, WrongState."""
+    """Delete a recording of the member: an unfinished one at any time, a complete one only
+    while the visit can be edited. Raises NotYours, WrongState."""
     require(member, Permission.SURVEY)
     recording = find_upload(member, recording_id)
-    visit = lock_own(member, recording.visit_id)
-    recording = _one(own_recordings(member).select_for_update(of=("self",)), recording_id)
+    visit = lock_own_visit(member, recording.visit_id)
+    recording = _get_or_raise(own_recordings(member).select_for_update(of=("self",)), recording_id)
     if recording.state == RecordingState.COMPLETE:
         check_state(visit, EDITABLE)
-    forget_recordings(Recording.objects.filter(pk=recording.pk))
+    delete_recording_files_on_commit(Recording.objects.filter(pk=recording.pk))
     recording.delete()
 
 
-def forget_recordings(recordings: QuerySet[Recording]) -> None:
-    """Let go of the files of recordings whose rows go with this transaction. No piece can
-    come in between: the rows stay locked until they are gone."""
+def delete_recording_files_on_commit(recordings: QuerySet[Recording]) -> None:
+    """Delete the files of recordings that the caller deletes in this transaction. The rows are
+    locked, so that no piece can be added in the meantime."""
     rows = list(recordings.order_by("pk").select_for_update(of=("self",)))
     pieces = RecordingPiece.objects.filter(recording__in=rows)
-    forget_files(row.audio for row in rows if row.audio)
-    forget_files(piece.content for piece in pieces)
+    delete_files_on_commit(row.audio for row in rows if row.audio)
+    delete_files_on_commit(piece.content for piece in pieces)
 
 
 def own_recordings(member: Membership) -> QuerySet[Recording]:
@@ -251,11 +257,11 @@ def own_recordings(member: Membership) -> QuerySet[Recording]:
 
 
 def find_upload(member: Membership, recording_id: uuid.UUID) -> Recording:
-    """A recording of the member's own visit, however far it has come. Raises NotYours."""
-    return _one(own_recordings(member), recording_id)
+    """A recording of the member's own visit, complete or not. Raises NotYours."""
+    return _get_or_raise(own_recordings(member), recording_id)
 
 
-def _one(rows: QuerySet[Recording], recording_id: uuid.UUID) -> Recording:
+def _get_or_raise(rows: QuerySet[Recording], recording_id: uuid.UUID) -> Recording:
     recording = rows.filter(pk=recording_id).first()
     if recording is None:
         raise NotYours(_NO_SUCH)
@@ -264,7 +270,7 @@ def _one(rows: QuerySet[Recording], recording_id: uuid.UUID) -> Recording:
 
 def _lock_visit(member: Membership, visit_id: uuid.UUID) -> Visit:
     try:
-        return lock_own(member, visit_id)
+        return lock_own_visit(member, visit_id)
     except NotYours:
         raise NotYours(
             "The visit of this recording is not on the server, or it is not yours. "
@@ -272,8 +278,8 @@ def _lock_visit(member: Membership, visit_id: uuid.UUID) -> Visit:
         ) from None
 
 
-def _check_announced(announced: Announced) -> str:
-    """The media type by its plain name. Raises RecordingRefused, RecordingTooLarge."""
+def _check_announced(announced: RecordingAnnouncement) -> str:
+    """The media type without parameters. Raises RecordingRefused, RecordingTooLarge."""
     if announced.kind not in RecordingKind.values:
         raise RecordingRefused(f"A recording is one of: {', '.join(RecordingKind.values)}.")
     media_type = media_type_of(announced.media_type)
@@ -298,31 +304,34 @@ def _check_announced(announced: Announced) -> str:
     return media_type
 
 
-def _check_room(visit: Visit, more: int) -> None:
+def _check_quota(visit: Visit, added: int) -> None:
     if visit.recordings.count() >= MOST_A_VISIT:
         raise RecordingRefused(
             f"A visit has room for {MOST_A_VISIT} recordings. Delete one that says least."
         )
-    taken = visit.recordings.aggregate(bytes=Sum("bytes", default=0))["bytes"]
-    if taken + more > MOST_BYTES_A_VISIT:
+    used = visit.recordings.aggregate(bytes=Sum("bytes", default=0))["bytes"]
+    if used + added > MOST_BYTES_A_VISIT:
         raise RecordingRefused(
             f"The recordings of a visit may have {megabytes(MOST_BYTES_A_VISIT)} together; "
-            f"with this one they would have {megabytes(taken + more)}."
+            f"with this one they would have {megabytes(used + added)}."
         )
 
 
-def _same(known: Recording, announced: Announced) -> Recording:
-    """The recording of that id, if it is the one that is announced."""
-    if known.visit_id != announced.visit:
+def _check_same(existing: Recording, announced: RecordingAnnouncement) -> Recording:
+    """The existing recording with the announced id.
+
+    Raises NotYours or RecordingRefused when the announcement is of another recording.
+    """
+    if existing.visit_id != announced.visit:
         raise NotYours(_NO_SUCH)
-    if (known.sha256, known.bytes) != (announced.sha256, announced.bytes):
+    if (existing.sha256, existing.bytes) != (announced.sha256, announced.bytes):
         raise RecordingRefused("Another recording was begun under this id. Use a new id.")
-    return known
+    return existing
 
 
 def _stop(visit: Visit, number: int | None) -> Stop | None:
-    """The stop of that number. A stop that the route has lost since the phone took it along
-    is no reason to refuse what was recorded: the number stays in the metadata."""
+    """The stop with that number. A stop that has been closed since the phone loaded the route
+    is no reason to refuse the recording: its number is still in the metadata."""
     return None if number is None else stops_on(visit.route, visit.night).get(number)
 
 
@@ -336,7 +345,7 @@ def _species(code: str) -> Species | None:
 
 
 def _join(recording: Recording, joined: BinaryIO) -> RecordingDamaged | None:
-    """Write the pieces one after the other; what is wrong with the whole, if anything."""
+    """Write the pieces to `joined` in order. Returns what is wrong with the whole, if anything."""
     digest = hashlib.sha256()
     for block in _blocks(recording):
         digest.update(block)
@@ -344,7 +353,7 @@ def _join(recording: Recording, joined: BinaryIO) -> RecordingDamaged | None:
     if joined.tell() != recording.bytes or digest.hexdigest() != recording.sha256:
         return RecordingDamaged()
     joined.seek(0)
-    if not begins_like(recording.media_type, joined.read(HEAD_BYTES)):
+    if not has_signature_of(recording.media_type, joined.read(SIGNATURE_BYTES)):
         return RecordingDamaged(_other_type(recording))
     return None
 
@@ -360,6 +369,6 @@ def _blocks(recording: Recording) -> Iterator[bytes]:
                 yield block
 
 
-def _drop_pieces(recording: Recording) -> None:
-    forget_files(piece.content for piece in recording.pieces.all())
+def _delete_pieces(recording: Recording) -> None:
+    delete_files_on_commit(piece.content for piece in recording.pieces.all())
     recording.pieces.all().delete()

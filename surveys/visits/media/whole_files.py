@@ -1,4 +1,4 @@
-"""A sound file that comes whole, with a form, as the phone's recordings come in pieces."""
+"""Audio files uploaded whole with a form, while phones upload recordings in pieces."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ from django.db import transaction
 from accounts.models import Membership
 from surveys.models import Recording
 from surveys.visits.exceptions import RecordingRefused
-from surveys.visits.media.recordings import (
-    Announced,
-    add_piece,
-    begin_recording,
-    put_together,
-)
-from surveys.visits.media.sound_kinds import (
-    HEAD_BYTES,
+from surveys.visits.media.audio_formats import (
     MEDIA_TYPES,
-    begins_like,
+    SIGNATURE_BYTES,
+    has_signature_of,
+)
+from surveys.visits.media.recordings import (
+    RecordingAnnouncement,
+    add_piece,
+    assemble_recording,
+    begin_recording,
 )
 
 LENGTH_UNKNOWN = 0.0
 
 
-def keep_whole(
+def store_whole_file(
     member: Membership,
     visit_id: uuid.UUID,
     *,
@@ -35,11 +35,11 @@ def keep_whole(
     stop: int | None = None,
     species: str = "",
 ) -> Recording:
-    """Keep a sound file for the member's own visit. What it is, its first bytes say.
+    """Store an audio file for the member's own visit. Its signature tells its media type.
 
     Raises NotYours, RecordingRefused, RecordingTooLarge.
     """
-    announced = Announced(
+    announced = RecordingAnnouncement(
         id=uuid.uuid4(),
         visit=visit_id,
         kind=kind,
@@ -51,18 +51,18 @@ def keep_whole(
         species=species,
     )
     with transaction.atomic():
-        begun = begin_recording(member, announced)
-        add_piece(member, begun.pk, offset=0, content=upload.file, length=upload.size)
-        put_together(begun.pk)
-    begun.refresh_from_db()
-    return begun
+        recording = begin_recording(member, announced)
+        add_piece(member, recording.pk, offset=0, content=upload.file, length=upload.size)
+        assemble_recording(recording.pk)
+    recording.refresh_from_db()
+    return recording
 
 
 def _media_type(upload: UploadedFile) -> str:
     upload.seek(0)
-    head = upload.read(HEAD_BYTES)
+    head = upload.read(SIGNATURE_BYTES)
     for media_type in MEDIA_TYPES:
-        if begins_like(media_type, head):
+        if has_signature_of(media_type, head):
             return media_type
     raise RecordingRefused(
         "This is not a sound file that is taken here. Send WAV, MP3, M4A, Ogg or WebM."

@@ -1,11 +1,11 @@
-"""The sheet as it is typed: a flat mapping of cell addresses to texts.
+"""The sheet as typed: a flat mapping of cell addresses to texts.
 
     night, temperature_unit, second_observer, notes, rain_48h_mm, days_since_rain
     start.<weather>, end.<weather>
     stops.<number>.<field>, stops.<number>.<clock>.fold, stops.<number>.calls.<species>
     sightings.<row>.<field>
 
-A blank cell and a cell that is not there are the same.
+A blank cell and a missing cell are equivalent.
 """
 
 from __future__ import annotations
@@ -55,13 +55,13 @@ MOST_CELLS = 5_000
 _STOP = re.compile(r"stops\.([1-9][0-9]{0,3})\.(.+)", re.DOTALL)
 _SIGHTING = re.compile(r"sightings\.([1-9][0-9]{0,3})\.(.+)", re.DOTALL)
 _CALL = re.compile(r"calls\.([-a-zA-Z0-9_]{1,80})")
-# PostgreSQL keeps neither NUL nor half of a surrogate pair in JSON or text.
+# PostgreSQL stores neither NUL nor half of a surrogate pair in JSON or text.
 _NOT_STORABLE = re.compile("[\x00\ud800-\udfff]")
 
 
 @dataclass(frozen=True, kw_only=True)
 class CellChange:
-    """A change to one cell: the text it had when the change was typed, and the new one."""
+    """A change to one cell: the text that was changed, and the new text."""
 
     was: str
     now: str
@@ -69,7 +69,7 @@ class CellChange:
 
 @dataclass(frozen=True, kw_only=True)
 class Conflict:
-    """A cell that somebody else filled differently: both texts, nothing overwritten."""
+    """A cell that was filled differently by two devices. Neither text is lost."""
 
     address: str
     mine: str
@@ -78,7 +78,7 @@ class Conflict:
 
 @dataclass(frozen=True, kw_only=True)
 class SheetParts:
-    """The cells sorted by the part of the sheet they stand in; blank ones left out."""
+    """The cells that are not blank, grouped by part of the sheet."""
 
     visit: dict[str, str] = field(default_factory=dict)
     start: dict[str, str] = field(default_factory=dict)
@@ -89,7 +89,7 @@ class SheetParts:
 
 
 def storable(text: str) -> str:
-    """The text with characters that no database can keep made visible as �."""
+    """The text with characters that the database cannot store replaced by �."""
     return _NOT_STORABLE.sub("\ufffd", text)
 
 
@@ -98,8 +98,8 @@ def merge(
 ) -> tuple[dict[str, str], tuple[Conflict, ...]]:
     """Apply changes cell by cell.
 
-    A cell that holds neither the text the change started from nor the new text was
-    filled by somebody else: it stays, and the conflict is handed back.
+    A cell that holds neither the text that was changed nor the new text was filled in
+    elsewhere: it is left as it is, and returned as a conflict.
     """
     merged = dict(cells)
     conflicts = []
@@ -118,7 +118,7 @@ def merge(
 
 
 def split(cells: Mapping[str, str]) -> SheetParts:
-    """Sort the cells into parts. Never raises: what has no place is `unknown`."""
+    """Group the cells by part. Never raises: addresses that do not exist are `unknown`."""
     parts = SheetParts()
     for address, text in cells.items():
         if not text.strip():
@@ -150,7 +150,7 @@ def _place(parts: SheetParts, address: str) -> tuple[dict[str, str], str] | None
     return None
 
 
-# Names that the rules give to places of the sheet, where they differ from the cell's own.
+# Cells that the rules call by another name.
 _STOP_CELLS = {"paused": "paused_minutes", "measured_at": "latitude", "stop": "status"}
 _VISIT_CELLS = {
     f"{end}_{name}": f"{end}.{name}" for end in ("start", "end") for name in WEATHER_FIELDS
@@ -159,7 +159,7 @@ _VISIT_CELLS |= {name: f"start.{name}" for name in WEATHER_FIELDS}
 
 
 def cell_of(where: Where) -> str:
-    """Address of the cell a finding speaks of; empty when it speaks of no single cell."""
+    """The address of the cell that a finding is about; empty when it is no single cell."""
     name = where.field or ""
     if where.stop is None:
         name = _VISIT_CELLS.get(name, name)

@@ -1,4 +1,4 @@
-"""Reading the clock cells of a stop: local clock times, and instants from a phone."""
+"""Reads the clock cells of a stop: local times, and instants from a phone."""
 
 from __future__ import annotations
 
@@ -31,18 +31,18 @@ _WRITE_IT = "Write it as 21:14 or 9:14 pm."
 
 @dataclass(frozen=True, kw_only=True)
 class ClockReading:
-    """An instant in UTC; `by_day` tells that it reads as the middle of the day."""
+    """An instant in UTC; `by_day` is true when the text means a time in the middle of the day."""
 
     instant: dt.datetime
     by_day: bool = False
 
 
 class FoldWantedError(CellError):
-    """The clock showed this time twice, and the sheet does not say which is meant."""
+    """The clock showed this time twice that night, and the sheet does not say which is meant."""
 
 
 def read_clock(text: str, fold: str, *, night: dt.date, time_zone: str) -> ClockReading:
-    """Read a clock cell and, where the time came twice, its fold cell.
+    """Read a clock cell and, when the clock showed the time twice, its fold cell.
 
     Raises CellError; FoldWantedError when only the fold is missing.
     """
@@ -55,17 +55,17 @@ def read_clock(text: str, fold: str, *, night: dt.date, time_zone: str) -> Clock
         if len(text) > len(quoted(text)):
             message = f"{quoted(text)} is not a clock time."
         raise CellError(message, _WRITE_IT) from None
-    found = to_instant(shown, night, time_zone)
-    if isinstance(found, Missing):
-        raise _skipped(shown, found, time_zone)
-    if isinstance(found, Ambiguous):
-        found = _choose(shown, found, fold)
+    instant = to_instant(shown, night, time_zone)
+    if isinstance(instant, Missing):
+        raise _skipped_hour_error(shown, instant, time_zone)
+    if isinstance(instant, Ambiguous):
+        instant = _choose_fold(shown, instant, fold)
     by_day = shown.hour in _BY_DAY and not _NAMES_ITS_HALF.search(text.strip())
-    return ClockReading(instant=found, by_day=by_day)
+    return ClockReading(instant=instant, by_day=by_day)
 
 
-def evening_of(instant: dt.datetime, time_zone: str) -> str:
-    """How to write a time of day when the other half of the day was meant."""
+def other_half_of_day(instant: dt.datetime, time_zone: str) -> str:
+    """How to write the same clock time in the other half of the day."""
     local = instant.astimezone(ZoneInfo(time_zone))
     other = (local.hour + 12) % 24
     half = "am" if other < 12 else "pm"
@@ -85,7 +85,7 @@ def _read_instant(text: str) -> dt.datetime:
     return instant.astimezone(dt.UTC)
 
 
-def _choose(shown: dt.time, found: Ambiguous, fold: str) -> dt.datetime:
+def _choose_fold(shown: dt.time, repeated: Ambiguous, fold: str) -> dt.datetime:
     typed = fold.strip().casefold()
     if typed not in FOLDS:
         raise FoldWantedError(
@@ -93,13 +93,13 @@ def _choose(shown: dt.time, found: Ambiguous, fold: str) -> dt.datetime:
             "Say whether it was the first or the second time; clear the time if nobody remembers.",
             "clock-repeated",
         )
-    return found.first if typed == "first" else found.second
+    return repeated.first if typed == "first" else repeated.second
 
 
-def _skipped(shown: dt.time, found: Missing, time_zone: str) -> CellError:
+def _skipped_hour_error(shown: dt.time, skipped: Missing, time_zone: str) -> CellError:
     return CellError(
         f"The clocks went forward that night, so no clock showed {shown:%H:%M}.",
-        f"Write {clock(found.later, time_zone)} if your watch was not put forward yet,"
-        f" or {clock(found.earlier, time_zone)} if it was put forward too early.",
+        f"Write {clock(skipped.later, time_zone)} if your watch was not put forward yet,"
+        f" or {clock(skipped.earlier, time_zone)} if it was put forward too early.",
         "clock-skipped",
     )

@@ -1,4 +1,4 @@
-"""One part of the sheet while it is read: its texts, where it is, what was wrong."""
+"""One part of the sheet while it is read: its texts, its place, and the problems found."""
 
 from __future__ import annotations
 
@@ -54,13 +54,13 @@ LABELS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """`prefix` goes before the field names of findings, `at` behind the labels."""
+    """`prefix` is put before the field names in findings, `suffix` after the labels."""
 
     texts: dict[str, str]
     problems: list[Finding]
     stop: int | None = None
     prefix: str = ""
-    at: str = ""
+    suffix: str = ""
     labels: dict[str, str] = field(default_factory=lambda: LABELS)
 
     def text(self, name: str) -> str:
@@ -70,7 +70,7 @@ class Part:
         return not is_missing(self.text(name))
 
     def read(self, name: str, reader: Callable[[str], T]) -> T | None:
-        """What `reader` makes of a cell; None when it is missing or cannot be read."""
+        """The value of a cell; None when it is missing or cannot be read, which is reported."""
         if not self.has(name):
             return None
         try:
@@ -80,7 +80,7 @@ class Part:
             return None
 
     def label(self, name: str) -> str:
-        return self.labels.get(name, name) + self.at
+        return self.labels.get(name, name) + self.suffix
 
     def where(self, name: str) -> Where:
         return Where(stop=self.stop, field=self.prefix + name)

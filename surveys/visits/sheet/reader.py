@@ -1,4 +1,4 @@
-"""Reading a whole sheet: typed cells in, plain values and findings out."""
+"""Reads a whole sheet: typed cells in, plain values and findings out."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from surveys.visits.sheet.sightings import (
     read_sighting,
 )
 from surveys.visits.sheet.stops import (
-    Setting,
+    ReadingContext,
     StopFacts,
     read_stop,
 )
@@ -50,7 +50,7 @@ _UNKNOWN_SHOWN = 5
 
 @dataclass(frozen=True, kw_only=True)
 class VisitFacts:
-    """What is kept of a visit besides the values that rules look at."""
+    """The facts of a visit that no rule looks at."""
 
     second_observer: str = ""
     notes: str = ""
@@ -77,13 +77,14 @@ def read_sheet(
     catalog: Mapping[str, str] | None = None,
     photo_rows: Collection[int] = (),
 ) -> SheetReading:
-    """Read every cell. Never raises: what cannot be read is a finding that names it.
+    """Read every cell. Never raises: a cell that cannot be read becomes a finding.
 
-    `catalog` leads from casefolded species codes and names to codes; without one
-    the route's checklist stands in. `photo_rows` are sighting rows that have a photo.
+    `catalog` maps casefolded species codes and names to codes; it defaults to the species of
+    the route's checklist. `photo_rows` are the sighting rows that have a photo.
     """
     parts = split(cells)
-    known = catalog if catalog is not None else names_of_checklist(route)
+    if catalog is None:
+        catalog = checklist_catalog(route)
     findings = list(_unknown_cells(parts))
     head = Part(texts=parts.visit, problems=findings)
     head.read("night", read_night)
@@ -91,18 +92,21 @@ def read_sheet(
     facts = _read_facts(head)
     start = _read_weather(parts.start, "start", unit, findings)
     end = _read_weather(parts.end, "end", unit, findings)
-    setting = Setting(
-        night=night, time_zone=route.time_zone, unit=unit, species=frozenset(known.values())
+    context = ReadingContext(
+        night=night,
+        time_zone=route.time_zone,
+        unit=unit,
+        species=frozenset(catalog.values()),
     )
     periods: list[Period] = []
     stop_facts: dict[int, StopFacts] = {}
     for number, texts in sorted(parts.stops.items()):
-        reading = read_stop(number, texts, setting)
+        reading = read_stop(number, texts, context)
         findings.extend(reading.problems)
         if reading.period is not None:
             periods.append(reading.period)
             stop_facts[number] = reading.facts
-    sightings = _read_sightings(parts, route, known, photo_rows, findings)
+    sightings = _read_sightings(parts, route, catalog, photo_rows, findings)
     return SheetReading(
         visit=Visit(night=night, periods=tuple(periods), start=start, end=end),
         findings=tuple(findings),
@@ -112,15 +116,15 @@ def read_sheet(
     )
 
 
-def night_typed(cells: Mapping[str, str]) -> dt.date | None:
-    """The night that the sheet names; None when it names none that can be read."""
+def typed_night(cells: Mapping[str, str]) -> dt.date | None:
+    """The night typed on the sheet; None when it is missing or cannot be read."""
     try:
         return read_night(cells.get("night", ""))
     except CellError:
         return None
 
 
-def names_of_checklist(route: Route) -> dict[str, str]:
+def checklist_catalog(route: Route) -> dict[str, str]:
     names: dict[str, str] = {}
     for species in route.checklist:
         for name in (species.common_name, species.scientific_name, species.code):
@@ -144,7 +148,7 @@ def _text(part: Part, name: str, longest: int) -> str:
 def _read_weather(
     texts: dict[str, str], end: str, unit: TemperatureUnit, findings: list[Finding]
 ) -> Weather:
-    part = Part(texts=texts, problems=findings, prefix=f"{end}_", at=f" at the {end}")
+    part = Part(texts=texts, problems=findings, prefix=f"{end}_", suffix=f" at the {end}")
     return Weather(
         air_temperature=part.read("air_temperature", partial(read_temperature, unit=unit)),
         beaufort=part.read("beaufort", read_integer),

@@ -1,4 +1,4 @@
-"""What reading a sheet may find, before any rule of the protocol sees it."""
+"""The problems that reading a sheet can report, before the protocol's rules are applied."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from surveys.protocol.values import (
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingRule:
-    """One thing that reading asks of a sheet; `summary` is one sentence for lists."""
+    """A requirement on the cells of a sheet; `summary` is one sentence for lists."""
 
     code: str
     severity: Severity
@@ -48,7 +48,7 @@ READING_RULES_BY_CODE = {rule.code: rule for rule in READING_RULES}
 
 
 def problem(code: str, where: Where, message: str, remedy: str) -> Finding:
-    """A finding of a reading rule, with the severity of the table."""
+    """A finding of the reading rule `code`, with the rule's severity."""
     return Finding(
         code=code,
         severity=READING_RULES_BY_CODE[code].severity,

@@ -1,4 +1,4 @@
-"""Reading the rows of animals that were seen rather than heard."""
+"""Reads the rows of animals that were seen rather than heard."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ LIFE_STAGES = ("eggs", "larva", "metamorph", "juvenile", "adult")
 
 @dataclass(frozen=True, kw_only=True)
 class SightingFacts:
-    """An animal seen: `stop` is None when it was seen elsewhere on the route."""
+    """A sighting; `stop` is None when it was between stops."""
 
     row: int
     species: str
@@ -41,9 +41,12 @@ def read_sighting(
     catalog: Mapping[str, str],
     has_photo: bool,
 ) -> tuple[SightingFacts | None, tuple[Finding, ...]]:
-    """Read one row. `catalog` leads from casefolded codes and names to species codes."""
+    """Read one row. `catalog` maps casefolded codes and names to species codes."""
     part = Part(
-        texts=texts, problems=[], prefix=f"sightings.{row}.", at=f" in row {row} of the sightings"
+        texts=texts,
+        problems=[],
+        prefix=f"sightings.{row}.",
+        suffix=f" in row {row} of the sightings",
     )
     if not has_photo and not any(part.has(name) for name in texts):
         return None, ()

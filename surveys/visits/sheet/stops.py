@@ -1,4 +1,4 @@
-"""Reading one stop of the sheet into a listening period."""
+"""Reads one stop of the sheet into a listening period."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from surveys.protocol.values import (
 from surveys.visits.sheet.cells import CLOCK_FIELDS
 from surveys.visits.sheet.clocks import (
     FoldWantedError,
-    evening_of,
+    other_half_of_day,
     read_clock,
 )
 from surveys.visits.sheet.part import Part
@@ -44,7 +44,7 @@ _CALLS = "calls."
 
 @dataclass(frozen=True, kw_only=True)
 class StopFacts:
-    """What is kept of a stop besides the values that rules look at."""
+    """The facts of a stop that no rule looks at."""
 
     skip_reason: str = ""
     cars: int | None = None
@@ -56,7 +56,7 @@ class StopFacts:
 
 @dataclass(frozen=True, kw_only=True)
 class StopReading:
-    """`period` is None when nobody got to the stop, or when that cannot be told."""
+    """`period` is None when the stop was not reached, or when its status is unclear."""
 
     period: Period | None
     facts: StopFacts
@@ -64,8 +64,8 @@ class StopReading:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Setting:
-    """What the cells of every stop are read against."""
+class ReadingContext:
+    """What the cells of a stop are read with: night, zone, unit and known species codes."""
 
     night: dt.date
     time_zone: str
@@ -73,14 +73,14 @@ class Setting:
     species: Collection[str]
 
 
-def read_stop(number: int, texts: dict[str, str], setting: Setting) -> StopReading:
+def read_stop(number: int, texts: dict[str, str], context: ReadingContext) -> StopReading:
     """Read the cells of one stop. Never raises; problems are findings."""
-    part = Part(texts=texts, problems=[], stop=number, at=f" at stop {number}")
-    typed = any(part.has(name) for name in texts if not name.endswith(".fold"))
-    if not typed:
+    part = Part(texts=texts, problems=[], stop=number, suffix=f" at stop {number}")
+    is_filled = any(part.has(name) for name in texts if not name.endswith(".fold"))
+    if not is_filled:
         return StopReading(period=None, facts=StopFacts(), problems=())
     status = _read_status(part)
-    period = _read_period(part, status or PeriodStatus.LISTENED, setting)
+    period = _read_period(part, status or PeriodStatus.LISTENED, context)
     facts = _read_facts(part, status)
     return StopReading(
         period=None if status is None else period, facts=facts, problems=tuple(part.problems)
@@ -88,7 +88,7 @@ def read_stop(number: int, texts: dict[str, str], setting: Setting) -> StopReadi
 
 
 def _read_status(part: Part) -> PeriodStatus | None:
-    """Listened or skipped; a stop with a listening time or an index was listened to."""
+    """The status; a stop with a listening time or a call index counts as listened."""
     if part.has("status"):
         answer = part.read("status", partial(read_choice, choices=tuple(PeriodStatus)))
         return None if answer is None else PeriodStatus(answer)
@@ -104,10 +104,10 @@ def _read_status(part: Part) -> PeriodStatus | None:
     return None
 
 
-def _read_period(part: Part, status: PeriodStatus, setting: Setting) -> Period:
-    times = {name: _read_time(part, name, setting) for name in CLOCK_FIELDS}
+def _read_period(part: Part, status: PeriodStatus, context: ReadingContext) -> Period:
+    times = {name: _read_time(part, name, context) for name in CLOCK_FIELDS}
     pause = part.read("paused_minutes", partial(number_between, low=0, high=600))
-    temperature = partial(read_temperature, unit=setting.unit)
+    temperature = partial(read_temperature, unit=context.unit)
     skipped_with_times = status is PeriodStatus.SKIPPED and (
         part.has("started_at") or part.has("finished_at")
     )
@@ -130,16 +130,16 @@ def _read_period(part: Part, status: PeriodStatus, setting: Setting) -> Period:
         noise_index=part.read("noise_index", read_integer),
         measured_at=_read_place(part),
         measured_accuracy_m=_read_accuracy(part),
-        calls=tuple(_read_calls(part, setting.species)),
+        calls=tuple(_read_calls(part, context.species)),
     )
 
 
-def _read_time(part: Part, name: str, setting: Setting) -> dt.datetime | None:
+def _read_time(part: Part, name: str, context: ReadingContext) -> dt.datetime | None:
     if not part.has(name):
         return None
-    typed, zone = part.text(name), setting.time_zone
+    typed, zone = part.text(name), context.time_zone
     try:
-        reading = read_clock(typed, part.text(f"{name}.fold"), night=setting.night, time_zone=zone)
+        reading = read_clock(typed, part.text(f"{name}.fold"), night=context.night, time_zone=zone)
     except CellError as error:
         cell = f"{name}.fold" if isinstance(error, FoldWantedError) else name
         part.report(error.code, cell, f"{part.label(name)}: {error.message}", error.remedy)
@@ -149,7 +149,7 @@ def _read_time(part: Part, name: str, setting: Setting) -> dt.datetime | None:
             "clock-by-day",
             name,
             f"{part.label(name)}: {quoted(typed)} reads as the middle of the day.",
-            f"If it was in the night, write {evening_of(reading.instant, zone)}.",
+            f"If it was in the night, write {other_half_of_day(reading.instant, zone)}.",
         )
     return reading.instant
 
@@ -174,15 +174,15 @@ def _read_accuracy(part: Part) -> float | None:
     return None if accuracy is None else float(accuracy)
 
 
-def _read_calls(part: Part, known: Collection[str]) -> list[CallRecord]:
-    """The calls written down. A dash opens the cell without an answer; blank is not heard."""
+def _read_calls(part: Part, known_species: Collection[str]) -> list[CallRecord]:
+    """The calls written down. A dash or `T` is a call without an index; blank is not heard."""
     calls = []
     for name in sorted(part.texts):
         if not name.startswith(_CALLS):
             continue
         code, typed = name.removeprefix(_CALLS), part.texts[name].strip()
         where = Where(stop=part.stop, field="index", species=code)
-        if code not in known:
+        if code not in known_species:
             if not is_missing(typed):
                 part.problems.append(_unknown_species(where))
         elif typed == NOT_SURE:

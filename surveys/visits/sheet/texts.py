@@ -1,4 +1,4 @@
-"""Reading the text of one cell. Each reader raises CellError with words for the observer."""
+"""Reads the text of one cell. Each reader raises CellError with a message for the observer."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from surveys.protocol.words import (
 )
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
-# Colder or hotter than any place a frog or a thermometer survives: a slip, not a reading.
+# A temperature beyond these cannot be a measurement in the open: it is a slip of the pen.
 POSSIBLE_CELSIUS = (Decimal(-90), Decimal(100))
 
 _MISSING = frozenset({"", "-", "–", "—", "t", "n/a", "na"})
@@ -37,7 +37,7 @@ _LONGEST_QUOTE = 40
 
 
 class CellError(ValueError):
-    """A cell that cannot be read: the reading rule, what is wrong, how to mend it."""
+    """A cell that cannot be read: what is wrong, how to correct it, and the reading rule."""
 
     def __init__(self, message: str, remedy: str, code: str = "cell-unreadable") -> None:
         super().__init__(message)
@@ -47,7 +47,7 @@ class CellError(ValueError):
 
 
 def is_missing(text: str) -> bool:
-    """Blank, a dash or `T`: nothing was written down."""
+    """Whether nothing was written down: blank, a dash, `T` or n/a."""
     return text.strip().casefold() in _MISSING
 
 
@@ -62,7 +62,7 @@ def read_number(text: str) -> Decimal:
 
 
 def _number(digits: str, text: str) -> Decimal:
-    """The number in `digits`; a problem quotes the whole `text` of the cell."""
+    """The number in `digits`; an error message quotes `text`, the whole cell."""
     typed = digits.strip().replace("−", "-").replace("–", "-")
     if not _NUMBER.fullmatch(typed):
         raise CellError(f"{quoted(text)} is not a number.", "Write digits, such as 12 or 12.5.")
@@ -70,7 +70,7 @@ def _number(digits: str, text: str) -> Decimal:
 
 
 def read_integer(text: str) -> int:
-    """A whole number; `3.0` is one. Its range is left to the caller or the rules."""
+    """A whole number, including `3.0`, of any size."""
     number = read_number(text)
     if number != number.to_integral_value():
         raise CellError(
@@ -137,11 +137,11 @@ def read_yes_no(text: str) -> bool:
 
 
 def read_choice(text: str, choices: Iterable[str]) -> str:
-    known = tuple(choices)
+    allowed = tuple(choices)
     typed = text.strip().casefold().replace(" ", "_")
-    if typed in known:
+    if typed in allowed:
         return typed
-    words = listed((choice.replace("_", " ") for choice in known), last="or")
+    words = listed((choice.replace("_", " ") for choice in allowed), last="or")
     raise CellError(f"{quoted(text)} is not one of the answers.", f"Choose {words}.")
 
 
@@ -176,7 +176,7 @@ def read_night(text: str) -> dt.date:
 
 
 def _month(name: str) -> int:
-    """Number of a month by its English name or the beginning of it; 0 when unknown."""
+    """The number of a month by its English name or the beginning of it; 0 when unknown."""
     typed = name.casefold()
     return next(
         (n for n, month in enumerate(MONTHS, start=1) if month.casefold().startswith(typed)), 0

@@ -14,7 +14,7 @@ from accounts.invitations import (
     accept_as_new_person,
     check_usable,
     find_invitation,
-    person_invited,
+    invited_person,
 )
 from accounts.models import (
     Invitation,
@@ -34,7 +34,7 @@ def open_invitation(request: HttpRequest, token: str) -> HttpResponse:
         check_usable(invitation)
         if request.user.is_authenticated:
             return _as_signed_in(request, invitation, token)
-        if person_invited(invitation):
+        if invited_person(invitation):
             return _page(request, invitation, must_sign_in=True)
         return _as_new(request, invitation, token)
     except Http404 as unknown:

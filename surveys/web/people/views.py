@@ -37,7 +37,9 @@ def people(request: ProgramRequest) -> HttpResponse:
     return _people_page(request)
 
 
-def _people_page(request: ProgramRequest, issued: invitations.Issued | None = None) -> HttpResponse:
+def _people_page(
+    request: ProgramRequest, issued: invitations.IssuedInvitation | None = None
+) -> HttpResponse:
     """The list; with `issued`, the link of a fresh invitation, this once."""
     context = {
         "section": "people",

@@ -16,7 +16,7 @@ from accounts.access import (
 from surveys.models import Program
 from surveys.programs.assignments import current_season_year
 from surveys.programs.setting_up import (
-    Standing,
+    RateLimitStatus,
     change_facts,
     program_facts,
     standing,
@@ -34,7 +34,7 @@ class ToDo:
     label: str
 
 
-def _to_do(program: Program, stands: Standing, year: int) -> list[ToDo]:
+def _to_do(program: Program, stands: RateLimitStatus, year: int) -> list[ToDo]:
     checks = (
         (
             not stands.protocols,

@@ -4,8 +4,8 @@ from typing import Any
 
 from accounts.models import Membership
 from surveys.models import Visit
-from surveys.visits.media.listening import (
-    on_their_way,
+from surveys.visits.media.recording_access import (
+    count_arriving_recordings,
     recordings_of,
 )
 
@@ -13,5 +13,5 @@ from surveys.visits.media.listening import (
 def recording_list(member: Membership, visit: Visit) -> dict[str, Any]:
     return {
         "recordings": recordings_of(member, visit),
-        "recordings_coming": on_their_way(member, visit),
+        "recordings_coming": count_arriving_recordings(member, visit),
     }

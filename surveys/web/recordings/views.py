@@ -20,10 +20,10 @@ from surveys.visits.exceptions import (
     RecordingRefused,
     VisitError,
 )
-from surveys.visits.media.listening import find_recording
+from surveys.visits.media.audio_formats import file_extension
+from surveys.visits.media.recording_access import find_recording
 from surveys.visits.media.recordings import remove_recording
-from surveys.visits.media.sound_kinds import ending_of
-from surveys.visits.media.whole_files import keep_whole
+from surveys.visits.media.whole_files import store_whole_file
 
 _KEEP_S = 3600
 
@@ -53,7 +53,7 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
             messages.success(request, "The recording is gone.")
         elif "sound" in request.FILES:
             stop = request.POST.get("stop", "")
-            keep_whole(
+            store_whole_file(
                 member,
                 visit_id,
                 upload=request.FILES["sound"],
@@ -79,7 +79,7 @@ def _file_name(found: Recording) -> str:
         found.kind,
         str(found.pk)[:8],
     ]
-    return f"{'_'.join(part for part in parts if part)}.{ending_of(found.media_type)}"
+    return f"{'_'.join(part for part in parts if part)}.{file_extension(found.media_type)}"
 
 
 def _uuid(text: str) -> UUID:

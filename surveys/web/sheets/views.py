@@ -34,7 +34,7 @@ from surveys.visits.exceptions import (
     VisitRefused,
 )
 from surveys.visits.judging import read_and_judge
-from surveys.visits.media.sound_kinds import (
+from surveys.visits.media.audio_formats import (
     LARGEST_BYTES,
     megabytes,
 )

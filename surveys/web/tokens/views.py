@@ -16,7 +16,7 @@ from accounts.access import (
 from accounts.people import set_named
 from accounts.tokens import (
     make_token,
-    take_back,
+    revoke_token,
     tokens_of,
 )
 from surveys.web.forms.refusals import tried
@@ -46,7 +46,7 @@ def tokens(request: ProgramRequest) -> HttpResponse:
 @require_POST
 @needs(Permission.READ_RESULTS)
 def token_take_back(request: ProgramRequest, handle: uuid.UUID) -> HttpResponse:
-    name = take_back(request.membership, handle)
+    name = revoke_token(request.membership, handle)
     messages.success(request, f"The token “{name}” opens nothing any more.")
     return redirect("web:tokens", program=request.membership.program.slug)
 

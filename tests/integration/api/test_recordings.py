@@ -23,7 +23,7 @@ from surveys.models import (
 from surveys.visits.drafts import discard_draft
 from surveys.visits.exceptions import RecordingDamaged
 from surveys.visits.media import recordings as verbs
-from surveys.visits.media.sound_kinds import LARGEST_BYTES
+from surveys.visits.media.audio_formats import LARGEST_BYTES
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -246,7 +246,7 @@ def test_expiration(phone):
 
 def test_what_arrived_whole_does_not_expire(phone, monkeypatch):
     """Its joining was cut off; that is made up for at night."""
-    monkeypatch.setattr(views, "put_together", lambda recording_id: None)
+    monkeypatch.setattr(views, "assemble_recording", lambda recording_id: None)
     phone.begin()
     phone.piece(0)
     assert verbs.expire_unfinished(timezone.now() + 2 * verbs.UNFINISHED_FOR) == 0
@@ -398,7 +398,7 @@ def test_joining_that_fails_is_done_later(phone, monkeypatch):
 
     phone.begin()
     with monkeypatch.context() as patched:
-        patched.setattr(views, "put_together", fall_over)
+        patched.setattr(views, "assemble_recording", fall_over)
         phone.client.raise_request_exception = False
         assert phone.piece(0).status_code == 500
     response = phone.head()
@@ -504,8 +504,8 @@ def test_pieces_that_were_joined_are_deleted(phone, django_capture_on_commit_cal
 def test_putting_together_twice_changes_nothing(phone):
     phone.whole()
     name = Recording.objects.get().audio.name
-    verbs.put_together(phone.id)
-    verbs.put_together(uuid.uuid4())
+    verbs.assemble_recording(phone.id)
+    verbs.assemble_recording(uuid.uuid4())
     assert Recording.objects.get().audio.name == name
 
 
@@ -514,4 +514,4 @@ def test_a_damaged_whole_raises(phone):
     phone.piece(0, 2000)
     Recording.objects.update(bytes=2000)
     with pytest.raises(RecordingDamaged, match="from its beginning"):
-        verbs.put_together(phone.id)
+        verbs.assemble_recording(phone.id)

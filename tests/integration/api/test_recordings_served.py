@@ -80,10 +80,10 @@ class Wire:
             return line.recv(4096).decode().splitlines()[0]
 
 
-def comes_to(wire: Wire, wanted: int) -> int:
+def comes_to(wire: Wire, allowed: int) -> int:
     """The offset once the server has noticed that nobody is there any more."""
     deadline = time.monotonic() + 10
-    while wire.offset() != wanted and time.monotonic() < deadline:
+    while wire.offset() != allowed and time.monotonic() < deadline:
         time.sleep(0.1)
     return wire.offset()
 

@@ -18,7 +18,7 @@ from accounts.models import (
 from accounts.tokens import (
     MOST_TOKENS,
     make_token,
-    take_back,
+    revoke_token,
     tokens_of,
 )
 from surveys.models import ExactDownload
@@ -140,7 +140,7 @@ def test_a_token_ends_and_its_owner_still_sees_it(program, partner):
 
 def test_a_token_taken_back_is_worth_nothing(program, partner):
     made = make_token(partner, name="report", scope=Scope.RECORDS, days=30)
-    take_back(partner, made.token.handle)
+    revoke_token(partner, made.token.handle)
     assert ask(made.secret, "trends/", program).status_code == 401
 
 

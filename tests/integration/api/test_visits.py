@@ -265,11 +265,11 @@ def test_a_draft_comes_back_when_its_observer_says_so(api, route):
     key = uuid.uuid4()
     api("DELETE", f"visits/{key}/")
     since = put(api, key).data["discarded_at"]
-    wanted = {"cells": {"notes": "fog"}, "recovers": since}
-    assert [put(api, key, **wanted).status for _ in range(2)] == [201, 200]
+    allowed = {"cells": {"notes": "fog"}, "recovers": since}
+    assert [put(api, key, **allowed).status for _ in range(2)] == [201, 200]
     assert Visit.objects.get().cells["notes"] == "fog"
     api("DELETE", f"visits/{key}/")
-    assert put(api, key, **wanted).status == 410
+    assert put(api, key, **allowed).status == 410
     assert not Visit.objects.exists()
 
 

@@ -78,12 +78,12 @@ def at_once(visit: Visit | None, *actions: Callable[[], object]) -> list[object]
     return results
 
 
-def wait_until_blocked(wanted: int) -> None:
+def wait_until_blocked(allowed: int) -> None:
     """Wait until that many connections stand in line for a lock."""
     deadline = time.monotonic() + 10
     blocked = 0
-    while blocked < wanted:
-        assert time.monotonic() < deadline, f"only {blocked} of {wanted} wait for the row"
+    while blocked < allowed:
+        assert time.monotonic() < deadline, f"only {blocked} of {allowed} wait for the row"
         with connection.cursor() as cursor:
             # Within a transaction the statistics are a snapshot.
             cursor.execute("SELECT pg_stat_clear_snapshot()")

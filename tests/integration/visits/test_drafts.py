@@ -15,6 +15,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.protocol.values import Where
 from surveys.visits.access import (
     find_visit,
     visible_visits,
@@ -31,10 +32,7 @@ from surveys.visits.exceptions import (
     SheetTooLarge,
     WrongState,
 )
-from surveys.visits.finding import (
-    findings_by_cell,
-    findings_by_place,
-)
+from surveys.visits.finding import findings_by_cell
 from surveys.visits.sheet.cells import (
     CellChange,
     Conflict,
@@ -147,8 +145,8 @@ def test_cells_are_kept_as_typed_and_judged(observer, route):
     assert saved.visit.cells["notes"] == " fog "
     assert saved.visit.revision == 2
     assert saved.conflicts == ()
-    assert findings_by_cell(saved.findings)["stops.1.cars"][0].code == "cell-unreadable"
-    assert findings_by_place(saved.findings)[1, "cars", None][0].code == "cell-unreadable"
+    (finding,) = findings_by_cell(saved.findings)["stops.1.cars"]
+    assert (finding.code, finding.where) == ("cell-unreadable", Where(stop=1, field="cars"))
 
 
 def test_typing_what_is_there_already_changes_nothing(observer, route):
@@ -315,7 +313,11 @@ def test_any_junk_is_kept_and_never_raises(observer, route, typed):
     kept = {storable(address): storable(text) for address, text in typed.items()}
     assume(len(kept) == len(typed))
     visit = start_visit(observer, route=route, night=NIGHT)
-    save_cells(observer, visit.pk, changes(typed))
+    cell_changes = {
+        address: CellChange(was=visit.cells.get(storable(address), ""), now=text)
+        for address, text in typed.items()
+    }
+    save_cells(observer, visit.pk, cell_changes)
     visit.refresh_from_db()
     assert {address: visit.cells.get(address, "") for address in kept} == kept
 

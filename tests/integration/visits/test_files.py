@@ -18,8 +18,8 @@ from surveys.models import (
 )
 from surveys.visits.media.files import (
     YOUNG,
-    folder_of,
-    own_name,
+    database_folder,
+    storage_path,
     sweep_files,
 )
 from surveys.visits.media.photos import store_photo
@@ -67,7 +67,7 @@ def test_what_a_rolled_back_transaction_left(observer, visit):
         transaction.set_rollback(True)
     add_piece(observer, said.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
     piece = RecordingPiece.objects.get(recording=said.id).content.name
-    photo = default_storage.save(f"photos/2024/{own_name('nobody.jpg')}", ContentFile(b"x"))
+    photo = default_storage.save(f"photos/2024/{storage_path('nobody.jpg')}", ContentFile(b"x"))
     other = default_storage.save("publications/table.csv", ContentFile(b"x"))
     assert sweep_files() == 0, "a young file may belong to a transaction under way"
     # Joining left the first recording's piece too: here nothing is committed.
@@ -80,8 +80,8 @@ def test_what_a_rolled_back_transaction_left(observer, visit):
 def test_files_of_another_database_survive():
     """Two databases with one MEDIA_ROOT: each sweeps its own folder and no other."""
     with connection._nodb_cursor() as cursor:
-        other = folder_of(cursor)
-    own = own_name("x").split("/")[0]
+        other = database_folder(cursor)
+    own = storage_path("x").split("/")[0]
     assert len({own, other}) == 2
     theirs = [f"recordings/arriving/{other}/a-0", f"photos/2024/{other}/a.jpg"]
     older = ["recordings/2024/a.webm", "photos/2024/a.jpg", f"photos/2024/{own}.jpg"]
@@ -105,7 +105,7 @@ def test_every_stored_file_lies_in_the_databases_own_folder(observer, visit):
         RecordingPiece.objects.get(recording=said.id).content.name,
         store_photo(observer, visit.pk, row=1, upload=upload).image.name,
     ]
-    assert {name.split("/")[-2] for name in names} == {own_name("x").split("/")[0]}
+    assert {name.split("/")[-2] for name in names} == {storage_path("x").split("/")[0]}
 
 
 def test_nothing_stored_yet():

@@ -18,7 +18,6 @@ from surveys.visits.queue import (
     next_waiting,
     queue,
     state_counts,
-    waiting_count,
 )
 from tests.support.builders import (
     make_checklist,
@@ -125,7 +124,7 @@ def test_drafts_and_other_programs_stay_out(coordinator, observer, routes, three
     make_checklist(elsewhere)
     submitted(make_member(elsewhere), make_route(elsewhere), 7)
     assert set(queue(coordinator, WAITING)) == set(three)
-    assert waiting_count(coordinator) == 3
+    assert state_counts(coordinator, WAITING)[VisitState.SUBMITTED] == 3
     assert {route.code for route in choices(coordinator).routes} == {"R01", "R02"}
 
 

@@ -16,8 +16,8 @@ from surveys.visits.exceptions import (
 )
 from surveys.visits.media.recordings import (
     add_piece,
+    assemble_recording,
     begin_recording,
-    put_together,
     remove_recording,
 )
 from tests.integration.visits.test_at_once import at_once
@@ -62,7 +62,9 @@ def test_the_same_piece_from_two_tabs(observer, recording, content):
     assert RecordingPiece.objects.count() == 1
     rest = content[3000:]
     add_piece(observer, recording.pk, offset=3000, content=io.BytesIO(rest), length=len(rest))
-    at_once(None, lambda: put_together(recording.pk), lambda: put_together(recording.pk))
+    at_once(
+        None, lambda: assemble_recording(recording.pk), lambda: assemble_recording(recording.pk)
+    )
     recording.refresh_from_db()
     assert recording.state == "complete"
     with recording.audio.open("rb") as file:
@@ -85,7 +87,7 @@ def test_pieces_of_different_lengths(observer, recording, content):
         content=io.BytesIO(rest),
         length=len(rest),
     )
-    put_together(recording.pk)
+    assemble_recording(recording.pk)
     recording.refresh_from_db()
     with recording.audio.open("rb") as file:
         assert file.read() == content

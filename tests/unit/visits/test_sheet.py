@@ -20,8 +20,8 @@ from surveys.protocol.values import (
 from surveys.visits.sheet import cells as sheet_cells
 from surveys.visits.sheet.cells import cell_of
 from surveys.visits.sheet.reader import (
-    night_typed,
     read_sheet,
+    typed_night,
 )
 from surveys.visits.sheet.reading_rules import READING_RULES
 
@@ -390,7 +390,7 @@ TEXTS = st.one_of(
 def test_any_junk_is_read_without_an_error_and_every_finding_says_something(cells, night):
     reading = read(cells, night=night)
     assert all(finding.message and finding.remedy for finding in reading.findings)
-    night_typed(cells)
+    typed_night(cells)
 
 
 KEPT = ADDRESSES.map(sheet_cells.storable)

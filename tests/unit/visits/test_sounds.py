@@ -2,11 +2,11 @@
 
 import pytest
 
-from surveys.visits.media.sound_kinds import (
-    HEAD_BYTES,
+from surveys.visits.media.audio_formats import (
     MEDIA_TYPES,
-    begins_like,
-    ending_of,
+    SIGNATURE_BYTES,
+    file_extension,
+    has_signature_of,
     media_type_of,
     megabytes,
 )
@@ -42,26 +42,28 @@ HEADS = {
 
 @pytest.mark.parametrize("media_type", MEDIA_TYPES)
 def test_each_type_knows_its_own_beginning_only(media_type):
-    alike = [name for name, head in HEADS.items() if begins_like(media_type, head[:HEAD_BYTES])]
+    alike = [
+        name for name, head in HEADS.items() if has_signature_of(media_type, head[:SIGNATURE_BYTES])
+    ]
     assert alike == [media_type]
 
 
 def test_a_wave_file_that_the_standard_library_wrote():
-    assert begins_like("audio/wav", wave_file()[:HEAD_BYTES])
+    assert has_signature_of("audio/wav", wave_file()[:SIGNATURE_BYTES])
 
 
-@pytest.mark.parametrize("head", [b"", b"\xff", b"<html>", b"\x00" * HEAD_BYTES])
+@pytest.mark.parametrize("head", [b"", b"\xff", b"<html>", b"\x00" * SIGNATURE_BYTES])
 def test_no_sound(head):
-    assert not any(begins_like(media_type, head) for media_type in MEDIA_TYPES)
+    assert not any(has_signature_of(media_type, head) for media_type in MEDIA_TYPES)
 
 
 def test_mpeg_frames_without_a_tag():
-    assert begins_like("audio/mpeg", b"\xff\xfb\x90\x64" + bytes(12))
+    assert has_signature_of("audio/mpeg", b"\xff\xfb\x90\x64" + bytes(12))
 
 
 def test_words():
     assert megabytes(1536 * 1024) == "1.5 MB"
-    assert {ending_of(media_type) for media_type in MEDIA_TYPES} == {
+    assert {file_extension(media_type) for media_type in MEDIA_TYPES} == {
         "webm",
         "ogg",
         "m4a",

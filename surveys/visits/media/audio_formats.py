@@ -1,4 +1,4 @@
-"""Which recordings are taken: kinds of sound file, how each begins, and how large it may be."""
+"""Accepted audio formats: media type, file extension and signature, and limits of size."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ LONGEST_S = 30 * 60
 _MB = 1024 * 1024
 _MPEG_SYNC = 0xE0
 
-# File ending and beginning by media type. WebM: EBML header, RFC 8794 section 11.2.1.
+# File extension and signature by media type. WebM: EBML header, RFC 8794 section 11.2.1.
 # Ogg: RFC 3533 section 6. MP4: file type box, ISO/IEC 14496-12 section 4.3. WAVE: RFC 2361
 # and the RIFF form it names. MPEG audio: frame sync, ISO/IEC 11172-3 section 2.4.1.3, or an
 # ID3v2 tag before it.
@@ -28,24 +28,24 @@ _KINDS: dict[str, tuple[str, Callable[[bytes], bool]]] = {
     ),
 }
 _ALSO_CALLED = {"audio/x-wav": "audio/wav", "audio/wave": "audio/wav", "audio/x-m4a": "audio/mp4"}
-HEAD_BYTES = 16
+SIGNATURE_BYTES = 16
 MEDIA_TYPES = tuple(_KINDS)
 
 
 def media_type_of(typed: str) -> str | None:
-    """The plain name of a media type that is taken, such as audio/webm for
-    `audio/webm;codecs=opus`; None for every other."""
+    """An accepted media type without parameters, such as audio/webm for
+    `audio/webm;codecs=opus`; None for all others."""
     name = re.split(r"[;\s]", typed.strip().lower(), maxsplit=1)[0]
     name = _ALSO_CALLED.get(name, name)
     return name if name in _KINDS else None
 
 
-def ending_of(media_type: str) -> str:
+def file_extension(media_type: str) -> str:
     return _KINDS[media_type][0]
 
 
-def begins_like(media_type: str, head: bytes) -> bool:
-    """Whether a file that begins with `head` (HEAD_BYTES of it) can be of that type."""
+def has_signature_of(media_type: str, head: bytes) -> bool:
+    """Whether a file whose first SIGNATURE_BYTES are `head` can be of that media type."""
     return _KINDS[media_type][1](head)
 
 
