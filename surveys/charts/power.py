@@ -1,16 +1,11 @@
-"""The chance to see a fall, by routes and visits."""
+"""The chance of detecting a decline, by routes and visits."""
 
 from collections.abc import Sequence
 from typing import Any
 
 import altair as alt
 
-from surveys.charts.shares import (
-    DASHES,
-    LINES,
-    SHAPES,
-    finished,
-)
+from surveys.charts.shares import finished, series_channels
 from surveys.trends.power import PowerCell
 
 
@@ -27,9 +22,7 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
         }
         for cell in cells
     ]
-    colors = alt.Color(
-        "visits:N", sort=names, scale=alt.Scale(domain=names, range=LINES[: len(names)]), title=None
-    )
+    color, dash, shape = series_channels("visits", names)
     x = alt.X(
         "routes:Q",
         title="Routes",
@@ -43,29 +36,13 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
     }
     base = alt.Chart(alt.Data(values=rows))
     bars = base.mark_rule(strokeWidth=1.2, opacity=0.6).encode(
-        x=x, y=alt.Y("low:Q", **chance), y2="high:Q", color=colors
+        x=x, y=alt.Y("low:Q", **chance), y2="high:Q", color=color
     )
     lines = base.mark_line(strokeWidth=1.8).encode(
-        x=x,
-        y=alt.Y("chance:Q", **chance),
-        color=colors,
-        strokeDash=alt.StrokeDash(
-            "visits:N",
-            sort=names,
-            scale=alt.Scale(domain=names, range=DASHES[: len(names)]),
-            title=None,
-        ),
+        x=x, y=alt.Y("chance:Q", **chance), color=color, strokeDash=dash
     )
     marks = base.mark_point(filled=True, size=52, opacity=1).encode(
-        x=x,
-        y=alt.Y("chance:Q", **chance),
-        color=colors,
-        shape=alt.Shape(
-            "visits:N",
-            sort=names,
-            scale=alt.Scale(domain=names, range=SHAPES[: len(names)]),
-            title=None,
-        ),
+        x=x, y=alt.Y("chance:Q", **chance), color=color, shape=shape
     )
     rule = (
         alt.Chart(alt.Data(values=[{"aim": aim}]))

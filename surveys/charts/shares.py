@@ -1,7 +1,7 @@
-"""The pictures of Trends: an Altair specification, rendered on the server.
+"""The charts of Trends: Altair specifications, rendered on the server.
 
-The page, the download and the print show the same file. Paper is white and ink dark; the night
-theme turns and tints the whole picture. Series differ by shape and line, never by color alone.
+The page, the download and the printed report show the same file, dark on white; the night theme
+inverts and tints the whole picture. Series differ by shape and line, never by color alone.
 """
 
 import math
@@ -14,12 +14,8 @@ import altair as alt
 import vl_convert
 from altair.utils.schemapi import debug_mode
 
-from surveys.charts.words import (
-    SITES,
-    Result,
-    trend_line,
-)
-from surveys.trends import Estimate
+from surveys.charts.words import SITES, trend_line
+from surveys.trends import Estimate, SpeciesResult
 
 INK = "#1f2a2c"
 STRONG = "#1c525c"
@@ -28,14 +24,14 @@ GRID = "#e3e6e4"
 FONT = "Helvetica, Arial, sans-serif"
 CORRECTED, NAIVE = "Corrected for detection", "Heard, not corrected"
 _WIDTH, _HEIGHT = 720, 320
-# What fits a phone of 360 px at its own size, so that the letters stay as large as they are.
+# The width that fits a phone of 360 px without scaling, so that the type keeps its size.
 _NARROW_WIDTH, _NARROW_HEIGHT = 260, 300
-_NARROW_TICKS, _NARROW_LETTERS = 5, 38
+_NARROW_TICKS, _NARROW_TITLE = 5, 38
 _PNG_SCALE = 2.0
-# Checking every part by the schema of Vega-Lite takes longer than drawing. A test checks whole
-# specifications instead.
+# Validating every part against the Vega-Lite schema takes longer than drawing. A test validates
+# whole specifications instead.
 _UNCHECKED = debug_mode(False)
-# Told apart by dash and by mark as well, so that nobody needs to see the colors.
+# Dash and mark differ as well, so that nobody needs to see the colors.
 LINES = ("#1c525c", "#a04c1c", "#5a4a8a", "#3d6b2e", "#8a2c4a", "#555f61")
 DASHES = ([1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [12, 3], [4, 6])
 SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
@@ -70,14 +66,14 @@ class Series:
     points: tuple[ChartPoint, ...]
 
 
-def species_chart(result: Result, *, site: str, title: str) -> SpeciesChart:
+def species_chart(result: SpeciesResult, *, site: str, title: str) -> SpeciesChart:
     """The one picture of a species: on the page, in the download and in the report."""
     return SpeciesChart(
         title=title,
         site_words=SITES[site],
         corrected=tuple(point(year.season_year, year.occupancy) for year in result.years),
         naive=tuple(point(year.season_year, year.naive) for year in result.years),
-        line=tuple(point(year, one) for year, one in trend_line(result)[0]),
+        line=tuple(point(year, share) for year, share in trend_line(result)[0]),
     )
 
 
@@ -133,48 +129,45 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
 
 @_UNCHECKED
 def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> dict[str, Any]:
-    """Vega-Lite: one line a series with its limits, from at most six series."""
+    """Vega-Lite: one line for each series with its limits; at most six series."""
     if len(series) > len(LINES):
         raise ValueError(f"at most {len(LINES)} series can be told apart, got {len(series)}")
-    names = [one.name for one in series]
+    names = [line.name for line in series]
     step = 0.12
     rows = [
-        {**row, "year": row["year"] + step * (place - (len(series) - 1) / 2), "series": one.name}
-        for place, one in enumerate(series)
-        for row in _rows(one.points)
+        {**row, "year": row["year"] + step * (place - (len(series) - 1) / 2), "series": line.name}
+        for place, line in enumerate(series)
+        for row in _rows(line.points)
     ]
-    x = _years(sorted({point.year for one in series for point in one.points}))
-    colors = alt.Color(
-        "series:N", sort=names, scale=alt.Scale(domain=names, range=LINES[: len(names)]), title=None
-    )
+    x = _years(sorted({point.year for line in series for point in line.points}))
+    color, dash, shape = series_channels("series", names)
     base = alt.Chart(alt.Data(values=rows))
     bars = base.mark_rule(strokeWidth=1.2, opacity=0.6).encode(
-        x=x, y=_shares(site_words, "low"), y2="high:Q", color=colors
+        x=x, y=_shares(site_words, "low"), y2="high:Q", color=color
     )
     known = base.transform_filter("isValid(datum.value)")
     lines = known.mark_line(strokeWidth=1.8).encode(
-        x=x,
-        y=_shares(site_words),
-        color=colors,
-        strokeDash=alt.StrokeDash(
-            "series:N",
-            sort=names,
-            scale=alt.Scale(domain=names, range=DASHES[: len(names)]),
-            title=None,
-        ),
+        x=x, y=_shares(site_words), color=color, strokeDash=dash
     )
     marks = known.mark_point(filled=True, size=52, opacity=1).encode(
-        x=x,
-        y=_shares(site_words),
-        color=colors,
-        shape=alt.Shape(
-            "series:N",
-            sort=names,
-            scale=alt.Scale(domain=names, range=SHAPES[: len(names)]),
-            title=None,
-        ),
+        x=x, y=_shares(site_words), color=color, shape=shape
     )
     return finished(alt.layer(bars, lines, marks), title)
+
+
+def series_channels(
+    field: str, names: Sequence[str]
+) -> tuple[alt.Color, alt.StrokeDash, alt.Shape]:
+    """Color, dash and mark that tell the named series of a field apart."""
+
+    def scale(values: Sequence[Any]) -> alt.Scale:
+        return alt.Scale(domain=names, range=values[: len(names)])
+
+    return (
+        alt.Color(f"{field}:N", sort=names, scale=scale(LINES), title=None),
+        alt.StrokeDash(f"{field}:N", sort=names, scale=scale(DASHES), title=None),
+        alt.Shape(f"{field}:N", sort=names, scale=scale(SHAPES), title=None),
+    )
 
 
 def to_svg(spec: dict[str, Any]) -> str:
@@ -195,14 +188,14 @@ def _rows(points: Sequence[ChartPoint]) -> list[dict[str, float | None]]:
 
 def _years(years: Sequence[int]) -> alt.X:
     first, last = (years[0], years[-1]) if years else (0, 1)
-    # Every year has a tick; with many of them every second one has a label.
-    every = 1 if len(years) <= 20 else 2
+    # With many years, only every second one has a tick.
+    step = 1 if len(years) <= 20 else 2
     return alt.X(
         "year:Q",
         title="Season year",
         scale=alt.Scale(domain=[first - 0.5, last + 0.5], nice=False),
         axis=alt.Axis(
-            values=list(range(first, last + 1, every)), format="d", grid=False, labelAngle=0
+            values=list(range(first, last + 1, step)), format="d", grid=False, labelAngle=0
         ),
     )
 
@@ -217,8 +210,8 @@ def _shares(site_words: str, field: str = "value") -> alt.Y:
 
 
 def finished(chart: alt.LayerChart, title: str) -> dict[str, Any]:
-    """The specification with the type, sizes and inks of every picture of Trends."""
-    done = (
+    """The specification with the type, sizes and colors of every chart of Trends."""
+    styled = (
         chart.properties(
             width=_WIDTH,
             height=_HEIGHT,
@@ -250,23 +243,23 @@ def finished(chart: alt.LayerChart, title: str) -> dict[str, Any]:
         )
         .configure_view(stroke=None)
     )
-    spec: dict[str, Any] = done.to_dict(validate=False)
+    spec: dict[str, Any] = styled.to_dict(validate=False)
     return spec
 
 
 def narrow(spec: dict[str, Any]) -> dict[str, Any]:
-    """The same picture for a phone: no wider than the screen, letters as large as before."""
+    """The same picture for a phone: no wider than the screen, with type of the same size."""
     config, title = spec["config"], spec["title"]
-    slim = {
+    narrowed = {
         **spec,
         "width": _NARROW_WIDTH,
         "height": _NARROW_HEIGHT,
         "padding": 4,
-        "title": {**title, "fontSize": 13, "text": textwrap.wrap(title["text"], _NARROW_LETTERS)},
+        "title": {**title, "fontSize": 13, "text": textwrap.wrap(title["text"], _NARROW_TITLE)},
         "config": {**config, "legend": {**config["legend"], "columns": 1}},
     }
-    slim["layer"] = [_fewer_ticks(layer) for layer in spec["layer"]]
-    return slim
+    narrowed["layer"] = [_fewer_ticks(layer) for layer in spec["layer"]]
+    return narrowed
 
 
 def _fewer_ticks(layer: dict[str, Any]) -> dict[str, Any]:

@@ -1,23 +1,16 @@
-"""A picture of a species that is small enough to stand beside many others."""
+"""A chart of one species, small enough for a row of a table."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from surveys.charts.shares import (
-    GRID,
-    INK,
-    PALE,
-    STRONG,
-    ChartPoint,
-    SpeciesChart,
-)
+from surveys.charts.shares import GRID, INK, PALE, STRONG, ChartPoint, SpeciesChart
 
 WIDTH, HEIGHT = 150, 58
 _LEFT, _RIGHT, _TOP, _BOTTOM = 24.0, 4.0, 6.0, 11.0
 _RADIUS = 1.9
-# Ends of the axis: a rare species needs a closer look, and few ends keep pictures comparable.
+# Upper ends of the axis: few of them, so that pictures stay comparable.
 _TOPS = (0.25, 0.5, 1.0)
 
 
@@ -25,8 +18,8 @@ def small_svg(chart: SpeciesChart) -> str:
     """Shares from 0 at the foot to 25, 50 or 100 % at the top: dots corrected for detection, else
     open ones as heard, with the line of the trend; the first and the last season year below."""
     points = [point for point in chart.corrected if point.value is not None]
-    plain = not points
-    if plain:
+    uncorrected = not points
+    if uncorrected:
         points = [point for point in chart.naive if point.value is not None]
     top = _top(points, chart.line)
     years = [point.year for point in (*chart.corrected, *chart.naive, *chart.line)]
@@ -35,7 +28,7 @@ def small_svg(chart: SpeciesChart) -> str:
         frame = _Frame(first=min(years), last=max(years), top=top)
         if chart.line:
             parts += _band(chart.line, frame)
-        dot = f'fill="#ffffff" stroke="{PALE}"' if plain else f'fill="{STRONG}" stroke="none"'
+        dot = f'fill="#ffffff" stroke="{PALE}"' if uncorrected else f'fill="{STRONG}" stroke="none"'
         parts += [
             f'<circle cx="{frame.x(point.year):.1f}" cy="{frame.y(point.value or 0):.1f}" '
             f'r="{_RADIUS}" {dot}/>'
@@ -50,7 +43,7 @@ def small_svg(chart: SpeciesChart) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class _Frame:
-    """Where a season year and a share stand in the picture."""
+    """Coordinates of season years and shares in the picture."""
 
     first: int
     last: int

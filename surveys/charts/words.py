@@ -1,16 +1,12 @@
-"""Fitted results in plain words. Numbers never stand without their interval or a reason.
+"""Results in plain words. A number always comes with its interval, or with the reason for none.
 
-Pages, files and print say the same of the same numbers.
+Pages, files and the printed report use the same words for the same numbers.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import Protocol
 
-from surveys.trends import (
-    FLAGS,
-    Estimate,
-)
-from surveys.trends.results import (
+from surveys.trends import FLAGS, Estimate, SpeciesResult, SpeciesYear
+from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
     NEVER_HEARD,
@@ -18,43 +14,8 @@ from surveys.trends.results import (
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
     TOO_FEW_DATA,
+    merge_flags,
 )
-
-
-class Year(Protocol):
-    """What is told of one season year."""
-
-    @property
-    def season_year(self) -> int: ...
-    @property
-    def naive(self) -> Estimate: ...
-    @property
-    def occupancy(self) -> Estimate: ...
-    @property
-    def detection(self) -> Estimate: ...
-
-
-class Trend(Protocol):
-    """Change a year in percent of the share, corrected and plain, with the line of each."""
-
-    @property
-    def occupancy(self) -> Estimate: ...
-    @property
-    def line(self) -> Sequence[tuple[int, Estimate]]: ...
-    @property
-    def naive(self) -> Estimate: ...
-    @property
-    def naive_line(self) -> Sequence[tuple[int, Estimate]]: ...
-
-
-class Result(Protocol):
-    """A fit of one species, or what a publication holds of it."""
-
-    @property
-    def years(self) -> Sequence[Year]: ...
-    @property
-    def trend(self) -> Trend: ...
-
 
 MINUS = "\N{MINUS SIGN}"
 # Keeps a number and its unit on one line.
@@ -95,7 +56,7 @@ def interval(estimate: Estimate) -> str:
 
 
 def share_with_interval(estimate: Estimate) -> str:
-    """`40 % (28 to 60 %)`; the interval alone where no value can be told."""
+    """`40 % (28 to 60 %)`; the interval alone where there is no value."""
     limits = interval(estimate)
     if estimate.value is None:
         return (
@@ -125,19 +86,19 @@ def change_with_interval(estimate: Estimate) -> str:
 
 
 def is_usable(estimate: Estimate) -> bool:
-    """Whether a change may be told as a number."""
+    """Whether a change may be given as a number."""
     known = None not in (estimate.value, estimate.low, estimate.high)
     return known and not {EDGE_OF_RANGE, DID_NOT_CONVERGE} & set(estimate.flags)
 
 
 def has_direction(estimate: Estimate) -> bool:
-    """Whether the interval leaves out zero."""
+    """Whether the interval excludes zero."""
     low, high = estimate.low, estimate.high
     return low is not None and high is not None and (low > 0 or high < 0)
 
 
-def trend_sentence(name: str, result: Result, site: str) -> str:
-    """The trend in one or two sentences; the plain share where it cannot be corrected."""
+def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
+    """The trend in one or two sentences; of the uncorrected share where it cannot be corrected."""
     trend, sites = result.trend, SITES[site]
     if not result.years:
         return f"{name}: no accepted visits in its calling season yet, so nothing can be said."
@@ -153,14 +114,14 @@ def trend_sentence(name: str, result: Result, site: str) -> str:
     text = f"{name}: no trend corrected for detection can be shown, because {why}."
     if is_usable(trend.naive):
         what = f"the plain share of {sites} where it was heard"
-        plain = _change(trend.naive, what, _ends(trend.naive_line))
-        text += f" Not corrected for animals that were there and not heard: {span} {plain}"
+        change = _change(trend.naive, what, _ends(trend.naive_line))
+        text += f" Not corrected for animals that were there and not heard: {span} {change}"
     return text
 
 
-def direction(result: Result) -> str:
+def direction(result: SpeciesResult) -> str:
     """`falling`, `rising`, `no clear change` or `cannot be said`: only what is corrected for
-    detection has a direction, and only where the interval leaves out zero."""
+    detection has a direction, and only where the interval excludes zero."""
     trend = result.trend.occupancy
     if len(result.years) < 2 or not is_usable(trend):
         return UNKNOWN
@@ -169,8 +130,8 @@ def direction(result: Result) -> str:
     return FALLING if (trend.value or 0) < 0 else RISING
 
 
-def headline(result: Result) -> str:
-    """What stands behind the direction: the change a year, or why there is none."""
+def headline(result: SpeciesResult) -> str:
+    """The change a year that the direction rests on, or why there is none."""
     trend = result.trend
     if not result.years:
         return "no accepted visits in its calling season yet"
@@ -193,7 +154,7 @@ def reason(estimate: Estimate, site: str) -> str:
     return "the data do not carry it"
 
 
-def trend_line(result: Result) -> tuple[Sequence[tuple[int, Estimate]], bool]:
+def trend_line(result: SpeciesResult) -> tuple[Sequence[tuple[int, Estimate]], bool]:
     """The line to draw, and whether it is corrected for detection; empty where there is none."""
     trend = result.trend
     if is_usable(trend.occupancy):
@@ -201,17 +162,17 @@ def trend_line(result: Result) -> tuple[Sequence[tuple[int, Estimate]], bool]:
     return (trend.naive_line if is_usable(trend.naive) else ()), False
 
 
-def chart_alt(name: str, result: Result, site: str) -> str:
-    """What the picture says, for who cannot see it."""
+def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
+    """What the picture shows, for readers who cannot see it."""
     years = result.years
     if not years:
         return f"Nothing to draw for {name} yet."
     first, last = years[0], years[-1]
     span = f"{first.season_year} to {last.season_year}"
     parts = [f"Share of {SITES[site]} with {name} in each season, {span}."]
-    told = [year for year in years if year.occupancy.value is not None]
-    if told:
-        parts.append(f"Corrected for detection: {_walk(told)}.")
+    corrected = [year for year in years if year.occupancy.value is not None]
+    if corrected:
+        parts.append(f"Corrected for detection: {_course(corrected)}.")
     naive = [year for year in years if year.naive.value is not None]
     if naive:
         start, end = naive[0], naive[-1]
@@ -219,9 +180,9 @@ def chart_alt(name: str, result: Result, site: str) -> str:
             f"Heard, not corrected: {share(start.naive.value)} in {start.season_year}, "
             f"{share(end.naive.value)} in {end.season_year}."
         )
-    line, corrected = trend_line(result)
+    line, is_corrected = trend_line(result)
     if line:
-        of = "" if corrected else " of the plain share"
+        of = "" if is_corrected else " of the plain share"
         parts.append(f"The trend line{of} goes {_ends(line)}.")
     return " ".join(parts)
 
@@ -231,13 +192,9 @@ def flag_words(flags: Iterable[str]) -> list[tuple[str, str]]:
     return [(flag, FLAGS[flag]) for flag in dict.fromkeys(flags) if flag in FLAGS]
 
 
-def all_flags(result: Result) -> list[str]:
+def all_flags(result: SpeciesResult) -> list[str]:
     """Flags of the trend and of the yearly values."""
-    estimates = [
-        result.trend.occupancy,
-        *(estimate for year in result.years for estimate in (year.occupancy, year.detection)),
-    ]
-    return list(dict.fromkeys(flag for estimate in estimates for flag in estimate.flags))
+    return list(merge_flags(result.trend.occupancy.flags, *(year.flags for year in result.years)))
 
 
 def days_words(estimate: Estimate) -> str:
@@ -278,7 +235,7 @@ def _ends(line: Sequence[tuple[int, Estimate]]) -> str:
     return f"from {share(first.value)} to {share(last.value)}"
 
 
-def _walk(years: Sequence[Year]) -> str:
+def _course(years: Sequence[SpeciesYear]) -> str:
     first, last = years[0], years[-1]
     parts = [f"{share_with_interval(first.occupancy)} in {first.season_year}"]
     between = years[1:-1]

@@ -8,21 +8,13 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from surveys.models import (
-    Program,
-    Stop,
-)
+from surveys.models import Program, Stop
 from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import Place
 from surveys.seasons.query import fetch
 from surveys.trends.histories import PeriodColumns
 from surveys.trends.numerics.arrays import FloatArray
-from surveys.trends.periods import (
-    WATER,
-    Heard,
-    Listed,
-    ProgramPeriods,
-)
+from surveys.trends.periods import WATER, Heard, Listed, ProgramPeriods
 
 # A visit is numbered within its route and season year; two visits of one night stay apart.
 # Temperature and wind fall back on the sheet's head where a stop has none of its own.

@@ -10,28 +10,14 @@ from django.db import transaction
 from django.utils import timezone
 from procrastinate.contrib.django import app
 
-from accounts.access import (
-    Permission,
-    require,
-)
+from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.fitting.stamps import software
 from surveys.fitting.stored import stored_fits
-from surveys.models import (
-    PowerStudy,
-    Program,
-    Species,
-)
-from surveys.protocol.plain import (
-    from_plain,
-    to_plain,
-)
-from surveys.trends.analyzed import FitResult
-from surveys.trends.power import (
-    PowerCell,
-    SurveyPlan,
-    power_grid,
-)
+from surveys.models import PowerStudy, Program, Species
+from surveys.protocol.plain import from_plain, to_plain
+from surveys.trends.power import PowerCell, SurveyPlan, power_grid
+from surveys.trends.species_result import SpeciesResult
 from surveys.visits.refitting import QUEUE
 
 WORK_OUT_POWER = "fitting.power"
@@ -58,7 +44,7 @@ class Today:
     detection: float
 
 
-def today_of(result: FitResult) -> Today:
+def today_of(result: SpeciesResult) -> Today:
     """From the last seasons of a fit by stops. Raises PowerUnknownError."""
     years = result.years[-_RECENT:]
     if not years:
@@ -77,10 +63,10 @@ def today_of(result: FitResult) -> Today:
         )
     occupancy = line[-1] if line else told[-1]
     return Today(
-        routes=max(last.routes, 2),
-        stops_per_route=max(round(last.sites / max(last.routes, 1)), 1),
+        routes=max(last.effort.routes, 2),
+        stops_per_route=max(round(last.sites / max(last.effort.routes, 1)), 1),
         # As planned: a visit that some routes missed was still due.
-        visits=max(math.ceil(last.periods / max(last.sites, 1)), 1),
+        visits=max(math.ceil(last.effort.periods / max(last.sites, 1)), 1),
         occupancy=_inside(occupancy),
         detection=_inside(sum(heard) / len(heard)),
     )

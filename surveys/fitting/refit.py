@@ -9,21 +9,9 @@ from django.utils import timezone
 
 from surveys.fitting.histories import load_periods
 from surveys.fitting.results import to_json
-from surveys.fitting.stamps import (
-    data_stamp,
-    software,
-)
-from surveys.models import (
-    FittingRun,
-    Program,
-    SiteKind,
-    Species,
-    SpeciesFit,
-)
-from surveys.trends.analysis import (
-    Parts,
-    analyze,
-)
+from surveys.fitting.stamps import data_stamp, software
+from surveys.models import FittingRun, Program, SiteKind, Species, SpeciesFit
+from surveys.trends.analysis import Parts, analyze
 from surveys.trends.histories import Site
 from surveys.trends.periods import species_periods
 

@@ -3,20 +3,17 @@
 import math
 from typing import Any
 
-from surveys.protocol.plain import (
-    from_plain,
-    to_plain,
-)
-from surveys.trends.analyzed import FitResult
+from surveys.protocol.plain import from_plain, to_plain
+from surveys.trends.species_result import SpeciesResult
 
 
-def to_json(result: FitResult) -> dict[str, Any]:
+def to_json(result: SpeciesResult) -> dict[str, Any]:
     """Numbers that JSON does not know (not a number, infinity) become null."""
     return _finite(to_plain(result))
 
 
-def from_json(data: dict[str, Any]) -> FitResult:
-    return from_plain(FitResult, data)
+def from_json(data: dict[str, Any]) -> SpeciesResult:
+    return from_plain(SpeciesResult, data)
 
 
 def _finite(value: Any) -> Any:

@@ -7,18 +7,10 @@ from dataclasses import dataclass
 from django.utils import timezone
 
 from surveys.fitting.results import from_json
-from surveys.fitting.stamps import (
-    data_stamp,
-    software,
-)
-from surveys.models import (
-    FittingRun,
-    Program,
-    Species,
-    SpeciesFit,
-)
+from surveys.fitting.stamps import data_stamp, software
+from surveys.models import FittingRun, Program, Species, SpeciesFit
 from surveys.protocol.plain import PlainError
-from surveys.trends.analyzed import FitResult
+from surveys.trends.species_result import SpeciesResult
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,7 +20,7 @@ class StoredFit:
     species: Species
     site: str
     region: str
-    result: FitResult
+    result: SpeciesResult
     fresh: bool
     sha256: str
     software: str
@@ -83,7 +75,7 @@ def stored_fits(
     ]
 
 
-def _readable(fit: SpeciesFit) -> FitResult | None:
+def _readable(fit: SpeciesFit) -> SpeciesResult | None:
     """The result, or None when another version of the software wrote what this one cannot read:
     it then is as good as missing, and is made anew."""
     try:

@@ -2,20 +2,10 @@
 
 from procrastinate.contrib.django import app
 
-from surveys.fitting.power import (
-    WORK_OUT_POWER,
-    work_out,
-)
+from surveys.fitting.power import WORK_OUT_POWER, work_out
 from surveys.fitting.refit import refit
-from surveys.models import (
-    PowerStudy,
-    Program,
-)
-from surveys.visits.refitting import (
-    QUEUE,
-    REFIT,
-    refit_trends,
-)
+from surveys.models import PowerStudy, Program
+from surveys.visits.refitting import QUEUE, REFIT, refit_trends
 
 
 @app.task(name=REFIT, queue=QUEUE)

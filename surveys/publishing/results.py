@@ -1,25 +1,19 @@
-"""What is worked out from the frozen rows: the yearly table, occupancy and trends."""
+"""What is computed from the frozen rows: the yearly table, occupancy and trends."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
 from surveys.publishing import tables
-from surveys.publishing.frozen import (
-    Frozen,
-    write_table,
-)
+from surveys.publishing.frozen import Frozen, write_table
 from surveys.publishing.tables import Table
-from surveys.trends.fromtables import (
+from surveys.trends.from_tables import (
     SITES,
     FrozenPeriods,
-    Row,
-    occupancy_rows,
+    fit_species,
     read_periods,
-    results,
-    trend_row,
-    yearly_rows,
 )
+from surveys.trends.result_tables import Row, occupancy_rows, trend_row, yearly_rows
 
 
 def periods_of(frozen: Frozen) -> FrozenPeriods:
@@ -38,11 +32,14 @@ def add_yearly(frozen: Frozen, periods: FrozenPeriods) -> None:
 def add_trends(
     frozen: Frozen, periods: FrozenPeriods, say: Callable[[str], None] = lambda _: None
 ) -> None:
-    """Write occupancy and trends; `say` hears in words which fit begins."""
+    """Write occupancy and trends; ``say`` is called with a sentence before each fit."""
     occupancy: list[Row] = []
     trends: list[Row] = []
-    fits = results(periods, said=lambda species, site: say(f"Trend of {species} by {site}"))
-    for species, site, result in fits:
+
+    def notify(species: str, site: str) -> None:
+        say(f"Trend of {species} by {site}")
+
+    for species, site, result in fit_species(periods, notify=notify):
         occupancy += occupancy_rows(species, site, result)
         trends.append(trend_row(species, site, result))
     _write(frozen, tables.OCCUPANCY, occupancy)

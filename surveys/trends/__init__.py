@@ -1,18 +1,9 @@
 """Statistics of calling surveys, from plain arrays and records. No Django."""
 
-from .columns import (
-    COLUMNS,
-    CORRECTED_COLUMNS,
-    TREND_COLUMNS,
-    Column,
-)
-from .gof import (
-    GoodnessOfFit,
-    ResidualGroup,
-    goodness_of_fit,
-    residuals_by_group,
-)
-from .histories import (
+from surveys.trends.analysis import Parts, analyze
+from surveys.trends.columns import COLUMNS, CORRECTED_COLUMNS, Column
+from surveys.trends.estimates import FLAGS, Estimate
+from surveys.trends.histories import (
     Histories,
     ListeningPeriod,
     PeriodColumns,
@@ -20,14 +11,14 @@ from .histories import (
     columns_from_records,
     select_rows,
 )
-from .models.abundance import (
+from surveys.trends.models.abundance import (
     AbundanceFit,
     fit_abundance,
     mean_abundance,
     occupancy_from_abundance,
     single_detection,
 )
-from .models.callindex import (
+from surveys.trends.models.call_index import (
     IndexFit,
     IndexSummary,
     fit_call_index,
@@ -35,69 +26,37 @@ from .models.callindex import (
     index_odds_ratio,
     summarize_groups,
 )
-from .models.dynamic import (
+from surveys.trends.models.dynamic import (
     DynamicFit,
     dynamic_chance,
     equilibrium_occupancy,
     fit_dynamic,
     seasonal_occupancy,
 )
-from .models.kappa import (
-    agreement_table,
-    cohen_kappa,
-)
-from .models.occupancy import (
-    OccupancyFit,
-    fit_occupancy,
-    fit_occupancy_designs,
-)
-from .models.occupancy_estimates import (
+from surveys.trends.models.goodness_of_fit import GoodnessOfFit, goodness_of_fit
+from surveys.trends.models.kappa import agreement_table, cohen_kappa
+from surveys.trends.models.model_table import ModelRow, model_table
+from surveys.trends.models.occupancy import OccupancyFit, fit_occupancy, fit_occupancy_designs
+from surveys.trends.models.occupancy_estimates import (
     coefficient_estimates,
     detection_share,
     occupancy_share,
     occupied_given_histories,
     share_at,
 )
-from .models.phenology import (
-    CallingNights,
-    calling_nights,
-    days_of_season,
-    season_start,
-)
-from .models.phenology_shift import shift_of_season
-from .models.trend import (
+from surveys.trends.models.phenology import CallingNights, calling_nights
+from surveys.trends.models.phenology_shift import shift_of_season
+from surveys.trends.models.trend import (
     TrendFit,
     TrendSummary,
-    bootstrap_slope,
     fit_trend,
     summarize_trend,
     yearly_occupancy,
 )
-from .modeltable import (
-    ModelRow,
-    model_table,
-)
-from .numerics.intervals import (
-    clopper_pearson,
-    wilson,
-)
-from .power import (
-    SurveyPlan,
-    power_of_trend,
-)
-from .results import (
-    FLAGS,
-    Estimate,
-)
-from .species import (
-    CorrectedYear,
-    SpeciesResult,
-    analyze_species,
-    corrected_values,
-    corrected_years,
-    trend_values,
-)
-from .table import (
+from surveys.trends.numerics.intervals import clopper_pearson, wilson
+from surveys.trends.power import PowerCell, SurveyPlan, power_grid, power_of_trend
+from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend
+from surveys.trends.table import (
     YearCounts,
     YearRow,
     count_years,
@@ -110,11 +69,9 @@ __all__ = [
     "COLUMNS",
     "CORRECTED_COLUMNS",
     "FLAGS",
-    "TREND_COLUMNS",
     "AbundanceFit",
     "CallingNights",
     "Column",
-    "CorrectedYear",
     "DynamicFit",
     "Estimate",
     "GoodnessOfFit",
@@ -124,27 +81,26 @@ __all__ = [
     "ListeningPeriod",
     "ModelRow",
     "OccupancyFit",
+    "Parts",
     "PeriodColumns",
-    "ResidualGroup",
+    "PowerCell",
     "SpeciesResult",
+    "SpeciesYear",
     "SurveyPlan",
+    "Trend",
     "TrendFit",
     "TrendSummary",
     "YearCounts",
     "YearRow",
     "agreement_table",
-    "analyze_species",
-    "bootstrap_slope",
+    "analyze",
     "build_histories",
     "calling_nights",
     "clopper_pearson",
     "coefficient_estimates",
     "cohen_kappa",
     "columns_from_records",
-    "corrected_values",
-    "corrected_years",
     "count_years",
-    "days_of_season",
     "detection_share",
     "dynamic_chance",
     "equilibrium_occupancy",
@@ -162,10 +118,9 @@ __all__ = [
     "occupancy_from_abundance",
     "occupancy_share",
     "occupied_given_histories",
+    "power_grid",
     "power_of_trend",
-    "residuals_by_group",
     "row_values",
-    "season_start",
     "seasonal_occupancy",
     "select_rows",
     "share_at",
@@ -173,7 +128,6 @@ __all__ = [
     "single_detection",
     "summarize_groups",
     "summarize_trend",
-    "trend_values",
     "wilson",
     "year_row",
     "yearly_occupancy",

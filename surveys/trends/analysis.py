@@ -1,89 +1,61 @@
 """One species, from its listening periods to everything that is stored of it.
 
-Occupancy models see the calling season only. Their models of detection are tried from the
-simplest on and chosen by AIC; the yearly fits take as much of the chosen one as the hits of the
-year can carry.
+Occupancy models see the calling season only. Their detection models are tried from the simplest
+on and chosen by AIC; the fits of single years use as much of the chosen one as the detections of
+the year can carry.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .analyzed import (
-    FitResult,
-    FittedYear,
-    IndexYear,
-    Phenology,
-    SeasonYearNights,
-    Trend,
-    Turnover,
-)
-from .choice import (
+from surveys.trends.effects import odds_ratios, silent_kinds
+from surveys.trends.estimates import EDGE_OF_RANGE, POOR_FIT, Estimate, flagged
+from surveys.trends.histories import Histories, Site, build_histories, select_rows
+from surveys.trends.model_selection import (
     DETECTION,
     MOST_FILLED,
     Choice,
     carries,
     choose_trend,
-    filled_with_mean,
+    fill_with_mean,
     nested_in,
     rarer_outcome,
 )
-from .effects import (
-    effects,
-    silent_kinds,
-)
-from .gof import (
+from surveys.trends.models.call_index import fit_call_index, summarize_groups
+from surveys.trends.models.dynamic import dynamic_chance, equilibrium_occupancy, fit_dynamic
+from surveys.trends.models.goodness_of_fit import (
+    GoodnessOfFit,
     goodness_of_fit,
     quasi,
     quasi_level,
 )
-from .histories import (
-    Histories,
-    Site,
-    build_histories,
-    select_rows,
-)
-from .kinds import site_terms
-from .models.callindex import (
-    fit_call_index,
-    summarize_groups,
-)
-from .models.dynamic import (
-    dynamic_chance,
-    equilibrium_occupancy,
-    fit_dynamic,
-)
-from .models.occupancy import fit_occupancy
-from .models.occupancy_estimates import (
-    detection_share,
-    occupancy_share,
-)
-from .models.phenology import calling_nights
-from .models.phenology_shift import shift_of_season
-from .models.trend import (
+from surveys.trends.models.occupancy import OccupancyFit, fit_occupancy
+from surveys.trends.models.occupancy_estimates import detection_share, occupancy_share
+from surveys.trends.models.phenology import calling_nights
+from surveys.trends.models.phenology_shift import shift_of_season
+from surveys.trends.models.trend import (
     TrendFit,
     fit_trend,
     summarize_trend,
     yearly_occupancy,
 )
-from .numerics.arrays import FloatArray
-from .periods import (
-    SpeciesPeriods,
-    calling_season,
+from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.periods import SpeciesPeriods, calling_season
+from surveys.trends.site_covariates import site_covariates
+from surveys.trends.species_result import (
+    Effort,
+    IndexYear,
+    Phenology,
+    SpeciesResult,
+    SpeciesYear,
+    Trend,
+    Turnover,
 )
-from .results import (
-    EDGE_OF_RANGE,
-    POOR_FIT,
-    Estimate,
-    flagged,
-)
-from .table import (
-    YearCounts,
-    count_years,
-)
+from surveys.trends.table import count_years
 
 NAIVE_TREND = "logistic regression of heard at all on the year, not corrected for detection"
 LEVEL = 0.95
@@ -101,49 +73,44 @@ class Parts:
     phenology: bool = True
 
 
-def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) -> FitResult:
-    """Everything of one species. Never raises for sparse data: flags say what it cannot carry."""
+def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) -> SpeciesResult:
+    """Everything the fits say of one species.
+
+    Parameters
+    ----------
+    species
+        Name of the species; it labels nothing but errors.
+    periods
+        Its listening periods.
+    site
+        Whether a site is a stop or a whole route.
+    parts
+        What to work out beside the yearly values and the trend.
+
+    Returns
+    -------
+    SpeciesResult
+        Sparse data never raise: flags say what the data cannot carry.
+    """
     season = calling_season(periods)
     histories = build_histories(season, site=site)
-    covariates, filled = filled_with_mean(histories)
-    terms = site_terms(histories, season, periods.stops, site)
-    usable = {name: term for name, term in terms.items() if term.filled <= MOST_FILLED}
-    choice = choose_trend(histories, covariates, usable)
-    filled |= {name: term.filled for name, term in choice.terms.items() if term.filled}
-    trend = choice.trend
-    counts = {count.season_year: count for count in count_years(species, season)}
-    nights = {count.season_year: count for count in count_years(species, periods.columns)}
-    check = goodness_of_fit(trend.fit, seed=_SEED) if parts.fit_check else None
+    covariates, filled = fill_with_mean(histories)
+    candidates = {
+        name: covariate
+        for name, covariate in site_covariates(histories, season, periods.stops, site).items()
+        if covariate.filled <= MOST_FILLED
+    }
+    choice = choose_trend(histories, covariates, candidates)
+    filled |= {
+        name: covariate.filled
+        for name, covariate in choice.site_covariates.items()
+        if covariate.filled
+    }
+    check = goodness_of_fit(choice.trend.fit, seed=_SEED) if parts.fit_check else None
     c_hat = max(check.c_hat.value or 1.0, 1.0) if check else 1.0
-    poor = (POOR_FIT,) if check and POOR_FIT in check.p.flags else ()
-    summary = summarize_trend(trend)
-    naive = _naive_trend(histories)
-    return FitResult(
-        years=tuple(
-            _year(year, histories, covariates, choice, c_hat, counts[year], nights[year])
-            for year in np.unique(histories.season_year).tolist()
-            if year in counts
-        ),
-        trend=Trend(
-            log_odds=flagged(summary.log_odds, *poor),
-            odds=flagged(summary.odds, *poor),
-            occupancy=flagged(summary.occupancy, *poor),
-            points=flagged(summary.points, *poor),
-            line=yearly_occupancy(trend),
-            naive=replace(
-                _settled(summarize_trend(naive).occupancy, NAIVE_TREND),
-                name="trend of the plain share, % change per year",
-            ),
-            naive_line=tuple(
-                (year, _settled(share, NAIVE_TREND)) for year, share in yearly_occupancy(naive)
-            ),
-            detection_model=choice.detection,
-            models=choice.detection_models,
-            occupancy_model=choice.occupancy,
-            occupancy_models=choice.occupancy_models,
-            effects=effects(choice),
-            silent=silent_kinds(choice, histories),
-        ),
+    return SpeciesResult(
+        years=tuple(_years(species, periods, histories, covariates, choice, c_hat)),
+        trend=_trend(histories, choice, check),
         fit_check=check,
         turnover=_turnover(histories, covariates, choice.detection_covariates, site)
         if parts.turnover
@@ -154,8 +121,30 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     )
 
 
+def _trend(histories: Histories, choice: Choice, check: GoodnessOfFit | None) -> Trend:
+    poor = (POOR_FIT,) if check and POOR_FIT in check.p.flags else ()
+    change, naive = summarize_trend(choice.trend), _naive_trend(histories)
+    return Trend(
+        log_odds=flagged(change.log_odds, *poor),
+        occupancy=flagged(change.occupancy, *poor),
+        points=flagged(change.points, *poor),
+        line=yearly_occupancy(choice.trend),
+        naive=replace(
+            _as_naive(summarize_trend(naive).occupancy),
+            name="trend of the plain share, % change per year",
+        ),
+        naive_line=tuple((year, _as_naive(share)) for year, share in yearly_occupancy(naive)),
+        detection_model=choice.detection,
+        detection_models=choice.detection_models,
+        occupancy_model=choice.occupancy,
+        occupancy_models=choice.occupancy_models,
+        effects=odds_ratios(choice),
+        silent_kinds=silent_kinds(choice, histories),
+    )
+
+
 def _naive_trend(histories: Histories) -> TrendFit:
-    """The slope of the plain share of sites heard.
+    """The slope of the share of sites where the species was heard.
 
     A season written down twice leaves nothing to detection: the model is then the logistic
     regression of "heard at all" on the year, with its standard errors clustered.
@@ -168,61 +157,79 @@ def _naive_trend(histories: Histories) -> TrendFit:
     return fit_trend(np.column_stack([heard, heard]), histories.season_year, histories.cluster)
 
 
-def _settled(estimate: Estimate, method: str) -> Estimate:
-    """Detection at the edge of its range is meant here, and is no flag of the estimate."""
+def _as_naive(estimate: Estimate) -> Estimate:
+    """An estimate of the naive trend under its own name of method.
+
+    Detection at the edge of its range is how that model is built, so it is no flag of the estimate.
+    """
     flags = estimate.flags
     if estimate.low is not None and estimate.high is not None:
         flags = tuple(flag for flag in flags if flag != EDGE_OF_RANGE)
-    return replace(estimate, method=method, flags=flags)
+    return replace(estimate, method=NAIVE_TREND, flags=flags)
 
 
-def _year(
-    year: int,
+def _years(
+    species: str,
+    periods: SpeciesPeriods,
     histories: Histories,
     covariates: Mapping[str, FloatArray],
     choice: Choice,
     c_hat: float,
-    counts: YearCounts,
-    nights: YearCounts,
-) -> FittedYear:
-    rows = histories.season_year == year
-    own = select_rows(histories, rows)
-    rarer = rarer_outcome(own.detected)
-    model = next(
-        name
-        for name in reversed(nested_in(choice.detection))
-        if carries(rarer, len(DETECTION[name]))
-    )
-    fit = fit_occupancy(
-        own.detected,
-        detection={name: covariates[name][rows] for name in DETECTION[model]},
-        clusters=own.cluster,
-    )
-    wide = quasi_level(LEVEL, c_hat)
+) -> Iterator[SpeciesYear]:
+    counts = {count.season_year: count for count in count_years(species, calling_season(periods))}
+    whole_year = {count.season_year: count for count in count_years(species, periods.columns)}
+    for year in np.unique(histories.season_year).tolist():
+        if year not in counts:
+            continue
+        rows = histories.season_year == year
+        of_year = select_rows(histories, rows)
+        model = _affordable_model(choice.detection, of_year)
+        fit = fit_occupancy(
+            of_year.detected,
+            detection={name: covariates[name][rows] for name in DETECTION[model]},
+            clusters=of_year.cluster,
+        )
+        highest = np.nan_to_num(of_year.call_index).max(axis=1, initial=0.0)
+        at_1, at_2, at_3 = (int((highest == index).sum()) for index in (1, 2, 3))
+        heard = np.nan_to_num(of_year.detected).max(axis=1, initial=0.0) > 0
+        yield SpeciesYear(
+            season_year=year,
+            sites=fit.rows,
+            sites_heard=int(heard.sum()),
+            sites_heard_at=(at_1, at_2, at_3),
+            effort=Effort(
+                routes=counts[year].routes,
+                visits=counts[year].visits,
+                periods=counts[year].periods,
+            ),
+            first_night=whole_year[year].first_night,
+            last_night=whole_year[year].last_night,
+            naive=fit.naive,
+            occupancy=_independent(occupancy_share, fit, c_hat),
+            occupancy_by_route=_by_route(occupancy_share, fit, c_hat),
+            detection=_by_route(detection_share, fit, c_hat),
+            detection_model=model,
+        )
 
-    def by_route(share: Callable[..., Estimate]) -> Estimate:
-        if fit.clustered_covariance is not None:
-            return share(fit, interval="clustered")
-        return quasi(share(fit, level=wide), c_hat)
 
-    best = np.nan_to_num(own.call_index).max(axis=1, initial=0.0)
-    heard_at = tuple(int((best == index).sum()) for index in (1, 2, 3))
-    return FittedYear(
-        season_year=year,
-        routes=counts.routes,
-        sites=fit.rows,
-        visits=counts.visits,
-        periods=counts.periods,
-        heard=int((np.nan_to_num(own.detected).max(axis=1, initial=0.0) > 0).sum()),
-        heard_at=(heard_at[0], heard_at[1], heard_at[2]),
-        first_night=nights.first_night,
-        last_night=nights.last_night,
-        naive=fit.naive,
-        occupancy=quasi(occupancy_share(fit, level=wide), c_hat),
-        by_route=by_route(occupancy_share),
-        detection=by_route(detection_share),
-        detection_model=model,
+def _affordable_model(chosen: str, histories: Histories) -> str:
+    """The richest detection model within the chosen one that these histories can carry."""
+    rarer = rarer_outcome(histories.detected)
+    return next(
+        name for name in reversed(nested_in(chosen)) if carries(rarer, len(DETECTION[name]))
     )
+
+
+def _independent(share: Callable[..., Estimate], fit: OccupancyFit, c_hat: float) -> Estimate:
+    """A share with an interval that takes sites as independent, wider for a poor fit."""
+    return quasi(share(fit, level=quasi_level(LEVEL, c_hat)), c_hat)
+
+
+def _by_route(share: Callable[..., Estimate], fit: OccupancyFit, c_hat: float) -> Estimate:
+    """A share with an interval that allows for the stops of a route being alike."""
+    if fit.clustered_covariance is not None:
+        return share(fit, interval="clustered")
+    return _independent(share, fit, c_hat)
 
 
 def _turnover(
@@ -239,9 +246,9 @@ def _turnover(
     shape = (len(sites), max(seasons, 1), histories.detected.shape[1])
 
     def grid(values: FloatArray) -> FloatArray:
-        found = np.full(shape, np.nan)
-        found[place, histories.season_year - first] = values
-        return found
+        array = np.full(shape, np.nan)
+        array[place, histories.season_year - first] = values
+        return array
 
     fit = fit_dynamic(
         grid(histories.detected),
@@ -271,13 +278,8 @@ def _index(histories: Histories) -> tuple[IndexYear, ...]:
 
 def _phenology(periods: SpeciesPeriods) -> Phenology:
     columns = periods.columns
-    given = (periods.day, columns.heard, columns.season_year, columns.route)
+    arrays = (periods.day, columns.heard, columns.season_year, columns.route)
     return Phenology(
-        nights=tuple(
-            SeasonYearNights(
-                season_year=year.season_year, first=year.first, median=year.median, last=year.last
-            )
-            for year in calling_nights(*given, seed=_SEED, replicates=_REPLICATES)
-        ),
-        shift=shift_of_season(*given),
+        nights=calling_nights(*arrays, seed=_SEED, replicates=_REPLICATES),
+        shift=shift_of_season(*arrays),
     )

@@ -145,23 +145,3 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
     Column(name="method", type="string", unit="words", meaning="Model and its source."),
     COLUMNS[-1],
 )
-
-TREND_COLUMNS: tuple[Column, ...] = (
-    COLUMNS[0],
-    _count("years", "season years", "Season years with at least one completed listening period."),
-    Column(
-        name="scale",
-        type="string",
-        unit="words",
-        meaning="What the trend counts: log odds of occupancy, percent change in odds, percent "
-        "change in the share of sites, or percentage points, each for one year. The scales are not "
-        "interchangeable.",
-        required=True,
-    ),
-    Column(name="trend", type="number", unit="see scale", meaning="Change for one year."),
-    Column(name="trend_low", type="number", unit="see scale", meaning="Lower limit of trend."),
-    Column(name="trend_high", type="number", unit="see scale", meaning="Upper limit of trend."),
-    Column(name="interval", type="string", unit="words", meaning="Kind of interval of the trend."),
-    Column(name="method", type="string", unit="words", meaning="Model and its source."),
-    COLUMNS[-1],
-)

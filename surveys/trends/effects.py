@@ -1,4 +1,4 @@
-"""What the chosen model says of sites and nights: odds ratios, and kinds of sites left silent."""
+"""What the chosen model says of sites and nights: odds ratios, and kinds of sites never heard."""
 
 from __future__ import annotations
 
@@ -10,53 +10,51 @@ from scipy.optimize import brentq
 from scipy.special import expit
 from scipy.stats import chi2
 
-from . import results
-from .analyzed import (
-    Effect,
-    SilentKind,
-)
-from .choice import Choice
-from .histories import Histories
-from .kinds import EmptyKind
-from .models.occupancy_estimates import coefficient_estimates
-from .models.trend import (
-    METHOD,
-    usable_interval,
-)
-from .numerics.arrays import FloatArray
-from .numerics.intervals import transform
-from .results import Estimate
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate
+from surveys.trends.histories import Histories
+from surveys.trends.model_selection import Choice
+from surveys.trends.models.occupancy_estimates import coefficient_estimates
+from surveys.trends.models.trend import METHOD, usable_interval
+from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.numerics.intervals import transform
+from surveys.trends.site_covariates import EmptyKind
+from surveys.trends.species_result import Effect, SilentKind
 
-# By how much of a covariate its odds are told; 1 for all others.
+# The step of a covariate that its odds ratio is for; 1 for all others.
 STEPS: Mapping[str, float] = {"minutes after sunset": 60.0, "rain": 10.0}
-# The season is a curve, which no single odds ratio tells.
-_UNTOLD = {"intercept", "year", "night", "night squared"}
+# The season is a curve, which no single odds ratio describes.
+_WITHOUT_ODDS = {"intercept", "year", "night", "night squared"}
 
 
-def effects(choice: Choice, *, level: float = 0.95) -> tuple[Effect, ...]:
+def odds_ratios(choice: Choice, *, level: float = 0.95) -> tuple[Effect, ...]:
     """Odds ratios of everything but year and night, clustered as the trend is."""
     trend = choice.trend
     if trend.fit.maximum is None:
         return ()
     interval, flags = usable_interval(trend, "clustered")
-    found = []
-    baselines = {name: term.baseline for term in choice.terms.values() for name in term.columns}
+    effects = []
+    baselines = {
+        name: covariate.baseline
+        for covariate in choice.site_covariates.values()
+        for name in covariate.columns
+    }
     for estimate in coefficient_estimates(trend.fit, level=level, interval=interval):
         part, name = estimate.name.split(": ", 1)
-        if name in _UNTOLD or name.startswith("year "):
+        if name in _WITHOUT_ODDS or name.startswith("year "):
             continue
         step = STEPS.get(name, 1.0)
         odds = transform(estimate, partial(_odds, step), name=f"odds ratio, {name}")
-        found.append(
+        effects.append(
             Effect(
                 part=part,
                 name=name,
                 baseline=baselines.get(name, ""),
                 step=step,
-                odds=results.flagged(odds, *flags),
+                odds=estimates.flagged(odds, *flags),
             )
         )
-    return tuple(found)
+    return tuple(effects)
 
 
 def _odds(step: float, slope: float) -> float:
@@ -68,12 +66,12 @@ def silent_kinds(
 ) -> tuple[SilentKind, ...]:
     """Kinds of sites where the species was never heard, and how much may have been missed there.
 
-    The bound is where the likelihood of hearing nothing at all has fallen as far as a profile
-    interval lets it, with detection as it was fitted elsewhere.
+    The upper limit is where the likelihood of hearing nothing at all has fallen as far as a profile
+    interval allows, with detection as it was fitted elsewhere.
     """
     if not choice.empty:
         return ()
-    missed = _missed(choice, histories)
+    missed = _chance_missed(choice, histories)
     return tuple(
         SilentKind(name=kind.name, sites=kind.sites, occupancy=_bound(kind, missed, level))
         for kind in choice.empty
@@ -84,10 +82,10 @@ def _bound(kind: EmptyKind, missed: FloatArray, level: float) -> Estimate:
     heard = 1 - missed[kind.rows & np.isfinite(missed)]
     drop = float(chi2.ppf(level, 1)) / 2
 
-    def lost(share: float) -> float:
+    def margin(share: float) -> float:
         return float(np.log1p(-share * heard).sum()) + drop
 
-    high = float(brentq(lost, 0.0, 1.0)) if len(heard) and lost(1 - 1e-12) < 0 else 1.0
+    high = float(brentq(margin, 0.0, 1.0)) if len(heard) and margin(1 - 1e-12) < 0 else 1.0
     return Estimate(
         name=f"occupancy, {kind.name}",
         value=0.0,
@@ -95,14 +93,16 @@ def _bound(kind: EmptyKind, missed: FloatArray, level: float) -> Estimate:
         high=high,
         interval="likelihood of silence",
         method=METHOD,
-        flags=(results.EDGE_OF_RANGE, results.ONE_SIDED),
+        flags=(estimates.EDGE_OF_RANGE, estimates.ONE_SIDED),
         level=level,
     )
 
 
-def _missed(choice: Choice, histories: Histories) -> FloatArray:
-    """Chance of hearing nothing in the season at an occupied site (rows,), at mean detection
-    where rows were out of the search."""
+def _chance_missed(choice: Choice, histories: Histories) -> FloatArray:
+    """Chance of hearing nothing in the season at an occupied site (rows,), at mean detection.
+
+    NaN where nobody listened.
+    """
     fit = choice.trend.fit
     k = len(fit.psi.names)
     line = fit.p.matrix @ fit.coefficients[k:]

@@ -13,11 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from .numerics.arrays import (
-    AnyArray,
-    FloatArray,
-    IntArray,
-)
+from surveys.trends.numerics.arrays import AnyArray, FloatArray, IntArray
 
 HIGHEST_INDEX = 3
 Site = Literal["stop", "route"]

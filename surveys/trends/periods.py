@@ -14,13 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .histories import PeriodColumns
-from .numerics.arrays import (
-    AnyArray,
-    BoolArray,
-    FloatArray,
-    IntArray,
-)
+from surveys.trends.histories import PeriodColumns
+from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntArray
 
 # A day of the year as (month, day).
 MonthDay = tuple[int, int]

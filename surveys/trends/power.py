@@ -8,20 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from . import results
-from .models.trend import (
-    fit_trend,
-    summarize_trend,
-)
-from .numerics.arrays import (
-    FloatArray,
-    IntArray,
-)
-from .numerics.intervals import wilson
-from .results import (
-    Estimate,
-    merge_flags,
-)
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags
+from surveys.trends.models.trend import fit_trend, summarize_trend
+from surveys.trends.numerics.arrays import FloatArray, IntArray
+from surveys.trends.numerics.intervals import wilson
 
 # Rows of a simulated program up to which so many are simulated.
 _SIMULATIONS = ((10_000, 200), (40_000, 100))
@@ -134,7 +125,7 @@ def power_of_trend(
         lost += slope.value is None
         seen += slope.high is not None and slope.high < 0
     share = wilson(seen, simulations, name="power to see the decline")
-    flags = (results.NOT_IDENTIFIED,) if lost > simulations / 10 else ()
+    flags = (estimates.NOT_IDENTIFIED,) if lost > simulations / 10 else ()
     return replace(
         share,
         interval=f"Wilson, {simulations} simulated programs",

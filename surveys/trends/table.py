@@ -12,25 +12,15 @@ from datetime import date
 
 import numpy as np
 
-from .histories import (
+from surveys.trends.estimates import INDEX_UNKNOWN, NEVER_HEARD, TOO_FEW_DATA
+from surveys.trends.histories import (
     HIGHEST_INDEX,
     ListeningPeriod,
     PeriodColumns,
     columns_from_records,
 )
-from .numerics.arrays import (
-    FloatArray,
-    IntArray,
-)
-from .numerics.intervals import (
-    check_counts,
-    wilson,
-)
-from .results import (
-    INDEX_UNKNOWN,
-    NEVER_HEARD,
-    TOO_FEW_DATA,
-)
+from surveys.trends.numerics.arrays import FloatArray, IntArray
+from surveys.trends.numerics.intervals import check_counts, wilson
 
 # Common practice, no source: below ten stops a share says little about a program.
 FEWEST_STOPS = 10

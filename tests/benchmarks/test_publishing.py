@@ -19,7 +19,7 @@ from surveys.models import Program
 from surveys.publishing.build import build
 from surveys.publishing.publish import ask_to_publish
 from surveys.publishing.queries import CALLS
-from surveys.trends.fromtables import (
+from surveys.trends.from_tables import (
     read_periods,
     results,
 )

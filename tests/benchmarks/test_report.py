@@ -65,8 +65,8 @@ def test_report_against_its_pictures_and_words(tmp_path, record_property):
     plain = "".join(f"<p>{line}</p>" for line in words.splitlines() if line.strip())
 
     def floor():
-        for told in species_summaries(frozen, site=report.SITE):
-            to_svg(species_spec(report.chart_of(told, frozen.about)))
+        for summary in species_summaries(frozen, site=report.SITE):
+            to_svg(species_spec(report.chart_of(summary, frozen.about)))
         HTML(string=plain).write_pdf(
             tmp_path / "floor.pdf", stylesheets=[CSS(string="@page { size: A4 }")]
         )

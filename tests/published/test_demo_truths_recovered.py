@@ -33,11 +33,11 @@ from surveys.trends.analysis import (
     Parts,
     analyze,
 )
+from surveys.trends.estimates import EDGE_OF_RANGE
 from surveys.trends.periods import (
     calling_season,
     species_periods,
 )
-from surveys.trends.results import EDGE_OF_RANGE
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 SCALE = Scale(until=dt.date(2026, 11, 25))

@@ -5,14 +5,14 @@ import functools
 import pickle
 from collections.abc import Callable
 
-from surveys.trends.analyzed import FitResult
+from surveys.trends.species_result import SpeciesResult
 
-_made: dict[bytes, FitResult] = {}
+_made: dict[bytes, SpeciesResult] = {}
 
 
-def once(analyze: Callable[..., FitResult]) -> Callable[..., FitResult]:
+def once(analyze: Callable[..., SpeciesResult]) -> Callable[..., SpeciesResult]:
     @functools.wraps(analyze)
-    def remembered(*given: object, **options: object) -> FitResult:
+    def remembered(*given: object, **options: object) -> SpeciesResult:
         key = pickle.dumps((given, options))
         if key not in _made:
             _made[key] = analyze(*given, **options)

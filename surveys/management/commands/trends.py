@@ -19,8 +19,8 @@ from surveys.trends.analysis import (
     Parts,
     analyze,
 )
-from surveys.trends.analyzed import FitResult
 from surveys.trends.periods import species_periods
+from surveys.trends.species_result import SpeciesResult
 
 HEADER = (
     "species",
@@ -126,7 +126,7 @@ def _species(program: Program, codes: list[str]) -> list[Species]:
     return [by_code[code] for code in codes] or list(by_code.values())
 
 
-def _estimates(result: FitResult) -> list[tuple[int | None, Estimate]]:
+def _estimates(result: SpeciesResult) -> list[tuple[int | None, Estimate]]:
     trend = result.trend
     found: list[tuple[int | None, Estimate]] = []
     for year in result.years:

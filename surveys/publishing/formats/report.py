@@ -62,10 +62,10 @@ from surveys.publishing.naming import (
 )
 from surveys.publishing.species_summaries import (
     SpeciesSummary,
-    ToldYear,
     species_summaries,
 )
 from surveys.publishing.tables import TABLES
+from surveys.trends import SpeciesYear
 
 # WeasyPrint lets Pillow take broken pictures for whole ones in the entire process. The report
 # has no such picture, and an observer's photo that arrived in part must be refused.
@@ -82,7 +82,7 @@ _VARIANT = "pdf/ua-1"
 class SpeciesPage:
     """What the report says of one species; `picture` and `small` are names of pictures."""
 
-    told: SpeciesSummary
+    summary: SpeciesSummary
     anchor: str
     direction: str
     mark: str
@@ -141,8 +141,8 @@ def laid_out(text: str, drawn: Drawn) -> Document:
 def draw(frozen: Frozen) -> Drawn:
     pictures: dict[str, str] = {}
     pages = tuple(
-        _species_page(told, number, frozen.about, pictures)
-        for number, told in enumerate(species_summaries(frozen, site=SITE), start=1)
+        _species_page(summary, number, frozen.about, pictures)
+        for number, summary in enumerate(species_summaries(frozen, site=SITE), start=1)
     )
     plan = route_map(frozen)
     if plan is not None:
@@ -150,9 +150,9 @@ def draw(frozen: Frozen) -> Drawn:
     return Drawn(pages=pages, pictures=pictures, map=plan)
 
 
-def chart_of(told: SpeciesSummary, about: About) -> SpeciesChart:
+def chart_of(summary: SpeciesSummary, about: About) -> SpeciesChart:
     """The picture that the page of the species shows too, with the same title."""
-    return species_chart(told, site=SITE, title=f"{told.name}, {about.program}")
+    return species_chart(summary.result, site=SITE, title=f"{summary.name}, {about.program}")
 
 
 class _Pictures(URLFetcher):
@@ -194,38 +194,38 @@ def _context(frozen: Frozen, drawn: Drawn) -> dict[str, Any]:
 
 
 def _species_page(
-    told: SpeciesSummary, number: int, about: About, pictures: dict[str, str]
+    summary: SpeciesSummary, number: int, about: About, pictures: dict[str, str]
 ) -> SpeciesPage:
-    chart = chart_of(told, about)
+    chart, result = chart_of(summary, about), summary.result
     picture, small = f"picture:species-{number}", f"picture:small-{number}"
-    if told.years:
+    if result.years:
         pictures[picture] = to_svg(species_spec(chart))
     pictures[small] = small_svg(chart)
-    way = direction(told)
-    letters = dict(zip(all_flags(told), ascii_lowercase, strict=False))
+    way = direction(result)
+    letters = dict(zip(all_flags(result), ascii_lowercase, strict=False))
     return SpeciesPage(
-        told=told,
+        summary=summary,
         anchor=f"species-{number}",
         direction=way,
         mark=MARKS[way],
-        headline=headline(told),
-        sentence=trend_sentence(told.name, told, SITE),
-        alt=chart_alt(told.name, told, SITE),
-        picture=picture if told.years else "",
+        headline=headline(result),
+        sentence=trend_sentence(summary.name, result, SITE),
+        alt=chart_alt(summary.name, result, SITE),
+        picture=picture if result.years else "",
         small=small,
-        years=tuple(_year_cells(year, letters) for year in told.years),
+        years=tuple(_year_cells(year, letters) for year in result.years),
         notes=tuple((letters[flag], flag, words) for flag, words in flag_words(letters)),
-        trend_notes=_letters(told.trend.occupancy.flags, letters),
+        trend_notes=_letters(result.trend.occupancy.flags, letters),
     )
 
 
-def _year_cells(year: ToldYear, letters: Mapping[str, str]) -> tuple[str, ...]:
-    first, last = year.nights
+def _year_cells(year: SpeciesYear, letters: Mapping[str, str]) -> tuple[str, ...]:
+    first, last = year.first_night, year.last_night
     nights = f"{_short(first)} – {_short(last)}" if first and last else ""
     return (
         str(year.season_year),
         str(year.sites),
-        str(year.heard),
+        str(year.sites_heard),
         share_with_interval(year.naive),
         share_with_interval(year.occupancy),
         share_with_interval(year.detection),

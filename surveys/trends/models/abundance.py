@@ -14,8 +14,18 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import logit
 
-from surveys.trends import results
-from surveys.trends.fitted import Fitted, derived_share, fit_model, line_estimate, unfitted
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags
+from surveys.trends.models.abundance_likelihood import value_gradient
+from surveys.trends.models.model_fit import (
+    Fitted,
+    derived_share,
+    fit_model,
+    line_estimate,
+    unfitted,
+)
+from surveys.trends.models.occupancy import check_histories, history_flags
+from surveys.trends.models.occupancy_likelihood import OccupancyCells, occupancy_cells
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.design import (
     Design,
@@ -26,17 +36,6 @@ from surveys.trends.numerics.design import (
     visit_design,
 )
 from surveys.trends.numerics.optimize import Objective, maximize, numeric_hessian
-from surveys.trends.results import Estimate, merge_flags
-
-from .abundance_likelihood import value_gradient
-from .occupancy import (
-    check_histories,
-    history_flags,
-)
-from .occupancy_likelihood import (
-    OccupancyCells,
-    occupancy_cells,
-)
 
 METHOD = "abundance-induced detection (Royle & Nichols 2003)"
 # Relative change of the mean when the bound is doubled, above which the bound makes the estimate.
@@ -72,15 +71,15 @@ def fit_abundance(
     rows, visits = history.shape
     by_row, by_visit = site_design(rows, abundance), visit_design(rows, visits, detection)
     history, kept, lost = drop_incomplete(history, by_row, by_visit)
-    by_row = Design(names=by_row.names, matrix=by_row.matrix[kept])
-    by_visit = Design(names=by_visit.names, matrix=by_visit.matrix[kept])
+    by_row = by_row.select(kept)
+    by_visit = by_visit.select(kept)
     names = (
         *(f"abundance: {name}" for name in by_row.names),
         *(f"detection: {name}" for name in by_visit.names),
     )
-    flags: tuple[str, ...] = (results.COVARIATE_MISSING,) if lost else ()
+    flags: tuple[str, ...] = (estimates.COVARIATE_MISSING,) if lost else ()
     flags = merge_flags(flags, history_flags(history))
-    if {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS} & set(flags):
+    if {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.NO_REPEAT_VISITS} & set(flags):
         fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
     else:
         fitted = _fit(history, by_row, by_visit, names, flags, bound)
@@ -150,7 +149,7 @@ def _fit(
         flags=flags,
     )
     if fitted.maximum is not None and _moves(cells, fitted.maximum.theta, bound):
-        flag = (results.NOT_IDENTIFIED, results.MOVES_WITH_BOUND)
+        flag = (estimates.NOT_IDENTIFIED, estimates.MOVES_WITH_BOUND)
         fitted = replace(fitted, flags=merge_flags(fitted.flags, flag))
     return fitted
 

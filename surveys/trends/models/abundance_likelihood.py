@@ -10,10 +10,9 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import expit, gammaln, logsumexp
 
+from surveys.trends.models.occupancy_likelihood import OccupancyCells
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.optimize import ValueGradient
-
-from .occupancy_likelihood import OccupancyCells
 
 
 def value_gradient(cells: OccupancyCells, *, bound: int) -> ValueGradient:

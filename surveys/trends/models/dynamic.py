@@ -11,8 +11,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit, logit
 
-from surveys.trends import results
-from surveys.trends.fitted import (
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate
+from surveys.trends.models.dynamic_likelihood import (
+    DynamicCells,
+    cell_scores,
+    dynamic_cells,
+    value_gradient,
+    yearly_shares,
+)
+from surveys.trends.models.model_fit import (
     Fitted,
     clustered,
     derived_share,
@@ -20,19 +28,10 @@ from surveys.trends.fitted import (
     line_estimate,
     unfitted,
 )
+from surveys.trends.models.occupancy import check_histories
 from surveys.trends.numerics.arrays import FloatArray, codes_of, float_array
 from surveys.trends.numerics.design import INTERCEPT, Design, blocks, site_design, standardized
 from surveys.trends.numerics.optimize import Objective, numeric_hessian
-from surveys.trends.results import Estimate
-
-from .dynamic_likelihood import (
-    DynamicCells,
-    cell_scores,
-    dynamic_cells,
-    value_gradient,
-    yearly_shares,
-)
-from .occupancy import check_histories
 
 METHOD = "dynamic occupancy (MacKenzie et al. 2003)"
 Part = Literal["initial occupancy", "colonization", "extinction", "detection"]
@@ -84,17 +83,14 @@ def fit_dynamic(
     labels = np.arange(sites) if clusters is None else clusters
     cluster = codes_of(labels, name="clusters", length=sites)[1]
     history, flags = _without_unknown_visits(history, parts["detection"])
-    kept = ~np.isnan(history).all(axis=(1, 2))
+    kept = np.asarray(~np.isnan(history).all(axis=(1, 2)))
     history = history[kept]
-    parts = {
-        part: Design(names=design.names, matrix=design.matrix[kept])
-        for part, design in parts.items()
-    }
+    parts = {part: design.select(kept) for part, design in parts.items()}
     names = tuple(f"{part}: {name}" for part, design in parts.items() for name in design.names)
-    flags = results.merge_flags(flags, _data_flags(history, seasons))
+    flags = estimates.merge_flags(flags, _data_flags(history, seasons))
     scaled = [standardized(design) for design in parts.values()]
     cells = dynamic_cells(history, *(matrix for matrix, _ in scaled))
-    if {results.NO_EFFORT, results.NEVER_HEARD, results.TOO_FEW_DATA} & set(flags):
+    if {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.TOO_FEW_DATA} & set(flags):
         fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
     else:
         back = reduce(blocks, (own for _, own in scaled))
@@ -182,19 +178,19 @@ def _without_unknown_visits(
     unknown = unknown if unknown.ndim == 3 else unknown[:, :, None]
     complete = np.where(unknown, np.nan, history)
     lost = bool((np.isnan(complete) & ~np.isnan(history)).any())
-    return complete, (results.COVARIATE_MISSING,) if lost else ()
+    return complete, (estimates.COVARIATE_MISSING,) if lost else ()
 
 
 def _data_flags(history: FloatArray, seasons: int) -> tuple[str, ...]:
     if not len(history):
-        return (results.NO_EFFORT,)
+        return (estimates.NO_EFFORT,)
     flags = []
     if not np.nansum(history):
-        flags.append(results.NEVER_HEARD)
+        flags.append(estimates.NEVER_HEARD)
     if seasons < 2:
-        flags.append(results.TOO_FEW_DATA)
+        flags.append(estimates.TOO_FEW_DATA)
     if (~np.isnan(history)).sum(axis=2).max() < 2:
-        flags.append(results.NO_REPEAT_VISITS)
+        flags.append(estimates.NO_REPEAT_VISITS)
     return tuple(flags)
 
 

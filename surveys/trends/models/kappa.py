@@ -7,10 +7,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from surveys.trends import results
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, not_estimable
 from surveys.trends.numerics.arrays import FloatArray, check_level, float_array
 from surveys.trends.numerics.intervals import normal_quantile
-from surveys.trends.results import Estimate, not_estimable
 
 Weights = Literal["none", "linear", "squared"]
 METHOD = "kappa (Cohen 1960, Educ. Psychol. Meas. 20:37-46; Cohen 1968, Psychol. Bull. 70:213-220)"
@@ -54,7 +54,7 @@ def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0
     rows, columns = share.sum(axis=1), share.sum(axis=0)
     agreed, chance = float((credit * share).sum()), float(rows @ credit @ columns)
     if not total or chance >= 1 - 1e-12:
-        flags = (results.TOO_FEW_DATA, results.NOT_IDENTIFIED)
+        flags = (estimates.TOO_FEW_DATA, estimates.NOT_IDENTIFIED)
         return not_estimable(name, method=METHOD, flags=flags, level=level)
     value = (agreed - chance) / (1 - chance)
     mean_credit = (credit @ columns)[:, None] + (rows @ credit)[None, :]
@@ -69,7 +69,7 @@ def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0
         high=min(value + half, 1.0),
         interval=INTERVAL,
         method=METHOD,
-        flags=() if se > 0 else (results.EDGE_OF_RANGE,),
+        flags=() if se > 0 else (estimates.EDGE_OF_RANGE,),
         se=se,
         level=level,
     )

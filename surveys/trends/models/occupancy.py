@@ -13,8 +13,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import logit
 
-from surveys.trends import results
-from surveys.trends.fitted import EDGE_LOGIT, FEWEST_CLUSTERS, back_transformed
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate
+from surveys.trends.models.model_fit import EDGE_LOGIT, FEWEST_CLUSTERS, back_transformed
+from surveys.trends.models.occupancy_likelihood import (
+    OccupancyCells,
+    cell_scores,
+    objective,
+    occupancy_cells,
+)
 from surveys.trends.numerics.arrays import FloatArray, IntArray, codes_of, float_array
 from surveys.trends.numerics.design import (
     INTERCEPT,
@@ -28,14 +35,6 @@ from surveys.trends.numerics.design import (
 from surveys.trends.numerics.intervals import wilson
 from surveys.trends.numerics.optimize import Maximum, covariance_of, identified, maximize
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
-from surveys.trends.results import Estimate
-
-from .occupancy_likelihood import (
-    OccupancyCells,
-    cell_scores,
-    objective,
-    occupancy_cells,
-)
 
 METHOD = "single-season occupancy (MacKenzie et al. 2002)"
 
@@ -109,9 +108,9 @@ def fit_occupancy_designs(
         raise ValueError(f"clusters: expected {len(history)} labels, got shape {label.shape}")
 
     history, kept, lost = drop_incomplete(history, psi, p)
-    flags: tuple[str, ...] = (results.COVARIATE_MISSING,) if lost else ()
-    psi = Design(names=psi.names, matrix=psi.matrix[kept])
-    p = Design(names=p.names, matrix=p.matrix[kept])
+    flags: tuple[str, ...] = (estimates.COVARIATE_MISSING,) if lost else ()
+    psi = psi.select(kept)
+    p = p.select(kept)
     cluster = label[kept]
     if clusters is not None:
         cluster = codes_of(cluster, name="clusters", length=len(history))[1]
@@ -122,12 +121,12 @@ def fit_occupancy_designs(
 
     heard = int(np.nansum(history.max(axis=1, initial=0.0, where=~np.isnan(history))))
     naive = wilson(heard, len(history), name="naive occupancy")
-    flags = results.merge_flags(flags, history_flags(history))
+    flags = estimates.merge_flags(flags, history_flags(history))
     maximum, covariance = None, np.full(back.shape, np.nan)
-    if results.NO_EFFORT not in flags and results.NEVER_HEARD not in flags:
+    if estimates.NO_EFFORT not in flags and estimates.NEVER_HEARD not in flags:
         maximum = maximize(objective(cells), _start(psi, p, history, heard))
         covariance = covariance_of(maximum)
-        flags = results.merge_flags(flags, _search_flags(maximum, cells, covariance))
+        flags = estimates.merge_flags(flags, _search_flags(maximum, cells, covariance))
     return _assemble(
         history,
         psi,
@@ -158,15 +157,15 @@ def check_histories(detections: ArrayLike) -> FloatArray:
 def history_flags(history: FloatArray) -> tuple[str, ...]:
     """What detection histories (rows, visits) cannot carry, before anything is fitted."""
     if not len(history):
-        return (results.NO_EFFORT, results.TOO_FEW_DATA)
+        return (estimates.NO_EFFORT, estimates.TOO_FEW_DATA)
     detections = np.nansum(history, axis=1)
     flags: list[str] = []
     if not detections.any():
-        flags += [results.NEVER_HEARD, results.TOO_FEW_DATA]
+        flags += [estimates.NEVER_HEARD, estimates.TOO_FEW_DATA]
     if (~np.isnan(history)).sum(axis=1).max() < 2:
-        flags += [results.NO_REPEAT_VISITS, results.NOT_IDENTIFIED]
+        flags += [estimates.NO_REPEAT_VISITS, estimates.NOT_IDENTIFIED]
     elif detections.max() == 1:
-        flags += [results.NEVER_HEARD_TWICE, results.NOT_IDENTIFIED]
+        flags += [estimates.NEVER_HEARD_TWICE, estimates.NOT_IDENTIFIED]
     return tuple(flags)
 
 
@@ -205,11 +204,11 @@ def _search_flags(
     edge = bool(max(np.abs(psi_logit).max(), np.abs(p_logit).max()) > EDGE_LOGIT)
     flags: list[str] = []
     if not maximum.converged:
-        flags.append(results.DID_NOT_CONVERGE)
+        flags.append(estimates.DID_NOT_CONVERGE)
     if edge:
-        flags.append(results.EDGE_OF_RANGE)
+        flags.append(estimates.EDGE_OF_RANGE)
     elif np.isnan(covariance).any():
-        flags.append(results.NOT_IDENTIFIED)
+        flags.append(estimates.NOT_IDENTIFIED)
     return tuple(flags)
 
 
@@ -235,7 +234,7 @@ def _assemble(
         if clustered and clusters > 1:
             sandwich = back_transformed(clustered_covariance(cells, maximum, cluster), back)
             if clusters < FEWEST_CLUSTERS:
-                flags = results.merge_flags(flags, (results.FEW_CLUSTERS,))
+                flags = estimates.merge_flags(flags, (estimates.FEW_CLUSTERS,))
     log_likelihood = float("nan") if maximum is None else maximum.value
     return OccupancyFit(
         history=history,

@@ -9,21 +9,21 @@ import numpy as np
 from scipy.special import expit
 from scipy.stats import t as student_t
 
-from surveys.trends import results
-from surveys.trends.fitted import DELTA, PROFILE, Line, profile_line, share_limits, wald_line
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags, not_estimable
+from surveys.trends.models.model_fit import (
+    DELTA,
+    PROFILE,
+    Line,
+    profile_line,
+    share_limits,
+    wald_line,
+)
+from surveys.trends.models.occupancy import METHOD, OccupancyFit
+from surveys.trends.models.occupancy_likelihood import objective, occupied_given_history
 from surveys.trends.numerics.arrays import FloatArray, check_level, float_array
 from surveys.trends.numerics.intervals import logistic, normal_quantile
 from surveys.trends.numerics.optimize import quadratic_form
-from surveys.trends.results import Estimate, merge_flags, not_estimable
-
-from .occupancy import (
-    METHOD,
-    OccupancyFit,
-)
-from .occupancy_likelihood import (
-    objective,
-    occupied_given_history,
-)
 
 Interval = Literal["profile", "wald", "clustered"]
 Part = Literal["occupancy", "detection"]
@@ -32,8 +32,8 @@ INTERVALS: dict[Interval, str] = {
     "wald": "Wald on the logit scale",
     "clustered": "clustered by site, t on the logit scale",
 }
-_INTERVAL_FLAGS = (results.ONE_SIDED, results.WALD_FALLBACK)
-_HOPELESS = {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS}
+_INTERVAL_FLAGS = (estimates.ONE_SIDED, estimates.WALD_FALLBACK)
+_HOPELESS = {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.NO_REPEAT_VISITS}
 
 
 def occupancy_share(
@@ -69,11 +69,11 @@ def share_at(
     if fit.maximum is None or _HOPELESS & set(fit.flags):
         return not_estimable(name, method=METHOD, flags=fit.flags, level=level)
     line = _line(fit, contrast, level, interval)
-    flags = merge_flags(tuple(f for f in fit.flags if f != results.EDGE_OF_RANGE), line.flags)
-    edge = results.EDGE_OF_RANGE in line.flags
+    flags = merge_flags(tuple(f for f in fit.flags if f != estimates.EDGE_OF_RANGE), line.flags)
+    edge = estimates.EDGE_OF_RANGE in line.flags
     value = logistic(line.value)
-    unknown = results.NOT_IDENTIFIED in flags
-    lost = unknown and results.NEVER_HEARD_TWICE not in flags
+    unknown = estimates.NOT_IDENTIFIED in flags
+    lost = unknown and estimates.NEVER_HEARD_TWICE not in flags
     return Estimate(
         name=name,
         value=None if unknown else float(round(value)) if edge else value,
@@ -120,11 +120,11 @@ def delta_share(
     ``share`` returns the value, inside (0, 1), and its gradient (K,). The interval is made on the
     logit scale so that it stays in range.
     """
-    if fit.maximum is None or (_HOPELESS | {results.NOT_IDENTIFIED}) & set(fit.flags):
+    if fit.maximum is None or (_HOPELESS | {estimates.NOT_IDENTIFIED}) & set(fit.flags):
         return not_estimable(name, method=METHOD, flags=fit.flags, level=level)
     value, gradient = share(fit.coefficients)
     low, high, se = share_limits(value, gradient, *spread(fit, level, interval))
-    edge = () if se is not None else (results.EDGE_OF_RANGE,)
+    edge = () if se is not None else (estimates.EDGE_OF_RANGE,)
     return Estimate(
         name=name,
         value=value,
@@ -171,7 +171,7 @@ def _part_share(
 def _coefficient(
     fit: OccupancyFit, name: str, contrast: FloatArray, level: float, interval: Interval
 ) -> Estimate:
-    if fit.maximum is None or (_HOPELESS | {results.NOT_IDENTIFIED}) & set(fit.flags):
+    if fit.maximum is None or (_HOPELESS | {estimates.NOT_IDENTIFIED}) & set(fit.flags):
         return not_estimable(name, method=METHOD, flags=fit.flags, level=level)
     line = _line(fit, contrast, level, interval)
     edge = not np.isfinite(line.se)

@@ -7,7 +7,7 @@ same are counted once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -62,12 +62,6 @@ def occupancy_cells(
         weight=np.bincount(group, minlength=len(first)).astype(np.float64),
         group=group,
     )
-
-
-def reweighted(cells: OccupancyCells, row_weight: FloatArray) -> OccupancyCells:
-    """The same cells with other row weights, as a bootstrap sample has them."""
-    weight = np.bincount(cells.group, weights=row_weight, minlength=len(cells.weight))
-    return replace(cells, weight=weight.astype(np.float64))
 
 
 def log_likelihood(cells: OccupancyCells, theta: FloatArray) -> float:

@@ -5,17 +5,14 @@ Nights are days from the first day of the season, so that a season across New Ye
 
 from __future__ import annotations
 
-import calendar
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from surveys.trends import results
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
-from surveys.trends.results import Estimate, merge_flags, not_estimable
 
 ENDS_METHOD = "end of a range from visits (Strauss & Sadler 1989, Mathematical Geology 21:411-427)"
 MEDIAN_METHOD = "median night by share of periods heard, each night weighted by the gap it fills"
@@ -33,34 +30,6 @@ class CallingNights:
     first: Estimate
     median: Estimate
     last: Estimate
-
-
-def season_start(season_year: int, *, month: int, day: int) -> date:
-    """First day of the season that ends in ``season_year``.
-
-    A season that begins on 1 January lies within its year; any other began the year before.
-    Raises ValueError for a month-day that not every year has.
-    """
-    if not 1 <= month <= 12 or not 1 <= day <= calendar.monthrange(2001, month)[1]:
-        raise ValueError(f"season begins on month {month}, day {day}: not in every year")
-    return date(season_year if (month, day) == (1, 1) else season_year - 1, month, day)
-
-
-def days_of_season(
-    nights: Sequence[date], season_years: Sequence[int], *, month: int, day: int
-) -> IntArray:
-    """Days from the first day of each night's season; the first day itself is 0.
-
-    Raises ValueError when a night lies outside the season year it is given for.
-    """
-    found = []
-    for night, season_year in zip(nights, season_years, strict=True):
-        start = season_start(season_year, month=month, day=day)
-        end = season_start(season_year + 1, month=month, day=day)
-        if not start <= night < end:
-            raise ValueError(f"{night} is not in season year {season_year}, {start} to {end}")
-        found.append((night - start).days)
-    return np.array(found, dtype=np.int64)
 
 
 def calling_nights(
@@ -166,9 +135,9 @@ def _first(season: _Season, name: str, level: float) -> Estimate:
         if len(enough):
             low = float(season.days[first - 1 - enough[0]] + 1)
     if low is None:
-        flags = (*flags, results.ONE_SIDED)
+        flags = (*flags, estimates.ONE_SIDED)
     if not len(before):
-        flags = (*flags, results.HEARD_AT_FIRST_EFFORT)
+        flags = (*flags, estimates.HEARD_AT_FIRST_EFFORT)
     value = float(season.days[first])
     return Estimate(
         name=name,
@@ -186,7 +155,7 @@ def _last(season: _Season, name: str, level: float) -> Estimate:
     mirrored = _first(season.reversed(), name, level)
     if mirrored.value is None:
         return mirrored
-    renamed = {results.HEARD_AT_FIRST_EFFORT: results.HEARD_AT_LAST_EFFORT}
+    renamed = {estimates.HEARD_AT_FIRST_EFFORT: estimates.HEARD_AT_LAST_EFFORT}
     return replace(
         mirrored,
         value=-mirrored.value,
@@ -214,7 +183,7 @@ def _median(
             if heard.any():
                 draws.append(_weighted_median(season.days, times @ season.listened, heard))
     else:
-        flags = merge_flags(flags, (results.FEW_CLUSTERS,))
+        flags = merge_flags(flags, (estimates.FEW_CLUSTERS,))
     if draws:
         low, high = (float(q) for q in np.quantile(draws, [(1 - level) / 2, (1 + level) / 2]))
     return Estimate(
@@ -246,9 +215,9 @@ def _weighted_median(days: IntArray, listened: FloatArray, heard: FloatArray) ->
 
 def _silent_flags(season: _Season) -> tuple[str, ...]:
     if not len(season.days):
-        return (results.NO_EFFORT, results.TOO_FEW_DATA)
-    return (results.NEVER_HEARD,)
+        return (estimates.NO_EFFORT, estimates.TOO_FEW_DATA)
+    return (estimates.NEVER_HEARD,)
 
 
 def _few_flags(nights: int) -> tuple[str, ...]:
-    return (results.TOO_FEW_DATA,) if nights < FEWEST_NIGHTS else ()
+    return (estimates.TOO_FEW_DATA,) if nights < FEWEST_NIGHTS else ()

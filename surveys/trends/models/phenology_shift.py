@@ -13,11 +13,11 @@ from numpy.typing import ArrayLike
 from scipy.special import expit
 from scipy.stats import t as student_t
 
-from surveys.trends import results
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
 from surveys.trends.numerics.optimize import Maximum, Objective, identified, maximize
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
-from surveys.trends.results import Estimate, merge_flags, not_estimable
 
 METHOD = "logistic curve of calling over the season, its top moving by year"
 NAME = "shift of the calling season, days a decade"
@@ -51,14 +51,14 @@ def shift_of_season(
     route = codes_of(routes, name="routes", length=len(called))[1]
     rows = _telling_rows(called, year)
     seasons = np.unique(year[rows])
-    flags: tuple[str, ...] = (results.TOO_FEW_DATA,) if len(seasons) < FEWEST_SEASONS else ()
+    flags: tuple[str, ...] = (estimates.TOO_FEW_DATA,) if len(seasons) < FEWEST_SEASONS else ()
     if len(seasons) < 2:
-        flags = (*flags, results.NOT_IDENTIFIED)
+        flags = (*flags, estimates.NOT_IDENTIFIED)
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     compact = np.unique(route[rows], return_inverse=True)[1].astype(np.int64)
     clusters = int(compact.max()) + 1
     if clusters < FEWEST_CLUSTERS:
-        flags = (*flags, results.FEW_CLUSTERS)
+        flags = (*flags, estimates.FEW_CLUSTERS)
     if clusters < 2:
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     spread = max(float(day[rows].std()), 1e-12)
@@ -73,7 +73,7 @@ def shift_of_season(
         ]
     )
     maximum = maximize(_logistic(design, called[rows]), np.zeros(design.shape[1]))
-    flags = merge_flags(flags, () if maximum.converged else (results.DID_NOT_CONVERGE,))
+    flags = merge_flags(flags, () if maximum.converged else (estimates.DID_NOT_CONVERGE,))
     return _shift(design, called[rows], compact, maximum, 10 * spread, flags, level)
 
 
@@ -113,7 +113,7 @@ def _shift(
     """The top of b1 x + b2 x^2 + b3 x t lies at -(b1 + b3 t) / (2 b2): it moves by -b3 / (2 b2)."""
     known = identified(maximum)
     if not known[:3].all():
-        flags = merge_flags(flags, (results.NOT_IDENTIFIED,))
+        flags = merge_flags(flags, (estimates.NOT_IDENTIFIED,))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     residual = called - expit(design @ maximum.theta)
     scores = cluster_scores(residual[:, None] * design[:, known], cluster)
@@ -121,7 +121,7 @@ def _shift(
     covariance = sandwich_covariance(information, scores)[:3, :3]
     _, bend, lean = maximum.theta[:3]
     if not bend < -_CLEAR_HUMP * np.sqrt(max(covariance[1, 1], 0.0)):
-        flags = merge_flags(flags, (results.NO_CLEAR_SEASON, results.NOT_IDENTIFIED))
+        flags = merge_flags(flags, (estimates.NO_CLEAR_SEASON, estimates.NOT_IDENTIFIED))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     value = -lean / (2 * bend) * scale
     gradient = np.array([0.0, lean / (2 * bend**2), -1 / (2 * bend)]) * scale
@@ -129,7 +129,7 @@ def _shift(
     # With few routes the sandwich may be flat in this direction, and round to either side of 0.
     apart = float(gradient @ np.linalg.inv(information)[:3, :3] @ gradient)
     if variance <= _NO_SPREAD * apart:
-        flags = merge_flags(flags, (results.TOO_FEW_DATA,))
+        flags = merge_flags(flags, (estimates.TOO_FEW_DATA,))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     se = variance**0.5
     half = float(student_t.ppf(0.5 + level / 2, int(cluster.max()))) * se

@@ -15,7 +15,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit
 
-from surveys.trends import results
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags, not_estimable
+from surveys.trends.models.occupancy import OccupancyFit, check_histories, fit_occupancy_designs
+from surveys.trends.models.occupancy_estimates import (
+    Interval,
+    coefficient_estimates,
+    delta_share,
+    share_at,
+    spread,
+)
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.design import (
     INTERCEPT,
@@ -26,25 +35,7 @@ from surveys.trends.numerics.design import (
     visit_design,
 )
 from surveys.trends.numerics.intervals import percent_per_step, transform
-from surveys.trends.numerics.optimize import maximize, quadratic_form
-from surveys.trends.results import Estimate, merge_flags, not_estimable
-
-from .occupancy import (
-    OccupancyFit,
-    check_histories,
-    fit_occupancy_designs,
-)
-from .occupancy_estimates import (
-    Interval,
-    coefficient_estimates,
-    delta_share,
-    share_at,
-    spread,
-)
-from .occupancy_likelihood import (
-    objective,
-    reweighted,
-)
+from surveys.trends.numerics.optimize import quadratic_form
 
 Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
 Form = Literal["linear", "factor"]
@@ -60,7 +51,7 @@ class TrendFit:
     """A fitted trend. ``center`` is the season year at which the intercept stands.
 
     ``year_column`` is the place of the slope among the coefficients, None for a factor year.
-    ``part`` is the share of the rows that were in the search; all others are empty.
+    ``fitted_share`` is the share of the rows listened to that were fitted; all others are empty.
     """
 
     fit: OccupancyFit
@@ -68,7 +59,7 @@ class TrendFit:
     years: IntArray
     center: float
     year_column: int | None
-    part: float = 1.0
+    fitted_share: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,17 +98,6 @@ def fit_trend(
     0, so they leave the search, and stay in every share of sites. Raises ValueError for arrays
     that do not fit each other.
     """
-    if empty is not None:
-        return _fit_part(
-            detections,
-            season_years,
-            clusters,
-            np.logical_not(empty),
-            form=form,
-            occupancy=occupancy,
-            detection=detection,
-            detection_by_year=detection_by_year,
-        )
     history = check_histories(detections)
     rows, visits = history.shape
     year = np.asarray(season_years)
@@ -125,59 +105,47 @@ def fit_trend(
         raise ValueError(f"season_years: expected {rows} whole years, one a row")
     if form not in ("linear", "factor"):
         raise ValueError(f"form: expected 'linear' or 'factor', got {form!r}")
-    listened = year[~np.isnan(history).all(axis=1)]
-    years = np.unique(listened).astype(np.int64)
+    cluster = np.asarray(clusters)
+    if cluster.shape != (rows,):
+        raise ValueError(f"clusters: expected {rows} labels, got shape {cluster.shape}")
+    fitted = ~_empty_rows(history, empty)
+    listened = ~np.isnan(history).all(axis=1)
+    years = np.unique(year[fitted & listened]).astype(np.int64)
     center = float(years.min() + years.max()) / 2 if len(years) else 0.0
+    by_year = factor_design(year, levels=years, prefix=f"{YEAR} ")
     psi = site_design(rows, occupancy)
-    p = visit_design(rows, visits, detection)
     if form == "linear":
         slope = Design(names=(YEAR,), matrix=(year - center).astype(np.float64)[:, None])
         psi = join(psi, slope)
     else:
-        psi = join(factor_design(year, levels=years, prefix=f"{YEAR} "), _without_intercept(psi))
+        psi = join(by_year, _without_intercept(psi))
+    p = visit_design(rows, visits, detection)
     if detection_by_year:
-        p = join(factor_design(year, levels=years, prefix=f"{YEAR} "), _without_intercept(p))
-    fit = fit_occupancy_designs(history, psi=psi, p=p, clusters=clusters)
-    fit = replace(fit, flags=merge_flags(fit.flags, _size_flags(fit, years)))
+        p = join(by_year, _without_intercept(p))
+    fit = fit_occupancy_designs(
+        history[fitted],
+        psi=psi.select(fitted),
+        p=p.select(fitted),
+        clusters=cluster[fitted],
+    )
     return TrendFit(
-        fit=fit,
+        fit=replace(fit, flags=merge_flags(fit.flags, _size_flags(fit, years))),
         form=form,
         years=years,
         center=center,
         year_column=psi.names.index(YEAR) if form == "linear" else None,
+        fitted_share=float((fitted & listened).sum() / listened.sum()) if listened.any() else 1.0,
     )
 
 
-def _fit_part(
-    detections: ArrayLike,
-    season_years: ArrayLike,
-    clusters: ArrayLike,
-    inside: ArrayLike,
-    *,
-    form: Form,
-    occupancy: Mapping[str, ArrayLike] | None,
-    detection: Mapping[str, ArrayLike] | None,
-    detection_by_year: bool,
-) -> TrendFit:
-    history, years = check_histories(detections), np.asarray(season_years)
-    kept: BoolArray = np.asarray(inside, dtype=np.bool_)
-    if kept.shape != (len(history),) or np.nansum(history[~kept]) > 0:
+def _empty_rows(history: FloatArray, empty: ArrayLike | None) -> BoolArray:
+    """Rows (rows,) whose occupancy is 0 by assumption; ValueError where one of them was heard."""
+    marked: BoolArray = np.zeros(len(history), dtype=np.bool_)
+    if empty is not None:
+        marked = np.asarray(empty, dtype=np.bool_)
+    if marked.shape != (len(history),) or np.nansum(history[marked]) > 0:
         raise ValueError("empty: expected one mark a row, none where the species was heard")
-
-    def own(covariates: Mapping[str, ArrayLike] | None) -> dict[str, ArrayLike]:
-        return {name: np.asarray(values)[kept] for name, values in (covariates or {}).items()}
-
-    trend = fit_trend(
-        history[kept],
-        years[kept],
-        np.asarray(clusters)[kept],
-        form=form,
-        occupancy=own(occupancy),
-        detection=own(detection),
-        detection_by_year=detection_by_year,
-    )
-    listened = np.asarray(~np.isnan(history).all(axis=1))
-    return replace(trend, part=float(listened[kept].sum() / max(listened.sum(), 1)))
+    return marked
 
 
 def summarize_trend(
@@ -189,17 +157,21 @@ def summarize_trend(
     interval, flags = usable_interval(trend, interval)
     slope = coefficient_estimates(trend.fit, level=level, interval=interval)[trend.year_column]
     slope = _labeled(slope, "trend, log odds of occupancy per year", flags)
-    odds = transform(slope, percent_per_step, name="trend, % change in odds per year")
     ratio = _derived(trend, _log_ratio_per_year(trend), level, interval, flags)
     points = _derived(trend, _points_per_year(trend), level, interval, flags)
     return TrendSummary(
         log_odds=slope,
-        odds=odds,
+        odds=odds_per_year(slope),
         occupancy=transform(
             ratio, percent_per_step, name="trend, % change in share of sites per year"
         ),
         points=replace(points, name="trend, percentage points of sites per year"),
     )
+
+
+def odds_per_year(log_odds: Estimate) -> Estimate:
+    """Percent change of the odds per year, from the slope on the logit scale."""
+    return transform(log_odds, percent_per_step, name="trend, % change in odds per year")
 
 
 def yearly_occupancy(
@@ -211,7 +183,7 @@ def yearly_occupancy(
     for year in trend.years.tolist():
         rows = _rows_in_year(trend, year)
         name = f"occupancy {year}"
-        if len(rows) == 1 and trend.part == 1:
+        if len(rows) == 1 and trend.fitted_share == 1:
             share = share_at(
                 trend.fit, "occupancy", rows[0], name=name, level=level, interval=interval
             )
@@ -223,41 +195,6 @@ def yearly_occupancy(
     return tuple(found)
 
 
-def bootstrap_slope(
-    trend: TrendFit, *, seed: int, replicates: int = 200, level: float = 0.95
-) -> Estimate:
-    """The slope with a percentile interval from resampling whole clusters.
-
-    A check on the sandwich interval. Raises ValueError for a factor year.
-    """
-    if trend.year_column is None:
-        raise ValueError("a factor year has no slope; fit form='linear'")
-    name, fit = "trend, log odds of occupancy per year", trend.fit
-    if fit.maximum is None or fit.clusters < 2 or results.NOT_IDENTIFIED in fit.flags:
-        flags = merge_flags(fit.flags, (results.FEW_CLUSTERS,) if fit.clusters < 2 else ())
-        return not_estimable(name, method=METHOD, flags=flags, level=level)
-    rng = np.random.default_rng(seed)
-    slopes, failed = [], 0
-    for _ in range(replicates):
-        times = rng.multinomial(fit.clusters, np.full(fit.clusters, 1 / fit.clusters))
-        cells = reweighted(fit.cells, times[fit.cluster].astype(np.float64))
-        maximum = maximize(objective(cells), fit.maximum.theta)
-        failed += not maximum.converged
-        slopes.append(float((fit.back @ maximum.theta)[trend.year_column]))
-    low, high = np.quantile(slopes, [(1 - level) / 2, (1 + level) / 2])
-    return Estimate(
-        name=name,
-        value=float(fit.coefficients[trend.year_column]),
-        low=float(low),
-        high=float(high),
-        interval=f"cluster bootstrap, percentile, {replicates} samples",
-        method=METHOD,
-        flags=merge_flags(fit.flags, (results.DID_NOT_CONVERGE,) if failed else ()),
-        se=float(np.std(slopes, ddof=1)),
-        level=level,
-    )
-
-
 def _without_intercept(design: Design) -> Design:
     kept = [k for k, name in enumerate(design.names) if name != INTERCEPT]
     return Design(names=tuple(design.names[k] for k in kept), matrix=design.matrix[..., kept])
@@ -266,13 +203,13 @@ def _without_intercept(design: Design) -> Design:
 def _size_flags(fit: OccupancyFit, years: IntArray) -> tuple[str, ...]:
     detected = round((fit.naive.value or 0.0) * fit.rows)
     few = len(years) < FEWEST_YEARS or detected < FEWEST_DETECTED
-    return (results.TOO_FEW_DATA,) if few else ()
+    return (estimates.TOO_FEW_DATA,) if few else ()
 
 
 def usable_interval(trend: TrendFit, interval: Interval) -> tuple[Interval, tuple[str, ...]]:
     """The interval asked for, or Wald with a flag where one cluster allows no sandwich."""
     if interval == "clustered" and trend.fit.clustered_covariance is None:
-        return "wald", (results.FEW_CLUSTERS,)
+        return "wald", (estimates.FEW_CLUSTERS,)
     return interval, ()
 
 
@@ -302,8 +239,10 @@ def _mean_share(trend: TrendFit, rows: FloatArray) -> Smooth:
     def share(coefficients: FloatArray) -> tuple[float, FloatArray]:
         shares = expit(rows @ coefficients[: rows.shape[1]])
         gradient = np.zeros(len(coefficients))
-        gradient[: rows.shape[1]] = rows.T @ (shares * (1 - shares)) / len(rows) * trend.part
-        return float(shares.mean()) * trend.part, gradient
+        gradient[: rows.shape[1]] = (
+            rows.T @ (shares * (1 - shares)) / len(rows) * trend.fitted_share
+        )
+        return float(shares.mean()) * trend.fitted_share, gradient
 
     return share
 
@@ -338,7 +277,7 @@ def _derived(
 ) -> Estimate:
     fit = trend.fit
     flags = merge_flags(fit.flags, flags)
-    if fit.maximum is None or results.NOT_IDENTIFIED in flags or len(trend.years) < 2:
+    if fit.maximum is None or estimates.NOT_IDENTIFIED in flags or len(trend.years) < 2:
         return not_estimable("", method=METHOD, flags=flags, level=level)
     value, gradient = change(fit.coefficients)
     covariance, quantile = spread(fit, level, interval)
@@ -351,7 +290,7 @@ def _derived(
         high=value + quantile * se if known else None,
         interval="delta method, clustered by site" if interval == "clustered" else "delta method",
         method=METHOD,
-        flags=flags if known else merge_flags(flags, (results.EDGE_OF_RANGE,)),
+        flags=flags if known else merge_flags(flags, (estimates.EDGE_OF_RANGE,)),
         se=se if known else None,
         level=level,
     )

@@ -8,11 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .arrays import (
-    AnyArray,
-    BoolArray,
-    FloatArray,
-)
+from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray
 
 INTERCEPT = "intercept"
 
@@ -29,6 +25,10 @@ class Design:
             raise ValueError(
                 f"design: {len(self.names)} names do not fit a matrix of shape {self.matrix.shape}"
             )
+
+    def select(self, rows: BoolArray) -> Design:
+        """The design of the rows that a mask (rows,) marks."""
+        return Design(names=self.names, matrix=self.matrix[rows])
 
 
 def site_design(rows: int, covariates: Mapping[str, ArrayLike] | None = None) -> Design:

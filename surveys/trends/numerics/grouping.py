@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .arrays import (
-    FloatArray,
-    IntArray,
-)
+from surveys.trends.numerics.arrays import FloatArray, IntArray
 
 # Any fixed multipliers do: rows that share a key are compared before they count as equal.
 _MULTIPLIERS = np.random.default_rng(20).random(997) + 0.5

@@ -8,9 +8,8 @@ from dataclasses import replace
 
 from scipy.special import betaincinv, ndtri
 
-from surveys.trends.results import NO_EFFORT, TOO_FEW_DATA, Estimate, not_estimable
-
-from .arrays import check_level
+from surveys.trends.estimates import NO_EFFORT, TOO_FEW_DATA, Estimate, not_estimable
+from surveys.trends.numerics.arrays import check_level
 
 WILSON = "Wilson"
 CLOPPER_PEARSON = "Clopper-Pearson"

@@ -9,11 +9,8 @@ import numpy as np
 from scipy.linalg import null_space
 from scipy.optimize import brentq
 
-from .arrays import (
-    BoolArray,
-    FloatArray,
-)
-from .intervals import normal_quantile
+from surveys.trends.numerics.arrays import BoolArray, FloatArray
+from surveys.trends.numerics.intervals import normal_quantile
 
 ValueGradient = Callable[[FloatArray], tuple[float, FloatArray]]
 Hessian = Callable[[FloatArray], FloatArray]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .arrays import FloatArray
+from surveys.trends.numerics.arrays import FloatArray
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .arrays import (
-    FloatArray,
-    IntArray,
-)
+from surveys.trends.numerics.arrays import FloatArray, IntArray
 
 
 def cluster_scores(row_scores: FloatArray, cluster: IntArray) -> FloatArray:

@@ -7,33 +7,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from accounts.access import (
-    Permission,
-    ProgramRequest,
-    needs,
-)
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.charts.power import power_spec
 from surveys.charts.words import share
-from surveys.fitting.power import (
-    PowerUnknownError,
-    Today,
-    ask_power,
-    cells_of,
-    plan_of,
-    today,
-)
-from surveys.models import (
-    PowerStudy,
-    Species,
-)
+from surveys.fitting.power import PowerUnknownError, Today, ask_power, cells_of, plan_of, today
+from surveys.models import PowerStudy, Species
 from surveys.web.power.forms import PowerForm
-from surveys.web.power.words import (
-    AIM,
-    aim_sentence,
-    power_alt,
-    power_rows,
-    power_sentence,
-)
+from surveys.web.power.words import AIM, aim_sentence, power_alt, power_rows, power_sentence
 from surveys.web.trends.pictures import picture
 
 

@@ -3,16 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from surveys.charts.words import (
-    PERCENT,
-    share,
-    share_with_interval,
-)
-from surveys.trends.power import (
-    PowerCell,
-    SurveyPlan,
-)
-from surveys.trends.results import NOT_IDENTIFIED
+from surveys.charts.words import PERCENT, share, share_with_interval
+from surveys.trends.estimates import NOT_IDENTIFIED
+from surveys.trends.power import PowerCell, SurveyPlan
 
 # Common practice, no source: what a plan should reach.
 AIM = 0.8

@@ -8,34 +8,16 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from accounts.access import (
-    Permission,
-    ProgramRequest,
-    may,
-    needs,
-)
+from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.shares import Series
-from surveys.charts.words import (
-    SITES,
-    share,
-)
-from surveys.fitting.stored import (
-    StoredFit,
-    stored_fits,
-)
+from surveys.charts.words import SITES, share
+from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Program
 from surveys.seasons.route_years import route_years
-from surveys.web.trends.forms import (
-    MOST_SERIES,
-    CompareFilter,
-)
+from surveys.web.trends.forms import MOST_SERIES, CompareFilter
 from surveys.web.trends.freshness import freshness
-from surveys.web.trends.page import (
-    comparison_row,
-    fit_series,
-    route_series,
-)
+from surveys.web.trends.page import comparison_row, fit_series, route_series
 from surveys.web.trends.pictures import picture
 
 EVERYWHERE = "All regions"

@@ -2,22 +2,11 @@
 
 from dataclasses import dataclass
 
-from surveys.charts.words import (
-    PERCENT,
-    SITES,
-    share,
-)
+from surveys.charts.words import PERCENT, SITES, share
 from surveys.models.route import Habitat
-from surveys.trends import (
-    Estimate,
-    GoodnessOfFit,
-)
-from surveys.trends.analyzed import (
-    Effect,
-    FitResult,
-    SilentKind,
-)
-from surveys.trends.results import POOR_FIT
+from surveys.trends import Estimate, GoodnessOfFit
+from surveys.trends.estimates import POOR_FIT
+from surveys.trends.species_result import Effect, SilentKind, SpeciesResult
 
 TIMES = "\N{MULTIPLICATION SIGN}\N{NO-BREAK SPACE}"
 # An interval wider than this tells nothing.
@@ -52,7 +41,7 @@ class EffectLine:
     says: str
 
 
-def effect_lines(result: FitResult, part: str) -> list[EffectLine]:
+def effect_lines(result: SpeciesResult, part: str) -> list[EffectLine]:
     """Effects on `occupancy` or `detection`, those that are clear first."""
     lines = [
         EffectLine(
@@ -101,7 +90,7 @@ def silent_words(kind: SilentKind, site: str) -> str:
     return f"{_capital(_kind(kind.name))}: never heard at {kind.sites} {SITES[site]}.{missed}"
 
 
-def effect_sentence(result: FitResult) -> str:
+def effect_sentence(result: SpeciesResult) -> str:
     """The clearest difference between sites, in one sentence; blank where none is clear."""
     told = [
         effect

@@ -4,14 +4,8 @@ from typing import Any
 
 from django import forms
 
-from surveys.models import (
-    Program,
-    SiteKind,
-)
-from surveys.seasons.options import (
-    checklist_species,
-    regions,
-)
+from surveys.models import Program, SiteKind
+from surveys.seasons.options import checklist_species, regions
 
 MOST_SERIES = 6
 BY = (("species", "Species"), ("region", "Regions"), ("route", "Routes"))

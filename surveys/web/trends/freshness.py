@@ -3,10 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from surveys.fitting.stored import (
-    StoredFit,
-    progress,
-)
+from surveys.fitting.stored import StoredFit, progress
 from surveys.models import Program
 from surveys.visits.refitting import refit_trends
 

@@ -1,13 +1,9 @@
 """From stored fits to the rows, facts and pictures of the pages of Trends."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from surveys.charts.shares import (
-    Series,
-    point,
-)
+from surveys.charts.shares import Series, point
 from surveys.charts.words import (
     PERCENT,
     UNKNOWN,
@@ -17,48 +13,15 @@ from surveys.charts.words import (
     share_with_interval,
 )
 from surveys.fitting.stored import StoredFit
-from surveys.trends import (
-    Estimate,
-    wilson,
-)
-from surveys.trends.analyzed import FitResult
-
-
-@dataclass(frozen=True, kw_only=True)
-class YearLine:
-    """One season of the table, in words."""
-
-    year: int
-    sites: int
-    heard: int
-    naive: str
-    occupancy: str
-    detection: str
-    heard_at: tuple[int, int, int]
-    flags: str
-
-
-def year_lines(result: FitResult) -> list[YearLine]:
-    return [
-        YearLine(
-            year=year.season_year,
-            sites=year.sites,
-            heard=year.heard,
-            naive=share_with_interval(year.naive),
-            occupancy=share_with_interval(year.occupancy),
-            detection=share_with_interval(year.detection),
-            heard_at=year.heard_at,
-            flags="; ".join(dict.fromkeys((*year.occupancy.flags, *year.detection.flags))),
-        )
-        for year in result.years
-    ]
+from surveys.trends import Estimate, wilson
+from surveys.trends.species_result import SpeciesResult
 
 
 def fit_series(fit: StoredFit, name: str) -> Series:
-    """Corrected shares; the plain ones, and named so, where none can be corrected."""
+    """Corrected shares; the naive ones, and labeled so, where none can be corrected."""
     years = fit.result.years
     corrected = [point(year.season_year, year.occupancy) for year in years]
-    if any(one.value is not None for one in corrected):
+    if any(share.value is not None for share in corrected):
         return Series(name=name, points=tuple(corrected))
     return Series(
         name=f"{name} (not corrected)",
@@ -67,7 +30,7 @@ def fit_series(fit: StoredFit, name: str) -> Series:
 
 
 def route_series(name: str, years: list[tuple[int, int, int]]) -> Series:
-    """Plain shares of a route from (season year, stops heard, stops listened to)."""
+    """Naive shares of a route, from (season year, stops heard, stops listened to)."""
     return Series(
         name=name,
         points=tuple(
@@ -76,10 +39,10 @@ def route_series(name: str, years: list[tuple[int, int, int]]) -> Series:
     )
 
 
-def trend_facts(result: FitResult) -> list[tuple[str, str, str]]:
-    """The change on its scales, each with the scale in words."""
+def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
+    """The change on each of its scales: name, change a year, and the scale in words."""
     trend = result.trend
-    points = change_with_interval(trend.points).replace(PERCENT, "")
+    points = change_with_interval(trend.points).replace(PERCENT, "") if trend.points else UNKNOWN
     return [
         ("Share of sites", _a_year(change_with_interval(trend.occupancy)), "of the share itself"),
         ("Odds", _a_year(change_with_interval(trend.odds)), "of occupied to empty"),
@@ -96,7 +59,7 @@ def _a_year(change: str) -> str:
     return change if change == UNKNOWN else f"{change} a year"
 
 
-def turnover_facts(result: FitResult) -> list[tuple[str, str, str]]:
+def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     turnover = result.turnover
     if turnover is None:
         return []
@@ -119,8 +82,8 @@ def turnover_facts(result: FitResult) -> list[tuple[str, str, str]]:
     ]
 
 
-def index_rows(result: FitResult) -> list[tuple[int, str, str]]:
-    """Season, share with full chorus, and flags, of the model of the call index."""
+def index_rows(result: SpeciesResult) -> list[tuple[int, str, str]]:
+    """Season, share with full chorus, and flags, from the model of the call index."""
     return [
         (
             year.season_year,
@@ -131,13 +94,13 @@ def index_rows(result: FitResult) -> list[tuple[int, str, str]]:
     ]
 
 
-def phenology_words(result: FitResult) -> str:
+def phenology_words(result: SpeciesResult) -> str:
     return days_words(result.phenology.shift) if result.phenology else ""
 
 
 def comparison_row(series: Series, trend: Estimate | None, flags: str) -> dict[str, Any]:
-    known = [one for one in series.points if one.value is not None]
-    ends = [f"{share(one.value)} ({one.year})" for one in (known[0], known[-1])] if known else []
+    known = [point for point in series.points if point.value is not None]
+    ends = [f"{share(end.value)} ({end.year})" for end in (known[0], known[-1])] if known else []
     return {
         "name": series.name,
         "first": ends[0] if ends else UNKNOWN,

@@ -8,12 +8,7 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
-from accounts.access import (
-    Permission,
-    ProgramRequest,
-    may,
-    needs,
-)
+from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.words import (
     SITES,
@@ -24,22 +19,13 @@ from surveys.charts.words import (
     trend_line,
     trend_sentence,
 )
-from surveys.fitting.stored import (
-    StoredFit,
-    stored_fits,
-)
-from surveys.models import (
-    Program,
-    Species,
-)
+from surveys.fitting.stored import StoredFit, stored_fits
+from surveys.models import Program, Species
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
 from surveys.seasons.options import checklist_species
-from surveys.trends import (
-    CORRECTED_COLUMNS,
-    CorrectedYear,
-    corrected_values,
-)
+from surveys.trends import CORRECTED_COLUMNS
+from surveys.trends.result_tables import corrected_row
 from surveys.web.trends.effects import (
     effect_lines,
     effect_sentence,
@@ -54,20 +40,19 @@ from surveys.web.trends.page import (
     phenology_words,
     trend_facts,
     turnover_facts,
-    year_lines,
 )
 from surveys.web.trends.pictures import picture
 
 
 @require_GET
 @needs(Permission.READ_RESULTS)
-def species(request: ProgramRequest, code: str) -> HttpResponse:
+def species_page(request: ProgramRequest, code: str) -> HttpResponse:
     program = request.membership.program
-    one = _species(program, code)
+    species = _species(program, code)
     form = PlaceFilter(request.GET, program=program)
-    fit = _fit(program, one, form)
+    fit = _fit(program, species, form)
     context: dict[str, Any] = {
-        "species": one,
+        "species": species,
         "form": form,
         "fit": fit,
         "may_review": may(request.membership, Permission.REVIEW),
@@ -76,7 +61,7 @@ def species(request: ProgramRequest, code: str) -> HttpResponse:
                 "name": "Trends",
                 "url": reverse("web:trends", kwargs={"program": program.slug}),
             },
-            {"name": one.common_name, "url": ""},
+            {"name": species.common_name, "url": ""},
         ],
         **freshness(program, [fit] if fit else []),
     }
@@ -86,12 +71,11 @@ def species(request: ProgramRequest, code: str) -> HttpResponse:
             "site": site,
             "sites": SITES[site],
             "place": form.place,
-            "sentence": trend_sentence(one.common_name, result, site),
+            "sentence": trend_sentence(species.common_name, result, site),
             "line": dict(zip(("drawn", "corrected"), trend_line(result), strict=True)),
-            "alt": chart_alt(one.common_name, result, site),
+            "alt": chart_alt(species.common_name, result, site),
             "flags": flag_words(all_flags(result)),
-            "years": year_lines(result),
-            "effort": result.years,
+            "years": result.years,
             "facts": trend_facts(result),
             "turnover": turnover_facts(result),
             "index": index_rows(result),
@@ -100,7 +84,7 @@ def species(request: ProgramRequest, code: str) -> HttpResponse:
                 "sentence": effect_sentence(result),
                 "occupancy": effect_lines(result, "occupancy"),
                 "detection": effect_lines(result, "detection"),
-                "silent": [silent_words(kind, site) for kind in result.trend.silent],
+                "silent": [silent_words(kind, site) for kind in result.trend.silent_kinds],
             },
             "fit_check": fit_words(result.fit_check),
             "fits_poorly": fits_poorly(result.fit_check),
@@ -108,11 +92,11 @@ def species(request: ProgramRequest, code: str) -> HttpResponse:
             "caveats": CAVEATS,
             "urls": {
                 "picture": _address(
-                    "trend_chart", program, one, form, form="svg", of=fit.sha256[:12]
+                    "trend_chart", program, species, form, form="svg", of=fit.sha256[:12]
                 ),
-                "svg": _address("trend_chart", program, one, form, form="svg", download="1"),
-                "png": _address("trend_chart", program, one, form, form="png", download="1"),
-                "csv": _address("trend_species_csv", program, one, form),
+                "svg": _address("trend_chart", program, species, form, form="svg", download="1"),
+                "png": _address("trend_chart", program, species, form, form="png", download="1"),
+                "csv": _address("trend_species_csv", program, species, form),
             },
         }
     return render(request, "trends/species.html", context)
@@ -123,20 +107,20 @@ def species(request: ProgramRequest, code: str) -> HttpResponse:
 def chart(request: ProgramRequest, code: str, form: str) -> HttpResponse:
     """The picture of the page with the same query; `download` names it as a file."""
     program = request.membership.program
-    one = _species(program, code)
+    species = _species(program, code)
     place = PlaceFilter(request.GET, program=program)
-    fit = _fit(program, one, place)
+    fit = _fit(program, species, place)
     if fit is None:
         raise Http404("There is no fit of this species yet.")
     where = f", {place.place}" if place.place else ""
-    title = f"{one.common_name}, {program.name}{where}"
+    title = f"{species.common_name}, {program.name}{where}"
     spec = shares.species_spec(shares.species_chart(fit.result, site=fit.site, title=title))
     return picture(
         request,
         spec,
         form,
         key=f"{title}|{fit.site}|{fit.sha256}|{fit.software}",
-        stem=_stem(program, one, place),
+        stem=_stem(program, species, place),
     )
 
 
@@ -145,35 +129,27 @@ def chart(request: ProgramRequest, code: str, form: str) -> HttpResponse:
 def table(request: ProgramRequest, code: str) -> HttpResponse:
     """The corrected years of the page with the same query."""
     program = request.membership.program
-    one = _species(program, code)
+    species = _species(program, code)
     place = PlaceFilter(request.GET, program=program)
-    fit = _fit(program, one, place)
+    fit = _fit(program, species, place)
     if fit is None:
         raise Http404("There is no fit of this species yet.")
     header = [column.name for column in CORRECTED_COLUMNS]
-    rows = []
-    for year in fit.result.years:
-        corrected = CorrectedYear(
-            season_year=year.season_year,
-            naive=year.naive,
-            occupancy=year.occupancy,
-            by_route=year.by_route,
-            detection=year.detection,
-        )
-        values = corrected_values(one.scientific_name, corrected)
-        rows.append([csv.cell_text(values[name]) for name in header])
+    years = [corrected_row(species.scientific_name, year) for year in fit.result.years]
+    stem = _stem(program, species, place)
+    rows = [[csv.cell_text(year[name]) for name in header] for year in years]
     return HttpResponse(
         csv.to_csv(header, rows).encode(),
         content_type=csv.MEDIA_TYPE,
-        headers={"Content-Disposition": f'attachment; filename="{_stem(program, one, place)}.csv"'},
+        headers={"Content-Disposition": f'attachment; filename="{stem}.csv"'},
     )
 
 
 def _species(program: Program, code: str) -> Species:
-    found = next((one for one in checklist_species(program) if one.code == code), None)
-    if found is None:
-        raise Http404("This species is not on the checklist.")
-    return found
+    for species in checklist_species(program):
+        if species.code == code:
+            return species
+    raise Http404("This species is not on the checklist.")
 
 
 def _fit(program: Program, species: Species, form: PlaceFilter) -> StoredFit | None:

@@ -9,30 +9,16 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
-from accounts.access import (
-    Permission,
-    ProgramRequest,
-    may,
-    needs,
-)
-from surveys.fitting.stored import (
-    StoredFit,
-    stored_fits,
-)
+from accounts.access import Permission, ProgramRequest, may, needs
+from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Program
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
-from surveys.seasons.options import (
-    checklist_species,
-    regions,
-)
+from surveys.seasons.options import checklist_species, regions
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.columns import COLUMNS
-from surveys.trends.results import FLAGS
-from surveys.web.seasons.forms import (
-    Filters,
-    TableFilter,
-)
+from surveys.trends.estimates import FLAGS
+from surveys.web.seasons.forms import Filters, TableFilter
 from surveys.web.trends.freshness import freshness
 from surveys.web.trends.page import glance_rows
 

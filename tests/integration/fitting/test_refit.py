@@ -105,7 +105,7 @@ def test_a_stored_year_is_the_estimators_own(program, surveyed):
     alone = occupancy_share(fit_occupancy(np.array(list(rows.values()))))
     assert year.occupancy.value == pytest.approx(alone.value, abs=1e-6)
     assert year.occupancy.low == pytest.approx(alone.low, abs=1e-4)
-    assert year.heard == sum(any(row) for row in rows.values())
+    assert year.sites_heard == sum(any(row) for row in rows.values())
 
 
 def test_a_change_marks_all_and_refits_what_changed(program, surveyed):

@@ -45,7 +45,7 @@ def test_picture_in_the_report_is_the_file_of_the_page(tmp_path, client_for):
     client = client_for(make_member(program, Role.PARTNER))
     drawn = report.draw(small_frozen(tmp_path, program=program))
     for page in drawn.pages:
-        entry = program.checklist.get(species__scientific_name=page.told.scientific)
+        entry = program.checklist.get(species__scientific_name=page.summary.scientific_name)
         address = reverse(
             "web:trend_chart",
             kwargs={"program": program.slug, "code": entry.species.code, "form": "svg"},

@@ -29,7 +29,7 @@ from surveys.trends.analysis import (
     Parts,
     analyze,
 )
-from surveys.trends.fromtables import read_periods
+from surveys.trends.from_tables import read_periods
 from surveys.trends.periods import species_periods
 from surveys.trends.table import (
     YearRow,
@@ -83,7 +83,7 @@ def test_results_are_those_of_the_stored_fits(tmp_path, small):
     for row, year in zip(found, result.years, strict=True):
         assert row["occupancy"] == pytest.approx(year.occupancy.value, rel=1e-6)
         assert row["occupancy_high"] == pytest.approx(year.occupancy.high, rel=1e-4)
-        assert (row["sites"], row["sites_heard"]) == (year.sites, year.heard)
+        assert (row["sites"], row["sites_heard"]) == (year.sites, year.sites_heard)
     trend = rows(frozen, "trends")[0]
     assert trend["change"] == pytest.approx(result.trend.occupancy.value, rel=1e-4)
     assert (trend["first_year"], trend["last_year"]) == (2021, 2024)

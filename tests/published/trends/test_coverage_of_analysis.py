@@ -33,7 +33,7 @@ def coverage(runs):
         compare(held["trend"], result.trend.occupancy, made.change)
         for year in result.years:
             compare(held["years"], year.occupancy, made.there[year.season_year])
-            compare(held["by route"], year.by_route, made.anywhere[year.season_year])
+            compare(held["by route"], year.occupancy_by_route, made.anywhere[year.season_year])
             compare(held["detection"], year.detection, made.heard[year.season_year])
     return {name: float(np.mean(inside)) for name, inside in held.items()}, len(held["trend"])
 

@@ -3,13 +3,13 @@
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
+from surveys.trends.estimates import Estimate
 from surveys.trends.numerics.intervals import (
     clopper_pearson,
     percent_per_step,
     transform,
     wilson,
 )
-from surveys.trends.results import Estimate
 
 # Newcombe 1998, Statistics in Medicine 17:857-872, table I, 95 %; printed to four decimals.
 NEWCOMBE = [

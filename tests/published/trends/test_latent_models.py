@@ -9,8 +9,8 @@ from surveys.trends.models.abundance import (
     occupancy_from_abundance,
 )
 from surveys.trends.models.abundance_likelihood import value_gradient as abundance_likelihood
-from surveys.trends.models.callindex_likelihood import index_cells
-from surveys.trends.models.callindex_likelihood import value_gradient as index_likelihood
+from surveys.trends.models.call_index_likelihood import index_cells
+from surveys.trends.models.call_index_likelihood import value_gradient as index_likelihood
 from surveys.trends.models.dynamic_likelihood import (
     dynamic_cells,
     yearly_shares,

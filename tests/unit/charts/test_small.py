@@ -4,15 +4,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from surveys.charts.shares import (
-    ChartPoint,
-    SpeciesChart,
-)
-from surveys.charts.small import (
-    HEIGHT,
-    WIDTH,
-    small_svg,
-)
+from surveys.charts.shares import ChartPoint, SpeciesChart
+from surveys.charts.small import HEIGHT, WIDTH, small_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 YEARS = (2019, 2020, 2021)

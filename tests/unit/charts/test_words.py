@@ -16,18 +16,14 @@ from surveys.charts.words import (
     trend_sentence,
 )
 from surveys.trends import Estimate
-from surveys.trends.analyzed import (
-    FitResult,
-    FittedYear,
-    Trend,
-)
-from surveys.trends.results import (
+from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
     NEVER_HEARD,
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
 )
+from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend
 
 
 def estimate(value, low=None, high=None, *flags):
@@ -44,22 +40,19 @@ OCCUPIED = estimate(0.4, 0.3, 0.5)
 
 def result(change, naive=UNKNOWN, years=(2014, 2025), occupancy=OCCUPIED):
     line = tuple(zip((2014, 2025), (estimate(0.41), estimate(0.18)), strict=True))
-    return FitResult(
+    return SpeciesResult(
         years=tuple(
-            FittedYear(
-                season_year=year, routes=1, sites=10, visits=2, periods=20, heard=3,
-                heard_at=(1, 1, 1), first_night=None, last_night=None,
-                naive=estimate(0.3, 0.1, 0.6), occupancy=occupancy, by_route=occupancy,
+            SpeciesYear(
+                season_year=year, sites=10, sites_heard=3, first_night=None, last_night=None,
+                naive=estimate(0.3, 0.1, 0.6), occupancy=occupancy,
                 detection=estimate(0.5, 0.3, 0.7), detection_model="",
             )
             for year in years
         ),
         trend=Trend(
-            log_odds=change, odds=change, occupancy=change, points=change, line=line,
-            naive=naive, naive_line=line, detection_model="", models=(),
-            occupancy_model="", occupancy_models=(), effects=(), silent=(),
+            log_odds=change, occupancy=change, points=change, line=line,
+            naive=naive, naive_line=line, detection_model="", occupancy_model="",
         ),
-        fit_check=None, turnover=None, index=None, phenology=None, filled=(),
     )  # fmt: skip
 
 

@@ -205,13 +205,13 @@ def test_overview_in_one_sentence(ways, sentence):
 
 
 def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
-    told = species_summaries(frozen, site="stop")
-    assert [one.scientific for one in told] == list(NAMES)
-    for number, one in enumerate(told):
+    summaries = species_summaries(frozen, site="stop")
+    assert [summary.scientific_name for summary in summaries] == list(NAMES)
+    for number, summary in enumerate(summaries):
         page = pages[2 + number]
-        assert one.scientific in page
-        assert plain(trend_sentence(one.name, one, "stop")) in page
-        if one.years:
+        assert summary.scientific_name in page
+        assert plain(trend_sentence(summary.name, summary.result, "stop")) in page
+        if summary.result.years:
             assert "calling season 20 March to 5 May" in page
             assert "2 Apr – 9 Jun" in page
             assert "30 % (18 to 46 %)" in page
@@ -297,10 +297,17 @@ def _figures(node, found):
 
 def test_every_picture_says_what_it_shows(frozen, pdf):
     alts = _figures(pdf.trailer["/Root"]["/StructTreeRoot"], [])
-    told = species_summaries(frozen, site="stop")
+    summaries = species_summaries(frozen, site="stop")
     assert alts[0].startswith("Map of 1 route with 2 stops, from 44.5° to 44.5° of latitude")
-    assert alts[1:6] == [f"Small picture of {one.name}: {report.direction(one)}." for one in told]
-    assert alts[6:] == [chart_alt(one.name, one, "stop") for one in told if one.years]
+    assert alts[1:6] == [
+        f"Small picture of {summary.name}: {report.direction(summary.result)}."
+        for summary in summaries
+    ]
+    assert alts[6:] == [
+        chart_alt(summary.name, summary.result, "stop")
+        for summary in summaries
+        if summary.result.years
+    ]
 
 
 def test_picture_is_that_of_the_page(frozen):
@@ -308,8 +315,8 @@ def test_picture_is_that_of_the_page(frozen):
     drawn = report.draw(frozen)
     for page in drawn.pages:
         if page.picture:
-            title = f"{page.told.name}, Hollow Creek Night Count"
-            chart = report.species_chart(page.told, site="stop", title=title)
+            title = f"{page.summary.name}, Hollow Creek Night Count"
+            chart = report.species_chart(page.summary.result, site="stop", title=title)
             assert drawn.pictures[page.picture] == to_svg(species_spec(chart))
 
 

@@ -52,7 +52,7 @@ def intervals_by_route(result):
     for effect in result.trend.effects:
         by_route[f"effect of {effect.name}"] = effect.odds
     for year in result.years:
-        by_route[f"occupancy in {year.season_year}"] = year.by_route
+        by_route[f"occupancy in {year.season_year}"] = year.occupancy_by_route
         by_route[f"detection in {year.season_year}"] = year.detection
     for year in result.index:
         by_route[f"expected index in {year.season_year}"] = year.expected_index
@@ -86,10 +86,10 @@ def test_copies_of_stops_let_no_model_win(copied):
     order, every distance doubled."""
     four, eight = copied
     for lines, doubled in (
-        (four.trend.models, eight.trend.models),
+        (four.trend.detection_models, eight.trend.detection_models),
         (four.trend.occupancy_models, eight.trend.occupancy_models),
     ):
         assert [line.name for line in lines] == [line.name for line in doubled]
         for line, twice in zip(lines, doubled, strict=True):
             assert twice.delta == pytest.approx(2 * line.delta, rel=0.01, abs=0.05), line.name
-    assert len(four.trend.models) >= 4
+    assert len(four.trend.detection_models) >= 4

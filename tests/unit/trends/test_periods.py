@@ -6,17 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surveys.trends import (
-    PeriodColumns,
-    build_histories,
-)
-from surveys.trends.periods import (
-    Heard,
-    Listed,
-    ProgramPeriods,
-    calling_season,
-    species_periods,
-)
+from surveys.trends import PeriodColumns, build_histories
+from surveys.trends.periods import Heard, Listed, ProgramPeriods, calling_season, species_periods
 
 NIGHTS = [
     dt.date(2023, 11, 30),

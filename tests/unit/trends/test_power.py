@@ -5,13 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surveys.trends import results
-from surveys.trends.power import (
-    SurveyPlan,
-    power_of_trend,
-    simulate_program,
-    yearly_truth,
-)
+from surveys.trends import estimates
+from surveys.trends.power import SurveyPlan, power_of_trend, simulate_program, yearly_truth
 
 PLAN = SurveyPlan(routes=24, stops_per_route=10, visits=3, years=10, occupancy=0.6, detection=0.5)
 
@@ -55,7 +50,7 @@ def test_same_seed_same_answer():
 def test_one_visit_cannot_see_and_says_so():
     blind = power_of_trend(replace(PLAN, visits=1), seed=1, simulations=5)
     assert blind.value == 0.0
-    assert results.NOT_IDENTIFIED in blind.flags
+    assert estimates.NOT_IDENTIFIED in blind.flags
 
 
 @pytest.mark.parametrize(

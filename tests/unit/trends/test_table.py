@@ -6,21 +6,9 @@ from datetime import date
 import pytest
 
 from surveys.trends.columns import COLUMNS
+from surveys.trends.estimates import FLAGS, INDEX_UNKNOWN, NEVER_HEARD, NO_EFFORT, TOO_FEW_DATA
 from surveys.trends.histories import ListeningPeriod
-from surveys.trends.results import (
-    FLAGS,
-    INDEX_UNKNOWN,
-    NEVER_HEARD,
-    NO_EFFORT,
-    TOO_FEW_DATA,
-)
-from surveys.trends.table import (
-    YearCounts,
-    YearRow,
-    row_values,
-    year_row,
-    yearly_table,
-)
+from surveys.trends.table import YearCounts, YearRow, row_values, year_row, yearly_table
 
 SPECIES = "Pseudacris ornata"
 

@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 
 from surveys.trends import wilson
+from surveys.trends.estimates import NOT_IDENTIFIED
 from surveys.trends.power import (
     PowerCell,
     SurveyPlan,
 )
-from surveys.trends.results import NOT_IDENTIFIED
 from surveys.web.power.words import (
     aim_sentence,
     power_alt,

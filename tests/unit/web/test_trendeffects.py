@@ -9,11 +9,11 @@ from surveys.trends import (
     Estimate,
     GoodnessOfFit,
 )
-from surveys.trends.analyzed import (
+from surveys.trends.estimates import POOR_FIT
+from surveys.trends.species_result import (
     Effect,
     SilentKind,
 )
-from surveys.trends.results import POOR_FIT
 from surveys.web.trends.effects import (
     effect_lines,
     effect_sentence,

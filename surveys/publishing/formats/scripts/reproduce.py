@@ -13,13 +13,8 @@ import sys
 from datetime import date
 from pathlib import Path
 
-from surveys.trends.fromtables import (
-    occupancy_rows,
-    read_periods,
-    results,
-    trend_row,
-    yearly_rows,
-)
+from surveys.trends.from_tables import fit_species, read_periods
+from surveys.trends.result_tables import occupancy_rows, trend_row, yearly_rows
 
 TOLERANCE = 1e-6
 MOST_SHOWN = 20
@@ -30,7 +25,7 @@ def main() -> int:
     data = (Path(sys.argv[1]) if len(sys.argv) > 1 else here.parent) / "data"
     periods = read_periods(data)
     again = {"yearly": list(yearly_rows(periods)), "occupancy": [], "trends": []}
-    for species, site, result in results(periods):
+    for species, site, result in fit_species(periods):
         print(f"{species}, site = {site}", file=sys.stderr)
         again["occupancy"] += occupancy_rows(species, site, result)
         again["trends"].append(trend_row(species, site, result))

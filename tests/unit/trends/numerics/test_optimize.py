@@ -19,10 +19,7 @@ from surveys.trends.numerics.optimize import (
     numeric_hessian,
     profile_limits,
 )
-from surveys.trends.numerics.sandwich import (
-    cluster_scores,
-    sandwich_covariance,
-)
+from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
 
 CENTER = np.array([1.0, -2.0, 0.5])
 BEND = np.array([[4.0, 1.0, 0.0], [1.0, 3.0, 0.5], [0.0, 0.5, 2.0]])

@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from surveys.trends.estimates import NO_EFFORT, Estimate
 from surveys.trends.numerics.intervals import (
     clopper_pearson,
     logistic,
@@ -11,10 +12,6 @@ from surveys.trends.numerics.intervals import (
     percent_per_step,
     transform,
     wilson,
-)
-from surveys.trends.results import (
-    NO_EFFORT,
-    Estimate,
 )
 
 

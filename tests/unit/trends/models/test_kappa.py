@@ -3,11 +3,8 @@
 import numpy as np
 import pytest
 
-from surveys.trends import results
-from surveys.trends.models.kappa import (
-    agreement_table,
-    cohen_kappa,
-)
+from surveys.trends import estimates
+from surveys.trends.models.kappa import agreement_table, cohen_kappa
 
 NAN = float("nan")
 WEIGHTS = ["none", "linear", "squared"]
@@ -51,7 +48,7 @@ class TestKappa:
     def test_undefined_when_chance_agrees_always(self, weights, table):
         found = cohen_kappa(table, weights=weights)
         assert found.value is None
-        assert results.NOT_IDENTIFIED in found.flags
+        assert estimates.NOT_IDENTIFIED in found.flags
 
 
 @pytest.mark.parametrize(

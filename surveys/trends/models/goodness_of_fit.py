@@ -9,30 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
-from scipy.special import expit, ndtr
+from scipy.special import ndtr
 
-from . import results
-from .gof_surveys import (
-    pearson_of,
-    survey_frame,
-)
-from .models.occupancy import OccupancyFit
-from .models.occupancy_likelihood import objective
-from .numerics.arrays import (
-    FloatArray,
-    codes_of,
-)
-from .numerics.intervals import (
-    normal_quantile,
-    wilson,
-)
-from .numerics.optimize import maximize
-from .results import (
-    Estimate,
-    merge_flags,
-    not_estimable,
-)
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags, not_estimable
+from surveys.trends.models.occupancy import OccupancyFit
+from surveys.trends.models.occupancy_likelihood import objective
+from surveys.trends.models.simulated_surveys import pearson_of, survey_frame
+from surveys.trends.numerics.intervals import normal_quantile, wilson
+from surveys.trends.numerics.optimize import maximize
 
 METHOD = "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
 # Common practice: a p below this is called a poor fit.
@@ -52,16 +37,6 @@ class GoodnessOfFit:
     c_hat: Estimate
 
 
-@dataclass(frozen=True, kw_only=True)
-class ResidualGroup:
-    """Detections of a group of rows, observed and expected, and their standardized difference."""
-
-    label: object
-    observed: float
-    expected: float
-    z: float | None
-
-
 def goodness_of_fit(
     fit: OccupancyFit, *, seed: int, replicates: int | None = None
 ) -> GoodnessOfFit:
@@ -71,7 +46,7 @@ def goodness_of_fit(
     data's own fit ended. Without ``replicates`` there are 100 surveys, and fewer, down to 40,
     where there are many histories; the interval of ``p`` says how many and what that leaves open.
     """
-    if fit.maximum is None or results.NOT_IDENTIFIED in fit.flags:
+    if fit.maximum is None or estimates.NOT_IDENTIFIED in fit.flags:
         return GoodnessOfFit(
             statistic=None,
             p=not_estimable("goodness of fit, p", method=METHOD, flags=fit.flags),
@@ -91,7 +66,7 @@ def goodness_of_fit(
     worse = sum(value >= observed for value in simulated)
     # The data count as one of the surveys, so that p is never 0.
     share = wilson(worse + 1, len(simulated) + 1, name="goodness of fit, p")
-    poor = (results.POOR_FIT,) if share.value is not None and share.value < _POOR else ()
+    poor = (estimates.POOR_FIT,) if share.value is not None and share.value < _POOR else ()
     flags = merge_flags(fit.flags, poor)
     mean = float(np.mean(simulated)) if simulated else 0.0
     return GoodnessOfFit(
@@ -143,60 +118,3 @@ def quasi(estimate: Estimate, c_hat: float, *, level: float = 0.95) -> Estimate:
         se=None if estimate.se is None else estimate.se * factor,
         interval=f"{estimate.interval}, {factor:.2f} times as wide for poor fit (sqrt of c-hat)",
     )
-
-
-def pearson(fit: OccupancyFit) -> float:
-    """Pearson's X2 over detection histories, each pattern of missing visits on its own.
-
-    Histories that nobody had add their expected number.
-    """
-    frame = survey_frame(fit)
-    theta = np.asarray(np.linalg.solve(fit.back, fit.coefficients), dtype=np.float64)
-    return pearson_of(frame, frame.coded(fit.history), theta)
-
-
-def simulate(fit: OccupancyFit, rng: np.random.Generator) -> FloatArray:
-    """Histories drawn from the fitted model, with the missing visits of the data."""
-    psi, p = _chances(fit)
-    occupied = rng.random(len(psi)) < psi
-    heard = (rng.random(p.shape) < p) & occupied[:, None]
-    return np.where(np.isnan(fit.history), np.nan, heard.astype(np.float64))
-
-
-def residuals_by_group(fit: OccupancyFit, groups: ArrayLike) -> tuple[ResidualGroup, ...]:
-    """Detections of each group against what the model expects; |z| above 3 is worth a look.
-
-    ``groups`` has one label a row used in the fit. The variance is that of the fitted model:
-    rows of one site in several seasons count as independent.
-    """
-    labels, codes = codes_of(groups, name="groups", length=fit.rows)
-    if fit.maximum is None:
-        return ()
-    psi, p = _chances(fit)
-    seen = ~np.isnan(fit.history)
-    if_occupied = np.where(seen, p, 0.0).sum(axis=1)
-    within = np.where(seen, p * (1 - p), 0.0).sum(axis=1)
-    expected = psi * if_occupied
-    variance = psi * within + psi * (1 - psi) * if_occupied**2
-    sums = [
-        np.bincount(codes, weights=values, minlength=len(labels))
-        for values in (np.nansum(fit.history, axis=1), expected, variance)
-    ]
-    return tuple(
-        ResidualGroup(
-            label=label,
-            observed=float(o),
-            expected=float(e),
-            z=float((o - e) / np.sqrt(v)) if v > 0 else None,
-        )
-        for label, o, e, v in zip(labels.tolist(), *sums, strict=True)
-    )
-
-
-def _chances(fit: OccupancyFit) -> tuple[FloatArray, FloatArray]:
-    """Fitted occupancy (rows,) and detection (rows, visits)."""
-    k = len(fit.psi.names)
-    psi = expit(fit.psi.matrix @ fit.coefficients[:k])
-    line = fit.p.matrix @ fit.coefficients[k:]
-    p = expit(line if line.ndim == 2 else np.repeat(line[:, None], fit.history.shape[1], axis=1))
-    return psi, p

@@ -1,42 +1,13 @@
 """Calling nights and their shift, with seasons across New Year and uneven effort."""
 
-from datetime import date
-
 import numpy as np
 import pytest
 
-from surveys.trends import results
-from surveys.trends.models.phenology import (
-    calling_nights,
-    days_of_season,
-    season_start,
-)
+from surveys.trends import estimates
+from surveys.trends.models.phenology import calling_nights
 from surveys.trends.models.phenology_shift import shift_of_season
 
 NAN = float("nan")
-
-
-class TestDays:
-    @pytest.mark.parametrize(
-        ("month", "day", "start"),
-        [(1, 1, date(2024, 1, 1)), (10, 1, date(2023, 10, 1)), (3, 15, date(2023, 3, 15))],
-    )
-    def test_season_start(self, month, day, start):
-        assert season_start(2024, month=month, day=day) == start
-
-    def test_new_year_is_a_night_like_any_other(self):
-        nights = [date(2023, 12, 31), date(2024, 1, 1), date(2024, 2, 29), date(2024, 3, 1)]
-        days = days_of_season(nights, [2024] * 4, month=12, day=1)
-        assert days.tolist() == [30, 31, 90, 91]
-
-    @pytest.mark.parametrize(("month", "day"), [(2, 29), (13, 1), (4, 31), (0, 5)])
-    def test_month_day_must_be_in_every_year(self, month, day):
-        with pytest.raises(ValueError, match="not in every year"):
-            season_start(2024, month=month, day=day)
-
-    def test_night_outside_its_season_year_is_refused(self):
-        with pytest.raises(ValueError, match="2024-12-01 is not in season year 2024"):
-            days_of_season([date(2024, 12, 1)], [2024], month=12, day=1)
 
 
 def nights(days, heard, routes=None, **more):
@@ -69,13 +40,13 @@ class TestFirstAndLast:
     def test_heard_on_the_first_night_listened_has_no_lower_limit(self):
         found = nights([10, 20, 30], [1, 1, 1])
         assert found.first.low is None
-        assert {results.ONE_SIDED, results.HEARD_AT_FIRST_EFFORT} <= set(found.first.flags)
-        assert results.HEARD_AT_LAST_EFFORT in found.last.flags
+        assert {estimates.ONE_SIDED, estimates.HEARD_AT_FIRST_EFFORT} <= set(found.first.flags)
+        assert estimates.HEARD_AT_LAST_EFFORT in found.last.flags
 
     def test_one_detection_has_no_limit(self):
         found = nights([10, 20, 30], [0, 1, 0])
         assert (found.first.low, found.last.high) == (None, None)
-        assert results.TOO_FEW_DATA in found.first.flags
+        assert estimates.TOO_FEW_DATA in found.first.flags
 
     def test_stops_of_one_visit_count_once(self):
         days = [0, 4, 6, 8, *range(20, 30)]
@@ -121,7 +92,7 @@ class TestMedian:
     def test_one_route_has_no_interval(self):
         found = nights([0, 5, 10, 15, 20, 25], [0, 1, 1, 1, 1, 0], np.zeros(6))
         assert found.median.low is None
-        assert results.FEW_CLUSTERS in found.median.flags
+        assert estimates.FEW_CLUSTERS in found.median.flags
 
 
 class TestNothingHeard:
@@ -129,11 +100,11 @@ class TestNothingHeard:
         found = nights([10, 20], [0, 0])
         for estimate in (found.first, found.median, found.last):
             assert estimate.value is None
-            assert results.NEVER_HEARD in estimate.flags
+            assert estimates.NEVER_HEARD in estimate.flags
 
     def test_season_without_listening(self):
         found = nights([10, 20], [NAN, NAN])
-        assert results.NO_EFFORT in found.median.flags
+        assert estimates.NO_EFFORT in found.median.flags
 
     def test_no_seasons(self):
         assert calling_nights(np.zeros(0, int), [], [], [], seed=1) == ()
@@ -180,39 +151,39 @@ class TestShift:
 
     def test_few_seasons_and_routes_are_flagged(self):
         data = seasons(np.random.default_rng(7), move=0.0, years=3, routes=8)
-        assert {results.TOO_FEW_DATA, results.FEW_CLUSTERS} <= set(shift_of_season(*data).flags)
+        assert {estimates.TOO_FEW_DATA, estimates.FEW_CLUSTERS} <= set(shift_of_season(*data).flags)
 
     def test_one_season_has_no_shift(self):
         data = seasons(np.random.default_rng(8), move=0.0, years=1)
         shift = shift_of_season(*data)
         assert shift.value is None
-        assert results.NOT_IDENTIFIED in shift.flags
+        assert estimates.NOT_IDENTIFIED in shift.flags
 
     def test_one_route_has_no_interval_and_no_value(self):
         day, heard, year, route = seasons(np.random.default_rng(9), move=0.0)
         shift = shift_of_season(day, heard, year, np.zeros_like(route))
         assert shift.value is None
-        assert results.FEW_CLUSTERS in shift.flags
+        assert estimates.FEW_CLUSTERS in shift.flags
 
     def test_routes_that_are_all_alike_say_nothing_of_the_spread(self):
         day, heard, year, _ = seasons(np.random.default_rng(9), move=0.0)
         alike = np.repeat([0, 1], len(day))
         shift = shift_of_season(np.tile(day, 2), np.tile(heard, 2), np.tile(year, 2), alike)
         assert shift.value is None
-        assert {results.TOO_FEW_DATA, results.FEW_CLUSTERS} <= set(shift.flags)
+        assert {estimates.TOO_FEW_DATA, estimates.FEW_CLUSTERS} <= set(shift.flags)
 
     def test_calling_without_a_peak(self):
         day, heard, year, route = seasons(np.random.default_rng(10), move=0.0)
         flat = np.random.default_rng(11).random(len(heard)) < 0.5
         shift = shift_of_season(day, flat, year, route)
         assert shift.value is None
-        assert results.NO_CLEAR_SEASON in shift.flags
+        assert estimates.NO_CLEAR_SEASON in shift.flags
 
     def test_one_day_only(self):
         _, heard, year, route = seasons(np.random.default_rng(12), move=0.0)
         shift = shift_of_season(np.full(len(heard), 60), heard, year, route)
         assert shift.value is None
-        assert results.NOT_IDENTIFIED in shift.flags
+        assert estimates.NOT_IDENTIFIED in shift.flags
 
     def test_lengths_must_agree(self):
         with pytest.raises(ValueError, match="differ"):
@@ -227,4 +198,4 @@ def test_as_many_calls_on_either_night_show_no_peak():
     routes = np.tile(np.repeat(["A", "B"], 8), 3)
     shift = shift_of_season(days, heard, years, routes)
     assert shift.value is None
-    assert {results.NO_CLEAR_SEASON, results.NOT_IDENTIFIED} <= set(shift.flags)
+    assert {estimates.NO_CLEAR_SEASON, estimates.NOT_IDENTIFIED} <= set(shift.flags)

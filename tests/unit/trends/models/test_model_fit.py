@@ -5,17 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surveys.trends import results
-from surveys.trends.fitted import (
-    derived_share,
-    fit_model,
-    line_estimate,
-    profile_line,
-)
-from surveys.trends.numerics.optimize import (
-    Objective,
-    numeric_hessian,
-)
+from surveys.trends import estimates
+from surveys.trends.models.model_fit import derived_share, fit_model, line_estimate, profile_line
+from surveys.trends.numerics.optimize import Objective, numeric_hessian
 
 
 def rising(theta):
@@ -51,10 +43,10 @@ class TestFlags:
         assert fitted(hill).aic == pytest.approx(2.0)
 
     def test_edge(self):
-        assert fitted(rising).flags == (results.EDGE_OF_RANGE,)
+        assert fitted(rising).flags == (estimates.EDGE_OF_RANGE,)
 
     def test_not_identified(self):
-        assert fitted(flat).flags == (results.NOT_IDENTIFIED,)
+        assert fitted(flat).flags == (estimates.NOT_IDENTIFIED,)
 
     @pytest.mark.parametrize("costly", [False, True])
     def test_did_not_converge(self, costly):
@@ -62,7 +54,7 @@ class TestFlags:
             return -abs(float(theta[0])), np.ones(1)
 
         model = fitted(broken, costly=costly)
-        assert results.DID_NOT_CONVERGE in model.flags
+        assert estimates.DID_NOT_CONVERGE in model.flags
 
 
 class TestLine:
@@ -96,7 +88,7 @@ class TestLine:
         model = fitted(hill, size=2)
         short = replace(model.maximum, theta=np.array([0.5, 0.9]), value=-1.06)
         line = profile_line(model.objective, short, np.array([1.0, 0.0]), se=0.2, level=0.95)
-        assert line.flags == (results.WALD_FALLBACK,)
+        assert line.flags == (estimates.WALD_FALLBACK,)
         assert (line.low, line.high) == pytest.approx((0.5 - 0.392, 0.5 + 0.392), abs=1e-3)
 
 
@@ -115,7 +107,7 @@ class TestDerived:
     )
     def test_at_the_edge_only_what_the_limits_narrow_down(self, slope, told):
         """Limits at 1.96 * 0.707 * slope on the logit scale, for a curvature of 2."""
-        model = replace(fitted(hill), flags=(results.EDGE_OF_RANGE,))
+        model = replace(fitted(hill), flags=(estimates.EDGE_OF_RANGE,))
         found = derived_share(model, lambda _: (0.5, slope * ONE / 4), name="x", level=0.95)
         assert (found.value is not None) is told
         assert found.low < 0.5 < found.high
@@ -125,7 +117,7 @@ class TestDerived:
     def test_at_the_end_there_is_no_interval(self):
         found = derived_share(fitted(hill), lambda _: (1.0, ONE), name="x", level=0.95)
         assert (found.low, found.high, found.se) == (None, None, None)
-        assert results.EDGE_OF_RANGE in found.flags
+        assert estimates.EDGE_OF_RANGE in found.flags
 
     def test_not_identified(self):
         found = derived_share(fitted(flat), lambda _: (0.5, ONE), name="x", level=0.95)

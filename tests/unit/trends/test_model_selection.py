@@ -5,7 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surveys.trends.choice import (
+from surveys.trends.effects import odds_ratios, silent_kinds
+from surveys.trends.histories import Histories
+from surveys.trends.model_selection import (
     BY_YEAR,
     CONSTANT,
     DETECTION,
@@ -17,22 +19,10 @@ from surveys.trends.choice import (
     penalty,
     rarer_outcome,
 )
-from surveys.trends.effects import (
-    effects,
-    silent_kinds,
-)
-from surveys.trends.histories import Histories
-from surveys.trends.kinds import (
-    EmptyKind,
-    SiteTerm,
-)
 from surveys.trends.models.occupancy import fit_occupancy
-from surveys.trends.models.trend import (
-    fit_trend,
-    summarize_trend,
-    yearly_occupancy,
-)
+from surveys.trends.models.trend import fit_trend, summarize_trend, yearly_occupancy
 from surveys.trends.numerics.arrays import BoolArray
+from surveys.trends.site_covariates import EmptyKind, SiteCovariate
 
 SITES, YEARS, VISITS = 200, 6, 3
 
@@ -71,7 +61,7 @@ def survey(seed=1, *, fish_effect=-1.5, warmth=0.8, dry=None):
 
 
 def term(columns, empty=(), baseline="no"):
-    return SiteTerm(columns=columns, baseline=baseline, filled=0.0, empty=tuple(empty))
+    return SiteCovariate(columns=columns, baseline=baseline, filled=0.0, empty=tuple(empty))
 
 
 @pytest.fixture(scope="module")
@@ -94,7 +84,7 @@ class TestChoice:
         assert choice.occupancy_models[0].delta == 0
 
     def test_effects_are_odds_ratios_near_the_truth(self, chosen):
-        found = {effect.name: effect for effect in effects(chosen[1])}
+        found = {effect.name: effect for effect in odds_ratios(chosen[1])}
         assert sorted(found) == ["fish: yes", "temperature"]
         assert found["fish: yes"].baseline == "no"
         assert found["fish: yes"].odds.low < np.exp(-1.5) < found["fish: yes"].odds.high

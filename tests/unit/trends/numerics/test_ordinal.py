@@ -6,11 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
-from surveys.trends.numerics.ordinal import (
-    class_chances,
-    free_of,
-    thresholds_of,
-)
+from surveys.trends.numerics.ordinal import class_chances, free_of, thresholds_of
 
 number = st.floats(-4, 4)
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.special import expit
 from scipy.stats import poisson
 
-from surveys.trends import results
+from surveys.trends import estimates
 from surveys.trends.models.abundance import (
     fit_abundance,
     mean_abundance,
@@ -108,9 +108,9 @@ class TestWeakData:
     @pytest.mark.parametrize(
         ("history", "flag"),
         [
-            (np.zeros((5, 3)), results.NEVER_HEARD),
-            (np.full((5, 3), NAN), results.NO_EFFORT),
-            (np.array([[1.0], [0]]), results.NO_REPEAT_VISITS),
+            (np.zeros((5, 3)), estimates.NEVER_HEARD),
+            (np.full((5, 3), NAN), estimates.NO_EFFORT),
+            (np.array([[1.0], [0]]), estimates.NO_REPEAT_VISITS),
         ],
     )
     def test_nothing_to_fit(self, history, flag):
@@ -121,7 +121,7 @@ class TestWeakData:
 
     def test_heard_everywhere_moves_with_the_bound(self):
         fit = fit_abundance(spread_detections(40, 4, 40, 60), bound=20)
-        assert results.MOVES_WITH_BOUND in fit.fitted.flags
+        assert estimates.MOVES_WITH_BOUND in fit.fitted.flags
         assert mean_abundance(fit).value is None
 
     def test_row_without_its_covariate_is_left_out(self):
@@ -129,7 +129,7 @@ class TestWeakData:
         fish[3] = NAN
         fit = fit_abundance(spread_detections(40, 3, 20, 35), abundance={"fish": fish})
         assert fit.fitted.rows == 39
-        assert results.COVARIATE_MISSING in fit.fitted.flags
+        assert estimates.COVARIATE_MISSING in fit.fitted.flags
 
     def test_bound_is_at_least_one(self):
         with pytest.raises(ValueError, match="bound"):

@@ -9,17 +9,11 @@ from typing import Literal
 import numpy as np
 from scipy.stats import t as student_t
 
-from . import results
-from .numerics.arrays import (
-    FloatArray,
-    IntArray,
-    check_level,
-)
-from .numerics.intervals import (
-    logistic,
-    normal_quantile,
-)
-from .numerics.optimize import (
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags, not_estimable
+from surveys.trends.numerics.arrays import FloatArray, IntArray, check_level
+from surveys.trends.numerics.intervals import logistic, normal_quantile
+from surveys.trends.numerics.optimize import (
     Maximum,
     Objective,
     ProfileFailedError,
@@ -29,15 +23,7 @@ from .numerics.optimize import (
     profile_limits,
     quadratic_form,
 )
-from .numerics.sandwich import (
-    cluster_scores,
-    sandwich_covariance,
-)
-from .results import (
-    Estimate,
-    merge_flags,
-    not_estimable,
-)
+from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
 
 Link = Literal["logit", "log"]
 Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
@@ -113,11 +99,11 @@ def fit_model(
     known = identified(maximum)
     found: list[str] = []
     if not maximum.converged:
-        found.append(results.DID_NOT_CONVERGE)
+        found.append(estimates.DID_NOT_CONVERGE)
     if edge:
-        found.append(results.EDGE_OF_RANGE)
+        found.append(estimates.EDGE_OF_RANGE)
     elif not known.all():
-        found.append(results.NOT_IDENTIFIED)
+        found.append(estimates.NOT_IDENTIFIED)
     return Fitted(
         method=method,
         names=names,
@@ -137,7 +123,7 @@ def clustered(fitted: Fitted, row_scores: FloatArray, cluster: IntArray) -> Fitt
     """The fit with sandwich covariance; ``row_scores`` (rows, K) on the scale of the search."""
     clusters = int(cluster.max(initial=-1)) + 1
     if fitted.maximum is None or clusters < 2:
-        return replace(fitted, flags=merge_flags(fitted.flags, (results.FEW_CLUSTERS,)))
+        return replace(fitted, flags=merge_flags(fitted.flags, (estimates.FEW_CLUSTERS,)))
     known = identified(fitted.maximum)
     covariance = np.full(fitted.covariance.shape, np.nan)
     block = np.ix_(known, known)
@@ -149,7 +135,7 @@ def clustered(fitted: Fitted, row_scores: FloatArray, cluster: IntArray) -> Fitt
         covariance=back_transformed(covariance, fitted.back),
         clusters=clusters,
         flags=merge_flags(
-            fitted.flags, (results.FEW_CLUSTERS,) if clusters < FEWEST_CLUSTERS else ()
+            fitted.flags, (estimates.FEW_CLUSTERS,) if clusters < FEWEST_CLUSTERS else ()
         ),
     )
 
@@ -195,10 +181,10 @@ def profile_line(
             high=line.high,
             se=se,
             interval=line.interval,
-            flags=merge_flags(flags, (results.WALD_FALLBACK,)),
+            flags=merge_flags(flags, (estimates.WALD_FALLBACK,)),
         )
     if low is None or high is None:
-        flags = (*flags, results.ONE_SIDED)
+        flags = (*flags, estimates.ONE_SIDED)
     return Line(value=value, low=low, high=high, se=se, interval=PROFILE, flags=flags)
 
 
@@ -230,12 +216,12 @@ def line_estimate(
         line = profile_line(
             fitted.objective, fitted.maximum, fitted.back.T @ contrast, se=se, level=level
         )
-    own = tuple(f for f in fitted.flags if f != results.EDGE_OF_RANGE)
+    own = tuple(f for f in fitted.flags if f != estimates.EDGE_OF_RANGE)
     flags = merge_flags(own, line.flags)
-    unknown = results.NOT_IDENTIFIED in flags
+    unknown = estimates.NOT_IDENTIFIED in flags
     value, slope = inverse_link(line.value, link)
     floor, ceiling = (0.0, 1.0) if link == "logit" else (0.0, None)
-    edge = results.EDGE_OF_RANGE in line.flags
+    edge = estimates.EDGE_OF_RANGE in line.flags
     return Estimate(
         name=name,
         value=None if unknown else _snapped(value, link) if edge else value,
@@ -256,12 +242,12 @@ def derived_share(fitted: Fitted, function: Smooth, *, name: str, level: float) 
     value where it has no limits, or limits that leave everything open.
     """
     check_level(level)
-    if fitted.maximum is None or results.NOT_IDENTIFIED in fitted.flags:
+    if fitted.maximum is None or estimates.NOT_IDENTIFIED in fitted.flags:
         return not_estimable(name, method=fitted.method, flags=fitted.flags, level=level)
     value, gradient = function(fitted.coefficients)
     low, high, se = share_limits(value, gradient, fitted.covariance, quantile(fitted, level))
-    edge = () if se is not None else (results.EDGE_OF_RANGE,)
-    at_edge = results.EDGE_OF_RANGE in merge_flags(fitted.flags, edge)
+    edge = () if se is not None else (estimates.EDGE_OF_RANGE,)
+    at_edge = estimates.EDGE_OF_RANGE in merge_flags(fitted.flags, edge)
     told = low is not None and high is not None and not (at_edge and high - low > _TELLS_NOTHING)
     return Estimate(
         name=name,
@@ -313,7 +299,7 @@ def _value_flags(value: float, se: float) -> tuple[str, ...]:
     """Why there is no standard error: the value ran off, or nothing pins it down."""
     if np.isfinite(se):
         return ()
-    return (results.EDGE_OF_RANGE,) if abs(value) > EDGE_LOGIT else (results.NOT_IDENTIFIED,)
+    return (estimates.EDGE_OF_RANGE,) if abs(value) > EDGE_LOGIT else (estimates.NOT_IDENTIFIED,)
 
 
 def _snapped(value: float, link: Link) -> float | None:

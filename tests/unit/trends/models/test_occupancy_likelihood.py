@@ -13,7 +13,6 @@ from surveys.trends.models.occupancy_likelihood import (
     log_likelihood,
     objective,
     occupancy_cells,
-    reweighted,
 )
 
 coefficients = st.floats(-3, 3)
@@ -92,15 +91,6 @@ def test_grouping_changes_nothing():
     assert log_likelihood(together, theta) == pytest.approx(
         sum(log_likelihood(cell, theta) for cell in one_by_one)
     )
-
-
-def test_reweighting_equals_repeating_the_rows():
-    history = np.array([[1.0, 0], [0, 0], [0, 0], [1, 1]])
-    ones, theta = np.ones((4, 1)), np.array([0.4, -0.6])
-    times = np.array([2, 0, 1, 3])
-    cells = reweighted(occupancy_cells(history, ones, ones), times.astype(float))
-    repeated = occupancy_cells(np.repeat(history, times, axis=0), np.ones((6, 1)), np.ones((6, 1)))
-    assert log_likelihood(cells, theta) == pytest.approx(log_likelihood(repeated, theta))
 
 
 def test_no_overflow_far_out():

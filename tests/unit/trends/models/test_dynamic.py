@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
-from surveys.trends import results
+from surveys.trends import estimates
 from surveys.trends.models.dynamic import (
     dynamic_chance,
     equilibrium_occupancy,
@@ -215,10 +215,10 @@ class TestWeakData:
     @pytest.mark.parametrize(
         ("history", "flag"),
         [
-            (np.zeros((5, 3, 2)), results.NEVER_HEARD),
-            (np.full((5, 3, 2), NAN), results.NO_EFFORT),
-            (np.zeros((0, 3, 2)), results.NO_EFFORT),
-            (np.ones((5, 1, 2)), results.TOO_FEW_DATA),
+            (np.zeros((5, 3, 2)), estimates.NEVER_HEARD),
+            (np.full((5, 3, 2), NAN), estimates.NO_EFFORT),
+            (np.zeros((0, 3, 2)), estimates.NO_EFFORT),
+            (np.ones((5, 1, 2)), estimates.TOO_FEW_DATA),
         ],
     )
     def test_nothing_to_fit(self, history, flag):
@@ -230,7 +230,7 @@ class TestWeakData:
 
     def test_no_repeat_visits_is_said(self):
         history = simulated(np.random.default_rng(7), sites=60, seasons=4, visits=1)
-        assert results.NO_REPEAT_VISITS in fit_dynamic(history).fitted.flags
+        assert estimates.NO_REPEAT_VISITS in fit_dynamic(history).fitted.flags
 
     def test_no_extinction_ever_is_an_edge_with_a_bound(self):
         history = simulated(np.random.default_rng(8), sites=80, seasons=5, loss=0.0, p=0.9)
@@ -238,7 +238,7 @@ class TestWeakData:
         assert loss.value == 0.0
         assert loss.low == 0.0
         assert 0 < loss.high < 0.1
-        assert results.EDGE_OF_RANGE in loss.flags
+        assert estimates.EDGE_OF_RANGE in loss.flags
 
     def test_unknown_detection_covariate_leaves_the_visit_out(self):
         history = simulated(np.random.default_rng(9), sites=60, seasons=4)
@@ -250,7 +250,7 @@ class TestWeakData:
         fit = fit_dynamic(history, detection={"air": air})
         other = fit_dynamic(shorter, detection={"air": np.nan_to_num(air)})
         assert fit.fitted.log_likelihood == pytest.approx(other.fitted.log_likelihood)
-        assert results.COVARIATE_MISSING in fit.fitted.flags
+        assert estimates.COVARIATE_MISSING in fit.fitted.flags
 
 
 class TestShapes:

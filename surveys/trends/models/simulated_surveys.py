@@ -12,14 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from .models.occupancy import OccupancyFit
-from .models.occupancy_likelihood import OccupancyCells
-from .numerics.arrays import (
-    BoolArray,
-    FloatArray,
-    IntArray,
-)
-from .numerics.grouping import group_rows
+from surveys.trends.models.occupancy import OccupancyFit
+from surveys.trends.models.occupancy_likelihood import OccupancyCells
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.grouping import group_rows
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""Goodness of fit, residuals and the model table."""
+"""Goodness of fit."""
 
 from itertools import product
 
@@ -6,28 +6,18 @@ import numpy as np
 import pytest
 from scipy.special import logit
 
-from surveys.trends import results
-from surveys.trends.gof import (
+from surveys.trends import estimates
+from surveys.trends.models.goodness_of_fit import (
     goodness_of_fit,
-    pearson,
     quasi,
     quasi_level,
-    residuals_by_group,
-    simulate,
 )
-from surveys.trends.gof_surveys import survey_frame
 from surveys.trends.models.occupancy import fit_occupancy
 from surveys.trends.models.occupancy_estimates import occupancy_share
-from surveys.trends.models.occupancy_likelihood import (
-    log_likelihood,
-    objective,
-)
-from surveys.trends.modeltable import model_table
+from surveys.trends.models.occupancy_likelihood import log_likelihood, objective
+from surveys.trends.models.simulated_surveys import survey_frame
 from surveys.trends.numerics.optimize import maximize
-from tests.unit.trends.simulated import (
-    occupancy_histories,
-    spread_detections,
-)
+from tests.unit.trends.simulated import occupancy_histories, spread_detections
 
 NAN = float("nan")
 
@@ -39,6 +29,10 @@ def survey(seed, *, p_spread=0.0, sites=200, visits=4):
     history = occupancy_histories(rng, psi=np.full(sites, 0.6), p=p)
     history[rng.random(history.shape) < 0.05] = NAN
     return history
+
+
+def pearson(fit):
+    return goodness_of_fit(fit, seed=1, replicates=0).statistic
 
 
 class TestPearson:
@@ -67,13 +61,13 @@ class TestBootstrap:
         found = goodness_of_fit(fit_occupancy(survey(2)), seed=1, replicates=99)
         assert found.p.value > 0.05
         assert found.c_hat.value == pytest.approx(1.0, abs=0.5)
-        assert results.POOR_FIT not in found.p.flags
+        assert estimates.POOR_FIT not in found.p.flags
 
     def test_sites_that_differ_in_detection_do_not_fit(self):
         found = goodness_of_fit(fit_occupancy(survey(3, p_spread=3.0)), seed=1, replicates=99)
         assert found.p.value < 0.05
         assert found.c_hat.value > 1.3
-        assert results.POOR_FIT in found.p.flags
+        assert estimates.POOR_FIT in found.p.flags
 
     def test_seed_decides(self):
         fit = fit_occupancy(survey(2))
@@ -146,78 +140,3 @@ class TestQuasi:
 
     def test_a_hopeless_model_still_has_an_interval(self):
         assert quasi_level(0.95, 1e6) < 1
-
-
-def test_simulated_histories_keep_the_gaps():
-    history = survey(4)
-    drawn = simulate(fit_occupancy(history), np.random.default_rng(1))
-    np.testing.assert_array_equal(np.isnan(drawn), np.isnan(history))
-    assert np.nanmean(drawn) == pytest.approx(np.nanmean(history), abs=0.06)
-
-
-class TestResiduals:
-    def test_sum_to_the_detections(self):
-        history = survey(5)
-        groups = residuals_by_group(fit_occupancy(history), np.arange(len(history)) % 4)
-        assert sum(g.observed for g in groups) == np.nansum(history)
-        assert sum(g.expected for g in groups) == pytest.approx(np.nansum(history), rel=0.02)
-        assert all(abs(g.z) < 4 for g in groups)
-
-    def test_a_loud_group_stands_out(self):
-        history = survey(6)
-        history[:40] = np.where(np.isnan(history[:40]), NAN, 1.0)
-        groups = residuals_by_group(fit_occupancy(history), np.arange(len(history)) < 40)
-        assert {g.label: g.z > 3 for g in groups} == {False: False, True: True}
-
-    def test_no_spread_has_no_z(self):
-        (group,) = residuals_by_group(fit_occupancy(np.ones((900, 12))), np.zeros(900))
-        assert group.observed == 10800
-        assert group.z is None or abs(group.z) < 1
-
-    def test_nothing_fitted(self):
-        assert residuals_by_group(fit_occupancy(np.zeros((3, 2))), np.zeros(3)) == ()
-
-
-class TestModelTable:
-    def test_better_model_comes_first_and_weights_add_up(self):
-        rng = np.random.default_rng(7)
-        fish = np.repeat([0.0, 1.0], 100)
-        psi = np.where(fish > 0, 0.2, 0.8)
-        history = occupancy_histories(rng, psi=psi, p=np.full((200, 3), 0.5))
-        table = model_table(
-            {
-                "constant": fit_occupancy(history),
-                "fish": fit_occupancy(history, occupancy={"fish": fish}),
-            }
-        )
-        assert [row.name for row in table] == ["fish", "constant"]
-        assert table[0].delta == 0.0
-        assert (table[0].parameters, table[1].parameters) == (3, 2)
-        assert sum(row.weight for row in table) == pytest.approx(1.0)
-
-    def test_delta_of_two_has_the_weight_of_a_third(self):
-        # exp(-1) : 1, so 0.2689 : 0.7311.
-        fit = fit_occupancy(survey(8))
-        table = model_table({"a": fit, "b": _Shifted(fit, 2.0)})
-        assert [row.weight for row in table] == pytest.approx([0.7311, 0.2689], abs=1e-4)
-
-    def test_models_without_a_fit_come_last(self):
-        silent = fit_occupancy(np.zeros((200, 3)))
-        table = model_table({"silent": silent, "heard": fit_occupancy(survey(8))})
-        assert [row.name for row in table] == ["heard", "silent"]
-        assert (table[1].aic, table[1].delta, table[1].weight) == (None, None, None)
-
-    def test_different_rows_cannot_be_compared(self):
-        with pytest.raises(ValueError, match="same rows"):
-            model_table({"a": fit_occupancy(survey(8)), "b": fit_occupancy(survey(8)[:-1])})
-
-    def test_no_models(self):
-        assert model_table({}) == ()
-
-
-class _Shifted:
-    """A model whose AIC lies ``by`` above another's."""
-
-    def __init__(self, fit, by):
-        self.log_likelihood, self.rows, self.flags = fit.log_likelihood - by / 2, fit.rows, ()
-        self.aic, self.coefficients = fit.aic + by, fit.coefficients

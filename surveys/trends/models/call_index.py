@@ -13,8 +13,18 @@ from functools import partial
 import numpy as np
 from numpy.typing import ArrayLike
 
-from surveys.trends import results
-from surveys.trends.fitted import (
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags, not_estimable
+from surveys.trends.models.call_index_likelihood import (
+    IndexCells,
+    all_thresholds,
+    cell_scores,
+    index_cells,
+    observation_table,
+    state_shares,
+    value_gradient,
+)
+from surveys.trends.models.model_fit import (
     Fitted,
     clustered,
     derived_share,
@@ -35,17 +45,6 @@ from surveys.trends.numerics.design import (
 from surveys.trends.numerics.intervals import transform
 from surveys.trends.numerics.optimize import FARTHEST, Objective, numeric_hessian
 from surveys.trends.numerics.ordinal import free_of
-from surveys.trends.results import Estimate, merge_flags, not_estimable
-
-from .callindex_likelihood import (
-    IndexCells,
-    all_thresholds,
-    cell_scores,
-    index_cells,
-    observation_table,
-    state_shares,
-    value_gradient,
-)
 
 METHOD = "call index as ordered states (Royle 2004; Royle & Link 2005)"
 HIGHEST = 3
@@ -108,17 +107,17 @@ def fit_call_index(
     heard, kept, lost = drop_incomplete(heard, by_row, by_visit)
     levels, codes = np.unique(codes[kept], return_inverse=True)
     by_row = join(
-        Design(names=by_row.names, matrix=by_row.matrix[kept]),
+        by_row.select(kept),
         factor_design(codes, levels=np.arange(1, len(levels)), prefix="group "),
     )
-    by_visit = Design(names=by_visit.names, matrix=by_visit.matrix[kept])
-    flags = ((results.COVARIATE_MISSING,) if lost else ()) + _data_flags(heard)
+    by_visit = by_visit.select(kept)
+    flags = ((estimates.COVARIATE_MISSING,) if lost else ()) + _data_flags(heard)
     top = int(np.nanmax(heard, initial=1.0))
     row_matrix, row_back = standardized(by_row)
     visit_matrix, visit_back = standardized(by_visit)
     cells = index_cells(heard, row_matrix[..., 1:], visit_matrix[..., 1:], top=top)
     names = _names(by_row, by_visit, labels[levels], top)
-    if {results.NO_EFFORT, results.NEVER_HEARD, results.NO_REPEAT_VISITS} & set(flags):
+    if {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.NO_REPEAT_VISITS} & set(flags):
         fitted = unfitted(method=METHOD, names=names, rows=len(heard), flags=flags)
     else:
         scale = np.concatenate(
@@ -187,11 +186,11 @@ def _names(by_row: Design, by_visit: Design, groups: AnyArray, top: int) -> tupl
 
 def _data_flags(heard: FloatArray) -> tuple[str, ...]:
     if not len(heard):
-        return (results.NO_EFFORT, results.TOO_FEW_DATA)
+        return (estimates.NO_EFFORT, estimates.TOO_FEW_DATA)
     if not np.nansum(heard):
-        return (results.NEVER_HEARD, results.TOO_FEW_DATA)
+        return (estimates.NEVER_HEARD, estimates.TOO_FEW_DATA)
     if (~np.isnan(heard)).sum(axis=1).max() < 2:
-        return (results.NO_REPEAT_VISITS, results.NOT_IDENTIFIED)
+        return (estimates.NO_REPEAT_VISITS, estimates.NOT_IDENTIFIED)
     return ()
 
 
@@ -254,7 +253,7 @@ def _summary(fit: IndexFit, code: int, label: str, level: float) -> IndexSummary
 
     def share(state: int, name: str) -> Estimate:
         if state > fit.top:
-            flags = merge_flags(fit.fitted.flags, (results.INDEX_NEVER_HEARD,))
+            flags = merge_flags(fit.fitted.flags, (estimates.INDEX_NEVER_HEARD,))
             return not_estimable(f"{name}, {label}", method=METHOD, flags=flags, level=level)
         return read(np.eye(fit.top + 1)[state], name)
 

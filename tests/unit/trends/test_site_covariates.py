@@ -3,11 +3,8 @@
 import numpy as np
 import pytest
 
-from surveys.trends import (
-    PeriodColumns,
-    build_histories,
-)
-from surveys.trends.kinds import site_terms
+from surveys.trends import PeriodColumns, build_histories
+from surveys.trends.site_covariates import site_covariates
 
 STOPS = 60
 
@@ -30,7 +27,7 @@ def periods(heard):
 
 def terms(stops, *, site="stop", heard=None):
     own = periods(np.ones(STOPS) if heard is None else heard)
-    return site_terms(build_histories(own, site=site), own, stops, site)
+    return site_covariates(build_histories(own, site=site), own, stops, site)
 
 
 def labels(*groups):
@@ -98,7 +95,7 @@ def test_a_route_has_the_mean_over_its_stops_listened_to():
     # Stop 1 of route 1, with fish, was not reached in 2024.
     own.heard[(own.stop == 10) & (own.season_year == 2024)] = np.nan
     many = np.repeat(own.route, 1)
-    found = site_terms(build_histories(own, site="route"), own, stops, "route")
+    found = site_covariates(build_histories(own, site="route"), own, stops, "route")
     assert len(np.unique(many)) == 6
     # Six routes are too few for classes: fish has none, the amount of water stays.
     assert "fish" not in found
@@ -119,7 +116,7 @@ def test_shares_of_a_route():
         heard=np.zeros(120),
     )
     fish = {one: "yes" if one % 10 < one // 10 else "no" for one in range(120)}
-    found = site_terms(build_histories(own, site="route"), own, {"fish": fish}, "route")
+    found = site_covariates(build_histories(own, site="route"), own, {"fish": fish}, "route")
     shares = np.minimum(np.arange(12), 10) / 10
     # The commonest class is the baseline.
     np.testing.assert_allclose(found["fish"].columns["fish: no"], 1 - shares)

@@ -8,8 +8,8 @@ from typing import Protocol
 
 import numpy as np
 
-from . import results
-from .numerics.arrays import FloatArray
+from surveys.trends import estimates
+from surveys.trends.numerics.arrays import FloatArray
 
 
 class FittedModel(Protocol):
@@ -72,4 +72,4 @@ def model_table(models: Mapping[str, FittedModel]) -> tuple[ModelRow, ...]:
 
 
 def _is_usable(model: FittedModel) -> bool:
-    return bool(np.isfinite(model.aic)) and results.DID_NOT_CONVERGE not in model.flags
+    return bool(np.isfinite(model.aic)) and estimates.DID_NOT_CONVERGE not in model.flags

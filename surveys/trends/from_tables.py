@@ -15,39 +15,12 @@ from pathlib import Path
 
 import numpy as np
 
-from .analysis import (
-    Parts,
-    analyze,
-)
-from .analyzed import (
-    FitResult,
-    FittedYear,
-)
-from .histories import (
-    PeriodColumns,
-    Site,
-)
-from .numerics.arrays import FloatArray
-from .periods import (
-    WATER,
-    Heard,
-    Listed,
-    MonthDay,
-    ProgramPeriods,
-    species_periods,
-)
-from .results import (
-    Estimate,
-    merge_flags,
-)
-from .table import (
-    count_years,
-    row_values,
-    year_row,
-)
+from surveys.trends.analysis import Parts, analyze
+from surveys.trends.histories import PeriodColumns, Site
+from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.periods import WATER, Heard, Listed, MonthDay, ProgramPeriods, species_periods
+from surveys.trends.species_result import SpeciesResult
 
-# Column name to value; None for blank.
-Row = dict[str, object]
 SITES: tuple[Site, ...] = ("stop", "route")
 
 
@@ -82,21 +55,23 @@ def read_periods(folder: Path) -> FrozenPeriods:
         )
     )  # fmt: skip
     at = {row[0]: position for position, row in enumerate(periods)}
-    own = [visits[row[1]] for row in periods]
+    visit_of = [visits[row[1]] for row in periods]
     count = len(periods)
     columns = PeriodColumns(
-        route=np.array([routes[visit[0]] for visit in own], dtype=np.int64),
+        route=np.array([routes[visit[0]] for visit in visit_of], dtype=np.int64),
         stop=np.array([stop_at[row[2]] for row in periods], dtype=np.int64),
-        season_year=np.array([int(visit[1]) for visit in own], dtype=np.int64),
-        night=np.array([dt.date.fromisoformat(visit[2]).toordinal() for visit in own], np.int64),
-        visit_number=np.array([int(visit[3]) for visit in own], dtype=np.int64),
+        season_year=np.array([int(visit[1]) for visit in visit_of], dtype=np.int64),
+        night=np.array(
+            [dt.date.fromisoformat(visit[2]).toordinal() for visit in visit_of], np.int64
+        ),
+        visit_number=np.array([int(visit[3]) for visit in visit_of], dtype=np.int64),
         call_index=np.zeros(count),
         heard=np.zeros(count),
         covariates={
             "temperature": _numbers(row[3] for row in periods),
             "wind": _numbers(row[4] for row in periods),
             "noise": _numbers(row[5] for row in periods),
-            "rain": _numbers(visit[5] for visit in own),
+            "rain": _numbers(visit[5] for visit in visit_of),
             "water": np.array([WATER.get(row[6], np.nan) for row in periods], dtype=np.float64),
             "minutes after sunset": _numbers(row[7] for row in periods),
         },
@@ -105,8 +80,8 @@ def read_periods(folder: Path) -> FrozenPeriods:
         species=species,
         periods=ProgramPeriods(
             columns=columns,
-            day=np.array([int(visit[4]) for visit in own], dtype=np.int64),
-            region=np.array([regions[visit[0]] for visit in own], dtype=np.str_),
+            day=np.array([int(visit[4]) for visit in visit_of], dtype=np.int64),
+            region=np.array([regions[visit[0]] for visit in visit_of], dtype=np.str_),
             heard=_read_heard(folder, at, names),
             listed=listed,
             stops={
@@ -117,79 +92,19 @@ def read_periods(folder: Path) -> FrozenPeriods:
     )
 
 
-def yearly_rows(frozen: FrozenPeriods) -> Iterator[Row]:
-    """Rows of the yearly table, by species and season year."""
-    for position in sorted(range(len(frozen.species)), key=frozen.species.__getitem__):
-        own = species_periods(frozen.periods, position)
-        for counts in count_years(frozen.species[position], own.columns):
-            yield row_values(year_row(counts))
+def fit_species(
+    frozen: FrozenPeriods, *, notify: Callable[[str, Site], None] = lambda species, site: None
+) -> Iterator[tuple[str, Site, SpeciesResult]]:
+    """The fits behind the tables of occupancy and of trends, by site and species.
 
-
-def results(
-    frozen: FrozenPeriods, *, said: Callable[[str, Site], None] = lambda species, site: None
-) -> Iterator[tuple[str, Site, FitResult]]:
-    """The fits that the tables of occupancy and of trends hold; `said` hears which one begins."""
+    ``notify`` is called with each species and site before its fit begins.
+    """
     parts = Parts(turnover=False, index=False, phenology=False)
     for site in SITES:
         for position, name in enumerate(frozen.species):
-            said(name, site)
-            own = species_periods(frozen.periods, position)
-            yield name, site, analyze(name, own, site=site, parts=parts)
-
-
-def occupancy_rows(species: str, site: Site, result: FitResult) -> Iterator[Row]:
-    """One row a season year in which somebody listened in the calling season."""
-    line, naive_line = dict(result.trend.line), dict(result.trend.naive_line)
-    for year in result.years:
-        yield {
-            "species": species,
-            "site": site,
-            **_year_values(year),
-            **_interval("trend", line.get(year.season_year)),
-            **_interval("naive_trend", naive_line.get(year.season_year)),
-            "detection_model": year.detection_model,
-            "method": _made(year.occupancy),
-            "flags": "; ".join(merge_flags(year.occupancy.flags, year.detection.flags)),
-        }
-
-
-def trend_row(species: str, site: Site, result: FitResult) -> Row:
-    trend = result.trend
-    years = [year.season_year for year in result.years]
-    return {
-        "species": species,
-        "site": site,
-        "first_year": min(years, default=None),
-        "last_year": max(years, default=None),
-        **_interval("change", trend.occupancy),
-        **_interval("naive_change", trend.naive),
-        **_interval("log_odds", trend.log_odds),
-        "detection_model": trend.detection_model,
-        "occupancy_model": trend.occupancy_model,
-        "method": _made(trend.occupancy),
-        "flags": "; ".join(trend.occupancy.flags),
-    }
-
-
-def _year_values(year: FittedYear) -> Row:
-    return {
-        "season_year": year.season_year,
-        "sites": year.sites,
-        "sites_heard": year.heard,
-        **_interval("naive", year.naive),
-        **_interval("occupancy", year.occupancy),
-        **_interval("detection", year.detection),
-    }
-
-
-def _interval(name: str, estimate: Estimate | None) -> Row:
-    if estimate is None:
-        return dict.fromkeys((name, f"{name}_low", f"{name}_high"))
-    return {name: estimate.value, f"{name}_low": estimate.low, f"{name}_high": estimate.high}
-
-
-def _made(estimate: Estimate) -> str:
-    return f"{estimate.interval}; {estimate.method}"
+            notify(name, site)
+            periods = species_periods(frozen.periods, position)
+            yield name, site, analyze(name, periods, site=site, parts=parts)
 
 
 def _read(folder: Path, table: str, *names: str) -> Iterator[list[str]]:

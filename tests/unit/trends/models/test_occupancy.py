@@ -3,11 +3,8 @@
 import numpy as np
 import pytest
 
-from surveys.trends import results
-from surveys.trends.models.occupancy import (
-    fit_occupancy,
-    fit_occupancy_designs,
-)
+from surveys.trends import estimates
+from surveys.trends.models.occupancy import fit_occupancy, fit_occupancy_designs
 from surveys.trends.models.occupancy_estimates import (
     coefficient_estimates,
     detection_share,
@@ -16,15 +13,8 @@ from surveys.trends.models.occupancy_estimates import (
     share_at,
 )
 from surveys.trends.numerics import optimize
-from surveys.trends.numerics.design import (
-    Design,
-    factor_design,
-    site_design,
-)
-from tests.unit.trends.simulated import (
-    occupancy_histories,
-    spread_detections,
-)
+from surveys.trends.numerics.design import Design, factor_design, site_design
+from tests.unit.trends.simulated import occupancy_histories, spread_detections
 
 NAN = float("nan")
 
@@ -118,14 +108,14 @@ class TestMissing:
         assert fit.log_likelihood == pytest.approx(
             fit_occupancy(shorter, detection={"air": air}).log_likelihood
         )
-        assert results.COVARIATE_MISSING in fit.flags
+        assert estimates.COVARIATE_MISSING in fit.flags
 
     def test_site_without_its_covariate_is_left_out_and_said(self):
         fish = np.tile([0.0, 1.0], 20)
         fish[3] = NAN
         fit = fit_occupancy(spread_detections(40, 3, 20, 35), occupancy={"fish": fish})
         assert fit.rows == 39
-        assert results.COVARIATE_MISSING in fit.flags
+        assert estimates.COVARIATE_MISSING in fit.flags
 
 
 class TestEdges:
@@ -133,7 +123,7 @@ class TestEdges:
         share = occupancy_share(fit_occupancy(spread_detections(10, 2, 8, 9)))
         assert (share.value, share.high) == (1.0, 1.0)
         assert 0.5 < share.low < 0.9
-        assert {results.EDGE_OF_RANGE, results.ONE_SIDED} <= set(share.flags)
+        assert {estimates.EDGE_OF_RANGE, estimates.ONE_SIDED} <= set(share.flags)
         assert share.se is None
 
     def test_wald_is_not_offered_at_the_edge(self):
@@ -143,7 +133,7 @@ class TestEdges:
     def test_detection_at_the_edge_of_psi_still_has_its_interval(self):
         share = detection_share(fit_occupancy(spread_detections(10, 2, 8, 9)))
         assert share.value == pytest.approx(0.45, abs=1e-6)
-        assert results.EDGE_OF_RANGE not in share.flags
+        assert estimates.EDGE_OF_RANGE not in share.flags
 
     def test_always_heard_where_present(self):
         fit = fit_occupancy(spread_detections(20, 3, 12, 36))
@@ -157,7 +147,7 @@ class TestEdges:
         share = occupancy_share(fit)
         assert fit.naive.value == 0.0
         assert (share.value, share.low, share.high) == (None, None, None)
-        assert results.NEVER_HEARD in share.flags
+        assert estimates.NEVER_HEARD in share.flags
         assert coefficient_estimates(fit)[0].value is None
         assert np.isnan(occupied_given_histories(fit)).all()
 
@@ -166,7 +156,7 @@ class TestEdges:
         assert share.value is None
         assert share.low < 4 / 30
         assert share.high == 1.0
-        assert {results.NEVER_HEARD_TWICE, results.NOT_IDENTIFIED} <= set(share.flags)
+        assert {estimates.NEVER_HEARD_TWICE, estimates.NOT_IDENTIFIED} <= set(share.flags)
 
     @pytest.mark.parametrize(
         "history", [np.array([[1.0], [0.0], [1.0]]), np.array([[1, NAN], [NAN, 0], [NAN, 1]])]
@@ -174,12 +164,12 @@ class TestEdges:
     def test_no_repeat_visits(self, history):
         share = occupancy_share(fit_occupancy(history))
         assert share.value is None
-        assert results.NO_REPEAT_VISITS in share.flags
+        assert estimates.NO_REPEAT_VISITS in share.flags
 
     @pytest.mark.parametrize("shape", [(0, 0), (0, 3), (4, 0)])
     def test_no_data(self, shape):
         fit = fit_occupancy(np.zeros(shape))
-        assert results.NO_EFFORT in fit.flags
+        assert estimates.NO_EFFORT in fit.flags
         assert occupancy_share(fit).value is None
         assert detection_share(fit).value is None
 
@@ -187,15 +177,15 @@ class TestEdges:
         rng = np.random.default_rng(3)
         x = rng.normal(size=60)
         fit = fit_occupancy(spread_detections(60, 3, 30, 60), occupancy={"a": x, "b": 2 * x})
-        assert results.NOT_IDENTIFIED in fit.flags
+        assert estimates.NOT_IDENTIFIED in fit.flags
         assert occupancy_share(fit).value is None
         assert coefficient_estimates(fit)[1].value is None
 
     def test_search_cut_short_says_so(self, monkeypatch):
         monkeypatch.setattr(optimize, "_MOST_ITERATIONS", 1)
         fit = fit_occupancy(spread_detections(40, 3, 20, 35))
-        assert results.DID_NOT_CONVERGE in fit.flags
-        assert results.DID_NOT_CONVERGE in occupancy_share(fit, interval="wald").flags
+        assert estimates.DID_NOT_CONVERGE in fit.flags
+        assert estimates.DID_NOT_CONVERGE in occupancy_share(fit, interval="wald").flags
 
     def test_covariate_that_separates_gives_a_bound(self):
         pond = np.repeat([1.0, 0.0], 20)
@@ -204,14 +194,14 @@ class TestEdges:
         assert slope.value is None
         assert slope.low > 0
         assert slope.high is None
-        assert results.EDGE_OF_RANGE in slope.flags
+        assert estimates.EDGE_OF_RANGE in slope.flags
 
     def test_mean_share_at_the_edge_has_no_interval(self):
         year = np.repeat([1.0, 0.0], 20)
         history = np.vstack([spread_detections(20, 3, 20, 55), spread_detections(20, 3, 20, 55)])
         share = occupancy_share(fit_occupancy(history, occupancy={"year": year}))
         assert share.low is None
-        assert results.EDGE_OF_RANGE in share.flags
+        assert estimates.EDGE_OF_RANGE in share.flags
 
 
 class TestClusters:
@@ -228,7 +218,7 @@ class TestClusters:
 
     def test_few_clusters_are_flagged(self):
         fit = fit_occupancy(spread_detections(60, 3, 30, 50), clusters=np.arange(60) % 4)
-        assert results.FEW_CLUSTERS in fit.flags
+        assert estimates.FEW_CLUSTERS in fit.flags
 
     def test_clustered_interval_needs_clusters(self):
         fit = fit_occupancy(spread_detections(60, 3, 30, 50))

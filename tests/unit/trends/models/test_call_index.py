@@ -5,14 +5,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surveys.trends import results
-from surveys.trends.models.callindex import (
+from surveys.trends import estimates
+from surveys.trends.models.call_index import (
     fit_call_index,
     heard_given_state,
     index_odds_ratio,
     summarize_groups,
 )
-from surveys.trends.models.callindex_likelihood import (
+from surveys.trends.models.call_index_likelihood import (
     index_cells,
     observation_table,
     state_shares,
@@ -20,10 +20,7 @@ from surveys.trends.models.callindex_likelihood import (
 )
 from surveys.trends.models.occupancy import fit_occupancy
 from surveys.trends.models.occupancy_estimates import occupancy_share
-from surveys.trends.numerics.ordinal import (
-    class_chances,
-    thresholds_of,
-)
+from surveys.trends.numerics.ordinal import class_chances, thresholds_of
 
 NAN = float("nan")
 number = st.floats(-2, 2)
@@ -180,10 +177,10 @@ class TestWeakData:
     @pytest.mark.parametrize(
         ("index", "flag"),
         [
-            (np.zeros((5, 3)), results.NEVER_HEARD),
-            (np.full((5, 3), NAN), results.NO_EFFORT),
-            (np.zeros((0, 0)), results.NO_EFFORT),
-            (np.array([[1.0], [2], [0]]), results.NO_REPEAT_VISITS),
+            (np.zeros((5, 3)), estimates.NEVER_HEARD),
+            (np.full((5, 3), NAN), estimates.NO_EFFORT),
+            (np.zeros((0, 0)), estimates.NO_EFFORT),
+            (np.array([[1.0], [2], [0]]), estimates.NO_REPEAT_VISITS),
         ],
     )
     def test_nothing_to_fit(self, index, flag):
@@ -197,7 +194,7 @@ class TestWeakData:
         index = np.minimum(simulated(np.random.default_rng(7), 300), 2)
         ((_, summary),) = summarize_groups(fit_call_index(index))
         assert summary.full_chorus.value is None
-        assert results.INDEX_NEVER_HEARD in summary.full_chorus.flags
+        assert estimates.INDEX_NEVER_HEARD in summary.full_chorus.flags
         assert summary.states[0].flags == ()
         assert sum(share.value for share in summary.states[:3]) == pytest.approx(1.0)
 
@@ -216,13 +213,13 @@ class TestWeakData:
         fish[3] = NAN
         found = fit_call_index(simulated(np.random.default_rng(8), 100), state={"fish": fish})
         assert found.fitted.rows == 99
-        assert results.COVARIATE_MISSING in found.fitted.flags
+        assert estimates.COVARIATE_MISSING in found.fitted.flags
 
     @pytest.mark.parametrize("clusters", [1, 5])
     def test_few_clusters(self, clusters):
         index = simulated(np.random.default_rng(9), 200)
         found = fit_call_index(index, clusters=np.arange(200) % clusters)
-        assert results.FEW_CLUSTERS in found.fitted.flags
+        assert estimates.FEW_CLUSTERS in found.fitted.flags
 
 
 @pytest.mark.parametrize("wrong", [4, -1, 0.5])

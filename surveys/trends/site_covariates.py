@@ -1,7 +1,8 @@
-"""Kinds of sites, as covariates of occupancy.
+"""What is known of sites, as covariates of occupancy.
 
-What is known of the stops becomes columns of a design. A route has the mean over its stops that
-were listened to in the season: of a class, the share of its stops.
+An amount (how long water is held) becomes a number, a class (habitat, fish) one indicator column
+for each class but the commonest. A route has the mean over its stops that were listened to in the
+season: of a class, the share of its stops.
 """
 
 from __future__ import annotations
@@ -11,17 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .histories import (
-    Histories,
-    PeriodColumns,
-    Site,
-)
-from .numerics.arrays import (
-    AnyArray,
-    BoolArray,
-    FloatArray,
-)
-from .periods import HYDROPERIOD
+from surveys.trends.histories import Histories, PeriodColumns, Site
+from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray
+from surveys.trends.periods import HYDROPERIOD
 
 # Common practice, no source: a class of fewer sites has no column of its own.
 FEWEST_SITES = 10
@@ -32,7 +25,7 @@ OTHER = "other"
 
 @dataclass(frozen=True, kw_only=True)
 class EmptyKind:
-    """A kind of site at which the species was never heard; `rows` (rows,) marks them."""
+    """A kind of site at which the species was never heard; ``rows`` (rows,) marks them."""
 
     name: str
     sites: int
@@ -40,12 +33,13 @@ class EmptyKind:
 
 
 @dataclass(frozen=True, kw_only=True)
-class SiteTerm:
-    """One thing known of sites. `columns` (rows,) by name, such as `habitat: marsh`, against the
-    class `baseline` (blank for an amount); `filled` is the share of rows that took the mean.
+class SiteCovariate:
+    """One thing known of sites.
 
-    A kind of site at which a species was never heard has no odds above 0: it is in `empty`
-    instead of the columns.
+    ``columns`` (rows,) have names such as ``habitat: marsh`` and are against the class
+    ``baseline`` (blank for an amount); ``filled`` is the share of rows that took the mean. The odds
+    of a kind of site at which the species was never heard are 0, which no coefficient can reach:
+    such kinds are in ``empty`` instead of the columns.
     """
 
     columns: Mapping[str, FloatArray]
@@ -54,31 +48,33 @@ class SiteTerm:
     empty: tuple[EmptyKind, ...]
 
 
-def site_terms(
+def site_covariates(
     histories: Histories,
     periods: PeriodColumns,
     stops: Mapping[str, Mapping[int, str]],
     site: Site,
-) -> dict[str, SiteTerm]:
-    """What the sites of `histories` are like, by name. `periods` are those it was built from."""
-    at, stop = _stops_of_rows(histories, periods, site)
-    found = {}
+) -> dict[str, SiteCovariate]:
+    """What is known of the sites of ``histories``, by name of the covariate.
+
+    ``periods`` are those the histories were built from, ``stops`` the facts of each stop by name.
+    A covariate that does not vary is left out.
+    """
+    row, stop = _stops_of_rows(histories, periods, site)
+    covariates: dict[str, SiteCovariate | None] = {}
     for name in (HABITAT, FISH):
-        labels = [stops.get(name, {}).get(one, UNKNOWN) for one in stop.tolist()]
-        term = _classes(name, np.array(labels, dtype=np.str_), at, histories)
-        if term is not None:
-            found[name] = term
-    amounts = [HYDROPERIOD.get(stops.get(WATER_HELD, {}).get(one, "")) for one in stop.tolist()]
-    held = _amount(np.array(amounts, dtype=np.float64), at, len(histories.site))
-    if held is not None:
-        found[WATER_HELD] = held
-    return found
+        class_of = stops.get(name, {})
+        labels = np.array([class_of.get(key, UNKNOWN) for key in stop.tolist()], dtype=np.str_)
+        covariates[name] = _classes(name, labels, row, histories)
+    held = stops.get(WATER_HELD, {})
+    amounts = [HYDROPERIOD.get(held.get(key, "")) for key in stop.tolist()]
+    covariates[WATER_HELD] = _amount(np.array(amounts, dtype=np.float64), row, len(histories.site))
+    return {name: covariate for name, covariate in covariates.items() if covariate is not None}
 
 
 def _stops_of_rows(
     histories: Histories, periods: PeriodColumns, site: Site
 ) -> tuple[AnyArray, AnyArray]:
-    """Each row with each of its stops: row numbers and stops."""
+    """Each row with each of its stops that were listened to: row numbers, and stops."""
     if site == "stop":
         return np.arange(len(histories.site)), histories.site
     listened = ~np.isnan(periods.heard)
@@ -98,12 +94,14 @@ def _stops_of_rows(
     return np.array([row for row, _ in pairs], dtype=np.int64), np.array([s for _, s in pairs])
 
 
-def _classes(name: str, labels: AnyArray, at: AnyArray, histories: Histories) -> SiteTerm | None:
+def _classes(
+    name: str, labels: AnyArray, row: AnyArray, histories: Histories
+) -> SiteCovariate | None:
     rows = len(histories.site)
-    total = np.bincount(at, minlength=rows).astype(np.float64)
+    total = np.bincount(row, minlength=rows).astype(np.float64)
     heard = np.nansum(histories.detected, axis=1) > 0
     shares = {
-        label: np.bincount(at, weights=labels == label, minlength=rows) / np.maximum(total, 1)
+        label: np.bincount(row, weights=labels == label, minlength=rows) / np.maximum(total, 1)
         for label in np.unique(labels).tolist()
     }
     sites = {label: _distinct(histories.site[share > 0]) for label, share in shares.items()}
@@ -128,22 +126,22 @@ def _classes(name: str, labels: AnyArray, at: AnyArray, histories: Histories) ->
         for label, share in shares.items()
         if label != baseline
     }
-    return SiteTerm(
+    return SiteCovariate(
         columns=columns, baseline=baseline, filled=float((pooled > 0).mean()), empty=empty
     )
 
 
-def _amount(amounts: FloatArray, at: AnyArray, rows: int) -> SiteTerm | None:
+def _amount(amounts: FloatArray, row: AnyArray, rows: int) -> SiteCovariate | None:
     known = ~np.isnan(amounts)
-    count = np.bincount(at[known], minlength=rows)
-    total = np.bincount(at[known], weights=amounts[known], minlength=rows)
+    count = np.bincount(row[known], minlength=rows)
+    total = np.bincount(row[known], weights=amounts[known], minlength=rows)
     if not count.any():
         return None
     mean = total / np.maximum(count, 1)
     values = np.where(count > 0, mean, mean[count > 0].mean())
     if np.ptp(values) == 0:
         return None
-    return SiteTerm(
+    return SiteCovariate(
         columns={WATER_HELD: values}, baseline="", filled=float((count == 0).mean()), empty=()
     )
 

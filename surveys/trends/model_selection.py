@@ -1,0 +1,306 @@
+"""The choice of the trend model, from a short list and by an information criterion.
+
+The detection model comes first, then, under the detection that was chosen, what occupancy depends
+on beside the year. The lists are short and fixed, so that every candidate is an answer somebody
+would defend, and chance has little to choose from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from surveys.trends.estimates import (
+    DID_NOT_CONVERGE,
+    EDGE_OF_RANGE,
+    NO_REPEAT_VISITS,
+    NOT_IDENTIFIED,
+)
+from surveys.trends.histories import Histories
+from surveys.trends.models.occupancy import OccupancyFit
+from surveys.trends.models.trend import TrendFit, fit_trend
+from surveys.trends.numerics.arrays import BoolArray, FloatArray
+from surveys.trends.site_covariates import FISH, HABITAT, WATER_HELD, EmptyKind, SiteCovariate
+from surveys.trends.species_result import RankedModel
+
+CONSTANT = "the same on every visit"
+BY_YEAR = ", its level free in each year"
+_SEASON = ("night", "night squared")
+_WATER = ("rain", "water")
+_AIR = ("minutes after sunset", "wind", "noise")
+# What makes frogs call (season, warmth, rain and water), and what makes them heard.
+DETECTION: Mapping[str, tuple[str, ...]] = {
+    CONSTANT: (),
+    "night of the season": _SEASON,
+    "night and temperature": (*_SEASON, "temperature"),
+    "night, temperature, rain and water": (*_SEASON, "temperature", *_WATER),
+    "night, temperature, time, wind and noise": (*_SEASON, "temperature", *_AIR),
+    "night, temperature, rain, water, time, wind and noise": (
+        *_SEASON,
+        "temperature",
+        *_WATER,
+        *_AIR,
+    ),
+}
+SAME = "the year alone"
+# A habitat mostly tells how long it holds water and whether it has fish: beside both it would
+# only share out the same difference.
+OCCUPANCY: Mapping[str, tuple[str, ...]] = {
+    SAME: (),
+    "year and how long water is held": (WATER_HELD,),
+    "year and fish": (FISH,),
+    "year, water held and fish": (WATER_HELD, FISH),
+    "year and habitat": (HABITAT,),
+}
+# Common practice, no source: a covariate wants about ten cases of the rarer outcome.
+HITS_PER_COVARIATE = 10
+# A covariate that is missing more often than this is not used.
+MOST_FILLED = 0.2
+_UNFIT = (DID_NOT_CONVERGE, EDGE_OF_RANGE, NOT_IDENTIFIED)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """The chosen trend and the models it was compared with, best first.
+
+    ``site_covariates`` are those of the chosen occupancy model.
+    """
+
+    trend: TrendFit
+    detection: str
+    occupancy: str
+    detection_models: tuple[RankedModel, ...]
+    occupancy_models: tuple[RankedModel, ...]
+    site_covariates: Mapping[str, SiteCovariate] = field(default_factory=dict)
+
+    @property
+    def empty(self) -> tuple[EmptyKind, ...]:
+        """The kinds of sites where the species was never heard, if the model tells kinds apart."""
+        return tuple(
+            kind for covariate in self.site_covariates.values() for kind in covariate.empty
+        )
+
+    @property
+    def detection_covariates(self) -> tuple[str, ...]:
+        """Names of the covariates of the chosen detection model."""
+        return detection_covariates(self.detection)
+
+
+def choose_trend(
+    histories: Histories,
+    covariates: Mapping[str, FloatArray],
+    site_covariates: Mapping[str, SiteCovariate],
+) -> Choice:
+    """The linear trend under the best models of detection and occupancy.
+
+    Detection models are compared under the best occupancy model for constant detection: what sites
+    are like must not pass for what nights are like. The best detection model is also tried with a
+    level of its own for each year: frogs that became harder to hear otherwise look like a decline.
+    """
+
+    def fit(detection: str, of_sites: Mapping[str, SiteCovariate]) -> TrendFit:
+        return _fit(histories, covariates, detection, tuple(of_sites.values()))
+
+    constant = fit(CONSTANT, {})
+    if constant.fit.maximum is None or NO_REPEAT_VISITS in constant.fit.flags:
+        return Choice(
+            trend=constant,
+            detection=CONSTANT,
+            occupancy=SAME,
+            detection_models=(),
+            occupancy_models=(),
+        )
+    occupancy_candidates = _occupancy_candidates(histories, site_covariates)
+    working = _Contest(SAME, constant, {})
+    for name, of_sites in occupancy_candidates.items():
+        working.enter(name, fit(CONSTANT, of_sites), of_sites)
+    rarer = rarer_outcome(histories.detected)
+    detection = _Contest(CONSTANT, working.trend, working.site_covariates)
+    for name, needed in DETECTION.items():
+        if needed and all(c in covariates for c in needed) and carries(rarer, len(needed)):
+            detection.enter(name, fit(name, working.site_covariates), working.site_covariates)
+    by_year = detection.best + BY_YEAR
+    detection.enter(by_year, fit(by_year, working.site_covariates), working.site_covariates)
+    occupancy = _Contest(SAME, fit(detection.best, {}), {})
+    for name, of_sites in occupancy_candidates.items():
+        occupancy.enter(name, fit(detection.best, of_sites), of_sites)
+    return Choice(
+        trend=occupancy.trend,
+        detection=detection.best,
+        occupancy=occupancy.best,
+        detection_models=_ranked(detection.candidates),
+        occupancy_models=_ranked(occupancy.candidates) if occupancy_candidates else (),
+        site_covariates=occupancy.site_covariates,
+    )
+
+
+def _occupancy_candidates(
+    histories: Histories, site_covariates: Mapping[str, SiteCovariate]
+) -> dict[str, dict[str, SiteCovariate]]:
+    """The models of occupancy beside the year that the sites can carry.
+
+    A site counts as heard by the share of its seasons with the species and as silent by the rest:
+    the seasons of one site are not so many sites. Kinds never heard count for neither.
+    """
+    heard = np.nansum(histories.detected, axis=1) > 0
+    _, site, seasons = np.unique(histories.site, return_inverse=True, return_counts=True)
+    site_share = 1 / seasons[site]
+    candidates = {}
+    for name, needed in OCCUPANCY.items():
+        of_model = {key: site_covariates[key] for key in needed if key in site_covariates}
+        kept = ~_empty_rows(histories, tuple(of_model.values()))
+        columns = sum(len(covariate.columns) for covariate in of_model.values())
+        rarer = min(float(site_share[heard & kept].sum()), float(site_share[~heard & kept].sum()))
+        enough = carries(rarer, columns) and len(np.unique(site[heard])) >= HITS_PER_COVARIATE
+        if needed and len(of_model) == len(needed) and enough:
+            candidates[name] = of_model
+    return candidates
+
+
+def rarer_outcome(detected: FloatArray) -> int:
+    """How many visits heard the species or, if fewer, missed it at a site heard in the season."""
+    heard = detected[np.nansum(detected, axis=1) > 0]
+    return int(min(np.nansum(heard), np.nansum(1 - heard)))
+
+
+def carries(rarer: float, covariates: int) -> bool:
+    """Whether so many cases of the rarer outcome can carry so many covariates."""
+    return rarer >= HITS_PER_COVARIATE * covariates
+
+
+def nested_in(model: str) -> tuple[str, ...]:
+    """The detection models with no covariate that this one lacks, the simplest first."""
+    within = set(detection_covariates(model))
+    return tuple(name for name, needed in DETECTION.items() if set(needed) <= within)
+
+
+def detection_covariates(model: str) -> tuple[str, ...]:
+    """Names of the covariates of a detection model, whether or not its level is free by year."""
+    return DETECTION[model.removesuffix(BY_YEAR)]
+
+
+def fill_with_mean(histories: Histories) -> tuple[dict[str, FloatArray], dict[str, float]]:
+    """Covariates with the mean in place of what is missing, and the share that was missing.
+
+    Leaving such visits out instead would give every model other data, so that AIC could not compare
+    them. Covariates that are missing too often, or do not vary, are left out.
+    """
+    listened = ~np.isnan(histories.detected)
+    filled, shares = {}, {}
+    for name, values in histories.visit_covariates.items():
+        missing = listened & np.isnan(values)
+        known = values[listened & ~missing]
+        share = float(missing.sum() / max(listened.sum(), 1))
+        if len(known) and share <= MOST_FILLED and np.ptp(known) > 0:
+            filled[name] = np.where(missing, known.mean(), values)
+            if share:
+                shares[name] = share
+    return filled, shares
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Candidate:
+    """``parameters`` counts coefficients, and one for each kind of site whose occupancy is 0."""
+
+    parameters: int
+    criterion: float
+    flags: tuple[str, ...]
+
+
+class _Contest:
+    """Models compared by their criterion.
+
+    Fits of a large program take much memory, so only that of the best so far is kept.
+    """
+
+    def __init__(
+        self, name: str, trend: TrendFit, site_covariates: Mapping[str, SiteCovariate]
+    ) -> None:
+        self.candidates: dict[str, _Candidate] = {}
+        self.enter(name, trend, site_covariates)
+
+    def enter(
+        self, name: str, trend: TrendFit, site_covariates: Mapping[str, SiteCovariate]
+    ) -> None:
+        """Add a candidate, which becomes ``best`` if it beats those before it."""
+        fit = trend.fit
+        empty = sum(len(covariate.empty) for covariate in site_covariates.values())
+        parameters = len(fit.coefficients) + empty
+        effective = max(float(parameters), penalty(fit))
+        self.candidates[name] = _Candidate(
+            parameters=parameters,
+            criterion=2 * effective - 2 * fit.log_likelihood,
+            flags=fit.flags,
+        )
+        if _best(self.candidates) == name:
+            self.best, self.trend, self.site_covariates = name, trend, site_covariates
+
+
+def penalty(fit: OccupancyFit) -> float:
+    """The effective number of parameters when the rows of a cluster are alike.
+
+    trace(information @ clustered covariance), the penalty of an information criterion for a
+    likelihood that takes dependent rows as independent (Takeuchi 1976; Varin & Vidoni 2005,
+    Biometrika 92:519-528; numbers from memory). 0 where there is no clustered covariance.
+    """
+    if fit.clustered_covariance is None:
+        return 0.0
+    known = ~np.isnan(np.diag(fit.clustered_covariance)) & ~np.isnan(np.diag(fit.covariance))
+    block = np.ix_(known, known)
+    return float(np.trace(np.linalg.solve(fit.covariance[block], fit.clustered_covariance[block])))
+
+
+def _fit(
+    histories: Histories,
+    covariates: Mapping[str, FloatArray],
+    model: str,
+    site_covariates: Sequence[SiteCovariate],
+) -> TrendFit:
+    empty = _empty_rows(histories, site_covariates)
+    columns = [covariate.columns for covariate in site_covariates]
+    return fit_trend(
+        histories.detected,
+        histories.season_year,
+        histories.cluster,
+        occupancy={name: values for named in columns for name, values in named.items()},
+        detection={name: covariates[name] for name in detection_covariates(model)},
+        detection_by_year=model.endswith(BY_YEAR),
+        empty=empty if empty.any() else None,
+    )
+
+
+def _empty_rows(histories: Histories, site_covariates: Sequence[SiteCovariate]) -> BoolArray:
+    empty = np.zeros(len(histories.site), dtype=np.bool_)
+    for covariate in site_covariates:
+        for kind in covariate.empty:
+            empty |= kind.rows
+    return empty
+
+
+def _best(candidates: Mapping[str, _Candidate]) -> str:
+    """The best without a parameter at the edge of its range; the simplest when all have one."""
+    usable = [model.name for model in _ranked(candidates) if not set(model.flags) & set(_UNFIT)]
+    return usable[0] if usable else next(iter(candidates))
+
+
+def _ranked(candidates: Mapping[str, _Candidate]) -> tuple[RankedModel, ...]:
+    """The best first; models that did not converge come last."""
+    settled = {
+        name: candidate.criterion
+        for name, candidate in candidates.items()
+        if np.isfinite(candidate.criterion) and DID_NOT_CONVERGE not in candidate.flags
+    }
+    best = min(settled.values(), default=0.0)
+    models = [
+        RankedModel(
+            name=name,
+            parameters=candidate.parameters,
+            aic=candidate.criterion if np.isfinite(candidate.criterion) else None,
+            delta=settled[name] - best if name in settled else None,
+            flags=candidate.flags,
+        )
+        for name, candidate in candidates.items()
+    ]
+    return tuple(sorted(models, key=lambda model: (model.delta is None, model.delta or 0.0)))

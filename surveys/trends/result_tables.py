@@ -1,0 +1,157 @@
+"""Results as rows of a publication's tables, and results read back from those rows."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from surveys.trends.estimates import Estimate, merge_flags
+from surveys.trends.from_tables import FrozenPeriods
+from surveys.trends.histories import Site
+from surveys.trends.periods import species_periods
+from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend, YearlyEstimates
+from surveys.trends.table import count_years, row_values, year_row
+
+# Column name to value; None for blank.
+Row = dict[str, object]
+# First and last night on which the species was heard.
+Nights = tuple[dt.date | None, dt.date | None]
+
+
+def yearly_rows(frozen: FrozenPeriods) -> Iterator[Row]:
+    """Rows of the yearly table, by species and season year."""
+    for position in sorted(range(len(frozen.species)), key=frozen.species.__getitem__):
+        periods = species_periods(frozen.periods, position)
+        for counts in count_years(frozen.species[position], periods.columns):
+            yield row_values(year_row(counts))
+
+
+def corrected_row(species: str, year: SpeciesYear) -> Row:
+    """A year corrected for detection, in the order of ``columns.CORRECTED_COLUMNS``."""
+    by_route = year.occupancy_by_route
+    return {
+        "species": species,
+        "season_year": year.season_year,
+        **_interval("occupancy", year.occupancy),
+        "route_low": by_route.low if by_route else None,
+        "route_high": by_route.high if by_route else None,
+        **_interval("detection", year.detection),
+        "interval": year.occupancy.interval,
+        "method": year.occupancy.method,
+        "flags": _joined(merge_flags(year.occupancy.flags, by_route.flags if by_route else ())),
+    }
+
+
+def occupancy_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[Row]:
+    """One row a season year in which somebody listened in the calling season."""
+    line, naive_line = dict(result.trend.line), dict(result.trend.naive_line)
+    for year in result.years:
+        yield {
+            "species": species,
+            "site": site,
+            "season_year": year.season_year,
+            "sites": year.sites,
+            "sites_heard": year.sites_heard,
+            **_interval("naive", year.naive),
+            **_interval("occupancy", year.occupancy),
+            **_interval("detection", year.detection),
+            **_interval("trend", line.get(year.season_year)),
+            **_interval("naive_trend", naive_line.get(year.season_year)),
+            "detection_model": year.detection_model,
+            "method": _method(year.occupancy),
+            "flags": _joined(year.flags),
+        }
+
+
+def trend_row(species: str, site: Site, result: SpeciesResult) -> Row:
+    """The row of the table of trends."""
+    trend = result.trend
+    years = [year.season_year for year in result.years]
+    return {
+        "species": species,
+        "site": site,
+        "first_year": min(years, default=None),
+        "last_year": max(years, default=None),
+        **_interval("change", trend.occupancy),
+        **_interval("naive_change", trend.naive),
+        **_interval("log_odds", trend.log_odds),
+        "detection_model": trend.detection_model,
+        "occupancy_model": trend.occupancy_model,
+        "method": _method(trend.occupancy),
+        "flags": _joined(trend.occupancy.flags),
+    }
+
+
+def result_from_rows(
+    years: Sequence[Mapping[str, Any]], trend: Mapping[str, Any], nights: Mapping[int, Nights]
+) -> SpeciesResult:
+    """The result that ``occupancy_rows`` and ``trend_row`` wrote, as far as the rows hold it.
+
+    ``trend`` may be empty; ``nights`` come from the yearly table, by season year. Flags of a row
+    stand with the estimate they are mostly about: occupancy, and the change of the share of sites.
+    """
+    return SpeciesResult(
+        years=tuple(_year(row, nights.get(row["season_year"], (None, None))) for row in years),
+        trend=Trend(
+            log_odds=_estimate(trend, "log_odds"),
+            occupancy=_estimate(trend, "change", _flags(trend)),
+            line=_line(years, "trend"),
+            naive=_estimate(trend, "naive_change"),
+            naive_line=_line(years, "naive_trend"),
+            detection_model=trend.get("detection_model") or "",
+            occupancy_model=trend.get("occupancy_model") or "",
+        ),
+    )
+
+
+def _year(row: Mapping[str, Any], nights: Nights) -> SpeciesYear:
+    return SpeciesYear(
+        season_year=row["season_year"],
+        sites=row["sites"],
+        sites_heard=row["sites_heard"],
+        first_night=nights[0],
+        last_night=nights[1],
+        naive=_estimate(row, "naive"),
+        occupancy=_estimate(row, "occupancy", _flags(row)),
+        detection=_estimate(row, "detection"),
+        detection_model=row["detection_model"] or "",
+    )
+
+
+def _line(rows: Iterable[Mapping[str, Any]], name: str) -> YearlyEstimates:
+    return tuple(
+        (row["season_year"], _estimate(row, name)) for row in rows if row[name] is not None
+    )
+
+
+def _interval(name: str, estimate: Estimate | None) -> Row:
+    """The three cells of an estimate: value and limits."""
+    if estimate is None:
+        return dict.fromkeys((name, f"{name}_low", f"{name}_high"))
+    return {name: estimate.value, f"{name}_low": estimate.low, f"{name}_high": estimate.high}
+
+
+def _estimate(row: Mapping[str, Any], name: str, flags: tuple[str, ...] = ()) -> Estimate:
+    return Estimate(
+        name=name,
+        value=row.get(name),
+        low=row.get(f"{name}_low"),
+        high=row.get(f"{name}_high"),
+        interval="",
+        method=row.get("method") or "",
+        flags=flags,
+    )
+
+
+def _method(estimate: Estimate) -> str:
+    return f"{estimate.interval}; {estimate.method}"
+
+
+def _joined(flags: tuple[str, ...]) -> str:
+    return "; ".join(flags)
+
+
+def _flags(row: Mapping[str, Any]) -> tuple[str, ...]:
+    flags = row.get("flags")
+    return tuple(flags.split("; ")) if flags else ()

@@ -1,0 +1,9 @@
+"""Estimates in words, for the templates of Trends."""
+
+from django import template
+
+from surveys.charts import words
+
+register = template.Library()
+
+register.filter("share_with_interval", words.share_with_interval)

@@ -1,0 +1,109 @@
+"""Results as rows of a publication, and back."""
+
+import dataclasses
+import datetime as dt
+
+import pytest
+
+from surveys.trends.columns import CORRECTED_COLUMNS
+from surveys.trends.estimates import Estimate
+from surveys.trends.result_tables import (
+    corrected_row,
+    occupancy_rows,
+    result_from_rows,
+    trend_row,
+)
+from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend
+
+
+def estimate(value, low, high, *flags):
+    return Estimate(
+        name="x", value=value, low=low, high=high, interval="exact", method="by hand", flags=flags
+    )
+
+
+APRIL, JUNE = dt.date(2023, 4, 2), dt.date(2023, 6, 9)
+YEARS = (
+    SpeciesYear(
+        season_year=2022, sites=40, sites_heard=0, first_night=None, last_night=None,
+        naive=estimate(0.0, 0.0, 0.09), occupancy=estimate(None, None, None, "never heard"),
+        detection=estimate(None, None, None, "never heard", "too few data"), detection_model="a",
+    ),
+    SpeciesYear(
+        season_year=2023, sites=41, sites_heard=12, first_night=APRIL, last_night=JUNE,
+        naive=estimate(12 / 41, 0.18, 0.44), occupancy=estimate(0.4, 0.3, 0.5, "one-sided bound"),
+        occupancy_by_route=estimate(0.4, 0.2, 0.6, "few independent sites"),
+        detection=estimate(0.6, 0.5, 0.7), detection_model="b",
+    ),
+)  # fmt: skip
+RESULT = SpeciesResult(
+    years=YEARS,
+    trend=Trend(
+        log_odds=estimate(-0.1, -0.2, 0.0),
+        occupancy=estimate(-5.0, -9.0, 0.1, "did not converge"),
+        line=((2023, estimate(0.41, 0.3, 0.5)),),
+        naive=estimate(-4.0, -8.0, 0.2),
+        naive_line=((2022, estimate(0.3, 0.2, 0.4)), (2023, estimate(0.29, 0.2, 0.4))),
+        detection_model="night of the season",
+        occupancy_model="the year alone",
+    ),
+)
+
+
+def numbers(estimate):
+    return estimate.value, estimate.low, estimate.high
+
+
+@pytest.fixture(scope="module")
+def again():
+    rows = list(occupancy_rows("x", "stop", RESULT))
+    nights = {2023: (APRIL, JUNE)}
+    return result_from_rows(rows, trend_row("x", "stop", RESULT), nights)
+
+
+def test_years_come_back_as_far_as_the_tables_hold_them(again):
+    for year, copy in zip(YEARS, again.years, strict=True):
+        for name in ("naive", "occupancy", "detection"):
+            assert numbers(getattr(copy, name)) == numbers(getattr(year, name))
+        for name in (
+            "season_year", "sites", "sites_heard", "first_night", "last_night", "detection_model",
+            "flags",
+        ):  # fmt: skip
+            assert getattr(copy, name) == getattr(year, name)
+
+
+def test_trend_comes_back_with_both_lines(again):
+    trend, copy = RESULT.trend, again.trend
+    for name in ("log_odds", "occupancy", "naive", "odds"):
+        assert numbers(getattr(copy, name)) == numbers(getattr(trend, name))
+    for name in ("line", "naive_line"):
+        assert [(year, numbers(share)) for year, share in getattr(copy, name)] == [
+            (year, numbers(share)) for year, share in getattr(trend, name)
+        ]
+    assert copy.occupancy.flags == trend.occupancy.flags
+    assert (copy.detection_model, copy.occupancy_model) == (
+        trend.detection_model,
+        trend.occupancy_model,
+    )
+
+
+def test_species_without_rows_has_no_numbers():
+    nothing = result_from_rows((), {}, {})
+    assert nothing.years == ()
+    assert numbers(nothing.trend.occupancy) == (None, None, None)
+    assert nothing.trend.line == ()
+
+
+def test_first_and_last_year_of_the_trend():
+    row = trend_row("x", "stop", RESULT)
+    assert (row["first_year"], row["last_year"]) == (2022, 2023)
+    assert row["method"] == "exact; by hand"
+    assert trend_row("x", "stop", dataclasses.replace(RESULT, years=()))["first_year"] is None
+
+
+def test_corrected_row_follows_its_columns():
+    row = corrected_row("x", YEARS[1])
+    assert list(row) == [column.name for column in CORRECTED_COLUMNS]
+    assert (row["occupancy_low"], row["route_low"], row["route_high"]) == (0.3, 0.2, 0.6)
+    assert row["flags"] == "one-sided bound; few independent sites"
+    assert corrected_row("x", YEARS[0])["route_low"] is None
