@@ -105,7 +105,7 @@ def survey_frame(fit: OccupancyFit) -> SurveyFrame:
 
 
 def pearson_of(frame: SurveyFrame, codes: IntArray, theta: FloatArray) -> float:
-    """Pearson's X2 of histories against the model at ``theta``; see ``gof.pearson``."""
+    """Pearson's X2 of histories against the model at ``theta``; see ``goodness_of_fit``."""
     psi, p = frame.chances(theta)
     cohort_of = np.empty(len(frame.size), dtype=np.int64)
     for number, units in enumerate(frame.cohorts):

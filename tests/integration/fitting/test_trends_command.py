@@ -55,7 +55,7 @@ def test_json_of_one_species_by_route(program, species):
     found = json.loads(run(program.slug, "--species", species[0].code, "--site=route", "--json"))
     assert (found["site"], list(found["species"])) == ("route", [species[0].code])
     years = found["species"][species[0].code]["years"]
-    assert [(year["season_year"], year["sites"], year["heard"]) for year in years] == [
+    assert [(year["season_year"], year["sites"], year["sites_heard"]) for year in years] == [
         (2023, 1, 1),
         (2024, 1, 1),
     ]
