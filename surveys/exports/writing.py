@@ -25,7 +25,7 @@ from surveys.publishing.freeze import snapshot
 CHUNK = 64 * 1024
 ROW_GROUP = 4 * 1024 * 1024
 
-# The signs of surveys.publishing.formats.yearly_csv, in SQL: an apostrophe keeps such a cell a text.
+# The signs of surveys.publishing.formats.yearly_csv, in SQL: an apostrophe keeps the cell a text.
 _GUARDED = """CASE WHEN left({0}, 1) IN ('=', '+', '-', '@', E'\\t', E'\\r', E'\\n', '''')
     THEN '''' || {0} ELSE {0} END AS {0}"""
 _HEADED = "(FORMAT csv, HEADER)"

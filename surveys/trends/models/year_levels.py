@@ -14,7 +14,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from surveys.trends import results
+from surveys.trends import estimates
+from surveys.trends.estimates import merge_flags
+from surveys.trends.models.occupancy import check_histories, history_flags
+from surveys.trends.models.occupancy_likelihood import (
+    OccupancyCells,
+    cell_scores,
+    objective,
+    occupancy_cells,
+)
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, codes_of
 from surveys.trends.numerics.design import (
     INTERCEPT,
@@ -27,10 +35,6 @@ from surveys.trends.numerics.design import (
 )
 from surveys.trends.numerics.optimize import Objective, identified, maximize
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
-from surveys.trends.results import merge_flags
-
-from .occupancy import check_histories, history_flags
-from .occupancy_likelihood import OccupancyCells, cell_scores, objective, occupancy_cells
 
 ROUTE_MEAN_YEAR = "mean season year of the route"
 # A weak normal prior on what sets one year apart from the others keeps the level of a year in which
@@ -136,7 +140,7 @@ def fit_year_levels(
         history[keep], _rows(psi_covariates, keep), _rows(p, keep)
     )
     at = np.flatnonzero(keep)[kept]
-    flags = merge_flags((results.COVARIATE_MISSING,) if lost else (), history_flags(history))
+    flags = merge_flags((estimates.COVARIATE_MISSING,) if lost else (), history_flags(history))
     years = np.unique(year[at]).astype(np.int64)
     columns, within = _site_columns(
         _rows(psi_covariates, at), year[at], route[at], within_routes=within_routes
@@ -158,7 +162,7 @@ def fit_year_levels(
         within_routes=within,
         flags=flags,
     )
-    if results.NOT_IDENTIFIED in flags or not heard.any():
+    if estimates.NOT_IDENTIFIED in flags or not heard.any():
         return levels
     penalty = _penalty(len(years), psi, p, by_year=detection_by_year)
     return _search(levels, cells, columns, penalty, np.unique(route[at], return_inverse=True)[1])
@@ -249,14 +253,14 @@ def _search(
     years, k = len(levels.years), cells.psi_design.shape[1]
     maximum = maximize(_penalized(objective(cells), penalty), np.zeros(len(penalty)))
     information = -maximum.hessian
-    flags = levels.flags if maximum.converged else (*levels.flags, results.DID_NOT_CONVERGE)
+    flags = levels.flags if maximum.converged else (*levels.flags, estimates.DID_NOT_CONVERGE)
     level_information = np.diag(information)[:years]
     covariance = None
     known = identified(maximum)
     if not known[:years].all():
-        flags = merge_flags(flags, (results.NOT_IDENTIFIED,))
+        flags = merge_flags(flags, (estimates.NOT_IDENTIFIED,))
     elif levels.routes < 2:
-        flags = merge_flags(flags, (results.FEW_CLUSTERS,))
+        flags = merge_flags(flags, (estimates.FEW_CLUSTERS,))
     else:
         scores = cluster_scores(cell_scores(cells, maximum.theta)[cells.group], route)
         block = np.ix_(known, known)

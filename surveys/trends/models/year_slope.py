@@ -18,9 +18,8 @@ from scipy.optimize import brentq
 from scipy.stats import chi2
 from scipy.stats import t as student_t
 
+from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.numerics.arrays import FloatArray, check_level
-
-from .year_levels import YearLevels
 
 # Common practice, no source: a line through fewer years says nothing of good and bad years.
 FEWEST_YEARS = 5

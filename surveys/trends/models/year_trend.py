@@ -14,13 +14,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit
 
-from surveys.trends import results
+from surveys.trends import estimates
+from surveys.trends.estimates import Estimate, merge_flags, not_estimable
+from surveys.trends.models.trend import TrendSummary
+from surveys.trends.models.year_levels import YearLevels, fit_year_levels
+from surveys.trends.models.year_slope import FEWEST_YEARS, YearSlope, slope_over_years
 from surveys.trends.numerics.intervals import percent_per_step
-from surveys.trends.results import Estimate, merge_flags, not_estimable
-
-from .trend import TrendSummary
-from .year_levels import YearLevels, fit_year_levels
-from .year_slope import FEWEST_YEARS, YearSlope, slope_over_years
 
 METHOD = "line through yearly occupancy, within routes, with the scatter of years"
 INTERVAL = "t, errors by route and the scatter of years"
@@ -96,7 +95,7 @@ def fit_year_trend(
     }
     levels = fit_year_levels(detections, season_years, routes, **given)  # type: ignore[arg-type]
     flags = merge_flags(levels.flags, _size_flags(levels))
-    if results.TOO_FEW_DATA in flags or levels.covariance is None:
+    if estimates.TOO_FEW_DATA in flags or levels.covariance is None:
         return YearTrend(levels=levels, line=None, pooled=None, flags=flags)
     line = slope_over_years(levels, breaks=breaks, confidence=confidence)
     pooled = line
@@ -110,9 +109,9 @@ def fit_year_trend(
         )
         pooled = slope_over_years(without, breaks=breaks, confidence=confidence)
     if line and pooled and abs(line.slope - pooled.slope) > line.se:
-        flags = merge_flags(flags, (results.ROUTES_CHANGED,))
+        flags = merge_flags(flags, (estimates.ROUTES_CHANGED,))
     if line is None:
-        flags = merge_flags(flags, (results.TOO_FEW_DATA,))
+        flags = merge_flags(flags, (estimates.TOO_FEW_DATA,))
     return YearTrend(levels=levels, line=line, pooled=pooled, flags=flags)
 
 
@@ -124,8 +123,8 @@ def _size_flags(levels: YearLevels) -> tuple[str, ...]:
     )
     few_routes = levels.routes < FEWEST_ROUTES
     return (
-        *((results.TOO_FEW_DATA,) if few_data else ()),
-        *((results.FEW_CLUSTERS,) if few_routes else ()),
+        *((estimates.TOO_FEW_DATA,) if few_data else ()),
+        *((estimates.FEW_CLUSTERS,) if few_routes else ()),
     )
 
 
@@ -217,7 +216,7 @@ def year_scatter(trend: YearTrend) -> Estimate:
         high=line.scatter_high,
         interval="sum of squares against chi square",
         method=METHOD,
-        flags=trend.flags if line.scatter_high is not None else (*trend.flags, results.ONE_SIDED),
+        flags=trend.flags if line.scatter_high is not None else (*trend.flags, estimates.ONE_SIDED),
         level=line.confidence,
     )
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import approx_fprime, minimize
 from scipy.special import expit
 
-from surveys.trends import results
+from surveys.trends import estimates
 from surveys.trends.models.trend import fit_trend
 from surveys.trends.models.year_levels import (
     PRIOR_SD_DETECTION,
@@ -157,9 +157,9 @@ def test_kinds_of_sites_without_the_species_leave_the_search_and_stay_in_the_sha
 @pytest.mark.parametrize(
     ("change", "flag"),
     [
-        (lambda heard: heard * 0, results.NEVER_HEARD),
-        (lambda heard: heard[:, :1], results.NO_REPEAT_VISITS),
-        (lambda heard: heard * np.nan, results.NO_EFFORT),
+        (lambda heard: heard * 0, estimates.NEVER_HEARD),
+        (lambda heard: heard[:, :1], estimates.NO_REPEAT_VISITS),
+        (lambda heard: heard * np.nan, estimates.NO_EFFORT),
     ],
     ids=["never heard", "one visit", "nobody listened"],
 )
@@ -174,7 +174,7 @@ def test_one_route_has_no_covariance():
     heard, year, route = simulated()
     levels = fit_year_levels(heard, year, route * 0)
     assert levels.covariance is None
-    assert results.FEW_CLUSTERS in levels.flags
+    assert estimates.FEW_CLUSTERS in levels.flags
 
 
 @pytest.mark.parametrize(

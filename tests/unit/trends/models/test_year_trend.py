@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
-from surveys.trends import results
+from surveys.trends import estimates
 from surveys.trends.models.year_trend import (
     fit_year_trend,
     summarize_year_trend,
@@ -59,9 +59,9 @@ def test_percent_a_year_leads_from_the_first_to_the_last_share_of_the_line():
 @pytest.mark.parametrize(
     ("make", "flag"),
     [
-        (lambda: simulated(years=4), results.TOO_FEW_DATA),
-        (lambda: simulated(psi=0.001, slope=0.0), results.TOO_FEW_DATA),
-        (lambda: simulated(routes=2), results.TOO_FEW_DATA),
+        (lambda: simulated(years=4), estimates.TOO_FEW_DATA),
+        (lambda: simulated(psi=0.001, slope=0.0), estimates.TOO_FEW_DATA),
+        (lambda: simulated(routes=2), estimates.TOO_FEW_DATA),
     ],
     ids=["four years", "heard at few sites", "two routes"],
 )
@@ -82,13 +82,13 @@ def test_too_few_data_give_no_number_and_no_interval(make, flag):
 
 def test_few_routes_are_flagged_and_still_told():
     summary = summarize_year_trend(fit_year_trend(*simulated(routes=6, stops=16)))
-    assert results.FEW_CLUSTERS in summary.occupancy.flags
+    assert estimates.FEW_CLUSTERS in summary.occupancy.flags
     assert summary.occupancy.value is not None
 
 
 def test_routes_that_changed_are_told_within_and_flagged():
     trend = fit_year_trend(*simulated(routes=30, slope=0.0, better=1.6))
-    assert results.ROUTES_CHANGED in trend.flags
+    assert estimates.ROUTES_CHANGED in trend.flags
     assert trend.pooled.slope < -0.1
     assert abs(trend.line.slope) < abs(trend.pooled.slope) / 2
 
@@ -96,7 +96,7 @@ def test_routes_that_changed_are_told_within_and_flagged():
 def test_routes_that_stayed_have_one_line():
     trend = fit_year_trend(*simulated())
     assert trend.pooled is trend.line
-    assert results.ROUTES_CHANGED not in trend.flags
+    assert estimates.ROUTES_CHANGED not in trend.flags
 
 
 def test_the_scatter_of_years_is_a_number_with_an_interval():
