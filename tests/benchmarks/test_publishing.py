@@ -19,10 +19,7 @@ from surveys.models import Program
 from surveys.publishing.build import build
 from surveys.publishing.publish import ask_to_publish
 from surveys.publishing.queries import CALLS
-from surveys.trends.from_tables import (
-    read_periods,
-    results,
-)
+from surveys.trends.from_tables import fit_species, read_periods
 from tests.benchmarks.test_export import filled
 from tests.support.builders import make_member
 from tests.support.frozen import (
@@ -79,7 +76,7 @@ def test_a_publication_costs_little_more_than_its_fits_and_its_rows(tmp_path):
     coordinator = make_member(program, Role.COORDINATOR)
     frozen = small_frozen(tmp_path, program=program)
     begun = time.perf_counter()
-    list(results(read_periods(frozen.folder / "data")))
+    list(fit_species(read_periods(frozen.folder / "data")))
     copied(program, 2024)
     floor = time.perf_counter() - begun
     run = ask_to_publish(coordinator, 2024)
