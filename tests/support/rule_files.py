@@ -23,7 +23,7 @@ _WRITTEN = "// Written by deploy/write-rules. Do not edit."
 _ABOUT = [
     "Written by deploy/write-rules from tests/support/rule_cases. Do not edit.",
     "`case` has the plain form of surveys/protocol/plain.py; a visit may leave keys out.",
-    "`derived` is what the server works out for the phone: window of the night, hours of the stops.",
+    "`derived` is what the server works out for the phone: the window and the hours of the stops.",
     "`expect` is every finding of every rule, in order: visit first, then by stop.",
     "A phone judges only the codes in `on_phone`; those carry their words.",
 ]
