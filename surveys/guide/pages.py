@@ -21,6 +21,7 @@ ORDER = (
     "call-index",
     "weather-codes",
     "seasons-and-nights",
+    "limits",
     "review",
     "rules",
     "reading",

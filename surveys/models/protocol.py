@@ -2,19 +2,20 @@
 keep the version they were surveyed under and are judged by it."""
 
 import pgtrigger
-from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
 from surveys.models.fields import (
     TEMPERATURE_UNITS,
     day_field,
-    in_range,
     month_days_exist,
     month_field,
 )
 from surveys.models.history import tracked
+from surveys.models.limits import (
+    limit_constraints,
+    limit_field,
+)
 from surveys.models.program import Program
-from surveys.protocol.values import Interruption
 
 FROZEN_MESSAGE = "This protocol version is in use by visits and can no longer change."
 
@@ -58,27 +59,24 @@ class ProtocolVersion(models.Model):
     in_force_from = models.DateField(help_text="First night that is surveyed under this version.")
     season_begins_month = month_field(default=1)
     season_begins_day = day_field(default=1)
-    settling_wait_s = models.PositiveIntegerField(null=True, blank=True)
-    listening_time_s = models.PositiveIntegerField(default=300)
-    longest_listening_time_s = models.PositiveIntegerField(null=True, blank=True)
-    interruption = models.CharField(
-        max_length=10,
-        choices=[(choice.value, choice.name.capitalize()) for choice in Interruption],
-        default=Interruption.PAUSE.value,
-    )
-    earliest_start_after_sunset_min = models.IntegerField(null=True, blank=True)
-    latest_end_clock = models.TimeField(null=True, blank=True)
-    latest_end_after_sunset_min = models.PositiveIntegerField(null=True, blank=True)
-    min_stops = models.PositiveSmallIntegerField(default=1)
-    stops_in_order = models.BooleanField(default=True)
-    min_stop_spacing_m = models.FloatField(null=True, blank=True)
-    max_beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
-    wet_sky_codes = ArrayField(models.PositiveSmallIntegerField(), default=list, blank=True)
-    max_noise_index = models.PositiveSmallIntegerField(null=True, blank=True)
-    min_days_between_visits = models.PositiveSmallIntegerField(null=True, blank=True)
-    max_distance_from_stop_m = models.FloatField(null=True, blank=True, default=100)
-    max_drive_kmh = models.FloatField(default=100)
-    training_needed = models.BooleanField(default=False)
+    earliest_start_after_sunset_min = limit_field("earliest_start_after_sunset")
+    latest_end_clock = limit_field("latest_end_clock")
+    latest_end_after_sunset_min = limit_field("latest_end_after_sunset")
+    settling_wait_s = limit_field("settling_wait")
+    listening_time_s = limit_field("listening_time")
+    longest_listening_time_s = limit_field("longest_listening_time")
+    interruption = limit_field("interruption")
+    max_beaufort = limit_field("max_beaufort")
+    wet_sky_codes = limit_field("wet_sky_codes")
+    max_noise_index = limit_field("max_noise_index")
+    plausible_temperature_c = limit_field("plausible_temperature_c")
+    min_stops = limit_field("min_stops")
+    stops_in_order = limit_field("stops_in_order")
+    min_stop_spacing_m = limit_field("min_stop_spacing_m")
+    min_days_between_visits = limit_field("min_days_between_visits")
+    training_needed = limit_field("training_needed")
+    max_distance_from_stop_m = limit_field("max_distance_from_stop_m")
+    max_drive_kmh = limit_field("max_drive_kmh")
     source = models.TextField(blank=True, help_text="Where the limits come from.")
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -91,15 +89,7 @@ class ProtocolVersion(models.Model):
             models.CheckConstraint(
                 condition=month_days_exist("season_begins"), name="protocolversion_season_begins"
             ),
-            models.CheckConstraint(
-                condition=in_range("max_beaufort", 0, 12), name="protocolversion_max_beaufort"
-            ),
-            models.CheckConstraint(
-                condition=in_range("max_noise_index", 0, 4), name="protocolversion_max_noise"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(listening_time_s__gt=0), name="protocolversion_listening_time"
-            ),
+            *limit_constraints("protocolversion"),
         ]
         triggers = [frozen_once_used("id")]
 

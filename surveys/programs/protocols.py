@@ -34,6 +34,7 @@ from surveys.programs.versions import (
 )
 from surveys.programs.windows import window_problems
 from surveys.protocol import values
+from surveys.protocol.limits.checks import limit_problems
 from surveys.protocol.presets import (
     Preset,
     presets_from_plain,
@@ -93,23 +94,12 @@ def version_on(protocol: Protocol, night: dt.date) -> ProtocolVersion | None:
 
 
 def _check_limits(limits: values.Protocol) -> None:
-    errors: dict[str, list[str]] = {}
-    problems = window_problems(limits.windows, limits.season_year_begins)
+    problems = limit_problems(limits)
+    in_windows = window_problems(limits.windows, limits.season_year_begins)
+    if in_windows:
+        problems["windows"] = in_windows
     if problems:
-        errors["windows"] = problems
-    if limits.listening_time <= dt.timedelta(0):
-        errors["listening_time"] = ["The listening time is longer than nothing."]
-    longest = limits.longest_listening_time
-    if longest is not None and longest < limits.listening_time:
-        errors["longest_listening_time"] = [
-            "The longest listening time is shorter than the listening time."
-        ]
-    if limits.latest_end_clock is not None and limits.latest_end_after_sunset is not None:
-        errors["latest_end_clock"] = [
-            "Give the latest end either as a clock time or as minutes after sunset."
-        ]
-    if errors:
-        raise ValidationError(errors)
+        raise ValidationError(problems)
 
 
 def _check_in_force(

@@ -1,26 +1,27 @@
 """Protocol versions as rows and as the plain values that the rules read."""
 
-import datetime as dt
-
 from surveys.models import (
+    Program,
     ProtocolVersion,
     SeasonWindow,
 )
 from surveys.protocol import values
+from surveys.protocol.limits.phrases import Units
+from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.values import (
-    Interruption,
+    DistanceUnit,
     MonthDay,
     Temperature,
     TemperatureUnit,
 )
 
 
-def _length(seconds: int | None) -> dt.timedelta | None:
-    return None if seconds is None else dt.timedelta(seconds=seconds)
-
-
-def _minutes(minutes: int | None) -> dt.timedelta | None:
-    return None if minutes is None else dt.timedelta(minutes=minutes)
+def units_of(program: Program) -> Units:
+    """The units in which the program reads its limits."""
+    return Units(
+        temperature=TemperatureUnit(program.temperature_unit),
+        distance=DistanceUnit(program.distance_unit),
+    )
 
 
 def _window_values(window: SeasonWindow) -> values.SeasonWindow:
@@ -44,55 +45,16 @@ def protocol_values(version: ProtocolVersion) -> values.Protocol:
             month=version.season_begins_month, day=version.season_begins_day
         ),
         windows=tuple(_window_values(window) for window in version.windows.all()),
-        settling_wait=_length(version.settling_wait_s),
-        listening_time=dt.timedelta(seconds=version.listening_time_s),
-        longest_listening_time=_length(version.longest_listening_time_s),
-        interruption=Interruption(version.interruption),
-        earliest_start_after_sunset=_minutes(version.earliest_start_after_sunset_min),
-        latest_end_clock=version.latest_end_clock,
-        latest_end_after_sunset=_minutes(version.latest_end_after_sunset_min),
-        min_stops=version.min_stops,
-        stops_in_order=version.stops_in_order,
-        min_stop_spacing_m=version.min_stop_spacing_m,
-        max_beaufort=version.max_beaufort,
-        wet_sky_codes=frozenset(version.wet_sky_codes),
-        max_noise_index=version.max_noise_index,
-        min_days_between_visits=version.min_days_between_visits,
-        max_distance_from_stop_m=version.max_distance_from_stop_m,
-        max_drive_kmh=version.max_drive_kmh,
-        training_needed=version.training_needed,
+        **{limit.name: limit.from_column(getattr(version, limit.column)) for limit in LIMITS},
     )
 
 
-def _seconds(length: dt.timedelta | None) -> int | None:
-    return None if length is None else round(length.total_seconds())
-
-
-def _whole_minutes(length: dt.timedelta | None) -> int | None:
-    return None if length is None else round(length.total_seconds() / 60)
-
-
-def write_limits(version: ProtocolVersion, limits: values.Protocol) -> None:
+def write_limits(version: ProtocolVersion, protocol: values.Protocol) -> None:
     """Put the limits on the row, without saving; name, number and windows are left alone."""
-    version.season_begins_month = limits.season_year_begins.month
-    version.season_begins_day = limits.season_year_begins.day
-    version.settling_wait_s = _seconds(limits.settling_wait)
-    version.listening_time_s = _seconds(limits.listening_time)
-    version.longest_listening_time_s = _seconds(limits.longest_listening_time)
-    version.interruption = limits.interruption.value
-    version.earliest_start_after_sunset_min = _whole_minutes(limits.earliest_start_after_sunset)
-    version.latest_end_clock = limits.latest_end_clock
-    version.latest_end_after_sunset_min = _whole_minutes(limits.latest_end_after_sunset)
-    version.min_stops = limits.min_stops
-    version.stops_in_order = limits.stops_in_order
-    version.min_stop_spacing_m = limits.min_stop_spacing_m
-    version.max_beaufort = limits.max_beaufort
-    version.wet_sky_codes = sorted(limits.wet_sky_codes)
-    version.max_noise_index = limits.max_noise_index
-    version.min_days_between_visits = limits.min_days_between_visits
-    version.max_distance_from_stop_m = limits.max_distance_from_stop_m
-    version.max_drive_kmh = limits.max_drive_kmh
-    version.training_needed = limits.training_needed
+    version.season_begins_month = protocol.season_year_begins.month
+    version.season_begins_day = protocol.season_year_begins.day
+    for limit in LIMITS:
+        setattr(version, limit.column, limit.to_column(getattr(protocol, limit.name)))
 
 
 def window_rows(version: ProtocolVersion, limits: values.Protocol) -> list[SeasonWindow]:

@@ -20,18 +20,14 @@ from surveys.models import (
     ProtocolVersion,
     Visit,
 )
-from surveys.programs.versions import protocol_values
-from surveys.protocol.limits import (
-    limits_in_words,
-    window_in_words,
-)
+from surveys.programs.versions import protocol_values, units_of
+from surveys.protocol.limits.phrases import window_in_words
+from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.seasons import season_bounds
 from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import (
-    DistanceUnit,
     MonthDay,
     Place,
-    TemperatureUnit,
 )
 from surveys.publishing import tables
 from surveys.publishing.exceptions import NamesCollide
@@ -155,14 +151,14 @@ def _month_day(month: int | None, day: int | None) -> str | None:
 
 
 def _protocols(program: Program, season_year: int) -> Iterator[tuple[Value, ...]]:
-    units = TemperatureUnit(program.temperature_unit), DistanceUnit(program.distance_unit)
+    units = units_of(program)
     for version in versions_used(program, season_year):
         protocol = protocol_values(version)
         yield (
             protocol.name,
             protocol.version,
             version.in_force_from,
-            "; ".join(f"{name}: {limit}" for name, limit in limits_in_words(protocol, *units)),
+            "; ".join(f"{name}: {limit}" for name, limit in limits_in_words(protocol, units)),
             "; ".join(f"{one.name}: {window_in_words(one)}" for one in protocol.windows),
             version.source,
         )

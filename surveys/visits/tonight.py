@@ -20,11 +20,12 @@ from surveys.programs.in_force import (
     stops_in_use,
     version_in_force,
 )
+from surveys.programs.versions import units_of
 from surveys.protocol.hours import (
     earliest_start,
     latest_end,
 )
-from surveys.protocol.limits import limits_in_words
+from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import (
     season_year,
@@ -36,11 +37,9 @@ from surveys.protocol.sky import (
     stop_sky,
 )
 from surveys.protocol.values import (
-    DistanceUnit,
     Place,
     Protocol,
     StopSky,
-    TemperatureUnit,
 )
 from surveys.visits.loading import protocol_values
 
@@ -178,11 +177,7 @@ def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTon
         moon=moon_night(place, night, zone) if place else None,
         earliest_start=earliest_start(protocol, sky),
         latest_end=latest_end(protocol, sky, night, zone),
-        limits=limits_in_words(
-            protocol,
-            TemperatureUnit(member.program.temperature_unit),
-            DistanceUnit(member.program.distance_unit),
-        ),
+        limits=limits_in_words(protocol, units_of(member.program)),
     )
 
 

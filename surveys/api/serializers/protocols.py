@@ -6,6 +6,7 @@ from surveys.models import (
     ProtocolVersion,
     SeasonWindow,
 )
+from surveys.protocol.limits.table import LIMITS
 
 
 class SeasonWindowSerializer(serializers.ModelSerializer):
@@ -41,23 +42,7 @@ class ProtocolVersionSerializer(serializers.ModelSerializer):
             "in_force_from",
             "season_begins_month",
             "season_begins_day",
-            "settling_wait_s",
-            "listening_time_s",
-            "longest_listening_time_s",
-            "interruption",
-            "earliest_start_after_sunset_min",
-            "latest_end_clock",
-            "latest_end_after_sunset_min",
-            "min_stops",
-            "stops_in_order",
-            "min_stop_spacing_m",
-            "max_beaufort",
-            "wet_sky_codes",
-            "max_noise_index",
-            "min_days_between_visits",
-            "max_distance_from_stop_m",
-            "max_drive_kmh",
-            "training_needed",
+            *(limit.column for limit in LIMITS),
             "source",
             "windows",
         ]

@@ -22,24 +22,16 @@ from surveys.programs.in_force import (
     version_in_force,
 )
 from surveys.programs.versionfacts import version_facts
-from surveys.programs.versions import protocol_values
-from surveys.protocol.limits import (
-    limits_in_words,
-    window_in_words,
-)
+from surveys.programs.versions import protocol_values, units_of
+from surveys.protocol.limits.phrases import window_in_words
+from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.values import (
-    DistanceUnit,
     Protocol,
-    TemperatureUnit,
 )
-from surveys.protocol.words import (
-    distance,
-    month_day,
-    speed,
-)
+from surveys.protocol.words import month_day
 from surveys.web.forms.refusals import tried
-from surveys.web.program.protocol_forms import (
-    LimitsForm,
+from surveys.web.program.protocol_forms import LimitsForm
+from surveys.web.program.window_forms import (
     window_formset,
     with_one_more,
 )
@@ -47,16 +39,9 @@ from surveys.web.program.protocol_forms import (
 
 def _in_words(limits: Protocol, program: Program) -> list[tuple[str, str]]:
     """Every limit of the protocol as (name, words), in the program's units."""
-    temperature_unit = TemperatureUnit(program.temperature_unit)
-    distance_unit = DistanceUnit(program.distance_unit)
     rows = [("Season year begins", month_day(limits.season_year_begins))]
-    rows += [(f"Window {one.name}", window_in_words(one)) for one in limits.windows]
-    rows += limits_in_words(limits, temperature_unit, distance_unit)
-    if limits.max_distance_from_stop_m is not None:
-        rows.append(
-            ("From the stop", f"at most {distance(limits.max_distance_from_stop_m, distance_unit)}")
-        )
-    rows.append(("Drive between stops", f"at most {speed(limits.max_drive_kmh, distance_unit)}"))
+    rows += [(f"Window {window.name}", window_in_words(window)) for window in limits.windows]
+    rows += limits_in_words(limits, units_of(program), for_coordinators=True)
     return rows
 
 
@@ -113,7 +98,7 @@ class _Screen:
         self,
         request: ProgramRequest,
         *,
-        limits: Protocol | None,
+        protocol: Protocol | None,
         in_force_from: dt.date,
         source: str,
         is_new_protocol: bool = False,
@@ -126,12 +111,12 @@ class _Screen:
         self.form = LimitsForm(
             data,
             program=program,
-            limits=limits,
+            protocol=protocol,
             in_force_from=in_force_from,
             source=source,
             is_new_protocol=is_new_protocol,
         )
-        self.windows = window_formset(data, limits=limits, program=program)
+        self.windows = window_formset(data, protocol=protocol, program=program)
 
     def is_valid(self) -> bool:
         """Both are checked, so that all errors show at once."""
@@ -172,7 +157,7 @@ def add(request: ProgramRequest) -> HttpResponse:
         raise Http404("There is no such preset.")
     screen = _Screen(
         request,
-        limits=preset.protocol if preset else None,
+        protocol=preset.protocol if preset else None,
         in_force_from=today_of(request.membership.program).replace(month=1, day=1),
         source=verbs.sources_in_words(preset) if preset else "",
         is_new_protocol=True,
@@ -191,7 +176,7 @@ def following(request: ProgramRequest, version: int) -> HttpResponse:
     shown = verbs.version_of(request.membership.program, version)
     screen = _Screen(
         request,
-        limits=protocol_values(shown),
+        protocol=protocol_values(shown),
         in_force_from=today_of(request.membership.program),
         source=shown.source,
     )
@@ -224,7 +209,7 @@ def edit(request: ProgramRequest, version: int) -> HttpResponse:
         )
     screen = _Screen(
         request,
-        limits=protocol_values(shown),
+        protocol=protocol_values(shown),
         in_force_from=shown.in_force_from,
         source=shown.source,
     )

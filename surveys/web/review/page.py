@@ -14,14 +14,14 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.programs.versions import units_of
 from surveys.protocol.hours import (
     earliest_start,
     latest_end,
 )
-from surveys.protocol.limits import limits_in_words
+from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.sky import stop_sky
 from surveys.protocol.values import (
-    DistanceUnit,
     Place,
     Severity,
     TemperatureUnit,
@@ -345,7 +345,7 @@ def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
     return {
         "hours": [fact for fact in hours if fact[1]],
         "facts": [fact for fact in facts if fact[1]],
-        "limits": limits_in_words(protocol, show.unit, DistanceUnit(program.distance_unit)),
+        "limits": limits_in_words(protocol, units_of(program)),
     }
 
 

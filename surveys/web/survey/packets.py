@@ -28,11 +28,12 @@ from surveys.programs.in_force import (
     stops_in_use,
     version_in_force,
 )
+from surveys.programs.versions import units_of
 from surveys.protocol.hours import (
     earliest_start,
     latest_end,
 )
-from surveys.protocol.limits import limits_in_words
+from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.nights import night_of
 from surveys.protocol.plain import to_plain
 from surveys.protocol.seasons import (
@@ -44,11 +45,9 @@ from surveys.protocol.sky import (
     stop_sky,
 )
 from surveys.protocol.values import (
-    DistanceUnit,
     MonthDay,
     Place,
     Protocol,
-    TemperatureUnit,
 )
 from surveys.visits.access import (
     EDITABLE,
@@ -141,11 +140,7 @@ def _version(version: ProtocolVersion, protocol: Protocol, program: Program) -> 
     return {
         "name": str(version),
         "protocol": to_plain(protocol),
-        "limits": limits_in_words(
-            protocol,
-            TemperatureUnit(program.temperature_unit),
-            DistanceUnit(program.distance_unit),
-        ),
+        "limits": limits_in_words(protocol, units_of(program)),
     }
 
 

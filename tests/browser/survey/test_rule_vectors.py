@@ -1,6 +1,6 @@
 """The phone's rules against fixtures/rule_vectors.json: the same findings, the same words.
 
-The file is made by the Python rules (deploy/write-rules).
+The file is made by the Python rules (deploy/generate).
 """
 
 import json

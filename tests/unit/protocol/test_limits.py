@@ -3,10 +3,8 @@ from decimal import Decimal
 
 import pytest
 
-from surveys.protocol.limits import (
-    limits_in_words,
-    window_in_words,
-)
+from surveys.protocol.limits.phrases import Units, window_in_words
+from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.values import (
     DistanceUnit,
     Interruption,
@@ -17,6 +15,7 @@ from surveys.protocol.values import (
     TemperatureUnit,
 )
 
+UNITS = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
 MINUTE = dt.timedelta(minutes=1)
 WINDOW = SeasonWindow(
     name="Winter", opens=MonthDay(month=12, day=15), closes=MonthDay(month=3, day=10)
@@ -32,7 +31,7 @@ BARE = {
 
 def in_words(**limits):
     protocol = Protocol(**{**BARE, **limits})
-    return dict(limits_in_words(protocol, TemperatureUnit.CELSIUS, DistanceUnit.KILOMETERS))
+    return dict(limits_in_words(protocol, UNITS))
 
 
 def test_a_protocol_with_few_limits_says_little():

@@ -8,8 +8,8 @@ import pytest
 
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES
+from tests.support.generated_files import FILES
 from tests.support.rule_cases import CASES
-from tests.support.rule_files import FILES
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
@@ -30,5 +30,5 @@ def test_every_rule_has_cases_on_both_sides(code):
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
 def test_what_follows_from_the_rules_was_written_again(path):
-    """Stale: run deploy/write-rules and look at what it changed."""
+    """Stale: run deploy/generate and look at what it changed."""
     assert path.read_text("utf-8") == FILES[path]()

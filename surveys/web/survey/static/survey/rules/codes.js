@@ -1,4 +1,4 @@
-// Written by deploy/write-rules. Do not edit.
+// Written by deploy/generate. Do not edit.
 export const BEAUFORT = [
   [0, "calm", "smoke goes straight up"],
   [1, "light air", "smoke leans, vanes do not move"],

@@ -1,4 +1,4 @@
-// Written by deploy/write-rules. Do not edit.
+// Written by deploy/generate. Do not edit.
 import * as hours from "./hours.js";
 import * as night from "./night.js";
 import * as species from "./species.js";

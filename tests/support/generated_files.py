@@ -1,5 +1,6 @@
-"""The files that follow from the rules: what the phone judges by, and the vectors that hold the
-phone's rules to the server's. `deploy/write-rules` writes them; a test fails when they are stale.
+"""The files that follow from the rules and the limits: what the phone judges by, the vectors that
+hold the phone's rules to the server's, and the guide to the limits. `deploy/generate` writes them;
+a test fails when they are stale.
 """
 
 import json
@@ -7,26 +8,51 @@ from pathlib import Path
 from typing import Any
 
 from surveys.protocol.hours import earliest_start, latest_end
+from surveys.protocol.limits.checks import range_in_words
+from surveys.protocol.limits.exact import exact
+from surveys.protocol.limits.limit import Group, Kind, Limit
+from surveys.protocol.limits.phrases import Units
+from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.plain import to_plain
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES, RULES_BY_CODE
 from surveys.protocol.seasons import window_of
-from surveys.protocol.values import Case, Finding
+from surveys.protocol.values import Case, DistanceUnit, Finding, TemperatureUnit
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+from surveys.protocol.words import listed
 from tests.support.rule_cases import CASES
 from tests.support.rule_cases.writing import RuleCase
 
 _PROJECT = Path(__file__).parents[2]
 _ON_PHONE = _PROJECT / "surveys" / "web" / "survey" / "static" / "survey" / "rules"
+_GUIDE = _PROJECT / "surveys" / "guide" / "pages"
 VECTORS_FILE = _PROJECT / "fixtures" / "rule_vectors.json"
-_WRITTEN = "// Written by deploy/write-rules. Do not edit."
+_WRITTEN = "// Written by deploy/generate. Do not edit."
 _ABOUT = [
-    "Written by deploy/write-rules from tests/support/rule_cases. Do not edit.",
+    "Written by deploy/generate from tests/support/rule_cases. Do not edit.",
     "`case` has the plain form of surveys/protocol/plain.py; a visit may leave keys out.",
     "`derived` is what the server works out for the phone: the window and the hours of the stops.",
     "`expect` is every finding of every rule, in order: visit first, then by stop.",
     "A phone judges only the codes in `on_phone`; those carry their words.",
 ]
+
+
+_LIMITS_PAGE = """
+# The limits of a protocol
+
+A protocol is a set of limits: when an evening begins and ends, how long you listen, in which \
+weather, at how many stops. A coordinator sets them. A program may begin from a preset and change \
+any of its limits.
+
+Most limits may be left empty. There is then no such limit, and no rule asks about it. A version \
+that visits were made under never changes: a change makes a new version, and each visit is judged \
+by the one that was in force on its night.
+
+The lowest air and water temperatures belong to the season windows, because spring and summer ask \
+for different ones. What each rule makes of the limits stands under \
+[Why was this asked?](/guide/rules/).
+"""
+_METRIC = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
 
 
 def phone_table() -> str:
@@ -64,10 +90,26 @@ def vectors() -> str:
     )
 
 
+def limits_page() -> str:
+    """The page of the guide that lists every limit, in Markdown."""
+    lines = [_LIMITS_PAGE.strip()]
+    for group in Group:
+        lines += [
+            "",
+            f"## {group.value}",
+            "",
+            "| limit | what it is | can be | unless it is set |",
+            "|---|---|---|---|",
+        ]
+        lines += [_limit_row(limit) for limit in LIMITS if limit.group is group]
+    return _lines(*lines)
+
+
 FILES = {
     _ON_PHONE / "table.js": phone_table,
     _ON_PHONE / "codes.js": phone_codes,
     VECTORS_FILE: vectors,
+    _GUIDE / "limits.md": limits_page,
 }
 
 
@@ -113,6 +155,33 @@ def _finding(finding: Finding) -> dict[str, Any]:
     if RULES_BY_CODE[finding.code].on_phone:
         plain |= {"message": finding.message, "remedy": finding.remedy}
     return plain
+
+
+def _limit_row(limit: Limit) -> str:
+    units = {"long": "kilometers or miles", "short": "meters or feet", "degrees": "°C or °F"}
+    if limit.default is not None:
+        otherwise = exact(limit, limit.default, _METRIC).replace(".0 ", " ") or "no limit"
+    else:
+        otherwise = "no limit" if limit.may_be_unset else "has to be set"
+    cells = (
+        limit.label.format(**units),
+        limit.help.format(**units),
+        _possible(limit),
+        otherwise,
+    )
+    return f"| {' | '.join(cells)} |"
+
+
+def _possible(limit: Limit) -> str:
+    if limit.kind is Kind.CHOICE:
+        return "; ".join(limit.codes.values()).lower()
+    if limit.codes:
+        return f"{listed(limit.codes, last='or')}, see [Weather codes](/guide/weather-codes/)"
+    if limit.kind is Kind.CLOCK:
+        return "any time"
+    if limit.kind is Kind.YES_NO:
+        return "yes or no"
+    return range_in_words(limit)
 
 
 def _camel_case(code: str) -> str:

@@ -1,0 +1,99 @@
+"""Columns and constraints of the limits of a protocol, from their table."""
+
+from functools import partial
+
+from django.contrib.postgres.fields import ArrayField
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+from surveys.models.fields import in_range
+from surveys.protocol.limits.limit import Kind, Limit
+from surveys.protocol.limits.table import LIMITS, LIMITS_BY_NAME
+
+
+def limit_field(name: str) -> models.Field:
+    """The column of a limit. One that may be unset is null: there is no such limit."""
+    limit = LIMITS_BY_NAME[name]
+    options = {"null": True, "blank": True} if limit.may_be_unset else {}
+    default = limit.to_column(limit.default)
+    if isinstance(default, list):
+        options |= {"default": partial(list, tuple(default)), "blank": not default}
+    elif default is not None:
+        options["default"] = default
+    return _COLUMNS[limit.kind](limit, **options)
+
+
+def limit_constraints(table: str) -> list[models.CheckConstraint]:
+    """The ranges of the limits, and the codes they are chosen from, held by the database."""
+    conditions = {limit.name: _condition(limit) for limit in LIMITS}
+    return [
+        models.CheckConstraint(condition=condition, name=f"{table}_{name}")
+        for name, condition in conditions.items()
+        if condition
+    ]
+
+
+def _condition(limit: Limit) -> models.Q:
+    column, codes = limit.column, list(limit.codes)
+    match limit.kind:
+        case Kind.CODES:
+            return models.Q(**{f"{column}__contained_by": codes})
+        case Kind.TEMPERATURES:
+            return models.Q(
+                **{
+                    f"{column}__len": 2,
+                    f"{column}__0__gte": limit.lowest,
+                    f"{column}__0__lt": models.F(f"{column}__1"),
+                    f"{column}__1__lte": limit.highest,
+                }
+            )
+    if codes:
+        is_code = models.Q(**{f"{column}__in": codes})
+        return is_code | models.Q(**{f"{column}__isnull": True}) if limit.may_be_unset else is_code
+    if limit.lowest is None:
+        return models.Q()
+    return in_range(column, limit.lowest, limit.highest)
+
+
+def _integer(limit: Limit, **options: object) -> models.Field:
+    is_positive = limit.lowest is None or limit.lowest >= 0
+    field = models.PositiveIntegerField if is_positive else models.IntegerField
+    return field(validators=_validators(limit), **options)
+
+
+def _count(limit: Limit, **options: object) -> models.Field:
+    return models.PositiveSmallIntegerField(validators=_validators(limit), **options)
+
+
+def _measure(limit: Limit, **options: object) -> models.Field:
+    return models.FloatField(validators=_validators(limit), **options)
+
+
+def _code(limit: Limit, **options: object) -> models.Field:
+    return models.PositiveSmallIntegerField(choices=list(limit.codes.items()), **options)
+
+
+def _choice(limit: Limit, **options: object) -> models.Field:
+    return models.CharField(max_length=10, choices=list(limit.codes.items()), **options)
+
+
+def _validators(limit: Limit) -> list[object]:
+    return [MinValueValidator(limit.lowest), MaxValueValidator(limit.highest)]
+
+
+_COLUMNS = {
+    Kind.LENGTH: _integer,
+    Kind.AFTER_SUNSET: _integer,
+    Kind.CLOCK: lambda limit, **options: models.TimeField(**options),
+    Kind.COUNT: _count,
+    Kind.CODE: _code,
+    Kind.CODES: lambda limit, **options: ArrayField(models.PositiveSmallIntegerField(), **options),
+    Kind.CHOICE: _choice,
+    Kind.YES_NO: lambda limit, **options: models.BooleanField(**options),
+    Kind.LONG_DISTANCE: _measure,
+    Kind.SHORT_DISTANCE: _measure,
+    Kind.SPEED: _measure,
+    Kind.TEMPERATURES: lambda limit, **options: ArrayField(
+        models.DecimalField(max_digits=8, decimal_places=4), size=2, **options
+    ),
+}

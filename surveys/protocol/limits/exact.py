@@ -1,0 +1,59 @@
+"""The value of a limit in words that no rounding makes equal, for histories."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+from surveys.protocol.limits.limit import Kind, Limit
+from surveys.protocol.limits.phrases import Units
+from surveys.protocol.values import DistanceUnit
+from surveys.protocol.weather import plain_number
+from surveys.protocol.words import distance, duration, listed
+
+
+def exact(limit: Limit, value: Any, units: Units) -> str:
+    """The value of a limit, in words that differ wherever the values differ."""
+    return "" if value is None else _EXACT[limit.kind](limit, value, units)
+
+
+def _length(limit: Limit, value: dt.timedelta, units: Units) -> str:
+    return duration(value)
+
+
+def _after_sunset(limit: Limit, value: dt.timedelta, units: Units) -> str:
+    side = "before" if value < dt.timedelta(0) else "after"
+    return f"{duration(abs(value))} {side} sunset"
+
+
+def _code(limit: Limit, value: int, units: Units) -> str:
+    return f"{value}: {limit.codes[value]}"
+
+
+def _meters(limit: Limit, value: float, units: Units) -> str:
+    exact = f"{value:.1f} m"
+    if units.distance is DistanceUnit.KILOMETERS:
+        return exact
+    return f"{distance(value, units.distance)} ({exact})"
+
+
+def _temperatures(limit: Limit, value: tuple[Decimal, Decimal], units: Units) -> str:
+    return " to ".join(f"{plain_number(bound)} °C" for bound in value)
+
+
+_EXACT: dict[Kind, Callable[[Limit, Any, Units], str]] = {
+    Kind.LENGTH: _length,
+    Kind.AFTER_SUNSET: _after_sunset,
+    Kind.CLOCK: lambda limit, value, units: f"{value:%H:%M}",
+    Kind.COUNT: lambda limit, value, units: str(value),
+    Kind.CODE: _code,
+    Kind.CODES: lambda limit, value, units: listed(sorted(value)),
+    Kind.CHOICE: lambda limit, value, units: limit.codes[value.value],
+    Kind.YES_NO: lambda limit, value, units: "yes" if value else "no",
+    Kind.LONG_DISTANCE: _meters,
+    Kind.SHORT_DISTANCE: _meters,
+    Kind.SPEED: lambda limit, value, units: f"{value:.1f} km/h",
+    Kind.TEMPERATURES: _temperatures,
+}

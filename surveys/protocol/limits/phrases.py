@@ -1,0 +1,144 @@
+"""What a protocol asks, in plain words and in the units of the program."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from surveys.protocol.values import (
+    DistanceUnit,
+    Interruption,
+    Protocol,
+    SeasonWindow,
+    TemperatureUnit,
+)
+from surveys.protocol.weather import (
+    BEAUFORT,
+    NOISE_INDEX,
+    SKY_CODES,
+    show_temperature,
+)
+from surveys.protocol.words import (
+    days,
+    distance,
+    duration,
+    listed,
+    month_day,
+    speed,
+    temperature,
+)
+
+_INTERRUPTED = {
+    Interruption.PAUSE: "stop the clock, then go on with the same listening time",
+    Interruption.RESTART: "begin the listening time again",
+    Interruption.EXTEND: "listen longer",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Units:
+    """The units in which a program reads."""
+
+    temperature: TemperatureUnit
+    distance: DistanceUnit
+
+
+def window_in_words(window: SeasonWindow) -> str:
+    """`15 December to 15 March`."""
+    return f"{month_day(window.opens)} to {month_day(window.closes)}"
+
+
+def window_temperature(window: SeasonWindow, units: Units) -> str | None:
+    limits = (("", window.min_air_temperature), (" in the water", window.min_water_temperature))
+    words = [
+        f"at least {temperature(limit, units.temperature)}{place}"
+        for place, limit in limits
+        if limit
+    ]
+    return "; ".join(words) or None
+
+
+def earliest_start(protocol: Protocol, units: Units) -> str | None:
+    offset = protocol.earliest_start_after_sunset
+    if offset is None:
+        return None
+    if not offset:
+        return "sunset"
+    side = "after" if offset.total_seconds() > 0 else "before"
+    return f"{duration(abs(offset))} {side} sunset"
+
+
+def latest_end(protocol: Protocol, units: Units) -> str | None:
+    ends = []
+    if protocol.latest_end_clock is not None:
+        ends.append(f"{protocol.latest_end_clock:%H:%M}")
+    if protocol.latest_end_after_sunset is not None:
+        ends.append(f"{duration(protocol.latest_end_after_sunset)} after sunset")
+    both = ", whichever comes first" if len(ends) == 2 else ""
+    return listed(ends, last="or") + both or None
+
+
+def settling_wait(protocol: Protocol, units: Units) -> str | None:
+    return duration(protocol.settling_wait) if protocol.settling_wait else None
+
+
+def listening_time(protocol: Protocol, units: Units) -> str:
+    wanted = duration(protocol.listening_time)
+    if protocol.longest_listening_time is None:
+        return wanted
+    return f"{wanted}, up to {duration(protocol.longest_listening_time)} in noise"
+
+
+def interruption(protocol: Protocol, units: Units) -> str:
+    return _INTERRUPTED[protocol.interruption]
+
+
+def wind(protocol: Protocol, units: Units) -> str | None:
+    if protocol.max_beaufort is None:
+        return None
+    return f"at most Beaufort {protocol.max_beaufort} ({BEAUFORT[protocol.max_beaufort].sign})"
+
+
+def sky(protocol: Protocol, units: Units) -> str | None:
+    if not protocol.wet_sky_codes:
+        return None
+    codes = (f"{code} ({SKY_CODES.get(code, '')})" for code in sorted(protocol.wet_sky_codes))
+    return f"no survey at sky code {', '.join(codes)}"
+
+
+def noise(protocol: Protocol, units: Units) -> str | None:
+    if protocol.max_noise_index is None:
+        return None
+    return f"at most {protocol.max_noise_index} ({NOISE_INDEX[protocol.max_noise_index]})"
+
+
+def plausible_temperatures(protocol: Protocol, units: Units) -> str:
+    bounds = protocol.plausible_temperature_c
+    return " to ".join(show_temperature(bound, units.temperature) for bound in bounds)
+
+
+def stops(protocol: Protocol, units: Units) -> str:
+    order = ", in the order of their numbers" if protocol.stops_in_order else ", in any order"
+    return f"at least {protocol.min_stops}{order}"
+
+
+def between_stops(protocol: Protocol, units: Units) -> str | None:
+    apart = protocol.min_stop_spacing_m
+    return f"at least {distance(apart, units.distance)}" if apart else None
+
+
+def between_visits(protocol: Protocol, units: Units) -> str | None:
+    apart = protocol.min_days_between_visits
+    return f"at least {days(apart)}" if apart else None
+
+
+def training(protocol: Protocol, units: Units) -> str | None:
+    return "needed" if protocol.training_needed else None
+
+
+def from_the_stop(protocol: Protocol, units: Units) -> str | None:
+    most = protocol.max_distance_from_stop_m
+    return None if most is None else f"at most {distance(most, units.distance)}"
+
+
+def drive(protocol: Protocol, units: Units) -> str:
+    return f"at most {speed(protocol.max_drive_kmh, units.distance)}"

@@ -1,0 +1,30 @@
+"""What a protocol asks, as a list."""
+
+from __future__ import annotations
+
+from surveys.protocol.limits.limit import Group
+from surveys.protocol.limits.phrases import Units, window_temperature
+from surveys.protocol.limits.table import LIMITS
+from surveys.protocol.values import Protocol
+
+
+def limits_in_words(
+    protocol: Protocol, units: Units, *, for_coordinators: bool = False
+) -> tuple[tuple[str, str], ...]:
+    """(name, limit) for every limit that the protocol sets, in the order of an evening.
+
+    The lowest temperatures of the windows come first among the weather.
+    """
+    rows: list[tuple[str, str | None]] = []
+    for group in Group:
+        if group is Group.WEATHER:
+            rows += (
+                (f"Temperature, {window.name}", window_temperature(window, units))
+                for window in protocol.windows
+            )
+        rows += (
+            (limit.heading, limit.words(protocol, units))
+            for limit in LIMITS
+            if limit.group is group and (for_coordinators or not limit.for_coordinators)
+        )
+    return tuple((heading, words) for heading, words in rows if words)

@@ -1,0 +1,178 @@
+"""A form field for each kind of limit. A field shows what is stored in the units of the program,
+and cleans to what is stored."""
+
+import math
+from collections.abc import Callable
+from decimal import Decimal
+
+from django import forms
+
+from surveys.protocol.limits.limit import Kind, Limit
+from surveys.protocol.limits.phrases import Units
+from surveys.protocol.values import DistanceUnit, Temperature, TemperatureUnit
+from surveys.protocol.weather import (
+    METERS_PER_FOOT,
+    METERS_PER_MILE,
+    from_celsius,
+    plain_number,
+    to_celsius,
+)
+from surveys.web.forms.fields import MeasureField
+
+
+def limit_field(limit: Limit, units: Units) -> forms.Field:
+    options = {
+        "label": limit.in_units(limit.label, units),
+        "help_text": limit.in_units(limit.help, units),
+        "required": not limit.may_be_unset,
+    }
+    return _FIELDS[limit.kind](limit, units, **options)
+
+
+class StoredMeasureField(MeasureField):
+    """A measure that cleans to what is stored."""
+
+    def clean(self, value: object) -> float | None:
+        return self.stored(super().clean(value))
+
+
+class MinutesField(StoredMeasureField):
+    """Whole seconds, typed in minutes."""
+
+    def __init__(self, **options: object) -> None:
+        super().__init__(per_unit=60, max_digits=6, decimal_places=2, **options)
+
+    def stored(self, typed: Decimal | None) -> int | None:
+        return None if typed is None else round(typed * 60)
+
+
+class TemperaturesWidget(forms.MultiWidget):
+    """The lower and the higher temperature side by side."""
+
+    template_name = "program/month_day.html"
+    use_fieldset = True
+
+    def __init__(self) -> None:
+        def number(label: str) -> forms.NumberInput:
+            return forms.NumberInput({"aria-label": label, "step": "any"})
+
+        super().__init__({"from": number("From"), "to": number("To")})
+
+    def decompress(self, value: list[str] | None) -> list[str]:
+        return value or ["", ""]
+
+
+class TemperaturesField(forms.MultiValueField):
+    """Two temperatures, stored in °C and typed in the program's unit."""
+
+    default_error_messages = {
+        "required": "Give both temperatures.",
+        "incomplete": "Give both temperatures.",
+    }
+
+    def __init__(self, *, unit: TemperatureUnit, **options: object) -> None:
+        self.unit = unit
+        number = {"error_messages": {"invalid": "A temperature is a number, such as 45."}}
+        fields = [forms.DecimalField(max_digits=5, decimal_places=2, **number) for _ in range(2)]
+        super().__init__(fields=fields, widget=TemperaturesWidget(), **options)
+
+    def prepare_value(self, value: list[Decimal | str] | None) -> list[str] | None:
+        """What is stored in the unit of the program; what was typed as it was typed."""
+        if value is None or not all(isinstance(bound, Decimal) for bound in value):
+            return value
+        shown = (plain_number(from_celsius(bound, self.unit).value) for bound in value)
+        return [text.replace("−", "-") for text in shown]
+
+    def compress(self, values: list[Decimal]) -> list[Decimal] | None:
+        if not values:
+            return None
+        return [to_celsius(Temperature(value=value, unit=self.unit)) for value in values]
+
+    def has_changed(self, initial: list[Decimal] | None, data: list[str]) -> bool:
+        return [text.strip() for text in data] != self.prepare_value(initial)
+
+
+def _length(limit: Limit, units: Units, **options: object) -> forms.Field:
+    return MinutesField(**_range(limit, 60), **options)
+
+
+def _whole(limit: Limit, units: Units, **options: object) -> forms.Field:
+    return forms.IntegerField(min_value=limit.lowest, max_value=limit.highest, **options)
+
+
+def _clock(limit: Limit, units: Units, **options: object) -> forms.Field:
+    widget = forms.TimeInput(format="%H:%M", attrs={"type": "time"})
+    return forms.TimeField(widget=widget, **options)
+
+
+def _code(limit: Limit, units: Units, **options: object) -> forms.Field:
+    choices = [("", "No limit"), *_numbered(limit)]
+    return forms.TypedChoiceField(coerce=int, empty_value=None, choices=choices, **options)
+
+
+def _codes(limit: Limit, units: Units, **options: object) -> forms.Field:
+    return forms.TypedMultipleChoiceField(
+        coerce=int,
+        choices=_numbered(limit),
+        widget=forms.CheckboxSelectMultiple,
+        **{**options, "required": False},
+    )
+
+
+def _choice(limit: Limit, units: Units, **options: object) -> forms.Field:
+    return forms.ChoiceField(choices=list(limit.codes.items()), **options)
+
+
+def _yes_no(limit: Limit, units: Units, **options: object) -> forms.Field:
+    return forms.BooleanField(**{**options, "required": False})
+
+
+def _long_distance(limit: Limit, units: Units, **options: object) -> forms.Field:
+    per_unit = float(METERS_PER_MILE) if units.distance is DistanceUnit.MILES else 1000.0
+    return StoredMeasureField(per_unit=per_unit, **_range(limit, per_unit), **options)
+
+
+def _short_distance(limit: Limit, units: Units, **options: object) -> forms.Field:
+    per_unit = float(METERS_PER_FOOT) if units.distance is DistanceUnit.MILES else 1.0
+    return StoredMeasureField(
+        per_unit=per_unit, shown_places=0, **_range(limit, per_unit), **options
+    )
+
+
+def _speed(limit: Limit, units: Units, **options: object) -> forms.Field:
+    per_unit = float(METERS_PER_MILE) / 1000 if units.distance is DistanceUnit.MILES else 1.0
+    return StoredMeasureField(
+        per_unit=per_unit, shown_places=0, **_range(limit, per_unit), **options
+    )
+
+
+def _temperatures(limit: Limit, units: Units, **options: object) -> forms.Field:
+    return TemperaturesField(unit=units.temperature, **options)
+
+
+def _numbered(limit: Limit) -> list[tuple[str, str]]:
+    return [(str(code), f"{code}: {words}") for code, words in limit.codes.items()]
+
+
+def _range(limit: Limit, per_unit: float) -> dict[str, int]:
+    """The range as it is typed, rounded outward; `limit_problems` checks it all."""
+    return {
+        "min_value": math.floor(limit.lowest / per_unit),
+        "max_value": math.ceil(limit.highest / per_unit),
+    }
+
+
+_FIELDS: dict[Kind, Callable[..., forms.Field]] = {
+    Kind.LENGTH: _length,
+    Kind.AFTER_SUNSET: _whole,
+    Kind.CLOCK: _clock,
+    Kind.COUNT: _whole,
+    Kind.CODE: _code,
+    Kind.CODES: _codes,
+    Kind.CHOICE: _choice,
+    Kind.YES_NO: _yes_no,
+    Kind.LONG_DISTANCE: _long_distance,
+    Kind.SHORT_DISTANCE: _short_distance,
+    Kind.SPEED: _speed,
+    Kind.TEMPERATURES: _temperatures,
+}

@@ -1,0 +1,114 @@
+"""Forms for the season windows of a protocol version."""
+
+from django import forms
+from django.http import QueryDict
+
+from surveys.models import Program
+from surveys.models.fields import TEMPERATURE_UNITS
+from surveys.protocol.values import (
+    Protocol,
+    SeasonWindow,
+    Temperature,
+    TemperatureUnit,
+)
+from surveys.web.forms.fields import MonthDayField
+
+MOST_WINDOWS = 12
+
+
+class WindowForm(forms.Form):
+    """One season window. An empty form among filled ones is left out."""
+
+    name = forms.CharField(max_length=60)
+    opens = MonthDayField(label="Opens on")
+    closes = MonthDayField(label="Closes on")
+    min_air_temperature = forms.DecimalField(
+        label="Lowest air temperature", required=False, max_digits=5, decimal_places=2
+    )
+    min_water_temperature = forms.DecimalField(
+        label="Lowest water temperature", required=False, max_digits=5, decimal_places=2
+    )
+    temperature_unit = forms.ChoiceField(label="Temperatures in", choices=TEMPERATURE_UNITS)
+
+    def __init__(self, *args: object, unit: str, **options: object) -> None:
+        super().__init__(*args, **options)
+        self.fields["temperature_unit"].initial = unit
+
+    def window(self) -> SeasonWindow:
+        facts = self.cleaned_data
+        unit = TemperatureUnit(facts["temperature_unit"])
+        air, water = facts["min_air_temperature"], facts["min_water_temperature"]
+        return SeasonWindow(
+            name=facts["name"],
+            opens=facts["opens"],
+            closes=facts["closes"],
+            min_air_temperature=None if air is None else Temperature(value=air, unit=unit),
+            min_water_temperature=None if water is None else Temperature(value=water, unit=unit),
+        )
+
+
+class BaseWindowFormSet(forms.BaseFormSet):
+    def add_fields(self, form: WindowForm, index: int | None) -> None:
+        super().add_fields(form, index)
+        form.fields["DELETE"].label = "Leave this window out"
+
+    def windows(self) -> tuple[SeasonWindow, ...]:
+        """The windows as typed, in the order of the forms. Only after `is_valid`."""
+        return tuple(
+            form.window()
+            for form in self.forms
+            if not form.cleaned_data.get("DELETE")
+            and (form.has_changed() or not form.empty_permitted)
+        )
+
+
+def _formset(extra: int) -> type[BaseWindowFormSet]:
+    return forms.formset_factory(
+        WindowForm,
+        formset=BaseWindowFormSet,
+        extra=extra,
+        can_delete=True,
+        max_num=MOST_WINDOWS,
+        validate_max=True,
+        absolute_max=MOST_WINDOWS,
+    )
+
+
+def window_formset(
+    data: QueryDict | None, *, protocol: Protocol | None, program: Program
+) -> BaseWindowFormSet:
+    """The windows of `protocol` to change, or one empty form when there are none."""
+    windows = protocol.windows if protocol else ()
+    initial = [_window_initial(window, program) for window in windows]
+    formset = _formset(extra=0 if initial else 1)
+    unit = {"temperature_unit": program.temperature_unit}
+    return formset(
+        data,
+        initial=initial or [unit],
+        prefix="windows",
+        form_kwargs={"unit": program.temperature_unit},
+    )
+
+
+def with_one_more(data: QueryDict, program: Program) -> QueryDict:
+    """Posted data with room for another window."""
+    more = data.copy()
+    total = data.get("windows-TOTAL_FORMS", "")
+    number = int(total) if total.isdecimal() else 0
+    if number < MOST_WINDOWS:
+        more["windows-TOTAL_FORMS"] = str(number + 1)
+        more[f"windows-{number}-temperature_unit"] = program.temperature_unit
+    return more
+
+
+def _window_initial(window: SeasonWindow, program: Program) -> dict[str, object]:
+    air, water = window.min_air_temperature, window.min_water_temperature
+    set_in = air or water
+    return {
+        "name": window.name,
+        "opens": window.opens,
+        "closes": window.closes,
+        "min_air_temperature": air and air.value,
+        "min_water_temperature": water and water.value,
+        "temperature_unit": set_in.unit.value if set_in else program.temperature_unit,
+    }
