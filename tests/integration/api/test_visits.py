@@ -208,7 +208,9 @@ def test_a_beginning_that_was_held_up_comes_too_late(api, route):
 def test_both_protocol_versions_are_told(api, route):
     """The one that judges, and the one in force by now."""
     old = route.protocol.versions.get()
-    new = route.protocol.versions.create(number=2, in_force_from=old.in_force_from)
+    new = route.protocol.versions.create(
+        number=2, in_force_from=old.in_force_from, listening_time_s=300
+    )
     visit = put(api, uuid.uuid4(), protocol_version=old.pk).data["visit"]
     assert (visit["protocol_version"], visit["protocol_in_force"]) == (old.pk, new.pk)
 

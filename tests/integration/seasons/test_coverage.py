@@ -98,7 +98,10 @@ def test_two_visits_in_a_window_are_one_window_done(program, observer, route):
 def test_each_window_belongs_to_the_version_in_force_when_it_opens(program, version, route):
     """From May 2024 the late window is later and has another name."""
     second = ProtocolVersion.objects.create(
-        protocol=version.protocol, number=2, in_force_from=dt.date(2024, 5, 1)
+        protocol=version.protocol,
+        number=2,
+        in_force_from=dt.date(2024, 5, 1),
+        listening_time_s=300,
     )
     for name, opens, closes in (("Early", (3, 20), (4, 10)), ("Summer", (6, 1), (7, 1))):
         SeasonWindow.objects.create(

@@ -95,7 +95,10 @@ def test_a_night_after_new_year_belongs_to_the_season_that_ends_then(observer, p
 def test_the_version_is_the_one_in_force_on_the_night(observer, route):
     old = route.protocol.versions.get()
     new = ProtocolVersion.objects.create(
-        protocol=route.protocol, number=2, in_force_from=dt.date(2024, 4, 15)
+        protocol=route.protocol,
+        number=2,
+        in_force_from=dt.date(2024, 4, 15),
+        listening_time_s=300,
     )
     before = start_visit(observer, route=route, night=dt.date(2024, 4, 14))
     after = start_visit(observer, route=route, night=dt.date(2024, 4, 15))
@@ -183,7 +186,10 @@ def test_an_unreadable_cell_is_not_also_called_missing(observer, route):
 
 def test_the_visit_follows_the_night_of_its_sheet(observer, route):
     new = ProtocolVersion.objects.create(
-        protocol=route.protocol, number=2, in_force_from=dt.date(2025, 1, 1)
+        protocol=route.protocol,
+        number=2,
+        in_force_from=dt.date(2025, 1, 1),
+        listening_time_s=300,
     )
     visit = start_visit(observer, route=route, night=NIGHT)
     night = {"night": CellChange(was="2024-04-15", now="12 March 2025")}

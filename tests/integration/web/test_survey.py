@@ -42,7 +42,9 @@ def route(program):
 
 def newer_version(route, since=dt.date(2024, 4, 20)):
     old = route.protocol.versions.get()
-    return route.protocol.versions.create(number=old.number + 1, in_force_from=since)
+    return route.protocol.versions.create(
+        number=old.number + 1, in_force_from=since, listening_time_s=300
+    )
 
 
 def test_packet_holds_the_coming_nights(observer, route):

@@ -429,7 +429,9 @@ def test_somebody_else_signs_in_in_the_moment_of_sending(phone, wire, program, c
 
 def newer_version(route: Route) -> None:
     old = route.protocol.versions.get()
-    route.protocol.versions.create(number=old.number + 1, in_force_from=dt.date(2001, 1, 1))
+    route.protocol.versions.create(
+        number=old.number + 1, in_force_from=dt.date(2001, 1, 1), listening_time_s=300
+    )
 
 
 def test_the_protocol_was_changed_meanwhile(phone, route):
