@@ -5,13 +5,18 @@ other. Standard errors that shrink with copies of stops, or models that win by c
 some part of the analysis takes the stops of a route as independent.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from surveys.fitting.results import to_json
 from surveys.trends.analysis import (
     Parts,
     analyze,
 )
+from surveys.trends.histories import PeriodColumns
+from tests.support.fits import as_bytes, in_order
 from tests.support.simulated_programs import (
     repeat_stops,
     simulate,
@@ -93,3 +98,53 @@ def test_copies_of_stops_let_no_model_win(copied):
         for line, twice in zip(lines, doubled, strict=True):
             assert twice.delta == pytest.approx(2 * line.delta, rel=0.01, abs=0.05), line.name
     assert len(four.trend.detection_models) >= 4
+
+
+@pytest.mark.parametrize("site", ["stop", "route"])
+def test_labels_and_the_order_of_rows_enter_no_number(site):
+    """The tests rely on it where they share fits, and so does a publication that is checked from
+    its tables, where routes and stops have codes instead of keys."""
+    rng = np.random.default_rng(3)
+    periods = simulate(rng, some_nature(rng), routes=6, years=3).periods
+    columns = periods.columns
+    rows = rng.permutation(len(periods.day))
+    moved = replace(
+        periods,
+        columns=PeriodColumns(
+            route=columns.route[rows] * 7 + 1000,
+            stop=columns.stop[rows] * 3 + 20,
+            season_year=columns.season_year[rows],
+            night=columns.night[rows],
+            visit_number=columns.visit_number[rows],
+            call_index=columns.call_index[rows],
+            heard=columns.heard[rows],
+            covariates={name: values[rows] for name, values in columns.covariates.items()},
+        ),
+        day=periods.day[rows],
+        in_season=periods.in_season[rows],
+        stops={
+            name: {stop * 3 + 20: value for stop, value in values.items()}
+            for name, values in periods.stops.items()
+        },
+    )
+    assert as_bytes(in_order(moved)) == as_bytes(in_order(periods))
+    assert as_bytes(moved) != as_bytes(periods)
+    first, second = (
+        to_json(analyze("x", each, site=site, parts=Parts())) for each in (periods, moved)
+    )
+    assert_alike(first, second)
+
+
+def assert_alike(first, second, where=""):
+    if isinstance(first, dict):
+        assert first.keys() == second.keys(), where
+        for name in first:
+            assert_alike(first[name], second[name], f"{where}.{name}")
+    elif isinstance(first, list):
+        assert len(first) == len(second), where
+        for at, (one, other) in enumerate(zip(first, second, strict=True)):
+            assert_alike(one, other, f"{where}[{at}]")
+    elif isinstance(first, float):
+        assert second == pytest.approx(first, rel=1e-6, abs=1e-8), where
+    else:
+        assert first == second, where
