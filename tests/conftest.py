@@ -15,6 +15,7 @@ from tests.support.builders import (
     make_member,
     make_program,
 )
+from tests.support.databases import database_of_this_run
 from tests.support.emptying import delete_from_filled
 
 
@@ -23,6 +24,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Browser tests come last: Playwright leaves an event loop running in the thread, beside
     which a procrastinate worker cannot start."""
     items.sort(key=lambda item: "browser" in item.path.parts)
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_test_environment: None, django_db_blocker) -> Iterator[None]:
+    """In place of pytest-django's: no database outlives its run, so there is none to use again
+    and `--reuse-db` changes nothing."""
+    with django_db_blocker.unblock(), database_of_this_run(), django_db_blocker.block():
+        yield
 
 
 @pytest.fixture(scope="session", autouse=True)

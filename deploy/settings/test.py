@@ -1,6 +1,9 @@
 """Settings for the test suite."""
 
 import os
+import tempfile
+import uuid
+from pathlib import Path
 
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import DATABASES
@@ -17,7 +20,10 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
+# Files of one process are out of reach of every other; a test that writes some names a folder.
+MEDIA_ROOT = Path(tempfile.gettempdir()) / f"duskpool-test-media-{uuid.uuid4()}"
 DATABASES["default"]["CONN_MAX_AGE"] = 0
+# Beginning of the names of the databases that the runs make: tests/support/databases.py.
 DATABASES["default"]["TEST"] = {
     "NAME": "test_duskpool_" + os.environ.get("TEST_DB_SUFFIX", "main"),
 }
