@@ -33,6 +33,7 @@ from accounts.models import (
     hash_token,
 )
 from surveys.models import Program
+from surveys.runs.queues import MAIL
 
 VALID_FOR = dt.timedelta(days=14)
 
@@ -182,7 +183,7 @@ def withdraw(member: Membership, invitation_id: int) -> Invitation:
 
 @app.task(
     name="accounts.send_invitation",
-    queue="mail",
+    queue=MAIL,
     retry=RetryStrategy(max_attempts=6, exponential_wait=20),
 )
 def send_invitation(*, invitation_id: int, site_url: str) -> None:

@@ -193,6 +193,7 @@ SPECTACULAR_SETTINGS = {
 }
 
 PROCRASTINATE_IMPORT_PATHS = [
+    "surveys.runs.tasks",
     "surveys.visits.notices",
     "surveys.visits.tidying",
     "accounts.invitations",

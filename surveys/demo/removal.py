@@ -10,11 +10,10 @@ from accounts.models import (
 )
 from surveys.models import (
     Assignment,
+    BackgroundRun,
     CallIndex,
     ChecklistEntry,
     ExactDownload,
-    FittingRun,
-    ImportRun,
     ListeningPeriod,
     Photo,
     PowerStudy,
@@ -24,7 +23,6 @@ from surveys.models import (
     Publication,
     PublicationFile,
     PublicationPiece,
-    PublishingRun,
     Recording,
     RecordingPiece,
     ReviewStep,
@@ -52,7 +50,6 @@ def remove_program(program: Program) -> None:
     visits = Visit.objects.filter(route__program=program)
     delete_recording_files_on_commit(Recording.objects.filter(visit__in=visits))
     leaves_first: tuple[QuerySet[Model], ...] = (
-        PublishingRun.objects.filter(program=program),
         PublicationPiece.objects.filter(file__publication__program=program),
         PublicationFile.objects.filter(publication__program=program),
         Publication.objects.filter(program=program),
@@ -74,11 +71,10 @@ def remove_program(program: Program) -> None:
         ProtocolVersion.objects.filter(protocol__program=program),
         Protocol.objects.filter(program=program),
         ChecklistEntry.objects.filter(program=program),
-        ImportRun.objects.filter(upload__program=program),
         SpreadsheetImport.objects.filter(program=program),
         PowerStudy.objects.filter(program=program),
         SpeciesFit.objects.filter(program=program),
-        FittingRun.objects.filter(program=program),
+        BackgroundRun.objects.filter(program=program),
         Invitation.objects.filter(program=program),
         AccessToken.objects.filter(membership__program=program),
         Membership.objects.filter(program=program),

@@ -1,26 +1,28 @@
 """Could the surveys show a fall? Asked by a coordinator, simulated in the worker, kept."""
 
 import hashlib
+import itertools
 import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
-from procrastinate.contrib.django import app
 
 from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.fitting.stamps import software
 from surveys.fitting.stored import stored_fits
-from surveys.models import PowerStudy, Program, Species
+from surveys.models import UNDER_WAY, BackgroundRun, PowerStudy, Program, RunKind, Species
 from surveys.protocol.plain import from_plain, to_plain
+from surveys.runs.asking import ask, current_run
+from surveys.runs.progress import Say, say_nothing
+from surveys.runs.work import finish
 from surveys.trends.power import PowerCell, SurveyPlan, power_grid
 from surveys.trends.species_result import SpeciesResult
-from surveys.visits.refitting import QUEUE
 
-WORK_OUT_POWER = "fitting.power"
 _SEED = 1
 # Questions that may wait for the worker at a time.
 MOST_WAITING = 6
@@ -109,32 +111,67 @@ def ask_power(
     key = hashlib.sha256(json.dumps([question, software()], sort_keys=True).encode()).hexdigest()
     with transaction.atomic():
         Program.objects.select_for_update().get(pk=program.pk)
-        kept = program.power_studies.filter(species=species, key=key).first()
-        if kept is not None:
-            return kept
-        if program.power_studies.filter(finished_at=None).count() >= MOST_WAITING:
-            raise PowerUnknownError(
-                f"{MOST_WAITING} questions are already being worked out. Wait for their answers."
-            )
-        study = PowerStudy.objects.create(
-            program=program,
-            species=species,
-            plan=question,
-            key=key,
-            asked_at=timezone.now(),
+        return _kept_or_new(member, species, key, question)
+
+
+def _kept_or_new(
+    member: Membership, species: Species, key: str, question: dict[str, Any]
+) -> PowerStudy:
+    """A kept study that has its answer or waits for it; else one with a run of its own."""
+    program = member.program
+    study = program.power_studies.filter(species=species, key=key).first()
+    if study is not None and (study.result is not None or run_of(study) is not None):
+        return study
+    if program.runs.filter(kind=RunKind.POWER, state__in=UNDER_WAY).count() >= MOST_WAITING:
+        raise PowerUnknownError(
+            f"{MOST_WAITING} questions are already being worked out. Wait for their answers."
         )
-        app.configure_task(WORK_OUT_POWER, queue=QUEUE).defer(study_id=study.pk)
+    if study is None:
+        study = PowerStudy.objects.create(
+            program=program, species=species, plan=question, key=key, asked_at=timezone.now()
+        )
+    study.run = ask(
+        RunKind.POWER,
+        program.pk,
+        subject=_subject_of(study),
+        asked_by=member.person,
+        options={"study": study.pk},
+    )
+    study.save(update_fields=["run"])
     return study
 
 
-def work_out(study: PowerStudy) -> None:
-    """Simulate, and keep the cells."""
-    cells = power_grid(
-        plan_of(study), routes=study.plan["routes"], visits=study.plan["visits"], seed=_SEED
-    )
-    study.result = to_plain(cells)
-    study.finished_at = timezone.now()
-    study.save(update_fields=["result", "finished_at"])
+def run_of(study: PowerStudy) -> BackgroundRun | None:
+    """The run that is under way for a study."""
+    return current_run(study.program_id, _subject_of(study))
+
+
+def study_of(run: BackgroundRun) -> PowerStudy:
+    return run.program.power_studies.get(pk=run.options["study"])
+
+
+def simulate_study(study: PowerStudy, run: BackgroundRun, *, say: Say = say_nothing) -> None:
+    """Simulate, and keep the cells with the end of the run."""
+    cells = simulated_cells(study, say=say)
+    with transaction.atomic():
+        study.result = to_plain(cells)
+        study.save(update_fields=["result"])
+        finish(run)
+
+
+def simulated_cells(study: PowerStudy, *, say: Say = say_nothing) -> tuple[PowerCell, ...]:
+    """By routes, then visits. The same for the same study."""
+    plan = plan_of(study)
+    pairs = list(itertools.product(study.plan["routes"], study.plan["visits"]))
+    cells: list[PowerCell] = []
+    for number, (routes, visits) in enumerate(pairs):
+        say(f"{routes} routes, {visits} visits a year", number, len(pairs))
+        cells += power_grid(plan, routes=[routes], visits=[visits], seed=_SEED)
+    return tuple(cells)
+
+
+def _subject_of(study: PowerStudy) -> str:
+    return f"power study {study.pk}"
 
 
 def plan_of(study: PowerStudy) -> SurveyPlan:

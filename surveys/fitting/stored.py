@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from surveys.fitting.results import from_json
 from surveys.fitting.stamps import data_stamp, software
-from surveys.models import FittingRun, Program, Species, SpeciesFit
+from surveys.models import Program, RunKind, RunState, Species, SpeciesFit
 from surveys.protocol.plain import PlainError
 from surveys.trends.species_result import SpeciesResult
 
@@ -36,7 +36,7 @@ class Progress:
     current: bool
 
 
-# A run that began longer ago died with its worker.
+# A run that began longer ago is not waited for.
 LONGEST_RUN = dt.timedelta(hours=2)
 
 
@@ -87,9 +87,10 @@ def _readable(fit: SpeciesFit) -> SpeciesResult | None:
 def progress(program: Program) -> Progress | None:
     """How far the run that is under way has come; None when none is."""
     since = timezone.now() - LONGEST_RUN
-    run = FittingRun.objects.filter(
-        program=program, finished_at=None, started_at__gte=since
+    run = program.runs.filter(
+        kind=RunKind.FIT, state=RunState.RUNNING, started_at__gte=since
     ).first()
     if run is None:
         return None
-    return Progress(done=run.done, total=run.total, current=run.data_stamp == data_stamp(program))
+    stamp = (run.result or {}).get("data_stamp")
+    return Progress(done=run.done, total=run.total, current=stamp == data_stamp(program))

@@ -1,32 +1,41 @@
-"""Fits in the worker."""
+"""Fits and simulations in the worker."""
 
 from procrastinate.contrib.django import app
 
-from surveys.fitting.power import WORK_OUT_POWER, work_out
-from surveys.fitting.refit import refit
-from surveys.models import PowerStudy, Program
-from surveys.visits.refitting import QUEUE, REFIT, refit_trends
+from surveys.fitting.power import simulate_study, study_of
+from surveys.fitting.refit import FittingFailedError, refit
+from surveys.fitting.stamps import data_stamp
+from surveys.models import BackgroundRun, Program, RunKind
+from surveys.runs.progress import Progress
+from surveys.runs.queues import SHORT
+from surveys.runs.work import carries_out, fail, finish, note
+from surveys.visits.refitting import refit_trends
 
 
-@app.task(name=REFIT, queue=QUEUE)
-def refit_program(*, program_id: int) -> None:
-    """Bring the stored fits of a program up to date."""
-    program = Program.objects.filter(pk=program_id).first()
-    if program is not None:
-        refit(program)
+@carries_out(RunKind.FIT)
+def refit_program(run: BackgroundRun, say: Progress) -> None:
+    """Bring the stored fits of a program up to date. Each is stored as it is made, so a run that
+    is begun again makes only what is left."""
+    # Before the data are read: a change in between leaves the results marked as out of date.
+    stamp = data_stamp(run.program)
+    note(run, {"data_stamp": stamp})
+    try:
+        refitted = refit(run.program, stamp=stamp, say=say)
+    except FittingFailedError as error:
+        fail(run, f"{error}. The others are up to date.")
+        raise
+    finish(run, {"data_stamp": stamp, "refitted": refitted.refitted})
 
 
-@app.task(name=WORK_OUT_POWER, queue=QUEUE)
-def work_out_power(*, study_id: int) -> None:
+@carries_out(RunKind.POWER)
+def simulate_power(run: BackgroundRun, say: Progress) -> None:
     """Simulate what a coordinator asked."""
-    study = PowerStudy.objects.filter(pk=study_id, finished_at=None).first()
-    if study is not None:
-        work_out(study)
+    simulate_study(study_of(run), run, say=say)
 
 
 @app.periodic(cron="40 3 * * *")
-@app.task(name="fitting.look_over", queue=QUEUE, queueing_lock="fits of every program")
-def look_over(timestamp: int) -> None:
+@app.task(name="fitting.check_every_fit", queue=SHORT, queueing_lock="fits of every program")
+def check_every_fit(timestamp: int) -> None:
     """Every night: compare all stored fits with their data, whatever changed them."""
     for pk in Program.objects.values_list("pk", flat=True):
         refit_trends(pk, after_s=0)

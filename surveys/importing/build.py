@@ -20,11 +20,7 @@ from surveys.importing.shapes import (
     GatheredSheet,
     gather,
 )
-from surveys.importing.table import (
-    Say,
-    Table,
-    say_nothing,
-)
+from surveys.importing.table import Table
 from surveys.models import (
     Route,
     Source,
@@ -36,6 +32,10 @@ from surveys.protocol.seasons import (
     window_of,
 )
 from surveys.protocol.values import Finding
+from surveys.runs.progress import (
+    Say,
+    say_nothing,
+)
 from surveys.visits.bulk import (
     ProgramSnapshot,
     program_snapshot,

@@ -17,10 +17,6 @@ from surveys.importing.build import (
     BuiltVisit,
 )
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.table import (
-    Say,
-    say_nothing,
-)
 from surveys.models import (
     Program,
     ReviewStep,
@@ -29,6 +25,10 @@ from surveys.models import (
     Submission,
     Visit,
     VisitState,
+)
+from surveys.runs.progress import (
+    Say,
+    say_nothing,
 )
 from surveys.visits.bulk import FreshRows
 

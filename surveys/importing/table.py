@@ -1,14 +1,6 @@
 """A spreadsheet as plain texts."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
-
-# Told how far the work has come: a step in words, so many done, of so many.
-Say = Callable[[str, int, int], None]
-
-
-def say_nothing(step: str, done: int, total: int) -> None:
-    """For work that nobody watches."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -39,20 +39,19 @@ from surveys.importing.reading import read_table
 from surveys.importing.runs import (
     check_idle,
     is_large,
+    subject_of,
 )
 from surveys.importing.shapes import (
     Answers,
     blank_means_zero,
 )
-from surveys.importing.table import (
-    Say,
-    Table,
-    say_nothing,
-)
+from surveys.importing.table import Table
 from surveys.models import (
+    BackgroundRun,
     Species,
     SpreadsheetImport,
 )
+from surveys.runs.progress import Say, say_nothing
 from surveys.visits.loading import species_catalog
 from surveys.visits.sheet.cells import storable
 
@@ -194,6 +193,7 @@ def commit_upload(
     return done
 
 
+@transaction.atomic
 def discard(member: Membership, upload: Upload) -> None:
     """Forget a file that was never imported; what was imported keeps its file.
 
@@ -202,6 +202,9 @@ def discard(member: Membership, upload: Upload) -> None:
     require(member, Permission.MANAGE)
     check_idle(upload.row)
     if upload.row.committed_at is None:
+        BackgroundRun.objects.filter(
+            program=upload.row.program_id, subject=subject_of(upload.row)
+        ).delete()
         upload.row.delete()
 
 

@@ -1,14 +1,9 @@
 from surveys.models.fit import (
-    FittingRun,
     PowerStudy,
     SiteKind,
     SpeciesFit,
 )
-from surveys.models.importing import (
-    ImportRun,
-    ImportWork,
-    SpreadsheetImport,
-)
+from surveys.models.importing import SpreadsheetImport
 from surveys.models.program import (
     DataLicense,
     Program,
@@ -26,8 +21,6 @@ from surveys.models.publication import (
     Publication,
     PublicationFile,
     PublicationPiece,
-    PublishingRun,
-    RunState,
 )
 from surveys.models.recording import (
     Recording,
@@ -50,6 +43,12 @@ from surveys.models.route import (
     Route,
     Stop,
 )
+from surveys.models.run import (
+    UNDER_WAY,
+    BackgroundRun,
+    RunKind,
+    RunState,
+)
 from surveys.models.species import (
     ChecklistEntry,
     Species,
@@ -68,18 +67,17 @@ from surveys.models.visit import (
 )
 
 __all__ = [
+    "UNDER_WAY",
     "Assignment",
     "Audience",
+    "BackgroundRun",
     "CallIndex",
     "ChecklistEntry",
     "DataLicense",
     "DiscardedDraft",
     "ExactDownload",
-    "FittingRun",
     "Habitat",
     "Hydroperiod",
-    "ImportRun",
-    "ImportWork",
     "LifeStage",
     "ListeningPeriod",
     "Photo",
@@ -91,7 +89,6 @@ __all__ = [
     "Publication",
     "PublicationFile",
     "PublicationPiece",
-    "PublishingRun",
     "Reach",
     "Recording",
     "RecordingKind",
@@ -99,6 +96,7 @@ __all__ = [
     "RecordingState",
     "ReviewStep",
     "Route",
+    "RunKind",
     "RunState",
     "SeasonWindow",
     "Sensitivity",

@@ -1,8 +1,9 @@
-"""Stored results of the estimators, and how far a program's fits have come."""
+"""Stored results of the estimators, and the questions on power."""
 
 from django.db import models
 
 from surveys.models.program import Program
+from surveys.models.run import BackgroundRun
 from surveys.models.species import Species
 
 
@@ -45,7 +46,8 @@ class PowerStudy(models.Model):
     """A question of a coordinator: could the surveys show a fall of this species?
 
     `plan` holds the numbers of `surveys.trends.power.SurveyPlan` and the routes and visits to
-    compare, `key` their checksum with the software; `result` the cells once they are worked out.
+    compare, `key` their checksum with the software; `result` the cells once they are simulated.
+    `run` is the latest that was asked to do so.
     """
 
     program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="power_studies")
@@ -54,22 +56,12 @@ class PowerStudy(models.Model):
     key = models.CharField(max_length=64)
     result = models.JSONField(null=True, blank=True)
     asked_at = models.DateTimeField()
-    finished_at = models.DateTimeField(null=True, blank=True)
+    run = models.ForeignKey(
+        BackgroundRun, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
 
     class Meta:
         ordering = ["-asked_at"]
         constraints = [
             models.UniqueConstraint(fields=["program", "species", "key"], name="study_once")
         ]
-
-
-class FittingRun(models.Model):
-    """The latest run over a program's species: its progress while it lasts."""
-
-    program = models.OneToOneField(Program, on_delete=models.CASCADE, related_name="fitting_run")
-    data_stamp = models.CharField(max_length=64)
-    done = models.PositiveIntegerField(default=0)
-    total = models.PositiveIntegerField(default=0)
-    refitted = models.PositiveIntegerField(default=0)
-    started_at = models.DateTimeField()
-    finished_at = models.DateTimeField(null=True, blank=True)

@@ -1,4 +1,4 @@
-"""Publications: frozen yearly tables, their files, and the runs that make them."""
+"""Publications: frozen yearly tables and their files."""
 
 import pgtrigger
 from django.conf import settings
@@ -94,57 +94,6 @@ class PublicationPiece(models.Model):
             models.UniqueConstraint(fields=["file", "number"], name="publicationpiece_once")
         ]
         triggers = [pgtrigger.Protect(name="frozen", operation=_FROZEN)]
-
-
-class RunState(models.TextChoices):
-    WAITING = "waiting", "Waiting"
-    WORKING = "working", "Working"
-    DONE = "done", "Done"
-    REFUSED = "refused", "Refused"
-    FAILED = "failed", "Failed"
-
-
-class PublishingRun(models.Model):
-    """A publication that was asked for, and how far the worker has come with it.
-
-    `seen` is the checksum of the table that the coordinator looked at; `problem` a sentence.
-    """
-
-    program = models.ForeignKey(Program, on_delete=models.CASCADE, related_name="publishing_runs")
-    season_year = models.PositiveSmallIntegerField()
-    reason = models.TextField(blank=True)
-    seen = models.CharField(max_length=64, blank=True)
-    asked_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
-    )
-    asked_at = models.DateTimeField(auto_now_add=True)
-    state = models.CharField(max_length=10, choices=RunState.choices, default=RunState.WAITING)
-    step = models.CharField(max_length=120, blank=True)
-    done = models.PositiveSmallIntegerField(default=0)
-    total = models.PositiveSmallIntegerField(default=0)
-    problem = models.TextField(blank=True)
-    publication = models.OneToOneField(
-        Publication, on_delete=models.PROTECT, null=True, blank=True, related_name="run"
-    )
-    finished_at = models.DateTimeField(null=True, blank=True)
-
-    class Meta:
-        ordering = ["program", "-asked_at"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(state__in=RunState.values), name="publishingrun_state_known"
-            ),
-            models.CheckConstraint(
-                condition=Q(state=RunState.DONE, publication__isnull=False)
-                | (~Q(state=RunState.DONE) & Q(publication__isnull=True)),
-                name="publishingrun_done_has_publication",
-            ),
-            models.UniqueConstraint(
-                fields=["program", "season_year"],
-                condition=Q(state__in=[RunState.WAITING, RunState.WORKING]),
-                name="publishingrun_one_at_a_time",
-            ),
-        ]
 
 
 class ExactDownload(models.Model):

@@ -20,16 +20,14 @@ from django.utils import timezone
 from surveys.fitting.stamps import software
 from surveys.models import (
     Audience,
+    BackgroundRun,
     Program,
     Publication,
-    PublishingRun,
-    RunState,
 )
 from surveys.publishing import tables
 from surveys.publishing.about import about_publication
 from surveys.publishing.exceptions import (
     NothingChanged,
-    NothingToPublish,
     TableChanged,
 )
 from surveys.publishing.files import (
@@ -47,14 +45,13 @@ from surveys.publishing.formats.registry import (
 )
 from surveys.publishing.formats.yearly_csv import MEDIA_TYPE
 from surveys.publishing.freeze import (
-    counted_visits,
     freeze,
     snapshot,
     with_exact_places,
 )
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.publish import (
-    UNDER_WAY,
+    check_something_counts,
     latest,
 )
 from surveys.publishing.results import (
@@ -67,6 +64,12 @@ from surveys.publishing.tables import (
     TABLES,
     Table,
 )
+from surveys.runs.progress import (
+    Say,
+    Steps,
+    say_nothing,
+)
+from surveys.runs.work import finish
 
 RESULTS = (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS)
 ROWS = tuple(table for table in TABLES if table not in RESULTS)
@@ -84,87 +87,68 @@ class _Frozen:
     exact: Frozen
 
 
-class Progress:
-    """Says in words which step a run is at."""
-
-    def __init__(self, run: PublishingRun) -> None:
-        self.run = PublishingRun.objects.filter(pk=run.pk, state__in=UNDER_WAY)
-        self.done = -1
-
-    def begin(self, total: int) -> None:
-        self.run.update(total=total)
-
-    def say(self, step: str) -> None:
-        self.done += 1
-        self.run.update(state=RunState.WORKING, step=step[:120], done=self.done)
-
-
-def build(run: PublishingRun, *, site_url: str = "", formats: Sequence[Format] = FORMATS) -> None:
+def build(
+    run: BackgroundRun, *, formats: Sequence[Format] = FORMATS, say: Say = say_nothing
+) -> None:
     """Make and store the publication that was asked for; nothing when that is done already.
 
     Raises a PublishingError when there is nothing to publish or it is not what was looked at.
     """
-    if run.state not in UNDER_WAY:
+    run.refresh_from_db(fields=["state"])
+    if not run.under_way:
         return
-    progress = Progress(run)
-    progress.begin(len(formats) + 2)
+    steps = Steps(say, len(formats) + 2)
     with _workplace(run) as folder:
-        frozen = _freeze(run, folder, site_url, progress, len(formats))
-        files = [*_table_files(frozen.open), *_format_files(frozen, folder, formats, progress)]
-        progress.say("Storing the files")
+        frozen = _freeze(run, folder, steps)
+        files = [*_table_files(frozen.open), *_format_files(frozen, folder, formats, steps)]
+        steps.begin("Storing the files")
         _store(run, frozen.open, with_checksums(folder, files))
 
 
-def _freeze(
-    run: PublishingRun, folder: Path, site_url: str, progress: Progress, formats: int
-) -> _Frozen:
-    program = run.program
-    previous = latest(program, run.season_year)
-    progress.say("Freezing the rows")
+def _freeze(run: BackgroundRun, folder: Path, steps: Steps) -> _Frozen:
+    program, season_year = run.program, run.options["season_year"]
+    previous = latest(program, season_year)
+    steps.begin("Freezing the rows")
     with snapshot():
-        if (
-            not counted_visits(program, run.season_year)
-            .filter(season_year=run.season_year)
-            .exists()
-        ):
-            raise NothingToPublish(run.season_year)
+        check_something_counts(program, season_year)
         about = about_publication(
             program,
-            run.season_year,
-            version=previous.version + 1 if previous else 1,
-            reason=run.reason if previous else "",
+            season_year,
+            version=_next_version(previous),
+            reason=run.options["reason"] if previous else "",
             published_at=timezone.now(),
-            site_url=site_url,
+            site_url=run.options["site_url"],
         )
         frozen = freeze(program, folder / "open", about)
         exact = with_exact_places(program, frozen, folder / "exact")
     periods = periods_of(frozen)
     add_yearly(frozen, periods)
-    if run.seen and run.seen != sha256_of(frozen.folder / tables.YEARLY.file):
+    seen = run.options["seen"]
+    if seen and seen != sha256_of(frozen.folder / tables.YEARLY.file):
         raise TableChanged
     # The results follow from rows and software, so nothing need be fitted to see this.
     if previous and previous.software == software():
         _check_differs(previous, frozen, ROWS)
-    progress.begin(fits_of(periods) + formats + 2)
-    add_trends(frozen, periods, say=progress.say)
+    steps.total += fits_of(periods)
+    add_trends(frozen, periods, say=steps.begin)
     if previous:
         _check_differs(previous, frozen, TABLES)
     return _Frozen(open=frozen, exact=exact)
 
 
 def _format_files(
-    frozen: _Frozen, folder: Path, formats: Sequence[Format], progress: Progress
+    frozen: _Frozen, folder: Path, formats: Sequence[Format], steps: Steps
 ) -> Iterator[MadeFile]:
-    for one in formats:
-        progress.say(f"Writing {one.kind}")
-        path = folder / "files" / one.kind
+    for fmt in formats:
+        steps.begin(f"Writing {fmt.kind}")
+        path = folder / "files" / fmt.kind
         path.parent.mkdir(parents=True, exist_ok=True)
-        one.write(frozen.exact if one.audience == Audience.EXACT else frozen.open, path)
+        fmt.write(frozen.exact if fmt.audience == Audience.EXACT else frozen.open, path)
         yield MadeFile(
-            kind=one.kind,
-            meaning=one.meaning,
-            media_type=one.media_type,
-            audience=one.audience,
+            kind=fmt.kind,
+            meaning=fmt.meaning,
+            media_type=fmt.media_type,
+            audience=fmt.audience,
             path=path,
         )
 
@@ -206,20 +190,17 @@ def _count(path: Path) -> int:
 
 
 @transaction.atomic
-def _store(run: PublishingRun, frozen: Frozen, files: list[MadeFile]) -> None:
-    run = PublishingRun.objects.select_for_update().get(pk=run.pk)
-    if run.state not in UNDER_WAY:
-        return
+def _store(run: BackgroundRun, frozen: Frozen, files: list[MadeFile]) -> None:
+    """The publication with its files, and the end of its run."""
     program = Program.objects.select_for_update().get(pk=run.program_id)
-    about = frozen.about
-    previous = latest(program, run.season_year)
-    if about.version != (previous.version + 1 if previous else 1):
+    about, season_year = frozen.about, run.options["season_year"]
+    if about.version != _next_version(latest(program, season_year)):
         raise OvertakenError
     rows = {file.kind: file.rows for file in files}
     (sums,) = (file for file in files if file.kind == CHECKSUMS)
     publication = Publication.objects.create(
         program=program,
-        season_year=run.season_year,
+        season_year=season_year,
         version=about.version,
         title=about.title,
         method=about.method,
@@ -232,14 +213,15 @@ def _store(run: PublishingRun, frozen: Frozen, files: list[MadeFile]) -> None:
         published_at=about.published_at,
     )
     store(publication, files)
-    run.publication = publication
-    run.state, run.step, run.problem = RunState.DONE, "", ""
-    run.done, run.finished_at = run.total, timezone.now()
-    run.save()
+    finish(run, {"version": publication.version})
+
+
+def _next_version(previous: Publication | None) -> int:
+    return previous.version + 1 if previous else 1
 
 
 @contextmanager
-def _workplace(run: PublishingRun) -> Iterator[Path]:
+def _workplace(run: BackgroundRun) -> Iterator[Path]:
     """A folder of its own; what a killed try of the same run left behind is swept away."""
     database = hashlib.sha256(str(connection.settings_dict["NAME"]).encode()).hexdigest()[:12]
     prefix = f"publication-{database}-{run.pk}-"

@@ -10,9 +10,6 @@ import hashlib
 from dataclasses import dataclass
 
 from django.db import transaction
-from django.utils import timezone
-from procrastinate.contrib.django import app
-from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.access import (
     Permission,
@@ -20,10 +17,11 @@ from accounts.access import (
 )
 from accounts.models import Membership
 from surveys.models import (
+    UNDER_WAY,
+    BackgroundRun,
     Program,
     Publication,
-    PublishingRun,
-    RunState,
+    RunKind,
 )
 from surveys.publishing import tables
 from surveys.publishing.exceptions import (
@@ -35,16 +33,15 @@ from surveys.publishing.exceptions import (
 from surveys.publishing.freeze import counted_visits
 from surveys.publishing.frozen import table_bytes
 from surveys.publishing.method import title_of
+from surveys.runs.asking import (
+    ask,
+    current_run,
+)
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.table import (
     YearRow,
     row_values,
 )
-
-# The task lives in `tasks`, which knows how to build; here it is known by name.
-TASK = "publishing.publish"
-QUEUE = "publishing"
-UNDER_WAY = (RunState.WAITING, RunState.WORKING)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,8 +75,8 @@ class Preview:
 
 
 def preview(program: Program, season_year: int) -> Preview:
-    found = yearly_table(program, last_year=season_year)
-    rows = tuple(sorted(found, key=lambda row: (row.species, row.season_year)))
+    table = yearly_table(program, last_year=season_year)
+    rows = tuple(sorted(table, key=lambda row: (row.species, row.season_year)))
     years = tuple(sorted({row.season_year for row in rows}))
     values = map(row_values, rows)
     file = table_bytes(tables.YEARLY, ([row[n] for n in tables.YEARLY.header] for row in values))
@@ -98,8 +95,12 @@ def latest(program: Program, season_year: int) -> Publication | None:
     return program.publications.filter(season_year=season_year).first()
 
 
-def under_way(program: Program) -> list[PublishingRun]:
-    return list(program.publishing_runs.filter(state__in=UNDER_WAY))
+def subject_of(season_year: int) -> str:
+    return f"publication {season_year}"
+
+
+def under_way(program: Program) -> list[BackgroundRun]:
+    return list(program.runs.filter(kind=RunKind.PUBLISH, state__in=UNDER_WAY))
 
 
 def ask_to_publish(
@@ -109,7 +110,7 @@ def ask_to_publish(
     *,
     seen: str | None = None,
     site_url: str = "",
-) -> PublishingRun:
+) -> BackgroundRun:
     """Have the worker freeze every season year up to `season_year` as a new version.
 
     `seen` is the checksum of the yearly table that the coordinator looked at; `site_url` the
@@ -122,40 +123,30 @@ def ask_to_publish(
     with transaction.atomic():
         # One at a time, so that version numbers follow each other.
         program = Program.objects.select_for_update().get(pk=member.program_id)
-        _give_up_lost_runs(program)
-        found = preview(program, season_year)
-        if not counted_visits(program, season_year).filter(season_year=season_year).exists():
-            raise NothingToPublish(season_year)
-        if program.publishing_runs.filter(season_year=season_year, state__in=UNDER_WAY).exists():
+        current = current_run(program.pk, subject_of(season_year))
+        shown = preview(program, season_year)
+        check_something_counts(program, season_year)
+        if current is not None:
             raise AlreadyUnderWay(season_year)
-        if seen is not None and seen != found.sha256:
+        if seen is not None and seen != shown.sha256:
             raise TableChanged
-        if found.previous and not reason:
-            raise ReasonNeeded(found.previous)
-        run = PublishingRun.objects.create(
-            program=program,
-            season_year=season_year,
-            reason=reason if found.previous else "",
-            seen=seen or "",
+        if shown.previous and not reason:
+            raise ReasonNeeded(shown.previous)
+        return ask(
+            RunKind.PUBLISH,
+            program.pk,
+            subject=subject_of(season_year),
             asked_by=member.person,
+            options={
+                "season_year": season_year,
+                "reason": reason if shown.previous else "",
+                "seen": seen or "",
+                "site_url": site_url,
+            },
         )
-        app.configure_task(TASK, queue=QUEUE, lock=f"publishing of program {program.pk}").defer(
-            run_id=run.pk, site_url=site_url
-        )
-    return run
 
 
-def _give_up_lost_runs(program: Program) -> None:
-    """A run whose job is gone would keep its season year from ever being published."""
-    for run in under_way(program):
-        job = ProcrastinateJob.objects.filter(
-            task_name=TASK, args__run_id=run.pk, status__in=["todo", "doing"]
-        )
-        if not job.exists():
-            fail(run, "The work was lost before it was finished. Nothing was published.")
-
-
-def fail(run: PublishingRun, problem: str, state: RunState = RunState.FAILED) -> None:
-    PublishingRun.objects.filter(pk=run.pk, state__in=UNDER_WAY).update(
-        state=state, problem=problem, step="", finished_at=timezone.now()
-    )
+def check_something_counts(program: Program, season_year: int) -> None:
+    """Raises NothingToPublish for a season year without a counted visit."""
+    if not counted_visits(program, season_year).filter(season_year=season_year).exists():
+        raise NothingToPublish(season_year)

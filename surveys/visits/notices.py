@@ -11,13 +11,12 @@ from procrastinate.contrib.django import app
 
 from surveys.models import ReviewStep
 from surveys.protocol.words import day
-
-QUEUE = "mail"
+from surveys.runs.queues import MAIL
 
 
 @app.task(
     name="visits.mail_sent_back",
-    queue=QUEUE,
+    queue=MAIL,
     retry=RetryStrategy(max_attempts=5, exponential_wait=30),
 )
 def mail_sent_back(*, step_id: int, site_url: str) -> None:

@@ -6,6 +6,7 @@ import logging
 
 from procrastinate.contrib.django import app
 
+from surveys.runs.queues import SHORT
 from surveys.visits.exceptions import RecordingDamaged
 from surveys.visits.media.files import sweep_files
 from surveys.visits.media.recordings import (
@@ -13,13 +14,12 @@ from surveys.visits.media.recordings import (
     expire_unfinished,
     unassembled_recordings,
 )
-from surveys.visits.refitting import QUEUE
 
 log = logging.getLogger(__name__)
 
 
 @app.periodic(cron="10 4 * * *")
-@app.task(name="visits.tidy", queue=QUEUE, queueing_lock="tidying of stored files")
+@app.task(name="visits.tidy", queue=SHORT, queueing_lock="tidying of stored files")
 def tidy(timestamp: int) -> None:
     """Assemble recordings whose assembly was interrupted, expire unfinished uploads, then
     delete stored files that no row refers to."""

@@ -7,8 +7,8 @@ from django.db import connection
 
 from accounts.models import Role
 from surveys.models import (
+    BackgroundRun,
     CallIndex,
-    PublishingRun,
     RunState,
     Visit,
     VisitState,
@@ -25,6 +25,7 @@ from tests.support.builders import (
 )
 from tests.support.frozen import small_program
 from tests.support.publishing import publish_now
+from tests.support.runs import make_publishing_run
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -57,9 +58,9 @@ def test_a_season_is_closed(coordinator, signed_in):
     page.get_by_role("link", name="Close a season").first.click()
     page.get_by_role("button", name="Publish version 1").click()
     page.get_by_text("It waits for its turn").wait_for()
-    run = PublishingRun.objects.get()
-    PublishingRun.objects.update(
-        state=RunState.WORKING, step="Trend of Pseudacris crucifer by stop", done=3, total=20
+    run = BackgroundRun.objects.get()
+    BackgroundRun.objects.update(
+        state=RunState.RUNNING, step="Trend of Pseudacris crucifer by stop", done=3, total=20
     )
     page.get_by_text("Trend of Pseudacris crucifer by stop").wait_for()
     run.refresh_from_db()
@@ -75,13 +76,11 @@ def test_screens_are_accessible(coordinator, signed_in):
     leave_something_open(coordinator)
     CallIndex.objects.filter(index=3).update(index=2)
     publish_now(coordinator, 2024, "Full chorus was written down where calls only overlapped.")
-    going = PublishingRun.objects.create(
-        program=program, season_year=2023, asked_by=coordinator.person,
-        state=RunState.WORKING, step="Writing report.pdf", done=7, total=33,
+    going = make_publishing_run(
+        program, 2023, coordinator.person,
+        state=RunState.RUNNING, step="Writing report.pdf", done=7, total=33,
     )  # fmt: skip
-    failed = PublishingRun.objects.create(
-        program=program, season_year=2022, asked_by=coordinator.person
-    )
+    failed = make_publishing_run(program, 2022, coordinator.person)
     fail(failed, "The files could not be made, in 3 tries. Nothing was published.")
     home = f"/{program.slug}/publications/"
     pages = [

@@ -35,7 +35,6 @@ from surveys.models import (
     Assignment,
     Program,
     Publication,
-    PublishingRun,
     Reach,
     StoredFinding,
     Visit,
@@ -50,6 +49,7 @@ from tests.support.builders import (
     make_route,
     make_study,
 )
+from tests.support.runs import make_publishing_run
 from tests.support.sounds import (
     keep,
     sound,
@@ -350,9 +350,7 @@ def world(program, partner, observer, coordinator) -> World:
     publication.files.create(order=0, kind="table.csv", meaning="", media_type="text/csv", bytes=0)
     publication.pk, publication.version, publication.reason = None, 2, "A late visit."
     publication.save()
-    run = PublishingRun.objects.create(
-        program=program, season_year=2023, asked_by=coordinator.person
-    )
+    run = make_publishing_run(program, 2023, coordinator.person)
     upload = store(
         coordinator, file_name="visits.csv", content=b"route,night,stop\nR1,2024-04-15,1\n"
     )

@@ -197,13 +197,11 @@ def make_study(program: Program, species: Species, *, finished: bool = True) -> 
         PowerCell(routes=routes, visits=3, chance=wilson(heard, 200))
         for routes, heard in ((12, 92), (24, 170))
     )
-    now = timezone.now()
     return PowerStudy.objects.create(
         program=program,
         species=species,
         plan={"plan": asdict(plan), "routes": [12, 24], "visits": [3]},
         key=uuid.uuid4().hex,
         result=to_plain(cells) if finished else None,
-        asked_at=now,
-        finished_at=now if finished else None,
+        asked_at=timezone.now(),
     )

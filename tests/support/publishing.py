@@ -4,8 +4,9 @@ from collections.abc import Sequence
 
 from accounts.models import Membership
 from surveys.models import (
+    BackgroundRun,
     Publication,
-    PublishingRun,
+    RunKind,
 )
 from surveys.publishing.build import build
 from surveys.publishing.formats.registry import Format
@@ -25,11 +26,10 @@ def publish_now(
     run = ask_to_publish(member, season_year, reason, **options)
     build(run, formats=formats)
     run.refresh_from_db()
-    assert run.publication is not None
-    return run.publication
+    return member.program.publications.get(season_year=season_year, version=run.result["version"])
 
 
 def build_what_waits() -> None:
     """Every run that was asked for: the tables only."""
-    for run in PublishingRun.objects.filter(state="waiting").order_by("pk"):
+    for run in BackgroundRun.objects.filter(kind=RunKind.PUBLISH, state="queued").order_by("pk"):
         build(run, formats=())

@@ -10,9 +10,9 @@ from accounts.access import (
     may,
 )
 from surveys.models import (
+    BackgroundRun,
     Publication,
     PublicationFile,
-    PublishingRun,
 )
 
 
@@ -93,11 +93,12 @@ class PublishSerializer(serializers.Serializer):
 class PublishingRunSerializer(serializers.ModelSerializer):
     """How far a publication has come; `problem` says in words why there is none."""
 
-    state = serializers.CharField(help_text="waiting, working, done, refused or failed")
-    version = serializers.IntegerField(source="publication.version", default=None, read_only=True)
+    season_year = serializers.IntegerField(source="options.season_year", read_only=True)
+    state = serializers.CharField(help_text="queued, running, done, refused or failed")
+    version = serializers.IntegerField(source="result.version", default=None, read_only=True)
 
     class Meta:
-        model = PublishingRun
+        model = BackgroundRun
         fields = [
             "id",
             "season_year",

@@ -29,6 +29,7 @@ from surveys.api.serializers.publications import (
 from surveys.models import (
     Audience,
     Publication,
+    RunKind,
 )
 from surveys.publishing.exact import note_exact_download
 from surveys.publishing.files import (
@@ -105,8 +106,7 @@ class PublishingRunDetail(ProgramView):
     @extend_schema(responses={200: PublishingRunSerializer, **READ_ERRORS})
     def get(self, request: Request, program: str, run_id: int) -> Response:
         """How far a publication that was asked for has come."""
-        runs = self.program.publishing_runs.select_related("publication")
-        run = runs.filter(pk=run_id).first()
+        run = self.program.runs.filter(kind=RunKind.PUBLISH, pk=run_id).first()
         if run is None:
             raise Http404("There is no such run in this program.")
         return Response(PublishingRunSerializer(run).data)

@@ -27,10 +27,9 @@ from surveys.importing.problems import (
 )
 from surveys.importing.runs import (
     MOST_ROWS_AT_ONCE,
-    UNDER_WAY,
-    ask,
+    ask_worker,
     import_of,
-    last_run,
+    latest_run,
 )
 from surveys.importing.template import (
     template_csv,
@@ -47,14 +46,15 @@ from surveys.importing.uploads import (
     store,
 )
 from surveys.models import (
-    ImportRun,
-    ImportWork,
+    BackgroundRun,
+    RunKind,
     SpreadsheetImport,
 )
 from surveys.web.importing.forms import (
     ColumnsForm,
     UploadForm,
 )
+from surveys.web.runs.page import run_page
 
 _TEMPLATES = {
     "csv": (template_csv, "text/csv; charset=utf-8"),
@@ -122,7 +122,7 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
                 leave_out_known=form.cleaned_data["leave_out_known"],
             )
             if found.is_large:
-                ask(member, upload, ImportWork.CHECK)
+                ask_worker(member, upload, RunKind.CHECK_IMPORT)
         except ImportRefusedError as error:
             messages.error(request, str(error))
         return go_to()
@@ -145,9 +145,9 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     """What an import would do; of a large file, how far the worker has come with it."""
     row = import_of(request.membership, upload)
-    run = last_run(row)
-    if run is not None and run.state in UNDER_WAY:
-        return _run_page(request, row, run, going=True)
+    run = latest_run(row)
+    if run is not None and run.under_way:
+        return _run_page(request, row, run)
     if request.htmx:
         return HttpResponseClientRefresh()
     if row.committed_at is not None:
@@ -158,9 +158,9 @@ def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     if run is None:
         messages.info(request, "Say what the columns mean first. Then the file is checked.")
         return redirect("web:import_columns", program=row.program.slug, upload=row.pk)
-    if run.found is None:
-        return _run_page(request, row, run, going=False)
-    return _preview(request, found, preview_from_plain(run.found))
+    if run.result is None:
+        return _run_page(request, row, run)
+    return _preview(request, found, preview_from_plain(run.result))
 
 
 @require_POST
@@ -197,14 +197,14 @@ def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 
 def _is_open(row: SpreadsheetImport) -> bool:
     """Whether its columns may still change."""
-    run = last_run(row)
-    return row.committed_at is None and (run is None or run.state not in UNDER_WAY)
+    run = latest_run(row)
+    return row.committed_at is None and not (run is not None and run.under_way)
 
 
 def _asked(request: ProgramRequest, found: Upload) -> HttpResponse:
     """Hand a large file to the worker."""
     try:
-        ask(request.membership, found.row.pk, ImportWork.COMMIT)
+        ask_worker(request.membership, found.row.pk, RunKind.IMPORT)
     except ImportRefusedError as error:
         messages.error(request, str(error))
     return redirect(
@@ -212,12 +212,20 @@ def _asked(request: ProgramRequest, found: Upload) -> HttpResponse:
     )
 
 
-def _run_page(
-    request: ProgramRequest, row: SpreadsheetImport, run: ImportRun, *, going: bool
-) -> HttpResponse:
-    """How far the worker has come; its inner part asks for itself again until it is done."""
-    page = "importing/run_part.html" if request.htmx else "importing/run.html"
-    return render(request, page, {"row": row, "run": run, "going": going})
+def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRun) -> HttpResponse:
+    """How far the worker has come with a large file, or why it came to nothing."""
+    checking = run.kind == RunKind.CHECK_IMPORT
+    failed = "The file was not checked" if checking else "Nothing was imported"
+    return run_page(
+        request,
+        run,
+        heading=f"{run.get_kind_display()} {row.file_name}" if run.under_way else failed,
+        crumbs=[_import_crumb(request), {"name": row.file_name, "url": ""}],
+        outcome="importing/run_outcome.html",
+        promise="This is a large file, so it takes a while. "
+        + ("Nothing is imported yet." if checking else "All of it is imported, or nothing."),
+        row=row,
+    )
 
 
 def _preview(request: ProgramRequest, found: Upload, seen: Preview) -> HttpResponse:
@@ -240,9 +248,13 @@ def _preview(request: ProgramRequest, found: Upload, seen: Preview) -> HttpRespo
     )
 
 
-def _crumbs(request: ProgramRequest, found: Upload, here: str) -> list[dict[str, str]]:
-    start_url = reverse("web:import_start", args=[request.membership.program.slug])
+def _crumbs(request: ProgramRequest, upload: Upload, here: str) -> list[dict[str, str]]:
     return [
-        {"name": "Import", "url": start_url},
-        {"name": f"{found.row.file_name}: {here.lower()}", "url": ""},
+        _import_crumb(request),
+        {"name": f"{upload.row.file_name}: {here.lower()}", "url": ""},
     ]
+
+
+def _import_crumb(request: ProgramRequest) -> dict[str, str]:
+    start_url = reverse("web:import_start", args=[request.membership.program.slug])
+    return {"name": "Import", "url": start_url}

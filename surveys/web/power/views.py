@@ -14,6 +14,7 @@ from surveys.fitting.power import PowerUnknownError, Today, ask_power, cells_of,
 from surveys.models import PowerStudy, Species
 from surveys.web.power.forms import PowerForm
 from surveys.web.power.words import AIM, aim_sentence, power_alt, power_rows, power_sentence
+from surveys.web.runs.page import progress_context
 from surveys.web.trends.pictures import picture
 
 
@@ -41,7 +42,7 @@ def power(request: ProgramRequest) -> HttpResponse:
             "species": species,
             "now": now,
             "why_not": why_not,
-            "studies": program.power_studies.select_related("species")[:10],
+            "studies": program.power_studies.select_related("species", "run")[:10],
             "crumbs": _crumbs(program.slug, "Could we see it?"),
         },
         status=422 if form.errors else 200,
@@ -62,6 +63,8 @@ def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
         "plan": plan,
         "start": share(plan.occupancy),
         "detection": share(plan.detection),
+        "outcome": "power/no_answer.html",
+        **progress_context(study.run),
     }
     if cells:
         name = study.species.common_name
@@ -100,7 +103,7 @@ def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpRespon
 
 
 def _study(request: ProgramRequest, study_id: int) -> PowerStudy:
-    studies = request.membership.program.power_studies.select_related("species")
+    studies = request.membership.program.power_studies.select_related("species", "run")
     return get_object_or_404(studies, pk=study_id)
 
 

@@ -1,7 +1,7 @@
 """Closing a season: what is not decided, what would be published, and the run that makes it."""
 
-from django.http import Http404, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
@@ -11,7 +11,10 @@ from accounts.access import (
     needs,
 )
 from surveys.fitting.stored import stored_fits
-from surveys.models import PublishingRun
+from surveys.models import (
+    BackgroundRun,
+    RunKind,
+)
 from surveys.publishing.closing import (
     last_closed_season,
     missing_visits,
@@ -21,13 +24,15 @@ from surveys.publishing.closing import (
 from surveys.publishing.exceptions import PublishingError
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.publish import (
-    UNDER_WAY,
     Preview,
     ask_to_publish,
     preview,
+    subject_of,
 )
+from surveys.runs.asking import latest_run
 from surveys.seasons.route_years import season_years
 from surveys.web.publications.forms import PublishForm
+from surveys.web.runs.page import run_page
 from surveys.web.trends.page import glance_rows
 from surveys.web.trends.views import table_context
 
@@ -66,10 +71,7 @@ def publish(request: ProgramRequest) -> HttpResponse:
             "season_year": season_year,
             "preview": found,
             "possible": season_year in found.years,
-            "run": program.publishing_runs.filter(
-                season_year=season_year, state__in=UNDER_WAY
-            ).first(),
-            "last_run": program.publishing_runs.filter(season_year=season_year).first(),
+            "run": latest_run(program.pk, subject_of(season_year)),
             "form": form,
             "open_count": open_count,
             "waiting": waiting[:SHOWN],
@@ -89,11 +91,16 @@ def publish(request: ProgramRequest) -> HttpResponse:
 def publishing_run(request: ProgramRequest, run_id: int) -> HttpResponse:
     """How far it has come. Its inner part asks for itself again until it is done."""
     program = request.membership.program
-    run = program.publishing_runs.select_related("publication").filter(pk=run_id).first()
-    if run is None:
-        raise Http404("There is no such run in this program.")
-    page = "publications/run_part.html" if request.htmx else "publications/run.html"
-    return render(request, page, {"run": run, "going": run.state in UNDER_WAY})
+    run = get_object_or_404(program.runs.filter(kind=RunKind.PUBLISH), pk=run_id)
+    season_year = run.options["season_year"]
+    publications = {"name": "Publications", "url": reverse("web:publications", args=[program.slug])}
+    return run_page(
+        request,
+        run,
+        heading=f"Publishing season {season_year}",
+        crumbs=[publications, {"name": f"Season {season_year}", "url": ""}],
+        outcome="publications/run_outcome.html",
+    )
 
 
 def _tables(request: ProgramRequest, found: Preview) -> dict[str, object]:
@@ -113,7 +120,7 @@ def _tables(request: ProgramRequest, found: Preview) -> dict[str, object]:
     }
 
 
-def _ask(request: ProgramRequest, form: PublishForm, found: Preview) -> PublishingRun | None:
+def _ask(request: ProgramRequest, form: PublishForm, found: Preview) -> BackgroundRun | None:
     """Ask for it, or put the refusal on the form. What was typed stays; `seen` is renewed."""
     data = form.cleaned_data
     try:

@@ -158,7 +158,7 @@ def test_publishing(api_for, coordinator, partner, observer, accepted):
         assert api_for(member)("POST", "publications/", body).status == 403
     api = api_for(coordinator)
     answer = api("POST", "publications/", body)
-    assert (answer.status, answer.data["state"]) == (202, "waiting")
+    assert (answer.status, answer.data["state"]) == (202, "queued")
     run = f"publications/runs/{answer.data['id']}/"
     assert api("POST", "publications/", body).status == 409
     build_what_waits()

@@ -19,13 +19,14 @@ from surveys.demo.story import Scale
 from surveys.demo.vouchers import NOTE
 from surveys.models import (
     Assignment,
+    BackgroundRun,
     CallIndex,
     ListeningPeriod,
     Program,
     Publication,
-    PublishingRun,
     Recording,
     RecordingState,
+    RunKind,
     Settlement,
     Species,
     StoredFinding,
@@ -34,7 +35,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.values import Severity
-from surveys.publishing.publish import TASK
+from surveys.runs.kinds import task_name
 from surveys.visits.counting import count_in_trends
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
@@ -138,14 +139,16 @@ def test_a_publication_of_the_last_season_is_left_to_the_worker():
         "load_demo", "--until", "2026-11-25", "--routes", "3", "--years", "2", "--seed", "7",
         "--site-url", "http://127.0.0.1:8123", stdout=io.StringIO(),
     )  # fmt: skip
-    assert set(PublishingRun.objects.values_list("program__slug", "season_year")) == {
+    publishing = BackgroundRun.objects.filter(kind=RunKind.PUBLISH)
+    assert set(publishing.values_list("program__slug", "options__season_year")) == {
         ("larkmoor-spring", 2026),
         ("saltgrass-winter", 2026),
     }
-    jobs = ProcrastinateJob.objects.filter(
-        task_name=TASK, args__run_id__in=list(PublishingRun.objects.values_list("pk", flat=True))
-    )
-    assert {job.args["site_url"] for job in jobs} == {"http://127.0.0.1:8123"}
+    jobs = ProcrastinateJob.objects.filter(pk__in=publishing.values("job_id"))
+    assert {(job.task_name, job.args["run_id"]) for job in jobs} == {
+        (task_name(RunKind.PUBLISH), run.pk) for run in publishing
+    }
+    assert {run.options["site_url"] for run in publishing} == {"http://127.0.0.1:8123"}
 
 
 def test_the_demo_observer_has_something_on_tonight(demo):

@@ -15,18 +15,19 @@ from surveys.fitting.power import (
     ask_power,
     cells_of,
     plan_of,
+    simulated_cells,
     today,
-    work_out,
 )
 from surveys.fitting.refit import refit
-from surveys.fitting.tasks import work_out_power
-from surveys.models import PowerStudy
+from surveys.models import PowerStudy, RunKind
+from surveys.runs.kinds import task_name
 from tests.support.at_once import in_threads
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_route,
 )
+from tests.support.runs import carry_out
 
 pytestmark = pytest.mark.django_db
 
@@ -68,12 +69,12 @@ def test_asked_once_and_worked_out(program, coordinator, surveyed, monkeypatch):
     study = ask(coordinator, surveyed[0])
     assert ask(coordinator, surveyed[0]).pk == study.pk
     assert cells_of(study) == ()
-    (job,) = ProcrastinateJob.objects.filter(task_name="fitting.power")
-    assert (job.status, job.args) == ("todo", {"study_id": study.pk})
+    (job,) = ProcrastinateJob.objects.filter(task_name=task_name(RunKind.POWER))
+    assert (job.status, job.args) == ("todo", {"run_id": study.run_id})
     assert plan_of(study).stops_per_route == 4
     monkeypatch.setattr("surveys.trends.power._SIMULATIONS", ())
     monkeypatch.setattr("surveys.trends.power._FEWEST", 4)
-    work_out_power(study_id=study.pk)
+    carry_out(study.run)
     study.refresh_from_db()
     cells = cells_of(study)
     assert [(cell.routes, cell.visits) for cell in cells] == [
@@ -82,9 +83,7 @@ def test_asked_once_and_worked_out(program, coordinator, surveyed, monkeypatch):
     assert all(0 <= cell.chance.low <= cell.chance.value <= cell.chance.high for cell in cells)
     assert "4 simulated programs" in cells[0].chance.interval
     # The same question has the same answer.
-    before = study.result
-    work_out(study)
-    assert study.result == before
+    assert simulated_cells(study) == cells
 
 
 def test_another_question_or_software_is_another_study(program, coordinator, surveyed, monkeypatch):

@@ -18,10 +18,11 @@ from surveys.fitting.stored import (
     stored_fits,
 )
 from surveys.models import (
+    BackgroundRun,
     CallIndex,
     ChecklistEntry,
-    FittingRun,
     ListeningPeriod,
+    RunState,
     SpeciesFit,
     Visit,
 )
@@ -36,6 +37,7 @@ from tests.support.builders import (
     make_checklist,
     make_route,
 )
+from tests.support.runs import carry_out
 from tests.support.sheets import (
     make_submitted,
     plain_cells,
@@ -217,10 +219,14 @@ def test_one_species_does_not_keep_the_others_waiting(program, surveyed, monkeyp
 
     real = module.analyze
     monkeypatch.setattr(module, "analyze", analyze)
+    run = refit_trends(program.pk)
     with pytest.raises(FittingFailedError, match="Pseudacris crucifer, site = stop"):
-        refit(program)
+        carry_out(run)
     assert [fit.species for fit in stored_fits(program)] == [surveyed[1]]
-    assert FittingRun.objects.get().finished_at
+    run.refresh_from_db()
+    assert run.state == RunState.FAILED
+    assert run.finished_at
+    assert "Pseudacris crucifer, site = stop" in run.problem
 
 
 def test_no_visits_at_all(program, species):
@@ -245,7 +251,8 @@ def test_accepting_and_reopening_ask_once(program, observer, coordinator, specie
     visit = make_submitted(observer, make_route(program), plain_cells(3))
     assert jobs() == []
     accepted = verbs.accept(coordinator, visit.pk, revision=visit.revision)
-    waiting = [("todo", {"program_id": program.pk})]
+    run = BackgroundRun.objects.get(program=program)
+    waiting = [("todo", {"run_id": run.pk})]
     assert jobs() == waiting
     verbs.reopen(coordinator, visit.pk, note="Look again.", revision=accepted.revision)
     assert jobs() == waiting

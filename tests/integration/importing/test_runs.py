@@ -1,7 +1,6 @@
 """Large files go through the worker: asked for, watched, all of it or nothing."""
 
 import dataclasses
-from types import SimpleNamespace
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -17,14 +16,10 @@ from surveys.importing.preview import (
 )
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.runs import (
-    TASK,
-    ask,
+    ask_worker,
     is_large,
-    last_run,
-)
-from surveys.importing.tasks import (
-    RETRIES,
-    carry_out,
+    latest_run,
+    subject_of,
 )
 from surveys.importing.uploads import (
     commit_upload,
@@ -33,14 +28,19 @@ from surveys.importing.uploads import (
     remember,
 )
 from surveys.models import (
-    ImportRun,
-    ImportWork,
+    BackgroundRun,
+    RunKind,
     RunState,
     SpreadsheetImport,
     Visit,
 )
+from surveys.runs import work as running
+from surveys.runs.kinds import FACTS, task_name
+from surveys.runs.progress import Progress
+from surveys.runs.work import RunOverError
 from tests.integration.importing.conftest import wide
 from tests.support.builders import make_member
+from tests.support.runs import carry_out as work
 
 pytestmark = pytest.mark.django_db
 
@@ -49,6 +49,7 @@ GOOD = wide(
     "R1,2024-04-15,2,21:30,21:35,47,0,1",
     "R2,2024-04-16,1,21:14,21:19,48,1,0",
 )
+RETRIES = FACTS[RunKind.IMPORT].tries - 1
 BAD = wide("R1,2024-04-15,1,21:14,21:19,48,7,0", "R9,2024-04-15,2,21:30,21:35,47,0,1")
 
 
@@ -66,10 +67,8 @@ def at(name, program, **which):
     return reverse(f"web:{name}", kwargs={"program": program.slug, **which})
 
 
-def work(run, attempts=0):
-    carry_out.func(SimpleNamespace(job=SimpleNamespace(attempts=attempts)), run_id=run.pk)
-    run.refresh_from_db()
-    return run
+def runs_of(row):
+    return BackgroundRun.objects.filter(subject=subject_of(row))
 
 
 def uploaded(page, program, text):
@@ -92,12 +91,14 @@ def test_from_file_to_review(page, program, coordinator):
     preview = at("import_preview", program, upload=row.pk)
     assert page.get(preview).url == at("import_columns", program, upload=row.pk)
     assert check(page, program, row).url == preview
-    run = row.runs.get()
-    assert (run.work, run.state) == (ImportWork.CHECK, RunState.WAITING)
-    assert ProcrastinateJob.objects.filter(task_name=TASK, args__run_id=run.pk).exists()
+    run = runs_of(row).get()
+    assert (run.kind, run.state) == (RunKind.CHECK_IMPORT, RunState.QUEUED)
+    assert ProcrastinateJob.objects.filter(
+        task_name=task_name(RunKind.CHECK_IMPORT), args__run_id=run.pk
+    ).exists()
     assert "It waits for its turn" in page.get(preview).content.decode()
 
-    run.state, run.step, run.done, run.total = RunState.WORKING, "Checking the visits", 40, 90
+    run.state, run.step, run.done, run.total = RunState.RUNNING, "Checking the visits", 40, 90
     run.save()
     part = page.get(preview, headers={"HX-Request": "true"}).content.decode()
     assert "Checking the visits" in part
@@ -113,8 +114,8 @@ def test_from_file_to_review(page, program, coordinator):
 
     assert page.post(at("import_commit", program, upload=row.pk)).url == preview
     assert not Visit.objects.exists()
-    run = last_run(row)
-    assert run.work == ImportWork.COMMIT
+    run = latest_run(row)
+    assert run.kind == RunKind.IMPORT
     assert "Importing past.csv" in page.get(preview).content.decode()
     assert work(run).state == RunState.DONE
     assert Visit.objects.count() == 2
@@ -126,7 +127,7 @@ def test_from_file_to_review(page, program, coordinator):
 def test_errors_are_shown_by_row_as_ever(page, program):
     row = uploaded(page, program, BAD)
     check(page, program, row)
-    assert work(row.runs.get()).state == RunState.DONE
+    assert work(runs_of(row).get()).state == RunState.DONE
     shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
     assert "Not ready yet" in shown
     assert '<span class="import-row">Row </span>2' in shown
@@ -143,7 +144,7 @@ def test_small_files_stay_within_the_request(page, program, monkeypatch):
     monkeypatch.setattr(runs, "MOST_ROWS_AT_ONCE", 3)
     row = uploaded(page, program, GOOD)
     check(page, program, row)
-    assert not ImportRun.objects.exists()
+    assert not BackgroundRun.objects.exists()
     preview = at("import_preview", program, upload=row.pk)
     assert "Ready to import" in page.get(preview).content.decode()
     page.post(at("import_commit", program, upload=row.pk))
@@ -165,7 +166,7 @@ def test_while_the_worker_has_it_nothing_else_touches_it(page, program, coordina
     for touch in (
         lambda: discard(coordinator, upload),
         lambda: remember(upload, (), upload.answers, leave_out_known=False),
-        lambda: ask(coordinator, row.pk, ImportWork.COMMIT),
+        lambda: ask_worker(coordinator, row.pk, RunKind.IMPORT),
     ):
         with pytest.raises(ImportRefusedError, match="is being checked"):
             touch()
@@ -177,10 +178,10 @@ def test_while_the_worker_has_it_nothing_else_touches_it(page, program, coordina
 def test_what_was_imported_meanwhile_is_refused(page, program, coordinator, attempt):
     row = uploaded(page, program, GOOD)
     check(page, program, row)
-    work(row.runs.get())
+    work(runs_of(row).get())
     commit_upload(coordinator, attempt(GOOD).upload)
     page.post(at("import_commit", program, upload=row.pk))
-    run = work(last_run(row))
+    run = work(latest_run(row))
     assert run.state == RunState.REFUSED
     shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
     assert "Nothing was imported: there is one problem to mend first" in shown
@@ -191,20 +192,22 @@ def test_what_was_imported_meanwhile_is_refused(page, program, coordinator, atte
 def test_a_run_whose_job_is_gone_ends(page, program):
     row = uploaded(page, program, GOOD)
     check(page, program, row)
-    ProcrastinateJob.objects.filter(task_name=TASK)  # read only: it goes by its own function
     with connection.cursor() as cursor:
-        cursor.execute("DELETE FROM procrastinate_jobs WHERE task_name = %s", [TASK])
+        cursor.execute(
+            "DELETE FROM procrastinate_jobs WHERE task_name = %s",
+            [task_name(RunKind.CHECK_IMPORT)],
+        )
     shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
     assert "The work was lost before it was finished. The file was not checked." in shown
     assert check(page, program, row).status_code == 302
-    assert row.runs.count() == 2
+    assert runs_of(row).count() == 2
 
 
 def test_who_no_longer_coordinates_imports_nothing(page, program, coordinator):
     row = uploaded(page, program, GOOD)
     check(page, program, row)
-    work(row.runs.get())
-    run = ask(coordinator, row.pk, ImportWork.COMMIT)
+    work(runs_of(row).get())
+    run = ask_worker(coordinator, row.pk, RunKind.IMPORT)
     make_member(program, Role.COORDINATOR)
     coordinator.role = Role.OBSERVER
     coordinator.save()
@@ -223,27 +226,27 @@ def test_broken_off_anywhere_nothing_is_there_and_the_next_try_does_it(
 ):
     row = uploaded(page, program, GOOD)
     check(page, program, row)
-    work(row.runs.get())
-    run = ask(coordinator, row.pk, ImportWork.COMMIT)
+    work(runs_of(row).get())
+    run = ask_worker(coordinator, row.pk, RunKind.IMPORT)
     with monkeypatch.context() as patched:
-        said = runs.Progress.say
+        real_say = Progress.__call__
 
         def say(self, word, done, total):
             if word == step:
                 raise BrokenOffError
-            said(self, word, done, total)
+            real_say(self, word, done, total)
 
-        def at_the_end(run, **facts):
+        def at_the_end(run, *result):
             raise BrokenOffError
 
-        patched.setattr(runs.Progress, "say", say)
+        patched.setattr(Progress, "__call__", say)
         if step == "end":
             patched.setattr("surveys.importing.tasks.finish", at_the_end)
         for attempts in range(RETRIES):
             with pytest.raises(BrokenOffError):
                 work(run, attempts)
             run.refresh_from_db()
-            assert run.state == RunState.WAITING
+            assert run.state == RunState.QUEUED
             assert not Visit.objects.exists()
             row.refresh_from_db()
             assert row.committed_at is None
@@ -254,28 +257,28 @@ def test_broken_off_anywhere_nothing_is_there_and_the_next_try_does_it(
 def test_given_up_after_the_last_try(page, program, coordinator, monkeypatch):
     row = uploaded(page, program, GOOD)
     check(page, program, row)
-    run = row.runs.get()
+    run = runs_of(row).get()
     monkeypatch.setattr("surveys.importing.tasks.open_upload", lambda *_: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         work(run, RETRIES)
     run.refresh_from_db()
     assert run.state == RunState.FAILED
-    assert "It broke off, in 3 tries. Nothing was imported." in run.problem
+    assert "It broke off, in 3 tries. The file was not checked." in run.problem
 
 
 def test_a_run_that_was_given_up_imports_nothing(page, program, coordinator):
     """Given up while the worker was at it: the whole transaction goes."""
     row = uploaded(page, program, GOOD)
     check(page, program, row)
-    work(row.runs.get())
-    run = ask(coordinator, row.pk, ImportWork.COMMIT)
+    work(runs_of(row).get())
+    run = ask_worker(coordinator, row.pk, RunKind.IMPORT)
     upload = open_upload(coordinator, row.pk)
 
     def end():
-        ImportRun.objects.filter(pk=run.pk).update(state=RunState.FAILED)
-        runs.finish(run)
+        running.fail(run, "Given up.")
+        running.finish(run)
 
-    with pytest.raises(ImportRefusedError, match="given up meanwhile"):
+    with pytest.raises(RunOverError, match="given up meanwhile"):
         commit_upload(coordinator, upload, end=end)
     assert not Visit.objects.exists()
 
@@ -283,7 +286,7 @@ def test_a_run_that_was_given_up_imports_nothing(page, program, coordinator):
 def test_a_run_that_is_done_is_not_done_again(page, program):
     row = uploaded(page, program, GOOD)
     check(page, program, row)
-    run = work(row.runs.get())
-    before = dataclasses.replace(preview_from_plain(run.found))
+    run = work(runs_of(row).get())
+    before = dataclasses.replace(preview_from_plain(run.result))
     assert work(run).state == RunState.DONE
-    assert preview_from_plain(run.found) == before
+    assert preview_from_plain(run.result) == before

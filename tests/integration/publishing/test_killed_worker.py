@@ -4,27 +4,21 @@ The real worker process, as `deploy/demo` starts it, is ended by SIGKILL at rand
 publication with all its files.
 """
 
-import asyncio
 import hashlib
-import os
 import random
-import signal
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
-from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 from django.db import connection
-from procrastinate.contrib.django import app
 
 from surveys.models import (
+    BackgroundRun,
     Publication,
     PublicationFile,
     PublicationPiece,
-    PublishingRun,
+    RunKind,
     RunState,
 )
 from surveys.publishing.files import (
@@ -33,58 +27,26 @@ from surveys.publishing.files import (
     open_file,
 )
 from surveys.publishing.formats.registry import FORMATS
-from surveys.publishing.publish import (
-    TASK,
-    ask_to_publish,
-)
+from surveys.publishing.publish import ask_to_publish
 from surveys.publishing.tables import TABLES
-from surveys.publishing.tasks import take_up_stalled
+from surveys.runs.kinds import task_name
+from surveys.runs.queues import LONG
 from tests.support.builders import make_member
 from tests.support.frozen import small_program
+from tests.support.runs import PATIENCE_S, forget_jobs, kill, start_worker, take_up
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-ROOT = Path(__file__).parents[3]
-PATIENCE_S = 1200
-
-
-def start_worker() -> subprocess.Popen[bytes]:
-    """Ends by itself when no job waits."""
-    return subprocess.Popen(
-        [sys.executable, "manage.py", "procrastinate", "worker", "--queues", "publishing",
-         "--one-shot"],
-        cwd=ROOT,
-        env={
-            **os.environ,
-            "DJANGO_SETTINGS_MODULE": "deploy.settings.test",
-            "DATABASE_URL": _test_database(),
-        },
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-
-
-def _test_database() -> str:
-    """The address of the database that the tests run in."""
-    before, _, _ = os.environ["DATABASE_URL"].rpartition("/")
-    return f"{before}/{connection.settings_dict['NAME']}"
-
 
 @pytest.fixture
-def asked(transactional_db: None) -> Iterator[PublishingRun]:
+def asked(transactional_db: None) -> Iterator[BackgroundRun]:
     forget_jobs()
     coordinator = make_member(small_program(), "coordinator")
     yield ask_to_publish(coordinator, 2024, site_url="http://x.example")
     forget_jobs()
 
 
-def forget_jobs() -> None:
-    """Emptying the database between tests leaves the queue alone."""
-    with connection.cursor() as cursor:
-        cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
-
-
-def whole(run: PublishingRun) -> bool:
+def whole(run: BackgroundRun) -> bool:
     """Whether there is a publication. Fails when there is a part of one."""
     run.refresh_from_db()
     found = list(Publication.objects.all())
@@ -94,7 +56,7 @@ def whole(run: PublishingRun) -> bool:
         assert not PublicationPiece.objects.exists()
         return False
     (publication,) = found
-    assert run.publication == publication
+    assert run.result == {"version": publication.version}
     files = {file.kind: file for file in publication.files.all()}
     made = {table.file for table in TABLES} | {one.kind for one in FORMATS}
     assert made | {CHECKSUMS, EXACT_CHECKSUMS, "method.txt"} == set(files)
@@ -114,55 +76,29 @@ def whole(run: PublishingRun) -> bool:
     return True
 
 
-def wait_for(run: PublishingRun, worker: subprocess.Popen[bytes], step: int) -> None:
+def wait_for(run: BackgroundRun, worker: subprocess.Popen[bytes], step: int) -> None:
     """Until the run has begun a step, or the worker has ended."""
     begun = time.monotonic()
     while time.monotonic() - begun < PATIENCE_S and worker.poll() is None:
         run.refresh_from_db()
-        if run.state not in (RunState.WAITING, RunState.WORKING):
+        if run.state not in (RunState.QUEUED, RunState.RUNNING):
             return
-        if run.state == RunState.WORKING and run.done >= step:
+        if run.state == RunState.RUNNING and run.done >= step:
             return
         time.sleep(0.005)
 
 
-def kill(worker: subprocess.Popen[bytes]) -> None:
-    worker.send_signal(signal.SIGKILL)
-    worker.wait()
-    # The server needs a moment to see that the connection is gone.
-    with connection.cursor() as cursor:
-        begun = time.monotonic()
-        while time.monotonic() - begun < PATIENCE_S:
-            cursor.execute(
-                "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
-                "AND pid <> pg_backend_pid()"
-            )
-            if cursor.fetchone()[0] == 0:
-                return
-            time.sleep(0.01)
-
-
-def take_up() -> None:
-    """The periodic task, without waiting until the dead worker's silence is noticed."""
-    with connection.cursor() as cursor:
-        cursor.execute("DELETE FROM procrastinate_workers")
-
-    async def now() -> None:
-        in_worker = app.with_connector(app.connector.get_worker_connector())
-        async with in_worker.open_async():
-            await take_up_stalled(SimpleNamespace(app=in_worker), timestamp=0)
-
-    asyncio.run(now())
-
-
-def finish(run: PublishingRun) -> None:
+def finish(run: BackgroundRun) -> None:
     take_up()
-    worker = start_worker()
+    worker = start_worker(LONG)
     worker.wait(PATIENCE_S)
     assert whole(run)
     # And once more: nothing is left to do.
     with connection.cursor() as cursor:
-        cursor.execute("SELECT status FROM procrastinate_jobs WHERE task_name = %s", [TASK])
+        cursor.execute(
+            "SELECT status FROM procrastinate_jobs WHERE task_name = %s",
+            [task_name(RunKind.PUBLISH)],
+        )
         assert cursor.fetchall() == [("succeeded",)]
 
 
@@ -182,7 +118,7 @@ def test_nothing_or_all_of_it_and_the_next_worker_finishes(asked, seed, kills, r
     last = steps_in_all() - 1
     for number in range(kills):
         step = last if rng.random() < 1 / 3 else rng.randrange(last)
-        worker = start_worker()
+        worker = start_worker(LONG)
         wait_for(asked, worker, step)
         time.sleep(rng.uniform(0, 0.15 if step == last else 0.5))
         kill(worker)

@@ -16,10 +16,10 @@ from surveys.fitting.stamps import (
 )
 from surveys.models import (
     Audience,
+    BackgroundRun,
     Publication,
     PublicationFile,
     PublicationPiece,
-    PublishingRun,
     RunState,
     VisitState,
 )
@@ -199,7 +199,7 @@ def test_a_run_whose_job_is_gone_does_not_stand_in_the_way(coordinator, route):
     lost.refresh_from_db()
     assert lost.state == RunState.FAILED
     assert "Nothing was published" in lost.problem
-    assert run.state == RunState.WAITING
+    assert run.state == RunState.QUEUED
 
 
 def test_building_again_changes_nothing(coordinator, route):
@@ -207,7 +207,7 @@ def test_building_again_changes_nothing(coordinator, route):
     build(run, formats=())
     route.visits.update(start_air_temperature_c=11)
     # As a worker does that took the job up before another had finished it.
-    stale = PublishingRun(pk=run.pk, program=run.program, season_year=2024, asked_by=run.asked_by)
+    stale = BackgroundRun(pk=run.pk, program=run.program, asked_by=run.asked_by)
     build(stale, formats=())
     assert Publication.objects.count() == 1
     run.refresh_from_db()

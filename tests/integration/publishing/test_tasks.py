@@ -7,6 +7,7 @@ import pytest
 
 from surveys.models import (
     Publication,
+    RunKind,
     RunState,
 )
 from surveys.publishing import tasks
@@ -14,11 +15,15 @@ from surveys.publishing.publish import (
     ask_to_publish,
     preview,
 )
+from surveys.runs.kinds import FACTS
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_route,
 )
+from tests.support.runs import carry_out
+
+RETRIES = FACTS[RunKind.PUBLISH].tries - 1
 
 pytestmark = pytest.mark.django_db
 
@@ -32,10 +37,7 @@ def run(program, coordinator, observer):
 
 
 def work(run, attempts=0):
-    tasks.publish(
-        SimpleNamespace(job=SimpleNamespace(attempts=attempts)), run_id=run.pk, site_url=""
-    )
-    run.refresh_from_db()
+    carry_out(run, attempts)
 
 
 def fill_the_disk(run, **options):
@@ -52,20 +54,21 @@ def test_a_refusal_is_said_and_not_tried_again(run):
 def test_what_failed_is_tried_again_and_at_last_said(run, coordinator, monkeypatch, caplog):
     caplog.set_level(logging.CRITICAL)
     monkeypatch.setattr(tasks, "build", fill_the_disk)
-    for attempts in range(tasks.RETRIES):
+    for attempts in range(RETRIES):
         with pytest.raises(OSError, match="No space"):
             work(run, attempts)
         run.refresh_from_db()
-        assert run.state == RunState.WAITING
+        assert run.state == RunState.QUEUED
     with pytest.raises(OSError, match="No space"):
-        work(run, tasks.RETRIES)
+        work(run, RETRIES)
     run.refresh_from_db()
     assert run.state == RunState.FAILED
     assert "in 3 tries" in run.problem
     # It can be asked for again.
-    assert ask_to_publish(coordinator, 2024).state == RunState.WAITING
+    assert ask_to_publish(coordinator, 2024).state == RunState.QUEUED
 
 
 def test_a_run_that_is_gone_is_no_failure(run):
-    tasks.publish(SimpleNamespace(), run_id=run.pk + 1, site_url="")
+    context = SimpleNamespace(job=SimpleNamespace(attempts=0))
+    tasks.publish(context, run_id=run.pk + 1)
     assert not Publication.objects.exists()

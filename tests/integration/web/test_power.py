@@ -72,7 +72,7 @@ def test_asking_leads_to_the_study_and_nothing_waits(signed_in, program, peeper,
     assert answer["Location"] == address("power_study", program, study_id=study.pk)
     page = text(signed_in.get(answer["Location"]))
     assert "Being worked out." in page
-    assert 'hx-trigger="every 3s"' in page
+    assert 'hx-trigger="every 2s"' in page
     assert (
         signed_in.get(address("power_chart", program, study_id=study.pk, form="svg")).status_code
         == 404

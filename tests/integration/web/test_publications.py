@@ -7,8 +7,8 @@ import pytest
 from django.urls import reverse
 
 from surveys.models import (
+    BackgroundRun,
     Publication,
-    PublishingRun,
     RunState,
     VisitState,
 )
@@ -153,7 +153,7 @@ def test_publish_from_the_form(program, route, coordinator, client_for):
     client = client_for(coordinator)
     page = client.get(url("publish", program))
     response = client.post(url("publish", program), form_data(page))
-    run = PublishingRun.objects.get()
+    run = BackgroundRun.objects.get()
     assert response["Location"] == url("publishing_run", program, run_id=run.pk)
     assert "It waits for its turn" in client.get(response["Location"]).content.decode()
     assert "being published" in client.get(url("publications", program)).content.decode()
@@ -173,7 +173,7 @@ def test_a_run_says_why_there_is_no_publication(program, publication, coordinato
     answer = client.post(url("publish", program), form_data(page, reason="Just because."))
     with pytest.raises(NothingChanged) as refusal:
         build_what_waits()
-    fail(PublishingRun.objects.latest("pk"), str(refusal.value), RunState.REFUSED)
+    fail(BackgroundRun.objects.latest("pk"), str(refusal.value), RunState.REFUSED)
     text = client.get(answer["Location"]).content.decode()
     assert "It was not published." in text
     assert "Nothing in the tables has changed since version 1" in text

@@ -10,16 +10,21 @@ import numpy as np
 import pytest
 from django.db import connection
 from django.urls import reverse
+from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from surveys.fitting.refit import refit
+from surveys.fitting.stamps import data_stamp
 from surveys.fitting.stored import stored_fits
 from surveys.models import (
-    FittingRun,
+    BackgroundRun,
+    RunKind,
+    RunState,
     SpeciesFit,
     Visit,
 )
 from surveys.trends import CORRECTED_COLUMNS
+from surveys.visits.refitting import SUBJECT
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -119,12 +124,22 @@ def test_before_the_first_fit(program, visits, partner, client_for):
 
 def test_progress_of_the_run_is_shown(program, fitted, partner, client_for):
     SpeciesFit.objects.all().delete()
-    FittingRun.objects.update(finished_at=None, done=5)
+    run = BackgroundRun.objects.create(
+        kind=RunKind.FIT,
+        program=program,
+        subject=SUBJECT,
+        state=RunState.RUNNING,
+        result={"data_stamp": data_stamp(program)},
+        done=5,
+        total=12,
+        started_at=timezone.now(),
+    )
     text = text_of(client_for(partner).get(url(program)))
     assert "5 of 12 results are done." in text
     # That run is on today's data, so no other is asked for.
     assert fits_waiting() == 0
-    FittingRun.objects.update(started_at=dt.datetime(2024, 1, 1, tzinfo=dt.UTC))
+    run.started_at = dt.datetime(2024, 1, 1, tzinfo=dt.UTC)
+    run.save()
     assert "results are done" not in text_of(client_for(partner).get(url(program)))
     assert fits_waiting() == 1
 

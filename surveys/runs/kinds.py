@@ -1,0 +1,68 @@
+"""How each kind of background run is treated. What it does is registered by `work.carries_out`."""
+
+from dataclasses import dataclass
+
+from surveys.models import RunKind
+from surveys.runs.queues import FITS, LONG
+
+
+@dataclass(frozen=True, kw_only=True)
+class KindFacts:
+    """`lock` is what runs of a program take turns at, or blank where they may run side by side.
+
+    `tries` is how often it is begun when it breaks off. `nothing_done` says in a sentence what
+    a run that ended early has left undone, `counts` what `done` and `total` count.
+    """
+
+    queue: str
+    lock: str
+    tries: int
+    nothing_done: str
+    counts: str
+
+
+FACTS: dict[RunKind, KindFacts] = {
+    RunKind.CHECK_IMPORT: KindFacts(
+        queue=LONG,
+        lock="import",
+        tries=3,
+        nothing_done="The file was not checked.",
+        counts="Visits",
+    ),
+    RunKind.IMPORT: KindFacts(
+        queue=LONG,
+        lock="import",
+        tries=3,
+        nothing_done="Nothing was imported.",
+        counts="Visits",
+    ),
+    RunKind.PUBLISH: KindFacts(
+        queue=LONG,
+        lock="publication",
+        tries=3,
+        nothing_done="Nothing was published.",
+        counts="Steps",
+    ),
+    # A fit that breaks off stores the others and says which it was; another try would not help.
+    RunKind.FIT: KindFacts(
+        queue=FITS,
+        lock="fits",
+        tries=1,
+        nothing_done="Some results were not brought up to date.",
+        counts="Results",
+    ),
+    RunKind.POWER: KindFacts(
+        queue=FITS,
+        lock="",
+        tries=3,
+        nothing_done="There is no answer.",
+        counts="Plans",
+    ),
+}
+
+
+def task_name(kind: RunKind | str) -> str:
+    return f"runs.{RunKind(kind).value}"
+
+
+TASK_NAMES = tuple(task_name(kind) for kind in RunKind)

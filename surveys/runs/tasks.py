@@ -1,0 +1,72 @@
+"""What the worker does about runs every minute and every night."""
+
+import datetime as dt
+import logging
+
+from django.db import connection, transaction
+from django.db.models import Q
+from django.db.models.functions import Now
+from django.utils import timezone
+from procrastinate import JobContext, sql
+from procrastinate.contrib.django import app
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from surveys.models import UNDER_WAY, BackgroundRun
+from surveys.runs.asking import give_up_lost
+from surveys.runs.kinds import TASK_NAMES
+from surveys.runs.queues import SHORT
+
+log = logging.getLogger(__name__)
+
+# A worker says every ten seconds that it is alive.
+SILENT = dt.timedelta(seconds=30)
+KEEP_JOBS = dt.timedelta(days=7)
+KEEP_RUNS = dt.timedelta(days=90)
+
+
+@app.periodic(cron="* * * * *")
+@app.task(name="runs.take_up_stalled", queue=SHORT, queueing_lock="take up stalled runs")
+def take_up_stalled(timestamp: int) -> None:
+    """Runs whose worker was killed, and says no more that it is alive, go to the next worker."""
+    for job in put_back_stalled():
+        log.warning("%s lost its worker and is begun again.", job)
+    give_up_lost()
+
+
+@transaction.atomic
+def put_back_stalled() -> list[ProcrastinateJob]:
+    """Let other workers have the jobs of dead ones. Returns the jobs as they were.
+
+    Their rows are locked before they are judged, and those that another sweep has locked are
+    skipped: a job that a second worker has in hand by now is not given away again.
+    """
+    stalled = ProcrastinateJob.objects.select_for_update(skip_locked=True, of=["self"]).filter(
+        Q(worker=None) | Q(worker__last_heartbeat__lt=Now() - SILENT),
+        task_name__in=TASK_NAMES,
+        status="doing",
+    )
+    jobs = list(stalled)
+    with connection.cursor() as cursor:
+        for job in jobs:
+            cursor.execute(
+                sql.queries["retry_job"],
+                {
+                    "job_id": job.pk,
+                    "retry_at": timezone.now(),
+                    "new_priority": None,
+                    "new_queue_name": None,
+                    "new_lock": None,
+                },
+            )
+    return jobs
+
+
+@app.periodic(cron="20 4 * * *")
+@app.task(
+    name="runs.clean_up", queue=SHORT, queueing_lock="clean up runs and jobs", pass_context=True
+)
+async def clean_up(context: JobContext, timestamp: int) -> None:
+    """Forget what ended long ago. Looking for stalled jobs alone is a job a minute."""
+    await context.app.job_manager.delete_old_jobs(nb_hours=KEEP_JOBS // dt.timedelta(hours=1))
+    ended = BackgroundRun.objects.exclude(state__in=UNDER_WAY)
+    await ended.filter(finished_at__lt=timezone.now() - KEEP_RUNS).adelete()

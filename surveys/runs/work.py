@@ -1,0 +1,162 @@
+"""A run in the worker: begun, carried out, finished or failed.
+
+A worker that is killed leaves its run as it was; `tasks.take_up_stalled` gives the job to the next
+one, whose attempt has a higher number. From then on the run is that attempt's alone: a worker that
+was only thought dead can neither finish nor fail it.
+"""
+
+import contextlib
+import logging
+from collections.abc import Callable
+from typing import Any
+
+import pghistory
+from django.core.exceptions import PermissionDenied
+from django.db.models import F, QuerySet
+from django.utils import timezone
+from procrastinate import JobContext, RetryStrategy
+from procrastinate.contrib.django import app
+from procrastinate.tasks import Task
+
+from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
+from surveys.runs.kinds import FACTS, task_name
+from surveys.runs.progress import Progress
+
+log = logging.getLogger(__name__)
+
+Work = Callable[[BackgroundRun, Progress], None]
+
+RETRY_AFTER_S = 5
+# A run that takes its worker down with it, for want of memory say, is begun no more than this.
+MOST_ATTEMPTS = 12
+
+
+class RunOverError(Exception):
+    """The run was given up meanwhile, or another worker has taken it up: keep nothing of it."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This was given up meanwhile, or another worker has taken it up. Nothing was kept."
+        )
+
+
+def carries_out(
+    kind: RunKind, *, refusals: tuple[type[Exception], ...] = ()
+) -> Callable[[Work], Task]:
+    """Register what a kind of run does, as a task of the worker.
+
+    The work calls `finish` in the transaction that stores its result. `refusals` are exceptions
+    whose sentence is for whoever asked; anything else is tried again.
+    """
+
+    def register(work: Work) -> Task:
+        facts = FACTS[kind]
+
+        @app.task(
+            name=task_name(kind),
+            queue=facts.queue,
+            pass_context=True,
+            # No attempts at all would mean no limit.
+            retry=facts.tries > 1
+            and RetryStrategy(max_attempts=facts.tries - 1, wait=RETRY_AFTER_S),
+        )
+        def carry_out(context: JobContext, *, run_id: int) -> None:
+            run = begin(run_id, context.job.attempts + 1)
+            if run is not None:
+                _carry_out(run, work, refusals)
+
+        return carry_out
+
+    return register
+
+
+def begin(run_id: int, attempt: int) -> BackgroundRun | None:
+    """The run, now running; None when it is over, or has broken too many workers."""
+    now = timezone.now()
+    BackgroundRun.objects.filter(pk=run_id, state__in=UNDER_WAY).update(
+        state=RunState.RUNNING,
+        attempts=attempt,
+        step="",
+        done=0,
+        total=0,
+        started_at=now,
+        reported_at=now,
+    )
+    run = (
+        BackgroundRun.objects.select_related("program", "asked_by")
+        .filter(pk=run_id, state=RunState.RUNNING, attempts=attempt)
+        .first()
+    )
+    if run is not None and attempt > MOST_ATTEMPTS:
+        fail(
+            run,
+            f"Its worker ended {MOST_ATTEMPTS} times before this was done. "
+            f"{_nothing_done(run)} Tell whoever runs this site; it may lack memory.",
+        )
+        return None
+    return run
+
+
+def note(run: BackgroundRun, result: dict[str, Any]) -> None:
+    """Keep what is known of the result before the end."""
+    _own(run).update(result=result)
+
+
+def finish(run: BackgroundRun, result: Any = None) -> None:
+    """Mark a run as done, in the transaction of what it did. Raises RunOverError."""
+    finished = _own(run).update(
+        state=RunState.DONE,
+        result=result,
+        done=F("total"),
+        step="",
+        problem="",
+        finished_at=timezone.now(),
+    )
+    if not finished:
+        raise RunOverError
+
+
+def fail(run: BackgroundRun, problem: str, state: RunState = RunState.FAILED) -> None:
+    """End a run without a result; `problem` is a sentence. Nothing where it is over already."""
+    _own(run).update(state=state, problem=problem, step="", finished_at=timezone.now())
+
+
+def _own(run: BackgroundRun) -> QuerySet[BackgroundRun]:
+    """The row of a run, as long as it is under way and of this attempt."""
+    return BackgroundRun.objects.filter(pk=run.pk, state__in=UNDER_WAY, attempts=run.attempts)
+
+
+def _carry_out(run: BackgroundRun, work: Work, refusals: tuple[type[Exception], ...]) -> None:
+    author = (
+        pghistory.context(user=run.asked_by_id) if run.asked_by_id else contextlib.nullcontext()
+    )
+    try:
+        with author, Progress(run) as progress:
+            work(run, progress)
+    except RunOverError as over:
+        log.warning("Run %s, %s: %s", run.pk, run, over)
+    except refusals as refusal:
+        fail(run, str(refusal), RunState.REFUSED)
+    except PermissionDenied:
+        fail(run, "Whoever asked for this no longer coordinates the program.", RunState.REFUSED)
+    except Exception:
+        log.exception("Run %s broke off: %s", run.pk, run)
+        _try_again_or_fail(run)
+        raise
+
+
+def _try_again_or_fail(run: BackgroundRun) -> None:
+    tries = FACTS[RunKind(run.kind)].tries
+    if run.attempts < tries:
+        _own(run).update(state=RunState.QUEUED, step="")
+        return
+    how_often = f", in {tries} tries" if tries > 1 else ""
+    fail(
+        run,
+        f"It broke off{how_often}. {_nothing_done(run)} Tell whoever runs this site; the "
+        "log of its worker says why. Then try again.",
+    )
+
+
+def _nothing_done(run: BackgroundRun) -> str:
+    return FACTS[RunKind(run.kind)].nothing_done

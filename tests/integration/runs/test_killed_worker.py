@@ -1,0 +1,118 @@
+"""Fits and simulations whose worker is killed: the next one takes them up, exactly once.
+
+The real worker process, as `deploy/demo` starts it, is ended by SIGKILL. Publications and imports
+have their own such tests.
+"""
+
+import time
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+from django.db import connection
+
+from surveys.fitting.power import ask_power, cells_of, simulated_cells
+from surveys.fitting.refit import refit
+from surveys.models import BackgroundRun, RunState, SpeciesFit
+from surveys.runs.queues import FITS
+from surveys.runs.tasks import put_back_stalled
+from surveys.visits.refitting import refit_trends
+from tests.support.builders import make_member
+from tests.support.frozen import small_program
+from tests.support.runs import PATIENCE_S, forget_jobs, kill, start_worker, take_up
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def program(transactional_db):
+    forget_jobs()
+    yield small_program()
+    forget_jobs()
+
+
+def wait_until(run: BackgroundRun, worker, done: int) -> None:
+    """The run has got so far, or the worker has ended."""
+    begun = time.monotonic()
+    while time.monotonic() - begun < PATIENCE_S and worker.poll() is None:
+        run.refresh_from_db()
+        if run.state == RunState.RUNNING and run.done >= done and run.step:
+            return
+        time.sleep(0.005)
+
+
+def kill_at(run: BackgroundRun, done: int) -> None:
+    worker = start_worker(FITS)
+    wait_until(run, worker, done)
+    kill(worker)
+    run.refresh_from_db()
+    assert run.state == RunState.RUNNING, run.problem
+
+
+def silence_workers() -> None:
+    """As if the workers that are there now had been silent for a minute."""
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE procrastinate_workers SET last_heartbeat = now() - interval '1 min'")
+
+
+def put_back(_) -> int:
+    try:
+        return len(put_back_stalled())
+    finally:
+        connection.close()
+
+
+def test_a_fit_is_taken_up_exactly_once(program):
+    run = refit_trends(program.pk, after_s=0)
+    kill_at(run, 1)
+    silence_workers()
+    with ThreadPoolExecutor(4) as pool:
+        assert sum(pool.map(put_back, range(4))) == 1
+    assert put_back_stalled() == []
+
+    second, third = start_worker(FITS), start_worker(FITS)
+    wait_until(run, second, 1)
+    # The run is in hand again: nobody may give it away, though the dead worker is still listed.
+    if second.poll() is None and third.poll() is None:
+        assert put_back_stalled() == []
+    for worker in (second, third):
+        worker.wait(PATIENCE_S)
+    run.refresh_from_db()
+    assert (run.state, run.attempts) == (RunState.DONE, 2)
+    assert run.done == run.total == SpeciesFit.objects.count() > 0
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT status, attempts FROM procrastinate_jobs WHERE id = %s", [run.job_id]
+        )
+        assert cursor.fetchall() == [("succeeded", 2)]
+
+
+def test_a_killed_fit_does_not_keep_the_next_one_waiting_for_ever(program):
+    """Its job holds the lock of the fits of the program; asked for meanwhile, another waits."""
+    killed = refit_trends(program.pk, after_s=0)
+    kill_at(killed, 1)
+    following = refit_trends(program.pk, after_s=0)
+    assert following.pk != killed.pk
+    start_worker(FITS).wait(PATIENCE_S)
+    following.refresh_from_db()
+    assert following.state == RunState.QUEUED
+    take_up()
+    start_worker(FITS).wait(PATIENCE_S)
+    for run in (killed, following):
+        run.refresh_from_db()
+        assert run.state == RunState.DONE
+
+
+def test_a_simulation_is_taken_up(program):
+    refit(program)
+    species = program.checklist.order_by("order").first().species
+    study = ask_power(
+        make_member(program, "coordinator"), species, routes=4, visits=3, years=6, fall=0.4
+    )
+    kill_at(study.run, 2)
+    study.refresh_from_db()
+    assert cells_of(study) == ()
+    take_up()
+    start_worker(FITS).wait(PATIENCE_S)
+    study.refresh_from_db()
+    assert (study.run.state, study.run.attempts) == (RunState.DONE, 2)
+    assert cells_of(study) == simulated_cells(study)

@@ -1,0 +1,272 @@
+"""A background run of any kind: one about a subject, one attempt at a time, and always an end."""
+
+import datetime as dt
+from types import SimpleNamespace
+
+import pytest
+from asgiref.sync import async_to_sync
+from django.core.exceptions import PermissionDenied
+from django.db import IntegrityError, connection, transaction
+from django.utils import timezone
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
+from surveys.runs import tasks
+from surveys.runs.asking import ask, ask_unless_queued, current_run, give_up_lost, latest_run
+from surveys.runs.kinds import FACTS, TASK_NAMES, task_name
+from surveys.runs.progress import Progress
+from surveys.runs.queues import FITS, LONG
+from surveys.runs.tasks import clean_up, take_up_stalled
+from surveys.runs.work import MOST_ATTEMPTS, RunOverError, _carry_out, begin, fail, finish, note
+from tests.support.builders import make_program
+from tests.support.runs import TASKS, forget_jobs
+
+pytestmark = pytest.mark.django_db
+
+
+def ask_about(program, subject="publication 2024", kind=RunKind.PUBLISH, **more):
+    return ask(kind, program.pk, subject=subject, **more)
+
+
+def job_of(run):
+    return ProcrastinateJob.objects.get(pk=run.job_id)
+
+
+def again(run):
+    return BackgroundRun.objects.get(pk=run.pk)
+
+
+@pytest.mark.parametrize("kind", RunKind)
+def test_every_kind_is_carried_out_by_a_task_in_its_own_queue(program, kind):
+    run = ask_about(program, kind=kind)
+    job, task = job_of(run), TASKS[kind]
+    assert (job.task_name, job.queue_name) == (task.name, task.queue)
+    assert job.queue_name == (FITS if kind in (RunKind.FIT, RunKind.POWER) else LONG)
+    assert job.args == {"run_id": run.pk}
+    assert task.name in TASK_NAMES
+
+
+@pytest.mark.parametrize(
+    ("kind", "lock"),
+    [
+        (RunKind.CHECK_IMPORT, "import of program {}"),
+        (RunKind.IMPORT, "import of program {}"),
+        (RunKind.PUBLISH, "publication of program {}"),
+        (RunKind.FIT, "fits of program {}"),
+        (RunKind.POWER, None),
+    ],
+)
+def test_runs_of_a_program_take_turns_with_their_like(program, kind, lock):
+    run = ask_about(program, kind=kind)
+    assert job_of(run).lock == (lock and lock.format(program.pk))
+
+
+def test_run_and_job_are_kept_together_or_not_at_all(program):
+    forget_jobs()
+    with transaction.atomic():
+        ask_about(program)
+        transaction.set_rollback(True)
+    assert not BackgroundRun.objects.exists()
+    assert not ProcrastinateJob.objects.exists()
+
+
+@pytest.mark.parametrize("state", UNDER_WAY)
+@pytest.mark.parametrize("kind", [kind for kind in RunKind if kind != RunKind.FIT])
+def test_one_run_about_a_subject_is_under_way(program, kind, state):
+    run = ask_about(program, kind=kind)
+    BackgroundRun.objects.filter(pk=run.pk).update(state=state)
+    with pytest.raises(IntegrityError, match="run_one_at_a_time"), transaction.atomic():
+        ask_about(program, kind=kind)
+    ask_about(program, subject="something else", kind=kind)
+    ask_about(make_program(), kind=kind)
+    fail(again(run), "It ended.")
+    assert ask_about(program, kind=kind).pk != run.pk
+
+
+def test_a_file_is_not_imported_while_it_is_checked(program):
+    ask_about(program, "import 1", RunKind.CHECK_IMPORT)
+    with pytest.raises(IntegrityError, match="run_one_at_a_time"), transaction.atomic():
+        ask_about(program, "import 1", RunKind.IMPORT)
+
+
+def test_one_fit_waits_while_another_is_made(program):
+    first = ask_unless_queued(RunKind.FIT, program.pk, subject="fits")
+    assert ask_unless_queued(RunKind.FIT, program.pk, subject="fits").pk == first.pk
+    begin(first.pk, 1)
+    second = ask_unless_queued(RunKind.FIT, program.pk, subject="fits")
+    assert second.pk != first.pk
+    with pytest.raises(IntegrityError, match="run_one_fit_queued"), transaction.atomic():
+        ask_about(program, "fits", RunKind.FIT)
+
+
+def test_only_the_latest_attempt_ends_a_run(program):
+    """A worker that was thought dead comes back after another has taken its run up."""
+    run = ask_about(program, kind=RunKind.POWER)
+    first, second = begin(run.pk, 1), begin(run.pk, 2)
+    with pytest.raises(RunOverError, match="another worker has taken it up"):
+        finish(first, {"by": "first"})
+    fail(first, "It broke off.")
+    note(first, {"by": "first"})
+    assert (again(run).state, again(run).result) == (RunState.RUNNING, None)
+    finish(second, {"by": "second"})
+    assert (again(run).state, again(run).result) == (RunState.DONE, {"by": "second"})
+    with pytest.raises(RunOverError):
+        finish(second, {"by": "second again"})
+    fail(second, "Too late.")
+    assert (again(run).state, again(run).problem) == (RunState.DONE, "")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_progress_is_seen_before_the_transaction_ends_and_only_of_the_latest_attempt(program):
+    run = ask_about(program, kind=RunKind.POWER)
+    first = begin(run.pk, 1)
+    with Progress(first) as say:
+        with transaction.atomic():
+            program.name = "Within a transaction"
+            program.save()
+            say("Simulating", 3, 8)
+            assert (again(run).step, again(run).done, again(run).total) == ("Simulating", 3, 8)
+            transaction.set_rollback(True)
+        assert again(run).done == 3
+        say("Simulating", 4, 8)
+        assert again(run).done == 3, "Reports of the same step follow each other slowly."
+        begin(run.pk, 2)
+        say("Something else", 5, 8)
+        assert (again(run).step, again(run).done) == ("", 0)
+        say("x" * 500, 1, 1)
+
+
+def test_a_run_that_is_over_does_not_begin(program):
+    run = ask_about(program)
+    fail(run, "It ended.")
+    assert begin(run.pk, 1) is None
+    assert begin(run.pk + 1, 1) is None
+    assert again(run).state == RunState.FAILED
+
+
+def test_what_breaks_every_worker_is_given_up(program):
+    run = ask_about(program, kind=RunKind.POWER)
+    assert begin(run.pk, MOST_ATTEMPTS) is not None
+    assert begin(run.pk, MOST_ATTEMPTS + 1) is None
+    assert again(run).state == RunState.FAILED
+    assert f"Its worker ended {MOST_ATTEMPTS} times" in again(run).problem
+    assert FACTS[RunKind.POWER].nothing_done in again(run).problem
+
+
+def carry_out(run, work, attempt=1, refusals=()):
+    _carry_out(begin(run.pk, attempt), work, refusals)
+
+
+def test_a_refusal_is_told_and_not_tried_again(program):
+    def refuse(run, say):
+        raise LookupError("Nothing is there.")
+
+    run = ask_about(program, kind=RunKind.POWER)
+    carry_out(run, refuse, refusals=(LookupError,))
+    assert (again(run).state, again(run).problem) == (RunState.REFUSED, "Nothing is there.")
+
+
+def test_who_lost_the_right_is_told_so(program):
+    def refuse(run, say):
+        raise PermissionDenied
+
+    run = ask_about(program, kind=RunKind.POWER)
+    carry_out(run, refuse)
+    assert again(run).state == RunState.REFUSED
+    assert "no longer coordinates" in again(run).problem
+
+
+def test_an_end_that_came_too_late_is_no_failure(program):
+    def late(run, say):
+        fail(again(run), "Given up.")
+        finish(run)
+
+    run = ask_about(program, kind=RunKind.POWER)
+    carry_out(run, late)
+    assert (again(run).state, again(run).problem) == (RunState.FAILED, "Given up.")
+
+
+@pytest.mark.parametrize("kind", RunKind)
+def test_what_breaks_off_is_tried_as_often_as_its_kind_says(program, kind):
+    def break_off(run, say):
+        raise OSError("No space left on device")
+
+    run, tries = ask_about(program, kind=kind), FACTS[kind].tries
+    for attempt in range(1, tries + 1):
+        with pytest.raises(OSError, match="No space"):
+            carry_out(run, break_off, attempt)
+        assert again(run).state == (RunState.QUEUED if attempt < tries else RunState.FAILED)
+    assert again(run).problem.startswith("It broke off")
+    assert FACTS[kind].nothing_done in again(run).problem
+    strategy = TASKS[kind].retry_strategy
+    for attempts in range(tries):
+        job = SimpleNamespace(attempts=attempts)
+        decision = strategy and strategy.get_retry_decision(exception=OSError(), job=job)
+        assert bool(decision) == (attempts + 1 < tries)
+
+
+def test_a_run_whose_job_is_gone_is_given_up(program):
+    lost, kept = ask_about(program), ask_about(program, "publication 2023")
+    begun = ask_about(program, "power study 1", RunKind.POWER)
+    begin(begun.pk, 1)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "DELETE FROM procrastinate_jobs WHERE id = ANY(%s)", [[lost.job_id, begun.job_id]]
+        )
+    assert current_run(program.pk, lost.subject) is None
+    assert latest_run(program.pk, lost.subject).state == RunState.FAILED
+    assert "The work was lost" in again(lost).problem
+    assert again(begun).state == RunState.RUNNING
+    assert give_up_lost() == 1
+    assert again(begun).state == RunState.FAILED
+    assert again(kept).state == RunState.QUEUED
+    assert current_run(program.pk, kept.subject) == kept
+
+
+def test_a_lost_fit_does_not_keep_the_next_from_being_asked_for(program):
+    lost = ask_unless_queued(RunKind.FIT, program.pk, subject="fits")
+    forget_jobs()
+    assert ask_unless_queued(RunKind.FIT, program.pk, subject="fits").pk != lost.pk
+
+
+def test_every_minute_lost_runs_end(program):
+    lost = ask_about(program)
+    forget_jobs()
+    take_up_stalled(timestamp=0)
+    assert again(lost).state == RunState.FAILED
+
+
+@pytest.mark.django_db(transaction=True)
+def test_every_night_old_ends_are_forgotten(program):
+    forget_jobs()
+    now = timezone.now()
+    old, young, waiting = (ask_about(program, f"publication {year}") for year in (1, 2, 3))
+    for run, age in ((old, tasks.KEEP_RUNS), (young, tasks.KEEP_RUNS - dt.timedelta(hours=1))):
+        fail(run, "It ended.")
+        BackgroundRun.objects.filter(pk=run.pk).update(finished_at=now - age)
+    BackgroundRun.objects.filter(pk=waiting.pk).update(asked_at=now - 2 * tasks.KEEP_RUNS)
+    with connection.cursor() as cursor:
+        for run, age in ((old, "8 days"), (young, "6 days"), (waiting, "8 days")):
+            status = "doing" if run == waiting else "succeeded"
+            cursor.execute(
+                "UPDATE procrastinate_jobs SET status = %s WHERE id = %s", [status, run.job_id]
+            )
+            cursor.execute(
+                "UPDATE procrastinate_events SET at = now() - %s::interval WHERE job_id = %s",
+                [age, run.job_id],
+            )
+    async_to_sync(clean_now)()
+    assert set(BackgroundRun.objects.all()) == {young, waiting}
+    kept = set(ProcrastinateJob.objects.values_list("pk", flat=True))
+    assert kept == {young.job_id, waiting.job_id}
+    forget_jobs()
+
+
+async def clean_now():
+    app = tasks.app.with_connector(tasks.app.connector.get_worker_connector())
+    async with app.open_async():
+        await clean_up(SimpleNamespace(app=app), timestamp=0)
+
+
+def test_names_of_tasks_are_those_of_the_kinds():
+    assert {task_name(kind) for kind in RunKind} == {task.name for task in TASKS.values()}

@@ -1,0 +1,99 @@
+"""Background runs in tests: carried out at once, or by a real worker that is killed."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from types import SimpleNamespace
+
+from django.db import connection
+from django.utils import timezone
+
+from accounts.models import Person
+from surveys.fitting.tasks import refit_program, simulate_power
+from surveys.importing.tasks import check_import, import_file
+from surveys.models import BackgroundRun, Program, RunKind, RunState
+from surveys.publishing.publish import subject_of
+from surveys.publishing.tasks import publish
+from surveys.runs.tasks import take_up_stalled
+
+ROOT = Path(__file__).parents[2]
+PATIENCE_S = 1200
+TASKS = {
+    RunKind.CHECK_IMPORT: check_import,
+    RunKind.IMPORT: import_file,
+    RunKind.PUBLISH: publish,
+    RunKind.FIT: refit_program,
+    RunKind.POWER: simulate_power,
+}
+
+
+def carry_out(run: BackgroundRun, attempts: int = 0) -> BackgroundRun:
+    """As the worker does, after so many attempts that broke off."""
+    context = SimpleNamespace(job=SimpleNamespace(attempts=attempts))
+    TASKS[run.kind].func(context, run_id=run.pk)
+    run.refresh_from_db()
+    return run
+
+
+def make_publishing_run(
+    program: Program, season_year: int, asked_by: Person, **fields
+) -> BackgroundRun:
+    """A run without a job."""
+    over = fields.get("state") in (RunState.DONE, RunState.REFUSED, RunState.FAILED)
+    return BackgroundRun.objects.create(
+        kind=RunKind.PUBLISH,
+        program=program,
+        subject=subject_of(season_year),
+        asked_by=asked_by,
+        options={"season_year": season_year, "reason": "", "seen": "", "site_url": ""},
+        finished_at=timezone.now() if over else None,
+        **fields,
+    )
+
+
+def forget_jobs() -> None:
+    """Emptying the database between tests leaves the queue alone."""
+    with connection.cursor() as cursor:
+        cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
+
+
+def start_worker(queue: str) -> subprocess.Popen[bytes]:
+    """A worker process as `deploy/demo` starts it; ends by itself when no job waits."""
+    before, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+    return subprocess.Popen(
+        [sys.executable, "manage.py", "procrastinate", "worker", "--queues", queue, "--one-shot"],
+        cwd=ROOT,
+        env={
+            **os.environ,
+            "DJANGO_SETTINGS_MODULE": "deploy.settings.test",
+            "DATABASE_URL": f"{before}/{connection.settings_dict['NAME']}",
+        },
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+
+
+def kill(worker: subprocess.Popen[bytes]) -> None:
+    worker.send_signal(signal.SIGKILL)
+    worker.wait()
+    # The server needs a moment to see that the connection is gone.
+    with connection.cursor() as cursor:
+        begun = time.monotonic()
+        while time.monotonic() - begun < PATIENCE_S:
+            cursor.execute(
+                "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
+                "AND pid <> pg_backend_pid()"
+            )
+            if cursor.fetchone()[0] == 0:
+                return
+            time.sleep(0.01)
+
+
+def take_up() -> None:
+    """The task of every minute, without waiting until the dead worker's silence is noticed."""
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM procrastinate_workers")
+    take_up_stalled(timestamp=0)
