@@ -42,13 +42,7 @@ missing_parts() {
     [[ $browser != browser || -n $(command -v Rscript) ]] || echo r
 }
 
-# The headless shell is the same browser without windows: it starts faster.
-find_browser() {
-    local name
-    for name in chromium-headless-shell chromium chromium-browser google-chrome; do
-        if command -v "$name"; then return; fi
-    done
-}
+find_browser() { "${BASH_SOURCE[0]%/*}/find_browser" || true; }
 
 # Sets MAY_INSTALL, WHY_NOT and SUDO.
 find_install_rights() {

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.db.models import Exists, OuterRef
 from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
@@ -85,17 +86,14 @@ def give_up_lost(program_id: int | None = None, subject: str | None = None) -> i
 
     Of one subject, of one program or of all programs. Returns how many.
     """
-    runs = BackgroundRun.objects.filter(state__in=UNDER_WAY)
+    job = ProcrastinateJob.objects.filter(pk=OuterRef("job_id"), status__in=["todo", "doing"])
+    runs = BackgroundRun.objects.filter(~Exists(job), state__in=UNDER_WAY)
     if program_id is not None:
         runs = runs.filter(program=program_id)
     if subject is not None:
         runs = runs.filter(subject=subject)
-    lost = [run for run in runs if not _has_job(run)]
+    lost = list(runs)
     for run in lost:
         nothing_done = FACTS[RunKind(run.kind)].nothing_done
         fail(run, f"The work was lost before it was finished. {nothing_done}")
     return len(lost)
-
-
-def _has_job(run: BackgroundRun) -> bool:
-    return ProcrastinateJob.objects.filter(pk=run.job_id, status__in=["todo", "doing"]).exists()

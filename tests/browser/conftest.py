@@ -1,7 +1,7 @@
 """Chromium through Playwright against a live server."""
 
 import os
-import shutil
+import subprocess
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -22,8 +22,9 @@ PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
 # The first page takes the imports of the whole site along, on a machine that does much besides.
 PATIENCE_MS = 30_000
-_INSTALLED = shutil.which("chromium-headless-shell") or shutil.which("chromium")
-CHROMIUM = os.environ.get("DUSKPOOL_CHROMIUM") or _INSTALLED or "chromium"
+_FINDER = Path(__file__).parents[2] / "deploy" / "lib" / "find_browser"
+# Where none is installed, starting the name alone says so.
+CHROMIUM = subprocess.run([_FINDER], stdout=subprocess.PIPE, text=True).stdout.strip() or "chromium"
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",

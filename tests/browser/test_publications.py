@@ -14,7 +14,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.publishing.build import build
-from surveys.publishing.publish import fail
+from surveys.runs.work import fail
 from tests.browser.conftest import (
     PHONE,
     faults_of,

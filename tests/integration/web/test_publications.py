@@ -17,7 +17,7 @@ from surveys.publishing.files import (
     CHECKSUMS,
     METHOD,
 )
-from surveys.publishing.publish import fail
+from surveys.runs.work import fail
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
