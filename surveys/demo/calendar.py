@@ -3,11 +3,7 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from surveys.protocol.seasons import (
-    season_bounds,
-    season_year,
-    window_dates,
-)
+from surveys.protocol.seasons import season_bounds, season_year, window_dates
 from surveys.protocol.values import Protocol
 
 

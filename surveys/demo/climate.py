@@ -6,10 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from random import Random
 
-from surveys.demo.truths import (
-    ClimateTruth,
-    FillingTruth,
-)
+from surveys.demo.truths import ClimateTruth, FillingTruth
 from surveys.protocol.seasons import in_days
 from surveys.protocol.values import MonthDay
 

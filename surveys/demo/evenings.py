@@ -7,37 +7,14 @@ from decimal import ROUND_HALF_UP, Decimal
 from random import Random
 from zoneinfo import ZoneInfo
 
-from surveys.demo.climate import (
-    NightWeather,
-    is_filled,
-    water_tonight,
-)
-from surveys.demo.land import (
-    LandRoute,
-    LandStop,
-)
-from surveys.demo.nature import (
-    REFERENCE_HOURS,
-    call_index,
-    detection,
-)
-from surveys.demo.truths import (
-    Mishaps,
-    ProgramTruth,
-    Truths,
-)
+from surveys.demo.climate import NightWeather, is_filled, water_tonight
+from surveys.demo.land import LandRoute, LandStop
+from surveys.demo.nature import REFERENCE_HOURS, call_index, detection
+from surveys.demo.truths import Mishaps, ProgramTruth, Truths
 from surveys.protocol.distance import distance_m
 from surveys.protocol.seasons import in_days
-from surveys.protocol.sky import (
-    moon_altitude,
-    moon_lit_share,
-    stop_sky,
-)
-from surveys.protocol.values import (
-    Interruption,
-    Protocol,
-    TemperatureUnit,
-)
+from surveys.protocol.sky import moon_altitude, moon_lit_share, stop_sky
+from surveys.protocol.values import Interruption, Protocol, TemperatureUnit
 
 MINUTE = dt.timedelta(minutes=1)
 _HOUR = dt.timedelta(hours=1)

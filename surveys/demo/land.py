@@ -5,13 +5,7 @@ from dataclasses import dataclass
 from random import Random
 
 from surveys.demo.dice import dice
-from surveys.demo.truths import (
-    ProgramPlaces,
-    ProgramTruth,
-    RoutePlace,
-    StopNames,
-    WetlandTruth,
-)
+from surveys.demo.truths import ProgramPlaces, ProgramTruth, RoutePlace, StopNames, WetlandTruth
 from surveys.protocol.values import Place
 
 STOPS_PER_ROUTE = 10

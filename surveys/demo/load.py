@@ -9,35 +9,15 @@ import pgtrigger
 from django.db import transaction
 from django.utils import timezone
 
-from accounts.models import (
-    Invitation,
-    Membership,
-    Role,
-    hash_token,
-    new_token,
-)
+from accounts.models import Invitation, Membership, Role, hash_token, new_token
 from surveys.demo.catalog import load_species
 from surveys.demo.dice import dice
 from surveys.demo.removal import remove_program
-from surveys.demo.setting import (
-    Setting,
-    write_setting,
-)
-from surveys.demo.story import (
-    Scale,
-    tell,
-)
-from surveys.demo.truths import (
-    People,
-    read_people,
-    read_places,
-    read_truths,
-)
+from surveys.demo.setting import Setting, write_setting
+from surveys.demo.story import Scale, tell
+from surveys.demo.truths import People, read_people, read_places, read_truths
 from surveys.demo.visits import visit_rows
-from surveys.demo.vouchers import (
-    choose_taped,
-    send_recordings,
-)
+from surveys.demo.vouchers import choose_taped, send_recordings
 from surveys.models import Program
 from surveys.visits.refitting import refit_trends
 

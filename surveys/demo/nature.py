@@ -7,13 +7,7 @@ from random import Random
 from surveys.demo.calendar import days_between
 from surveys.demo.dice import dice
 from surveys.demo.land import LandRoute
-from surveys.demo.truths import (
-    SpeciesTruth,
-    Truths,
-    WetlandTruth,
-    logistic,
-    occupancy,
-)
+from surveys.demo.truths import SpeciesTruth, Truths, WetlandTruth, logistic, occupancy
 from surveys.protocol.seasons import in_days
 
 REFERENCE_HOURS = 1.5

@@ -6,31 +6,14 @@ from dataclasses import dataclass
 from random import Random
 
 from surveys.demo.calendar import Season
-from surveys.demo.climate import (
-    ONE_DAY,
-    NightWeather,
-)
+from surveys.demo.climate import ONE_DAY, NightWeather
 from surveys.demo.dice import dice
-from surveys.demo.evenings import (
-    Evening,
-    Outing,
-    spend_evening,
-)
+from surveys.demo.evenings import Evening, Outing, spend_evening
 from surveys.demo.land import LandRoute
 from surveys.demo.nature import occupied_stops
-from surveys.demo.truths import (
-    ObserverTruth,
-    ProgramTruth,
-    Truths,
-)
-from surveys.protocol.seasons import (
-    window_dates,
-    window_of,
-)
-from surveys.protocol.values import (
-    Protocol,
-    SeasonWindow,
-)
+from surveys.demo.truths import ObserverTruth, ProgramTruth, Truths
+from surveys.protocol.seasons import window_dates, window_of
+from surveys.protocol.values import Protocol, SeasonWindow
 from surveys.protocol.weather import to_celsius
 
 _HELPERS = ("", "", "Winifred Oakapple", "Ambrose Pell", "a neighbor")

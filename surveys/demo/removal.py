@@ -3,11 +3,7 @@
 from django.db import connection
 from django.db.models import Model, QuerySet
 
-from accounts.models import (
-    AccessToken,
-    Invitation,
-    Membership,
-)
+from accounts.models import AccessToken, Invitation, Membership
 from surveys.models import (
     Assignment,
     BackgroundRun,

@@ -8,25 +8,12 @@ from random import Random
 from django.contrib.auth.hashers import make_password
 from django.contrib.gis.geos import LineString, Point
 
-from accounts.models import (
-    Membership,
-    Person,
-    Role,
-)
-from surveys.demo.calendar import (
-    Season,
-    first_night,
-)
+from accounts.models import Membership, Person, Role
+from surveys.demo.calendar import Season, first_night
 from surveys.demo.dice import dice
-from surveys.demo.land import (
-    LandRoute,
-    LandStop,
-)
+from surveys.demo.land import LandRoute, LandStop
 from surveys.demo.story import Story
-from surveys.demo.truths import (
-    People,
-    ProgramTruth,
-)
+from surveys.demo.truths import People, ProgramTruth
 from surveys.models import (
     Assignment,
     ChecklistEntry,
@@ -38,10 +25,7 @@ from surveys.models import (
     Species,
     Stop,
 )
-from surveys.programs.versions import (
-    window_rows,
-    write_limits,
-)
+from surveys.programs.versions import window_rows, write_limits
 
 
 @dataclass(frozen=True, kw_only=True)

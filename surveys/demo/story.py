@@ -4,37 +4,14 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from surveys.demo.calendar import (
-    Season,
-    first_night,
-    seasons_until,
-)
-from surveys.demo.climate import (
-    ONE_DAY,
-    NightWeather,
-    nights,
-)
+from surveys.demo.calendar import Season, first_night, seasons_until
+from surveys.demo.climate import ONE_DAY, NightWeather, nights
 from surveys.demo.dice import dice
-from surveys.demo.evenings import (
-    Outing,
-    spend_evening,
-)
-from surveys.demo.land import (
-    LandRoute,
-    lay_out,
-)
+from surveys.demo.evenings import Outing, spend_evening
+from surveys.demo.land import LandRoute, lay_out
 from surveys.demo.nature import occupied_stops
-from surveys.demo.plan import (
-    PlannedVisit,
-    roster,
-    survey,
-)
-from surveys.demo.truths import (
-    People,
-    Places,
-    ProgramTruth,
-    Truths,
-)
+from surveys.demo.plan import PlannedVisit, roster, survey
+from surveys.demo.truths import People, Places, ProgramTruth, Truths
 
 STOPS_TYPED = 4
 STILL_TO_DO_FOR = dt.timedelta(days=31)

@@ -10,12 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surveys.protocol.plain import from_plain
-from surveys.protocol.values import (
-    DistanceUnit,
-    MonthDay,
-    Protocol,
-    TemperatureUnit,
-)
+from surveys.protocol.values import DistanceUnit, MonthDay, Protocol, TemperatureUnit
 
 FIXTURES = Path(__file__).resolve().parent.parent.parent / "fixtures"
 

@@ -7,13 +7,7 @@ from dataclasses import dataclass
 from random import Random
 
 from accounts.models import Person
-from surveys.demo.fates import (
-    REASONS,
-    SET_ASIDE_NOTES,
-    Fate,
-    fates,
-    send_back_note,
-)
+from surveys.demo.fates import REASONS, SET_ASIDE_NOTES, Fate, fates, send_back_note
 from surveys.demo.plan import PlannedVisit
 from surveys.demo.setting import Setting
 from surveys.demo.story import Story
@@ -30,23 +24,10 @@ from surveys.models import (
     Visit,
     VisitState,
 )
-from surveys.protocol.seasons import (
-    season_year,
-    window_of,
-)
-from surveys.protocol.values import (
-    PeriodStatus,
-    Severity,
-)
-from surveys.visits.bulk import (
-    FreshRows,
-    ProgramSnapshot,
-    program_snapshot,
-)
-from surveys.visits.judging import (
-    Judgment,
-    judge_cells,
-)
+from surveys.protocol.seasons import season_year, window_of
+from surveys.protocol.values import PeriodStatus, Severity
+from surveys.visits.bulk import FreshRows, ProgramSnapshot, program_snapshot
+from surveys.visits.judging import Judgment, judge_cells
 from surveys.visits.loading import Background
 
 _HOUR = dt.timedelta(hours=1)

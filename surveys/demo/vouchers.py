@@ -13,18 +13,8 @@ from dataclasses import dataclass
 from random import Random
 
 from accounts.models import Membership
-from surveys.demo.sounds import (
-    SECONDS,
-    chorus,
-)
-from surveys.models import (
-    CallIndex,
-    Program,
-    RecordingKind,
-    Source,
-    Visit,
-    VisitState,
-)
+from surveys.demo.sounds import SECONDS, chorus
+from surveys.models import CallIndex, Program, RecordingKind, Source, Visit, VisitState
 from surveys.visits.bulk import FreshRows
 from surveys.visits.media.recordings import (
     RecordingAnnouncement,

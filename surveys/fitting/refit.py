@@ -14,10 +14,7 @@ from surveys.models import Program, SiteKind, Species, SpeciesFit
 from surveys.runs.progress import Say, say_nothing
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.histories import Site
-from surveys.trends.periods import (
-    SpeciesPeriods,
-    species_periods,
-)
+from surveys.trends.periods import SpeciesPeriods, species_periods
 
 log = logging.getLogger(__name__)
 

@@ -5,45 +5,18 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from accounts.models import (
-    Membership,
-    Person,
-)
-from surveys.importing.columns import (
-    Choice,
-    check,
-)
+from accounts.models import Membership, Person
+from surveys.importing.columns import Choice, check
 from surveys.importing.problems import Problem
-from surveys.importing.shapes import (
-    NOT_RECORDED,
-    Answers,
-    GatheredSheet,
-    gather,
-)
+from surveys.importing.shapes import NOT_RECORDED, Answers, GatheredSheet, gather
 from surveys.importing.table import Table
-from surveys.models import (
-    Route,
-    Source,
-    Visit,
-)
+from surveys.models import Route, Source, Visit
 from surveys.protocol.nights import night_of
-from surveys.protocol.seasons import (
-    season_year,
-    window_of,
-)
+from surveys.protocol.seasons import season_year, window_of
 from surveys.protocol.values import Finding
-from surveys.runs.progress import (
-    Say,
-    say_nothing,
-)
-from surveys.visits.bulk import (
-    ProgramSnapshot,
-    program_snapshot,
-)
-from surveys.visits.judging import (
-    Judgment,
-    judge_cells,
-)
+from surveys.runs.progress import Say, say_nothing
+from surveys.visits.bulk import ProgramSnapshot, program_snapshot
+from surveys.visits.judging import Judgment, judge_cells
 from surveys.visits.loading import Background
 from surveys.visits.sheet.cells import cell_of
 

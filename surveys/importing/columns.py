@@ -4,14 +4,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from surveys.importing.fields import (
-    BY_CODE,
-    FIELDS,
-    Field,
-    Level,
-    plain,
-    words_of,
-)
+from surveys.importing.fields import BY_CODE, FIELDS, Field, Level, plain, words_of
 from surveys.importing.problems import Problem
 from surveys.importing.table import Table
 

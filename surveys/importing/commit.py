@@ -7,29 +7,12 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from accounts.access import (
-    Permission,
-    require,
-)
+from accounts.access import Permission, require
 from accounts.models import Membership
-from surveys.importing.build import (
-    Built,
-    BuiltVisit,
-)
+from surveys.importing.build import Built, BuiltVisit
 from surveys.importing.problems import ImportRefusedError
-from surveys.models import (
-    Program,
-    ReviewStep,
-    Source,
-    Step,
-    Submission,
-    Visit,
-    VisitState,
-)
-from surveys.runs.progress import (
-    Say,
-    say_nothing,
-)
+from surveys.models import Program, ReviewStep, Source, Step, Submission, Visit, VisitState
+from surveys.runs.progress import Say, say_nothing
 from surveys.visits.bulk import FreshRows
 
 _FIRST_SUBMITTED_REVISION = 2

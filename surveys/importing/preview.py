@@ -9,14 +9,8 @@ from surveys.importing.build import Built
 from surveys.importing.columns import Choice
 from surveys.importing.problems import Problem
 from surveys.importing.shapes import NOT_RECORDED
-from surveys.importing.table import (
-    Row,
-    Table,
-)
-from surveys.protocol.values import (
-    PeriodStatus,
-    Severity,
-)
+from surveys.importing.table import Row, Table
+from surveys.protocol.values import PeriodStatus, Severity
 
 FIRST_ROWS = 8
 MOST_PROBLEMS = 200

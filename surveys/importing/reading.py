@@ -14,10 +14,7 @@ from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
 from surveys.importing.problems import UnreadableFileError
-from surveys.importing.table import (
-    Row,
-    Table,
-)
+from surveys.importing.table import Row, Table
 
 MOST_BYTES = 10 * 1024 * 1024
 MOST_BYTES_UNPACKED = 200 * 1024 * 1024

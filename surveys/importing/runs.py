@@ -10,17 +10,10 @@ import uuid
 from django.db import transaction
 from django.http import Http404
 
-from accounts.access import (
-    Permission,
-    require,
-)
+from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.problems import ImportRefusedError
-from surveys.models import (
-    BackgroundRun,
-    RunKind,
-    SpreadsheetImport,
-)
+from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
 from surveys.runs import asking
 
 # A request may take some seconds; on two busy cores a thousand rows take about six.

@@ -12,29 +12,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from surveys.importing import typed
-from surveys.importing.columns import (
-    Choice,
-    is_long,
-)
-from surveys.importing.fields import (
-    CLOCKS,
-    DEGREES,
-    RAINS,
-    WINDS,
-    Level,
-)
+from surveys.importing.columns import Choice, is_long
+from surveys.importing.fields import CLOCKS, DEGREES, RAINS, WINDS, Level
 from surveys.importing.problems import Problem
-from surveys.importing.table import (
-    Row,
-    Table,
-)
+from surveys.importing.table import Row, Table
 from surveys.visits.sheet.cells import storable
-from surveys.visits.sheet.texts import (
-    CellError,
-    is_missing,
-    quoted,
-    read_integer,
-)
+from surveys.visits.sheet.texts import CellError, is_missing, quoted, read_integer
 
 NOT_RECORDED = "?"
 _NOTHING_HEARD = frozenset({"none", "no species", "silent", "nothing", "no calls"})

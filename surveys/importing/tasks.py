@@ -5,20 +5,10 @@ from django.core.exceptions import PermissionDenied
 from accounts.models import Membership
 from surveys.importing.preview import plain_preview
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.uploads import (
-    commit_upload,
-    open_upload,
-    preview_upload,
-)
-from surveys.models import (
-    BackgroundRun,
-    RunKind,
-)
+from surveys.importing.uploads import commit_upload, open_upload, preview_upload
+from surveys.models import BackgroundRun, RunKind
 from surveys.runs.progress import Progress
-from surveys.runs.work import (
-    carries_out,
-    finish,
-)
+from surveys.runs.work import carries_out, finish
 
 
 @carries_out(RunKind.CHECK_IMPORT, refusals=(ImportRefusedError,))

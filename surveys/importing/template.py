@@ -8,10 +8,7 @@ from openpyxl import Workbook
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
-from surveys.importing.fields import (
-    FIELDS,
-    Level,
-)
+from surveys.importing.fields import FIELDS, Level
 from surveys.models import Program
 
 _FORMULA_STARTS = ("=", "+", "-", "@")

@@ -10,23 +10,14 @@ from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 
 from surveys.importing.reading import clock_of
-from surveys.protocol.nights import (
-    ClockError,
-    parse_clock,
-)
+from surveys.protocol.nights import ClockError, parse_clock
 from surveys.protocol.weather import (
     beaufort_from_speed,
     meters_per_second_from_kmh,
     meters_per_second_from_knots,
     meters_per_second_from_mph,
 )
-from surveys.visits.sheet.texts import (
-    CellError,
-    is_missing,
-    quoted,
-    read_night,
-    read_number,
-)
+from surveys.visits.sheet.texts import CellError, is_missing, quoted, read_night, read_number
 
 _SLASHED = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{2}|\d{4})")
 _WITH_CLOCK = re.compile(r"(.*\d)[ T]+\d{1,2}:\d{2}(?::\d{2})?(?:\s*[ap]\.?m\.?)?", re.IGNORECASE)

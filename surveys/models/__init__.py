@@ -1,20 +1,7 @@
-from surveys.models.fit import (
-    PowerStudy,
-    SiteKind,
-    SpeciesFit,
-)
+from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
-from surveys.models.program import (
-    DataLicense,
-    Program,
-    Reach,
-    Sensitivity,
-)
-from surveys.models.protocol import (
-    Protocol,
-    ProtocolVersion,
-    SeasonWindow,
-)
+from surveys.models.program import DataLicense, Program, Reach, Sensitivity
+from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
 from surveys.models.publication import (
     Audience,
     ExactDownload,
@@ -22,37 +9,11 @@ from surveys.models.publication import (
     PublicationFile,
     PublicationPiece,
 )
-from surveys.models.recording import (
-    Recording,
-    RecordingKind,
-    RecordingPiece,
-    RecordingState,
-)
-from surveys.models.review import (
-    ReviewStep,
-    Settlement,
-    Step,
-    StoredFinding,
-    Submission,
-)
-from surveys.models.route import (
-    Assignment,
-    Habitat,
-    Hydroperiod,
-    Presence,
-    Route,
-    Stop,
-)
-from surveys.models.run import (
-    UNDER_WAY,
-    BackgroundRun,
-    RunKind,
-    RunState,
-)
-from surveys.models.species import (
-    ChecklistEntry,
-    Species,
-)
+from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
+from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
+from surveys.models.route import Assignment, Habitat, Hydroperiod, Presence, Route, Stop
+from surveys.models.run import UNDER_WAY, BackgroundRun, RunKind, RunState
+from surveys.models.species import ChecklistEntry, Species
 from surveys.models.visit import (
     CallIndex,
     DiscardedDraft,

@@ -9,10 +9,7 @@ from django.db import models
 
 from surveys.models.history import tracked
 from surveys.protocol.countries import countries
-from surveys.protocol.values import (
-    DistanceUnit,
-    TemperatureUnit,
-)
+from surveys.protocol.values import DistanceUnit, TemperatureUnit
 
 
 def check_time_zone(value: str) -> None:

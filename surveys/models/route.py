@@ -9,10 +9,7 @@ from django.db.models import F, Func
 
 from surveys.models.fields import within_wgs84
 from surveys.models.history import tracked
-from surveys.models.program import (
-    Program,
-    route_code_validator,
-)
+from surveys.models.program import Program, route_code_validator
 from surveys.models.protocol import Protocol
 
 

@@ -3,16 +3,9 @@
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
-from surveys.models.fields import (
-    day_field,
-    month_days_exist,
-    month_field,
-)
+from surveys.models.fields import day_field, month_days_exist, month_field
 from surveys.models.history import tracked
-from surveys.models.program import (
-    Program,
-    Sensitivity,
-)
+from surveys.models.program import Program, Sensitivity
 
 
 class Species(models.Model):

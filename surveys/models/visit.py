@@ -15,18 +15,10 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
-from surveys.models.fields import (
-    celsius_field,
-    in_range,
-    typed_unit_field,
-    within_wgs84,
-)
+from surveys.models.fields import celsius_field, in_range, typed_unit_field, within_wgs84
 from surveys.models.history import tracked
 from surveys.models.protocol import ProtocolVersion
-from surveys.models.route import (
-    Route,
-    Stop,
-)
+from surveys.models.route import Route, Stop
 from surveys.models.species import Species
 from surveys.protocol.values import PeriodStatus
 

@@ -18,18 +18,10 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from surveys.fitting.stamps import software
-from surveys.models import (
-    Audience,
-    BackgroundRun,
-    Program,
-    Publication,
-)
+from surveys.models import Audience, BackgroundRun, Program, Publication
 from surveys.publishing import tables
 from surveys.publishing.about import about_publication
-from surveys.publishing.exceptions import (
-    NothingChanged,
-    TableChanged,
-)
+from surveys.publishing.exceptions import NothingChanged, TableChanged
 from surveys.publishing.files import (
     CHECKSUMS,
     METHOD,
@@ -39,36 +31,14 @@ from surveys.publishing.files import (
     store,
     with_checksums,
 )
-from surveys.publishing.formats.registry import (
-    FORMATS,
-    Format,
-)
+from surveys.publishing.formats.registry import FORMATS, Format
 from surveys.publishing.formats.yearly_csv import MEDIA_TYPE
-from surveys.publishing.freeze import (
-    freeze,
-    snapshot,
-    with_exact_places,
-)
+from surveys.publishing.freeze import freeze, snapshot, with_exact_places
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.publish import (
-    check_something_counts,
-    latest,
-)
-from surveys.publishing.results import (
-    add_trends,
-    add_yearly,
-    fits_of,
-    periods_of,
-)
-from surveys.publishing.tables import (
-    TABLES,
-    Table,
-)
-from surveys.runs.progress import (
-    Say,
-    Steps,
-    say_nothing,
-)
+from surveys.publishing.publish import check_something_counts, latest
+from surveys.publishing.results import add_trends, add_yearly, fits_of, periods_of
+from surveys.publishing.tables import TABLES, Table
+from surveys.runs.progress import Say, Steps, say_nothing
 from surveys.runs.work import finish
 
 RESULTS = (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS)

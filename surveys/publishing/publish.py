@@ -11,18 +11,9 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from accounts.access import (
-    Permission,
-    require,
-)
+from accounts.access import Permission, require
 from accounts.models import Membership
-from surveys.models import (
-    UNDER_WAY,
-    BackgroundRun,
-    Program,
-    Publication,
-    RunKind,
-)
+from surveys.models import UNDER_WAY, BackgroundRun, Program, Publication, RunKind
 from surveys.publishing import tables
 from surveys.publishing.exceptions import (
     AlreadyUnderWay,
@@ -33,15 +24,9 @@ from surveys.publishing.exceptions import (
 from surveys.publishing.freeze import counted_visits
 from surveys.publishing.frozen import table_bytes
 from surveys.publishing.method import title_of
-from surveys.runs.asking import (
-    ask,
-    current_run,
-)
+from surveys.runs.asking import ask, current_run
 from surveys.seasons.yearly import yearly_table
-from surveys.trends.table import (
-    YearRow,
-    row_values,
-)
+from surveys.trends.table import YearRow, row_values
 
 
 @dataclass(frozen=True, kw_only=True)

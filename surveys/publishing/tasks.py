@@ -1,9 +1,6 @@
 """Publications in the worker."""
 
-from surveys.models import (
-    BackgroundRun,
-    RunKind,
-)
+from surveys.models import BackgroundRun, RunKind
 from surveys.publishing.build import build
 from surveys.publishing.exceptions import PublishingError
 from surveys.runs.progress import Progress

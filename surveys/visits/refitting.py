@@ -1,9 +1,6 @@
 """Asks for new fits when what counts in the trends has changed."""
 
-from surveys.models import (
-    BackgroundRun,
-    RunKind,
-)
+from surveys.models import BackgroundRun, RunKind
 from surveys.runs.asking import ask_unless_queued
 
 # Coordinators accept many visits in a row; one fit after a pause serves them all.

@@ -9,10 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from accounts.models import Membership
 from surveys.importing.columns import MappingError
 from surveys.importing.preview import Preview
-from surveys.importing.problems import (
-    ImportRefusedError,
-    UnreadableFileError,
-)
+from surveys.importing.problems import ImportRefusedError, UnreadableFileError
 from surveys.importing.shapes import Answers
 from surveys.importing.uploads import (
     Upload,

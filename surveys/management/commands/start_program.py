@@ -9,10 +9,7 @@ from django.utils.text import slugify
 
 from surveys.demo.catalog import load_species
 from surveys.programs.setting_up import start_program
-from surveys.protocol.values import (
-    DistanceUnit,
-    TemperatureUnit,
-)
+from surveys.protocol.values import DistanceUnit, TemperatureUnit
 
 
 class Command(BaseCommand):

@@ -9,16 +9,10 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from surveys.fitting.histories import load_periods
 from surveys.fitting.results import to_json
 from surveys.fitting.stamps import software
-from surveys.models import (
-    Program,
-    Species,
-)
+from surveys.models import Program, Species
 from surveys.publishing.formats.yearly_csv import cell_text
 from surveys.trends import Estimate
-from surveys.trends.analysis import (
-    Parts,
-    analyze,
-)
+from surveys.trends.analysis import Parts, analyze
 from surveys.trends.periods import species_periods
 from surveys.trends.species_result import SpeciesResult
 

@@ -6,24 +6,12 @@ from typing import Any
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
-from surveys.importing.columns import (
-    ASK,
-    IGNORE,
-    SPECIES,
-)
-from surveys.importing.fields import (
-    DATES,
-    FIELDS,
-    Field,
-    Level,
-)
+from surveys.importing.columns import ASK, IGNORE, SPECIES
+from surveys.importing.fields import DATES, FIELDS, Field, Level
 from surveys.importing.reading import MOST_BYTES
 from surveys.importing.shapes import Answers
 from surveys.importing.uploads import Upload
-from surveys.models import (
-    ChecklistEntry,
-    Program,
-)
+from surveys.models import ChecklistEntry, Program
 
 _ZERO, _MISSING = "zero", "missing"
 _MEANS = [(_ZERO, "Listened for, not heard (0)"), (_MISSING, "Not recorded")]

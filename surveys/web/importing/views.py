@@ -10,31 +10,13 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
-from accounts.access import (
-    Permission,
-    ProgramRequest,
-    needs,
-)
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.importing.columns import check
 from surveys.importing.fields import FIELDS
-from surveys.importing.preview import (
-    Preview,
-    preview_from_plain,
-)
-from surveys.importing.problems import (
-    ImportRefusedError,
-    UnreadableFileError,
-)
-from surveys.importing.runs import (
-    MOST_ROWS_AT_ONCE,
-    ask_worker,
-    import_of,
-    latest_run,
-)
-from surveys.importing.template import (
-    template_csv,
-    template_xlsx,
-)
+from surveys.importing.preview import Preview, preview_from_plain
+from surveys.importing.problems import ImportRefusedError, UnreadableFileError
+from surveys.importing.runs import MOST_ROWS_AT_ONCE, ask_worker, import_of, latest_run
+from surveys.importing.template import template_csv, template_xlsx
 from surveys.importing.uploads import (
     Upload,
     commit_upload,
@@ -45,15 +27,8 @@ from surveys.importing.uploads import (
     same_file_before,
     store,
 )
-from surveys.models import (
-    BackgroundRun,
-    RunKind,
-    SpreadsheetImport,
-)
-from surveys.web.importing.forms import (
-    ColumnsForm,
-    UploadForm,
-)
+from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
+from surveys.web.importing.forms import ColumnsForm, UploadForm
 from surveys.web.runs.page import run_page
 
 _TEMPLATES = {

@@ -4,17 +4,8 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from accounts.access import (
-    Permission,
-    ProgramRequest,
-    may,
-    needs,
-)
-from surveys.publishing.differences import (
-    Difference,
-    NumberChange,
-    difference,
-)
+from accounts.access import Permission, ProgramRequest, may, needs
+from surveys.publishing.differences import Difference, NumberChange, difference
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.tables import TABLE
 from surveys.web.publications.views import publication_or_404

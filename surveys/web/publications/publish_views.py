@@ -5,16 +5,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from accounts.access import (
-    Permission,
-    ProgramRequest,
-    needs,
-)
+from accounts.access import Permission, ProgramRequest, needs
 from surveys.fitting.stored import stored_fits
-from surveys.models import (
-    BackgroundRun,
-    RunKind,
-)
+from surveys.models import BackgroundRun, RunKind
 from surveys.publishing.closing import (
     last_closed_season,
     missing_visits,
@@ -23,12 +16,7 @@ from surveys.publishing.closing import (
 )
 from surveys.publishing.exceptions import PublishingError
 from surveys.publishing.formats import yearly_csv as csv
-from surveys.publishing.publish import (
-    Preview,
-    ask_to_publish,
-    preview,
-    subject_of,
-)
+from surveys.publishing.publish import Preview, ask_to_publish, preview, subject_of
 from surveys.runs.asking import latest_run
 from surveys.seasons.route_years import season_years
 from surveys.web.publications.forms import PublishForm

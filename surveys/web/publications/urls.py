@@ -1,14 +1,8 @@
 from django.urls import path
 
-from surveys.web.publications import (
-    changes_views as publication_changes,
-)
-from surveys.web.publications import (
-    publish_views as publish,
-)
-from surveys.web.publications import (
-    views as publications,
-)
+from surveys.web.publications import changes_views as publication_changes
+from surveys.web.publications import publish_views as publish
+from surveys.web.publications import views as publications
 
 AT = "<slug:program>/publications/"
 ONE = AT + "<int:season_year>/<int:version>/"

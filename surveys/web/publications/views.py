@@ -6,24 +6,12 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from accounts.access import (
-    Permission,
-    ProgramRequest,
-    may,
-    may_have_exact_places,
-    needs,
-)
-from surveys.models import (
-    Audience,
-    Publication,
-)
+from accounts.access import Permission, ProgramRequest, may, may_have_exact_places, needs
+from surveys.models import Audience, Publication
 from surveys.publishing.citing import citation_text
 from surveys.publishing.described import Described
 from surveys.publishing.exact import note_exact_download
-from surveys.publishing.files import (
-    file_of,
-    files_of,
-)
+from surveys.publishing.files import file_of, files_of
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.publish import under_way
 from surveys.publishing.reading import rows_of

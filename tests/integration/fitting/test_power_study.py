@@ -131,7 +131,9 @@ def test_two_questions_at_once(coordinator, surveyed, waiting):
         errors=PowerUnknownError,
     )
     assert PowerStudy.objects.count() == waiting + 1
-    assert ProcrastinateJob.objects.filter(task_name="fitting.power").count() == waiting + 1
+    assert (
+        ProcrastinateJob.objects.filter(task_name=task_name(RunKind.POWER)).count() == waiting + 1
+    )
     if waiting:
         (refused,) = (got for got in (first, second) if isinstance(got, PowerUnknownError))
         assert "already being worked out" in str(refused)

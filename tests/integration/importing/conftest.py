@@ -10,20 +10,9 @@ from openpyxl import Workbook
 from accounts.models import Membership
 from surveys.importing.preview import Preview
 from surveys.importing.shapes import Answers
-from surveys.importing.uploads import (
-    Upload,
-    open_upload,
-    preview_upload,
-    remember,
-    store,
-)
+from surveys.importing.uploads import Upload, open_upload, preview_upload, remember, store
 from surveys.models import Program
-from tests.support.builders import (
-    make_checklist,
-    make_route,
-    make_species,
-    make_version,
-)
+from tests.support.builders import make_checklist, make_route, make_species, make_version
 
 PEEPER, WOOD_FROG, ORNATE = (
     "Pseudacris crucifer",

@@ -13,13 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from accounts.models import Role
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.shapes import Answers
-from surveys.importing.uploads import (
-    commit_upload,
-    discard,
-    open_upload,
-    same_file_before,
-    store,
-)
+from surveys.importing.uploads import commit_upload, discard, open_upload, same_file_before, store
 from surveys.models import (
     CallIndex,
     ListeningPeriod,
@@ -32,16 +26,8 @@ from surveys.models import (
 )
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
-from tests.integration.importing.conftest import (
-    night,
-    wide,
-    workbook,
-)
-from tests.support.builders import (
-    make_member,
-    make_person,
-    make_program,
-)
+from tests.integration.importing.conftest import night, wide, workbook
+from tests.support.builders import make_member, make_person, make_program
 
 pytestmark = pytest.mark.django_db
 

@@ -6,22 +6,9 @@ import time
 
 import pytest
 
-from surveys.importing.runs import (
-    MOST_ROWS_AT_ONCE,
-    ask_worker,
-)
-from surveys.importing.uploads import (
-    open_upload,
-    remember,
-    store,
-)
-from surveys.models import (
-    CallIndex,
-    RunKind,
-    RunState,
-    Submission,
-    Visit,
-)
+from surveys.importing.runs import MOST_ROWS_AT_ONCE, ask_worker
+from surveys.importing.uploads import open_upload, remember, store
+from surveys.models import CallIndex, RunKind, RunState, Submission, Visit
 from surveys.runs.queues import LONG
 from tests.integration.importing.conftest import wide
 from tests.support.runs import PATIENCE_S, forget_jobs, kill, start_worker, take_up

@@ -10,30 +10,11 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Role
 from surveys.importing import runs
-from surveys.importing.preview import (
-    plain_preview,
-    preview_from_plain,
-)
+from surveys.importing.preview import plain_preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.runs import (
-    ask_worker,
-    is_large,
-    latest_run,
-    subject_of,
-)
-from surveys.importing.uploads import (
-    commit_upload,
-    discard,
-    open_upload,
-    remember,
-)
-from surveys.models import (
-    BackgroundRun,
-    RunKind,
-    RunState,
-    SpreadsheetImport,
-    Visit,
-)
+from surveys.importing.runs import ask_worker, is_large, latest_run, subject_of
+from surveys.importing.uploads import commit_upload, discard, open_upload, remember
+from surveys.models import BackgroundRun, RunKind, RunState, SpreadsheetImport, Visit
 from surveys.runs import work as running
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress

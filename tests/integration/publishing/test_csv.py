@@ -8,10 +8,7 @@ import pytest
 
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.trends.columns import COLUMNS
-from surveys.trends.table import (
-    YearCounts,
-    year_row,
-)
+from surveys.trends.table import YearCounts, year_row
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx", "\nx", "'", "'=x"])

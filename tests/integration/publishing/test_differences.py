@@ -7,18 +7,9 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from surveys.models import (
-    CallIndex,
-    ReviewStep,
-    Step,
-    Visit,
-)
+from surveys.models import CallIndex, ReviewStep, Step, Visit
 from surveys.publishing.differences import difference
-from tests.support.builders import (
-    make_accepted_visit,
-    make_checklist,
-    make_route,
-)
+from tests.support.builders import make_accepted_visit, make_checklist, make_route
 from tests.support.publishing import publish_now
 
 pytestmark = pytest.mark.django_db

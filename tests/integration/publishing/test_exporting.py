@@ -8,27 +8,11 @@ import json
 import pyarrow.parquet
 import pytest
 
-from surveys.exports.records import (
-    CALLS,
-    PERIODS,
-    VISITS,
-    Wanted,
-    page,
-    places_of,
-    statement,
-)
+from surveys.exports.records import CALLS, PERIODS, VISITS, Wanted, page, places_of, statement
 from surveys.exports.writing import EXPORT_FORMATS
-from surveys.models import (
-    CallIndex,
-    Sensitivity,
-)
+from surveys.models import CallIndex, Sensitivity
 from surveys.publishing.people import pseudonym
-from tests.support.builders import (
-    make_accepted_visit,
-    make_checklist,
-    make_member,
-    make_route,
-)
+from tests.support.builders import make_accepted_visit, make_checklist, make_member, make_route
 
 EVERYTHING = Wanted()
 

@@ -8,33 +8,16 @@ from django.urls import reverse
 
 from accounts.models import Role
 from surveys.fitting.refit import refit
-from surveys.models import (
-    Sensitivity,
-    Stop,
-)
+from surveys.models import Sensitivity, Stop
 from surveys.publishing import tables
 from surveys.publishing.about import about_publication
-from surveys.publishing.formats import (
-    darwincore,
-    report,
-)
-from surveys.publishing.freeze import (
-    freeze,
-    snapshot,
-)
+from surveys.publishing.formats import darwincore, report
+from surveys.publishing.freeze import freeze, snapshot
 from surveys.publishing.frozen import write_table
 from surveys.publishing.stops import shared_stops
 from tests.support.builders import make_member
-from tests.support.frozen import (
-    PUBLISHED_AT,
-    SITE,
-    small_frozen,
-    small_program,
-)
-from tests.support.leaks import (
-    Secrets,
-    leaks,
-)
+from tests.support.frozen import PUBLISHED_AT, SITE, small_frozen, small_program
+from tests.support.leaks import Secrets, leaks
 
 pytestmark = pytest.mark.django_db
 

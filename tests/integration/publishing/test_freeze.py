@@ -9,43 +9,17 @@ import pytest
 from django.contrib.gis.geos import Point
 
 from surveys.fitting.histories import load_periods
-from surveys.models import (
-    CallIndex,
-    Sensitivity,
-    Sighting,
-    Species,
-    Stop,
-    Visit,
-    VisitState,
-)
+from surveys.models import CallIndex, Sensitivity, Sighting, Species, Stop, Visit, VisitState
 from surveys.publishing.exceptions import NamesCollide
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.tables import (
-    TABLE,
-    TABLES,
-)
+from surveys.publishing.tables import TABLE, TABLES
 from surveys.seasons.yearly import yearly_table
-from surveys.trends.analysis import (
-    Parts,
-    analyze,
-)
+from surveys.trends.analysis import Parts, analyze
 from surveys.trends.from_tables import read_periods
 from surveys.trends.periods import species_periods
-from surveys.trends.table import (
-    YearRow,
-    row_values,
-)
-from tests.support.builders import (
-    make_accepted_visit,
-    make_checklist,
-    make_route,
-    make_species,
-)
-from tests.support.frozen import (
-    HOSTILE,
-    small_frozen,
-    small_program,
-)
+from surveys.trends.table import YearRow, row_values
+from tests.support.builders import make_accepted_visit, make_checklist, make_route, make_species
+from tests.support.frozen import HOSTILE, small_frozen, small_program
 
 pytestmark = pytest.mark.django_db
 

@@ -21,11 +21,7 @@ from surveys.models import (
     RunKind,
     RunState,
 )
-from surveys.publishing.files import (
-    CHECKSUMS,
-    EXACT_CHECKSUMS,
-    open_file,
-)
+from surveys.publishing.files import CHECKSUMS, EXACT_CHECKSUMS, open_file
 from surveys.publishing.formats.registry import FORMATS
 from surveys.publishing.publish import ask_to_publish
 from surveys.publishing.tables import TABLES

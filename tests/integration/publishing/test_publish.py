@@ -10,10 +10,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import ProgrammingError, transaction
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from surveys.fitting.stamps import (
-    VERSION,
-    software,
-)
+from surveys.fitting.stamps import VERSION, software
 from surveys.models import (
     Audience,
     BackgroundRun,
@@ -24,11 +21,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.publishing.build import build
-from surveys.publishing.closing import (
-    missing_visits,
-    open_visits,
-    unsettled_queries,
-)
+from surveys.publishing.closing import missing_visits, open_visits, unsettled_queries
 from surveys.publishing.exceptions import (
     AlreadyUnderWay,
     NothingChanged,
@@ -48,10 +41,7 @@ from surveys.publishing.files import (
 )
 from surveys.publishing.formats.registry import Format
 from surveys.publishing.method import CAVEATS
-from surveys.publishing.publish import (
-    ask_to_publish,
-    preview,
-)
+from surveys.publishing.publish import ask_to_publish, preview
 from surveys.publishing.reading import rows_of
 from surveys.publishing.tables import TABLES
 from tests.support.builders import (

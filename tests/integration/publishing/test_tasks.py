@@ -5,22 +5,11 @@ from types import SimpleNamespace
 
 import pytest
 
-from surveys.models import (
-    Publication,
-    RunKind,
-    RunState,
-)
+from surveys.models import Publication, RunKind, RunState
 from surveys.publishing import tasks
-from surveys.publishing.publish import (
-    ask_to_publish,
-    preview,
-)
+from surveys.publishing.publish import ask_to_publish, preview
 from surveys.runs.kinds import FACTS
-from tests.support.builders import (
-    make_accepted_visit,
-    make_checklist,
-    make_route,
-)
+from tests.support.builders import make_accepted_visit, make_checklist, make_route
 from tests.support.runs import carry_out
 
 RETRIES = FACTS[RunKind.PUBLISH].tries - 1
