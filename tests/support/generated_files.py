@@ -31,12 +31,7 @@ _WRITTEN = "// Written by deploy/generate. Do not edit."
 _ABOUT = [
     "Written by deploy/generate from tests/support/rule_cases. Do not edit.",
     "`case` has the plain form of surveys/protocol/plain.py; a visit may leave keys out.",
-<<<<<<< HEAD:tests/support/generated_files.py
     "`derived` is what the server works out for the phone: the window and the hours of the stops.",
-=======
-    "`derived` is what the server works out for the phone: window of the night, hours "
-    "of the stops.",
->>>>>>> 7ccc073 (runs: Imports on one line; a test asks for the task by its kind.):tests/support/rule_files.py
     "`expect` is every finding of every rule, in order: visit first, then by stop.",
     "A phone judges only the codes in `on_phone`; those carry their words.",
 ]
