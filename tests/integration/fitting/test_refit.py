@@ -147,11 +147,11 @@ def test_what_review_left_out_is_in_no_stored_fit(program, observer, species):
     stored = {fit.species: fit.result.years for fit in stored_fits(program)}
     (of_peeper,), (of_toad,) = stored[peeper], stored[toad]
     # Two nights at stops 1 and 3. The toad's own calls at stop 1 are missing there, not zeros.
-    assert (of_peeper.sites, of_peeper.visits, of_peeper.periods) == (2, 2, 4)
-    assert (of_peeper.heard, of_peeper.heard_at) == (2, (1, 1, 0))
-    assert (of_toad.sites, of_toad.periods, of_toad.heard) == (1, 2, 0)
+    assert (of_peeper.sites, of_peeper.effort.visits, of_peeper.effort.periods) == (2, 2, 4)
+    assert (of_peeper.sites_heard, of_peeper.sites_heard_at) == (2, (1, 1, 0))
+    assert (of_toad.sites, of_toad.effort.periods, of_toad.sites_heard) == (1, 2, 0)
     (by_route,) = stored_fits(program, species=[peeper], site="route")[0].result.years
-    assert by_route.heard_at == (0, 1, 0)
+    assert by_route.sites_heard_at == (0, 1, 0)
 
 
 def test_a_change_while_the_data_are_loaded_leaves_the_fits_out_of_date(
