@@ -1,4 +1,4 @@
-"""Access tokens: `Authorization: Bearer …`. A token that does not hold is said so, in words."""
+"""Access tokens: `Authorization: Bearer …`. An invalid token is refused with a sentence."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from accounts.tokens import note_use
 
 
 class AccessTokenAuthentication(TokenAuthentication):
-    """Tokens as the package keeps and compares them, by their hash."""
+    """Tokens are stored and compared by their hash, as Knox does it."""
 
     def authenticate(self, request: Request) -> tuple[Person, AccessToken] | None:
         scheme, _, secret = get_authorization_header(request).partition(b" ")
@@ -40,11 +40,11 @@ class AccessTokenAuthentication(TokenAuthentication):
         return person, token
 
     def authenticate_header(self, request: Request) -> str | None:
-        """None: who sends no token at all is asked to sign in, as everywhere."""
+        """None, so that a request without a token is told to sign in, as everywhere else."""
         return None
 
     def _cleanup_token(self, token: AccessToken) -> bool:
-        """Whether it has ended. The row stays, so that its owner sees what became of it."""
+        """Whether the token has expired. The row is kept, so that its owner still sees it."""
         return token.expiry <= timezone.now()
 
 

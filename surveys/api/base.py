@@ -1,4 +1,4 @@
-"""What every view of the API has in common."""
+"""The base class of the API's views."""
 
 from __future__ import annotations
 
@@ -33,9 +33,9 @@ class Paging(LimitOffsetPagination):
 
 
 class ProgramView(GenericAPIView):
-    """A view below `<program>/`; IsProgramMember found the member.
+    """A view below `<program>/`. IsProgramMember has set the membership on the request.
 
-    `permission` is what a request needs; a view that reads and writes overrides it.
+    `permission` is what a request needs; a view that both reads and writes overrides it.
     """
 
     permission: Permission
@@ -71,14 +71,14 @@ class ProgramView(GenericAPIView):
         return self.get_paginated_response(serializer(page, many=True).data)
 
     def route(self, code: str, field: str = "route") -> Route:
-        """A route of the program. Raises ValidationError that names the field."""
-        found = self.program.routes.filter(code=code).first()
-        if found is None:
+        """A route of the program. Raises ValidationError for `field`."""
+        route = self.program.routes.filter(code=code).first()
+        if route is None:
             raise ValidationError({field: f"There is no route {code} in this program."})
-        return found
+        return route
 
     def revision(self) -> int:
-        """The revision in `If-Match`. Raises ValidationError when it is not there."""
+        """The revision in `If-Match`. Raises ValidationError when it is missing."""
         revision = self.revision_or_none()
         if revision is None:
             raise ValidationError(
@@ -96,6 +96,6 @@ class ProgramView(GenericAPIView):
         return int(match[1])
 
     def _valid(self, serializer: type[BaseSerializer], data: Any) -> dict[str, Any]:
-        filled = serializer(data=data)
-        filled.is_valid(raise_exception=True)
-        return filled.validated_data
+        bound = serializer(data=data)
+        bound.is_valid(raise_exception=True)
+        return bound.validated_data

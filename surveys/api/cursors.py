@@ -1,4 +1,4 @@
-"""Cursors: where a page ended, as text that nobody needs to read."""
+"""Opaque cursors for paging: the key of the last row of a page, encoded as text."""
 
 import base64
 import binascii
@@ -13,7 +13,7 @@ def encode_cursor(key: Sequence[str]) -> str:
 
 
 def decode_cursor(cursor: str, parts: int) -> list[str]:
-    """Raises ValidationError for what is no cursor of such a table."""
+    """The key in a cursor. Raises ValidationError unless it is a key of `parts` texts."""
     try:
         key = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
     except (binascii.Error, UnicodeError, ValueError):

@@ -1,4 +1,4 @@
-"""Pieces of the OpenAPI description that several views share."""
+"""Parts of the OpenAPI description that several views share."""
 
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter

@@ -1,4 +1,4 @@
-"""Errors of the API: always a sentence, and where it happened when that is known."""
+"""Error responses of the API: always a sentence, and where the problem is when that is known."""
 
 from __future__ import annotations
 
@@ -44,24 +44,27 @@ _STATUS: Mapping[type[Exception], int] = {
     QueriesOpen: status.HTTP_422_UNPROCESSABLE_ENTITY,
     RecordingRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,
     RecordingTooLarge: status.HTTP_413_REQUEST_ENTITY_TOO_LARGE,
-    # Of the tus protocol, not of HTTP.
+    # Defined by the tus protocol, not by HTTP.
     ChecksumMismatch: 460,
 }
 
 
 def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
-    """Answer with `detail` and, where they help, `where`, `findings` or `visit`: the
-    server's copy that a stale write did not overwrite."""
+    """The exception handler of the API.
+
+    Responds with `detail` and, depending on the error, with `where`, `findings`, or `visit`:
+    the server's copy that a stale write did not overwrite.
+    """
     if isinstance(exception, (VisitError, PublishingError)):
         code = _STATUS.get(type(exception), status.HTTP_400_BAD_REQUEST)
-        return Response({"detail": str(exception), **_more(exception)}, status=code)
+        return Response({"detail": str(exception), **_extra_fields(exception)}, status=code)
     response = exception_handler(exception, context)
     if response is not None and isinstance(exception, DraftDiscarded):
         response.status_code = status.HTTP_410_GONE
         gone_since = exception.discarded_at.isoformat()
         response.data = {"detail": str(exception), "discarded_at": gone_since}
     if response is not None and isinstance(exception, ValidationError):
-        where, detail = _first(exception.detail)
+        where, detail = _first_problem(exception.detail)
         response.data = {"detail": detail, "where": where}
     if response is not None and isinstance(exception, AuthenticationFailed):
         response.status_code = status.HTTP_401_UNAUTHORIZED
@@ -74,7 +77,7 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
     return response
 
 
-def _more(exception: Exception) -> dict[str, Any]:
+def _extra_fields(exception: Exception) -> dict[str, Any]:
     if isinstance(exception, (StaleRevision, WrongState)):
         return {"visit": visit_data(exception.visit)}
     if isinstance(exception, (VisitRefused, QueriesOpen)):
@@ -84,13 +87,13 @@ def _more(exception: Exception) -> dict[str, Any]:
     return {}
 
 
-def _first(problems: Any, where: str = "") -> tuple[str, str]:
-    """Place and sentence of the first problem: `cells.notes`, `This field is required.`"""
+def _first_problem(problems: Any, where: str = "") -> tuple[str, str]:
+    """Field and message of the first problem: `cells.notes`, `This field is required.`"""
     if isinstance(problems, Mapping):
         name, inner = next(iter(problems.items()))
         if name == "non_field_errors":
-            return _first(inner, where)
-        return _first(inner, f"{where}.{name}" if where else str(name))
+            return _first_problem(inner, where)
+        return _first_problem(inner, f"{where}.{name}" if where else str(name))
     if isinstance(problems, list):
-        return _first(next((problem for problem in problems if problem), ""), where)
+        return _first_problem(next((problem for problem in problems if problem), ""), where)
     return where, str(problems)

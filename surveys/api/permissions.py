@@ -1,4 +1,4 @@
-"""The API's one permission class: it asks accounts.access, as the screens do."""
+"""The API's only permission class. It uses accounts.access, as the screens do."""
 
 from __future__ import annotations
 
@@ -20,8 +20,11 @@ if TYPE_CHECKING:
 
 
 class IsProgramMember(BasePermission):
-    """The view names a `permission`; the URL names the program. A token opens what its
-    member's role and its own scope both allow, in its own program only."""
+    """Checks the view's `permission` in the program of the URL.
+
+    A token is valid only in its own program, and needs both its member's role and its scope to
+    allow the permission.
+    """
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         if not request.user.is_authenticated:

@@ -1,6 +1,6 @@
-"""How many requests a person or token may make an hour, counted in the database, so that all
-processes count together. Said in the headers of draft-ietf-httpapi-ratelimit-headers-10 and, when
-the hour is used up, in `Retry-After` (RFC 9110, 10.2.3).
+"""Limits the requests of a person or token in an hour. They are counted in the database, across
+all processes. Responses carry the headers of draft-ietf-httpapi-ratelimit-headers-10 and, above
+the limit, `Retry-After` (RFC 9110, 10.2.3).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from rest_framework.throttling import BaseThrottle
 POLICY = "hour"
 WINDOW_S = 3600
 
-# One row a key: begin a window where none runs, else count on.
+# One row per key: start a window when there is none or it has expired, else increment.
 _COUNT = """
 INSERT INTO accounts_requestcount AS counted (key, begun_at, requests)
 VALUES (%(key)s, %(now)s, 1)
@@ -32,7 +32,7 @@ RETURNING begun_at, requests
 
 @dataclass(frozen=True, kw_only=True)
 class RateLimitStatus:
-    """What is left of a window, and the seconds until the next one begins."""
+    """Requests left in the current window, and the seconds until the next one."""
 
     limit: int
     remaining: int
@@ -54,24 +54,24 @@ def count_request(key: str, limit: int, now: dt.datetime) -> RateLimitStatus:
 
 
 class HourlyLimit(BaseThrottle):
-    """The limit of settings.API_REQUESTS_AN_HOUR for each token, and for each person signed in."""
+    """Limits each token and each signed-in person to settings.API_REQUESTS_AN_HOUR."""
 
     def allow_request(self, request: Request, view: object) -> bool:
         if not request.user.is_authenticated:
             return True
         key = f"token:{request.auth.handle}" if request.auth else f"person:{request.user.pk}"
-        self.standing = count_request(key, settings.API_REQUESTS_AN_HOUR, timezone.now())
-        request.rate_limit = self.standing
-        return self.standing.allowed
+        self.status = count_request(key, settings.API_REQUESTS_AN_HOUR, timezone.now())
+        request.rate_limit = self.status
+        return self.status.allowed
 
     def wait(self) -> float:
-        return self.standing.reset_s
+        return self.status.reset_s
 
 
 def add_rate_limit_headers(request: Request, response: Response) -> None:
-    """Put what is left on the answer. Requests that were not counted carry nothing."""
-    standing: RateLimitStatus | None = getattr(request, "rate_limit", None)
-    if standing is None:
+    """Add the headers of the rate limit, unless the request was not counted."""
+    status: RateLimitStatus | None = getattr(request, "rate_limit", None)
+    if status is None:
         return
-    response["RateLimit-Policy"] = f'"{POLICY}";q={standing.limit};w={WINDOW_S}'
-    response["RateLimit"] = f'"{POLICY}";r={standing.remaining};t={standing.reset_s}'
+    response["RateLimit-Policy"] = f'"{POLICY}";q={status.limit};w={WINDOW_S}'
+    response["RateLimit"] = f'"{POLICY}";r={status.remaining};t={status.reset_s}'

@@ -16,9 +16,9 @@ from surveys.visits.media.recordings import RecordingAnnouncement
 
 VERSION = "1.0.0"
 PIECE_TYPE = "application/offset+octet-stream"
-# The standard wants sha1; sha256 is what our phones send.
+# The standard requires sha1; our phones send sha256.
 ALGORITHMS = ("sha256", "sha1")
-ABOUT = {
+SERVER_HEADERS = {
     "Tus-Version": VERSION,
     "Tus-Extension": "creation,checksum,expiration,termination",
     "Tus-Max-Size": str(LARGEST_BYTES),
@@ -31,7 +31,7 @@ _STOP = re.compile(r"[0-9]{1,4}")
 
 
 class HeaderError(ValueError):
-    """A header that cannot be read: its name, and a sentence that says how to write it."""
+    """A header that cannot be read: its name, and a message that says how to write it."""
 
     def __init__(self, header: str, message: str) -> None:
         super().__init__(message)
@@ -56,7 +56,7 @@ def read_checksum(header: str) -> tuple[str, bytes] | None:
             "Upload-Checksum",
             f"The checksum “{algorithm}” is not known here. Known are: {', '.join(ALGORITHMS)}.",
         )
-    digest = _decoded("Upload-Checksum", encoded)
+    digest = _decode_base64("Upload-Checksum", encoded)
     if len(digest) != hashlib.new(algorithm, usedforsecurity=False).digest_size:
         raise HeaderError("Upload-Checksum", f"This is not the length of a {algorithm} checksum.")
     return algorithm, digest
@@ -67,22 +67,22 @@ def read_metadata(header: str) -> dict[str, str]:
     name = "Upload-Metadata"
     if len(header) > LONGEST_METADATA:
         raise HeaderError(name, f"{name} has room for {LONGEST_METADATA} characters.")
-    found: dict[str, str] = {}
+    metadata: dict[str, str] = {}
     for pair in header.split(",") if header.strip() else ():
         key, _, encoded = pair.strip(" ").partition(" ")
         if not _KEY.fullmatch(key):
             raise HeaderError(name, f"{name} holds a key that is empty or has a strange letter.")
-        if key in found:
+        if key in metadata:
             raise HeaderError(name, f"{name} holds the key “{key}” twice.")
         try:
-            found[key] = _decoded(name, encoded).decode("utf-8")
+            metadata[key] = _decode_base64(name, encoded).decode("utf-8")
         except UnicodeDecodeError:
             raise HeaderError(name, f"The value of “{key}” is not text in UTF-8.") from None
-    return found
+    return metadata
 
 
 def read_announcement(headers: Mapping[str, str]) -> RecordingAnnouncement:
-    """What a creation request says of the recording. Raises HeaderError.
+    """What a creation request states about the recording. Raises HeaderError.
 
     Metadata: id and visit (UUIDs), kind, filetype, seconds, sha256; where they are known
     stop (number), species (code) and recorded (an instant by the clock of the phone).
@@ -92,60 +92,60 @@ def read_announcement(headers: Mapping[str, str]) -> RecordingAnnouncement:
             "Upload-Defer-Length", "Send Upload-Length: the length must be known at the beginning."
         )
     length = read_count(headers, "Upload-Length")
-    said = read_metadata(headers.get("Upload-Metadata", ""))
+    metadata = read_metadata(headers.get("Upload-Metadata", ""))
     return RecordingAnnouncement(
-        id=_uuid(said, "id"),
-        visit=_uuid(said, "visit"),
-        kind=said.get("kind", ""),
-        media_type=said.get("filetype", ""),
-        seconds=_seconds(said),
+        id=_uuid(metadata, "id"),
+        visit=_uuid(metadata, "visit"),
+        kind=metadata.get("kind", ""),
+        media_type=metadata.get("filetype", ""),
+        seconds=_seconds(metadata),
         bytes=length,
-        sha256=said.get("sha256", ""),
-        stop=_stop(said),
-        species=said.get("species", "").replace("\0", ""),
-        recorded_at=_recorded(said),
+        sha256=metadata.get("sha256", ""),
+        stop=_stop(metadata),
+        species=metadata.get("species", "").replace("\0", ""),
+        recorded_at=_recorded_at(metadata),
         metadata=headers.get("Upload-Metadata", ""),
     )
 
 
-def _decoded(header: str, encoded: str) -> bytes:
+def _decode_base64(header: str, encoded: str) -> bytes:
     try:
         return base64.b64decode(encoded, validate=True)
     except (binascii.Error, ValueError):
         raise HeaderError(header, f"{header} holds a value that is not Base64.") from None
 
 
-def _uuid(said: Mapping[str, str], key: str) -> uuid.UUID:
+def _uuid(metadata: Mapping[str, str], key: str) -> uuid.UUID:
     try:
-        return uuid.UUID(said.get(key, ""))
+        return uuid.UUID(metadata.get(key, ""))
     except ValueError:
-        raise _unusable(key, "a UUID") from None
+        raise _invalid_value(key, "a UUID") from None
 
 
-def _seconds(said: Mapping[str, str]) -> float:
+def _seconds(metadata: Mapping[str, str]) -> float:
     try:
-        return float(said.get("seconds", ""))
+        return float(metadata.get("seconds", ""))
     except ValueError:
-        raise _unusable("seconds", "a number") from None
+        raise _invalid_value("seconds", "a number") from None
 
 
-def _stop(said: Mapping[str, str]) -> int | None:
-    text = said.get("stop", "")
+def _stop(metadata: Mapping[str, str]) -> int | None:
+    text = metadata.get("stop", "")
     if text and not _STOP.fullmatch(text):
-        raise _unusable("stop", "the number of a stop")
+        raise _invalid_value("stop", "the number of a stop")
     return int(text) if text else None
 
 
-def _recorded(said: Mapping[str, str]) -> dt.datetime | None:
-    text = said.get("recorded", "")
+def _recorded_at(metadata: Mapping[str, str]) -> dt.datetime | None:
+    text = metadata.get("recorded", "")
     if not text:
         return None
     try:
         instant = dt.datetime.fromisoformat(text)
         return instant.astimezone(dt.UTC) if instant.tzinfo else None
     except (ValueError, OverflowError):
-        raise _unusable("recorded", "an instant such as 2024-04-16T02:14:00Z") from None
+        raise _invalid_value("recorded", "an instant such as 2024-04-16T02:14:00Z") from None
 
 
-def _unusable(key: str, wanted: str) -> HeaderError:
-    return HeaderError("Upload-Metadata", f"Upload-Metadata must hold “{key}”: {wanted}.")
+def _invalid_value(key: str, expected: str) -> HeaderError:
+    return HeaderError("Upload-Metadata", f"Upload-Metadata must hold “{key}”: {expected}.")

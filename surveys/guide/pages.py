@@ -1,8 +1,7 @@
 """The guide: Markdown files in `pages/`, shown in the app.
 
-Each file starts with a `# title`. In `rules.md` every rule of the protocol, and in
-`reading.md` every rule of reading a sheet, has its own `## code` section, which a
-finding links to.
+Each file starts with a `# title`. Every rule of the protocol has a `## code` section in
+`rules.md`, every rule of reading a sheet one in `reading.md`; findings link to it.
 """
 
 from dataclasses import dataclass
@@ -14,7 +13,7 @@ from markdown_it import MarkdownIt
 
 PAGES = Path(__file__).parent / "pages"
 
-# Reading order of the guide. A page that is not listed here is not shown.
+# The guide's reading order. Pages that are not listed here are not shown.
 ORDER = (
     "how-to-survey",
     "cautions",
@@ -33,7 +32,7 @@ ORDER = (
 
 @dataclass(frozen=True, kw_only=True)
 class GuidePage:
-    """A page of the guide: `html` is safe, made from our own Markdown."""
+    """A page of the guide; `html` is safe, rendered from our own Markdown."""
 
     slug: str
     title: str
@@ -52,7 +51,7 @@ def guide_page(slug: str) -> GuidePage | None:
 
 @cache
 def rule_sections() -> dict[str, str]:
-    """Rule code -> safe HTML of its section, without the heading."""
+    """The safe HTML of each rule's section, without its heading, by rule code."""
     sections = {}
     for slug in ("rules", "reading"):
         for section in _source(slug).split("\n## ")[1:]:
@@ -73,13 +72,13 @@ def _source(slug: str) -> str:
 def _render(markdown: str) -> str:
     parser = MarkdownIt("commonmark", {"html": False}).enable("table")
     tokens = parser.parse(markdown)
-    for token, following in pairwise(tokens):
+    for token, next_token in pairwise(tokens):
         if token.type == "heading_open":
-            token.attrSet("id", heading_id(following.content))
+            token.attrSet("id", heading_id(next_token.content))
     return str(parser.renderer.render(tokens, parser.options, {}))
 
 
 def heading_id(heading: str) -> str:
-    """The anchor of a heading: its letters and digits, joined by hyphens."""
-    kept = (sign if sign.isalnum() else " " for sign in heading.lower())
-    return "-".join("".join(kept).split())
+    """The anchor of a heading: its words, lower-case, joined by hyphens."""
+    characters = (character if character.isalnum() else " " for character in heading.lower())
+    return "-".join("".join(characters).split())

@@ -1,4 +1,4 @@
-"""GeoJSON for the maps on the screens. Only for pages that members see."""
+"""GeoJSON for maps, with exact places: only for pages that members see."""
 
 from collections.abc import Iterable
 from typing import Any

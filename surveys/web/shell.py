@@ -1,4 +1,4 @@
-"""What every page knows: the program, its navigation and the theme."""
+"""The context of every page: the program, its navigation and the theme."""
 
 from typing import Any
 
@@ -39,7 +39,7 @@ def navigation(request: HttpRequest, membership: Membership) -> list[dict[str, A
 
 
 def shell(request: HttpRequest) -> dict[str, Any]:
-    """The context processor behind the base template."""
+    """The context processor of the base template."""
     theme = request.COOKIES.get("theme", "auto")
     membership = getattr(request, "membership", None)
     if membership is None and hasattr(request, "user"):

@@ -82,7 +82,7 @@ class ExportFilterSerializer(CallFilterSerializer):
     )
 
 
-def _row(table: RecordTable) -> type[serializers.Serializer]:
+def _row_serializer(table: RecordTable) -> type[serializers.Serializer]:
     fields = {
         column.name: _FIELDS[column.kind](help_text=column.meaning, allow_null=True)
         if column.name not in table.key_columns
@@ -94,7 +94,7 @@ def _row(table: RecordTable) -> type[serializers.Serializer]:
     )
 
 
-def _page(row: type[serializers.Serializer]) -> type[serializers.Serializer]:
+def _page_serializer(row: type[serializers.Serializer]) -> type[serializers.Serializer]:
     name = row.__name__.replace("Serializer", "PageSerializer")
     fields: dict[str, Any] = {
         "next": serializers.URLField(allow_null=True, help_text="the next page; null at the end"),
@@ -105,7 +105,7 @@ def _page(row: type[serializers.Serializer]) -> type[serializers.Serializer]:
 
 
 VisitsPage, StoppedPage, PeriodsPage, CallsPage = (
-    _page(_row(table)) for table in (VISITS, STOPPED, PERIODS, CALLS)
+    _page_serializer(_row_serializer(table)) for table in (VISITS, STOPPED, PERIODS, CALLS)
 )
 
 

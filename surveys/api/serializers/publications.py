@@ -52,13 +52,13 @@ class PublicationFileSerializer(serializers.ModelSerializer):
         read_only_fields = fields
 
     def get_url(self, file: PublicationFile) -> str:
-        of = file.publication
+        publication = file.publication
         return reverse(
             "api:publication_file",
             kwargs={
-                "program": of.program.slug,
-                "season_year": of.season_year,
-                "version": of.version,
+                "program": publication.program.slug,
+                "season_year": publication.season_year,
+                "version": publication.version,
                 "kind": file.kind,
             },
         )
@@ -75,8 +75,8 @@ class PublicationSerializer(PublicationRowSerializer):
         read_only_fields = fields
 
     def get_newest_version(self, publication: Publication) -> int:
-        same = publication.program.publications.filter(season_year=publication.season_year)
-        return same.values_list("version", flat=True)[0]
+        versions = publication.program.publications.filter(season_year=publication.season_year)
+        return versions.values_list("version", flat=True)[0]
 
     def get_files(self, publication: Publication) -> list[dict[str, Any]]:
         return PublicationFileSerializer(self.context["files"], many=True).data

@@ -58,44 +58,45 @@ _FILTERS = ("season_year", "first_year", "last_year", "species", "route", "chang
 class _Records(ProgramView):
     permission = Permission.READ_RECORDS
 
-    def exact(self, asked: dict[str, Any], what: str) -> bool:
-        """Whether exact places were asked for; if so, the request is noted, or refused."""
-        if asked.get("places") != "exact":
+    def requests_exact_places(self, filters: dict[str, Any], what: str) -> bool:
+        """Whether exact places are requested. If so, the request is logged.
+
+        Raises PermissionDenied when the member or the token may not have them.
+        """
+        if filters.get("places") != "exact":
             return False
         note_exact_download(
             self.member, what=what, path=self.request.get_full_path(), token=self.token
         )
         return True
 
-    def wanted(self, asked: dict[str, Any]) -> Wanted:
-        if "route" in asked:
-            self.route(asked["route"])
-        if "species" in asked and asked["species"] not in {
+    def selection(self, filters: dict[str, Any]) -> Wanted:
+        if "route" in filters:
+            self.route(filters["route"])
+        if "species" in filters and filters["species"] not in {
             species.code for species in checklist_species(self.program)
         }:
             raise ValidationError(
-                {"species": f"{asked['species']} is not a species of the checklist."}
+                {"species": f"{filters['species']} is not a species of the checklist."}
             )
-        return Wanted(**{name: asked[name] for name in _FILTERS if name in asked})
+        return Wanted(**{name: filters[name] for name in _FILTERS if name in filters})
 
 
 class _Page(_Records):
     table: RecordTable
 
-    def page(self, asked: dict[str, Any], *, exact: bool = False) -> Response:
+    def page(self, filters: dict[str, Any], *, exact: bool = False) -> Response:
         rows, last = page(
             self.program,
             self.table,
-            self.wanted(asked),
+            self.selection(filters),
             exact=exact,
-            after=self._after(asked.get("cursor")),
-            limit=asked["limit"],
+            after=self._after(filters.get("cursor")),
+            limit=filters["limit"],
         )
-        here = self.request.build_absolute_uri()
-        following = (
-            None if last is None else replace_query_param(here, "cursor", encode_cursor(last))
-        )
-        return Response({"next": following, "results": rows})
+        url = self.request.build_absolute_uri()
+        next_url = None if last is None else replace_query_param(url, "cursor", encode_cursor(last))
+        return Response({"next": next_url, "results": rows})
 
     def _after(self, cursor: str | None) -> list[str] | None:
         if cursor is None:
@@ -144,8 +145,9 @@ class CallRecordsPage(_Page):
     @extend_schema(parameters=[PagedCallFilterSerializer], responses={200: CallsPage, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
         """One row a listening period and species of that night's checklist, zeros included."""
-        asked = self.filters(PagedCallFilterSerializer)
-        return self.page(asked, exact=self.exact(asked, "Call records, a page"))
+        filters = self.filters(PagedCallFilterSerializer)
+        exact = self.requests_exact_places(filters, "Call records, a page")
+        return self.page(filters, exact=exact)
 
 
 class StopRecords(_Records):
@@ -159,7 +161,7 @@ class StopRecords(_Records):
         return Response(self.stops())
 
     def stops(self) -> list[dict[str, Any]]:
-        exact = self.exact(self.filters(PlacesFilterSerializer), "Stops")
+        exact = self.requests_exact_places(self.filters(PlacesFilterSerializer), "Stops")
         regions = dict(self.program.routes.values_list("code", "region"))
         return [
             stop_record(
@@ -186,7 +188,7 @@ class StopRecordsGeoJson(StopRecords):
 
 
 class _ByParameter(BaseContentNegotiation):
-    """The format is a parameter of the export, whatever the client says it accepts."""
+    """The format is a parameter of the export; the Accept header is ignored."""
 
     def select_renderer(
         self, request: Request, renderers: list[Any], format_suffix: str | None = None
@@ -210,15 +212,16 @@ class ExportCalls(_Records):
     )
     def get(self, request: Request, program: str) -> StreamingHttpResponse:
         """All call records at once, as a stream of any length: CSV, JSON lines or Parquet."""
-        asked = self.filters(ExportFilterSerializer)
-        form = EXPORT_FORMATS[asked["format"]]
-        wanted = self.wanted(asked)
-        exact = self.exact(asked, f"Export of call records, {form.name}")
-        found = statement(self.program, CALLS, wanted, exact=exact)
-        name = f"{self.program.slug}-calls-{timezone.now():%Y-%m-%d}.{form.ending}"
+        filters = self.filters(ExportFilterSerializer)
+        export_format = EXPORT_FORMATS[filters["format"]]
+        selection = self.selection(filters)
+        what = f"Export of call records, {export_format.name}"
+        exact = self.requests_exact_places(filters, what)
+        rows = statement(self.program, CALLS, selection, exact=exact)
+        name = f"{self.program.slug}-calls-{timezone.now():%Y-%m-%d}.{export_format.ending}"
         return StreamingHttpResponse(
-            form.write(CALLS, found),
-            content_type=form.media_type,
+            export_format.write(CALLS, rows),
+            content_type=export_format.media_type,
             headers={
                 "Content-Disposition": f'attachment; filename="{name}"',
                 "Cache-Control": "private, no-store",

@@ -59,10 +59,10 @@ class Routes(ProgramView):
         return self.paged(rows, RouteRowSerializer)
 
 
-class _OneRoute(ProgramView):
+class _RouteView(ProgramView):
     permission = Permission.READ_SEASONS
 
-    def found(self, code: str) -> Route:
+    def route_or_404(self, code: str) -> Route:
         route = self.program.routes.select_related("protocol").filter(code=code).first()
         if route is None:
             raise Http404(f"There is no route {code} in this program.")
@@ -72,11 +72,11 @@ class _OneRoute(ProgramView):
         return self.filters(NightFilterSerializer).get("night") or tonight(self.program)
 
 
-class RouteDetail(_OneRoute):
+class RouteDetail(_RouteView):
     @extend_schema(parameters=[NightFilterSerializer], responses={200: RouteSerializer, **ERRORS})
     def get(self, request: Request, program: str, code: str) -> Response:
         """A route with the stops and the protocol version of a night, tonight by default."""
-        route, night = self.found(code), self.night()
+        route, night = self.route_or_404(code), self.night()
         context = {
             "stops": list(stops_on(route, night).values()),
             "version": version_on(route.protocol, night),
@@ -84,14 +84,14 @@ class RouteDetail(_OneRoute):
         return Response(RouteSerializer(route, context=context).data)
 
 
-class RouteGeoJson(_OneRoute):
+class RouteGeoJson(_RouteView):
     @extend_schema(
         parameters=[NightFilterSerializer],
         responses={200: FeatureCollectionSerializer, **ERRORS},
     )
     def get(self, request: Request, program: str, code: str) -> Response:
         """The stops and the line of a route as a GeoJSON feature collection."""
-        route = self.found(code)
+        route = self.route_or_404(code)
         stops = stops_on(route, self.night())
         return Response(feature_collection(route, list(stops.values())))
 

@@ -51,14 +51,14 @@ class _Publications(ProgramView):
         return {**super().get_serializer_context(), "member": self.member}
 
     def publication(self, season_year: int, version: int) -> Publication:
-        found = (
+        publication = (
             self.program.publications.filter(season_year=season_year, version=version)
             .select_related("program", "published_by")
             .first()
         )
-        if found is None:
+        if publication is None:
             raise Http404("There is no such publication in this program.")
-        return found
+        return publication
 
 
 class Publications(_Publications):
@@ -116,10 +116,10 @@ class PublicationDetail(_Publications):
     @extend_schema(responses={200: PublicationSerializer, **READ_ERRORS})
     def get(self, request: Request, program: str, season_year: int, version: int) -> Response:
         """One published version with its method and its files."""
-        found = self.publication(season_year, version)
-        files = files_of(found, exact=self.exact).select_related("publication__program")
+        publication = self.publication(season_year, version)
+        files = files_of(publication, exact=self.exact).select_related("publication__program")
         context = {**self.get_serializer_context(), "files": files}
-        return Response(PublicationSerializer(found, context=context).data)
+        return Response(PublicationSerializer(publication, context=context).data)
 
 
 class PublicationFile(_Publications):

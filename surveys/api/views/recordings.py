@@ -1,4 +1,4 @@
-"""Recordings that arrive by the tus resumable upload protocol 1.0.0. Every change is a verb
+"""Uploads of recordings by the tus resumable upload protocol 1.0.0. Every change is a verb
 of surveys.visits.media.recordings."""
 
 import hashlib
@@ -23,8 +23,8 @@ from surveys.api.base import ProgramView
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.errors import ProblemSerializer
 from surveys.api.tus import (
-    ABOUT,
     PIECE_TYPE,
+    SERVER_HEADERS,
     VERSION,
     HeaderError,
     read_announcement,
@@ -50,17 +50,17 @@ _BLOCK = 64 * 1024
 _IN_MEMORY = 1024 * 1024
 
 
-class OtherVersion(APIException):
+class WrongTusVersion(APIException):
     status_code = status.HTTP_412_PRECONDITION_FAILED
     default_detail = f"Send the header Tus-Resumable: {VERSION}."
 
 
-class NotAPiece(APIException):
+class WrongContentType(APIException):
     status_code = status.HTTP_415_UNSUPPORTED_MEDIA_TYPE
     default_detail = f"Send a piece with Content-Type: {PIECE_TYPE}."
 
 
-class LengthMissing(APIException):
+class ContentLengthMissing(APIException):
     status_code = status.HTTP_411_LENGTH_REQUIRED
     default_detail = "Send a piece with Content-Length."
 
@@ -84,7 +84,7 @@ class TusView(ProgramView):
     pagination_class = None
 
     def initialize_request(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Request:
-        # Where PATCH and DELETE cannot be sent, the protocol lets POST stand for them.
+        # The protocol lets clients that cannot send PATCH or DELETE override POST.
         override = request.headers.get("X-HTTP-Method-Override", "").upper()
         if request.method == "POST" and override in ("PATCH", "DELETE"):
             request.method = override
@@ -93,14 +93,14 @@ class TusView(ProgramView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         if request.method != "OPTIONS" and request.headers.get("Tus-Resumable") != VERSION:
-            raise OtherVersion
+            raise WrongTusVersion
 
     def finalize_response(
         self, request: Request, response: Response, *args: Any, **kwargs: Any
     ) -> Response:
         response["Tus-Resumable"] = VERSION
         if response.status_code == status.HTTP_412_PRECONDITION_FAILED:
-            response["Tus-Version"] = ABOUT["Tus-Version"]
+            response["Tus-Version"] = SERVER_HEADERS["Tus-Version"]
         return super().finalize_response(request, response, *args, **kwargs)
 
     def handle_exception(self, exc: Exception) -> Response:
@@ -110,7 +110,7 @@ class TusView(ProgramView):
 
     @extend_schema(exclude=True)
     def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        return Response(status=status.HTTP_204_NO_CONTENT, headers=ABOUT)
+        return Response(status=status.HTTP_204_NO_CONTENT, headers=SERVER_HEADERS)
 
 
 class Recordings(TusView):
@@ -188,9 +188,9 @@ class RecordingUpload(TusView):
         length = _length(request)
         check_piece(recording, offset=offset, length=length)
         with tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY) as content:
-            came = _receive(request, content, length, checksum)
+            received = _receive(request, content, length, checksum)
             recording = add_piece(
-                self.member, recording_id, offset=offset, content=content, length=came
+                self.member, recording_id, offset=offset, content=content, length=received
             )
         if recording.received == recording.bytes:
             assemble_recording(recording_id)
@@ -208,7 +208,8 @@ class RecordingUpload(TusView):
 
 
 def _expiry(recording: Recording) -> dict[str, str]:
-    """From when on an unfinished upload may be gone: it then answers 404, and is begun anew."""
+    """The header that says when an unfinished upload expires. It then answers 404, and the
+    client starts over."""
     expires = expires_at(recording)
     return {"Upload-Expires": http_date(expires.timestamp())} if expires else {}
 
@@ -218,43 +219,42 @@ def _progress(recording: Recording) -> dict[str, str]:
     return {
         **_expiry(recording),
         "Upload-Offset": str(recording.received),
-        # Not of tus: all bytes may be there while the whole was not checked yet. The name and
-        # the form are those of draft-ietf-httpbis-resumable-upload.
+        # Not in tus: all bytes may have arrived while the whole is still unchecked. Name and
+        # format are those of draft-ietf-httpbis-resumable-upload.
         "Upload-Complete": "?1" if complete else "?0",
     }
 
 
 def _length(request: Request) -> int:
     if request.headers.get("Content-Type", "").split(";")[0].strip().lower() != PIECE_TYPE:
-        raise NotAPiece
+        raise WrongContentType
     if request.headers.get("Content-Length"):
         return read_count(request.headers, "Content-Length")
     if request.headers.get("Transfer-Encoding"):
-        raise LengthMissing
+        raise ContentLengthMissing
     return 0
 
 
 def _receive(
     request: Request, content: BinaryIO, length: int, checksum: tuple[str, bytes] | None
 ) -> int:
-    """Write the body to `content`; how many bytes came.
+    """Write the request body to `content`. Returns the number of bytes received.
 
-    A body that breaks off is kept as far as it came, unless its checksum can no longer be
-    checked. Raises ChecksumMismatch.
+    A truncated body is kept, unless it was sent with a checksum. Raises ChecksumMismatch.
     """
     algorithm, expected = checksum or ("sha256", b"")
     digest = hashlib.new(algorithm, usedforsecurity=False)
-    came = 0
-    for block in _blocks(request, length):
+    received = 0
+    for block in _read_blocks(request, length):
         content.write(block)
         digest.update(block)
-        came += len(block)
+        received += len(block)
     if checksum and not hmac.compare_digest(digest.digest(), expected):
         raise ChecksumMismatch
-    return came
+    return received
 
 
-def _blocks(request: Request, length: int) -> Iterator[bytes]:
+def _read_blocks(request: Request, length: int) -> Iterator[bytes]:
     left = length
     while left:
         try:

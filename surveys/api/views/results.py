@@ -27,12 +27,12 @@ from surveys.trends.table import row_values
 
 
 class _Results(ProgramView):
-    def wanted(self) -> dict[str, object]:
-        """The filters as the tables take them, the species as a row."""
-        wanted = self.filters(ResultFilterSerializer)
-        if "species" in wanted:
-            wanted["species"] = self._species(wanted["species"])
-        return wanted
+    def result_filters(self) -> dict[str, object]:
+        """The filters as the tables take them, with the species as a model instance."""
+        filters = self.filters(ResultFilterSerializer)
+        if "species" in filters:
+            filters["species"] = self._species(filters["species"])
+        return filters
 
     def _species(self, code: str) -> Species:
         for species in checklist_species(self.program):
@@ -49,7 +49,9 @@ class RouteYears(_Results):
     )
     def get(self, request: Request, program: str) -> Response:
         """Routes × season years: what was heard, the effort, and the gaps."""
-        return Response(RouteYearsSerializer(route_years(self.program, **self.wanted())).data)
+        return Response(
+            RouteYearsSerializer(route_years(self.program, **self.result_filters())).data
+        )
 
 
 class SeasonCoverage(_Results):
@@ -70,7 +72,7 @@ class Trends(_Results):
     @extend_schema(parameters=[ResultFilterSerializer], responses={200: TrendsSerializer, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
         """The yearly table with the meaning of its columns."""
-        rows = yearly_table(self.program, **self.wanted())
+        rows = yearly_table(self.program, **self.result_filters())
         return Response(
             {
                 "columns": [dataclasses.asdict(column) for column in COLUMNS],

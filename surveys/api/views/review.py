@@ -20,7 +20,7 @@ from surveys.api.serializers.visits import (
     JudgedVisitSerializer,
     NoteSerializer,
 )
-from surveys.api.views.visits import judged
+from surveys.api.views.visits import judged_response
 from surveys.visits import verbs
 from surveys.visits.access import find_visit
 
@@ -37,7 +37,7 @@ class AcceptVisit(_ReviewView):
     )
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Accept a visit into the trends, once every query is settled."""
-        return judged(verbs.accept(self.member, visit_id, revision=self.revision()))
+        return judged_response(verbs.accept(self.member, visit_id, revision=self.revision()))
 
 
 class SendBackVisit(_ReviewView):
@@ -55,7 +55,7 @@ class SendBackVisit(_ReviewView):
             revision=self.revision(),
             site_url=request.build_absolute_uri("/"),
         )
-        return judged(visit)
+        return judged_response(visit)
 
 
 class SetAsideVisit(_ReviewView):
@@ -67,7 +67,9 @@ class SetAsideVisit(_ReviewView):
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Keep a visit, but out of review and trends."""
         note = self.body(NoteSerializer)["note"]
-        return judged(verbs.set_aside(self.member, visit_id, note=note, revision=self.revision()))
+        return judged_response(
+            verbs.set_aside(self.member, visit_id, note=note, revision=self.revision())
+        )
 
 
 class ReopenVisit(_ReviewView):
@@ -79,7 +81,9 @@ class ReopenVisit(_ReviewView):
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Take an accepted or set-aside visit back into review."""
         note = self.body(NoteSerializer)["note"]
-        return judged(verbs.reopen(self.member, visit_id, note=note, revision=self.revision()))
+        return judged_response(
+            verbs.reopen(self.member, visit_id, note=note, revision=self.revision())
+        )
 
 
 class CorrectVisit(_ReviewView):
@@ -98,7 +102,7 @@ class CorrectVisit(_ReviewView):
             reason=correction["reason"],
             revision=self.revision(),
         )
-        return judged(visit)
+        return judged_response(visit)
 
 
 class SettleFinding(_ReviewView):
@@ -122,4 +126,4 @@ class SettleFinding(_ReviewView):
             reason=answer["reason"],
             revision=self.revision(),
         )
-        return judged(settled)
+        return judged_response(settled)

@@ -75,11 +75,11 @@ class Visits(ProgramView):
         return self.paged(self._matching(), VisitRowSerializer)
 
     def _matching(self) -> QuerySet[Visit]:
-        wanted = self.filters(VisitFilterSerializer)
+        filters = self.filters(VisitFilterSerializer)
         visits = visible_visits(self.member).filter(
-            **{lookup: wanted[name] for name, lookup in _LOOKUPS.items() if name in wanted}
+            **{lookup: filters[name] for name, lookup in _LOOKUPS.items() if name in filters}
         )
-        if wanted.get("mine"):
+        if filters.get("mine"):
             visits = visits.filter(observer=self.member.person_id)
         return visits.select_related("route", "observer").order_by("-night", "route__code", "pk")
 
@@ -94,7 +94,7 @@ class VisitDetail(ProgramView):
     def get(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """A visit with its sheet and findings: as they stand for a sheet that is still
         being filled, else as they were settled."""
-        return judged(find_visit(self.member, visit_id))
+        return judged_response(find_visit(self.member, visit_id))
 
     @extend_schema(
         parameters=[if_match(required=False)],
@@ -108,7 +108,7 @@ class VisitDetail(ProgramView):
         revision that you looked at in `If-Match`.
         """
         sheet = self.body(SheetSerializer)
-        saved, begun = put_sheet(
+        saved, is_new = put_sheet(
             self.member,
             visit_id,
             route=self.route(sheet["route"]),
@@ -119,7 +119,7 @@ class VisitDetail(ProgramView):
             carried_version_id=sheet.get("protocol_version"),
             recovers=sheet.get("recovers"),
         )
-        return _saved(saved, status.HTTP_201_CREATED if begun else status.HTTP_200_OK)
+        return _saved_response(saved, status.HTTP_201_CREATED if is_new else status.HTTP_200_OK)
 
     @extend_schema(
         parameters=[if_match(required=False)],
@@ -135,7 +135,7 @@ class VisitDetail(ProgramView):
         """
         changes = self.body(ChangesSerializer)["changes"]
         revision = self.revision_or_none()
-        return _saved(save_cells(self.member, visit_id, changes, revision=revision))
+        return _saved_response(save_cells(self.member, visit_id, changes, revision=revision))
 
     @extend_schema(responses={204: None, **CHANGE_ERRORS})
     def delete(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
@@ -164,11 +164,11 @@ class SubmitVisit(ProgramView):
     )
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Submit your own sheet. The same request again changes nothing."""
-        return judged(submit_visit(self.member, visit_id, revision=self.revision()))
+        return judged_response(submit_visit(self.member, visit_id, revision=self.revision()))
 
 
-def judged(visit: Visit) -> Response:
-    """A visit with its findings: fresh ones while it is being filled, else stored ones."""
+def judged_response(visit: Visit) -> Response:
+    """A visit with its findings: judged now while it can be edited, else the stored ones."""
     if visit.state in EDITABLE:
         findings = judge_sheet(visit)
     else:
@@ -179,7 +179,7 @@ def judged(visit: Visit) -> Response:
     )
 
 
-def _saved(saved: Saved, code: int = status.HTTP_200_OK) -> Response:
+def _saved_response(saved: Saved, code: int = status.HTTP_200_OK) -> Response:
     return _with_revision(
         saved.visit,
         {

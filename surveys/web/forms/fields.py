@@ -88,8 +88,8 @@ class MonthDayField(forms.MultiValueField):
 class MeasureField(forms.DecimalField):
     """A measure that is stored in one unit and typed in another.
 
-    `per_unit` stored units make one typed unit. A value that is left as it was
-    shown counts as unchanged, so that rounding never alters what is stored.
+    One typed unit is `per_unit` stored units. A value left as it was rendered counts as
+    unchanged, so that rounding never alters the stored value.
     """
 
     def __init__(self, *, per_unit: float, shown_places: int = 2, **options: object) -> None:
@@ -105,8 +105,8 @@ class MeasureField(forms.DecimalField):
         return self.shown(float(value)) if isinstance(value, int | float) else value
 
     def has_changed(self, initial: float | None, data: object) -> bool:
-        was = "" if initial is None else self.shown(initial)
-        return super().has_changed(Decimal(was) if was else None, data)
+        rendered = "" if initial is None else self.shown(initial)
+        return super().has_changed(Decimal(rendered) if rendered else None, data)
 
     def stored(self, typed: Decimal | None) -> float | None:
         return None if typed is None else float(typed) * self.per_unit

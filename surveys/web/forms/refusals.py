@@ -1,4 +1,4 @@
-"""Bringing what a verb refuses to the field of the form that it concerns."""
+"""Shows the errors that a verb raises beside the fields of a form."""
 
 from collections.abc import Callable
 from typing import TypeVar
@@ -12,17 +12,17 @@ T = TypeVar("T")
 
 
 def put_on_form(form: forms.Form, refusal: ValidationError) -> None:
-    """Each message goes to its field; messages of fields the form lacks go on top."""
+    """Add each message to its field; messages for fields the form lacks go to the top."""
     if not hasattr(refusal, "error_dict"):
         form.add_error(None, refusal)
         return
     for name, messages in refusal.message_dict.items():
-        known = name in form.fields and name != NON_FIELD_ERRORS
-        form.add_error(name if known else None, messages)
+        is_field = name in form.fields and name != NON_FIELD_ERRORS
+        form.add_error(name if is_field else None, messages)
 
 
 def tried(form: forms.Form, verb: Callable[..., T], *args: object, **facts: object) -> T | None:
-    """The verb's answer, or None when it refused: the form then says why."""
+    """The result of the verb, or None when it raised an error, which is added to the form."""
     try:
         return verb(*args, **facts)
     except EditConflict as refusal:

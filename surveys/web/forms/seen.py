@@ -1,4 +1,4 @@
-"""Forms that come back with what their row said when they were opened."""
+"""Forms that are posted back with the facts of their row at the time they were opened."""
 
 import datetime as dt
 
@@ -18,26 +18,26 @@ _SALT = "facts that a form was made from"
 
 
 def packed(facts: Facts) -> str:
-    """The facts and this moment, as a text that goes out with the form and comes back."""
-    told = {"facts": dict(facts), "at": timezone.now().isoformat()}
-    return signing.dumps(told, salt=_SALT, compress=True)
+    """The facts and the current time as signed text for a hidden field."""
+    payload = {"facts": dict(facts), "at": timezone.now().isoformat()}
+    return signing.dumps(payload, salt=_SALT, compress=True)
 
 
 def unpacked(text: str) -> Seen:
-    """What `packed` was given; no facts when the text is not whole."""
+    """The reverse of `packed`; without facts when the text is missing or was tampered with."""
     try:
-        told = signing.loads(text, salt=_SALT)
-        return Seen(facts=told["facts"], at=dt.datetime.fromisoformat(told["at"]))
+        payload = signing.loads(text, salt=_SALT)
+        return Seen(facts=payload["facts"], at=dt.datetime.fromisoformat(payload["at"]))
     except (signing.BadSignature, KeyError, TypeError, ValueError):
         return Seen(facts=None)
 
 
 class SeenForm(forms.Form):
-    """A form about a row that somebody else may save first.
+    """A form for a row that somebody else may save first.
 
-    The view calls `show` with the facts of the row; the template writes `seen_text` into a
-    hidden field, and what comes back is `seen`. `meanwhile` says what others changed: then
-    `seen_text` is what holds now, so that saving again is saving on top of it.
+    The view calls `show` with the facts of the row. The template renders `seen_text` in a
+    hidden field; when posted, it becomes `seen`. After a conflict, `conflict` holds what others
+    changed, and `seen_text` the current facts, so that saving again overwrites their change.
     """
 
     seen: Seen | None = None

@@ -1,4 +1,4 @@
-"""The guide: how to survey, what the rules ask and why, the trend method."""
+"""The guide: how to survey, what the rules require and why, how trends are estimated."""
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -20,20 +20,20 @@ def guide(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def page(request: HttpRequest, slug: str) -> HttpResponse:
-    found = guide_page(slug)
-    if found is None:
+    content = guide_page(slug)
+    if content is None:
         raise Http404("The guide has no such page.")
-    return render(request, "guide/page.html", {"page": found, "pages": guide_pages()})
+    return render(request, "guide/page.html", {"page": content, "pages": guide_pages()})
 
 
 @require_GET
 def rule(request: HttpRequest, code: str) -> HttpResponse:
-    """Why a rule asks what it asks."""
-    known = next((rule for rule in (*RULES, *READING_RULES) if rule.code == code), None)
-    if known is None:
+    """The section of the guide about one rule."""
+    shown = next((rule for rule in (*RULES, *READING_RULES) if rule.code == code), None)
+    if shown is None:
         raise Http404("There is no such rule.")
     return render(
         request,
         "guide/rule.html",
-        {"rule": known, "html": rule_sections()[code], "pages": guide_pages()},
+        {"rule": shown, "html": rule_sections()[code], "pages": guide_pages()},
     )

@@ -1,4 +1,4 @@
-"""The way in, the theme switch and the health check."""
+"""The start page, the theme switch and the health check."""
 
 from django.contrib.auth.decorators import login_not_required
 from django.db import connection
@@ -19,7 +19,7 @@ THEME_COOKIE_AGE = 365 * 24 * 3600
 
 @require_GET
 def home(request: HttpRequest) -> HttpResponse:
-    """Go to the only program, or choose among several."""
+    """Redirect to the person's only program, or list several to choose from."""
     memberships = list(
         Membership.objects.select_related("program")
         .filter(person=request.user, active=True)
@@ -38,7 +38,7 @@ def home(request: HttpRequest) -> HttpResponse:
 @login_not_required
 @require_POST
 def theme(request: HttpRequest) -> HttpResponse:
-    """Remember day, night or by the clock, and return to the page."""
+    """Store the chosen theme in a cookie and return to the page."""
     chosen = request.POST.get("theme", "auto")
     back = request.POST.get("next", "/")
     if not url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
@@ -54,7 +54,7 @@ def theme(request: HttpRequest) -> HttpResponse:
 @login_not_required
 @require_GET
 def healthz(request: HttpRequest) -> HttpResponse:
-    """Answer when the server and its database work."""
+    """Answer 200 when the server and its database work."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1")
     return HttpResponse("ok\n", content_type="text/plain")

@@ -52,7 +52,7 @@ class PersonForm(SeenForm):
 
 
 class JoinForm(forms.Form):
-    """Name and password of somebody new."""
+    """Name and password of a new person."""
 
     name = forms.CharField(
         label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})

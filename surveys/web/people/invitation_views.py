@@ -1,4 +1,4 @@
-"""The page that an invitation's link opens. Open on purpose: the link is the key."""
+"""The page that an invitation's link opens. Public on purpose: the link is the credential."""
 
 from django.contrib import messages
 from django.contrib.auth import login
@@ -28,26 +28,26 @@ from surveys.web.people.forms import JoinForm
 @never_cache
 @require_http_methods(["GET", "POST"])
 def open_invitation(request: HttpRequest, token: str) -> HttpResponse:
-    """Join as somebody new, or add a program to an existing sign-in."""
+    """Create an account from an invitation, or add its program to an existing account."""
     try:
         invitation = find_invitation(token)
         check_usable(invitation)
         if request.user.is_authenticated:
-            return _as_signed_in(request, invitation, token)
+            return _join_as_signed_in(request, invitation, token)
         if invited_person(invitation):
             return _page(request, invitation, must_sign_in=True)
-        return _as_new(request, invitation, token)
+        return _join_as_new_person(request, invitation, token)
     except Http404 as unknown:
-        return _refused(request, str(unknown), status=404)
+        return _refusal_page(request, str(unknown), status=404)
     except InvitationError as refusal:
-        return _refused(request, str(refusal), status=410)
+        return _refusal_page(request, str(refusal), status=410)
 
 
 def _page(request: HttpRequest, invitation: Invitation, **context: object) -> HttpResponse:
     return render(request, "people/invitation.html", {"invitation": invitation, **context})
 
 
-def _refused(request: HttpRequest, why: str, *, status: int) -> HttpResponse:
+def _refusal_page(request: HttpRequest, why: str, *, status: int) -> HttpResponse:
     return render(request, "people/invitation_refused.html", {"why": why}, status=status)
 
 
@@ -56,14 +56,14 @@ def _welcome(request: HttpRequest, membership: Membership) -> HttpResponse:
     return redirect("web:home")
 
 
-def _as_signed_in(request: HttpRequest, invitation: Invitation, token: str) -> HttpResponse:
+def _join_as_signed_in(request: HttpRequest, invitation: Invitation, token: str) -> HttpResponse:
     if request.method == "POST":
         return _welcome(request, accept_as(request.user, token))
     is_other = request.user.email.lower() != invitation.email.lower()
     return _page(request, invitation, is_other=is_other)
 
 
-def _as_new(request: HttpRequest, invitation: Invitation, token: str) -> HttpResponse:
+def _join_as_new_person(request: HttpRequest, invitation: Invitation, token: str) -> HttpResponse:
     form = JoinForm(
         request.POST if request.method == "POST" else None, initial={"name": invitation.name}
     )

@@ -27,7 +27,7 @@ def _site_url(request: ProgramRequest) -> str:
     return request.build_absolute_uri("/")
 
 
-def _back(request: ProgramRequest) -> HttpResponse:
+def _redirect_to_list(request: ProgramRequest) -> HttpResponse:
     return redirect("web:people", program=request.membership.program.slug)
 
 
@@ -40,7 +40,7 @@ def people(request: ProgramRequest) -> HttpResponse:
 def _people_page(
     request: ProgramRequest, issued: invitations.IssuedInvitation | None = None
 ) -> HttpResponse:
-    """The list; with `issued`, the link of a fresh invitation, this once."""
+    """The list; with `issued`, also the link of a new invitation, which is shown only once."""
     context = {
         "section": "people",
         "people": verbs.people_of(request.membership),
@@ -72,7 +72,7 @@ def send_again(request: ProgramRequest, invitation: int) -> HttpResponse:
         issued = invitations.send_again(request.membership, invitation, site_url=_site_url(request))
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
-        return _back(request)
+        return _redirect_to_list(request)
     return _people_page(request, issued)
 
 
@@ -84,7 +84,7 @@ def withdraw(request: ProgramRequest, invitation: int) -> HttpResponse:
         messages.success(request, f"The invitation of {withdrawn.email} is withdrawn.")
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
-    return _back(request)
+    return _redirect_to_list(request)
 
 
 @require_http_methods(["GET", "POST"])
@@ -106,31 +106,33 @@ def person(request: ProgramRequest, membership: int) -> HttpResponse:
             messages.success(request, f"{saved.person.name} is saved.")
             if saved.person_id == request.membership.person_id:
                 return redirect("web:home")
-            return _back(request)
+            return _redirect_to_list(request)
     context = {"section": "people", "shown": shown, "form": form}
     return render(request, "people/person.html", context)
 
 
-def _changed(request: ProgramRequest, verb: Callable, membership: int, said: str) -> HttpResponse:
+def _change_member(
+    request: ProgramRequest, verb: Callable, membership: int, outcome: str
+) -> HttpResponse:
     try:
         changed = verb(request.membership, membership)
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
-        return _back(request)
-    messages.success(request, f"{changed.person.name} {said}")
+        return _redirect_to_list(request)
+    messages.success(request, f"{changed.person.name} {outcome}")
     if changed.person_id == request.membership.person_id:
         return redirect("web:home")
-    return _back(request)
+    return _redirect_to_list(request)
 
 
 @require_POST
 @needs(Permission.MANAGE)
 def deactivate(request: ProgramRequest, membership: int) -> HttpResponse:
-    said = "can no longer open this program. All visits stay."
-    return _changed(request, verbs.deactivate, membership, said)
+    outcome = "can no longer open this program. All visits stay."
+    return _change_member(request, verbs.deactivate, membership, outcome)
 
 
 @require_POST
 @needs(Permission.MANAGE)
 def reactivate(request: ProgramRequest, membership: int) -> HttpResponse:
-    return _changed(request, verbs.reactivate, membership, "is a member again.")
+    return _change_member(request, verbs.reactivate, membership, "is a member again.")

@@ -1,4 +1,4 @@
-"""Addresses of a program's publications, as one reader can open them."""
+"""URLs of a program's publications, as the current reader can open them."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from surveys.models import Publication
 
 @dataclass(frozen=True, kw_only=True)
 class Addresses:
-    """Absolute addresses. `key` is that of the link by which the reader came, None without."""
+    """Absolute URLs. `key` is the key of the link that the reader followed, None without one."""
 
     request: HttpRequest
     slug: str
@@ -41,7 +41,7 @@ class Addresses:
         return f"{self.version(publication)}files/{kind}"
 
     def keyless(self) -> Addresses:
-        """For what is cited: a key may be renewed."""
+        """URLs without the key, for citations: a key may be renewed."""
         return replace(self, key=None)
 
     def _of(self, publication: Publication, name: str, **more: str) -> str:

@@ -1,4 +1,4 @@
-"""Addresses that stay. Each has a twin that carries the key of the link."""
+"""Permanent URLs. Each also exists with the key of the program's link."""
 
 from django.urls import URLPattern, path
 

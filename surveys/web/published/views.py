@@ -1,5 +1,5 @@
-"""What partners and the public see of a program: opened on purpose, without signing in, as far
-as the program lets its publications be seen.
+"""Publications for partners and the public. Open without signing in, on purpose, to the audience
+that the program has chosen.
 """
 
 from __future__ import annotations
@@ -58,8 +58,8 @@ _FORM_TOKEN = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]*"')
 
 
 class ReaderRequest(HttpRequest):
-    """A request of somebody who may see the program's publications. `key` is that of the
-    link by which they came, None where none is needed."""
+    """A request of somebody who may see the program's publications. `key` is the key of the
+    link that they followed, None without one."""
 
     program: Program
     key: str | None
@@ -67,8 +67,10 @@ class ReaderRequest(HttpRequest):
 
 
 def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
-    """Let a view be reached by everybody, by whoever has the link, or by members, as the
-    program says. Others are told nothing, not even whether there is such a program."""
+    """Restrict a view to the program's audience: everybody, holders of the link, or members.
+
+    Others cannot even tell whether the program exists.
+    """
 
     @login_not_required
     @require_safe
@@ -76,16 +78,16 @@ def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResp
     def guarded(
         request: HttpRequest, program: str, key: str | None = None, **rest: Any
     ) -> HttpResponseBase:
-        found = Program.objects.filter(slug=program).first()
+        published_program = Program.objects.filter(slug=program).first()
         if key is not None:
-            if not _opens(found, key):
+            if not _key_is_valid(published_program, key):
                 raise Http404("This link opens nothing. It may have been renewed.")
-        elif found is None or found.publication_reach != Reach.PUBLIC:
+        elif published_program is None or published_program.publication_reach != Reach.PUBLIC:
             if not request.user.is_authenticated:
                 return redirect_to_login(request.get_full_path())
             member = membership_of(request.user, program)
             require(member, Permission.READ_RESULTS)
-        request.program, request.key = found, key
+        request.program, request.key = published_program, key
         request.addresses = Addresses(request=request, slug=program, key=key)
         response = view(request, **rest)
         if key is not None:
@@ -95,17 +97,21 @@ def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResp
     return guarded
 
 
-def _opens(program: Program | None, key: str) -> bool:
-    """Compares in constant time, so that no key can be found out sign by sign."""
-    right = program.publication_key if program else ""
-    same = constant_time_compare(key.encode(), right.encode())
-    return same and program is not None and program.publication_reach != Reach.MEMBERS
+def _key_is_valid(program: Program | None, key: str) -> bool:
+    """Whether the key is that of the program's link. Compares in constant time, so that a key
+    cannot be guessed character by character."""
+    expected = program.publication_key if program else ""
+    matches = constant_time_compare(key.encode(), expected.encode())
+    return matches and program is not None and program.publication_reach != Reach.MEMBERS
 
 
 @for_readers
 def published(request: ReaderRequest) -> HttpResponse:
     """Every publication of the program, newest first."""
-    rows = [(one, newest, request.addresses.version(one)) for one, newest in _listed(request)]
+    rows = [
+        (publication, newest, request.addresses.version(publication))
+        for publication, newest in _with_newest_version(request)
+    ]
     context = {
         "program": request.program,
         "rows": rows,
@@ -122,16 +128,19 @@ def published_index(request: ReaderRequest) -> HttpResponse:
         "region": program.region,
         "url": request.addresses.program(),
         "publications": [
-            {**entry(one, request.addresses.version(one)), "newest": one.version == newest}
-            for one, newest in _listed(request)
+            {
+                **entry(publication, request.addresses.version(publication)),
+                "newest": publication.version == newest,
+            }
+            for publication, newest in _with_newest_version(request)
         ],
     }
-    return _machine(request, json.dumps(facts, indent=2), "application/json")
+    return _machine_readable(request, json.dumps(facts, indent=2), "application/json")
 
 
 @for_readers
 def published_year(request: ReaderRequest, season_year: int) -> HttpResponse:
-    """The newest version of a season year; where that is may change."""
+    """Redirect to the newest version of a season year."""
     newest = _versions(request).filter(season_year=season_year).first()
     if newest is None:
         raise Http404("Nothing is published for this season year.")
@@ -142,72 +151,72 @@ def published_year(request: ReaderRequest, season_year: int) -> HttpResponse:
 
 @for_readers
 def published_version(request: ReaderRequest, season_year: int, version: int) -> HttpResponse:
-    found, at = _found(request, season_year, version), request.addresses
-    publication = found.publication
+    described, addresses = _described(request, season_year, version), request.addresses
+    publication = described.publication
     newest = _newest(request, season_year)
-    data = _jsonld(request, found, superseded=publication.version < newest.version)
+    data = _jsonld(request, described, superseded=publication.version < newest.version)
     context = {
         "program": request.program,
         "publication": publication,
-        "described": found,
+        "described": described,
         "superseded": publication.version < newest.version,
         "newest": newest,
-        "newest_url": at.version(newest),
-        "files": [(file, at.file(publication, file.kind)) for file in found.files],
-        "trends": [_in_words(row) for row in trends_of(found)],
+        "newest_url": addresses.version(newest),
+        "files": [(file, addresses.file(publication, file.kind)) for file in described.files],
+        "trends": [_trend_in_words(row) for row in trends_of(described)],
         "method": publication.method,
-        "citation": citation_text(found.cited),
+        "citation": citation_text(described.cited),
         "jsonld": _data_block(data),
-        "commands": COMMANDS if any(file.kind == "tables.zip" for file in found.files) else (),
+        "commands": COMMANDS if any(file.kind == "tables.zip" for file in described.files) else (),
         "urls": {
-            "all": at.program(),
-            "index": at.version_index(publication),
-            "dataset": at.dataset(publication),
-            "text": at.citation(publication, "txt"),
-            "bibtex": at.citation(publication, "bib"),
-            "csl": at.citation(publication, "json"),
-            "files": at.file(publication, ""),
+            "all": addresses.program(),
+            "index": addresses.version_index(publication),
+            "dataset": addresses.dataset(publication),
+            "text": addresses.citation(publication, "txt"),
+            "bibtex": addresses.citation(publication, "bib"),
+            "csl": addresses.citation(publication, "json"),
+            "files": addresses.file(publication, ""),
         },
     }
     response = _page(request, "published/version.html", context)
-    response["Link"] = ", ".join(_links(request, found, newest))
+    response["Link"] = ", ".join(_links(request, described, newest))
     return response
 
 
 @for_readers
 def published_version_index(request: ReaderRequest, season_year: int, version: int) -> HttpResponse:
-    found = _found(request, season_year, version)
+    described = _described(request, season_year, version)
     newest = _newest(request, season_year)
     newer = request.addresses.version(newest) if newest.version > version else None
     facts = index(
-        found,
-        url=request.addresses.version(found.publication),
+        described,
+        url=request.addresses.version(described.publication),
         newer_url=newer,
-        file_url=partial(request.addresses.file, found.publication),
+        file_url=partial(request.addresses.file, described.publication),
     )
-    return _machine(request, json.dumps(facts, indent=2), "application/json")
+    return _machine_readable(request, json.dumps(facts, indent=2), "application/json")
 
 
 @for_readers
 def published_dataset(request: ReaderRequest, season_year: int, version: int) -> HttpResponse:
-    found = _found(request, season_year, version)
+    described = _described(request, season_year, version)
     superseded = version < _newest(request, season_year).version
-    text = json.dumps(_jsonld(request, found, superseded=superseded), indent=2)
-    return _machine(request, text, JSON_LD)
+    text = json.dumps(_jsonld(request, described, superseded=superseded), indent=2)
+    return _machine_readable(request, text, JSON_LD)
 
 
 @for_readers
 def published_citation(
     request: ReaderRequest, season_year: int, version: int, form: str
 ) -> HttpResponse:
-    cited = _found(request, season_year, version).cited
+    cited = _described(request, season_year, version).cited
     if form == "bib":
-        return _machine(request, bibtex(cited), BIBTEX, name=f"{cited.key}.bib")
+        return _machine_readable(request, bibtex(cited), BIBTEX, name=f"{cited.key}.bib")
     if form == "json":
         text = json.dumps(csl(cited), indent=2, ensure_ascii=False)
-        return _machine(request, text, CSL_JSON, name=f"{cited.key}.json")
+        return _machine_readable(request, text, CSL_JSON, name=f"{cited.key}.json")
     if form == "txt":
-        return _machine(request, citation_text(cited) + "\n", "text/plain; charset=utf-8")
+        return _machine_readable(request, citation_text(cited) + "\n", "text/plain; charset=utf-8")
     raise Http404("A citation is given as txt, bib or json.")
 
 
@@ -233,13 +242,13 @@ def _versions(request: ReaderRequest) -> Any:
     )
 
 
-def _listed(request: ReaderRequest) -> list[tuple[Publication, int]]:
+def _with_newest_version(request: ReaderRequest) -> list[tuple[Publication, int]]:
     """Publications, each with the number of the newest version of its season year."""
-    found = list(_versions(request))
+    publications = list(_versions(request))
     newest: dict[int, int] = {}
-    for one in found:
-        newest.setdefault(one.season_year, one.version)
-    return [(one, newest[one.season_year]) for one in found]
+    for publication in publications:
+        newest.setdefault(publication.season_year, publication.version)
+    return [(publication, newest[publication.season_year]) for publication in publications]
 
 
 def _newest(request: ReaderRequest, season_year: int) -> Publication:
@@ -247,24 +256,24 @@ def _newest(request: ReaderRequest, season_year: int) -> Publication:
 
 
 def _publication(request: ReaderRequest, season_year: int, version: int) -> Publication:
-    found = _versions(request).filter(season_year=season_year, version=version).first()
-    if found is None:
+    publication = _versions(request).filter(season_year=season_year, version=version).first()
+    if publication is None:
         raise Http404("There is no such publication.")
-    return found
+    return publication
 
 
-def _found(request: ReaderRequest, season_year: int, version: int) -> Described:
+def _described(request: ReaderRequest, season_year: int, version: int) -> Described:
     publication = _publication(request, season_year, version)
     return Described(publication=publication, here=request.addresses.keyless().version(publication))
 
 
-def _jsonld(request: ReaderRequest, found: Described, *, superseded: bool) -> dict[str, Any]:
-    file_url = partial(request.addresses.file, found.publication)
-    return jsonld(found, superseded=superseded, file_url=file_url)
+def _jsonld(request: ReaderRequest, described: Described, *, superseded: bool) -> dict[str, Any]:
+    file_url = partial(request.addresses.file, described.publication)
+    return jsonld(described, superseded=superseded, file_url=file_url)
 
 
-def _in_words(row: dict[str, Any]) -> dict[str, Any]:
-    """The row with its share and its change as percentages with their intervals."""
+def _trend_in_words(row: dict[str, Any]) -> dict[str, Any]:
+    """The row with its latest occupancy and its change as percentages with intervals."""
     newest = row["newest"]
     return {
         **row,
@@ -274,7 +283,7 @@ def _in_words(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _percent(row: dict[str, Any], name: str, times: int, *, signed: bool) -> str:
-    """`-2.1 % (-3.8 to -0.4)`; blank where it cannot be said."""
+    """`-2.1 % (-3.8 to -0.4)`; blank without an estimate."""
     if not row[name]:
         return ""
     sign = "+" if signed else ""
@@ -285,32 +294,32 @@ def _percent(row: dict[str, Any], name: str, times: int, *, signed: bool) -> str
     return f"{value} % ({low} to {high})"
 
 
-def _links(request: ReaderRequest, found: Described, newest: Publication) -> list[str]:
-    """Typed links (RFC 8288) that lead a program on: cite-as (RFC 8574), license, describedby,
-    item, and the versions (RFC 5829)."""
-    publication, at = found.publication, request.addresses
+def _links(request: ReaderRequest, described: Described, newest: Publication) -> list[str]:
+    """Typed links (RFC 8288) for software: cite-as (RFC 8574), license, describedby, item,
+    and the versions (RFC 5829)."""
+    publication, addresses = described.publication, request.addresses
     links = [
-        f'<{found.url}>; rel="cite-as"',
-        f'<{found.license_url}>; rel="license"',
-        f'<{at.dataset(publication)}>; rel="describedby"; type="{JSON_LD}"',
-        f'<{at.citation(publication, "json")}>; rel="describedby"; type="{CSL_JSON}"',
-        f'<{at.version(newest)}>; rel="latest-version"',
+        f'<{described.url}>; rel="cite-as"',
+        f'<{described.license_url}>; rel="license"',
+        f'<{addresses.dataset(publication)}>; rel="describedby"; type="{JSON_LD}"',
+        f'<{addresses.citation(publication, "json")}>; rel="describedby"; type="{CSL_JSON}"',
+        f'<{addresses.version(newest)}>; rel="latest-version"',
         '<https://schema.org/Dataset>; rel="type"',
     ]
-    links += [f'<{at.file(publication, file.kind)}>; rel="item"' for file in found.files]
+    links += [f'<{addresses.file(publication, file.kind)}>; rel="item"' for file in described.files]
     return links
 
 
 def _data_block(data: dict[str, Any]) -> SafeString:
-    """JSON-LD as a data block, which no browser runs, hence no policy forbids."""
+    """JSON-LD as a data block. It is not executed, so the content security policy allows it."""
     text = json.dumps(data, indent=1)
-    for sign, escaped in (("<", "\\u003C"), (">", "\\u003E"), ("&", "\\u0026")):
-        text = text.replace(sign, escaped)
+    for character, escaped in (("<", "\\u003C"), (">", "\\u003E"), ("&", "\\u0026")):
+        text = text.replace(character, escaped)
     return format_html('<script type="{}">{}</script>', JSON_LD, mark_safe(text))  # noqa: S308
 
 
 def _page(request: ReaderRequest, template: str, context: dict[str, Any]) -> HttpResponse:
-    """A page for people, or 304 for who has it.
+    """An HTML page, or 304 when the reader already has it.
 
     Its forms hold a token that is written in another way each time, hence the weak checksum: it
     is of all the rest and of the cookie that the token goes with.
@@ -320,11 +329,13 @@ def _page(request: ReaderRequest, template: str, context: dict[str, Any]) -> Htt
     patch_vary_headers(response, ["Cookie"])
     cookie = request.COOKIES.get(settings.CSRF_COOKIE_NAME, "")
     checksum = hashlib.sha256(_FORM_TOKEN.sub(b"", response.content) + cookie.encode())
-    return _if_changed(request, response, f'W/"{checksum.hexdigest()}"')
+    return _conditional(request, response, f'W/"{checksum.hexdigest()}"')
 
 
-def _machine(request: ReaderRequest, text: str, media_type: str, *, name: str = "") -> HttpResponse:
-    """A text for programs, or 304 for who has it."""
+def _machine_readable(
+    request: ReaderRequest, text: str, media_type: str, *, name: str = ""
+) -> HttpResponse:
+    """A response for software, or 304 when the reader already has it."""
     public = request.program.publication_reach == Reach.PUBLIC and request.key is None
     headers = {
         "Cache-Control": f"{'public' if public else 'private'}, max-age={MACHINE_AGE_S}",
@@ -333,10 +344,10 @@ def _machine(request: ReaderRequest, text: str, media_type: str, *, name: str = 
         headers["Content-Disposition"] = f'attachment; filename="{name}"'
     response = HttpResponse(text, content_type=media_type, headers=headers)
     checksum = hashlib.sha256(response.content)
-    return _if_changed(request, response, f'"{checksum.hexdigest()}"')
+    return _conditional(request, response, f'"{checksum.hexdigest()}"')
 
 
-def _if_changed(request: ReaderRequest, response: HttpResponse, etag: str) -> HttpResponse:
+def _conditional(request: ReaderRequest, response: HttpResponse, etag: str) -> HttpResponse:
     """RFC 9110, sections 8.8.3 and 15.4.5."""
     response["ETag"] = etag
     return get_conditional_response(request, etag=etag, response=response)

@@ -1,4 +1,4 @@
-"""What `recordings/list.html` shows of a visit."""
+"""The context of `recordings/list.html`."""
 
 from typing import Any
 

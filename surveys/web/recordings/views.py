@@ -31,13 +31,13 @@ _KEEP_S = 3600
 @require_safe
 @needs(Permission.READ_SEASONS)
 def recording(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
-    """The sound itself, whole or in the parts that a player asks for."""
-    found = find_recording(request.membership, recording_id)
+    """The audio file, whole or in the ranges that a player requests."""
+    sound = find_recording(request.membership, recording_id)
     response = serve_file(
-        request, found.audio, etag=f'"{found.sha256}"', content_type=found.media_type
+        request, sound.audio, etag=f'"{sound.sha256}"', content_type=sound.media_type
     )
     kind = "attachment" if "download" in request.GET else "inline"
-    response["Content-Disposition"] = f'{kind}; filename="{_file_name(found)}"'
+    response["Content-Disposition"] = f'{kind}; filename="{_file_name(sound)}"'
     patch_cache_control(response, private=True, max_age=_KEEP_S)
     return response
 
@@ -45,7 +45,7 @@ def recording(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
 @require_POST
 @needs(Permission.SURVEY)
 def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
-    """Add a sound file to one's own sheet, or take one off."""
+    """Add an audio file to the member's own sheet, or remove one."""
     member = request.membership
     try:
         if "remove" in request.POST:
@@ -69,17 +69,17 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     return redirect("web:sheet", program=member.program.slug, visit_id=visit_id)
 
 
-def _file_name(found: Recording) -> str:
-    """ASCII: route, night, stop and kind; a species by its code."""
+def _file_name(recording: Recording) -> str:
+    """The name of the download, in ASCII: route, night, stop, species code and kind."""
     parts = [
-        found.visit.route.code,
-        found.visit.night.isoformat(),
-        f"stop-{found.stop.number}" if found.stop else "",
-        found.species.code if found.species else "",
-        found.kind,
-        str(found.pk)[:8],
+        recording.visit.route.code,
+        recording.visit.night.isoformat(),
+        f"stop-{recording.stop.number}" if recording.stop else "",
+        recording.species.code if recording.species else "",
+        recording.kind,
+        str(recording.pk)[:8],
     ]
-    return f"{'_'.join(part for part in parts if part)}.{file_extension(found.media_type)}"
+    return f"{'_'.join(part for part in parts if part)}.{file_extension(recording.media_type)}"
 
 
 def _uuid(text: str) -> UUID:

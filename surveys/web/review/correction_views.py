@@ -1,4 +1,4 @@
-"""Correcting cells of a submitted sheet, with a reason. The observer's own stays as it came."""
+"""Corrects cells of a submitted sheet, with a reason. The observer's submission is kept."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ from surveys.web.review.forms import (
 )
 from surveys.web.sheets.grid import (
     CODES,
-    lay_out,
+    build_layout,
 )
 from surveys.web.sheets.history import (
     CellDifference,
@@ -55,21 +55,21 @@ REFUSED = 422
 @needs(Permission.REVIEW)
 def correct(request: ProgramRequest, visit: UUID) -> HttpResponse:
     """The paper sheet of a submitted visit, to be corrected with a reason."""
-    found = find_visit(request.membership, visit)
+    shown = find_visit(request.membership, visit)
     if request.method == "GET":
-        if found.state != VisitState.SUBMITTED:
-            messages.error(request, str(WrongState(found, (VisitState.SUBMITTED,))))
-            return _back(request, found)
-        return _show(request, found, {}, ReasonForm())
+        if shown.state != VisitState.SUBMITTED:
+            messages.error(request, str(WrongState(shown, (VisitState.SUBMITTED,))))
+            return _redirect_to_visit(request, shown)
+        return _show(request, shown, {}, ReasonForm())
     changes = cells_changed(request.POST)
     form = ReasonForm(request.POST)
     if request.POST.get("then") == "column":
-        return _show(request, found, changes, ReasonForm(initial=request.POST.dict()))
+        return _show(request, shown, changes, ReasonForm(initial=request.POST.dict()))
     if not changes:
         problem = "No cell was changed, so there is nothing to correct."
-        return _show(request, found, changes, form, problem=problem, status=REFUSED)
+        return _show(request, shown, changes, form, problem=problem, status=REFUSED)
     if not form.is_valid():
-        return _show(request, found, changes, form, status=REFUSED)
+        return _show(request, shown, changes, form, status=REFUSED)
     try:
         corrected = correct_cells(
             request.membership,
@@ -79,14 +79,14 @@ def correct(request: ProgramRequest, visit: UUID) -> HttpResponse:
             revision=revision_seen(request.POST),
         )
     except VisitError as error:
-        again = find_visit(request.membership, visit)
+        current = find_visit(request.membership, visit)
         status = CHANGED_MEANWHILE if isinstance(error, StaleRevision | WrongState) else REFUSED
-        return _show(request, again, changes, form, problem=str(error), status=status)
+        return _show(request, current, changes, form, problem=str(error), status=status)
     messages.success(request, "Corrected. The rules looked at the sheet again.")
-    return _back(request, corrected)
+    return _redirect_to_visit(request, corrected)
 
 
-def _back(request: ProgramRequest, visit: Visit) -> HttpResponse:
+def _redirect_to_visit(request: ProgramRequest, visit: Visit) -> HttpResponse:
     return redirect("web:review_visit", program=request.membership.program.slug, visit=visit.pk)
 
 
@@ -99,25 +99,25 @@ def _show(
     problem: str = "",
     status: int = 200,
 ) -> HttpResponse:
-    """The sheet as it stands, with the typed changes in it, judged but not saved."""
-    standing = dict(visit.cells)
+    """The current sheet with the typed changes applied: judged, but not saved."""
+    current_cells = dict(visit.cells)
     overriding = {
-        address: CellChange(was=standing.get(address, ""), now=change.now)
+        address: CellChange(was=current_cells.get(address, ""), now=change.now)
         for address, change in changes.items()
     }
-    visit.cells, _ = merge(standing, overriding)
-    judged = read_and_judge(visit)
-    laid_out = lay_out(visit, judged, also=request.POST.get("extra_species", ""))
+    visit.cells, _ = merge(current_cells, overriding)
+    judgment = read_and_judge(visit)
+    layout = build_layout(visit, judgment, also=request.POST.get("extra_species", ""))
     if problem and form.is_bound:
         form.add_error(None, problem)
     context: dict[str, Any] = {
         "visit": visit,
-        "grid": laid_out.grid,
+        "grid": layout.grid,
         "form": form,
-        "others": laid_out.others,
+        "others": layout.others,
         "codes": CODES,
-        "rendered": json.dumps(standing),
-        "overtaken": _overtaken(standing, changes, judged.background.species),
+        "rendered": json.dumps(current_cells),
+        "overtaken": _changed_by_others(current_cells, changes, judgment.background.species),
         "last_step": visit.steps.select_related("by").last(),
         "zone": visit.route.program.time_zone,
         "changed_meanwhile": status == CHANGED_MEANWHILE,
@@ -125,18 +125,18 @@ def _show(
     return render(request, "review/correct.html", context, status=status)
 
 
-def _overtaken(
-    standing: Mapping[str, str], changes: Mapping[str, CellChange], species: Mapping[str, Any]
+def _changed_by_others(
+    current_cells: Mapping[str, str], changes: Mapping[str, CellChange], species: Mapping[str, Any]
 ) -> tuple[CellDifference, ...]:
-    """Cells that somebody else filled differently since the page was made."""
-    others = {
+    """Cells that somebody else has changed since the page was rendered."""
+    contested = {
         address: change
         for address, change in changes.items()
-        if standing.get(address, "") not in (change.was, change.now)
+        if current_cells.get(address, "") not in (change.was, change.now)
     }
-    names = {code: one.common_name for code, one in species.items()}
+    names = {code: row.common_name for code, row in species.items()}
     return differences(
-        {address: standing.get(address, "") for address in others},
-        {address: change.now for address, change in others.items()},
+        {address: current_cells.get(address, "") for address in contested},
+        {address: change.now for address, change in contested.items()},
         names,
     )

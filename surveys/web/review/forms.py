@@ -1,4 +1,4 @@
-"""Forms of the review: filters of the queue, settling, notes, corrections."""
+"""Forms of the review: filters of the queue, settlements, notes, corrections."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ REASON_MISSING = str(ReasonMissing())
 
 
 class QueueForm(forms.Form):
-    """The filters in the address of the queue. Without `offered` any value passes."""
+    """The filters in the query string of the queue. Without `offered` any value is valid."""
 
     state = forms.CharField(required=False, widget=forms.HiddenInput)
     route = forms.CharField(required=False, widget=forms.Select)
@@ -64,16 +64,16 @@ class QueueForm(forms.Form):
 
     @property
     def filters(self) -> QueueFilters:
-        """What can be read of the filters; the rest is left open."""
+        """The filters; invalid ones are ignored."""
         self.is_valid()
-        found = self.cleaned_data
+        data = self.cleaned_data
         return QueueFilters(
-            state=found["state"],
-            route=found.get("route") or None,
-            region=found.get("region") or None,
-            observer=found.get("observer"),
-            season_year=found.get("season_year"),
-            open_only=found.get("open", False),
+            state=data["state"],
+            route=data.get("route") or None,
+            region=data.get("region") or None,
+            observer=data.get("observer"),
+            season_year=data.get("season_year"),
+            open_only=data.get("open", False),
         )
 
     @property
@@ -127,13 +127,13 @@ class ReasonForm(forms.Form):
 
 
 def revision_seen(posted: QueryDict) -> int:
-    """The revision a form was made from; 0, which no visit has, when it says none."""
+    """The revision that a form was rendered from; 0, which no visit has, if it is missing."""
     text = posted.get("revision", "")
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
 
 
 def cells_rendered(posted: QueryDict) -> dict[str, str]:
-    """The cells as they stood on the page that was posted."""
+    """The cells as rendered on the page that was posted."""
     try:
         rendered = dict(json.loads(posted.get("rendered", "{}")))
     except (ValueError, TypeError):
@@ -152,5 +152,5 @@ def cells_changed(posted: QueryDict) -> Mapping[str, CellChange]:
 
 
 def _lines(text: str) -> list[str]:
-    """Browsers send line ends of their own."""
+    """The lines of a text: browsers change the line endings."""
     return text.splitlines()

@@ -1,4 +1,4 @@
-"""One visit as the review shows it: findings with their marks, tables, map, decisions."""
+"""The page of a visit under review: findings with their marks, tables, map, decisions."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ Fact = tuple[str, object, object]
 
 @dataclass(frozen=True, kw_only=True)
 class Decision:
-    """A verb that takes a note: its words, and from which states it leads on."""
+    """A verb that takes a note: its labels, and the states from which it is possible."""
 
     verb: str
     button: str
@@ -112,7 +112,7 @@ class HeardCell:
 
 @dataclass(frozen=True, kw_only=True)
 class HeardRow:
-    """One stop: its calls, or in `silent` why there are none."""
+    """One stop: its calls, or in `silent` the reason for having none."""
 
     stop: Stop
     state: str
@@ -156,7 +156,7 @@ def make_cards(findings: Iterable[StoredFinding], *, open_state: bool) -> tuple[
 
 
 def cards_by_cell(cards: Iterable[Card]) -> dict[str, tuple[Card, ...]]:
-    """Cards by the address of the cell they stand beside."""
+    """Cards by the address of the cell that their finding is about."""
     by_finding = {card.finding.pk: card for card in cards}
     places = findings_by_cell(card.finding for card in by_finding.values())
     return {
@@ -166,27 +166,29 @@ def cards_by_cell(cards: Iterable[Card]) -> dict[str, tuple[Card, ...]]:
 
 
 def heard_rows(
-    grid: VisitGrid, cards: tuple[Card, ...], beside: Mapping[str, tuple[Card, ...]]
+    grid: VisitGrid, cards: tuple[Card, ...], cards_by_address: Mapping[str, tuple[Card, ...]]
 ) -> tuple[HeardRow, ...]:
-    """The grid of stops and species. What concerns no cell of either table stands at its stop."""
-    shown = {
-        *(_call(row, one) for row in grid.rows if row.listened for one in grid.species),
+    """The grid of stops and species. Cards about no cell of either table are put at their stop."""
+    shown_addresses = {
+        *(_call(row, species) for row in grid.rows if row.listened for species in grid.species),
         *(_condition(row, name) for row in grid.rows if row.period for name, _, _ in _CONDITIONS),
     }
-    placed = {card.mark for address in shown for card in beside.get(address, ())}
+    shown_marks = {
+        card.mark for address in shown_addresses for card in cards_by_address.get(address, ())
+    }
     return tuple(
         HeardRow(
             stop=row.stop,
             state="" if row.listened else NOT_REACHED,
-            silent=_silent(row),
+            silent=_silence_reason(row),
             cells=tuple(
-                HeardCell(cell=cell, cards=beside.get(_call(row, one), ()))
-                for one, cell in zip(grid.species, row.cells, strict=True)
+                HeardCell(cell=cell, cards=cards_by_address.get(_call(row, species), ()))
+                for species, cell in zip(grid.species, row.cells, strict=True)
             ),
             cards=tuple(
                 card
                 for card in cards
-                if card.finding.stop_id == row.stop.pk and card.mark not in placed
+                if card.finding.stop_id == row.stop.pk and card.mark not in shown_marks
             ),
             left_out=row.left_out,
         )
@@ -202,7 +204,7 @@ def _condition(row: GridRow, name: str) -> str:
     return f"stops.{row.stop.number}.{name}"
 
 
-def _silent(row: GridRow) -> str:
+def _silence_reason(row: GridRow) -> str:
     if row.period is None:
         return "Not reached: missing, not silent."
     if not row.listened:
@@ -211,8 +213,8 @@ def _silent(row: GridRow) -> str:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Show:
-    """How values are put: the program's clock and unit."""
+class _Formatter:
+    """Formats values in the program's time zone and unit."""
 
     zone: str
     unit: TemperatureUnit
@@ -227,14 +229,14 @@ class _Show:
         return "" if value is None else str(value)
 
 
-def _listened(period: ListeningPeriod, show: _Show) -> str:
+def _listened(period: ListeningPeriod, formatter: _Formatter) -> str:
     if not period.started_at or not period.finished_at:
         return ""
     return duration(period.finished_at - period.started_at)
 
 
-_Read = Callable[[ListeningPeriod, _Show], str]
-_CONDITIONS: tuple[tuple[str, str, _Read], ...] = (
+_FormatValue = Callable[[ListeningPeriod, _Formatter], str]
+_CONDITIONS: tuple[tuple[str, str, _FormatValue], ...] = (
     ("arrived_at", "Arrived", lambda p, show: show.clock(p.arrived_at)),
     ("started_at", "Start", lambda p, show: show.clock(p.started_at)),
     ("finished_at", "End", lambda p, show: show.clock(p.finished_at)),
@@ -259,16 +261,16 @@ _CONDITIONS: tuple[tuple[str, str, _Read], ...] = (
 
 
 def conditions(
-    visit: Visit, grid: VisitGrid, beside: Mapping[str, tuple[Card, ...]]
+    visit: Visit, grid: VisitGrid, cards_by_address: Mapping[str, tuple[Card, ...]]
 ) -> tuple[tuple[str, ...], tuple[ConditionRow, ...]]:
-    """Headings and rows of times and conditions; columns that nobody filled are left out."""
-    show = _Show(
+    """Headings and rows of times and conditions, without empty rows and columns."""
+    formatter = _Formatter(
         zone=visit.route.program.time_zone,
         unit=TemperatureUnit(visit.route.program.temperature_unit),
     )
-    start = _end_row(visit, "start", "At the start", show, beside)
-    stops = [_condition_row(row, show, beside) for row in grid.rows if row.period]
-    end = _end_row(visit, "end", "At the end", show, beside)
+    start = _end_row(visit, "start", "At the start", formatter, cards_by_address)
+    stops = [_condition_row(row, formatter, cards_by_address) for row in grid.rows if row.period]
+    end = _end_row(visit, "end", "At the end", formatter, cards_by_address)
     rows = [row for row in (start, *stops, end) if row.is_filled]
     used = [
         column
@@ -285,39 +287,44 @@ def conditions(
 
 
 def _condition_row(
-    row: GridRow, show: _Show, beside: Mapping[str, tuple[Card, ...]]
+    row: GridRow, formatter: _Formatter, cards_by_address: Mapping[str, tuple[Card, ...]]
 ) -> ConditionRow:
     return ConditionRow(
         name=f"Stop {row.stop.number}",
         cells=tuple(
-            (read(row.period, show), beside.get(_condition(row, name), ()))
+            (read(row.period, formatter), cards_by_address.get(_condition(row, name), ()))
             for name, _, read in _CONDITIONS
         ),
     )
 
 
 def _end_row(
-    visit: Visit, end: str, name: str, show: _Show, beside: Mapping[str, tuple[Card, ...]]
+    visit: Visit,
+    end: str,
+    name: str,
+    formatter: _Formatter,
+    cards_by_address: Mapping[str, tuple[Card, ...]],
 ) -> ConditionRow:
     texts = {
-        "air_temperature": show.degrees(getattr(visit, f"{end}_air_temperature_c")),
-        "beaufort": show.number(getattr(visit, f"{end}_beaufort")),
-        "sky": show.number(getattr(visit, f"{end}_sky")),
+        "air_temperature": formatter.degrees(getattr(visit, f"{end}_air_temperature_c")),
+        "beaufort": formatter.number(getattr(visit, f"{end}_beaufort")),
+        "sky": formatter.number(getattr(visit, f"{end}_sky")),
     }
     return ConditionRow(
         name=name,
         cells=tuple(
-            (texts.get(field, ""), beside.get(f"{end}.{field}", ())) for field, _, _ in _CONDITIONS
+            (texts.get(field, ""), cards_by_address.get(f"{end}.{field}", ()))
+            for field, _, _ in _CONDITIONS
         ),
     )
 
 
 def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
-    """The facts beside the grid: who and when, the hours of the night, the limits."""
+    """The facts beside the grid: observer and season, hours of the night, limits."""
     program = visit.route.program
     protocol = protocol_values(visit.protocol_version)
     zone = program.time_zone
-    show = _Show(zone=zone, unit=TemperatureUnit(program.temperature_unit))
+    formatter = _Formatter(zone=zone, unit=TemperatureUnit(program.temperature_unit))
     sky = None
     if grid.rows:
         place = grid.rows[0].stop.place
@@ -326,11 +333,15 @@ def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
     first = min((at for p in periods if (at := p.arrived_at or p.started_at)), default=None)
     last = max((p.finished_at for p in periods if p.finished_at), default=None)
     hours: list[Fact] = [
-        ("Sunset", show.clock(sky.sunset if sky else None), "at the first stop"),
-        ("Earliest start", show.clock(earliest_start(protocol, sky)), "by the protocol"),
-        ("First arrival", show.clock(first), ""),
-        ("Last end", show.clock(last), ""),
-        ("Latest end", show.clock(latest_end(protocol, sky, visit.night, zone)), "by the protocol"),
+        ("Sunset", formatter.clock(sky.sunset if sky else None), "at the first stop"),
+        ("Earliest start", formatter.clock(earliest_start(protocol, sky)), "by the protocol"),
+        ("First arrival", formatter.clock(first), ""),
+        ("Last end", formatter.clock(last), ""),
+        (
+            "Latest end",
+            formatter.clock(latest_end(protocol, sky, visit.night, zone)),
+            "by the protocol",
+        ),
         ("Listened", f"{sum(row.listened for row in grid.rows)} of {len(grid.rows)}", "stops"),
     ]
     rain = "" if visit.rain_48h_mm is None else f"{visit.rain_48h_mm.normalize():f} mm"
@@ -340,7 +351,7 @@ def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
         ("Season", visit.season_year, visit.window or "outside every window"),
         ("Entered by", visit.get_source_display(), ""),
         ("Rain in the 48 h before", rain, ""),
-        ("Days since the last rain", show.number(visit.days_since_rain), ""),
+        ("Days since the last rain", formatter.number(visit.days_since_rain), ""),
     ]
     return {
         "hours": [fact for fact in hours if fact[1]],
@@ -352,7 +363,7 @@ def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
 def review_map(
     visit: Visit, rows: Iterable[HeardRow], cards: tuple[Card, ...], here: str
 ) -> dict[str, Any]:
-    """The route's map, its stops marked by what is said of them and whether they were reached."""
+    """The route's map; stops are marked when they have findings or were not reached."""
     by_number = {row.stop.number: row for row in rows}
     collection = route_map(visit.route, [row.stop for row in by_number.values()])
     for feature in collection["features"]:
@@ -360,20 +371,20 @@ def review_map(
         if facts["kind"] != "stop":
             continue
         row = by_number[facts["number"]]
-        said = [card for card in cards if card.finding.stop_id == row.stop.pk]
-        facts["state"] = "finding" if said else row.state or "done"
+        cards_here = [card for card in cards if card.finding.stop_id == row.stop.pk]
+        facts["state"] = "finding" if cards_here else row.state or "done"
         facts["lines"] = [
             *([row.silent] if row.silent else []),
-            *(f"{card.mark}: {card.finding.message}" for card in said),
+            *(f"{card.mark}: {card.finding.message}" for card in cards_here),
         ]
-        if said:
-            facts["url"] = f"{here}#finding-{said[0].finding.pk}"
-            facts["link"] = f"Go to {said[0].mark}"
+        if cards_here:
+            facts["url"] = f"{here}#finding-{cards_here[0].finding.pk}"
+            facts["link"] = f"Go to {cards_here[0].mark}"
     return collection
 
 
 def decision_forms(visit: Visit) -> list[tuple[Decision, NoteForm]]:
-    """What can be decided on the visit with a note, each with an empty form."""
+    """The decisions possible in the visit's state, each with an empty form for the note."""
     return [
         (decision, NoteForm(decision.verb, decision.label))
         for decision in DECISIONS.values()

@@ -1,4 +1,4 @@
-"""Review: the queue, one visit on one page, and the coordinator's decisions."""
+"""Review: the queue, the page of a visit, and the coordinator's decisions."""
 
 from __future__ import annotations
 
@@ -79,10 +79,10 @@ REFUSED = 422
 
 @dataclass(frozen=True, kw_only=True)
 class Attempt:
-    """What a coordinator tried: the verb, the form as typed, the revision that was seen.
+    """What a coordinator tried to do: the verb, the form as typed, the revision that was shown.
 
-    `finding` is the query a settle form is for. `message` says what stood in the way and
-    `since` the steps that others took meanwhile.
+    `finding` is the id of the query that a settle form is for. `message` says why it failed;
+    `since` are the steps that others have taken since that revision.
     """
 
     verb: str
@@ -93,7 +93,7 @@ class Attempt:
     since: tuple[ReviewStep, ...] = ()
 
     def typed(self) -> list[tuple[str, str]]:
-        """Label and text of all that was typed, for when its form is no longer there."""
+        """Label and text of everything typed, to be shown when its form is no longer there."""
         if self.form is None or not self.form.is_bound:
             return []
         rows = ((field.label, field.value()) for field in self.form)
@@ -103,7 +103,7 @@ class Attempt:
 @require_GET
 @needs(Permission.REVIEW)
 def review(request: ProgramRequest) -> HttpResponse:
-    """The queue: visits of one state, filtered by the address."""
+    """The queue: visits in one state, filtered by the query string."""
     member = request.membership
     form = QueueForm(request.GET, choices(member))
     filters = form.filters
@@ -140,7 +140,7 @@ def review_visit(request: ProgramRequest, visit: UUID) -> HttpResponse:
 @require_POST
 @needs(Permission.REVIEW)
 def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
-    """Settle one query, then come back to the next open one."""
+    """Settle a query, then return to the next open one."""
     form = SettleForm(finding, request.POST)
     attempt = Attempt(verb="settle", seen=revision_seen(request.POST), form=form, finding=finding)
     if not form.is_valid():
@@ -157,13 +157,13 @@ def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
             revision=attempt.seen,
         )
 
-    settled = _try(request, visit, attempt, act)
+    settled = _carry_out(request, visit, attempt, act)
     if isinstance(settled, HttpResponse):
         return settled
     waiting = settled.findings.filter(severity=Severity.QUERY.value, settlement="")
-    following = waiting.order_by("stop__number", "pk").first()
-    place = f"#finding-{following.pk}" if following else "#decide"
-    return redirect(_visit_url(request, settled) + place)
+    next_query = waiting.order_by("stop__number", "pk").first()
+    fragment = f"#finding-{next_query.pk}" if next_query else "#decide"
+    return redirect(_visit_url(request, settled) + fragment)
 
 
 @require_POST
@@ -174,7 +174,7 @@ def accept(request: ProgramRequest, visit: UUID) -> HttpResponse:
     def act() -> Visit:
         return verbs.accept(request.membership, visit, revision=attempt.seen)
 
-    return _go_on(request, _try(request, visit, attempt, act), "Accepted")
+    return _redirect_to_next(request, _carry_out(request, visit, attempt, act), "Accepted")
 
 
 @require_http_methods(["GET", "POST"])
@@ -189,7 +189,7 @@ def send_back(request: ProgramRequest, visit: UUID) -> HttpResponse:
             site_url=request.build_absolute_uri("/"),
         )
 
-    return _go_on(request, _decide(request, visit, "send_back", act), "Sent back")
+    return _redirect_to_next(request, _decide(request, visit, "send_back", act), "Sent back")
 
 
 @require_http_methods(["GET", "POST"])
@@ -198,7 +198,7 @@ def set_aside(request: ProgramRequest, visit: UUID) -> HttpResponse:
     def act(note: str, revision: int) -> Visit:
         return verbs.set_aside(request.membership, visit, note=note, revision=revision)
 
-    return _go_on(request, _decide(request, visit, "set_aside", act), "Set aside")
+    return _redirect_to_next(request, _decide(request, visit, "set_aside", act), "Set aside")
 
 
 @require_http_methods(["GET", "POST"])
@@ -217,7 +217,7 @@ def reopen(request: ProgramRequest, visit: UUID) -> HttpResponse:
 def _decide(
     request: ProgramRequest, visit: UUID, verb: str, act: Callable[[str, int], Visit]
 ) -> Visit | HttpResponse:
-    """Show the note form (GET), or carry out a verb that takes a note (POST)."""
+    """Show the form for the note (GET), or carry out a verb that takes a note (POST)."""
     label = DECISIONS[verb].label
     if request.method == "GET":
         return _show(request, visit, Attempt(verb=verb, seen=0, form=NoteForm(verb, label)))
@@ -225,19 +225,19 @@ def _decide(
     attempt = Attempt(verb=verb, seen=revision_seen(request.POST), form=form)
     if not form.is_valid():
         return _show(request, visit, replace(attempt, message="This was not done yet."))
-    return _try(request, visit, attempt, lambda: act(form.cleaned_data["note"], attempt.seen))
+    return _carry_out(request, visit, attempt, lambda: act(form.cleaned_data["note"], attempt.seen))
 
 
-def _try(
+def _carry_out(
     request: ProgramRequest, visit: UUID, attempt: Attempt, act: Callable[[], Visit]
 ) -> Visit | HttpResponse:
-    """The changed visit, or the page again with what stood in the way and all that was typed."""
+    """The changed visit, or the page again with the reason for failure and everything typed."""
     try:
         return act()
     except (VisitError, NotYours) as error:
-        changed = isinstance(error, NotYours | StaleRevision | WrongState)
+        is_stale = isinstance(error, NotYours | StaleRevision | WrongState)
         since: QuerySet[ReviewStep] = ReviewStep.objects.none()
-        if changed:
+        if is_stale:
             since = (
                 ReviewStep.objects.filter(
                     visit=visit,
@@ -247,19 +247,21 @@ def _try(
                 .select_related("by")
                 .order_by("at", "pk")
             )
-        tried = replace(attempt, message=str(error), since=tuple(since))
-        return _show(request, visit, tried, CHANGED_MEANWHILE if changed else REFUSED)
+        failed = replace(attempt, message=str(error), since=tuple(since))
+        return _show(request, visit, failed, CHANGED_MEANWHILE if is_stale else REFUSED)
 
 
-def _go_on(request: ProgramRequest, done: Visit | HttpResponse, word: str) -> HttpResponse:
-    """After a decision: on to the next visit that waits, or back to the empty queue."""
-    if isinstance(done, HttpResponse):
-        return done
-    messages.success(request, f"{word}: {done.route}, night of {day(done.night)}.")
+def _redirect_to_next(
+    request: ProgramRequest, decided: Visit | HttpResponse, word: str
+) -> HttpResponse:
+    """After a decision, redirect to the next waiting visit, or to the queue when it is empty."""
+    if isinstance(decided, HttpResponse):
+        return decided
+    messages.success(request, f"{word}: {decided.route}, night of {day(decided.night)}.")
     filters = replace(_filters(request), state=VisitState.SUBMITTED)
-    following = next_waiting(request.membership, filters, done)
-    if following:
-        return redirect(_visit_url(request, following, state=""))
+    next_visit = next_waiting(request.membership, filters, decided)
+    if next_visit:
+        return redirect(_visit_url(request, next_visit, state=""))
     slug = request.membership.program.slug
     return redirect(
         _with_query(reverse("web:review", args=[slug]), _filter_query(request, state=""))
@@ -277,31 +279,31 @@ def _show(
     if visit.state not in STATES:
         raise NotYours("This visit has not been handed in yet.")
     filters = _filters(request)
-    beside_it = neighbors(member, filters, visit)
+    neighboring = neighbors(member, filters, visit)
     context = _page(request, visit) | recording_list(member, visit)
     context |= {
         "attempt": attempt,
         "query": _filter_query(request),
-        "previous_url": beside_it.previous and _visit_url(request, beside_it.previous),
-        "next_url": beside_it.next and _visit_url(request, beside_it.next),
+        "previous_url": neighboring.previous and _visit_url(request, neighboring.previous),
+        "next_url": neighboring.next and _visit_url(request, neighboring.next),
         "queue_name": TAB_NAMES[VisitState(filters.state)],
     }
     if attempt:
-        context |= _attempted(attempt, visit, context)
+        context |= _attempt_context(attempt, visit, context)
     if status is None:
         status = REFUSED if attempt and attempt.message else 200
     return render(request, "review/visit.html", context, status=status)
 
 
 def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
-    """All that the page says of the visit, in a number of queries that no visit changes."""
-    open_state = visit.state == VisitState.SUBMITTED
+    """The context of the page. The number of queries does not depend on the visit."""
+    is_waiting = visit.state == VisitState.SUBMITTED
     findings = visit.findings.select_related("stop", "species", "settled_by")
-    cards = make_cards(findings, open_state=open_state)
-    beside = cards_by_cell(cards)
+    cards = make_cards(findings, open_state=is_waiting)
+    cards_by_address = cards_by_cell(cards)
     grid = visit_grid(visit)
-    rows = heard_rows(grid, cards, beside)
-    headings, condition_rows = conditions(visit, grid, beside)
+    rows = heard_rows(grid, cards, cards_by_address)
+    headings, condition_rows = conditions(visit, grid, cards_by_address)
     queries = [card for card in cards if card.finding.severity == Severity.QUERY]
     return {
         "visit": visit,
@@ -318,13 +320,13 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
         "map": review_map(visit, rows, cards, ""),
         "decisions": decision_forms(visit),
         "zone": visit.route.program.time_zone,
-        "is_waiting": open_state,
+        "is_waiting": is_waiting,
         **review_facts(visit, grid),
     }
 
 
-def _attempted(attempt: Attempt, visit: Visit, context: dict[str, Any]) -> dict[str, Any]:
-    """Put what was typed back into its form; `kept` holds it when the form is gone."""
+def _attempt_context(attempt: Attempt, visit: Visit, context: dict[str, Any]) -> dict[str, Any]:
+    """Context that puts what was typed back into its form, or in `kept` without such a form."""
     if attempt.verb == "settle":
         cards: list[Card] = context["queries"]
         if not any(card.form and card.finding.pk == attempt.finding for card in cards):
@@ -351,7 +353,7 @@ def _filters(request: ProgramRequest) -> QueueFilters:
 
 
 def _filter_query(request: ProgramRequest, **changes: str) -> str:
-    """The filters of the address as a query string, without the page number."""
+    """The current filters as a query string, without the page number."""
     query = QueryDict(mutable=True)
     for name in QueueForm.base_fields:
         value = changes.get(name, request.GET.get(name, ""))

@@ -1,7 +1,6 @@
 """The cells of the route × season-year table.
 
-A page holds hundreds of cells and few different ones, so the words of a cell are
-rendered once and kept.
+A page has hundreds of cells but few different ones, so rendered contents are cached.
 """
 
 from dataclasses import dataclass
@@ -31,55 +30,55 @@ class Cell:
 NOTHING_DUE = Cell(kind="none")
 
 
-def cells_of(program: Program, row: RouteRow, filters: Filters) -> list[Cell]:
-    """The row's cells for the chosen measure; each leads to its visits."""
+def row_cells(program: Program, row: RouteRow, filters: Filters) -> list[Cell]:
+    """The row's cells for the chosen measure, each with a link to its visits."""
     query = {"route": row.code}
     if filters.species:
         query["species"] = filters.species.code
     visits = reverse("web:season_visits", kwargs={"program": program.slug}, query=query)
     words_of = MEASURES[filters.measure]
 
-    def cell(found: RouteYear | None) -> Cell:
-        if found is None or (found.highest_index is None and not found.gap):
+    def cell(route_year: RouteYear | None) -> Cell:
+        if route_year is None or (route_year.highest_index is None and not route_year.gap):
             return NOTHING_DUE
-        url = f"{visits}&since={found.season_year}&until={found.season_year}"
-        if found.gap:
+        url = f"{visits}&since={route_year.season_year}&until={route_year.season_year}"
+        if route_year.gap:
             return Cell(kind="gap", url=url)
-        return Cell(kind="heard", url=url, words=words_of(found))
+        return Cell(kind="heard", url=url, words=words_of(route_year))
 
-    return [cell(found) for found in row.cells]
+    return [cell(route_year) for route_year in row.cells]
 
 
 @lru_cache(maxsize=4096)
-def _words(*, small: str, said: str, chip: int | None = None, main: str = "") -> SafeString:
+def _words(*, small: str, label: str, chip: int | None = None, main: str = "") -> SafeString:
     return render_to_string(
-        "seasons/cell.html", {"chip": chip, "main": main, "small": small, "said": said}
+        "seasons/cell.html", {"chip": chip, "main": main, "small": small, "said": label}
     )
 
 
-def _index(found: RouteYear) -> SafeString:
-    return _words(chip=found.highest_index, **_stop_words(found))
+def _index(route_year: RouteYear) -> SafeString:
+    return _words(chip=route_year.highest_index, **_stop_words(route_year))
 
 
-def _stops(found: RouteYear) -> SafeString:
-    share = 100 * found.stops_detected / found.stops_listened
-    return _words(main=f"{share:.0f} %", **_stop_words(found))
+def _stops(route_year: RouteYear) -> SafeString:
+    share = 100 * route_year.stops_detected / route_year.stops_listened
+    return _words(main=f"{share:.0f} %", **_stop_words(route_year))
 
 
-def _stop_words(found: RouteYear) -> dict[str, str]:
+def _stop_words(route_year: RouteYear) -> dict[str, str]:
     return {
-        "small": f"{found.stops_detected}/{found.stops_listened}",
-        "said": f"{found.stops_detected} of {found.stops_listened} stops",
+        "small": f"{route_year.stops_detected}/{route_year.stops_listened}",
+        "label": f"{route_year.stops_detected} of {route_year.stops_listened} stops",
     }
 
 
-def _effort(found: RouteYear) -> SafeString:
+def _effort(route_year: RouteYear) -> SafeString:
     return _words(
-        main="1 visit" if found.visits == 1 else f"{found.visits} visits",
-        small=f"{found.windows_done}/{found.windows_due}",
-        said=(
-            f"{found.windows_done} of {found.windows_due} windows done, "
-            f"{found.periods} stops listened to"
+        main="1 visit" if route_year.visits == 1 else f"{route_year.visits} visits",
+        small=f"{route_year.windows_done}/{route_year.windows_due}",
+        label=(
+            f"{route_year.windows_done} of {route_year.windows_due} windows done, "
+            f"{route_year.periods} stops listened to"
         ),
     )
 

@@ -1,4 +1,4 @@
-"""Filters of Seasons and Trends. They live in the URL, so a view can be sent to somebody."""
+"""Filters of Seasons and Trends. They are kept in the URL, so that a view can be shared."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ MEASURES = (
 
 @dataclass(frozen=True, kw_only=True)
 class Filters:
-    """What was asked for, with anything that could not be read left out."""
+    """The filters of a request; invalid values are left out."""
 
     species: Species | None = None
     region: str | None = None
@@ -62,10 +62,7 @@ class TableFilter(forms.Form):
             ("", "All species"),
             *((code, species.common_name) for code, species in self.checklist.items()),
         ]
-        places = regions(program)
-        self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
-        if not places:
-            del self.fields["region"]
+        _offer_regions(self, program)
         for name, words in (("since", "First"), ("until", "Last")):
             self.fields[name].choices = [("", words), *year_choices(self.years)]
 
@@ -102,13 +99,10 @@ class CoverageFilter(forms.Form):
     def __init__(self, data: Any, *, program: Program) -> None:
         self.current = current_season_year(program)
         years = sorted({*season_years(program), self.current})
-        # The form shows the year that is looked at, whether or not it was asked for.
+        # The form shows the selected year even when it is the default.
         super().__init__({"year": str(self.current), **{key: data[key] for key in data}})
         self.fields["year"].choices = year_choices(years)
-        places = regions(program)
-        self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
-        if not places:
-            del self.fields["region"]
+        _offer_regions(self, program)
 
     @property
     def season_year(self) -> int:
@@ -126,6 +120,14 @@ class VisitsFilter(TableFilter):
 
     route = forms.CharField(required=False, widget=forms.HiddenInput)
     window = forms.CharField(required=False, widget=forms.HiddenInput)
+
+
+def _offer_regions(form: forms.Form, program: Program) -> None:
+    """Set the choices of `region`, or drop the field when the program has no regions."""
+    names = regions(program)
+    form.fields["region"].choices = [("", "All regions"), *((name, name) for name in names)]
+    if not names:
+        del form.fields["region"]
 
 
 def year_choices(years: Sequence[int]) -> list[tuple[int, str]]:

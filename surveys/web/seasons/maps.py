@@ -1,4 +1,4 @@
-"""GeoJSON for the maps that show what was heard. Only for pages that members see."""
+"""GeoJSON for maps of calls, with exact places: only for pages that members see."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -29,21 +29,21 @@ LINE = "LineString"
 def season_map(
     program: Program, routes: Iterable[Route], stops: Iterable[StopHeard]
 ) -> dict[str, Any]:
-    """Every route with its stops; each stop shows its highest index and leads to the visits."""
+    """Every route with its stops; each stop has its highest index and a link to the visits."""
     visits = reverse("web:season_visits", kwargs={"program": program.slug})
     by_route: dict[int, list[StopHeard]] = {}
     for stop in stops:
         by_route.setdefault(stop.route_id, []).append(stop)
     features: list[dict[str, Any]] = []
     for route in routes:
-        found = by_route.get(route.pk, [])
-        places = [[stop.longitude, stop.latitude] for stop in found]
+        route_stops = by_route.get(route.pk, [])
+        places = [[stop.longitude, stop.latitude] for stop in route_stops]
         line = [list(point) for point in route.line.coords] if route.line else places
         if len(line) > 1:
             features.append(_feature(LINE, line, kind="route", name=str(route)))
         url = f"{visits}?{urlencode({'route': route.code})}"
         if places:
-            features.append(_route_sign(route, found, places, url))
+            features.append(_route_marker(route, route_stops, places, url))
         features.extend(
             _feature(
                 "Point",
@@ -56,19 +56,19 @@ def season_map(
                 url=url,
                 link="Visits to this route",
             )
-            for stop, place in zip(found, places, strict=True)
+            for stop, place in zip(route_stops, places, strict=True)
         )
-    # Lines first, so that stops lie on top.
+    # Lines first, so that stops are drawn on top.
     features.sort(key=lambda feature: feature["geometry"]["type"] != LINE)
     return {"type": "FeatureCollection", "features": features}
 
 
-def _route_sign(
+def _route_marker(
     route: Route, stops: list[StopHeard], places: list[list[float]], url: str
 ) -> dict[str, Any]:
-    """The whole route as one sign, for a map too small to tell its stops apart.
+    """One marker for the whole route, for a scale at which its stops cannot be told apart.
 
-    It stands at the middle stop, or where that is taken, as near to it as it can.
+    It is placed at the middle stop, or at the nearest stop whose place is still free.
     """
     middle = len(places) // 2
     by_middle = sorted(range(len(places)), key=lambda number: abs(number - middle))
@@ -88,7 +88,7 @@ def _route_sign(
 
 
 def visit_map(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
-    """The stops of one visit; each says what was heard there."""
+    """The stops of one visit, each with what was heard there."""
     collection = route_map(visit.route, [row.stop for row in grid.rows])
     lines = [f for f in collection["features"] if f["geometry"]["type"] == LINE]
     stops = [stop_feature(row.stop, **_heard(row, grid)) for row in grid.rows]

@@ -29,14 +29,14 @@ from surveys.seasons.route_years import (
 )
 from surveys.seasons.stops import stops_heard
 from surveys.seasons.visits import visits_of
-from surveys.web.seasons.cells import cells_of
+from surveys.web.seasons.cells import row_cells
 from surveys.web.seasons.forms import (
     CoverageFilter,
     SeasonsFilter,
     TableFilter,
     VisitsFilter,
 )
-from surveys.web.seasons.maps import season_map as season_map_of
+from surveys.web.seasons.maps import season_map as build_season_map
 
 ROUTES_A_PAGE = 60
 VISITS_A_PAGE = 50
@@ -62,7 +62,7 @@ def seasons(request: ProgramRequest) -> HttpResponse:
             "form": form,
             "filters": filters,
             "years": table.years,
-            "rows": [(row, cells_of(program, row, filters)) for row in table.rows],
+            "rows": [(row, row_cells(program, row, filters)) for row in table.rows],
             "page_obj": page,
         },
     )
@@ -107,7 +107,7 @@ def shared_dates(table: CoverageTable) -> list[Dates | None]:
 def coverage_cells(
     program: Program, table: CoverageTable, row: CoverageRow, shared: list[Dates | None]
 ) -> list[tuple[CoverageCell | None, str, Dates | None]]:
-    """Each cell with the way to its visits, and its dates unless the head shows them."""
+    """Each cell with the URL of its visits, and its dates unless the heading shows them."""
     here = reverse("web:season_visits", kwargs={"program": program.slug})
     year = {"since": table.season_year, "until": table.season_year}
     cells = []
@@ -146,7 +146,7 @@ def season_map(request: ProgramRequest) -> HttpResponse:
             "tabs": tabs(request, "season_map"),
             "form": form,
             "filters": filters,
-            "map": season_map_of(program, routes, stops),
+            "map": build_season_map(program, routes, stops),
             "counts": counts_by_index(listened),
             "listened": len(listened),
         },
@@ -183,7 +183,7 @@ def season_visits(request: ProgramRequest) -> HttpResponse:
 
 
 def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
-    """The three views of Seasons; filters that they share go along."""
+    """The tabs of Seasons. Their URLs carry the filters that they share."""
     program = request.membership.program.slug
     kept = {
         key: request.GET[key]

@@ -1,4 +1,4 @@
-"""Forms for what leaves the house: sharing, and access tokens."""
+"""Forms for sharing data: settings of the program, access tokens, consent to be named."""
 
 from django import forms
 
@@ -19,13 +19,13 @@ from surveys.web.forms.seen import SeenForm
 
 
 def _countries() -> list[tuple[str, str]]:
-    """By name; codes of ISO 3166-1 alpha-2."""
+    """Choices of country, by name; the codes are those of ISO 3166-1 alpha-2."""
     named = sorted((name, code) for code, name in countries().items())
     return [("", "Not given"), *((code, f"{name} ({code})") for name, code in named)]
 
 
 class SharingForm(SeenForm):
-    """Everything that `change_sharing` takes."""
+    """The arguments of `change_sharing`."""
 
     place_sharing = forms.TypedChoiceField(
         label="Places are published",
@@ -73,7 +73,7 @@ class SharingForm(SeenForm):
 
 
 class TokenForm(forms.Form):
-    """Everything that `make_token` takes."""
+    """The arguments of `make_token`."""
 
     name = forms.CharField(
         label="What it is for",

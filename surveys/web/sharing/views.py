@@ -1,4 +1,4 @@
-"""What leaves the house: settings, the link, and who took exact places."""
+"""Sharing of data: settings, the link to publications, and downloads of exact places."""
 
 from collections import Counter
 from typing import Any
@@ -68,7 +68,7 @@ def sharing(request: ProgramRequest) -> HttpResponse:
 
 
 def published_link(request: ProgramRequest, program: Program) -> str:
-    """Where people outside see the publications; empty when they do not."""
+    """The public URL of the publications; empty when only members may see them."""
     if program.publication_reach == Reach.PUBLIC:
         path = reverse("web:published", kwargs={"program": program.slug})
     elif program.publication_reach == Reach.LINK:
@@ -82,7 +82,7 @@ def published_link(request: ProgramRequest, program: Program) -> str:
 
 
 def _levels(stops: list[SharedStop]) -> list[dict[str, Any]]:
-    """What a reader sees of the first stop at each level, and how many routes stand there."""
+    """For each level of sharing: the first stop as a reader sees it, and the number of routes."""
     level_of = {stop.row.route_id: stop.row.level for stop in stops}
     routes = Counter(level_of.values())
     return [
@@ -109,11 +109,11 @@ def renew(request: ProgramRequest) -> HttpResponse:
 @require_GET
 @needs(Permission.MANAGE)
 def downloads(request: ProgramRequest) -> HttpResponse:
-    """Who took exact places, and when."""
-    found = exact_downloads(request.membership.program)
+    """Who downloaded exact places, and when."""
+    rows = exact_downloads(request.membership.program)
     context = {
         "section": "sharing",
-        "page_obj": Paginator(found, A_PAGE).get_page(request.GET.get("page")),
+        "page_obj": Paginator(rows, A_PAGE).get_page(request.GET.get("page")),
         "may_have": request.membership.program.memberships.select_related("person").filter(
             active=True, exact_places=True
         ),
@@ -134,7 +134,13 @@ def downloads_csv(request: ProgramRequest) -> HttpResponse:
     )
 
 
-def _download_row(one: ExactDownload) -> tuple[str, ...]:
-    at = one.at.isoformat(timespec="seconds").replace("+00:00", "Z")
-    texts = (one.person.name, one.person.email, one.what, one.path, one.by_token)
+def _download_row(download: ExactDownload) -> tuple[str, ...]:
+    at = download.at.isoformat(timespec="seconds").replace("+00:00", "Z")
+    texts = (
+        download.person.name,
+        download.person.email,
+        download.what,
+        download.path,
+        download.by_token,
+    )
     return (at, *map(csv.guard, texts))

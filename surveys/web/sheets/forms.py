@@ -1,4 +1,4 @@
-"""The form that opens a new sheet."""
+"""The form that starts a new sheet."""
 
 import datetime as dt
 

@@ -1,4 +1,4 @@
-"""The paper sheet as a grid: which cells there are, what is in them, what is said of them."""
+"""The paper sheet as a grid: its cells, their texts and the findings on them."""
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
@@ -45,7 +45,7 @@ _RANK = {Severity.REFUSE: 0, Severity.QUERY: 1, Severity.NOTE: 2}
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
-    """A column of the grid. `field` is the part of the address behind the stop."""
+    """A column of the grid. `field` is the part of the cell address after the stop."""
 
     field: str
     heading: str
@@ -56,7 +56,7 @@ class Column:
 
 @dataclass(frozen=True, kw_only=True)
 class Cell:
-    """One cell: `label` names it for people who do not see the grid."""
+    """One cell; `label` names it for screen readers."""
 
     address: str
     label: str
@@ -68,17 +68,17 @@ class Cell:
 
     @property
     def short(self) -> str:
-        """The label without the stop, for narrow screens where the stop stands above."""
+        """The label without the stop, for narrow screens where the stop is a heading."""
         return self.label.partition(", ")[2] or self.label
 
     @property
     def severity(self) -> str:
-        """The strongest severity of what is said of the cell, or nothing."""
+        """The highest severity of the cell's findings; empty without findings."""
         return min((f.severity for f in self.findings), key=_RANK.__getitem__, default="")
 
     @property
     def strange(self) -> bool:
-        """A text that is none of the options; it is kept and shown."""
+        """Whether the text is none of the options; it is kept and shown."""
         return bool(self.text and self.options) and self.text not in dict(self.options)
 
 
@@ -92,7 +92,7 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class Grid:
-    """The whole sheet, ready to be shown."""
+    """The whole sheet, ready to be rendered."""
 
     evening: tuple[Cell, ...]
     columns: tuple[Column, ...]
@@ -103,31 +103,31 @@ class Grid:
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
-    """A judged sheet, laid out. `others` are the species that have no column yet."""
+    """The grid of a judged sheet. `others` are the species without a column."""
 
     grid: Grid
     others: tuple[Species, ...]
 
 
-def lay_out(visit: Visit, judged: Judgment, *, also: str = "") -> Layout:
-    """The sheet of a visit: the night's checklist as columns, then what else the cells
-    hold, and the species of the code `also` when the catalog has it."""
-    ground = judged.background
-    columns = [ground.species[entry.code] for entry in ground.route.checklist]
-    asked = ground.species.get(also)
-    if asked is not None and asked not in columns:
-        columns.append(asked)
-    columns = species_columns(columns, visit.cells, ground.species)
-    catalog = sorted(ground.species.values(), key=lambda species: species.common_name)
+def build_layout(visit: Visit, judgment: Judgment, *, also: str = "") -> Layout:
+    """The sheet of a visit. Its columns are the species of the night's checklist, the species
+    with code `also` if the catalog has it, and any other species that the cells mention."""
+    background = judgment.background
+    columns = [background.species[entry.code] for entry in background.route.checklist]
+    extra = background.species.get(also)
+    if extra is not None and extra not in columns:
+        columns.append(extra)
+    columns = species_columns(columns, visit.cells, background.species)
+    catalog = sorted(background.species.values(), key=lambda species: species.common_name)
     grid = _grid(
         visit,
-        stops=ground.stops.values(),
+        stops=background.stops.values(),
         species=columns,
         catalog=catalog,
-        findings=judged.findings,
-        water_temperature=any(w.min_water_temperature for w in ground.protocol.windows),
+        findings=judgment.findings,
+        water_temperature=any(w.min_water_temperature for w in background.protocol.windows),
     )
-    return Layout(grid=grid, others=tuple(one for one in catalog if one not in columns))
+    return Layout(grid=grid, others=tuple(species for species in catalog if species not in columns))
 
 
 def _grid(
@@ -139,9 +139,9 @@ def _grid(
     findings: tuple[Finding, ...],
     water_temperature: bool,
 ) -> Grid:
-    """Lay a visit's cells out. `species` are the columns, `catalog` what a sighting may name."""
-    said = findings_by_cell(findings)
-    make = _CellMaker(cells=visit.cells, said=said)
+    """Arrange the cells. `species` are the columns, `catalog` the choices for sightings."""
+    findings_by_address = findings_by_cell(findings)
+    maker = _CellMaker(cells=visit.cells, findings_by_address=findings_by_address)
     zone = visit.route.program.time_zone
     columns = _columns(
         species,
@@ -149,18 +149,18 @@ def _grid(
         water_temperature=water_temperature,
     )
     folds = hour_repeats(visit.night, zone)
-    rows = tuple(_row(stop, columns, make, folds) for stop in stops)
+    rows = tuple(_row(stop, columns, maker, folds) for stop in stops)
     return Grid(
-        evening=_evening(make),
+        evening=_evening(maker),
         columns=columns,
         rows=rows,
-        sightings=_sightings(visit.cells, make, rows, catalog),
-        notes=make.cell("notes", "Notes"),
+        sightings=_sightings(visit.cells, maker, rows, catalog),
+        notes=maker.cell("notes", "Notes"),
     )
 
 
 def hour_repeats(night: dt.date, zone: str) -> bool:
-    """Whether the clocks go back between noon and noon, so that an hour comes twice."""
+    """Whether the clocks go back between noon and the next noon, so that an hour repeats."""
     noon = dt.datetime.combine(night, dt.time(12), tzinfo=ZoneInfo(zone))
     return noon.utcoffset() > (noon + dt.timedelta(days=1)).utcoffset()
 
@@ -168,38 +168,38 @@ def hour_repeats(night: dt.date, zone: str) -> bool:
 def species_columns(
     checklist: Iterable[Species], cells: Mapping[str, str], catalog: Mapping[str, Species]
 ) -> list[Species]:
-    """The checklist, and behind it whatever else the sheet already holds."""
+    """The species of the checklist, then others that the sheet already mentions."""
     columns = list(checklist)
-    known = {species.code for species in columns}
+    codes = {species.code for species in columns}
     for address in cells:
-        _, found, code = address.partition(".calls.")
-        if found and code in catalog and code not in known:
-            known.add(code)
+        _, is_call, code = address.partition(".calls.")
+        if is_call and code in catalog and code not in codes:
+            codes.add(code)
             columns.append(catalog[code])
     return columns
 
 
 @dataclass(frozen=True, kw_only=True)
 class _CellMaker:
-    """Puts texts and findings together, by address."""
+    """Makes cells with their text and findings, by address."""
 
     cells: Mapping[str, str]
-    said: Mapping[str, list[Finding]]
+    findings_by_address: Mapping[str, list[Finding]]
 
     def cell(
         self, address: str, label: str, *, options: Options = (), css: str = "", fold: bool = False
     ) -> Cell:
-        again = None
+        fold_cell = None
         if fold:
-            again = self.cell(f"{address}.fold", f"{label}: which of the two", options=FOLDS)
+            fold_cell = self.cell(f"{address}.fold", f"{label}: which of the two", options=FOLDS)
         return Cell(
             address=address,
             label=label,
             text=self.cells.get(address, ""),
             css=css,
             options=options,
-            findings=tuple(self.said.get(address, ())),
-            fold=again,
+            findings=tuple(self.findings_by_address.get(address, ())),
+            fold=fold_cell,
         )
 
 
@@ -245,9 +245,9 @@ def _columns(
     )
 
 
-def _row(stop: Stop, columns: tuple[Column, ...], make: _CellMaker, folds: bool) -> Row:
+def _row(stop: Stop, columns: tuple[Column, ...], maker: _CellMaker, folds: bool) -> Row:
     cells = tuple(
-        make.cell(
+        maker.cell(
             f"stops.{stop.number}.{column.field}",
             f"Stop {stop.number}, {column.heading}",
             options=column.options,
@@ -256,31 +256,35 @@ def _row(stop: Stop, columns: tuple[Column, ...], make: _CellMaker, folds: bool)
         )
         for column in columns
     )
-    said = tuple(finding for finding in make.said.get("", ()) if finding.where.stop == stop.number)
-    return Row(number=stop.number, name=stop.name, cells=cells, findings=said)
+    stop_findings = tuple(
+        finding
+        for finding in maker.findings_by_address.get("", ())
+        if finding.where.stop == stop.number
+    )
+    return Row(number=stop.number, name=stop.name, cells=cells, findings=stop_findings)
 
 
-def _evening(make: _CellMaker) -> tuple[Cell, ...]:
+def _evening(maker: _CellMaker) -> tuple[Cell, ...]:
     unit = (("C", "°C"), ("F", "°F"))
     ends = (("start", "At the start"), ("end", "At the end"))
     weather = (("air_temperature", "air temperature"), ("beaufort", "wind force"), ("sky", "sky"))
     return (
-        make.cell("night", "Night (date of the evening)"),
-        make.cell("temperature_unit", "Temperatures are in", options=unit),
-        make.cell("second_observer", "Second observer"),
+        maker.cell("night", "Night (date of the evening)"),
+        maker.cell("temperature_unit", "Temperatures are in", options=unit),
+        maker.cell("second_observer", "Second observer"),
         *(
-            make.cell(f"{end}.{field}", f"{when}: {words}")
+            maker.cell(f"{end}.{field}", f"{when}: {words}")
             for end, when in ends
             for field, words in weather
         ),
-        make.cell("rain_48h_mm", "Rain in the 48 h before, mm"),
-        make.cell("days_since_rain", "Days since the last rain"),
+        maker.cell("rain_48h_mm", "Rain in the 48 h before, mm"),
+        maker.cell("days_since_rain", "Days since the last rain"),
     )
 
 
 def _sightings(
     cells: Mapping[str, str],
-    make: _CellMaker,
+    maker: _CellMaker,
     rows: tuple[Row, ...],
     catalog: Iterable[Species],
 ) -> tuple[tuple[int, tuple[Cell, ...]], ...]:
@@ -300,7 +304,7 @@ def _sightings(
         (
             row,
             tuple(
-                make.cell(f"sightings.{row}.{field}", f"Seen {row}, {name}", options=options)
+                maker.cell(f"sightings.{row}.{field}", f"Seen {row}, {name}", options=options)
                 for field, name, options in fields
             ),
         )

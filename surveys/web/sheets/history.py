@@ -1,4 +1,4 @@
-"""The sheet as it came, submission by submission, and what changed in between."""
+"""The sheet as submitted each time, and what changed between submissions."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _UNKNOWN_PART = 9
 
 @dataclass(frozen=True, kw_only=True)
 class TypedCell:
-    """A cell in words, and its text."""
+    """A cell: its place in words, and its text."""
 
     address: str
     place: str
@@ -32,7 +32,7 @@ class TypedCell:
 
 @dataclass(frozen=True, kw_only=True)
 class CellDifference:
-    """A cell that two submissions hold differently; an empty text is a blank cell."""
+    """A cell that differs between two submissions; an empty text is a blank cell."""
 
     place: str
     before: str
@@ -41,7 +41,7 @@ class CellDifference:
 
 @dataclass(frozen=True, kw_only=True)
 class SheetRevision:
-    """One submission. `changes` is None for the first, which has nothing before it."""
+    """One submission. `changes` is None for the first."""
 
     submission: Submission
     cells: tuple[TypedCell, ...]
@@ -49,7 +49,7 @@ class SheetRevision:
 
 
 def sheet_revisions(visit: Visit) -> tuple[SheetRevision, ...]:
-    """Every submission of the visit, latest first: two queries."""
+    """Every submission of the visit, latest first, in two queries."""
     submissions = list(visit.submissions.select_related("submitted_by").order_by("revision"))
     names = _species_names(submissions)
     revisions = []
@@ -67,7 +67,7 @@ def sheet_revisions(visit: Visit) -> tuple[SheetRevision, ...]:
 
 
 def typed_cells(cells: Mapping[str, str], names: Mapping[str, str]) -> tuple[TypedCell, ...]:
-    """The filled cells in the order of the sheet. `names` leads from codes to species."""
+    """The filled cells in the order of the sheet. `names` maps species codes to names."""
     return tuple(
         TypedCell(address=address, place=place_words(address, names), text=cells[address])
         for address in sorted(cells, key=sheet_order)
@@ -78,7 +78,7 @@ def typed_cells(cells: Mapping[str, str], names: Mapping[str, str]) -> tuple[Typ
 def differences(
     before: Mapping[str, str], after: Mapping[str, str], names: Mapping[str, str]
 ) -> tuple[CellDifference, ...]:
-    """The cells whose text differs, in the order of the sheet."""
+    """The cells whose texts differ, in the order of the sheet."""
     return tuple(
         CellDifference(
             place=place_words(address, names),
@@ -109,7 +109,7 @@ def place_words(address: str, names: Mapping[str, str]) -> str:
 
 
 def sheet_order(address: str) -> tuple[int, int, int, str]:
-    """Sorts addresses as the sheet is read: the evening, the stops, what was seen."""
+    """Sort key that orders addresses as on the sheet: the evening, the stops, the sightings."""
     head, _, rest = address.partition(".")
     if address in VISIT_FIELDS:
         return 0, 0, VISIT_FIELDS.index(address), ""

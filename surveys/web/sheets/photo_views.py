@@ -26,10 +26,11 @@ from surveys.visits.media.photos import (
 @require_http_methods(["GET", "POST"])
 @needs(Permission.SURVEY)
 def photo(request: ProgramRequest, visit_id: UUID, row: int) -> HttpResponse | FileResponse:
-    """Show a row's photo to members who may read the visit; store or remove one's own."""
+    """Show a row's photo to members who may read the visit (GET); let the observer store or
+    remove it (POST)."""
     if request.method == "GET":
-        found = find_photo(request.membership, visit_id, row=row)
-        response = FileResponse(found.image.open("rb"), content_type="image/jpeg")
+        stored = find_photo(request.membership, visit_id, row=row)
+        response = FileResponse(stored.image.open("rb"), content_type="image/jpeg")
         response["Cache-Control"] = "private, max-age=86400"
         return response
     try:

@@ -1,4 +1,4 @@
-"""The paper sheet: my visits, a new sheet, the grid, saving as it is typed, submitting."""
+"""The paper sheet: list of own visits, new sheet, grid, saving while typing, submitting."""
 
 import json
 from collections.abc import Mapping
@@ -49,7 +49,7 @@ from surveys.web.sheets.forms import NewSheetForm
 from surveys.web.sheets.grid import (
     CODES,
     Grid,
-    lay_out,
+    build_layout,
 )
 
 CALLS = "calls."
@@ -91,10 +91,10 @@ def sheet(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     """The grid. A POST is the whole form, for browsers that run no scripts."""
     if request.method == "POST":
         return _save_whole_form(request, visit_id)
-    found = find_visit(request.membership, visit_id)
-    if found.observer_id != request.user.pk or found.state not in EDITABLE:
-        return redirect("web:visit", program=found.route.program.slug, visit_id=visit_id)
-    return _show(request, found)
+    visit = find_visit(request.membership, visit_id)
+    if visit.observer_id != request.user.pk or visit.state not in EDITABLE:
+        return redirect("web:visit", program=visit.route.program.slug, visit_id=visit_id)
+    return _show(request, visit)
 
 
 @require_http_methods(["PATCH"])
@@ -102,25 +102,27 @@ def sheet(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
 def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
     """Save changed cells: `{"changes": {address: {"was": text, "now": text}}}`.
 
-    Answers the revision, all cells as they now are, what the rules say of them, and the
-    cells that somebody else changed meanwhile, which are left as they are.
+    Responds with the revision, all cells as they are now, the findings, and the conflicts:
+    cells that another device has changed, which are left as they are.
     """
     try:
-        changes = _changes_sent(request.body)
+        changes = _posted_changes(request.body)
     except ValueError as error:
         return JsonResponse({"detail": str(error)}, status=400)
     try:
         saved = save_cells(request.membership, visit_id, changes)
     except VisitError as error:
         return JsonResponse({"detail": str(error)}, status=409)
-    said = [(finding, cell_of(finding.where)) for finding in saved.findings]
+    findings_with_cells = [(finding, cell_of(finding.where)) for finding in saved.findings]
     return JsonResponse(
         {
             "revision": saved.visit.revision,
             "cells": saved.visit.cells,
             "findings": [_finding_json(finding) for finding in saved.findings],
             "conflicts": [vars(conflict) for conflict in saved.conflicts],
-            "rules_say": render_to_string("sheets/rules_say.html", {"findings": said}),
+            "rules_say": render_to_string(
+                "sheets/rules_say.html", {"findings": findings_with_cells}
+            ),
         }
     )
 
@@ -128,7 +130,7 @@ def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
 @require_POST
 @needs(Permission.SURVEY)
 def submit(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
-    """Save what the form holds, then submit."""
+    """Save the posted form, then submit the sheet."""
     changes = _form_changes(request)
     try:
         saved = save_cells(request.membership, visit_id, changes)
@@ -180,24 +182,24 @@ def _show(
     conflicts: tuple[Any, ...] = (),
     status: int = 200,
 ) -> HttpResponse:
-    judged = read_and_judge(visit)
-    laid_out = lay_out(visit, judged, also=request.GET.get("species", ""))
+    judgment = read_and_judge(visit)
+    layout = build_layout(visit, judgment, also=request.GET.get("species", ""))
     return render(
         request,
         "sheets/sheet.html",
         {
             "visit": visit,
-            "grid": laid_out.grid,
+            "grid": layout.grid,
             "conflicts": conflicts,
-            "others": laid_out.others,
+            "others": layout.others,
             "codes": CODES,
             "sent_back_note": visit.steps.filter(step="sent_back").order_by("-at").first(),
             "photo_rows": set(visit.photos.values_list("row", flat=True)),
-            "findings": [(finding, cell_of(finding.where)) for finding in judged.findings],
+            "findings": [(finding, cell_of(finding.where)) for finding in judgment.findings],
             "rendered": json.dumps(visit.cells),
             "page_data": _page_data(request, visit),
             "largest_sound": megabytes(LARGEST_BYTES),
-            "sound_species": _species_columns(laid_out.grid),
+            "sound_species": _species_columns(layout.grid),
             "may_remove": True,
             **recording_list(request.membership, visit),
         },
@@ -224,7 +226,7 @@ def _page_data(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
     }
 
 
-def _changes_sent(body: bytes) -> dict[str, CellChange]:
+def _posted_changes(body: bytes) -> dict[str, CellChange]:
     try:
         changes = json.loads(body)["changes"]
         return {
@@ -238,7 +240,7 @@ def _changes_sent(body: bytes) -> dict[str, CellChange]:
 
 
 def _form_changes(request: HttpRequest) -> Mapping[str, CellChange]:
-    """Cells of the posted form that differ from what the page was rendered with."""
+    """The posted cells that differ from what the page was rendered with."""
     try:
         rendered = dict(json.loads(request.POST.get("rendered", "{}")))
     except (ValueError, TypeError):

@@ -1,4 +1,4 @@
-"""The phone survey: the page, what it needs to work without a network, and the route packet."""
+"""The phone survey: its page, what it needs to work offline, and the route packet."""
 
 import datetime as dt
 import json
@@ -29,7 +29,7 @@ from surveys.web.survey.files import (
 )
 from surveys.web.survey.packets import route_packet
 
-# By which the service worker knows the page that belongs to its files.
+# Tells the service worker whether the page belongs to the same version as its files.
 VERSION_HEADER = "Survey-Version"
 
 
@@ -38,7 +38,7 @@ VERSION_HEADER = "Survey-Version"
 @gzip_page
 @needs(Permission.SURVEY)
 def shell(request: ProgramRequest) -> HttpResponse:
-    """The page that a phone keeps. It holds nothing of the person or of any visit."""
+    """The page that a phone keeps offline. It contains nothing about the person or visits."""
     slug = request.membership.program.slug
     login = f"{reverse('account_login')}?{urlencode({'next': _url('survey', slug)})}"
     page = render(
@@ -72,7 +72,7 @@ def shell(request: ProgramRequest) -> HttpResponse:
 @never_cache
 @needs(Permission.SURVEY)
 def hello(request: ProgramRequest) -> JsonResponse:
-    """Who is signed in, a token to write with, and what time it is here."""
+    """The signed-in person, a CSRF token, and the server's time."""
     person = request.membership.person
     return JsonResponse(
         {
@@ -88,21 +88,22 @@ def hello(request: ProgramRequest) -> JsonResponse:
 @gzip_page
 @needs(Permission.SURVEY)
 def packet(request: ProgramRequest, code: str) -> JsonResponse:
-    """All that a phone needs of a route for the coming nights."""
+    """Everything that a phone needs to survey a route in the coming nights."""
     try:
-        found = route_packet(request.membership, code, timezone.now())
+        content = route_packet(request.membership, code, timezone.now())
     except Route.DoesNotExist as missing:
         raise Http404("The program has no such route.") from missing
-    if not found["nights"]:
+    if not content["nights"]:
         raise Http404("No protocol is in force for this route in the coming nights.")
-    return JsonResponse(found)
+    return JsonResponse(content)
 
 
 @require_GET
 @never_cache
 @needs(Permission.SURVEY)
 def worker(request: ProgramRequest) -> HttpResponse:
-    """The service worker. It differs by one byte when a file of the screen differs."""
+    """The service worker. It changes whenever a file of the screen changes, so that browsers
+    install it again."""
     slug = request.membership.program.slug
     return render(
         request,
@@ -166,7 +167,7 @@ def _url(name: str, slug: str) -> str:
 
 
 def _recordings_url(slug: str) -> str:
-    """What stands before the id of a recording in the address of its sound."""
+    """The URL of a recording's audio, without the id at its end."""
     nobody = str(UUID(int=0))
     url = reverse("web:recording", kwargs={"program": slug, "recording_id": nobody})
     return url.removesuffix(nobody)

@@ -1,4 +1,4 @@
-"""Filters that put plain values into the words of the screens."""
+"""Template filters that format values."""
 
 import datetime as dt
 from zoneinfo import ZoneInfo

@@ -1,4 +1,4 @@
-"""Access tokens of the person who is signed in, and the consent to be named."""
+"""The signed-in person's access tokens, and their consent to be named."""
 
 import uuid
 
@@ -29,15 +29,15 @@ from surveys.web.sharing.forms import (
 @require_http_methods(["GET", "POST"])
 @needs(Permission.READ_RESULTS)
 def tokens(request: ProgramRequest) -> HttpResponse:
-    """The list, a form for a new one and, right after making it, the token itself."""
+    """The list, the form for a new token and, once after it is made, the token itself."""
     member = request.membership
     form = TokenForm(request.POST if request.method == "POST" else None, member=member)
-    made = None
+    new_token = None
     if request.method == "POST" and form.is_valid():
-        made = tried(form, make_token, member, **form.cleaned_data)
-        if made:
+        new_token = tried(form, make_token, member, **form.cleaned_data)
+        if new_token:
             form = TokenForm(member=member)
-    context = {"tokens": tokens_of(member), "form": form, "made": made, "now": timezone.now()}
+    context = {"tokens": tokens_of(member), "form": form, "made": new_token, "now": timezone.now()}
     response = render(request, "tokens/tokens.html", context, status=422 if form.errors else 200)
     response["Cache-Control"] = "no-store"
     return response
@@ -53,7 +53,7 @@ def token_take_back(request: ProgramRequest, handle: uuid.UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def named(request: HttpRequest) -> HttpResponse:
-    """Whether one's own name may appear in publications."""
+    """The person's consent to appear by name in publications."""
     form = NamedForm(
         request.POST if request.method == "POST" else None,
         initial={"named": request.user.named_in_reports},

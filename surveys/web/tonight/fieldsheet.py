@@ -15,8 +15,8 @@ from surveys.protocol.weather import (
 )
 from surveys.visits.tonight import RouteTonight
 
-# WeasyPrint lets Pillow take broken pictures for whole ones in the entire process. The
-# sheet has no picture, and an observer's photo that arrived in part must be refused.
+# WeasyPrint makes Pillow accept truncated images in the whole process. The sheet has no image,
+# and an observer's photo that arrived only in part must be refused.
 ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 PAPERS = {"letter": "Letter", "a4": "A4"}
@@ -26,13 +26,13 @@ _STYLE = Path(__file__).parent / "static/tonight/fieldsheet.css"
 
 
 def field_sheet_pdf(
-    one: RouteTonight, member: Membership, checklist: Iterable[ChecklistEntry], paper: str
+    route_tonight: RouteTonight, member: Membership, checklist: Iterable[ChecklistEntry], paper: str
 ) -> bytes:
-    """The sheet as PDF. `paper` is a key of PAPERS. It never reads from the network."""
+    """The sheet as PDF. `paper` is a key of PAPERS. Nothing is loaded from the network."""
     html = render_to_string(
         "tonight/field_sheet.html",
         {
-            "one": one,
+            "one": route_tonight,
             "program": member.program,
             "observer": member.person,
             "zone": member.program.time_zone,

@@ -1,4 +1,4 @@
-"""Tonight: the observer's home, one route on one night, and its printable sheet."""
+"""Tonight: the observer's home, a route on a night, and its printable sheet."""
 
 import datetime as dt
 
@@ -43,15 +43,15 @@ def tonight(request: ProgramRequest) -> HttpResponse:
 @require_GET
 @needs(Permission.SURVEY)
 def route(request: ProgramRequest, code: str) -> HttpResponse:
-    """One route with its map, hours and limits, tonight or on `?night=`."""
-    found = _route_or_404(request, code)
+    """A route with its map, hours and limits, tonight or on the night in `?night=`."""
+    route_tonight = _route_or_404(request, code)
     return render(
         request,
         "tonight/route.html",
         {
-            "one": found,
+            "one": route_tonight,
             "zone": request.membership.program.time_zone,
-            "map": route_map(found.route, found.stops),
+            "map": route_map(route_tonight.route, route_tonight.stops),
             "papers": PAPERS,
         },
     )
@@ -64,27 +64,29 @@ def field_sheet(request: ProgramRequest, code: str) -> HttpResponse:
     paper = request.GET.get("paper", "a4")
     if paper not in PAPERS:
         raise Http404(f"The sheet comes as {' or '.join(PAPERS)}.")
-    found = _route_or_404(request, code)
-    checklist = checklist_on(request.membership.program, found.night)
-    pdf = field_sheet_pdf(found, request.membership, checklist, paper)
+    route_tonight = _route_or_404(request, code)
+    checklist = checklist_on(request.membership.program, route_tonight.night)
+    pdf = field_sheet_pdf(route_tonight, request.membership, checklist, paper)
     response = HttpResponse(pdf, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{found.route.code}-sheet-{paper}.pdf"'
+    response["Content-Disposition"] = (
+        f'inline; filename="{route_tonight.route.code}-sheet-{paper}.pdf"'
+    )
     return response
 
 
 def _route_or_404(request: ProgramRequest, code: str) -> RouteTonight:
     try:
-        found = route_on_night(request.membership, code, _night(request))
+        route_tonight = route_on_night(request.membership, code, _night(request))
     except Route.DoesNotExist as missing:
         raise Http404("The program has no such route.") from missing
-    if found is None:
+    if route_tonight is None:
         raise Http404("No protocol is in force for this route on that night.")
-    return found
+    return route_tonight
 
 
 def _night(request: HttpRequest) -> dt.date:
-    asked = request.GET.get("night", "")
+    requested = request.GET.get("night", "")
     try:
-        return dt.date.fromisoformat(asked)
+        return dt.date.fromisoformat(requested)
     except ValueError:
         return night_of(timezone.now(), request.membership.program.time_zone)

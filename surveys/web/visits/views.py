@@ -41,37 +41,37 @@ DASH = "–"
 @needs(Permission.READ_SEASONS)
 def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
     member = request.membership
-    found = visit_of(member.program, visit_id)
-    if found is None or not may_see(member, found):
+    shown = visit_of(member.program, visit_id)
+    if shown is None or not may_see(member, shown):
         raise Http404("There is no such visit in this program.")
     unit = TemperatureUnit(member.program.temperature_unit)
-    grid = visit_grid(found)
+    grid = visit_grid(shown)
     may_review = may(member, Permission.REVIEW)
-    history = may_review or found.observer_id == member.person_id
+    history = may_review or shown.observer_id == member.person_id
     return render(
         request,
         "visits/visit.html",
         {
-            "visit": found,
+            "visit": shown,
             "grid": grid,
             "rows": [(row, row_facts(row, unit)) for row in grid.rows],
-            "weather": weather_facts(found, unit),
-            "facts": visit_facts(found, grid),
-            "sightings": found.sightings.select_related("species", "stop"),
-            "findings": [(finding, where_words(finding)) for finding in findings_of(found)],
-            "steps": found.steps.select_related("by") if history else [],
+            "weather": weather_facts(shown, unit),
+            "facts": visit_facts(shown, grid),
+            "sightings": shown.sightings.select_related("species", "stop"),
+            "findings": [(finding, where_words(finding)) for finding in findings_of(shown)],
+            "steps": shown.steps.select_related("by") if history else [],
             "zone": member.program.time_zone,
             "unit": unit.value,
-            "map": visit_map(found, grid),
+            "map": visit_map(shown, grid),
             "may_review": may_review,
-            "is_own": found.observer_id == member.person_id,
-            **recording_list(member, found),
+            "is_own": shown.observer_id == member.person_id,
+            **recording_list(member, shown),
         },
     )
 
 
 def may_see(member: Membership, visit: Visit) -> bool:
-    """A draft belongs to its observer; coordinators may look."""
+    """Whether the member may read the visit: drafts only their observer and coordinators."""
     if visit.state != VisitState.DRAFT:
         return True
     return visit.observer_id == member.person_id or may(member, Permission.REVIEW)
@@ -113,7 +113,7 @@ def _in_trends(visit: Visit) -> str:
 
 
 def weather_facts(visit: Visit, unit: TemperatureUnit) -> list[tuple[str, str, str]]:
-    """Start and end of the visit, then the rain before it."""
+    """The weather at start and end of the visit, then the rain before it."""
     facts = []
     for when, prefix in (("start", "start_"), ("end", "end_")):
         temperature = getattr(visit, f"{prefix}air_temperature_c")
