@@ -1,6 +1,6 @@
 from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
-from surveys.models.program import DataLicense, Program, Reach, Sensitivity
+from surveys.models.program import DataLicense, Program, PublicationAudience, Sensitivity
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
 from surveys.models.publication import (
     Audience,
@@ -48,9 +48,10 @@ __all__ = [
     "Protocol",
     "ProtocolVersion",
     "Publication",
+    "PublicationAudience",
     "PublicationFile",
     "PublicationPiece",
-    "Reach",
+    "PublicationAudience",
     "Recording",
     "RecordingKind",
     "RecordingPiece",

@@ -38,8 +38,8 @@ class Sensitivity(models.IntegerChoices):
     EXTREME = 4, "Extreme: withheld"
 
 
-class Reach(models.TextChoices):
-    """Who sees a program's publications."""
+class PublicationAudience(models.TextChoices):
+    """Who may see the publications of a program."""
 
     MEMBERS = "members", "Members of the program only"
     LINK = "link", "Members, and whoever has the link"
@@ -91,7 +91,9 @@ class Program(models.Model):
         help_text="How exactly places appear in what is published. A sensitive species can make "
         "it coarser, never finer.",
     )
-    publication_reach = models.CharField(max_length=8, choices=Reach.choices, default=Reach.MEMBERS)
+    publication_audience = models.CharField(
+        max_length=8, choices=PublicationAudience.choices, default=PublicationAudience.MEMBERS
+    )
     publication_key = models.CharField(max_length=64, default=new_key, editable=False)
     # Observers who do not want to be named get a pseudonym made with this key.
     pseudonym_key = models.CharField(max_length=64, default=new_key, editable=False)
@@ -106,7 +108,8 @@ class Program(models.Model):
                 condition=models.Q(place_sharing__range=(0, 4)), name="program_place_sharing"
             ),
             models.CheckConstraint(
-                condition=models.Q(publication_reach__in=Reach.values), name="program_reach_known"
+                condition=models.Q(publication_audience__in=PublicationAudience.values),
+                name="program_publication_audience_known",
             ),
         ]
 

@@ -21,7 +21,7 @@ def sharing_facts(program: Program) -> Facts:
     """What the form of sharing shows."""
     return {
         "Places are published": program.get_place_sharing_display(),
-        "Publications are seen by": program.get_publication_reach_display(),
+        "Publications are seen by": program.get_publication_audience_display(),
         "License of the data": program.get_data_license_display(),
         "Country": countries().get(program.country_code, "") or "not given",
     }
@@ -32,7 +32,7 @@ def change_sharing(
     member: Membership,
     *,
     place_sharing: int,
-    publication_reach: str,
+    publication_audience: str,
     data_license: str,
     country_code: str,
     seen: Seen | None = None,
@@ -44,7 +44,7 @@ def change_sharing(
     program = _locked(member)
     check_seen(member, seen, sharing_facts(program), [program.events.all()])
     program.place_sharing = place_sharing
-    program.publication_reach = publication_reach
+    program.publication_audience = publication_audience
     program.data_license = data_license
     program.country_code = country_code
     program.full_clean()

@@ -7,7 +7,7 @@ import pytest
 
 from accounts.models import Role
 from accounts.tokens import make_token
-from surveys.models import Reach
+from surveys.models import PublicationAudience
 from surveys.publishing.exact import note_exact_download
 from tests.browser.conftest import faults_of
 from tests.support.builders import make_member
@@ -21,7 +21,7 @@ def test_screens_are_accessible_and_the_data_block_is_read(signed_in):
     program = small_program()
     coordinator = make_member(program, Role.COORDINATOR)
     published(coordinator)
-    program.publication_reach = Reach.LINK
+    program.publication_audience = PublicationAudience.LINK
     program.save()
     make_token(coordinator, name="report", scope="exact", days=30)
     note_exact_download(coordinator, what="Stops", path="/api/v1/example/records/stops/")

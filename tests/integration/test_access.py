@@ -35,7 +35,7 @@ from surveys.models import (
     Assignment,
     Program,
     Publication,
-    Reach,
+    PublicationAudience,
     StoredFinding,
     Visit,
     VisitState,
@@ -450,11 +450,11 @@ def test_every_url_answers_the_role_as_the_table_says(world, role):
     assert not surprises, "\n".join(surprises)
 
 
-@pytest.mark.parametrize("reach", Reach)
-def test_only_what_is_opened_on_purpose_is_open(world, reach):
+@pytest.mark.parametrize("audience", PublicationAudience)
+def test_only_what_is_opened_on_purpose_is_open(world, audience):
     """What nobody signed in reaches beyond the table, by each choice of who sees publications."""
     program = Program.objects.get(slug=world.arguments["program"])
-    program.publication_reach = reach
+    program.publication_audience = audience
     program.save()
     world.arguments["key"] = program.publication_key
     table = {(name, method) for name, method, who, answer in rows()
@@ -468,10 +468,10 @@ def test_only_what_is_opened_on_purpose_is_open(world, reach):
             if answer == "ok":
                 opened.add((name, method))
     expected = {
-        Reach.MEMBERS: frozenset(),
-        Reach.LINK: BY_LINK,
-        Reach.PUBLIC: PUBLIC | BY_LINK,
-    }[reach]
+        PublicationAudience.MEMBERS: frozenset(),
+        PublicationAudience.LINK: BY_LINK,
+        PublicationAudience.PUBLIC: PUBLIC | BY_LINK,
+    }[audience]
     assert {name for name, _ in opened - table} == expected
 
 

@@ -38,7 +38,7 @@ from surveys.models import (
     ListeningPeriod,
     Program,
     Publication,
-    Reach,
+    PublicationAudience,
     Sensitivity,
     Stop,
 )
@@ -88,7 +88,7 @@ def world(db) -> World:
     program = make_program(
         region="Example County",
         place_sharing=Sensitivity.MEDIUM,
-        publication_reach=Reach.PUBLIC,
+        publication_audience=PublicationAudience.PUBLIC,
         contact_email="office@example.org",
     )
     peeper, gopher = make_checklist(program, "Pseudacris crucifer", "Lithobates capito")
@@ -242,11 +242,11 @@ def answers(world: World, client: Client) -> Iterator[tuple[str, str, bytes, byt
 
 
 READERS = {
-    "anonymous": Reach.PUBLIC,
-    "link holder": Reach.LINK,
-    "partner": Reach.MEMBERS,
-    "partner's token": Reach.MEMBERS,
-    "coordinator's token without exact places": Reach.MEMBERS,
+    "anonymous": PublicationAudience.PUBLIC,
+    "link holder": PublicationAudience.LINK,
+    "partner": PublicationAudience.MEMBERS,
+    "partner's token": PublicationAudience.MEMBERS,
+    "coordinator's token without exact places": PublicationAudience.MEMBERS,
 }
 # Addresses that must be among what was searched, so that the search is not of nothing.
 MUST_BE_SEARCHED = {
@@ -272,8 +272,8 @@ MUST_BE_SEARCHED = {
 def test_nothing_gives_an_exact_place_away(world):
     found: list[str] = []
     told: dict[bytes, list[str]] = {}
-    for reader, reach in READERS.items():
-        Program.objects.filter(pk=world.program.pk).update(publication_reach=reach)
+    for reader, audience in READERS.items():
+        Program.objects.filter(pk=world.program.pk).update(publication_audience=audience)
         client = world.clients["anonymous" if reader == "link holder" else reader]
         searched = set()
         for name, path, headers, body in answers(world, client):

@@ -30,7 +30,7 @@ from accounts.access import (
 from surveys.models import (
     Program,
     Publication,
-    Reach,
+    PublicationAudience,
 )
 from surveys.publishing.citing import (
     BIBTEX,
@@ -82,7 +82,10 @@ def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResp
         if key is not None:
             if not _key_is_valid(published_program, key):
                 raise Http404("This link opens nothing. It may have been renewed.")
-        elif published_program is None or published_program.publication_reach != Reach.PUBLIC:
+        elif (
+            published_program is None
+            or published_program.publication_audience != PublicationAudience.PUBLIC
+        ):
             if not request.user.is_authenticated:
                 return redirect_to_login(request.get_full_path())
             member = membership_of(request.user, program)
@@ -102,7 +105,17 @@ def _key_is_valid(program: Program | None, key: str) -> bool:
     cannot be guessed character by character."""
     expected = program.publication_key if program else ""
     matches = constant_time_compare(key.encode(), expected.encode())
-    return matches and program is not None and program.publication_reach != Reach.MEMBERS
+    return (
+        matches
+        and program is not None
+        and program.publication_audience != PublicationAudience.MEMBERS
+    )
+
+
+def _is_public(request: ReaderRequest) -> bool:
+    """Whether shared caches may store the response: anybody gets it, without a key."""
+    audience = request.program.publication_audience
+    return audience == PublicationAudience.PUBLIC and request.key is None
 
 
 @for_readers
@@ -230,8 +243,7 @@ def published_file(
     if file is None:
         raise Http404("This publication has no such file.")
     file.publication = publication
-    public = request.program.publication_reach == Reach.PUBLIC and request.key is None
-    response = file_response(request, file, public=public)
+    response = file_response(request, file, public=_is_public(request))
     response["Link"] = f'<{request.addresses.version(publication)}>; rel="collection"'
     return response
 
@@ -336,9 +348,8 @@ def _machine_readable(
     request: ReaderRequest, text: str, media_type: str, *, name: str = ""
 ) -> HttpResponse:
     """A response for software, or 304 when the reader already has it."""
-    public = request.program.publication_reach == Reach.PUBLIC and request.key is None
     headers = {
-        "Cache-Control": f"{'public' if public else 'private'}, max-age={MACHINE_AGE_S}",
+        "Cache-Control": f"{'public' if _is_public(request) else 'private'}, max-age={MACHINE_AGE_S}",
     }
     if name:
         headers["Content-Disposition"] = f'attachment; filename="{name}"'

@@ -11,7 +11,7 @@ from accounts.tokens import LIFETIMES
 from surveys.models import (
     DataLicense,
     Program,
-    Reach,
+    PublicationAudience,
     Sensitivity,
 )
 from surveys.protocol.countries import countries
@@ -41,12 +41,12 @@ class SharingForm(SeenForm):
         help_text="A sensitive species makes it coarser for every stop of the routes where it was "
         "recorded, never finer. The table below shows what a reader will see.",
     )
-    publication_reach = forms.ChoiceField(
+    publication_audience = forms.ChoiceField(
         label="Publications are seen by",
         choices=[
-            (Reach.MEMBERS, "members of the program only"),
-            (Reach.LINK, "members, and whoever has the link"),
-            (Reach.PUBLIC, "everybody"),
+            (PublicationAudience.MEMBERS, "members of the program only"),
+            (PublicationAudience.LINK, "members, and whoever has the link"),
+            (PublicationAudience.PUBLIC, "everybody"),
         ],
         widget=forms.RadioSelect,
         help_text="Holds at once, for earlier publications too. What somebody has downloaded "

@@ -19,7 +19,7 @@ from accounts.access import (
 from surveys.models import (
     ExactDownload,
     Program,
-    Reach,
+    PublicationAudience,
     Sensitivity,
 )
 from surveys.programs.sharing import (
@@ -59,7 +59,7 @@ def sharing(request: ProgramRequest) -> HttpResponse:
         "section": "sharing",
         "form": form,
         "link": published_link(request, program),
-        "by_link": program.publication_reach == Reach.LINK,
+        "by_link": program.publication_audience == PublicationAudience.LINK,
         "example": stops[0] if stops else None,
         "levels": _levels(stops),
     }
@@ -69,9 +69,9 @@ def sharing(request: ProgramRequest) -> HttpResponse:
 
 def published_link(request: ProgramRequest, program: Program) -> str:
     """The public URL of the publications; empty when only members may see them."""
-    if program.publication_reach == Reach.PUBLIC:
+    if program.publication_audience == PublicationAudience.PUBLIC:
         path = reverse("web:published", kwargs={"program": program.slug})
-    elif program.publication_reach == Reach.LINK:
+    elif program.publication_audience == PublicationAudience.LINK:
         path = reverse(
             "web:published_by_link",
             kwargs={"program": program.slug, "key": program.publication_key},

@@ -12,7 +12,7 @@ from surveys.models import (
     Audience,
     Program,
     Publication,
-    Reach,
+    PublicationAudience,
 )
 from tests.support.builders import (
     make_member,
@@ -55,15 +55,15 @@ def publication(coordinator) -> Publication:
     return published(coordinator)
 
 
-def seen_by(program: Program, reach: Reach) -> str:
+def seen_by(program: Program, audience: PublicationAudience) -> str:
     """The program's address, after who sees its publications was set."""
-    program.publication_reach = reach
+    program.publication_audience = audience
     program.save()
     return f"/published/{program.slug}/"
 
 
 def by_link(program: Program) -> str:
-    return f"{seen_by(program, Reach.LINK)}by-link/{program.publication_key}/"
+    return f"{seen_by(program, PublicationAudience.LINK)}by-link/{program.publication_key}/"
 
 
 def answers(client: Client, base: str) -> set[int]:
@@ -80,15 +80,15 @@ def test_who_reaches_it(program, publication, client_for):
     plain = f"/published/{program.slug}/"
     link = f"{plain}by-link/{program.publication_key}/"
     table = {
-        # reach: (anonymous, outsider, partner) at the plain address; anonymous by the link
-        Reach.MEMBERS: ({302}, {404}, {200, 302}, {404}),
-        Reach.LINK: ({302}, {404}, {200, 302}, {200}),
-        Reach.PUBLIC: ({200, 302}, {200, 302}, {200, 302}, {200}),
+        # audience: (anonymous, outsider, partner) at the plain address; anonymous by the link
+        PublicationAudience.MEMBERS: ({302}, {404}, {200, 302}, {404}),
+        PublicationAudience.LINK: ({302}, {404}, {200, 302}, {200}),
+        PublicationAudience.PUBLIC: ({200, 302}, {200, 302}, {200, 302}, {200}),
     }
-    for reach, expected in table.items():
-        seen_by(program, reach)
+    for audience, expected in table.items():
+        seen_by(program, audience)
         found = tuple(answers(client, plain) for client in (Client(), outsider, partner))
-        assert (*found, answers(Client(), link)) == expected, reach
+        assert (*found, answers(Client(), link)) == expected, audience
 
 
 def test_a_closed_program_is_like_none(program, client):
@@ -101,7 +101,7 @@ def test_a_closed_program_is_like_none(program, client):
 
 @pytest.mark.parametrize("key", ["x", "é", "%00", "' or 1=1", "0" * 43])
 def test_a_wrong_key_opens_nothing(program, client, key):
-    seen_by(program, Reach.LINK)
+    seen_by(program, PublicationAudience.LINK)
     assert client.get(f"/published/{program.slug}/by-link/{key}/").status_code == 404
     assert client.get(f"/published/no-such-program/by-link/{key}/").status_code == 404
 
@@ -116,12 +116,12 @@ def test_a_renewed_link_ends_the_one_before(program, coordinator, client, client
 
 
 def test_only_reading_is_possible(program, client):
-    assert client.post(seen_by(program, Reach.PUBLIC)).status_code == 405
+    assert client.post(seen_by(program, PublicationAudience.PUBLIC)).status_code == 405
 
 
 def test_the_page_and_everything_it_leads_to(program, publication, client):
     """One long reading of one publication, which takes seconds to make."""
-    base = seen_by(program, Reach.PUBLIC) + "2024/1/"
+    base = seen_by(program, PublicationAudience.PUBLIC) + "2024/1/"
     page = client.get(base)
     text = page.content.decode()
     _the_human_page(text, page, program, base)
@@ -207,7 +207,7 @@ def test_by_link_every_address_carries_the_key(program, publication, client):
 
 
 def test_a_version_that_was_replaced_says_so(program, publication, coordinator, client):
-    base = seen_by(program, Reach.PUBLIC)
+    base = seen_by(program, PublicationAudience.PUBLIC)
     before = client.get(base + "2024/1/")
     program.checklist.order_by("-order").first().delete()
     second = published(coordinator, reason="The gopher frog was taken off the list.")
@@ -228,7 +228,7 @@ def test_a_version_that_was_replaced_says_so(program, publication, coordinator, 
 
 
 def test_the_license_is_that_of_the_time(program, publication, client):
-    base = seen_by(program, Reach.PUBLIC)
+    base = seen_by(program, PublicationAudience.PUBLIC)
     program.data_license = "CC0-1.0"
     program.contact_email = ""
     program.save()
@@ -237,6 +237,6 @@ def test_the_license_is_that_of_the_time(program, publication, client):
 
 
 def test_nothing_is_published_yet(program, client):
-    base = seen_by(program, Reach.PUBLIC)
+    base = seen_by(program, PublicationAudience.PUBLIC)
     assert b"Nothing is published yet" in client.get(base).content
     assert client.get(base + "index.json").json()["publications"] == []

@@ -14,7 +14,7 @@ from accounts.models import (
 from accounts.people import set_exact_places
 from surveys.models import (
     ExactDownload,
-    Reach,
+    PublicationAudience,
     Sensitivity,
 )
 from surveys.publishing.exact import note_exact_download
@@ -40,7 +40,7 @@ def page(coordinator, client_for):
 def settings_of(**changes) -> dict[str, object]:
     return {
         "place_sharing": Sensitivity.MEDIUM.value,
-        "publication_reach": Reach.MEMBERS.value,
+        "publication_audience": PublicationAudience.MEMBERS.value,
         "data_license": "CC-BY-4.0",
         "country_code": "",
         **changes,
@@ -51,7 +51,10 @@ class TestSharing:
     def test_settings_are_saved_with_their_history(self, program, page):
         address = url("sharing", program)
         typed = settings_of(
-            place_sharing=3, publication_reach="public", data_license="CC0-1.0", country_code="US"
+            place_sharing=3,
+            publication_audience="public",
+            data_license="CC0-1.0",
+            country_code="US",
         )
         seen = page.get(address).context["form"].seen_text
         answer = page.post(address, typed | {"seen": seen})
@@ -59,10 +62,10 @@ class TestSharing:
         program.refresh_from_db()
         assert (
             program.place_sharing,
-            program.publication_reach,
+            program.publication_audience,
             program.data_license,
             program.country_code,
-        ) == (Sensitivity.HIGH, Reach.PUBLIC, "CC0-1.0", "US")
+        ) == (Sensitivity.HIGH, PublicationAudience.PUBLIC, "CC0-1.0", "US")
         levels = program.events.order_by("pgh_id").values_list("place_sharing", flat=True)
         assert list(levels) == [Sensitivity.MEDIUM, Sensitivity.HIGH]
 
@@ -70,7 +73,7 @@ class TestSharing:
         "change",
         [
             {"place_sharing": "7"},
-            {"publication_reach": "all"},
+            {"publication_audience": "all"},
             {"data_license": "none"},
             {"country_code": "XX"},
         ],
@@ -79,7 +82,7 @@ class TestSharing:
         answer = page.post(url("sharing", program), settings_of(**change))
         assert answer.status_code == 422
         program.refresh_from_db()
-        assert program.publication_reach == Reach.MEMBERS
+        assert program.publication_audience == PublicationAudience.MEMBERS
 
     def test_the_example_is_the_programs_own_stop(self, program, observer, page):
         (gopher,) = make_checklist(program, "Lithobates capito")
@@ -96,19 +99,19 @@ class TestSharing:
     def test_it_works_without_a_stop(self, program, page):
         assert page.get(url("sharing", program)).status_code == 200
 
-    @pytest.mark.parametrize("reach", Reach)
-    def test_the_address_is_shown_as_the_reach_says(self, program, page, reach):
-        program.publication_reach = reach
+    @pytest.mark.parametrize("audience", PublicationAudience)
+    def test_the_address_is_shown_as_the_audience_says(self, program, page, audience):
+        program.publication_audience = audience
         program.save()
         link = page.get(url("sharing", program)).context["link"]
         assert (
             link
             == {
-                Reach.MEMBERS: "",
-                Reach.LINK: f"http://testserver/published/{program.slug}/by-link/"
+                PublicationAudience.MEMBERS: "",
+                PublicationAudience.LINK: f"http://testserver/published/{program.slug}/by-link/"
                 f"{program.publication_key}/",
-                Reach.PUBLIC: f"http://testserver/published/{program.slug}/",
-            }[reach]
+                PublicationAudience.PUBLIC: f"http://testserver/published/{program.slug}/",
+            }[audience]
         )
 
     def test_renewing_the_link(self, program, page):

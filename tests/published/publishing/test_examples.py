@@ -22,7 +22,7 @@ from accounts.models import (
 from accounts.tokens import make_token
 from surveys.models import (
     Program,
-    Reach,
+    PublicationAudience,
     Visit,
 )
 from tests.support.builders import make_member
@@ -42,7 +42,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 @pytest.fixture
 def program(db: None) -> Program:
     program = small_program()
-    program.publication_reach = Reach.PUBLIC
+    program.publication_audience = PublicationAudience.PUBLIC
     program.save()
     return program
 
