@@ -21,8 +21,8 @@ from accounts.models import (
     Scope,
 )
 
-LIFETIMES = (30, 90, 365)
-MOST_TOKENS = 20
+LIFETIMES_DAYS = (30, 90, 365)
+MAX_TOKENS = 20
 # The last use is recorded to the hour, to save a write at each request.
 _LAST_USE_PRECISION = dt.timedelta(hours=1)
 
@@ -56,13 +56,13 @@ def make_token(member: Membership, *, name: str, scope: str, days: int) -> NewTo
                 "Ask a coordinator, or choose records with generalized places."
             }
         )
-    if days not in LIFETIMES:
+    if days not in LIFETIMES_DAYS:
         raise ValidationError({"days": "Choose how long the token holds."})
     if not name.strip():
         raise ValidationError({"name": "Say what the token is for, such as “yearly report”."})
-    if member.tokens.filter(expiry__gt=timezone.now()).count() >= MOST_TOKENS:
+    if member.tokens.filter(expiry__gt=timezone.now()).count() >= MAX_TOKENS:
         raise ValidationError(
-            f"You have {MOST_TOKENS} tokens that still hold. Take one back that you no longer need."
+            f"You have {MAX_TOKENS} tokens that still hold. Take one back that you no longer need."
         )
     token, secret = AccessToken.objects.create(
         user=member.person,

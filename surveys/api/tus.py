@@ -11,7 +11,7 @@ import re
 import uuid
 from collections.abc import Mapping
 
-from surveys.visits.media.audio_formats import LARGEST_BYTES
+from surveys.visits.media.audio_formats import MAX_BYTES
 from surveys.visits.media.recordings import RecordingAnnouncement
 
 VERSION = "1.0.0"
@@ -21,10 +21,10 @@ ALGORITHMS = ("sha256", "sha1")
 SERVER_HEADERS = {
     "Tus-Version": VERSION,
     "Tus-Extension": "creation,checksum,expiration,termination",
-    "Tus-Max-Size": str(LARGEST_BYTES),
+    "Tus-Max-Size": str(MAX_BYTES),
     "Tus-Checksum-Algorithm": ",".join(ALGORITHMS),
 }
-LONGEST_METADATA = 4096
+MAX_METADATA_LENGTH = 4096
 _COUNT = re.compile(r"[0-9]{1,15}")
 _KEY = re.compile(r"[!-+\--~]+")  # ASCII that shows, without space and comma
 _STOP = re.compile(r"[0-9]{1,4}")
@@ -65,8 +65,8 @@ def read_checksum(header: str) -> tuple[str, bytes] | None:
 def read_metadata(header: str) -> dict[str, str]:
     """Keys and texts of Upload-Metadata: `key Base64,key Base64`. Raises HeaderError."""
     name = "Upload-Metadata"
-    if len(header) > LONGEST_METADATA:
-        raise HeaderError(name, f"{name} has room for {LONGEST_METADATA} characters.")
+    if len(header) > MAX_METADATA_LENGTH:
+        raise HeaderError(name, f"{name} has room for {MAX_METADATA_LENGTH} characters.")
     metadata: dict[str, str] = {}
     for pair in header.split(",") if header.strip() else ():
         key, _, encoded = pair.strip(" ").partition(" ")

@@ -20,7 +20,7 @@ MOST_BYTES = 10 * 1024 * 1024
 MOST_BYTES_UNPACKED = 200 * 1024 * 1024
 MOST_ROWS = 10_000
 MOST_COLUMNS = 200
-LONGEST_TEXT = 2_000
+MAX_TEXT_LENGTH = 2_000
 
 _ZIP = b"PK\x03\x04"
 _OLD_EXCEL = b"\xd0\xcf\x11\xe0"
@@ -181,11 +181,11 @@ def _rows(filled: Iterator[tuple[int, list[str]]], width: int) -> Iterator[Row]:
                 "clear the cells on the right."
             )
         padded = [*texts[:width], *[""] * (width - len(texts))]
-        too_long = next((text for text in padded if len(text) > LONGEST_TEXT), None)
+        too_long = next((text for text in padded if len(text) > MAX_TEXT_LENGTH), None)
         if too_long is not None:
             raise UnreadableFileError(
                 f"Row {number} has a cell of {len(too_long)} characters; there is room for "
-                f"{LONGEST_TEXT}."
+                f"{MAX_TEXT_LENGTH}."
             )
         yield Row(number=number, texts=tuple(text.strip() for text in padded))
 

@@ -52,9 +52,9 @@ from surveys.visits.loading import (
 from surveys.visits.media.files import delete_files_on_commit
 from surveys.visits.media.recordings import delete_recording_files_on_commit
 from surveys.visits.sheet.cells import (
-    LONGEST_ADDRESS,
-    LONGEST_TEXT,
-    MOST_CELLS,
+    MAX_ADDRESS_LENGTH,
+    MAX_CELLS,
+    MAX_TEXT_LENGTH,
     CellChange,
     Conflict,
     merge,
@@ -244,8 +244,8 @@ def apply_changes(visit: Visit, changes: Mapping[str, CellChange]) -> tuple[Conf
     """
     _check_size(changes)
     cells, conflicts = merge(visit.cells, changes)
-    if len(cells) > MOST_CELLS:
-        raise SheetTooLarge(f"A sheet has room for {MOST_CELLS} filled cells.")
+    if len(cells) > MAX_CELLS:
+        raise SheetTooLarge(f"A sheet has room for {MAX_CELLS} filled cells.")
     if cells != visit.cells:
         visit.cells = cells
         move_to_typed_night(visit)
@@ -292,12 +292,12 @@ def discard_draft(member: Membership, visit_id: uuid.UUID) -> None:
 
 def _check_size(changes: Mapping[str, CellChange]) -> None:
     for address, change in changes.items():
-        if len(address) > LONGEST_ADDRESS:
+        if len(address) > MAX_ADDRESS_LENGTH:
             raise SheetTooLarge(
-                f"A cell's address has {len(address)} characters; {LONGEST_ADDRESS} are allowed."
+                f"A cell's address has {len(address)} characters; {MAX_ADDRESS_LENGTH} are allowed."
             )
-        if len(change.now) > LONGEST_TEXT:
+        if len(change.now) > MAX_TEXT_LENGTH:
             raise SheetTooLarge(
                 f"The text of the cell {address} has {len(change.now)} characters; there is room "
-                f"for {LONGEST_TEXT}. Shorten it, or split it over several notes."
+                f"for {MAX_TEXT_LENGTH}. Shorten it, or split it over several notes."
             )

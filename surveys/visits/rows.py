@@ -26,7 +26,7 @@ from surveys.protocol.weather import to_celsius
 from surveys.visits.judging import Judgment
 from surveys.visits.sheet.stops import StopFacts
 
-_LONGEST_FIELD = 60
+_MAX_FIELD_LENGTH = 60
 
 
 def write_rows(visit: Visit, judgment: Judgment) -> None:
@@ -200,7 +200,7 @@ def _finding_row(visit: Visit, finding: values.Finding, judgment: Judgment) -> S
         severity=finding.severity.value,
         stop=stop,
         species=species,
-        field=(where.field or "")[:_LONGEST_FIELD],
+        field=(where.field or "")[:_MAX_FIELD_LENGTH],
         message=finding.message,
         remedy=finding.remedy,
     )

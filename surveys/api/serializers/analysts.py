@@ -15,8 +15,8 @@ from surveys.exports.records import (
 from surveys.exports.writing import EXPORT_FORMATS
 from surveys.publishing.stops import SharedStop
 
-MOST_A_PAGE = 5000
-A_PAGE = 1000
+MAX_PAGE_SIZE = 5000
+DEFAULT_PAGE_SIZE = 1000
 
 _FIELDS: dict[Kind, type[serializers.Field]] = {
     "id": serializers.UUIDField,
@@ -55,7 +55,7 @@ class RecordFilterSerializer(serializers.Serializer):
 
 class PageSerializer(serializers.Serializer):
     limit = serializers.IntegerField(
-        min_value=1, max_value=MOST_A_PAGE, default=A_PAGE, help_text="rows a page"
+        min_value=1, max_value=MAX_PAGE_SIZE, default=DEFAULT_PAGE_SIZE, help_text="rows a page"
     )
     cursor = serializers.CharField(
         required=False, help_text="from `next` of the page before; never made by hand"

@@ -14,7 +14,7 @@ from surveys.models import (
 )
 from surveys.programs.protocols import version_on
 from surveys.visits.sheet.cells import (
-    LONGEST_TEXT,
+    MAX_TEXT_LENGTH,
     CellChange,
     storable,
 )
@@ -25,7 +25,7 @@ class CellText(serializers.CharField):
 
     def __init__(self, **options: Any) -> None:
         options = {"allow_blank": True, "trim_whitespace": False, **options}
-        super().__init__(max_length=LONGEST_TEXT, **options)
+        super().__init__(max_length=MAX_TEXT_LENGTH, **options)
 
     def to_internal_value(self, data: object) -> str:
         return super().to_internal_value(storable(data) if isinstance(data, str) else data)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-LARGEST_BYTES = 40 * 1024 * 1024
-LONGEST_S = 30 * 60
+MAX_BYTES = 40 * 1024 * 1024
+MAX_DURATION_S = 30 * 60
 _MB = 1024 * 1024
 _MPEG_SYNC = 0xE0
 

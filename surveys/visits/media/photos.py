@@ -37,10 +37,10 @@ from surveys.visits.media.files import (
 )
 
 FORMATS = ("JPEG", "PNG", "WEBP")
-LARGEST_BYTES = 20 * 1024 * 1024
-LARGEST_PIXELS = 80_000_000
-LONGEST_SIDE = 2400
-LAST_ROW = 9999
+MAX_BYTES = 20 * 1024 * 1024
+MAX_PIXELS = 80_000_000
+MAX_SIDE = 2400
+MAX_ROW = 9999
 _QUALITY = 85
 # SyntaxError is what Pillow raises for some broken files.
 _UNREADABLE = (
@@ -64,8 +64,8 @@ def store_photo(
     visit = lock_own_visit(member, visit_id)
     require(member, Permission.SURVEY)
     check_state(visit, EDITABLE)
-    if not 1 <= row <= LAST_ROW:
-        raise PhotoRefused(f"There is no sighting row {row}: rows count from 1 to {LAST_ROW}.")
+    if not 1 <= row <= MAX_ROW:
+        raise PhotoRefused(f"There is no sighting row {row}: rows count from 1 to {MAX_ROW}.")
     jpeg = reencode(upload)
     _remove(visit, row)
     photo = Photo(
@@ -101,27 +101,27 @@ def reencode(upload: UploadedFile) -> bytes:
 
     Raises PhotoRefused.
     """
-    if upload.size is not None and upload.size > LARGEST_BYTES:
+    if upload.size is not None and upload.size > MAX_BYTES:
         raise PhotoRefused(
             f"The photo has {upload.size / 1024 / 1024:.0f} MB; "
-            f"{LARGEST_BYTES // 1024 // 1024} MB are allowed. Send a smaller one."
+            f"{MAX_BYTES // 1024 // 1024} MB are allowed. Send a smaller one."
         )
     try:
         picture = Image.open(upload, formats=FORMATS)
         _check_pixels(picture)
         # A JPEG can be decoded at a fraction of its size, which saves memory.
-        picture.draft("RGB", (2 * LONGEST_SIDE, 2 * LONGEST_SIDE))
+        picture.draft("RGB", (2 * MAX_SIDE, 2 * MAX_SIDE))
         flat = _flatten_on_white(ImageOps.exif_transpose(picture))
     except _UNREADABLE as error:
         raise PhotoRefused from error
-    flat.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    flat.thumbnail((MAX_SIDE, MAX_SIDE))
     out = io.BytesIO()
     flat.save(out, "JPEG", quality=_QUALITY)
     return out.getvalue()
 
 
 def _check_pixels(picture: Image.Image) -> None:
-    if picture.width * picture.height > LARGEST_PIXELS:
+    if picture.width * picture.height > MAX_PIXELS:
         raise PhotoRefused(
             f"The photo has {picture.width} × {picture.height} pixels, which is too many. "
             "Send a smaller one."

@@ -50,8 +50,8 @@ from surveys.visits.exceptions import (
 )
 from surveys.visits.loading import stops_on
 from surveys.visits.media.audio_formats import (
-    LARGEST_BYTES,
-    LONGEST_S,
+    MAX_BYTES,
+    MAX_DURATION_S,
     MEDIA_TYPES,
     SIGNATURE_BYTES,
     file_extension,
@@ -64,10 +64,10 @@ from surveys.visits.media.files import (
     storage_path,
 )
 
-MOST_A_VISIT = 100
-MOST_BYTES_A_VISIT = 500 * 1024 * 1024
+MAX_RECORDINGS = 100
+MAX_TOTAL_BYTES = 500 * 1024 * 1024
 SHA256 = re.compile(r"[0-9a-f]{64}")
-UNFINISHED_FOR = dt.timedelta(days=30)
+UPLOAD_LIFETIME = dt.timedelta(days=30)
 _BLOCK = 64 * 1024
 _IN_MEMORY = 1024 * 1024
 _NO_SUCH = "There is no such recording."
@@ -202,7 +202,7 @@ def expires_at(recording: Recording) -> dt.datetime | None:
     """When an unfinished upload expires; None for a complete recording."""
     if recording.state == RecordingState.COMPLETE:
         return None
-    return recording.begun_at + UNFINISHED_FOR
+    return recording.begun_at + UPLOAD_LIFETIME
 
 
 def expire_unfinished(now: dt.datetime | None = None) -> int:
@@ -212,7 +212,7 @@ def expire_unfinished(now: dt.datetime | None = None) -> int:
     online. Recordings that only wait for `assemble_recording`, and rows locked by a piece that
     is being stored, are skipped.
     """
-    before = (now or timezone.now()) - UNFINISHED_FOR
+    before = (now or timezone.now()) - UPLOAD_LIFETIME
     overdue = Recording.objects.filter(
         state=RecordingState.ARRIVING, begun_at__lt=before, received__lt=F("bytes")
     )
@@ -292,27 +292,27 @@ def _check_announced(announced: RecordingAnnouncement) -> str:
         raise RecordingRefused("A SHA-256 checksum has 64 digits from 0 to 9 and a to f.")
     if announced.bytes <= 0:
         raise RecordingRefused("The recording is empty.")
-    if announced.bytes > LARGEST_BYTES:
+    if announced.bytes > MAX_BYTES:
         raise RecordingTooLarge(
-            f"The recording has {megabytes(announced.bytes)}; {megabytes(LARGEST_BYTES)} are "
+            f"The recording has {megabytes(announced.bytes)}; {megabytes(MAX_BYTES)} are "
             "allowed. Record in shorter parts."
         )
-    if not 0 <= announced.seconds <= LONGEST_S:
+    if not 0 <= announced.seconds <= MAX_DURATION_S:
         raise RecordingRefused(
-            f"A recording lasts {LONGEST_S // 60} minutes at most. Record in shorter parts."
+            f"A recording lasts {MAX_DURATION_S // 60} minutes at most. Record in shorter parts."
         )
     return media_type
 
 
 def _check_quota(visit: Visit, added: int) -> None:
-    if visit.recordings.count() >= MOST_A_VISIT:
+    if visit.recordings.count() >= MAX_RECORDINGS:
         raise RecordingRefused(
-            f"A visit has room for {MOST_A_VISIT} recordings. Delete one that says least."
+            f"A visit has room for {MAX_RECORDINGS} recordings. Delete one that says least."
         )
     used = visit.recordings.aggregate(bytes=Sum("bytes", default=0))["bytes"]
-    if used + added > MOST_BYTES_A_VISIT:
+    if used + added > MAX_TOTAL_BYTES:
         raise RecordingRefused(
-            f"The recordings of a visit may have {megabytes(MOST_BYTES_A_VISIT)} together; "
+            f"The recordings of a visit may have {megabytes(MAX_TOTAL_BYTES)} together; "
             f"with this one they would have {megabytes(used + added)}."
         )
 

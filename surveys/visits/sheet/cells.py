@@ -48,9 +48,9 @@ STOP_FIELDS = (
 )
 SIGHTING_FIELDS = ("stop", "species", "life_stage", "count", "color_form", "note")
 
-LONGEST_ADDRESS = 200
-LONGEST_TEXT = 10_000
-MOST_CELLS = 5_000
+MAX_ADDRESS_LENGTH = 200
+MAX_TEXT_LENGTH = 10_000
+MAX_CELLS = 5_000
 
 _STOP = re.compile(r"stops\.([1-9][0-9]{0,3})\.(.+)", re.DOTALL)
 _SIGHTING = re.compile(r"sightings\.([1-9][0-9]{0,3})\.(.+)", re.DOTALL)

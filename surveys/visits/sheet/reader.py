@@ -141,8 +141,8 @@ def _read_facts(head: Part) -> VisitFacts:
     )
 
 
-def _text(part: Part, name: str, longest: int) -> str:
-    return part.read(name, partial(read_text, longest=longest)) or ""
+def _text(part: Part, name: str, max_length: int) -> str:
+    return part.read(name, partial(read_text, max_length=max_length)) or ""
 
 
 def _read_weather(

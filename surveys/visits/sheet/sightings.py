@@ -69,7 +69,7 @@ def read_sighting(
             "Correct the number, or leave it blank for a sighting between the stops.",
         )
     count = part.read("count", partial(integer_between, low=0, high=1_000_000))
-    color = part.read("color_form", partial(read_text, longest=80)) or ""
+    color = part.read("color_form", partial(read_text, max_length=80)) or ""
     if species is None or stage is None:
         return None, tuple(part.problems)
     facts = SightingFacts(

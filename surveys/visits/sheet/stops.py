@@ -216,7 +216,7 @@ def _unreadable_index(where: Where, typed: str) -> Finding:
 
 
 def _read_facts(part: Part, status: PeriodStatus | None) -> StopFacts:
-    reason = part.read("skip_reason", partial(read_text, longest=200)) or ""
+    reason = part.read("skip_reason", partial(read_text, max_length=200)) or ""
     if status is PeriodStatus.SKIPPED and not part.text("skip_reason").strip():
         part.report(
             "skip-reason-missing",

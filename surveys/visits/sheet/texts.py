@@ -33,7 +33,7 @@ _NAMED_DATE = re.compile(r"([0-9]{1,2})\.?\s+([a-z]{3,9})\.?,?\s+([0-9]{4})", re
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
 _MM_PER_INCH = Decimal("25.4")
-_LONGEST_QUOTE = 40
+_MAX_QUOTE_LENGTH = 40
 
 
 class CellError(ValueError):
@@ -53,7 +53,7 @@ def is_missing(text: str) -> bool:
 
 def quoted(text: str) -> str:
     shown = " ".join(text.split())
-    return f"“{shown if len(shown) <= _LONGEST_QUOTE else shown[:_LONGEST_QUOTE] + '…'}”"
+    return f"“{shown if len(shown) <= _MAX_QUOTE_LENGTH else shown[:_MAX_QUOTE_LENGTH] + '…'}”"
 
 
 def read_number(text: str) -> Decimal:
@@ -145,11 +145,11 @@ def read_choice(text: str, choices: Iterable[str]) -> str:
     raise CellError(f"{quoted(text)} is not one of the answers.", f"Choose {words}.")
 
 
-def read_text(text: str, longest: int | None = None) -> str:
+def read_text(text: str, max_length: int | None = None) -> str:
     typed = text.strip()
-    if longest is not None and len(typed) > longest:
+    if max_length is not None and len(typed) > max_length:
         raise CellError(
-            f"The text has {len(typed)} characters; there is room for {longest}.",
+            f"The text has {len(typed)} characters; there is room for {max_length}.",
             "Shorten it, or move a part of it to the notes.",
             "cell-too-long",
         )

@@ -348,9 +348,8 @@ def _machine_readable(
     request: ReaderRequest, text: str, media_type: str, *, name: str = ""
 ) -> HttpResponse:
     """A response for software, or 304 when the reader already has it."""
-    headers = {
-        "Cache-Control": f"{'public' if _is_public(request) else 'private'}, max-age={MACHINE_AGE_S}",
-    }
+    scope = "public" if _is_public(request) else "private"
+    headers = {"Cache-Control": f"{scope}, max-age={MACHINE_AGE_S}"}
     if name:
         headers["Content-Disposition"] = f'attachment; filename="{name}"'
     response = HttpResponse(text, content_type=media_type, headers=headers)

@@ -38,8 +38,8 @@ from surveys.web.seasons.forms import (
 )
 from surveys.web.seasons.maps import season_map as build_season_map
 
-ROUTES_A_PAGE = 60
-VISITS_A_PAGE = 50
+ROUTES_PER_PAGE = 60
+VISITS_PER_PAGE = 50
 Dates = tuple[dt.date, dt.date]
 
 
@@ -50,7 +50,7 @@ def seasons(request: ProgramRequest) -> HttpResponse:
     program = request.membership.program
     form = SeasonsFilter(request.GET, program=program)
     filters = form.filters
-    page = Paginator(routes_of(program, region=filters.region), ROUTES_A_PAGE).get_page(
+    page = Paginator(routes_of(program, region=filters.region), ROUTES_PER_PAGE).get_page(
         request.GET.get("page")
     )
     table = route_years(program, routes=list(page), **filters.narrowing())
@@ -177,7 +177,7 @@ def season_visits(request: ProgramRequest) -> HttpResponse:
             "route": routes_of(program).filter(code=route_code).first() if route_code else None,
             "route_code": route_code,
             "window": window,
-            "page_obj": Paginator(visits, VISITS_A_PAGE).get_page(request.GET.get("page")),
+            "page_obj": Paginator(visits, VISITS_PER_PAGE).get_page(request.GET.get("page")),
         },
     )
 

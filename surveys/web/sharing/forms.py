@@ -7,7 +7,7 @@ from accounts.models import (
     Membership,
     Scope,
 )
-from accounts.tokens import LIFETIMES
+from accounts.tokens import LIFETIMES_DAYS
 from surveys.models import (
     DataLicense,
     Program,
@@ -86,7 +86,7 @@ class TokenForm(forms.Form):
     days = forms.TypedChoiceField(
         label="It holds for",
         coerce=int,
-        choices=[(days, f"{days} days") for days in LIFETIMES],
+        choices=[(days, f"{days} days") for days in LIFETIMES_DAYS],
         initial=90,
     )
 

@@ -37,7 +37,7 @@ from surveys.publishing.stops import (
 from surveys.web.forms.refusals import tried
 from surveys.web.sharing.forms import SharingForm
 
-A_PAGE = 50
+DOWNLOADS_PER_PAGE = 50
 DOWNLOADS_HEADER = ("at", "person", "email", "what", "path", "token")
 
 
@@ -113,7 +113,7 @@ def downloads(request: ProgramRequest) -> HttpResponse:
     rows = exact_downloads(request.membership.program)
     context = {
         "section": "sharing",
-        "page_obj": Paginator(rows, A_PAGE).get_page(request.GET.get("page")),
+        "page_obj": Paginator(rows, DOWNLOADS_PER_PAGE).get_page(request.GET.get("page")),
         "may_have": request.membership.program.memberships.select_related("person").filter(
             active=True, exact_places=True
         ),

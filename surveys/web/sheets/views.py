@@ -35,7 +35,7 @@ from surveys.visits.exceptions import (
 )
 from surveys.visits.judging import read_and_judge
 from surveys.visits.media.audio_formats import (
-    LARGEST_BYTES,
+    MAX_BYTES,
     megabytes,
 )
 from surveys.visits.sheet.cells import (
@@ -198,7 +198,7 @@ def _show(
             "findings": [(finding, cell_of(finding.where)) for finding in judgment.findings],
             "rendered": json.dumps(visit.cells),
             "page_data": _page_data(request, visit),
-            "largest_sound": megabytes(LARGEST_BYTES),
+            "largest_sound": megabytes(MAX_BYTES),
             "sound_species": _species_columns(layout.grid),
             "may_remove": True,
             **recording_list(request.membership, visit),

@@ -23,7 +23,7 @@ from surveys.models import (
 from surveys.visits.drafts import discard_draft
 from surveys.visits.exceptions import RecordingDamaged
 from surveys.visits.media import recordings as verbs
-from surveys.visits.media.audio_formats import LARGEST_BYTES
+from surveys.visits.media.audio_formats import MAX_BYTES
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -87,7 +87,7 @@ def test_what_the_server_can_do(phone):
     assert response.status_code == 204
     assert response["Tus-Version"] == response["Tus-Resumable"] == "1.0.0"
     assert response["Tus-Extension"] == "creation,checksum,expiration,termination"
-    assert response["Tus-Max-Size"] == str(LARGEST_BYTES)
+    assert response["Tus-Max-Size"] == str(MAX_BYTES)
     # Checksum: sha1 must be supported.
     assert response["Tus-Checksum-Algorithm"] == "sha256,sha1"
     assert phone.client.options(phone.place).status_code == 204
@@ -229,11 +229,11 @@ def test_expiration(phone):
     begun = Recording.objects.get().begun_at
     for response in expires:
         at = email.utils.parsedate_to_datetime(response["Upload-Expires"])
-        assert at == (begun + verbs.UNFINISHED_FOR).replace(microsecond=0)
+        assert at == (begun + verbs.UPLOAD_LIFETIME).replace(microsecond=0)
         assert response["Upload-Expires"].endswith(" GMT")
-    assert verbs.expire_unfinished(begun + verbs.UNFINISHED_FOR) == 0
+    assert verbs.expire_unfinished(begun + verbs.UPLOAD_LIFETIME) == 0
     assert stored_files()
-    assert verbs.expire_unfinished(begun + verbs.UNFINISHED_FOR + SECOND) == 1
+    assert verbs.expire_unfinished(begun + verbs.UPLOAD_LIFETIME + SECOND) == 1
     assert {one.status_code for one in (phone.head(), phone.piece(2000))} == {404}
     assert not Recording.objects.exists()
     assert phone.begin().status_code == 201
@@ -241,7 +241,7 @@ def test_expiration(phone):
     assert complete["Upload-Complete"] == "?1"
     assert "Upload-Expires" not in complete
     assert kept() == phone.content
-    assert verbs.expire_unfinished(timezone.now() + 2 * verbs.UNFINISHED_FOR) == 0
+    assert verbs.expire_unfinished(timezone.now() + 2 * verbs.UPLOAD_LIFETIME) == 0
 
 
 def test_what_arrived_whole_does_not_expire(phone, monkeypatch):
@@ -249,13 +249,13 @@ def test_what_arrived_whole_does_not_expire(phone, monkeypatch):
     monkeypatch.setattr(views, "assemble_recording", lambda recording_id: None)
     phone.begin()
     phone.piece(0)
-    assert verbs.expire_unfinished(timezone.now() + 2 * verbs.UNFINISHED_FOR) == 0
+    assert verbs.expire_unfinished(timezone.now() + 2 * verbs.UPLOAD_LIFETIME) == 0
     assert Recording.objects.get().state == RecordingState.ARRIVING
 
 
 def test_too_large(phone):
     """Creation, POST: 413 beyond Tus-Max-Size; a piece that goes beyond what was announced."""
-    response = phone.begin(headers={"Upload-Length": str(LARGEST_BYTES + 1)})
+    response = phone.begin(headers={"Upload-Length": str(MAX_BYTES + 1)})
     assert response.status_code == 413
     assert "40.0 MB are allowed" in words(response)
     phone.begin()

@@ -16,7 +16,7 @@ from accounts.models import (
     Scope,
 )
 from accounts.tokens import (
-    MOST_TOKENS,
+    MAX_TOKENS,
     make_token,
     revoke_token,
     tokens_of,
@@ -216,7 +216,7 @@ def test_a_token_that_cannot_be_is_refused(partner, changes, field):
 
 
 def test_nobody_hoards_tokens(partner):
-    for _ in range(MOST_TOKENS):
+    for _ in range(MAX_TOKENS):
         secret_of(partner)
     with pytest.raises(ValidationError, match="Take one back"):
         secret_of(partner)

@@ -113,7 +113,7 @@ def test_formats_that_are_not_photos_are_refused(observer, visit):
 
 def test_limits_are_said_in_words(observer, visit):
     too_heavy = picture()
-    too_heavy.size = photos.LARGEST_BYTES + 1
+    too_heavy.size = photos.MAX_BYTES + 1
     with pytest.raises(PhotoRefused, match="20 MB are allowed"):
         photos.store_photo(observer, visit.pk, row=1, upload=too_heavy)
     too_wide = picture("PNG", size=(10_000, 8_001), mode="1")

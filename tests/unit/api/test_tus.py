@@ -9,7 +9,7 @@ import uuid
 import pytest
 
 from surveys.api.tus import (
-    LONGEST_METADATA,
+    MAX_METADATA_LENGTH,
     HeaderError,
     read_announcement,
     read_checksum,
@@ -66,7 +66,7 @@ def test_checksums_that_cannot_be_read(header, words):
         ("a Y Q==", "not Base64"),
         ("a /w==", "not text in UTF-8"),
         ("a YQ==\r\nSet-Cookie: x", "not Base64"),
-        ("a " + "A" * LONGEST_METADATA, "has room for"),
+        ("a " + "A" * MAX_METADATA_LENGTH, "has room for"),
     ],
 )
 def test_metadata_that_cannot_be_read(header, words):
