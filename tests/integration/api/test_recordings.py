@@ -346,15 +346,15 @@ def test_the_whole_does_not_have_its_checksum(phone):
 
 
 def test_room_of_a_visit(phone, monkeypatch):
-    monkeypatch.setattr(verbs, "MOST_A_VISIT", 2)
+    monkeypatch.setattr(verbs, "MAX_RECORDINGS", 2)
     for seed in (1, 2):
         other = Uploader(client=phone.client, visit=phone.visit, content=sound(seed=seed))
         assert other.begin().status_code == 201
     response = phone.begin()
     assert response.status_code == 422
     assert "room for 2 recordings" in words(response)
-    monkeypatch.setattr(verbs, "MOST_A_VISIT", 10)
-    monkeypatch.setattr(verbs, "MOST_BYTES_A_VISIT", 12_000)
+    monkeypatch.setattr(verbs, "MAX_RECORDINGS", 10)
+    monkeypatch.setattr(verbs, "MAX_TOTAL_BYTES", 12_000)
     response = phone.begin()
     assert response.status_code == 422
     assert "together" in words(response)
