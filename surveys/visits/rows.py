@@ -40,11 +40,8 @@ def write_rows(visit: Visit, judgment: Judgment) -> None:
 
 def set_visit_fields(visit: Visit, judgment: Judgment) -> None:
     reading = judgment.reading
-    facts = reading.facts
-    visit.second_observer = facts.second_observer
-    visit.notes = facts.notes
-    visit.rain_48h_mm = facts.rain_48h_mm
-    visit.days_since_rain = facts.days_since_rain
+    for name, value in vars(reading.facts).items():
+        setattr(visit, name, value)
     for end, weather in (("start", reading.visit.start), ("end", reading.visit.end)):
         celsius, unit = _temperature(weather.air_temperature)
         setattr(visit, f"{end}_air_temperature_c", celsius)
@@ -89,12 +86,10 @@ def _period_row(
         visit=visit,
         stop_id=stop_id,
         status=period.status.value,
-        skip_reason=facts.skip_reason,
         arrived_at=period.arrived_at,
         started_at=period.started_at,
         finished_at=period.finished_at,
         paused_s=round(period.paused.total_seconds()),
-        interrupted=facts.interrupted,
         air_temperature_c=air,
         air_temperature_unit=air_unit,
         water_temperature_c=water,
@@ -102,12 +97,9 @@ def _period_row(
         beaufort=period.beaufort,
         sky=period.sky,
         noise_index=period.noise_index,
-        cars=facts.cars,
-        moonlight=facts.moonlight,
-        water_tonight=facts.water_tonight,
         measured_at=Point(place.longitude, place.latitude, srid=4326) if place else None,
         measured_accuracy_m=period.measured_accuracy_m,
-        note=facts.note,
+        **vars(facts),
     )
 
 

@@ -24,9 +24,18 @@ from surveys.api.views.visits import judged_response
 from surveys.visits import verbs
 from surveys.visits.access import find_visit
 
+_NOTE_SCHEMA = {
+    "parameters": [if_match()],
+    "request": NoteSerializer,
+    "responses": {200: JudgedVisitSerializer, **CHANGE_ERRORS},
+}
+
 
 class _ReviewView(ProgramView):
     permission = Permission.REVIEW
+
+    def note(self) -> str:
+        return self.body(NoteSerializer)["note"]
 
 
 class AcceptVisit(_ReviewView):
@@ -41,17 +50,13 @@ class AcceptVisit(_ReviewView):
 
 
 class SendBackVisit(_ReviewView):
-    @extend_schema(
-        parameters=[if_match()],
-        request=NoteSerializer,
-        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
-    )
+    @extend_schema(**_NOTE_SCHEMA)
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Give the sheet back to its observer, who is mailed the note."""
         visit = verbs.send_back(
             self.member,
             visit_id,
-            note=self.body(NoteSerializer)["note"],
+            note=self.note(),
             revision=self.revision(),
             site_url=request.build_absolute_uri("/"),
         )
@@ -59,30 +64,20 @@ class SendBackVisit(_ReviewView):
 
 
 class SetAsideVisit(_ReviewView):
-    @extend_schema(
-        parameters=[if_match()],
-        request=NoteSerializer,
-        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
-    )
+    @extend_schema(**_NOTE_SCHEMA)
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Keep a visit, but out of review and trends."""
-        note = self.body(NoteSerializer)["note"]
         return judged_response(
-            verbs.set_aside(self.member, visit_id, note=note, revision=self.revision())
+            verbs.set_aside(self.member, visit_id, note=self.note(), revision=self.revision())
         )
 
 
 class ReopenVisit(_ReviewView):
-    @extend_schema(
-        parameters=[if_match()],
-        request=NoteSerializer,
-        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
-    )
+    @extend_schema(**_NOTE_SCHEMA)
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
         """Take an accepted or set-aside visit back into review."""
-        note = self.body(NoteSerializer)["note"]
         return judged_response(
-            verbs.reopen(self.member, visit_id, note=note, revision=self.revision())
+            verbs.reopen(self.member, visit_id, note=self.note(), revision=self.revision())
         )
 
 

@@ -50,7 +50,7 @@ _UNKNOWN_SHOWN = 5
 
 @dataclass(frozen=True, kw_only=True)
 class VisitFacts:
-    """The facts of a visit that no rule looks at."""
+    """The facts of a visit that no rule looks at; fields as in models.Visit."""
 
     second_observer: str = ""
     notes: str = ""

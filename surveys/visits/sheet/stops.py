@@ -44,7 +44,7 @@ _CALLS = "calls."
 
 @dataclass(frozen=True, kw_only=True)
 class StopFacts:
-    """The facts of a stop that no rule looks at."""
+    """The facts of a stop that no rule looks at; fields as in models.ListeningPeriod."""
 
     skip_reason: str = ""
     cars: int | None = None

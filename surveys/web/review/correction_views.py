@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from http import HTTPStatus
 from typing import Any
 from uuid import UUID
 
@@ -35,8 +36,7 @@ from surveys.visits.sheet.cells import (
 from surveys.visits.verbs import correct_cells
 from surveys.web.review.forms import (
     ReasonForm,
-    cells_changed,
-    revision_seen,
+    posted_revision,
 )
 from surveys.web.sheets.grid import (
     CODES,
@@ -46,9 +46,7 @@ from surveys.web.sheets.history import (
     CellDifference,
     differences,
 )
-
-CHANGED_MEANWHILE = 409
-REFUSED = 422
+from surveys.web.sheets.posted import changed_cells
 
 
 @require_http_methods(["GET", "POST"])
@@ -61,26 +59,29 @@ def correct(request: ProgramRequest, visit: UUID) -> HttpResponse:
             messages.error(request, str(WrongState(shown, (VisitState.SUBMITTED,))))
             return _redirect_to_visit(request, shown)
         return _show(request, shown, {}, ReasonForm())
-    changes = cells_changed(request.POST)
+    changes = changed_cells(request.POST)
     form = ReasonForm(request.POST)
     if request.POST.get("then") == "column":
         return _show(request, shown, changes, ReasonForm(initial=request.POST.dict()))
     if not changes:
         problem = "No cell was changed, so there is nothing to correct."
-        return _show(request, shown, changes, form, problem=problem, status=REFUSED)
+        return _show(
+            request, shown, changes, form, problem=problem, status=HTTPStatus.UNPROCESSABLE_ENTITY
+        )
     if not form.is_valid():
-        return _show(request, shown, changes, form, status=REFUSED)
+        return _show(request, shown, changes, form, status=HTTPStatus.UNPROCESSABLE_ENTITY)
     try:
         corrected = correct_cells(
             request.membership,
             visit,
             changes,
             reason=form.cleaned_data["reason"],
-            revision=revision_seen(request.POST),
+            revision=posted_revision(request.POST),
         )
     except VisitError as error:
         current = find_visit(request.membership, visit)
-        status = CHANGED_MEANWHILE if isinstance(error, StaleRevision | WrongState) else REFUSED
+        is_stale = isinstance(error, StaleRevision | WrongState)
+        status = HTTPStatus.CONFLICT if is_stale else HTTPStatus.UNPROCESSABLE_ENTITY
         return _show(request, current, changes, form, problem=str(error), status=status)
     messages.success(request, "Corrected. The rules looked at the sheet again.")
     return _redirect_to_visit(request, corrected)
@@ -97,7 +98,7 @@ def _show(
     form: ReasonForm,
     *,
     problem: str = "",
-    status: int = 200,
+    status: int = HTTPStatus.OK,
 ) -> HttpResponse:
     """The current sheet with the typed changes applied: judged, but not saved."""
     current_cells = dict(visit.cells)
@@ -120,7 +121,7 @@ def _show(
         "overtaken": _changed_by_others(current_cells, changes, judgment.background.species),
         "last_step": visit.steps.select_related("by").last(),
         "zone": visit.route.program.time_zone,
-        "changed_meanwhile": status == CHANGED_MEANWHILE,
+        "changed_meanwhile": status == HTTPStatus.CONFLICT,
     }
     return render(request, "review/correct.html", context, status=status)
 

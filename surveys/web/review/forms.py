@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
-
 from django import forms
 from django.http import QueryDict
 
@@ -19,9 +16,7 @@ from surveys.visits.queue import (
     Choices,
     QueueFilters,
 )
-from surveys.visits.sheet.cells import CellChange
 
-NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "revision", "reason", "extra_species", "then"}
 LARGEST = 2**31 - 1
 REASON_MISSING = str(ReasonMissing())
 
@@ -126,31 +121,7 @@ class ReasonForm(forms.Form):
     )
 
 
-def revision_seen(posted: QueryDict) -> int:
+def posted_revision(posted: QueryDict) -> int:
     """The revision that a form was rendered from; 0, which no visit has, if it is missing."""
     text = posted.get("revision", "")
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
-
-
-def cells_rendered(posted: QueryDict) -> dict[str, str]:
-    """The cells as rendered on the page that was posted."""
-    try:
-        rendered = dict(json.loads(posted.get("rendered", "{}")))
-    except (ValueError, TypeError):
-        return {}
-    return {str(address): str(text) for address, text in rendered.items()}
-
-
-def cells_changed(posted: QueryDict) -> Mapping[str, CellChange]:
-    """The posted cells that differ from what the page was rendered with."""
-    rendered = cells_rendered(posted)
-    return {
-        address: CellChange(was=rendered.get(address, ""), now=text)
-        for address, text in posted.items()
-        if address not in NOT_CELLS and _lines(text) != _lines(rendered.get(address, ""))
-    }
-
-
-def _lines(text: str) -> list[str]:
-    """The lines of a text: browsers change the line endings."""
-    return text.splitlines()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from http import HTTPStatus
 from typing import Any
 from uuid import UUID
 
@@ -51,7 +52,7 @@ from surveys.web.review.forms import (
     NoteForm,
     QueueForm,
     SettleForm,
-    revision_seen,
+    posted_revision,
 )
 from surveys.web.review.page import (
     DECISIONS,
@@ -73,8 +74,6 @@ TAB_NAMES = {
     VisitState.ACCEPTED: "Accepted",
     VisitState.SET_ASIDE: "Set aside",
 }
-CHANGED_MEANWHILE = 409
-REFUSED = 422
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,7 +141,7 @@ def review_visit(request: ProgramRequest, visit: UUID) -> HttpResponse:
 def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
     """Settle a query, then return to the next open one."""
     form = SettleForm(finding, request.POST)
-    attempt = Attempt(verb="settle", seen=revision_seen(request.POST), form=form, finding=finding)
+    attempt = Attempt(verb="settle", seen=posted_revision(request.POST), form=form, finding=finding)
     if not form.is_valid():
         return _show(request, visit, replace(attempt, message="The query is not settled yet."))
 
@@ -169,7 +168,7 @@ def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
 @require_POST
 @needs(Permission.REVIEW)
 def accept(request: ProgramRequest, visit: UUID) -> HttpResponse:
-    attempt = Attempt(verb="accept", seen=revision_seen(request.POST))
+    attempt = Attempt(verb="accept", seen=posted_revision(request.POST))
 
     def act() -> Visit:
         return verbs.accept(request.membership, visit, revision=attempt.seen)
@@ -222,7 +221,7 @@ def _decide(
     if request.method == "GET":
         return _show(request, visit, Attempt(verb=verb, seen=0, form=NoteForm(verb, label)))
     form = NoteForm(verb, label, request.POST)
-    attempt = Attempt(verb=verb, seen=revision_seen(request.POST), form=form)
+    attempt = Attempt(verb=verb, seen=posted_revision(request.POST), form=form)
     if not form.is_valid():
         return _show(request, visit, replace(attempt, message="This was not done yet."))
     return _carry_out(request, visit, attempt, lambda: act(form.cleaned_data["note"], attempt.seen))
@@ -248,7 +247,8 @@ def _carry_out(
                 .order_by("at", "pk")
             )
         failed = replace(attempt, message=str(error), since=tuple(since))
-        return _show(request, visit, failed, CHANGED_MEANWHILE if is_stale else REFUSED)
+        status = HTTPStatus.CONFLICT if is_stale else HTTPStatus.UNPROCESSABLE_ENTITY
+        return _show(request, visit, failed, status)
 
 
 def _redirect_to_next(
@@ -291,7 +291,8 @@ def _show(
     if attempt:
         context |= _attempt_context(attempt, visit, context)
     if status is None:
-        status = REFUSED if attempt and attempt.message else 200
+        has_failed = attempt is not None and attempt.message
+        status = HTTPStatus.UNPROCESSABLE_ENTITY if has_failed else HTTPStatus.OK
     return render(request, "review/visit.html", context, status=status)
 
 

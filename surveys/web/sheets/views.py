@@ -1,12 +1,11 @@
 """The paper sheet: list of own visits, new sheet, grid, saving while typing, submitting."""
 
 import json
-from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -51,9 +50,9 @@ from surveys.web.sheets.grid import (
     Grid,
     build_layout,
 )
+from surveys.web.sheets.posted import changed_cells
 
 CALLS = "calls."
-NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "then", "extra_species"}
 
 
 @require_GET
@@ -131,7 +130,7 @@ def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
 @needs(Permission.SURVEY)
 def submit(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     """Save the posted form, then submit the sheet."""
-    changes = _form_changes(request)
+    changes = changed_cells(request.POST)
     try:
         saved = save_cells(request.membership, visit_id, changes)
         if saved.conflicts:
@@ -142,9 +141,9 @@ def submit(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
         return _show(request, find_visit(request.membership, visit_id), status=422)
     except VisitError as error:
         messages.error(request, str(error))
-        return redirect("web:sheets", program=request.membership.program.slug)
+        return _redirect_to_list(request)
     messages.success(request, "Submitted. The coordinator will look at it. Thank you.")
-    return redirect("web:sheets", program=request.membership.program.slug)
+    return _redirect_to_list(request)
 
 
 @require_POST
@@ -156,15 +155,19 @@ def discard(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
         messages.error(request, str(error))
     else:
         messages.success(request, "The draft is gone.")
+    return _redirect_to_list(request)
+
+
+def _redirect_to_list(request: ProgramRequest) -> HttpResponse:
     return redirect("web:sheets", program=request.membership.program.slug)
 
 
 def _save_whole_form(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     try:
-        saved = save_cells(request.membership, visit_id, _form_changes(request))
+        saved = save_cells(request.membership, visit_id, changed_cells(request.POST))
     except VisitError as error:
         messages.error(request, str(error))
-        return redirect("web:sheets", program=request.membership.program.slug)
+        return _redirect_to_list(request)
     if saved.conflicts:
         return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
     messages.success(request, "Saved.")
@@ -237,19 +240,6 @@ def _posted_changes(body: bytes) -> dict[str, CellChange]:
         raise ValueError(
             'Send {"changes": {"<cell address>": {"was": "<text>", "now": "<text>"}}}.'
         ) from error
-
-
-def _form_changes(request: HttpRequest) -> Mapping[str, CellChange]:
-    """The posted cells that differ from what the page was rendered with."""
-    try:
-        rendered = dict(json.loads(request.POST.get("rendered", "{}")))
-    except (ValueError, TypeError):
-        rendered = {}
-    return {
-        address: CellChange(was=str(rendered.get(address, "")), now=text)
-        for address, text in request.POST.items()
-        if address not in NOT_CELLS and text != rendered.get(address, "")
-    }
 
 
 def _finding_json(finding: Finding) -> dict[str, Any]:

@@ -1,0 +1,35 @@
+"""Reads the cells of a posted sheet."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+
+from django.http import QueryDict
+
+from surveys.visits.sheet.cells import CellChange
+
+# Fields of the forms that are not cells of the sheet.
+_NOT_CELLS = {"csrfmiddlewaretoken", "rendered", "revision", "reason", "extra_species", "then"}
+
+
+def changed_cells(posted: QueryDict) -> Mapping[str, CellChange]:
+    """The posted cells that differ from what the page was rendered with.
+
+    Texts are compared line by line, because browsers change the line endings.
+    """
+    rendered = _rendered_cells(posted)
+    return {
+        address: CellChange(was=rendered.get(address, ""), now=text)
+        for address, text in posted.items()
+        if address not in _NOT_CELLS and text.splitlines() != rendered.get(address, "").splitlines()
+    }
+
+
+def _rendered_cells(posted: QueryDict) -> dict[str, str]:
+    """The cells as rendered on the posted page; none when the page does not say."""
+    try:
+        rendered = dict(json.loads(posted.get("rendered", "{}")))
+    except (ValueError, TypeError):
+        return {}
+    return {str(address): str(text) for address, text in rendered.items()}
