@@ -67,7 +67,7 @@ class TestMail:
         assert "Nell Brook" in message.body
         assert "as observer" in message.body
 
-    def test_neither_database_nor_queue_holds_the_token(self, coordinator):
+    def test_token_is_neither_in_the_database_nor_in_the_queue(self, coordinator):
         issued = send(coordinator)
         token = token_of(issued)
         job = ProcrastinateJob.objects.get(args__invitation_id=issued.invitation.pk)
@@ -97,7 +97,7 @@ class TestMail:
 
 @pytest.mark.django_db
 class TestInviting:
-    def test_an_invitation_is_good_for_a_fortnight(self, coordinator):
+    def test_invitation_is_valid_for_two_weeks(self, coordinator):
         issued = send(coordinator, email=" New@Example.org ")
         invitation = issued.invitation
         assert invitation.email == "new@example.org"
@@ -110,11 +110,11 @@ class TestInviting:
         with pytest.raises(PermissionDenied):
             send(make_member(program, role))
 
-    def test_a_member_is_not_invited_again(self, coordinator, observer):
+    def test_members_cannot_be_invited(self, coordinator, observer):
         with pytest.raises(ValidationError, match="already a member, as observer"):
             send(coordinator, email=observer.person.email.upper())
 
-    def test_an_open_invitation_is_not_doubled(self, coordinator):
+    def test_second_open_invitation_is_refused(self, coordinator):
         send(coordinator)
         with pytest.raises(ValidationError, match="open invitation already"):
             send(coordinator)
@@ -123,13 +123,13 @@ class TestInviting:
         ("email", "role", "field"),
         [("nobody", Role.OBSERVER, "email"), ("a@example.org", "king", "role")],
     )
-    def test_bad_facts_are_said_by_field(self, coordinator, email, role, field):
+    def test_invalid_input_is_explained_by_field(self, coordinator, email, role, field):
         with pytest.raises(ValidationError) as refusal:
             send(coordinator, email=email, role=role)
         assert field in refusal.value.message_dict
 
     @pytest.mark.parametrize("verb", [withdraw, lambda m, i: send_again(m, i, site_url=SITE)])
-    def test_other_programs_invitations_do_not_exist(self, coordinator, verb):
+    def test_invitation_of_another_program_is_a_404(self, coordinator, verb):
         issued = send(coordinator)
         stranger = make_member(make_program(), Role.COORDINATOR)
         with pytest.raises(Http404):
@@ -144,7 +144,7 @@ class TestInviting:
 
 @pytest.mark.django_db
 class TestAccepting:
-    def test_somebody_new_joins(self, coordinator):
+    def test_new_person_joins(self, coordinator):
         issued = send(coordinator)
         member = accept_as_new_person(token_of(issued), name="Nell Brook", password=PASSWORD)
         assert (member.program, member.role, member.active) == (
@@ -155,13 +155,13 @@ class TestAccepting:
         assert member.person.check_password(PASSWORD)
         assert open_invitations(coordinator.program) == []
 
-    def test_it_works_once(self, coordinator):
+    def test_invitation_works_once(self, coordinator):
         token = token_of(send(coordinator))
         accept_as_new_person(token, name="Nell Brook", password=PASSWORD)
         with pytest.raises(InvitationError, match="was used on"):
             accept_as_new_person(token, name="Somebody Else", password=PASSWORD)
 
-    def test_it_ends(self, coordinator):
+    def test_invitation_expires(self, coordinator):
         issued = send(coordinator)
         Invitation.objects.update(expires_at=timezone.now() - dt.timedelta(seconds=1))
         with pytest.raises(InvitationError, match="was good until"):
@@ -169,7 +169,7 @@ class TestAccepting:
         send_again(coordinator, issued.invitation.pk, site_url=SITE)
         assert accept_as_new_person(token_of(issued), name="Nell Brook", password=PASSWORD)
 
-    def test_it_can_be_withdrawn(self, coordinator):
+    def test_withdrawn_invitation_is_refused(self, coordinator):
         issued = send(coordinator)
         withdraw(coordinator, issued.invitation.pk)
         with pytest.raises(InvitationError, match="was withdrawn on"):
@@ -177,46 +177,46 @@ class TestAccepting:
         assert not Person.objects.filter(email="new@example.org").exists()
 
     @pytest.mark.parametrize(
-        ("password", "said"),
+        ("password", "message"),
         [("short", "too short"), ("password123", "too common"), ("new@example.org", "too similar")],
     )
-    def test_weak_passwords_are_refused(self, coordinator, password, said):
+    def test_weak_passwords_are_refused(self, coordinator, password, message):
         token = token_of(send(coordinator))
         with pytest.raises(ValidationError) as refusal:
             accept_as_new_person(token, name="Nell Brook", password=password)
-        assert said in " ".join(refusal.value.message_dict["password"])
+        assert message in " ".join(refusal.value.message_dict["password"])
         assert not Person.objects.filter(email="new@example.org").exists()
 
-    def test_a_name_is_wanted(self, coordinator):
+    def test_name_is_required(self, coordinator):
         with pytest.raises(ValidationError) as refusal:
             accept_as_new_person(token_of(send(coordinator)), name="  ", password=PASSWORD)
         assert "name" in refusal.value.message_dict
 
-    def test_somebody_known_joins_a_second_program(self, coordinator):
+    def test_existing_person_joins_a_second_program(self, coordinator):
         person = make_member(make_program()).person
         issued = send(coordinator, email=person.email, role=Role.PARTNER)
         member = accept_as(person, token_of(issued))
         assert member.role == Role.PARTNER
         assert person.memberships.count() == 2
 
-    def test_somebody_known_does_not_get_a_second_sign_in(self, coordinator):
+    def test_existing_person_gets_no_second_account(self, coordinator):
         person = make_person()
         issued = send(coordinator, email=person.email)
         with pytest.raises(InvitationError, match="Sign in to join"):
             accept_as_new_person(token_of(issued), name="Nell Brook", password=PASSWORD)
 
-    def test_it_is_for_one_address_only(self, coordinator):
+    def test_invitation_is_for_one_address_only(self, coordinator):
         issued = send(coordinator)
         with pytest.raises(InvitationError, match=r"is for new@example\.org"):
             accept_as(make_person(), token_of(issued))
 
-    def test_somebody_who_left_comes_back_with_the_new_role(self, coordinator, observer):
+    def test_former_member_returns_with_the_new_role(self, coordinator, observer):
         Membership.objects.filter(pk=observer.pk).update(active=False)
         issued = send(coordinator, email=observer.person.email, role=Role.COORDINATOR)
         member = accept_as(observer.person, token_of(issued))
         assert member.pk == observer.pk
         assert (member.active, member.role) == (True, Role.COORDINATOR)
 
-    def test_an_unknown_link_is_not_found(self, db):
+    def test_unknown_link_is_a_404(self, db):
         with pytest.raises(Http404):
             find_invitation("0" * 64)

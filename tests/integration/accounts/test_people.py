@@ -32,21 +32,21 @@ VERBS = {
 
 @pytest.mark.parametrize("verb", VERBS.values(), ids=VERBS)
 class TestAccess:
-    def test_coordinators_may(self, verb, coordinator, observer):
+    def test_coordinators_may_change_people(self, verb, coordinator, observer):
         assert verb(coordinator, observer.pk) == observer
 
     @pytest.mark.parametrize("role", [Role.OBSERVER, Role.PARTNER])
-    def test_others_may_not(self, verb, role, program, observer):
+    def test_other_roles_may_not_change_people(self, verb, role, program, observer):
         with pytest.raises(PermissionDenied):
             verb(make_member(program, role), observer.pk)
 
-    def test_other_programs_people_do_not_exist(self, verb, observer):
+    def test_people_of_another_program_are_a_404(self, verb, observer):
         stranger = make_member(make_program(), Role.COORDINATOR)
         with pytest.raises(Http404):
             verb(stranger, observer.pk)
 
 
-def test_the_last_coordinator_stays(coordinator, observer):
+def test_last_coordinator_cannot_be_removed(coordinator, observer):
     with pytest.raises(ValidationError, match="only coordinator"):
         people.deactivate(coordinator, coordinator.pk)
     with pytest.raises(ValidationError) as refusal:
@@ -65,9 +65,9 @@ def test_one_of_two_coordinators_may_leave(coordinator, program):
     assert people.deactivate(coordinator, coordinator.pk).active is False
 
 
-def test_people_of_lists_those_who_left_last(coordinator, observer):
+def test_former_members_are_listed_last(coordinator, observer):
     people.deactivate(coordinator, observer.pk)
-    assert [one.active for one in people.people_of(coordinator)] == [True, False]
+    assert [membership.active for membership in people.people_of(coordinator)] == [True, False]
 
 
 def test_an_unknown_role_is_refused(coordinator, observer):
@@ -82,7 +82,7 @@ def test_an_unknown_role_is_refused(coordinator, observer):
         (SPRING, SPRING - dt.timedelta(days=1), "trained_until"),
     ],
 )
-def test_training_that_cannot_be(coordinator, observer, trained_on, trained_until, field):
+def test_invalid_training_is_refused(coordinator, observer, trained_on, trained_until, field):
     with pytest.raises(ValidationError) as refusal:
         people.set_training(
             coordinator, observer.pk, trained_on=trained_on, trained_until=trained_until

@@ -39,7 +39,7 @@ def api(api_for, partner, route):
     return api_for(partner)
 
 
-def test_following_next_reads_every_row_once(api):
+def test_paging_reads_every_row_once(api):
     whole = api.get("records/calls/")
     assert whole["next"] is None
     read, path = [], "records/calls/?limit=4"
@@ -67,7 +67,7 @@ def test_following_next_reads_every_row_once(api):
         ("places=all", "places"),
     ],
 )
-def test_what_cannot_be_is_refused_in_words(api, query, where):
+def test_invalid_parameters_are_refused_with_a_message(api, query, where):
     answer = api("GET", f"records/calls/?{query}")
     assert answer.status == 400
     assert answer.data["where"] == where
@@ -107,7 +107,7 @@ def reopened(visit, member) -> int:
     ],
     ids=["counts", "opened again", "set aside", "sent back", "accepted again", "deleted"],
 )
-def test_visits_that_no_longer_count_are_named(api, coordinator, verb, named):
+def test_visits_that_no_longer_count_are_listed(api, coordinator, verb, named):
     """The copy of an analyst who asks for what changed loses what no longer counts."""
     visit = Visit.objects.get()
     before = timezone.now()
@@ -129,24 +129,24 @@ def test_visits_that_no_longer_count_are_named(api, coordinator, verb, named):
         "season_year": 2024,
         "stopped_at": row["stopped_at"],
     }
-    for query, found in (
+    for query, expected in (
         ("changed_since=2024-01-01T00:00:00Z", 1),
         ("changed_since=2999-01-01T00:00:00Z", 0),
         ("season_year=2024", 1),
         ("season_year=2023", 0),
         (f"route={visit.route.code}", 1),
     ):
-        assert len(api.get(f"records/stopped-counting/?{query}")["results"]) == found, query
+        assert len(api.get(f"records/stopped-counting/?{query}")["results"]) == expected, query
 
 
-def test_another_program_s_visits_are_not_named(api, api_for):
+def test_visits_of_another_program_are_not_listed(api, api_for):
     Visit.objects.all().delete()
     assert len(api.get("records/stopped-counting/")["results"]) == 1
     stranger = api_for(make_member(make_program(), Role.COORDINATOR))
     assert stranger.get("records/stopped-counting/")["results"] == []
 
 
-def test_periods_have_no_place_that_was_measured(api):
+def test_periods_have_no_measured_position(api):
     periods = api.get("records/periods/")["results"]
     assert len(periods) == 3
     assert "measured_at" not in periods[0]
@@ -183,7 +183,7 @@ def test_open_stops_have_their_names(api, program):
         ("parquet", "application/vnd.apache.parquet", b"PAR1"),
     ],
 )
-def test_exports_are_streams_of_their_kind(api, form, kind, first):
+def test_exports_are_streamed_with_their_media_type(api, form, kind, first):
     path = f"/api/v1/{api.member.program.slug}/records/calls/export/?format={form}"
     answer = api.client.get(path, headers={"Accept": "text/html"})
     assert answer.status_code == 200
@@ -193,12 +193,12 @@ def test_exports_are_streams_of_their_kind(api, form, kind, first):
     assert answer.getvalue().startswith(first)
 
 
-def test_json_lines_are_those_of_the_pages(api):
+def test_json_lines_equal_the_pages(api):
     path = f"/api/v1/{api.member.program.slug}/records/calls/export/?format=json"
     lines = api.client.get(path).getvalue().splitlines()
     assert [json.loads(line) for line in lines] == api.get("records/calls/")["results"]
 
 
-def test_an_unknown_format_is_refused_in_words(api):
+def test_unknown_format_is_refused_with_a_message(api):
     answer = api("GET", "records/calls/export/?format=xml")
     assert (answer.status, answer.data["where"]) == (400, "format")

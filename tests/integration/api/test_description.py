@@ -17,7 +17,7 @@ def schema(client_for, observer):
     return json.loads(answer.content)
 
 
-def test_it_is_valid_and_without_warnings(tmp_path):
+def test_description_is_valid_and_without_warnings(tmp_path):
     call_command(
         "spectacular", "--validate", "--fail-on-warn", "--file", str(tmp_path / "schema.yml")
     )
@@ -27,7 +27,7 @@ def test_every_url_is_described(schema):
     assert len(schema["paths"]) == len(urlpatterns) - 2  # the description and its page
 
 
-def test_every_operation_says_what_it_does_and_how_it_can_fail(schema):
+def test_every_operation_has_a_description_and_error_responses(schema):
     for path, item in schema["paths"].items():
         for method in METHODS & item.keys():
             operation = item[method]
@@ -37,14 +37,14 @@ def test_every_operation_says_what_it_does_and_how_it_can_fail(schema):
                 assert {"400", "403", "404"} <= operation["responses"].keys(), (method, path)
 
 
-def test_changes_of_review_ask_for_a_revision(schema):
+def test_review_operations_require_a_revision(schema):
     for path, item in schema["paths"].items():
         if "/visits/{visit_id}/" in path and "post" in item:
             headers = [p for p in item["post"]["parameters"] if p["in"] == "header"]
             assert [(p["name"], p["required"]) for p in headers] == [("If-Match", True)], path
 
 
-def test_only_people_who_signed_in_see_it(client):
+def test_only_signed_in_people_see_the_description(client):
     assert client.get("/api/schema/").status_code == 403
     answer = client.get("/api/docs/")
     assert answer.status_code == 302

@@ -89,7 +89,7 @@ def test_geojson(api_for, observer, route):
         ("publications/2024/1/", 404),
     ],
 )
-def test_what_is_not_there_or_wrong_is_said(api_for, observer, route, path, status):
+def test_missing_or_invalid_input_is_explained(api_for, observer, route, path, status):
     answer = api_for(observer)("GET", path)
     assert answer.status == status
     assert answer.data["detail"]

@@ -64,24 +64,24 @@ def kept() -> bytes:
 
 
 def stored_files() -> list[str]:
-    found = []
+    names = []
 
     def walk(folder):
         folders, files = default_storage.listdir(folder)
-        found.extend(f"{folder}/{name}" for name in files)
+        names.extend(f"{folder}/{name}" for name in files)
         for name in folders:
             walk(f"{folder}/{name}")
 
     if default_storage.exists("recordings"):
         walk("recordings")
-    return found
+    return names
 
 
 def words(response) -> str:
     return response.json()["detail"]
 
 
-def test_what_the_server_can_do(phone):
+def test_server_capabilities(phone):
     """OPTIONS; Tus-Resumable is not needed (Requests, OPTIONS)."""
     response = phone.client.options(phone.home)
     assert response.status_code == 204
@@ -99,14 +99,14 @@ def test_creation(phone, observer, visit):
     assert response.status_code == 201
     assert response["Location"] == phone.place
     assert response["Tus-Resumable"] == "1.0.0"
-    found = Recording.objects.get()
-    assert (found.pk, found.visit, found.uploaded_by) == (phone.id, visit, observer.person)
-    assert (found.stop.number, found.species.code) == (2, "pseudacris-crucifer")
-    assert (found.kind, found.media_type, found.seconds) == ("voucher", "audio/webm", 2.5)
-    assert (found.state, found.received, found.bytes) == ("arriving", 0, 5000)
+    stored = Recording.objects.get()
+    assert (stored.pk, stored.visit, stored.uploaded_by) == (phone.id, visit, observer.person)
+    assert (stored.stop.number, stored.species.code) == (2, "pseudacris-crucifer")
+    assert (stored.kind, stored.media_type, stored.seconds) == ("voucher", "audio/webm", 2.5)
+    assert (stored.state, stored.received, stored.bytes) == ("arriving", 0, 5000)
 
 
-def test_the_same_again_makes_no_second_one(phone):
+def test_repeated_announcement_creates_no_second_recording(phone):
     assert {phone.begin().status_code for _ in range(3)} == {201}
     assert Recording.objects.count() == 1
 
@@ -131,10 +131,10 @@ def test_pieces_become_the_recording(phone):
         response = phone.piece(first, last)
         assert (response.status_code, response["Upload-Offset"]) == (204, str(last))
     assert response["Upload-Complete"] == "?1"
-    found = Recording.objects.get()
-    assert found.state == RecordingState.COMPLETE
+    stored = Recording.objects.get()
+    assert stored.state == RecordingState.COMPLETE
     assert kept() == phone.content
-    assert hashlib.sha256(kept()).hexdigest() == found.sha256
+    assert hashlib.sha256(kept()).hexdigest() == stored.sha256
     assert not RecordingPiece.objects.exists()
 
 
@@ -162,7 +162,7 @@ def test_wrong_offset(phone, offset):
     assert RecordingPiece.objects.count() == 1
 
 
-def test_a_piece_again_after_its_answer_was_lost(phone):
+def test_piece_repeated_after_a_lost_response(phone):
     phone.begin()
     for first in (0, 0, 0):
         phone.piece(first, 2000)
@@ -218,7 +218,9 @@ def test_termination(phone):
     phone.begin()
     phone.piece(0, 2000)
     assert phone.delete().status_code == 204
-    assert {one.status_code for one in (phone.head(), phone.piece(2000), phone.delete())} == {404}
+    assert {
+        response.status_code for response in (phone.head(), phone.piece(2000), phone.delete())
+    } == {404}
     assert not Recording.objects.exists()
 
 
@@ -234,7 +236,7 @@ def test_expiration(phone):
     assert verbs.expire_unfinished(begun + verbs.UPLOAD_LIFETIME) == 0
     assert stored_files()
     assert verbs.expire_unfinished(begun + verbs.UPLOAD_LIFETIME + SECOND) == 1
-    assert {one.status_code for one in (phone.head(), phone.piece(2000))} == {404}
+    assert {response.status_code for response in (phone.head(), phone.piece(2000))} == {404}
     assert not Recording.objects.exists()
     assert phone.begin().status_code == 201
     complete = phone.piece(0)
@@ -244,7 +246,7 @@ def test_expiration(phone):
     assert verbs.expire_unfinished(timezone.now() + 2 * verbs.UPLOAD_LIFETIME) == 0
 
 
-def test_what_arrived_whole_does_not_expire(phone, monkeypatch):
+def test_complete_upload_does_not_expire(phone, monkeypatch):
     """Its joining was cut off; that is made up for at night."""
     monkeypatch.setattr(views, "assemble_recording", lambda recording_id: None)
     phone.begin()
@@ -267,7 +269,7 @@ def test_too_large(phone):
 
 
 @pytest.mark.parametrize(
-    ("said", "status", "sentence"),
+    ("changes", "status", "sentence"),
     [
         ({"kind": "song"}, 422, "one of: voucher, note"),
         ({"filetype": "video/mp4"}, 422, "“video/mp4” is not taken"),
@@ -280,8 +282,8 @@ def test_too_large(phone):
         ({"visit": uuid.uuid4()}, 404, "Send the visit first"),
     ],
 )
-def test_announcements_that_are_refused(phone, said, status, sentence):
-    response = phone.begin(**said)
+def test_refused_announcements(phone, changes, status, sentence):
+    response = phone.begin(**changes)
     assert response.status_code == status
     assert sentence in words(response)
     assert not Recording.objects.exists()
@@ -297,7 +299,7 @@ def test_announcements_that_are_refused(phone, said, status, sentence):
         ({"Upload-Metadata": "id ***"}, 400),
     ],
 )
-def test_headers_that_cannot_be_read(phone, headers, status):
+def test_unreadable_headers(phone, headers, status):
     response = phone.begin(headers=headers)
     assert response.status_code == status
     assert words(response)
@@ -311,14 +313,14 @@ def test_offset_must_be_a_number(phone):
     assert response.json()["where"] == "Upload-Offset"
 
 
-def test_a_stop_that_the_route_has_lost(phone):
+def test_stop_that_was_closed(phone):
     """A phone may carry a week-old route: the sound is taken all the same."""
     assert phone.begin(stop=99).status_code == 201
     assert Recording.objects.get().stop is None
     assert "OTk=" in phone.head()["Upload-Metadata"]
 
 
-def test_not_what_it_was_said_to_be(phone):
+def test_content_does_not_match_the_media_type(phone):
     phone.content = b"<html>" + bytes(100)
     phone.begin()
     response = phone.piece(0)
@@ -335,7 +337,7 @@ def test_another_recording_under_the_same_id(phone):
     assert kept() == phone.content
 
 
-def test_the_whole_does_not_have_its_checksum(phone):
+def test_checksum_of_the_whole_is_wrong(phone):
     """Every piece was right, the whole is not: the upload begins anew."""
     phone.begin(sha256=hashlib.sha256(b"other").hexdigest())
     response = phone.piece(0)
@@ -345,7 +347,7 @@ def test_the_whole_does_not_have_its_checksum(phone):
     assert not RecordingPiece.objects.exists()
 
 
-def test_room_of_a_visit(phone, monkeypatch):
+def test_quota_of_a_visit(phone, monkeypatch):
     monkeypatch.setattr(verbs, "MAX_RECORDINGS", 2)
     for seed in (1, 2):
         other = Uploader(client=phone.client, visit=phone.visit, content=sound(seed=seed))
@@ -370,7 +372,7 @@ class Broken(io.BytesIO):
 @pytest.mark.parametrize(
     ("header", "there"), [("", 1500), (None, 0)], ids=["no checksum", "checksum"]
 )
-def test_a_connection_that_breaks_off(phone, header, there):
+def test_broken_connection_keeps_what_was_received(phone, header, there):
     """Requests, PATCH: as much as possible is stored; Checksum: never what was not checked."""
     phone.begin()
     body = phone.content[:2000]
@@ -390,7 +392,7 @@ def test_a_connection_that_breaks_off(phone, header, there):
     assert kept() == phone.content
 
 
-def test_joining_that_fails_is_done_later(phone, monkeypatch):
+def test_failed_assembly_is_repeated_later(phone, monkeypatch):
     """All bytes came, then the server fell over: nothing is sent again."""
 
     def fall_over(*_):
@@ -407,7 +409,7 @@ def test_joining_that_fails_is_done_later(phone, monkeypatch):
     assert kept() == phone.content
 
 
-class TestWhose:
+class TestAccess:
     """A recording is its observer's to send and to take back."""
 
     @pytest.fixture(autouse=True)
@@ -418,8 +420,8 @@ class TestWhose:
     def assert_hidden(self, other: Uploader, status: int = 404):
         answers = [other.begin(), other.head(), other.piece(2000), other.delete()]
         assert {answer.status_code for answer in answers} == {status}
-        found = Recording.objects.get()
-        assert (found.received, found.state) == (2000, "arriving")
+        stored = Recording.objects.get()
+        assert (stored.received, stored.state) == (2000, "arriving")
 
     def test_another_observer(self, phone, program, client_for):
         phone.client = client_for(make_member(program, Role.OBSERVER))
@@ -437,18 +439,18 @@ class TestWhose:
         phone.client = client_for(make_member(make_program(), Role.OBSERVER))
         self.assert_hidden(phone)
 
-    def test_own_visit_under_a_foreign_address(self, phone, observer):
+    def test_own_visit_under_another_programs_url(self, phone, observer):
         elsewhere = make_member(make_program(), Role.OBSERVER, person=observer.person)
         home = f"/api/v1/{elsewhere.program.slug}/recordings/"
         assert phone.send("HEAD", f"{home}{phone.id}/", {}).status_code == 404
 
-    def test_a_foreign_visit_and_an_id_that_is_known(self, phone, program, client_for):
+    def test_recording_of_another_visit_under_an_existing_id(self, phone, program, client_for):
         other = make_member(program, Role.OBSERVER)
-        own = make_draft(other, make_route(program))
-        thief = Uploader(client=client_for(other), visit=own, id=phone.id)
+        own_visit = make_draft(other, make_route(program))
+        thief = Uploader(client=client_for(other), visit=own_visit, id=phone.id)
         assert thief.begin().status_code == 404
 
-    def test_nobody(self, phone):
+    def test_signed_out(self, phone):
         phone.client = Client()
         self.assert_hidden(phone, 403)
 
@@ -462,7 +464,7 @@ class TestWhose:
 
 
 @pytest.mark.parametrize("state", [VisitState.SUBMITTED, VisitState.ACCEPTED])
-def test_sound_may_come_after_the_data(client_for, observer, program, state):
+def test_recording_may_arrive_after_submission(client_for, observer, program, state):
     """A complete recording of a visit that is handed in stays."""
     visit = make_submitted(observer, make_route(program))
     visit.state = state
@@ -474,24 +476,26 @@ def test_sound_may_come_after_the_data(client_for, observer, program, state):
     assert Recording.objects.count() == 1
 
 
-def test_a_draft_goes_with_its_sounds(phone, observer, visit, django_capture_on_commit_callbacks):
+def test_discarding_a_draft_deletes_its_recordings(
+    phone, observer, visit, django_capture_on_commit_callbacks
+):
     phone.whole()
     other = Uploader(client=phone.client, visit=visit, content=sound(seed=2))
     other.begin()
     other.piece(0, 2000)
-    mine = {
+    draft_recordings = {
         Recording.objects.get(pk=phone.id).audio.name,
         RecordingPiece.objects.get().content.name,
     }
-    assert mine <= set(stored_files())
+    assert draft_recordings <= set(stored_files())
     with django_capture_on_commit_callbacks(execute=True):
         discard_draft(observer, visit.pk)
-    assert not mine & set(stored_files())
+    assert not draft_recordings & set(stored_files())
     assert not Recording.objects.exists()
     assert {phone.head().status_code, phone.begin().status_code} == {404}
 
 
-def test_pieces_that_were_joined_are_deleted(phone, django_capture_on_commit_callbacks):
+def test_pieces_are_deleted_after_assembly(phone, django_capture_on_commit_callbacks):
     phone.begin()
     phone.piece(0, 2000)
     piece = RecordingPiece.objects.get().content.name
@@ -501,7 +505,7 @@ def test_pieces_that_were_joined_are_deleted(phone, django_capture_on_commit_cal
     assert Recording.objects.get().audio.name in stored_files()
 
 
-def test_putting_together_twice_changes_nothing(phone):
+def test_assembling_twice_changes_nothing(phone):
     phone.whole()
     name = Recording.objects.get().audio.name
     verbs.assemble_recording(phone.id)
@@ -509,7 +513,7 @@ def test_putting_together_twice_changes_nothing(phone):
     assert Recording.objects.get().audio.name == name
 
 
-def test_a_damaged_whole_raises(phone):
+def test_damaged_recording_raises(phone):
     phone.begin(sha256="0" * 64)
     phone.piece(0, 2000)
     Recording.objects.update(bytes=2000)

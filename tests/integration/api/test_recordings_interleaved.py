@@ -53,10 +53,10 @@ class Phone:
         if not self.begun:
             self.begun = self.luck(self.upload.begin, self.upload.begin).status_code == 201
             return False
-        told = self.luck(self.upload.head)
-        if told["Upload-Complete"] == "?1":
+        response = self.luck(self.upload.head)
+        if response["Upload-Complete"] == "?1":
             return True
-        return self.send_piece(int(told["Upload-Offset"]))
+        return self.send_piece(int(response["Upload-Offset"]))
 
     def send_piece(self, first: int) -> bool:
         last = first + self.dice.randint(1, 2000)
@@ -75,7 +75,7 @@ class Phone:
         return answer.status_code == 204 and answer["Upload-Complete"] == "?1"
 
 
-def test_bad_luck(client_for, observer, program, record_property):
+def test_random_failures_lose_and_double_nothing(client_for, observer, program, record_property):
     visit = make_draft(observer, make_route(program))
     client = client_for(observer)
     steps = 0
@@ -93,10 +93,10 @@ def test_bad_luck(client_for, observer, program, record_property):
                 continue
         else:
             pytest.fail(f"seed {seed}: not there after {MOST_STEPS} steps: {phone.fates}")
-        found = Recording.objects.get(pk=upload.id)
-        with found.audio.open("rb") as file:
+        stored = Recording.objects.get(pk=upload.id)
+        with stored.audio.open("rb") as file:
             assert file.read() == content, f"seed {seed}"
-        assert (found.state, found.received) == ("complete", len(content))
+        assert (stored.state, stored.received) == ("complete", len(content))
     assert Recording.objects.count() == PHONES
     assert not RecordingPiece.objects.exists()
     record_property("phones", PHONES)

@@ -88,7 +88,7 @@ def comes_to(wire: Wire, allowed: int) -> int:
     return wire.offset()
 
 
-def test_the_phone_hangs_up(client_for, observer, program, tmp_path):
+def test_client_disconnects_in_the_middle_of_a_piece(client_for, observer, program, tmp_path):
     """tus 1.0.0, Requests, PATCH: as much as possible is stored; Checksum: a piece that does
     not have its checksum is thrown away. Either way the upload goes on and comes out whole."""
     visit = make_draft(observer, make_route(program))
@@ -123,5 +123,9 @@ def test_the_phone_hangs_up(client_for, observer, program, tmp_path):
         assert (heard.status, heard.body) == (200, phone.content)
         part = wire.ask("GET", url, Range="bytes=699000-")
         assert (part.status, part.body) == (206, phone.content[699_000:])
-        told = wire.ask("HEAD", url)
-        assert (told.status, told.headers["Content-Length"], told.body) == (200, "700000", b"")
+        response = wire.ask("HEAD", url)
+        assert (response.status, response.headers["Content-Length"], response.body) == (
+            200,
+            "700000",
+            b"",
+        )

@@ -41,7 +41,7 @@ def settle(api, visit, revision, **answer):
     )
 
 
-def test_settle_then_accept_then_open_again(api, visit):
+def test_settle_then_accept_then_reopen(api, visit):
     refused = api("POST", f"visits/{visit.pk}/accept/", revision=visit.revision)
     assert refused.status == 422
     assert [f["code"] for f in refused.data["findings"]] == ["listening-too-short"]
@@ -65,7 +65,7 @@ def test_settle_then_accept_then_open_again(api, visit):
 @pytest.mark.parametrize(
     ("verb", "state"), [("send-back", VisitState.SENT_BACK), ("set-aside", VisitState.SET_ASIDE)]
 )
-def test_verbs_with_a_note(api, visit, verb, state):
+def test_decisions_with_a_note(api, visit, verb, state):
     for body in ({}, {"note": ""}, {"note": "  "}):
         answer = api("POST", f"visits/{visit.pk}/{verb}/", body, revision=visit.revision)
         assert (answer.status, answer.data["where"]) == (400, "note")
@@ -81,7 +81,7 @@ def test_a_visit_sent_back_is_mailed_with_a_full_link(api, visit):
     assert jobs.last().args["site_url"] == "http://testserver/"
 
 
-def test_correcting(api, visit):
+def test_correct_cells(api, visit):
     body = {"changes": {"stops.2.finished_at": {"now": "21:16"}}, "reason": "Asked by phone."}
     answer = api("POST", f"visits/{visit.pk}/correct/", body, revision=visit.revision)
     assert (answer.status, answer.data["findings"]) == (200, [])
@@ -90,7 +90,7 @@ def test_correcting(api, visit):
     assert answer.status == 422
 
 
-def test_a_stale_revision_gets_the_servers_copy(api, visit):
+def test_stale_revision_returns_the_servers_copy(api, visit):
     settle(api, visit, visit.revision)
     for verb, body in (
         ("accept", None),
@@ -105,7 +105,7 @@ def test_a_stale_revision_gets_the_servers_copy(api, visit):
     assert Visit.objects.get().state == VisitState.SUBMITTED
 
 
-def test_a_wrong_state_says_so(api, visit):
+def test_wrong_state_is_explained(api, visit):
     answer = api("POST", f"visits/{visit.pk}/reopen/", {"note": "Why?"}, revision=visit.revision)
     assert answer.status == 409
     assert "only while it is accepted or set aside" in answer.data["detail"]
@@ -124,7 +124,7 @@ def test_a_settlement_needs_an_answer_and_a_reason(api, visit, answer, where):
     assert (refused.status, refused.data["where"]) == (400, where)
 
 
-def test_a_finding_of_another_visit_is_not_there(api, visit, observer, program):
+def test_finding_of_another_visit_is_a_404(api, visit, observer, program):
     other = make_submitted(observer, make_route(program))
     finding = visit.findings.get()
     answer = api(

@@ -50,11 +50,11 @@ def ask(secret: str, path: str, program, method: str = "GET", **data: object):
     )
 
 
-def test_only_a_hash_is_kept(partner):
-    made = make_token(partner, name="report", scope=Scope.RECORDS, days=30)
+def test_only_a_hash_is_stored(partner):
+    new_token = make_token(partner, name="report", scope=Scope.RECORDS, days=30)
     row = AccessToken.objects.get()
-    assert row.digest == hashlib.sha512(made.secret.encode()).hexdigest()
-    assert made.secret not in str(AccessToken.objects.values().get())
+    assert row.digest == hashlib.sha512(new_token.secret.encode()).hexdigest()
+    assert new_token.secret not in str(AccessToken.objects.values().get())
     assert dt.timedelta(days=29) < row.expiry - timezone.now() <= dt.timedelta(days=30)
 
 
@@ -87,7 +87,7 @@ def test_a_token_opens_its_scope(program, partner, scope, path, status):
 
 @pytest.mark.parametrize("role", [Role.OBSERVER, Role.COORDINATOR])
 @pytest.mark.parametrize("path", ["visits/", "routes/", "seasons/route-years/"])
-def test_even_a_coordinators_token_opens_no_working_data(program, role, path):
+def test_token_of_a_coordinator_opens_no_unpublished_data(program, role, path):
     assert ask(secret_of(make_member(program, role)), path, program).status_code == 403
 
 
@@ -104,7 +104,7 @@ def test_a_token_changes_nothing(program, coordinator):
     assert "This token opens" in answer.json()["detail"]
 
 
-def test_a_token_is_of_one_program(program, partner):
+def test_token_is_valid_in_one_program_only(program, partner):
     other = make_member(
         type(program).objects.create(name="Other", slug="other", time_zone="UTC"),
         Role.PARTNER,
@@ -114,21 +114,21 @@ def test_a_token_is_of_one_program(program, partner):
     assert ask(secret_of(other), "trends/", other.program).status_code == 200
 
 
-def test_somebody_who_left_has_no_access(program, partner):
+def test_former_member_has_no_access(program, partner):
     secret = secret_of(partner)
     partner.active = False
     partner.save()
     assert ask(secret, "trends/", program).status_code == 404
 
 
-def test_a_closed_account_has_no_access(program, partner):
+def test_inactive_account_has_no_access(program, partner):
     secret = secret_of(partner)
     partner.person.is_active = False
     partner.person.save()
     assert ask(secret, "trends/", program).status_code == 401
 
 
-def test_a_token_ends_and_its_owner_still_sees_it(program, partner):
+def test_expired_token_is_still_listed_for_its_owner(program, partner):
     secret = secret_of(partner)
     AccessToken.objects.update(expiry=timezone.now() - dt.timedelta(seconds=1))
     answer = ask(secret, "trends/", program)
@@ -138,20 +138,20 @@ def test_a_token_ends_and_its_owner_still_sees_it(program, partner):
     assert tokens_of(partner).count() == 1
 
 
-def test_a_token_taken_back_is_worth_nothing(program, partner):
-    made = make_token(partner, name="report", scope=Scope.RECORDS, days=30)
-    revoke_token(partner, made.token.handle)
-    assert ask(made.secret, "trends/", program).status_code == 401
+def test_revoked_token_is_refused(program, partner):
+    new_token = make_token(partner, name="report", scope=Scope.RECORDS, days=30)
+    revoke_token(partner, new_token.token.handle)
+    assert ask(new_token.secret, "trends/", program).status_code == 401
 
 
 @pytest.mark.parametrize("secret", ["", "x", "two words", "é", "0" * 64, "%00"])
-def test_what_is_no_token_is_refused_in_words(program, secret):
+def test_invalid_token_is_refused_with_a_message(program, secret):
     answer = ask(secret, "trends/", program)
     assert answer.status_code == 401
     assert "oken" in answer.json()["detail"]
 
 
-def test_a_token_comes_before_a_session(program, coordinator, partner, client_for):
+def test_token_takes_precedence_over_a_session(program, coordinator, partner, client_for):
     answer = client_for(coordinator).get(
         f"/api/v1/{program.slug}/visits/",
         headers={"Authorization": f"Bearer {secret_of(partner)}"},
@@ -159,7 +159,7 @@ def test_a_token_comes_before_a_session(program, coordinator, partner, client_fo
     assert answer.status_code == 403
 
 
-def test_last_use_is_noted_to_the_hour(program, partner):
+def test_last_use_is_recorded_to_the_hour(program, partner):
     secret = secret_of(partner)
     ask(secret, "trends/", program)
     first = AccessToken.objects.get().last_used_at
@@ -183,18 +183,21 @@ def test_exact_places_need_the_right_and_the_scope(program, partner, path, right
     assert answer.status_code == (200 if allowed else 403)
     body = answer.getvalue() if answer.streaming else answer.content
     assert (b"43.0731" in body) == allowed
-    noted = [(one.person, one.by_token, one.path) for one in ExactDownload.objects.all()]
+    logged = [
+        (download.person, download.by_token, download.path)
+        for download in ExactDownload.objects.all()
+    ]
     address = f"/api/v1/{program.slug}/{path}?places=exact"
-    assert noted == ([(partner.person, "report", address)] if allowed else [])
+    assert logged == ([(partner.person, "report", address)] if allowed else [])
 
 
-def test_shared_places_are_not_noted_even_for_those_with_the_right(program, coordinator):
+def test_downloads_of_shared_places_are_not_logged(program, coordinator):
     answer = ask(secret_of(coordinator, Scope.EXACT), "records/calls/", program)
     assert b"43.0731" not in answer.content
     assert not ExactDownload.objects.exists()
 
 
-def test_the_note_is_written_before_the_first_byte(program, coordinator):
+def test_download_is_logged_before_the_first_byte(program, coordinator):
     answer = ask(secret_of(coordinator, Scope.EXACT), "records/calls/export/?places=exact", program)
     assert ExactDownload.objects.count() == 1
     assert next(iter(answer.streaming_content)).startswith(b"period,visit")
@@ -209,13 +212,13 @@ def test_the_note_is_written_before_the_first_byte(program, coordinator):
         ({"name": "  "}, "name"),
     ],
 )
-def test_a_token_that_cannot_be_is_refused(partner, changes, field):
+def test_invalid_token_settings_are_refused(partner, changes, field):
     with pytest.raises(ValidationError) as refusal:
         make_token(partner, **{"name": "report", "scope": Scope.RECORDS, "days": 30, **changes})
     assert field in refusal.value.message_dict
 
 
-def test_nobody_hoards_tokens(partner):
+def test_number_of_tokens_is_limited(partner):
     for _ in range(MAX_TOKENS):
         secret_of(partner)
     with pytest.raises(ValidationError, match="Take one back"):
@@ -227,7 +230,7 @@ class TestRateLimit:
     def limit(self, settings):
         settings.API_REQUESTS_AN_HOUR = 2
 
-    def test_headers_say_what_is_left_and_429_when_to_go_on(self, program, partner):
+    def test_headers_state_the_remaining_requests_and_when_to_retry(self, program, partner):
         """Fields and parameters of draft-ietf-httpapi-ratelimit-headers-10, 3 and 4."""
         secret = secret_of(partner)
         left = [ask(secret, "trends/", program) for _ in range(3)]
@@ -242,21 +245,21 @@ class TestRateLimit:
         assert 3590 <= wait <= 3600
         assert f"in {wait} seconds" in left[2].json()["detail"]
 
-    def test_each_token_has_its_own_count(self, program, partner):
+    def test_requests_are_counted_per_token(self, program, partner):
         first, second = secret_of(partner), secret_of(partner)
         for _ in range(3):
             last = ask(first, "trends/", program)
         assert last.status_code == 429
         assert ask(second, "trends/", program).status_code == 200
 
-    def test_a_new_window_begins_after_an_hour(self, program, partner):
+    def test_limit_resets_after_an_hour(self, program, partner):
         secret = secret_of(partner)
         for _ in range(3):
             ask(secret, "trends/", program)
         RequestCount.objects.update(begun_at=timezone.now() - dt.timedelta(hours=1, seconds=1))
         assert ask(secret, "trends/", program).status_code == 200
 
-    def test_people_who_are_signed_in_are_counted_too(self, program, partner, client_for):
+    def test_requests_of_signed_in_people_are_counted(self, program, partner, client_for):
         client = client_for(partner)
         path = f"/api/v1/{program.slug}/trends/"
         assert [client.get(path).status_code for _ in range(3)] == [200, 200, 429]

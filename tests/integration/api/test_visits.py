@@ -48,7 +48,7 @@ def put(api, key, cells=None, revision=None, **options):
 # Putting a sheet
 
 
-def test_a_visit_is_begun_under_the_phones_own_id(api, route, observer):
+def test_visit_is_created_with_the_id_from_the_phone(api, route, observer):
     key = uuid.uuid4()
     answer = put(api, key, plain_cells() | {"temperature_unit": "C"})
     assert answer.status == 201
@@ -80,7 +80,7 @@ def test_a_retry_after_submitting_changes_nothing(api, observer, route):
     assert Submission.objects.count() == 1
 
 
-def test_a_known_revision_replaces_the_sheet(api, route):
+def test_current_revision_replaces_the_sheet(api, route):
     key = uuid.uuid4()
     revision = put(api, key, {"notes": "fog", "stops.1.cars": "2"}).data["visit"]["revision"]
     answer = put(api, key, {"notes": "clear"}, revision=revision)
@@ -90,7 +90,9 @@ def test_a_known_revision_replaces_the_sheet(api, route):
 
 
 @pytest.mark.parametrize("known", [True, False])
-def test_a_stale_copy_gets_the_servers_and_overwrites_nothing(api, observer, route, known):
+def test_stale_revision_returns_the_servers_copy_and_overwrites_nothing(
+    api, observer, route, known
+):
     visit = make_draft(observer, route, {"notes": "fog"})
     type_cells(observer, visit, {"notes": "rain"})
     answer = put(api, visit.pk, {"notes": "clear"}, revision=visit.revision if known else None)
@@ -130,7 +132,7 @@ def test_a_visit_does_not_move_to_another_route(api, observer, route, program):
         ({"source": "import"}, "source"),
     ],
 )
-def test_a_bad_request_says_where(api, route, body, where):
+def test_bad_request_names_the_field(api, route, body, where):
     answer = api("PUT", f"visits/{uuid.uuid4()}/", {**sheet(), **body})
     assert answer.status == 400
     assert answer.data["where"] == where
@@ -145,13 +147,13 @@ def test_a_bad_request_says_where(api, route, body, where):
         ({"cells": {"a" * 201: "x"}}, "address has 201 characters"),
     ],
 )
-def test_what_cannot_be_begun_leaves_no_visit(api, route, options, words):
+def test_refused_request_creates_no_visit(api, route, options, words):
     answer = api("PUT", f"visits/{uuid.uuid4()}/", {**sheet(), **options})
     assert (answer.status, words in answer.data["detail"]) == (400, True)
     assert not Visit.objects.exists()
 
 
-def test_junk_is_kept_and_reported(api, route):
+def test_unreadable_cells_are_kept_and_reported(api, route):
     cells = {"stops.1.cars": "many", "notes": "fog\x00", "elsewhere": " x ", "stops.2.sky": 3}
     answer = put(api, uuid.uuid4(), cells)
     assert answer.status == 201
@@ -162,7 +164,7 @@ def test_junk_is_kept_and_reported(api, route):
 
 
 @pytest.mark.parametrize("header", ["three", '"', "W/"])
-def test_a_revision_that_cannot_be_read(api, observer, route, header):
+def test_unreadable_revision(api, observer, route, header):
     visit = make_draft(observer, route)
     answer = api.client.post(
         f"/api/v1/{observer.program.slug}/visits/{visit.pk}/submit/",
@@ -175,7 +177,7 @@ def test_a_revision_that_cannot_be_read(api, observer, route, header):
 # Merging
 
 
-def test_changes_are_merged_and_conflicts_come_back(api, observer, route):
+def test_changes_are_merged_and_conflicts_returned(api, observer, route):
     visit = make_draft(observer, route, {"notes": "fog"})
     body = {"changes": {"notes": {"was": "", "now": "rain"}, "stops.1.cars": {"now": "2"}}}
     answer = api("PATCH", f"visits/{visit.pk}/", body)
@@ -185,7 +187,7 @@ def test_changes_are_merged_and_conflicts_come_back(api, observer, route):
     assert answer.data["visit"]["cells"]["notes"] == "fog"
 
 
-def test_a_change_that_was_held_up_comes_too_late(api, observer, route):
+def test_delayed_change_is_refused(api, observer, route):
     """The phone never heard of it, the entry was taken back, and then it arrives."""
     visit = make_draft(observer, route, {})
     path, held_up = f"visits/{visit.pk}/", {"changes": {"notes": {"was": "", "now": "fog"}}}
@@ -197,7 +199,7 @@ def test_a_change_that_was_held_up_comes_too_late(api, observer, route):
     assert "notes" not in visit.cells
 
 
-def test_a_beginning_that_was_held_up_comes_too_late(api, route):
+def test_delayed_creation_is_refused(api, route):
     key = uuid.uuid4()
     put(api, key)
     assert put(api, key, {"notes": "fog"}).status == 409
@@ -205,7 +207,7 @@ def test_a_beginning_that_was_held_up_comes_too_late(api, route):
     assert "notes" not in Visit.objects.get().cells
 
 
-def test_both_protocol_versions_are_told(api, route):
+def test_both_protocol_versions_are_returned(api, route):
     """The one that judges, and the one in force by now."""
     old = route.protocol.versions.get()
     new = route.protocol.versions.create(
@@ -218,7 +220,7 @@ def test_both_protocol_versions_are_told(api, route):
 # Submitting
 
 
-def test_a_sheet_that_is_refused_comes_back_with_its_findings(api, observer, route):
+def test_refused_sheet_is_returned_with_its_findings(api, observer, route):
     visit = make_draft(observer, route, plain_cells() | {"stops.1.cars": "70000"})
     answer = api("POST", f"visits/{visit.pk}/submit/", revision=visit.revision)
     assert answer.status == 422
@@ -247,7 +249,7 @@ def test_a_draft_is_discarded_and_a_submitted_visit_is_not(api, observer, route)
     assert Visit.objects.get() == submitted
 
 
-def test_a_beginning_that_was_held_up_brings_nothing_back(api, route):
+def test_delayed_creation_does_not_restore_a_discarded_draft(api, route):
     """Thrown away before it arrived, or after: the same either way, and as often as it comes."""
     for arrived in (True, False):
         key = uuid.uuid4()
@@ -256,14 +258,14 @@ def test_a_beginning_that_was_held_up_brings_nothing_back(api, route):
         assert [api("DELETE", f"visits/{key}/").status for _ in range(2)] == [204, 204]
         answers = [put(api, key, {"notes": "fog"}) for _ in range(2)]
         answers.append(api("PATCH", f"visits/{key}/", {"changes": {}}))
-        assert {(one.status, one.data["discarded_at"]) for one in answers} == {
+        assert {(answer.status, answer.data["discarded_at"]) for answer in answers} == {
             (410, DiscardedDraft.objects.get(visit_id=key).discarded_at.isoformat())
         }
         assert answers[0].data["detail"].startswith("This draft was thrown away.")
     assert not Visit.objects.exists()
 
 
-def test_a_draft_comes_back_when_its_observer_says_so(api, route):
+def test_observer_can_recover_a_discarded_draft(api, route):
     key = uuid.uuid4()
     api("DELETE", f"visits/{key}/")
     since = put(api, key).data["discarded_at"]
@@ -275,7 +277,7 @@ def test_a_draft_comes_back_when_its_observer_says_so(api, route):
     assert not Visit.objects.exists()
 
 
-def test_nobody_throws_away_the_draft_of_another(api, api_for, program, observer, route):
+def test_draft_of_another_observer_cannot_be_discarded(api, api_for, program, observer, route):
     key = uuid.uuid4()
     assert api_for(make_member(program))("DELETE", f"visits/{key}/").status == 204
     assert put(api, key).status == 201
@@ -286,7 +288,7 @@ def test_nobody_throws_away_the_draft_of_another(api, api_for, program, observer
 # Reading
 
 
-def test_one_visit(api, observer, route):
+def test_visit_detail(api, observer, route):
     visit = make_draft(observer, route, plain_cells() | {"stops.2.finished_at": "21:13"})
     fresh = api.get(f"visits/{visit.pk}/")
     assert [f["id"] for f in fresh["findings"]] == [None]
@@ -298,7 +300,7 @@ def test_one_visit(api, observer, route):
     assert api.get(f"visits/{visit.pk}/") == submitted
 
 
-def test_what_a_visit_became(api, observer, route, program):
+def test_records_of_a_visit(api, observer, route, program):
     (peeper,) = make_checklist(program)
     cells = plain_cells(2, {1: {peeper: 3}, 2: {peeper: "?"}}) | {
         "stops.1.latitude": "43.0731",
@@ -325,15 +327,15 @@ def test_what_a_visit_became(api, observer, route, program):
 def test_the_list_is_filtered_and_paged(api, api_for, observer, program, route):
     other = make_member(program)
     elsewhere = make_route(program, code="R08")
-    mine = make_submitted(observer, route)
+    own_visit = make_submitted(observer, route)
     theirs = make_submitted(other, elsewhere, plain_cells() | {"night": "2023-05-01"})
     make_draft(other, route)
 
     def ids(query=""):
         return [row["id"] for row in api.get(f"visits/{query}")["results"]]
 
-    assert ids() == [str(mine.pk), str(theirs.pk)]
-    assert ids("?mine=true") == ids("?route=R07") == ids("?season_year=2024") == [str(mine.pk)]
+    assert ids() == [str(own_visit.pk), str(theirs.pk)]
+    assert ids("?mine=true") == ids("?route=R07") == ids("?season_year=2024") == [str(own_visit.pk)]
     assert ids("?night_to=2023-12-31") == ids("?route=R08") == [str(theirs.pk)]
     assert ids("?state=accepted") == ids("?night_from=2024-05-01") == []
     page = api.get("visits/?limit=1&offset=1")
@@ -341,7 +343,7 @@ def test_the_list_is_filtered_and_paged(api, api_for, observer, program, route):
     assert api("GET", "visits/?state=lost").status == 400
 
 
-def test_the_list_takes_the_same_queries_however_long(
+def test_number_of_queries_of_the_list_does_not_grow(
     api, observer, route, django_assert_num_queries
 ):
     for count in (1, 8):
@@ -351,7 +353,7 @@ def test_the_list_takes_the_same_queries_however_long(
             assert api.get("visits/")["results"]
 
 
-def test_records_take_the_same_queries_however_many(
+def test_number_of_queries_of_records_does_not_grow(
     api, observer, program, django_assert_num_queries
 ):
     (peeper,) = make_checklist(program)
@@ -367,7 +369,7 @@ def test_records_take_the_same_queries_however_many(
 # Who may
 
 
-def test_drafts_of_others_are_not_there(api_for, observer, program, route):
+def test_drafts_of_others_are_a_404(api_for, observer, program, route):
     visit = make_draft(observer, route)
     stranger = make_member(make_program(), Role.COORDINATOR)
     outsider = make_member(make_program(), person=observer.person)
@@ -383,7 +385,7 @@ def test_drafts_of_others_are_not_there(api_for, observer, program, route):
     assert api_for(stranger).get("visits/")["results"] == []
 
 
-def test_a_put_under_somebody_elses_id_is_not_found(api_for, observer, program, route):
+def test_put_to_the_id_of_another_observers_visit_is_a_404(api_for, observer, program, route):
     visit = make_draft(observer, route, {"notes": "mine"})
     answer = put(api_for(make_member(program)), visit.pk, {"notes": "theirs"})
     assert answer.status == 404
@@ -391,7 +393,7 @@ def test_a_put_under_somebody_elses_id_is_not_found(api_for, observer, program, 
     assert visit.cells["notes"] == "mine"
 
 
-def test_the_api_cannot_be_written_to_from_another_site(observer, route):
+def test_cross_site_writes_are_refused(observer, route):
     client = Client(enforce_csrf_checks=True)
     client.force_login(observer.person)
     answer = client.put(

@@ -171,7 +171,7 @@ def test_the_same_submission_twice(observer, route):
     assert Visit.objects.get().periods.count() == 3
 
 
-def test_typing_while_the_sheet_is_submitted_loses_nothing(observer, route):
+def test_typing_during_submission_loses_nothing(observer, route):
     draft = make_draft(observer, route)
     results = at_once(
         draft,
@@ -199,7 +199,7 @@ def test_two_devices_type_different_cells(observer, route):
     assert (cells["stops.1.cars"], cells["stops.2.cars"]) == ("1", "2")
 
 
-def test_the_same_visit_is_begun_twice(observer, route):
+def test_starting_the_same_visit_twice_at_once(observer, route):
     key = uuid.uuid4()
 
     def start():
@@ -211,7 +211,7 @@ def test_the_same_visit_is_begun_twice(observer, route):
     assert Visit.objects.get().night == dt.date(2024, 4, 15)
 
 
-def test_throwing_away_and_beginning_take_turns(observer, program):
+def test_discarding_and_starting_a_draft_exclude_each_other(observer, program):
     """Whichever comes first, the draft is gone."""
     route, key = make_route(program), uuid.uuid4()
     for _ in range(5):

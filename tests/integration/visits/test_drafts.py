@@ -105,7 +105,7 @@ def test_the_version_is_the_one_in_force_on_the_night(observer, route):
     assert (before.protocol_version, after.protocol_version) == (old, new)
 
 
-def test_the_same_id_never_makes_a_second_visit(observer, route):
+def test_same_id_never_creates_a_second_visit(observer, route):
     key = uuid.uuid4()
     first = start_visit(observer, route=route, night=NIGHT, visit_id=key, source="phone")
     again = start_visit(observer, route=route, night=NIGHT, visit_id=key, source="phone")
@@ -113,20 +113,20 @@ def test_the_same_id_never_makes_a_second_visit(observer, route):
     assert Visit.objects.count() == 1
 
 
-def test_an_id_of_somebody_else_is_not_yours(observer, route, program):
+def test_id_of_another_observers_visit_is_refused(observer, route, program):
     theirs = start_visit(make_member(program), route=route, night=NIGHT)
     with pytest.raises(NotYours):
         start_visit(observer, route=route, night=NIGHT, visit_id=theirs.pk)
 
 
-def test_a_route_of_another_program_is_not_there(observer):
+def test_route_of_another_program_is_refused(observer):
     with pytest.raises(NotYours, match="no such route"):
         start_visit(observer, route=make_route(make_program()), night=NIGHT)
 
 
-def test_partners_and_members_who_left_enter_nothing(partner, program, route):
-    gone = make_member(program, Role.OBSERVER, active=False)
-    for member in (partner, gone):
+def test_partners_and_former_members_cannot_start_visits(partner, program, route):
+    former_member = make_member(program, Role.OBSERVER, active=False)
+    for member in (partner, former_member):
         with pytest.raises(PermissionDenied, match="does not allow you to enter visits"):
             start_visit(member, route=route, night=NIGHT)
 
@@ -152,13 +152,13 @@ def test_cells_are_kept_as_typed_and_judged(observer, route):
     assert (finding.code, finding.where) == ("cell-unreadable", Where(stop=1, field="cars"))
 
 
-def test_typing_what_is_there_already_changes_nothing(observer, route):
+def test_typing_the_same_text_changes_nothing(observer, route):
     visit = make_draft(observer, route, {"notes": "fog"})
     saved = save_cells(observer, visit.pk, changes({"notes": "fog"}))
     assert saved.visit.revision == visit.revision
 
 
-def test_two_devices_fill_different_cells_and_both_are_kept(observer, route):
+def test_changes_of_two_devices_to_different_cells_are_both_kept(observer, route):
     visit = start_visit(observer, route=route, night=NIGHT)
     save_cells(observer, visit.pk, changes({"stops.1.cars": "2"}))
     saved = save_cells(observer, visit.pk, changes({"stops.2.cars": "3"}))
@@ -166,7 +166,7 @@ def test_two_devices_fill_different_cells_and_both_are_kept(observer, route):
     assert saved.visit.cells["stops.2.cars"] == "3"
 
 
-def test_two_devices_fill_the_same_cell_and_both_texts_come_back(observer, route):
+def test_changes_of_two_devices_to_the_same_cell_are_a_conflict(observer, route):
     visit = start_visit(observer, route=route, night=NIGHT)
     save_cells(observer, visit.pk, changes({"stops.1.cars": "2"}))
     saved = save_cells(observer, visit.pk, changes({"stops.1.cars": "3", "notes": "fog"}))
@@ -175,7 +175,7 @@ def test_two_devices_fill_the_same_cell_and_both_texts_come_back(observer, route
     assert saved.visit.cells["notes"] == "fog"
 
 
-def test_an_unreadable_cell_is_not_also_called_missing(observer, route):
+def test_unreadable_cell_is_not_also_reported_as_missing(observer, route):
     visit = start_visit(observer, route=route, night=NIGHT)
     cells = {"stops.1.status": "listened", "stops.1.started_at": "late"}
     saved = save_cells(observer, visit.pk, changes(cells))
@@ -184,7 +184,7 @@ def test_an_unreadable_cell_is_not_also_called_missing(observer, route):
     assert [f.code for f in beside["stops.1.finished_at"]] == ["times-missing"]
 
 
-def test_the_visit_follows_the_night_of_its_sheet(observer, route):
+def test_visit_moves_to_the_night_typed_on_its_sheet(observer, route):
     new = ProtocolVersion.objects.create(
         protocol=route.protocol,
         number=2,
@@ -210,7 +210,7 @@ def test_the_visit_follows_the_night_of_its_sheet(observer, route):
         ("", "night-missing"),
     ],
 )
-def test_a_night_that_cannot_be_used_is_kept_and_reported(observer, route, text, code):
+def test_unusable_night_is_kept_and_reported(observer, route, text, code):
     visit = start_visit(observer, route=route, night=NIGHT)
     saved = save_cells(observer, visit.pk, {"night": CellChange(was="2024-04-15", now=text)})
     assert saved.visit.night == NIGHT
@@ -218,7 +218,7 @@ def test_a_night_that_cannot_be_used_is_kept_and_reported(observer, route, text,
     assert [f.code for f in findings_by_cell(saved.findings)["night"]] == [code]
 
 
-def test_a_sheet_has_a_size(observer, route):
+def test_size_of_a_sheet_is_limited(observer, route):
     visit = make_draft(observer, route, {"notes": "fog"})
     for too_much in (
         {"notes": CellChange(was="fog", now="x" * 10_001)},
@@ -232,12 +232,12 @@ def test_a_sheet_has_a_size(observer, route):
 
 
 @pytest.mark.parametrize("key", ["junk", "", uuid.uuid4()])
-def test_a_visit_that_is_not_there(observer, key):
+def test_unknown_visit(observer, key):
     with pytest.raises(NotYours):
         save_cells(observer, key, {})
 
 
-def test_only_the_observer_types_into_a_draft(observer, coordinator, program, route):
+def test_only_the_observer_edits_a_draft(observer, coordinator, program, route):
     visit = make_draft(observer, route)
     elsewhere = make_member(make_program(), person=observer.person)
     for member in (make_member(program), coordinator, elsewhere):
@@ -245,7 +245,7 @@ def test_only_the_observer_types_into_a_draft(observer, coordinator, program, ro
             save_cells(member, visit.pk, changes({"notes": "mine now"}))
 
 
-def test_a_submitted_sheet_is_closed(observer, route):
+def test_submitted_sheet_cannot_be_edited(observer, route):
     visit = make_submitted(observer, route)
     with pytest.raises(WrongState, match=r"is submitted; .* while it is draft or sent back"):
         save_cells(observer, visit.pk, changes({"notes": "too late"}))
@@ -283,7 +283,7 @@ def test_a_draft_can_be_discarded(observer, route):
     assert event.cells == visit.cells
 
 
-def test_what_was_submitted_or_is_anothers_cannot_be_discarded(
+def test_submitted_visits_and_drafts_of_others_cannot_be_discarded(
     observer, coordinator, program, route
 ):
     draft, submitted = make_draft(observer, route), make_submitted(observer, route)
@@ -315,7 +315,7 @@ JUNK = st.dictionaries(
     max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(typed=JUNK)
-def test_any_junk_is_kept_and_never_raises(observer, route, typed):
+def test_any_text_is_kept_and_never_raises(observer, route, typed):
     kept = {storable(address): storable(text) for address, text in typed.items()}
     assume(len(kept) == len(typed))
     visit = start_visit(observer, route=route, night=NIGHT)

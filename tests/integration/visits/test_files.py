@@ -57,16 +57,16 @@ def visit(program, observer):
 LATER = YOUNG + dt.timedelta(minutes=1)
 
 
-def test_what_a_rolled_back_transaction_left(observer, visit):
+def test_files_of_a_rolled_back_transaction_are_swept(observer, visit):
     kept = keep(observer, visit, sound(seed=1))
-    said = announced(visit, sound(seed=2))
-    begin_recording(observer, said)
+    announcement = announced(visit, sound(seed=2))
+    begin_recording(observer, announcement)
     with transaction.atomic():
-        add_piece(observer, said.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
-        lost = RecordingPiece.objects.get(recording=said.id).content.name
+        add_piece(observer, announcement.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
+        lost = RecordingPiece.objects.get(recording=announcement.id).content.name
         transaction.set_rollback(True)
-    add_piece(observer, said.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
-    piece = RecordingPiece.objects.get(recording=said.id).content.name
+    add_piece(observer, announcement.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
+    piece = RecordingPiece.objects.get(recording=announcement.id).content.name
     photo = default_storage.save(f"photos/2024/{storage_path('nobody.jpg')}", ContentFile(b"x"))
     other = default_storage.save("publications/table.csv", ContentFile(b"x"))
     assert sweep_files() == 0, "a young file may belong to a transaction under way"
@@ -81,11 +81,11 @@ def test_files_of_another_database_survive():
     """Two databases with one MEDIA_ROOT: each sweeps its own folder and no other."""
     with connection._nodb_cursor() as cursor:
         other = database_folder(cursor)
-    own = storage_path("x").split("/")[0]
-    assert len({own, other}) == 2
+    own_folder = storage_path("x").split("/")[0]
+    assert len({own_folder, other}) == 2
     theirs = [f"recordings/arriving/{other}/a-0", f"photos/2024/{other}/a.jpg"]
-    older = ["recordings/2024/a.webm", "photos/2024/a.jpg", f"photos/2024/{own}.jpg"]
-    lost = f"recordings/arriving/{own}/b-0"
+    older = ["recordings/2024/a.webm", "photos/2024/a.jpg", f"photos/2024/{own_folder}.jpg"]
+    lost = f"recordings/arriving/{own_folder}/b-0"
     for name in (*theirs, *older, lost):
         default_storage.save(name, ContentFile(b"x"))
     assert sweep_files(timezone.now() + LATER) == 1
@@ -93,32 +93,34 @@ def test_files_of_another_database_survive():
     assert all(default_storage.exists(name) for name in (*theirs, *older))
 
 
-def test_every_stored_file_lies_in_the_databases_own_folder(observer, visit):
-    said = announced(visit, sound(seed=2))
-    begin_recording(observer, said)
-    add_piece(observer, said.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
+def test_every_file_is_stored_in_the_folder_of_its_database(observer, visit):
+    announcement = announced(visit, sound(seed=2))
+    begin_recording(observer, announcement)
+    add_piece(observer, announcement.id, offset=0, content=io.BytesIO(sound(2000)), length=2000)
     picture = io.BytesIO()
     Image.new("RGB", (8, 8)).save(picture, "JPEG")
     upload = SimpleUploadedFile("p.jpg", picture.getvalue(), "image/jpeg")
     names = [
         keep(observer, visit, sound(seed=1)).audio.name,
-        RecordingPiece.objects.get(recording=said.id).content.name,
+        RecordingPiece.objects.get(recording=announcement.id).content.name,
         store_photo(observer, visit.pk, row=1, upload=upload).image.name,
     ]
     assert {name.split("/")[-2] for name in names} == {storage_path("x").split("/")[0]}
 
 
-def test_nothing_stored_yet():
+def test_sweep_without_files():
     assert sweep_files(timezone.now() + LATER) == 0
 
 
-def test_every_night(observer, visit):
+def test_nightly_cleanup(observer, visit):
     """Recordings whose joining was cut off are joined; a damaged one waits for its phone."""
     for seed, digest in ((1, None), (2, "0" * 64)):
         content = sound(seed=seed)
-        said = announced(visit, content, **({"sha256": digest} if digest else {}))
-        begin_recording(observer, said)
-        add_piece(observer, said.id, offset=0, content=io.BytesIO(content), length=len(content))
+        announcement = announced(visit, content, **({"sha256": digest} if digest else {}))
+        begin_recording(observer, announcement)
+        add_piece(
+            observer, announcement.id, offset=0, content=io.BytesIO(content), length=len(content)
+        )
     tidy(timestamp=0)
     assert sorted(Recording.objects.values_list("state", "received")) == [
         ("arriving", 0),

@@ -55,7 +55,7 @@ def test_a_visit_sent_back_is_mailed_to_its_observer(program, observer, coordina
     assert ProcrastinateJob.objects.get(queue_name="mail").status == "succeeded"
 
 
-def test_no_mail_when_the_change_was_not_kept(coordinator, visit):
+def test_no_mail_when_the_change_is_rolled_back(coordinator, visit):
     def change_of_mind():
         with transaction.atomic():
             verbs.send_back(coordinator, visit.pk, note="Why?", revision=visit.revision)
@@ -66,7 +66,7 @@ def test_no_mail_when_the_change_was_not_kept(coordinator, visit):
     assert not ProcrastinateJob.objects.filter(queue_name="mail").exists()
 
 
-def test_other_steps_send_no_mail(coordinator, visit):
+def test_other_review_steps_send_no_mail(coordinator, visit):
     accepted = verbs.accept(coordinator, visit.pk, revision=visit.revision)
     verbs.reopen(coordinator, visit.pk, note="Look again.", revision=accepted.revision)
     assert not ProcrastinateJob.objects.filter(queue_name="mail").exists()

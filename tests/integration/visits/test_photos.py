@@ -57,7 +57,7 @@ def kept(photo):
     return Image.open(io.BytesIO(data)), data
 
 
-def test_no_tag_survives(observer, visit):
+def test_tags_are_removed(observer, visit):
     upload = with_position()
     tags = Image.open(upload).getexif()
     assert tags.get_ifd(ExifTags.IFD.GPSInfo), "the test photo must have a position to lose"
@@ -69,7 +69,7 @@ def test_no_tag_survives(observer, visit):
     assert b"old mill" not in data
 
 
-def test_it_stands_upright(observer, visit):
+def test_orientation_is_applied(observer, visit):
     photo = photos.store_photo(observer, visit.pk, row=1, upload=with_position(orientation=6))
     assert kept(photo)[0].size == (300, 400)
 
@@ -100,7 +100,7 @@ def test_a_large_photo_is_made_smaller(observer, visit):
         picture("PNG").read()[:200],
     ],
 )
-def test_what_is_no_photo_is_refused(observer, visit, data):
+def test_files_that_are_not_images_are_refused(observer, visit, data):
     with pytest.raises(PhotoRefused, match="JPEG, PNG or WebP"):
         photos.store_photo(observer, visit.pk, row=1, upload=SimpleUploadedFile("photo.jpg", data))
     assert not Photo.objects.exists()
@@ -111,7 +111,7 @@ def test_formats_that_are_not_photos_are_refused(observer, visit):
         photos.store_photo(observer, visit.pk, row=1, upload=picture("GIF"))
 
 
-def test_limits_are_said_in_words(observer, visit):
+def test_limits_are_explained(observer, visit):
     too_heavy = picture()
     too_heavy.size = photos.MAX_BYTES + 1
     with pytest.raises(PhotoRefused, match="20 MB are allowed"):
@@ -123,9 +123,7 @@ def test_limits_are_said_in_words(observer, visit):
         photos.store_photo(observer, visit.pk, row=0, upload=picture())
 
 
-def test_a_new_photo_takes_the_place_of_the_old(
-    observer, visit, django_capture_on_commit_callbacks
-):
+def test_new_photo_replaces_the_old_one(observer, visit, django_capture_on_commit_callbacks):
     old = photos.store_photo(observer, visit.pk, row=1, upload=picture())
     with django_capture_on_commit_callbacks(execute=True):
         new = photos.store_photo(observer, visit.pk, row=1, upload=picture(size=(200, 200)))
@@ -137,7 +135,9 @@ def test_a_new_photo_takes_the_place_of_the_old(
 
 
 @pytest.mark.parametrize("discard", [True, False])
-def test_the_file_goes_with_the_photo(observer, visit, discard, django_capture_on_commit_callbacks):
+def test_file_is_deleted_with_the_photo(
+    observer, visit, discard, django_capture_on_commit_callbacks
+):
     photo = photos.store_photo(observer, visit.pk, row=1, upload=picture())
     with django_capture_on_commit_callbacks(execute=True):
         if discard:
@@ -148,7 +148,7 @@ def test_the_file_goes_with_the_photo(observer, visit, discard, django_capture_o
     assert not photo.image.storage.exists(photo.image.name)
 
 
-def test_a_photo_without_a_sighting_is_asked_about(observer, visit):
+def test_photo_without_a_sighting_is_reported(observer, visit):
     photos.store_photo(observer, visit.pk, row=2, upload=picture())
     beside = findings_by_cell(judge_sheet(visit))
     assert beside["sightings.2.species"][0].code == "sighting-incomplete"

@@ -95,7 +95,7 @@ def test_settled_query_is_no_longer_open(coordinator, three):
 
 
 @pytest.mark.parametrize(
-    ("narrower", "wanted"),
+    ("narrower", "expected"),
     [
         ({"route": "R01"}, [1, 0]),
         ({"region": "South"}, [2]),
@@ -106,9 +106,9 @@ def test_settled_query_is_no_longer_open(coordinator, three):
         ({"state": VisitState.ACCEPTED}, []),
     ],
 )
-def test_filters_narrow(coordinator, three, narrower, wanted):
-    found = list(queue(coordinator, replace(WAITING, **narrower)))
-    assert found == [three[number] for number in wanted]
+def test_filters_narrow(coordinator, three, narrower, expected):
+    visits = list(queue(coordinator, replace(WAITING, **narrower)))
+    assert visits == [three[number] for number in expected]
 
 
 def test_filter_by_observer(program, coordinator, routes, three):
@@ -118,7 +118,7 @@ def test_filter_by_observer(program, coordinator, routes, three):
     assert list(queue(coordinator, filters)) == [theirs]
 
 
-def test_drafts_and_other_programs_stay_out(coordinator, observer, routes, three):
+def test_drafts_and_other_programs_are_excluded(coordinator, observer, routes, three):
     make_draft(observer, routes[0])
     elsewhere = make_program()
     make_checklist(elsewhere)
@@ -141,7 +141,7 @@ def test_state_counts_follow_the_other_filters(coordinator, three):
     assert (narrowed["submitted"], narrowed["set_aside"]) == (1, 0)
 
 
-def test_done_visits_come_latest_first(coordinator, three):
+def test_decided_visits_come_latest_first(coordinator, three):
     for visit in three:
         verbs.set_aside(coordinator, visit.pk, note="A test visit.", revision=visit.revision)
     nine, eight, ten = three
@@ -159,7 +159,7 @@ def test_neighbors_in_the_queue(coordinator, three):
     assert neighbors(coordinator, replace(WAITING, route="R01"), nine).next is None
 
 
-def test_same_instant_is_ordered_once_and_for_all(coordinator, three):
+def test_submissions_at_the_same_instant_have_a_stable_order(coordinator, three):
     Visit.objects.update(submitted_at=dt.datetime(2024, 4, 20, 9, tzinfo=dt.UTC))
     ordered = list(queue(coordinator, WAITING))
     assert neighbors(coordinator, WAITING, ordered[0]).next == ordered[1]
@@ -167,13 +167,13 @@ def test_same_instant_is_ordered_once_and_for_all(coordinator, three):
     assert neighbors(coordinator, WAITING, ordered[1]).previous == ordered[0]
 
 
-def test_after_the_last_comes_the_first_that_waits(coordinator, three):
+def test_after_the_last_visit_comes_the_first_waiting_one(coordinator, three):
     _, eight, ten = three
     assert next_waiting(coordinator, WAITING, ten) == eight
     assert next_waiting(coordinator, replace(WAITING, route="R02"), ten) is None
 
 
-def test_choices_offer_what_was_handed_in(coordinator, observer, three):
+def test_choices_come_from_submitted_visits(coordinator, observer, three):
     offered = choices(coordinator)
     assert offered.regions == ("North", "South")
     assert offered.observers == (observer.person,)

@@ -93,16 +93,18 @@ def test_pieces_of_different_lengths(observer, recording, content):
         assert file.read() == content
 
 
-def test_begun_twice(observer, visit, content):
-    said = announced(visit, content)
+def test_announced_twice_at_once(observer, visit, content):
+    announcement = announced(visit, content)
     results = at_once(
-        visit, lambda: begin_recording(observer, said), lambda: begin_recording(observer, said)
+        visit,
+        lambda: begin_recording(observer, announcement),
+        lambda: begin_recording(observer, announcement),
     )
-    assert {result.pk for result in results} == {said.id}
+    assert {result.pk for result in results} == {announcement.id}
     assert Recording.objects.count() == 1
 
 
-def test_room_is_counted_once_for_two_tabs(observer, visit, monkeypatch):
+def test_quota_holds_for_two_tabs_at_once(observer, visit, monkeypatch):
     monkeypatch.setattr("surveys.visits.media.recordings.MOST_A_VISIT", 1)
     results = at_once(
         visit,
@@ -116,7 +118,7 @@ def test_room_is_counted_once_for_two_tabs(observer, visit, monkeypatch):
 
 
 @pytest.mark.parametrize("how", ["discarded", "removed"])
-def test_a_piece_while_the_recording_goes(observer, visit, recording, content, how):
+def test_piece_during_deletion(observer, visit, recording, content, how):
     """Whichever comes first: no piece is left without its recording, and no row waits for ever."""
     go = {
         "discarded": lambda: discard_draft(observer, visit.pk),
@@ -135,7 +137,7 @@ def test_a_piece_while_the_recording_goes(observer, visit, recording, content, h
     assert isinstance(sent, Recording) or "no such recording" in str(sent)
 
 
-def test_sound_does_not_hold_up_the_data(observer, visit, recording, content):
+def test_uploads_do_not_block_saving_data(observer, visit, recording, content):
     """While a piece is being written, the visit's row is free."""
     with transaction.atomic():
         sending(observer, recording, content[:3000], 0)()

@@ -123,7 +123,7 @@ def test_skipped_stops_and_doubtful_calls_never_count(observer, coordinator, rou
     assert counting(visit) == (True, {1}, {(1, "Anaxyrus americanus", 2)})
 
 
-def test_open_queries_stand_in_the_way(coordinator, queried):
+def test_visit_with_open_queries_cannot_be_accepted(coordinator, queried):
     with pytest.raises(QueriesOpen, match="2 queries are not settled") as caught:
         verbs.accept(coordinator, queried.pk, revision=queried.revision)
     assert {f.code for f in caught.value.findings} == {"index-missing", "listening-too-short"}
@@ -147,7 +147,7 @@ TOAD_1, TOAD_2, PEEPER_3 = (
         ({"index-missing": "left_out"}, (True, {1, 2, 3}, {TOAD_1, TOAD_2, PEEPER_3})),
     ],
 )
-def test_what_is_left_out_does_not_count(coordinator, queried, answers, expected):
+def test_left_out_data_does_not_count(coordinator, queried, answers, expected):
     visit = settle_all(coordinator, queried, answers)
     verbs.accept(coordinator, visit.pk, revision=visit.revision)
     assert counting(visit) == expected
@@ -176,7 +176,7 @@ def test_a_species_left_out_at_one_stop_still_counts_at_the_others(
     assert counting(visit) == (True, {1, 2}, {TOAD_1, (2, "Pseudacris crucifer", 1)})
 
 
-def test_a_finding_on_the_visit_leaves_out_all_of_it(observer, coordinator, route, species):
+def test_query_about_the_visit_leaves_out_all_of_it(observer, coordinator, route, species):
     peeper, _ = species
     cells = plain_cells(3, {1: {peeper: 2}}) | {"night": "2024-07-15"}
     visit = make_submitted(observer, route, cells)
@@ -246,7 +246,7 @@ def test_only_queries_are_settled(observer, coordinator, route):
         )
 
 
-def test_a_finding_of_another_program_is_not_there(queried):
+def test_finding_of_another_program_is_refused(queried):
     stranger = make_member(make_program(), Role.COORDINATOR)
     finding = queried.findings.first()
     for finding_id in (finding.pk, 0):
@@ -263,7 +263,7 @@ def test_a_finding_of_another_program_is_not_there(queried):
 # Sending back, setting aside, opening again
 
 
-def test_set_aside_and_open_again(coordinator, clean):
+def test_set_aside_and_reopen(coordinator, clean):
     visit = verbs.set_aside(
         coordinator, clean.pk, note="A training night.", revision=clean.revision
     )
@@ -277,7 +277,7 @@ def test_set_aside_and_open_again(coordinator, clean):
     ]
 
 
-def test_an_accepted_visit_that_is_opened_again_stops_counting(coordinator, clean):
+def test_reopened_visit_no_longer_counts(coordinator, clean):
     visit = verbs.accept(coordinator, clean.pk, revision=clean.revision)
     visit = verbs.reopen(coordinator, visit.pk, note="Wrong route.", revision=visit.revision)
     assert counting(visit) == (False, set(), set())
@@ -286,7 +286,7 @@ def test_an_accepted_visit_that_is_opened_again_stops_counting(coordinator, clea
 
 
 @pytest.mark.parametrize("verb", [*NOTE_VERBS, verbs.reopen])
-def test_a_note_is_needed(coordinator, clean, verb):
+def test_note_is_required(coordinator, clean, verb):
     visit = clean
     if verb is verbs.reopen:
         visit = verbs.accept(coordinator, clean.pk, revision=clean.revision)
@@ -323,7 +323,7 @@ def test_a_draft_cannot_be_reviewed(verb, observer, coordinator, route):
 
 
 @pytest.mark.parametrize("verb", [verbs.accept, *NOTE_VERBS])
-def test_an_accepted_visit_must_be_opened_again_first(verb, coordinator, clean):
+def test_accepted_visit_must_be_reopened_first(verb, coordinator, clean):
     visit = verbs.accept(coordinator, clean.pk, revision=clean.revision)
     with pytest.raises(WrongState):
         call(verb, coordinator, visit)
@@ -352,7 +352,7 @@ def test_settling_on_a_stale_revision_changes_nothing(coordinator, queried):
 # Correcting
 
 
-def test_a_correction_is_a_new_submission_and_the_old_one_stays(coordinator, queried):
+def test_correction_is_a_new_submission_and_the_old_one_is_kept(coordinator, queried):
     visit = verbs.correct_cells(
         coordinator,
         queried.pk,
@@ -370,7 +370,7 @@ def test_a_correction_is_a_new_submission_and_the_old_one_stays(coordinator, que
     assert (step.step, step.note) == (Step.CORRECTED, "The observer wrote to me.")
 
 
-def test_a_correction_that_is_impossible_is_refused_whole(coordinator, queried):
+def test_impossible_correction_is_refused_as_a_whole(coordinator, queried):
     with pytest.raises(VisitRefused):
         verbs.correct_cells(
             coordinator,

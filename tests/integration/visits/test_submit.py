@@ -134,7 +134,7 @@ def test_submission_and_review_step(observer, route):
     assert (step.step, step.by, step.revision) == (Step.SUBMITTED, observer.person, visit.revision)
 
 
-def test_a_retry_creates_nothing_twice(observer, coordinator, route):
+def test_retry_creates_no_second_submission(observer, coordinator, route):
     draft = make_draft(observer, route)
     first = submit_visit(observer, draft.pk, revision=draft.revision)
     again = submit_visit(observer, draft.pk, revision=draft.revision)
@@ -147,7 +147,7 @@ def test_a_retry_creates_nothing_twice(observer, coordinator, route):
     assert ListeningPeriod.objects.count() == 3
 
 
-def test_findings_are_stored_with_their_place(observer, route, species):
+def test_findings_are_stored_with_stop_and_field(observer, route, species):
     peeper, _ = species
     cells = plain_cells(3, {2: {peeper: "-"}}) | {"stops.3.finished_at": "21:23"}
     visit = make_submitted(observer, route, cells)
@@ -189,15 +189,15 @@ def test_findings_are_stored_with_their_place(observer, route, species):
         ({"sightings.1.count": "3"}, "sighting-incomplete", None),
     ],
 )
-def test_what_the_database_forbids_is_refused_in_words(
+def test_values_that_the_database_forbids_are_refused_with_a_message(
     observer, route, species, cells, code, address_stop
 ):
     draft = make_draft(observer, route)
     draft = type_cells(observer, draft, cells).visit
     with pytest.raises(VisitRefused, match="must be mended first") as caught:
         submit_visit(observer, draft.pk, revision=draft.revision)
-    found = {(f.code, f.where.stop) for f in caught.value.findings}
-    assert (code, address_stop) in found
+    refusals = {(f.code, f.where.stop) for f in caught.value.findings}
+    assert (code, address_stop) in refusals
     draft.refresh_from_db()
     assert draft.state == VisitState.DRAFT
     assert {address: draft.cells[address] for address in cells} == cells
@@ -205,7 +205,7 @@ def test_what_the_database_forbids_is_refused_in_words(
     assert not ListeningPeriod.objects.exists()
 
 
-def test_a_repeated_hour_must_be_answered_first(observer, route):
+def test_repeated_hour_must_be_resolved_first(observer, route):
     cells = {
         "night": "2023-11-04",
         "stops.1.started_at": "01:30",
@@ -272,7 +272,7 @@ def sent_back(observer, coordinator, route, species):
     return send_back(coordinator, visit.pk, note="Look at stop 3.", revision=visit.revision)
 
 
-def test_settlements_stay_where_the_finding_is_the_same(observer, sent_back):
+def test_settlement_is_kept_when_the_finding_is_unchanged(observer, sent_back):
     before = StoredFinding.objects.get(stop__number=2)
     visit = type_cells(observer, sent_back, {"stops.3.finished_at": "21:26"}).visit
     submit_visit(observer, visit.pk, revision=visit.revision)
@@ -281,13 +281,13 @@ def test_settlements_stay_where_the_finding_is_the_same(observer, sent_back):
     assert (finding.settlement, finding.reason) == ("counts", "Long enough here.")
 
 
-def test_a_settlement_goes_when_the_finding_says_something_else(observer, sent_back):
+def test_settlement_is_dropped_when_the_finding_changes(observer, sent_back):
     visit = type_cells(observer, sent_back, {"stops.2.finished_at": "21:14"}).visit
     submit_visit(observer, visit.pk, revision=visit.revision)
     assert StoredFinding.objects.get(stop__number=2).settlement == ""
 
 
-def test_rows_follow_the_new_sheet(observer, sent_back, species):
+def test_resubmission_updates_the_rows(observer, sent_back, species):
     peeper, toad = species
     before = dict(sent_back.periods.values_list("stop__number", "pk"))
     cells = {
@@ -321,7 +321,7 @@ def test_history_has_a_row_for_what_changed_and_none_for_what_did_not(observer, 
     assert states.last() == "submitted"
 
 
-def test_a_photo_goes_with_its_row(observer, route, species):
+def test_photo_belongs_to_its_row(observer, route, species):
     _, toad = species
     cells = plain_cells() | {"sightings.1.species": toad.code, "sightings.1.life_stage": "adult"}
     draft = make_draft(observer, route, cells)

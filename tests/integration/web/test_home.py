@@ -22,12 +22,14 @@ pytestmark = pytest.mark.django_db
         (Role.PARTNER, "trends"),
     ],
 )
-def test_the_only_program_opens_where_the_role_begins(program, client_for, role, name):
+def test_person_with_one_program_starts_on_the_screen_of_their_role(
+    program, client_for, role, name
+):
     response = client_for(make_member(program, role)).get("/")
     assert response.url == reverse(f"web:{name}", args=[program.slug])
 
 
-def test_several_programs_are_offered(program, observer, client_for):
+def test_person_with_several_programs_chooses_one(program, observer, client_for):
     other = make_program("Reed Coast")
     left = make_program("Left Behind")
     make_member(other, Role.PARTNER, person=observer.person)
@@ -39,7 +41,7 @@ def test_several_programs_are_offered(program, observer, client_for):
     assert left.name not in page
 
 
-def test_somebody_without_a_program_is_told_what_to_do():
+def test_person_without_a_program_is_told_what_to_do():
     person = make_person("Robin Fenwick")
     client = Client()
     client.force_login(person)

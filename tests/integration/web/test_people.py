@@ -96,7 +96,7 @@ class TestPerson:
         observer.refresh_from_db()
         assert (observer.role, observer.trained_on) == (Role.PARTNER, dt.date(2025, 3, 1))
 
-    def test_leaving_and_coming_back(self, program, observer, page):
+    def test_deactivating_and_reactivating(self, program, observer, page):
         page.post(url("people_deactivate", program, membership=observer.pk))
         observer.refresh_from_db()
         assert not observer.active
@@ -104,12 +104,12 @@ class TestPerson:
         observer.refresh_from_db()
         assert observer.active
 
-    def test_the_last_coordinator_is_told_why_not(self, program, coordinator, page):
+    def test_last_coordinator_cannot_be_removed_and_is_told_why(self, program, coordinator, page):
         address = url("people_deactivate", program, membership=coordinator.pk)
         shown = page.post(address, follow=True).content.decode()
         assert "is the only coordinator of this program" in shown
 
-    def test_somebody_who_steps_down_is_led_home(self, program, coordinator, page):
+    def test_coordinator_who_steps_down_is_redirected_home(self, program, coordinator, page):
         make_member(program, Role.COORDINATOR)
         address = url("people_person", program, membership=coordinator.pk)
         seen = page.get(address).context["form"].seen_text
@@ -118,7 +118,7 @@ class TestPerson:
 
 
 class TestInvitationPage:
-    def test_somebody_new_joins_and_is_signed_in(self, client, program, issued):
+    def test_new_person_joins_and_is_signed_in(self, client, program, issued):
         shown = client.get(issued.link).content.decode()
         assert program.name in shown
         assert "Nell Brook" in shown
@@ -127,19 +127,19 @@ class TestInvitationPage:
         assert f"Welcome to {program.name}" in response.content.decode()
 
     @pytest.mark.parametrize(
-        ("changes", "said"),
+        ("changes", "message"),
         [
             ({"password_again": "another-password"}, "The two passwords differ"),
             ({"password": "short", "password_again": "short"}, "too short"),
             ({"name": ""}, "This field is required"),
         ],
     )
-    def test_what_is_wrong_is_said(self, client, issued, changes, said):
+    def test_invalid_input_is_explained(self, client, issued, changes, message):
         shown = client.post(issued.link, JOIN | changes)
-        assert said in shown.content.decode()
+        assert message in shown.content.decode()
         assert not Person.objects.filter(email="new@example.org").exists()
 
-    def test_somebody_known_is_sent_to_sign_in_and_comes_back(self, client, program, issued):
+    def test_existing_person_signs_in_and_returns_to_the_invitation(self, client, program, issued):
         person = make_person(email="new@example.org")
         path = issued.link.removeprefix("http://testserver")
         shown = client.get(issued.link).content.decode()
@@ -151,7 +151,7 @@ class TestInvitationPage:
         client.post(issued.link)
         assert Membership.objects.filter(person=person, program=program).exists()
 
-    def test_signed_in_as_somebody_else(self, issued):
+    def test_signed_in_as_another_person(self, issued):
         client = Client()
         client.force_login(make_person(email="other@example.org"))
         shown = client.get(issued.link).content.decode()
@@ -161,7 +161,7 @@ class TestInvitationPage:
         assert not Membership.objects.filter(person__email="other@example.org").exists()
 
     @pytest.mark.parametrize(
-        ("changes", "said"),
+        ("changes", "message"),
         [
             ({"accepted_at": timezone.now()}, "was used on"),
             ({"withdrawn_at": timezone.now()}, "was withdrawn on"),
@@ -169,13 +169,13 @@ class TestInvitationPage:
         ],
         ids=["used", "withdrawn", "expired"],
     )
-    def test_an_invitation_that_no_longer_opens_says_why(self, client, issued, changes, said):
+    def test_closed_invitation_says_why_it_cannot_be_used(self, client, issued, changes, message):
         Invitation.objects.update(**changes)
         for response in (client.get(issued.link), client.post(issued.link, JOIN)):
             assert response.status_code == 410
-            assert said in response.content.decode()
+            assert message in response.content.decode()
 
-    def test_an_unknown_link(self, client, db):
+    def test_unknown_link(self, client, db):
         response = client.get(reverse("web:people_invitation", args=["nothing"]))
         assert response.status_code == 404
         assert "Copy all of it from the mail" in response.content.decode()

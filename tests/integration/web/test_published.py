@@ -67,14 +67,14 @@ def by_link(program: Program) -> str:
 
 
 def answers(client: Client, base: str) -> set[int]:
-    found = set()
+    statuses = set()
     for path in PATHS:
         answer = client.get(base + path, follow=path == "2024/" and "by-link" in base)
-        found.add(answer.status_code)
-    return found
+        statuses.add(answer.status_code)
+    return statuses
 
 
-def test_who_reaches_it(program, publication, client_for):
+def test_each_audience_reaches_the_page(program, publication, client_for):
     outsider = client_for(make_member(make_program(), Role.COORDINATOR))
     partner = client_for(make_member(program, Role.PARTNER))
     plain = f"/published/{program.slug}/"
@@ -87,11 +87,11 @@ def test_who_reaches_it(program, publication, client_for):
     }
     for audience, expected in table.items():
         seen_by(program, audience)
-        found = tuple(answers(client, plain) for client in (Client(), outsider, partner))
-        assert (*found, answers(Client(), link)) == expected, audience
+        by_reader = tuple(answers(client, plain) for client in (Client(), outsider, partner))
+        assert (*by_reader, answers(Client(), link)) == expected, audience
 
 
-def test_a_closed_program_is_like_none(program, client):
+def test_program_for_members_looks_like_a_missing_one(program, client):
     closed = client.get(f"/published/{program.slug}/")
     none = client.get("/published/no-such-program/")
     assert closed.status_code == none.status_code == 302
@@ -100,13 +100,13 @@ def test_a_closed_program_is_like_none(program, client):
 
 
 @pytest.mark.parametrize("key", ["x", "é", "%00", "' or 1=1", "0" * 43])
-def test_a_wrong_key_opens_nothing(program, client, key):
+def test_wrong_key_is_refused(program, client, key):
     seen_by(program, PublicationAudience.LINK)
     assert client.get(f"/published/{program.slug}/by-link/{key}/").status_code == 404
     assert client.get(f"/published/no-such-program/by-link/{key}/").status_code == 404
 
 
-def test_a_renewed_link_ends_the_one_before(program, coordinator, client, client_for):
+def test_renewing_the_link_revokes_the_old_one(program, coordinator, client, client_for):
     before = by_link(program)
     assert client.get(before).status_code == 200
     client_for(coordinator).post(f"/{program.slug}/program/sharing/renew-link")
@@ -115,11 +115,11 @@ def test_a_renewed_link_ends_the_one_before(program, coordinator, client, client
     assert client.get(by_link(program)).status_code == 200
 
 
-def test_only_reading_is_possible(program, client):
+def test_only_safe_methods_are_allowed(program, client):
     assert client.post(seen_by(program, PublicationAudience.PUBLIC)).status_code == 405
 
 
-def test_the_page_and_everything_it_leads_to(program, publication, client):
+def test_page_and_everything_it_links_to(program, publication, client):
     """One long reading of one publication, which takes seconds to make."""
     base = seen_by(program, PublicationAudience.PUBLIC) + "2024/1/"
     page = client.get(base)
@@ -165,13 +165,13 @@ def _the_index(client: Client, base: str, publication: Publication) -> None:
     assert index["sha256"] == publication.sha256
     assert index["first_year"] == 2021
     open_files = publication.files.filter(audience=Audience.OPEN)
-    assert [one["kind"] for one in index["files"]] == [file.kind for file in open_files]
-    assert not any(one["kind"].startswith("exact/") for one in index["files"])
-    for one in index["files"]:
-        answer = client.get(one["url"].removeprefix("http://testserver"))
+    assert [entry["kind"] for entry in index["files"]] == [file.kind for file in open_files]
+    assert not any(entry["kind"].startswith("exact/") for entry in index["files"])
+    for entry in index["files"]:
+        answer = client.get(entry["url"].removeprefix("http://testserver"))
         body = answer.getvalue()
-        assert hashlib.sha256(body).hexdigest() == one["sha256"]
-        assert len(body) == one["bytes"] == int(answer["Content-Length"])
+        assert hashlib.sha256(body).hexdigest() == entry["sha256"]
+        assert len(body) == entry["bytes"] == int(answer["Content-Length"])
         assert answer["Cache-Control"] == "public, max-age=31536000, immutable"
     for name in ("index.json", "dataset.jsonld", "citation.txt", "citation.bib", "citation.json"):
         first = client.get(base + name)
@@ -191,7 +191,7 @@ def _the_files(client: Client, base: str) -> None:
         assert client.get(f"{base}files/{missing}").status_code == 404
 
 
-def test_by_link_every_address_carries_the_key(program, publication, client):
+def test_every_url_of_a_link_holder_has_the_key(program, publication, client):
     base = by_link(program)
     page = client.get(base + "2024/1/")
     assert page["X-Robots-Tag"] == "noindex"
@@ -206,7 +206,7 @@ def test_by_link_every_address_carries_the_key(program, publication, client):
     assert program.publication_key not in client.get(base + "2024/1/citation.bib").content.decode()
 
 
-def test_a_version_that_was_replaced_says_so(program, publication, coordinator, client):
+def test_superseded_version_says_so(program, publication, coordinator, client):
     base = seen_by(program, PublicationAudience.PUBLIC)
     before = client.get(base + "2024/1/")
     program.checklist.order_by("-order").first().delete()
@@ -221,13 +221,13 @@ def test_a_version_that_was_replaced_says_so(program, publication, coordinator, 
     assert index["superseded_by"] == f"http://testserver{base}2024/2/"
     assert client.get(base + "2024/").headers["Location"].endswith("/2024/2/")
     listed = client.get(base + "index.json").json()["publications"]
-    assert [(one["version"], one["newest"]) for one in listed] == [(2, True), (1, False)]
+    assert [(entry["version"], entry["newest"]) for entry in listed] == [(2, True), (1, False)]
     assert second.reason in client.get(base + "2024/2/").content.decode()
     assert client.get(base + "2024/9/").status_code == 404
     assert client.get(base + "2023/").status_code == 404
 
 
-def test_the_license_is_that_of_the_time(program, publication, client):
+def test_license_is_the_one_at_publication(program, publication, client):
     base = seen_by(program, PublicationAudience.PUBLIC)
     program.data_license = "CC0-1.0"
     program.contact_email = ""
@@ -236,7 +236,7 @@ def test_the_license_is_that_of_the_time(program, publication, client):
     assert facts["license"] == {"@id": "https://creativecommons.org/licenses/by/4.0/"}
 
 
-def test_nothing_is_published_yet(program, client):
+def test_without_publications(program, client):
     base = seen_by(program, PublicationAudience.PUBLIC)
     assert b"Nothing is published yet" in client.get(base).content
     assert client.get(base + "index.json").json()["publications"] == []

@@ -67,7 +67,7 @@ def test_download(listen):
     assert listen(query="?download")["Content-Disposition"].startswith("attachment; filename=")
 
 
-def test_part(listen):
+def test_single_range(listen):
     """RFC 9110, 15.3.7."""
     response = listen(Range="bytes=500-999")
     assert response.status_code == 206
@@ -76,12 +76,12 @@ def test_part(listen):
     assert body(response) == SOUND[500:1000]
 
 
-def test_parts_make_up_the_whole(listen):
+def test_ranges_add_up_to_the_whole(listen):
     parts = [body(listen(Range=f"bytes={n}-{n + 2999}")) for n in range(0, 10_000, 3000)]
     assert b"".join(parts) == SOUND
 
 
-def test_behind_the_end(listen):
+def test_range_past_the_end(listen):
     """RFC 9110, 15.5.17."""
     response = listen(Range="bytes=10000-")
     assert (response.status_code, response["Content-Range"]) == (416, "bytes */10000")
@@ -119,13 +119,13 @@ def test_head(listen):
     assert not b"".join(response.streaming_content)
 
 
-class TestWho:
+class TestAccess:
     """A voice says who somebody is."""
 
     def test_coordinator(self, listen, coordinator):
         assert listen(coordinator).status_code == 200
 
-    def test_another_observer_although_the_visit_is_handed_in(self, listen, program):
+    def test_other_observers_may_not_listen_even_after_submission(self, listen, program):
         assert listen(make_member(program, Role.OBSERVER)).status_code == 404
 
     def test_partner(self, listen, partner):
@@ -147,9 +147,11 @@ class TestWho:
 
 def test_pages_show_them(client_for, observer, coordinator, program, visit, recording):
     audio = f'src="/{program.slug}/recordings/{recording.pk}"'
-    own = client_for(observer).get(f"/{program.slug}/visits/{visit.pk}/").content.decode()
+    observers_page = (
+        client_for(observer).get(f"/{program.slug}/visits/{visit.pk}/").content.decode()
+    )
     review = client_for(coordinator).get(f"/{program.slug}/review/{visit.pk}/").content.decode()
-    for page in (own, review):
+    for page in (observers_page, review):
         assert audio in page
         assert 'preload="none"' in page
         assert "Stop 2" in page
@@ -160,12 +162,12 @@ def test_pages_show_them(client_for, observer, coordinator, program, visit, reco
     assert audio not in theirs.content.decode()
 
 
-def test_csp_lets_the_phone_play_what_it_holds(client_for, observer):
+def test_csp_allows_the_phone_to_play_local_recordings(client_for, observer):
     policy = client_for(observer).get("/")["Content-Security-Policy"]
     assert "media-src 'self' blob:" in policy
 
 
-class TestOnTheSheet:
+class TestSheetRecordings:
     @pytest.fixture
     def draft(self, program, observer):
         make_checklist(program)
@@ -183,12 +185,12 @@ class TestOnTheSheet:
         upload = SimpleUploadedFile("call.mp3", wave_file())
         page = post(sound=upload, stop="3", kind="voucher", species="pseudacris-crucifer")
         assert "The recording is kept." in page.content.decode()
-        found = Recording.objects.get()
+        stored = Recording.objects.get()
         # What it is, its first bytes say, whatever its name.
-        assert (found.media_type, found.stop.number, found.state) == ("audio/wav", 3, "complete")
-        with found.audio.open("rb") as file:
+        assert (stored.media_type, stored.stop.number, stored.state) == ("audio/wav", 3, "complete")
+        with stored.audio.open("rb") as file:
             assert file.read() == wave_file()
-        assert f"recordings/{found.pk}" in page.content.decode()
+        assert f"recordings/{stored.pk}" in page.content.decode()
 
     @pytest.mark.parametrize(
         ("data", "words"),
@@ -204,13 +206,13 @@ class TestOnTheSheet:
         assert any(word in page for word in words.split("|"))
         assert not Recording.objects.exists()
 
-    def test_taken_off(self, post, draft, observer):
+    def test_removed(self, post, draft, observer):
         recording = keep(observer, draft, SOUND)
         assert "The recording is gone." in post(remove=recording.pk).content.decode()
         assert not Recording.objects.exists()
         assert post(remove="7").status_code == 404
 
-    def test_not_another_observers(self, post, program):
+    def test_sheet_of_another_observer_is_refused(self, post, program):
         other = make_member(program, Role.OBSERVER)
         upload = SimpleUploadedFile("call.wav", wave_file())
         assert post(other, sound=upload, stop="1", kind="voucher").status_code == 404

@@ -114,16 +114,16 @@ def state_of(visit):
 # The queue
 
 
-def test_queue_lists_what_waits(desk, visit, clean):
-    said = text_of(desk.get("review"))
-    assert "2 visits, oldest submission first" in said
-    assert "15 Apr 2024" in said
-    assert "Robin Fenwick" in said
-    assert "1 open" in said
-    assert "Paper sheet" in said
+def test_queue_lists_submitted_visits(desk, visit, clean):
+    text = text_of(desk.get("review"))
+    assert "2 visits, oldest submission first" in text
+    assert "15 Apr 2024" in text
+    assert "Robin Fenwick" in text
+    assert "1 open" in text
+    assert "Paper sheet" in text
 
 
-def test_queue_keeps_its_filters_in_the_address(desk, visit, clean):
+def test_queue_keeps_its_filters_in_the_url(desk, visit, clean):
     response = desk.get("review", query="?route=R07&open=on&page=1")
     assert "1 visit, oldest" in text_of(response)
     page = response.content.decode()
@@ -135,13 +135,13 @@ def test_queue_keeps_its_filters_in_the_address(desk, visit, clean):
     "query",
     ["?route=R99", "?observer=999999999999", "?observer=x", "?season_year=%00", "?region=Nowhere"],
 )
-def test_filter_that_fits_nothing_is_said(desk, visit, query):
+def test_filter_without_a_match_is_explained(desk, visit, query):
     response = desk.get("review", query=query)
     assert response.status_code == 200
     assert 'class="field__error"' in response.content.decode()
 
 
-def test_unknown_state_shows_what_waits(desk, visit):
+def test_unknown_state_shows_submitted_visits(desk, visit):
     assert "1 visit, oldest" in text_of(desk.get("review", query="?state=draft"))
 
 
@@ -170,7 +170,7 @@ def test_number_of_queries_of_the_queue(
 # One visit
 
 
-def test_page_tells_zero_not_sure_and_not_reached_apart(desk, visit):
+def test_page_distinguishes_zero_not_sure_and_not_reached(desk, visit):
     page = desk.get("review_visit", visit).content.decode()
     assert "ci--3" in page
     assert "heard, not sure" in page
@@ -178,7 +178,7 @@ def test_page_tells_zero_not_sure_and_not_reached_apart(desk, visit):
     assert "Not reached: missing, not silent." in page
 
 
-def test_page_puts_the_query_beside_its_cell(desk, visit, query):
+def test_page_shows_the_query_at_its_cell(desk, visit, query):
     page = desk.get("review_visit", visit).content.decode()
     marked = re.search(r'<td[^>]*data-severity="query"[^>]*>(.*?)</td>', page, re.DOTALL)
     assert f'href="#finding-{query.pk}"' in marked[1]
@@ -186,15 +186,15 @@ def test_page_puts_the_query_beside_its_cell(desk, visit, query):
 
 
 def test_page_shows_hours_limits_and_history(desk, visit):
-    said = text_of(desk.get("review_visit", visit))
-    assert "Sunset 19:40" in said  # 00:40:57 UTC (reference library, DE421), Chicago time
-    assert "First arrival 21:00" in said
-    assert "Listening time 5 min" in said
-    assert "Submitted by Robin Fenwick" in said
-    assert "As first submitted: Robin Fenwick" in said
+    text = text_of(desk.get("review_visit", visit))
+    assert "Sunset 19:40" in text  # 00:40:57 UTC (reference library, DE421), Chicago time
+    assert "First arrival 21:00" in text
+    assert "Listening time 5 min" in text
+    assert "Submitted by Robin Fenwick" in text
+    assert "As first submitted: Robin Fenwick" in text
 
 
-def test_map_marks_stops_by_what_is_said(desk, visit):
+def test_map_marks_stops_with_findings(desk, visit):
     collection = desk.get("review_visit", visit).context["map"]
     stops = [f["properties"] for f in collection["features"] if f["properties"]["kind"] == "stop"]
     assert [stop["state"] for stop in stops] == ["done", "finding", "not-reached"]
@@ -227,7 +227,7 @@ def test_number_of_queries_of_a_visit(
 # Settling
 
 
-def test_settle_goes_on_to_the_next_open_query_or_to_accepting(desk, visit, query):
+def test_settle_redirects_to_the_next_open_query_or_to_the_decision(desk, visit, query):
     response = desk.post(
         "settle",
         visit,
@@ -241,23 +241,25 @@ def test_settle_goes_on_to_the_next_open_query_or_to_accepting(desk, visit, quer
     assert response.url == desk.url("review_visit", visit) + "?route=R07#decide"
     query.refresh_from_db()
     assert (query.settlement, query.reason) == ("counts", REASON)
-    said = text_of(desk.get("review_visit", visit))
-    assert "Every query is settled" in said
-    assert REASON in said
+    text = text_of(desk.get("review_visit", visit))
+    assert "Every query is settled" in text
+    assert REASON in text
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"),
+    ("typed", "message"),
     [
         ({"settlement": "", "reason": REASON}, "Choose one of the two answers."),
         ({"settlement": "left_out", "reason": "  "}, "Write a reason"),
         ({"settlement": "perhaps", "reason": REASON}, "Select a valid choice"),
     ],
 )
-def test_settle_without_answer_or_reason_keeps_the_rest(desk, visit, query, typed, said):
+def test_settle_without_answer_or_reason_keeps_the_rest_of_the_form(
+    desk, visit, query, typed, message
+):
     response = desk.post("settle", visit, finding=query.pk, revision=visit.revision, **typed)
     assert response.status_code == 422
-    assert said in text_of(response)
+    assert message in text_of(response)
     assert typed["reason"].strip() in html.unescape(response.content.decode())
     assert StoredFinding.objects.get(pk=query.pk).settlement == ""
 
@@ -271,9 +273,9 @@ def test_stale_settle_keeps_what_was_typed_and_says_who(desk, other_desk, visit,
         "settle", visit, finding=query.pk, settlement="counts", reason=REASON, revision=seen
     )
     assert response.status_code == 409
-    said = text_of(response)
-    assert "Somebody else changed this visit in the meantime" in said
-    assert "Query settled by Ash Ferrow" in said
+    text = text_of(response)
+    assert "Somebody else changed this visit in the meantime" in text
+    assert "Query settled by Ash Ferrow" in text
     assert REASON in html.unescape(response.content.decode())
     query.refresh_from_db()
     assert (query.settlement, query.reason) == (Settlement.LEFT_OUT, "Too short.")
@@ -281,7 +283,7 @@ def test_stale_settle_keeps_what_was_typed_and_says_who(desk, other_desk, visit,
     assert f'name="revision" value="{seen + 1}"' in response.content.decode()
 
 
-def test_settling_a_visit_accepted_meanwhile_keeps_the_reason_on_the_page(
+def test_settling_a_visit_that_was_accepted_in_the_meantime_keeps_the_reason(
     desk, other_desk, visit, query
 ):
     other_desk.post(
@@ -302,13 +304,13 @@ def test_settling_a_visit_accepted_meanwhile_keeps_the_reason_on_the_page(
         revision=visit.revision,
     )
     assert response.status_code == 409
-    said = text_of(response)
-    assert "The visit is accepted" in said
-    assert "Accepted by Ash Ferrow" in said
-    assert f"What you typed: Answer left_out Reason {REASON}" in said
+    text = text_of(response)
+    assert "The visit is accepted" in text
+    assert "Accepted by Ash Ferrow" in text
+    assert f"What you typed: Answer left_out Reason {REASON}" in text
 
 
-def test_query_that_is_gone_keeps_the_reason(desk, other_desk, observer, visit, query):
+def test_settling_a_deleted_query_keeps_the_reason(desk, other_desk, observer, visit, query):
     seen = visit.revision
     other_desk.post("send_back", visit, note="Check stop 2.", revision=seen)
     visit.refresh_from_db()
@@ -343,14 +345,14 @@ def test_finding_of_another_visit_is_refused(desk, visit, clean, query):
 # Deciding
 
 
-def test_accept_goes_on_to_the_next_that_waits(desk, visit, clean):
+def test_accept_redirects_to_the_next_waiting_visit(desk, visit, clean):
     response = desk.post("accept", clean, revision=clean.revision)
     assert response.url == desk.url("review_visit", visit)
     assert state_of(clean) == "accepted"
     assert "Accepted: R07" in text_of(desk.client.get(response.url))
 
 
-def test_accept_of_the_last_leads_back_to_the_queue(desk, clean):
+def test_accepting_the_last_visit_redirects_to_the_queue(desk, clean):
     response = desk.post("accept", clean, revision=clean.revision, query="?route=R07")
     assert response.url == desk.url("review") + "?route=R07"
 
@@ -379,7 +381,7 @@ def test_form_without_a_revision_is_stale(desk, clean, revision):
 @pytest.mark.parametrize(
     ("name", "state"), [("send_back", "sent_back"), ("set_aside", "set_aside")]
 )
-def test_note_verbs_work_without_scripts(desk, visit, name, state):
+def test_note_forms_work_without_javascript(desk, visit, name, state):
     shown = desk.get(name, visit).content.decode()
     assert f'action="{desk.url(name, visit)}"' in shown
     response = desk.post(name, visit, note="Please look at stop 2.", revision=visit.revision)
@@ -389,14 +391,14 @@ def test_note_verbs_work_without_scripts(desk, visit, name, state):
 
 
 @pytest.mark.parametrize("name", ["send_back", "set_aside"])
-def test_note_verbs_want_a_note(desk, visit, name):
+def test_note_is_required(desk, visit, name):
     response = desk.post(name, visit, note=" ", revision=visit.revision)
     assert response.status_code == 422
     assert "Write a reason" in text_of(response)
     assert state_of(visit) == "submitted"
 
 
-def test_stale_note_is_kept_in_its_form(desk, other_desk, visit, query):
+def test_stale_form_keeps_its_note(desk, other_desk, visit, query):
     other_desk.post(
         "settle",
         visit,
@@ -412,7 +414,7 @@ def test_stale_note_is_kept_in_its_form(desk, other_desk, visit, query):
     assert state_of(visit) == "submitted"
 
 
-def test_note_for_a_visit_decided_meanwhile_is_shown(desk, other_desk, clean):
+def test_note_is_shown_when_the_visit_was_decided_in_the_meantime(desk, other_desk, clean):
     other_desk.post("accept", clean, revision=clean.revision)
     response = desk.post("send_back", clean, note=REASON, revision=clean.revision)
     assert response.status_code == 409
@@ -430,7 +432,7 @@ def test_reopen_stays_on_the_visit(desk, clean):
     assert (clean.state, clean.counts_in_trends) == ("submitted", False)
 
 
-def test_observer_hears_of_a_visit_sent_back(desk, visit):
+def test_observer_is_mailed_about_a_visit_sent_back(desk, visit):
     desk.post("send_back", visit, note="Please look at stop 2.", revision=visit.revision)
     job = ProcrastinateJob.objects.get(task_name="visits.mail_sent_back")
     assert job.args["site_url"] == "http://testserver/"
@@ -442,8 +444,8 @@ def test_two_coordinators_cannot_both_decide(desk, other_desk, clean):
     second = other_desk.post("send_back", clean, note="Not so fast.", revision=seen)
     assert (first.status_code, second.status_code) == (302, 409)
     assert state_of(clean) == "accepted"
-    taken = ReviewStep.objects.filter(visit=clean).values_list("step", flat=True)
-    assert list(taken) == [Step.SUBMITTED, Step.ACCEPTED]
+    steps = ReviewStep.objects.filter(visit=clean).values_list("step", flat=True)
+    assert list(steps) == [Step.SUBMITTED, Step.ACCEPTED]
 
 
 # Correcting
@@ -460,7 +462,7 @@ def correction(visit, reason=REASON, revision=None, **cells):
     }
 
 
-def test_correction_keeps_the_sheet_as_it_came(desk, visit, query):
+def test_correction_keeps_the_original_submission(desk, visit, query):
     first = dict(visit.cells)
     response = desk.post(
         "review_correct", visit, **correction(visit, stops__2__finished_at="21:17")
@@ -468,10 +470,10 @@ def test_correction_keeps_the_sheet_as_it_came(desk, visit, query):
     assert response.url == desk.url("review_visit", visit)
     assert not StoredFinding.objects.filter(visit=visit, code=query.code).exists()
     assert Submission.objects.filter(visit=visit).order_by("revision")[0].cells == first
-    said = text_of(desk.get("review_visit", visit))
-    assert "1 cell changed" in said
-    assert "Stop 2, finished at 21:13 21:17" in said
-    assert "Corrected by" in said
+    text = text_of(desk.get("review_visit", visit))
+    assert "1 cell changed" in text
+    assert "Stop 2, finished at 21:13 21:17" in text
+    assert "Corrected by" in text
 
 
 def test_correction_sheet_shows_every_cell(desk, visit):
@@ -481,17 +483,17 @@ def test_correction_sheet_shows_every_cell(desk, visit):
 
 
 @pytest.mark.parametrize(
-    ("cells", "reason", "said"),
+    ("cells", "reason", "message"),
     [
         ({"stops__2__finished_at": "21:17"}, " ", "Write a reason"),
         ({"stops__2__finished_at": "half past"}, REASON, "cannot be submitted yet"),
         ({}, REASON, "No cell was changed"),
     ],
 )
-def test_correction_that_cannot_be_kept_keeps_what_was_typed(desk, visit, cells, reason, said):
+def test_invalid_correction_keeps_what_was_typed(desk, visit, cells, reason, message):
     response = desk.post("review_correct", visit, **correction(visit, reason, **cells))
     assert response.status_code == 422
-    assert said in text_of(response)
+    assert message in text_of(response)
     page = html.unescape(response.content.decode())
     for typed in (*cells.values(), reason.strip()):
         assert typed in page
@@ -505,14 +507,14 @@ def test_stale_correction_shows_both_texts(desk, other_desk, visit):
     )
     response = desk.post("review_correct", visit, **typed)
     assert response.status_code == 409
-    said = text_of(response)
-    assert "Corrected by Ash Ferrow" in said
-    assert "Stop 2, finished at 21:18 21:17" in said
+    text = text_of(response)
+    assert "Corrected by Ash Ferrow" in text
+    assert "Stop 2, finished at 21:18 21:17" in text
     assert 'value="21:17"' in response.content.decode()
     assert Visit.objects.get(pk=visit.pk).cells["stops.2.finished_at"] == "21:18"
 
 
-def test_another_species_gets_a_column_and_nothing_is_lost(desk, visit):
+def test_adding_a_species_column_loses_nothing(desk, visit):
     other = make_checklist(make_program(), "Lithobates sylvaticus")[0]
     typed = correction(visit, stops__2__finished_at="21:17")
     response = desk.post("review_correct", visit, **typed, extra_species=other.code, then="column")
@@ -523,7 +525,7 @@ def test_another_species_gets_a_column_and_nothing_is_lost(desk, visit):
     assert Submission.objects.filter(visit=visit).count() == 1
 
 
-def test_accepted_visit_is_opened_again_before_it_is_corrected(desk, clean):
+def test_accepted_visit_must_be_reopened_before_it_is_corrected(desk, clean):
     desk.post("accept", clean, revision=clean.revision)
     response = desk.get("review_correct", clean)
     assert response.url == desk.url("review_visit", clean)
@@ -556,7 +558,7 @@ def test_only_coordinators_review(program, client_for, visit, role):
     assert state_of(visit) == "submitted"
 
 
-def test_coordinators_of_another_program_find_nothing(program, client_for, visit):
+def test_coordinators_of_another_program_get_a_404(program, client_for, visit):
     stranger = make_member(make_program(), Role.COORDINATOR)
     client = client_for(stranger)
     assert try_all(client, program.slug, visit) == {404}
@@ -568,6 +570,6 @@ def test_signed_out_people_are_asked_to_sign_in(program, visit):
     assert try_all(Client(), program.slug, visit) == {302}
 
 
-def test_draft_is_not_reviewed(desk, observer: Membership, route):
+def test_draft_cannot_be_reviewed(desk, observer: Membership, route):
     draft = make_draft(observer, route)
     assert desk.get("review_visit", draft).status_code == 404

@@ -125,10 +125,12 @@ def typed(client, address):
     (form,) = (form for form in forms if 'name="seen"' in form)
     data = {}
     for tag in re.findall(r"<input[^>]*>", form):
-        said = dict(re.findall(r'([\w-]+)="([^"]*)"', tag))
-        chooses = said.get("type") in {"checkbox", "radio"}
-        if "name" in said and (not chooses or " checked" in tag):
-            data.setdefault(said["name"], []).append(said.get("value", "on" if chooses else ""))
+        attributes = dict(re.findall(r'([\w-]+)="([^"]*)"', tag))
+        chooses = attributes.get("type") in {"checkbox", "radio"}
+        if "name" in attributes and (not chooses or " checked" in tag):
+            data.setdefault(attributes["name"], []).append(
+                attributes.get("value", "on" if chooses else "")
+            )
     for name, text in re.findall(r'<textarea[^>]*name="([^"]*)"[^>]*>(.*?)</textarea>', form, re.S):
         data[name] = text.strip()
     for name, options in re.findall(r'<select[^>]*name="([^"]*)"[^>]*>(.*?)</select>', form, re.S):
@@ -149,7 +151,7 @@ def seen_again(page):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_second_is_told_and_may_save_on_top(forms, ann, ben, kind):
+def test_second_person_is_told_and_may_overwrite(forms, ann, ben, kind):
     address, row, field, hers, his, label = forms[kind]
     first, second = typed(ann, address) | {field: hers}, typed(ben, address) | {field: his}
     answer = ann.post(address, first)
@@ -170,7 +172,7 @@ def test_the_second_is_told_and_may_save_on_top(forms, ann, ben, kind):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_saving_twice_what_is_there_troubles_nobody(forms, ann, ben, kind):
+def test_saving_unchanged_values_is_no_conflict(forms, ann, ben, kind):
     address, _, field, hers, _, _ = forms[kind]
     before = typed(ben, address)
     assert ann.post(address, typed(ann, address) | {field: hers}).status_code == 302
@@ -178,7 +180,7 @@ def test_saving_twice_what_is_there_troubles_nobody(forms, ann, ben, kind):
     assert ben.post(address, typed(ben, address) | {field: hers}).status_code == 302
 
 
-def test_another_form_of_the_same_row_is_not_in_the_way(forms, ann, ben):
+def test_another_form_of_the_same_row_is_no_conflict(forms, ann, ben):
     """Facts and sharing are two forms of one row."""
     facts, sharing = forms["facts"], forms["sharing"]
     second = typed(ben, sharing[0]) | {sharing[2]: "4"}
@@ -186,7 +188,7 @@ def test_another_form_of_the_same_row_is_not_in_the_way(forms, ann, ben):
     assert ben.post(sharing[0], second).status_code == 302
 
 
-def test_a_mistake_does_not_make_what_was_seen_any_newer(forms, ann, ben):
+def test_invalid_input_does_not_refresh_the_seen_facts(forms, ann, ben):
     address, row, field, hers, his, label = forms["route"]
     second = typed(ben, address) | {field: his, "code": "no code!"}
     wrong = ben.post(address, second).content.decode()
@@ -195,7 +197,7 @@ def test_a_mistake_does_not_make_what_was_seen_any_newer(forms, ann, ben):
     assert f"changed “{label}”" in ben.post(address, mended).content.decode()
 
 
-def test_somebody_changed_it_after_the_refusal_too(forms, ann, ben):
+def test_second_conflict_after_the_first(forms, ann, ben):
     address, row, field, hers, his, _ = forms["route"]
     second = typed(ben, address) | {field: his}
     ann.post(address, typed(ann, address) | {field: hers})
@@ -207,7 +209,7 @@ def test_somebody_changed_it_after_the_refusal_too(forms, ann, ben):
 
 
 @pytest.mark.parametrize("seen", [None, "", "nonsense"])
-def test_a_page_that_does_not_say_what_it_showed_saves_nothing(forms, ben, seen):
+def test_form_without_seen_facts_saves_nothing(forms, ben, seen):
     address, row, field, _, his, _ = forms["facts"]
     data = typed(ben, address) | {field: his}
     data = {name: value for name, value in data.items() if name != "seen"}
@@ -217,7 +219,7 @@ def test_a_page_that_does_not_say_what_it_showed_saves_nothing(forms, ben, seen)
     assert row.region != his
 
 
-def test_ones_own_other_tab(forms, ann):
+def test_conflict_with_another_tab_of_the_same_person(forms, ann):
     address, _, field, hers, his, label = forms["route"]
     other = typed(ann, address) | {field: his}
     ann.post(address, typed(ann, address) | {field: hers})

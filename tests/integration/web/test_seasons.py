@@ -89,7 +89,7 @@ def test_measures_and_species_in_the_url(program, route, page, query, cell):
     assert row[1:] == [cell]
 
 
-def test_a_cell_leads_to_its_visits_and_on_to_the_visit(program, route, page):
+def test_cell_links_to_its_visits_and_they_to_the_visit(program, route, page):
     seasons = page(url("seasons", program, species="pseudacris-crucifer"))
     link = re.findall(r'class="season-cell" href="([^"]+)"', seasons.content.decode())[-1]
     visits = page(link.replace("&amp;", "&"))
@@ -116,13 +116,13 @@ def test_region_filter(program, route, page):
         {"page": "zzz"},
     ],
 )
-def test_what_cannot_be_read_is_said_and_left_out(program, route, page, query):
+def test_invalid_filters_are_explained_and_ignored(program, route, page, query):
     response = page(url("seasons", program, **query))
     assert "R07" in response.content.decode()
     assert bool(response.context["form"].errors) == ("page" not in query)
 
 
-def test_years_the_wrong_way_round_are_explained(program, route, page):
+def test_reversed_years_are_explained(program, route, page):
     response = page(url("seasons", program, since="2024", until="2022"))
     assert "This ends before season 2024" in response.content.decode()
 
@@ -147,7 +147,7 @@ def test_coverage_without_a_year_shows_the_running_season(program, route, page):
     assert response.context["table"].season_year == response.context["form"].current
 
 
-def test_map_holds_every_stop_with_its_highest_index(program, route, page):
+def test_map_has_every_stop_with_its_highest_index(program, route, page):
     response = page(url("season_map", program, species="pseudacris-crucifer"))
     data = re.search(
         r'<script id="map-data" type="application/json">(.*?)</script>', response.content.decode()
@@ -178,7 +178,7 @@ def test_partners_and_strangers_may_not(program, partner, client_for, client, na
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_no_query_for_each_route_or_visit(
+def test_number_of_queries_does_not_grow(
     program, route, observer, client_for, django_assert_num_queries, name
 ):
     client = client_for(observer)

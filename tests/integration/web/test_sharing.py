@@ -78,13 +78,13 @@ class TestSharing:
             {"country_code": "XX"},
         ],
     )
-    def test_what_cannot_be_is_refused(self, program, page, change):
+    def test_invalid_settings_are_refused(self, program, page, change):
         answer = page.post(url("sharing", program), settings_of(**change))
         assert answer.status_code == 422
         program.refresh_from_db()
         assert program.publication_audience == PublicationAudience.MEMBERS
 
-    def test_the_example_is_the_programs_own_stop(self, program, observer, page):
+    def test_example_is_a_stop_of_the_program(self, program, observer, page):
         (gopher,) = make_checklist(program, "Lithobates capito")
         route = make_route(program)
         text = page.get(url("sharing", program)).content.decode()
@@ -96,11 +96,11 @@ class TestSharing:
         rows = page.get(url("sharing", program)).context["levels"]
         assert [row["routes"] for row in rows] == [0, 0, 0, 0, 1]
 
-    def test_it_works_without_a_stop(self, program, page):
+    def test_page_works_without_stops(self, program, page):
         assert page.get(url("sharing", program)).status_code == 200
 
     @pytest.mark.parametrize("audience", PublicationAudience)
-    def test_the_address_is_shown_as_the_audience_says(self, program, page, audience):
+    def test_public_url_depends_on_the_audience(self, program, page, audience):
         program.publication_audience = audience
         program.save()
         link = page.get(url("sharing", program)).context["link"]
@@ -123,16 +123,16 @@ class TestSharing:
 
 
 class TestExactPlaces:
-    def test_the_right_is_given_on_the_persons_page(self, program, partner, page):
+    def test_right_to_exact_places_is_granted_on_the_persons_page(self, program, partner, page):
         facts = {"role": "partner", "trained_on": "", "trained_until": ""}
         address = url("people_person", program, membership=partner.pk)
         assert b"exact coordinates and names of all stops" in page.get(address).content
-        for given in (True, False):
+        for allowed in (True, False):
             seen = page.get(address).context["form"].seen_text
             facts |= {"seen": seen}
-            page.post(address, {**facts, **({"exact_places": "on"} if given else {})})
+            page.post(address, {**facts, **({"exact_places": "on"} if allowed else {})})
             partner.refresh_from_db()
-            assert partner.exact_places is given
+            assert partner.exact_places is allowed
         rights = Membership.objects.get(pk=partner.pk).events.order_by("pgh_id")
         assert [event.exact_places for event in rights] == [False, True, False]
 
@@ -151,7 +151,7 @@ class TestExactPlaces:
         assert [line[1] for line in lines] == [coordinator.person.name, "'=cmd()"]
         assert ExactDownload.objects.filter(path__endswith="y").count() == 1
 
-    def test_the_list_is_of_the_own_program(self, program, page):
+    def test_list_shows_downloads_of_the_program_only(self, program, page):
         other = make_member(
             type(program).objects.create(name="Other", slug="other", time_zone="UTC"),
             Role.COORDINATOR,
@@ -173,19 +173,19 @@ class TestExactPlaces:
 class TestTokens:
     def test_a_token_is_shown_once(self, program, partner, client_for):
         client = client_for(partner)
-        made = client.post(
+        response = client.post(
             url("tokens", program), {"name": "report", "scope": "records", "days": "90"}
         )
-        secret = made.context["made"].secret
-        assert secret in made.content.decode()
-        assert made.headers["Cache-Control"] == "no-store"
+        secret = response.context["made"].secret
+        assert secret in response.content.decode()
+        assert response.headers["Cache-Control"] == "no-store"
         again = client.get(url("tokens", program)).content.decode()
         assert "report" in again
         assert secret not in again
         api = f"/api/v1/{program.slug}/trends/"
         assert client.get(api, headers={"Authorization": f"Bearer {secret}"}).status_code == 200
 
-    def test_what_cannot_be_keeps_what_was_typed(self, program, partner, client_for):
+    def test_invalid_form_keeps_what_was_typed(self, program, partner, client_for):
         answer = client_for(partner).post(
             url("tokens", program), {"name": "report", "scope": "exact", "days": "90"}
         )
@@ -202,7 +202,7 @@ class TestTokens:
         form = client_for(partner).get(url("tokens", program)).context["form"]
         assert ("exact" in dict(form.fields["scope"].choices)) is right
 
-    def test_only_ones_own_is_taken_back(self, program, partner, observer, client_for):
+    def test_members_revoke_only_their_own_tokens(self, program, partner, observer, client_for):
         client_for(partner).post(
             url("tokens", program), {"name": "report", "scope": "records", "days": "90"}
         )
@@ -212,7 +212,7 @@ class TestTokens:
         assert not AccessToken.objects.exists()
 
 
-def test_the_consent_to_be_named_is_ones_own(observer, client_for):
+def test_consent_to_be_named_is_personal(observer, client_for):
     client = client_for(observer)
     for named in (True, False):
         client.post(reverse("web:named"), {"named": "on"} if named else {})

@@ -95,20 +95,20 @@ def test_impossible_night_is_explained(client_for, route, observer, night, words
     assert not Visit.objects.exists()
 
 
-def test_cells_are_saved_as_typed_and_said_beside(client_for, observer, draft, sheet_url):
+def test_cells_are_saved_as_typed_with_findings_beside_them(client_for, observer, draft, sheet_url):
     response = patch(
         client_for(observer), sheet_url, changed(**{"stops.1.air_temperature": "warmish"})
     )
     answer = response.json()
     assert (response.status_code, answer["conflicts"]) == (200, [])
-    said = next(f for f in answer["findings"] if f["cell"] == "stops.1.air_temperature")
-    assert said["severity"] == "refuse"
-    assert said["why"].startswith("/guide/rules/")
+    finding = next(f for f in answer["findings"] if f["cell"] == "stops.1.air_temperature")
+    assert finding["severity"] == "refuse"
+    assert finding["why"].startswith("/guide/rules/")
     draft.refresh_from_db()
     assert draft.cells["stops.1.air_temperature"] == "warmish"
 
 
-def test_two_devices_keep_both_texts(client_for, observer, draft, sheet_url):
+def test_conflict_of_two_devices_keeps_both_texts(client_for, observer, draft, sheet_url):
     client = client_for(observer)
     patch(client, sheet_url, changed(**{"stops.1.cars": "2"}))
     answer = patch(client, sheet_url, changed(**{"stops.1.cars": "3", "stops.2.cars": "1"})).json()
@@ -120,7 +120,7 @@ def test_two_devices_keep_both_texts(client_for, observer, draft, sheet_url):
 @pytest.mark.parametrize(
     "body", ["", "[]", "{}", '{"changes": {"a": "b"}}', '{"changes": 3}', "not json"]
 )
-def test_malformed_save_says_what_is_wanted(client_for, observer, sheet_url, body):
+def test_malformed_request_says_what_is_expected(client_for, observer, sheet_url, body):
     response = client_for(observer).patch(
         f"{sheet_url}cells", body, content_type="application/json"
     )
@@ -128,7 +128,7 @@ def test_malformed_save_says_what_is_wanted(client_for, observer, sheet_url, bod
     assert "changes" in response.json()["detail"]
 
 
-def test_form_without_scripts_saves_and_submits(client_for, observer, draft, sheet_url):
+def test_form_works_without_javascript(client_for, observer, draft, sheet_url):
     client = client_for(observer)
     rendered = json.dumps(draft.cells)
     posted = {**draft.cells, **whole_visit(), "rendered": rendered}
@@ -142,9 +142,7 @@ def test_form_without_scripts_saves_and_submits(client_for, observer, draft, she
     assert CallIndex.objects.get().index == 3
 
 
-def test_form_conflict_shows_both_texts_and_overwrites_nothing(
-    client_for, observer, draft, sheet_url
-):
+def test_form_conflict_shows_both_texts_without_overwriting(client_for, observer, draft, sheet_url):
     client = client_for(observer)
     rendered = json.dumps(draft.cells)
     patch(client, sheet_url, changed(**{"stops.1.cars": "2"}))
@@ -156,7 +154,7 @@ def test_form_conflict_shows_both_texts_and_overwrites_nothing(
     assert draft.cells["stops.1.cars"] == "2"
 
 
-def test_impossible_sheet_is_refused_and_kept(client_for, observer, draft, sheet_url):
+def test_refused_sheet_is_kept(client_for, observer, draft, sheet_url):
     posted = {**draft.cells, **whole_visit(stops__1__finished_at="20:50"), "rendered": "{}"}
     response = client_for(observer).post(f"{sheet_url}submit", posted)
     assert response.status_code == 422
@@ -165,7 +163,7 @@ def test_impossible_sheet_is_refused_and_kept(client_for, observer, draft, sheet
     assert (draft.state, draft.cells["stops.1.finished_at"]) == ("draft", "20:50")
 
 
-def test_submitted_sheet_leads_to_the_visit(client_for, observer, draft, sheet_url):
+def test_submitted_sheet_redirects_to_the_visit(client_for, observer, draft, sheet_url):
     client = client_for(observer)
     client.post(f"{sheet_url}submit", {**draft.cells, **whole_visit(), "rendered": "{}"})
     assert client.get(sheet_url)["Location"] == f"/{draft.route.program.slug}/visits/{draft.pk}/"
@@ -195,7 +193,7 @@ def test_repeated_hour_is_asked_about(client_for, observer, route):
     assert not any("twice" in finding["message"] for finding in answer["findings"])
 
 
-def test_other_observers_draft_does_not_exist(client_for, program, draft, sheet_url):
+def test_draft_of_another_observer_is_a_404(client_for, program, draft, sheet_url):
     client = client_for(make_member(program))
     assert client.get(sheet_url).status_code == 404
     assert patch(client, sheet_url, changed(notes="mine")).status_code == 404
@@ -224,7 +222,7 @@ def picture():
     return SimpleUploadedFile("toad.jpg", out.getvalue(), content_type="image/jpeg")
 
 
-def test_photo_is_kept_without_its_position(client_for, observer, draft, sheet_url, program):
+def test_photo_is_stored_without_its_position(client_for, observer, draft, sheet_url, program):
     client = client_for(observer)
     assert client.post(f"{sheet_url}photos/1", {"photo": picture()}).status_code == 302
     response = client.get(f"{sheet_url}photos/1")
@@ -236,7 +234,9 @@ def test_photo_is_kept_without_its_position(client_for, observer, draft, sheet_u
     assert client.get(f"{sheet_url}photos/1").status_code == 404
 
 
-def test_what_is_not_a_picture_is_refused_in_words(client_for, observer, draft, sheet_url):
+def test_file_that_is_not_a_picture_is_refused_with_a_message(
+    client_for, observer, draft, sheet_url
+):
     client = client_for(observer)
     wrong = SimpleUploadedFile("toad.jpg", b"not a picture", content_type="image/jpeg")
     page = client.post(f"{sheet_url}photos/1", {"photo": wrong}, follow=True).content.decode()

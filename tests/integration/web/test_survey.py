@@ -47,7 +47,7 @@ def newer_version(route, since=dt.date(2024, 4, 20)):
     )
 
 
-def test_packet_holds_the_coming_nights(observer, route):
+def test_packet_covers_the_coming_nights(observer, route):
     """Sunset 43.0731 N 89.4012 W on 15 April 2024: 00:40:57 UTC (reference library, DE421)."""
     packet = route_packet(observer, route.code, EVENING)
     assert packet["tonight"] == "2024-04-15"
@@ -69,7 +69,7 @@ def test_each_night_has_its_version(observer, route):
     assert len(packet["versions"]) == 2
 
 
-def test_species_in_the_order_in_which_they_are_likely(observer, route, program):
+def test_species_are_ordered_by_likelihood(observer, route, program):
     rare, common, summer = make_checklist(program, "Rana a", "Rana b", "Rana c")
     ChecklistEntry.objects.filter(species=summer).update(
         calls_from_month=6, calls_from_day=1, calls_to_month=8, calls_to_day=31
@@ -80,18 +80,18 @@ def test_species_in_the_order_in_which_they_are_likely(observer, route, program)
     assert order == [common.code, rare.code, summer.code]
 
 
-def test_two_phones_of_a_person_begin_the_same_visit_and_nobody_else(observer, route, program):
-    one, again, other = (
+def test_two_phones_of_one_person_start_the_same_visit_and_others_do_not(observer, route, program):
+    first_phone, second_phone, other = (
         route_packet(member, route.code, EVENING)["nights"]["2024-04-15"]["visit"]
         for member in (observer, observer, make_member(program))
     )
-    assert one == again != other
-    discard_draft(observer, uuid.UUID(one))
-    anew = route_packet(observer, route.code, EVENING)["nights"]["2024-04-15"]["visit"]
-    assert anew != one
+    assert first_phone == second_phone != other
+    discard_draft(observer, uuid.UUID(first_phone))
+    new_id = route_packet(observer, route.code, EVENING)["nights"]["2024-04-15"]["visit"]
+    assert new_id != first_phone
 
 
-def test_a_phone_is_judged_by_the_version_it_carried(observer, route):
+def test_visit_is_judged_by_the_version_the_phone_carried(observer, route):
     old = route.protocol.versions.get()
     newer_version(route, since=NIGHT)
     for carried, judged in ((old.pk, 1), (None, 2), (10**9, 2)):
@@ -102,14 +102,14 @@ def test_a_phone_is_judged_by_the_version_it_carried(observer, route):
         assert Visit.objects.get(pk=key).protocol_version.number == judged
 
 
-def test_a_version_of_another_program_is_not_taken(observer, route):
+def test_version_of_another_program_is_ignored(observer, route):
     theirs = make_version(make_program())
     key = uuid.uuid4()
     put_sheet(observer, key, route=route, night=NIGHT, cells={}, revision=None, carried=theirs.pk)
     assert Visit.objects.get(pk=key).protocol_version.protocol == route.protocol
 
 
-def test_the_worker_names_every_file(observer, client_for):
+def test_service_worker_lists_every_file(observer, client_for):
     url = reverse("web:survey_worker", kwargs={"program": observer.program.slug})
     answer = client_for(observer).get(url)
     assert answer["Content-Type"] == "text/javascript"
@@ -117,7 +117,7 @@ def test_the_worker_names_every_file(observer, client_for):
         assert f"/static/{name}" in answer.content.decode()
 
 
-def test_the_worker_knows_the_page_of_its_version(observer, client_for):
+def test_service_worker_has_the_version_of_its_page(observer, client_for):
     slug = observer.program.slug
     page = client_for(observer).get(reverse("web:survey", kwargs={"program": slug}))
     worker = client_for(observer).get(reverse("web:survey_worker", kwargs={"program": slug}))
@@ -125,7 +125,7 @@ def test_the_worker_knows_the_page_of_its_version(observer, client_for):
     assert '"version_header": "Survey-Version"' in worker.content.decode()
 
 
-def test_the_home_screen_gets_pictures_of_the_sizes_that_are_named(observer, client_for):
+def test_icons_have_the_sizes_in_the_manifest(observer, client_for):
     url = reverse("web:survey_manifest", kwargs={"program": observer.program.slug})
     icons = client_for(observer).get(url).json()["icons"]
     drawn = [icon for icon in icons if icon["type"] == "image/png"]

@@ -57,21 +57,21 @@ def route(program, observer):
 
 def test_hours_of_the_night(route, observer):
     """Sunset 43.0731 N 89.4012 W on 15 April 2024: 00:40:57 UTC (reference library, DE421)."""
-    (one,) = tonight_for(observer, EVENING).routes
+    (route_tonight,) = tonight_for(observer, EVENING).routes
     sunset = dt.datetime(2024, 4, 16, 0, 40, 57, tzinfo=dt.UTC)
-    assert abs(one.sky.sunset - sunset) < dt.timedelta(minutes=2)
-    assert one.earliest_start == one.sky.sunset + dt.timedelta(minutes=30)
-    assert one.latest_end == dt.datetime(2024, 4, 16, 6, 0, tzinfo=dt.UTC)
-    assert 0.4 < one.moon.lit_share < 0.65
+    assert abs(route_tonight.sky.sunset - sunset) < dt.timedelta(minutes=2)
+    assert route_tonight.earliest_start == route_tonight.sky.sunset + dt.timedelta(minutes=30)
+    assert route_tonight.latest_end == dt.datetime(2024, 4, 16, 6, 0, tzinfo=dt.UTC)
+    assert 0.4 < route_tonight.moon.lit_share < 0.65
 
 
-def test_windows_say_open_visited_and_ahead(route, observer):
-    (one,) = tonight_for(observer, EVENING).routes
-    assert (one.open_window.name, one.open_window.visited) == ("Early", False)
-    assert one.next_window.name == "Late"
+def test_windows_are_open_visited_or_ahead(route, observer):
+    (route_tonight,) = tonight_for(observer, EVENING).routes
+    assert (route_tonight.open_window.name, route_tonight.open_window.visited) == ("Early", False)
+    assert route_tonight.next_window.name == "Late"
     make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 10))
-    (one,) = tonight_for(observer, EVENING).routes
-    assert one.open_window.visited
+    (route_tonight,) = tonight_for(observer, EVENING).routes
+    assert route_tonight.open_window.visited
 
 
 def test_only_this_seasons_assignments_count(route, observer):
@@ -95,8 +95,8 @@ def test_sent_back_visit_shows_the_note(route, observer, coordinator):
         revision=2,
         note="Was stop 3 really skipped?",
     )
-    ((found, note),) = tonight_for(observer, EVENING).sent_back
-    assert (found, note) == (visit, "Was stop 3 really skipped?")
+    ((visit, note),) = tonight_for(observer, EVENING).sent_back
+    assert (visit, note) == (visit, "Was stop 3 really skipped?")
 
 
 def test_page_names_routes_cautions_and_limits(client_for, route, observer):
@@ -142,7 +142,7 @@ def test_field_sheet_is_one_page(client_for, route, observer, program, paper, si
     assert "never go alone" in text
 
 
-def test_other_programs_route_does_not_exist(client_for, route, observer):
+def test_route_of_another_program_is_a_404(client_for, route, observer):
     other = make_program()
     outsider = make_member(other)
     client = client_for(outsider)

@@ -82,7 +82,7 @@ def text_of(response):
     return " ".join(re.sub(r"<[^>]+>", " ", response.content.decode()).split())
 
 
-def test_shows_what_was_heard_and_under_what_weather(visit, client_for, observer):
+def test_page_shows_calls_and_weather(visit, client_for, observer):
     response = client_for(observer).get(path_of(visit))
     text = text_of(response)
     for words in (
@@ -106,7 +106,7 @@ def test_shows_what_was_heard_and_under_what_weather(visit, client_for, observer
     assert values == [[3, 0], [0, "not-sure"], ["skipped"] * 2, ["not-reached"] * 2]
 
 
-def test_in_the_unit_of_the_program(visit, client_for, observer):
+def test_temperatures_are_in_the_programs_unit(visit, client_for, observer):
     visit.route.program.temperature_unit = "F"
     visit.route.program.save()
     assert "54.5 °F" in text_of(client_for(observer).get(path_of(visit)))
@@ -160,6 +160,6 @@ def test_query_count_does_not_grow_with_stops(
     )
     client = client_for(observer)
     client.get(path_of(visit))
-    for one in (visit, longer):
+    for shown in (visit, longer):
         with django_assert_num_queries(13):
-            client.get(path_of(one))
+            client.get(path_of(shown))

@@ -19,7 +19,13 @@ from surveys.api.tus import (
 from tests.support.sounds import metadata
 
 ID, VISIT = uuid.UUID(int=1), uuid.UUID(int=2)
-SAID = {"id": ID, "visit": VISIT, "kind": "voucher", "filetype": "audio/webm", "seconds": "2.5"}
+REQUIRED_METADATA = {
+    "id": ID,
+    "visit": VISIT,
+    "kind": "voucher",
+    "filetype": "audio/webm",
+    "seconds": "2.5",
+}
 
 
 def test_the_example_of_the_standard():
@@ -51,7 +57,7 @@ def test_no_checksum():
         ("sha1 " + base64.b64encode(bytes(32)).decode(), "length of a sha1"),
     ],
 )
-def test_checksums_that_cannot_be_read(header, words):
+def test_unreadable_checksums(header, words):
     with pytest.raises(HeaderError, match=words):
         read_checksum(header)
 
@@ -69,25 +75,25 @@ def test_checksums_that_cannot_be_read(header, words):
         ("a " + "A" * MAX_METADATA_LENGTH, "has room for"),
     ],
 )
-def test_metadata_that_cannot_be_read(header, words):
+def test_unreadable_metadata(header, words):
     with pytest.raises(HeaderError, match=words):
         read_metadata(header)
 
 
 @pytest.mark.parametrize("text", ["", "-1", "1.5", "+1", "0x10", "١", "1" * 16, "1 2"])
-def test_counts_that_cannot_be_read(text):
+def test_unreadable_counts(text):
     with pytest.raises(HeaderError, match="Upload-Offset"):
         read_count({"Upload-Offset": text}, "Upload-Offset")
 
 
 def test_an_announcement():
-    said = metadata(**SAID, sha256="0" * 64, stop=3, species="pseudacris-crucifer")
-    announced = read_announcement({"Upload-Length": "10", "Upload-Metadata": said})
+    header = metadata(**REQUIRED_METADATA, sha256="0" * 64, stop=3, species="pseudacris-crucifer")
+    announced = read_announcement({"Upload-Length": "10", "Upload-Metadata": header})
     assert (announced.id, announced.visit, announced.stop) == (ID, VISIT, 3)
     assert (announced.bytes, announced.seconds) == (10, 2.5)
     assert announced.species == "pseudacris-crucifer"
     assert announced.recorded_at is None
-    assert announced.metadata == said
+    assert announced.metadata == header
 
 
 def test_when_it_was_recorded():
@@ -96,7 +102,10 @@ def test_when_it_was_recorded():
         ("2024-04-15T20:30:00-05:00", dt.datetime(2024, 4, 16, 1, 30, tzinfo=dt.UTC)),
         ("2024-04-15T20:30:00", None),
     ):
-        headers = {"Upload-Length": "1", "Upload-Metadata": metadata(**SAID, recorded=text)}
+        headers = {
+            "Upload-Length": "1",
+            "Upload-Metadata": metadata(**REQUIRED_METADATA, recorded=text),
+        }
         assert read_announcement(headers).recorded_at == instant
 
 
@@ -111,13 +120,18 @@ def test_when_it_was_recorded():
         ({"recorded": "at dusk"}, "“recorded”"),
     ],
 )
-def test_announcements_that_say_too_little(change, words):
-    headers = {"Upload-Length": "10", "Upload-Metadata": metadata(**{**SAID, **change})}
+def test_incomplete_announcements(change, words):
+    headers = {
+        "Upload-Length": "10",
+        "Upload-Metadata": metadata(**{**REQUIRED_METADATA, **change}),
+    }
     with pytest.raises(HeaderError, match=words):
         read_announcement(headers)
 
 
-def test_the_length_must_be_known():
+def test_length_is_required():
     """tus 1.0.0, Creation: deferring the length is an extension, which is not offered."""
     with pytest.raises(HeaderError, match="Upload-Length"):
-        read_announcement({"Upload-Defer-Length": "1", "Upload-Metadata": metadata(**SAID)})
+        read_announcement(
+            {"Upload-Defer-Length": "1", "Upload-Metadata": metadata(**REQUIRED_METADATA)}
+        )

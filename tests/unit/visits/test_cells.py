@@ -33,9 +33,9 @@ def change(was, now):
 )
 def test_merge_cell_by_cell(server, was, now, kept, conflicts):
     cells = {"notes": server} if server else {}
-    merged, found = merge(cells, {"notes": change(was, now)})
+    merged, conflicts = merge(cells, {"notes": change(was, now)})
     assert merged.get("notes", "") == kept
-    assert found == ((Conflict(address="notes", mine=now, theirs=server),) if conflicts else ())
+    assert conflicts == ((Conflict(address="notes", mine=now, theirs=server),) if conflicts else ())
 
 
 def test_other_cells_are_left_alone():
@@ -45,7 +45,7 @@ def test_other_cells_are_left_alone():
     assert cells == {"notes": "fog", "stops.1.cars": "2"}
 
 
-def test_characters_that_no_database_keeps_are_made_visible():
+def test_characters_that_cannot_be_stored_are_replaced():
     merged, _ = merge({}, {"notes": change("", "fog\x00 \ud83d")})
     assert merged == {"notes": "fog\ufffd \ufffd"}
     again, conflicts = merge(merged, {"notes": change("fog\x00 \ud83d", "clear")})
@@ -101,7 +101,7 @@ def test_split_sorts_cells_into_parts():
         "stops.1.cars\n",
     ],
 )
-def test_what_has_no_place_is_unknown(address):
+def test_unknown_addresses_are_listed(address):
     assert split({address: "x"}).unknown == [address]
 
 
@@ -126,5 +126,5 @@ def test_what_has_no_place_is_unknown(address):
         (Where(stop=4), ""),
     ],
 )
-def test_the_cell_a_finding_stands_beside(where, address):
+def test_cell_address_of_a_finding(where, address):
     assert cell_of(where) == address

@@ -46,12 +46,12 @@ def test_times(text, utc):
 
 
 @pytest.mark.parametrize("text", ["9:14", "12:30", "06:00", "15:59"])
-def test_a_time_by_day_is_marked(text):
+def test_daytime_is_marked(text):
     assert read(text).by_day
 
 
 @pytest.mark.parametrize("text", ["9:14 am", "16:00", "5:59", "21:14"])
-def test_a_time_at_night_or_with_its_half_is_not_marked(text):
+def test_night_time_and_times_with_am_or_pm_are_not_marked(text):
     assert not read(text).by_day
 
 
@@ -69,13 +69,13 @@ def test_a_time_at_night_or_with_its_half_is_not_marked(text):
         ("9999-12-31T23:59:59-23:59", "not in this age"),
     ],
 )
-def test_what_cannot_be_read_says_why(text, message):
+def test_unreadable_times_are_explained(text, message):
     with pytest.raises(CellError, match=message) as caught:
         read(text)
     assert "21:14" in caught.value.remedy
 
 
-def test_a_time_that_came_twice_is_asked_about():
+def test_repeated_time_needs_a_fold():
     with pytest.raises(FoldWantedError, match="so 01:30 came twice") as caught:
         read("1:30 am", night=BACK)
     assert caught.value.code == "clock-repeated"
@@ -84,16 +84,16 @@ def test_a_time_that_came_twice_is_asked_about():
 @pytest.mark.parametrize(
     ("fold", "utc"), [("first", "2024-11-03T06:30"), ("Second ", "2024-11-03T07:30")]
 )
-def test_the_answer_settles_which_one(fold, utc):
+def test_fold_selects_the_instant(fold, utc):
     instant = read("01:30", fold, night=BACK).instant
     assert instant == dt.datetime.fromisoformat(utc).replace(tzinfo=dt.UTC)
 
 
-def test_an_answer_where_nothing_was_asked_changes_nothing():
+def test_fold_of_an_unambiguous_time_is_ignored():
     assert read("21:14", "second") == read("21:14")
 
 
-def test_a_time_that_never_came_is_asked_about():
+def test_skipped_time_is_refused():
     with pytest.raises(CellError, match="no clock showed 02:30") as caught:
         read("2:30 am", night=FORWARD)
     assert caught.value.code == "clock-skipped"

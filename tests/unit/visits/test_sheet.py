@@ -164,14 +164,14 @@ def test_status_of_a_stop(typed, status):
         {"arrived_at.fold": "first"},
     ],
 )
-def test_a_stop_with_nothing_typed_was_not_reached(typed):
+def test_empty_stop_was_not_reached(typed):
     reading = read({f"stops.1.{name}": text for name, text in typed.items()})
     assert reading.visit.periods == ()
     assert reading.findings == ()
 
 
 @pytest.mark.parametrize("typed", [{"cars": "3"}, {"arrived_at": "21:10"}, {"note": "gate shut"}])
-def test_something_typed_but_neither_listened_nor_skipped_is_asked_about(typed):
+def test_stop_with_entries_but_no_status_is_reported(typed):
     reading = read({f"stops.1.{name}": text for name, text in typed.items()})
     assert reading.visit.periods == ()
     assert codes(reading) == ["status-unclear"]
@@ -191,7 +191,7 @@ def test_a_skipped_stop_has_no_listening_times():
     assert finding.severity is Severity.REFUSE
 
 
-def test_a_skipped_stop_should_say_why():
+def test_skipped_stop_without_a_reason_is_noted():
     finding = only_finding({"stops.1.status": "skipped"})
     assert (finding.code, finding.severity) == ("skip-reason-missing", Severity.NOTE)
 
@@ -216,14 +216,14 @@ def test_call_indices(text, calls):
 
 
 @pytest.mark.parametrize("text", ["lots", "2-3", "2?", "1.5", "III"])
-def test_what_is_not_a_call_index_is_refused(text):
+def test_invalid_call_index_is_refused(text):
     finding = only_finding({"stops.1.status": "listened", f"stops.1.calls.{PEEPER}": text})
     assert finding.code == "cell-unreadable"
     assert finding.where.species == PEEPER
     assert "highest" in finding.remedy
 
 
-def test_a_species_outside_the_catalog_is_refused_and_blank_is_nothing():
+def test_unknown_species_is_refused_unless_blank():
     assert only_finding({"stops.1.calls.unicorn": "1"}).code == "species-unknown"
     assert read({"stops.1.status": "listened", "stops.1.calls.unicorn": ""}).findings == ()
 
@@ -281,7 +281,7 @@ def test_problems(address, text, code):
     assert finding.remedy
 
 
-def test_a_repeated_hour_is_asked_about_in_its_own_cell():
+def test_repeated_hour_is_reported_at_its_fold_cell():
     cells = {"stops.1.started_at": "01:30"}
     finding = only_finding(cells, night=dt.date(2024, 11, 2))
     assert (finding.code, finding.severity) == ("clock-repeated", Severity.REFUSE)
@@ -291,7 +291,7 @@ def test_a_repeated_hour_is_asked_about_in_its_own_cell():
     assert answered.visit.periods[0].started_at.hour == 7
 
 
-def test_a_missing_hour_is_asked_about():
+def test_skipped_hour_is_reported():
     finding = only_finding({"stops.1.started_at": "02:30"}, night=dt.date(2025, 3, 8))
     assert (finding.code, finding.severity) == ("clock-skipped", Severity.REFUSE)
 
@@ -387,7 +387,7 @@ TEXTS = st.one_of(
     cells=st.dictionaries(ADDRESSES, TEXTS, max_size=40),
     night=st.dates(dt.date(1900, 1, 1), dt.date(2199, 12, 31)),
 )
-def test_any_junk_is_read_without_an_error_and_every_finding_says_something(cells, night):
+def test_any_text_is_read_without_an_error_and_findings_have_messages(cells, night):
     reading = read(cells, night=night)
     assert all(finding.message and finding.remedy for finding in reading.findings)
     typed_night(cells)
@@ -404,7 +404,7 @@ KEPT_TEXTS = TEXTS.map(sheet_cells.storable).filter(bool)
     ),
     data=st.data(),
 )
-def test_merging_any_junk_loses_no_text(cells, changes, data):
+def test_merging_any_text_loses_nothing(cells, changes, data):
     """Every text is on the server afterwards, or comes back in a conflict."""
     for address in data.draw(st.sets(st.sampled_from(sorted(cells)))) if cells else ():
         now = data.draw(TEXTS)

@@ -41,7 +41,7 @@ HEADS = {
 
 
 @pytest.mark.parametrize("media_type", MEDIA_TYPES)
-def test_each_type_knows_its_own_beginning_only(media_type):
+def test_each_type_matches_its_own_signature_only(media_type):
     alike = [
         name for name, head in HEADS.items() if has_signature_of(media_type, head[:SIGNATURE_BYTES])
     ]
@@ -53,7 +53,7 @@ def test_a_wave_file_that_the_standard_library_wrote():
 
 
 @pytest.mark.parametrize("head", [b"", b"\xff", b"<html>", b"\x00" * SIGNATURE_BYTES])
-def test_no_sound(head):
+def test_not_audio(head):
     assert not any(has_signature_of(media_type, head) for media_type in MEDIA_TYPES)
 
 

@@ -15,12 +15,12 @@ CELSIUS, FAHRENHEIT = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
 
 
 @pytest.mark.parametrize("text", ["", "  ", "-", "–", "—", "T", " t ", "n/a", "NA"])
-def test_nothing_written_down(text):
+def test_missing_texts(text):
     assert texts.is_missing(text)
 
 
 @pytest.mark.parametrize("text", ["0", "no", "x", "?", "--"])
-def test_something_written_down(text):
+def test_texts_that_are_not_missing(text):
     assert not texts.is_missing(text)
 
 
@@ -60,7 +60,7 @@ def test_not_a_whole_number():
         texts.read_integer("2.5")
 
 
-def test_a_number_out_of_range_says_the_range():
+def test_number_out_of_range_names_the_range():
     with pytest.raises(texts.CellError, match="“70000” is not between 0 and 9999") as caught:
         texts.integer_between("70000", 0, 9999)
     assert caught.value.code == "cell-out-of-range"
@@ -161,7 +161,7 @@ def test_choices_ignore_case_and_spaces():
     assert caught.value.remedy == "Choose dry, pools or not seen."
 
 
-def test_a_text_that_is_too_long_says_how_long():
+def test_text_that_is_too_long_names_the_limit():
     assert texts.read_text("x" * 120, 120) == "x" * 120
     with pytest.raises(texts.CellError, match="has 121 characters; there is room for 120"):
         texts.read_text("x" * 121, 120)
@@ -192,5 +192,5 @@ def test_not_a_night(text, message):
     assert "2024-04-15" in caught.value.remedy
 
 
-def test_long_junk_is_quoted_short():
+def test_long_text_is_abbreviated_in_quotes():
     assert len(texts.quoted("x" * 500)) < 50

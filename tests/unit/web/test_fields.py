@@ -39,7 +39,7 @@ def test_month_days_are_read(day, month, value):
 
 
 @pytest.mark.parametrize(
-    ("day", "month", "said"),
+    ("day", "month", "message"),
     [
         ("30", "2", "February has the days 1 to 29, not 30."),
         ("31", "4", "April has the days 1 to 30, not 31."),
@@ -49,18 +49,18 @@ def test_month_days_are_read(day, month, value):
         ("mid", "4", "The day is a number, such as 15."),
     ],
 )
-def test_month_days_that_do_not_exist(day, month, said):
+def test_month_days_that_do_not_exist(day, month, message):
     form = posted(day, month)
-    assert form.errors["day"] == [said]
+    assert form.errors["day"] == [message]
 
 
-def test_a_month_day_that_is_wanted():
+def test_required_month_day():
     field = MonthDayField()
     with pytest.raises(forms.ValidationError, match="Give a day and a month"):
         field.clean(["", ""])
 
 
-def test_a_measure_is_shown_and_stored_in_its_units():
+def test_measure_is_converted_between_units():
     form = posted(spacing="0.5", initial={"spacing": None})
     assert form.is_valid()
     field = form.fields["spacing"]
@@ -71,13 +71,13 @@ def test_a_measure_is_shown_and_stored_in_its_units():
 @pytest.mark.parametrize(
     ("typed", "changed"), [("0.5", False), ("0.50", False), ("0.51", True), ("", True)]
 )
-def test_a_measure_left_as_it_was_shown_is_unchanged(typed, changed):
+def test_measure_left_as_rendered_is_unchanged(typed, changed):
     """800 m is shown as 0.5 mi: saving that must not make it 804.672 m."""
     form = posted(spacing=typed, initial={"spacing": 800.0})
     assert ("spacing" in form.changed_data) is changed
 
 
-def test_a_date_says_how_it_is_written():
+def test_invalid_date_explains_the_format():
     field = DateField()
     assert field.clean("2025-04-15") == dt.date(2025, 4, 15)
     with pytest.raises(forms.ValidationError) as refusal:

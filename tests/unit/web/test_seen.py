@@ -14,19 +14,19 @@ from surveys.web.forms.seen import (
 FACTS = {"Name": "Heron Marsh", "Local rules": "Ring first.\nNo lamps – none."}
 
 
-def test_what_goes_out_comes_back():
+def test_facts_survive_the_round_trip():
     seen = unpacked(packed(FACTS))
     assert seen.facts == FACTS
     assert seen.at is not None
 
 
 @pytest.mark.parametrize("text", ["", "nothing", packed(FACTS)[:-3], "a:b:c", "\0"])
-def test_a_text_that_is_not_whole_says_nothing(text):
+def test_damaged_text_has_no_facts(text):
     assert unpacked(text).facts is None
 
 
 @pytest.mark.parametrize(
-    ("before", "now", "found"),
+    ("before", "now", "fields"),
     [
         ({"A": "1", "B": "2"}, {"A": "1", "B": "2"}, []),
         ({"A": "1", "B": "2"}, {"A": "1", "B": "3"}, [("B", "2", "3")]),
@@ -35,6 +35,6 @@ def test_a_text_that_is_not_whole_says_nothing(text):
         ({}, {"A": "1"}, [("A", "", "1")]),
     ],
 )
-def test_differences(before, now, found):
-    wanted = tuple(Difference(label=label, before=was, now=now_) for label, was, now_ in found)
-    assert differences(before, now) == wanted
+def test_differences(before, now, fields):
+    expected = tuple(Difference(label=label, before=was, now=now_) for label, was, now_ in fields)
+    assert differences(before, now) == expected

@@ -33,7 +33,7 @@ def test_place_in_words(address, words):
 
 
 def test_cells_come_in_the_order_of_the_sheet():
-    wanted = [
+    expected = [
         "night",
         "notes",
         "start.sky",
@@ -44,8 +44,8 @@ def test_cells_come_in_the_order_of_the_sheet():
         "sightings.1.species",
         "stray",
     ]
-    cells = dict.fromkeys(reversed(wanted), "x")
-    assert [cell.address for cell in typed_cells(cells, NAMES)] == wanted
+    cells = dict.fromkeys(reversed(expected), "x")
+    assert [cell.address for cell in typed_cells(cells, NAMES)] == expected
 
 
 def test_blank_cells_are_left_out():

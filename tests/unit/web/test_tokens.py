@@ -47,15 +47,15 @@ def luminance(color: str) -> float:
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-def contrast(one: str, other: str) -> float:
-    dark, light = sorted((luminance(one), luminance(other)))
+def contrast(color: str, background: str) -> float:
+    dark, light = sorted((luminance(color), luminance(background)))
     return (light + 0.05) / (dark + 0.05)
 
 
 THEMES = {"day": tokens("tokens.css"), "night": tokens("tokens.css") | tokens("night.css")}
 
 
-def test_the_formula_gives_the_ratios_the_standard_speaks_of():
+def test_contrast_formula_gives_the_ratios_of_the_standard():
     # 21:1 is the greatest ratio there is (WCAG 2.2, "contrast ratio"); #ff0000 has 0.2126.
     assert contrast("#000000", "#ffffff") == pytest.approx(21)
     assert luminance("#ff0000") == pytest.approx(0.2126)
@@ -63,22 +63,22 @@ def test_the_formula_gives_the_ratios_the_standard_speaks_of():
 
 @pytest.mark.parametrize("theme", THEMES)
 @pytest.mark.parametrize(("front", "ground"), TEXT)
-def test_text_can_be_read(theme: str, front: str, ground: str):
+def test_text_has_enough_contrast(theme: str, front: str, ground: str):
     assert contrast(THEMES[theme][front], THEMES[theme][ground]) >= 4.5
 
 
 @pytest.mark.parametrize("theme", THEMES)
 @pytest.mark.parametrize(("front", "ground"), CONTROLS)
-def test_controls_stand_out(theme: str, front: str, ground: str):
+def test_controls_have_enough_contrast(theme: str, front: str, ground: str):
     assert contrast(THEMES[theme][front], THEMES[theme][ground]) >= 3
 
 
-def test_night_names_every_color_again():
+def test_night_theme_redefines_every_color():
     assert tokens("tokens.css").keys() == tokens("night.css").keys()
 
 
 @pytest.mark.parametrize("color", sorted(set(tokens("night.css").values())))
-def test_night_is_deep_red_and_dim(color: str):
+def test_night_theme_is_deep_red_and_dim(color: str):
     _, green, blue = channels(color)
     assert green == blue == 0
     assert luminance(color) <= NIGHT_LIMIT
@@ -91,5 +91,5 @@ NAMING = {"tokens.css", "night.css", "print.css", "fieldsheet.css"}
 @pytest.mark.parametrize(
     "path", sorted(p for p in WEB.rglob("*.css") if p.name not in NAMING), ids=lambda p: p.name
 )
-def test_colors_are_named_in_the_tokens_only(path: Path):
+def test_colors_are_defined_in_the_tokens_only(path: Path):
     assert re.findall(r"#[0-9a-fA-F]{3,8}\b(?!-)", path.read_text()) == []
