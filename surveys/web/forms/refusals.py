@@ -11,7 +11,7 @@ from accounts.edit_conflicts import EditConflict
 T = TypeVar("T")
 
 
-def put_on_form(form: forms.Form, refusal: ValidationError) -> None:
+def add_refusal(form: forms.Form, refusal: ValidationError) -> None:
     """Add each message to its field; messages for fields the form lacks go to the top."""
     if not hasattr(refusal, "error_dict"):
         form.add_error(None, refusal)
@@ -21,7 +21,7 @@ def put_on_form(form: forms.Form, refusal: ValidationError) -> None:
         form.add_error(name if is_field else None, messages)
 
 
-def tried(form: forms.Form, verb: Callable[..., T], *args: object, **facts: object) -> T | None:
+def run_verb(form: forms.Form, verb: Callable[..., T], *args: object, **facts: object) -> T | None:
     """The result of the verb, or None when it raised an error, which is added to the form."""
     try:
         return verb(*args, **facts)
@@ -30,5 +30,5 @@ def tried(form: forms.Form, verb: Callable[..., T], *args: object, **facts: obje
         form.add_error(None, refusal)
         return None
     except ValidationError as refusal:
-        put_on_form(form, refusal)
+        add_refusal(form, refusal)
         return None

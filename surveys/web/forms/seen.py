@@ -17,13 +17,13 @@ FIELD = "seen"
 _SALT = "facts that a form was made from"
 
 
-def packed(facts: Facts) -> str:
+def pack_facts(facts: Facts) -> str:
     """The facts and the current time as signed text for a hidden field."""
     payload = {"facts": dict(facts), "at": timezone.now().isoformat()}
     return signing.dumps(payload, salt=_SALT, compress=True)
 
 
-def unpacked(text: str) -> Seen:
+def unpack_facts(text: str) -> Seen:
     """The reverse of `packed`; without facts when the text is missing or was tampered with."""
     try:
         payload = signing.loads(text, salt=_SALT)
@@ -47,10 +47,10 @@ class SeenForm(forms.Form):
     def show(self, facts: Facts) -> None:
         if isinstance(self.data, QueryDict) and self.is_bound:
             self.seen_text = self.data.get(FIELD, "")
-            self.seen = unpacked(self.seen_text)
+            self.seen = unpack_facts(self.seen_text)
         else:
-            self.seen_text = packed(facts)
+            self.seen_text = pack_facts(facts)
 
     def changed_meanwhile(self, refusal: EditConflict) -> None:
         self.meanwhile = refusal
-        self.seen_text = packed(refusal.now)
+        self.seen_text = pack_facts(refusal.now)

@@ -20,7 +20,7 @@ from accounts.models import (
     Invitation,
     Membership,
 )
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import JoinForm
 
 
@@ -69,7 +69,7 @@ def _join_as_new_person(request: HttpRequest, invitation: Invitation, token: str
     )
     if request.method == "POST" and form.is_valid():
         facts = {name: form.cleaned_data[name] for name in ("name", "password")}
-        membership = tried(form, accept_as_new_person, token, **facts)
+        membership = run_verb(form, accept_as_new_person, token, **facts)
         if membership:
             login(request, membership.person)
             return _welcome(request, membership)

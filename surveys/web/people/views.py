@@ -16,7 +16,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import (
     InviteForm,
     PersonForm,
@@ -57,7 +57,7 @@ def invite(request: ProgramRequest) -> HttpResponse:
     form = InviteForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         site_url = _site_url(request)
-        issued = tried(
+        issued = run_verb(
             form, invitations.invite, request.membership, site_url=site_url, **form.cleaned_data
         )
         if issued:
@@ -94,7 +94,7 @@ def person(request: ProgramRequest, membership: int) -> HttpResponse:
     form = PersonForm(request.POST if request.method == "POST" else None, membership=shown)
     form.show(verbs.person_facts(shown))
     if request.method == "POST" and form.is_valid():
-        saved = tried(
+        saved = run_verb(
             form,
             verbs.change_person,
             request.membership,

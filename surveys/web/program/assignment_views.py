@@ -12,7 +12,7 @@ from accounts.access import (
     needs,
 )
 from surveys.programs import assignments as verbs
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.program.assignment_forms import AssignForm
 
 
@@ -48,7 +48,7 @@ def assignments(request: ProgramRequest) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         facts = form.cleaned_data
-        assigned = tried(
+        assigned = run_verb(
             form,
             verbs.assign,
             request.membership,

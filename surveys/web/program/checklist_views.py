@@ -20,7 +20,7 @@ from surveys.protocol.words import (
     day,
     month_day,
 )
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.program.checklist_forms import (
     ListingForm,
     TakeOffForm,
@@ -78,7 +78,7 @@ def add(request: ProgramRequest, species: str) -> HttpResponse:
     )
     del form.fields["listed_until"]
     if request.method == "POST" and form.is_valid():
-        added = tried(form, verbs.add_species, request.membership, shown.code, form.listing)
+        added = run_verb(form, verbs.add_species, request.membership, shown.code, form.listing)
         if added:
             messages.success(request, f"{added} is on the checklist.")
             return _back(request)
@@ -93,7 +93,7 @@ def entry(request: ProgramRequest, entry: int) -> HttpResponse:
     form = ListingForm(request.POST if request.method == "POST" else None, entry=shown)
     form.show(verbs.entry_facts(shown))
     if request.method == "POST" and form.is_valid():
-        saved = tried(
+        saved = run_verb(
             form, verbs.change_entry, request.membership, shown.pk, form.listing, seen=form.seen
         )
         if saved:
@@ -111,7 +111,7 @@ def take_off(request: ProgramRequest, entry: int) -> HttpResponse:
     form = TakeOffForm(request.POST if request.method == "POST" else None, today=today_of(program))
     form.show(verbs.entry_facts(shown))
     if request.method == "POST" and form.is_valid():
-        gone = tried(
+        gone = run_verb(
             form,
             verbs.take_off,
             request.membership,

@@ -13,7 +13,7 @@ from accounts.access import (
 from surveys.programs import lines as verbs
 from surveys.programs.routes import route_of
 from surveys.programs.stops import present_stops
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.program.route_forms import LineForm
 from surveys.web.program.route_views import (
     map_data,
@@ -32,7 +32,7 @@ def edit(request: ProgramRequest, route: int) -> HttpResponse:
     )
     form.show(verbs.line_facts(shown))
     if request.method == "POST" and form.is_valid():
-        saved = tried(
+        saved = run_verb(
             form,
             verbs.change_line,
             request.membership,

@@ -29,7 +29,7 @@ from surveys.protocol.values import (
     Protocol,
 )
 from surveys.protocol.words import month_day
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.program.protocol_forms import LimitsForm
 from surveys.web.program.window_forms import (
     window_formset,
@@ -163,7 +163,7 @@ def add(request: ProgramRequest) -> HttpResponse:
         is_new_protocol=True,
     )
     if request.method == "POST" and screen.is_valid():
-        saved = tried(screen.form, verbs.start_protocol, request.membership, **screen.facts())
+        saved = run_verb(screen.form, verbs.start_protocol, request.membership, **screen.facts())
         if saved:
             return _done(request, saved)
     return _form_page(request, screen, preset=preset)
@@ -181,7 +181,7 @@ def following(request: ProgramRequest, version: int) -> HttpResponse:
         source=shown.source,
     )
     if request.method == "POST" and screen.is_valid():
-        saved = tried(
+        saved = run_verb(
             screen.form,
             verbs.add_version,
             request.membership,
@@ -215,7 +215,7 @@ def edit(request: ProgramRequest, version: int) -> HttpResponse:
     )
     screen.form.show(version_facts(shown))
     if request.method == "POST" and screen.is_valid():
-        saved = tried(
+        saved = run_verb(
             screen.form,
             verbs.change_version,
             request.membership,

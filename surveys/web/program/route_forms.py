@@ -21,7 +21,7 @@ from surveys.programs.stops import (
 )
 from surveys.protocol.values import Place
 from surveys.web.forms.fields import DateField
-from surveys.web.forms.refusals import put_on_form
+from surveys.web.forms.refusals import add_refusal
 from surveys.web.forms.seen import SeenForm
 
 
@@ -91,7 +91,7 @@ class PlaceForm(forms.Form):
             try:
                 cleaned["place"] = read_place(cleaned["latitude"], cleaned["longitude"])
             except forms.ValidationError as refusal:
-                put_on_form(self, refusal)
+                add_refusal(self, refusal)
         return cleaned
 
     @property

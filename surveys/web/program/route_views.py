@@ -29,7 +29,7 @@ from surveys.programs.stops import (
 )
 from surveys.protocol.values import DistanceUnit
 from surveys.protocol.words import distance
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.program.route_forms import RouteForm
 
 MOST_AROUND = 60
@@ -128,7 +128,7 @@ def _form_page(
 def _saved(request: ProgramRequest, form: RouteForm, route_id: int | None) -> Route | None:
     facts = dict(form.cleaned_data)
     facts["protocol_id"] = facts.pop("protocol")
-    return tried(
+    return run_verb(
         form, verbs.save_route, request.membership, route_id=route_id, seen=form.seen, **facts
     )
 

@@ -15,7 +15,7 @@ from surveys.programs import stops as verbs
 from surveys.programs.assignments import today_of
 from surveys.programs.routes import route_of
 from surveys.protocol.words import day
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.program.route_forms import (
     CloseStopForm,
     MoveStopForm,
@@ -48,7 +48,7 @@ def add(request: ProgramRequest, route: int) -> HttpResponse:
     initial = {"number": verbs.next_number(shown), "active_from": today_of(program)}
     form = StopForm(request.POST if request.method == "POST" else None, initial=initial)
     if request.method == "POST" and form.is_valid():
-        stop = tried(
+        stop = run_verb(
             form,
             verbs.add_stop,
             request.membership,
@@ -76,7 +76,7 @@ def edit(request: ProgramRequest, stop: int) -> HttpResponse:
     form = StopForm(request.POST if request.method == "POST" else None, stop=shown)
     form.show(verbs.stop_facts(shown))
     if request.method == "POST" and form.is_valid():
-        saved = tried(
+        saved = run_verb(
             form,
             verbs.change_stop,
             request.membership,
@@ -108,7 +108,7 @@ def close(request: ProgramRequest, stop: int) -> HttpResponse:
         request.POST if request.method == "POST" else None, today=today_of(program)
     )
     if request.method == "POST" and form.is_valid():
-        closed = tried(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
+        closed = run_verb(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
         if closed:
             said = f"Stop {closed} is closed after {day(closed.active_until)}."
             return _to_route(request, shown.route_id, said)
@@ -125,7 +125,7 @@ def move(request: ProgramRequest, stop: int) -> HttpResponse:
         request.POST if request.method == "POST" else None, stop=shown, today=today_of(program)
     )
     if request.method == "POST" and form.is_valid():
-        moved = tried(
+        moved = run_verb(
             form,
             verbs.move_stop,
             request.membership,

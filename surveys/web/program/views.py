@@ -21,7 +21,7 @@ from surveys.programs.setting_up import (
     program_facts,
     standing,
 )
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.program.forms import FactsForm
 
 
@@ -110,7 +110,7 @@ def facts(request: ProgramRequest) -> HttpResponse:
     if (
         request.method == "POST"
         and form.is_valid()
-        and tried(form, change_facts, request.membership, seen=form.seen, **form.cleaned_data)
+        and run_verb(form, change_facts, request.membership, seen=form.seen, **form.cleaned_data)
     ):
         messages.success(request, "The facts of the program are saved.")
         return redirect("web:program", program=program.slug)

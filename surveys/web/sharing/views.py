@@ -34,7 +34,7 @@ from surveys.publishing.stops import (
     SharedStop,
     shared_stops,
 )
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.sharing.forms import SharingForm
 
 DOWNLOADS_PER_PAGE = 50
@@ -50,7 +50,7 @@ def sharing(request: ProgramRequest) -> HttpResponse:
     if (
         request.method == "POST"
         and form.is_valid()
-        and tried(form, change_sharing, request.membership, seen=form.seen, **form.cleaned_data)
+        and run_verb(form, change_sharing, request.membership, seen=form.seen, **form.cleaned_data)
     ):
         messages.success(request, "What leaves the program is saved.")
         return redirect("web:sharing", program=program.slug)

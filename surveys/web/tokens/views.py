@@ -19,7 +19,7 @@ from accounts.tokens import (
     revoke_token,
     tokens_of,
 )
-from surveys.web.forms.refusals import tried
+from surveys.web.forms.refusals import run_verb
 from surveys.web.sharing.forms import (
     NamedForm,
     TokenForm,
@@ -34,7 +34,7 @@ def tokens(request: ProgramRequest) -> HttpResponse:
     form = TokenForm(request.POST if request.method == "POST" else None, member=member)
     new_token = None
     if request.method == "POST" and form.is_valid():
-        new_token = tried(form, make_token, member, **form.cleaned_data)
+        new_token = run_verb(form, make_token, member, **form.cleaned_data)
         if new_token:
             form = TokenForm(member=member)
     context = {"tokens": tokens_of(member), "form": form, "made": new_token, "now": timezone.now()}

@@ -7,22 +7,22 @@ from accounts.edit_conflicts import (
     differences,
 )
 from surveys.web.forms.seen import (
-    packed,
-    unpacked,
+    pack_facts,
+    unpack_facts,
 )
 
 FACTS = {"Name": "Heron Marsh", "Local rules": "Ring first.\nNo lamps – none."}
 
 
 def test_facts_survive_the_round_trip():
-    seen = unpacked(packed(FACTS))
+    seen = unpack_facts(pack_facts(FACTS))
     assert seen.facts == FACTS
     assert seen.at is not None
 
 
-@pytest.mark.parametrize("text", ["", "nothing", packed(FACTS)[:-3], "a:b:c", "\0"])
+@pytest.mark.parametrize("text", ["", "nothing", pack_facts(FACTS)[:-3], "a:b:c", "\0"])
 def test_damaged_text_has_no_facts(text):
-    assert unpacked(text).facts is None
+    assert unpack_facts(text).facts is None
 
 
 @pytest.mark.parametrize(
