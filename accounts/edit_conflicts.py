@@ -89,9 +89,9 @@ def check_seen(
     if not changed:
         return
     by = _changers(member, seen.at, events)
-    what = ", ".join(f"“{difference.label}”" for difference in changed)
+    labels = ", ".join(f"“{difference.label}”" for difference in changed)
     raise EditConflict(
-        f"{listed(by)} changed {what} while you had this page open. "
+        f"{listed(by)} changed {labels} while you had this page open. "
         "Nothing of yours is saved yet, and all that you typed is kept.",
         differences=changed,
         by=by,
@@ -113,8 +113,8 @@ def _changers(
         for row in history.values_list("pgh_created_at", "pgh_id", "pgh_context__metadata__user")
     ]
     rows.sort(key=lambda row: row[:2])
-    late = [user for at, _, user in rows if since is None or at >= since]
-    users = list(dict.fromkeys(late or [user for *_, user in rows[-1:]]))
+    recent_users = [user for at, _, user in rows if since is None or at >= since]
+    users = list(dict.fromkeys(recent_users or [user for *_, user in rows[-1:]]))
     people = Person.objects.in_bulk([user for user in users if user is not None])
     return tuple(
         YOU if user == member.person_id else str(people.get(user, SOMEBODY)) for user in users

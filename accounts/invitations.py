@@ -227,7 +227,7 @@ def find_invitation(token: str) -> Invitation:
 
 def check_usable(invitation: Invitation) -> None:
     """Raise InvitationError when the invitation was used, withdrawn, or is too old."""
-    ask = _contact_advice(invitation.program)
+    contact = _contact_advice(invitation.program)
     if invitation.accepted_at:
         raise InvitationError(
             f"This invitation was used on {invitation.accepted_at:%-d %B %Y}. "
@@ -236,12 +236,12 @@ def check_usable(invitation: Invitation) -> None:
     if invitation.withdrawn_at:
         raise InvitationError(
             f"This invitation was withdrawn on {invitation.withdrawn_at:%-d %B %Y}. "
-            f"{ask} if you think that this is a mistake."
+            f"{contact} if you think that this is a mistake."
         )
     if invitation.expires_at <= timezone.now():
         raise InvitationError(
             f"This invitation was good until {invitation.expires_at:%-d %B %Y}. "
-            f"{ask} to send it again; the same link will then work."
+            f"{contact} to send it again; the same link will then work."
         )
 
 

@@ -100,13 +100,13 @@ def _night_problem(cells: Mapping[str, str], night: dt.date) -> tuple[Finding, .
             "Write the date of the evening, such as 2024-04-15.",
         )
         return (finding,)
-    typed = typed_night(cells)
-    if typed is None or typed == night:
+    night_on_sheet = typed_night(cells)
+    if night_on_sheet is None or night_on_sheet == night:
         return ()
     finding = problem(
         "night-without-protocol",
         where,
-        f"No version of the route's protocol was in force on the night of {day(typed)}.",
+        f"No version of the route's protocol was in force on the night of {day(night_on_sheet)}.",
         "Check the date. If it is right, a coordinator can enter the protocol of that time.",
     )
     return (finding,)

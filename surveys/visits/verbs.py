@@ -141,8 +141,8 @@ def settle(
     finding.settled_by = member.person
     finding.settled_at = at
     finding.save()
-    answer = Settlement(settlement).label.lower()
-    note = f"{finding.code}: {answer}. {finding.reason}"
+    label = Settlement(settlement).label.lower()
+    note = f"{finding.code}: {label}. {finding.reason}"
     return _save_step(visit, member, Step.SETTLED, note=note, at=at)
 
 
@@ -197,11 +197,11 @@ def reopen(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision
     reopenable = [VisitState.ACCEPTED, VisitState.SET_ASIDE]
     visit = _lock_for_review(member, visit_id, reopenable, revision)
     _check_reason(note)
-    counted = visit.counts_in_trends
+    was_counted = visit.counts_in_trends
     visit.state = VisitState.SUBMITTED
     exclude_from_trends(visit)
     _save_step(visit, member, Step.REOPENED, note=note)
-    if counted:
+    if was_counted:
         refit_trends(member.program_id)
     return visit
 

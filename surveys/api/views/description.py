@@ -9,8 +9,8 @@ class Schema(SpectacularAPIView):
 
 
 class Docs(SpectacularSwaggerSplitView):
-    """The split view sends its script as a file of its own, and the template has no
-    style inline, so that the site's content security policy holds here too."""
+    """The split view serves its script separately, and the template has no inline style, so that
+    the page complies with the site's content security policy."""
 
     permission_classes = [IsAuthenticated]
     template_name = "api/docs.html"

@@ -89,12 +89,12 @@ class Publications(_Publications):
 
         The answer is the run that makes it; ask for it again until it is done.
         """
-        wanted = self.body(PublishSerializer)
+        data = self.body(PublishSerializer)
         run = ask_to_publish(
             self.member,
-            wanted["season_year"],
-            wanted["reason"],
-            seen=wanted["seen"],
+            data["season_year"],
+            data["reason"],
+            seen=data["seen"],
             site_url=request.build_absolute_uri("/"),
         )
         return Response(PublishingRunSerializer(run).data, status=status.HTTP_202_ACCEPTED)

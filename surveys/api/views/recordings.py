@@ -255,13 +255,13 @@ def _receive(
 
 
 def _read_blocks(request: Request, length: int) -> Iterator[bytes]:
-    left = length
-    while left:
+    remaining = length
+    while remaining:
         try:
-            block = request._request.read(min(_BLOCK, left))
+            block = request._request.read(min(_BLOCK, remaining))
         except UnreadablePostError:
             return
         if not block:
             return
-        left -= len(block)
+        remaining -= len(block)
         yield block

@@ -110,15 +110,15 @@ class SettleFinding(_ReviewView):
         self, request: Request, program: str, visit_id: uuid.UUID, finding_id: int
     ) -> Response:
         """Answer a query: it counts, or what it speaks of is left out of trends."""
-        answer = self.body(SettlementSerializer)
+        data = self.body(SettlementSerializer)
         visit = find_visit(self.member, visit_id)
         if not visit.findings.filter(pk=finding_id).exists():
             raise Http404("The visit has no such finding. It may have been submitted again.")
         settled = verbs.settle(
             self.member,
             finding_id,
-            settlement=answer["settlement"],
-            reason=answer["reason"],
+            settlement=data["settlement"],
+            reason=data["reason"],
             revision=self.revision(),
         )
         return judged_response(settled)

@@ -69,13 +69,13 @@ def delete_files_on_commit(files: Iterable[FieldFile]) -> None:
 
 def sweep_files(now: dt.datetime | None = None) -> int:
     """Delete this database's photos and recordings that no row refers to. Returns how many."""
-    before = (now or timezone.now()) - YOUNG
+    cutoff = (now or timezone.now()) - YOUNG
     own_folder = storage_path("").strip("/")
     swept = 0
     for folder in FOLDERS:
         stored = {
             name
-            for name in _old_files(default_storage, folder, before)
+            for name in _old_files(default_storage, folder, cutoff)
             if name.split("/")[-2] == own_folder
         }
         for model, field in _FILE_FIELDS:
@@ -87,14 +87,14 @@ def sweep_files(now: dt.datetime | None = None) -> int:
     return swept
 
 
-def _old_files(storage: Storage, folder: str, before: dt.datetime) -> Iterator[str]:
+def _old_files(storage: Storage, folder: str, cutoff: dt.datetime) -> Iterator[str]:
     try:
         folders, files = storage.listdir(folder)
     except FileNotFoundError:
         return
     for name in files:
         path = f"{folder}/{name}"
-        if storage.get_modified_time(path) < before:
+        if storage.get_modified_time(path) < cutoff:
             yield path
     for name in folders:
-        yield from _old_files(storage, f"{folder}/{name}", before)
+        yield from _old_files(storage, f"{folder}/{name}", cutoff)

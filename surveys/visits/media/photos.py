@@ -107,30 +107,30 @@ def reencode(upload: UploadedFile) -> bytes:
             f"{MAX_BYTES // 1024 // 1024} MB are allowed. Send a smaller one."
         )
     try:
-        picture = Image.open(upload, formats=FORMATS)
-        _check_pixels(picture)
+        image = Image.open(upload, formats=FORMATS)
+        _check_pixels(image)
         # A JPEG can be decoded at a fraction of its size, which saves memory.
-        picture.draft("RGB", (2 * MAX_SIDE, 2 * MAX_SIDE))
-        flat = _flatten_on_white(ImageOps.exif_transpose(picture))
+        image.draft("RGB", (2 * MAX_SIDE, 2 * MAX_SIDE))
+        flat = _flatten_on_white(ImageOps.exif_transpose(image))
     except _UNREADABLE as error:
         raise PhotoRefused from error
     flat.thumbnail((MAX_SIDE, MAX_SIDE))
-    out = io.BytesIO()
-    flat.save(out, "JPEG", quality=_QUALITY)
-    return out.getvalue()
+    buffer = io.BytesIO()
+    flat.save(buffer, "JPEG", quality=_QUALITY)
+    return buffer.getvalue()
 
 
-def _check_pixels(picture: Image.Image) -> None:
-    if picture.width * picture.height > MAX_PIXELS:
+def _check_pixels(image: Image.Image) -> None:
+    if image.width * image.height > MAX_PIXELS:
         raise PhotoRefused(
-            f"The photo has {picture.width} × {picture.height} pixels, which is too many. "
+            f"The photo has {image.width} × {image.height} pixels, which is too many. "
             "Send a smaller one."
         )
 
 
-def _flatten_on_white(picture: Image.Image) -> Image.Image:
+def _flatten_on_white(image: Image.Image) -> Image.Image:
     """A new image with only the pixels; transparent parts become white."""
-    layer = picture.convert("RGBA")
+    layer = image.convert("RGBA")
     flat = Image.new("RGB", layer.size, "white")
     flat.paste(layer, mask=layer.getchannel("A"))
     return flat

@@ -212,9 +212,9 @@ def expire_unfinished(now: dt.datetime | None = None) -> int:
     online. Recordings that only wait for `assemble_recording`, and rows locked by a piece that
     is being stored, are skipped.
     """
-    before = (now or timezone.now()) - UPLOAD_LIFETIME
+    cutoff = (now or timezone.now()) - UPLOAD_LIFETIME
     overdue = Recording.objects.filter(
-        state=RecordingState.ARRIVING, begun_at__lt=before, received__lt=F("bytes")
+        state=RecordingState.ARRIVING, begun_at__lt=cutoff, received__lt=F("bytes")
     )
     expired = 0
     for pk in list(overdue.values_list("pk", flat=True)):

@@ -49,18 +49,18 @@ def read_clock(text: str, fold: str, *, night: dt.date, time_zone: str) -> Clock
     if _INSTANT.fullmatch(text.strip()):
         return ClockReading(instant=_read_instant(text))
     try:
-        shown = parse_clock(text)
+        clock_time = parse_clock(text)
     except ClockError as error:
         message = str(error).removesuffix(_WRITE_IT).strip()
         if len(text) > len(quoted(text)):
             message = f"{quoted(text)} is not a clock time."
         raise CellError(message, _WRITE_IT) from None
-    instant = to_instant(shown, night, time_zone)
+    instant = to_instant(clock_time, night, time_zone)
     if isinstance(instant, Missing):
-        raise _skipped_hour_error(shown, instant, time_zone)
+        raise _skipped_hour_error(clock_time, instant, time_zone)
     if isinstance(instant, Ambiguous):
-        instant = _choose_fold(shown, instant, fold)
-    by_day = shown.hour in _BY_DAY and not _NAMES_ITS_HALF.search(text.strip())
+        instant = _choose_fold(clock_time, instant, fold)
+    by_day = clock_time.hour in _BY_DAY and not _NAMES_ITS_HALF.search(text.strip())
     return ClockReading(instant=instant, by_day=by_day)
 
 
@@ -85,20 +85,20 @@ def _read_instant(text: str) -> dt.datetime:
     return instant.astimezone(dt.UTC)
 
 
-def _choose_fold(shown: dt.time, repeated: Ambiguous, fold: str) -> dt.datetime:
+def _choose_fold(clock_time: dt.time, repeated: Ambiguous, fold: str) -> dt.datetime:
     typed = fold.strip().casefold()
     if typed not in FOLDS:
         raise FoldWantedError(
-            f"The clocks went back that night, so {shown:%H:%M} came twice.",
+            f"The clocks went back that night, so {clock_time:%H:%M} came twice.",
             "Say whether it was the first or the second time; clear the time if nobody remembers.",
             "clock-repeated",
         )
     return repeated.first if typed == "first" else repeated.second
 
 
-def _skipped_hour_error(shown: dt.time, skipped: Missing, time_zone: str) -> CellError:
+def _skipped_hour_error(clock_time: dt.time, skipped: Missing, time_zone: str) -> CellError:
     return CellError(
-        f"The clocks went forward that night, so no clock showed {shown:%H:%M}.",
+        f"The clocks went forward that night, so no clock showed {clock_time:%H:%M}.",
         f"Write {clock(skipped.later, time_zone)} if your watch was not put forward yet,"
         f" or {clock(skipped.earlier, time_zone)} if it was put forward too early.",
         "clock-skipped",

@@ -183,9 +183,9 @@ def _unknown_cells(parts: SheetParts) -> tuple[Finding, ...]:
     if not parts.unknown:
         return ()
     shown = [quoted(address) for address in parts.unknown[:_UNKNOWN_SHOWN]]
-    more = len(parts.unknown) - len(shown)
-    if more:
-        shown.append(f"{more} more")
+    omitted = len(parts.unknown) - len(shown)
+    if omitted:
+        shown.append(f"{omitted} more")
     return (
         problem(
             "cell-unknown",

@@ -90,10 +90,10 @@ def read_stop(number: int, texts: dict[str, str], context: ReadingContext) -> St
 def _read_status(part: Part) -> PeriodStatus | None:
     """The status; a stop with a listening time or a call index counts as listened."""
     if part.has("status"):
-        answer = part.read("status", partial(read_choice, choices=tuple(PeriodStatus)))
-        return None if answer is None else PeriodStatus(answer)
-    heard = any(name.startswith(_CALLS) and part.has(name) for name in part.texts)
-    if heard or part.has("started_at") or part.has("finished_at"):
+        status = part.read("status", partial(read_choice, choices=tuple(PeriodStatus)))
+        return None if status is None else PeriodStatus(status)
+    has_calls = any(name.startswith(_CALLS) and part.has(name) for name in part.texts)
+    if has_calls or part.has("started_at") or part.has("finished_at"):
         return PeriodStatus.LISTENED
     part.report(
         "status-unclear",

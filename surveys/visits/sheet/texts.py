@@ -52,8 +52,11 @@ def is_missing(text: str) -> bool:
 
 
 def quoted(text: str) -> str:
-    shown = " ".join(text.split())
-    return f"“{shown if len(shown) <= _MAX_QUOTE_LENGTH else shown[:_MAX_QUOTE_LENGTH] + '…'}”"
+    """The text on one line, abbreviated, in quotation marks."""
+    line = " ".join(text.split())
+    if len(line) > _MAX_QUOTE_LENGTH:
+        line = line[:_MAX_QUOTE_LENGTH] + "…"
+    return f"“{line}”"
 
 
 def read_number(text: str) -> Decimal:

@@ -40,10 +40,10 @@ def home(request: HttpRequest) -> HttpResponse:
 def theme(request: HttpRequest) -> HttpResponse:
     """Store the chosen theme in a cookie and return to the page."""
     chosen = request.POST.get("theme", "auto")
-    back = request.POST.get("next", "/")
-    if not url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
-        back = "/"
-    response = redirect(back)
+    next_url = request.POST.get("next", "/")
+    if not url_has_allowed_host_and_scheme(next_url, allowed_hosts={request.get_host()}):
+        next_url = "/"
+    response = redirect(next_url)
     if chosen in THEMES:
         response.set_cookie(
             "theme", chosen, max_age=THEME_COOKIE_AGE, samesite="Lax", secure=request.is_secure()

@@ -19,6 +19,6 @@ _VIEWS = (
 )
 
 urlpatterns: list[URLPattern] = [
-    *(path(_AT + rest, view, name=name) for rest, view, name in _VIEWS),
-    *(path(_BY_LINK + rest, view, name=f"{name}_by_link") for rest, view, name in _VIEWS),
+    *(path(_AT + suffix, view, name=name) for suffix, view, name in _VIEWS),
+    *(path(_BY_LINK + suffix, view, name=f"{name}_by_link") for suffix, view, name in _VIEWS),
 ]

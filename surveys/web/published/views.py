@@ -333,8 +333,8 @@ def _data_block(data: dict[str, Any]) -> SafeString:
 def _page(request: ReaderRequest, template: str, context: dict[str, Any]) -> HttpResponse:
     """An HTML page, or 304 when the reader already has it.
 
-    Its forms hold a token that is written in another way each time, hence the weak checksum: it
-    is of all the rest and of the cookie that the token goes with.
+    The CSRF token in its forms is masked differently each time, so the ETag is weak: it covers
+    the rest of the page and the cookie that the token belongs to.
     """
     response = render(request, template, context)
     response["Cache-Control"] = f"private, max-age={PAGE_AGE_S}"
