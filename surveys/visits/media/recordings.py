@@ -206,7 +206,7 @@ def expires_at(recording: Recording) -> dt.datetime | None:
 
 
 def expire_unfinished(now: dt.datetime | None = None) -> int:
-    """Delete uploads that were begun more than UNFINISHED_FOR ago and never finished.
+    """Delete uploads that were begun more than UPLOAD_LIFETIME ago and never finished.
 
     Returns how many. The phone still has the recording and starts over when it comes back
     online. Recordings that only wait for `assemble_recording`, and rows locked by a piece that

@@ -24,7 +24,7 @@ def pack_facts(facts: Facts) -> str:
 
 
 def unpack_facts(text: str) -> Seen:
-    """The reverse of `packed`; without facts when the text is missing or was tampered with."""
+    """The reverse of `pack_facts`; without facts when the text is missing or was tampered with."""
     try:
         payload = signing.loads(text, salt=_SALT)
         return Seen(facts=payload["facts"], at=dt.datetime.fromisoformat(payload["at"]))
