@@ -215,30 +215,30 @@ def _likely(
     return [entry.species.code for entry in sorted(entries, key=rank)]
 
 
-def _same_time(one: dt.date, other: dt.date) -> bool:
+def _same_time(night: dt.date, other: dt.date) -> bool:
     """Whether two nights lie at about the same time of their years."""
-    apart = abs(one.timetuple().tm_yday - other.timetuple().tm_yday)
+    apart = abs(night.timetuple().tm_yday - other.timetuple().tm_yday)
     return min(apart, _YEAR_DAYS - apart) <= _SAME_TIME_DAYS
 
 
 def _visit_id(member: Membership, route: Route, night: dt.date, closed: set[uuid.UUID]) -> str:
     """The id of the visit of this night. Two phones of one person make the same, so that
     what both write down comes together in one visit; nobody else can guess it."""
-    begun = f"{member.person_id}/{route.pk}/{night.isoformat()}"
-    made = uuid.UUID(bytes=salted_hmac("surveys.packets", begun).digest()[:16], version=4)
-    return str(uuid.uuid4() if made in closed else made)
+    seed = f"{member.person_id}/{route.pk}/{night.isoformat()}"
+    visit_id = uuid.UUID(bytes=salted_hmac("surveys.packets", seed).digest()[:16], version=4)
+    return str(uuid.uuid4() if visit_id in closed else visit_id)
 
 
 def _closed_visits(member: Membership, route: Route) -> set[uuid.UUID]:
     """Ids of own visits that were handed in or thrown away: another one on that night is new."""
-    own = Visit.objects.filter(route=route, observer=member.person)
-    handed_in = own.exclude(state__in=EDITABLE).values_list("pk", flat=True)
-    return {*handed_in, *discarded_ids(member)}
+    visits = Visit.objects.filter(route=route, observer=member.person)
+    submitted = visits.exclude(state__in=EDITABLE).values_list("pk", flat=True)
+    return {*submitted, *discarded_ids(member)}
 
 
 def _open_visits(member: Membership, route: Route) -> QuerySet[Visit]:
-    own = Visit.objects.filter(route=route, observer=member.person, state__in=EDITABLE)
-    return own.order_by("night")
+    visits = Visit.objects.filter(route=route, observer=member.person, state__in=EDITABLE)
+    return visits.order_by("night")
 
 
 def _open_visit(visit: Visit) -> dict[str, Any]:
