@@ -94,10 +94,10 @@ def test_two_phones_of_one_person_start_the_same_visit_and_others_do_not(observe
 def test_visit_is_judged_by_the_version_the_phone_carried(observer, route):
     old = route.protocol.versions.get()
     newer_version(route, since=NIGHT)
-    for carried, judged in ((old.pk, 1), (None, 2), (10**9, 2)):
+    for carried_version_id, judged in ((old.pk, 1), (None, 2), (10**9, 2)):
         put_sheet(
             observer, key := uuid.uuid4(), route=route, night=NIGHT, cells={}, revision=None,
-            carried=carried,
+            carried_version_id=carried_version_id,
         )  # fmt: skip
         assert Visit.objects.get(pk=key).protocol_version.number == judged
 
@@ -105,7 +105,15 @@ def test_visit_is_judged_by_the_version_the_phone_carried(observer, route):
 def test_version_of_another_program_is_ignored(observer, route):
     theirs = make_version(make_program())
     key = uuid.uuid4()
-    put_sheet(observer, key, route=route, night=NIGHT, cells={}, revision=None, carried=theirs.pk)
+    put_sheet(
+        observer,
+        key,
+        route=route,
+        night=NIGHT,
+        cells={},
+        revision=None,
+        carried_version_id=theirs.pk,
+    )
     assert Visit.objects.get(pk=key).protocol_version.protocol == route.protocol
 
 
