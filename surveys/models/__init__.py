@@ -51,7 +51,6 @@ __all__ = [
     "PublicationAudience",
     "PublicationFile",
     "PublicationPiece",
-    "PublicationAudience",
     "Recording",
     "RecordingKind",
     "RecordingPiece",
