@@ -5,7 +5,7 @@ import itertools
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
@@ -13,10 +13,10 @@ from django.utils import timezone
 
 from accounts.access import Permission, require
 from accounts.models import Membership
+from surveys.fitting.results import from_json, to_json
 from surveys.fitting.stamps import software
 from surveys.fitting.stored import stored_fits
 from surveys.models import UNDER_WAY, BackgroundRun, PowerStudy, Program, RunKind, Species
-from surveys.protocol.plain import from_plain, to_plain
 from surveys.runs.asking import ask, current_run
 from surveys.runs.progress import Say, say_nothing
 from surveys.runs.work import finish
@@ -104,7 +104,7 @@ def ask_power(
         fall=fall,
     )
     question = {
-        "plan": asdict(plan),
+        "plan": to_json(plan),
         "routes": _around(routes, (0.5, 1, 1.5, 2), least=2),
         "visits": sorted({max(visits - 1, 2), max(visits, 1), visits + 1}),
     }
@@ -154,7 +154,7 @@ def simulate_study(study: PowerStudy, run: BackgroundRun, *, say: Say = say_noth
     """Simulate, and keep the cells with the end of the run."""
     cells = simulated_cells(study, say=say)
     with transaction.atomic():
-        study.result = to_plain(cells)
+        study.result = to_json(cells)
         study.save(update_fields=["result"])
         finish(run)
 
@@ -175,12 +175,12 @@ def _subject_of(study: PowerStudy) -> str:
 
 
 def plan_of(study: PowerStudy) -> SurveyPlan:
-    return from_plain(SurveyPlan, study.plan["plan"])
+    return from_json(SurveyPlan, study.plan["plan"])
 
 
 def cells_of(study: PowerStudy) -> tuple[PowerCell, ...]:
     """By routes, then visits; empty while it waits."""
-    return from_plain(tuple[PowerCell, ...], study.result or [])
+    return from_json(tuple[PowerCell, ...], study.result or [])
 
 
 def _around(number: int, times: Sequence[float], *, least: int) -> list[int]:

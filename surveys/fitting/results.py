@@ -1,26 +1,33 @@
-"""How a fit is stored: plain values that go through JSON and back unchanged."""
+"""How results are stored: plain JSON values, and back unchanged."""
 
 import math
-from typing import Any
+from typing import Any, TypeVar
 
-from surveys.protocol.plain import from_plain, to_plain
-from surveys.trends.species_result import SpeciesResult
+from cattrs.errors import BaseValidationError
+from cattrs.preconf.json import make_converter
 
+T = TypeVar("T")
 
-def to_json(result: SpeciesResult) -> dict[str, Any]:
-    """Numbers that JSON does not know (not a number, infinity) become null."""
-    return _finite(to_plain(result))
-
-
-def from_json(data: dict[str, Any]) -> SpeciesResult:
-    return from_plain(SpeciesResult, data)
+_converter = make_converter(forbid_extra_keys=True)
+# JSON knows no infinity and no NaN: both are stored as null.
+_converter.register_unstructure_hook(float, lambda x: float(x) if math.isfinite(x) else None)
 
 
-def _finite(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _finite(one) for key, one in value.items()}
-    if isinstance(value, list):
-        return [_finite(one) for one in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+class UnreadableResultError(ValueError):
+    """Stored values that do not have the shape of a result."""
+
+
+def to_json(value: object) -> Any:
+    """A result as dicts, lists, strings and numbers."""
+    return _converter.unstructure(value)
+
+
+def from_json(kind: type[T], data: object) -> T:
+    """The ``kind`` of result that ``to_json`` wrote.
+
+    Raises UnreadableResultError when another version of the software wrote another shape.
+    """
+    try:
+        return _converter.structure(data, kind)
+    except (BaseValidationError, AttributeError, TypeError, ValueError) as error:
+        raise UnreadableResultError(f"These values are no {kind.__name__}.") from error

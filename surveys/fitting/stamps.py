@@ -1,15 +1,21 @@
-"""What stored fits are compared with: today's data, and the code that would fit them."""
+"""What stored fits are compared with: today's data, and the software that would fit them."""
 
+import ast
 import hashlib
+from collections.abc import Mapping
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 
-import surveys.fitting
 import surveys.trends
+from surveys.fitting import histories
 from surveys.models import Program
 from surveys.seasons.query import fetch
 
 VERSION = "Duskpool 0.1.0"
+ROOT = Path(surveys.trends.__file__).parents[1]
+# Their optimizers and distributions make the numbers.
+LIBRARIES = ("numpy", "scipy")
 
 # Every change to what counts raises the revision of its visit. A stamp therefore needs no
 # listening period, and costs a page little.
@@ -39,9 +45,39 @@ def data_stamp(program: Program) -> str:
 
 @cache
 def software() -> str:
-    """Version and checksum of the code that fits: other code, other results."""
+    """Version of the software and checksum of all that a result depends on beside its data."""
+    checksum = software_checksum(
+        {str(path.relative_to(ROOT)): path.read_text() for path in _sources()},
+        {library: version(library) for library in LIBRARIES},
+    )
+    return f"{VERSION} ({checksum})"
+
+
+def software_checksum(sources: Mapping[str, str], libraries: Mapping[str, str]) -> str:
+    """A checksum of source texts by name, and of library versions by name.
+
+    Comments, docstrings and layout do not count. The syntax tree differs between versions of
+    Python, so a new Python makes every fit anew too.
+    """
     digest = hashlib.sha256()
-    for package in (surveys.trends, surveys.fitting):
-        for path in sorted(Path(package.__path__[0]).rglob("*.py")):
-            digest.update(path.read_bytes())
-    return f"{VERSION} ({digest.hexdigest()[:12]})"
+    for name, source in sorted(sources.items()):
+        digest.update(f"{name}\n{_code(source)}\n".encode())
+    for name, number in sorted(libraries.items()):
+        digest.update(f"{name}=={number}\n".encode())
+    return digest.hexdigest()[:12]
+
+
+def _sources() -> list[Path]:
+    """The estimators, and how their input is loaded."""
+    return [*Path(surveys.trends.__path__[0]).rglob("*.py"), Path(histories.__file__)]
+
+
+def _code(source: str) -> str:
+    """The syntax tree of a source text without its docstrings."""
+    tree = ast.parse(source)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            first = node.body[0] if node.body else None
+            if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
+                del node.body[0]
+    return ast.dump(tree)

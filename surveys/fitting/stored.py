@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from surveys.fitting.results import from_json
+from surveys.fitting.results import UnreadableResultError, from_json
 from surveys.fitting.stamps import data_stamp, software
 from surveys.models import Program, RunKind, RunState, Species, SpeciesFit
-from surveys.protocol.plain import PlainError
 from surveys.trends.species_result import SpeciesResult
 
 
@@ -76,11 +75,13 @@ def stored_fits(
 
 
 def _readable(fit: SpeciesFit) -> SpeciesResult | None:
-    """The result, or None when another version of the software wrote what this one cannot read:
-    it then is as good as missing, and is made anew."""
+    """The result, or None when another version of the software wrote what this one cannot read.
+
+    Such a fit counts as missing, and is made again.
+    """
     try:
-        return from_json(fit.result)
-    except (PlainError, TypeError):
+        return from_json(SpeciesResult, fit.result)
+    except UnreadableResultError:
         return None
 
 
