@@ -54,7 +54,7 @@ from surveys.trends.models.trend import (
     yearly_occupancy,
 )
 from surveys.trends.numerics.intervals import clopper_pearson, wilson
-from surveys.trends.power import PowerCell, SurveyPlan, power_grid, power_of_trend
+from surveys.trends.power import PowerCell, SurveyPlan, power_of_trend
 from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend
 from surveys.trends.table import (
     YearCounts,
@@ -118,7 +118,6 @@ __all__ = [
     "occupancy_from_abundance",
     "occupancy_share",
     "occupied_given_histories",
-    "power_grid",
     "power_of_trend",
     "row_values",
     "seasonal_occupancy",

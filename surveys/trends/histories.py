@@ -113,7 +113,32 @@ class Histories:
 
 
 def columns_from_records(records: Iterable[ListeningPeriod]) -> PeriodColumns:
-    """Parallel arrays from records; visits without a number are numbered by night in the season."""
+    """Listening periods as parallel arrays.
+
+    Parameters
+    ----------
+    records
+        Listening periods of one species. Visits without a number are numbered by night within their
+        route and season year.
+
+    Returns
+    -------
+    PeriodColumns
+        One entry a listening period, in the order given; labels of routes and stops are strings.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> night = date(2024, 4, 12)
+    >>> columns = columns_from_records(
+    ...     [
+    ...         ListeningPeriod(route="A", stop="1", season_year=2024, night=night, call_index=2),
+    ...         ListeningPeriod(route="A", stop="2", season_year=2024, night=night),
+    ...     ]
+    ... )
+    >>> columns.heard.tolist(), columns.visit_number.tolist()
+    ([1.0, nan], [1, 1])
+    """
     rows = list(records)
     names = sorted({name for row in rows for name in row.covariates})
     nights: dict[tuple[str, int], set[date]] = {}
@@ -145,13 +170,43 @@ def build_histories(
     site: Site = "stop",
     site_covariates: Mapping[str, Mapping[str, float]] | None = None,
 ) -> Histories:
-    """Detection histories of one species, from its listening periods.
+    """Detection histories of one species, one row a site and season year.
 
-    With ``site="stop"`` a row is one stop in one season. With ``site="route"`` it is one route in
-    one season, heard when any stop of the visit heard it; the index is the highest, covariates
-    are means. Sites are labeled by stop where stop labels are unique, else "route/stop".
-    ``site_covariates`` maps a covariate to a value for each site label; a site without one gets
-    NaN. Raises ValueError when two nights share one visit number of a site.
+    Parameters
+    ----------
+    periods
+        Listening periods of the species.
+    site
+        With ``"stop"`` a row is a stop in a season. With ``"route"`` it is a route in a season,
+        heard when any stop of the visit heard it; its index is the highest, its covariates are
+        means.
+    site_covariates
+        A covariate's value for each site label, by name of the covariate; a site without one gets
+        NaN.
+
+    Returns
+    -------
+    Histories
+        Sites are labeled by stop where stop labels are unique, else ``route/stop``.
+
+    Raises
+    ------
+    ValueError
+        When two nights share one visit number of a site, or ``site`` is another word.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> first, second = date(2024, 4, 12), date(2024, 5, 20)
+    >>> place = {"route": "A", "stop": "A1", "season_year": 2024}
+    >>> periods = columns_from_records(
+    ...     [
+    ...         ListeningPeriod(**place, night=first, call_index=0),
+    ...         ListeningPeriod(**place, night=second, call_index=3),
+    ...     ]
+    ... )
+    >>> build_histories(periods).detected.tolist()
+    [[0.0, 1.0]]
     """
     if site not in ("stop", "route"):
         raise ValueError(f"site: expected 'stop' or 'route', got {site!r}")
@@ -204,7 +259,35 @@ def build_histories(
 
 
 def select_rows(histories: Histories, rows: AnyArray) -> Histories:
-    """The rows of ``histories`` picked by a boolean or integer array."""
+    """Some rows of detection histories.
+
+    Parameters
+    ----------
+    histories
+        Detection histories.
+    rows
+        A mask (rows,), or row numbers.
+
+    Returns
+    -------
+    Histories
+        The rows that were picked, with their covariates.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> heard = np.array([[0.0, 1.0], [1.0, 1.0]])
+    >>> histories = Histories(
+    ...     site=np.array(["A1", "A1"]),
+    ...     cluster=np.array(["A", "A"]),
+    ...     season_year=np.array([2023, 2024]),
+    ...     detected=heard,
+    ...     call_index=heard,
+    ...     night=np.zeros((2, 2)),
+    ... )
+    >>> select_rows(histories, histories.season_year == 2024).detected.tolist()
+    [[1.0, 1.0]]
+    """
     return Histories(
         site=histories.site[rows],
         cluster=histories.cluster[rows],

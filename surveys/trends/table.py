@@ -72,7 +72,32 @@ class YearRow:
 def year_row(counts: YearCounts, *, level: float = 0.95) -> YearRow:
     """The row of the yearly table for counts that are already added up.
 
-    Raises ValueError when the counts contradict each other.
+    Parameters
+    ----------
+    counts
+        What was added up for one species and season year.
+    level
+        Confidence level of the interval of the naive occupancy.
+
+    Returns
+    -------
+    YearRow
+        Shares are from 0 to 1 and of the stops listened to; None where there were none.
+
+    Raises
+    ------
+    ValueError
+        When the counts contradict each other.
+
+    Examples
+    --------
+    >>> counts = YearCounts(
+    ...     species="Pseudacris crucifer", season_year=2024, routes=4, stops=40, visits=12,
+    ...     periods=118, stops_detected=10, stops_at_index=(4, 4, 2),
+    ... )
+    >>> row = year_row(counts)
+    >>> row.naive_occupancy, row.share_index_3, row.mean_index
+    (0.25, 0.05, 0.45)
     """
     _check_year_counts(counts)
     naive = wilson(counts.stops_detected, counts.stops, level=level, name="naive_occupancy")
@@ -112,16 +137,66 @@ def year_row(counts: YearCounts, *, level: float = 0.95) -> YearRow:
 def yearly_table(
     species: str, periods: PeriodColumns | Iterable[ListeningPeriod], *, level: float = 0.95
 ) -> tuple[YearRow, ...]:
-    """One row a season year, in order, from the listening periods of one species.
+    """The yearly table of one species, from its listening periods.
 
-    Season years in which nobody listened have no row.
+    Parameters
+    ----------
+    species
+        Name of the species.
+    periods
+        Its listening periods, as records or as arrays.
+    level
+        Confidence level of the interval of the naive occupancy.
+
+    Returns
+    -------
+    tuple of YearRow
+        One row a season year, in order; season years in which nobody listened have no row.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> place = {"route": "A", "stop": "A1", "season_year": 2024}
+    >>> (row,) = yearly_table(
+    ...     "Pseudacris crucifer",
+    ...     [ListeningPeriod(**place, night=date(2024, 4, 12), call_index=2)],
+    ... )
+    >>> row.stops_detected, row.flags
+    (1, ('too few data',))
     """
     columns = periods if isinstance(periods, PeriodColumns) else columns_from_records(periods)
     return tuple(year_row(counts, level=level) for counts in count_years(species, columns))
 
 
 def count_years(species: str, periods: PeriodColumns) -> tuple[YearCounts, ...]:
-    """Add up the listening periods of one species by season year."""
+    """Add up the listening periods of one species by season year.
+
+    Parameters
+    ----------
+    species
+        Name of the species.
+    periods
+        Its listening periods.
+
+    Returns
+    -------
+    tuple of YearCounts
+        In order of season years; those in which nobody listened are left out.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> place = {"route": "A", "stop": "A1", "season_year": 2024}
+    >>> periods = columns_from_records(
+    ...     [
+    ...         ListeningPeriod(**place, night=date(2024, 4, 12), call_index=0),
+    ...         ListeningPeriod(**place, night=date(2024, 5, 20), call_index=3),
+    ...     ]
+    ... )
+    >>> (counts,) = count_years("Pseudacris crucifer", periods)
+    >>> counts.visits, counts.stops_at_index, counts.first_night
+    (2, (0, 0, 1), datetime.date(2024, 5, 20))
+    """
     listened = ~np.isnan(periods.heard)
     years, year = np.unique(periods.season_year[listened], return_inverse=True)
     _, route = np.unique(periods.route[listened], return_inverse=True)
@@ -167,7 +242,28 @@ def count_years(species: str, periods: PeriodColumns) -> tuple[YearCounts, ...]:
 
 
 def row_values(row: YearRow) -> dict[str, object]:
-    """The row as column name to value, in the order of ``columns.COLUMNS``; flags as one text."""
+    """A row of the yearly table as column name to value.
+
+    Parameters
+    ----------
+    row
+        A row of the yearly table.
+
+    Returns
+    -------
+    dict
+        In the order of ``columns.COLUMNS``; flags are one text, joined by semicolons.
+
+    Examples
+    --------
+    >>> counts = YearCounts(
+    ...     species="Pseudacris crucifer", season_year=2024, routes=1, stops=2, visits=1,
+    ...     periods=2, stops_detected=0, stops_at_index=(0, 0, 0),
+    ... )
+    >>> values = row_values(year_row(counts))
+    >>> values["naive_occupancy"], values["flags"]
+    (0.0, 'too few data; never heard')
+    """
     values = {item.name: getattr(row, item.name) for item in fields(row)}
     values["flags"] = "; ".join(row.flags)
     return values

@@ -61,9 +61,42 @@ def fit_abundance(
 ) -> AbundanceFit:
     """Fit mean abundance and the chance of hearing one animal, by maximum likelihood.
 
-    ``detections`` is (rows, visits) of 0, 1 and NaN. Covariates of ``abundance`` are (rows,), on
-    the log scale; of ``detection`` (rows,) or (rows, visits), on the logit scale. Flagged as not
-    identified when the estimate moves as the bound is doubled. Raises ValueError for wrong shapes.
+    Parameters
+    ----------
+    detections
+        (rows, visits) of 1 heard, 0 not heard and NaN for a visit that did not happen.
+    abundance
+        Covariates of abundance by name, (rows,), on the log scale.
+    detection
+        Covariates of detection by name, (rows,) or (rows, visits), on the logit scale.
+    bound
+        Largest number of animals at a site that is summed over.
+
+    Returns
+    -------
+    AbundanceFit
+        Flagged as not identified when the estimate moves as the bound is doubled, and with flags in
+        place of numbers where the data carry none.
+
+    Raises
+    ------
+    ValueError
+        For arrays of the wrong shape, values other than 0, 1 and NaN, or a bound below 1.
+
+    References
+    ----------
+    Royle & Nichols 2003, Ecology 84:777-790.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> animals = rng.poisson(1.5, 300)
+    >>> heard = rng.random((300, 4)) < 1 - 0.6 ** animals[:, None]
+    >>> fit = fit_abundance(heard, bound=30)
+    >>> mean = mean_abundance(fit)
+    >>> bool(mean.low < 1.5 < mean.high)
+    True
     """
     if bound < 1:
         raise ValueError(f"bound: expected at least 1 animal, got {bound}")
@@ -87,14 +120,61 @@ def fit_abundance(
 
 
 def mean_abundance(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
-    """Animals a site, at the mean of the covariates, with its profile-likelihood interval."""
+    """Mean number of animals at a site, at the mean of the covariates.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the interval.
+
+    Returns
+    -------
+    Estimate
+        Animals a site, with a profile-likelihood interval.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> animals = rng.poisson(1.5, 300)
+    >>> heard = rng.random((300, 4)) < 1 - 0.6 ** animals[:, None]
+    >>> fit = fit_abundance(heard, bound=30)
+    >>> bool(1 < mean_abundance(fit).value < 2)
+    True
+    """
     row = _mean_row(fit.abundance)
     contrast = np.concatenate([row, np.zeros(len(fit.detection.names))])
     return line_estimate(fit.fitted, contrast, name="animals a site", level=level, link="log")
 
 
 def single_detection(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
-    """Chance of hearing one animal on one visit, at the mean of the covariates."""
+    """Chance of hearing one animal on one visit, at the mean of the covariates.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the interval.
+
+    Returns
+    -------
+    Estimate
+        A chance from 0 to 1, with a profile-likelihood interval.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> animals = rng.poisson(1.5, 300)
+    >>> heard = rng.random((300, 4)) < 1 - 0.6 ** animals[:, None]
+    >>> fit = fit_abundance(heard, bound=30)
+    >>> chance = single_detection(fit)
+    >>> bool(chance.low < 0.4 < chance.high)
+    True
+    """
     row = _mean_row(fit.detection)
     contrast = np.concatenate([np.zeros(len(fit.abundance.names)), row])
     return line_estimate(
@@ -103,7 +183,31 @@ def single_detection(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
 
 
 def occupancy_from_abundance(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
-    """Mean share of sites with at least one animal, 1 - exp(-lambda), by the delta method."""
+    """Share of sites with at least one animal, 1 - exp(-mean), averaged over the rows.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the interval.
+
+    Returns
+    -------
+    Estimate
+        A share from 0 to 1, with an interval by the delta method on the logit scale.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> animals = rng.poisson(1.5, 300)
+    >>> heard = rng.random((300, 4)) < 1 - 0.6 ** animals[:, None]
+    >>> fit = fit_abundance(heard, bound=30)
+    >>> share = occupancy_from_abundance(fit)
+    >>> bool(share.low < 1 - np.exp(-1.5) < share.high)
+    True
+    """
     matrix = fit.abundance.matrix
 
     def share(theta: FloatArray) -> tuple[float, FloatArray]:

@@ -85,13 +85,46 @@ def fit_call_index(
     detection: Mapping[str, ArrayLike] | None = None,
     clusters: ArrayLike | None = None,
 ) -> IndexFit:
-    """Fit the ordered-state model by maximum likelihood.
+    """Fit the call index as ordered states, by maximum likelihood.
 
-    ``index`` is (rows, visits) of 0 to 3 and NaN. ``groups`` (rows,) lets the latent index differ,
-    by season year for one. ``state`` covariates are (rows,), ``detection`` covariates (rows,) or
-    (rows, visits); both on the cumulative logit scale, where more means a higher index.
-    ``clusters`` (rows,) asks for clustered standard errors. Raises ValueError for wrong shapes and
-    values other than 0, 1, 2, 3 and NaN.
+    Parameters
+    ----------
+    index
+        (rows, visits) of 0 to 3, NaN for a visit that did not happen.
+    groups
+        (rows,) labels, such as season years, whose latent index may differ.
+    state
+        Covariates of the latent index by name, (rows,), on the cumulative logit scale.
+    detection
+        Covariates of the index heard by name, (rows,) or (rows, visits), on the same scale: more
+        means a higher index.
+    clusters
+        (rows,) labels of rows that belong together; asks for clustered standard errors.
+
+    Returns
+    -------
+    IndexFit
+        With flags in place of numbers where the data carry none.
+
+    Raises
+    ------
+    ValueError
+        For arrays of the wrong shape, or values other than 0, 1, 2, 3 and NaN.
+
+    References
+    ----------
+    Royle 2004, Conservation Biology 18:1378-1385; Royle & Link 2005, Ecology 86:2505-2512.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> highest = rng.choice(4, size=200, p=[0.3, 0.2, 0.3, 0.2])
+    >>> index = np.minimum(highest[:, None], rng.choice(4, size=(200, 3), p=[0.1, 0.2, 0.3, 0.4]))
+    >>> year = np.repeat([2023, 2024], 100)
+    >>> fit = fit_call_index(index, groups=year)
+    >>> fit.groups.tolist(), fit.top
+    ([2023, 2024], 3)
     """
     heard = float_array(index, name="index", ndim=2)
     if not np.isin(heard[~np.isnan(heard)], np.arange(HIGHEST + 1)).all():
@@ -140,7 +173,32 @@ def fit_call_index(
 def summarize_groups(
     fit: IndexFit, *, level: float = 0.95
 ) -> tuple[tuple[object, IndexSummary], ...]:
-    """The latent call index of every group, at the covariates of its own rows."""
+    """The latent call index of every group, at the covariates of its own rows.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the intervals.
+
+    Returns
+    -------
+    tuple of (label, IndexSummary)
+        In the order of ``fit.groups``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> highest = rng.choice(4, size=200, p=[0.3, 0.2, 0.3, 0.2])
+    >>> index = np.minimum(highest[:, None], rng.choice(4, size=(200, 3), p=[0.1, 0.2, 0.3, 0.4]))
+    >>> year = np.repeat([2023, 2024], 100)
+    >>> fit = fit_call_index(index, groups=year)
+    >>> [(label, bool(summary.full_chorus.low < 0.2 < summary.full_chorus.high))
+    ...  for label, summary in summarize_groups(fit)]
+    [(2023, True), (2024, True)]
+    """
     return tuple(
         (label, _summary(fit, code, str(label), level))
         for code, label in enumerate(fit.groups.tolist())
@@ -150,7 +208,36 @@ def summarize_groups(
 def index_odds_ratio(fit: IndexFit, name: str, *, level: float = 0.95) -> Estimate:
     """The ratio of cumulative odds for one unit of a covariate, or for one group to the first.
 
-    Raises ValueError for an unknown name.
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    name
+        Name of a coefficient, such as ``state: fish`` or ``state: 2024``.
+    level
+        Confidence level of the interval.
+
+    Returns
+    -------
+    Estimate
+        Above 1 for a higher index.
+
+    Raises
+    ------
+    ValueError
+        For an unknown name.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> highest = rng.choice(4, size=200, p=[0.3, 0.2, 0.3, 0.2])
+    >>> index = np.minimum(highest[:, None], rng.choice(4, size=(200, 3), p=[0.1, 0.2, 0.3, 0.4]))
+    >>> year = np.repeat([2023, 2024], 100)
+    >>> fit = fit_call_index(index, groups=year)
+    >>> ratio = index_odds_ratio(fit, "state: 2024")
+    >>> bool(ratio.low < 1 < ratio.high)
+    True
     """
     known = [own for own in fit.fitted.names if "threshold" not in own and LOG_STEP not in own]
     if name not in known:
@@ -162,7 +249,29 @@ def index_odds_ratio(fit: IndexFit, name: str, *, level: float = 0.95) -> Estima
 
 
 def heard_given_state(fit: IndexFit) -> FloatArray | None:
-    """Chance of hearing each index (column) at each latent state (row), at mean covariates."""
+    """Chance of hearing each index at each latent state, at mean covariates.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+
+    Returns
+    -------
+    array (top + 1, top + 1) or None
+        Rows are latent states, columns indices heard; None when nothing could be fitted.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> highest = rng.choice(4, size=200, p=[0.3, 0.2, 0.3, 0.2])
+    >>> index = np.minimum(highest[:, None], rng.choice(4, size=(200, 3), p=[0.1, 0.2, 0.3, 0.4]))
+    >>> year = np.repeat([2023, 2024], 100)
+    >>> fit = fit_call_index(index, groups=year)
+    >>> heard_given_state(fit).sum(axis=1).round(6).tolist()
+    [1.0, 1.0, 1.0, 1.0]
+    """
     if fit.fitted.maximum is None:
         return None
     return observation_table(fit.fitted.maximum.theta, top=fit.top)

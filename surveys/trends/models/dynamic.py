@@ -59,13 +59,51 @@ def fit_dynamic(
 ) -> DynamicFit:
     """Fit initial occupancy, colonization, extinction and detection by maximum likelihood.
 
-    ``detections`` is (sites, seasons, visits) of 0, 1 and NaN; a season without visits is allowed
-    and a site never visited is left out. Covariates of ``initial`` are (sites,); of
-    ``colonization`` and ``extinction`` (sites,) or (sites, seasons - 1), the step that leads to
-    the next season; of ``detection`` (sites,), (sites, seasons) or (sites, seasons, visits).
-    ``clusters`` (sites,) asks for clustered standard errors, with Wald intervals by t.
-    Raises ValueError for arrays of the wrong shape, and for a missing covariate of a chance that
-    every site has: only detection covariates may be NaN, and such visits are left out.
+    Parameters
+    ----------
+    detections
+        (sites, seasons, visits) of 1 heard, 0 not heard and NaN for a visit that did not happen. A
+        season without visits is allowed; a site that was never visited is left out.
+    initial
+        Covariates of initial occupancy by name, (sites,).
+    colonization, extinction
+        Covariates by name, (sites,) or (sites, seasons - 1), of the step to the next season.
+    detection
+        Covariates by name, (sites,), (sites, seasons) or (sites, seasons, visits). Visits for which
+        one is NaN are left out.
+    clusters
+        (sites,) labels of sites that belong together; asks for clustered standard errors, with Wald
+        intervals by t.
+
+    Returns
+    -------
+    DynamicFit
+        With flags in place of numbers where the data carry none.
+
+    Raises
+    ------
+    ValueError
+        For arrays of the wrong shape, values other than 0, 1 and NaN, or a missing covariate of
+        anything but detection.
+
+    References
+    ----------
+    MacKenzie et al. 2003, Ecology 84:2200-2207.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = np.empty((200, 5), dtype=bool)
+    >>> occupied[:, 0] = rng.random(200) < 0.6
+    >>> for season in range(1, 5):
+    ...     chance = np.where(occupied[:, season - 1], 0.8, 0.2)
+    ...     occupied[:, season] = rng.random(200) < chance
+    >>> heard = occupied[:, :, None] & (rng.random((200, 5, 3)) < 0.6)
+    >>> fit = fit_dynamic(heard)
+    >>> loss = dynamic_chance(fit, "extinction")
+    >>> bool(loss.low < 0.2 < loss.high)
+    True
     """
     history = float_array(detections, name="detections", ndim=3)
     sites, seasons, visits = history.shape
@@ -103,12 +141,70 @@ def fit_dynamic(
 
 
 def dynamic_chance(fit: DynamicFit, part: Part, *, level: float = 0.95) -> Estimate:
-    """One of the four chances at average covariates, with its profile-likelihood interval."""
+    """One of the four chances of the model, at the mean of its covariates.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    part
+        ``"initial occupancy"``, ``"colonization"``, ``"extinction"`` or ``"detection"``.
+    level
+        Confidence level of the interval.
+
+    Returns
+    -------
+    Estimate
+        A chance from 0 to 1, with a profile-likelihood interval, or Wald when the fit is clustered.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = np.empty((200, 5), dtype=bool)
+    >>> occupied[:, 0] = rng.random(200) < 0.6
+    >>> for season in range(1, 5):
+    ...     chance = np.where(occupied[:, season - 1], 0.8, 0.2)
+    ...     occupied[:, season] = rng.random(200) < chance
+    >>> heard = occupied[:, :, None] & (rng.random((200, 5, 3)) < 0.6)
+    >>> fit = fit_dynamic(heard)
+    >>> gain = dynamic_chance(fit, "colonization")
+    >>> bool(gain.low < 0.2 < gain.high)
+    True
+    """
     return line_estimate(fit.fitted, _mean_row(fit, part), name=part, level=level, link="logit")
 
 
 def seasonal_occupancy(fit: DynamicFit, *, level: float = 0.95) -> tuple[Estimate, ...]:
-    """Derived share of sites occupied in each season, with delta-method intervals."""
+    """Mean occupancy of each season, over all sites.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the intervals.
+
+    Returns
+    -------
+    tuple of Estimate
+        Shares from 0 to 1 by season, with intervals by the delta method on the logit scale.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = np.empty((200, 5), dtype=bool)
+    >>> occupied[:, 0] = rng.random(200) < 0.6
+    >>> for season in range(1, 5):
+    ...     chance = np.where(occupied[:, season - 1], 0.8, 0.2)
+    ...     occupied[:, season] = rng.random(200) < chance
+    >>> heard = occupied[:, :, None] & (rng.random((200, 5, 3)) < 0.6)
+    >>> fit = fit_dynamic(heard)
+    >>> shares = seasonal_occupancy(fit)
+    >>> len(shares), bool(shares[0].low < 0.6 < shares[0].high)
+    (5, True)
+    """
     return tuple(
         derived_share(
             fit.fitted,
@@ -123,7 +219,32 @@ def seasonal_occupancy(fit: DynamicFit, *, level: float = 0.95) -> tuple[Estimat
 def equilibrium_occupancy(fit: DynamicFit, *, level: float = 0.95) -> Estimate:
     """Share to which occupancy tends: colonization / (colonization + extinction).
 
-    At average covariates, as in ``dynamic_chance``.
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the interval.
+
+    Returns
+    -------
+    Estimate
+        A share from 0 to 1 at the mean of the covariates, with an interval by the delta method.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = np.empty((200, 5), dtype=bool)
+    >>> occupied[:, 0] = rng.random(200) < 0.6
+    >>> for season in range(1, 5):
+    ...     chance = np.where(occupied[:, season - 1], 0.8, 0.2)
+    ...     occupied[:, season] = rng.random(200) < chance
+    >>> heard = occupied[:, :, None] & (rng.random((200, 5, 3)) < 0.6)
+    >>> fit = fit_dynamic(heard)
+    >>> share = equilibrium_occupancy(fit)
+    >>> bool(share.low < 0.5 < share.high)
+    True
     """
     to_gain, to_loss = _mean_row(fit, "colonization"), _mean_row(fit, "extinction")
 

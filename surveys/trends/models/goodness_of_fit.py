@@ -40,11 +40,38 @@ class GoodnessOfFit:
 def goodness_of_fit(
     fit: OccupancyFit, *, seed: int, replicates: int | None = None
 ) -> GoodnessOfFit:
-    """Compare the fit with surveys simulated from it and refitted.
+    """Compare a fit with surveys that are simulated from it and fitted again.
 
-    Simulated surveys keep the missing visits and covariates of the data. Refits start where the
-    data's own fit ended. Without ``replicates`` there are 100 surveys, and fewer, down to 40,
-    where there are many histories; the interval of ``p`` says how many and what that leaves open.
+    Parameters
+    ----------
+    fit
+        A fitted occupancy model.
+    seed
+        Of the random numbers.
+    replicates
+        How many surveys to simulate; without it 100, or 40 where there are many histories.
+        Simulated surveys keep the missing visits and the covariates of the data.
+
+    Returns
+    -------
+    GoodnessOfFit
+        ``p`` is flagged below 0.05; its interval says how many surveys there were and what that
+        leaves open. Without values where the fit has none.
+
+    References
+    ----------
+    MacKenzie & Bailey 2004, Journal of Agricultural, Biological, and Environmental Statistics
+    9:300-318.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends import fit_occupancy
+    >>> rng = np.random.default_rng(1)
+    >>> heard = (rng.random((200, 1)) < 0.6) & (rng.random((200, 3)) < 0.5)
+    >>> check = goodness_of_fit(fit_occupancy(heard), seed=1, replicates=40)
+    >>> bool(check.p.value > 0.05), check.p.interval
+    (True, 'Wilson, 40 simulated surveys')
     """
     if fit.maximum is None or estimates.NOT_IDENTIFIED in fit.flags:
         return GoodnessOfFit(

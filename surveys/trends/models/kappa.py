@@ -18,10 +18,29 @@ INTERVAL = "Wald (Fleiss, Cohen & Everitt 1969, Psychol. Bull. 72:323-327)"
 
 
 def agreement_table(first: ArrayLike, second: ArrayLike, *, classes: int = 4) -> FloatArray:
-    """Counts of each pair of classes, first listener in rows, (classes, classes).
+    """Counts of each pair of classes that two listeners gave.
 
-    Both are (n,) of whole numbers from 0, NaN where a listener gave none; such pairs are left
-    out. Raises ValueError for other values or lengths that differ.
+    Parameters
+    ----------
+    first, second
+        (n,) whole numbers from 0, NaN where a listener gave none; such pairs are left out.
+    classes
+        How many classes there are; 4 for the call index.
+
+    Returns
+    -------
+    array (classes, classes)
+        The first listener in rows, the second in columns.
+
+    Raises
+    ------
+    ValueError
+        For other values, or lengths that differ.
+
+    Examples
+    --------
+    >>> agreement_table([0, 1, 1, 2], [0, 1, 2, float("nan")], classes=3).tolist()
+    [[1.0, 0.0, 0.0], [0.0, 1.0, 1.0], [0.0, 0.0, 0.0]]
     """
     one, two = float_array(first, name="first", ndim=1), float_array(second, name="second", ndim=1)
     if one.shape != two.shape:
@@ -36,11 +55,40 @@ def agreement_table(first: ArrayLike, second: ArrayLike, *, classes: int = 4) ->
 
 
 def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0.95) -> Estimate:
-    """Kappa of a square table of counts, plain or weighted for ordered classes.
+    """Agreement of two listeners beyond chance, plain or weighted for ordered classes.
 
-    Linear weights give a pair one class apart part of the credit, squared weights more of it.
-    Undefined, and flagged, when there are no pairs or chance alone agrees always. Raises
-    ValueError for a table that is not square or holds negative counts.
+    Parameters
+    ----------
+    table
+        (classes, classes) counts, as from ``agreement_table``.
+    weights
+        ``"none"``; ``"linear"``, which gives a pair one class apart part of the credit; or
+        ``"squared"``, which gives it more.
+    level
+        Confidence level of the interval.
+
+    Returns
+    -------
+    Estimate
+        Kappa, at most 1; undefined, and flagged, when there are no pairs or chance alone always
+        agrees.
+
+    Raises
+    ------
+    ValueError
+        For a table that is not square or holds negative counts, or other weights.
+
+    References
+    ----------
+    Cohen 1960, Educational and Psychological Measurement 20:37-46; Cohen 1968, Psychological
+    Bulletin 70:213-220; interval by Fleiss, Cohen & Everitt 1969, Psychological Bulletin
+    72:323-327.
+
+    Examples
+    --------
+    >>> kappa = cohen_kappa([[20, 5], [10, 15]])
+    >>> round(kappa.value, 3)
+    0.4
     """
     check_level(level)
     counts = float_array(table, name="table", ndim=2)

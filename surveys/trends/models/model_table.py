@@ -42,10 +42,44 @@ class ModelRow:
 
 
 def model_table(models: Mapping[str, FittedModel]) -> tuple[ModelRow, ...]:
-    """Rank models of the same data by AIC, best first; those without a usable fit come last.
+    """Models of the same data side by side, by AIC.
 
-    Weights are exp(-delta / 2) over their sum (Burnham & Anderson 2002, Model Selection and
-    Multimodel Inference, sec. 2.9). Raises ValueError when the models used different rows.
+    Parameters
+    ----------
+    models
+        Fitted models by name.
+
+    Returns
+    -------
+    tuple of ModelRow
+        Best first; models without a usable fit come last, with neither delta nor weight. Weights
+        are exp(-delta / 2) over their sum.
+
+    Raises
+    ------
+    ValueError
+        When the models used different rows.
+
+    References
+    ----------
+    Burnham & Anderson 2002, Model Selection and Multimodel Inference, sec. 2.9.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends import fit_occupancy
+    >>> rng = np.random.default_rng(1)
+    >>> fish = np.repeat([0.0, 1.0], 100)
+    >>> occupied = rng.random(200) < np.where(fish > 0, 0.2, 0.8)
+    >>> heard = occupied[:, None] & (rng.random((200, 3)) < 0.5)
+    >>> table = model_table(
+    ...     {
+    ...         "constant": fit_occupancy(heard),
+    ...         "fish": fit_occupancy(heard, occupancy={"fish": fish}),
+    ...     }
+    ... )
+    >>> [(row.name, row.parameters) for row in table]
+    [('fish', 3), ('constant', 2)]
     """
     if len({model.rows for model in models.values()}) > 1:
         used = ", ".join(f"{name}: {model.rows}" for name, model in models.items())

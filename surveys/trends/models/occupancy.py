@@ -76,13 +76,42 @@ def fit_occupancy(
     detection: Mapping[str, ArrayLike] | None = None,
     clusters: ArrayLike | None = None,
 ) -> OccupancyFit:
-    """Fit occupancy and detection by maximum likelihood.
+    """Fit occupancy and detection of one season by maximum likelihood.
 
-    ``detections`` is (rows, visits) of 0, 1 and NaN for a visit that did not happen.
-    ``occupancy`` maps covariate names to (rows,) arrays, ``detection`` to (rows,) or
-    (rows, visits) arrays. ``clusters`` (rows,) says which rows belong together, for sandwich
-    standard errors. Data that cannot carry the model give flags, never an exception; ValueError
-    is raised for arrays of the wrong shape or values other than 0, 1 and NaN.
+    Parameters
+    ----------
+    detections
+        (rows, visits) of 1 heard, 0 not heard and NaN for a visit that did not happen.
+    occupancy
+        Covariates of occupancy by name, (rows,), on the logit scale.
+    detection
+        Covariates of detection by name, (rows,) or (rows, visits), on the logit scale.
+    clusters
+        (rows,) labels of rows that belong together, for sandwich standard errors.
+
+    Returns
+    -------
+    OccupancyFit
+        Data that cannot carry the model give flags, never an exception.
+
+    Raises
+    ------
+    ValueError
+        For arrays of the wrong shape, or values other than 0, 1 and NaN.
+
+    References
+    ----------
+    MacKenzie et al. 2002, Ecology 83:2248-2255.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = rng.random(200) < 0.6
+    >>> heard = occupied[:, None] & (rng.random((200, 3)) < 0.5)
+    >>> fit = fit_occupancy(heard)
+    >>> fit.coefficients.shape, fit.flags
+    ((2,), ())
     """
     history = check_histories(detections)
     rows, visits = history.shape
@@ -97,7 +126,40 @@ def fit_occupancy(
 def fit_occupancy_designs(
     detections: ArrayLike, *, psi: Design, p: Design, clusters: ArrayLike | None = None
 ) -> OccupancyFit:
-    """The same with design matrices in place of covariates, for factors and own contrasts."""
+    """The fit of ``fit_occupancy`` with design matrices in place of covariates.
+
+    Parameters
+    ----------
+    detections
+        (rows, visits) of 1 heard, 0 not heard and NaN for a visit that did not happen.
+    psi
+        Design of occupancy, (rows, k).
+    p
+        Design of detection, (rows, m) or (rows, visits, m).
+    clusters
+        (rows,) labels of rows that belong together, for sandwich standard errors.
+
+    Returns
+    -------
+    OccupancyFit
+        Data that cannot carry the model give flags, never an exception.
+
+    Raises
+    ------
+    ValueError
+        For arrays of the wrong shape, or values other than 0, 1 and NaN.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> year = np.repeat([2023, 2024], 100)
+    >>> heard = (rng.random((200, 1)) < 0.6) & (rng.random((200, 3)) < 0.5)
+    >>> by_year = Design(names=("2023", "2024"), matrix=1.0 * (year[:, None] == [2023, 2024]))
+    >>> fit = fit_occupancy_designs(heard, psi=by_year, p=site_design(200))
+    >>> fit.psi.names, len(fit.coefficients)
+    (('2023', '2024'), 3)
+    """
     history = check_histories(detections)
     if psi.matrix.shape[:1] != history.shape[:1] or psi.matrix.ndim != 2:
         raise ValueError(f"psi design: expected {len(history)} rows, got {psi.matrix.shape}")

@@ -39,14 +39,80 @@ _HOPELESS = {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.NO_REPEAT_VIS
 def occupancy_share(
     fit: OccupancyFit, *, level: float = 0.95, interval: Interval = "profile"
 ) -> Estimate:
-    """Share of sites occupied: psi, or its mean over the rows when it has covariates."""
+    """Share of sites occupied: psi, or its mean over the rows when it has covariates.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the interval.
+    interval
+        ``"profile"`` for the profile likelihood, ``"wald"``, or ``"clustered"`` for Wald limits by
+        t with the sandwich, which needs a fit with at least two clusters.
+
+    Returns
+    -------
+    Estimate
+        A share from 0 to 1.
+
+    Raises
+    ------
+    ValueError
+        For clustered intervals of a fit without clusters.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends import fit_occupancy
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = rng.random(200) < 0.6
+    >>> heard = occupied[:, None] & (rng.random((200, 3)) < 0.5)
+    >>> fit = fit_occupancy(heard)
+    >>> share = occupancy_share(fit)
+    >>> bool(share.low < 0.6 < share.high), share.interval
+    (True, 'profile likelihood')
+    """
     return _part_share(fit, "occupancy", "occupancy", level, interval)
 
 
 def detection_share(
     fit: OccupancyFit, *, level: float = 0.95, interval: Interval = "profile"
 ) -> Estimate:
-    """Chance of hearing the species on one visit to an occupied site, or its mean over visits."""
+    """Chance of hearing the species on one visit to an occupied site, or its mean over the visits.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the interval.
+    interval
+        ``"profile"`` for the profile likelihood, ``"wald"``, or ``"clustered"`` for Wald limits by
+        t with the sandwich, which needs a fit with at least two clusters.
+
+    Returns
+    -------
+    Estimate
+        A chance from 0 to 1.
+
+    Raises
+    ------
+    ValueError
+        For clustered intervals of a fit without clusters.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends import fit_occupancy
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = rng.random(200) < 0.6
+    >>> heard = occupied[:, None] & (rng.random((200, 3)) < 0.5)
+    >>> fit = fit_occupancy(heard)
+    >>> chance = detection_share(fit)
+    >>> bool(chance.low < 0.5 < chance.high)
+    True
+    """
     return _part_share(fit, "detection", "detection", level, interval)
 
 
@@ -59,10 +125,47 @@ def share_at(
     level: float = 0.95,
     interval: Interval = "profile",
 ) -> Estimate:
-    """Occupancy or detection at one design row, in the units of the covariates.
+    """Occupancy or detection at one design row.
 
-    ``row`` has one number a column of that part's design (its intercept is 1). An estimate at the
-    end of the range has the one-sided bound that the profile likelihood gives.
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    part
+        ``"occupancy"`` or ``"detection"``.
+    row
+        One number for each column of that part's design, in the units of the covariates; 1 for the
+        intercept.
+    name
+        Name of the estimate.
+    level
+        Confidence level of the interval.
+    interval
+        ``"profile"`` for the profile likelihood, ``"wald"``, or ``"clustered"`` for Wald limits by
+        t with the sandwich, which needs a fit with at least two clusters.
+
+    Returns
+    -------
+    Estimate
+        A share from 0 to 1. At the end of the range it has the one-sided bound that the profile
+        likelihood gives.
+
+    Raises
+    ------
+    ValueError
+        For a row of another length, or clustered intervals of a fit without clusters.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends import fit_occupancy
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = rng.random(200) < 0.6
+    >>> heard = occupied[:, None] & (rng.random((200, 3)) < 0.5)
+    >>> fit = fit_occupancy(heard)
+    >>> at_intercept = share_at(fit, "occupancy", np.ones(1), name="occupancy")
+    >>> at_intercept == occupancy_share(fit)
+    True
     """
     check_level(level)
     contrast = _contrast(fit, part, row)
@@ -90,7 +193,40 @@ def share_at(
 def coefficient_estimates(
     fit: OccupancyFit, *, level: float = 0.95, interval: Interval = "profile"
 ) -> tuple[Estimate, ...]:
-    """Every coefficient on the logit scale, named ``occupancy: …`` or ``detection: …``."""
+    """Every coefficient with its interval.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    level
+        Confidence level of the intervals.
+    interval
+        ``"profile"`` for the profile likelihood, ``"wald"``, or ``"clustered"`` for Wald limits by
+        t with the sandwich, which needs a fit with at least two clusters.
+
+    Returns
+    -------
+    tuple of Estimate
+        On the logit scale and in the units of the covariates, named ``occupancy: …`` or
+        ``detection: …``.
+
+    Raises
+    ------
+    ValueError
+        For clustered intervals of a fit without clusters.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends import fit_occupancy
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = rng.random(200) < 0.6
+    >>> heard = occupied[:, None] & (rng.random((200, 3)) < 0.5)
+    >>> fit = fit_occupancy(heard)
+    >>> [estimate.name for estimate in coefficient_estimates(fit)]
+    ['occupancy: intercept', 'detection: intercept']
+    """
     check_level(level)
     names = [f"occupancy: {name}" for name in fit.psi.names]
     names += [f"detection: {name}" for name in fit.p.names]
@@ -101,7 +237,32 @@ def coefficient_estimates(
 
 
 def occupied_given_histories(fit: OccupancyFit) -> FloatArray:
-    """Chance that each row used in the fit was occupied, given what was heard there, (rows,)."""
+    """Chance that each row was occupied, given what was heard there.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+
+    Returns
+    -------
+    array (rows,)
+        1 where the species was heard; NaN when nothing could be fitted. Rows are those used in the
+        fit.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends import fit_occupancy
+    >>> rng = np.random.default_rng(1)
+    >>> occupied = rng.random(200) < 0.6
+    >>> heard = occupied[:, None] & (rng.random((200, 3)) < 0.5)
+    >>> fit = fit_occupancy(heard)
+    >>> chance = occupied_given_histories(fit)
+    >>> silent = ~heard.any(axis=1)
+    >>> bool(np.allclose(chance[~silent], 1)), bool((chance[silent] < 0.5).all())
+    (True, True)
+    """
     if fit.maximum is None:
         return np.full(fit.rows, np.nan)
     return occupied_given_history(fit.cells, fit.maximum.theta)[fit.cells.group]

@@ -44,10 +44,47 @@ def calling_nights(
 ) -> tuple[CallingNights, ...]:
     """First, median and last calling night of every season year, from listening periods.
 
-    All arrays have one value a listening period: day of the season, 1 or 0 for heard or not (NaN
-    is left out), season year and route. A visit is one route on one day. The first night has a
-    lower limit only: the calling may have begun earlier, as far back as silent visits allow; the
-    last night likewise upwards. The median has a percentile interval from resampling routes.
+    Parameters
+    ----------
+    days
+        (n,) whole days from the first day of the season year.
+    heard
+        (n,) of 1 heard and 0 not heard; NaN is left out.
+    season_years, routes
+        (n,) season year and route of each listening period. A visit is one route on one day.
+    seed
+        Of the random numbers of the bootstrap.
+    replicates
+        Bootstrap samples of the routes, for the interval of the median.
+    level
+        Confidence level of the intervals.
+
+    Returns
+    -------
+    tuple of CallingNights
+        In days, by season year. The first night has a lower limit only: calling may have begun
+        earlier, as far back as silent visits allow; the last night likewise has an upper limit
+        only.
+
+    Raises
+    ------
+    ValueError
+        For arrays of different length, or days that are not whole numbers.
+
+    References
+    ----------
+    Ends of the season: Strauss & Sadler 1989, Mathematical Geology 21:411-427.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> days = np.repeat(np.arange(90, 150, 5), 3)
+    >>> heard = (days >= 100) & (days <= 130)
+    >>> (nights,) = calling_nights(
+    ...     days, heard, np.full(36, 2024), np.tile([1, 2, 3], 12), seed=1, replicates=50
+    ... )
+    >>> nights.first.value, nights.median.value, nights.last.value
+    (100.0, 115.0, 130.0)
     """
     check_level(level)
     listened = ~np.isnan(np.asarray(heard, dtype=np.float64))

@@ -37,10 +37,38 @@ def shift_of_season(
     *,
     level: float = 0.95,
 ) -> Estimate:
-    """Days a decade by which the calling season moves; positive is later.
+    """Days per decade by which the calling season moves; positive is later.
 
-    Arrays as in ``phenology.calling_nights``. Seasons that were all silent or all heard say
-    nothing of timing and are left out. Raises ValueError for arrays of different length.
+    Parameters
+    ----------
+    days, heard, season_years, routes
+        Listening periods, as for ``calling_nights``. Seasons that were all silent or all heard say
+        nothing of timing and are left out.
+    level
+        Confidence level of the interval.
+
+    Returns
+    -------
+    Estimate
+        Days per decade, with an interval clustered by route; without a value, and flagged, where
+        calling has no clear peak.
+
+    Raises
+    ------
+    ValueError
+        For arrays of different length.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> year, route, day = (axis.ravel() for axis in np.indices((10, 12, 20)))
+    >>> day = 90 + 4 * day
+    >>> peak = 125 - 0.5 * year
+    >>> heard = rng.random(len(day)) < 0.8 * np.exp(-(((day - peak) / 15) ** 2))
+    >>> shift = shift_of_season(day, heard, 2015 + year, route)
+    >>> bool(shift.low < -5 < shift.high)
+    True
     """
     check_level(level)
     called = np.asarray(heard, dtype=np.float64)

@@ -90,13 +90,52 @@ def fit_trend(
 ) -> TrendFit:
     """Fit occupancy over season years, on the logit scale.
 
-    ``detections`` is (rows, visits), one row a site and season; ``season_years`` and ``clusters``
-    are (rows,). Clusters are sites, or routes where the stops of a route share their fate. With
-    ``form="factor"`` every year has its own occupancy. ``detection_by_year`` frees the chance of
-    detection too: frogs that became harder to hear otherwise look like a decline. ``empty``
-    (rows,) marks kinds of sites at which the species was never heard: the best occupancy there is
-    0, so they leave the search, and stay in every share of sites. Raises ValueError for arrays
-    that do not fit each other.
+    Parameters
+    ----------
+    detections
+        (rows, visits) of 1 heard, 0 not heard and NaN for a visit that did not happen; one row a
+        site and season year.
+    season_years
+        (rows,) whole numbers.
+    clusters
+        (rows,) labels of rows that are not independent: sites, or routes where the stops of a route
+        are alike.
+    form
+        ``"linear"`` for a slope; with ``"factor"`` every season year has its own occupancy.
+    occupancy, detection
+        Covariates by name, as for ``fit_occupancy``.
+    detection_by_year
+        Whether every season year has its own level of detection: frogs that became harder to hear
+        otherwise look like a decline.
+    empty
+        (rows,) marks of kinds of sites at which the species was never heard. The best occupancy
+        there is 0, so they are not fitted, and count in every share of sites.
+
+    Returns
+    -------
+    TrendFit
+        With flags where the data cannot carry the trend.
+
+    Raises
+    ------
+    ValueError
+        For arrays that do not fit each other, another form, or an empty row with a detection.
+
+    References
+    ----------
+    MacKenzie et al. 2006, Occupancy Estimation and Modeling, ch. 7; standard errors by Liang &
+    Zeger 1986, Biometrika 73:13-22.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(5)
+    >>> site, year = (axis.ravel() for axis in np.indices((100, 8)))
+    >>> occupied = rng.random(800) < 0.7 - 0.04 * year
+    >>> heard = occupied[:, None] & (rng.random((800, 3)) < 0.5)
+    >>> trend = fit_trend(heard, 2017 + year, site // 5)
+    >>> trend.years.tolist(), trend.form
+    ([2017, 2018, 2019, 2020, 2021, 2022, 2023, 2024], 'linear')
     """
     history = check_histories(detections)
     rows, visits = history.shape
@@ -151,7 +190,41 @@ def _empty_rows(history: FloatArray, empty: ArrayLike | None) -> BoolArray:
 def summarize_trend(
     trend: TrendFit, *, level: float = 0.95, interval: Interval = "clustered"
 ) -> TrendSummary:
-    """The slope of a linear trend on every scale. Raises ValueError for a factor year."""
+    """The slope of a linear trend on every scale.
+
+    Parameters
+    ----------
+    trend
+        A fitted trend with ``form="linear"``.
+    level
+        Confidence level of the intervals.
+    interval
+        ``"clustered"``, ``"wald"``, or ``"profile"`` for the slope and its odds. A fit with one
+        cluster has Wald limits instead of clustered ones, and is flagged.
+
+    Returns
+    -------
+    TrendSummary
+        Log odds, percent of the odds, percent of the share of sites, and percentage points, all per
+        year.
+
+    Raises
+    ------
+    ValueError
+        For a trend with ``form="factor"``, which has no slope.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(5)
+    >>> site, year = (axis.ravel() for axis in np.indices((100, 8)))
+    >>> occupied = rng.random(800) < 0.7 - 0.04 * year
+    >>> heard = occupied[:, None] & (rng.random((800, 3)) < 0.5)
+    >>> trend = fit_trend(heard, 2017 + year, site // 5)
+    >>> points = summarize_trend(trend).points
+    >>> bool(points.low < -4 < points.high)
+    True
+    """
     if trend.year_column is None:
         raise ValueError("a factor year has no slope; fit form='linear'")
     interval, flags = usable_interval(trend, interval)
@@ -177,7 +250,34 @@ def odds_per_year(log_odds: Estimate) -> Estimate:
 def yearly_occupancy(
     trend: TrendFit, *, level: float = 0.95, interval: Interval = "clustered"
 ) -> tuple[tuple[int, Estimate], ...]:
-    """Fitted occupancy of each season year, at the covariates of all rows together."""
+    """Fitted occupancy of each season year, the mean over the covariates of all rows.
+
+    Parameters
+    ----------
+    trend
+        A fitted trend.
+    level
+        Confidence level of the intervals.
+    interval
+        ``"clustered"``, ``"wald"`` or ``"profile"``; see ``summarize_trend``.
+
+    Returns
+    -------
+    tuple of (season year, Estimate)
+        Shares of sites from 0 to 1, by season year.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(5)
+    >>> site, year = (axis.ravel() for axis in np.indices((100, 8)))
+    >>> occupied = rng.random(800) < 0.7 - 0.04 * year
+    >>> heard = occupied[:, None] & (rng.random((800, 3)) < 0.5)
+    >>> trend = fit_trend(heard, 2017 + year, site // 5)
+    >>> shares = dict(yearly_occupancy(trend))
+    >>> bool(shares[2017].low < 0.7 < shares[2017].high)
+    True
+    """
     interval, flags = usable_interval(trend, interval)
     found = []
     for year in trend.years.tolist():

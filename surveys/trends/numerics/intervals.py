@@ -17,10 +17,36 @@ _METHOD = "share of trials (Newcombe 1998, Statistics in Medicine 17:857-872)"
 
 
 def wilson(successes: int, trials: int, *, level: float = 0.95, name: str = "share") -> Estimate:
-    """Share of successes with the Wilson score interval.
+    """Share of successes with the Wilson score interval, whose limits never leave 0 to 1.
 
-    Method 3 of Newcombe 1998. Its limits never leave 0 to 1. No trials gives an estimate without
-    a value. Raises ValueError for counts that cannot be.
+    Parameters
+    ----------
+    successes, trials
+        Counts; ``successes`` is at most ``trials``.
+    level
+        Confidence level of the interval, between 0 and 1.
+    name
+        Name of the estimate.
+
+    Returns
+    -------
+    Estimate
+        A share from 0 to 1; without a value, and flagged, when there are no trials.
+
+    Raises
+    ------
+    ValueError
+        For counts that cannot be, or a level outside 0 to 1.
+
+    References
+    ----------
+    Method 3 of Newcombe 1998, Statistics in Medicine 17:857-872.
+
+    Examples
+    --------
+    >>> share = wilson(81, 263)
+    >>> round(share.value, 3), round(share.low, 4), round(share.high, 4)
+    (0.308, 0.2553, 0.3662)
     """
     check_counts(successes, trials)
     check_level(level)
@@ -45,10 +71,36 @@ def wilson(successes: int, trials: int, *, level: float = 0.95, name: str = "sha
 def clopper_pearson(
     successes: int, trials: int, *, level: float = 0.95, name: str = "share"
 ) -> Estimate:
-    """Share of successes with the exact Clopper-Pearson interval (method 5 of Newcombe 1998).
+    """Share of successes with the exact Clopper-Pearson interval, from beta quantiles.
 
-    Limits are beta quantiles. No trials gives an estimate without a value. Raises ValueError for
-    counts that cannot be.
+    Parameters
+    ----------
+    successes, trials
+        Counts; ``successes`` is at most ``trials``.
+    level
+        Confidence level of the interval, between 0 and 1.
+    name
+        Name of the estimate.
+
+    Returns
+    -------
+    Estimate
+        A share from 0 to 1; without a value, and flagged, when there are no trials.
+
+    Raises
+    ------
+    ValueError
+        For counts that cannot be, or a level outside 0 to 1.
+
+    References
+    ----------
+    Method 5 of Newcombe 1998, Statistics in Medicine 17:857-872.
+
+    Examples
+    --------
+    >>> share = clopper_pearson(81, 263)
+    >>> round(share.low, 4), round(share.high, 4)
+    (0.2527, 0.3676)
     """
     check_counts(successes, trials)
     check_level(level)
