@@ -46,7 +46,7 @@ def nights(
     deviation, fallen, dry_days, yesterday = 0.0, 0.0, 3, 0.0
     factor = 1.0
     fresh = math.sqrt(1 - truth.memory**2) * truth.night_to_night_sd_c
-    found: dict[dt.date, NightWeather] = {}
+    weather_of: dict[dt.date, NightWeather] = {}
     night = first - RUN_IN_DAYS * ONE_DAY
     while night <= last:
         if (night.month, night.day) == (counted_from.month, counted_from.day):
@@ -68,9 +68,9 @@ def nights(
         )
         yesterday = rain
         if night >= first:
-            found[night] = weather
+            weather_of[night] = weather
         night += ONE_DAY
-    return found
+    return weather_of
 
 
 def is_filled(filling: FillingTruth | None, night: dt.date, weather: NightWeather) -> bool:

@@ -151,12 +151,12 @@ def spend_evening(
         started, clock = _listen(pen, at, protocol, clock, here, rng)
         celsius = _air(program, outing, sunset, started) + rng.gauss(0, 0.3)
         _stop_weather(pen, at, stop, program, outing, celsius, started, here, mishaps, rng)
-        found = _calls(program, outing, stop, occupied, celsius, sunset, started, rng)
-        for trial in found:
+        trials_here = _calls(program, outing, stop, occupied, celsius, sunset, started, rng)
+        for trial in trials_here:
             if trial.index:
                 pen.write(f"{at}.calls.{trial.species}", trial.index)
-        trials += found
-        _doubt(pen, at, program, found, mishaps, rng)
+        trials += trials_here
+        _doubt(pen, at, program, trials_here, mishaps, rng)
     _weather(pen, "end", outing.weather, _air(program, outing, sunset, clock))
     if "out_of_season" in outing.flags:
         _out_of_season(pen, program, outing, reached, rng)
@@ -280,7 +280,7 @@ def _calls(
     rng: Random,
 ) -> list[Trial]:
     filled = is_filled(program.filling, outing.night, outing.weather)
-    found = []
+    trials = []
     for species in program.species:
         if stop.number not in occupied[species.code]:
             continue
@@ -293,20 +293,20 @@ def _calls(
                 hours_after_sunset=(started - sunset) / _HOUR,
             )
         index = call_index(species, rng) if rng.random() < chance else 0
-        found.append(Trial(stop=stop.number, species=species.code, chance=chance, index=index))
-    return found
+        trials.append(Trial(stop=stop.number, species=species.code, chance=chance, index=index))
+    return trials
 
 
 def _doubt(
     pen: _Pen,
     at: str,
     program: ProgramTruth,
-    found: list[Trial],
+    trials: list[Trial],
     mishaps: Mishaps,
     rng: Random,
 ) -> None:
     """Now and then a species that lives here is heard too faintly to be sure."""
-    unheard = [trial.species for trial in found if trial.chance and not trial.index]
+    unheard = [trial.species for trial in trials if trial.chance and not trial.index]
     for code in unheard:
         if rng.random() < mishaps.not_sure * len(program.species):
             pen.write(f"{at}.calls.{code}", "?")

@@ -61,7 +61,7 @@ def fates(
     Some of the last ones wait in the review queue, those with something to settle first;
     one of the last of `favorite` was sent back.
     """
-    found = {visit.key: _settled_fate(habits, rng) for visit in visits}
+    fates = {visit.key: _settled_fate(habits, rng) for visit in visits}
     latest = [visit for visit in visits if visit.season == visits[-1].season] if visits else []
     recent = sorted(
         latest[-2 * _WAITING :],
@@ -69,12 +69,12 @@ def fates(
     )
     for position, visit in enumerate(recent[: min(_WAITING, len(latest) // 2)]):
         sent_back = position in _SENT_BACK_AMONG_WAITING and visit.observer != favorite
-        found[visit.key] = Fate.SENT_BACK if sent_back else Fate.WAITING
-    own = [visit for visit in visits if visit.observer == favorite]
-    own = [visit for visit in own if visit.season == own[-1].season]
-    if own:
-        found[max(own, key=lambda visit: bool(queries[visit.key])).key] = Fate.SENT_BACK
-    return found
+        fates[visit.key] = Fate.SENT_BACK if sent_back else Fate.WAITING
+    of_favorite = [visit for visit in visits if visit.observer == favorite]
+    last_season = [visit for visit in of_favorite if visit.season == of_favorite[-1].season]
+    if last_season:
+        fates[max(last_season, key=lambda visit: bool(queries[visit.key])).key] = Fate.SENT_BACK
+    return fates
 
 
 def send_back_note(findings: list[StoredFinding], rng: Random) -> str:

@@ -14,10 +14,10 @@ from surveys.demo.catalog import load_species
 from surveys.demo.dice import dice
 from surveys.demo.removal import remove_program
 from surveys.demo.setting import Setting, write_setting
-from surveys.demo.story import Scale, tell
+from surveys.demo.story import Scale, make_story
 from surveys.demo.truths import People, read_people, read_places, read_truths
 from surveys.demo.visits import visit_rows
-from surveys.demo.vouchers import choose_taped, send_recordings
+from surveys.demo.vouchers import choose_recorded_visits, send_recordings
 from surveys.models import Program
 from surveys.visits.refitting import refit_trends
 
@@ -57,7 +57,7 @@ def load_demo(
                     say(f"Removing {truth.name} …")
                     remove_program(existing)
                 say(f"Making {truth.name} …")
-                story = tell(truths, places, people, truth, scale)
+                story = make_story(truths, places, people, truth, scale)
                 setting = write_setting(story, people, scale.seed)
                 _invite(setting, people, truth.slug)
                 rows = visit_rows(
@@ -69,9 +69,11 @@ def load_demo(
                     now=_noon(scale.until, truth.time_zone),
                     rng=dice(scale.seed, "reviews", truth.slug),
                 )
-                taped = choose_taped(rows)
+                recorded_visits = choose_recorded_visits(rows)
                 rows.write()
-                send_recordings(taped, setting.program, dice(scale.seed, "recordings", truth.slug))
+                send_recordings(
+                    recorded_visits, setting.program, dice(scale.seed, "recordings", truth.slug)
+                )
             refit_trends(setting.program.pk, after_s=0)
             loaded.append(
                 LoadedProgram(

@@ -34,7 +34,7 @@ def occupied_stops(
     Each suitable stop has a rank between 0 and 1 and is occupied while it lies below
     the occupancy of the season year; now and then it draws a new rank.
     """
-    found = set()
+    occupied = set()
     for route in routes:
         for stop in route.stops:
             if not is_suitable(species, stop.wetland):
@@ -45,8 +45,8 @@ def occupied_stops(
                 if rng.random() > truths.persistence:
                     rank = rng.random()
                 if rank < occupancy(species, number, truths.seasons):
-                    found.add((route.code, stop.number, number))
-    return frozenset(found)
+                    occupied.add((route.code, stop.number, number))
+    return frozenset(occupied)
 
 
 def detection(

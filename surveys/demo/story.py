@@ -37,7 +37,7 @@ class Story:
     draft: PlannedVisit | None
 
 
-def tell(
+def make_story(
     truths: Truths, places: Places, people: People, program: ProgramTruth, scale: Scale
 ) -> Story:
     """Visits come in the order of their nights. The same for the same scale."""
@@ -81,19 +81,22 @@ def tell(
     in_order = tuple(sorted(visits, key=lambda visit: (visit.outing.night, visit.route)))
     favorite = people.sign_ins.observer
     last = next((visit.route for visit in reversed(in_order) if visit.observer == favorite), "")
-    own = [r for r in routes if observers.get((r.code, seasons[-1].year)) == favorite]
+    favorites_routes = [r for r in routes if observers.get((r.code, seasons[-1].year)) == favorite]
     # The route surveyed last comes last: its visit stays. The others are still to be done
     # in the window that is open, one of them with a sheet begun.
-    own.sort(key=lambda route: route.code == last)
-    to_do = {route.code for route in own[:-1] or own}
+    favorites_routes.sort(key=lambda route: route.code == last)
+    to_do = {route.code for route in favorites_routes[:-1] or favorites_routes}
     begun = scale.until - STILL_TO_DO_FOR
+    draft = None
+    if favorites_routes:
+        draft = _draft(truths, program, favorites_routes[0], seasons[-1], weather, people, scale)
     return Story(
         truth=program,
         routes=routes,
         seasons=seasons,
         roster=observers,
         visits=tuple(v for v in in_order if v.route not in to_do or v.outing.night < begun),
-        draft=_draft(truths, program, own[0], seasons[-1], weather, people, scale) if own else None,
+        draft=draft,
     )
 
 

@@ -33,14 +33,14 @@ _INTO_THE_PERIOD = dt.timedelta(seconds=40)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Taped:
+class RecordedVisit:
     """A visit and those of its calls that are recorded."""
 
     visit: Visit
     calls: tuple[CallIndex, ...]
 
 
-def choose_taped(rows: FreshRows) -> tuple[Taped, ...]:
+def choose_recorded_visits(rows: FreshRows) -> tuple[RecordedVisit, ...]:
     """The newest visits in review and the newest accepted ones, those from a phone first.
 
     Their notes say from now on that the sound is synthetic; to be called before the rows
@@ -50,31 +50,32 @@ def choose_taped(rows: FreshRows) -> tuple[Taped, ...]:
     for call in rows.calls:
         if call.index and not call.not_sure:
             heard.setdefault(call.period.visit_id, []).append(call)
-    taped = []
+    recorded_visits = []
     for state, most in _VISITS.items():
         fitting = [visit for visit in rows.visits if visit.state == state and visit.pk in heard]
         fitting.sort(key=lambda visit: (visit.source == Source.PHONE, visit.night), reverse=True)
-        taped += [
-            Taped(visit=visit, calls=tuple(_telling(heard[visit.pk]))) for visit in fitting[:most]
+        recorded_visits += [
+            RecordedVisit(visit=visit, calls=tuple(_calls_to_record(heard[visit.pk])))
+            for visit in fitting[:most]
         ]
-    for one in taped:
-        _say_so(one.visit)
-    return tuple(taped)
+    for recorded in recorded_visits:
+        _note_synthetic_sound(recorded.visit)
+    return tuple(recorded_visits)
 
 
-def send_recordings(taped: Iterable[Taped], program: Program, rng: Random) -> int:
+def send_recordings(recorded_visits: Iterable[RecordedVisit], program: Program, rng: Random) -> int:
     """Begin, send and join every recording in its observer's name; how many there were."""
     members = {m.person_id: m for m in Membership.objects.filter(program=program)}
     sent = 0
-    for one in taped:
-        member = members[one.visit.observer_id]
-        for call in one.calls:
+    for recorded in recorded_visits:
+        member = members[recorded.visit.observer_id]
+        for call in recorded.calls:
             _send(member, call, rng)
             sent += 1
     return sent
 
 
-def _telling(calls: list[CallIndex]) -> Iterator[CallIndex]:
+def _calls_to_record(calls: list[CallIndex]) -> Iterator[CallIndex]:
     """The loudest call of the visit, then one of another species."""
     loudest = max(calls, key=lambda call: call.index)
     yield loudest
@@ -82,7 +83,7 @@ def _telling(calls: list[CallIndex]) -> Iterator[CallIndex]:
     yield from others[: _A_VISIT - 1]
 
 
-def _say_so(visit: Visit) -> None:
+def _note_synthetic_sound(visit: Visit) -> None:
     # The cells are shared with the visit's submissions, which keep what was handed in.
     visit.notes = " ".join(part for part in (visit.notes, NOTE) if part)
     visit.cells["notes"] = visit.notes
@@ -90,7 +91,7 @@ def _say_so(visit: Visit) -> None:
 
 def _send(member: Membership, call: CallIndex, rng: Random) -> None:
     content = chorus(call.species.code, call.index, rng)
-    said = RecordingAnnouncement(
+    announcement = RecordingAnnouncement(
         id=uuid.UUID(int=rng.getrandbits(128), version=4),
         visit=call.period.visit_id,
         kind=RecordingKind.VOUCHER,
@@ -102,6 +103,6 @@ def _send(member: Membership, call: CallIndex, rng: Random) -> None:
         species=call.species.code,
         recorded_at=call.period.started_at + _INTO_THE_PERIOD,
     )
-    begin_recording(member, said)
-    add_piece(member, said.id, offset=0, content=io.BytesIO(content), length=len(content))
-    assemble_recording(said.id)
+    begin_recording(member, announcement)
+    add_piece(member, announcement.id, offset=0, content=io.BytesIO(content), length=len(content))
+    assemble_recording(announcement.id)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from accounts.models import Membership, Person
 from surveys.importing.columns import Choice, check
+from surveys.importing.gathering import NOT_RECORDED, Answers, GatheredSheet, gather
 from surveys.importing.problems import Problem
-from surveys.importing.shapes import NOT_RECORDED, Answers, GatheredSheet, gather
 from surveys.importing.table import Table
 from surveys.models import Route, Source, Visit
 from surveys.protocol.nights import night_of
@@ -119,14 +119,14 @@ def _people(member: Membership) -> dict[str, Person]:
     people: dict[str, Person] = {}
     twice: set[str] = set()
     members = Membership.objects.filter(program=member.program).select_related("person")
-    for one in members:
-        name = one.person.name.casefold()
+    for membership in members:
+        name = membership.person.name.casefold()
         if name in people:
             twice.add(name)
-        people[name] = one.person
+        people[name] = membership.person
     for name in twice:
         del people[name]
-    people.update((one.person.email.casefold(), one.person) for one in members)
+    people.update((membership.person.email.casefold(), membership.person) for membership in members)
     return people
 
 
@@ -190,11 +190,11 @@ def _build_all(
     for number, (sheet, route, background, year) in enumerate(grounded):
         say("Checking the visits", number, len(grounded))
         companions = nights[sheet.route, year]
-        built.append(_build_one(work, sheet, route, background, year, companions, named))
+        built.append(_build_visit(work, sheet, route, background, year, companions, named))
     return tuple(built)
 
 
-def _build_one(
+def _build_visit(
     work: _Building,
     sheet: GatheredSheet,
     route: Route,

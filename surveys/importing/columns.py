@@ -1,4 +1,4 @@
-"""Which column means what: guessed from the headers and the cells, or said explicitly."""
+"""Which column means what: guessed from the headers and the cells, or chosen."""
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -52,10 +52,10 @@ def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
         return NOTHING
     if typed.casefold().startswith(SPECIES):
         name = typed[len(SPECIES) :].strip()
-        found = catalog.get(name.casefold())
-        if found is None:
+        species = catalog.get(name.casefold())
+        if species is None:
             raise MappingError(f"“{name}” is not a species of the catalog.")
-        return Choice(species=found)
+        return Choice(species=species)
     name, _, form = typed.partition(":")
     field = BY_CODE.get(name.strip().casefold())
     if field is None:
@@ -82,14 +82,14 @@ def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
 def guess(table: Table, *, catalog: Mapping[str, str], temperature_unit: str) -> tuple[Choice, ...]:
     """What each column most likely means. A field is given to one column only, the
     first; columns that fit nothing are ignored."""
-    taken: set[str] = set()
+    used: set[str] = set()
     choices = []
     for position, header in enumerate(table.headers):
-        choice = _guess_one(table, position, header, catalog, temperature_unit)
+        choice = _guess_column(table, position, header, catalog, temperature_unit)
         key = choice.species or (choice.field.code if choice.field else "")
-        if key and key in taken:
+        if key and key in used:
             choice = NOTHING
-        taken.add(key)
+        used.add(key)
         choices.append(choice)
     return tuple(choices)
 
@@ -181,7 +181,7 @@ def _check_shape(choices: Sequence[Choice], seen: Mapping[str, str]) -> tuple[Pr
     return ()
 
 
-def _guess_one(
+def _guess_column(
     table: Table,
     position: int,
     header: str,

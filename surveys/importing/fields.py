@@ -68,12 +68,12 @@ def _weather(end: str, level: Level, *, label: str) -> tuple[Field, ...]:
     address = f"{end}." if end else ""
 
     def names(*stems: str) -> tuple[str, ...]:
-        found = []
+        headers = []
         for stem in stems:
-            found += [f"{word} {stem}".strip() for word in words]
-            found += [f"{stem} {word}".strip() for word in words]
-            found += [f"{stem} at {word}" for word in words if word]
-        return tuple(found)
+            headers += [f"{word} {stem}".strip() for word in words]
+            headers += [f"{stem} {word}".strip() for word in words]
+            headers += [f"{stem} at {word}" for word in words if word]
+        return tuple(headers)
 
     return (
         Field(

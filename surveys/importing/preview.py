@@ -7,8 +7,8 @@ from typing import Any
 
 from surveys.importing.build import Built
 from surveys.importing.columns import Choice
+from surveys.importing.gathering import NOT_RECORDED
 from surveys.importing.problems import Problem
-from surveys.importing.shapes import NOT_RECORDED
 from surveys.importing.table import Row, Table
 from surveys.protocol.values import PeriodStatus, Severity
 

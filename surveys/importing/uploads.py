@@ -15,11 +15,11 @@ from accounts.models import Membership
 from surveys.importing.build import Built, build
 from surveys.importing.columns import Choice, MappingError, choice_of, guess, with_explicit
 from surveys.importing.commit import Committed, commit
+from surveys.importing.gathering import Answers, blank_means_zero
 from surveys.importing.preview import Preview, preview
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.reading import read_table
 from surveys.importing.runs import check_idle, is_large, subject_of
-from surveys.importing.shapes import Answers, blank_means_zero
 from surveys.importing.table import Table
 from surveys.models import BackgroundRun, Species, SpreadsheetImport
 from surveys.runs.progress import Say, say_nothing

@@ -8,9 +8,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from accounts.models import Membership
 from surveys.importing.columns import MappingError
+from surveys.importing.gathering import Answers
 from surveys.importing.preview import Preview
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
-from surveys.importing.shapes import Answers
 from surveys.importing.uploads import (
     Upload,
     commit_upload,
@@ -44,7 +44,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--blank",
             choices=[_ZERO, _MISSING],
-            help="What an empty species cell means. Default: told from the file.",
+            help="What an empty species cell means. Default: guessed from the file.",
         )
         parser.add_argument(
             "--unnamed",

@@ -35,7 +35,7 @@ HEADER = (
 class Command(BaseCommand):
     help = (
         "Fit occupancy, trend, turnover, call index and calling nights of species, and print them "
-        "as JSON or CSV. Fits anew from today's data; what the screens show stays as it is."
+        "as JSON or CSV. Fits again from today's data; what the screens show stays as it is."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -62,17 +62,19 @@ class Command(BaseCommand):
             known = ", ".join(periods.regions) or "none"
             raise CommandError(f"No visits in region “{options['region']}”. Regions: {known}.")
         fitted = {}
-        for one in species:
-            own = species_periods(periods, one.pk, region=options["region"])
-            fitted[one.code] = analyze(one.code, own, site=options["site"], parts=Parts())
+        for listed in species:
+            species_rows = species_periods(periods, listed.pk, region=options["region"])
+            fitted[listed.code] = analyze(
+                listed.code, species_rows, site=options["site"], parts=Parts()
+            )
         place = {"site": options["site"], "region": options["region"]}
         if options["form"] == "json":
-            found = {code: to_json(result) for code, result in fitted.items()}
+            results = {code: to_json(result) for code, result in fitted.items()}
             document = {
                 "program": program.slug,
                 **place,
                 "software": software(),
-                "species": found,
+                "species": results,
             }
             self.stdout.write(json.dumps(document, indent=1, ensure_ascii=False))
             return
@@ -122,30 +124,33 @@ def _species(program: Program, codes: list[str]) -> list[Species]:
 
 def _estimates(result: SpeciesResult) -> list[tuple[int | None, Estimate]]:
     trend = result.trend
-    found: list[tuple[int | None, Estimate]] = []
+    estimates: list[tuple[int | None, Estimate]] = []
     for year in result.years:
-        found += [
+        estimates += [
             (year.season_year, estimate)
             for estimate in (year.naive, year.occupancy, year.detection)
         ]
-    found += [
+    estimates += [
         (None, estimate)
         for estimate in (trend.log_odds, trend.odds, trend.occupancy, trend.points, trend.naive)
     ]
-    found += [(year, estimate) for year, estimate in trend.line]
+    estimates += [(year, estimate) for year, estimate in trend.line]
     if result.turnover:
         turnover = result.turnover
-        found += [
+        estimates += [
             (None, estimate)
             for estimate in (turnover.colonization, turnover.extinction, turnover.equilibrium)
         ]
     for index in result.index or ():
-        found += [(index.season_year, index.expected_index), (index.season_year, index.full_chorus)]
+        estimates += [
+            (index.season_year, index.expected_index),
+            (index.season_year, index.full_chorus),
+        ]
     if result.phenology:
         for nights in result.phenology.nights:
-            found += [
+            estimates += [
                 (nights.season_year, estimate)
                 for estimate in (nights.first, nights.median, nights.last)
             ]
-        found.append((None, result.phenology.shift))
-    return found
+        estimates.append((None, result.phenology.shift))
+    return estimates

@@ -8,8 +8,8 @@ from django.core.files.uploadedfile import UploadedFile
 
 from surveys.importing.columns import ASK, IGNORE, SPECIES
 from surveys.importing.fields import DATES, FIELDS, Field, Level
+from surveys.importing.gathering import Answers
 from surveys.importing.reading import MOST_BYTES
-from surveys.importing.shapes import Answers
 from surveys.importing.uploads import Upload
 from surveys.models import ChecklistEntry, Program
 
@@ -105,20 +105,22 @@ def meanings(program: Program, species_names: Mapping[str, str]) -> list[tuple[s
 
 
 def _of_level(level: Level) -> list[tuple[str, str]]:
-    found: list[tuple[str, str]] = []
+    choices: list[tuple[str, str]] = []
     for field in FIELDS:
         if field.level is level:
-            found += _forms_of(field)
-    return found
+            choices += _forms_of(field)
+    return choices
 
 
 def _forms_of(field: Field) -> list[tuple[str, str]]:
     if not field.forms:
         return [(field.code, field.label)]
-    found = [(f"{field.code}:{form.code}", f"{field.label}: {form.label}") for form in field.forms]
+    choices = [
+        (f"{field.code}:{form.code}", f"{field.label}: {form.label}") for form in field.forms
+    ]
     if field.forms is DATES:
-        found.append((f"{field.code}:{ASK}", f"{field.label}: day or month first? Please choose"))
-    return found
+        choices.append((f"{field.code}:{ASK}", f"{field.label}: day or month first? Please choose"))
+    return choices
 
 
 def _species(codes: Iterable[str], names: Mapping[str, str]) -> list[tuple[str, str]]:

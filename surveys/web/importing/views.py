@@ -86,17 +86,17 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     go_to = partial(redirect, "web:import_preview", program=member.program.slug, upload=upload)
     if not _is_open(import_of(member, upload)):
         return go_to()
-    found = open_upload(member, upload)
-    form = ColumnsForm(found, member.program, request.POST if request.method == "POST" else None)
+    stored = open_upload(member, upload)
+    form = ColumnsForm(stored, member.program, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
             remember(
-                found,
+                stored,
                 form.explicit(),
                 form.answers(),
                 leave_out_known=form.cleaned_data["leave_out_known"],
             )
-            if found.is_large:
+            if stored.is_large:
                 ask_worker(member, upload, RunKind.CHECK_IMPORT)
         except ImportRefusedError as error:
             messages.error(request, str(error))
@@ -106,10 +106,10 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         "importing/columns.html",
         {
             "form": form,
-            "upload": found,
-            "problems": check(found.table, found.choices),
-            "before": same_file_before(found),
-            "crumbs": _crumbs(request, found, "Columns"),
+            "upload": stored,
+            "problems": check(stored.table, stored.choices),
+            "before": same_file_before(stored),
+            "crumbs": _crumbs(request, stored, "Columns"),
         },
         status=400 if form.errors else 200,
     )
@@ -127,26 +127,26 @@ def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         return HttpResponseClientRefresh()
     if row.committed_at is not None:
         return render(request, "importing/done.html", {"row": row})
-    found = open_upload(request.membership, upload)
-    if not found.is_large:
-        return _preview(request, found, preview_upload(request.membership, found))
+    stored = open_upload(request.membership, upload)
+    if not stored.is_large:
+        return _preview(request, stored, preview_upload(request.membership, stored))
     if run is None:
         messages.info(request, "Say what the columns mean first. Then the file is checked.")
         return redirect("web:import_columns", program=row.program.slug, upload=row.pk)
     if run.result is None:
         return _run_page(request, row, run)
-    return _preview(request, found, preview_from_plain(run.result))
+    return _preview(request, stored, preview_from_plain(run.result))
 
 
 @require_POST
 @needs(Permission.MANAGE)
 def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     member = request.membership
-    found = open_upload(member, upload)
-    if found.is_large:
-        return _asked(request, found)
+    stored = open_upload(member, upload)
+    if stored.is_large:
+        return _asked(request, stored)
     try:
-        done = commit_upload(member, found)
+        done = commit_upload(member, stored)
     except ImportRefusedError as error:
         messages.error(request, str(error))
         return redirect("web:import_preview", program=member.program.slug, upload=upload)
@@ -158,15 +158,15 @@ def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 @require_POST
 @needs(Permission.MANAGE)
 def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
-    found = open_upload(request.membership, upload)
+    stored = open_upload(request.membership, upload)
     try:
-        discard(request.membership, found)
+        discard(request.membership, stored)
     except ImportRefusedError as error:
         messages.error(request, str(error))
         return redirect(
             "web:import_preview", program=request.membership.program.slug, upload=upload
         )
-    messages.success(request, f"“{found.row.file_name}” was taken away; nothing was imported.")
+    messages.success(request, f"“{stored.row.file_name}” was taken away; nothing was imported.")
     return redirect("web:import_start", program=request.membership.program.slug)
 
 
@@ -176,14 +176,14 @@ def _is_open(row: SpreadsheetImport) -> bool:
     return row.committed_at is None and not (run is not None and run.under_way)
 
 
-def _asked(request: ProgramRequest, found: Upload) -> HttpResponse:
+def _asked(request: ProgramRequest, stored: Upload) -> HttpResponse:
     """Hand a large file to the worker."""
     try:
-        ask_worker(request.membership, found.row.pk, RunKind.IMPORT)
+        ask_worker(request.membership, stored.row.pk, RunKind.IMPORT)
     except ImportRefusedError as error:
         messages.error(request, str(error))
     return redirect(
-        "web:import_preview", program=request.membership.program.slug, upload=found.row.pk
+        "web:import_preview", program=request.membership.program.slug, upload=stored.row.pk
     )
 
 
@@ -203,12 +203,12 @@ def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRu
     )
 
 
-def _preview(request: ProgramRequest, found: Upload, seen: Preview) -> HttpResponse:
+def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResponse:
     return render(
         request,
         "importing/preview.html",
         {
-            "upload": found,
+            "upload": stored,
             "seen": seen,
             "counts": [
                 ("Visits", seen.visits, seen.nights),
@@ -217,8 +217,8 @@ def _preview(request: ProgramRequest, found: Upload, seen: Preview) -> HttpRespo
                 ("Queries", seen.queries, "to settle in review"),
             ],
             "hidden": seen.problem_count - len(seen.problems),
-            "before": same_file_before(found),
-            "crumbs": _crumbs(request, found, "Preview"),
+            "before": same_file_before(stored),
+            "crumbs": _crumbs(request, stored, "Preview"),
         },
     )
 

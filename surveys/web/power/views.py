@@ -125,12 +125,12 @@ def _asked_about(
 
 
 def _initial(species: Species | None, now: Today | None) -> dict[str, object]:
-    found: dict[str, object] = {"fall": 30, "years": 10}
+    initial: dict[str, object] = {"fall": 30, "years": 10}
     if species is not None:
-        found["species"] = species.code
+        initial["species"] = species.code
     if now is not None:
-        found |= {"routes": now.routes, "visits": now.visits}
-    return found
+        initial |= {"routes": now.routes, "visits": now.visits}
+    return initial
 
 
 def _ask(request: ProgramRequest, form: PowerForm, species: Species) -> PowerStudy:

@@ -21,8 +21,8 @@ class PowerRow:
 
 def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
     """The answer in one sentence."""
-    own = next(cell for cell in cells if (cell.routes, cell.visits) == (plan.routes, plan.visits))
-    if NOT_IDENTIFIED in own.chance.flags:
+    asked = next(cell for cell in cells if (cell.routes, cell.visits) == (plan.routes, plan.visits))
+    if NOT_IDENTIFIED in asked.chance.flags:
         return (
             f"With {plan.routes} routes and {times(plan.visits)} a year, no fall in the share of "
             f"stops with {name} could be shown: without a second visit in the same season, missed "
@@ -31,7 +31,7 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
     return (
         f"With {plan.routes} routes and {times(plan.visits)} a year, a fall of "
         f"{plan.fall * 100:.0f}{PERCENT} in {plan.years} years in the share of stops with {name} "
-        f"would show with a chance of {share(own.chance.value)}."
+        f"would show with a chance of {share(asked.chance.value)}."
     )
 
 
@@ -75,8 +75,8 @@ def power_alt(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
     """What the picture says, for who cannot see it."""
     parts = []
     for visits in sorted({cell.visits for cell in cells}):
-        own = [cell for cell in cells if cell.visits == visits]
-        first, last = own[0], own[-1]
+        same_visits = [cell for cell in cells if cell.visits == visits]
+        first, last = same_visits[0], same_visits[-1]
         parts.append(
             f"With {times(visits)} a year: {share(first.chance.value)} with {first.routes} routes, "
             f"{share(last.chance.value)} with {last.routes}."

@@ -20,25 +20,25 @@ def publication_changes(request: ProgramRequest, season_year: int, version: int)
     """Against the version before, or against the one in `?against=`."""
     newer = publication_or_404(request, season_year, version)
     older = publication_or_404(request, season_year, _against(request, version))
-    found = difference(older, newer)
+    changes = difference(older, newer)
     return render(
         request,
         "publications/changes.html",
         {
             "newer": newer,
             "older": older,
-            "others": [one for one in range(1, version) if one != older.version],
-            "nothing": found.nothing,
+            "others": [number for number in range(1, version) if number != older.version],
+            "nothing": changes.nothing,
             "visits": [
                 (words, visits[:SHOWN], len(visits))
                 for words, visits in (
-                    ("Visits that came", found.came),
-                    ("Visits that went", found.went),
-                    ("Visits that changed", found.changed),
+                    ("Visits that came", changes.came),
+                    ("Visits that went", changes.went),
+                    ("Visits that changed", changes.changed),
                 )
             ],
-            "tables": _tables(found),
-            "other_tables": found.other_tables,
+            "tables": _tables(changes),
+            "other_tables": changes.other_tables,
             "shown": SHOWN,
             "show_steps": may(request.membership, Permission.READ_SEASONS),
         },
@@ -53,16 +53,16 @@ def _against(request: ProgramRequest, version: int) -> int:
     return other
 
 
-def _tables(found: Difference) -> list[dict[str, object]]:
+def _tables(changes: Difference) -> list[dict[str, object]]:
     return [
         {
             "title": TABLE[name].title,
             "name": name,
-            "rows": [_words(change) for change in changes[:SHOWN]],
-            "count": len(changes),
+            "rows": [_words(change) for change in numbers[:SHOWN]],
+            "count": len(numbers),
         }
-        for name, changes in found.numbers.items()
-        if changes
+        for name, numbers in changes.numbers.items()
+        if numbers
     ]
 
 

@@ -36,17 +36,17 @@ def publish(request: ProgramRequest) -> HttpResponse:
     if not years:
         return render(request, "publications/publish.html", {"years": []})
     season_year = _chosen_year(request, years)
-    found = preview(program, season_year)
+    preview_now = preview(program, season_year)
     waiting = open_visits(program, season_year)
     open_count = waiting.count()
     form = PublishForm(
         request.POST if request.method == "POST" else None,
-        initial={"seen": found.sha256},
-        preview=found,
+        initial={"seen": preview_now.sha256},
+        preview=preview_now,
         open_count=open_count,
     )
     if request.method == "POST" and form.is_valid():
-        run = _ask(request, form, found)
+        run = _ask(request, form, preview_now)
         if run:
             return redirect("web:publishing_run", program=program.slug, run_id=run.pk)
     missing = missing_visits(program, season_year)
@@ -57,8 +57,8 @@ def publish(request: ProgramRequest) -> HttpResponse:
         {
             "years": years,
             "season_year": season_year,
-            "preview": found,
-            "possible": season_year in found.years,
+            "preview": preview_now,
+            "possible": season_year in preview_now.years,
             "run": latest_run(program.pk, subject_of(season_year)),
             "form": form,
             "open_count": open_count,
@@ -68,7 +68,7 @@ def publish(request: ProgramRequest) -> HttpResponse:
             "unsettled_count": unsettled.count(),
             "unsettled": unsettled[:SHOWN],
             "shown": SHOWN,
-            **_tables(request, found),
+            **_tables(request, preview_now),
         },
         status=422 if form.errors else 200,
     )
@@ -91,13 +91,15 @@ def publishing_run(request: ProgramRequest, run_id: int) -> HttpResponse:
     )
 
 
-def _tables(request: ProgramRequest, found: Preview) -> dict[str, object]:
+def _tables(request: ProgramRequest, preview_now: Preview) -> dict[str, object]:
     """The rows of the season that is closed, and the trends as they are fitted today."""
-    own = [csv.row_texts(row) for row in found.rows if row.season_year == found.season_year]
+    rows = [
+        csv.row_texts(row) for row in preview_now.rows if row.season_year == preview_now.season_year
+    ]
     program = request.membership.program
     fits = stored_fits(program)
     return {
-        **table_context(csv.HEADER, own),
+        **table_context(csv.HEADER, rows),
         "glance": glance_rows(
             fits,
             lambda fit: reverse(
@@ -108,13 +110,13 @@ def _tables(request: ProgramRequest, found: Preview) -> dict[str, object]:
     }
 
 
-def _ask(request: ProgramRequest, form: PublishForm, found: Preview) -> BackgroundRun | None:
+def _ask(request: ProgramRequest, form: PublishForm, preview_now: Preview) -> BackgroundRun | None:
     """Ask for it, or put the refusal on the form. What was typed stays; `seen` is renewed."""
     data = form.cleaned_data
     try:
         return ask_to_publish(
             request.membership,
-            found.season_year,
+            preview_now.season_year,
             data.get("reason", ""),
             seen=data["seen"],
             site_url=request.build_absolute_uri("/"),
@@ -122,12 +124,12 @@ def _ask(request: ProgramRequest, form: PublishForm, found: Preview) -> Backgrou
     except PublishingError as refusal:
         form.add_error(None, str(refusal))
         form.data = form.data.copy()
-        form.data["seen"] = found.sha256
+        form.data["seen"] = preview_now.sha256
         return None
 
 
 def _chosen_year(request: ProgramRequest, years: tuple[int, ...]) -> int:
-    """The one asked for, else the last that is over."""
+    """The season year asked for, else the last that is over."""
     asked = request.POST.get("year") or request.GET.get("year") or ""
     year = int(asked) if asked.isascii() and asked.isdigit() and len(asked) == 4 else 0
     if year in years:

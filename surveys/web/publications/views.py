@@ -25,10 +25,10 @@ A_PAGE = 50
 @needs(Permission.READ_RESULTS)
 def publications(request: ProgramRequest) -> HttpResponse:
     member = request.membership
-    found = member.program.publications.defer("method")
+    published = member.program.publications.defer("method")
     newest: dict[int, int] = {}
-    page = Paginator(found, A_PAGE).get_page(request.GET.get("page"))
-    for year, version in found.order_by().values_list("season_year", "version"):
+    page = Paginator(published, A_PAGE).get_page(request.GET.get("page"))
+    for year, version in published.order_by().values_list("season_year", "version"):
         newest[year] = max(version, newest.get(year, 0))
     may_publish = may(member, Permission.PUBLISH)
     return render(
@@ -36,7 +36,7 @@ def publications(request: ProgramRequest) -> HttpResponse:
         "publications/publications.html",
         {
             "page_obj": page,
-            "rows": [(one, newest[one.season_year]) for one in page],
+            "rows": [(publication, newest[publication.season_year]) for publication in page],
             "may_publish": may_publish,
             "runs": under_way(member.program) if may_publish else [],
         },
@@ -46,9 +46,9 @@ def publications(request: ProgramRequest) -> HttpResponse:
 @require_GET
 @needs(Permission.READ_RESULTS)
 def publication(request: ProgramRequest, season_year: int, version: int) -> HttpResponse:
-    found = publication_or_404(request, season_year, version)
-    described = Described(publication=found, here=_public_url(request, found))
-    header, rows = rows_of(found, "yearly")
+    published = publication_or_404(request, season_year, version)
+    described = Described(publication=published, here=_public_url(request, published))
+    header, rows = rows_of(published, "yearly")
     newest = request.membership.program.publications.filter(season_year=season_year).values_list(
         "version", flat=True
     )[0]
@@ -56,9 +56,9 @@ def publication(request: ProgramRequest, season_year: int, version: int) -> Http
         request,
         "publications/publication.html",
         {
-            "publication": found,
+            "publication": published,
             "newest": newest,
-            "files": files_of(found, exact=may_have_exact_places(request.membership)),
+            "files": files_of(published, exact=may_have_exact_places(request.membership)),
             "exact": Audience.EXACT,
             "citation": citation_text(described.cited),
             "here": described.here,
@@ -75,30 +75,32 @@ def publication_file(
     request: ProgramRequest, season_year: int, version: int, kind: str
 ) -> HttpResponseBase:
     """A frozen file. It never changes, so a browser may keep it for good."""
-    found = publication_or_404(request, season_year, version)
-    file = file_of(found, kind, exact=may_have_exact_places(request.membership))
+    published = publication_or_404(request, season_year, version)
+    file = file_of(published, kind, exact=may_have_exact_places(request.membership))
     if file is None:
         raise Http404("This publication has no such file.")
     if file.audience == Audience.EXACT:
-        note_exact_download(request.membership, what=f"{found.title}: {kind}", path=request.path)
+        note_exact_download(
+            request.membership, what=f"{published.title}: {kind}", path=request.path
+        )
     return file_response(request, file)
 
 
-def _public_url(request: ProgramRequest, found: Publication) -> str:
+def _public_url(request: ProgramRequest, publication: Publication) -> str:
     values = {
-        "program": found.program.slug,
-        "season_year": found.season_year,
-        "version": found.version,
+        "program": publication.program.slug,
+        "season_year": publication.season_year,
+        "version": publication.version,
     }
     return request.build_absolute_uri(reverse("web:published_version", kwargs=values))
 
 
 def publication_or_404(request: ProgramRequest, season_year: int, version: int) -> Publication:
-    found = (
+    publication = (
         request.membership.program.publications.select_related("program", "published_by")
         .filter(season_year=season_year, version=version)
         .first()
     )
-    if found is None:
+    if publication is None:
         raise Http404("There is no such publication in this program.")
-    return found
+    return publication

@@ -8,8 +8,8 @@ import pytest
 from openpyxl import Workbook
 
 from accounts.models import Membership
+from surveys.importing.gathering import Answers
 from surveys.importing.preview import Preview
-from surveys.importing.shapes import Answers
 from surveys.importing.uploads import Upload, open_upload, preview_upload, remember, store
 from surveys.models import Program
 from tests.support.builders import make_checklist, make_route, make_species, make_version

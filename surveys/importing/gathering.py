@@ -6,7 +6,6 @@ cell the row and column it came from.
 """
 
 import datetime as dt
-import difflib
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -16,12 +15,12 @@ from surveys.importing.columns import Choice, is_long
 from surveys.importing.fields import CLOCKS, DEGREES, RAINS, WINDS, Level
 from surveys.importing.problems import Problem
 from surveys.importing.table import Row, Table
+from surveys.importing.unknown_names import unknown_routes, unknown_species
 from surveys.visits.sheet.cells import storable
 from surveys.visits.sheet.texts import CellError, is_missing, quoted, read_integer
 
 NOT_RECORDED = "?"
 _NOTHING_HEARD = frozenset({"none", "no species", "silent", "nothing", "no calls"})
-_ROWS_NAMED = 5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,6 +82,26 @@ class _Gathering:
         return "" if position is None else row.texts[position]
 
 
+@dataclass(frozen=True, kw_only=True)
+class _PlacedRow:
+    """A row whose visit and stop are known."""
+
+    work: _Gathering
+    sheet: GatheredSheet
+    row: Row
+    stop: int
+
+    def text(self, code: str) -> str:
+        return self.work.text(self.row, code)
+
+    def report(self, position: int, message: str, remedy: str) -> None:
+        self.work.report(self.row, position, CellError(message, remedy))
+
+    def set_cell(self, address: str, text: str, position: int) -> None:
+        self.sheet.cells[address] = text
+        self.sheet.origins[address] = (self.row.number, self.work.headers[position])
+
+
 def gather(
     table: Table,
     choices: Sequence[Choice],
@@ -114,9 +133,18 @@ def gather(
         _finish_stops(work, sheet)
     return Gathered(
         sheets=tuple(work.sheets.values()),
-        problems=(*_unknown_routes(work), *_unknown_species(work), *work.problems),
+        problems=(*_unknown_names(work), *work.problems),
         named_species=frozenset(work.named),
     )
+
+
+def _unknown_names(work: _Gathering) -> list[Problem]:
+    route_column = work.headers[work.positions["route"]]
+    problems = unknown_routes(work.unknown_routes, known=work.routes, column=route_column)
+    if work.unknown_species:
+        species_column = work.headers[work.positions["species"]]
+        problems += unknown_species(work.unknown_species, known=work.catalog, column=species_column)
+    return problems
 
 
 def blank_means_zero(table: Table, choices: Sequence[Choice]) -> bool:
@@ -128,43 +156,44 @@ def blank_means_zero(table: Table, choices: Sequence[Choice]) -> bool:
 
 
 def _gather_row(work: _Gathering, row: Row) -> None:
-    route, night, number = _route(work, row), _night(work, row), _stop(work, row)
-    if route is None or night is None or number is None:
+    route, night, stop = _route(work, row), _night(work, row), _stop(work, row)
+    if route is None or night is None or stop is None:
         return
     sheet = work.sheets.setdefault((route, night), GatheredSheet(route=route, night=night))
-    if number in sheet.stops and not work.long:
+    if stop in sheet.stops and not work.long:
         work.problems.append(
             Problem(
                 row=row.number,
-                message=f"Stop {number} of {route} on {night.isoformat()} is in row "
-                f"{sheet.stops[number]} already.",
+                message=f"Stop {stop} of {route} on {night.isoformat()} is in row "
+                f"{sheet.stops[stop]} already.",
                 remedy="Keep one of the two rows, or correct the stop or the date.",
             )
         )
         return
-    sheet.stops.setdefault(number, row.number)
+    sheet.stops.setdefault(stop, row.number)
     sheet.rows.append(row.number)
+    placed = _PlacedRow(work=work, sheet=sheet, row=row, stop=stop)
     for position, choice in enumerate(work.choices):
         header, text = work.headers[position], row.texts[position]
         if text:
             sheet.raw[f"imported.{row.number}.{header}"] = storable(text)
         if choice.species:
-            _put_index(work, sheet, row, number, position, choice.species)
+            _put_index(placed, position, choice.species)
         elif choice.field is not None and choice.field.level is not Level.CALL:
-            _put_field(work, sheet, row, number, position, choice)
-    _put_observer(work, sheet, row)
+            _put_field(placed, position, choice)
+    _put_observer(placed)
     if work.long:
-        _put_long(work, sheet, row, number)
+        _put_species_row(placed)
 
 
 def _route(work: _Gathering, row: Row) -> str | None:
     text = work.text(row, "route")
-    found = work.routes.get(typed.whole_number_text(text).casefold()) or work.routes.get(
+    code = work.routes.get(typed.whole_number_text(text).casefold()) or work.routes.get(
         " ".join(text.split()).casefold()
     )
-    if found is None:
+    if code is None:
         work.unknown_routes[text].append(row.number)
-    return found
+    return code
 
 
 def _night(work: _Gathering, row: Row) -> dt.date | None:
@@ -194,23 +223,22 @@ def _stop(work: _Gathering, row: Row) -> int | None:
     return number
 
 
-def _put_field(
-    work: _Gathering, sheet: GatheredSheet, row: Row, number: int, position: int, choice: Choice
-) -> None:
-    target, text = choice.field, row.texts[position]
+def _put_field(placed: _PlacedRow, position: int, choice: Choice) -> None:
+    target, text = choice.field, placed.row.texts[position]
     if not target.address or target.code == "night" or is_missing_here(text, choice):
         return
-    prefix = f"stops.{number}." if target.level is Level.STOP else ""
+    prefix = f"stops.{placed.stop}." if target.level is Level.STOP else ""
+    address = f"{prefix}{target.address}"
     try:
         if target.forms is CLOCKS:
-            clock, fold = typed.clock_cells(text, choice.form, sheet.night)
-            _put(work, sheet, row, position, f"{prefix}{target.address}", clock)
+            clock, fold = typed.clock_cells(text, choice.form, placed.sheet.night)
+            _put_once(placed, position, address, clock)
             if fold:
-                _put(work, sheet, row, position, f"{prefix}{target.address}.fold", fold)
+                _put_once(placed, position, f"{address}.fold", fold)
             return
-        _put(work, sheet, row, position, f"{prefix}{target.address}", _converted(text, choice))
+        _put_once(placed, position, address, _converted(text, choice))
     except CellError as error:
-        work.report(row, position, error)
+        placed.report(position, error.message, error.remedy)
 
 
 def is_missing_here(text: str, choice: Choice) -> bool:
@@ -228,76 +256,91 @@ def _converted(text: str, choice: Choice) -> str:
     return text
 
 
-def _put(
-    work: _Gathering, sheet: GatheredSheet, row: Row, position: int, address: str, text: str
-) -> None:
+def _put_once(placed: _PlacedRow, position: int, address: str, text: str) -> None:
     """Write a cell once; rows of the same visit or stop must not say different things."""
-    there = sheet.cells.get(address)
-    if there is None:
-        sheet.cells[address] = storable(text)
-        sheet.origins[address] = (row.number, work.headers[position])
-    elif there != storable(text):
+    sheet = placed.sheet
+    before = sheet.cells.get(address)
+    if before is None:
+        placed.set_cell(address, storable(text), position)
+    elif before != storable(text):
         first = sheet.origins[address][0]
         what = "stop" if address.startswith("stops.") else "visit"
         raise CellError(
-            f"{quoted(row.texts[position])} differs from row {first}, which is of the same {what}.",
+            f"{quoted(placed.row.texts[position])} differs from row {first}, which is of the same "
+            f"{what}.",
             f"Write the same in every row of the {what}, or only in the first.",
         )
 
 
-def _put_index(
-    work: _Gathering, sheet: GatheredSheet, row: Row, number: int, position: int, species: str
-) -> None:
-    text = typed.whole_number_text(row.texts[position])
-    if not text:
-        return
-    address = f"stops.{number}.calls.{species}"
-    sheet.cells[address] = NOT_RECORDED if is_missing(text) else storable(text)
-    sheet.origins[address] = (row.number, work.headers[position])
+def _put_index(placed: _PlacedRow, position: int, species: str) -> None:
+    text = typed.whole_number_text(placed.row.texts[position])
+    if text:
+        placed.set_cell(_call_address(placed.stop, species), _index_text(text), position)
 
 
-def _put_long(work: _Gathering, sheet: GatheredSheet, row: Row, number: int) -> None:
-    position, name = work.positions["index"], work.text(row, "species")
+def _put_species_row(placed: _PlacedRow) -> None:
+    """A row of the long form: one species at one stop, or that nothing was heard there."""
+    work, row, sheet, stop = placed.work, placed.row, placed.sheet, placed.stop
+    position, name = work.positions["index"], placed.text("species")
     index = typed.whole_number_text(row.texts[position])
     if is_missing(name) or name.casefold() in _NOTHING_HEARD:
-        if index not in ("", "0", "-"):
-            error = CellError("There is a call index, but no species.", "Write the species.")
-            work.report(row, work.positions["species"], error)
-        sheet.cells.setdefault(f"stops.{number}.status", "listened")
-        sheet.origins.setdefault(f"stops.{number}.status", (row.number, ""))
+        _put_silence(placed, index)
         return
-    code = work.catalog.get(name.casefold())
-    if code is None:
+    species = work.catalog.get(name.casefold())
+    if species is None:
         work.unknown_species[name].append(row.number)
         return
-    work.named.add(code)
-    address = f"stops.{number}.calls.{code}"
+    work.named.add(species)
+    address = _call_address(stop, species)
     if address in sheet.cells:
         first = sheet.origins[address][0]
-        message = f"{name} at stop {number} is in row {first} already."
-        work.report(row, position, CellError(message, "Keep the row with the higher index."))
-        return
-    if not index:
-        message = f"{name} has no call index."
-        remedy = "Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded."
-        work.report(row, position, CellError(message, remedy))
-        return
-    sheet.cells[address] = NOT_RECORDED if is_missing(index) else storable(index)
-    sheet.origins[address] = (row.number, work.headers[position])
+        placed.report(
+            position,
+            f"{name} at stop {stop} is in row {first} already.",
+            "Keep the row with the higher index.",
+        )
+    elif not index:
+        placed.report(
+            position,
+            f"{name} has no call index.",
+            "Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded.",
+        )
+    else:
+        placed.set_cell(address, _index_text(index), position)
 
 
-def _put_observer(work: _Gathering, sheet: GatheredSheet, row: Row) -> None:
-    text = work.text(row, "observer")
+def _put_silence(placed: _PlacedRow, index: str) -> None:
+    if index not in ("", "0", "-"):
+        species_position = placed.work.positions["species"]
+        placed.report(
+            species_position, "There is a call index, but no species.", "Write the species."
+        )
+    status = f"stops.{placed.stop}.status"
+    placed.sheet.cells.setdefault(status, "listened")
+    placed.sheet.origins.setdefault(status, (placed.row.number, ""))
+
+
+def _call_address(stop: int, species: str) -> str:
+    return f"stops.{stop}.calls.{species}"
+
+
+def _index_text(text: str) -> str:
+    return NOT_RECORDED if is_missing(text) else storable(text)
+
+
+def _put_observer(placed: _PlacedRow) -> None:
+    sheet, text = placed.sheet, placed.text("observer")
     if is_missing(text):
         return
     if sheet.observer and sheet.observer.casefold() != text.casefold():
-        message = (
-            f"{quoted(text)} differs from row {sheet.observer_row}, which is of the same visit."
+        placed.report(
+            placed.work.positions["observer"],
+            f"{quoted(text)} differs from row {sheet.observer_row}, which is of the same visit.",
+            "Write the same observer in every row of the visit.",
         )
-        remedy = "Write the same observer in every row of the visit."
-        work.report(row, work.positions["observer"], CellError(message, remedy))
         return
-    sheet.observer, sheet.observer_row = sheet.observer or storable(text), row.number
+    sheet.observer = sheet.observer or storable(text)
+    sheet.observer_row = placed.row.number
 
 
 def _finish_stops(work: _Gathering, sheet: GatheredSheet) -> None:
@@ -321,62 +364,3 @@ def _finish_stops(work: _Gathering, sheet: GatheredSheet) -> None:
         if sheet.cells.get(status, "").casefold() == "listened":
             for species in work.named:
                 sheet.cells.setdefault(f"stops.{number}.calls.{species}", NOT_RECORDED)
-
-
-def _unknown_routes(work: _Gathering) -> list[Problem]:
-    known = sorted(set(work.routes.values()))
-    column = work.headers[work.positions["route"]]
-    problems = []
-    for text, rows in work.unknown_routes.items():
-        if is_missing(text):
-            message, remedy = "The route is missing.", "Write the code of the route."
-        else:
-            close = _suggestions([work.routes[name] for name in _close(text, work.routes)])
-            message = f"{quoted(text)} is not a route of this program."
-            remedy = (
-                close or f"The routes are {', '.join(known[:20])}." if known else "Add it first."
-            )
-        problems.append(
-            Problem(
-                row=rows[0],
-                column=column,
-                message=f"{message} {_also(rows)}".strip(),
-                remedy=remedy,
-            )
-        )
-    return problems
-
-
-def _unknown_species(work: _Gathering) -> list[Problem]:
-    return [
-        Problem(
-            row=rows[0],
-            column=work.headers[work.positions["species"]],
-            message=f"{quoted(name)} is not a species of the catalog. {_also(rows)}".strip(),
-            remedy=_suggestions([_capital(close) for close in _close(name, work.catalog)])
-            or "Use the scientific name, or add the species to the checklist first.",
-        )
-        for name, rows in work.unknown_species.items()
-    ]
-
-
-def _close(text: str, known: Mapping[str, str]) -> list[str]:
-    return difflib.get_close_matches(text.casefold(), list(known), n=3, cutoff=0.6)
-
-
-def _capital(name: str) -> str:
-    return name[:1].upper() + name[1:]
-
-
-def _suggestions(names: Sequence[str]) -> str:
-    distinct = dict.fromkeys(names)
-    return f"Was it {' or '.join(f'“{name}”' for name in distinct)}?" if distinct else ""
-
-
-def _also(rows: list[int]) -> str:
-    others = rows[1:]
-    if not others:
-        return ""
-    named = ", ".join(str(number) for number in others[:_ROWS_NAMED])
-    more = len(others) - _ROWS_NAMED
-    return f"Also in row {named}{f' and {more} more' if more > 0 else ''}."

@@ -1,0 +1,73 @@
+"""Problems with routes and species that the file names and the program does not know."""
+
+import difflib
+from collections.abc import Mapping, Sequence
+
+from surveys.importing.problems import Problem
+from surveys.visits.sheet.texts import is_missing, quoted
+
+_ROWS_NAMED = 5
+_ROUTES_NAMED = 20
+
+
+def unknown_routes(
+    rows_by_name: Mapping[str, list[int]], *, known: Mapping[str, str], column: str
+) -> list[Problem]:
+    """`rows_by_name` leads from what was written to the rows; `known` from names to codes."""
+    codes = sorted(set(known.values()))
+    problems = []
+    for text, rows in rows_by_name.items():
+        if is_missing(text):
+            message, remedy = "The route is missing.", "Write the code of the route."
+        else:
+            similar = _suggestions([known[name] for name in _similar(text, known)])
+            routes = f"The routes are {', '.join(codes[:_ROUTES_NAMED])}."
+            message = f"{quoted(text)} is not a route of this program."
+            remedy = (similar or routes) if codes else "Add it first."
+        problems.append(
+            Problem(
+                row=rows[0],
+                column=column,
+                message=f"{message} {_other_rows(rows)}".strip(),
+                remedy=remedy,
+            )
+        )
+    return problems
+
+
+def unknown_species(
+    rows_by_name: Mapping[str, list[int]], *, known: Mapping[str, str], column: str
+) -> list[Problem]:
+    """As `unknown_routes`, of species names."""
+    return [
+        Problem(
+            row=rows[0],
+            column=column,
+            message=f"{quoted(name)} is not a species of the catalog. {_other_rows(rows)}".strip(),
+            remedy=_suggestions([_capital(similar) for similar in _similar(name, known)])
+            or "Use the scientific name, or add the species to the checklist first.",
+        )
+        for name, rows in rows_by_name.items()
+    ]
+
+
+def _similar(text: str, known: Mapping[str, str]) -> list[str]:
+    return difflib.get_close_matches(text.casefold(), list(known), n=3, cutoff=0.6)
+
+
+def _capital(name: str) -> str:
+    return name[:1].upper() + name[1:]
+
+
+def _suggestions(names: Sequence[str]) -> str:
+    distinct = dict.fromkeys(names)
+    return f"Was it {' or '.join(f'“{name}”' for name in distinct)}?" if distinct else ""
+
+
+def _other_rows(rows: list[int]) -> str:
+    others = rows[1:]
+    if not others:
+        return ""
+    named = ", ".join(str(number) for number in others[:_ROWS_NAMED])
+    more = len(others) - _ROWS_NAMED
+    return f"Also in row {named}{f' and {more} more' if more > 0 else ''}."
