@@ -14,11 +14,12 @@ from surveys.demo.catalog import load_species
 from surveys.demo.dice import dice
 from surveys.demo.removal import remove_program
 from surveys.demo.setting import Setting, write_setting
-from surveys.demo.story import Scale, make_story
-from surveys.demo.truths import People, read_people, read_places, read_truths
+from surveys.demo.story import Scale, Story, make_story
+from surveys.demo.truths import People, Truths, read_people, read_places, read_truths
 from surveys.demo.visits import visit_rows
 from surveys.demo.vouchers import choose_recorded_visits, send_recordings
 from surveys.models import Program
+from surveys.visits.bulk import FreshRows
 from surveys.visits.refitting import refit_trends
 
 INVITATION_DAYS = 14
@@ -58,22 +59,7 @@ def load_demo(
                     remove_program(existing)
                 say(f"Making {truth.name} …")
                 story = make_story(truths, places, people, truth, scale)
-                setting = write_setting(story, people, scale.seed)
-                _invite(setting, people, truth.slug)
-                rows = visit_rows(
-                    story,
-                    setting,
-                    truths.habits,
-                    favorite=people.sign_ins.observer,
-                    coordinators=_coordinators(setting),
-                    now=_noon(scale.until, truth.time_zone),
-                    rng=dice(scale.seed, "reviews", truth.slug),
-                )
-                recorded_visits = choose_recorded_visits(rows)
-                rows.write()
-                send_recordings(
-                    recorded_visits, setting.program, dice(scale.seed, "recordings", truth.slug)
-                )
+                setting, rows = _write_story(story, truths, people, scale)
             refit_trends(setting.program.pk, after_s=0)
             loaded.append(
                 LoadedProgram(
@@ -85,6 +71,27 @@ def load_demo(
                 )
             )
     return tuple(loaded)
+
+
+def _write_story(
+    story: Story, truths: Truths, people: People, scale: Scale
+) -> tuple[Setting, FreshRows]:
+    slug = story.truth.slug
+    setting = write_setting(story, people, scale.seed)
+    _invite(setting, people, slug)
+    rows = visit_rows(
+        story,
+        setting,
+        truths.habits,
+        favorite=people.sign_ins.observer,
+        coordinators=_coordinators(setting),
+        now=_noon(scale.until, story.truth.time_zone),
+        rng=dice(scale.seed, "reviews", slug),
+    )
+    recorded_visits = choose_recorded_visits(rows)
+    rows.write()
+    send_recordings(recorded_visits, setting.program, dice(scale.seed, "recordings", slug))
+    return setting, rows
 
 
 def _as_it_is(program: Program) -> LoadedProgram:
