@@ -60,7 +60,7 @@ def roster(
     A route keeps its observer as long as they take part; the rest is shared out
     evenly. `favorite` gets the first routes whenever they take part.
     """
-    keepers: dict[tuple[str, int], str] = {}
+    observers: dict[tuple[str, int], str] = {}
     keepers: dict[str, str] = {}
     for season in seasons:
         active = [p.address for p in people if p.takes_part(season.number)]
@@ -75,8 +75,8 @@ def roster(
                 keeper = min(others, key=load.__getitem__)
             keepers[route.code] = keeper
             load[keeper] += 1
-            keepers[route.code, season.year] = keeper
-    return keepers
+            observers[route.code, season.year] = keeper
+    return observers
 
 
 def survey(

@@ -86,7 +86,7 @@ def make_story(
     # in the window that is open, one of them with a sheet begun.
     favorites_routes.sort(key=lambda route: route.code == last)
     to_do = {route.code for route in favorites_routes[:-1] or favorites_routes}
-    begun = scale.until - STILL_TO_DO_FOR
+    open_since = scale.until - STILL_TO_DO_FOR
     draft = None
     if favorites_routes:
         draft = _draft(truths, program, favorites_routes[0], seasons[-1], weather, people, scale)
@@ -95,7 +95,7 @@ def make_story(
         routes=routes,
         seasons=seasons,
         roster=observers,
-        visits=tuple(v for v in in_order if v.route not in to_do or v.outing.night < begun),
+        visits=tuple(v for v in in_order if v.route not in to_do or v.outing.night < open_since),
         draft=draft,
     )
 

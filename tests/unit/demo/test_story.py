@@ -13,7 +13,7 @@ from surveys.demo.nature import (
 from surveys.demo.story import (
     Scale,
     Story,
-    tell,
+    make_story,
 )
 from surveys.demo.truths import (
     SpeciesTruth,
@@ -36,7 +36,7 @@ def make(seed: int, slug: str, **scale) -> Story:
     truths = read_truths()
     truth = next(program for program in truths.programs if program.slug == slug)
     scale = Scale(until=UNTIL, seed=seed, **scale)
-    return tell(truths, read_places(), read_people(), truth, scale)
+    return make_story(truths, read_places(), read_people(), truth, scale)
 
 
 @pytest.fixture(scope="module")
@@ -188,7 +188,7 @@ def test_a_day_later_changes_nothing_that_was():
     truths, places, people = read_truths(), read_places(), read_people()
     truth = truths.programs[0]
     before, after = (
-        tell(truths, places, people, truth, Scale(until=until, seed=2, years=3))
+        make_story(truths, places, people, truth, Scale(until=until, seed=2, years=3))
         for until in (dt.date(2026, 9, 1), dt.date(2026, 9, 2))
     )
     assert before.visits == after.visits
