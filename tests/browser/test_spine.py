@@ -165,13 +165,13 @@ def test_what_is_typed_before_the_script_arrives_is_kept(scene, signed_in):
     route, observer, _ = scene
     page = signed_in(observer)
     held = []
-    page.route("**/js/sheet.js", lambda route: held.append(route))
+    page.route("**/sheets/sheet.js", lambda route: held.append(route))
     page.goto(f"/{route.program.slug}/sheets/new/?route=R01&night=2024-04-23")
     page.get_by_role("button", name="Open the sheet").click(no_wait_after=True)
     cell(page, "stops.1.cars").fill("4")
     held[0].continue_()
     expect(page.locator("#sheet-status")).to_contain_text("Saved at")
-    page.unroute("**/js/sheet.js")
+    page.unroute("**/sheets/sheet.js")
     page.reload()
     expect(cell(page, "stops.1.cars")).to_have_value("4")
 

@@ -18,35 +18,14 @@ from surveys.protocol.limits.limit import Kind
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.plain import to_plain
-from surveys.protocol.values import DistanceUnit, Interruption, TemperatureUnit
+from surveys.protocol.values import DistanceUnit, TemperatureUnit
 from surveys.web.program.protocol_forms import LimitsForm
 from tests.support.builders import make_version
+from tests.support.limit_values import another
 
 pytestmark = pytest.mark.django_db
 UNITS = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
-# For each kind a value that no preset and no default has, and how the form is given it.
-OTHER = {
-    Kind.LENGTH: (dt.timedelta(minutes=7), "7"),
-    Kind.AFTER_SUNSET: (dt.timedelta(minutes=37), "37"),
-    Kind.CLOCK: (dt.time(2, 10), "02:10"),
-    Kind.COUNT: (17, "17"),
-    Kind.CODE: (1, "1"),
-    Kind.CODES: (frozenset({2, 4}), ["2", "4"]),
-    Kind.CHOICE: (Interruption.EXTEND, "extend"),
-    Kind.LONG_DISTANCE: (1230.0, "1.23"),
-    Kind.SHORT_DISTANCE: (77.0, "77"),
-    Kind.SPEED: (63.0, "63"),
-    Kind.TEMPERATURES: ((Decimal(-9), Decimal(31)), {"from": "-9", "to": "31"}),
-}
 every_limit = pytest.mark.parametrize("limit", LIMITS, ids=lambda limit: limit.name)
-
-
-def another(limit, protocol):
-    """A value that the limit does not have in the protocol, with what is typed for it."""
-    if limit.kind is Kind.YES_NO:
-        value = not getattr(protocol, limit.name)
-        return value, "on" if value else None
-    return OTHER[limit.kind]
 
 
 @pytest.fixture

@@ -22,6 +22,7 @@ from surveys.protocol.values import (
     Protocol,
     TemperatureUnit,
 )
+from tests.support.limit_values import another
 
 FIXTURE = Path(__file__).parents[3] / "fixtures" / "protocol_presets.json"
 PRESETS = presets_from_plain(json.loads(FIXTURE.read_text("utf-8")))
@@ -80,13 +81,24 @@ def test_labels_speak_the_units_of_the_program():
 
 
 def test_coordinators_are_told_more():
-    told = dict(limits_in_words(BARE, IMPERIAL, for_coordinators=True))
-    assert told["Temperatures that can be believed"] == "5 °F to 113 °F"
-    assert told["From the stop"] == "at most 328 ft"
-    assert told["Drive between stops"] == "at most 62 mph"
-    assert not set(told) <= set(dict(limits_in_words(BARE, IMPERIAL)))
+    words = dict(limits_in_words(BARE, IMPERIAL, for_coordinators=True))
+    assert words["Temperatures that can be believed"] == "5 °F to 113 °F"
+    assert words["From the stop"] == "at most 328 ft"
+    assert words["Drive between stops"] == "at most 62 mph"
+    assert not set(words) <= set(dict(limits_in_words(BARE, IMPERIAL)))
     anywhere = dataclasses.replace(BARE, max_distance_from_stop_m=None)
     assert "From the stop" not in dict(limits_in_words(anywhere, METRIC, for_coordinators=True))
+
+
+@every_limit
+def test_whoever_sets_a_limit_reads_it(limit):
+    value, _ = another(limit, BARE)
+    changed = dataclasses.replace(BARE, **{limit.name: value})
+    for units in (METRIC, IMPERIAL):
+        before = limits_in_words(BARE, units, for_coordinators=True)
+        assert limits_in_words(changed, units, for_coordinators=True) != before
+        is_silent = limits_in_words(changed, units) == limits_in_words(BARE, units)
+        assert is_silent is limit.for_coordinators
 
 
 @pytest.mark.parametrize(
