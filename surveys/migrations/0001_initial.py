@@ -150,7 +150,7 @@ class Migration(migrations.Migration):
                 ('latest_end_after_sunset_min', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1000)])),
                 ('settling_wait_s', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(86400)])),
                 ('listening_time_s', models.PositiveIntegerField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(86400)])),
-                ('longest_listening_time_s', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(86400)])),
+                ('longest_listening_time_s', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(86400)])),
                 ('interruption', models.CharField(choices=[('pause', 'Stop the clock, then go on'), ('restart', 'Begin again'), ('extend', 'Listen longer')], default='pause', max_length=10)),
                 ('max_beaufort', models.PositiveSmallIntegerField(blank=True, choices=[(0, 'calm, smoke goes straight up'), (1, 'light air, smoke leans, vanes do not move'), (2, 'light breeze, felt on the face, leaves rustle'), (3, 'gentle breeze, leaves and small twigs never still'), (4, 'moderate breeze, dust and paper lift, small branches move'), (5, 'fresh breeze, small trees in leaf sway'), (6, 'strong breeze, large branches move, wires hum'), (7, 'near gale, whole trees move, walking is hard work'), (8, 'gale, twigs break off, walking is slow'), (9, 'strong gale, roofs lose tiles'), (10, 'storm, trees are uprooted'), (11, 'violent storm, damage everywhere'), (12, 'hurricane, devastation')], null=True)),
                 ('wet_sky_codes', django.contrib.postgres.fields.ArrayField(base_field=models.PositiveSmallIntegerField(), blank=True, default=functools.partial(list, *((),), **{}), size=None)),
@@ -186,7 +186,7 @@ class Migration(migrations.Migration):
                 ('latest_end_after_sunset_min', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1000)])),
                 ('settling_wait_s', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(86400)])),
                 ('listening_time_s', models.PositiveIntegerField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(86400)])),
-                ('longest_listening_time_s', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(86400)])),
+                ('longest_listening_time_s', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(86400)])),
                 ('interruption', models.CharField(choices=[('pause', 'Stop the clock, then go on'), ('restart', 'Begin again'), ('extend', 'Listen longer')], default='pause', max_length=10)),
                 ('max_beaufort', models.PositiveSmallIntegerField(blank=True, choices=[(0, 'calm, smoke goes straight up'), (1, 'light air, smoke leans, vanes do not move'), (2, 'light breeze, felt on the face, leaves rustle'), (3, 'gentle breeze, leaves and small twigs never still'), (4, 'moderate breeze, dust and paper lift, small branches move'), (5, 'fresh breeze, small trees in leaf sway'), (6, 'strong breeze, large branches move, wires hum'), (7, 'near gale, whole trees move, walking is hard work'), (8, 'gale, twigs break off, walking is slow'), (9, 'strong gale, roofs lose tiles'), (10, 'storm, trees are uprooted'), (11, 'violent storm, damage everywhere'), (12, 'hurricane, devastation')], null=True)),
                 ('wet_sky_codes', django.contrib.postgres.fields.ArrayField(base_field=models.PositiveSmallIntegerField(), blank=True, default=functools.partial(list, *((),), **{}), size=None)),
@@ -1321,7 +1321,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='protocolversion',
-            constraint=models.CheckConstraint(condition=models.Q(('longest_listening_time_s__isnull', True), ('longest_listening_time_s__range', (0, 86400)), _connector='OR'), name='protocolversion_longest_listening_time'),
+            constraint=models.CheckConstraint(condition=models.Q(('longest_listening_time_s__isnull', True), ('longest_listening_time_s__range', (1, 86400)), _connector='OR'), name='protocolversion_longest_listening_time'),
         ),
         migrations.AddConstraint(
             model_name='protocolversion',

@@ -71,7 +71,7 @@ LIMITS: tuple[Limit, ...] = (
         group=Group.LISTENING,
         label="Longest listening time",
         help="Minutes; how far it may be stretched in noise.",
-        lowest=0,
+        lowest=1,
         highest=_DAY_S,
     ),
     Limit(

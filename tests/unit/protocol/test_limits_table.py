@@ -59,6 +59,28 @@ def test_a_default_is_possible(limit):
     assert limit.name not in limit_problems(BARE)
 
 
+@pytest.mark.parametrize(
+    "limit",
+    [limit for limit in LIMITS if limit.lowest is not None and limit.kind != Kind.TEMPERATURES],
+    ids=lambda limit: limit.name,
+)
+def test_both_ends_of_a_range_are_possible_and_nothing_beyond(limit):
+    for stored, is_possible in (
+        (limit.lowest - 1, False),
+        (limit.lowest, True),
+        (limit.highest, True),
+        (limit.highest + 1, False),
+    ):
+        shortest = {"listening_time": dt.timedelta(seconds=1)}
+        changes = shortest | {limit.name: limit.from_column(stored)}
+        protocol = dataclasses.replace(BARE, **changes)
+        assert (limit.name not in limit_problems(protocol)) is is_possible
+
+
+def test_codes_are_stored_in_order():
+    assert LIMITS_BY_NAME["wet_sky_codes"].to_column(frozenset({8, 1})) == [1, 8]
+
+
 @pytest.mark.parametrize("preset", PRESETS, ids=lambda preset: preset.code)
 def test_the_limits_of_a_preset_are_possible(preset):
     assert limit_problems(preset.protocol) == {}
