@@ -155,12 +155,12 @@ def repeat_assignments(member: Membership, *, season_year: int) -> int:
     rows = Assignment.objects.filter(
         route__program=member.program, route__active=True, observer__in=observers
     )
-    taken = set(rows.filter(season_year=season_year).values_list("route_id", "observer_id"))
+    assigned = set(rows.filter(season_year=season_year).values_list("route_id", "observer_id"))
     before = set(rows.filter(season_year=season_year - 1).values_list("route_id", "observer_id"))
     added = Assignment.objects.bulk_create(
         [
             Assignment(route_id=route, observer_id=observer, season_year=season_year)
-            for route, observer in sorted(before - taken)
+            for route, observer in sorted(before - assigned)
         ],
         ignore_conflicts=True,
     )

@@ -79,14 +79,16 @@ def entry_facts(entry: ChecklistEntry) -> Facts:
 def search_catalog(program: Program, text: str) -> list[Species]:
     """Species that are not on the list yet, whose present or former names hold every word."""
     names = Func(F("synonyms"), Value(" "), function="array_to_string", output_field=TextField())
-    found = Species.objects.annotate(former_names=names).exclude(checklist_entries__program=program)
+    species = Species.objects.annotate(former_names=names).exclude(
+        checklist_entries__program=program
+    )
     for word in text.split():
-        found = found.filter(
+        species = species.filter(
             Q(common_name__icontains=word)
             | Q(scientific_name__icontains=word)
             | Q(former_names__icontains=word)
         )
-    return list(found.order_by("common_name")[:MOST_FOUND])
+    return list(species.order_by("common_name")[:MOST_FOUND])
 
 
 def first_night_to_list(program: Program, today: dt.date) -> dt.date | None:

@@ -86,9 +86,9 @@ def _point(number: int, row: str) -> Place:
     if len(parts) == 1:
         parts = row.split(",")
     if len(parts) != 2:
-        shown = row if len(row) <= _LONGEST_SHOWN else f"{row[:_LONGEST_SHOWN]}…"
+        quote = row if len(row) <= _LONGEST_SHOWN else f"{row[:_LONGEST_SHOWN]}…"
         raise _refused(
-            f"Line {number}: “{shown}” is not a latitude and a longitude. Write one point a line, "
+            f"Line {number}: “{quote}” is not a latitude and a longitude. Write one point a line, "
             "such as 43.07310, -89.40120."
         )
     try:
@@ -103,30 +103,30 @@ def _point(number: int, row: str) -> Place:
 
 def _from_geojson(text: str) -> tuple[Place, ...]:
     try:
-        told = json.loads(text)
+        geojson = json.loads(text)
     except (ValueError, RecursionError) as error:
         raise _refused("This begins like GeoJSON, but it is not whole. Paste all of it.") from error
-    lines = list(_lines(told))
+    lines = list(_lines(geojson))
     if len(lines) != 1:
-        found = "no line" if not lines else f"{len(lines)} lines"
-        raise _refused(f"The GeoJSON holds {found}. Paste one with a single LineString.")
-    return tuple(_position(number, one) for number, one in enumerate(lines[0], start=1))
+        count = "no line" if not lines else f"{len(lines)} lines"
+        raise _refused(f"The GeoJSON holds {count}. Paste one with a single LineString.")
+    return tuple(_position(number, position) for number, position in enumerate(lines[0], start=1))
 
 
-def _lines(told: Any) -> Iterator[list[Any]]:
+def _lines(geojson: Any) -> Iterator[list[Any]]:
     """Coordinates of every line of a geometry, a feature or a collection of features."""
-    if not isinstance(told, dict):
+    if not isinstance(geojson, dict):
         return
-    coordinates = told.get("coordinates")
-    match told.get("type"):
+    coordinates = geojson.get("coordinates")
+    match geojson.get("type"):
         case "LineString" if isinstance(coordinates, list):
             yield coordinates
         case "MultiLineString" if isinstance(coordinates, list):
-            yield from (one for one in coordinates if isinstance(one, list))
+            yield from (line for line in coordinates if isinstance(line, list))
         case "Feature":
-            yield from _lines(told.get("geometry"))
-        case "FeatureCollection" if isinstance(told.get("features"), list):
-            for feature in told["features"]:
+            yield from _lines(geojson.get("geometry"))
+        case "FeatureCollection" if isinstance(geojson.get("features"), list):
+            for feature in geojson["features"]:
                 if isinstance(feature, dict) and feature.get("type") == "Feature":
                     yield from _lines(feature)
 

@@ -154,14 +154,14 @@ def _check_number(
 
 def _check_place(route: Route, place: Place, *, but: int | None = None) -> None:
     """A route is surveyed in one night, so its stops lie together."""
-    own = [place_of(stop.place) for stop in route.stops.exclude(pk=but)]
-    near = own or [
+    on_route = [place_of(stop.place) for stop in route.stops.exclude(pk=but)]
+    near = on_route or [
         place_of(stop.place)
         for stop in Stop.objects.filter(route__program_id=route.program_id).exclude(pk=but)
     ]
-    if own and min(distance_m(place, other) for other in own) > FARTHEST_ON_A_ROUTE_M:
-        away = min(distance_m(place, other) for other in own) / 1000
-        question = likely_slip(place, own) or "Check both numbers."
+    if on_route and min(distance_m(place, other) for other in on_route) > FARTHEST_ON_A_ROUTE_M:
+        away = min(distance_m(place, other) for other in on_route) / 1000
+        question = likely_slip(place, on_route) or "Check both numbers."
         raise ValidationError(
             {"latitude": f"This is {away:,.0f} km from the other stops of the route. {question}"}
         )
@@ -305,8 +305,8 @@ def _close(stop: Stop, last_night: dt.date, reason: str) -> None:
         raise ValidationError({"reason": "Say why, in a few words. It is kept with the stop."})
     _check_last_night(stop, last_night)
     stop.active_until = last_night
-    said = f"Closed after {day(last_night)}: {reason.strip()}"
-    stop.notes = f"{stop.notes.rstrip()}\n{said}".strip()
+    note = f"Closed after {day(last_night)}: {reason.strip()}"
+    stop.notes = f"{stop.notes.rstrip()}\n{note}".strip()
     stop.save()
 
 

@@ -43,10 +43,10 @@ def window_problems(windows: Sequence[SeasonWindow], begins: MonthDay) -> list[s
 
 
 def _overlaps(dates: Sequence[tuple[SeasonWindow, dt.date, dt.date]]) -> list[str]:
-    in_order = sorted(dates, key=lambda one: one[1])
+    in_order = sorted(dates, key=lambda dated: dated[1])
     return [
-        f"The windows “{one.name}” and “{other.name}” overlap. A night can belong to one window "
+        f"The windows “{first.name}” and “{second.name}” overlap. A night can belong to one window "
         "only."
-        for (one, _, closes), (other, opens, _) in pairwise(in_order)
+        for (first, _, closes), (second, opens, _) in pairwise(in_order)
         if opens <= closes
     ]

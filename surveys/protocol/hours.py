@@ -34,12 +34,12 @@ def latest_end(
     """
     limits: list[dt.datetime] = []
     if protocol.latest_end_clock is not None:
-        found = to_instant(protocol.latest_end_clock, night, time_zone)
-        if isinstance(found, Ambiguous):
-            found = found.second
-        elif isinstance(found, Missing):
-            found = found.jumps_at
-        limits.append(found)
+        end = to_instant(protocol.latest_end_clock, night, time_zone)
+        if isinstance(end, Ambiguous):
+            end = end.second
+        elif isinstance(end, Missing):
+            end = end.jumps_at
+        limits.append(end)
     if protocol.latest_end_after_sunset is not None and sky is not None and sky.sunset is not None:
         limits.append(sky.sunset + protocol.latest_end_after_sunset)
     return min(limits, default=None)

@@ -75,11 +75,6 @@ def night_of(instant: dt.datetime, time_zone: str) -> dt.date:
     return (local - _HALF_DAY).date()
 
 
-def local_clock(instant: dt.datetime, time_zone: str) -> dt.time:
-    """What a local clock showed at an instant; `fold` is 1 when it showed it again."""
-    return instant.astimezone(ZoneInfo(time_zone)).time()
-
-
 def parse_clock(text: str) -> dt.time:
     """Read a typed clock time: `21:14`, `21.14`, `2114`, `9:14 pm`, `9 pm`, `21:14:30`.
 

@@ -108,10 +108,10 @@ def _event(
     observer = _observer(place, start)
     observer.horizon = horizon
     try:
-        found = _utc(find(observer))
+        event = _utc(find(observer))
     except ephem.CircumpolarError:
         return None
-    return found if found < start + _ONE_DAY else None
+    return event if event < start + _ONE_DAY else None
 
 
 def _observer(place: Place, instant: dt.datetime) -> ephem.Observer:

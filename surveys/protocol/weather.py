@@ -142,14 +142,6 @@ def plain_number(value: Decimal) -> str:
     return text
 
 
-def meters_from_miles(miles: Decimal) -> Decimal:
-    return miles * METERS_PER_MILE
-
-
-def miles_from_meters(meters: Decimal) -> Decimal:
-    return meters / METERS_PER_MILE
-
-
 def meters_per_second_from_mph(mph: Decimal) -> Decimal:
     return mph * METERS_PER_MILE / 3600
 

@@ -224,17 +224,17 @@ def _colder(
 
 def _not_written(case: Case, field: str, words: str) -> Iterator[Breach]:
     """What cannot be told: once for the visit where nothing was written at all, once
-    where only the start or only the end has a reading, else at each bare stop."""
-    heard = listened(case)
-    bare = [period for period in heard if getattr(period, field) is None]
+    where only the start or only the end has a reading, else at each stop without a reading."""
+    periods = listened(case)
+    without = [period for period in periods if getattr(period, field) is None]
     at_start = getattr(case.visit.start, field, None)
     at_end = getattr(case.visit.end, field, None)
-    if not bare or (at_start is not None and at_end is not None):
+    if not without or (at_start is not None and at_end is not None):
         return
     remedy = "Write it down if somebody noted it. Otherwise the coordinator decides."
     cannot = "so it cannot be told whether the limit was met."
-    if len(bare) < len(heard):
-        for period in bare:
+    if len(without) < len(periods):
+        for period in without:
             yield Breach(
                 where=Where(stop=period.stop, field=field),
                 message=f"Stop {period.stop} has no {words}, {cannot}",

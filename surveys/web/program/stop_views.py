@@ -27,8 +27,8 @@ from surveys.web.program.route_views import (
 )
 
 
-def _to_route(request: ProgramRequest, route_id: int, said: str) -> HttpResponse:
-    messages.success(request, said)
+def _to_route(request: ProgramRequest, route_id: int, message: str) -> HttpResponse:
+    messages.success(request, message)
     return redirect("web:program_route", program=request.membership.program.slug, route=route_id)
 
 
@@ -110,8 +110,8 @@ def close(request: ProgramRequest, stop: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         closed = run_verb(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
         if closed:
-            said = f"Stop {closed} is closed after {day(closed.active_until)}."
-            return _to_route(request, shown.route_id, said)
+            message = f"Stop {closed} is closed after {day(closed.active_until)}."
+            return _to_route(request, shown.route_id, message)
     context = {"section": "routes", "route": shown.route, "stop": shown, "form": form}
     return render(request, "program/stop_close.html", context)
 
@@ -136,8 +136,8 @@ def move(request: ProgramRequest, stop: int) -> HttpResponse:
             facts=form.facts,
         )
         if moved:
-            said = f"Stop {moved} is at its new place from {day(moved.active_from)} on."
-            return _to_route(request, shown.route_id, said)
+            message = f"Stop {moved} is at its new place from {day(moved.active_from)} on."
+            return _to_route(request, shown.route_id, message)
     context = {
         "section": "routes",
         "route": shown.route,

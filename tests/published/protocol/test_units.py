@@ -10,8 +10,8 @@ from surveys.protocol.values import (
 )
 from surveys.protocol.weather import (
     BEAUFORT,
+    METERS_PER_MILE,
     beaufort_from_speed,
-    meters_from_miles,
     meters_per_second_from_kmh,
     meters_per_second_from_knots,
     meters_per_second_from_mph,
@@ -97,7 +97,6 @@ def test_fahrenheit_to_celsius(fahrenheit, celsius):
 
 def test_exact_lengths_and_speeds():
     """NIST SP 811 (2008), appendix B (from memory)."""
-    assert meters_from_miles(Decimal(1)) == Decimal("1609.344")
-    assert meters_from_miles(Decimal("0.5")) - 800 == Decimal("4.672")
+    assert Decimal("1609.344") == METERS_PER_MILE
     assert meters_per_second_from_mph(Decimal(1)) == Decimal("0.44704")
     assert meters_per_second_from_knots(Decimal(1)) == Decimal(1852) / 3600

@@ -121,8 +121,8 @@ cases = st.builds(
         name=st.just("Long Meadow"),
         time_zone=st.sampled_from(["America/Chicago", "Asia/Kolkata"]),
         stops=st.lists(places, max_size=4).map(
-            lambda found: tuple(
-                Stop(number=n, name="", place=place) for n, place in enumerate(found, 1)
+            lambda points: tuple(
+                Stop(number=n, name="", place=place) for n, place in enumerate(points, 1)
             )
         ),
         checklist=st.lists(

@@ -63,8 +63,8 @@ BUSY = from_plain(
 
 
 def test_the_visit_comes_first_then_the_stops_by_number_each_in_the_order_of_the_table():
-    found = [(finding.where.stop, finding.code) for finding in judge(BUSY)]
-    assert found == [
+    codes = [(finding.where.stop, finding.code) for finding in judge(BUSY)]
+    assert codes == [
         (None, "outside-window"),
         (None, "too-few-stops"),
         (None, "stop-left-blank"),

@@ -150,17 +150,17 @@ def test_window_of_takes_the_first_that_holds_the_night():
     ],
 )
 def test_window_dates(opens, closes, year, begins, first, last):
-    found = window_dates(window(opens, closes), year, md(begins))
-    assert found == (date(first), date(last))
+    dates = window_dates(window(opens, closes), year, md(begins))
+    assert dates == (date(first), date(last))
 
 
 @steady
 @given(night=nights, opens=month_days, closes=month_days)
 def test_window_dates_hold_the_nights_of_the_window(night, opens, closes):
     """With a season that begins on the day the window opens, no window straddles it."""
-    one = SeasonWindow(name="w", opens=opens, closes=closes)
-    first, last = window_dates(one, season_year(night, opens), opens)
-    assert in_window(night, one) is (first <= night <= last)
+    window_ = SeasonWindow(name="w", opens=opens, closes=closes)
+    first, last = window_dates(window_, season_year(night, opens), opens)
+    assert in_window(night, window_) is (first <= night <= last)
 
 
 def test_first_and_last_day_of_a_leap_day():

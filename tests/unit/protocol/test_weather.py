@@ -13,11 +13,9 @@ from surveys.protocol.weather import (
     SKY_CODES,
     beaufort_from_speed,
     from_celsius,
-    meters_from_miles,
     meters_per_second_from_kmh,
     meters_per_second_from_knots,
     meters_per_second_from_mph,
-    miles_from_meters,
     plain_number,
     show_temperature,
     to_celsius,
@@ -90,8 +88,6 @@ def test_plain_number(value, text):
 
 
 def test_lengths_and_speeds():
-    assert meters_from_miles(Decimal("0.5")) == Decimal("804.672")
-    assert miles_from_meters(Decimal("1609.344")) == 1
     assert meters_per_second_from_mph(Decimal(1)) == Decimal("0.44704")
     assert meters_per_second_from_kmh(Decimal(36)) == 10
     assert meters_per_second_from_knots(Decimal(3600)) == 1852

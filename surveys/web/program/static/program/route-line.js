@@ -77,20 +77,20 @@ function start(element) {
   const sign = (index) => {
     const title = `Point ${index + 1} of the line`;
     const icon = L.divIcon({ className: "line-point", iconSize: [36, 36] });
-    const one = L.marker(points[index], { draggable: true, icon, title, zIndexOffset: 1500 });
-    one.on("add", () => {
-      one.getElement().setAttribute("role", "button");
-      one.getElement().setAttribute("aria-label", title);
-      one.getElement().addEventListener("keydown", (event) => {
+    const marker = L.marker(points[index], { draggable: true, icon, title, zIndexOffset: 1500 });
+    marker.on("add", () => {
+      marker.getElement().setAttribute("role", "button");
+      marker.getElement().setAttribute("aria-label", title);
+      marker.getElement().addEventListener("keydown", (event) => {
         if (!["Delete", "Backspace"].includes(event.key)) return;
         event.preventDefault();
         change(points.toSpliced(index, 1));
         signs.getLayers()[Math.min(index, points.length - 1)]?.getElement().focus();
       });
     });
-    one.on("drag", () => line.setLatLngs(points.with(index, one.getLatLng())));
-    one.on("dragend", () => change(points.with(index, one.getLatLng().wrap())));
-    return one;
+    marker.on("drag", () => line.setLatLngs(points.with(index, marker.getLatLng())));
+    marker.on("dragend", () => change(points.with(index, marker.getLatLng().wrap())));
+    return marker;
   };
 
   map.on("click", ({ latlng }) => change(points.toSpliced(indexOf(map, points, latlng), 0, latlng.wrap())));

@@ -22,8 +22,8 @@ export function rounded({ digits, places }, wanted) {
   return divided(digits, power(places), wanted);
 }
 
-export function compare(one, other) {
-  const difference = one.digits * power(other.places) - other.digits * power(one.places);
+export function compare(a, b) {
+  const difference = a.digits * power(b.places) - b.digits * power(a.places);
   return difference < 0n ? -1 : difference > 0n ? 1 : 0;
 }
 

@@ -38,8 +38,8 @@ export function afterLastHour(record, { hours }) {
 export function sunDoesNotSet(record) {
   const { protocol, sky } = record;
   const needed = (protocol.earliest_start_after_sunset ?? protocol.latest_end_after_sunset) !== null;
-  const bare = listened(record).filter(({ stop }) => sky[stop] && (sky[stop].sunset ?? null) === null);
-  const stops = [...new Set(bare.map(({ stop }) => stop))].sort((a, b) => a - b);
+  const sunless = listened(record).filter(({ stop }) => sky[stop] && (sky[stop].sunset ?? null) === null);
+  const stops = [...new Set(sunless.map(({ stop }) => stop))].sort((a, b) => a - b);
   if (!needed || !stops.length) return [];
   return [
     breach(

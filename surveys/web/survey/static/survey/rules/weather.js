@@ -93,17 +93,17 @@ function colder(record, field, lowest, kind) {
 }
 
 /** Once for the visit where nothing was written at all, once where only the start or only the end
-    has a reading, else at each bare stop. */
+    has a reading, else at each stop without a reading. */
 function missing(record, limit, field, words) {
   if (limit == null) return [];
-  const heard = listened(record);
-  const bare = heard.filter((period) => period[field] == null);
+  const periods = listened(record);
+  const without = periods.filter((period) => period[field] == null);
   const [start, end] = [record.visit.start?.[field], record.visit.end?.[field]];
-  if (!bare.length || (start != null && end != null)) return [];
+  if (!without.length || (start != null && end != null)) return [];
   const remedy = "Write it down if somebody noted it. Otherwise the coordinator decides.";
   const cannot = "so it cannot be told whether the limit was met.";
-  if (bare.length < heard.length) {
-    return bare.map(({ stop }) => breach({ stop, field }, `Stop ${stop} has no ${words}, ${cannot}`, remedy));
+  if (without.length < periods.length) {
+    return without.map(({ stop }) => breach({ stop, field }, `Stop ${stop} has no ${words}, ${cannot}`, remedy));
   }
   if (start == null && end == null) return [breach({ field }, `The visit has no ${words}, ${cannot}`, remedy)];
   const side = end == null ? "end" : "start";
