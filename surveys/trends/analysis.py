@@ -22,6 +22,7 @@ from surveys.trends.model_selection import (
     carries,
     choose_trend,
     fill_with_mean,
+    model_terms,
     nested_in,
     rarer_outcome,
 )
@@ -37,11 +38,13 @@ from surveys.trends.models.occupancy import OccupancyFit, fit_occupancy
 from surveys.trends.models.occupancy_estimates import detection_share, occupancy_share
 from surveys.trends.models.phenology import calling_nights
 from surveys.trends.models.phenology_shift import shift_of_season
-from surveys.trends.models.trend import (
-    TrendFit,
-    fit_trend,
-    summarize_trend,
-    yearly_occupancy,
+from surveys.trends.models.year_trend import (
+    YearTrend,
+    fit_year_trend,
+    pooled_trend,
+    summarize_year_trend,
+    year_scatter,
+    year_trend_line,
 )
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.periods import SpeciesPeriods, calling_season
@@ -57,7 +60,7 @@ from surveys.trends.species_result import (
 )
 from surveys.trends.table import count_years
 
-NAIVE_TREND = "logistic regression of heard at all on the year, not corrected for detection"
+NAIVE_TREND = "line through the yearly shares heard, within routes, not corrected for detection"
 LEVEL = 0.95
 _SEED = 1
 _REPLICATES = 200
@@ -131,7 +134,7 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     c_hat = max(check.c_hat.value or 1.0, 1.0) if check else 1.0
     return SpeciesResult(
         years=tuple(_years(species, periods, histories, covariates, choice, c_hat)),
-        trend=_trend(histories, choice, check),
+        trend=_trend(histories, covariates, choice, check),
         fit_check=check,
         turnover=_turnover(histories, covariates, choice.detection_covariates, site)
         if parts.turnover
@@ -142,19 +145,35 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     )
 
 
-def _trend(histories: Histories, choice: Choice, check: GoodnessOfFit | None) -> Trend:
+def _trend(
+    histories: Histories,
+    covariates: Mapping[str, FloatArray],
+    choice: Choice,
+    check: GoodnessOfFit | None,
+) -> Trend:
+    """The line through yearly levels, under the model that was chosen with a straight line."""
     poor = (POOR_FIT,) if check and POOR_FIT in check.p.flags else ()
-    change, naive = summarize_trend(choice.trend), _naive_trend(histories)
+    fit = fit_year_trend(
+        histories.detected,
+        histories.season_year,
+        histories.cluster,
+        **model_terms(
+            histories, covariates, choice.detection, tuple(choice.site_covariates.values())
+        ),
+    )
+    change, naive = summarize_year_trend(fit), _naive_trend(histories)
     return Trend(
         log_odds=flagged(change.log_odds, *poor),
         occupancy=flagged(change.occupancy, *poor),
         points=flagged(change.points, *poor),
-        line=yearly_occupancy(choice.trend),
+        scatter=year_scatter(fit),
+        pooled=flagged(summarize_year_trend(pooled_trend(fit)).occupancy, *poor),
+        line=year_trend_line(fit),
         naive=replace(
-            _as_naive(summarize_trend(naive).occupancy),
+            _as_naive(summarize_year_trend(naive).occupancy),
             name="trend of the plain share, % change per year",
         ),
-        naive_line=tuple((year, _as_naive(share)) for year, share in yearly_occupancy(naive)),
+        naive_line=tuple((year, _as_naive(share)) for year, share in year_trend_line(naive)),
         detection_model=choice.detection,
         detection_models=choice.detection_models,
         occupancy_model=choice.occupancy,
@@ -164,18 +183,19 @@ def _trend(histories: Histories, choice: Choice, check: GoodnessOfFit | None) ->
     )
 
 
-def _naive_trend(histories: Histories) -> TrendFit:
-    """The slope of the share of sites where the species was heard.
+def _naive_trend(histories: Histories) -> YearTrend:
+    """The change of the share of sites where the species was heard.
 
-    A season written down twice leaves nothing to detection: the model is then the logistic
-    regression of "heard at all" on the year, with its standard errors clustered.
+    A season written down twice leaves nothing to detection: the levels of the years are then those
+    of the logistic regression of "heard at all", with their standard errors clustered.
     """
     heard = np.where(
         np.isnan(histories.detected).all(axis=1),
         np.nan,
         (np.nan_to_num(histories.detected) > 0).any(axis=1),
     )
-    return fit_trend(np.column_stack([heard, heard]), histories.season_year, histories.cluster)
+    twice = np.column_stack([heard, heard])
+    return fit_year_trend(twice, histories.season_year, histories.cluster)
 
 
 def _as_naive(estimate: Estimate) -> Estimate:

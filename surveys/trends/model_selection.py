@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypedDict
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
@@ -252,22 +254,43 @@ def penalty(fit: OccupancyFit) -> float:
     return float(np.trace(np.linalg.solve(fit.covariance[block], fit.clustered_covariance[block])))
 
 
+class Terms(TypedDict):
+    """What a fit over years takes beside histories, season years and routes."""
+
+    occupancy: Mapping[str, ArrayLike]
+    detection: Mapping[str, ArrayLike]
+    detection_by_year: bool
+    empty: BoolArray | None
+
+
+def model_terms(
+    histories: Histories,
+    covariates: Mapping[str, FloatArray],
+    model: str,
+    site_covariates: Sequence[SiteCovariate],
+) -> Terms:
+    """The terms of a model of detection by name, with covariates of occupancy."""
+    empty = _empty_rows(histories, site_covariates)
+    columns = [covariate.columns for covariate in site_covariates]
+    return {
+        "occupancy": {name: values for named in columns for name, values in named.items()},
+        "detection": {name: covariates[name] for name in detection_covariates(model)},
+        "detection_by_year": model.endswith(BY_YEAR),
+        "empty": empty if empty.any() else None,
+    }
+
+
 def _fit(
     histories: Histories,
     covariates: Mapping[str, FloatArray],
     model: str,
     site_covariates: Sequence[SiteCovariate],
 ) -> TrendFit:
-    empty = _empty_rows(histories, site_covariates)
-    columns = [covariate.columns for covariate in site_covariates]
     return fit_trend(
         histories.detected,
         histories.season_year,
         histories.cluster,
-        occupancy={name: values for named in columns for name, values in named.items()},
-        detection={name: covariates[name] for name in detection_covariates(model)},
-        detection_by_year=model.endswith(BY_YEAR),
-        empty=empty if empty.any() else None,
+        **model_terms(histories, covariates, model, site_covariates),
     )
 
 

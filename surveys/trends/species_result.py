@@ -92,9 +92,11 @@ class SilentKind:
 class Trend:
     """Change per year, and the models it rests on.
 
-    ``log_odds`` is the slope of occupancy on the logit scale, ``occupancy`` the percent change of
-    the share of sites per year, ``points`` its change in percentage points. ``line`` is the fitted
-    share of each season year, the mean over all sites. ``naive`` and ``naive_line`` are the percent
+    ``log_odds`` is the slope of occupancy on the logit scale within routes, ``occupancy`` the
+    percent change of the share of sites per year, ``points`` its change in percentage points,
+    ``pooled`` the percent change that does not hold routes apart. ``scatter`` is the standard
+    deviation of the years around the line on the logit scale. ``line`` is the fitted share of each
+    season year, the mean over all sites. ``naive`` and ``naive_line`` are the percent
     change and the line of the share of sites heard, not corrected for detection.
     """
 
@@ -106,6 +108,8 @@ class Trend:
     detection_model: str
     occupancy_model: str
     points: Estimate | None = None
+    pooled: Estimate | None = None
+    scatter: Estimate | None = None
     detection_models: tuple[RankedModel, ...] = ()
     occupancy_models: tuple[RankedModel, ...] = ()
     effects: tuple[Effect, ...] = ()

@@ -132,7 +132,14 @@ def _estimates(result: SpeciesResult) -> list[tuple[int | None, Estimate]]:
         ]
     estimates += [
         (None, estimate)
-        for estimate in (trend.log_odds, trend.odds, trend.occupancy, trend.points, trend.naive)
+        for estimate in (
+            trend.log_odds,
+            trend.odds,
+            trend.occupancy,
+            trend.points,
+            trend.pooled,
+            trend.naive,
+        )
     ]
     estimates += [(year, estimate) for year, estimate in trend.line]
     if result.turnover:

@@ -113,7 +113,10 @@ def slope_over_years(
     if levels.covariance is None or len(years) <= terms or np.linalg.matrix_rank(design) < terms:
         return None
     by_route = levels.covariance
-    line = settled_line(design, levels.levels, by_route, 1.0 / levels.information)
+    # Rows of a route are alike, so a level is less certain than its information says; how uneven
+    # the years are comes from the information, which is less noisy than the clustered variances.
+    alike = float(np.mean(np.diag(by_route) * levels.information))
+    line = settled_line(design, levels.levels, by_route, alike / levels.information)
     coefficients = line.projection @ levels.levels
     from_routes = line.projection @ by_route @ line.projection.T
     from_years = line.projection @ line.projection.T

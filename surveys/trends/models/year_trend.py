@@ -8,7 +8,7 @@ on whether anything changed.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -39,6 +39,7 @@ class YearTrend:
     line: YearSlope | None
     pooled: YearSlope | None
     flags: tuple[str, ...]
+    pooled_levels: YearLevels | None = None
 
 
 def fit_year_trend(
@@ -98,7 +99,7 @@ def fit_year_trend(
     if estimates.TOO_FEW_DATA in flags or levels.covariance is None:
         return YearTrend(levels=levels, line=None, pooled=None, flags=flags)
     line = slope_over_years(levels, breaks=breaks, confidence=confidence)
-    pooled = line
+    pooled, without = line, None
     if levels.within_routes:
         without = fit_year_levels(
             detections,
@@ -112,7 +113,7 @@ def fit_year_trend(
         flags = merge_flags(flags, (estimates.ROUTES_CHANGED,))
     if line is None:
         flags = merge_flags(flags, (estimates.TOO_FEW_DATA,))
-    return YearTrend(levels=levels, line=line, pooled=pooled, flags=flags)
+    return YearTrend(levels=levels, line=line, pooled=pooled, flags=flags, pooled_levels=without)
 
 
 def _size_flags(levels: YearLevels) -> tuple[str, ...]:
@@ -126,6 +127,12 @@ def _size_flags(levels: YearLevels) -> tuple[str, ...]:
         *((estimates.TOO_FEW_DATA,) if few_data else ()),
         *((estimates.FEW_CLUSTERS,) if few_routes else ()),
     )
+
+
+def pooled_trend(trend: YearTrend) -> YearTrend:
+    """The same with the pooled line in place of that within routes."""
+    pooled = trend.pooled_levels or trend.levels
+    return replace(trend, levels=pooled, line=trend.pooled)
 
 
 def summarize_year_trend(trend: YearTrend) -> TrendSummary:

@@ -47,12 +47,25 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
         ("Share of sites", _a_year(change_with_interval(trend.occupancy)), "of the share itself"),
         ("Odds", _a_year(change_with_interval(trend.odds)), "of occupied to empty"),
         ("Percentage points", _a_year(points), "of all sites"),
+        ("All routes together", _a_year(_change_or_unknown(trend.pooled)), "routes not held apart"),
         (
             "Heard, not corrected",
             _a_year(change_with_interval(trend.naive)),
             "of the plain share itself",
         ),
+        ("Good and bad years", _scatter(trend.scatter), "log odds around the line"),
     ]
+
+
+def _change_or_unknown(estimate: Estimate | None) -> str:
+    return change_with_interval(estimate) if estimate else UNKNOWN
+
+
+def _scatter(estimate: Estimate | None) -> str:
+    if estimate is None or estimate.value is None:
+        return UNKNOWN
+    high = "?" if estimate.high is None else f"{estimate.high:.1f}"
+    return f"{estimate.value:.1f} ({estimate.low or 0:.1f} to {high})"
 
 
 def _a_year(change: str) -> str:

@@ -103,7 +103,7 @@ def test_trend_holds_the_truth(result):
 
 
 def test_trend_is_clustered_by_route(result):
-    assert "clustered" in result.trend.log_odds.interval
+    assert "errors by route" in result.trend.log_odds.interval
 
 
 def test_odds_follow_from_the_slope(result):

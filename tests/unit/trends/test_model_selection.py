@@ -145,7 +145,7 @@ class TestEmptyKinds:
     def test_they_stay_in_the_shares(self, dry):
         _, choice = dry
         assert choice.occupancy == "year and fish"
-        assert choice.trend.part == pytest.approx(0.75)
+        assert choice.trend.fitted_share == pytest.approx(0.75)
         truth = 0.75 * inverse_logit(0.6 - 0.08 * (np.arange(2019, 2025) - 2021.5))
         for (_, estimate), share in zip(yearly_occupancy(choice.trend), truth, strict=True):
             assert estimate.low < share < estimate.high
