@@ -37,13 +37,15 @@ class PowerUnknownError(ValueError):
 @dataclass(frozen=True, kw_only=True)
 class Today:
     """The surveys as they are, and what they find: a share of stops, and a chance to hear the
-    species on a visit to a stop that has it."""
+    species on a visit to a stop that has it. `year_sd` is how much good and bad years differ, a
+    standard deviation on the logit scale."""
 
     routes: int
     stops_per_route: int
     visits: int
     occupancy: float
     detection: float
+    year_sd: float
 
 
 def today_of(result: SpeciesResult) -> Today:
@@ -71,6 +73,7 @@ def today_of(result: SpeciesResult) -> Today:
         visits=max(math.ceil(last.effort.periods / max(last.sites, 1)), 1),
         occupancy=_inside(occupancy),
         detection=_inside(sum(heard) / len(heard)),
+        year_sd=(result.trend.scatter and result.trend.scatter.value) or 0.0,
     )
 
 
@@ -102,6 +105,7 @@ def ask_power(
         occupancy=round(now.occupancy, 3),
         detection=round(now.detection, 3),
         fall=fall,
+        year_sd=round(now.year_sd, 2),
     )
     question = {
         "plan": to_json(plan),

@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import expit, logit, ndtr
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags
-from surveys.trends.models.trend import fit_trend, summarize_trend
+from surveys.trends.models.year_trend import fit_year_trend
 from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.numerics.intervals import wilson
 
 # Rows of a simulated program up to which so many are simulated.
 _SIMULATIONS = ((10_000, 200), (40_000, 100))
 _FEWEST = 50
-METHOD = "simulated surveys, occupancy trend with standard errors clustered by route"
+METHOD = "simulated surveys, line through yearly occupancy with the scatter of years"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,7 +26,8 @@ class SurveyPlan:
 
     ``occupancy`` is the share of stops in the first year, ``fall`` the part of it lost by the last
     year, in equal yearly steps of percent. ``stay`` is the chance that a stop keeps its luck from
-    one year to the next, ``alike`` how strongly the stops of a route share it (0 to 1).
+    one year to the next, ``alike`` how strongly the stops of a route share it (0 to 1). ``year_sd``
+    is the standard deviation of good and bad years, which all stops share, on the logit scale.
     """
 
     routes: int
@@ -38,6 +39,7 @@ class SurveyPlan:
     fall: float = 0.3
     stay: float = 0.8
     alike: float = 0.2
+    year_sd: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("routes", "years"):
@@ -49,6 +51,8 @@ class SurveyPlan:
         for name in ("occupancy", "detection", "fall", "stay", "alike"):
             if not 0.0 <= getattr(self, name) <= 1.0:
                 raise ValueError(f"{name}: expected a share from 0 to 1")
+        if self.year_sd < 0:
+            raise ValueError("year_sd: expected 0 or more")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,18 +117,19 @@ def simulate_program(
 
     Each stop and year has a normal luck, part of it shared by its route. A stop is occupied when
     its luck lies below the quantile of that year's occupancy, so that the yearly share is exact
-    in the mean whatever is shared or kept.
+    in the mean whatever is shared or kept. Good and bad years move that quantile for all.
     """
     stops = plan.routes * plan.stops_per_route
     route = np.repeat(np.arange(plan.routes), plan.stops_per_route)
     own = _kept_luck(rng, stops, plan)
     shared = _kept_luck(rng, plan.routes, plan)[route]
     luck = np.sqrt(plan.alike) * shared + np.sqrt(1 - plan.alike) * own
-    occupied = ndtr(luck) < yearly_truth(plan)
+    years = rng.normal(0.0, plan.year_sd, plan.years)
+    occupied = ndtr(luck) < expit(logit(yearly_truth(plan)) + years)
     heard = rng.random((stops, plan.years, plan.visits)) < plan.detection
     history = (heard & occupied[:, :, None]).astype(np.float64).reshape(-1, plan.visits)
-    years = np.tile(np.arange(1, plan.years + 1), stops)
-    return history, years, np.repeat(route, plan.years)
+    season_years = np.tile(np.arange(1, plan.years + 1), stops)
+    return history, season_years, np.repeat(route, plan.years)
 
 
 def power_of_trend(
@@ -161,9 +166,9 @@ def power_of_trend(
     rng = np.random.default_rng(seed)
     seen = lost = 0
     for _ in range(simulations):
-        slope = summarize_trend(fit_trend(*simulate_program(plan, rng)), level=level).log_odds
-        lost += slope.value is None
-        seen += slope.high is not None and slope.high < 0
+        line = fit_year_trend(*simulate_program(plan, rng), confidence=level).line
+        lost += line is None
+        seen += line is not None and line.limits[1] < 0
     share = wilson(seen, simulations, name="power to see the decline")
     flags = (estimates.NOT_IDENTIFIED,) if lost > simulations / 10 else ()
     return replace(

@@ -24,7 +24,7 @@ def peeper(program):
 
 @pytest.fixture
 def known(monkeypatch):
-    now = Today(routes=12, stops_per_route=10, visits=3, occupancy=0.4, detection=0.5)
+    now = Today(routes=12, stops_per_route=10, visits=3, occupancy=0.4, detection=0.5, year_sd=0.2)
     monkeypatch.setattr(views, "today", lambda *_: now)
     monkeypatch.setattr("surveys.fitting.power.today", lambda *_: now)
 

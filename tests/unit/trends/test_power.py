@@ -34,6 +34,12 @@ def test_more_routes_see_more():
     assert "40 simulated programs" in many.interval
 
 
+def test_good_and_bad_years_hide_a_fall():
+    calm = power_of_trend(PLAN, seed=1, simulations=40)
+    wild = power_of_trend(replace(PLAN, year_sd=0.6), seed=1, simulations=40)
+    assert wild.value + 0.3 < calm.value
+
+
 def test_no_decline_is_seldom_seen():
     false = power_of_trend(replace(PLAN, fall=0.0), seed=2, simulations=120)
     # 2.5 % expected below zero; 120 draws stay under 10 % in all but 1 of 10,000 runs.
@@ -55,7 +61,12 @@ def test_one_visit_cannot_see_and_says_so():
 
 @pytest.mark.parametrize(
     ("change", "words"),
-    [({"years": 1}, "years"), ({"visits": 0}, "visits"), ({"detection": 1.5}, "detection")],
+    [
+        ({"years": 1}, "years"),
+        ({"visits": 0}, "visits"),
+        ({"detection": 1.5}, "detection"),
+        ({"year_sd": -0.1}, "year_sd"),
+    ],
 )
 def test_impossible_plans_are_refused(change, words):
     with pytest.raises(ValueError, match=words):
