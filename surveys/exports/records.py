@@ -57,7 +57,7 @@ class RecordTable:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Wanted:
+class RecordFilter:
     """Which records: all of a program, or those that pass every filter that is given."""
 
     season_year: int | None = None
@@ -80,27 +80,20 @@ def _instant(field: str) -> str:
     return f"""to_char({field} AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS"Z"')"""
 
 
+# Every source calls the rows that make the table `main`; all of them have the columns
+# program_id, route_code, night, season_year and changed_at.
 _PLACES = """
 JOIN unnest(%(stop_ids)s::bigint[], %(stop_labels)s::text[], %(latitudes)s::float8[],
             %(longitudes)s::float8[], %(uncertainties)s::float8[])
-     AS x (stop_id, label, latitude, longitude, uncertainty_m) ON x.stop_id = p.stop_id"""
+     AS place (stop_id, label, latitude, longitude, uncertainty_m)
+  ON place.stop_id = main.stop_id"""
 _NAMES = """
 JOIN unnest(%(person_ids)s::bigint[], %(person_names)s::text[])
-     AS n (person_id, name) ON n.person_id = v.observer_id"""
-_VISITS = """
-FROM surveys_route r
-JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends AND v.state = 'accepted'"""
-_PERIODS = f"""{_VISITS}
-JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends{_PLACES}"""
-# A silence has no row of its own: it follows from the stop that was listened to and the
-# checklist of that night. A call row that does not count makes its species missing there.
-_CALLS = f"""{_PERIODS}
-JOIN surveys_checklistentry e
-  ON e.program_id = r.program_id
- AND (e.listed_from IS NULL OR v.night >= e.listed_from)
- AND (e.listed_until IS NULL OR v.night <= e.listed_until)
-JOIN surveys_species t ON t.id = e.species_id
-LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = e.species_id"""
+     AS person (id, name)
+  ON person.id = main.observer_id"""
+_PROTOCOLS = """
+JOIN surveys_protocolversion version ON version.id = main.protocol_version_id
+JOIN surveys_protocol protocol ON protocol.id = version.protocol_id"""
 
 
 _KINDS: dict[CellType, Kind] = {
@@ -116,158 +109,158 @@ _KINDS: dict[CellType, Kind] = {
 def _columns(table: str, **expressions: str) -> tuple[Column, ...]:
     """Columns of a published table, with what they mean there, and how each is computed here."""
     cells = {cell.name: cell for cell in TABLE[table].columns}
-    found = []
+    columns = []
     for name, expression in expressions.items():
         cell = cells[name]
         kind = "id" if cell.unit == "UUID" else _KINDS[cell.type]
         meaning = f"{cell.meaning} Unit: {cell.unit}." if cell.unit else cell.meaning
         if kind == "instant":
             expression = _instant(expression)
-        found.append(Column(name=name, kind=kind, expression=expression, meaning=meaning))
-    return tuple(found)
+        columns.append(Column(name=name, kind=kind, expression=expression, meaning=meaning))
+    return tuple(columns)
 
 
 VISITS = RecordTable(
     name="visits",
-    source=f"{_VISITS}{_NAMES}\nJOIN surveys_protocolversion w ON w.id = v.protocol_version_id"
-    "\nJOIN surveys_protocol q ON q.id = w.protocol_id",
-    key=("v.id",),
+    source=f"FROM counted_visit main{_NAMES}{_PROTOCOLS}",
+    key=("main.id",),
     key_columns=("visit",),
     key_types=("uuid",),
     columns=(
         *_columns(
             "visits",
-            visit="v.id",
-            route="r.code",
-            night="v.night",
-            season_year="v.season_year",
-            window='v."window"',
-            protocol="q.name",
-            protocol_version="w.number",
-            observer="n.name",
-            start_air_temperature="v.start_air_temperature_c::float8",
-            start_beaufort="v.start_beaufort",
-            start_sky="v.start_sky",
-            end_air_temperature="v.end_air_temperature_c::float8",
-            end_beaufort="v.end_beaufort",
-            end_sky="v.end_sky",
-            rain_48h="v.rain_48h_mm::float8",
-            days_since_rain="v.days_since_rain",
+            visit="main.id",
+            route="main.route_code",
+            night="main.night",
+            season_year="main.season_year",
+            window='main."window"',
+            protocol="protocol.name",
+            protocol_version="version.number",
+            observer="person.name",
+            start_air_temperature="main.start_air_temperature_c::float8",
+            start_beaufort="main.start_beaufort",
+            start_sky="main.start_sky",
+            end_air_temperature="main.end_air_temperature_c::float8",
+            end_beaufort="main.end_beaufort",
+            end_sky="main.end_sky",
+            rain_48h="main.rain_48h_mm::float8",
+            days_since_rain="main.days_since_rain",
         ),
         Column(
             name="changed_at",
             kind="instant",
-            expression=_instant("v.changed_at"),
+            expression=_instant("main.changed_at"),
             meaning="When the visit was last changed, UTC; for changed_since.",
         ),
     ),
 )
 PERIODS = RecordTable(
     name="periods",
-    source=_PERIODS,
-    key=("p.id",),
+    source=f"FROM counted_period main{_PLACES}",
+    key=("main.id",),
     key_columns=("period",),
     key_types=("uuid",),
     columns=_columns(
         "periods",
-        period="p.id",
-        visit="v.id",
-        stop="x.label",
-        started_at="p.started_at",
-        finished_at="p.finished_at",
-        paused="p.paused_s",
-        air_temperature="coalesce(p.air_temperature_c, v.start_air_temperature_c)::float8",
-        water_temperature="p.water_temperature_c::float8",
-        beaufort="coalesce(p.beaufort, v.start_beaufort)",
-        sky="p.sky",
-        noise_index="p.noise_index",
-        cars="p.cars",
-        moonlight="p.moonlight",
-        water_tonight="nullif(p.water_tonight, '')",
+        period="main.id",
+        visit="main.visit_id",
+        stop="place.label",
+        started_at="main.started_at",
+        finished_at="main.finished_at",
+        paused="main.paused_s",
+        air_temperature="main.air_temperature_c::float8",
+        water_temperature="main.water_temperature_c::float8",
+        beaufort="main.beaufort",
+        sky="main.sky",
+        noise_index="main.noise_index",
+        cars="main.cars",
+        moonlight="main.moonlight",
+        water_tonight="nullif(main.water_tonight, '')",
     ),
 )
 CALLS = RecordTable(
     name="calls",
-    source=_CALLS,
-    key=("p.id", 't.scientific_name COLLATE "C"'),
+    source=f"FROM counted_call main{_PLACES}",
+    key=("main.period_id", 'main.scientific_name COLLATE "C"'),
     key_columns=("period", "species"),
     key_types=("uuid", "text"),
     columns=(
-        *_columns("periods", period="p.id", visit="v.id"),
-        *_columns("visits", route="r.code", night="v.night", season_year="v.season_year"),
+        *_columns("periods", period="main.period_id", visit="main.visit_id"),
+        *_columns(
+            "visits",
+            route="main.route_code",
+            night="main.night",
+            season_year="main.season_year",
+        ),
         *_columns(
             "stops",
-            stop="x.label",
-            latitude="x.latitude",
-            longitude="x.longitude",
-            coordinate_uncertainty_m="x.uncertainty_m",
+            stop="place.label",
+            latitude="place.latitude",
+            longitude="place.longitude",
+            coordinate_uncertainty_m="place.uncertainty_m",
         ),
-        *_columns("periods", started_at="p.started_at"),
-        *_columns(
-            "calls",
-            species="t.scientific_name",
-            call_index="CASE WHEN c.id IS NULL THEN 0 WHEN c.counts_in_trends THEN c.index END",
-        ),
+        *_columns("periods", started_at="main.started_at"),
+        *_columns("calls", species="main.scientific_name", call_index="main.call_index"),
     ),
 )
 
 # From the history that triggers write: the last row of each visit that counted, and the moment of
 # the next one. A visit that was deleted is among them; one that counts again is not.
-_STOPPED = """
-FROM surveys_route r
-JOIN (
-    SELECT l.pgh_obj_id AS id, l.route_id, l.night, l.season_year,
-           (SELECT min(n.pgh_created_at) FROM surveys_visitevent n
-            WHERE n.pgh_obj_id = l.pgh_obj_id AND n.pgh_id > l.pgh_id) AS changed_at
+_STOPPED = """FROM (
+    SELECT last_counted.pgh_obj_id AS id, route.program_id, route.code AS route_code,
+           last_counted.night, last_counted.season_year,
+           (SELECT min(later.pgh_created_at) FROM surveys_visitevent later
+            WHERE later.pgh_obj_id = last_counted.pgh_obj_id
+              AND later.pgh_id > last_counted.pgh_id) AS changed_at
     FROM (
-        SELECT DISTINCT ON (h.pgh_obj_id)
-               h.pgh_obj_id, h.pgh_id, h.route_id, h.night, h.season_year
-        FROM surveys_visitevent h
-        JOIN surveys_route o ON o.id = h.route_id AND o.program_id = %(program)s
-        WHERE h.counts_in_trends AND h.pgh_label <> 'delete'
-        ORDER BY h.pgh_obj_id, h.pgh_id DESC
-    ) l
-    WHERE NOT EXISTS (
-        SELECT FROM surveys_visit s WHERE s.id = l.pgh_obj_id AND s.counts_in_trends
-    )
-) v ON v.route_id = r.id"""
+        SELECT DISTINCT ON (event.pgh_obj_id)
+               event.pgh_obj_id, event.pgh_id, event.route_id, event.night, event.season_year
+        FROM surveys_visitevent event
+        JOIN surveys_route route ON route.id = event.route_id
+        WHERE route.program_id = %(program)s
+          AND event.counts_in_trends AND event.pgh_label <> 'delete'
+        ORDER BY event.pgh_obj_id, event.pgh_id DESC
+    ) last_counted
+    JOIN surveys_route route ON route.id = last_counted.route_id
+    WHERE NOT EXISTS (SELECT FROM counted_visit WHERE id = last_counted.pgh_obj_id)
+) main"""
 STOPPED = RecordTable(
     name="stopped_counting",
     source=_STOPPED,
-    key=("v.id",),
+    key=("main.id",),
     key_columns=("visit",),
     key_types=("uuid",),
     columns=(
         *_columns(
             "visits",
-            visit="v.id",
-            route="r.code",
-            night="v.night",
-            season_year="v.season_year",
+            visit="main.id",
+            route="main.route_code",
+            night="main.night",
+            season_year="main.season_year",
         ),
         Column(
             name="stopped_at",
             kind="instant",
-            expression=_instant("v.changed_at"),
+            expression=_instant("main.changed_at"),
             meaning="When the visit stopped counting, UTC; for changed_since.",
         ),
     ),
 )
 
 _FILTERS = {
-    "season_year": "v.season_year = %(season_year)s",
-    "first_year": "v.season_year >= %(first_year)s",
-    "last_year": "v.season_year <= %(last_year)s",
-    "route": "r.code = %(route)s",
-    "changed_since": "v.changed_at >= %(changed_since)s",
+    "season_year": "main.season_year = %(season_year)s",
+    "first_year": "main.season_year >= %(first_year)s",
+    "last_year": "main.season_year <= %(last_year)s",
+    "route": "main.route_code = %(route)s",
+    "changed_since": "main.changed_at >= %(changed_since)s",
 }
-_SPECIES = "t.code = %(species)s"
+_SPECIES = "main.species_code = %(species)s"
 
 
 def statement(
     program: Program,
     table: RecordTable,
-    wanted: Wanted,
+    filters: RecordFilter,
     *,
     exact: bool,
     after: Sequence[str] | None = None,
@@ -276,15 +269,15 @@ def statement(
     """The records of a program in the order of the table's key; those that follow the key
     `after`, at most `limit` of them."""
     parameters: dict[str, object] = {"program": program.pk}
-    conditions = ["r.program_id = %(program)s"]
+    conditions = ["main.program_id = %(program)s"]
     for name, condition in _FILTERS.items():
-        value = getattr(wanted, name)
+        value = getattr(filters, name)
         if value is not None:
             conditions.append(condition)
             parameters[name] = value
-    if wanted.species is not None and table is CALLS:
+    if filters.species is not None and table is CALLS:
         conditions.append(_SPECIES)
-        parameters["species"] = wanted.species
+        parameters["species"] = filters.species
     if after is not None:
         names = [f"after_{number}" for number in range(len(table.key))]
         marks = ", ".join(
@@ -296,8 +289,10 @@ def statement(
         parameters |= _places(program, exact=exact)
     if "unnest(%(person_ids)s" in table.source:
         parameters |= _names(program)
-    columns = ",\n       ".join(f'{one.expression} AS "{one.name}"' for one in table.columns)
-    sql = f"SELECT {columns}{table.source}\nWHERE {' AND '.join(conditions)}"
+    columns = ",\n       ".join(
+        f'{column.expression} AS "{column.name}"' for column in table.columns
+    )
+    sql = f"SELECT {columns}\n{table.source}\nWHERE {' AND '.join(conditions)}"
     sql += f"\nORDER BY {', '.join(table.key)}"
     if limit is not None:
         sql += "\nLIMIT %(limit)s"
@@ -308,15 +303,15 @@ def statement(
 def page(
     program: Program,
     table: RecordTable,
-    wanted: Wanted,
+    filters: RecordFilter,
     *,
     exact: bool,
     after: Sequence[str] | None,
     limit: int,
 ) -> tuple[list[dict[str, object]], list[str] | None]:
     """Some rows by column name, and the key after which the next page begins, None at the end."""
-    found = statement(program, table, wanted, exact=exact, after=after, limit=limit + 1)
-    rows = [row._asdict() for row in fetch(found.sql, found.parameters)]
+    query = statement(program, table, filters, exact=exact, after=after, limit=limit + 1)
+    rows = [row._asdict() for row in fetch(query.sql, query.parameters)]
     if len(rows) <= limit:
         return rows, None
     last = rows[limit - 1]

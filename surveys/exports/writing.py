@@ -52,37 +52,37 @@ class ExportFormat:
     write: Callable[[RecordTable, Statement], Iterator[bytes]]
 
 
-def csv_blocks(table: RecordTable, found: Statement) -> Iterator[bytes]:
+def csv_blocks(table: RecordTable, statement: Statement) -> Iterator[bytes]:
     """CSV with a header; lines end in LF. A text that a spreadsheet would take for a formula
     has an apostrophe before it, as in published tables."""
     columns = ",\n".join(
-        _GUARDED.format(f'"{one.name}"') if one.kind == "text" else f'"{one.name}"'
-        for one in table.columns
+        _GUARDED.format(f'"{column.name}"') if column.kind == "text" else f'"{column.name}"'
+        for column in table.columns
     )
-    sql = f"SELECT {columns} FROM ({found.sql}) AS found"  # noqa: S608 - both are our own text
-    yield from _chunks(sql, found, _HEADED)
+    sql = f"SELECT {columns} FROM ({statement.sql}) AS records"  # noqa: S608 - both are our own text
+    yield from _chunks(sql, statement, _HEADED)
 
 
-def json_blocks(table: RecordTable, found: Statement) -> Iterator[bytes]:
+def json_blocks(table: RecordTable, statement: Statement) -> Iterator[bytes]:
     """One JSON object a line."""
-    sql = f"SELECT row_to_json(found) FROM ({found.sql}) AS found"  # noqa: S608 - our own text
-    yield from _chunks(sql, found, _RAW_LINES)
+    sql = f"SELECT row_to_json(records) FROM ({statement.sql}) AS records"  # noqa: S608 - our own text
+    yield from _chunks(sql, statement, _RAW_LINES)
 
 
-def parquet_blocks(table: RecordTable, found: Statement) -> Iterator[bytes]:
+def parquet_blocks(table: RecordTable, statement: Statement) -> Iterator[bytes]:
     """Parquet in row groups of some 4 MiB of text each."""
-    types = {one.name: _ARROW[one.kind] for one in table.columns}
+    types = {column.name: _ARROW[column.kind] for column in table.columns}
     sink = _Sink()
     with pa.parquet.ParquetWriter(sink, pa.schema(list(types.items()))) as writer:
-        for rows in _chunks(found.sql, found, "(FORMAT csv)", least=ROW_GROUP):
+        for rows in _chunks(statement.sql, statement, "(FORMAT csv)", least=ROW_GROUP):
             writer.write_table(_arrow_table(rows, types))
-            yield sink.taken()
-    yield sink.taken()
+            yield sink.drain()
+    yield sink.drain()
 
 
 EXPORT_FORMATS = {
-    one.name: one
-    for one in (
+    form.name: form
+    for form in (
         ExportFormat(
             name="csv",
             ending="csv",
@@ -102,10 +102,10 @@ EXPORT_FORMATS = {
 }
 
 
-def _chunks(sql: str, found: Statement, options: str, *, least: int = CHUNK) -> Iterator[bytes]:
+def _chunks(sql: str, statement: Statement, options: str, *, least: int = CHUNK) -> Iterator[bytes]:
     """What COPY sends, whole rows together in chunks of at least `least` bytes."""
     with snapshot(), connection.cursor() as cursor:
-        with cursor.copy(f"COPY ({sql}) TO STDOUT WITH {options}", found.parameters) as copy:
+        with cursor.copy(f"COPY ({sql}) TO STDOUT WITH {options}", statement.parameters) as copy:
             chunk = bytearray()
             for row in copy:
                 chunk += row
@@ -133,7 +133,7 @@ def _arrow_table(rows: bytes, types: dict[str, pa.DataType]) -> pa.Table:
 
 
 class _Sink(io.RawIOBase):
-    """A file that gives away what was written to it."""
+    """A file in memory whose contents are taken out as they come."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -151,7 +151,8 @@ class _Sink(io.RawIOBase):
     def tell(self) -> int:
         return self._position
 
-    def taken(self) -> bytes:
-        taken = bytes(self._written)
+    def drain(self) -> bytes:
+        """What was written since the last call."""
+        written = bytes(self._written)
         self._written.clear()
-        return taken
+        return written

@@ -22,8 +22,7 @@ LIBRARIES = ("numpy", "scipy")
 STAMP = """
 SELECT md5(concat_ws('|',
     (SELECT string_agg(v.id::text || v.revision, ',' ORDER BY v.id)
-     FROM surveys_visit v JOIN surveys_route r ON r.id = v.route_id
-     WHERE r.program_id = %(program)s AND v.counts_in_trends),
+     FROM counted_visit v WHERE v.program_id = %(program)s),
     (SELECT string_agg(concat_ws(':', r.id, r.region), ',' ORDER BY r.id)
      FROM surveys_route r WHERE r.program_id = %(program)s),
     (SELECT string_agg(concat_ws(':', s.id, s.habitat, s.hydroperiod, s.fish), ',' ORDER BY s.id)

@@ -6,6 +6,7 @@ from django.db import models
 from surveys.models.fields import day_field, month_days_exist, month_field
 from surveys.models.history import tracked
 from surveys.models.program import Program, Sensitivity
+from surveys.protocol.values import MonthDay
 
 
 class Species(models.Model):
@@ -79,3 +80,13 @@ class ChecklistEntry(models.Model):
 
     def __str__(self) -> str:
         return str(self.species)
+
+    @property
+    def calling_season(self) -> tuple[MonthDay, MonthDay] | None:
+        """First and last day of the season in which the species calls; None: at any time."""
+        if None in (self.calls_from_month, self.calls_to_month):
+            return None
+        return (
+            MonthDay(month=self.calls_from_month, day=self.calls_from_day),
+            MonthDay(month=self.calls_to_month, day=self.calls_to_day),
+        )

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from surveys.models.fields import celsius_field, in_range, typed_unit_field, within_wgs84
 from surveys.models.history import tracked
+from surveys.models.program import Program
 from surveys.models.protocol import ProtocolVersion
 from surveys.models.route import Route, Stop
 from surveys.models.species import Species
@@ -50,6 +51,12 @@ class LifeStage(models.TextChoices):
     METAMORPH = "metamorph", "Metamorph"
     JUVENILE = "juvenile", "Juvenile"
     ADULT = "adult", "Adult"
+
+
+class VisitQuerySet(models.QuerySet):
+    def counted(self, program: Program) -> "VisitQuerySet":
+        """The program's visits that count in trends; `counted_visit` in SQL."""
+        return self.filter(route__program=program, counts_in_trends=True)
 
 
 @tracked
@@ -87,6 +94,8 @@ class Visit(models.Model):
     created_at = models.DateTimeField(auto_now_add=True)
     changed_at = models.DateTimeField(auto_now=True)
     submitted_at = models.DateTimeField(null=True, blank=True)
+
+    objects = VisitQuerySet.as_manager()
 
     class Meta:
         ordering = ["night", "pk"]

@@ -55,18 +55,9 @@ def entry_of(program: Program, entry_id: int) -> ChecklistEntry:
     return get_object_or_404(entries_of(program), pk=entry_id)
 
 
-def season_of(entry: ChecklistEntry) -> tuple[MonthDay, MonthDay] | None:
-    if entry.calls_from_month is None:
-        return None
-    return (
-        MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
-        MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
-    )
-
-
 def entry_facts(entry: ChecklistEntry) -> Facts:
     """What the forms of an entry show of it."""
-    begins, ends = season_of(entry) or (None, None)
+    begins, ends = entry.calling_season or (None, None)
     return {
         "Calls from": month_day(begins) if begins else "",
         "Calls until": month_day(ends) if ends else "",

@@ -2,7 +2,7 @@
 species on the checklist.
 
 Every function takes rows that are already loaded, so that a caller who needs many nights asks
-the database once. The database view `surveys_countedcall` says "on the checklist" once more, in
+the database once. The database view `counted_call` says "on the checklist" once more, in
 SQL; `tests/integration/test_counted_views.py` holds the two together.
 """
 

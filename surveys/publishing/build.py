@@ -36,7 +36,7 @@ from surveys.publishing.formats.yearly_csv import MEDIA_TYPE
 from surveys.publishing.freeze import freeze, snapshot, with_exact_places
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.publish import check_something_counts, latest
-from surveys.publishing.results import add_trends, add_yearly, fits_of, periods_of
+from surveys.publishing.results import add_trends, fits_of, periods_of
 from surveys.publishing.tables import TABLES, Table
 from surveys.runs.progress import Say, Steps, say_nothing
 from surveys.runs.work import finish
@@ -91,14 +91,13 @@ def _freeze(run: BackgroundRun, folder: Path, steps: Steps) -> _Frozen:
         )
         frozen = freeze(program, folder / "open", about)
         exact = with_exact_places(program, frozen, folder / "exact")
-    periods = periods_of(frozen)
-    add_yearly(frozen, periods)
     seen = run.options["seen"]
     if seen and seen != sha256_of(frozen.folder / tables.YEARLY.file):
         raise TableChanged
     # The results follow from rows and software, so nothing need be fitted to see this.
     if previous and previous.software == software():
         _check_differs(previous, frozen, ROWS)
+    periods = periods_of(frozen)
     steps.total += fits_of(periods)
     add_trends(frozen, periods, say=steps.begin)
     if previous:

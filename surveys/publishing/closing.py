@@ -38,7 +38,7 @@ class MissingVisit:
 def last_closed_season(program: Program, today: dt.date | None = None) -> int | None:
     """The latest season year with visits that count, of whose windows all are over."""
     years = (
-        Visit.objects.filter(route__program=program, counts_in_trends=True)
+        Visit.objects.counted(program)
         .order_by("-season_year")
         .values_list("season_year", flat=True)
         .distinct()

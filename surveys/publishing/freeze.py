@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import Min
+from django.db.models import Min, QuerySet
 
 from accounts.models import Person
 from surveys.models import (
@@ -53,6 +53,9 @@ from surveys.publishing.stops import (
     SharedStop,
     shared_stops,
 )
+from surveys.publishing.tables import Table
+from surveys.publishing.yearly import yearly_cells
+from surveys.seasons.yearly import yearly_table
 
 # Tables that hold places: the only ones that differ for those who may have exact ones.
 PLACES = (tables.ROUTES, tables.STOPS)
@@ -74,8 +77,8 @@ def snapshot() -> Iterator[None]:
 
 
 def freeze(program: Program, folder: Path, about: About, *, exact: bool = False) -> Frozen:
-    """Write the tables of rows; `add_results` writes those that are worked out from them. To be
-    called within `snapshot`.
+    """Write the tables of rows and the yearly table; `add_trends` writes what is fitted to them.
+    To be called within `snapshot`.
 
     Raises NamesCollide when two species of the checklist share a scientific name.
     """
@@ -87,6 +90,8 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     write_table(folder, tables.VISITS, _visits(program, given))
     write_table(folder, tables.PERIODS, _periods(program, given, stops))
     write_table(folder, tables.CALLS, stream(CALLS, given))
+    yearly = yearly_table(program, last_year=about.season_year)
+    write_table(folder, tables.YEARLY, yearly_cells(yearly))
     frozen = Frozen(about=about, folder=folder)
     _write_places(program, frozen, stops, exact=exact)
     return frozen
@@ -112,13 +117,13 @@ def _sun_places(stops: Mapping[int, SharedStop]) -> dict[int, Place]:
     if not stops:
         return {}
     middle = _middle([(stop.row.latitude, stop.row.longitude) for stop in stops.values()])
-    found = {}
+    sun_places = {}
     for pk, stop in stops.items():
         latitude, longitude = stop.shared.latitude, stop.shared.longitude
         if latitude is None or longitude is None:
             latitude, longitude = float(round(middle[0])), float(round(middle[1]))
-        found[pk] = Place(latitude=latitude, longitude=longitude)
-    return found
+        sun_places[pk] = Place(latitude=latitude, longitude=longitude)
+    return sun_places
 
 
 def _middle(places: Sequence[tuple[float, float]]) -> tuple[float, float]:
@@ -139,15 +144,17 @@ def _checklist(program: Program) -> list[tuple[Value, ...]]:
             entry.species.is_complex,
             entry.listed_from,
             entry.listed_until,
-            _month_day(entry.calls_from_month, entry.calls_from_day),
-            _month_day(entry.calls_to_month, entry.calls_to_day),
+            *_month_days(entry.calling_season),
         )
         for entry in entries
     ]
 
 
-def _month_day(month: int | None, day: int | None) -> str | None:
-    return None if month is None else f"{month:02}-{day:02}"
+def _month_days(season: tuple[MonthDay, MonthDay] | None) -> tuple[str | None, str | None]:
+    if season is None:
+        return None, None
+    first, last = (f"{day.month:02}-{day.day:02}" for day in season)
+    return first, last
 
 
 def _protocols(program: Program, season_year: int) -> Iterator[tuple[Value, ...]]:
@@ -159,15 +166,14 @@ def _protocols(program: Program, season_year: int) -> Iterator[tuple[Value, ...]
             protocol.version,
             version.in_force_from,
             "; ".join(f"{name}: {limit}" for name, limit in limits_in_words(protocol, units)),
-            "; ".join(f"{one.name}: {window_in_words(one)}" for one in protocol.windows),
+            "; ".join(f"{window.name}: {window_in_words(window)}" for window in protocol.windows),
             version.source,
         )
 
 
-def counted_visits(program: Program, season_year: int) -> Any:
-    return Visit.objects.filter(
-        route__program=program, season_year__lte=season_year, counts_in_trends=True
-    )
+def counted_visits(program: Program, season_year: int) -> QuerySet[Visit]:
+    """The visits that count, up to and with a season year."""
+    return Visit.objects.counted(program).filter(season_year__lte=season_year)
 
 
 def versions_used(program: Program, season_year: int) -> list[ProtocolVersion]:
@@ -202,25 +208,8 @@ def _visits(program: Program, given: Mapping[str, Any]) -> Iterator[tuple[Value,
 
     for row in stream(VISITS, given):
         begun = begins(row.season_year, row.season_begins_month, row.season_begins_day)
-        yield (
-            row.id,
-            row.route,
-            row.night,
-            row.season_year,
-            row.number,
-            (row.night - begun).days,
-            row.window,
-            row.protocol,
-            row.protocol_version,
-            names[row.observer_id],
-            row.start_air_temperature,
-            row.start_beaufort,
-            row.start_sky,
-            row.end_air_temperature,
-            row.end_beaufort,
-            row.end_sky,
-            row.rain_48h,
-            row.days_since_rain,
+        yield _cells(
+            tables.VISITS, row, day=(row.night - begun).days, observer=names[row.observer_id]
         )
 
 
@@ -236,23 +225,14 @@ def _periods(
         late = None
         if sunset is not None and row.started_at is not None:
             late = round((row.started_at - sunset).total_seconds() / 60, 2)
-        yield (
-            row.id,
-            row.visit,
-            stops[row.stop_id].label,
-            row.started_at,
-            row.finished_at,
-            row.paused_s,
-            late,
-            row.air_temperature,
-            row.water_temperature,
-            row.beaufort,
-            row.sky,
-            row.noise_index,
-            row.cars,
-            row.moonlight,
-            row.water_tonight,
-        )
+        yield _cells(tables.PERIODS, row, stop=stops[row.stop_id].label, minutes_after_sunset=late)
+
+
+def _cells(table: Table, row: Any, **computed: Value) -> tuple[Value, ...]:
+    """A row in the order of the table's columns: what is computed here, else the row's own."""
+    return tuple(
+        computed[name] if name in computed else getattr(row, name) for name in table.header
+    )
 
 
 def _write_places(
@@ -296,23 +276,17 @@ def _write_places(
 
 
 def _stop_row(stop: SharedStop, place: SharedPlace, *, named: bool) -> tuple[Value, ...]:
-    row = stop.row
-    return (
-        stop.label,
-        row.route,
-        row.number,
-        row.name if named else "",
-        place.latitude,
-        place.longitude,
-        place.uncertainty_m,
-        place.grid_degrees,
-        place.generalizations,
-        place.withheld,
-        row.active_from,
-        row.active_until,
-        row.habitat,
-        row.hydroperiod,
-        row.fish,
+    return _cells(
+        tables.STOPS,
+        stop.row,
+        stop=stop.label,
+        name=stop.row.name if named else "",
+        latitude=place.latitude,
+        longitude=place.longitude,
+        coordinate_uncertainty_m=place.uncertainty_m,
+        grid_degrees=place.grid_degrees,
+        data_generalizations=place.generalizations,
+        information_withheld=place.withheld,
     )
 
 

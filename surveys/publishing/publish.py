@@ -24,9 +24,10 @@ from surveys.publishing.exceptions import (
 from surveys.publishing.freeze import counted_visits
 from surveys.publishing.frozen import table_bytes
 from surveys.publishing.method import title_of
+from surveys.publishing.yearly import yearly_cells
 from surveys.runs.asking import ask, current_run
 from surveys.seasons.yearly import yearly_table
-from surveys.trends.table import YearRow, row_values
+from surveys.trends.table import YearRow
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,11 +61,9 @@ class Preview:
 
 
 def preview(program: Program, season_year: int) -> Preview:
-    table = yearly_table(program, last_year=season_year)
-    rows = tuple(sorted(table, key=lambda row: (row.species, row.season_year)))
+    rows = tuple(yearly_table(program, last_year=season_year))
     years = tuple(sorted({row.season_year for row in rows}))
-    values = map(row_values, rows)
-    file = table_bytes(tables.YEARLY, ([row[n] for n in tables.YEARLY.header] for row in values))
+    file = table_bytes(tables.YEARLY, yearly_cells(rows))
     return Preview(
         season_year=season_year,
         title=title_of(program, min(years, default=season_year), season_year),

@@ -1,8 +1,8 @@
 """The rows that count, as SQL: what a publication freezes.
 
-Everything up to and with one season year. A zero is a row of `CALLS` that follows from a stop
-that was listened to and the checklist of the night; a call row that does not count is blank.
-Names sort by their bytes, so that the same data give the same file on every host.
+Everything up to and with one season year, from the database views of what counts
+(`surveys/models/counted.sql`). Names sort by their bytes, so that the same data give the same file
+on every host.
 """
 
 from __future__ import annotations
@@ -16,52 +16,40 @@ from django.db import connection
 BATCH = 5000
 
 VISITS = """
-SELECT v.id::text AS id, r.code AS route, v.night, v.season_year,
-       dense_rank() OVER (PARTITION BY v.route_id, v.season_year ORDER BY v.night, v.id) AS number,
-       v.window, p.name AS protocol, w.number AS protocol_version,
+SELECT v.id::text AS visit, v.route_code AS route, v.night, v.season_year,
+       dense_rank() OVER (PARTITION BY v.route_id, v.season_year ORDER BY v.night, v.id)
+           AS visit_number,
+       v."window", p.name AS protocol, w.number AS protocol_version,
        w.season_begins_month, w.season_begins_day, v.observer_id,
        v.start_air_temperature_c::float8 AS start_air_temperature, v.start_beaufort, v.start_sky,
        v.end_air_temperature_c::float8 AS end_air_temperature, v.end_beaufort, v.end_sky,
        v.rain_48h_mm::float8 AS rain_48h, v.days_since_rain
-FROM surveys_route r
-JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
+FROM counted_visit v
 JOIN surveys_protocolversion w ON w.id = v.protocol_version_id
 JOIN surveys_protocol p ON p.id = w.protocol_id
-WHERE r.program_id = %(program)s AND v.season_year <= %(season_year)s
-ORDER BY v.night, r.code COLLATE "C", v.id
+WHERE v.program_id = %(program)s AND v.season_year <= %(season_year)s
+ORDER BY v.night, v.route_code COLLATE "C", v.id
 """
 
-# Temperature and wind fall back on the sheet's head where a stop has none of its own.
 PERIODS = """
-SELECT p.id::text AS id, v.id::text AS visit, p.stop_id, v.route_id, v.night,
-       p.started_at, p.finished_at, p.paused_s,
-       coalesce(p.air_temperature_c, v.start_air_temperature_c)::float8 AS air_temperature,
+SELECT p.id::text AS period, p.visit_id::text AS visit, p.stop_id, p.night,
+       p.started_at, p.finished_at, p.paused_s AS paused,
+       p.air_temperature_c::float8 AS air_temperature,
        p.water_temperature_c::float8 AS water_temperature,
-       coalesce(p.beaufort, v.start_beaufort) AS beaufort,
-       p.sky, p.noise_index, p.cars, p.moonlight, p.water_tonight
-FROM surveys_route r
-JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
-JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
+       p.beaufort, p.sky, p.noise_index, p.cars, p.moonlight, p.water_tonight
+FROM counted_period p
 JOIN surveys_stop s ON s.id = p.stop_id
-WHERE r.program_id = %(program)s AND v.season_year <= %(season_year)s
-ORDER BY v.night, r.code COLLATE "C", v.id, s.number, p.id
+WHERE p.program_id = %(program)s AND p.season_year <= %(season_year)s
+ORDER BY p.night, p.route_code COLLATE "C", p.visit_id, s.number, p.id
 """
 
 CALLS = """
-SELECT p.id::text AS id, t.scientific_name,
-       CASE WHEN c.id IS NULL THEN 0 WHEN c.counts_in_trends THEN c.index END AS call_index
-FROM surveys_route r
-JOIN surveys_visit v ON v.route_id = r.id AND v.counts_in_trends
-JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
-JOIN surveys_stop s ON s.id = p.stop_id
-JOIN surveys_checklistentry e
-  ON e.program_id = r.program_id
- AND (e.listed_from IS NULL OR v.night >= e.listed_from)
- AND (e.listed_until IS NULL OR v.night <= e.listed_until)
-JOIN surveys_species t ON t.id = e.species_id
-LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = e.species_id
-WHERE r.program_id = %(program)s AND v.season_year <= %(season_year)s
-ORDER BY v.night, r.code COLLATE "C", v.id, s.number, p.id, t.scientific_name COLLATE "C"
+SELECT c.period_id::text AS period, c.scientific_name, c.call_index
+FROM counted_call c
+JOIN surveys_stop s ON s.id = c.stop_id
+WHERE c.program_id = %(program)s AND c.season_year <= %(season_year)s
+ORDER BY c.night, c.route_code COLLATE "C", c.visit_id, s.number, c.period_id,
+         c.scientific_name COLLATE "C"
 """
 
 # Stops where somebody listened, with what was ever recorded on their route: on any visit that

@@ -1,4 +1,4 @@
-"""What is computed from the frozen rows: the yearly table, occupancy and trends."""
+"""What is fitted to the frozen rows: occupancy and trends."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from surveys.trends.from_tables import (
     fit_species,
     read_periods,
 )
-from surveys.trends.result_tables import Row, occupancy_rows, trend_row, yearly_rows
+from surveys.trends.result_tables import Row, occupancy_rows, trend_row
 
 
 def periods_of(frozen: Frozen) -> FrozenPeriods:
@@ -23,10 +23,6 @@ def periods_of(frozen: Frozen) -> FrozenPeriods:
 def fits_of(periods: FrozenPeriods) -> int:
     """How many fits `add_trends` makes."""
     return len(SITES) * len(periods.species)
-
-
-def add_yearly(frozen: Frozen, periods: FrozenPeriods) -> None:
-    _write(frozen, tables.YEARLY, yearly_rows(periods))
 
 
 def add_trends(

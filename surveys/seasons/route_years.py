@@ -19,69 +19,42 @@ from surveys.seasons.coverage import (
     tonight,
     window_visits,
 )
+from surveys.seasons.listening import (
+    ALL_SPECIES,
+    ONE_SPECIES,
+)
 from surveys.seasons.query import fetch
 from surveys.seasons.schedule import (
     Schedule,
     schedule,
 )
 
-# All species together. Effort is read from the listening periods alone and what was
-# heard from the call rows alone, so that silent stops cost no join with the calls.
-ROUTE_YEARS = """
-WITH effort AS (
-    SELECT v.route_id, v.season_year,
-           count(DISTINCT p.stop_id) AS stops_listened,
-           count(DISTINCT v.id) AS visits,
+_BY_ROUTE_AND_YEAR = """, effort AS (
+    SELECT route_id, season_year,
+           count(DISTINCT stop_id) AS stops_listened,
+           count(DISTINCT visit_id) AS visits,
            count(*) AS periods
-    FROM surveys_visit v
-    JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
-    WHERE v.counts_in_trends
-      AND v.route_id = ANY(%(routes)s)
-      AND v.season_year BETWEEN %(first_year)s AND %(last_year)s
-    GROUP BY v.route_id, v.season_year
+    FROM listened
+    GROUP BY route_id, season_year
 ), stops_heard AS (
-    SELECT v.route_id, v.season_year, p.stop_id, max(c.index) AS best
-    FROM surveys_visit v
-    JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
-    JOIN surveys_callindex c ON c.period_id = p.id AND c.counts_in_trends
-    WHERE v.counts_in_trends
-      AND v.route_id = ANY(%(routes)s)
-      AND v.season_year BETWEEN %(first_year)s AND %(last_year)s
-    GROUP BY v.route_id, v.season_year, p.stop_id
-), heard AS (
-    SELECT route_id, season_year, count(*) AS stops_detected, max(best) AS best
+    SELECT route_id, season_year, stop_id, max(call_index) AS highest_index
+    FROM heard
+    GROUP BY route_id, season_year, stop_id
+), detections AS (
+    SELECT route_id, season_year,
+           count(*) AS stops_detected,
+           max(highest_index) AS highest_index
     FROM stops_heard
     GROUP BY route_id, season_year
 )
 SELECT e.route_id, e.season_year, e.stops_listened, e.visits, e.periods,
-       coalesce(h.stops_detected, 0) AS stops_detected,
-       coalesce(h.best, 0) AS highest_index
+       coalesce(d.stops_detected, 0) AS stops_detected,
+       coalesce(d.highest_index, 0) AS highest_index
 FROM effort e
-LEFT JOIN heard h USING (route_id, season_year)
+LEFT JOIN detections d USING (route_id, season_year)
 """
-
-# One species. A period is heard (a call row that counts), silent (no call row, and the
-# species on the checklist that night) or missing for the species, and then not here.
-ROUTE_YEARS_OF_SPECIES = """
-SELECT v.route_id, v.season_year,
-       count(DISTINCT p.stop_id) AS stops_listened,
-       count(DISTINCT v.id) AS visits,
-       count(*) AS periods,
-       count(DISTINCT p.stop_id) FILTER (WHERE c.index >= 1) AS stops_detected,
-       coalesce(max(c.index), 0) AS highest_index
-FROM surveys_visit v
-JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
-LEFT JOIN surveys_checklistentry e
-       ON e.program_id = %(program)s AND e.species_id = %(species)s
-      AND (e.listed_from IS NULL OR v.night >= e.listed_from)
-      AND (e.listed_until IS NULL OR v.night <= e.listed_until)
-LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = %(species)s
-WHERE v.counts_in_trends
-  AND v.route_id = ANY(%(routes)s)
-  AND v.season_year BETWEEN %(first_year)s AND %(last_year)s
-  AND (c.counts_in_trends OR (c.id IS NULL AND e.id IS NOT NULL))
-GROUP BY v.route_id, v.season_year
-"""
+ROUTE_YEARS = ALL_SPECIES + _BY_ROUTE_AND_YEAR
+ROUTE_YEARS_OF_SPECIES = ONE_SPECIES + _BY_ROUTE_AND_YEAR
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -171,12 +144,14 @@ def route_years(
             "last_year": years[-1],
         },
     )
-    found = {(row.route_id, row.season_year): row for row in counts}
+    counts_of = {(row.route_id, row.season_year): row for row in counts}
     visits = window_visits(routes, first_year=years[0], last_year=years[-1])
     plan = schedule(program, routes)
 
     def cell(route: Route, year: int) -> RouteYear | None:
-        return _cell(year, found.get((route.pk, year)), *_windows(plan, visits, route, year, today))
+        return _cell(
+            year, counts_of.get((route.pk, year)), *_windows(plan, visits, route, year, today)
+        )
 
     return RouteYears(
         years=years,

@@ -8,40 +8,32 @@ from surveys.models import (
     Route,
     Species,
 )
+from surveys.seasons.listening import (
+    ALL_SPECIES,
+    ONE_SPECIES,
+)
 from surveys.seasons.query import fetch
 
-# A stop that nobody listened to in these years comes too, with no index.
-# Without a species, any counted period is listening; with one, the rules of
-# a zero hold (see route_years).
-STOPS = """
-WITH listening AS (
-    SELECT p.stop_id, max(c.index) AS best, count(DISTINCT p.id) AS periods
-    FROM surveys_visit v
-    JOIN surveys_listeningperiod p ON p.visit_id = v.id AND p.counts_in_trends
-    LEFT JOIN surveys_checklistentry e
-           ON e.program_id = %(program)s AND e.species_id = %(species)s
-          AND (e.listed_from IS NULL OR v.night >= e.listed_from)
-          AND (e.listed_until IS NULL OR v.night <= e.listed_until)
-    LEFT JOIN surveys_callindex c
-           ON c.period_id = p.id
-          AND (c.species_id = %(species)s OR (%(species)s::bigint IS NULL AND c.counts_in_trends))
-    WHERE v.counts_in_trends
-      AND v.route_id = ANY(%(routes)s)
-      AND v.season_year BETWEEN %(first_year)s AND %(last_year)s
-      AND (%(species)s::bigint IS NULL
-           OR c.counts_in_trends
-           OR (c.id IS NULL AND e.id IS NOT NULL))
-    GROUP BY p.stop_id
+# A stop that nobody listened to in these years comes too, with no index, unless it is closed.
+_BY_STOP = """, effort AS (
+    SELECT stop_id, count(*) AS periods
+    FROM listened
+    GROUP BY stop_id
+), detections AS (
+    SELECT stop_id, max(call_index) AS highest_index
+    FROM heard
+    GROUP BY stop_id
 )
 SELECT s.route_id, s.number, s.name,
        ST_Y(s.place::geometry) AS latitude,
        ST_X(s.place::geometry) AS longitude,
-       coalesce(l.periods, 0) AS periods,
-       CASE WHEN l.stop_id IS NOT NULL THEN coalesce(l.best, 0) END AS highest_index
+       coalesce(e.periods, 0) AS periods,
+       CASE WHEN e.stop_id IS NOT NULL THEN coalesce(d.highest_index, 0) END AS highest_index
 FROM surveys_stop s
-LEFT JOIN listening l ON l.stop_id = s.id
+LEFT JOIN effort e ON e.stop_id = s.id
+LEFT JOIN detections d ON d.stop_id = s.id
 WHERE s.route_id = ANY(%(routes)s)
-  AND (l.stop_id IS NOT NULL OR s.active_until IS NULL)
+  AND (e.stop_id IS NOT NULL OR s.active_until IS NULL)
 ORDER BY s.route_id, s.number, s.active_from
 """
 
@@ -69,7 +61,7 @@ def stops_heard(
 ) -> list[StopHeard]:
     """Stops of some routes of the program in driving order, route by route."""
     rows = fetch(
-        STOPS,
+        (ALL_SPECIES if species is None else ONE_SPECIES) + _BY_STOP,
         {
             "program": program.pk,
             "species": species.pk if species else None,

@@ -121,17 +121,11 @@ def route_of(
 
 
 def _checklist_species(entry: models.ChecklistEntry) -> values.ChecklistSpecies:
-    season = None
-    if entry.calls_from_month is not None:
-        season = (
-            values.MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
-            values.MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
-        )
     return values.ChecklistSpecies(
         code=entry.species.code,
         common_name=entry.species.common_name,
         scientific_name=entry.species.scientific_name,
-        season=season,
+        season=entry.calling_season,
     )
 
 

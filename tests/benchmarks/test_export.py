@@ -19,7 +19,7 @@ from django.db import connection, transaction
 from accounts.models import Role
 from surveys.exports.records import (
     CALLS,
-    Wanted,
+    RecordFilter,
     statement,
 )
 from surveys.exports.writing import EXPORT_FORMATS
@@ -56,7 +56,7 @@ from django.db import connection
 connection.settings_dict["NAME"] = sys.argv[1]
 from surveys.models import Program
 from surveys.exports.writing import EXPORT_FORMATS
-from surveys.exports.records import CALLS, Wanted, statement
+from surveys.exports.records import CALLS, RecordFilter, statement
 
 def status(name):
     return int(re.search(name + r":\\s+(\\d+)", Path("/proc/self/status").read_text())[1]) / 1024
@@ -65,7 +65,7 @@ program = Program.objects.get(slug=sys.argv[2])
 Path("/proc/self/clear_refs").write_text("5")  # the highest mark so far is forgotten
 before = status("VmRSS")
 size = 0
-found = statement(program, CALLS, Wanted(), exact=False)
+found = statement(program, CALLS, RecordFilter(), exact=False)
 for block in EXPORT_FORMATS[sys.argv[3]].write(CALLS, found):
     size += len(block)
 print(json.dumps({"grown": status("VmHWM") - before, "bytes": size}))
@@ -99,7 +99,7 @@ def filled(routes: int, years: int) -> Program:
 
 def copied(program: Program) -> tuple[int, int]:
     """Rows and bytes of the same query by COPY, read by a cursor that does nothing else."""
-    found = statement(program, CALLS, Wanted(), exact=False)
+    found = statement(program, CALLS, RecordFilter(), exact=False)
     rows = size = 0
     with connection.cursor() as cursor:
         copy = f"COPY ({found.sql}) TO STDOUT WITH (FORMAT csv, HEADER)"
@@ -111,7 +111,7 @@ def copied(program: Program) -> tuple[int, int]:
 
 
 def exported(program: Program, name: str) -> int:
-    found = statement(program, CALLS, Wanted(), exact=False)
+    found = statement(program, CALLS, RecordFilter(), exact=False)
     return sum(len(block) for block in EXPORT_FORMATS[name].write(CALLS, found))
 
 

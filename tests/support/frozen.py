@@ -23,7 +23,6 @@ from surveys.publishing.freeze import (
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.results import (
     add_trends,
-    add_yearly,
     periods_of,
 )
 from tests.support.builders import (
@@ -113,7 +112,7 @@ def small_frozen(
     program: Program | None = None,
 ) -> Frozen:
     """The frozen tables of `small_program`, or of another; with exact places when asked.
-    Without `results`, which take a second or two, the three tables of results are not there."""
+    Without `results`, which take a second or two, occupancy and trends are not there."""
     program = program or small_program()
     with snapshot():
         about = about_publication(
@@ -121,9 +120,7 @@ def small_frozen(
         )
         frozen = freeze(program, tmp_path / "frozen", about)
         if results:
-            periods = periods_of(frozen)
-            add_yearly(frozen, periods)
-            add_trends(frozen, periods)
+            add_trends(frozen, periods_of(frozen))
         if exact:
             return with_exact_places(program, frozen, tmp_path / "exact")
     return frozen

@@ -41,8 +41,8 @@ from surveys.exports.records import (
     PERIODS,
     STOPPED,
     VISITS,
+    RecordFilter,
     RecordTable,
-    Wanted,
     page,
     places_of,
     statement,
@@ -70,7 +70,7 @@ class _Records(ProgramView):
         )
         return True
 
-    def selection(self, filters: dict[str, Any]) -> Wanted:
+    def selection(self, filters: dict[str, Any]) -> RecordFilter:
         if "route" in filters:
             self.route(filters["route"])
         if "species" in filters and filters["species"] not in {
@@ -79,7 +79,7 @@ class _Records(ProgramView):
             raise ValidationError(
                 {"species": f"{filters['species']} is not a species of the checklist."}
             )
-        return Wanted(**{name: filters[name] for name in _FILTERS if name in filters})
+        return RecordFilter(**{name: filters[name] for name in _FILTERS if name in filters})
 
 
 class _Page(_Records):

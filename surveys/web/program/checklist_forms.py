@@ -10,7 +10,6 @@ from surveys.models import (
 )
 from surveys.programs.checklist import (
     Listing,
-    season_of,
 )
 from surveys.web.forms.fields import (
     DateField,
@@ -45,7 +44,7 @@ class ListingForm(SeenForm):
         self, *args: object, entry: ChecklistEntry | None = None, **options: object
     ) -> None:
         if entry:
-            begins, ends = season_of(entry) or (None, None)
+            begins, ends = entry.calling_season or (None, None)
             options["initial"] = {
                 "calls_from": begins,
                 "calls_to": ends,

@@ -32,7 +32,7 @@ def _back(request: ProgramRequest) -> HttpResponse:
 
 
 def _season_in_words(entry: ChecklistEntry) -> str:
-    season = verbs.season_of(entry)
+    season = entry.calling_season
     return f"{month_day(season[0])} to {month_day(season[1])}" if season else "any time"
 
 

@@ -45,7 +45,6 @@ from surveys.protocol.sky import (
     stop_sky,
 )
 from surveys.protocol.values import (
-    MonthDay,
     Place,
     Protocol,
 )
@@ -163,17 +162,8 @@ def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> 
     }
 
 
-def _season(entry: ChecklistEntry) -> tuple[MonthDay, MonthDay] | None:
-    if entry.calls_from_month is None:
-        return None
-    return (
-        MonthDay(month=entry.calls_from_month, day=entry.calls_from_day),
-        MonthDay(month=entry.calls_to_month, day=entry.calls_to_day),
-    )
-
-
 def _species(entry: ChecklistEntry) -> dict[str, Any]:
-    season = _season(entry)
+    season = entry.calling_season
     return {
         "code": entry.species.code,
         "common_name": entry.species.common_name,
@@ -207,7 +197,7 @@ def _likely(
     about_now = Counter(code for code, other in heard if _same_time(other, night))
 
     def rank(entry: ChecklistEntry) -> tuple[bool, int, int]:
-        season = _season(entry)
+        season = entry.calling_season
         code = entry.species.code
         calling = season is None or in_days(night, *season)
         return not calling, -about_now[code], -ever[code]

@@ -8,13 +8,21 @@ import json
 import pyarrow.parquet
 import pytest
 
-from surveys.exports.records import CALLS, PERIODS, VISITS, Wanted, page, places_of, statement
+from surveys.exports.records import (
+    CALLS,
+    PERIODS,
+    VISITS,
+    RecordFilter,
+    page,
+    places_of,
+    statement,
+)
 from surveys.exports.writing import EXPORT_FORMATS
 from surveys.models import CallIndex, Sensitivity
 from surveys.publishing.people import pseudonym
 from tests.support.builders import make_accepted_visit, make_checklist, make_member, make_route
 
-EVERYTHING = Wanted()
+EVERYTHING = RecordFilter()
 
 
 @pytest.fixture
@@ -63,20 +71,20 @@ def test_silence_is_a_zero_and_a_skipped_stop_is_missing(world):
 
 def test_a_call_left_out_in_review_is_blank(world):
     CallIndex.objects.filter(index=3).update(counts_in_trends=False)
-    rows, _ = rows_of(world["program"], wanted=Wanted(season_year=2024))
+    rows, _ = rows_of(world["program"], wanted=RecordFilter(season_year=2024))
     assert sorted(str(row["call_index"]) for row in rows) == ["0", "0", "2", "None"]
 
 
 @pytest.mark.parametrize(
     ("wanted", "count"),
     [
-        (Wanted(season_year=2023), 6),
-        (Wanted(first_year=2024), 4),
-        (Wanted(last_year=2023), 6),
-        (Wanted(species="pseudacris-crucifer"), 5),
-        (Wanted(route="R-none"), 0),
-        (Wanted(changed_since=dt.datetime(2000, 1, 1, tzinfo=dt.UTC)), 10),
-        (Wanted(changed_since=dt.datetime(2200, 1, 1, tzinfo=dt.UTC)), 0),
+        (RecordFilter(season_year=2023), 6),
+        (RecordFilter(first_year=2024), 4),
+        (RecordFilter(last_year=2023), 6),
+        (RecordFilter(species="pseudacris-crucifer"), 5),
+        (RecordFilter(route="R-none"), 0),
+        (RecordFilter(changed_since=dt.datetime(2000, 1, 1, tzinfo=dt.UTC)), 10),
+        (RecordFilter(changed_since=dt.datetime(2200, 1, 1, tzinfo=dt.UTC)), 0),
     ],
 )
 def test_filters(world, wanted, count):

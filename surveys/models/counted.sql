@@ -1,0 +1,119 @@
+-- What counts in trends, said once. The yearly table, Seasons, the fits, the live records and the
+-- publications all read these views; none of them looks at counts_in_trends itself.
+--
+-- Columns that a query does not name cost it nothing, and conditions on program_id, route_id,
+-- season_year and the like reach the tables below. A migration that alters a column named here
+-- has to drop the views first and make them again.
+
+-- One row a visit that counts: accepted, and not left out as a whole by a coordinator.
+CREATE VIEW counted_visit AS
+SELECT v.id,
+       r.program_id,
+       v.route_id,
+       r.code AS route_code,
+       r.region,
+       v.protocol_version_id,
+       v.observer_id,
+       v.night,
+       v.season_year,
+       v."window",
+       v.start_air_temperature_c,
+       v.start_beaufort,
+       v.start_sky,
+       v.end_air_temperature_c,
+       v.end_beaufort,
+       v.end_sky,
+       v.rain_48h_mm,
+       v.days_since_rain,
+       v.revision,
+       v.changed_at
+FROM surveys_visit v
+JOIN surveys_route r ON r.id = v.route_id
+WHERE v.counts_in_trends;
+
+-- One row a listening period that counts: at a stop that was listened to, on a visit that counts,
+-- and not left out by a coordinator. Temperature and wind fall back on the head of the visit's
+-- sheet where the stop has none of its own. changed_at is that of the visit.
+CREATE VIEW counted_period AS
+SELECT p.id,
+       p.visit_id,
+       p.stop_id,
+       v.program_id,
+       v.route_id,
+       v.route_code,
+       v.region,
+       v.protocol_version_id,
+       v.night,
+       v.season_year,
+       p.started_at,
+       p.finished_at,
+       p.paused_s,
+       coalesce(p.air_temperature_c, v.start_air_temperature_c) AS air_temperature_c,
+       p.water_temperature_c,
+       coalesce(p.beaufort, v.start_beaufort) AS beaufort,
+       p.sky,
+       p.noise_index,
+       p.cars,
+       p.moonlight,
+       p.water_tonight,
+       v.rain_48h_mm,
+       v.changed_at
+FROM counted_visit v
+JOIN surveys_listeningperiod p ON p.visit_id = v.id
+WHERE p.counts_in_trends;
+
+-- One row a call that was written down at a counted period. call_index is 1 to 3, or null where
+-- the row makes its species missing there, not absent: it was heard but not known for sure, or a
+-- coordinator left it out. A species off the checklist of the night is here too.
+CREATE VIEW counted_record AS
+SELECT c.id,
+       c.period_id,
+       c.species_id,
+       CASE WHEN c.counts_in_trends THEN c."index" END AS call_index,
+       p.visit_id,
+       p.stop_id,
+       p.program_id,
+       p.route_id,
+       p.night,
+       p.season_year
+FROM counted_period p
+JOIN surveys_callindex c ON c.period_id = p.id;
+
+-- One row a counted period and species of the catalog, to be asked for one species or for those
+-- on the list. listed: the species was on the program's checklist that night. call_index is
+-- 1 to 3 where it was heard; 0 where it was listed and nothing was written down for it; else null:
+-- missing (heard but not sure of, or left out by a coordinator) or not listened for.
+CREATE VIEW counted_period_species AS
+SELECT p.id AS period_id,
+       s.id AS species_id,
+       s.code AS species_code,
+       s.scientific_name,
+       e.id IS NOT NULL AS listed,
+       CASE WHEN c.id IS NOT NULL THEN CASE WHEN c.counts_in_trends THEN c."index" END
+            WHEN e.id IS NOT NULL THEN 0
+       END AS call_index,
+       p.visit_id,
+       p.stop_id,
+       p.program_id,
+       p.route_id,
+       p.route_code,
+       p.region,
+       p.night,
+       p.season_year,
+       p.started_at,
+       p.changed_at
+FROM counted_period p
+CROSS JOIN surveys_species s
+LEFT JOIN surveys_checklistentry e
+  ON e.program_id = p.program_id
+ AND e.species_id = s.id
+ AND (e.listed_from IS NULL OR e.listed_from <= p.night)
+ AND (e.listed_until IS NULL OR p.night <= e.listed_until)
+LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = s.id;
+
+-- One row a counted period and species on the checklist that night: heard, silent or missing.
+CREATE VIEW counted_call AS
+SELECT period_id, species_id, species_code, scientific_name, call_index, visit_id, stop_id,
+       program_id, route_id, route_code, region, night, season_year, started_at, changed_at
+FROM counted_period_species
+WHERE listed;
