@@ -60,15 +60,25 @@ def software_checksum(sources: Mapping[str, str], libraries: Mapping[str, str]) 
     """
     digest = hashlib.sha256()
     for name, source in sorted(sources.items()):
-        digest.update(f"{name}\n{_code(source)}\n".encode())
+        code = _sql(source) if name.endswith(".sql") else _code(source)
+        digest.update(f"{name}\n{code}\n".encode())
     for name, number in sorted(libraries.items()):
         digest.update(f"{name}=={number}\n".encode())
     return digest.hexdigest()[:12]
 
 
 def _sources() -> list[Path]:
-    """The estimators, and how their input is loaded."""
-    return [*Path(surveys.trends.__path__[0]).rglob("*.py"), Path(histories.__file__)]
+    """The estimators, and how their input is loaded: by the views of what counts."""
+    return [
+        *Path(surveys.trends.__path__[0]).rglob("*.py"),
+        Path(histories.__file__),
+        ROOT / "models" / "counted.sql",
+    ]
+
+
+def _sql(source: str) -> str:
+    """SQL without comments and layout. No text in it holds two hyphens."""
+    return " ".join(" ".join(line.partition("--")[0] for line in source.splitlines()).split())
 
 
 def _code(source: str) -> str:

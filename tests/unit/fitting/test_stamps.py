@@ -82,3 +82,13 @@ def test_stamp_covers_estimators_and_the_loading_of_their_input():
         "trends/numerics/optimize.py",
         "fitting/histories.py",
     }
+
+
+def test_the_views_that_the_input_is_loaded_from_count_without_their_comments():
+    def views(text: str) -> str:
+        return software_checksum({"counted.sql": text}, LIBRARY)
+
+    assert stamps.ROOT / "models" / "counted.sql" in stamps._sources()
+    view = "-- What counts.\nCREATE VIEW counted AS\nSELECT id FROM visit WHERE counts;\n"
+    assert views(view.replace("What counts.", "Another text.").replace("\n", "\n\n")) == views(view)
+    assert views(view.replace("WHERE counts", "WHERE TRUE")) != views(view)
