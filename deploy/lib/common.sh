@@ -6,6 +6,8 @@ PROJECT_DIR=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd -P)
 VAR_DIR=$PROJECT_DIR/var
 # shellcheck disable=SC2034 # venv.sh and the scripts use it
 VENV_DIR=$PROJECT_DIR/.venv
+# shellcheck disable=SC2034 # node.sh uses it
+NODE_MODULES=$PROJECT_DIR/node_modules
 SETUP_LOG=$VAR_DIR/log/setup.log
 PROGRAM=deploy/${0##*/}
 

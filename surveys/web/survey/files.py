@@ -20,6 +20,8 @@ STYLES = (
     "web/css/night.css",
     "survey/survey.css",
 )
+# The service worker is served by its view, which tells it what it has to keep.
+WORKER = Path(__file__).parent / "worker.js"
 PICTURES = ("web/icons.svg", "web/mark.svg")
 _FOLDER = "survey"
 # Entry points of the first screen; they are preloaded with all that they import.
@@ -76,7 +78,7 @@ def fingerprint() -> str:
     here = Path(__file__).parent
     components = here.parent / "templates/web/components"
     parts = (components / f"{name}.html" for name in ("cautions", "icon"))
-    pages = [*(here / "templates/survey").iterdir(), *parts]
+    pages = [WORKER, *(here / "templates/survey").iterdir(), *parts]
     static_files = [Path(finders.find(path)) for path in (*STYLES, *PICTURES, *modules())]
     for path in (*static_files, *sorted(pages)):
         digest.update(path.name.encode())

@@ -23,6 +23,7 @@ from accounts.access import (
 from surveys.models import Route
 from surveys.web.survey.files import (
     STYLES,
+    WORKER,
     files,
     fingerprint,
     first_modules,
@@ -105,26 +106,19 @@ def worker(request: ProgramRequest) -> HttpResponse:
     """The service worker. It changes whenever a file of the screen changes, so that browsers
     install it again."""
     slug = request.membership.program.slug
-    return render(
-        request,
-        "survey/sw.js",
-        {
-            "worker_json": json.dumps(
-                {
-                    "version": fingerprint(),
-                    "version_header": VERSION_HEADER,
-                    "shell": _url("survey", slug),
-                    "files": files(),
-                    "past": [
-                        _url("survey_hello", slug),
-                        reverse("api:visits", kwargs={"program": slug}) + "*",
-                        reverse("api:recordings", kwargs={"program": slug}) + "*",
-                    ],
-                }
-            )
-        },
-        content_type="text/javascript",
-    )
+    settings = {
+        "version": fingerprint(),
+        "version_header": VERSION_HEADER,
+        "shell": _url("survey", slug),
+        "files": files(),
+        "past": [
+            _url("survey_hello", slug),
+            reverse("api:visits", kwargs={"program": slug}) + "*",
+            reverse("api:recordings", kwargs={"program": slug}) + "*",
+        ],
+    }
+    script = f"self.survey = {json.dumps(settings)};\n{WORKER.read_text('utf-8')}"
+    return HttpResponse(script, content_type="text/javascript")
 
 
 @require_GET

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 from django import template
 
+from surveys.models import Sighting
 from surveys.protocol.sky import MoonNight
 from surveys.protocol.words import duration
 
@@ -55,3 +56,14 @@ def length_in_words(seconds: float) -> str:
 def minutes(length: dt.timedelta | None) -> str:
     """`5 min`, `1 min 30 s`."""
     return duration(length) if length is not None else "–"
+
+
+@register.filter
+def sighting_details(sighting: Sighting) -> str:
+    """`Adult, 3, stop 2, green`: what is known of it besides the species and the note."""
+    count, stop, color = sighting.count, sighting.stop, sighting.color_form
+    parts = [sighting.get_life_stage_display()]
+    parts += [str(count)] if count is not None else []
+    parts += [f"stop {stop.number}"] if stop else []
+    parts += [color] if color else []
+    return ", ".join(parts)

@@ -15,7 +15,10 @@ const METERS = { km: 1000, mi: 1609.344 };
 
 /** Points of the text, or null while some line of it is not a point. */
 function read(text) {
-  const rows = text.split("\n").map((row) => row.trim()).filter(Boolean);
+  const rows = text
+    .split("\n")
+    .map((row) => row.trim())
+    .filter(Boolean);
   const points = rows.map((row) => {
     const parts = row.replaceAll("−", "-").split(/\s*[;\t]\s*|,\s+|\s+/);
     const both = parts.length === 1 ? row.split(",") : parts;
@@ -26,7 +29,8 @@ function read(text) {
   return points.includes(null) ? null : points;
 }
 
-const written = (points) => points.map(({ lat, lng }) => `${lat.toFixed(PLACES)}, ${lng.toFixed(PLACES)}`).join("\n");
+const written = (points) =>
+  points.map(({ lat, lng }) => `${lat.toFixed(PLACES)}, ${lng.toFixed(PLACES)}`).join("\n");
 
 /** Where in the line a place belongs: after the end, or into the part it lies on. */
 function indexOf(map, points, place) {
@@ -97,7 +101,8 @@ function start(element) {
   field.addEventListener("change", () => {
     const typed = read(field.value);
     if (!typed) {
-      status.textContent = "The field holds something that is not a point of its own line. It is read when you save.";
+      status.textContent =
+        "The field holds something that is not a point of its own line. It is read when you save.";
       return;
     }
     points = typed;
@@ -106,7 +111,9 @@ function start(element) {
   tools.querySelector("[data-line-back]").addEventListener("click", () => change(points.slice(0, -1)));
   tools.querySelector("[data-line-clear]").addEventListener("click", () => change([]));
   tools.querySelector("[data-line-join]").addEventListener("click", () => {
-    const stops = collection.features.filter(({ properties }) => properties.kind === "stop" && !properties.lines);
+    const stops = collection.features.filter(
+      ({ properties }) => properties.kind === "stop" && !properties.lines,
+    );
     change(stops.map(({ geometry }) => L.latLng(geometry.coordinates[1], geometry.coordinates[0])));
   });
 

@@ -36,7 +36,10 @@ function showSwitch() {
 }
 
 function isTyping(element) {
-  return element instanceof HTMLElement && element.matches("input:not([type=radio], [type=checkbox]), select, textarea");
+  return (
+    element instanceof HTMLElement &&
+    element.matches("input:not([type=radio], [type=checkbox]), select, textarea")
+  );
 }
 
 function openQueries() {
@@ -44,7 +47,9 @@ function openQueries() {
 }
 
 function currentQuery() {
-  return document.activeElement?.closest("[data-open-query]") ?? document.querySelector("[data-open-query]:target");
+  return (
+    document.activeElement?.closest("[data-open-query]") ?? document.querySelector("[data-open-query]:target")
+  );
 }
 
 function goTo(query) {

@@ -12,7 +12,7 @@ const rulesSay = document.getElementById("rules-say");
 const storeKey = `duskpool.sheet.${data.visit}`;
 const server = new Map(Object.entries(data.cells));
 
-let pending = readStore();
+const pending = readStore();
 let timer = null;
 let sending = false;
 
@@ -113,8 +113,10 @@ async function answered(response, sent) {
   rulesSay.innerHTML = answer.rules_say;
   for (const conflict of conflicts.values()) showConflict(conflict);
   if (pending.size) sendSoon(0);
-  else if (conflicts.size) say("Saved, but some cells were changed elsewhere too. They are marked.", "warning");
-  else if (sent.size) say(`Saved at ${new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`);
+  else if (conflicts.size)
+    say("Saved, but some cells were changed elsewhere too. They are marked.", "warning");
+  else if (sent.size)
+    say(`Saved at ${new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`);
   else say("All that is typed is saved on the server.");
 }
 
@@ -201,13 +203,20 @@ function move(event) {
   const cell = input.closest(".sheet td");
   if (!cell || event.altKey || event.ctrlKey || event.metaKey) return;
   const row = cell.parentElement;
-  const step = { ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1], Enter: [event.shiftKey ? -1 : 1, 0] }[event.key];
+  const step = {
+    ArrowUp: [-1, 0],
+    ArrowDown: [1, 0],
+    ArrowLeft: [0, -1],
+    ArrowRight: [0, 1],
+    Enter: [event.shiftKey ? -1 : 1, 0],
+  }[event.key];
   if (!step || (input.tagName === "SELECT" && event.key !== "Enter")) return;
   const [down, right] = step;
   if (right && !caretAtEdge(input, right)) return;
   event.preventDefault();
   const rows = row.parentElement.rows;
-  const target = rows[row.sectionRowIndex + down]?.cells[cell.cellIndex + right]?.querySelector("[data-cell]");
+  const target =
+    rows[row.sectionRowIndex + down]?.cells[cell.cellIndex + right]?.querySelector("[data-cell]");
   target?.focus();
   target?.select?.();
 }

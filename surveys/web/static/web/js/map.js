@@ -64,7 +64,7 @@ function showByZoom(map, layer, signs) {
       .sort((one, other) => one - other);
   const show = () => {
     const far = stops.length > 1 && gaps()[Math.floor((stops.length - 1) / 4)] < APART;
-    for (const stop of stops) (far ? stop.remove() : stop.addTo(map));
+    for (const stop of stops) far ? stop.remove() : stop.addTo(map);
     if (far) spread(map, signs.addTo(map));
     else signs.remove();
   };
@@ -162,7 +162,10 @@ function describe(feature, layer) {
 /** Escape closes the open popup and gives the focus back to its sign. */
 function closeByKey(layers, element) {
   let opener = null;
-  for (const layer of layers) layer.on("popupopen", (event) => { opener = event.sourceTarget; });
+  for (const layer of layers)
+    layer.on("popupopen", (event) => {
+      opener = event.sourceTarget;
+    });
   element.addEventListener("keydown", (event) => {
     if (event.key !== "Escape" || !opener?.isPopupOpen()) return;
     const isInside = opener.getPopup().getElement().contains(document.activeElement);

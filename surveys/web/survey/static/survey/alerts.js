@@ -56,7 +56,9 @@ export async function keepAwake(awake) {
   asking = false;
   if (!given) return undefined;
   lock = given;
-  given.addEventListener("release", () => { lock = null; });
+  given.addEventListener("release", () => {
+    lock = null;
+  });
   return wanted ? undefined : keepAwake(false);
 }
 

@@ -36,7 +36,9 @@ export const app = {
   trouble,
 };
 // What floats above the dock, and the end of what scrolls behind it, stand clear of its buttons.
-const docks = new ResizeObserver(([{ target }]) => document.body.style.setProperty("--dock-size", `${target.offsetHeight}px`));
+const docks = new ResizeObserver(([{ target }]) =>
+  document.body.style.setProperty("--dock-size", `${target.offsetHeight}px`),
+);
 let shown = null;
 let showings = 0;
 let bar = null;
@@ -90,7 +92,11 @@ function update() {
   const waits = visit ? model.unsent().length : 0;
   const sound = app.sounds?.hereOnly(visit?.id) ?? "";
   bar.mark.dataset.waits = waits || sound ? "yes" : "no";
-  setText(bar.marked, [waits ? `${waits} entries on this phone only` : "", sound].filter(Boolean).join(", ") || "Everything sent");
+  setText(
+    bar.marked,
+    [waits ? `${waits} entries on this phone only` : "", sound].filter(Boolean).join(", ") ||
+      "Everything sent",
+  );
 }
 
 async function hear(visit) {
@@ -124,8 +130,12 @@ function tick() {
 
 /** The bar is part of the page, so that it stands before any script has run. */
 function fillBar() {
-  const [back, title, mark, marked, light] = ["back", "title", "mark", "marked", "theme"].map((part) => $(`bar-${part}`));
-  mark.addEventListener("click", () => (model.model.visit ? go("summary", model.model.visit.id) : go("home")));
+  const [back, title, mark, marked, light] = ["back", "title", "mark", "marked", "theme"].map((part) =>
+    $(`bar-${part}`),
+  );
+  mark.addEventListener("click", () =>
+    model.model.visit ? go("summary", model.model.visit.id) : go("home"),
+  );
   light.addEventListener("click", turnTheme);
   return { back, title, mark, marked };
 }
@@ -141,7 +151,17 @@ function turnTheme() {
 /** A sentence at the foot of the screen, with a way back where there is one. */
 function snack(words, undo) {
   const note = h("div", { class: "snack__one" }, h("span", null, words));
-  if (undo) note.append(button("Undo", () => { note.remove(); undo(); }, { name: "undo" }));
+  if (undo)
+    note.append(
+      button(
+        "Undo",
+        () => {
+          note.remove();
+          undo();
+        },
+        { name: "undo" },
+      ),
+    );
   $("snack").replaceChildren(note);
   app.say(words);
   setTimeout(() => note.remove(), SNACK_MS);
@@ -149,7 +169,13 @@ function snack(words, undo) {
 
 /** What the phone could not do, in words that stay until they are closed. */
 function trouble(words) {
-  const note = h("div", { class: "message message--error" }, icon("error"), h("p", null, words), button("Close", () => note.remove(), { kind: "small" }));
+  const note = h(
+    "div",
+    { class: "message message--error" },
+    icon("error"),
+    h("p", null, words),
+    button("Close", () => note.remove(), { kind: "small" }),
+  );
   $("main").prepend(note);
   app.alarm(words);
 }
@@ -157,7 +183,8 @@ function trouble(words) {
 async function begin() {
   setIcons(app.config.icons);
   bar = fillBar();
-  for (const packet of await packets) if (packet.slug === app.config.slug) nights = { ...nights, ...packet.nights };
+  for (const packet of await packets)
+    if (packet.slug === app.config.slug) nights = { ...nights, ...packet.nights };
   tick();
   if (!where()[0]) window.location.replace((await here) || "#/home");
   model.onChange(update);
@@ -171,7 +198,11 @@ async function begin() {
 
 /** What the first screen can stand without. */
 async function rest() {
-  const [{ judgeModel }, sync] = await Promise.all([import("./findings.js"), import("./sync.js"), alerts.load()]);
+  const [{ judgeModel }, sync] = await Promise.all([
+    import("./findings.js"),
+    import("./sync.js"),
+    alerts.load(),
+  ]);
   app.judge = judgeModel;
   app.sync = sync;
   sync.onStatus(update);
@@ -189,5 +220,7 @@ async function rest() {
   for (const screen of Object.values(screens)) await screen();
 }
 
-window.addEventListener("unhandledrejection", ({ reason }) => trouble(`This phone could not do that: ${reason?.message ?? reason}. What was stored before is safe.`));
+window.addEventListener("unhandledrejection", ({ reason }) =>
+  trouble(`This phone could not do that: ${reason?.message ?? reason}. What was stored before is safe.`),
+);
 begin();

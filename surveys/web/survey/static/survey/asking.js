@@ -21,7 +21,8 @@ export async function ask(url, wanted, { patienceMs, once = false, read = (respo
     try {
       const signal = AbortSignal.timeout(patienceMs);
       const response = await fetch(url, { ...wanted, redirect: "manual", cache: "no-store", signal });
-      if (response.status === 429) throw new NoAnswer("later", Number(response.headers.get("Retry-After")) || 0);
+      if (response.status === 429)
+        throw new NoAnswer("later", Number(response.headers.get("Retry-After")) || 0);
       if (response.status < 500) return await read(response);
     } catch (error) {
       if (error instanceof NoAnswer) throw error;

@@ -18,7 +18,14 @@ export function iso(instant = now()) {
 
 /** The date of the evening that holds the instant: a night runs from noon to noon. */
 export function nightOf(instant, zone) {
-  const parts = { timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", hourCycle: "h23" };
+  const parts = {
+    timeZone: zone,
+    year: "numeric",
+    month: "2-digit",
+    day: "2-digit",
+    hour: "2-digit",
+    hourCycle: "h23",
+  };
   const found = Object.fromEntries(
     new Intl.DateTimeFormat("en-GB", parts).formatToParts(instant).map(({ type, value }) => [type, value]),
   );

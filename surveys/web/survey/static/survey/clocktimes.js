@@ -28,9 +28,26 @@ function parse(text) {
 function shownAt(instant, zone) {
   if (!formats.has(zone)) {
     const part = "2-digit";
-    formats.set(zone, new Intl.DateTimeFormat("en-GB", { timeZone: zone, year: "numeric", month: part, day: part, hour: part, minute: part, second: part, hourCycle: "h23" }));
+    formats.set(
+      zone,
+      new Intl.DateTimeFormat("en-GB", {
+        timeZone: zone,
+        year: "numeric",
+        month: part,
+        day: part,
+        hour: part,
+        minute: part,
+        second: part,
+        hourCycle: "h23",
+      }),
+    );
   }
-  const at = Object.fromEntries(formats.get(zone).formatToParts(instant).map(({ type, value }) => [type, Number(value)]));
+  const at = Object.fromEntries(
+    formats
+      .get(zone)
+      .formatToParts(instant)
+      .map(({ type, value }) => [type, Number(value)]),
+  );
   return Date.UTC(at.year, at.month - 1, at.day, at.hour, at.minute, at.second);
 }
 
@@ -41,7 +58,10 @@ export function instantsOf(text, night, zone) {
   const [year, month, day] = night.split("-").map(Number);
   const shown = Date.UTC(year, month - 1, day + (read[0] < 12 ? 1 : 0), ...read);
   const offsets = new Set([shown - DAY_MS, shown + DAY_MS].map((near) => shownAt(near, zone) - near));
-  return [...offsets].map((offset) => shown - offset).filter((instant) => shownAt(instant, zone) === shown).sort((one, other) => one - other);
+  return [...offsets]
+    .map((offset) => shown - offset)
+    .filter((instant) => shownAt(instant, zone) === shown)
+    .sort((one, other) => one - other);
 }
 
 /** The instant of a clock cell and its fold, in milliseconds; null when nobody can tell. */

@@ -15,7 +15,8 @@ export function database(name, stores) {
   async function open() {
     const request = indexedDB.open(name, 1);
     request.onupgradeneeded = () => {
-      for (const [store, keyPath] of Object.entries(stores)) request.result.createObjectStore(store, { keyPath });
+      for (const [store, keyPath] of Object.entries(stores))
+        request.result.createObjectStore(store, { keyPath });
     };
     const opened = await answered(request);
     opened.onversionchange = () => opened.close();

@@ -8,7 +8,9 @@ function fill(element, props, children) {
     else if (name === "value") element.value = value;
     else element.setAttribute(name, value === true ? "" : value);
   }
-  element.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  element.append(
+    ...children.flat().filter((child) => child !== null && child !== undefined && child !== false),
+  );
   return element;
 }
 
@@ -16,7 +18,9 @@ export const h = (tag, props, ...children) => fill(document.createElement(tag), 
 export const svg = (tag, props, ...children) => fill(document.createElementNS(SVG, tag), props, children);
 
 let icons = "";
-export const setIcons = (address) => { icons = address; };
+export const setIcons = (address) => {
+  icons = address;
+};
 
 export function icon(name) {
   const use = svg("use", { href: `${icons}#${name}` });
@@ -24,8 +28,19 @@ export function icon(name) {
 }
 
 export function button(words, press, { kind = "", name, ...props } = {}) {
-  const classes = ["btn", ...kind.split(" ").filter(Boolean).map((part) => `btn--${part}`)].join(" ");
-  return h("button", { type: "button", class: classes, onclick: press, ...props }, name && icon(name), h("span", null, words));
+  const classes = [
+    "btn",
+    ...kind
+      .split(" ")
+      .filter(Boolean)
+      .map((part) => `btn--${part}`),
+  ].join(" ");
+  return h(
+    "button",
+    { type: "button", class: classes, onclick: press, ...props },
+    name && icon(name),
+    h("span", null, words),
+  );
 }
 
 /** Change a text only when it differs, so that live regions speak once. */
@@ -52,7 +67,12 @@ export function dialog(title, ...children) {
   const box = h(
     "dialog",
     { class: "sheet-dialog", "aria-labelledby": "dialog-title", onclose: () => box.remove() },
-    h("div", { class: "sheet-dialog__head" }, h("h2", { id: "dialog-title" }, title), button(title.endsWith("?") ? "Cancel" : "Done", () => box.close())),
+    h(
+      "div",
+      { class: "sheet-dialog__head" },
+      h("h2", { id: "dialog-title" }, title),
+      button(title.endsWith("?") ? "Cancel" : "Done", () => box.close()),
+    ),
     ...children,
   );
   document.body.append(box);

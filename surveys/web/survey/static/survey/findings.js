@@ -40,7 +40,9 @@ export function findingNode(finding) {
 
 /** Show findings in a list, and leave it alone while they stay the same. */
 export function showFindings(list, findings) {
-  const key = JSON.stringify(findings.map(({ code, stop, species, message }) => [code, stop, species, message]));
+  const key = JSON.stringify(
+    findings.map(({ code, stop, species, message }) => [code, stop, species, message]),
+  );
   if (list.dataset.key === key) return false;
   list.dataset.key = key;
   list.replaceChildren(...findings.map((finding) => h("li", null, findingNode(finding))));

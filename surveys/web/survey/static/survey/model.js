@@ -12,7 +12,16 @@ let readings = 0;
 let leaping = null;
 
 /** The open visit with its surroundings; null while none is open. */
-export const model = { visit: null, cells: new Map(), records: [], packet: null, route: null, stops: [], tonight: null, version: null };
+export const model = {
+  visit: null,
+  cells: new Map(),
+  records: [],
+  packet: null,
+  route: null,
+  stops: [],
+  tonight: null,
+  version: null,
+};
 
 export function onChange(listener) {
   listeners.add(listener);
@@ -27,7 +36,10 @@ export const text = (address) => model.cells.get(address) ?? "";
 export const stopText = (number) => (name) => text(`stops.${number}.${name}`);
 /** The instant of a clock cell of a stop, in milliseconds; null when it has none. */
 export const stopTime = (number) => (name) =>
-  readTime(stopText(number)(name), stopText(number)(`${name}.fold`), { night: model.visit.night, zone: model.route.time_zone });
+  readTime(stopText(number)(name), stopText(number)(`${name}.fold`), {
+    night: model.visit.night,
+    zone: model.route.time_zone,
+  });
 export const conflicts = () => model.records.filter(store.inConflict);
 export const unsent = () => model.records.filter((cell) => store.isPending(cell) && !store.inConflict(cell));
 
@@ -40,7 +52,16 @@ export async function openVisit(id, overtaken) {
   const tonight = packet.nights[visit.night] ?? null;
   const version = packet.versions[visit.version] ?? Object.values(packet.versions).at(-1);
   const stops = packet.route.stops.filter((stop) => inUse(stop, visit.night));
-  Object.assign(model, { visit, cells: new Map(), records: [], packet, route: packet.route, tonight, version, stops });
+  Object.assign(model, {
+    visit,
+    cells: new Map(),
+    records: [],
+    packet,
+    route: packet.route,
+    tonight,
+    version,
+    stops,
+  });
   undone.length = 0;
   await reload();
   return true;
@@ -53,7 +74,10 @@ export const close = () => Object.assign(model, { visit: null, cells: new Map(),
 export async function reload() {
   if (!model.visit) return true;
   const mine = ++readings;
-  const [visit, records] = await Promise.all([store.get("visits", model.visit.id), store.cellsOf(model.visit.id)]);
+  const [visit, records] = await Promise.all([
+    store.get("visits", model.visit.id),
+    store.cellsOf(model.visit.id),
+  ]);
   if (mine !== readings) return true;
   if (!visit) return false;
   model.visit = leaping ? { ...visit, leap: leaping } : visit;
@@ -86,7 +110,10 @@ export async function write(texts, { undo = true } = {}) {
 }
 
 export const writeStop = (number, texts, options) =>
-  write(Object.fromEntries(Object.entries(texts).map(([name, typed]) => [`stops.${number}.${name}`, typed])), options);
+  write(
+    Object.fromEntries(Object.entries(texts).map(([name, typed]) => [`stops.${number}.${name}`, typed])),
+    options,
+  );
 
 export async function undo() {
   const before = undone.pop();
@@ -109,12 +136,20 @@ export function leapt(ms) {
   // At once, so that nothing is written by the new time before it is on the disk.
   const leap = { stop: stop.number, ms: before + ms };
   leaping = model.visit.leap = leap;
-  note((visit) => { visit.leap = leap; }).finally(() => { leaping = null; });
+  note((visit) => {
+    visit.leap = leap;
+  }).finally(() => {
+    leaping = null;
+  });
 }
 
 /** The visits of a night that are on the phone, of the person whom the packet is for. */
 export async function visitsOf(slug, packet, night) {
-  const own = (visit) => visit.slug === slug && visit.route.code === packet.route.code && visit.night === night && visit.person.id === packet.person.id;
+  const own = (visit) =>
+    visit.slug === slug &&
+    visit.route.code === packet.route.code &&
+    visit.night === night &&
+    visit.person.id === packet.person.id;
   return (await store.getAll("visits")).filter(own);
 }
 
@@ -134,7 +169,10 @@ export async function beginVisit(slug, packet, night) {
 function blankVisit(slug, packet, night, id) {
   const version = packet.nights[night]?.version ?? Number(Object.keys(packet.versions).at(-1));
   return {
-    id, slug, night, version,
+    id,
+    slug,
+    night,
+    version,
     person: packet.person,
     packet: packet.key,
     route: { code: packet.route.code, name: packet.route.name },
@@ -157,7 +195,12 @@ export async function keepPacket(slug, data) {
   await store.put("packets", packet);
   await store.setSetting("clock-ahead", now() - Date.parse(data.made_at));
   for (const came of visits) {
-    const visit = { ...blankVisit(slug, packet, came.night, came.id), version: came.protocol_version, revision: came.revision, state: came.state };
+    const visit = {
+      ...blankVisit(slug, packet, came.night, came.id),
+      version: came.protocol_version,
+      revision: came.revision,
+      state: came.state,
+    };
     await store.addVisit(visit, came.cells);
     await store.takeIn(came.id, { visit: came, onlyNewer: true }, iso());
   }

@@ -40,7 +40,12 @@ export function wayTo(stop, now) {
   const { fix } = place;
   if (!fix || now - fix.at > TOO_OLD_MS) return null;
   const degrees = bearing(fix, stop.place);
-  return { meters: distanceM(fix, stop.place), degrees, point: POINTS[Math.round(degrees / 45) % 8], accuracy: fix.accuracy };
+  return {
+    meters: distanceM(fix, stop.place),
+    degrees,
+    point: POINTS[Math.round(degrees / 45) % 8],
+    accuracy: fix.accuracy,
+  };
 }
 
 /** Whether the phone is plainly at the stop. */

@@ -99,6 +99,11 @@ export function readCase(cells, { visit, route, protocol, tonight, checklist }) 
     .filter(Boolean);
   const hours = tonight?.stops ?? {};
   const sky = Object.fromEntries(Object.entries(hours).map(([stop, found]) => [stop, found.sky]));
-  const sheet = { night: visit.night, periods, start: weather(cells, "start", unit), end: weather(cells, "end", unit) };
+  const sheet = {
+    night: visit.night,
+    periods,
+    start: weather(cells, "start", unit),
+    end: weather(cells, "end", unit),
+  };
   return [{ visit: sheet, route: { ...route, checklist }, protocol, sky }, { hours }];
 }

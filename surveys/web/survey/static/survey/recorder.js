@@ -15,7 +15,8 @@ const AS_IT_IS = { echoCancellation: false, noiseSuppression: false, autoGainCon
 export class NoSound extends Error {}
 
 const WORDS = {
-  NotAllowedError: "This phone does not let the survey use the microphone. Tap the sign beside the page’s address (or long-press the app’s icon, then App info), open Permissions, allow the microphone, and try again.",
+  NotAllowedError:
+    "This phone does not let the survey use the microphone. Tap the sign beside the page’s address (or long-press the app’s icon, then App info), open Permissions, allow the microphone, and try again.",
   NotFoundError: "No microphone was found. Plug one in, or write a note instead.",
   NotReadableError: "Another app is using the microphone. End the call or close that app, then try again.",
   missing: "This browser cannot record sound. Use another browser, or write a note instead.",
@@ -24,11 +25,14 @@ const WORDS = {
 const typeOf = () => TYPES.find((type) => MediaRecorder.isTypeSupported(type));
 
 async function microphone(kind) {
-  if (!navigator.mediaDevices?.getUserMedia || !window.MediaRecorder || !typeOf()) throw new NoSound(WORDS.missing);
+  if (!navigator.mediaDevices?.getUserMedia || !window.MediaRecorder || !typeOf())
+    throw new NoSound(WORDS.missing);
   try {
     return await navigator.mediaDevices.getUserMedia({ audio: kind === "voucher" ? AS_IT_IS : true });
   } catch (error) {
-    throw new NoSound(WORDS[error.name] ?? `The microphone does not work: ${error.message}. Write a note instead.`);
+    throw new NoSound(
+      WORDS[error.name] ?? `The microphone does not work: ${error.message}. Write a note instead.`,
+    );
   }
 }
 
@@ -42,7 +46,10 @@ export async function record(about, { heard, over }) {
   const stream = await microphone(about.kind);
   const type = typeOf();
   const id = crypto.randomUUID();
-  const machine = new MediaRecorder(stream, { mimeType: type, audioBitsPerSecond: BITS_A_SECOND[about.kind] });
+  const machine = new MediaRecorder(stream, {
+    mimeType: type,
+    audioBitsPerSecond: BITS_A_SECOND[about.kind],
+  });
   const meter = levels(stream);
   const awake = await navigator.wakeLock?.request("screen").catch(() => null);
   const free = await hold(sounds.lockOf(id));
@@ -60,7 +67,13 @@ export async function record(about, { heard, over }) {
     const [mine, seconds] = [number++, meter.seconds()];
     last = last
       .then(async () => sounds.append(id, mine, await data.arrayBuffer(), seconds))
-      .catch((error) => stop(error.name === "QuotaExceededError" ? "The phone is full: the recording ended. Delete something, then go on." : `The phone could not store more: ${error.message}`));
+      .catch((error) =>
+        stop(
+          error.name === "QuotaExceededError"
+            ? "The phone is full: the recording ended. Delete something, then go on."
+            : `The phone could not store more: ${error.message}`,
+        ),
+      );
   };
   machine.onerror = ({ error }) => stop(`The recording broke off: ${error?.message ?? "unknown"}`);
   machine.onstop = async () => {
@@ -73,10 +86,12 @@ export async function record(about, { heard, over }) {
     free();
     over(recording, words);
   };
-  for (const track of stream.getTracks()) track.addEventListener("ended", () => stop("The microphone went away: the recording ended."));
+  for (const track of stream.getTracks())
+    track.addEventListener("ended", () => stop("The microphone went away: the recording ended."));
   const timer = setInterval(() => {
     heard(meter.level(), meter.seconds());
-    if (meter.seconds() >= LONGEST_S) stop(`A recording ends after ${LONGEST_S / 60} minutes. Start another one to go on.`);
+    if (meter.seconds() >= LONGEST_S)
+      stop(`A recording ends after ${LONGEST_S / 60} minutes. Start another one to go on.`);
   }, LEVEL_MS);
   await last;
   machine.start(PIECE_MS);

@@ -49,7 +49,8 @@ async function look() {
 }
 
 /** Recordings of a visit as last seen, those of one stop when it is named. */
-export const ofVisit = (visit, stop) => known.filter((one) => one.visit === visit && (stop === undefined || one.stop === stop));
+export const ofVisit = (visit, stop) =>
+  known.filter((one) => one.visit === visit && (stop === undefined || one.stop === stop));
 /** What is on the phone only, of a visit or of all; empty when nothing is. */
 export function hereOnly(visit) {
   const count = known.filter((one) => one.state !== "sent" && (!visit || one.visit === visit)).length;
@@ -112,7 +113,9 @@ async function ready() {
     if (one.state === "removing") found.push(one);
     if (one.state !== "kept" || one.trouble?.stops) continue;
     const visit = await store.get("visits", one.visit);
-    const unsent = (await store.cellsOf(one.visit)).some((cell) => store.isPending(cell) && !store.inConflict(cell));
+    const unsent = (await store.cellsOf(one.visit)).some(
+      (cell) => store.isPending(cell) && !store.inConflict(cell),
+    );
     if (visit && visit.revision !== null && !unsent) found.push(one);
   }
   return found;
@@ -135,7 +138,9 @@ async function sendOnce(one, csrf) {
   if (!one.begun) return begin(one, file, csrf);
   const { code, headers } = await call("HEAD", one, csrf);
   if (code === 404) {
-    await sounds.change(one.id, (it) => { it.begun = false; });
+    await sounds.change(one.id, (it) => {
+      it.begun = false;
+    });
     return false;
   }
   if (headers.get("Upload-Complete") === "?1") return done(one);
@@ -146,11 +151,31 @@ async function begin(one, file, csrf) {
   const sha256 = one.sha256 ?? hex(await digest(await file.arrayBuffer()));
   // Before the server hears of it: if the answer is lost, the phone still knows that it may be there.
   await sounds.change(one.id, (it) => Object.assign(it, { sha256, begun: true, trouble: null }));
-  const said = { id: one.id, visit: one.visit, stop: one.stop, species: one.species, kind: one.kind, filetype: one.media_type, seconds: one.seconds.toFixed(2), recorded: one.begun_at, sha256 };
-  const answer = await call("POST", null, csrf, { "Upload-Length": String(file.size), "Upload-Metadata": metadata(said) });
+  const said = {
+    id: one.id,
+    visit: one.visit,
+    stop: one.stop,
+    species: one.species,
+    kind: one.kind,
+    filetype: one.media_type,
+    seconds: one.seconds.toFixed(2),
+    recorded: one.begun_at,
+    sha256,
+  };
+  const answer = await call("POST", null, csrf, {
+    "Upload-Length": String(file.size),
+    "Upload-Metadata": metadata(said),
+  });
   if (answer.code === 201) return false;
-  await sounds.change(one.id, (it) => { it.begun = false; });
-  if (answer.code === 404) return putAside(one, "Its visit is not on the server. It is kept here and goes once the visit is there.", false);
+  await sounds.change(one.id, (it) => {
+    it.begun = false;
+  });
+  if (answer.code === 404)
+    return putAside(
+      one,
+      "Its visit is not on the server. It is kept here and goes once the visit is there.",
+      false,
+    );
   return putAside(one, answer.detail ?? `The server did not take it (answer ${answer.code}).`, true);
 }
 
@@ -163,7 +188,17 @@ async function sendPieces(one, file, from, csrf) {
     if ((await sounds.get(one.id))?.state !== "kept") return false;
     const piece = await file.slice(offset, offset + PIECE).arrayBuffer();
     const checksum = `sha256 ${base64(new Uint8Array(await digest(piece)))}`;
-    const sent = await call("PATCH", one, csrf, { "Upload-Offset": String(offset), "Upload-Checksum": checksum, "Content-Type": "application/offset+octet-stream" }, piece).catch(asked);
+    const sent = await call(
+      "PATCH",
+      one,
+      csrf,
+      {
+        "Upload-Offset": String(offset),
+        "Upload-Checksum": checksum,
+        "Content-Type": "application/offset+octet-stream",
+      },
+      piece,
+    ).catch(asked);
     if (!sent) return false;
     const { code, headers, detail } = sent;
     if ([400, 413, 422].includes(code)) return putAside(one, detail, true);
@@ -186,7 +221,9 @@ async function done(one) {
 }
 
 async function putAside(one, words, stops) {
-  await sounds.change(one.id, (it) => { it.trouble = { words, stops }; });
+  await sounds.change(one.id, (it) => {
+    it.trouble = { words, stops };
+  });
   return true;
 }
 
@@ -198,13 +235,23 @@ async function takeBack(one, csrf) {
 
 /** Try a recording again that was put aside. */
 export async function retry(id) {
-  await sounds.change(id, (one) => { one.trouble = null; });
+  await sounds.change(id, (one) => {
+    one.trouble = null;
+  });
   soon(0);
 }
 
 async function hello() {
-  const read = async (response) => ({ code: response.status, type: response.type, data: response.ok ? await response.json() : null });
-  const { code, type, data } = await ask(config.hello, { headers: { Accept: "application/json" } }, { patienceMs: PATIENCE_MS, read });
+  const read = async (response) => ({
+    code: response.status,
+    type: response.type,
+    data: response.ok ? await response.json() : null,
+  });
+  const { code, type, data } = await ask(
+    config.hello,
+    { headers: { Accept: "application/json" } },
+    { patienceMs: PATIENCE_MS, read },
+  );
   if (type === "opaqueredirect" || code === 401) throw new SignedOut("signed-out");
   if (code === 403 || code === 404) throw new SignedOut("not-allowed");
   if (code !== 200) throw new NoAnswer("busy");
@@ -213,7 +260,15 @@ async function hello() {
 
 async function call(method, one, csrf, headers = {}, body = undefined) {
   const url = one ? `${config.recordings}${one.id}/` : config.recordings;
-  const response = await ask(url, { method, body, headers: { Accept: "application/json", "Tus-Resumable": VERSION, "X-CSRFToken": csrf, ...headers } }, { patienceMs: PATIENCE_MS, once: method === "PATCH" });
+  const response = await ask(
+    url,
+    {
+      method,
+      body,
+      headers: { Accept: "application/json", "Tus-Resumable": VERSION, "X-CSRFToken": csrf, ...headers },
+    },
+    { patienceMs: PATIENCE_MS, once: method === "PATCH" },
+  );
   if (response.type === "opaqueredirect") throw new SignedOut("signed-out");
   if ([401, 403].includes(response.status)) throw new Stranger();
   const data = response.status >= 400 ? await response.json().catch(() => null) : null;
@@ -221,7 +276,8 @@ async function call(method, one, csrf, headers = {}, body = undefined) {
 }
 
 const digest = (bytes) => crypto.subtle.digest("SHA-256", bytes);
-const hex = (buffer) => [...new Uint8Array(buffer)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+const hex = (buffer) =>
+  [...new Uint8Array(buffer)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 const base64 = (bytes) => btoa(String.fromCharCode(...bytes));
 const metadata = (said) =>
   Object.entries(said)
@@ -237,7 +293,9 @@ const counted = (count) => (count === 1 ? "1 recording" : `${count} recordings`)
 export function listWords(list) {
   const sent = list.filter(({ state }) => state === "sent").length;
   const here = list.length - sent;
-  return [here ? `${counted(here)} on this phone only.` : "", sent ? `${counted(sent)} on the server.` : ""].filter(Boolean).join(" ");
+  return [here ? `${counted(here)} on this phone only.` : "", sent ? `${counted(sent)} on the server.` : ""]
+    .filter(Boolean)
+    .join(" ");
 }
 
 /** Where one recording is, in words. */
@@ -250,13 +308,16 @@ export function whereWords(one) {
 
 /** What sending is doing, in words; empty when there is nothing to say. */
 export function sendingWords() {
-  return {
-    sending: "Sending recordings …",
-    offline: "No network. Recordings are kept on this phone and go by themselves.",
-    busy: "The server does not answer. Recordings are kept on this phone; it is tried again.",
-    later: "The server asks this phone to wait a while. Recordings are kept on this phone and go by themselves.",
-    wifi: "Recordings wait for Wi-Fi.",
-    "signed-out": "You are signed out. Sign in, and recordings go on being sent.",
-    "not-allowed": "Your account may not send recordings to this program now. They are kept on this phone.",
-  }[status.kind] ?? "";
+  return (
+    {
+      sending: "Sending recordings …",
+      offline: "No network. Recordings are kept on this phone and go by themselves.",
+      busy: "The server does not answer. Recordings are kept on this phone; it is tried again.",
+      later:
+        "The server asks this phone to wait a while. Recordings are kept on this phone and go by themselves.",
+      wifi: "Recordings wait for Wi-Fi.",
+      "signed-out": "You are signed out. Sign in, and recordings go on being sent.",
+      "not-allowed": "Your account may not send recordings to this program now. They are kept on this phone.",
+    }[status.kind] ?? ""
+  );
 }

@@ -3,9 +3,16 @@ import { getAll, cellsOf, inConflict, isPending } from "./store.js";
 import { clock, duration } from "./rules/words.js";
 
 const WRONG_CLOCK_MS = 120_000;
-const STATES = { draft: "a draft", submitted: "submitted", sent_back: "sent back", accepted: "accepted", set_aside: "set aside" };
+const STATES = {
+  draft: "a draft",
+  submitted: "submitted",
+  sent_back: "sent back",
+  accepted: "accepted",
+  set_aside: "set aside",
+};
 
-export const stateWords = (visit) => (visit.wants_submit ? "to be submitted" : STATES[visit.state] ?? visit.state);
+export const stateWords = (visit) =>
+  visit.wants_submit ? "to be submitted" : (STATES[visit.state] ?? visit.state);
 
 /** Per visit of the program: what is still on the phone only. */
 export async function standings(slug) {
@@ -14,7 +21,12 @@ export async function standings(slug) {
     visits.map(async (visit) => {
       const cells = await cellsOf(visit.id);
       const waits = cells.filter((cell) => isPending(cell) && !inConflict(cell)).length;
-      return { visit, waits, clashes: cells.filter(inConflict).length, cells: cells.filter(({ text }) => text).length };
+      return {
+        visit,
+        waits,
+        clashes: cells.filter(inConflict).length,
+        cells: cells.filter(({ text }) => text).length,
+      };
     }),
   );
 }
@@ -31,7 +43,8 @@ export function keptWords({ visit, waits, clashes }, zone) {
 
 /** What sending is doing, in words; empty when there is nothing to say. */
 export function syncWords(status, visits) {
-  const other = visits.find(({ visit }) => status.person && visit.person.id !== status.person.id)?.visit.person.name;
+  const other = visits.find(({ visit }) => status.person && visit.person.id !== status.person.id)?.visit
+    .person.name;
   return {
     idle: "",
     sending: "Sending …",
@@ -51,7 +64,9 @@ export function clockWords(ahead) {
 
 /** By which protocol the server judges the visit, where that is not plain. */
 export function protocolWords({ judged_by: judged, version, in_force: inForce }) {
-  if (judged && judged !== version) return "The program no longer has the protocol that this phone carried; the visit is judged by the one of that night.";
-  if (judged && inForce && inForce !== judged) return "The protocol was changed since this phone took the route along. The visit is judged by the version that the phone carried.";
+  if (judged && judged !== version)
+    return "The program no longer has the protocol that this phone carried; the visit is judged by the one of that night.";
+  if (judged && inForce && inForce !== judged)
+    return "The protocol was changed since this phone took the route along. The visit is judged by the version that the phone carried.";
   return "";
 }

@@ -12,7 +12,9 @@ const listeners = new Set();
 const inDatabase = database(NAME, { recordings: "id", pieces: ["recording", "number"] });
 
 const transact = (mode, work) =>
-  inDatabase(["recordings", "pieces"], mode, (t) => work(t.objectStore("recordings"), t.objectStore("pieces")));
+  inDatabase(["recordings", "pieces"], mode, (t) =>
+    work(t.objectStore("recordings"), t.objectStore("pieces")),
+  );
 const piecesOf = (id) => IDBKeyRange.bound([id], [id, []]);
 export const lockOf = (id) => `duskpool-recording:${id}`;
 
@@ -32,12 +34,24 @@ export const get = (id) => transact("readonly", (recordings) => answered(recordi
 /** Recordings of a program, the oldest first. */
 export async function all(slug) {
   const found = await transact("readonly", (recordings) => answered(recordings.getAll()));
-  return found.filter((one) => one.slug === slug).sort((one, other) => (one.begun_at < other.begun_at ? -1 : 1));
+  return found
+    .filter((one) => one.slug === slug)
+    .sort((one, other) => (one.begun_at < other.begun_at ? -1 : 1));
 }
 
 export function begin(recording) {
-  const whole = { ...recording, seconds: 0, bytes: 0, state: "recording", sha256: null, begun: false, trouble: null };
-  return transact("readwrite", async (recordings) => { recordings.add(whole); }).then(tell);
+  const whole = {
+    ...recording,
+    seconds: 0,
+    bytes: 0,
+    state: "recording",
+    sha256: null,
+    begun: false,
+    trouble: null,
+  };
+  return transact("readwrite", async (recordings) => {
+    recordings.add(whole);
+  }).then(tell);
 }
 
 /** Add a second of sound. */
@@ -65,7 +79,9 @@ export function change(id, alter) {
 
 /** The recording is over; one without a sound is nothing. */
 export async function finish(id) {
-  const recording = await change(id, (one) => { one.state = one.state === "recording" ? "kept" : one.state; });
+  const recording = await change(id, (one) => {
+    one.state = one.state === "recording" ? "kept" : one.state;
+  });
   if (recording && !recording.bytes) await forget(id);
   return recording?.bytes ? recording : null;
 }
@@ -81,7 +97,10 @@ export async function recover(slug) {
 /** The sound as one file. */
 export async function fileOf({ id, media_type: type }) {
   const pieces = await transact("readonly", (_, store) => answered(store.getAll(piecesOf(id))));
-  return new Blob(pieces.map(({ sound }) => sound), { type });
+  return new Blob(
+    pieces.map(({ sound }) => sound),
+    { type },
+  );
 }
 
 /** The server has the whole: the phone keeps what is known of it and lets go of the sound. */
@@ -89,7 +108,12 @@ export function markSent(id) {
   return transact("readwrite", async (recordings, pieces) => {
     const recording = await answered(recordings.get(id));
     if (!recording) return;
-    recordings.put({ ...recording, state: recording.state === "removing" ? "removing" : "sent", begun: true, trouble: null });
+    recordings.put({
+      ...recording,
+      state: recording.state === "removing" ? "removing" : "sent",
+      begun: true,
+      trouble: null,
+    });
     pieces.delete(piecesOf(id));
   }).then(tell);
 }

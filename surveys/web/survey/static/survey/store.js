@@ -34,7 +34,8 @@ export function onNews(listener) {
 
 export const getAll = (name) => transact([name], "readonly", (t) => answered(t.objectStore(name).getAll()));
 export const get = (name, key) => transact([name], "readonly", (t) => answered(t.objectStore(name).get(key)));
-export const put = (name, value) => transact([name], "readwrite", (t) => answered(t.objectStore(name).put(value)));
+export const put = (name, value) =>
+  transact([name], "readwrite", (t) => answered(t.objectStore(name).put(value)));
 
 export async function setting(name, otherwise) {
   return (await get("settings", name))?.value ?? otherwise;
@@ -42,7 +43,8 @@ export async function setting(name, otherwise) {
 
 export const setSetting = (name, value) => put("settings", { name, value });
 
-export const cellsOf = (id) => transact(["cells"], "readonly", (t) => answered(t.objectStore("cells").getAll(ofVisit(id))));
+export const cellsOf = (id) =>
+  transact(["cells"], "readonly", (t) => answered(t.objectStore("cells").getAll(ofVisit(id))));
 
 /** Change a visit's record; `change` gets it and alters it. */
 export function changeVisit(id, change) {
@@ -74,7 +76,8 @@ export function addVisit(visit, texts) {
 /** Write typed texts: cell address to text. This is each key press. */
 export function writeCells(id, texts) {
   return transact(["visits", "cells"], "readwrite", async (t) => {
-    if (!(await answered(t.objectStore("visits").get(id)))) throw new Error("this visit was thrown away in another window");
+    if (!(await answered(t.objectStore("visits").get(id))))
+      throw new Error("this visit was thrown away in another window");
     const cells = t.objectStore("cells");
     for (const [address, text] of Object.entries(texts)) {
       const cell = (await answered(cells.get([id, address]))) ?? blank(id, address);
@@ -100,7 +103,8 @@ export function beginSending(id, whole = false) {
     for (const cell of await answered(t.objectStore("cells").getAll(ofVisit(id)))) {
       if (!(isPending(cell) || (whole && cell.text)) || inConflict(cell)) continue;
       changes[cell.address] = { was: cell.base, now: cell.text };
-      if (!cell.sent.includes(cell.text)) t.objectStore("cells").put({ ...cell, sent: [...cell.sent, cell.text] });
+      if (!cell.sent.includes(cell.text))
+        t.objectStore("cells").put({ ...cell, sent: [...cell.sent, cell.text] });
     }
     return changes;
   });
@@ -122,12 +126,25 @@ export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = 
     let changed = false;
     for (const address of new Set([...known.keys(), ...Object.keys(theirs.cells)])) {
       const before = known.get(address) ?? blank(id, address);
-      const after = settled(before, theirs.cells[address] ?? "", changes[address], clashes.get(address), { certain, open });
+      const after = settled(before, theirs.cells[address] ?? "", changes[address], clashes.get(address), {
+        certain,
+        open,
+      });
       changed ||= after.text !== before.text || inConflict(after) !== inConflict(before);
       cells.put(after);
     }
     const { revision, state, protocol_version: judged, protocol_in_force: inForce } = theirs;
-    visits.put({ ...visit, revision, state, judged_by: judged, in_force: inForce ?? visit.in_force, findings: findings ?? visit.findings, synced_at: at, trouble: null, back: null });
+    visits.put({
+      ...visit,
+      revision,
+      state,
+      judged_by: judged,
+      in_force: inForce ?? visit.in_force,
+      findings: findings ?? visit.findings,
+      synced_at: at,
+      trouble: null,
+      back: null,
+    });
     return changed;
   }).then((changed) => {
     tell(id);
@@ -171,7 +188,10 @@ export function dropVisit(id) {
 export async function thrownAway(slug) {
   const found = (await getAll("settings")).filter(({ name }) => name.startsWith(THROWN));
   const old = found.filter(({ value }) => Math.abs(Date.now() - value.at) > KEPT_MS);
-  if (old.length) await transact(["settings"], "readwrite", async (t) => old.forEach(({ name }) => t.objectStore("settings").delete(name)));
+  if (old.length)
+    await transact(["settings"], "readwrite", async (t) =>
+      old.forEach(({ name }) => t.objectStore("settings").delete(name)),
+    );
   return found.filter((one) => !old.includes(one) && one.value.visit.slug === slug).map(({ value }) => value);
 }
 
@@ -180,7 +200,14 @@ export function bringBack(id) {
   return transact(["visits", "cells", "settings"], "readwrite", async (t) => {
     const kept = (await answered(t.objectStore("settings").get(THROWN + id)))?.value;
     if (!kept) return;
-    t.objectStore("visits").put({ ...kept.visit, revision: null, state: "draft", wants_submit: false, trouble: null, back: WANTED_BACK });
+    t.objectStore("visits").put({
+      ...kept.visit,
+      revision: null,
+      state: "draft",
+      wants_submit: false,
+      trouble: null,
+      back: WANTED_BACK,
+    });
     for (const { theirs, ...cell } of kept.cells) t.objectStore("cells").put({ ...cell, base: "", sent: [] });
     t.objectStore("settings").delete(THROWN + id);
   }).then(() => tell(id));

@@ -28,7 +28,9 @@ class Stranger extends Error {}
 export function start(settings) {
   config = settings;
   window.addEventListener("online", () => afresh(0));
-  document.addEventListener("visibilitychange", () => afresh(document.visibilityState === "hidden" ? 0 : 500));
+  document.addEventListener("visibilitychange", () =>
+    afresh(document.visibilityState === "hidden" ? 0 : 500),
+  );
   soon(0);
 }
 
@@ -91,7 +93,8 @@ async function sendAll(visits, again = false) {
   const clockAhead = now() - Date.parse(theirs);
   await store.setSetting("clock-ahead", clockAhead);
   try {
-    for (const visit of visits.filter((one) => one.person.id === person.id)) await send(visit.id, { csrf, again });
+    for (const visit of visits.filter((one) => one.person.id === person.id))
+      await send(visit.id, { csrf, again });
   } catch (error) {
     if (error instanceof Stranger) return sendAll(visits, true);
     throw error;
@@ -138,21 +141,34 @@ async function sendOnce(visit, how) {
   }
   const clashes = (await store.cellsOf(visit.id)).some(store.inConflict);
   if (!visit.wants_submit || clashes || !store.EDITABLE.includes(visit.state)) {
-    if (visit.wants_submit) await store.changeVisit(visit.id, (one) => { one.wants_submit = false; });
+    if (visit.wants_submit)
+      await store.changeVisit(visit.id, (one) => {
+        one.wants_submit = false;
+      });
     return false;
   }
   const answer = await call("POST", `${url}submit/`, undefined, how.csrf, visit.revision);
   if (answer.status === 200) {
     await store.takeIn(visit.id, answer.data, iso());
-    await store.changeVisit(visit.id, (one) => Object.assign(one, { wants_submit: false, submitted_at: iso() }));
+    await store.changeVisit(visit.id, (one) =>
+      Object.assign(one, { wants_submit: false, submitted_at: iso() }),
+    );
     return false;
   }
   return taken(visit, answer, how, {}, true);
 }
 
 async function begin(visit, url, changes, how) {
-  const cells = Object.fromEntries(Object.entries(changes).map(([address, { now: text }]) => [address, text]));
-  const sheet = { route: visit.route.code, night: visit.night, source: "phone", protocol_version: visit.version, cells };
+  const cells = Object.fromEntries(
+    Object.entries(changes).map(([address, { now: text }]) => [address, text]),
+  );
+  const sheet = {
+    route: visit.route.code,
+    night: visit.night,
+    source: "phone",
+    protocol_version: visit.version,
+    cells,
+  };
   if (visit.back && visit.back !== store.WANTED_BACK) sheet.recovers = visit.back;
   return taken(visit, await call("PUT", url, sheet, how.csrf), how, changes);
 }
@@ -166,15 +182,29 @@ async function taken(visit, { status: code, data }, how, changes, submitting = f
   }
   if (code === 409 && data?.visit) return overtaken(visit, data, submitting);
   if (code === 422) {
-    await store.changeVisit(visit.id, (one) => { one.findings = data.findings; });
+    await store.changeVisit(visit.id, (one) => {
+      one.findings = data.findings;
+    });
     await trouble(visit.id, "refused", data.detail, false);
   } else if (code === 410 && visit.back && visit.back !== data?.discarded_at) {
-    await store.changeVisit(visit.id, (one) => { one.back = data?.discarded_at ?? null; });
+    await store.changeVisit(visit.id, (one) => {
+      one.back = data?.discarded_at ?? null;
+    });
     return true;
   } else if (code === 410 || (code === 404 && visit.revision !== null)) {
-    await trouble(visit.id, "gone", "The server has no such visit any more: it was thrown away there. It is kept here.", true);
+    await trouble(
+      visit.id,
+      "gone",
+      "The server has no such visit any more: it was thrown away there. It is kept here.",
+      true,
+    );
   } else {
-    await trouble(visit.id, "not-taken", data?.detail ?? `The server did not take it (answer ${code}).`, true);
+    await trouble(
+      visit.id,
+      "not-taken",
+      data?.detail ?? `The server did not take it (answer ${code}).`,
+      true,
+    );
   }
   return false;
 }
@@ -185,7 +215,9 @@ async function overtaken(visit, data, submitting) {
   if (!store.EDITABLE.includes(data.visit.state)) {
     const left = (await unsent(visit.id)).length;
     const state = HANDED_IN[data.visit.state];
-    await store.changeVisit(visit.id, (one) => { one.wants_submit = false; });
+    await store.changeVisit(visit.id, (one) => {
+      one.wants_submit = false;
+    });
     if (left) {
       const words = `The visit is ${state} already; ${left} later ${left === 1 ? "entry is" : "entries are"} kept on this phone only. Ask the coordinator to send the visit back, then send again.`;
       await trouble(visit.id, "closed", words, true);
@@ -193,14 +225,21 @@ async function overtaken(visit, data, submitting) {
     return false;
   }
   if (submitting && changed) {
-    await trouble(visit.id, "look-again", "The sheet was also changed elsewhere. Look at it again, then submit.", false);
+    await trouble(
+      visit.id,
+      "look-again",
+      "The sheet was also changed elsewhere. Look at it again, then submit.",
+      false,
+    );
     return false;
   }
   return true;
 }
 
 function trouble(id, kind, words, stops) {
-  return store.changeVisit(id, (visit) => Object.assign(visit, { wants_submit: false, trouble: { kind, words, stops } }));
+  return store.changeVisit(id, (visit) =>
+    Object.assign(visit, { wants_submit: false, trouble: { kind, words, stops } }),
+  );
 }
 
 /** Try a visit again that was put aside with a trouble. `anew`: begin it again on the server. */
@@ -220,9 +259,13 @@ export async function throwAway(visit) {
     const hello = await call("GET", config.hello);
     if (hello.status !== 200) throw new Error(SIGN_IN[turnedAway(hello.status)]);
     const { person, csrf } = hello.data;
-    if (person.id !== visit.person.id) throw new Error(`You are signed in as ${person.name}; only ${visit.person.name} can throw this draft away.`);
+    if (person.id !== visit.person.id)
+      throw new Error(
+        `You are signed in as ${person.name}; only ${visit.person.name} can throw this draft away.`,
+      );
     const answer = await call("DELETE", `${config.visits}${visit.id}/`, undefined, csrf);
-    if (answer.status !== 204 && answer.status !== 404) throw new Error(answer.data?.detail ?? "The server kept it.");
+    if (answer.status !== 204 && answer.status !== 404)
+      throw new Error(answer.data?.detail ?? "The server kept it.");
   }
   await store.dropVisit(visit.id);
 }
@@ -232,7 +275,11 @@ async function call(method, url, body, csrf, revision) {
   if (csrf) headers["X-CSRFToken"] = csrf;
   if (body !== undefined) headers["Content-Type"] = "application/json";
   if (revision !== undefined) headers["If-Match"] = `"${revision}"`;
-  return ask(url, { method, headers, body: body === undefined ? undefined : JSON.stringify(body) }, { patienceMs: PATIENCE_MS, read });
+  return ask(
+    url,
+    { method, headers, body: body === undefined ? undefined : JSON.stringify(body) },
+    { patienceMs: PATIENCE_MS, read },
+  );
 }
 
 /** An answer may tear on its way, or be one of somebody who stands between us and the server. */

@@ -16,9 +16,14 @@ function say(kind, ...sentences) {
 }
 
 async function fetchPacket() {
-  const response = await fetch(box.dataset.packet, { headers: { Accept: "application/json" }, redirect: "manual" });
-  if (response.type === "opaqueredirect") throw new Error("You are signed out. Sign in, then take the night along again.");
-  if (!response.ok) throw new Error(`The server did not give the route (answer ${response.status}). Try again in a while.`);
+  const response = await fetch(box.dataset.packet, {
+    headers: { Accept: "application/json" },
+    redirect: "manual",
+  });
+  if (response.type === "opaqueredirect")
+    throw new Error("You are signed out. Sign in, then take the night along again.");
+  if (!response.ok)
+    throw new Error(`The server did not give the route (answer ${response.status}). Try again in a while.`);
   return response.json();
 }
 
@@ -50,7 +55,9 @@ async function take() {
       screen ? "success" : "warning",
       `On this phone now: route ${route.code} ${route.name} with ${route.stops.length} stops, ${species.length} species,`,
       `the protocol, and sun and moon until ${day(Object.keys(nights).at(-1))}.`,
-      screen ? "The survey works without a network." : "This browser cannot keep the screen itself: keep the survey open.",
+      screen
+        ? "The survey works without a network."
+        : "This browser cannot keep the screen itself: keep the survey open.",
       safe
         ? "The browser has promised to keep it."
         : "The browser may clear it when the phone runs out of space: send the visit soon after the night.",

@@ -3,7 +3,8 @@
 // a key may be left out.
 export const LEAVE_IT = "If it is right, leave it: the coordinator decides whether it counts.";
 
-export const listened = (record) => record.visit.periods.filter((period) => (period.status ?? "listened") === "listened");
+export const listened = (record) =>
+  record.visit.periods.filter((period) => (period.status ?? "listened") === "listened");
 export const instant = (text) => (text == null ? null : Date.parse(text));
 export const paused = (period) => period.paused ?? 0;
 

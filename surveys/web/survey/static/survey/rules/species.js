@@ -4,7 +4,10 @@ import { day, monthDay } from "./words.js";
 
 export function indexMissing(record) {
   return calls(record)
-    .filter(([period, call]) => (period.status ?? "listened") === "listened" && call.index == null && !call.not_sure)
+    .filter(
+      ([period, call]) =>
+        (period.status ?? "listened") === "listened" && call.index == null && !call.not_sure,
+    )
     .map(([period, call]) =>
       breach(
         where(period, call),
@@ -30,7 +33,8 @@ export function speciesOutOfSeason(record) {
   });
 }
 
-const calls = ({ visit }) => visit.periods.flatMap((period) => (period.calls ?? []).map((call) => [period, call]));
+const calls = ({ visit }) =>
+  visit.periods.flatMap((period) => (period.calls ?? []).map((call) => [period, call]));
 const where = (period, call) => ({ stop: period.stop, field: "index", species: call.species });
 // The last entry of a code wins, as in the server's mapping.
 const listedAs = ({ route }, call) => (route.checklist ?? []).findLast(({ code }) => code === call.species);

@@ -7,7 +7,10 @@ import { temperature } from "./words.js";
 
 const BREAK_OFF = "If you are still out, break off and come back on another night.";
 
-const limitOf = (name) => ({ visit, protocol }) => windowOf(visit.night, protocol)?.[name] ?? null;
+const limitOf =
+  (name) =>
+  ({ visit, protocol }) =>
+    windowOf(visit.night, protocol)?.[name] ?? null;
 const airLimit = limitOf("min_air_temperature");
 const waterLimit = limitOf("min_water_temperature");
 
@@ -35,7 +38,11 @@ export function wetSky(record) {
     .filter(([, code]) => wet.includes(code))
     .map(([where, code]) => {
       const words = SKY_CODES.has(code) ? ` (${SKY_CODES.get(code)})` : "";
-      return breach(where, `With sky code ${code}${words}${at(where)} the protocol is not run.`, `${BREAK_OFF} ${LEAVE_IT}`);
+      return breach(
+        where,
+        `With sky code ${code}${words}${at(where)} the protocol is not run.`,
+        `${BREAK_OFF} ${LEAVE_IT}`,
+      );
     });
 }
 
@@ -53,19 +60,29 @@ export function noiseTooLoud(record) {
     );
 }
 
-export const temperatureMissing = (record) => missing(record, airLimit(record), "air_temperature", "air temperature");
+export const temperatureMissing = (record) =>
+  missing(record, airLimit(record), "air_temperature", "air temperature");
 export const waterTemperatureMissing = (record) =>
   missing(record, waterLimit(record), "water_temperature", "water temperature");
-export const windMissing = (record) => missing(record, record.protocol.max_beaufort, "beaufort", "wind force");
-export const skyMissing = (record) => missing(record, record.protocol.wet_sky_codes.length || null, "sky", "sky code");
-export const noiseMissing = (record) => missing(record, record.protocol.max_noise_index, "noise_index", "noise index");
+export const windMissing = (record) =>
+  missing(record, record.protocol.max_beaufort, "beaufort", "wind force");
+export const skyMissing = (record) =>
+  missing(record, record.protocol.wet_sky_codes.length || null, "sky", "sky code");
+export const noiseMissing = (record) =>
+  missing(record, record.protocol.max_noise_index, "noise_index", "noise index");
 
 export function temperatureImplausible(record) {
   const bounds = record.protocol.plausible_temperature_c.map(decimal);
   const { periods } = record.visit;
-  const all = [...readings(record, "air_temperature", periods), ...readings(record, "water_temperature", periods)];
+  const all = [
+    ...readings(record, "air_temperature", periods),
+    ...readings(record, "water_temperature", periods),
+  ];
   return all
-    .filter(([, reading]) => compare(toCelsius(reading), bounds[0]) < 0 || compare(toCelsius(reading), bounds[1]) > 0)
+    .filter(
+      ([, reading]) =>
+        compare(toCelsius(reading), bounds[0]) < 0 || compare(toCelsius(reading), bounds[1]) > 0,
+    )
     .map(([where, reading]) => {
       const kind = where.field === "water_temperature" ? "water" : "air";
       const expected = bounds.map((bound) => showTemperature(bound, reading.unit)).join(" to ");
@@ -103,12 +120,19 @@ function missing(record, limit, field, words) {
   const remedy = "Write it down if somebody noted it. Otherwise the coordinator decides.";
   const cannot = "so it cannot be told whether the limit was met.";
   if (without.length < periods.length) {
-    return without.map(({ stop }) => breach({ stop, field }, `Stop ${stop} has no ${words}, ${cannot}`, remedy));
+    return without.map(({ stop }) =>
+      breach({ stop, field }, `Stop ${stop} has no ${words}, ${cannot}`, remedy),
+    );
   }
-  if (start == null && end == null) return [breach({ field }, `The visit has no ${words}, ${cannot}`, remedy)];
+  if (start == null && end == null)
+    return [breach({ field }, `The visit has no ${words}, ${cannot}`, remedy)];
   const side = end == null ? "end" : "start";
   return [
-    breach({ field: `${side}.${field}` }, `The ${side} of the visit has no ${words}, nor have the stops, ${cannot}`, remedy),
+    breach(
+      { field: `${side}.${field}` },
+      `The ${side} of the visit has no ${words}, nor have the stops, ${cannot}`,
+      remedy,
+    ),
   ];
 }
 
@@ -121,5 +145,6 @@ function readings({ visit }, field, periods) {
   ].filter(([, value]) => value != null);
 }
 
-const at = ({ stop, field }) => (stop != null ? ` at stop ${stop}` : ` at the ${field.split(".")[0]} of the visit`);
+const at = ({ stop, field }) =>
+  stop != null ? ` at stop ${stop}` : ` at the ${field.split(".")[0]} of the visit`;
 const asRead = (reading) => temperature(reading, reading.unit);

@@ -2,8 +2,18 @@
 import { decimal, shown, showTemperature, toCelsius } from "./decimal.js";
 
 const MONTHS = [
-  "January", "February", "March", "April", "May", "June",
-  "July", "August", "September", "October", "November", "December",
+  "January",
+  "February",
+  "March",
+  "April",
+  "May",
+  "June",
+  "July",
+  "August",
+  "September",
+  "October",
+  "November",
+  "December",
 ];
 const METERS_PER_FOOT = 0.3048;
 const METERS_PER_MILE = 1609.344;
@@ -40,8 +50,17 @@ export function clockWithSeconds(instant, zone) {
 /** 5 min, 4 min 30 s, 45 s, 1 h 20 min; parts of a second are left out. */
 export function duration(seconds) {
   const whole = Math.trunc(seconds);
-  const parts = [[Math.floor(whole / 3600), "h"], [Math.floor(whole / 60) % 60, "min"], [whole % 60, "s"]];
-  return parts.filter(([number]) => number).map(([number, unit]) => `${number} ${unit}`).join(" ") || "0 min";
+  const parts = [
+    [Math.floor(whole / 3600), "h"],
+    [Math.floor(whole / 60) % 60, "min"],
+    [whole % 60, "s"],
+  ];
+  return (
+    parts
+      .filter(([number]) => number)
+      .map(([number, unit]) => `${number} ${unit}`)
+      .join(" ") || "0 min"
+  );
 }
 
 export function temperature(reading, unit) {

@@ -25,7 +25,11 @@ export function calls(app, number) {
     "section",
     { "aria-labelledby": "calls-title" },
     h("h2", { id: "calls-title" }, "Heard here"),
-    h("p", { class: "small muted" }, "Tap once for each step: 1, 2, 3, not heard. Whatever you do not tap was not heard."),
+    h(
+      "p",
+      { class: "small muted" },
+      "Tap once for each step: 1, 2, 3, not heard. Whatever you do not tap was not heard.",
+    ),
     list,
     outBox,
     button("Another species", search, { name: "search", kind: "block" }),
@@ -33,15 +37,42 @@ export function calls(app, number) {
 
   async function set(species, text) {
     await writeStop(number, { [`calls.${species.code}`]: text });
-    app.snack(`${species.common_name}: ${heard(text) && text !== "?" ? `${text}, ${shortHint(text)}` : words(text)}`, undo);
+    app.snack(
+      `${species.common_name}: ${heard(text) && text !== "?" ? `${text}, ${shortHint(text)}` : words(text)}`,
+      undo,
+    );
   }
 
   function row(species) {
     const mark = h("span", { class: "ci ci--large", "aria-hidden": "true" });
     const hint = h("span", { class: "calls__hint" });
-    const names = h("span", { class: "calls__names" }, h("span", { class: "calls__name" }, species.common_name), hint);
-    const main = h("button", { type: "button", class: "calls__tap", "data-species": species.code, onclick: () => set(species, NEXT[typed(`calls.${species.code}`)] ?? "1") }, names, mark);
-    const unsure = h("button", { type: "button", class: "calls__unsure", "aria-label": `${species.common_name}: heard, but not sure`, onclick: () => set(species, typed(`calls.${species.code}`) === "?" ? "" : "?") }, "?");
+    const names = h(
+      "span",
+      { class: "calls__names" },
+      h("span", { class: "calls__name" }, species.common_name),
+      hint,
+    );
+    const main = h(
+      "button",
+      {
+        type: "button",
+        class: "calls__tap",
+        "data-species": species.code,
+        onclick: () => set(species, NEXT[typed(`calls.${species.code}`)] ?? "1"),
+      },
+      names,
+      mark,
+    );
+    const unsure = h(
+      "button",
+      {
+        type: "button",
+        class: "calls__unsure",
+        "aria-label": `${species.common_name}: heard, but not sure`,
+        onclick: () => set(species, typed(`calls.${species.code}`) === "?" ? "" : "?"),
+      },
+      "?",
+    );
     const update = () => {
       const text = typed(`calls.${species.code}`);
       setAttribute(mark, "class", `ci ci--large ci--${text === "?" ? "not-sure" : heard(text) ? text : "0"}`);
@@ -62,13 +93,39 @@ export function calls(app, number) {
   function search() {
     const found = h("ul", { class: "plain-list picks" });
     const box = h("input", { type: "search", id: "species-search", autocomplete: "off", oninput: look });
-    const opened = dialog("Another species", h("div", { class: "field" }, h("label", { for: "species-search" }, "Name, common or scientific"), box), found);
+    const opened = dialog(
+      "Another species",
+      h("div", { class: "field" }, h("label", { for: "species-search" }, "Name, common or scientific"), box),
+      found,
+    );
     function look() {
       const wanted = box.value.trim().toLowerCase();
-      const fits = everything().filter((one) => wanted && `${one.common_name} ${one.scientific_name}`.toLowerCase().includes(wanted));
+      const fits = everything().filter(
+        (one) => wanted && `${one.common_name} ${one.scientific_name}`.toLowerCase().includes(wanted),
+      );
       found.replaceChildren(
-        ...fits.slice(0, MOST_FOUND).map((one) => h("li", null, h("button", { type: "button", class: "btn btn--block pick", onclick: () => { opened.close(); set(one, "1"); } }, h("strong", null, one.common_name), h("span", { class: "species small" }, one.scientific_name)))),
-        ...(wanted && !fits.length ? [h("li", null, "No species has that name. Tap “?” at the nearest one, or write a note.")] : []),
+        ...fits.slice(0, MOST_FOUND).map((one) =>
+          h(
+            "li",
+            null,
+            h(
+              "button",
+              {
+                type: "button",
+                class: "btn btn--block pick",
+                onclick: () => {
+                  opened.close();
+                  set(one, "1");
+                },
+              },
+              h("strong", null, one.common_name),
+              h("span", { class: "species small" }, one.scientific_name),
+            ),
+          ),
+        ),
+        ...(wanted && !fits.length
+          ? [h("li", null, "No species has that name. Tap “?” at the nearest one, or write a note.")]
+          : []),
       );
     }
     box.focus();
@@ -76,8 +133,15 @@ export function calls(app, number) {
 
   function update() {
     const order = likely();
-    const written = [...model.cells.keys()].flatMap((address) => address.match(new RegExp(`^stops\\.${number}\\.calls\\.(.+)$`))?.[1] ?? []);
-    const extra = written.filter((code) => !order.some((one) => one.code === code)).map((code) => everything().find((one) => one.code === code) ?? { code, common_name: code, scientific_name: "" });
+    const written = [...model.cells.keys()].flatMap(
+      (address) => address.match(new RegExp(`^stops\\.${number}\\.calls\\.(.+)$`))?.[1] ?? [],
+    );
+    const extra = written
+      .filter((code) => !order.some((one) => one.code === code))
+      .map(
+        (code) =>
+          everything().find((one) => one.code === code) ?? { code, common_name: code, scientific_name: "" },
+      );
     const calling = order.filter((one) => inSeason(one) || heard(typed(`calls.${one.code}`)));
     const silent = order.filter((one) => !calling.includes(one));
     place(list, [...extra, ...calling]);
@@ -90,7 +154,8 @@ export function calls(app, number) {
   /** A row stays where it was while its list is the same, so that focus and thumb stay too. */
   function place(target, species) {
     const wanted = species.map((one) => rowOf(one).node);
-    if (wanted.length === target.children.length && wanted.every((one, i) => target.children[i] === one)) return;
+    if (wanted.length === target.children.length && wanted.every((one, i) => target.children[i] === one))
+      return;
     const focused = document.activeElement;
     target.replaceChildren(...wanted);
     if (target.contains(focused)) focused.focus();
@@ -108,7 +173,11 @@ function likely() {
 }
 
 function everything() {
-  const others = model.packet.others.map(([code, common_name, scientific_name]) => ({ code, common_name, scientific_name }));
+  const others = model.packet.others.map(([code, common_name, scientific_name]) => ({
+    code,
+    common_name,
+    scientific_name,
+  }));
   return [...model.packet.species, ...others];
 }
 
@@ -119,4 +188,3 @@ export function heardAt(number) {
     .filter(([, text]) => heard(text))
     .map(([one, text]) => `${one.common_name} ${text}`);
 }
-

@@ -3,11 +3,20 @@ import { button, dialog, h, icon, setAttribute, setText } from "../dom.js";
 import { model, onChange, text, undo, write } from "../model.js";
 import { BEAUFORT, NOISE_INDEX, SKY_CODES } from "../rules/codes.js";
 
-const WATER = [["dry", "Dry"], ["pools", "Pools"], ["full", "Full"], ["not_seen", "Not seen"]];
-const YES_NO = [["yes", "Yes"], ["no", "No"]];
+const WATER = [
+  ["dry", "Dry"],
+  ["pools", "Pools"],
+  ["full", "Full"],
+  ["not_seen", "Not seen"],
+];
+const YES_NO = [
+  ["yes", "Yes"],
+  ["no", "No"],
+];
 const MOST_FORCE = 7;
 const coded = (codes) => [...codes].map(([code, sign]) => [String(code), `${code}`, sign]);
-const forces = () => BEAUFORT.slice(0, MOST_FORCE).map(([force, name, sign]) => [String(force), `${force} ${name}`, sign]);
+const forces = () =>
+  BEAUFORT.slice(0, MOST_FORCE).map(([force, name, sign]) => [String(force), `${force} ${name}`, sign]);
 
 const FIELDS = {
   air_temperature: { label: "Air", title: "Air temperature", icon: "temperature", kind: "temperature" },
@@ -20,13 +29,31 @@ const FIELDS = {
   moonlight: { label: "Moon", title: "Moonlight", icon: "tonight", options: () => YES_NO },
   note: { label: "Note", title: "Note", icon: "draft", kind: "text" },
 };
-export const AT_STOP = ["air_temperature", "beaufort", "sky", "noise_index", "cars", "water_tonight", "moonlight", "note"];
+export const AT_STOP = [
+  "air_temperature",
+  "beaufort",
+  "sky",
+  "noise_index",
+  "cars",
+  "water_tonight",
+  "moonlight",
+  "note",
+];
 export const AT_ENDS = ["air_temperature", "beaufort", "sky"];
 
 /** Buttons for `names` under `prefix`, such as `stops.3` or `start`. */
 export function conditions(app, prefix, names, title, id) {
   const tiles = names.map((name) => tile(app, `${prefix}.${name}`, FIELDS[name], title));
-  const node = h("section", { "aria-labelledby": id }, h("h2", { id }, title), h("div", { class: "tiles" }, tiles.map((one) => one.node)));
+  const node = h(
+    "section",
+    { "aria-labelledby": id },
+    h("h2", { id }, title),
+    h(
+      "div",
+      { class: "tiles" },
+      tiles.map((one) => one.node),
+    ),
+  );
   return { node, update: () => tiles.forEach((one) => one.update()) };
 }
 
@@ -36,7 +63,13 @@ export function waterMatters() {
 
 function tile(app, address, field, where) {
   const value = h("span", { class: "tile__value" });
-  const node = h("button", { type: "button", class: "tile", "data-cell": address, onclick: () => open(app, address, field, where) }, icon(field.icon), h("span", { class: "tile__label" }, field.label), value);
+  const node = h(
+    "button",
+    { type: "button", class: "tile", "data-cell": address, onclick: () => open(app, address, field, where) },
+    icon(field.icon),
+    h("span", { class: "tile__label" }, field.label),
+    value,
+  );
   const update = () => {
     const typed = text(address);
     setText(value, shown(typed, field));
@@ -79,9 +112,27 @@ function choose(app, address, field, where) {
     set(app, address, field, code);
   };
   const options = field.options().map(([code, name, sign]) =>
-    h("li", null, h("button", { type: "button", class: "btn btn--block pick", "aria-pressed": String(code === now), onclick: pick(code) }, h("strong", null, name), sign && h("span", null, sign))),
+    h(
+      "li",
+      null,
+      h(
+        "button",
+        {
+          type: "button",
+          class: "btn btn--block pick",
+          "aria-pressed": String(code === now),
+          onclick: pick(code),
+        },
+        h("strong", null, name),
+        sign && h("span", null, sign),
+      ),
+    ),
   );
-  const box = dialog(heading(field, where), h("ul", { class: "plain-list picks" }, options), now && button("Clear", pick(""), { kind: "quiet" }));
+  const box = dialog(
+    heading(field, where),
+    h("ul", { class: "plain-list picks" }, options),
+    now && button("Clear", pick(""), { kind: "quiet" }),
+  );
 }
 
 /** Up and down from the last reading of the evening; or typed. */
@@ -89,20 +140,61 @@ function degrees(app, address, field) {
   const unit = text("temperature_unit") || model.route.temperature_unit;
   const name = address.split(".").at(-1);
   const start = () => text(address) || lastReading(name) || (unit === "F" ? "50" : "10");
-  const input = h("input", { type: "text", inputmode: "decimal", id: "degrees", "data-typed": address, class: "big-number", value: text(address), oninput: () => write({ [address]: input.value.trim() }) });
+  const input = h("input", {
+    type: "text",
+    inputmode: "decimal",
+    id: "degrees",
+    "data-typed": address,
+    class: "big-number",
+    value: text(address),
+    oninput: () => write({ [address]: input.value.trim() }),
+  });
   const step = (by) => () => {
     const next = text(address) ? Number(start().replace(",", ".")) + by : Number(start().replace(",", "."));
     input.value = String(Math.round(next * 10) / 10);
     write({ [address]: input.value });
     app.say(`${input.value} degrees`);
   };
-  const steps = [[-1, "−1"], [-0.5, "−½"], [0.5, "+½"], [1, "+1"]];
+  const steps = [
+    [-1, "−1"],
+    [-0.5, "−½"],
+    [0.5, "+½"],
+    [1, "+1"],
+  ];
   dialog(
     field.title,
     h("div", { class: "field" }, h("label", { for: "degrees" }, `${field.title} in °${unit}`), input),
-    h("div", { class: "steps" }, steps.map(([by, words_]) => h("button", { type: "button", class: "btn btn--large", "aria-label": `${by > 0 ? "up" : "down"} ${Math.abs(by)}`, onclick: step(by) }, words_))),
-    h("p", { class: "small muted" }, lastReading(name) ? `The first tap gives the last reading, ${lastReading(name)}°.` : "Hold the thermometer away from the car and from your hand."),
-    button("Clear", () => { input.value = ""; write({ [address]: "" }); }, { kind: "quiet" }),
+    h(
+      "div",
+      { class: "steps" },
+      steps.map(([by, words_]) =>
+        h(
+          "button",
+          {
+            type: "button",
+            class: "btn btn--large",
+            "aria-label": `${by > 0 ? "up" : "down"} ${Math.abs(by)}`,
+            onclick: step(by),
+          },
+          words_,
+        ),
+      ),
+    ),
+    h(
+      "p",
+      { class: "small muted" },
+      lastReading(name)
+        ? `The first tap gives the last reading, ${lastReading(name)}°.`
+        : "Hold the thermometer away from the car and from your hand.",
+    ),
+    button(
+      "Clear",
+      () => {
+        input.value = "";
+        write({ [address]: "" });
+      },
+      { kind: "quiet" },
+    ),
   );
 }
 
@@ -123,13 +215,40 @@ function count(app, address, field) {
   dialog(
     field.title,
     output,
-    h("div", { class: "steps" }, h("button", { type: "button", class: "btn btn--large", "aria-label": "one less", onclick: step(-1) }, "−1"), h("button", { type: "button", class: "btn btn--large btn--primary", "aria-label": "one more", onclick: step(1) }, "+1")),
-    button("None passed", () => { setText(output, "0"); write({ [address]: "0" }); }, { kind: "block" }),
-    button("Clear", () => { setText(output, "0"); write({ [address]: "" }); }, { kind: "quiet" }),
+    h(
+      "div",
+      { class: "steps" },
+      h(
+        "button",
+        { type: "button", class: "btn btn--large", "aria-label": "one less", onclick: step(-1) },
+        "−1",
+      ),
+      h(
+        "button",
+        { type: "button", class: "btn btn--large btn--primary", "aria-label": "one more", onclick: step(1) },
+        "+1",
+      ),
+    ),
+    button(
+      "None passed",
+      () => {
+        setText(output, "0");
+        write({ [address]: "0" });
+      },
+      { kind: "block" },
+    ),
+    button(
+      "Clear",
+      () => {
+        setText(output, "0");
+        write({ [address]: "" });
+      },
+      { kind: "quiet" },
+    ),
   );
 }
 
-function words(app, address, field) {
+function words(_app, address, field) {
   dialog(field.title, textBox(address, "Written as you type"));
 }
 
@@ -137,7 +256,12 @@ function words(app, address, field) {
 export function textBox(address, label, { rows = 4 } = {}) {
   const id = `cell-${address}`;
   const tag = rows > 1 ? "textarea" : "input";
-  const box = h(tag, { id, "data-typed": address, ...(rows > 1 ? { rows } : { type: "text", autocomplete: "off" }), oninput: () => write({ [address]: box.value }, { undo: false }) });
+  const box = h(tag, {
+    id,
+    "data-typed": address,
+    ...(rows > 1 ? { rows } : { type: "text", autocomplete: "off" }),
+    oninput: () => write({ [address]: box.value }, { undo: false }),
+  });
   box.value = text(address);
   return h("div", { class: "field" }, h("label", { for: id }, label), box);
 }

@@ -5,11 +5,27 @@ import { countdown } from "../timing.js";
 const ROUND = { cx: 60, cy: 60, r: 52, fill: "none", pathLength: 100 };
 
 export function ring() {
-  const run = svg("circle", { ...ROUND, class: "ring__run", "stroke-dasharray": 100, "stroke-dashoffset": 0, transform: "rotate(-90 60 60)" });
-  const picture = svg("svg", { viewBox: "0 0 120 120", class: "ring__picture", "aria-hidden": "true" }, svg("circle", { ...ROUND, class: "ring__track" }), run);
+  const run = svg("circle", {
+    ...ROUND,
+    class: "ring__run",
+    "stroke-dasharray": 100,
+    "stroke-dashoffset": 0,
+    transform: "rotate(-90 60 60)",
+  });
+  const picture = svg(
+    "svg",
+    { viewBox: "0 0 120 120", class: "ring__picture", "aria-hidden": "true" },
+    svg("circle", { ...ROUND, class: "ring__track" }),
+    run,
+  );
   const time = h("span", { class: "ring__time" });
   const word = h("span", { class: "ring__word" });
-  const node = h("div", { class: "ring", role: "timer", "aria-live": "off" }, picture, h("div", { class: "ring__text" }, time, word));
+  const node = h(
+    "div",
+    { class: "ring", role: "timer", "aria-live": "off" },
+    picture,
+    h("div", { class: "ring__text" }, time, word),
+  );
 
   /** `share` of the ring that is left, 0 to 1. */
   function set({ left, total, words, phase }) {

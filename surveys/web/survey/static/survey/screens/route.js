@@ -7,7 +7,16 @@ import { standing, timesOf } from "../timing.js";
 import { heardAt } from "./calls.js";
 import { AT_ENDS, conditions } from "./conditions.js";
 
-const WORDS = { away: "not reached", waiting: "waiting", ready: "waiting", listening: "listening", paused: "paused", over: "listening", done: "done", skipped: "skipped" };
+const WORDS = {
+  away: "not reached",
+  waiting: "waiting",
+  ready: "waiting",
+  listening: "listening",
+  paused: "paused",
+  over: "listening",
+  done: "done",
+  skipped: "skipped",
+};
 
 export function screen(app) {
   const { visit, stops, version } = model;
@@ -18,12 +27,45 @@ export function screen(app) {
     "div",
     null,
     h("p", { class: "muted" }, `${visit.route.code} ${visit.route.name}, night of ${day(visit.night)}`),
-    visit.state === "sent_back" ? h("p", { class: "message message--warning" }, "The coordinator sent this visit back. Mend it, then submit it again.") : null,
-    model.tonight ? null : h("p", { class: "message message--warning" }, "The packet does not hold this night: sunset and hours are checked when the visit reaches the server."),
+    visit.state === "sent_back"
+      ? h(
+          "p",
+          { class: "message message--warning" },
+          "The coordinator sent this visit back. Mend it, then submit it again.",
+        )
+      : null,
+    model.tonight
+      ? null
+      : h(
+          "p",
+          { class: "message message--warning" },
+          "The packet does not hold this night: sunset and hours are checked when the visit reaches the server.",
+        ),
     start.node,
-    h("section", { "aria-labelledby": "stops-title" }, h("h2", { id: "stops-title" }, "Stops"), h("ul", { class: "plain-list picks" }, rows.map((one) => one.node))),
-    h("details", { class: "panel" }, h("summary", null, "Limits of the protocol"), h("dl", { class: "facts" }, version.limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))))),
-    button("Summary and end of the route", () => app.go("summary", visit.id), { kind: "block", name: "paper-sheet" }),
+    h(
+      "section",
+      { "aria-labelledby": "stops-title" },
+      h("h2", { id: "stops-title" }, "Stops"),
+      h(
+        "ul",
+        { class: "plain-list picks" },
+        rows.map((one) => one.node),
+      ),
+    ),
+    h(
+      "details",
+      { class: "panel" },
+      h("summary", null, "Limits of the protocol"),
+      h(
+        "dl",
+        { class: "facts" },
+        version.limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))),
+      ),
+    ),
+    button("Summary and end of the route", () => app.go("summary", visit.id), {
+      kind: "block",
+      name: "paper-sheet",
+    }),
   );
   const words = next.querySelector("span");
 
@@ -45,14 +87,30 @@ function row(app, stop) {
   const typed = stopText(stop.number);
   const state = h("span", { class: "tag" });
   const heard = h("span", { class: "small" });
-  const phase = () => standing(timesOf(typed, stopTime(stop.number)), model.version.protocol, null, now()).phase;
+  const phase = () =>
+    standing(timesOf(typed, stopTime(stop.number)), model.version.protocol, null, now()).phase;
   const open = () => app.go("stop", model.visit.id, stop.number);
-  const node = h("li", null, h("button", { type: "button", class: "btn btn--block pick", onclick: open }, h("strong", null, `${stop.number}. ${stop.name}`), state, heard));
+  const node = h(
+    "li",
+    null,
+    h(
+      "button",
+      { type: "button", class: "btn btn--block pick", onclick: open },
+      h("strong", null, `${stop.number}. ${stop.name}`),
+      state,
+      heard,
+    ),
+  );
   const update = () => {
     const found = heardAt(stop.number);
     setText(state, WORDS[phase()]);
     setAttribute(state, "data-phase", phase());
-    setText(heard, phase() === "skipped" ? typed("skip_reason") : found.join(", ") || (phase() === "done" ? "nothing heard" : ""));
+    setText(
+      heard,
+      phase() === "skipped"
+        ? typed("skip_reason")
+        : found.join(", ") || (phase() === "done" ? "nothing heard" : ""),
+    );
   };
   return { node, update, phase, number: stop.number };
 }

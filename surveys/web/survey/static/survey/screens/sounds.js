@@ -19,8 +19,14 @@ export function stopSounds(app, number) {
     "section",
     { "aria-labelledby": "sound-title" },
     h("h2", { id: "sound-title" }, "Recordings"),
-    h("div", { class: "pair" }, button("Record what calls", () => start(app, number, "voucher"), { name: "record" }), button("Cannot name it", () => cannotName(app, number), { name: "query" })),
-    state, list,
+    h(
+      "div",
+      { class: "pair" },
+      button("Record what calls", () => start(app, number, "voucher"), { name: "record" }),
+      button("Cannot name it", () => cannotName(app, number), { name: "query" }),
+    ),
+    state,
+    list,
   );
   return { node, update: () => draw(app, list, state, ofVisit(model.visit?.id, number)) };
 }
@@ -29,7 +35,13 @@ export function stopSounds(app, number) {
 export function visitSounds(app) {
   const list = h("ul", { class: "plain-list picks" });
   const state = h("p", { role: "status" });
-  const node = h("section", { "aria-labelledby": "sound-title" }, h("h2", { id: "sound-title" }, "Recordings"), state, list);
+  const node = h(
+    "section",
+    { "aria-labelledby": "sound-title" },
+    h("h2", { id: "sound-title" }, "Recordings"),
+    state,
+    list,
+  );
   const update = () => {
     const found = ofVisit(model.visit?.id);
     node.hidden = !found.length;
@@ -45,7 +57,25 @@ function draw(app, list, state, found, withStop = false) {
   if (list.dataset.key === key) return;
   list.dataset.key = key;
   const focused = document.activeElement?.dataset.recording;
-  list.replaceChildren(...rows.map(([one, title, facts]) => h("li", null, h("button", { type: "button", class: "btn btn--block pick", "data-recording": one.id, onclick: () => show(app, one.id) }, h("strong", null, title), h("span", { class: "small" }, facts)))));
+  list.replaceChildren(
+    ...rows.map(([one, title, facts]) =>
+      h(
+        "li",
+        null,
+        h(
+          "button",
+          {
+            type: "button",
+            class: "btn btn--block pick",
+            "data-recording": one.id,
+            onclick: () => show(app, one.id),
+          },
+          h("strong", null, title),
+          h("span", { class: "small" }, facts),
+        ),
+      ),
+    ),
+  );
   if (focused) list.querySelector(`[data-recording="${focused}"]`)?.focus();
 }
 
@@ -54,8 +84,17 @@ function nameOf({ species }) {
   return everything().find(([code]) => code === species)?.[1] ?? species;
 }
 
-const everything = () => [...model.packet.species.map((one) => [one.code, one.common_name]), ...model.packet.others];
-const titleOf = (one, withStop) => [withStop && one.stop ? `Stop ${one.stop}` : "", one.kind === "voucher" ? nameOf(one).replace(/^s/, "S") : KINDS.note].filter(Boolean).join(": ");
+const everything = () => [
+  ...model.packet.species.map((one) => [one.code, one.common_name]),
+  ...model.packet.others,
+];
+const titleOf = (one, withStop) =>
+  [
+    withStop && one.stop ? `Stop ${one.stop}` : "",
+    one.kind === "voucher" ? nameOf(one).replace(/^s/, "S") : KINDS.note,
+  ]
+    .filter(Boolean)
+    .join(": ");
 const atClock = (one) => clock(Date.parse(one.begun_at), model.route.time_zone);
 const long = (seconds) => duration(Math.max(1, Math.round(seconds)));
 const factsOf = (one) => `${atClock(one)}, ${long(one.seconds)}. ${whereWords(one)}`;
@@ -68,8 +107,21 @@ function cannotName(app, number) {
   };
   const box = dialog(
     "A call you cannot name",
-    h("p", null, "Keep the sound, or say what it was like. The coordinator listens to it later. Tap “?” at a species only if you think it was that one."),
-    h("ul", { class: "plain-list picks" }, h("li", null, button("Record the call", go("voucher"), { kind: "primary large block", name: "record" })), h("li", null, button("Say what you heard", go("note"), { kind: "block", name: "record" }))),
+    h(
+      "p",
+      null,
+      "Keep the sound, or say what it was like. The coordinator listens to it later. Tap “?” at a species only if you think it was that one.",
+    ),
+    h(
+      "ul",
+      { class: "plain-list picks" },
+      h(
+        "li",
+        null,
+        button("Record the call", go("voucher"), { kind: "primary large block", name: "record" }),
+      ),
+      h("li", null, button("Say what you heard", go("note"), { kind: "block", name: "record" })),
+    ),
     textBox(`stops.${number}.note`, "Or write it down", { rows: 3 }),
   );
 }
@@ -90,14 +142,28 @@ async function start(app, number, kind, { unnamed = false } = {}) {
   const heard = (level, seconds) => {
     setText(time, stamp(seconds));
     bars.set(level);
-    setText(words, level > LOUD ? "Too loud: point the phone away." : kind === "note" ? "Speak now. Every second is stored at once." : "Hold still and point the phone at the calls. Every second is stored at once.");
+    setText(
+      words,
+      level > LOUD
+        ? "Too loud: point the phone away."
+        : kind === "note"
+          ? "Speak now. Every second is stored at once."
+          : "Hold still and point the phone at the calls. Every second is stored at once.",
+    );
   };
   const over = (recording, why) => {
     box.close();
     if (why) app.trouble(why);
     if (recording) keep(app, number, recording, unnamed);
   };
-  const about = { slug: app.config.slug, visit: model.visit.id, person: model.visit.person.id, stop: number, species: "", kind };
+  const about = {
+    slug: app.config.slug,
+    visit: model.visit.id,
+    person: model.visit.person.id,
+    stop: number,
+    species: "",
+    kind,
+  };
   try {
     machine = await record(about, { heard, over });
     app.say("Recording");
@@ -113,9 +179,14 @@ async function start(app, number, kind, { unnamed = false } = {}) {
 
 async function keep(app, number, recording, unnamed) {
   if (unnamed) {
-    const note = [stopText(number)("note"), `A call at ${atClock(recording)} not named.`].filter(Boolean).join(" ");
+    const note = [stopText(number)("note"), `A call at ${atClock(recording)} not named.`]
+      .filter(Boolean)
+      .join(" ");
     await writeStop(number, { note });
-    app.snack(`${KINDS[recording.kind]} of ${long(recording.seconds)} kept, and a line in the note of stop ${number}`, undo);
+    app.snack(
+      `${KINDS[recording.kind]} of ${long(recording.seconds)} kept, and a line in the note of stop ${number}`,
+      undo,
+    );
   } else app.snack(`${KINDS[recording.kind]} of ${long(recording.seconds)} kept on this phone`);
   soon();
   if (recording.kind === "voucher" && !unnamed) show(app, recording.id);
@@ -129,27 +200,63 @@ async function show(app, id) {
   const heardHere = everything().filter(([code]) => !["", "0"].includes(stopText(one.stop)(`calls.${code}`)));
   const others = everything().filter((row) => !heardHere.includes(row));
   const option = ([code, name]) => h("option", { value: code, selected: code === one.species }, name);
-  const names = h("select", { id: "sound-species", onchange: () => change(id, (it) => { it.species = names.value; }) }, option(["", "Not named"]), h("optgroup", { label: "Heard at this stop" }, heardHere.map(option)), h("optgroup", { label: "Other species" }, others.map(option)));
+  const names = h(
+    "select",
+    {
+      id: "sound-species",
+      onchange: () =>
+        change(id, (it) => {
+          it.species = names.value;
+        }),
+    },
+    option(["", "Not named"]),
+    h("optgroup", { label: "Heard at this stop" }, heardHere.map(option)),
+    h("optgroup", { label: "Other species" }, others.map(option)),
+  );
   const player = playing(app, one);
   const box = dialog(
     `${KINDS[one.kind]}, ${atClock(one)}`,
     h("p", null, `Stop ${one.stop}, ${long(one.seconds)}. ${whereWords(one)}`),
-    fixed ? one.kind === "voucher" && h("p", null, `Species: ${nameOf(one)}.`) : h("div", { class: "field" }, h("label", { for: "sound-species" }, "What calls"), names),
+    fixed
+      ? one.kind === "voucher" && h("p", null, `Species: ${nameOf(one)}.`)
+      : h("div", { class: "field" }, h("label", { for: "sound-species" }, "What calls"), names),
     player.node,
-    one.trouble?.stops ? button("Try to send it again", () => { retry(id); box.close(); }, { kind: "block", name: "sync" }) : null,
-    one.state === "kept" ? button("Delete this recording", () => askDelete(app, box, one), { kind: "quiet block", name: "close" }) : null,
+    one.trouble?.stops
+      ? button(
+          "Try to send it again",
+          () => {
+            retry(id);
+            box.close();
+          },
+          { kind: "block", name: "sync" },
+        )
+      : null,
+    one.state === "kept"
+      ? button("Delete this recording", () => askDelete(app, box, one), {
+          kind: "quiet block",
+          name: "close",
+        })
+      : null,
   );
   box.addEventListener("close", player.stop);
 }
 
 function askDelete(app, before, one) {
   before.close();
-  const box = dialog("Delete this recording?", h("p", null, `${KINDS[one.kind]} of ${atClock(one)}, ${long(one.seconds)}. It cannot be brought back.`), button("Delete it", async () => {
-    box.close();
-    await remove(one.id);
-    soon();
-    app.snack("The recording is deleted");
-  }, { kind: "danger block" }));
+  const box = dialog(
+    "Delete this recording?",
+    h("p", null, `${KINDS[one.kind]} of ${atClock(one)}, ${long(one.seconds)}. It cannot be brought back.`),
+    button(
+      "Delete it",
+      async () => {
+        box.close();
+        await remove(one.id);
+        soon();
+        app.snack("The recording is deleted");
+      },
+      { kind: "danger block" },
+    ),
+  );
 }
 
 /** A player of our own: the browser's would shine white at night. */
@@ -168,7 +275,16 @@ function playing(app, one) {
     url ??= one.state === "sent" ? `${app.config.sounds}${one.id}` : URL.createObjectURL(await fileOf(one));
     if (!audio.src) audio.src = url;
     if (audio.ended) audio.currentTime = 0;
-    await audio.play().catch(() => setText(time, one.state === "sent" ? "The sound is on the server only: it plays with a network." : "This browser cannot play it; it is kept all the same."));
+    await audio
+      .play()
+      .catch(() =>
+        setText(
+          time,
+          one.state === "sent"
+            ? "The sound is on the server only: it plays with a network."
+            : "This browser cannot play it; it is kept all the same.",
+        ),
+      );
   }
 
   function stop() {
@@ -184,8 +300,19 @@ function playing(app, one) {
 /** Bars that rise with the loudness. */
 function meter() {
   const bars = Array.from({ length: BARS }, (_, i) => svg("rect", { x: 10 * i, y: 2, width: 7, height: 20 }));
-  const node = svg("svg", { viewBox: `0 0 ${10 * BARS} 24`, class: "meter", preserveAspectRatio: "none", role: "img", "aria-label": "Loudness" }, bars);
-  const set = (level) => bars.forEach((bar, i) => setAttribute(bar, "data-on", i < level * BARS ? "yes" : null));
+  const node = svg(
+    "svg",
+    {
+      viewBox: `0 0 ${10 * BARS} 24`,
+      class: "meter",
+      preserveAspectRatio: "none",
+      role: "img",
+      "aria-label": "Loudness",
+    },
+    bars,
+  );
+  const set = (level) =>
+    bars.forEach((bar, i) => setAttribute(bar, "data-on", i < level * BARS ? "yes" : null));
   return { node, set };
 }
 

@@ -28,19 +28,47 @@ export function screen(app) {
   const clashes = h("div");
   const wrong = h("div");
   const submit = button("Submit the visit", ask, { kind: "primary large block", name: "submitted" });
-  const undoSubmit = button("Do not submit yet", () => note((one) => { one.wants_submit = false; }), { kind: "block" });
-  const send = button("Send now", () => { app.sync?.syncAll(); app.sounds?.soon(0, { anyway: true }); }, { kind: "block", name: "sync" });
+  const undoSubmit = button(
+    "Do not submit yet",
+    () =>
+      note((one) => {
+        one.wants_submit = false;
+      }),
+    { kind: "block" },
+  );
+  const send = button(
+    "Send now",
+    () => {
+      app.sync?.syncAll();
+      app.sounds?.soon(0, { anyway: true });
+    },
+    { kind: "block", name: "sync" },
+  );
   const signIn = signInLink(app.config);
   const again = h("div", { class: "actions" });
   const away = button("Throw this draft away", throwAway, { kind: "quiet block", name: "close" });
   const sound = visitSounds(app);
-  const editing = h("div", null, end.node, textBox("second_observer", "Second observer, if there was one", { rows: 1 }), textBox("notes", "Notes on the evening"));
+  const editing = h(
+    "div",
+    null,
+    end.node,
+    textBox("second_observer", "Second observer, if there was one", { rows: 1 }),
+    textBox("notes", "Notes on the evening"),
+  );
   const node = h(
     "div",
     null,
     h("p", { class: "muted" }, `${visit.route.code} ${visit.route.name}, night of ${day(visit.night)}`),
-    h("section", { class: "panel panel--now", "aria-label": "Phone and server" }, state, again, send, signIn.node),
-    wrong, clashes,
+    h(
+      "section",
+      { class: "panel panel--now", "aria-label": "Phone and server" },
+      state,
+      again,
+      send,
+      signIn.node,
+    ),
+    wrong,
+    clashes,
     h("section", { "aria-labelledby": "heard-title" }, h("h2", { id: "heard-title" }, "Written down"), heard),
     sound.node,
     editing,
@@ -51,46 +79,83 @@ export function screen(app) {
   function ask() {
     const found = allFindings();
     const refused = found.filter(({ severity }) => severity === "refuse").length;
-    const left = stops.filter(({ number }) => !stopText(number)("status") && !stopText(number)("started_at")).length;
+    const left = stops.filter(
+      ({ number }) => !stopText(number)("status") && !stopText(number)("started_at"),
+    ).length;
     const box = dialog(
       "Submit the visit?",
-      h("p", null, `${stops.length - left} of ${stops.length} stops are written down. ${found.length ? `The protocol has ${found.length} remarks; the coordinator sees them too.` : "The protocol has no remarks."}`),
+      h(
+        "p",
+        null,
+        `${stops.length - left} of ${stops.length} stops are written down. ${found.length ? `The protocol has ${found.length} remarks; the coordinator sees them too.` : "The protocol has no remarks."}`,
+      ),
       left ? h("p", null, "A stop that is left blank counts as not surveyed, not as silent.") : null,
       refused ? h("p", null, "Something impossible must be mended first; see the remarks.") : null,
-      button("Yes, submit", async () => {
-        box.close();
-        await note((one) => Object.assign(one, { wants_submit: true, trouble: null }));
-        app.sync?.syncAll();
-      }, { kind: "primary large block" }),
+      button(
+        "Yes, submit",
+        async () => {
+          box.close();
+          await note((one) => Object.assign(one, { wants_submit: true, trouble: null }));
+          app.sync?.syncAll();
+        },
+        { kind: "primary large block" },
+      ),
     );
   }
 
   function throwAway() {
-    const box = dialog("Throw this draft away?", h("p", null, "Everything written down for this night goes, here and on the server. For two weeks this phone can bring it back; recordings cannot be brought back."), button("Throw it away", async () => {
-      box.close();
-      try {
-        await app.sync.throwAway(model.visit);
-        await forgetVisit(app.config.slug, visit.id);
-      } catch (error) {
-        app.trouble(error.message || "No network: a draft that reached the server can only be thrown away with signal.");
-      }
-    }, { kind: "danger block" }));
+    const box = dialog(
+      "Throw this draft away?",
+      h(
+        "p",
+        null,
+        "Everything written down for this night goes, here and on the server. For two weeks this phone can bring it back; recordings cannot be brought back.",
+      ),
+      button(
+        "Throw it away",
+        async () => {
+          box.close();
+          try {
+            await app.sync.throwAway(model.visit);
+            await forgetVisit(app.config.slug, visit.id);
+          } catch (error) {
+            app.trouble(
+              error.message ||
+                "No network: a draft that reached the server can only be thrown away with signal.",
+            );
+          }
+        },
+        { kind: "danger block" },
+      ),
+    );
   }
 
   function draw() {
     const remarks = allFindings();
-    setText(counted, remarks.length ? `What the protocol says (${remarks.length})` : "The protocol has no remarks");
+    setText(
+      counted,
+      remarks.length ? `What the protocol says (${remarks.length})` : "The protocol has no remarks",
+    );
     showFindings(list, remarks);
     heard.replaceChildren(...stops.map(stopFacts));
   }
 
   function stopFacts({ number, name }) {
     const typed = stopText(number);
-    const [from, to] = [typed("started_at"), typed("finished_at")].map((text) => (Number.isNaN(Date.parse(text)) ? text : clock(Date.parse(text), zone)));
+    const [from, to] = [typed("started_at"), typed("finished_at")].map((text) =>
+      Number.isNaN(Date.parse(text)) ? text : clock(Date.parse(text), zone),
+    );
     const skipped = typed("status") === "skipped";
     const listened = from || typed("status") === "listened";
-    const words = skipped ? `skipped: ${typed("skip_reason") || "no reason"}` : heardAt(number).join(", ") || (listened ? "nothing heard" : "not reached");
-    return h("div", null, h("dt", null, `${number}. ${name}`), h("dd", null, words, h("small", null, skipped || !from ? "" : `${from} to ${to || "…"}`)));
+    const words = skipped
+      ? `skipped: ${typed("skip_reason") || "no reason"}`
+      : heardAt(number).join(", ") || (listened ? "nothing heard" : "not reached");
+    return h(
+      "div",
+      null,
+      h("dt", null, `${number}. ${name}`),
+      h("dd", null, words, h("small", null, skipped || !from ? "" : `${from} to ${to || "…"}`)),
+    );
   }
 
   function drawClashes() {
@@ -98,13 +163,36 @@ export function screen(app) {
     if (clashes.dataset.key === key) return;
     clashes.dataset.key = key;
     if (!conflicts().length) return clashes.replaceChildren();
-    const one = (cell) => h("li", null, h("fieldset", { class: "group" }, h("legend", null, label(cell.address)), side(cell, "Keep mine", cell.text), side(cell, "Take theirs", cell.theirs)));
-    clashes.replaceChildren(h("section", { "aria-labelledby": "clash-title" }, h("h2", { id: "clash-title" }, "Changed on both sides"), h("p", null, "Both texts are kept until you choose."), h("ul", { class: "plain-list" }, conflicts().map(one))));
+    const one = (cell) =>
+      h(
+        "li",
+        null,
+        h(
+          "fieldset",
+          { class: "group" },
+          h("legend", null, label(cell.address)),
+          side(cell, "Keep mine", cell.text),
+          side(cell, "Take theirs", cell.theirs),
+        ),
+      );
+    clashes.replaceChildren(
+      h(
+        "section",
+        { "aria-labelledby": "clash-title" },
+        h("h2", { id: "clash-title" }, "Changed on both sides"),
+        h("p", null, "Both texts are kept until you choose."),
+        h("ul", { class: "plain-list" }, conflicts().map(one)),
+      ),
+    );
     return undefined;
   }
 
-  const side = (cell, words, text) => button(`${words}: ${shown(cell.address, text)}`, () => choose(cell.visit, cell.address, text), { kind: "block" });
-  const shown = (address, text) => (text === "" ? BLANK : TIMES.test(address) && INSTANT.test(text) ? clock(Date.parse(text), zone) : text);
+  const side = (cell, words, text) =>
+    button(`${words}: ${shown(cell.address, text)}`, () => choose(cell.visit, cell.address, text), {
+      kind: "block",
+    });
+  const shown = (address, text) =>
+    text === "" ? BLANK : TIMES.test(address) && INSTANT.test(text) ? clock(Date.parse(text), zone) : text;
 
   async function drawClock() {
     const ahead = await setting("clock-ahead", 0);
@@ -112,12 +200,36 @@ export function screen(app) {
     if (wrong.dataset.key === words) return;
     wrong.dataset.key = words;
     const repair = button("Put the times of this visit right", () => shiftTimes(ahead), { kind: "block" });
-    wrong.replaceChildren(...(words && open() ? [h("div", { class: "message message--warning" }, icon("warning"), h("div", null, h("p", null, `${words} If it was so in the night, the times written down are wrong by as much.`), model.visit.shifted ? h("p", null, "The times were put right already.") : repair))] : []));
+    wrong.replaceChildren(
+      ...(words && open()
+        ? [
+            h(
+              "div",
+              { class: "message message--warning" },
+              icon("warning"),
+              h(
+                "div",
+                null,
+                h(
+                  "p",
+                  null,
+                  `${words} If it was so in the night, the times written down are wrong by as much.`,
+                ),
+                model.visit.shifted ? h("p", null, "The times were put right already.") : repair,
+              ),
+            ),
+          ]
+        : []),
+    );
   }
 
   async function shiftTimes(ahead) {
-    const times = [...model.cells].filter(([address, text]) => TIMES.test(address) && !Number.isNaN(Date.parse(text)));
-    const right = Object.fromEntries(times.map(([address, text]) => [address, iso(Date.parse(text) - ahead)]));
+    const times = [...model.cells].filter(
+      ([address, text]) => TIMES.test(address) && !Number.isNaN(Date.parse(text)),
+    );
+    const right = Object.fromEntries(
+      times.map(([address, text]) => [address, iso(Date.parse(text) - ahead)]),
+    );
     const first = Math.min(...Object.values(right).map((text) => Date.parse(text)));
     const night = times.length ? nightOf(first, zone) : visit.night;
     await note((one) => Object.assign(one, { shifted: ahead, night }));
@@ -144,7 +256,12 @@ export function screen(app) {
     const { trouble, wants_submit: wants } = model.visit;
     const standing = { visit: model.visit, waits: unsent().length, clashes: conflicts().length };
     const status = app.sync?.status ?? { kind: "idle" };
-    setSentences(state, [`This visit is ${stateWords(model.visit)}.`, trouble?.words ?? keptWords(standing, zone), syncWords(status, [standing]), protocolWords(model.visit)]);
+    setSentences(state, [
+      `This visit is ${stateWords(model.visit)}.`,
+      trouble?.words ?? keptWords(standing, zone),
+      syncWords(status, [standing]),
+      protocolWords(model.visit),
+    ]);
     editing.hidden = !open();
     submit.hidden = !open() || wants || standing.clashes > 0;
     undoSubmit.hidden = !(open() && wants);

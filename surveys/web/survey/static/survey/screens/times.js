@@ -5,12 +5,28 @@ import { h } from "../dom.js";
 import { model, stopText, stopTime, writeStop } from "../model.js";
 import { clockWithSeconds } from "../rules/words.js";
 
-const TIMES = [["arrived_at", "Arrived"], ["started_at", "Listening from"], ["finished_at", "Listening to"]];
-const FOLDS = [["first", "the first time"], ["second", "the second time"]];
+const TIMES = [
+  ["arrived_at", "Arrived"],
+  ["started_at", "Listening from"],
+  ["finished_at", "Listening to"],
+];
+const FOLDS = [
+  ["first", "the first time"],
+  ["second", "the second time"],
+];
 
 export function timeFields(app, number) {
   const rows = TIMES.map(([name, label]) => row(app, number, name, label));
-  const node = h("div", null, h("p", { class: "small muted" }, `Local clock of the route, ${model.route.time_zone.replaceAll("_", " ")}.`), rows.map((one) => one.node));
+  const node = h(
+    "div",
+    null,
+    h(
+      "p",
+      { class: "small muted" },
+      `Local clock of the route, ${model.route.time_zone.replaceAll("_", " ")}.`,
+    ),
+    rows.map((one) => one.node),
+  );
   return { node, update: () => rows.forEach((one) => one.update()) };
 }
 
@@ -18,8 +34,26 @@ function row(app, number, name, label) {
   const typed = stopText(number);
   const id = `time-${name}`;
   const input = h("input", { id, type: kindOf(), step: 1, autocomplete: "off", onchange: take });
-  const folds = FOLDS.map(([fold, words]) => h("label", { class: "choice", for: `${id}-${fold}` }, h("input", { type: "radio", name: `${id}-fold`, id: `${id}-${fold}`, value: fold, onchange: () => writeStop(number, { [`${name}.fold`]: fold }) }), words));
-  const twice = h("fieldset", { class: "field" }, h("legend", null, "The clocks went back: this time came twice. Which was it?"), folds);
+  const folds = FOLDS.map(([fold, words]) =>
+    h(
+      "label",
+      { class: "choice", for: `${id}-${fold}` },
+      h("input", {
+        type: "radio",
+        name: `${id}-fold`,
+        id: `${id}-${fold}`,
+        value: fold,
+        onchange: () => writeStop(number, { [`${name}.fold`]: fold }),
+      }),
+      words,
+    ),
+  );
+  const twice = h(
+    "fieldset",
+    { class: "field" },
+    h("legend", null, "The clocks went back: this time came twice. Which was it?"),
+    folds,
+  );
   const node = h("div", null, h("div", { class: "field" }, h("label", { for: id }, label), input), twice);
 
   /** A time that no clock shows is mended as text, or it could not be seen. */
@@ -33,7 +67,10 @@ function row(app, number, name, label) {
 
   async function take() {
     if (input.validity.badInput) return;
-    const fold = instantsOf(input.value, model.visit.night, model.route.time_zone).length > 1 ? typed(`${name}.fold`) : "";
+    const fold =
+      instantsOf(input.value, model.visit.night, model.route.time_zone).length > 1
+        ? typed(`${name}.fold`)
+        : "";
     await writeStop(number, { [name]: input.value, [`${name}.fold`]: fold });
     app.say(`${label} ${input.value || "cleared"}`);
   }
@@ -44,7 +81,10 @@ function row(app, number, name, label) {
     if (document.activeElement === input) return;
     input.type = kindOf();
     const instant = stopTime(number)(name);
-    input.value = input.type === "text" || instant === null ? clockText(typed(name)) : clockWithSeconds(instant, model.route.time_zone);
+    input.value =
+      input.type === "text" || instant === null
+        ? clockText(typed(name))
+        : clockWithSeconds(instant, model.route.time_zone);
   }
   update();
   return { node, update };

@@ -1,6 +1,7 @@
 // Keeps the survey screen on the phone. It answers for the files of the screen and nothing else:
 // packets and visits lie in IndexedDB, and what goes to the server passes by untouched.
-const { version, version_header: header, shell, files, past } = {% autoescape off %}{{ worker_json }}{% endautoescape %};
+// The view that serves this file puts a line before it that sets `self.survey`.
+const { version, version_header: versionHeader, shell, files, past } = self.survey;
 const KEPT = `survey:${shell}:${version}`;
 
 // All or nothing, and only what belongs to this version: a network that wants a sign-in, or a server
@@ -13,12 +14,16 @@ async function fetchWhole(url, wanted) {
 
 async function fetchPage() {
   const page = await fetchWhole(shell);
-  if (page.headers.get(header) !== version) throw new Error(`${shell} is not the page of version ${version}`);
+  if (page.headers.get(versionHeader) !== version)
+    throw new Error(`${shell} is not the page of version ${version}`);
   return page;
 }
 
 async function keepAll() {
-  const fetched = Object.entries(files).map(async ([url, integrity]) => [url, await fetchWhole(url, { integrity })]);
+  const fetched = Object.entries(files).map(async ([url, integrity]) => [
+    url,
+    await fetchWhole(url, { integrity }),
+  ]);
   const whole = await Promise.all([fetchPage().then((page) => [shell, page]), ...fetched]);
   const cache = await caches.open(KEPT);
   await Promise.all(whole.map(([url, response]) => cache.put(url, response)));
@@ -40,8 +45,14 @@ function passBy(event) {
   const kept = { cacheName: KEPT };
   return event.addRoutes?.([
     { condition: { urlPattern: new URLPattern({ pathname: shell }), requestMode: "navigate" }, source: kept },
-    { condition: { or: Object.keys(files).map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) }, source: kept },
-    { condition: { or: past.map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) }, source: "network" },
+    {
+      condition: { or: Object.keys(files).map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) },
+      source: kept,
+    },
+    {
+      condition: { or: past.map((pathname) => ({ urlPattern: new URLPattern({ pathname }) })) },
+      source: "network",
+    },
   ]);
 }
 
