@@ -105,7 +105,7 @@ def test_announced_twice_at_once(observer, visit, content):
 
 
 def test_quota_holds_for_two_tabs_at_once(observer, visit, monkeypatch):
-    monkeypatch.setattr("surveys.visits.media.recordings.MOST_A_VISIT", 1)
+    monkeypatch.setattr("surveys.visits.media.recordings.MAX_RECORDINGS", 1)
     results = at_once(
         visit,
         lambda: begin_recording(observer, announced(visit, sound(seed=1))),
