@@ -10,7 +10,7 @@ SITE = "https://frogs.example.org"
 
 def published(member: Membership, season_year: int = 2024, reason: str = "") -> Publication:
     run = ask_to_publish(member, season_year, reason, site_url=SITE)
-    build(run, site_url=SITE)
+    build(run)
     run.refresh_from_db()
     assert run.publication is not None, run.problem
     return run.publication
