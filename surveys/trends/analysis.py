@@ -153,14 +153,7 @@ def _trend(
 ) -> Trend:
     """The line through yearly levels, under the model that was chosen with a straight line."""
     poor = (POOR_FIT,) if check and POOR_FIT in check.p.flags else ()
-    fit = fit_year_trend(
-        histories.detected,
-        histories.season_year,
-        histories.cluster,
-        **model_terms(
-            histories, covariates, choice.detection, tuple(choice.site_covariates.values())
-        ),
-    )
+    fit = chosen_year_trend(histories, covariates, choice)
     change, naive = summarize_year_trend(fit), _naive_trend(histories)
     return Trend(
         log_odds=flagged(change.log_odds, *poor),
@@ -180,6 +173,55 @@ def _trend(
         occupancy_models=choice.occupancy_models,
         effects=odds_ratios(choice),
         silent_kinds=silent_kinds(choice, histories),
+    )
+
+
+def chosen_year_trend(
+    histories: Histories,
+    covariates: Mapping[str, FloatArray],
+    choice: Choice,
+    *,
+    breaks: Sequence[int] = (),
+) -> YearTrend:
+    """The change within routes under the models that were chosen.
+
+    Parameters
+    ----------
+    histories, covariates
+        What ``choose_trend`` was given.
+    choice
+        What it chose.
+    breaks
+        Season years from which on the protocol or the list of stops was another.
+
+    Returns
+    -------
+    YearTrend
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends.histories import Histories
+    >>> from surveys.trends.model_selection import choose_trend
+    >>> rng = np.random.default_rng(1)
+    >>> rows = np.arange(400)
+    >>> heard = ((rng.random(400) < 0.5)[:, None] & (rng.random((400, 3)) < 0.6)).astype(float)
+    >>> histories = Histories(
+    ...     site=rows % 50, cluster=rows % 10, season_year=2015 + rows // 50, detected=heard,
+    ...     call_index=heard, night=np.full(heard.shape, np.nan))
+    >>> trend = chosen_year_trend(histories, {}, choose_trend(histories, {}, {}))
+    >>> low, high = trend.line.limits
+    >>> bool(low < 0 < high)
+    True
+    """
+    return fit_year_trend(
+        histories.detected,
+        histories.season_year,
+        histories.cluster,
+        **model_terms(
+            histories, covariates, choice.detection, tuple(choice.site_covariates.values())
+        ),
+        breaks=breaks,
     )
 
 

@@ -1,0 +1,153 @@
+"""Count how often the trend is told right, through the choice of models as for real data."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from surveys.trends.analysis import chosen_year_trend
+from surveys.trends.histories import Histories
+from surveys.trends.model_selection import choose_trend
+from surveys.trends.models.year_trend import summarize_year_trend
+from surveys.trends.numerics.intervals import wilson
+from tests.published.trends.calibration.cases import CASES, Case
+from tests.published.trends.calibration.programs import simulate
+
+SEED = 20261129
+
+
+@dataclass(frozen=True, kw_only=True)
+class Count:
+    """Programs of one case by what was told: `fell`, `rose`, `not told`; and those in which the
+    interval of the change a year `held` the truth."""
+
+    case: Case
+    programs: int
+    fell: int
+    rose: int
+    not_told: int
+    held: int
+
+    @property
+    def alarms(self) -> float:
+        """Percent of the programs told as changing."""
+        return 100 * (self.fell + self.rose) / self.programs
+
+    @property
+    def coverage(self) -> float:
+        """Percent of the intervals told that hold the truth."""
+        return 100 * self.held / max(self.programs - self.not_told, 1)
+
+    @property
+    def misses(self) -> list[str]:
+        """The goals of the case that were not met, in words."""
+        case, fell = self.case, 100 * self.fell / self.programs
+        side = max(fell, 100 * self.rose / self.programs)
+        goals = [
+            (case.alarms is None or self.alarms <= case.alarms, "false alarms"),
+            (case.side is None or side <= case.side, "one side"),
+            (case.power is None or fell >= case.power, "power"),
+            (
+                case.coverage is None or case.coverage[0] <= self.coverage <= case.coverage[1],
+                "coverage",
+            ),
+        ]
+        return [name for met, name in goals if not met]
+
+
+def count_case(case: Case, programs: int, *, first: int = 0) -> Count:
+    """Simulate and analyze programs number `first` and on of a case."""
+    told: Counter[str] = Counter()
+    for number in range(first, first + programs):
+        told.update(_outcomes(case, number))
+    return Count(
+        case=case,
+        programs=programs,
+        fell=told["fell"],
+        rose=told["rose"],
+        not_told=told["not told"],
+        held=told["held"],
+    )
+
+
+def _outcomes(case: Case, number: int) -> Iterable[str]:
+    key = [SEED, CASES.index(case), number]
+    drawn = simulate(case.setting, np.random.default_rng(key))
+    unknown = np.full(drawn.detections.shape, np.nan)
+    histories = Histories(
+        site=np.arange(len(drawn.route)),
+        cluster=drawn.route,
+        season_year=drawn.season_year,
+        detected=drawn.detections,
+        call_index=unknown,
+        night=unknown,
+    )
+    choice = choose_trend(histories, {}, {})
+    trend = chosen_year_trend(histories, {}, choice, breaks=case.setting.breaks)
+    change = summarize_year_trend(trend).occupancy
+    if change.low is None or change.high is None:
+        return ["not told"]
+    return [
+        name
+        for name, holds in (
+            ("fell", change.high < 0),
+            ("rose", change.low > 0),
+            ("held", change.low <= case.setting.percent <= change.high),
+        )
+        if holds
+    ]
+
+
+def count_all(programs: int, *, workers: int, block: int = 50) -> Iterable[Count]:
+    """Every case, in blocks shared out among processes."""
+    with ProcessPoolExecutor(workers) as pool:
+        jobs = {
+            case: [
+                pool.submit(count_case, case, min(block, programs - first), first=first)
+                for first in range(0, programs, block)
+            ]
+            for case in CASES
+        }
+        for case, parts in jobs.items():
+            counts = [part.result() for part in parts]
+            yield Count(
+                case=case,
+                programs=sum(count.programs for count in counts),
+                fell=sum(count.fell for count in counts),
+                rose=sum(count.rose for count in counts),
+                not_told=sum(count.not_told for count in counts),
+                held=sum(count.held for count in counts),
+            )
+
+
+def table(counts: Iterable[Count]) -> str:
+    """The counts as a table in Markdown, with what each case had to keep."""
+    lines = [
+        "| case | programs | fell % | rose % | both % (95 %) | not told % | coverage % | goal "
+        "| missed |",
+        "|---|---:|---:|---:|---|---:|---:|---|---|",
+    ]
+    for count in counts:
+        n = count.programs
+        error = wilson(count.fell + count.rose, n)
+        lines.append(
+            f"| {count.case.name} | {n} | {100 * count.fell / n:.1f} | {100 * count.rose / n:.1f} "
+            f"| {count.alarms:.1f} ({100 * (error.low or 0):.1f} to {100 * (error.high or 0):.1f}) "
+            f"| {100 * count.not_told / n:.1f} | {count.coverage:.1f} | {_goal(count.case)} "
+            f"| {', '.join(count.misses)} |"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def _goal(case: Case) -> str:
+    goals = [
+        f"both ≤ {case.alarms:g}" if case.alarms is not None else "",
+        f"each side ≤ {case.side:g}" if case.side is not None else "",
+        f"fell ≥ {case.power:g}" if case.power is not None else "",
+        f"coverage {case.coverage[0]:g} to {case.coverage[1]:g}" if case.coverage else "",
+    ]
+    return ", ".join(goal for goal in goals if goal)

@@ -1,0 +1,40 @@
+"""A small run of the calibration (`deploy/calibrate` makes the whole), with bounds that can fail.
+
+With the false alarms of the goal, a bound is passed by chance in fewer than one of 10,000 draws of
+seeds (binomial law); the seeds are fixed. An interval that takes years as alike tells a change in
+about 30 of 100 programs of the second case.
+"""
+
+import pytest
+from scipy.stats import binom
+
+from tests.published.trends.calibration.cases import CASES
+from tests.published.trends.calibration.counting import count_case
+
+PROGRAMS = 60
+BY_NAME = {case.name: case for case in CASES}
+NULL = (
+    "base",
+    "years sd 0.5",
+    "half the routes replaced, the first ones better",
+    "detection falls with a declared break",
+)
+
+
+@pytest.mark.parametrize("name", NULL)
+def test_no_change_is_seldom_told_as_one(name):
+    case = BY_NAME[name]
+    most = binom.isf(1e-4, PROGRAMS, case.alarms / 100)
+    count = count_case(case, PROGRAMS)
+    assert count.fell + count.rose <= most
+
+
+def test_three_years_tell_nothing():
+    assert count_case(BY_NAME["3 years, years sd 0.5"], 20).not_told == 20
+
+
+def test_a_clear_fall_is_seen_and_its_size_is_held():
+    case = BY_NAME["-5 % a year"]
+    count = count_case(case, PROGRAMS)
+    assert count.fell >= binom.ppf(1e-4, PROGRAMS, case.power / 100)
+    assert count.held >= binom.ppf(1e-4, PROGRAMS, 0.95)
