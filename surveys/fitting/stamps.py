@@ -56,7 +56,7 @@ def software_checksum(sources: Mapping[str, str], libraries: Mapping[str, str]) 
     """A checksum of source texts by name, and of library versions by name.
 
     Comments, docstrings and layout do not count. The syntax tree differs between versions of
-    Python, so a new Python makes every fit anew too.
+    Python, so every fit is made again after an upgrade of Python too.
     """
     digest = hashlib.sha256()
     for name, source in sorted(sources.items()):

@@ -47,15 +47,15 @@ def stored_fits(
     region: str | None = "",
 ) -> list[StoredFit]:
     """Fits in the order of the checklist, then of regions; `region=None` for every region."""
-    found = SpeciesFit.objects.filter(
+    fits = SpeciesFit.objects.filter(
         program=program, site=site, species__checklist_entries__program=program
     )
     if region is not None:
-        found = found.filter(region=region)
+        fits = fits.filter(region=region)
     if species is not None:
-        found = found.filter(species__in=list(species))
+        fits = fits.filter(species__in=list(species))
     stamp, code = data_stamp(program), software()
-    ordered = found.select_related("species").order_by(
+    ordered = fits.select_related("species").order_by(
         "species__checklist_entries__order", "species__common_name", "region"
     )
     return [

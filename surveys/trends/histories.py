@@ -146,8 +146,8 @@ def columns_from_records(records: Iterable[ListeningPeriod]) -> PeriodColumns:
         nights.setdefault((row.route, row.season_year), set()).add(row.night)
     order = {
         (*key, night): number
-        for key, found in nights.items()
-        for number, night in enumerate(sorted(found), start=1)
+        for key, dates in nights.items()
+        for number, night in enumerate(sorted(dates), start=1)
     }
     return PeriodColumns(
         route=np.array([row.route for row in rows], dtype=np.str_),

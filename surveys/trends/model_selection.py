@@ -1,8 +1,8 @@
 """The choice of the trend model, from a short list and by an information criterion.
 
 The detection model comes first, then, under the detection that was chosen, what occupancy depends
-on beside the year. The lists are short and fixed, so that every candidate is an answer somebody
-would defend, and chance has little to choose from.
+on beside the year. The lists are short and fixed, so that every candidate is an answer
+a biologist would defend, and chance has little to choose from.
 """
 
 from __future__ import annotations
@@ -47,8 +47,8 @@ DETECTION: Mapping[str, tuple[str, ...]] = {
     ),
 }
 SAME = "the year alone"
-# A habitat mostly tells how long it holds water and whether it has fish: beside both it would
-# only share out the same difference.
+# Habitat mostly stands for how long water is held and for fish: beside both it would only split
+# the same difference.
 OCCUPANCY: Mapping[str, tuple[str, ...]] = {
     SAME: (),
     "year and how long water is held": (WATER_HELD,),
@@ -79,7 +79,7 @@ class Choice:
 
     @property
     def empty(self) -> tuple[EmptyKind, ...]:
-        """The kinds of sites where the species was never heard, if the model tells kinds apart."""
+        """The kinds of sites never heard at, if the model distinguishes kinds."""
         return tuple(
             kind for covariate in self.site_covariates.values() for kind in covariate.empty
         )

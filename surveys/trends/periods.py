@@ -108,10 +108,10 @@ def species_periods(
     """
     entry, columns = periods.listed[species_id], periods.columns
     heard, index = np.zeros(len(columns.route)), np.zeros(len(columns.route))
-    found = periods.heard.get(species_id)
-    if found is not None:
-        index[found.at] = found.index
-        heard[found.at] = np.where(np.isnan(found.index), np.nan, 1.0)
+    calls = periods.heard.get(species_id)
+    if calls is not None:
+        index[calls.at] = calls.index
+        heard[calls.at] = np.where(np.isnan(calls.index), np.nan, 1.0)
     listed = ~np.isnan(heard)
     if entry.since:
         listed &= columns.night >= entry.since.toordinal()
@@ -141,9 +141,9 @@ def species_periods(
 def _known_of(
     stops: Mapping[str, Mapping[int, str]], present: AnyArray
 ) -> dict[str, dict[int, str]]:
-    there = set(np.unique(present).tolist())
+    present_stops = set(np.unique(present).tolist())
     return {
-        name: {stop: value for stop, value in values.items() if stop in there}
+        name: {stop: value for stop, value in values.items() if stop in present_stops}
         for name, values in stops.items()
     }
 

@@ -44,7 +44,7 @@ def corrected_row(species: str, year: SpeciesYear) -> Row:
 
 
 def occupancy_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[Row]:
-    """One row a season year in which somebody listened in the calling season."""
+    """One row a season year with a listening period in the calling season."""
     line, naive_line = dict(result.trend.line), dict(result.trend.naive_line)
     for year in result.years:
         yield {

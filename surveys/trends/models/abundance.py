@@ -18,7 +18,7 @@ from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags
 from surveys.trends.models.abundance_likelihood import value_gradient
 from surveys.trends.models.model_fit import (
-    Fitted,
+    ModelFit,
     derived_share,
     fit_model,
     line_estimate,
@@ -46,7 +46,7 @@ _TRUNCATION_TOLERANCE = 0.01
 class AbundanceFit:
     """A fitted Royle-Nichols model; ``bound`` is the largest number of animals summed over."""
 
-    fitted: Fitted
+    fitted: ModelFit
     abundance: Design
     detection: Design
     bound: int
@@ -103,14 +103,14 @@ def fit_abundance(
     history = check_histories(detections)
     rows, visits = history.shape
     by_row, by_visit = site_design(rows, abundance), visit_design(rows, visits, detection)
-    history, kept, lost = drop_incomplete(history, by_row, by_visit)
+    history, kept, incomplete = drop_incomplete(history, by_row, by_visit)
     by_row = by_row.select(kept)
     by_visit = by_visit.select(kept)
     names = (
         *(f"abundance: {name}" for name in by_row.names),
         *(f"detection: {name}" for name in by_visit.names),
     )
-    flags: tuple[str, ...] = (estimates.COVARIATE_MISSING,) if lost else ()
+    flags: tuple[str, ...] = (estimates.COVARIATE_MISSING,) if incomplete else ()
     flags = merge_flags(flags, history_flags(history))
     if {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.NO_REPEAT_VISITS} & set(flags):
         fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
@@ -232,7 +232,7 @@ def _fit(
     names: tuple[str, ...],
     flags: tuple[str, ...],
     bound: int,
-) -> Fitted:
+) -> ModelFit:
     row_matrix, row_back = standardized(by_row)
     visit_matrix, visit_back = standardized(by_visit)
     cells = occupancy_cells(history, row_matrix, visit_matrix)

@@ -25,7 +25,7 @@ from surveys.trends.models.call_index_likelihood import (
     value_gradient,
 )
 from surveys.trends.models.model_fit import (
-    Fitted,
+    ModelFit,
     clustered,
     derived_share,
     fit_model,
@@ -60,7 +60,7 @@ class IndexFit:
     ``top`` is the highest index ever heard: states above it cannot be told from it, and are left
     out of the model."""
 
-    fitted: Fitted
+    fitted: ModelFit
     cells: IndexCells
     top: int
     groups: AnyArray
@@ -137,14 +137,14 @@ def fit_call_index(
         np.arange(rows) if clusters is None else clusters, name="clusters", length=rows
     )[1]
     by_row, by_visit = site_design(rows, state), visit_design(rows, visits, detection)
-    heard, kept, lost = drop_incomplete(heard, by_row, by_visit)
+    heard, kept, incomplete = drop_incomplete(heard, by_row, by_visit)
     levels, codes = np.unique(codes[kept], return_inverse=True)
     by_row = join(
         by_row.select(kept),
         factor_design(codes, levels=np.arange(1, len(levels)), prefix="group "),
     )
     by_visit = by_visit.select(kept)
-    flags = ((estimates.COVARIATE_MISSING,) if lost else ()) + _data_flags(heard)
+    flags = ((estimates.COVARIATE_MISSING,) if incomplete else ()) + _data_flags(heard)
     top = int(np.nanmax(heard, initial=1.0))
     row_matrix, row_back = standardized(by_row)
     visit_matrix, visit_back = standardized(by_visit)
@@ -239,7 +239,7 @@ def index_odds_ratio(fit: IndexFit, name: str, *, level: float = 0.95) -> Estima
     >>> bool(ratio.low < 1 < ratio.high)
     True
     """
-    known = [own for own in fit.fitted.names if "threshold" not in own and LOG_STEP not in own]
+    known = [key for key in fit.fitted.names if "threshold" not in key and LOG_STEP not in key]
     if name not in known:
         raise ValueError(f"name: expected one of {', '.join(known)}")
     contrast = (np.array(fit.fitted.names) == name).astype(np.float64)
@@ -309,7 +309,7 @@ def _fit(
     scale: FloatArray,
     names: tuple[str, ...],
     flags: tuple[str, ...],
-) -> Fitted:
+) -> ModelFit:
     gradient = value_gradient(cells)
     first = cells.thresholds
     middle = first + cells.state.shape[1]

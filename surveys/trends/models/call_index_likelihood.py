@@ -84,10 +84,10 @@ def cell_scores(cells: IndexCells, theta: FloatArray) -> tuple[FloatArray, Float
     """Log-likelihood of one row of each cell (G,), and its derivative (G, K)."""
     first = cells.thresholds
     middle = first + cells.state.shape[1]
-    own_state, *observed = threshold_slices(cells.top)
-    states, jacobian = _classes(theta[own_state], cells.state @ theta[first:middle])
+    of_state, *observed = threshold_slices(cells.top)
+    states, jacobian = _classes(theta[of_state], cells.state @ theta[first:middle])
     shift = (cells.detection @ theta[middle:]).ravel()
-    seen = [_classes(theta[own], shift) for own in observed]
+    seen = [_classes(theta[part], shift) for part in observed]
 
     joint = states.log.copy()
     for z in range(cells.top + 1):
@@ -98,15 +98,15 @@ def cell_scores(cells: IndexCells, theta: FloatArray) -> tuple[FloatArray, Float
         posterior = np.exp(joint - value[:, None])
 
     scores = np.zeros((len(value), len(theta)))
-    scores[:, own_state] = np.einsum("gz,gzk->gk", posterior, states.by_threshold) @ jacobian
+    scores[:, of_state] = np.einsum("gz,gzk->gk", posterior, states.by_threshold) @ jacobian
     scores[:, first:middle] = (posterior * states.by_shift).sum(axis=1)[:, None] * cells.state
     pull = np.zeros(cells.counts.shape[:2])
-    for z, (own, (chances, jacobian)) in enumerate(zip(observed, seen, strict=True), start=1):
+    for z, (part, (chances, jacobian)) in enumerate(zip(observed, seen, strict=True), start=1):
         counts = cells.counts[:, :, : z + 1]
         by_threshold = chances.by_threshold.reshape(*counts.shape, z)
         by_shift = chances.by_shift.reshape(counts.shape)
         weighted = posterior[:, z, None, None] * counts
-        scores[:, own] = np.einsum("gjk,gjkt->gt", weighted, by_threshold) @ jacobian
+        scores[:, part] = np.einsum("gjk,gjkt->gt", weighted, by_threshold) @ jacobian
         pull += (weighted * by_shift).sum(axis=2)
     scores[:, middle:] = np.einsum("gj,gjd->gd", pull, cells.detection)
     return value, scores
@@ -118,11 +118,11 @@ def state_shares(
     """Mean chance of each state (S,) over cells weighted by ``rows`` (G,), gradient (S, K)."""
     first = cells.thresholds
     middle = first + cells.state.shape[1]
-    own_state = threshold_slices(cells.top)[0]
-    states, jacobian = _classes(theta[own_state], cells.state @ theta[first:middle])
+    of_state = threshold_slices(cells.top)[0]
+    states, jacobian = _classes(theta[of_state], cells.state @ theta[first:middle])
     chances = np.exp(states.log) * (rows / rows.sum())[:, None]
     gradient = np.zeros((cells.top + 1, len(theta)))
-    gradient[:, own_state] = np.einsum("gz,gzk->zk", chances, states.by_threshold) @ jacobian
+    gradient[:, of_state] = np.einsum("gz,gzk->zk", chances, states.by_threshold) @ jacobian
     gradient[:, first:middle] = (chances * states.by_shift).T @ cells.state
     return chances.sum(axis=0), gradient
 
@@ -131,15 +131,15 @@ def observation_table(theta: FloatArray, *, top: int = 3) -> FloatArray:
     """Chance of hearing index y (column) at a site of state z (row), at zero covariates."""
     table = np.zeros((top + 1, top + 1))
     table[0, 0] = 1.0
-    for z, own in enumerate(threshold_slices(top)[1:], start=1):
-        table[z, : z + 1] = np.exp(_classes(theta[own], np.zeros(1))[0].log[0])
+    for z, part in enumerate(threshold_slices(top)[1:], start=1):
+        table[z, : z + 1] = np.exp(_classes(theta[part], np.zeros(1))[0].log[0])
     return table
 
 
 def all_thresholds(cells: IndexCells, theta: FloatArray) -> FloatArray:
     """Every threshold and free number, to see whether one ran off."""
-    found = [thresholds_of(theta[own])[0] for own in threshold_slices(cells.top)]
-    return np.concatenate([theta[: cells.thresholds], *found])
+    thresholds = [thresholds_of(theta[part])[0] for part in threshold_slices(cells.top)]
+    return np.concatenate([theta[: cells.thresholds], *thresholds])
 
 
 def _classes(free: FloatArray, shift: FloatArray) -> tuple[ClassChances, FloatArray]:

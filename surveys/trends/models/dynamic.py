@@ -21,7 +21,7 @@ from surveys.trends.models.dynamic_likelihood import (
     yearly_shares,
 )
 from surveys.trends.models.model_fit import (
-    Fitted,
+    ModelFit,
     clustered,
     derived_share,
     fit_model,
@@ -42,7 +42,7 @@ Covariates = Mapping[str, ArrayLike]
 class DynamicFit:
     """A fitted dynamic model; ``parts`` holds the design of each of the four chances."""
 
-    fitted: Fitted
+    fitted: ModelFit
     parts: Mapping[Part, Design]
     cells: DynamicCells
     seasons: int
@@ -131,12 +131,12 @@ def fit_dynamic(
     if {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.TOO_FEW_DATA} & set(flags):
         fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
     else:
-        back = reduce(blocks, (own for _, own in scaled))
+        back = reduce(blocks, (back_part for _, back_part in scaled))
         fitted = _fit(cells, _starts(history, parts), back, names, flags)
         if clusters is not None and fitted.maximum is not None:
-            own = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
+            compact = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
             scores = cell_scores(cells, fitted.maximum.theta)[cells.group]
-            fitted = clustered(fitted, scores, own)
+            fitted = clustered(fitted, scores, compact)
     return DynamicFit(fitted=fitted, parts=parts, cells=cells, seasons=seasons)
 
 
@@ -298,8 +298,8 @@ def _without_unknown_visits(
     unknown = np.asarray(np.isnan(detection.matrix).any(axis=-1))
     unknown = unknown if unknown.ndim == 3 else unknown[:, :, None]
     complete = np.where(unknown, np.nan, history)
-    lost = bool((np.isnan(complete) & ~np.isnan(history)).any())
-    return complete, (estimates.COVARIATE_MISSING,) if lost else ()
+    incomplete = bool((np.isnan(complete) & ~np.isnan(history)).any())
+    return complete, (estimates.COVARIATE_MISSING,) if incomplete else ()
 
 
 def _data_flags(history: FloatArray, seasons: int) -> tuple[str, ...]:
@@ -321,7 +321,7 @@ def _fit(
     back: FloatArray,
     names: tuple[str, ...],
     flags: tuple[str, ...],
-) -> Fitted:
+) -> ModelFit:
     gradient = value_gradient(cells)
 
     def predictors(theta: FloatArray) -> FloatArray:

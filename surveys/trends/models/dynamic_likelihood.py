@@ -137,12 +137,12 @@ def _evaluate(cells: DynamicCells, theta: FloatArray) -> tuple[float, _Residuals
     ahead = emission[:, 1:] * backward[:, 1:] / scale[:, 1:, None]
     gained = forward[:, :-1, 0] * gain * ahead[:, :, 1]
     stayed_empty = forward[:, :-1, 0] * (1 - gain) * ahead[:, :, 0]
-    lost = forward[:, :-1, 1] * loss * ahead[:, :, 0]
+    vacated = forward[:, :-1, 1] * loss * ahead[:, :, 0]
     stayed = forward[:, :-1, 1] * (1 - loss) * ahead[:, :, 1]
     return value, _Residuals(
         initial=occupied[:, 0] - first,
         colonization=gained - gain * (gained + stayed_empty),
-        extinction=lost - loss * (lost + stayed),
+        extinction=vacated - loss * (vacated + stayed),
         detection=(cells.detections - cells.trials * expit(p_logit)) * occupied[:, :, None],
     )
 

@@ -42,11 +42,11 @@ def agreement_table(first: ArrayLike, second: ArrayLike, *, classes: int = 4) ->
     >>> agreement_table([0, 1, 1, 2], [0, 1, 2, float("nan")], classes=3).tolist()
     [[1.0, 0.0, 0.0], [0.0, 1.0, 1.0], [0.0, 0.0, 0.0]]
     """
-    one, two = float_array(first, name="first", ndim=1), float_array(second, name="second", ndim=1)
-    if one.shape != two.shape:
-        raise ValueError(f"first and second: lengths {len(one)} and {len(two)} differ")
-    both = ~np.isnan(one) & ~np.isnan(two)
-    pairs = np.stack([one[both], two[both]])
+    a, b = float_array(first, name="first", ndim=1), float_array(second, name="second", ndim=1)
+    if a.shape != b.shape:
+        raise ValueError(f"first and second: lengths {len(a)} and {len(b)} differ")
+    both = ~np.isnan(a) & ~np.isnan(b)
+    pairs = np.stack([a[both], b[both]])
     if not np.isin(pairs, np.arange(classes)).all():
         raise ValueError(f"expected whole numbers from 0 to {classes - 1}, or NaN")
     table = np.zeros((classes, classes))
@@ -124,11 +124,11 @@ def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0
 
 
 def _credit(size: int, weights: Weights) -> FloatArray:
-    apart = np.abs(np.subtract.outer(np.arange(size), np.arange(size))) / (size - 1)
+    distance = np.abs(np.subtract.outer(np.arange(size), np.arange(size))) / (size - 1)
     if weights == "none":
         return np.eye(size)
     if weights == "linear":
-        return np.asarray(1 - apart, dtype=np.float64)
+        return np.asarray(1 - distance, dtype=np.float64)
     if weights == "squared":
-        return np.asarray(1 - apart**2, dtype=np.float64)
+        return np.asarray(1 - distance**2, dtype=np.float64)
     raise ValueError(f"weights: expected 'none', 'linear' or 'squared', got {weights!r}")

@@ -35,12 +35,12 @@ PROFILE = "profile likelihood"
 DELTA = "delta method on the logit scale"
 _NEAR_END = 1e-9
 # At the edge of the range, an interval over more than this of it says that nothing is known.
-_TELLS_NOTHING = 0.5
+_UNINFORMATIVE = 0.5
 _MOST_COSTLY = 60
 
 
 @dataclass(frozen=True, kw_only=True)
-class Fitted:
+class ModelFit:
     """A model fitted by maximum likelihood.
 
     ``coefficients`` (K,) are in the units of the covariates; ``covariance`` (K, K) has NaN for
@@ -85,7 +85,7 @@ def fit_model(
     back: FloatArray,
     predictors: Callable[[FloatArray], FloatArray],
     flags: tuple[str, ...] = (),
-) -> Fitted:
+) -> ModelFit:
     """Climb from each start and keep the highest end.
 
     ``predictors`` gives the linear predictors at parameters of the search; one that ran far off
@@ -97,14 +97,14 @@ def fit_model(
         maximum = maximize(replace(objective, costly=False), maximum.theta, most=_MOST_COSTLY)
     edge = bool((np.abs(predictors(maximum.theta)) > EDGE_LOGIT).any())
     known = identified(maximum)
-    found: list[str] = []
+    search_flags: list[str] = []
     if not maximum.converged:
-        found.append(estimates.DID_NOT_CONVERGE)
+        search_flags.append(estimates.DID_NOT_CONVERGE)
     if edge:
-        found.append(estimates.EDGE_OF_RANGE)
+        search_flags.append(estimates.EDGE_OF_RANGE)
     elif not known.all():
-        found.append(estimates.NOT_IDENTIFIED)
-    return Fitted(
+        search_flags.append(estimates.NOT_IDENTIFIED)
+    return ModelFit(
         method=method,
         names=names,
         coefficients=back @ maximum.theta,
@@ -112,14 +112,14 @@ def fit_model(
         log_likelihood=maximum.value,
         aic=2 * len(names) - 2 * maximum.value,
         rows=rows,
-        flags=merge_flags(flags, tuple(found)),
+        flags=merge_flags(flags, tuple(search_flags)),
         objective=objective,
         maximum=maximum,
         back=back,
     )
 
 
-def clustered(fitted: Fitted, row_scores: FloatArray, cluster: IntArray) -> Fitted:
+def clustered(fitted: ModelFit, row_scores: FloatArray, cluster: IntArray) -> ModelFit:
     """The fit with sandwich covariance; ``row_scores`` (rows, K) on the scale of the search."""
     clusters = int(cluster.max(initial=-1)) + 1
     if fitted.maximum is None or clusters < 2:
@@ -140,17 +140,17 @@ def clustered(fitted: Fitted, row_scores: FloatArray, cluster: IntArray) -> Fitt
     )
 
 
-def quantile(fitted: Fitted, level: float) -> float:
+def quantile(fitted: ModelFit, level: float) -> float:
     """Normal quantile, or t with clusters - 1 degrees of freedom."""
     if not fitted.clusters:
         return normal_quantile(level)
     return float(student_t.ppf(0.5 + level / 2, fitted.clusters - 1))
 
 
-def unfitted(*, method: str, names: tuple[str, ...], rows: int, flags: tuple[str, ...]) -> Fitted:
+def unfitted(*, method: str, names: tuple[str, ...], rows: int, flags: tuple[str, ...]) -> ModelFit:
     """A fit that could not be tried; the flags say why."""
     size = len(names)
-    return Fitted(
+    return ModelFit(
         method=method,
         names=names,
         coefficients=np.full(size, np.nan),
@@ -202,7 +202,7 @@ def wald_line(value: float, se: float, quantile: float, *, interval: str) -> Lin
 
 
 def line_estimate(
-    fitted: Fitted, contrast: FloatArray, *, name: str, level: float, link: Link
+    fitted: ModelFit, contrast: FloatArray, *, name: str, level: float, link: Link
 ) -> Estimate:
     """The inverse link of ``contrast @ coefficients`` with its profile-likelihood interval."""
     check_level(level)
@@ -216,8 +216,8 @@ def line_estimate(
         line = profile_line(
             fitted.objective, fitted.maximum, fitted.back.T @ contrast, se=se, level=level
         )
-    own = tuple(f for f in fitted.flags if f != estimates.EDGE_OF_RANGE)
-    flags = merge_flags(own, line.flags)
+    other_flags = tuple(f for f in fitted.flags if f != estimates.EDGE_OF_RANGE)
+    flags = merge_flags(other_flags, line.flags)
     unknown = estimates.NOT_IDENTIFIED in flags
     value, slope = inverse_link(line.value, link)
     floor, ceiling = (0.0, 1.0) if link == "logit" else (0.0, None)
@@ -235,7 +235,7 @@ def line_estimate(
     )
 
 
-def derived_share(fitted: Fitted, function: Smooth, *, name: str, level: float) -> Estimate:
+def derived_share(fitted: ModelFit, function: Smooth, *, name: str, level: float) -> Estimate:
     """A share that is a smooth function of the coefficients, by the delta method.
 
     ``function`` returns the share and its gradient (K,). A fit at the edge of the range gives no
@@ -248,10 +248,10 @@ def derived_share(fitted: Fitted, function: Smooth, *, name: str, level: float) 
     low, high, se = share_limits(value, gradient, fitted.covariance, quantile(fitted, level))
     edge = () if se is not None else (estimates.EDGE_OF_RANGE,)
     at_edge = estimates.EDGE_OF_RANGE in merge_flags(fitted.flags, edge)
-    told = low is not None and high is not None and not (at_edge and high - low > _TELLS_NOTHING)
+    usable = low is not None and high is not None and not (at_edge and high - low > _UNINFORMATIVE)
     return Estimate(
         name=name,
-        value=value if told else None,
+        value=value if usable else None,
         low=low,
         high=high,
         interval=f"{DELTA}{', clustered' if fitted.clusters else ''}",
@@ -288,11 +288,11 @@ def back_transformed(covariance: FloatArray, back: FloatArray) -> FloatArray:
     """Covariance of ``back @ theta``; NaN spreads only where an unidentified parameter is used."""
     unknown = np.isnan(np.diag(covariance))
     filled = np.where(np.isnan(covariance), 0.0, covariance)
-    carried_version_id: FloatArray = back @ filled @ back.T
-    lost = (np.abs(back) @ unknown) > 0
-    carried_version_id[lost, :] = np.nan
-    carried_version_id[:, lost] = np.nan
-    return carried_version_id
+    transformed: FloatArray = back @ filled @ back.T
+    unidentified = (np.abs(back) @ unknown) > 0
+    transformed[unidentified, :] = np.nan
+    transformed[:, unidentified] = np.nan
+    return transformed
 
 
 def _value_flags(value: float, se: float) -> tuple[str, ...]:

@@ -47,7 +47,7 @@ def model_table(models: Mapping[str, FittedModel]) -> tuple[ModelRow, ...]:
     Parameters
     ----------
     models
-        Fitted models by name.
+        ModelFit models by name.
 
     Returns
     -------

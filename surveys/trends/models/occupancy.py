@@ -169,8 +169,8 @@ def fit_occupancy_designs(
     if label.shape != (len(history),):
         raise ValueError(f"clusters: expected {len(history)} labels, got shape {label.shape}")
 
-    history, kept, lost = drop_incomplete(history, psi, p)
-    flags: tuple[str, ...] = (estimates.COVARIATE_MISSING,) if lost else ()
+    history, kept, incomplete = drop_incomplete(history, psi, p)
+    flags: tuple[str, ...] = (estimates.COVARIATE_MISSING,) if incomplete else ()
     psi = psi.select(kept)
     p = p.select(kept)
     cluster = label[kept]

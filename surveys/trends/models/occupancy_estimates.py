@@ -176,12 +176,12 @@ def share_at(
     edge = estimates.EDGE_OF_RANGE in line.flags
     value = logistic(line.value)
     unknown = estimates.NOT_IDENTIFIED in flags
-    lost = unknown and estimates.NEVER_HEARD_TWICE not in flags
+    unbounded = unknown and estimates.NEVER_HEARD_TWICE not in flags
     return Estimate(
         name=name,
         value=None if unknown else float(round(value)) if edge else value,
-        low=None if lost else 0.0 if line.low is None else logistic(line.low),
-        high=None if lost else 1.0 if line.high is None else logistic(line.high),
+        low=None if unbounded else 0.0 if line.low is None else logistic(line.low),
+        high=None if unbounded else 1.0 if line.high is None else logistic(line.high),
         interval=line.interval,
         method=METHOD,
         flags=flags,

@@ -95,13 +95,13 @@ def calling_nights(
     years, year = codes_of(season_years, name="season_years", length=length)
     route = codes_of(routes, name="routes", length=length)[1]
     rng = np.random.default_rng(seed)
-    found = []
+    calling = []
     for code, label in enumerate(years.tolist()):
-        own = listened & (year == code)
+        rows = listened & (year == code)
         season = _Season.from_periods(
-            day[own], np.asarray(heard, dtype=np.float64)[own] > 0, route[own]
+            day[rows], np.asarray(heard, dtype=np.float64)[rows] > 0, route[rows]
         )
-        found.append(
+        calling.append(
             CallingNights(
                 season_year=int(label),
                 first=_first(season, f"first calling night {label}", level),
@@ -109,7 +109,7 @@ def calling_nights(
                 last=_last(season, f"last calling night {label}", level),
             )
         )
-    return tuple(found)
+    return tuple(calling)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -155,8 +155,8 @@ def _shift(
     gradient = np.array([0.0, lean / (2 * bend**2), -1 / (2 * bend)]) * scale
     variance = float(gradient @ covariance @ gradient)
     # With few routes the sandwich may be flat in this direction, and round to either side of 0.
-    apart = float(gradient @ np.linalg.inv(information)[:3, :3] @ gradient)
-    if variance <= _NO_SPREAD * apart:
+    independent = float(gradient @ np.linalg.inv(information)[:3, :3] @ gradient)
+    if variance <= _NO_SPREAD * independent:
         flags = merge_flags(flags, (estimates.TOO_FEW_DATA,))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     se = variance**0.5

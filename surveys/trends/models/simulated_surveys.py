@@ -72,15 +72,15 @@ class SurveyFrame:
         times = heard.sum(axis=1).astype(np.int64)
         width = visits + 1
         count = np.bincount(self.unit * width + times, minlength=len(self.size) * width)
-        there = np.flatnonzero(count)
-        unit = there // width
+        filled = np.flatnonzero(count)
+        unit = filled // width
         return OccupancyCells(
-            detections=(there % width)[:, None].astype(np.float64),
+            detections=(filled % width)[:, None].astype(np.float64),
             trials=self.seen[unit].sum(axis=1, keepdims=True).astype(np.float64),
             psi_design=self.psi_design[unit],
             p_design=self.p_design[unit],
-            weight=count[there].astype(np.float64),
-            group=np.arange(len(there)),
+            weight=count[filled].astype(np.float64),
+            group=np.arange(len(filled)),
         )
 
 
@@ -114,9 +114,9 @@ def pearson_of(frame: SurveyFrame, codes: IntArray, theta: FloatArray) -> float:
     keys, counts = np.unique(cohort_of[frame.unit] * width + codes, return_counts=True)
     total = 0.0
     for number, units in enumerate(frame.cohorts):
-        own = keys // width == number
-        expected = _expected(keys[own] % width, psi[units], p[units], frame.size[units])
-        total += float(((counts[own] - expected) ** 2 / expected).sum())
+        of_cohort = keys // width == number
+        expected = _expected(keys[of_cohort] % width, psi[units], p[units], frame.size[units])
+        total += float(((counts[of_cohort] - expected) ** 2 / expected).sum())
         total += max(float(frame.size[units].sum() - expected.sum()), 0.0)
     return total
 
@@ -125,7 +125,7 @@ def _expected(codes: IntArray, psi: FloatArray, p: FloatArray, size: IntArray) -
     """Expected number of rows with each history (H,), over units of ``size`` rows."""
     heard = np.ones((len(psi), len(codes)))
     for visit in range(p.shape[1]):
-        own = p[:, visit, None]
-        heard *= np.where((codes >> visit) & 1, own, 1 - own)
+        chance = p[:, visit, None]
+        heard *= np.where((codes >> visit) & 1, chance, 1 - chance)
     expected: FloatArray = (size * psi) @ heard + (codes == 0) * float(size @ (1 - psi))
     return expected

@@ -250,7 +250,7 @@ def odds_per_year(log_odds: Estimate) -> Estimate:
 def yearly_occupancy(
     trend: TrendFit, *, level: float = 0.95, interval: Interval = "clustered"
 ) -> tuple[tuple[int, Estimate], ...]:
-    """Fitted occupancy of each season year, the mean over the covariates of all rows.
+    """ModelFit occupancy of each season year, the mean over the covariates of all rows.
 
     Parameters
     ----------
@@ -279,7 +279,7 @@ def yearly_occupancy(
     True
     """
     interval, flags = usable_interval(trend, interval)
-    found = []
+    shares = []
     for year in trend.years.tolist():
         rows = _rows_in_year(trend, year)
         name = f"occupancy {year}"
@@ -291,8 +291,8 @@ def yearly_occupancy(
             share = delta_share(
                 trend.fit, _mean_share(trend, rows), name=name, level=level, interval=interval
             )
-        found.append((year, _labeled(share, name, flags)))
-    return tuple(found)
+        shares.append((year, _labeled(share, name, flags)))
+    return tuple(shares)
 
 
 def _without_intercept(design: Design) -> Design:

@@ -122,12 +122,12 @@ def drop_incomplete(
     """Leave out visits and rows that lack a covariate of the model.
 
     ``history`` is (rows, visits) with NaN for a visit that did not happen. Returns the history of
-    the rows that stay, which rows those are, and whether anything was lost for want of a covariate.
+    the rows that stay, which rows those are, and whether a visit or row listened to was left out.
     """
     unknown = np.asarray(np.isnan(by_visit.matrix).any(axis=-1))
     unknown = unknown if unknown.ndim == 2 else unknown[:, None]
     complete = np.where(unknown, np.nan, history)
     listened = ~np.isnan(history)
     kept = np.asarray((~np.isnan(complete)).any(axis=1) & ~np.isnan(by_row.matrix).any(axis=1))
-    lost = bool((listened & np.isnan(complete)).any() or (listened.any(axis=1) & ~kept).any())
-    return complete[kept], kept, lost
+    incomplete = bool((listened & np.isnan(complete)).any() or (listened.any(axis=1) & ~kept).any())
+    return complete[kept], kept, incomplete

@@ -29,7 +29,7 @@ _SMALLEST_CURVATURE = 1e-12
 # changes no estimate that is reported.
 _FLAT_SHARE = 1e-5
 # Curvature against the sharpest direction below which a direction counts as flat, and the share
-# of a flat direction above which a parameter counts as lost in it.
+# of a flat direction above which a parameter counts as not identified.
 _FLAT = 1e-7
 _LOADING = 0.01
 # A profile that rises above the maximum by more than this shows that it was not the maximum.
@@ -42,7 +42,7 @@ class Objective:
     """A log-likelihood of K parameters: value and gradient (K,), and the Hessian (K, K).
 
     ``costly`` says that one Hessian takes many evaluations. The search stays between ``lower`` and
-    ``upper``, numbers or (K,): on a logit scale nothing beyond can be told from 0 or 1.
+    ``upper``, numbers or (K,): on a logit scale nothing beyond differs from 0 or 1.
     """
 
     value_gradient: ValueGradient
@@ -110,12 +110,12 @@ def maximize(
         iteration += 1
         step, gain = _newton_step(gradient, hessian, _held(objective, theta, gradient))
         converged = gain < _TOLERANCE
-        found = _climb(objective, theta, step, value)
-        if found is None:
+        uphill = _climb(objective, theta, step, value)
+        if uphill is None:
             # No uphill point is left within rounding.
             break
         before = theta, gradient
-        theta, value, gradient = found
+        theta, value, gradient = uphill
         if not updated or (iteration % _REFRESH == 0 and curvature is None):
             hessian = objective.hessian(theta)
         elif not converged:
@@ -235,7 +235,7 @@ def profile_limits(
     variance = quadratic_form(covariance_of(maximum), contrast)
     step = z * float(np.sqrt(variance)) if variance > 0 else 1.0
     profile = _Profile(objective, maximum, contrast)
-    low, high = (_profile_end(profile, best, way * min(step, 3.0), z) for way in (-1, 1))
+    low, high = (_profile_end(profile, best, side * min(step, 3.0), z) for side in (-1, 1))
     return None if low is None else low * length, None if high is None else high * length
 
 

@@ -114,14 +114,14 @@ def _asked_about(
     how things are with it today, or why that cannot be said."""
     code = request.POST.get("species") or request.GET.get("species", "")
     chosen = form.checklist.get(code)
-    asked = [chosen] if chosen else list(form.checklist.values())
+    candidates = [chosen] if chosen else list(form.checklist.values())
     reasons: list[str] = []
-    for species in asked:
+    for species in candidates:
         try:
             return species, today(request.membership.program, species), ""
         except PowerUnknownError as error:
             reasons.append(str(error))
-    return next(iter(asked), None), None, next(iter(reasons), "")
+    return next(iter(candidates), None), None, next(iter(reasons), "")
 
 
 def _initial(species: Species | None, now: Today | None) -> dict[str, object]:
@@ -134,14 +134,14 @@ def _initial(species: Species | None, now: Today | None) -> dict[str, object]:
 
 
 def _ask(request: ProgramRequest, form: PowerForm, species: Species) -> PowerStudy:
-    asked = form.cleaned_data
+    data = form.cleaned_data
     return ask_power(
         request.membership,
         species,
-        routes=asked["routes"],
-        visits=asked["visits"],
-        years=asked["years"],
-        fall=asked["fall"] / 100,
+        routes=data["routes"],
+        visits=data["visits"],
+        years=data["years"],
+        fall=data["fall"] / 100,
     )
 
 

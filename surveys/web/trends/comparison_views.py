@@ -42,13 +42,13 @@ class Comparison:
 def compare(request: ProgramRequest) -> HttpResponse:
     program = request.membership.program
     form = _form(request)
-    found = _comparison(program, form)
+    comparison = _comparison(program, form)
     by_route = form.compared == "route"
     context: dict[str, Any] = {
         "form": form,
-        "title": found.title,
+        "title": comparison.title,
         "by": form.compared,
-        "sites": SITES[found.site],
+        "sites": SITES[comparison.site],
         "most": MOST_SERIES,
         "crumbs": [
             {"name": "Trends", "url": reverse("web:trends", kwargs={"program": program.slug})},
@@ -60,16 +60,16 @@ def compare(request: ProgramRequest) -> HttpResponse:
                 fit.result.trend.occupancy if fit else None,
                 "; ".join(fit.result.trend.occupancy.flags) if fit else "",
             )
-            for series, fit in zip(found.series, found.fits, strict=True)
+            for series, fit in zip(comparison.series, comparison.fits, strict=True)
         ],
-        "alt": _alt(found),
+        "alt": _alt(comparison),
         "urls": {
             name: _chart_url(program, request, form="svg" if name == "picture" else name)
             for name in ("picture", "svg", "png")
         },
     }
     if not by_route:
-        context |= freshness(program, found.stored)
+        context |= freshness(program, comparison.stored)
     return render(request, "trends/compare.html", context)
 
 
@@ -77,13 +77,17 @@ def compare(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.READ_RESULTS)
 def chart(request: ProgramRequest, form: str) -> HttpResponse:
     program = request.membership.program
-    found = _comparison(program, _form(request))
-    if not found.series:
+    comparison = _comparison(program, _form(request))
+    if not comparison.series:
         raise Http404("There is nothing to draw.")
-    spec = shares.comparison_spec(found.title, SITES[found.site], found.series)
+    spec = shares.comparison_spec(comparison.title, SITES[comparison.site], comparison.series)
     # A comparison is drawn from little data, so these are the key.
     return picture(
-        request, spec, form, key=repr((found.title, found.series)), stem=f"{program.slug}-compare"
+        request,
+        spec,
+        form,
+        key=repr((comparison.title, comparison.series)),
+        stem=f"{program.slug}-compare",
     )
 
 
@@ -107,7 +111,7 @@ def _comparison(program: Program, form: CompareFilter) -> Comparison:
         names = [fit.region or EVERYWHERE for fit in fits][:MOST_SERIES]
         title = f"{species[0].common_name} by region"
     else:
-        chosen = {one.pk for one in species[:MOST_SERIES]}
+        chosen = {chosen_species.pk for chosen_species in species[:MOST_SERIES]}
         fits = [
             fit
             for fit in stored_fits(program, species=species, site=form.site_kind, region=form.place)
@@ -125,7 +129,7 @@ def _comparison(program: Program, form: CompareFilter) -> Comparison:
 
 
 def _routes(program: Program, form: CompareFilter) -> Comparison:
-    """Plain shares: the stops of one route are too few to correct for detection."""
+    """Naive shares: the stops of one route are too few to correct for detection."""
     species = form.checklist[form.chosen("species")[0]]
     chosen = form.chosen("route")[:MOST_SERIES]
     series = tuple(
@@ -154,9 +158,9 @@ def _chart_url(program: Program, request: ProgramRequest, *, form: str) -> str:
     return f"{path}?{query}" if query else path
 
 
-def _alt(found: Comparison) -> str:
+def _alt(comparison: Comparison) -> str:
     parts = []
-    for series in found.series:
+    for series in comparison.series:
         known = [point for point in series.points if point.value is not None]
         if known:
             first, last = known[0], known[-1]
@@ -164,4 +168,4 @@ def _alt(found: Comparison) -> str:
                 f"{series.name}: {share(first.value)} in {first.year}, "
                 f"{share(last.value)} in {last.year}."
             )
-    return f"Share of {SITES[found.site]} in each season. " + " ".join(parts)
+    return f"Share of {SITES[comparison.site]} in each season. " + " ".join(parts)

@@ -9,7 +9,7 @@ from surveys.trends.estimates import POOR_FIT
 from surveys.trends.species_result import Effect, SilentKind, SpeciesResult
 
 TIMES = "\N{MULTIPLICATION SIGN}\N{NO-BREAK SPACE}"
-# An interval wider than this tells nothing.
+# An interval wider than this says nothing.
 _WIDEST_RATIO = 1000
 _OTHER = "other habitats together"
 _KINDS = {
@@ -60,7 +60,7 @@ _UNCLEAR = "uncertain: it may be either way"
 
 
 def _says(odds: Estimate, part: str) -> str:
-    if not _is_told(odds):
+    if not _is_usable(odds):
         return _UNCLEAR
     more, less = (
         ("more often occupied", "less often occupied")
@@ -74,9 +74,9 @@ def _says(odds: Estimate, part: str) -> str:
 
 def odds_words(odds: Estimate) -> str:
     """`× 0.4 (95 %: 0.2 to 0.8)`, or that it cannot be said."""
-    if not _is_told(odds):
+    if not _is_usable(odds):
         return "cannot be said"
-    value, low, high = (_factor(one or 0.0) for one in (odds.value, odds.low, odds.high))
+    value, low, high = (_factor(factor or 0.0) for factor in (odds.value, odds.low, odds.high))
     return f"{TIMES}{value} (95{PERCENT}: {low} to {high})"
 
 
@@ -92,14 +92,14 @@ def silent_words(kind: SilentKind, site: str) -> str:
 
 def effect_sentence(result: SpeciesResult) -> str:
     """The clearest difference between sites, in one sentence; blank where none is clear."""
-    told = [
+    clear = [
         effect
         for effect in result.trend.effects
         if effect.part == "occupancy" and _says(effect.odds, "occupancy") != _UNCLEAR
     ]
-    if not told:
+    if not clear:
         return ""
-    clearest = max(told, key=lambda effect: abs((effect.odds.value or 1.0) - 1.0))
+    clearest = max(clear, key=lambda effect: abs((effect.odds.value or 1.0) - 1.0))
     against = f", against {_kind(clearest.name, clearest.baseline)}" if clearest.baseline else ""
     return (
         f"{_capital(_what(clearest))}{against}: the odds that a site is occupied are "
@@ -113,7 +113,7 @@ def fit_words(check: GoodnessOfFit | None) -> str:
         return ""
     if check.p.value is None or check.c_hat.value is None:
         return "Whether the model fits cannot be checked: there is no model to check."
-    told = (
+    comparison = (
         f"Of surveys simulated from the model, {share(check.p.value)} are as unlike it as the data "
         f"are (c-hat {check.c_hat.value:.1f})."
     )
@@ -126,16 +126,16 @@ def fit_words(check: GoodnessOfFit | None) -> str:
     if POOR_FIT in check.p.flags:
         return (
             "The model does not fit well: something it does not know of makes sites or visits "
-            f"differ. {told}{wider}"
+            f"differ. {comparison}{wider}"
         )
-    return f"Nothing says that the model does not fit. {told}{wider}"
+    return f"Nothing says that the model does not fit. {comparison}{wider}"
 
 
 def fits_poorly(check: GoodnessOfFit | None) -> bool:
     return check is not None and POOR_FIT in check.p.flags
 
 
-def _is_told(odds: Estimate) -> bool:
+def _is_usable(odds: Estimate) -> bool:
     value, low, high = odds.value, odds.low, odds.high
     return bool(value and low and high and high / low < _WIDEST_RATIO)
 

@@ -24,7 +24,7 @@ class PlaceFilter(forms.Form):
     def __init__(self, data: Any, *, program: Program) -> None:
         super().__init__(data)
         places = regions(program)
-        self.fields["region"].choices = [("", "All regions"), *((one, one) for one in places)]
+        self.fields["region"].choices = [("", "All regions"), *((place, place) for place in places)]
         # With one region, all regions together are that region.
         if len(places) < 2:
             del self.fields["region"]
@@ -41,7 +41,7 @@ class PlaceFilter(forms.Form):
 
 
 class CompareFilter(PlaceFilter):
-    """Species, regions or routes side by side: at most as many as can be told apart."""
+    """Species, regions or routes side by side: at most as many as the eye can separate."""
 
     by = forms.ChoiceField(label="Compare", choices=BY, required=False)
     species = forms.MultipleChoiceField(
@@ -77,8 +77,8 @@ class CompareFilter(PlaceFilter):
 
     @property
     def compared(self) -> str:
-        asked = self.data.get("by", "")
-        return asked if asked in dict(self.fields["by"].choices) else "species"
+        by = self.data.get("by", "")
+        return by if by in dict(self.fields["by"].choices) else "species"
 
     def clean_species(self) -> list[str] | str:
         return self._at_most("species")
@@ -98,7 +98,7 @@ class CompareFilter(PlaceFilter):
     def chosen(self, name: str) -> list[str]:
         """Codes that were chosen; the first few when nothing was, or nothing that holds."""
         self.is_valid()
-        found = self.cleaned_data.get(name) or []
-        codes = [found] if isinstance(found, str) else found
+        values = self.cleaned_data.get(name) or []
+        codes = [values] if isinstance(values, str) else values
         offered = list(self.checklist if name == "species" else self.routes)
-        return codes or offered[: 1 if isinstance(found, str) else 3]
+        return codes or offered[: 1 if isinstance(values, str) else 3]

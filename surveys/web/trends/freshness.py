@@ -1,4 +1,4 @@
-"""Whether what a page shows is of today's data; if not, the worker is asked to see to it."""
+"""Whether what a page shows is of today's data; if not, the worker is asked to refit."""
 
 from collections.abc import Sequence
 from typing import Any

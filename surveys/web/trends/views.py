@@ -69,8 +69,8 @@ def trends_dictionary(request: ProgramRequest) -> HttpResponse:
 def _glance(program: Program, filters: Filters) -> dict[str, Any]:
     """What is fitted of each species, with a link to its page."""
     place = _fitted_region(program, filters)
-    asked = [filters.species] if filters.species else checklist_species(program)
-    fits = stored_fits(program, species=asked, region=place)
+    wanted = [filters.species] if filters.species else checklist_species(program)
+    fits = stored_fits(program, species=wanted, region=place)
 
     def address(fit: StoredFit) -> str:
         return reverse(
@@ -81,7 +81,7 @@ def _glance(program: Program, filters: Filters) -> dict[str, Any]:
 
     return {
         "glance": glance_rows(fits, address),
-        **freshness(program, fits, complete=len(fits) == len(asked)),
+        **freshness(program, fits, complete=len(fits) == len(wanted)),
     }
 
 
