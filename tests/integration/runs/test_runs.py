@@ -16,7 +16,7 @@ from surveys.runs.asking import ask, ask_unless_queued, current_run, give_up_los
 from surveys.runs.kinds import FACTS, TASK_NAMES, task_name
 from surveys.runs.progress import Progress
 from surveys.runs.queues import FITS, LONG
-from surveys.runs.tasks import clean_up, take_up_stalled
+from surveys.runs.tasks import clean_up, put_back_stalled, take_up_stalled
 from surveys.runs.work import MOST_ATTEMPTS, RunOverError, _carry_out, begin, fail, finish, note
 from tests.support.builders import make_program
 from tests.support.runs import TASKS, forget_jobs
@@ -227,6 +227,35 @@ def test_a_lost_fit_does_not_keep_the_next_from_being_asked_for(program):
     lost = ask_unless_queued(RunKind.FIT, program.pk, subject="fits")
     forget_jobs()
     assert ask_unless_queued(RunKind.FIT, program.pk, subject="fits").pk != lost.pk
+
+
+@pytest.mark.parametrize(
+    ("status", "silent_for", "taken_up"),
+    [
+        ("doing", "29 seconds", False),
+        ("doing", "31 seconds", True),
+        ("doing", None, True),
+        ("succeeded", "1 hour", False),
+        ("failed", "1 hour", False),
+    ],
+)
+def test_only_jobs_of_silent_workers_are_given_away(program, status, silent_for, taken_up):
+    """`None`: the worker is not even listed any more."""
+    run = ask_about(program)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO procrastinate_workers (last_heartbeat) "
+            "VALUES (now() - %s::interval) RETURNING id",
+            [silent_for or "0"],
+        )
+        worker = cursor.fetchone()[0] if silent_for else None
+        cursor.execute(
+            "UPDATE procrastinate_jobs SET status = %s, worker_id = %s WHERE id = %s",
+            [status, worker, run.job_id],
+        )
+    assert [job.pk for job in put_back_stalled()] == ([run.job_id] if taken_up else [])
+    assert job_of(run).status == ("todo" if taken_up else status)
+    assert put_back_stalled() == []
 
 
 def test_every_minute_lost_runs_end(program):
