@@ -1,0 +1,141 @@
+"""The command behind `deploy/mutate`. See its --help."""
+
+import argparse
+import contextlib
+import importlib
+import os
+import time
+
+from tests.mutation.database import TrialDatabase
+from tests.mutation.forks import Outcome
+from tests.mutation.mutants import Mutant
+from tests.mutation.parts import ROOT, Part, explained, mutants_of_part, parts
+from tests.mutation.results import Result, Results, Tally, tally
+from tests.mutation.trying import Bench, Tried, quick_trials, slow_trial
+
+FOLDER = ROOT / "var" / "mutation"
+TERMINAL = os.dup(1)  # forks write theirs into a log
+SLOW_TRIAL_SECONDS = 300
+# What every trial needs and nothing of the project: imported once, before the forks.
+THIRD_PARTY = (
+    "_pytest.main",
+    "coverage",
+    "django.db.models",
+    "django.template",
+    "django.test",
+    "ephem",
+    "numpy",
+    "openpyxl",
+    "PIL.Image",
+    "psycopg",
+    "scipy.optimize",
+    "scipy.special",
+    "scipy.stats",
+)
+
+
+def main() -> None:
+    options = _options()
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    os.environ["DJANGO_SETTINGS_MODULE"] = "deploy.settings.test"
+    os.chdir(ROOT)
+    os.nice(15)
+    chosen = [part for name, part in parts().items() if name in options.parts]
+    if not options.report:
+        database = TrialDatabase()
+        database.make(ROOT)
+        for name in THIRD_PARTY:
+            importlib.import_module(name)
+        try:
+            for part in chosen:
+                _try_part(part, options, database)
+        finally:
+            database.drop()
+    for part in chosen:
+        _report(part, options)
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="deploy/mutate", description=__doc__)
+    names = sorted(parts())
+    parser.add_argument("parts", nargs="*", metavar="PART", help=f"of {', '.join(names)}")
+    parser.add_argument("--sample", type=int, help="how many mutants of each part; 0 for all")
+    parser.add_argument("--seed", type=int, default=10, help="another seed, another sample")
+    parser.add_argument("--only", default="", help="only files whose path holds this text")
+    parser.add_argument("--again", action="store_true", help="try survivors once more")
+    parser.add_argument("--report", action="store_true", help="say what is known; try nothing")
+    options = parser.parse_args()
+    options.parts = options.parts or names
+    if unknown := set(options.parts) - set(names):
+        parser.error(f"There is no part {', '.join(unknown)}. Parts are {', '.join(names)}.")
+    return options
+
+
+def _mutants(part: Part, options: argparse.Namespace) -> list[Mutant]:
+    sample = part.sample if options.sample is None else options.sample or None
+    mutants = mutants_of_part(part, sample=sample, seed=options.seed)
+    return [mutant for mutant in mutants if options.only in mutant.path]
+
+
+def _try_part(part: Part, options: argparse.Namespace, database: TrialDatabase) -> None:
+    results = Results(FOLDER / f"{part.name}.jsonl")
+    mutants = [m for m in _mutants(part, options) if not results.is_known(m, again=options.again)]
+    _say(f"{part.name}: {len(mutants)} mutants to try")
+    if not mutants:
+        return
+    folder = FOLDER / part.name
+    folder.mkdir(exist_ok=True)
+    bench = Bench(root=ROOT, folder=folder, database=database.name, renew_database=database.renew)
+    left = folder / "left.txt"
+    left.unlink(missing_ok=True)
+
+    def tell_quick(mutant: Mutant, tried: Tried) -> None:
+        if tried.outcome in (Outcome.KILLED, Outcome.TIMED_OUT) or mutant.path.endswith(".sql"):
+            results.keep(mutant, tried)
+            _progress(mutant, tried)
+        else:
+            with left.open("a") as file:
+                file.write("\t".join((mutant.key, *tried.files)) + "\n")
+
+    quick_trials(bench, part.tests, mutants, tell_quick)
+    by_key = {mutant.key: mutant for mutant in mutants}
+    for line in left.read_text().splitlines() if left.exists() else []:
+        key, *files = line.split("\t")
+        tried = slow_trial(bench, files or part.tests, by_key[key], SLOW_TRIAL_SECONDS)
+        results.keep(by_key[key], tried)
+        _progress(by_key[key], tried)
+
+
+def _report(part: Part, options: argparse.Namespace) -> None:
+    keys = {mutant.key for mutant in _mutants(part, options)}
+    results = Results(FOLDER / f"{part.name}.jsonl")
+    counts = tally([r for r in results.by_key.values() if r.key in keys], explained())
+    _say(_summary(part, counts))
+    for result in counts.unexplained:
+        _say(_shown(result))
+
+
+def _summary(part: Part, counts: Tally) -> str:
+    low, high = counts.bounds
+    return (
+        f"{part.name}: {counts.tried} tried, {counts.killed} killed, {counts.timed_out} timed out, "
+        f"{counts.survived} survived, of these {counts.explained} explained; unexplained "
+        f"{len(counts.unexplained)} (95 % interval {low:.1%} to {high:.1%})"
+    )
+
+
+def _shown(result: Result) -> str:
+    return f"\n{result.path} {result.function} ({result.outcome})\n{result.diff}"
+
+
+def _progress(mutant: Mutant, tried: Tried) -> None:
+    clock = time.strftime("%H:%M:%S")
+    _say(f"{clock} {tried.outcome:9} {tried.seconds:6.1f} s {mutant.path} {mutant.function}")
+
+
+def _say(text: str) -> None:
+    with contextlib.suppress(BrokenPipeError):
+        os.write(TERMINAL, f"{text}\n".encode())
+
+
+main()

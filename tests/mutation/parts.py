@@ -1,0 +1,99 @@
+"""The parts of `parts.toml`, the SQL mutants of `sql.toml`, the survivors of `survivors.toml`."""
+
+import random
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+from tests.mutation.mutants import Mutant, count_changes, mutant_from, mutants_of
+
+HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """`sample` is how many mutants are tried when nothing else is asked for; None for all."""
+
+    name: str
+    modules: tuple[str, ...]
+    tests: tuple[str, ...]
+    sample: int | None = None
+    sql: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Explained:
+    """A survivor that no test is to kill, and why."""
+
+    path: str
+    function: str
+    diff: str
+    why: str
+
+    def explains(self, path: str, function: str, diff: str) -> bool:
+        return (self.path, self.function, self.diff) == (path, function, diff)
+
+
+def parts() -> dict[str, Part]:
+    return {
+        name: Part(
+            name=name,
+            modules=tuple(row["modules"]),
+            tests=tuple(row["tests"]),
+            sample=row.get("sample"),
+            sql=row.get("sql", False),
+        )
+        for name, row in tomllib.loads((HERE / "parts.toml").read_text()).items()
+    }
+
+
+def explained() -> list[Explained]:
+    rows = tomllib.loads((HERE / "survivors.toml").read_text()).get("survivor", [])
+    return [Explained(**{key: value.strip() for key, value in row.items()}) for row in rows]
+
+
+def files_of(part: Part) -> list[Path]:
+    return sorted({path for pattern in part.modules for path in ROOT.glob(pattern)})
+
+
+def mutants_of_part(part: Part, *, sample: int | None, seed: int) -> list[Mutant]:
+    """All mutants of a part, or a random sample of them; SQL mutants are tried all."""
+    files = files_of(part)
+    made: list[Mutant] = []
+    if sample is None:
+        for path in files:
+            made += mutants_of(path, ROOT)
+    else:
+        for path, places in _drawn(files, sample, seed):
+            made += mutants_of(path, ROOT, places=places)
+    return made + (list(sql_mutants()) if part.sql else [])
+
+
+def _drawn(files: list[Path], sample: int, seed: int) -> Iterator[tuple[Path, set[int]]]:
+    """Places of changes within each file, every change of the part being as likely."""
+    every = [(path, place) for path in files for place in range(count_changes(path))]
+    drawn = sorted(random.Random(seed).sample(every, min(sample, len(every))))
+    for path, pairs in groupby(drawn, key=lambda pair: pair[0]):
+        yield path, {place for _, place in pairs}
+
+
+def sql_mutants() -> Iterator[Mutant]:
+    """The hand-made mutants of SQL, which no operator on Python reaches."""
+    for row in tomllib.loads((HERE / "sql.toml").read_text())["mutant"]:
+        original = (ROOT / row["path"]).read_text()
+        yield sql_mutant(row["path"], original, row["find"], row["put"], row.get("after", ""))
+
+
+def sql_mutant(path: str, original: str, find: str, put: str, after: str = "") -> Mutant:
+    """`put` for the first `find` behind the text `after`. Raises ValueError when the text is not
+    there, or when it is not plain which one is meant."""
+    if original.count(after or find) != 1:
+        raise ValueError(f"{path}: {after or find!r} stands {original.count(after or find)} times.")
+    begin = original.find(find, original.index(after) + len(after))
+    if begin < 0:
+        raise ValueError(f"{path}: {find!r} does not come after {after!r}.")
+    source = original[:begin] + put + original[begin + len(find) :]
+    return mutant_from(path, "SQL", original, source, is_text=True)

@@ -1,0 +1,71 @@
+"""What a test run does differently while mutants are tried."""
+
+import importlib.util
+import sys
+from importlib.abc import MetaPathFinder
+from importlib.machinery import ModuleSpec, SourceFileLoader
+from pathlib import Path
+from types import CodeType
+from typing import Any
+
+import pytest
+
+
+def module_name(path: str) -> str:
+    """`surveys/trends/__init__.py` → `surveys.trends`."""
+    parts = Path(path).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+class MutatedModule(MetaPathFinder, SourceFileLoader):
+    """Imports one module from `source` instead of its file, which stays as it is."""
+
+    def __init__(self, path: str, root: Path, source: str) -> None:
+        SourceFileLoader.__init__(self, module_name(path), str(root / path))
+        self.source = source
+
+    def install(self) -> None:
+        if self.name in sys.modules:
+            raise RuntimeError(f"{self.name} is imported already: the mutant would not be tried.")
+        sys.meta_path.insert(0, self)
+
+    def find_spec(self, fullname: str, path: object, target: object = None) -> ModuleSpec | None:
+        if fullname != self.name:
+            return None
+        return importlib.util.spec_from_file_location(fullname, self.path, loader=self)
+
+    def get_code(self, fullname: str) -> CodeType:
+        return compile(self.source, self.path, "exec", dont_inherit=True)
+
+
+class KeptDatabase:
+    """Uses a database that is there, rather than making and migrating one for each mutant. The
+    fixture stands in for that of pytest-django."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    @pytest.fixture(scope="session")
+    def django_db_setup(self, django_db_blocker: Any) -> None:
+        from django.db import connections  # noqa: PLC0415 - needs the settings of the run
+
+        connection = connections["default"]
+        connection.close()
+        connection.settings_dict["NAME"] = self.name
+
+
+class FirstFailure:
+    """Remembers which test noticed the mutant, and how long each test took."""
+
+    def __init__(self) -> None:
+        self.test = ""
+        self.seconds: dict[str, float] = {}
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0) + report.duration
+        if report.failed and not self.test:
+            self.test = report.nodeid
+
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
+        if report.failed and not self.test:
+            self.test = f"{report.nodeid or 'start'} (not collected)"

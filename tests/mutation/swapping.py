@@ -1,0 +1,104 @@
+"""Puts a mutant into a process that has its module imported already.
+
+The code of the functions that differ is exchanged in place, so whoever imported them calls the
+mutant. That cannot be done for what runs while a module is imported (tables, defaults of
+parameters, decorators): such a mutant needs a process of its own.
+"""
+
+import gc
+import sys
+from collections.abc import Iterator, Mapping
+from types import CodeType, FunctionType
+
+_OPTIMIZED = 0x1  # set in functions, not in the bodies of modules and classes
+
+# Functions in memory, by file, qualified name and first line.
+LiveFunctions = Mapping[tuple[str, str, int], list[FunctionType]]
+
+
+def live_functions(path: str) -> LiveFunctions:
+    found: dict[tuple[str, str, int], list[FunctionType]] = {}
+    for thing in gc.get_objects():
+        if type(thing) is FunctionType and thing.__code__.co_filename == path:
+            found.setdefault(_place(thing.__code__), []).append(thing)
+    return found
+
+
+def swap_functions(path: str, original: str, mutated: str, live: LiveFunctions) -> bool:
+    """Exchange what differs. False, with nothing exchanged, where that is not enough."""
+    before, after = (compile(text, path, "exec", dont_inherit=True) for text in (original, mutated))
+    if _at_import(before) != _at_import(after):
+        return False
+    pairs = list(zip(_functions(before), _functions(after), strict=True))
+    changed = [(old, new) for old, new in pairs if _essence(old) != _essence(new)]
+    exchanges = []
+    for old, new in changed:
+        nested = list(_functions(old)), list(_functions(new))
+        if len(nested[0]) != len(nested[1]):
+            return False
+        for was, now in [(old, new), *zip(*nested, strict=True)]:
+            holders = live.get(_place(was), [])
+            if was is old and not holders:
+                return False
+            exchanges += [(holder, now) for holder in holders]
+    if any(len(holder.__code__.co_freevars) != len(now.co_freevars) for holder, now in exchanges):
+        return False
+    for holder, now in exchanges:
+        holder.__code__ = now
+    return bool(exchanges)
+
+
+def rebind_texts(module_name: str, path: str, mutated: str) -> bool:
+    """Exchange the module's constant strings (SQL) wherever they were imported to. For modules
+    that may be executed twice. False where no constant differs."""
+    module = sys.modules[module_name]
+    fresh: dict[str, object] = {"__name__": module_name, "__file__": path}
+    exec(compile(mutated, path, "exec", dont_inherit=True), fresh)
+    changed = False
+    for name, new in fresh.items():
+        old = module.__dict__.get(name)
+        if isinstance(new, str) and isinstance(old, str) and new != old:
+            changed = True
+            for other in list(sys.modules.values()):
+                for key, value in list(getattr(other, "__dict__", {}).items()):
+                    if value is old:
+                        setattr(other, key, new)
+    return changed
+
+
+def _place(code: CodeType) -> tuple[str, str, int]:
+    return code.co_filename, code.co_qualname, code.co_firstlineno
+
+
+def _is_function(code: CodeType) -> bool:
+    comprehension = code.co_name.startswith("<") and code.co_name != "<lambda>"
+    return bool(code.co_flags & _OPTIMIZED) and not comprehension
+
+
+def _functions(code: CodeType) -> Iterator[CodeType]:
+    """The functions directly inside, those in bodies of classes included."""
+    for const in code.co_consts:
+        if isinstance(const, CodeType):
+            if _is_function(const):
+                yield const
+            else:
+                yield from _functions(const)
+
+
+def _essence(code: CodeType, *, at_import: bool = False) -> tuple:
+    """What code does, without line numbers; at import, without what functions will do."""
+    consts = []
+    for const in code.co_consts:
+        if not isinstance(const, CodeType):
+            consts.append((type(const), repr(const)))
+        elif at_import and _is_function(const):
+            consts.append((CodeType, const.co_name))
+        else:
+            consts.append((CodeType, _essence(const, at_import=at_import)))
+    shape = code.co_argcount, code.co_kwonlyargcount, code.co_posonlyargcount, code.co_flags
+    names = code.co_names, code.co_varnames, code.co_freevars, code.co_cellvars
+    return code.co_code, tuple(consts), shape, names, code.co_exceptiontable
+
+
+def _at_import(code: CodeType) -> tuple:
+    return _essence(code, at_import=True)

@@ -1,0 +1,272 @@
+"""Trying mutants: first in forks of a process that has everything imported and collected, then,
+those that live through it or need it, in a process that imports the project anew."""
+
+import contextlib
+import json
+import os
+import re
+import sys
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+import _pytest.main
+import coverage
+import pytest
+
+from tests.mutation.forks import Ended, Outcome, in_fork
+from tests.mutation.mutants import Mutant
+from tests.mutation.plugin import FirstFailure, KeptDatabase, MutatedModule, module_name
+from tests.mutation.swapping import live_functions, rebind_texts, swap_functions
+
+PYTEST = ("-x", "-q", "--tb=short", "-p", "no:cacheprovider")
+BASELINE_SECONDS = 3600
+# A mutant may take so many times as long as the code it was made from, and this more.
+SLOWER, AND_SECONDS = 4, 15
+
+
+class BaselineError(Exception):
+    """The tests fail without a mutant, so they can tell nothing about mutants."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tried:
+    """What became of a mutant. `files` are the test files that reach its function."""
+
+    outcome: Outcome
+    test: str = ""
+    seconds: float = 0.0
+    files: tuple[str, ...] = ()
+
+
+@dataclass(kw_only=True)
+class Reached:
+    """From the run without a mutant: seconds by test, and tests by file and line."""
+
+    seconds: dict[str, float] = field(default_factory=dict)
+    tests: dict[str, dict[int, list[str]]] = field(default_factory=dict)
+
+    def of(self, mutant: Mutant) -> set[str]:
+        """The tests that execute its function, or anything in its file."""
+        first, last = mutant.lines or (1, sys.maxsize)
+        return {
+            test
+            for line, tests in self.tests.get(mutant.path, {}).items()
+            if first <= line <= last
+            for test in tests
+        }
+
+
+@dataclass(kw_only=True)
+class Bench:
+    """What trials share: where things lie, and how to make the database whole again."""
+
+    root: Path
+    folder: Path
+    database: str
+    renew_database: Callable[[], None]
+
+
+class QuickTrials:
+    """A pytest plugin: instead of running the tests that were collected it tries mutants, each
+    in a fork of this process that runs the tests which reach it."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        mutants: Sequence[Mutant],
+        tell: Callable[[Mutant, Tried], None],
+    ) -> None:
+        self.bench = bench
+        self.mutants = mutants
+        self.tell = tell
+        self.first = FirstFailure()
+        self.kills: dict[tuple[str, str], Counter[str]] = {}
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        if session.testsfailed:
+            raise BaselineError(f"{self.first.test}: see {self.bench.folder / 'pytest.log'}")
+        _warm_up()
+        reached = self._baseline(session)
+        paths = {mutant.path for mutant in self.mutants if mutant.path.endswith(".py")}
+        live = {path: live_functions(str(self.bench.root / path)) for path in paths}
+        (self.bench.folder / "reached.json").write_text(json.dumps(asdict(reached)))
+        for mutant in self.mutants:
+            self.tell(mutant, self._try(session, mutant, reached, live.get(mutant.path, {})))
+        return True
+
+    def _baseline(self, session: pytest.Session) -> Reached:
+        paths = {mutant.path for mutant in self.mutants if mutant.path.endswith(".py")}
+
+        def run() -> dict:
+            recorder = _LineRecorder([str(self.bench.root / path) for path in paths])
+            session.config.pluginmanager.register(recorder)
+            _run_items(session, session.items)
+            recorder.coverage.stop()
+            data = recorder.coverage.get_data()
+            return {
+                "failed": self.first.test,
+                "seconds": self.first.seconds,
+                "tests": {
+                    path: data.contexts_by_lineno(str(self.bench.root / path)) for path in paths
+                },
+            }
+
+        ended = in_fork(run, self.bench.folder, cpu_seconds=BASELINE_SECONDS)
+        if not ended.said or ended.said["failed"]:
+            raise BaselineError(
+                ended.said.get("failed", f"The run without a mutant died ({ended.code}).")
+            )
+        tests = {
+            path: {int(line): [test for test in tests if test] for line, tests in lines.items()}
+            for path, lines in ended.said["tests"].items()
+        }
+        return Reached(seconds=ended.said["seconds"], tests=tests)
+
+    def _try(self, session: pytest.Session, mutant: Mutant, reached: Reached, live: dict) -> Tried:
+        of_views = mutant.path.endswith(".sql")
+        chosen = set(reached.seconds) if of_views else reached.of(mutant)
+        files = tuple(sorted({test.split("::")[0] for test in chosen}))
+        kills = self.kills.setdefault((mutant.path, mutant.function), Counter())
+        at_line = set(reached.tests.get(mutant.path, {}).get(mutant.line, []))
+        items = sorted(
+            (item for item in session.items if item.nodeid in chosen),
+            key=lambda item: (
+                -kills[item.nodeid],
+                item.nodeid not in at_line,
+                reached.seconds[item.nodeid],
+            ),
+        )
+        if not items:
+            return Tried(outcome=Outcome.NOT_TRIED)
+        most = SLOWER * sum(reached.seconds[item.nodeid] for item in items) + AND_SECONDS
+
+        def run() -> dict:
+            if not self._put_in(mutant, live):
+                return {"swapped": False}
+            _run_items(session, items)
+            return {"swapped": True, "failed": session.testsfailed, "test": self.first.test}
+
+        ended = in_fork(run, self.bench.folder, cpu_seconds=most)
+        if ended.said.get("swapped") is False:
+            return Tried(outcome=Outcome.NOT_TRIED, files=files)
+        tried = _tried(ended, files)
+        if tried.test:
+            kills[tried.test] += 1
+        if of_views or not ended.said:
+            self.bench.renew_database()
+        return tried
+
+    def _put_in(self, mutant: Mutant, live: dict) -> bool:
+        path = str(self.bench.root / mutant.path)
+        if mutant.path.endswith(".sql"):
+            return _make_views(mutant.source, self.bench.database)
+        original = Path(path).read_text()
+        if mutant.is_text:
+            return rebind_texts(module_name(mutant.path), path, mutant.source)
+        return swap_functions(path, original, mutant.source, live)
+
+
+class _LineRecorder:
+    """Records which test executes which lines."""
+
+    def __init__(self, paths: list[str]) -> None:
+        self.coverage = coverage.Coverage(
+            data_file=None, config_file=False, include=paths, concurrency="thread"
+        )
+        self.coverage.start()
+
+    @pytest.hookimpl(wrapper=True, tryfirst=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        self.coverage.switch_context(item.nodeid)
+        return (yield)
+
+
+def _run_items(session: pytest.Session, items: list[pytest.Item]) -> None:
+    session.items = items
+    with contextlib.suppress(session.Failed, session.Interrupted):
+        _pytest.main.pytest_runtestloop(session)
+
+
+def _tried(ended: Ended, files: tuple[str, ...]) -> Tried:
+    if not ended.in_time:
+        outcome = Outcome.TIMED_OUT
+    elif not ended.said:
+        outcome = Outcome.CRASHED
+    else:
+        outcome = Outcome.KILLED if ended.said["failed"] else Outcome.SURVIVED
+    return Tried(
+        outcome=outcome, test=ended.said.get("test", ""), seconds=ended.seconds, files=files
+    )
+
+
+def _make_views(statements: str, database: str) -> bool:
+    """Make the views of a file of SQL anew, in the trial database. Every other view of the
+    database stays."""
+    from django.db import connection  # noqa: PLC0415 - needs the settings of the run
+
+    connection.settings_dict["NAME"] = database
+    names = re.findall(r"CREATE VIEW (\w+)", statements)
+    with connection.cursor() as cursor:
+        cursor.execute("DROP VIEW IF EXISTS " + ", ".join(names) + " CASCADE")
+        cursor.execute(statements)
+    connection.close()
+    return True
+
+
+def _warm_up() -> None:
+    """Import what tests import at their first request, and leave no connection open: forks must
+    not share one."""
+    from django.db import connections  # noqa: PLC0415 - needs the settings of the run
+    from django.template import engines  # noqa: PLC0415
+    from django.urls import get_resolver  # noqa: PLC0415
+
+    engines.all()
+    get_resolver().reverse_dict  # noqa: B018 - fills itself when it is looked at
+    connections.close_all()
+
+
+def quick_trials(
+    bench: Bench,
+    tests: Sequence[str],
+    mutants: Sequence[Mutant],
+    tell: Callable[[Mutant, Tried], None],
+) -> None:
+    """Try mutants in forks of a process that has collected `tests`; `tell` is called in that
+    process. Raises BaselineError when the tests fail without a mutant."""
+
+    def run() -> dict:
+        _log_to(bench.folder / "pytest.log")
+        trials = QuickTrials(bench, mutants, tell)
+        plugins = [KeptDatabase(bench.database), trials.first, trials]
+        code = pytest.main([*PYTEST, *tests], plugins=plugins)
+        return {"code": int(code), "failed": trials.first.test}
+
+    ended = in_fork(run, bench.folder.parent, cpu_seconds=24 * BASELINE_SECONDS)
+    if ended.said.get("code") != 0:
+        raise BaselineError(f"{ended.said}: see {bench.folder / 'pytest.log'}")
+
+
+def slow_trial(bench: Bench, tests: Sequence[str], mutant: Mutant, cpu_seconds: float) -> Tried:
+    """Run whole test files in a fork that imports the project anew, with the mutant in it."""
+
+    def run() -> dict:
+        _log_to(bench.folder / "pytest.log")
+        MutatedModule(mutant.path, bench.root, mutant.source).install()
+        first = FirstFailure()
+        code = pytest.main([*PYTEST, *tests], plugins=[KeptDatabase(bench.database), first])
+        sys.stdout.flush()
+        return {"failed": code != 0, "test": first.test or f"pytest ended with {int(code)}"}
+
+    ended = in_fork(run, bench.folder, cpu_seconds=cpu_seconds)
+    if not ended.said:
+        bench.renew_database()
+    return _tried(ended, tuple(tests))
+
+
+def _log_to(path: Path) -> None:
+    log = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+    os.dup2(log, 1)
+    os.dup2(log, 2)

@@ -1,0 +1,88 @@
+"""The lists that stand in the repository fit the code as it is, and the counts are right."""
+
+from itertools import groupby
+
+import pytest
+
+from tests.mutation.forks import Outcome
+from tests.mutation.mutants import mutants_of
+from tests.mutation.parts import (
+    ROOT,
+    Explained,
+    explained,
+    files_of,
+    parts,
+    sql_mutant,
+    sql_mutants,
+)
+from tests.mutation.results import Result, tally, wilson
+
+
+def test_every_explained_survivor_is_still_a_mutant():
+    rows = sorted(explained(), key=lambda row: row.path)
+    for path, of_file in groupby(rows, key=lambda row: row.path):
+        if path.endswith(".sql") or any(row.function == "SQL" for row in rows if row.path == path):
+            mutants = [m for m in sql_mutants() if m.path == path]
+        else:
+            mutants = []
+        mutants += mutants_of(ROOT / path, ROOT) if path.endswith(".py") else []
+        for row in of_file:
+            assert any(row.explains(m.path, m.function, m.diff) for m in mutants), row
+            assert row.why
+
+
+def test_every_mutant_of_sql_can_be_made():
+    keys = [mutant.key for mutant in sql_mutants()]
+    assert len(keys) == len(set(keys)) > 0
+
+
+def test_parts_name_files_and_tests_that_exist():
+    for part in parts().values():
+        assert files_of(part)
+        assert all((ROOT / test).exists() for test in part.tests)
+
+
+def test_sql_to_replace_must_be_there_once():
+    text = "WHERE a AND b\nWHERE a\n"
+    assert sql_mutant("x.sql", text, " AND b", "").source == "WHERE a\nWHERE a\n"
+    assert sql_mutant("x.sql", text, "a", "c", after="b\n").source == "WHERE a AND b\nWHERE c\n"
+    with pytest.raises(ValueError, match="stands 2 times"):
+        sql_mutant("x.sql", text, "WHERE a", "")
+    with pytest.raises(ValueError, match="does not come after"):
+        sql_mutant("x.sql", text, "b", "", after="b\nWHERE")
+
+
+# Newcombe 1998, Statistics in Medicine 17: 857, table I, method 3; from memory.
+@pytest.mark.parametrize(
+    ("count", "total", "low", "high"),
+    [
+        (81, 263, 0.2553, 0.3662),
+        (15, 148, 0.0624, 0.1605),
+        (0, 20, 0.0000, 0.1611),
+        (1, 29, 0.0061, 0.1718),
+    ],
+)
+def test_interval_of_a_share(count, total, low, high):
+    assert wilson(count, total) == pytest.approx((low, high), abs=5e-5)
+
+
+def result(key: str, outcome: Outcome) -> Result:
+    return Result(
+        key=key,
+        path="a.py",
+        function="f",
+        diff=f"+ {key}",
+        outcome=outcome,
+        test="",
+        seconds=0,
+        file_hash="",
+    )
+
+
+def test_counts():
+    outcomes = [Outcome.KILLED, Outcome.TIMED_OUT, Outcome.SURVIVED, Outcome.SURVIVED]
+    results = [result(str(number), outcome) for number, outcome in enumerate(outcomes)]
+    counts = tally(results, [Explained(path="a.py", function="f", diff="+ 2", why="Equal.")])
+    assert (counts.tried, counts.killed, counts.timed_out, counts.survived) == (4, 1, 1, 2)
+    assert counts.explained == 1
+    assert [row.key for row in counts.unexplained] == ["3"]

@@ -1,0 +1,107 @@
+"""Putting a mutant into modules that are imported already."""
+
+import importlib
+import sys
+
+import pytest
+
+from tests.mutation.plugin import MutatedModule
+from tests.mutation.swapping import live_functions, rebind_texts, swap_functions
+
+ORIGINAL = '''
+import functools
+
+LIMIT = 3
+SQL = """SELECT 1 WHERE a"""
+
+
+def below(value):
+    return value < LIMIT
+
+
+def twice(function):
+    @functools.wraps(function)
+    def wrapped(value):
+        return function(value) * 2
+
+    return wrapped
+
+
+@twice
+def stored(value):
+    return value + 1
+
+
+class Scale:
+    @property
+    def top(self):
+        return max(n + 1 for n in range(LIMIT))
+'''
+
+
+@pytest.fixture
+def module(tmp_path, monkeypatch):
+    (tmp_path / "swapped.py").write_text(ORIGINAL)
+    monkeypatch.syspath_prepend(tmp_path)
+    importlib.invalidate_caches()
+    yield importlib.import_module("swapped")
+    del sys.modules["swapped"]
+
+
+def swap(module, before, after):
+    assert ORIGINAL.count(before) == 1
+    live = live_functions(module.__file__)
+    return swap_functions(module.__file__, ORIGINAL, ORIGINAL.replace(before, after), live)
+
+
+def test_a_function_that_was_imported_elsewhere(module):
+    below = module.below
+    assert swap(module, "value < LIMIT", "value <= LIMIT")
+    assert below(3)
+
+
+def test_a_function_inside_a_decorator(module):
+    assert swap(module, "value + 1", "value - 1")
+    assert module.stored(5) == 8
+
+
+def test_what_a_decorator_made(module):
+    assert swap(module, "* 2", "* 3")
+    assert module.stored(5) == 18
+
+
+def test_a_property_with_a_comprehension(module):
+    assert swap(module, "n + 1 for", "n + 7 for")
+    assert module.Scale().top == 9
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [("LIMIT = 3", "LIMIT = 4"), ("@twice\n", ""), ("def below(value):", "def below(value=1):")],
+)
+def test_what_runs_at_import_needs_another_import(module, before, after):
+    assert not swap(module, before, after)
+    assert module.LIMIT == 3
+
+
+def test_a_constant_text_that_was_imported_elsewhere(module, monkeypatch):
+    other = type(sys)("other_than_swapped")
+    other.SQL = module.SQL
+    monkeypatch.setitem(sys.modules, "other_than_swapped", other)
+    assert rebind_texts("swapped", module.__file__, ORIGINAL.replace(" WHERE a", ""))
+    assert other.SQL == module.SQL == "SELECT 1"
+
+
+def test_a_module_is_imported_from_another_text(tmp_path, monkeypatch):
+    (tmp_path / "fresh.py").write_text("LIMIT = 3\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    importlib.invalidate_caches()
+    hook = MutatedModule("fresh.py", tmp_path, "LIMIT = 4\n")
+    monkeypatch.setattr(sys, "meta_path", list(sys.meta_path))
+    hook.install()
+    try:
+        assert importlib.import_module("fresh").LIMIT == 4
+        with pytest.raises(RuntimeError, match="imported already"):
+            hook.install()
+    finally:
+        sys.modules.pop("fresh", None)
