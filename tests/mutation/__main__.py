@@ -2,11 +2,12 @@
 
 import argparse
 import contextlib
+import fcntl
 import importlib
 import os
+import sys
 import time
 
-from tests.mutation.database import TrialDatabase
 from tests.mutation.forks import Outcome
 from tests.mutation.mutants import Mutant
 from tests.mutation.parts import ROOT, Part, explained, mutants_of_part, parts
@@ -42,15 +43,16 @@ def main() -> None:
     os.nice(15)
     chosen = [part for name, part in parts().items() if name in options.parts]
     if not options.report:
-        database = TrialDatabase()
-        database.make(ROOT)
+        lock = (FOLDER / "lock").open("w")
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            sys.exit("Another deploy/mutate is at work in this clone; wait for it or end it.")
+        os.environ["TEST_DB_SUFFIX"] = os.environ.get("TEST_DB_SUFFIX", "main") + "_mutate"
         for name in THIRD_PARTY:
             importlib.import_module(name)
-        try:
-            for part in chosen:
-                _try_part(part, options, database)
-        finally:
-            database.drop()
+        for part in chosen:
+            _try_part(part, options)
     for part in chosen:
         _report(part, options)
 
@@ -77,7 +79,7 @@ def _mutants(part: Part, options: argparse.Namespace) -> list[Mutant]:
     return [mutant for mutant in mutants if options.only in mutant.path]
 
 
-def _try_part(part: Part, options: argparse.Namespace, database: TrialDatabase) -> None:
+def _try_part(part: Part, options: argparse.Namespace) -> None:
     results = Results(FOLDER / f"{part.name}.jsonl")
     mutants = [m for m in _mutants(part, options) if not results.is_known(m, again=options.again)]
     _say(f"{part.name}: {len(mutants)} mutants to try")
@@ -85,7 +87,7 @@ def _try_part(part: Part, options: argparse.Namespace, database: TrialDatabase) 
         return
     folder = FOLDER / part.name
     folder.mkdir(exist_ok=True)
-    bench = Bench(root=ROOT, folder=folder, database=database.name, renew_database=database.renew)
+    bench = Bench(root=ROOT, folder=folder)
     left = folder / "left.txt"
     left.unlink(missing_ok=True)
 

@@ -6,7 +6,6 @@ from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec, SourceFileLoader
 from pathlib import Path
 from types import CodeType
-from typing import Any
 
 import pytest
 
@@ -36,22 +35,6 @@ class MutatedModule(MetaPathFinder, SourceFileLoader):
 
     def get_code(self, fullname: str) -> CodeType:
         return compile(self.source, self.path, "exec", dont_inherit=True)
-
-
-class KeptDatabase:
-    """Uses a database that is there, rather than making and migrating one for each mutant. The
-    fixture stands in for that of pytest-django."""
-
-    def __init__(self, name: str) -> None:
-        self.name = name
-
-    @pytest.fixture(scope="session")
-    def django_db_setup(self, django_db_blocker: Any) -> None:
-        from django.db import connections  # noqa: PLC0415 - needs the settings of the run
-
-        connection = connections["default"]
-        connection.close()
-        connection.settings_dict["NAME"] = self.name
 
 
 class FirstFailure:

@@ -2,6 +2,7 @@
 those that live through it or need it, in a process that imports the project anew."""
 
 import contextlib
+import gc
 import json
 import os
 import re
@@ -17,7 +18,7 @@ import pytest
 
 from tests.mutation.forks import Ended, Outcome, in_fork
 from tests.mutation.mutants import Mutant
-from tests.mutation.plugin import FirstFailure, KeptDatabase, MutatedModule, module_name
+from tests.mutation.plugin import FirstFailure, MutatedModule, module_name
 from tests.mutation.swapping import live_functions, rebind_texts, swap_functions
 
 PYTEST = ("-x", "-q", "--tb=short", "-p", "no:cacheprovider")
@@ -60,12 +61,38 @@ class Reached:
 
 @dataclass(kw_only=True)
 class Bench:
-    """What trials share: where things lie, and how to make the database whole again."""
+    """Where the project lies, and where trials write."""
 
     root: Path
     folder: Path
-    database: str
-    renew_database: Callable[[], None]
+
+
+class SharedDatabase:
+    """A database that quick trials share: each rolls back or empties what it writes."""
+
+    def __init__(self, config: pytest.Config) -> None:
+        # Imported here, for pytest is to import its plugins itself.
+        from pytest_django.plugin import blocking_manager_key  # noqa: PLC0415
+
+        self._unblock = config.stash[blocking_manager_key].unblock
+        self._opened = contextlib.ExitStack()
+
+    def renew(self) -> None:
+        """Another one, after a trial that may have left something."""
+        from tests.support.databases import database_of_this_run  # noqa: PLC0415 - has Django
+
+        self.drop()
+        with self._unblock():
+            self._opened.enter_context(database_of_this_run())
+
+    def drop(self) -> None:
+        with self._unblock():
+            self._opened.close()
+
+    @staticmethod
+    def use_in_fork() -> None:
+        """Let the fixture that would make a database take the one that is there."""
+        sys.modules["tests.conftest"].database_of_this_run = contextlib.nullcontext
 
 
 class QuickTrials:
@@ -89,18 +116,26 @@ class QuickTrials:
         if session.testsfailed:
             raise BaselineError(f"{self.first.test}: see {self.bench.folder / 'pytest.log'}")
         _warm_up()
+        self.database = SharedDatabase(session.config)
+        with_database = any(item.get_closest_marker("django_db") for item in session.items)
+        if with_database:
+            self.database.renew()
         reached = self._baseline(session)
         paths = {mutant.path for mutant in self.mutants if mutant.path.endswith(".py")}
         live = {path: live_functions(str(self.bench.root / path)) for path in paths}
         (self.bench.folder / "reached.json").write_text(json.dumps(asdict(reached)))
+        gc.collect()
+        gc.freeze()  # the collector of a fork must not touch, and so copy, what it shares
         for mutant in self.mutants:
             self.tell(mutant, self._try(session, mutant, reached, live.get(mutant.path, {})))
+        self.database.drop()
         return True
 
     def _baseline(self, session: pytest.Session) -> Reached:
         paths = {mutant.path for mutant in self.mutants if mutant.path.endswith(".py")}
 
         def run() -> dict:
+            self.database.use_in_fork()
             recorder = _LineRecorder([str(self.bench.root / path) for path in paths])
             session.config.pluginmanager.register(recorder)
             _run_items(session, session.items)
@@ -144,6 +179,7 @@ class QuickTrials:
         most = SLOWER * sum(reached.seconds[item.nodeid] for item in items) + AND_SECONDS
 
         def run() -> dict:
+            self.database.use_in_fork()
             if not self._put_in(mutant, live):
                 return {"swapped": False}
             _run_items(session, items)
@@ -155,14 +191,14 @@ class QuickTrials:
         tried = _tried(ended, files)
         if tried.test:
             kills[tried.test] += 1
-        if of_views or not ended.said:
-            self.bench.renew_database()
+        if of_views or not ended.said:  # cut short, or with other views
+            self.database.renew()
         return tried
 
     def _put_in(self, mutant: Mutant, live: dict) -> bool:
         path = str(self.bench.root / mutant.path)
         if mutant.path.endswith(".sql"):
-            return _make_views(mutant.source, self.bench.database)
+            return _make_views(mutant.source)
         original = Path(path).read_text()
         if mutant.is_text:
             return rebind_texts(module_name(mutant.path), path, mutant.source)
@@ -202,12 +238,11 @@ def _tried(ended: Ended, files: tuple[str, ...]) -> Tried:
     )
 
 
-def _make_views(statements: str, database: str) -> bool:
+def _make_views(statements: str) -> bool:
     """Make the views of a file of SQL anew, in the trial database. Every other view of the
     database stays."""
     from django.db import connection  # noqa: PLC0415 - needs the settings of the run
 
-    connection.settings_dict["NAME"] = database
     names = re.findall(r"CREATE VIEW (\w+)", statements)
     with connection.cursor() as cursor:
         cursor.execute("DROP VIEW IF EXISTS " + ", ".join(names) + " CASCADE")
@@ -240,7 +275,7 @@ def quick_trials(
     def run() -> dict:
         _log_to(bench.folder / "pytest.log")
         trials = QuickTrials(bench, mutants, tell)
-        plugins = [KeptDatabase(bench.database), trials.first, trials]
+        plugins = [trials.first, trials]
         code = pytest.main([*PYTEST, *tests], plugins=plugins)
         return {"code": int(code), "failed": trials.first.test}
 
@@ -256,13 +291,11 @@ def slow_trial(bench: Bench, tests: Sequence[str], mutant: Mutant, cpu_seconds: 
         _log_to(bench.folder / "pytest.log")
         MutatedModule(mutant.path, bench.root, mutant.source).install()
         first = FirstFailure()
-        code = pytest.main([*PYTEST, *tests], plugins=[KeptDatabase(bench.database), first])
+        code = pytest.main([*PYTEST, *tests], plugins=[first])
         sys.stdout.flush()
         return {"failed": code != 0, "test": first.test or f"pytest ended with {int(code)}"}
 
     ended = in_fork(run, bench.folder, cpu_seconds=cpu_seconds)
-    if not ended.said:
-        bench.renew_database()
     return _tried(ended, tuple(tests))
 
 

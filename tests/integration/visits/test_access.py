@@ -11,7 +11,7 @@ from surveys.visits.access import (
     EDITABLE,
     HANDED_IN,
     find_visit,
-    lock_own,
+    lock_own_visit,
     lock_visit,
     visible_visits,
 )
@@ -76,7 +76,7 @@ def test_a_visit_comes_with_its_route_version_and_observer(
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("reach", [find_visit, lock_own, lock_visit])
+@pytest.mark.parametrize("reach", [find_visit, lock_own_visit, lock_visit])
 @pytest.mark.parametrize("key", ["no-uuid", "", 7, uuid.UUID(int=7), str(uuid.UUID(int=7))])
 def test_what_is_no_visit(observer, reach, key):
     with pytest.raises(NotYours) as missing, transaction.atomic():
@@ -86,7 +86,7 @@ def test_what_is_no_visit(observer, reach, key):
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("reach", [find_visit, lock_own, lock_visit])
+@pytest.mark.parametrize("reach", [find_visit, lock_own_visit, lock_visit])
 def test_the_one_that_was_asked_for(observer, program, reach):
     visits = [make_draft(observer, make_route(program)) for _ in range(3)]
     with transaction.atomic():
@@ -100,7 +100,7 @@ def test_another_observers_visit_is_read_but_not_taken(program, observer, route)
     with transaction.atomic():
         assert lock_visit(other, visit.pk) == visit
     with pytest.raises(NotYours) as refused, transaction.atomic():
-        lock_own(other, visit.pk)
+        lock_own_visit(other, visit.pk)
     assert type(refused.value) is NotYours
 
 
@@ -109,7 +109,7 @@ def test_an_own_visit_in_a_program_that_is_not_this_one(observer, route):
     visit = make_draft(observer, route)
     elsewhere = make_member(make_program(), person=observer.person)
     with pytest.raises(NotYours), transaction.atomic():
-        lock_own(elsewhere, visit.pk)
+        lock_own_visit(elsewhere, visit.pk)
 
 
 @pytest.mark.django_db
@@ -117,14 +117,14 @@ def test_a_draft_that_was_thrown_away(program, observer, route):
     draft = make_draft(observer, route)
     discard_draft(observer, draft.pk)
     with pytest.raises(DraftDiscarded), transaction.atomic():
-        lock_own(observer, draft.pk)
+        lock_own_visit(observer, draft.pk)
     with pytest.raises(NotYours) as refused, transaction.atomic():
-        lock_own(make_member(program), draft.pk)
+        lock_own_visit(make_member(program), draft.pk)
     assert type(refused.value) is NotYours
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize("reach", [lock_own, lock_visit])
+@pytest.mark.parametrize("reach", [lock_own_visit, lock_visit])
 def test_the_visit_alone_is_locked(observer, route, reach):
     """Two coordinators review two visits of one route side by side."""
     draft = make_draft(observer, route)
