@@ -43,11 +43,6 @@ def main() -> None:
     os.nice(15)
     chosen = [part for name, part in parts().items() if name in options.parts]
     if not options.report:
-        lock = (FOLDER / "lock").open("w")
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            sys.exit("Another deploy/mutate is at work in this clone; wait for it or end it.")
         os.environ["TEST_DB_SUFFIX"] = os.environ.get("TEST_DB_SUFFIX", "main") + "_mutate"
         for name in THIRD_PARTY:
             importlib.import_module(name)
@@ -87,6 +82,11 @@ def _try_part(part: Part, options: argparse.Namespace) -> None:
         return
     folder = FOLDER / part.name
     folder.mkdir(exist_ok=True)
+    lock = (folder / "lock").open("w")
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        sys.exit(f"Another deploy/mutate is at work on {part.name}; wait for it or end it.")
     bench = Bench(root=ROOT, folder=folder)
     left = folder / "left.txt"
     left.unlink(missing_ok=True)

@@ -169,6 +169,7 @@ class QuickTrials:
         items = sorted(
             (item for item in session.items if item.nodeid in chosen),
             key=lambda item: (
+                _commits(item),  # last, as pytest-django has it
                 -kills[item.nodeid],
                 item.nodeid not in at_line,
                 reached.seconds[item.nodeid],
@@ -183,7 +184,13 @@ class QuickTrials:
             if not self._put_in(mutant, live):
                 return {"swapped": False}
             _run_items(session, items)
-            return {"swapped": True, "failed": session.testsfailed, "test": self.first.test}
+            ran = [item for item in items if item.nodeid in self.first.seconds]
+            return {
+                "swapped": True,
+                "failed": session.testsfailed,
+                "test": self.first.test,
+                "committed": any(map(_commits, ran)),
+            }
 
         ended = in_fork(run, self.bench.folder, cpu_seconds=most)
         if ended.said.get("swapped") is False:
@@ -191,7 +198,8 @@ class QuickTrials:
         tried = _tried(ended, files)
         if tried.test:
             kills[tried.test] += 1
-        if of_views or not ended.said:  # cut short, or with other views
+        # Cut short, with other views, or with jobs in the queue, which nothing empties.
+        if of_views or ended.said.get("committed", True):
             self.database.renew()
         return tried
 
@@ -218,6 +226,11 @@ class _LineRecorder:
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
         self.coverage.switch_context(item.nodeid)
         return (yield)
+
+
+def _commits(item: pytest.Item) -> bool:
+    marker = item.get_closest_marker("django_db")
+    return marker is not None and bool(marker.kwargs.get("transaction"))
 
 
 def _run_items(session: pytest.Session, items: list[pytest.Item]) -> None:

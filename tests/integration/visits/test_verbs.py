@@ -7,7 +7,10 @@ from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from surveys.models import (
+    BackgroundRun,
     ReviewStep,
+    RunKind,
+    RunState,
     StoredFinding,
     Submission,
     Visit,
@@ -109,7 +112,7 @@ def prepared(case, observer, coordinator, route):
 def everything() -> list:
     return [
         list(model.objects.order_by("pk").values())
-        for model in (Visit, Submission, StoredFinding, ReviewStep, ProcrastinateJob)
+        for model in (Visit, Submission, StoredFinding, ReviewStep, BackgroundRun, ProcrastinateJob)
     ]
 
 
@@ -247,24 +250,20 @@ def test_a_note_that_is_no_query_is_left_alone(observer, coordinator, route):
     assert verbs.accept(coordinator, visit.pk, revision=visit.revision).state == "accepted"
 
 
-def fits_asked_for() -> list[dict]:
-    jobs = ProcrastinateJob.objects.filter(task_name="fitting.refit_program")
-    return [job.args for job in jobs]
-
-
 @pytest.mark.django_db
 def test_trends_are_fitted_again_when_a_visit_begins_or_ceases_to_count(
     observer, coordinator, route
 ):
+    fits = BackgroundRun.objects.filter(kind=RunKind.FIT, program=coordinator.program)
     visit = make_submitted(observer, route)
     visit = verbs.set_aside(coordinator, visit.pk, note="Practice.", revision=visit.revision)
     visit = verbs.reopen(coordinator, visit.pk, note="Real.", revision=visit.revision)
-    assert fits_asked_for() == []
+    assert fits.count() == 0
     visit = verbs.accept(coordinator, visit.pk, revision=visit.revision)
-    assert fits_asked_for() == [{"program_id": coordinator.program_id}]
-    ProcrastinateJob.objects.all().update(status="succeeded")
+    assert fits.count() == 1
+    fits.update(state=RunState.DONE, finished_at=timezone.now())
     verbs.reopen(coordinator, visit.pk, note="Doubts.", revision=visit.revision)
-    assert fits_asked_for() == [{"program_id": coordinator.program_id}] * 2
+    assert fits.count() == BackgroundRun.objects.count() == 2
     assert Visit.objects.get().state == VisitState.SUBMITTED
 
 
@@ -274,7 +273,7 @@ def test_the_mail_is_about_the_step_that_sent_the_visit_back(observer, coordinat
     verbs.send_back(
         coordinator, visit.pk, note="Which pond?", revision=visit.revision, site_url=SITE
     )
-    (job,) = ProcrastinateJob.objects.exclude(task_name="fitting.refit_program")
+    (job,) = ProcrastinateJob.objects.filter(queue_name="mail")
     step = ReviewStep.objects.get(step="sent_back")
     assert job.args == {"step_id": step.pk, "site_url": SITE}
 
@@ -283,5 +282,5 @@ def test_the_mail_is_about_the_step_that_sent_the_visit_back(observer, coordinat
 def test_without_an_address_of_the_site_the_mail_has_none(observer, coordinator, route):
     visit = make_submitted(observer, route)
     verbs.send_back(coordinator, visit.pk, note="Which pond?", revision=visit.revision)
-    (job,) = ProcrastinateJob.objects.exclude(task_name="fitting.refit_program")
+    (job,) = ProcrastinateJob.objects.filter(queue_name="mail")
     assert job.args["site_url"] == ""
