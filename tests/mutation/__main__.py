@@ -7,6 +7,7 @@ import importlib
 import os
 import sys
 import time
+from collections.abc import Sequence
 
 from tests.mutation.forks import Outcome
 from tests.mutation.mutants import Mutant
@@ -100,12 +101,22 @@ def _try_part(part: Part, options: argparse.Namespace) -> None:
                 file.write("\t".join((mutant.key, *tried.files)) + "\n")
 
     quick_trials(bench, part.tests, mutants, tell_quick)
+    results = Results(results.path)  # with what the other process has kept
     by_key = {mutant.key: mutant for mutant in mutants}
     for line in left.read_text().splitlines() if left.exists() else []:
         key, *files = line.split("\t")
-        tried = slow_trial(bench, files or part.tests, by_key[key], SLOW_TRIAL_SECONDS)
-        results.keep(by_key[key], tried)
-        _progress(by_key[key], tried)
+        mutant = by_key[key]
+        tried = _try_slowly(bench, results.best_first(mutant.path, files or part.tests), mutant)
+        results.keep(mutant, tried)
+        _progress(mutant, tried)
+
+
+def _try_slowly(bench: Bench, files: Sequence[str], mutant: Mutant) -> Tried:
+    """The most likely test file by itself first: collecting the others costs most of the time."""
+    tried = slow_trial(bench, files[:1], mutant, SLOW_TRIAL_SECONDS)
+    if tried.outcome is Outcome.SURVIVED and files[1:]:
+        tried = slow_trial(bench, files[1:], mutant, SLOW_TRIAL_SECONDS)
+    return tried
 
 
 def _report(part: Part, options: argparse.Namespace) -> None:

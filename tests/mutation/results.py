@@ -1,6 +1,7 @@
 """What became of each mutant, kept in `var/mutation/PART.jsonl` so that a run can be taken up."""
 
 import json
+from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from hashlib import sha256
@@ -55,6 +56,13 @@ class Results:
         self.by_key[mutant.key] = result
         with self.path.open("a") as file:
             file.write(json.dumps(asdict(result)) + "\n")
+
+    def best_first(self, path: str, files: Sequence[str]) -> list[str]:
+        """Test files in order of how many mutants of this module they killed."""
+        kills = Counter(
+            result.test.split("::")[0] for result in self.by_key.values() if result.path == path
+        )
+        return sorted(files, key=lambda file: -kills[file])
 
     def is_known(self, mutant: Mutant, *, again: bool) -> bool:
         """Whether a mutant needs no trial; `again` tries once more what was not killed."""

@@ -33,7 +33,7 @@ def swap_functions(path: str, original: str, mutated: str, live: LiveFunctions) 
     changed = [(old, new) for old, new in pairs if _essence(old) != _essence(new)]
     exchanges = []
     for old, new in changed:
-        nested = list(_functions(old)), list(_functions(new))
+        nested = list(_all_functions(old)), list(_all_functions(new))
         if len(nested[0]) != len(nested[1]):
             return False
         for was, now in [(old, new), *zip(*nested, strict=True)]:
@@ -83,6 +83,12 @@ def _functions(code: CodeType) -> Iterator[CodeType]:
                 yield const
             else:
                 yield from _functions(const)
+
+
+def _all_functions(code: CodeType) -> Iterator[CodeType]:
+    for function in _functions(code):
+        yield function
+        yield from _all_functions(function)
 
 
 def _essence(code: CodeType, *, at_import: bool = False) -> tuple:

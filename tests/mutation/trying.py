@@ -108,6 +108,9 @@ class QuickTrials:
         self.bench = bench
         self.mutants = mutants
         self.tell = tell
+        self.originals = {
+            path: (bench.root / path).read_text() for path in {mutant.path for mutant in mutants}
+        }
         self.first = FirstFailure()
         self.kills: dict[tuple[str, str], Counter[str]] = {}
 
@@ -207,7 +210,7 @@ class QuickTrials:
         path = str(self.bench.root / mutant.path)
         if mutant.path.endswith(".sql"):
             return _make_views(mutant.source)
-        original = Path(path).read_text()
+        original = self.originals[mutant.path]
         if mutant.is_text:
             return rebind_texts(module_name(mutant.path), path, mutant.source)
         return swap_functions(path, original, mutant.source, live)

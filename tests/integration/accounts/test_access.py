@@ -117,6 +117,7 @@ def test_who_may_have_exact_places(program, role, exact_places, active, scope, a
 
 class TestMembershipOf:
     def test_the_one_in_the_program_that_is_named(self, program, django_assert_num_queries):
+        make_member(program)
         member = make_member(program)
         Membership.objects.create(person=member.person, program=make_program(), role=Role.PARTNER)
         make_member(program)
@@ -150,6 +151,7 @@ class TestLastMembership:
         return request
 
     def test_the_program_that_was_open_last(self, program, django_assert_num_queries):
+        make_member(program)
         member = make_member(program)
         Membership.objects.create(person=member.person, program=make_program(), role=Role.PARTNER)
         make_member(program)

@@ -3,6 +3,7 @@
 import datetime as dt
 
 import pytest
+from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
@@ -17,7 +18,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.visits import verbs
-from surveys.visits.exceptions import NotYours, WrongState
+from surveys.visits.exceptions import NotYours, QueriesOpen, WrongState
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -163,6 +164,7 @@ def test_a_submission_is_what_was_on_the_sheet(case, observer, coordinator, rout
     assert submission.revision == after.revision
     assert submission.cells == after.cells == Visit.objects.get().cells
     assert begun <= submission.submitted_at <= timezone.now()
+    assert ReviewStep.objects.latest("pk").at == submission.submitted_at
 
 
 @pytest.mark.django_db
@@ -237,6 +239,36 @@ def test_a_finding_that_is_not_there(observer, coordinator, route, whose):
     assert str(missing.value) == (
         "There is no such finding. The visit may have been submitted again."
     )
+
+
+@pytest.mark.django_db
+def test_who_may_not_review_does_not_learn_which_findings_there_are(observer):
+    with pytest.raises(PermissionDenied):
+        verbs.settle(observer, 0, settlement="counts", reason="Why not.", revision=1)
+
+
+@pytest.mark.django_db
+def test_the_finding_that_was_asked_for_is_settled(observer, coordinator, route):
+    visits = [queried(observer, route) for _ in range(2)]
+    for visit in visits:
+        finding = visit.findings.get(code="listening-too-short")
+        verbs.settle(
+            coordinator, finding.pk, settlement="counts", reason="Yes.", revision=visit.revision
+        )
+        finding.refresh_from_db()
+        assert finding.settlement == "counts"
+
+
+@pytest.mark.django_db
+def test_open_queries_come_with_what_is_shown_of_them(
+    observer, coordinator, route, django_assert_num_queries
+):
+    species = observer.program.checklist.get().species
+    visit = make_submitted(observer, route, plain_cells(3, {2: {species: "-"}}))
+    with pytest.raises(QueriesOpen) as refused:
+        verbs.accept(coordinator, visit.pk, revision=visit.revision)
+    with django_assert_num_queries(0):
+        assert [(f.stop.number, f.species) for f in refused.value.findings] == [(2, species)]
 
 
 @pytest.mark.django_db

@@ -27,6 +27,21 @@ def twice(function):
     return wrapped
 
 
+def repeated(times):
+    def decorate(function):
+        def wrapped(value):
+            return [function(value) + 5] * times
+
+        return wrapped
+
+    return decorate
+
+
+@repeated(2)
+def listed(value):
+    return value
+
+
 @twice
 def stored(value):
     return value + 1
@@ -68,6 +83,11 @@ def test_a_function_inside_a_decorator(module):
 def test_what_a_decorator_made(module):
     assert swap(module, "* 2", "* 3")
     assert module.stored(5) == 18
+
+
+def test_what_a_decorator_with_arguments_made(module):
+    assert swap(module, "+ 5", "+ 6")
+    assert module.listed(1) == [7, 7]
 
 
 def test_a_property_with_a_comprehension(module):
