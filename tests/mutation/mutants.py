@@ -38,8 +38,11 @@ class Mutant:
     @property
     def key(self) -> str:
         """The same for the same fault, wherever in the file its function stands."""
-        text = "\0".join((self.path, self.function, self.diff, str(self.repeat)))
-        return sha256(text.encode()).hexdigest()[:16]
+        return key_of(self.path, self.function, self.diff, self.repeat)
+
+
+def key_of(path: str, function: str, diff: str, repeat: int) -> str:
+    return sha256("\0".join((path, function, diff, str(repeat))).encode()).hexdigest()[:16]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,7 +70,7 @@ def mutants_of(path: Path, root: Path, *, places: Collection[int] | None = None)
         source = _changed(wrapper.module, original, change, ranges.get(change.node))
         if source is not None and _compiles_differently(source, as_parsed):
             made.append(mutant_from(str(path.relative_to(root)), change.function, original, source))
-    return _numbered(made)
+    return numbered(made)
 
 
 def count_changes(path: Path) -> int:
@@ -109,7 +112,7 @@ def diff_of(before: str, after: str) -> str:
     return "\n".join(f"{line[0]} {line[1:].strip()}" for line in kept)
 
 
-def _numbered(mutants: Iterable[Mutant]) -> list[Mutant]:
+def numbered(mutants: Iterable[Mutant]) -> list[Mutant]:
     """Equal diffs in one function get numbers; equal sources are one mutant."""
     numbered: list[Mutant] = []
     sources: set[str] = set()

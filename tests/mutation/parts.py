@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
-from tests.mutation.mutants import Mutant, count_changes, mutant_from, mutants_of
+from tests.mutation.mutants import Mutant, count_changes, key_of, mutant_from, mutants_of, numbered
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -26,15 +26,18 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True)
 class Explained:
-    """A survivor that no test is to kill, and why."""
+    """A survivor that no test is to kill, and why. `repeat` tells apart equal changes in one
+    function, from 0."""
 
     path: str
     function: str
     diff: str
     why: str
+    repeat: int = 0
 
-    def explains(self, path: str, function: str, diff: str) -> bool:
-        return (self.path, self.function, self.diff) == (path, function, diff)
+    @property
+    def key(self) -> str:
+        return key_of(self.path, self.function, self.diff, self.repeat)
 
 
 def parts() -> dict[str, Part]:
@@ -52,7 +55,7 @@ def parts() -> dict[str, Part]:
 
 def explained() -> list[Explained]:
     rows = tomllib.loads((HERE / "survivors.toml").read_text()).get("survivor", [])
-    return [Explained(**{key: value.strip() for key, value in row.items()}) for row in rows]
+    return [Explained(**row | {"diff": row["diff"].strip()}) for row in rows]
 
 
 def files_of(part: Part) -> list[Path]:
@@ -82,9 +85,14 @@ def _drawn(files: list[Path], sample: int, seed: int) -> Iterator[tuple[Path, se
 
 def sql_mutants() -> Iterator[Mutant]:
     """The hand-made mutants of SQL, which no operator on Python reaches."""
+    made = []
     for row in tomllib.loads((HERE / "sql.toml").read_text())["mutant"]:
         original = (ROOT / row["path"]).read_text()
-        yield sql_mutant(row["path"], original, row["find"], row["put"], row.get("after", ""))
+        made.append(
+            sql_mutant(row["path"], original, row["find"], row["put"], row.get("after", ""))
+        )
+    for _, of_file in groupby(made, key=lambda mutant: mutant.path):
+        yield from numbered(of_file)
 
 
 def sql_mutant(path: str, original: str, find: str, put: str, after: str = "") -> Mutant:

@@ -100,11 +100,8 @@ def tally(results: Collection[Result], explanations: Sequence[Explained]) -> Tal
         return [result for result in results if result.outcome in outcomes]
 
     survivors = of(Outcome.SURVIVED, Outcome.CRASHED)
-    unexplained = [
-        result
-        for result in survivors
-        if not any(row.explains(result.path, result.function, result.diff) for row in explanations)
-    ]
+    known = {row.key for row in explanations}
+    unexplained = [result for result in survivors if result.key not in known]
     return Tally(
         tried=len(of(*FINAL, Outcome.CRASHED)),
         killed=len(of(Outcome.KILLED)),
