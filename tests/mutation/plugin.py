@@ -2,6 +2,8 @@
 
 import importlib.util
 import sys
+import time
+from collections.abc import Iterator
 from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec, SourceFileLoader
 from pathlib import Path
@@ -38,14 +40,21 @@ class MutatedModule(MetaPathFinder, SourceFileLoader):
 
 
 class FirstFailure:
-    """Remembers which test noticed the mutant, and how long each test took."""
+    """Remembers which test noticed the mutant, and how many CPU seconds each test took."""
 
     def __init__(self) -> None:
         self.test = ""
         self.seconds: dict[str, float] = {}
 
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        begun = time.process_time()
+        try:
+            return (yield)
+        finally:
+            self.seconds[item.nodeid] = time.process_time() - begun
+
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0) + report.duration
         if report.failed and not self.test:
             self.test = report.nodeid
 
