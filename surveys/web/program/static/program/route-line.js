@@ -11,6 +11,7 @@ const PLACES = 6;
 const NEAR = 14;
 // More signs than this cannot be told apart; such a line is drawn, and changed in the field.
 const MOST_SIGNS = 300;
+const UNREADABLE = "The field holds something that is not a point of its own line. It is read when you save.";
 const METERS = { km: 1000, mi: 1609.344 };
 
 /** Points of the text, or null while some line of it is not a point. */
@@ -52,33 +53,54 @@ function lengthIn(map, points, unit) {
 
 function start(element) {
   const collection = JSON.parse(document.querySelector(element.dataset.geojson).textContent);
-  const field = document.querySelector(element.dataset.points);
-  const tools = document.querySelector("[data-line-tools]");
   const map = drawMap(element, collection)?.map;
   if (!map) return;
+  const field = document.querySelector(element.dataset.points);
+  const tools = document.querySelector("[data-line-tools]");
   const status = tools.querySelector("[data-line-status]");
   const unit = element.dataset.units === "mi" ? "mi" : "km";
+  const line = editableLine(map, (points) => {
+    field.value = written(points);
+    status.textContent = words(map, points, unit);
+  });
+
+  map.on("click", ({ latlng }) => line.insert(latlng));
+  field.addEventListener("change", () => {
+    const points = read(field.value);
+    if (points) line.show(points);
+    status.textContent = points ? words(map, points, unit) : UNREADABLE;
+  });
+  const press = (name, action) =>
+    tools.querySelector(`[data-line-${name}]`).addEventListener("click", action);
+  press("back", () => line.change(line.points().slice(0, -1)));
+  press("clear", () => line.change([]));
+  press("join", () => line.change(stopsOf(collection)));
+
+  tools.hidden = false;
+  line.show(read(field.value) ?? []);
+  status.textContent = words(map, line.points(), unit);
+}
+
+/** A line whose points can be moved and taken out; `onChange(points)` is told of both. */
+function editableLine(map, onChange) {
   const line = L.polyline([], { className: "route-line", interactive: false }).addTo(map);
   const signs = L.layerGroup().addTo(map);
   let points = [];
 
-  const say = () => {
-    const few = points.length < 2 ? "Press on the map where the line begins and where it goes." : "";
-    const many = points.length > MOST_SIGNS ? " Too many to move on the map; change them in the field." : "";
-    status.textContent = few || `${points.length} points, ${lengthIn(map, points, unit)}.${many}`;
-  };
-  const draw = () => {
+  function show(next) {
+    points = next;
     line.setLatLngs(points);
     signs.clearLayers();
-    if (points.length <= MOST_SIGNS) points.forEach((_, index) => signs.addLayer(sign(index)));
-    say();
-  };
-  const change = (next) => {
-    points = next;
-    field.value = written(points);
-    draw();
-  };
-  const sign = (index) => {
+    if (points.length > MOST_SIGNS) return;
+    for (const index of points.keys()) signs.addLayer(sign(index));
+  }
+
+  function change(next) {
+    show(next);
+    onChange(points);
+  }
+
+  function sign(index) {
     const title = `Point ${index + 1} of the line`;
     const icon = L.divIcon({ className: "line-point", iconSize: [36, 36] });
     const marker = L.marker(points[index], { draggable: true, icon, title, zIndexOffset: 1500 });
@@ -95,31 +117,22 @@ function start(element) {
     marker.on("drag", () => line.setLatLngs(points.with(index, marker.getLatLng())));
     marker.on("dragend", () => change(points.with(index, marker.getLatLng().wrap())));
     return marker;
-  };
+  }
 
-  map.on("click", ({ latlng }) => change(points.toSpliced(indexOf(map, points, latlng), 0, latlng.wrap())));
-  field.addEventListener("change", () => {
-    const typed = read(field.value);
-    if (!typed) {
-      status.textContent =
-        "The field holds something that is not a point of its own line. It is read when you save.";
-      return;
-    }
-    points = typed;
-    draw();
-  });
-  tools.querySelector("[data-line-back]").addEventListener("click", () => change(points.slice(0, -1)));
-  tools.querySelector("[data-line-clear]").addEventListener("click", () => change([]));
-  tools.querySelector("[data-line-join]").addEventListener("click", () => {
-    const stops = collection.features.filter(
-      ({ properties }) => properties.kind === "stop" && !properties.lines,
-    );
-    change(stops.map(({ geometry }) => L.latLng(geometry.coordinates[1], geometry.coordinates[0])));
-  });
+  const insert = (latlng) => change(points.toSpliced(indexOf(map, points, latlng), 0, latlng.wrap()));
+  return { points: () => points, show, change, insert };
+}
 
-  tools.hidden = false;
-  points = read(field.value) ?? [];
-  draw();
+function words(map, points, unit) {
+  if (points.length < 2) return "Press on the map where the line begins and where it goes.";
+  const many = points.length > MOST_SIGNS ? " Too many to move on the map; change them in the field." : "";
+  return `${points.length} points, ${lengthIn(map, points, unit)}.${many}`;
+}
+
+function stopsOf({ features }) {
+  return features
+    .filter(({ properties }) => properties.kind === "stop" && !properties.lines)
+    .map(({ geometry }) => L.latLng(geometry.coordinates[1], geometry.coordinates[0]));
 }
 
 for (const element of document.querySelectorAll("[data-line-map]")) start(element);

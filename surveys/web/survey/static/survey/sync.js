@@ -1,11 +1,11 @@
 // Sending visits to the server: begin (PUT), change cells (PATCH), submit (POST). Each request can
 // be made again without harm, so a lost answer, a second tab or a second phone doubles nothing.
-import { ask, NoAnswer } from "./asking.js";
+import { ask } from "./asking.js";
 import { iso, now } from "./clock.js";
+import { createSender, hello, SignedOut, Stranger } from "./sender.js";
 import * as store from "./store.js";
 
 const PATIENCE_MS = 20_000;
-const WAITS_S = [5, 15, 45, 120, 300];
 const STEPS = 8;
 const SIGN_IN = {
   "signed-out": "You are signed out. Sign in, then throw the draft away.",
@@ -13,110 +13,62 @@ const SIGN_IN = {
 };
 const HANDED_IN = { submitted: "submitted", accepted: "accepted", set_aside: "set aside" };
 
+const sender = createSender({
+  lock: "duskpool-sync",
+  delayMs: 2_500,
+  kept: { person: null, at: null, clockAhead: 0 },
+  work: sendWaiting,
+});
 /** `kind`: idle, sending, offline, busy, later, signed-out, not-allowed, other-person. */
-export const status = { kind: "idle", person: null, at: null, clockAhead: 0 };
-const listeners = new Set();
+export const { status, onStatus, soon } = sender;
+/** Send all that waits, now. */
+export const syncAll = () => sender.sendNow();
 let config = null;
-let timer = null;
-let due = Infinity;
-let failures = 0;
-
-/** The server did not know us, or not the visit, in the middle of sending: perhaps somebody signed
-    in anew in another tab. */
-class Stranger extends Error {}
 
 export function start(settings) {
   config = settings;
-  window.addEventListener("online", () => afresh(0));
+  window.addEventListener("online", () => sender.startOver());
   document.addEventListener("visibilitychange", () =>
-    afresh(document.visibilityState === "hidden" ? 0 : 500),
+    sender.startOver(document.visibilityState === "hidden" ? 0 : 500),
   );
   soon(0);
 }
 
-/** Failures of an hour without signal say nothing of the network that is there now. */
-function afresh(delay) {
-  failures = 0;
-  soon(delay);
+async function sendWaiting() {
+  const visits = await waiting();
+  if (!visits.length) return sender.say("idle");
+  sender.say("sending");
+  return sendVisits(visits);
 }
 
-export function onStatus(listener) {
-  listeners.add(listener);
-}
-
-function say(kind, more = {}) {
-  Object.assign(status, { kind, ...more });
-  for (const listener of listeners) listener(status);
-}
-
-/** Send before long; while sending fails, at growing distances. */
-export function soon(delay = 2_500) {
-  clearTimeout(timer);
-  due = performance.now() + delay;
-  timer = setTimeout(() => {
-    due = Infinity;
-    syncAll();
-  }, delay);
-}
-
-/** After a failure. A sooner sending stays: the network may have come back in this very moment. */
-function later({ waitS }) {
-  const delay = 1000 * Math.max(waitS, WAITS_S[Math.min(failures++, WAITS_S.length - 1)]);
-  if (due > performance.now() + delay) soon(delay);
-}
-
-/** Send all that waits. Two tabs take turns. */
-export function syncAll() {
-  return navigator.locks.request("duskpool-sync", async () => {
-    const visits = await waiting();
-    if (!visits.length) return say("idle");
-    say("sending");
-    try {
-      await sendAll(visits);
-      failures = 0;
-    } catch (error) {
-      if (!(error instanceof NoAnswer)) {
-        say("idle");
-        throw error;
-      }
-      say(error.kind);
-      later(error);
-    }
-  });
-}
-
-async function sendAll(visits, again = false) {
-  const hello = await call("GET", config.hello);
-  // Signing in happens in another page; coming back from it shows this one again.
-  if (hello.status !== 200) return say(turnedAway(hello.status));
-  const { person, csrf, now: theirs } = hello.data;
+async function sendVisits(visits, again = false) {
+  const { person, csrf, now: theirs } = await hello(config.hello, PATIENCE_MS);
   const clockAhead = now() - Date.parse(theirs);
   await store.setSetting("clock-ahead", clockAhead);
+  const [mine, others] = partition(visits, (visit) => visit.person.id === person.id);
   try {
-    for (const visit of visits.filter((one) => one.person.id === person.id))
-      await send(visit.id, { csrf, again });
+    for (const visit of mine) await send(visit.id, { csrf, again });
   } catch (error) {
-    if (error instanceof Stranger) return sendAll(visits, true);
+    if (error instanceof Stranger && !again) return sendVisits(visits, true);
     throw error;
   }
-  const others = visits.filter((one) => one.person.id !== person.id);
-  return say(others.length ? "other-person" : "idle", { person, clockAhead, at: iso() });
+  return sender.say(others.length ? "other-person" : "idle", { person, clockAhead, at: iso() });
 }
 
-function turnedAway(code) {
-  if (code === 401) return "signed-out";
-  if (code === 403 || code === 404) return "not-allowed";
-  throw new NoAnswer("busy");
-}
+const partition = (list, test) => [list.filter(test), list.filter((item) => !test(item))];
 
 /** Visits of this program that hold something the server may not have. */
 async function waiting() {
-  const found = [];
-  for (const visit of await store.getAll("visits")) {
-    if (visit.slug !== config.slug || visit.trouble?.stops) continue;
-    if (visit.revision === null || visit.wants_submit || (await unsent(visit.id)).length) found.push(visit);
-  }
-  return found;
+  const visits = (await store.getAll("visits")).filter(
+    (visit) => visit.slug === config.slug && !visit.trouble?.stops,
+  );
+  const isWaiting = await Promise.all(
+    visits.map(
+      async ({ id, revision, wants_submit }) =>
+        revision === null || wants_submit || (await unsent(id)).length > 0,
+    ),
+  );
+  return visits.filter((_, index) => isWaiting[index]);
 }
 
 const unsent = async (id) =>
@@ -137,25 +89,30 @@ async function sendOnce(visit, how) {
   const url = `${config.visits}${visit.id}/`;
   if (visit.revision === null) return begin(visit, url, changes, how);
   if (Object.keys(changes).length) {
-    return taken(visit, await call("PATCH", url, { changes }, how.csrf, visit.revision), how, changes);
+    return handleResponse(
+      visit,
+      await call("PATCH", url, { changes }, how.csrf, visit.revision),
+      how,
+      changes,
+    );
   }
   const clashes = (await store.cellsOf(visit.id)).some(store.inConflict);
   if (!visit.wants_submit || clashes || !store.EDITABLE.includes(visit.state)) {
     if (visit.wants_submit)
-      await store.changeVisit(visit.id, (one) => {
-        one.wants_submit = false;
+      await store.changeVisit(visit.id, (kept) => {
+        kept.wants_submit = false;
       });
     return false;
   }
   const answer = await call("POST", `${url}submit/`, undefined, how.csrf, visit.revision);
   if (answer.status === 200) {
     await store.takeIn(visit.id, answer.data, iso());
-    await store.changeVisit(visit.id, (one) =>
-      Object.assign(one, { wants_submit: false, submitted_at: iso() }),
+    await store.changeVisit(visit.id, (kept) =>
+      Object.assign(kept, { wants_submit: false, submitted_at: iso() }),
     );
     return false;
   }
-  return taken(visit, answer, how, {}, true);
+  return handleResponse(visit, answer, how, {}, true);
 }
 
 async function begin(visit, url, changes, how) {
@@ -170,25 +127,25 @@ async function begin(visit, url, changes, how) {
     cells,
   };
   if (visit.back && visit.back !== store.WANTED_BACK) sheet.recovers = visit.back;
-  return taken(visit, await call("PUT", url, sheet, how.csrf), how, changes);
+  return handleResponse(visit, await call("PUT", url, sheet, how.csrf), how, changes);
 }
 
-/** What an answer means for the visit; whether to go on. */
-async function taken(visit, { status: code, data }, how, changes, submitting = false) {
+/** What a response means for the visit; whether to go on. */
+async function handleResponse(visit, { status: code, data }, how, changes, submitting = false) {
   if ([401, 403, 404].includes(code) && !how.again) throw new Stranger();
   if (code === 200 || code === 201) {
     await store.takeIn(visit.id, { ...data, changes }, iso());
     return true;
   }
-  if (code === 409 && data?.visit) return overtaken(visit, data, submitting);
+  if (code === 409 && data?.visit) return takeNewer(visit, data, submitting);
   if (code === 422) {
-    await store.changeVisit(visit.id, (one) => {
-      one.findings = data.findings;
+    await store.changeVisit(visit.id, (kept) => {
+      kept.findings = data.findings;
     });
     await trouble(visit.id, "refused", data.detail, false);
   } else if (code === 410 && visit.back && visit.back !== data?.discarded_at) {
-    await store.changeVisit(visit.id, (one) => {
-      one.back = data?.discarded_at ?? null;
+    await store.changeVisit(visit.id, (kept) => {
+      kept.back = data?.discarded_at ?? null;
     });
     return true;
   } else if (code === 410 || (code === 404 && visit.revision !== null)) {
@@ -210,16 +167,20 @@ async function taken(visit, { status: code, data }, how, changes, submitting = f
 }
 
 /** The server's copy is newer than we knew: take in what we did not change ourselves, go on. */
-async function overtaken(visit, data, submitting) {
+async function takeNewer(visit, data, submitting) {
   const changed = await store.takeIn(visit.id, data, iso());
   if (!store.EDITABLE.includes(data.visit.state)) {
     const left = (await unsent(visit.id)).length;
     const state = HANDED_IN[data.visit.state];
-    await store.changeVisit(visit.id, (one) => {
-      one.wants_submit = false;
+    await store.changeVisit(visit.id, (kept) => {
+      kept.wants_submit = false;
     });
     if (left) {
-      const words = `The visit is ${state} already; ${left} later ${left === 1 ? "entry is" : "entries are"} kept on this phone only. Ask the coordinator to send the visit back, then send again.`;
+      const entries = left === 1 ? "entry is" : "entries are";
+      const words = [
+        `The visit is ${state} already; ${left} later ${entries} kept on this phone only.`,
+        "Ask the coordinator to send the visit back, then send again.",
+      ].join(" ");
       await trouble(visit.id, "closed", words, true);
     }
     return false;
@@ -256,9 +217,7 @@ export async function retry(id, { anew = false } = {}) {
 export async function throwAway(visit) {
   const sent = (await store.cellsOf(visit.id)).some((cell) => cell.sent.length > 0);
   if (visit.revision !== null || sent) {
-    const hello = await call("GET", config.hello);
-    if (hello.status !== 200) throw new Error(SIGN_IN[turnedAway(hello.status)]);
-    const { person, csrf } = hello.data;
+    const { person, csrf } = await hello(config.hello, PATIENCE_MS).catch(refuseUnlessSignedIn);
     if (person.id !== visit.person.id)
       throw new Error(
         `You are signed in as ${person.name}; only ${visit.person.name} can throw this draft away.`,
@@ -268,6 +227,10 @@ export async function throwAway(visit) {
       throw new Error(answer.data?.detail ?? "The server kept it.");
   }
   await store.dropVisit(visit.id);
+}
+
+function refuseUnlessSignedIn(error) {
+  throw error instanceof SignedOut ? new Error(SIGN_IN[error.kind]) : error;
 }
 
 async function call(method, url, body, csrf, revision) {

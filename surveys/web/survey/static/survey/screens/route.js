@@ -4,7 +4,7 @@ import { model, stopText, stopTime } from "../model.js";
 import { day } from "../rules/words.js";
 import { now } from "../clock.js";
 import { standing, timesOf } from "../timing.js";
-import { heardAt } from "./calls.js";
+import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
 
 const WORDS = {
@@ -77,7 +77,7 @@ export function screen(app) {
 
   function update() {
     start.update();
-    rows.forEach((one) => one.update());
+    for (const row of rows) row.update();
     setText(words, `Go to stop ${upcoming()}`);
   }
   return { title: "Tonight’s visit", node, dock: h("div", { class: "dock" }, next), update };

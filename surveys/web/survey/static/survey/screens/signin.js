@@ -1,5 +1,14 @@
-// The way back in when the phone may not send: signed out, or signed in as somebody else.
-import { h, icon, setText } from "../dom.js";
+// The ways to the server: sending now, and signing in where the phone may not send.
+import { button, h, icon, setText } from "../dom.js";
+
+/** Sends visits and recordings, those that wait for Wi-Fi too. */
+export function sendButton(app, kind = "") {
+  const send = () => {
+    app.sync?.syncAll();
+    app.sounds?.soon(0, { anyway: true });
+  };
+  return button("Send now", send, { kind, name: "sync" });
+}
 
 export function signInLink(config) {
   const words = h("span");

@@ -1,0 +1,51 @@
+// Which species can be written down tonight, and call indices in words.
+import { model, stopText } from "../../model.js";
+import { inDays } from "../../rules/case.js";
+import { CALL_INDEX } from "../../rules/codes.js";
+
+export const NOT_SURE = "?";
+export const isHeard = (text) => !["", "0"].includes(text);
+export const isIndexed = (text) => isHeard(text) && text !== NOT_SURE;
+
+export function indexWords(text) {
+  if (text === NOT_SURE) return "heard, not sure";
+  if (!isHeard(text)) return "not heard";
+  return `call index ${text}, ${CALL_INDEX.get(Number(text)) ?? "not on the scale"}`;
+}
+
+export const shortHint = (text) => ["", "single callers", "some overlap", "full chorus"][Number(text)] ?? "";
+
+export const inSeason = ({ season }) => !season || inDays(model.visit.night, ...season);
+
+/** The checklist, those first that are most likely tonight. */
+export function checklist() {
+  const { packet, tonight } = model;
+  const byCode = new Map(packet.species.map((species) => [species.code, species]));
+  return (tonight?.species ?? [...byCode.keys()]).map((code) => byCode.get(code)).filter(Boolean);
+}
+
+export function allSpecies() {
+  const others = model.packet.others.map(([code, common_name, scientific_name]) => ({
+    code,
+    common_name,
+    scientific_name,
+  }));
+  return [...model.packet.species, ...others];
+}
+
+/** Species that are written down at a stop, by code: one that nobody knows has its code as name. */
+export function speciesAt(number) {
+  const address = new RegExp(`^stops\\.${number}\\.calls\\.(.+)$`);
+  const codes = [...model.cells.keys()].flatMap((cell) => cell.match(address)?.[1] ?? []);
+  const known = new Map(allSpecies().map((species) => [species.code, species]));
+  return codes.map((code) => known.get(code) ?? { code, common_name: code, scientific_name: "" });
+}
+
+/** What was heard at a stop, in words. */
+export function heardAt(number) {
+  const typed = stopText(number);
+  return allSpecies()
+    .map((species) => [species, typed(`calls.${species.code}`)])
+    .filter(([, text]) => isHeard(text))
+    .map(([species, text]) => `${species.common_name} ${text}`);
+}

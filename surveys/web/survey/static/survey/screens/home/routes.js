@@ -1,0 +1,122 @@
+// Routes that were taken along: tonight's hours, and beginning a visit.
+import { button, dialog, h } from "../../dom.js";
+import { beginVisit, inUse, keepPacket, thisNight, visitsOf } from "../../model.js";
+import { clock, clockUp, day } from "../../rules/words.js";
+import { stateWords } from "../../saying.js";
+import { EDITABLE } from "../../store.js";
+
+const NO_ROUTE =
+  "No route is on this phone yet. Open tonight’s route while there is signal and press “Take tonight along”.";
+
+export function routes(app, packets) {
+  return h(
+    "section",
+    { "aria-labelledby": "routes-title" },
+    h("h2", { id: "routes-title" }, "Routes taken along"),
+    packets.length ? packets.map((packet) => routeCard(app, packet)) : noRoute(app),
+  );
+}
+
+function noRoute({ config }) {
+  return h(
+    "div",
+    { class: "empty" },
+    h("p", null, NO_ROUTE),
+    h("a", { class: "btn btn--primary", href: config.tonight }, "To Tonight"),
+  );
+}
+
+function routeCard(app, packet) {
+  const { code, name, stops, time_zone: zone, access_notes: access } = packet.route;
+  const night = thisNight(packet);
+  const tonight = packet.nights[night];
+  const last = day(Object.keys(packet.nights).at(-1));
+  const count = stops.filter((stop) => inUse(stop, night)).length;
+  const notes = [access, packet.program.local_rules].filter(Boolean);
+  const tooOld = [
+    `This packet ends with the night of ${last}.`,
+    "You can survey with it; take the route along again for sun and moon.",
+  ].join(" ");
+  return h(
+    "article",
+    { class: "panel panel--now" },
+    h("h3", null, `${code} ${name}`),
+    h("p", null, tonight ? evening(tonight, zone) : tooOld),
+    h("p", { class: "small muted" }, `${count} stops, sun and moon until ${last}`),
+    notes.length
+      ? h(
+          "details",
+          null,
+          h("summary", null, "Access and local rules"),
+          notes.map((words) => h("p", { class: "small" }, words)),
+        )
+      : null,
+    h(
+      "div",
+      { class: "actions" },
+      button(`Survey the night of ${day(night)}`, () => start(app, packet, night), {
+        kind: "primary large block",
+      }),
+      button("Refresh", () => refresh(app, code), { name: "download", kind: "quiet" }),
+    ),
+  );
+}
+
+/** Begin the visit of a night; where all of that night are handed in, ask first. */
+async function start(app, packet, night) {
+  const { slug } = app.config;
+  const begin = async () => app.go("route", await beginVisit(slug, packet, night));
+  const visits = await visitsOf(slug, packet, night);
+  const isAllHandedIn = visits.length && visits.every(({ state }) => !EDITABLE.includes(state));
+  return isAllHandedIn ? askSecond(app, visits.at(-1), begin) : begin();
+}
+
+function askSecond(app, visit, begin) {
+  const words = [
+    `The visit of ${day(visit.night)} on ${visit.route.code} is ${stateWords(visit)}.`,
+    "A second one is a visit of its own, and the coordinator decides which counts.",
+  ].join(" ");
+  const closing = (action) => () => {
+    box.close();
+    action();
+  };
+  const box = dialog(
+    "This night is handed in already",
+    h("p", null, words),
+    button(
+      "Look at the visit",
+      closing(() => app.go("summary", visit.id)),
+      { kind: "primary block" },
+    ),
+    button("Begin a second visit", closing(begin), { kind: "block" }),
+  );
+}
+
+async function refresh(app, code) {
+  const { packets, slug } = app.config;
+  try {
+    const response = await fetch(`${packets}${code}.json`, { redirect: "manual" });
+    if (response.type === "opaqueredirect") return app.snack("You are signed out: sign in first.");
+    if (!response.ok) return app.snack(`The server did not give the route (answer ${response.status}).`);
+    await keepPacket(slug, await response.json());
+    app.snack("The route is up to date on this phone");
+    return app.go("home");
+  } catch {
+    return app.snack("No network. The route stays as it is on this phone.");
+  }
+}
+
+function evening(tonight, zone) {
+  const first = Object.values(tonight.stops)[0];
+  if (!first) return "";
+  const { sunset } = first.sky;
+  const moon = tonight.moon && `moon ${Math.round(tonight.moon.lit_share * 100)} % lit`;
+  const hours = [
+    sunset && `Sunset ${clock(Date.parse(sunset), zone)}`,
+    first.earliest_start && `start from ${clockUp(Date.parse(first.earliest_start), zone)}`,
+    first.latest_end && `end by ${clock(Date.parse(first.latest_end), zone)}`,
+    moon,
+  ];
+  const window = tonight.window ? `Window: ${tonight.window}.` : "Tonight is in no season window.";
+  return `${hours.filter(Boolean).join(", ")}. ${window}`;
+}

@@ -1,0 +1,61 @@
+// Sounds, light and the network, as this phone keeps them.
+import * as alerts from "../../alerts.js";
+import { h } from "../../dom.js";
+import * as theme from "../../theme.js";
+
+const THEMES = { auto: "Night after dusk", night: "Night", day: "Day" };
+
+/** Only where the browser knows what kind of network it has. */
+function wifiBox() {
+  if (navigator.connection?.type === undefined) return null;
+  const input = h("input", {
+    type: "checkbox",
+    id: "set-wifi",
+    onchange: () => import("../../recordings.js").then(({ setOnlyWifi }) => setOnlyWifi(input.checked)),
+  });
+  import("../../recordings.js").then(async ({ onlyWifi }) => {
+    input.checked = await onlyWifi();
+  });
+  return h(
+    "label",
+    { class: "choice", for: "set-wifi" },
+    input,
+    "Send recordings by Wi-Fi only; everything else goes at once",
+  );
+}
+
+export function settings(app) {
+  const box = (name, words) => {
+    const input = h("input", {
+      type: "checkbox",
+      id: `set-${name}`,
+      onchange: () => alerts.turn(name, input.checked),
+    });
+    alerts.load().then(() => {
+      input.checked = alerts.isOn(name);
+    });
+    return h("label", { class: "choice", for: `set-${name}` }, input, words);
+  };
+  const choices = theme.CHOICES.map((name) => {
+    const input = h("input", {
+      type: "radio",
+      name: "theme",
+      id: `theme-${name}`,
+      checked: theme.choice() === name,
+      onchange: () => {
+        theme.choose(name);
+        app.say(THEMES[name]);
+      },
+    });
+    return h("label", { class: "choice", for: `theme-${name}` }, input, THEMES[name]);
+  });
+  return h(
+    "details",
+    { class: "panel" },
+    h("summary", null, "Sounds and light"),
+    box("sound", "A low tone when a time is up"),
+    box("vibration", "Vibration when a time is up"),
+    h("fieldset", { class: "field" }, h("legend", null, "Theme"), choices),
+    wifiBox(),
+  );
+}

@@ -1,0 +1,76 @@
+// What an observer does at a stop, as cells: listen, pause, end.
+import * as alerts from "../../alerts.js";
+import { iso, now } from "../../clock.js";
+import { model, note, writeStop } from "../../model.js";
+import { duration } from "../../rules/words.js";
+import { listeningTime, pauseText } from "../../timing.js";
+import { arrivals, positionCells } from "./arrivals.js";
+
+export function stopActions(app, here) {
+  const { stop, protocol } = here;
+  const { arrive, notice } = arrivals(here);
+  let isFinishing = false;
+
+  async function begin() {
+    alerts.prepare();
+    if (here.leapMs()) await here.forgetLeap();
+    return here.set(
+      {
+        status: "listened",
+        started_at: iso(),
+        finished_at: "",
+        paused_minutes: "",
+        ...positionCells(stop.number),
+      },
+      "Listening begins",
+    );
+  }
+
+  async function restart() {
+    await note((visit) => Object.assign(visit, { timer: null, leap: null }));
+    await here.set(
+      { started_at: "", finished_at: "", paused_minutes: "" },
+      "The listening begins anew when you start it",
+    );
+  }
+
+  async function interrupt() {
+    if (protocol.interruption === "extend") {
+      const longer = duration(listeningTime(protocol, true));
+      return here.set({ interrupted: "yes" }, `The listening lasts ${longer} now`);
+    }
+    await note((visit) => Object.assign(visit, { timer: { stop: stop.number, paused_since: now() } }));
+    return here.set({ interrupted: "yes" });
+  }
+
+  async function resume() {
+    const since = here.pausedSince();
+    await note((visit) => Object.assign(visit, { timer: null }));
+    if (protocol.interruption === "restart") return begin();
+    const pause = here.times().pausedMs + Math.max(0, now() - since);
+    return here.set({ paused_minutes: pauseText(pause) }, "The listening goes on");
+  }
+
+  async function finish() {
+    if (isFinishing) return;
+    isFinishing = true;
+    if (here.leapMs()) await here.forgetLeap();
+    await writeStop(stop.number, { finished_at: iso(here.standing().ends) });
+    alerts.signal(3);
+    app.alarm(`The listening time at stop ${stop.number} is over.`);
+    isFinishing = false;
+  }
+
+  /** What the big button does, by phase. */
+  const mainAction = {
+    away: () => arrive("Arrival written"),
+    waiting: begin,
+    ready: begin,
+    listening: () => here.set({ finished_at: iso() }, "The listening ended before its time"),
+    paused: resume,
+    over: finish,
+    done: () => (here.next ? here.goTo(here.next) : app.go("summary", model.visit.id)),
+    skipped: () => here.set({ status: "", skip_reason: "" }, "Not skipped any more"),
+  };
+  return { mainAction, restart, interrupt, finish, noticeArrival: notice };
+}

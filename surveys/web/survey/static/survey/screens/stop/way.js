@@ -1,0 +1,43 @@
+// The way to the stop: its name and notes, an arrow and the distance.
+import { now } from "../../clock.js";
+import { h, setAttribute, setText, svg } from "../../dom.js";
+import { model } from "../../model.js";
+import { place, wayTo } from "../../place.js";
+import { distance } from "../../rules/words.js";
+
+const NO_ARROW_M = 15;
+const WITHOUT_POSITION = {
+  refused: "No position: the phone does not allow it. Everything else works.",
+  none: "This phone has no position.",
+  asking: "Looking for the position …",
+  on: "The position is old; looking again …",
+  off: "",
+};
+
+export function wayBox(stop) {
+  const arrow = svg(
+    "svg",
+    { viewBox: "0 0 24 24", class: "way__arrow", "aria-hidden": "true" },
+    svg("path", { d: "M12 3l6 17-6-4-6 4z" }),
+  );
+  const words = h("span", { class: "way__words" });
+  const notes = stop.notes && h("p", { class: "small muted" }, stop.notes);
+  const row = h("div", { class: "way__row" }, arrow, words);
+  const node = h("div", { class: "way" }, h("strong", null, stop.name), row, notes);
+
+  /** Show the way, unless the stop is over; gives it back, or null without a fresh position. */
+  function draw(isOver) {
+    row.hidden = isOver;
+    const way = wayTo(stop, now());
+    setText(words, way ? wayWords(way) : WITHOUT_POSITION[place.state]);
+    setAttribute(arrow, "data-off", way && way.meters > NO_ARROW_M ? null : "yes");
+    if (way) setAttribute(arrow, "transform", `rotate(${Math.round(way.degrees)})`);
+    return way;
+  }
+  return { node, draw };
+}
+
+function wayWords({ meters, point, accuracy }) {
+  const length = (value) => distance(value, model.route.distance_unit).replaceAll(" ", "\u00a0");
+  return `${length(meters)} ${point}, give or take ${length(accuracy)}`;
+}

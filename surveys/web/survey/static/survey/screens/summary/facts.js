@@ -1,0 +1,23 @@
+// What is written down, stop by stop, in words.
+import { h } from "../../dom.js";
+import { model, stopText } from "../../model.js";
+import { clock } from "../../rules/words.js";
+import { heardAt } from "../calls/species.js";
+
+export function stopFacts({ number, name }) {
+  const typed = stopText(number);
+  const [from, to] = [typed("started_at"), typed("finished_at")].map(clockText);
+  const isSkipped = typed("status") === "skipped";
+  const isListened = from || typed("status") === "listened";
+  const words = isSkipped
+    ? `skipped: ${typed("skip_reason") || "no reason"}`
+    : heardAt(number).join(", ") || (isListened ? "nothing heard" : "not reached");
+  const hours = isSkipped || !from ? "" : `${from} to ${to || "…"}`;
+  return h("div", null, h("dt", null, `${number}. ${name}`), h("dd", null, words, h("small", null, hours)));
+}
+
+/** An instant as a clock time at the route, any other text as it is. */
+export function clockText(text) {
+  const instant = Date.parse(text);
+  return Number.isNaN(instant) ? text : clock(instant, model.route.time_zone);
+}

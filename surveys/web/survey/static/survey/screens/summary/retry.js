@@ -1,0 +1,23 @@
+// Trying again what the server did not take.
+import { button, h } from "../../dom.js";
+import { model } from "../../model.js";
+
+const BUTTONS = {
+  gone: ["Send it again as it is here", { anew: true }],
+  closed: ["Try again", {}],
+  "not-taken": ["Try again", {}],
+};
+
+export function retryBox(app) {
+  const node = h("div", { class: "actions" });
+
+  function update() {
+    const { id, trouble } = model.visit;
+    const key = `${trouble?.kind}`;
+    if (node.dataset.key === key) return;
+    node.dataset.key = key;
+    const [words, how] = BUTTONS[trouble?.kind] ?? [];
+    node.replaceChildren(...(words ? [button(words, () => app.sync.retry(id, how))] : []));
+  }
+  return { node, update };
+}
