@@ -9,10 +9,12 @@ from surveys.trends import FLAGS, Estimate, SpeciesResult, SpeciesYear
 from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
+    FEW_CLUSTERS,
     NEVER_HEARD,
     NO_EFFORT,
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
+    POOR_FIT,
     TOO_FEW_DATA,
     merge_flags,
 )
@@ -36,6 +38,8 @@ _WHY_NOT = {
         "the data cannot tell how many {sites} are occupied from how often it is missed there"
     ),
     TOO_FEW_DATA: "there are too few data",
+    POOR_FIT: "the model does not fit the data",
+    FEW_CLUSTERS: "too few routes were surveyed",
 }
 
 
@@ -91,6 +95,12 @@ def is_usable(estimate: Estimate) -> bool:
     return known and not {EDGE_OF_RANGE, DID_NOT_CONVERGE} & set(estimate.flags)
 
 
+def supports_a_sentence(change: Estimate) -> bool:
+    """Whether a change may be told in words, by an arrow and by a line: a number with a flag that
+    puts it in doubt stands in the tables only."""
+    return is_usable(change) and not {TOO_FEW_DATA, POOR_FIT, FEW_CLUSTERS} & set(change.flags)
+
+
 def has_direction(estimate: Estimate) -> bool:
     """Whether the interval excludes zero."""
     low, high = estimate.low, estimate.high
@@ -106,13 +116,13 @@ def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
     if first == last:
         return f"{name}: there is one season only, {first}, so no change can be shown."
     span = f"between {first} and {last}"
-    if is_usable(trend.occupancy):
+    if supports_a_sentence(trend.occupancy):
         return f"{name}: {span} " + _change(
             trend.occupancy, f"the share of occupied {sites}", _ends(trend.line)
         )
     why = reason(trend.occupancy, site)
     text = f"{name}: no trend corrected for detection can be shown, because {why}."
-    if is_usable(trend.naive):
+    if supports_a_sentence(trend.naive):
         what = f"the plain share of {sites} where it was heard"
         change = _change(trend.naive, what, _ends(trend.naive_line))
         text += f" Not corrected for animals that were there and not heard: {span} {change}"
@@ -123,7 +133,7 @@ def direction(result: SpeciesResult) -> str:
     """`falling`, `rising`, `no clear change` or `cannot be said`: only what is corrected for
     detection has a direction, and only where the interval excludes zero."""
     trend = result.trend.occupancy
-    if len(result.years) < 2 or not is_usable(trend):
+    if len(result.years) < 2 or not supports_a_sentence(trend):
         return UNKNOWN
     if not has_direction(trend):
         return UNCLEAR
@@ -137,10 +147,10 @@ def headline(result: SpeciesResult) -> str:
         return "no accepted visits in its calling season yet"
     if len(result.years) == 1:
         return "one season only"
-    if is_usable(trend.occupancy):
+    if supports_a_sentence(trend.occupancy):
         return change_with_interval(trend.occupancy)
     why = trend.occupancy.flags[0] if trend.occupancy.flags else "too few data"
-    if not is_usable(trend.naive):
+    if not supports_a_sentence(trend.naive):
         return why
     return f"{why}; not corrected: {change_with_interval(trend.naive)}"
 
@@ -157,9 +167,9 @@ def reason(estimate: Estimate, site: str) -> str:
 def trend_line(result: SpeciesResult) -> tuple[Sequence[tuple[int, Estimate]], bool]:
     """The line to draw, and whether it is corrected for detection; empty where there is none."""
     trend = result.trend
-    if is_usable(trend.occupancy):
+    if supports_a_sentence(trend.occupancy):
         return trend.line, True
-    return (trend.naive_line if is_usable(trend.naive) else ()), False
+    return (trend.naive_line if supports_a_sentence(trend.naive) else ()), False
 
 
 def chart_alt(name: str, result: SpeciesResult, site: str) -> str:

@@ -13,15 +13,19 @@ from surveys.charts.words import (
     share,
     share_with_interval,
     signed,
+    trend_line,
     trend_sentence,
 )
 from surveys.trends import Estimate
 from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
+    FEW_CLUSTERS,
     NEVER_HEARD,
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
+    POOR_FIT,
+    TOO_FEW_DATA,
 )
 from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend
 
@@ -224,3 +228,18 @@ def test_days_words():
     assert "moved 4.2 days a decade earlier" in days_words(clear)
     assert "No clear shift" in days_words(dataclasses.replace(clear, high=1.0))
     assert "cannot be told" in days_words(UNKNOWN)
+
+
+@pytest.mark.parametrize("flag", [TOO_FEW_DATA, POOR_FIT, FEW_CLUSTERS])
+def test_a_flag_that_puts_a_change_in_doubt_stops_sentence_arrow_and_line(flag):
+    doubted = result(estimate(-8.8, -12.0, -5.0, flag))
+    assert direction(doubted) == "cannot be said"
+    assert "fell" not in trend_sentence("Gray treefrog", doubted, "stop")
+    assert "-8.8" not in plain(headline(doubted))
+    assert trend_line(doubted) == ((), False)
+
+
+def test_a_doubted_naive_change_is_not_told_either():
+    doubted = result(UNKNOWN, naive=estimate(-8.8, -12.0, -5.0, TOO_FEW_DATA))
+    assert "fell" not in trend_sentence("Gray treefrog", doubted, "stop")
+    assert "-8.8" not in plain(headline(doubted))
