@@ -26,7 +26,7 @@ def run_verb(form: forms.Form, verb: Callable[..., T], *args: object, **facts: o
     try:
         return verb(*args, **facts)
     except EditConflict as refusal:
-        form.changed_meanwhile(refusal)
+        form.show_conflict(refusal)
         form.add_error(None, refusal)
         return None
     except ValidationError as refusal:

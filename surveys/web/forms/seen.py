@@ -42,7 +42,7 @@ class SeenForm(forms.Form):
 
     seen: Seen | None = None
     seen_text = ""
-    meanwhile: EditConflict | None = None
+    conflict: EditConflict | None = None
 
     def show(self, facts: Facts) -> None:
         if isinstance(self.data, QueryDict) and self.is_bound:
@@ -51,6 +51,6 @@ class SeenForm(forms.Form):
         else:
             self.seen_text = pack_facts(facts)
 
-    def changed_meanwhile(self, refusal: EditConflict) -> None:
-        self.meanwhile = refusal
+    def show_conflict(self, refusal: EditConflict) -> None:
+        self.conflict = refusal
         self.seen_text = pack_facts(refusal.now)

@@ -121,7 +121,7 @@ def _show(
         "overtaken": _changed_by_others(current_cells, changes, judgment.background.species),
         "last_step": visit.steps.select_related("by").last(),
         "zone": visit.route.program.time_zone,
-        "changed_meanwhile": status == HTTPStatus.CONFLICT,
+        "is_stale": status == HTTPStatus.CONFLICT,
     }
     return render(request, "review/correct.html", context, status=status)
 

@@ -52,7 +52,7 @@ def row_cells(program: Program, row: RouteRow, filters: Filters) -> list[Cell]:
 @lru_cache(maxsize=4096)
 def _words(*, small: str, label: str, chip: int | None = None, main: str = "") -> SafeString:
     return render_to_string(
-        "seasons/cell.html", {"chip": chip, "main": main, "small": small, "said": label}
+        "seasons/cell.html", {"chip": chip, "main": main, "small": small, "label": label}
     )
 
 

@@ -37,7 +37,12 @@ def tokens(request: ProgramRequest) -> HttpResponse:
         new_token = run_verb(form, make_token, member, **form.cleaned_data)
         if new_token:
             form = TokenForm(member=member)
-    context = {"tokens": tokens_of(member), "form": form, "made": new_token, "now": timezone.now()}
+    context = {
+        "tokens": tokens_of(member),
+        "form": form,
+        "new_token": new_token,
+        "now": timezone.now(),
+    }
     response = render(request, "tokens/tokens.html", context, status=422 if form.errors else 200)
     response["Cache-Control"] = "no-store"
     return response

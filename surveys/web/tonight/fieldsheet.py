@@ -32,7 +32,7 @@ def field_sheet_pdf(
     html = render_to_string(
         "tonight/field_sheet.html",
         {
-            "one": route_tonight,
+            "route_tonight": route_tonight,
             "program": member.program,
             "observer": member.person,
             "zone": member.program.time_zone,

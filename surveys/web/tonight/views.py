@@ -49,7 +49,7 @@ def route(request: ProgramRequest, code: str) -> HttpResponse:
         request,
         "tonight/route.html",
         {
-            "one": route_tonight,
+            "route_tonight": route_tonight,
             "zone": request.membership.program.time_zone,
             "map": route_map(route_tonight.route, route_tonight.stops),
             "papers": PAPERS,

@@ -176,7 +176,7 @@ class TestTokens:
         response = client.post(
             url("tokens", program), {"name": "report", "scope": "records", "days": "90"}
         )
-        secret = response.context["made"].secret
+        secret = response.context["new_token"].secret
         assert secret in response.content.decode()
         assert response.headers["Cache-Control"] == "no-store"
         again = client.get(url("tokens", program)).content.decode()
