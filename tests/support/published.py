@@ -1,16 +1,12 @@
-"""A publication made as the worker makes it, at once."""
+"""A publication with all its formats, made in the test's process as the worker makes it."""
 
 from accounts.models import Membership
 from surveys.models import Publication
-from surveys.publishing.build import build
-from surveys.publishing.publish import ask_to_publish
+from surveys.publishing.formats.registry import FORMATS
+from tests.support.publishing import publish_now
 
 SITE = "https://frogs.example.org"
 
 
 def published(member: Membership, season_year: int = 2024, reason: str = "") -> Publication:
-    run = ask_to_publish(member, season_year, reason, site_url=SITE)
-    build(run)
-    run.refresh_from_db()
-    assert run.publication is not None, run.problem
-    return run.publication
+    return publish_now(member, season_year, reason, formats=FORMATS, site_url=SITE)
