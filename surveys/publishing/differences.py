@@ -1,7 +1,7 @@
 """What changed between two versions of a publication, from their frozen tables.
 
-Visits are compared by all that stands of them: their own row, their listening periods and what
-was heard. Numbers are compared as they were published.
+Visits are compared by everything the tables hold of them: their own row, their listening periods
+and what was heard. Numbers are compared as they were published.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ from surveys.publishing.reading import (
 from surveys.publishing.tables import TABLE
 
 NUMBERS = ("yearly", "occupancy", "trends")
-# A step of review that can change what a visit brings to the tables.
-TELLING = (Step.CORRECTED, Step.SETTLED, Step.SENT_BACK, Step.ACCEPTED, Step.SET_ASIDE,
+# Steps of review that can change what a visit brings to the tables.
+CHANGING_STEPS = (Step.CORRECTED, Step.SETTLED, Step.SENT_BACK, Step.ACCEPTED, Step.SET_ASIDE,
            Step.REOPENED)  # fmt: skip
 WORDS = {"visit": "the visit itself", "stops": "its stops", "calls": "what was heard"}
 _OBSERVER = TABLE["visits"].header.index("observer")
@@ -88,22 +88,27 @@ class Difference:
 
 def difference(older: Publication, newer: Publication) -> Difference:
     """The tables are compared once for each pair of checksums; what was done in review is read
-    anew, because names of people may change."""
+    every time, because names of people may change."""
     key = f"difference:{_FORM}:{older.sha256}:{newer.sha256}"
-    found = cache.get(key)
-    if found is None:
-        found = _compared(older, newer)
-        cache.set(key, found, _KEPT_S)
-    visits = (*found.came, *found.went, *found.changed)
-    why = _why([one.visit for one in visits], older, newer)
+    compared = cache.get(key)
+    if compared is None:
+        compared = _compare(older, newer)
+        cache.set(key, compared, _KEPT_S)
+    changes = (*compared.came, *compared.went, *compared.changed)
+    why = _why([change.visit for change in changes], older, newer)
 
-    def told(changes: tuple[VisitChange, ...]) -> tuple[VisitChange, ...]:
-        return tuple(replace(one, why=why.get(one.visit, ())) for one in changes)
+    def with_reasons(changes: tuple[VisitChange, ...]) -> tuple[VisitChange, ...]:
+        return tuple(replace(change, why=why.get(change.visit, ())) for change in changes)
 
-    return replace(found, came=told(found.came), went=told(found.went), changed=told(found.changed))
+    return replace(
+        compared,
+        came=with_reasons(compared.came),
+        went=with_reasons(compared.went),
+        changed=with_reasons(compared.changed),
+    )
 
 
-def _compared(older: Publication, newer: Publication) -> Difference:
+def _compare(older: Publication, newer: Publication) -> Difference:
     """Read piece by piece; of the large tables only checksums stay in memory."""
     before, after = _visits(older), _visits(newer)
     parts = {
@@ -118,7 +123,7 @@ def _compared(older: Publication, newer: Publication) -> Difference:
     changed = {visit: what for visit, what in changed.items() if what}
 
     def listed(visits: Iterable[str], rows: Mapping[str, Row]) -> tuple[VisitChange, ...]:
-        found = [
+        changes = [
             VisitChange(
                 visit=visit,
                 route=str(rows[visit][1]),
@@ -128,7 +133,7 @@ def _compared(older: Publication, newer: Publication) -> Difference:
             )
             for visit in visits
         ]
-        return tuple(sorted(found, key=lambda one: (one.night, one.route, one.visit)))
+        return tuple(sorted(changes, key=lambda change: (change.night, change.route, change.visit)))
 
     return Difference(
         came=listed(after.keys() - before.keys(), after),
@@ -183,12 +188,14 @@ def _numbers(older: Publication, newer: Publication, table: str) -> tuple[Number
 
 
 def _other_tables(older: Publication, newer: Publication) -> tuple[str, ...]:
-    told = {TABLE[name].file for name in (*NUMBERS, "visits", "periods", "calls")}
-    sums = [dict(one.files.values_list("kind", "sha256")) for one in (older, newer)]
+    compared = {TABLE[name].file for name in (*NUMBERS, "visits", "periods", "calls")}
+    before, after = (
+        dict(publication.files.values_list("kind", "sha256")) for publication in (older, newer)
+    )
     return tuple(
         table.title
         for table in TABLE.values()
-        if table.file not in told and sums[0].get(table.file) != sums[1].get(table.file)
+        if table.file not in compared and before.get(table.file) != after.get(table.file)
     )
 
 
@@ -200,16 +207,16 @@ def _why(
         ReviewStep.objects.filter(
             visit__in=list(visits),
             visit__route__program=newer.program_id,
-            step__in=TELLING,
+            step__in=CHANGING_STEPS,
             at__gt=older.published_at,
             at__lte=newer.published_at,
         )
         .select_related("by")
         .order_by("at", "pk")
     )
-    found: dict[str, list[Why]] = {}
+    reasons: dict[str, list[Why]] = {}
     for step in steps:
-        found.setdefault(str(step.visit_id), []).append(
+        reasons.setdefault(str(step.visit_id), []).append(
             Why(step=step.get_step_display(), at=step.at, by=step.by.name, note=step.note)
         )
-    return {visit: tuple(own) for visit, own in found.items()}
+    return {visit: tuple(of_visit) for visit, of_visit in reasons.items()}

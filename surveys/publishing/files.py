@@ -103,17 +103,17 @@ def with_checksums(folder: Path, files: list[MadeFile]) -> list[MadeFile]:
     Files with exact places have a list of their own: a checksum of few coordinates could be
     tried out until it fits.
     """
-    found = list(files)
+    with_lists = list(files)
     for kind, audience, meaning in (
         (CHECKSUMS, Audience.OPEN, "Checksums of all files"),
         (EXACT_CHECKSUMS, Audience.EXACT, "Checksums of the files with exact places"),
     ):
-        own = [file for file in files if file.audience == audience]
-        if own:
+        listed = [file for file in files if file.audience == audience]
+        if listed:
             path = folder / kind
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text("".join(f"{sha256_of(file.path)}  {file.kind}\n" for file in own))
-            found.append(
+            path.write_text("".join(f"{sha256_of(file.path)}  {file.kind}\n" for file in listed))
+            with_lists.append(
                 MadeFile(
                     kind=kind,
                     meaning=meaning,
@@ -122,4 +122,4 @@ def with_checksums(folder: Path, files: list[MadeFile]) -> list[MadeFile]:
                     path=path,
                 )
             )
-    return found
+    return with_lists

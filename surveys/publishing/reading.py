@@ -28,24 +28,24 @@ def rows_of(
     publication: Publication, table: str
 ) -> tuple[tuple[str, ...], Iterator[tuple[Value, ...]]]:
     """Header and rows of a table; no rows when the publication has no such table."""
-    found = _file(publication, table)
-    rows = iter(()) if found is None else read_rows(_lines(found), TABLE[table])
+    file = _file(publication, table)
+    rows = iter(()) if file is None else read_rows(_lines(file), TABLE[table])
     return TABLE[table].header, rows
 
 
 def cells_of(publication: Publication, table: str) -> Iterator[list[str]]:
-    """The rows of a table as they stand in its file, without reading their meaning."""
-    found = _file(publication, table)
-    rows = csv.reader(_lines(found) if found else ())
+    """The rows of a table as they are in its file, without reading their meaning."""
+    file = _file(publication, table)
+    rows = csv.reader(_lines(file) if file else ())
     next(rows, None)
     return rows
 
 
 def _file(publication: Publication, table: str) -> PublicationFile | None:
-    found = file_of(publication, TABLE[table].file, exact=False)
-    if found is None and table in _BEFORE:
+    file = file_of(publication, TABLE[table].file, exact=False)
+    if file is None and table in _BEFORE:
         return file_of(publication, _BEFORE[table], exact=False)
-    return found
+    return file
 
 
 def _lines(file: PublicationFile) -> Iterator[str]:

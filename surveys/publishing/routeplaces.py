@@ -42,11 +42,11 @@ def with_reach(route: Row, stops: Sequence[Row]) -> dict[str, Value]:
 
 def _radius(middle: Place | None, stops: Sequence[Row]) -> float | None:
     places = [place_of(stop) for stop in stops]
-    own = [stop["coordinate_uncertainty_m"] for stop in stops]
-    if middle is None or not places or None in places or None in own:
+    uncertainties = [stop["coordinate_uncertainty_m"] for stop in stops]
+    if middle is None or not places or None in places or None in uncertainties:
         return None
     reach = (
         distance_m(middle, place) * _SPHERE + uncertainty
-        for place, uncertainty in zip(places, own, strict=True)
+        for place, uncertainty in zip(places, uncertainties, strict=True)
     )
     return float(math.ceil(max(reach)))

@@ -84,7 +84,7 @@ def schedule(program: Program, routes: Iterable[Route]) -> Schedule:
     return Schedule(
         protocol_of_route={route.pk: route.protocol_id for route in routes},
         listening=_listening(routes),
-        versions={protocol: tuple(found) for protocol, found in versions.items()},
+        versions={protocol: tuple(rows) for protocol, rows in versions.items()},
     )
 
 
@@ -126,22 +126,22 @@ def _listening(routes: list[Route]) -> dict[int, Listening]:
 
 
 def _windows_in(versions: tuple[ProtocolVersion, ...], season_year: int) -> tuple[DueWindow, ...]:
-    found = [
+    windows = [
         due
         for version in versions
         for due in _windows_of(version, season_year)
         if version_in_force(versions, due.opens) is version
     ]
-    return tuple(sorted(found, key=lambda due: (due.opens, due.closes)))
+    return tuple(sorted(windows, key=lambda due: (due.opens, due.closes)))
 
 
 def _windows_of(version: ProtocolVersion, season_year: int) -> list[DueWindow]:
     begins = MonthDay(month=version.season_begins_month, day=version.season_begins_day)
-    found = []
+    windows = []
     for row in version.windows.all():
         opens, closes = seasons.window_dates(_window_value(row), season_year, begins)
-        found.append(DueWindow(name=row.name, opens=opens, closes=closes))
-    return found
+        windows.append(DueWindow(name=row.name, opens=opens, closes=closes))
+    return windows
 
 
 def _window_value(row: SeasonWindow) -> WindowValue:
