@@ -1,12 +1,13 @@
 """Who surveys which route in which season year."""
 
 import datetime as dt
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Count, Q
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
@@ -16,11 +17,7 @@ from accounts.access import (
     require,
 )
 from accounts.models import Membership
-from surveys.models import (
-    Assignment,
-    Program,
-    Route,
-)
+from surveys.models import Assignment, Program, ProtocolVersion, Route
 from surveys.programs.in_force import version_in_force
 from surveys.protocol.seasons import season_year
 from surveys.protocol.values import MonthDay
@@ -44,15 +41,18 @@ def today_of(program: Program) -> dt.date:
 def current_season_year(program: Program, today: dt.date | None = None) -> int:
     """The season year that most active routes are in today, by their protocols."""
     today = today or today_of(program)
-    routes = program.routes.filter(active=True).prefetch_related("protocol__versions")
-    versions = (version_in_force(route.protocol.versions.all(), today) for route in routes)
-    years = Counter(
-        season_year(
-            today, MonthDay(month=version.season_begins_month, day=version.season_begins_day)
-        )
-        for version in versions
-        if version is not None
-    )
+    active = Count("protocol__routes", filter=Q(protocol__routes__active=True))
+    versions: dict[int, list[ProtocolVersion]] = defaultdict(list)
+    for version in ProtocolVersion.objects.filter(protocol__program=program).annotate(
+        active_routes=active
+    ):
+        versions[version.protocol_id].append(version)
+    years: Counter[int] = Counter()
+    for of_protocol in versions.values():
+        version = version_in_force(of_protocol, today)
+        if version is not None and version.active_routes:
+            begins = MonthDay(month=version.season_begins_month, day=version.season_begins_day)
+            years[season_year(today, begins)] += version.active_routes
     return years.most_common(1)[0][0] if years else today.year
 
 
