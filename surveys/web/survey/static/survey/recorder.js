@@ -15,8 +15,11 @@ const AS_IT_IS = { echoCancellation: false, noiseSuppression: false, autoGainCon
 export class NoSound extends Error {}
 
 const WORDS = {
-  NotAllowedError:
-    "This phone does not let the survey use the microphone. Tap the sign beside the page’s address (or long-press the app’s icon, then App info), open Permissions, allow the microphone, and try again.",
+  NotAllowedError: [
+    "This phone does not let the survey use the microphone.",
+    "Tap the sign beside the page’s address (or long-press the app’s icon, then App info),",
+    "open Permissions, allow the microphone, and try again.",
+  ].join(" "),
   NotFoundError: "No microphone was found. Plug one in, or write a note instead.",
   NotReadableError: "Another app is using the microphone. End the call or close that app, then try again.",
   missing: "This browser cannot record sound. Use another browser, or write a note instead.",

@@ -53,20 +53,31 @@ export function syncWords(status, visits) {
     later: "The server asks this phone to wait a while. Everything is kept on this phone and goes by itself.",
     "signed-out": "You are signed out. Nothing is lost: sign in, and the phone goes on sending.",
     "not-allowed": "Your account may not send visits to this program now. Everything is kept on this phone.",
-    "other-person": `You are signed in as ${status.person?.name}, but a visit belongs to ${other ?? "somebody else"}. It is kept here until ${other ?? "that person"} signs in.`,
+    "other-person": [
+      `You are signed in as ${status.person?.name}, but a visit belongs to ${other ?? "somebody else"}.`,
+      `It is kept here until ${other ?? "that person"} signs in.`,
+    ].join(" "),
   }[status.kind];
 }
 
 export function clockWords(ahead) {
   if (Math.abs(ahead) < WRONG_CLOCK_MS) return "";
-  return `This phone’s clock was ${duration(60 * Math.round(Math.abs(ahead) / 60_000))} ${ahead > 0 ? "ahead of" : "behind"} the server’s when they last met.`;
+  const length = duration(60 * Math.round(Math.abs(ahead) / 60_000));
+  const side = ahead > 0 ? "ahead of" : "behind";
+  return `This phone’s clock was ${length} ${side} the server’s when they last met.`;
 }
 
 /** By which protocol the server judges the visit, where that is not plain. */
 export function protocolWords({ judged_by: judged, version, in_force: inForce }) {
   if (judged && judged !== version)
-    return "The program no longer has the protocol that this phone carried; the visit is judged by the one of that night.";
+    return [
+      "The program no longer has the protocol that this phone carried;",
+      "the visit is judged by the one of that night.",
+    ].join(" ");
   if (judged && inForce && inForce !== judged)
-    return "The protocol was changed since this phone took the route along. The visit is judged by the version that the phone carried.";
+    return [
+      "The protocol was changed since this phone took the route along.",
+      "The visit is judged by the version that the phone carried.",
+    ].join(" ");
   return "";
 }

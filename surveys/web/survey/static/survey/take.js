@@ -53,7 +53,8 @@ async function take() {
     const { route, species, nights } = packet;
     say(
       screen ? "success" : "warning",
-      `On this phone now: route ${route.code} ${route.name} with ${route.stops.length} stops, ${species.length} species,`,
+      `On this phone now: route ${route.code} ${route.name} with ${route.stops.length} stops,`,
+      `${species.length} species,`,
       `the protocol, and sun and moon until ${day(Object.keys(nights).at(-1))}.`,
       screen
         ? "The survey works without a network."

@@ -110,7 +110,10 @@ function cannotName(app, number) {
     h(
       "p",
       null,
-      "Keep the sound, or say what it was like. The coordinator listens to it later. Tap “?” at a species only if you think it was that one.",
+      [
+        "Keep the sound, or say what it was like. The coordinator listens to it later.",
+        "Tap “?” at a species only if you think it was that one.",
+      ].join(" "),
     ),
     h(
       "ul",
