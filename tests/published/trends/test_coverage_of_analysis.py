@@ -85,7 +85,7 @@ def test_intervals_that_readers_are_told():
     held = []
     for run in range(RUNS):
         rng = np.random.default_rng([SEED, run])
-        made = simulate(rng, some_nature(rng), routes=14, years=4)
+        made = simulate(rng, some_nature(rng), routes=14, years=5)
         periods = repeat_stops(only_covariates(made.periods), 3)
         result = analyze("x", periods, site="stop", parts=ONLY_TREND)
         stored = from_json(SpeciesResult, json.loads(json.dumps(to_json(result))))
