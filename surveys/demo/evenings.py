@@ -14,7 +14,13 @@ from surveys.demo.truths import Mishaps, ProgramTruth, Truths
 from surveys.protocol.distance import distance_m
 from surveys.protocol.seasons import in_days
 from surveys.protocol.sky import moon_altitude, moon_lit_share, stop_sky
-from surveys.protocol.values import Interruption, Protocol, TemperatureUnit
+from surveys.protocol.values import (
+    Interruption,
+    Protocol,
+    RainUnit,
+    TemperatureUnit,
+    rain_unit_beside,
+)
 
 MINUTE = dt.timedelta(minutes=1)
 _HOUR = dt.timedelta(hours=1)
@@ -109,6 +115,10 @@ class _Pen:
         else:
             halves = (Decimal(str(celsius)) * 2).quantize(Decimal(1), ROUND_HALF_UP) / 2
             self.write(address, halves)
+
+    def rain(self, address: str, millimeters: float) -> None:
+        inches = rain_unit_beside(self.unit) is RainUnit.INCHES
+        self.write(address, round(millimeters / 25.4, 2) if inches else millimeters)
 
 
 def spend_evening(
@@ -224,10 +234,11 @@ def _head(pen: _Pen, outing: Outing, rng: Random) -> None:
     weather = outing.weather
     pen.write("night", outing.night.isoformat())
     pen.write("temperature_unit", pen.unit.value)
+    pen.write("rain_unit", rain_unit_beside(pen.unit).value)
     pen.write("second_observer", outing.second_observer)
     pen.write("days_since_rain", min(weather.days_since_rain, 60))
     if rng.random() < 0.8:
-        pen.write("rain_48h_mm", weather.rain_48h_mm)
+        pen.rain("rain_48h", weather.rain_48h_mm)
     note = rng.choice(_TURN_BACK_NOTES if "turned_back" in outing.flags else _NOTES)
     pen.write("notes", note)
 

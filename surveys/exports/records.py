@@ -144,6 +144,7 @@ VISITS = RecordTable(
             end_beaufort="main.end_beaufort",
             end_sky="main.end_sky",
             rain_48h="main.rain_48h_mm::float8",
+            rain_trace="main.rain_trace",
             days_since_rain="main.days_since_rain",
         ),
         Column(

@@ -18,7 +18,7 @@ from surveys.protocol.values import MonthDay, Place
 from surveys.seasons.query import fetch
 from surveys.trends.histories import PeriodColumns
 from surveys.trends.numerics.arrays import FloatArray, IntArray
-from surveys.trends.periods import WATER, Heard, Listed, ProgramPeriods
+from surveys.trends.periods import TRACE_OF_RAIN_MM, WATER, Heard, Listed, ProgramPeriods
 
 # A visit is numbered within its route and season year; two visits of one night stay apart.
 PERIODS = """
@@ -30,7 +30,7 @@ SELECT p.id, p.stop_id, p.visit_id, p.route_id, p.region, p.season_year, p.night
        p.air_temperature_c::float8 AS temperature,
        p.beaufort::float8 AS wind,
        p.noise_index::float8 AS noise,
-       p.rain_48h_mm::float8 AS rain,
+       CASE WHEN p.rain_trace THEN %(trace)s ELSE p.rain_48h_mm::float8 END AS rain,
        p.water_tonight AS water,
        p.started_at
 FROM counted_period p
@@ -49,7 +49,7 @@ ORDER BY species_id
 
 def load_periods(program: Program) -> ProgramPeriods:
     """Everything the fits of a program need, in four queries."""
-    rows = fetch(PERIODS, {"program": program.pk})
+    rows = fetch(PERIODS, {"program": program.pk, "trace": TRACE_OF_RAIN_MM})
     calls = fetch(CALLS, {"program": program.pk})
     stops = list(
         Stop.objects.filter(route__program=program).values_list(

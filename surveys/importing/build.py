@@ -239,6 +239,7 @@ def _cells(
     cells = {
         "night": sheet.night.isoformat(),
         "temperature_unit": background.route.temperature_unit.value,
+        "rain_unit": background.route.rain_unit.value,
         **sheet.cells,
     }
     if _is_stranger(sheet, work.people):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from surveys.importing.fields import BY_CODE, FIELDS, Field, Level, plain, words_of
 from surveys.importing.problems import Problem
 from surveys.importing.table import Table
+from surveys.protocol.values import TemperatureUnit, rain_unit_beside
 
 IGNORE = "ignore"
 SPECIES = "species:"
@@ -215,6 +216,9 @@ def _form(field: Field, header: str, cells: list[str], temperature_unit: str) ->
         return date_form(cells)
     if temperature_unit in codes:
         return temperature_unit
+    rain_unit = rain_unit_beside(TemperatureUnit(temperature_unit)).value
+    if rain_unit in codes:
+        return rain_unit
     if "12h" in codes:
         return _clock_form(cells)
     return codes[0]

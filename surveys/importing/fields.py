@@ -137,12 +137,19 @@ FIELDS: tuple[Field, ...] = (
     *_weather("end", Level.VISIT, label=" at the end"),
     Field(
         code="rain_48h",
-        label="Rain in the last 48 hours",
+        label="Rain in the past 48 hours",
         level=Level.VISIT,
-        address="rain_48h_mm",
+        address="rain_48h",
         forms=RAINS,
-        names=("rain", "rain 48h", "rain 48 h", "rainfall", "rain in last 48 hours"),
-        help="T (a trace) counts as 0.",
+        names=(
+            "rain",
+            "rain 48h",
+            "rain 48 h",
+            "rainfall",
+            "rain in last 48 hours",
+            "rain in past 48 hours",
+        ),
+        help="T is a trace: rain that fell, too little to measure. It is kept as such, not as 0.",
     ),
     Field(
         code="days_since_rain",

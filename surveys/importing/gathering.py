@@ -17,7 +17,7 @@ from surveys.importing.problems import Problem
 from surveys.importing.table import Row, Table
 from surveys.importing.unknown_names import unknown_routes, unknown_species
 from surveys.visits.sheet.cells import storable
-from surveys.visits.sheet.texts import CellError, is_missing, quoted, read_integer
+from surveys.visits.sheet.texts import CellError, is_missing, quoted, rain_is_missing, read_integer
 
 NOT_RECORDED = "?"
 _NOTHING_HEARD = frozenset({"none", "no species", "silent", "nothing", "no calls"})
@@ -242,8 +242,8 @@ def _put_field(placed: _PlacedRow, position: int, choice: Choice) -> None:
 
 
 def is_missing_here(text: str, choice: Choice) -> bool:
-    """Blank, a dash or T, but a trace of rain is an answer."""
-    return is_missing(text) and not (choice.field.forms is RAINS and text.casefold() == "t")
+    """Blank, a dash or T; T in a column of rain is a trace, which is an answer."""
+    return rain_is_missing(text) if choice.field.forms is RAINS else is_missing(text)
 
 
 def _converted(text: str, choice: Choice) -> str:

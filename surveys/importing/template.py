@@ -36,7 +36,7 @@ def headers(program: Program) -> list[str]:
         "Water tonight",
         "Skip reason",
         "Stop note",
-        "Rain 48h (mm)",
+        f"Rain 48h ({program.rain_unit.value})",
         "Days since rain",
         "Notes",
     ]

@@ -17,7 +17,14 @@ from surveys.protocol.weather import (
     meters_per_second_from_knots,
     meters_per_second_from_mph,
 )
-from surveys.visits.sheet.texts import CellError, is_missing, quoted, read_night, read_number
+from surveys.visits.sheet.texts import (
+    CellError,
+    is_missing,
+    quoted,
+    rain_is_missing,
+    read_night,
+    read_number,
+)
 
 _SLASHED = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{2}|\d{4})")
 _WITH_CLOCK = re.compile(r"(.*\d)[ T]+\d{1,2}:\d{2}(?::\d{2})?(?:\s*[ap]\.?m\.?)?", re.IGNORECASE)
@@ -27,7 +34,6 @@ _DAY_SHARE = re.compile(r"0?\.\d{2,}")
 _NAMES_ITS_UNIT = re.compile(r".*(?:°|º|deg)?\s*[cf]", re.IGNORECASE)
 _NAMES_ITS_RAIN = re.compile(r".*(?:mm|in|inch|inches|\")", re.IGNORECASE)
 _ONE_DAY = dt.timedelta(days=1)
-_TRACE = "t"
 _LATEST_EVENING_HOUR = 11
 _EARLIEST_EVENING_HOUR = 6
 
@@ -124,11 +130,9 @@ def wind_text(text: str, form: str) -> str:
 
 
 def rain_text(text: str, form: str) -> str:
-    """A trace (`T`) fell, but could not be measured: 0."""
+    """The amount with its unit. `T`, a trace, stays a trace of rain in that unit."""
     typed = text.strip()
-    if typed.casefold() == _TRACE:
-        return "0"
-    if is_missing(typed) or _NAMES_ITS_RAIN.fullmatch(typed):
+    if rain_is_missing(typed) or _NAMES_ITS_RAIN.fullmatch(typed):
         return typed
     return f"{typed} {form}"
 

@@ -5,7 +5,8 @@
 -- season_year and the like reach the tables below. A migration that alters a column named here
 -- has to drop the views first and make them again.
 
--- One row a visit that counts: accepted, and not left out as a whole by a coordinator.
+-- One row a visit that counts: accepted, and not left out as a whole by a coordinator. Of the rain,
+-- either the amount is known or it was a trace; rain_trace is null where neither was written down.
 CREATE VIEW counted_visit AS
 SELECT v.id,
        r.program_id,
@@ -24,6 +25,8 @@ SELECT v.id,
        v.end_beaufort,
        v.end_sky,
        v.rain_48h_mm,
+       CASE WHEN v.rain_48h_is_trace OR v.rain_48h_mm IS NOT NULL
+            THEN v.rain_48h_is_trace END AS rain_trace,
        v.days_since_rain,
        v.revision,
        v.changed_at
@@ -57,6 +60,7 @@ SELECT p.id,
        p.moonlight,
        p.water_tonight,
        v.rain_48h_mm,
+       v.rain_trace,
        v.changed_at
 FROM counted_visit v
 JOIN surveys_listeningperiod p ON p.visit_id = v.id

@@ -4,8 +4,9 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.lookups import GreaterThanOrEqual, LessThanOrEqual
 
-from surveys.protocol.values import TemperatureUnit
+from surveys.protocol.values import RainUnit, TemperatureUnit
 
+RAIN_UNITS = [(unit.value, unit.value) for unit in RainUnit]
 TEMPERATURE_UNITS = [(unit.value, "°" + unit.value) for unit in TemperatureUnit]
 
 
@@ -17,6 +18,11 @@ def celsius_field(**options) -> models.DecimalField:
 def typed_unit_field() -> models.CharField:
     """The unit that was typed; the value itself is stored in °C."""
     return models.CharField(max_length=1, choices=TEMPERATURE_UNITS, blank=True)
+
+
+def millimeters_field() -> models.DecimalField:
+    """mm to two places, so that 0.01 in (0.25 mm) gives back 0.01 in."""
+    return models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
 
 
 def month_field(**options) -> models.PositiveSmallIntegerField:

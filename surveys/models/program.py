@@ -9,7 +9,7 @@ from django.db import models
 
 from surveys.models.history import tracked
 from surveys.protocol.countries import countries
-from surveys.protocol.values import DistanceUnit, TemperatureUnit
+from surveys.protocol.values import DistanceUnit, RainUnit, TemperatureUnit, rain_unit_beside
 
 
 def check_time_zone(value: str) -> None:
@@ -115,6 +115,10 @@ class Program(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def rain_unit(self) -> RainUnit:
+        return rain_unit_beside(TemperatureUnit(self.temperature_unit))
 
 
 route_code_validator = RegexValidator(

@@ -15,7 +15,14 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
-from surveys.models.fields import celsius_field, in_range, typed_unit_field, within_wgs84
+from surveys.models.fields import (
+    RAIN_UNITS,
+    celsius_field,
+    in_range,
+    millimeters_field,
+    typed_unit_field,
+    within_wgs84,
+)
 from surveys.models.history import tracked
 from surveys.models.program import Program
 from surveys.models.protocol import ProtocolVersion
@@ -88,7 +95,10 @@ class Visit(models.Model):
     end_air_temperature_unit = typed_unit_field()
     end_beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
     end_sky = models.PositiveSmallIntegerField(null=True, blank=True)
-    rain_48h_mm = models.DecimalField(max_digits=6, decimal_places=1, null=True, blank=True)
+    rain_48h_mm = millimeters_field()
+    # Rain that fell, but too little to measure: rain_48h_mm is null then.
+    rain_48h_is_trace = models.BooleanField(default=False)
+    rain_48h_unit = models.CharField(max_length=2, choices=RAIN_UNITS, blank=True)
     days_since_rain = models.PositiveSmallIntegerField(null=True, blank=True)
     notes = models.TextField(blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
@@ -123,6 +133,10 @@ class Visit(models.Model):
             models.CheckConstraint(
                 condition=in_range("start_sky", 0, 9) & in_range("end_sky", 0, 9),
                 name="visit_sky",
+            ),
+            models.CheckConstraint(
+                condition=Q(rain_48h_is_trace=False) | Q(rain_48h_mm__isnull=True),
+                name="visit_trace_of_rain_has_no_amount",
             ),
         ]
         triggers = [

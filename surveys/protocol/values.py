@@ -28,9 +28,21 @@ class TemperatureUnit(StrEnum):
     FAHRENHEIT = "F"
 
 
+class RainUnit(StrEnum):
+    MILLIMETERS = "mm"
+    INCHES = "in"
+
+
 class DistanceUnit(StrEnum):
     KILOMETERS = "km"
     MILES = "mi"
+
+
+def rain_unit_beside(temperature_unit: TemperatureUnit) -> RainUnit:
+    """The unit of the rain gauges where temperatures are read in `temperature_unit`: inches
+    beside °F, millimeters beside °C (common practice, no source)."""
+    fahrenheit = temperature_unit is TemperatureUnit.FAHRENHEIT
+    return RainUnit.INCHES if fahrenheit else RainUnit.MILLIMETERS
 
 
 class PeriodStatus(StrEnum):
@@ -70,6 +82,18 @@ class Temperature:
 
     value: Decimal
     unit: TemperatureUnit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rain:
+    """Rain as it was read. `amount` is None for a trace: rain that fell, too little to measure."""
+
+    amount: Decimal | None
+    unit: RainUnit
+
+    @property
+    def is_trace(self) -> bool:
+        return self.amount is None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,6 +172,10 @@ class Route:
     checklist: tuple[ChecklistSpecies, ...] = ()
     temperature_unit: TemperatureUnit = TemperatureUnit.CELSIUS
     distance_unit: DistanceUnit = DistanceUnit.KILOMETERS
+
+    @property
+    def rain_unit(self) -> RainUnit:
+        return rain_unit_beside(self.temperature_unit)
 
 
 @dataclass(frozen=True, kw_only=True)

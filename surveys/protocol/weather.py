@@ -2,7 +2,7 @@
 
 Beaufort bounds: WMO-No. 306 / WMO-No. 8, Beaufort table, in m/s at 10 m.
 Temperature: NIST SP 811 (2008), B.8: t_C = (t_F − 32) / 1.8, exact.
-Lengths and speeds: international mile 1609.344 m, knot 1852 m an hour, exact.
+Lengths and speeds: international inch 25.4 mm, mile 1609.344 m, knot 1852 m an hour, exact.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from types import MappingProxyType
 
 from surveys.protocol.values import (
+    RainUnit,
     Temperature,
     TemperatureUnit,
 )
@@ -89,6 +90,7 @@ CALL_INDEX: Mapping[int, str] = MappingProxyType(
 
 METERS_PER_MILE = Decimal("1609.344")
 METERS_PER_FOOT = Decimal("0.3048")
+MM_PER_INCH = Decimal("25.4")
 METERS_PER_NAUTICAL_MILE = Decimal(1852)
 
 _TENTH = Decimal("0.1")
@@ -130,6 +132,24 @@ def show_temperature(celsius: Decimal, unit: TemperatureUnit) -> str:
     """A temperature as people read it, to a tenth: `42 °F`, `5.6 °C`."""
     value = from_celsius(celsius, unit).value.quantize(_TENTH, ROUND_HALF_UP)
     return f"{plain_number(value)} °{unit.value}"
+
+
+def rain_to_mm(amount: Decimal, unit: RainUnit) -> Decimal:
+    """Rain in mm to two places, so that hundredths of an inch survive: 0.01 in is 0.25 mm."""
+    millimeters = amount * MM_PER_INCH if unit is RainUnit.INCHES else amount
+    return millimeters.quantize(_TWO_PLACES, ROUND_HALF_UP)
+
+
+def show_rain(millimeters: Decimal | None, unit: RainUnit, *, is_trace: bool = False) -> str:
+    """Rain as gauges show it, to 0.01 in or 0.1 mm: `0.5 in`, `12.7 mm`, `a trace`; empty
+    when it is not known."""
+    if is_trace or millimeters is None:
+        return "a trace" if is_trace else ""
+    if unit is RainUnit.INCHES:
+        amount = (millimeters / MM_PER_INCH).quantize(_TWO_PLACES, ROUND_HALF_UP)
+    else:
+        amount = millimeters.quantize(_TENTH, ROUND_HALF_UP)
+    return f"{plain_number(amount)} {unit.value}"
 
 
 def plain_number(value: Decimal) -> str:

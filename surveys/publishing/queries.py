@@ -23,7 +23,7 @@ SELECT v.id::text AS visit, v.route_code AS route, v.night, v.season_year,
        w.season_begins_month, w.season_begins_day, v.observer_id,
        v.start_air_temperature_c::float8 AS start_air_temperature, v.start_beaufort, v.start_sky,
        v.end_air_temperature_c::float8 AS end_air_temperature, v.end_beaufort, v.end_sky,
-       v.rain_48h_mm::float8 AS rain_48h, v.days_since_rain
+       v.rain_48h_mm::float8 AS rain_48h, v.rain_trace, v.days_since_rain
 FROM counted_visit v
 JOIN surveys_protocolversion w ON w.id = v.protocol_version_id
 JOIN surveys_protocol p ON p.id = w.protocol_id

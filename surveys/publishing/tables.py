@@ -240,6 +240,7 @@ VISITS = Table(
         _whole("end_beaufort", "Wind at the end.", "Beaufort", minimum=0, maximum=12),
         _whole("end_sky", "Sky code at the end.", minimum=0, maximum=9),
         _number("rain_48h", "Rain in the 48 hours before.", "mm", minimum=0),
+        _yes_no("rain_trace", "Rain fell in the 48 hours before, too little to measure."),
         _whole("days_since_rain", "Days since it last rained.", "days", minimum=0),
     ),
     key=("visit",),

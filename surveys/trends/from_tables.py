@@ -18,7 +18,15 @@ import numpy as np
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.histories import PeriodColumns, Site
 from surveys.trends.numerics.arrays import FloatArray
-from surveys.trends.periods import WATER, Heard, Listed, MonthDay, ProgramPeriods, species_periods
+from surveys.trends.periods import (
+    TRACE_OF_RAIN_MM,
+    WATER,
+    Heard,
+    Listed,
+    MonthDay,
+    ProgramPeriods,
+    species_periods,
+)
 from surveys.trends.species_result import SpeciesResult
 
 SITES: tuple[Site, ...] = ("stop", "route")
@@ -45,7 +53,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
         visit: rest
         for visit, *rest in _read(
             folder, "visits", "visit", "route", "season_year", "night", "visit_number", "day",
-            "rain_48h",
+            "rain_48h", "rain_trace",
         )
     }  # fmt: skip
     periods = list(
@@ -71,7 +79,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
             "temperature": _numbers(row[3] for row in periods),
             "wind": _numbers(row[4] for row in periods),
             "noise": _numbers(row[5] for row in periods),
-            "rain": _numbers(visit[5] for visit in visit_of),
+            "rain": _rain(visit[5:7] for visit in visit_of),
             "water": np.array([WATER.get(row[6], np.nan) for row in periods], dtype=np.float64),
             "minutes after sunset": _numbers(row[7] for row in periods),
         },
@@ -123,6 +131,16 @@ def _text(cell: str) -> str:
 
 def _numbers(cells: Iterator[str]) -> FloatArray:
     return np.array([float(cell) if cell else np.nan for cell in cells], dtype=np.float64)
+
+
+def _rain(cells: Iterator[list[str]]) -> FloatArray:
+    return np.array(
+        [
+            TRACE_OF_RAIN_MM if trace == "true" else float(amount) if amount else np.nan
+            for amount, trace in cells
+        ],
+        dtype=np.float64,
+    )
 
 
 def _read_checklist(folder: Path) -> tuple[tuple[str, ...], dict[int, Listed]]:

@@ -22,6 +22,9 @@ MonthDay = tuple[int, int]
 
 # Words of the sheet as ordered amounts; what is not among them is missing.
 WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
+# Rain too little to measure, in mm: half of what a gauge shows first, 0.1 mm (common practice,
+# no source). It is told apart from no rain and from a blank, and weighs nearly as no rain.
+TRACE_OF_RAIN_MM = 0.05
 HYDROPERIOD = {"weeks": 0.0, "season": 1.0, "most_years": 2.0, "always": 3.0}
 
 

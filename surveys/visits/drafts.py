@@ -111,6 +111,7 @@ def start_visit(
         cells={
             "night": night.isoformat(),
             "temperature_unit": member.program.temperature_unit,
+            "rain_unit": member.program.rain_unit.value,
         },
     )
     set_night(visit, night, program_version(member, carried_version_id))

@@ -47,7 +47,7 @@ def coordinator(live_server) -> Membership:
         "start.air_temperature": "13",
         "start.beaufort": "2",
         "start.sky": "1",
-        "rain_48h_mm": "12.5",
+        "rain_48h": "12.5",
         "notes": "Still and mild.",
         "sightings.1.stop": "3",
         "sightings.1.species": toad.code,

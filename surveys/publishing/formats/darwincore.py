@@ -129,6 +129,7 @@ OF_WHOLE_VISIT = (
     Measure(column="end_beaufort", type="wind force at the end", unit="Beaufort", method=BEAUFORT),
     Measure(column="end_sky", type="sky code at the end", method=SKY),
     Measure(column="rain_48h", type="rain in the 48 hours before", unit="mm"),
+    Measure(column="rain_trace", type="trace of rain in the 48 hours before"),
     Measure(column="days_since_rain", type="days since it last rained", unit="day"),
 )  # fmt: skip
 CALL_INDEX_METHOD = (

@@ -1,6 +1,6 @@
 """The sheet as typed: a flat mapping of cell addresses to texts.
 
-    night, temperature_unit, second_observer, notes, rain_48h_mm, days_since_rain
+    night, temperature_unit, rain_unit, second_observer, notes, rain_48h, days_since_rain
     start.<weather>, end.<weather>
     stops.<number>.<field>, stops.<number>.<clock>.fold, stops.<number>.calls.<species>
     sightings.<row>.<field>
@@ -19,9 +19,10 @@ from surveys.protocol.values import Where
 VISIT_FIELDS = (
     "night",
     "temperature_unit",
+    "rain_unit",
     "second_observer",
     "notes",
-    "rain_48h_mm",
+    "rain_48h",
     "days_since_rain",
 )
 WEATHER_FIELDS = ("air_temperature", "beaufort", "sky")

@@ -23,7 +23,8 @@ LABELS = {
     "temperature_unit": "Unit of temperature",
     "second_observer": "Second observer",
     "notes": "Notes",
-    "rain_48h_mm": "Rain in the last 48 hours",
+    "rain_unit": "Unit of rain",
+    "rain_48h": "Rain in the past 48 hours",
     "days_since_rain": "Days since rain",
     "status": "Listened or skipped",
     "skip_reason": "Reason for skipping",
@@ -69,9 +70,15 @@ class Part:
     def has(self, name: str) -> bool:
         return not is_missing(self.text(name))
 
-    def read(self, name: str, reader: Callable[[str], T]) -> T | None:
+    def read(
+        self,
+        name: str,
+        reader: Callable[[str], T],
+        *,
+        missing: Callable[[str], bool] = is_missing,
+    ) -> T | None:
         """The value of a cell; None when it is missing or cannot be read, which is reported."""
-        if not self.has(name):
+        if missing(self.text(name)):
             return None
         try:
             return reader(self.text(name))

@@ -11,12 +11,14 @@ from functools import partial
 from surveys.protocol.values import (
     Finding,
     Period,
+    RainUnit,
     Route,
     TemperatureUnit,
     Visit,
     Weather,
     Where,
 )
+from surveys.protocol.weather import rain_to_mm
 from surveys.protocol.words import listed
 from surveys.visits.sheet.cells import (
     SheetParts,
@@ -37,9 +39,11 @@ from surveys.visits.sheet.texts import (
     CellError,
     integer_between,
     quoted,
+    rain_is_missing,
     read_integer,
     read_night,
-    read_rain_mm,
+    read_rain,
+    read_rain_unit,
     read_temperature,
     read_text,
     read_unit,
@@ -55,6 +59,8 @@ class VisitFacts:
     second_observer: str = ""
     notes: str = ""
     rain_48h_mm: Decimal | None = None
+    rain_48h_is_trace: bool = False
+    rain_48h_unit: str = ""
     days_since_rain: int | None = None
 
 
@@ -89,7 +95,7 @@ def read_sheet(
     head = Part(texts=parts.visit, problems=findings)
     head.read("night", read_night)
     unit = head.read("temperature_unit", read_unit) or route.temperature_unit
-    facts = _read_facts(head)
+    facts = _read_facts(head, head.read("rain_unit", read_rain_unit) or route.rain_unit)
     start = _read_weather(parts.start, "start", unit, findings)
     end = _read_weather(parts.end, "end", unit, findings)
     context = ReadingContext(
@@ -132,11 +138,16 @@ def checklist_catalog(route: Route) -> dict[str, str]:
     return names
 
 
-def _read_facts(head: Part) -> VisitFacts:
+def _read_facts(head: Part, rain_unit: RainUnit) -> VisitFacts:
+    rain = head.read("rain_48h", partial(read_rain, unit=rain_unit), missing=rain_is_missing)
     return VisitFacts(
         second_observer=_text(head, "second_observer", 120),
         notes=head.text("notes").strip(),
-        rain_48h_mm=head.read("rain_48h_mm", read_rain_mm),
+        rain_48h_mm=rain_to_mm(rain.amount, rain.unit)
+        if rain and rain.amount is not None
+        else None,
+        rain_48h_is_trace=rain is not None and rain.is_trace,
+        rain_48h_unit=rain.unit.value if rain else "",
         days_since_rain=head.read("days_since_rain", partial(integer_between, low=0, high=999)),
     )
 

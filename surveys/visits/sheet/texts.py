@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
 from surveys.protocol.values import (
+    Rain,
+    RainUnit,
     Temperature,
     TemperatureUnit,
 )
@@ -27,12 +29,14 @@ POSSIBLE_CELSIUS = (Decimal(-90), Decimal(100))
 _MISSING = frozenset({"", "-", "–", "—", "t", "n/a", "na"})
 _NUMBER = re.compile(r"[+-]?[0-9]{1,9}(?:[.,][0-9]{1,9})?|[+-]?[.,][0-9]{1,9}")
 _UNIT = re.compile(r"(.*?)\s*(?:°|º|deg)?\s*([cf])", re.IGNORECASE)
-_RAIN = re.compile(r"(.*?)\s*(mm|in|inch|inches|\")?", re.IGNORECASE)
+_RAIN = re.compile(r"(.*?)\s*(mm|in|inch|inches|\")", re.IGNORECASE)
+_TRACE = frozenset({"t", "tr", "trace"})
+# More rain than this in two days is a slip of the pen or of the unit.
+_MOST_RAIN = {RainUnit.MILLIMETERS: 2000, RainUnit.INCHES: 80}
 _ISO_DATE = re.compile(r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})")
 _NAMED_DATE = re.compile(r"([0-9]{1,2})\.?\s+([a-z]{3,9})\.?,?\s+([0-9]{4})", re.IGNORECASE)
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
-_MM_PER_INCH = Decimal("25.4")
 _MAX_QUOTE_LENGTH = 40
 
 
@@ -49,6 +53,11 @@ class CellError(ValueError):
 def is_missing(text: str) -> bool:
     """Whether nothing was written down: blank, a dash, `T` or n/a."""
     return text.strip().casefold() in _MISSING
+
+
+def rain_is_missing(text: str) -> bool:
+    """Whether no rain was written down. `T` is a trace of rain, which is an answer."""
+    return is_missing(text) and text.strip().casefold() not in _TRACE
 
 
 def quoted(text: str) -> str:
@@ -123,13 +132,33 @@ def read_unit(text: str) -> TemperatureUnit:
     raise CellError(f"{quoted(text)} is not a unit of temperature.", "Choose C or F.")
 
 
-def read_rain_mm(text: str) -> Decimal:
-    """Rain in mm to a tenth; inches when the cell says so: `12.5`, `12,5 mm`, `0.5 in`."""
-    match = _RAIN.fullmatch(text.strip())
-    digits, unit = (match[1], (match[2] or "mm").lower()) if match else (text, "mm")
+def read_rain(text: str, unit: RainUnit) -> Rain:
+    """Rain in the sheet's unit, unless the cell names its own: `0.5`, `12,5 mm`, `0.5 in`;
+    `T` is a trace."""
+    digits = text
+    if match := _RAIN.fullmatch(text.strip()):
+        digits = match[1]
+        unit = RainUnit.MILLIMETERS if match[2].lower() == "mm" else RainUnit.INCHES
+    if digits.strip().casefold() in _TRACE:
+        return Rain(amount=None, unit=unit)
     amount = _number(digits, text)
-    amount = amount if unit == "mm" else amount * _MM_PER_INCH
-    return _within(amount, text, 0, 2000).quantize(Decimal("0.1"), ROUND_HALF_UP)
+    most = _MOST_RAIN[unit]
+    if not 0 <= amount <= most:
+        raise CellError(
+            f"{quoted(text)} is not between 0 and {most} {unit.value}.",
+            "Check the number and its unit (in or mm), or clear the cell if nobody knows.",
+            "cell-out-of-range",
+        )
+    return Rain(amount=amount, unit=unit)
+
+
+def read_rain_unit(text: str) -> RainUnit:
+    typed = text.strip().casefold()
+    if typed in ("in", "inch", "inches", '"'):
+        return RainUnit.INCHES
+    if typed in ("mm", "millimeter", "millimeters"):
+        return RainUnit.MILLIMETERS
+    raise CellError(f"{quoted(text)} is not a unit of rain.", "Choose in or mm.")
 
 
 def read_yes_no(text: str) -> bool:

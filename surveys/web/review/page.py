@@ -26,7 +26,7 @@ from surveys.protocol.values import (
     Severity,
     TemperatureUnit,
 )
-from surveys.protocol.weather import show_temperature
+from surveys.protocol.weather import show_rain, show_temperature
 from surveys.protocol.words import (
     clock,
     duration,
@@ -344,13 +344,16 @@ def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
         ),
         ("Listened", f"{sum(row.listened for row in grid.rows)} of {len(grid.rows)}", "stops"),
     ]
-    rain = "" if visit.rain_48h_mm is None else f"{visit.rain_48h_mm.normalize():f} mm"
     facts: list[Fact] = [
         ("Observer", visit.observer.name, ""),
         ("Second observer", visit.second_observer, ""),
         ("Season", visit.season_year, visit.window or "outside every window"),
         ("Entered by", visit.get_source_display(), ""),
-        ("Rain in the 48 h before", rain, ""),
+        (
+            "Rain in the 48 h before",
+            show_rain(visit.rain_48h_mm, program.rain_unit, is_trace=visit.rain_48h_is_trace),
+            "",
+        ),
         ("Days since the last rain", formatter.number(visit.days_since_rain), ""),
     ]
     return {

@@ -15,6 +15,7 @@ from surveys.models import (
 from surveys.protocol.values import (
     Finding,
     PeriodStatus,
+    RainUnit,
     Severity,
 )
 from surveys.protocol.weather import (
@@ -38,6 +39,7 @@ STATUS: Options = (
     (PeriodStatus.SKIPPED.value, "Skipped"),
 )
 FOLDS: Options = (("first", "first time"), ("second", "second time"))
+RAIN_UNITS: Options = ((RainUnit.INCHES.value, "inches"), (RainUnit.MILLIMETERS.value, "mm"))
 SPARE_SIGHTINGS = 2
 
 _RANK = {Severity.REFUSE: 0, Severity.QUERY: 1, Severity.NOTE: 2}
@@ -277,7 +279,8 @@ def _evening(maker: _CellMaker) -> tuple[Cell, ...]:
             for end, when in ends
             for field, words in weather
         ),
-        maker.cell("rain_48h_mm", "Rain in the 48 h before, mm"),
+        maker.cell("rain_48h", "Rain in the past 48 hours (T = trace)"),
+        maker.cell("rain_unit", "Rain is in", options=RAIN_UNITS),
         maker.cell("days_since_rain", "Days since the last rain"),
     )
 

@@ -127,7 +127,7 @@ def _index(fields: tuple[str, ...], field: str) -> int:
 
 
 def _plain(field: str) -> str:
-    return field.replace("_", " ").replace(" 48h mm", " in 48 h, mm")
+    return field.replace("_", " ").replace(" 48h", " in 48 h")
 
 
 def _species_names(submissions: list[Submission]) -> dict[str, str]:

@@ -119,6 +119,7 @@ def _route(route: Route, program: Program, stops: list[Stop]) -> dict[str, Any]:
         "name": route.name,
         "time_zone": program.time_zone,
         "temperature_unit": program.temperature_unit,
+        "rain_unit": program.rain_unit.value,
         "distance_unit": program.distance_unit,
         "access_notes": route.access_notes,
         "stops": [

@@ -23,7 +23,7 @@ _KINDS = {
 _STEPS = {
     "hydroperiod": "each step longer that water is held (weeks, a season, most years, always)",
     "temperature": "each °C (1.8 °F) warmer",
-    "rain": "each 10 mm of rain in the 48 hours before",
+    "rain": "each 10 mm (0.4 in) of rain in the 48 hours before",
     "water": "each step more water tonight (dry, pools, full)",
     "minutes after sunset": "each hour later after sunset",
     "wind": "each Beaufort force more wind",

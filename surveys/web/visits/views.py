@@ -19,10 +19,11 @@ from surveys.models import (
     Visit,
     VisitState,
 )
-from surveys.protocol.values import TemperatureUnit
+from surveys.protocol.values import TemperatureUnit, rain_unit_beside
 from surveys.protocol.weather import (
     BEAUFORT,
     SKY_CODES,
+    show_rain,
     show_temperature,
 )
 from surveys.seasons.visits import (
@@ -124,8 +125,9 @@ def weather_facts(visit: Visit, unit: TemperatureUnit) -> list[tuple[str, str, s
             (f"Wind, {when}", *_beaufort(beaufort)),
             (f"Sky, {when}", *_sky(sky)),
         ]
-    if visit.rain_48h_mm is not None:
-        facts.append(("Rain in the 48 hours before", f"{visit.rain_48h_mm} mm", ""))
+    rain = show_rain(visit.rain_48h_mm, rain_unit_beside(unit), is_trace=visit.rain_48h_is_trace)
+    if rain:
+        facts.append(("Rain in the 48 hours before", rain, ""))
     if visit.days_since_rain is not None:
         facts.append(("Days since rain", str(visit.days_since_rain), ""))
     return [fact for fact in facts if fact[1] != DASH]

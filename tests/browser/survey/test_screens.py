@@ -57,6 +57,30 @@ def test_screens(phone, take_along, look, observer):
     page.get_by_text("All on the server since").wait_for()
 
 
+def test_rain_is_asked_once_before_the_first_stop(phone, take_along, look, observer):
+    """In inches where temperatures are in °F; "do not know" is an answer, and so is a trace."""
+    observer.program.temperature_unit = "F"
+    observer.program.save()
+    page = take_along()
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_text("Rain in the past 48 hours: no answer yet").wait_for()
+    page.get_by_label("Amount in inches").fill("0.5")
+    page.get_by_text("Rain in the past 48 hours: 0.5 in").wait_for()
+    for choice, words in (("Do not know", "not known"), ("A trace", "a trace")):
+        question = page.locator("summary", has_text="Rain in the past 48 hours")
+        if not page.get_by_label("Amount in inches").is_visible():
+            question.click()
+        page.get_by_role("button", name=choice).click()
+        page.locator("summary", has_text=words).wait_for()
+        assert not page.get_by_label("Amount in inches").is_visible()
+    look("2b-rain")
+    page.get_by_role("button", name="Summary and end of the route").click()
+    send(page)
+    page.get_by_text("All on the server since").wait_for()
+    visit = Visit.objects.get()
+    assert (visit.cells["rain_48h"], visit.cells["rain_unit"]) == ("T", "in")
+
+
 def test_both_sides_changed_a_cell(phone, take_along, observer):
     """Both texts are kept, the observer picks, and the pick reaches the server."""
     page = take_along()

@@ -13,6 +13,7 @@ from surveys.models import (
 )
 from surveys.trends import build_histories
 from surveys.trends.periods import (
+    TRACE_OF_RAIN_MM,
     calling_season,
     species_periods,
 )
@@ -122,6 +123,13 @@ def test_covariates_of_a_stop_fall_back_on_the_head_of_the_sheet(program, observ
         "water": [2, np.nan, np.nan],
     }.items():
         np.testing.assert_array_equal(found[name], np.array(expected)[order], err_msg=name)
+
+
+def test_a_trace_of_rain_is_neither_zero_nor_missing(program, observer, species):
+    make_accepted_visit(make_route(program), observer.person, rain_48h_is_trace=True)
+    found = species_periods(load_periods(program), species[0].pk).columns.covariates["rain"]
+    assert set(found) == {TRACE_OF_RAIN_MM}
+    assert 0 < TRACE_OF_RAIN_MM < 0.1
 
 
 def test_minutes_after_sunset(program, observer, species):

@@ -190,7 +190,8 @@ def test_the_raw_cells_stay_with_the_submission(attempt, coordinator):
     visit, submission = Visit.objects.get(), Submission.objects.get()
     assert visit.cells["stops.1.started_at"] == "21:14"
     assert visit.cells["stops.1.beaufort"] == "2"
-    assert visit.rain_48h_mm == 0
+    # A trace is a value of its own, here as on the sheet: it is not 0.
+    assert (visit.rain_48h_mm, visit.rain_48h_is_trace, visit.rain_48h_unit) == (None, True, "in")
     assert submission.cells["imported.2.Start time"] == "9:14"
     assert submission.cells["imported.2.Wind (mph)"] == "7"
     assert submission.cells["imported.2.Gate"] == "Gate was open"

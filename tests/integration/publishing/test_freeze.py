@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 from dataclasses import fields
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from surveys.publishing.tables import TABLE, TABLES
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.from_tables import read_periods
-from surveys.trends.periods import species_periods
+from surveys.trends.periods import TRACE_OF_RAIN_MM, species_periods
 from surveys.trends.result_tables import yearly_rows
 from surveys.trends.table import YearRow, row_values
 from tests.support.builders import make_accepted_visit, make_checklist, make_route, make_species
@@ -88,6 +89,24 @@ def test_the_tables_hold_what_the_fits_load(tmp_path, small):
             assert np.nansum(ours.columns.covariates[covariate]) == pytest.approx(
                 np.nansum(theirs.columns.covariates[covariate])
             )
+
+
+def test_a_trace_of_rain_is_published_as_one_and_fitted_alike(tmp_path, small):
+    """A trace, a measured amount and rain that nobody wrote down are three things."""
+    trace, amount, *_ = Visit.objects.order_by("night", "pk")
+    Visit.objects.filter(pk=trace.pk).update(rain_48h_is_trace=True, rain_48h_unit="in")
+    Visit.objects.filter(pk=amount.pk).update(rain_48h_mm=Decimal("12.7"), rain_48h_unit="in")
+    frozen = small_frozen(tmp_path, program=small, results=False)
+    published = {
+        row["visit"]: (row["rain_48h"], row["rain_trace"]) for row in rows(frozen, "visits")
+    }
+    assert published.pop(str(trace.pk)) == (None, True)
+    assert published.pop(str(amount.pk)) == (12.7, False)
+    assert set(published.values()) == {(None, None)}
+    read = read_periods(frozen.folder / "data").periods.columns.covariates["rain"]
+    loaded = load_periods(small).columns.covariates["rain"]
+    np.testing.assert_array_equal(np.sort(read), np.sort(loaded))
+    assert {TRACE_OF_RAIN_MM, 12.7} == set(read[~np.isnan(read)])
 
 
 def test_zeros_are_written_out_and_what_is_unsure_is_blank(tmp_path, small):

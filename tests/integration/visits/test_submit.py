@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.db import IntegrityError
 
 from surveys.models import (
     CallIndex,
@@ -57,12 +58,42 @@ def route(program):
     return make_route(program)
 
 
+@pytest.mark.parametrize(
+    ("program_unit", "typed", "stored"),
+    [
+        ("F", {"rain_48h": "0.5"}, (Decimal("12.7"), False, "in")),
+        ("F", {"rain_48h": "0.5", "rain_unit": "mm"}, (Decimal("0.5"), False, "mm")),
+        ("F", {"rain_48h": "T"}, (None, True, "in")),
+        ("F", {"rain_48h": "0"}, (Decimal(0), False, "in")),
+        ("F", {"rain_48h": "-"}, (None, False, "")),
+        ("F", {}, (None, False, "")),
+        ("C", {"rain_48h": "0.5"}, (Decimal("0.5"), False, "mm")),
+        ("C", {"rain_48h": "0.5", "rain_unit": "in"}, (Decimal("12.7"), False, "in")),
+        ("C", {"rain_48h": "t"}, (None, True, "mm")),
+    ],
+)
+def test_rain_is_read_in_the_unit_of_the_program_and_stored_in_mm(
+    observer, program, program_unit, typed, stored
+):
+    program.temperature_unit = program_unit
+    program.save()
+    visit = make_submitted(observer, make_route(program), plain_cells(2, {}) | typed)
+    visit.refresh_from_db()
+    assert (visit.rain_48h_mm, visit.rain_48h_is_trace, visit.rain_48h_unit) == stored
+
+
+def test_a_trace_of_rain_has_no_amount(observer, route):
+    visit = make_submitted(observer, route, plain_cells(2, {}) | {"rain_48h": "T"})
+    with pytest.raises(IntegrityError, match="visit_trace_of_rain_has_no_amount"):
+        Visit.objects.filter(pk=visit.pk).update(rain_48h_mm=0)
+
+
 def test_the_sheet_becomes_rows(observer, route, species):
     peeper, toad = species
     cells = plain_cells(2, {1: {peeper: 3, toad: 0}, 2: {peeper: "?", toad: "-"}}) | {
         "second_observer": "Kim Alder",
         "notes": "fog after ten",
-        "rain_48h_mm": "12,5",
+        "rain_48h": "12,5",
         "days_since_rain": "1",
         "start.air_temperature": "54F",
         "start.beaufort": "1",
@@ -183,7 +214,7 @@ def test_findings_are_stored_with_stop_and_field(observer, route, species):
         ({"night": "2190-04-15"}, "future-night", None),
         ({"start.sky": "44"}, "unknown-sky-code", None),
         ({"end.beaufort": "40000"}, "unknown-wind-force", None),
-        ({"rain_48h_mm": "1000000"}, "cell-out-of-range", None),
+        ({"rain_48h": "1000000"}, "cell-out-of-range", None),
         ({"days_since_rain": "40000"}, "cell-out-of-range", None),
         ({"second_observer": "x" * 121}, "cell-too-long", None),
         ({"sightings.1.count": "3"}, "sighting-incomplete", None),

@@ -190,6 +190,12 @@ def test_an_upload_of_another_program_is_not_there(client, client_for, program):
     assert client_for(other).get(url).status_code == 404
 
 
+@pytest.mark.parametrize(("unit", "header"), [("F", "Rain 48h (in)"), ("C", "Rain 48h (mm)")])
+def test_the_template_asks_for_rain_in_the_programs_unit(program, unit, header):
+    program.temperature_unit = unit
+    assert header in headers(program)
+
+
 def test_every_column_of_the_template_is_recognized(client, program):
     book = load_workbook(io.BytesIO(template_xlsx(program)))
     assert [cell.value for cell in book["Visits"][1]] == headers(program)

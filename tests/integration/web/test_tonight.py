@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import re
 
 import pytest
 from django.utils import timezone
@@ -140,6 +141,21 @@ def test_field_sheet_is_one_page(client_for, route, observer, program, paper, si
     text = page.extract_text()
     assert route.name in text
     assert "never go alone" in text
+
+
+@pytest.mark.parametrize(("unit", "rain_unit"), [("C", "mm"), ("F", "in")])
+def test_the_field_sheet_asks_for_rain_in_the_programs_unit(
+    client_for, route, observer, program, unit, rain_unit
+):
+    program.temperature_unit = unit
+    program.save()
+    response = client_for(observer).get(
+        f"/{program.slug}/tonight/{route.code}/sheet.pdf?paper=letter&night=2024-04-15"
+    )
+    (page,) = PdfReader(io.BytesIO(response.content)).pages
+    text = " ".join(page.extract_text().split())
+    assert "(T = trace)" in text
+    assert re.search(r"trace\).{0,40}\b(in|mm)\b", text)[1] == rain_unit
 
 
 def test_route_of_another_program_is_a_404(client_for, route, observer):

@@ -112,6 +112,22 @@ def test_temperatures_are_in_the_programs_unit(visit, client_for, observer):
     assert "54.5 °F" in text_of(client_for(observer).get(path_of(visit)))
 
 
+@pytest.mark.parametrize(
+    ("unit", "stored", "shown"),
+    [
+        ("F", {"rain_48h_mm": "12.7"}, "Rain in the 48 hours before 0.5 in"),
+        ("C", {"rain_48h_mm": "12.7"}, "Rain in the 48 hours before 12.7 mm"),
+        ("F", {"rain_48h_mm": None, "rain_48h_is_trace": True}, "48 hours before a trace"),
+        ("F", {"rain_48h_mm": 0}, "Rain in the 48 hours before 0 in"),
+    ],
+)
+def test_rain_is_in_the_programs_unit(visit, client_for, observer, unit, stored, shown):
+    visit.route.program.temperature_unit = unit
+    visit.route.program.save()
+    Visit.objects.filter(pk=visit.pk).update(**stored)
+    assert shown in text_of(client_for(observer).get(path_of(visit)))
+
+
 def test_history_is_for_coordinators_and_the_observer_of_the_visit(
     visit, program, client_for, observer, coordinator
 ):

@@ -134,8 +134,8 @@ def test_winds_that_cannot_be_read(text):
 @pytest.mark.parametrize(
     ("text", "form", "typed"),
     [
-        ("T", "mm", "0"),
-        ("t", "in", "0"),
+        ("T", "mm", "T mm"),
+        ("t", "in", "t in"),
         ("-", "mm", "-"),
         ("0.5", "in", "0.5 in"),
         ("12 mm", "in", "12 mm"),

@@ -6,9 +6,12 @@ from decimal import Decimal
 import pytest
 
 from surveys.protocol.values import (
+    Rain,
+    RainUnit,
     Temperature,
     TemperatureUnit,
 )
+from surveys.protocol.weather import plain_number, rain_to_mm, show_rain
 from surveys.visits.sheet import texts
 
 CELSIUS, FAHRENHEIT = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
@@ -121,25 +124,64 @@ def test_not_a_unit(text):
 
 
 @pytest.mark.parametrize(
-    ("text", "millimeters"),
+    ("text", "unit", "amount", "read_in", "millimeters"),
     [
-        ("0", "0.0"),
-        ("12.5", "12.5"),
-        ("12,54 mm", "12.5"),
-        ("12.55", "12.6"),
+        ("0", "mm", "0", "mm", "0"),
+        ("12.5", "mm", "12.5", "mm", "12.5"),
+        ("12,54 mm", "in", "12.54", "mm", "12.54"),
+        ("12.555", "mm", "12.555", "mm", "12.56"),
         # International inch, 25.4 mm exactly (NIST SP 811, 2008, B.8).
-        ("1 in", "25.4"),
-        ('0.5"', "12.7"),
+        ("1 in", "mm", "1", "in", "25.4"),
+        ('0.5"', "mm", "0.5", "in", "12.7"),
+        ("0.5", "in", "0.5", "in", "12.7"),
+        (".01", "in", "0.01", "in", "0.25"),
+        ("0", "in", "0", "in", "0"),
     ],
 )
-def test_rain(text, millimeters):
-    assert texts.read_rain_mm(text) == Decimal(millimeters)
+def test_rain(text, unit, amount, read_in, millimeters):
+    rain = texts.read_rain(text, RainUnit(unit))
+    assert rain == Rain(amount=Decimal(amount), unit=RainUnit(read_in))
+    assert rain_to_mm(rain.amount, rain.unit) == Decimal(millimeters)
 
 
-@pytest.mark.parametrize("text", ["-1", "2001", "100 in"])
-def test_rain_out_of_range(text):
-    with pytest.raises(texts.CellError, match="is not between 0 and 2000"):
-        texts.read_rain_mm(text)
+@pytest.mark.parametrize("text", ["T", "t", " tr ", "Trace", "T in"])
+def test_a_trace_of_rain_is_an_answer_and_not_zero(text):
+    assert not texts.rain_is_missing(text)
+    rain = texts.read_rain(text, RainUnit.INCHES)
+    assert rain.is_trace
+    assert rain.amount is None
+
+
+@pytest.mark.parametrize("text", ["", "-", "n/a"])
+def test_rain_not_known(text):
+    assert texts.rain_is_missing(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "most"),
+    [("-1", "mm", "2000 mm"), ("2001", "mm", "2000 mm"), ("100 in", "mm", "80 in"),
+     ("81", "in", "80 in")],
+)  # fmt: skip
+def test_rain_out_of_range(text, unit, most):
+    with pytest.raises(texts.CellError, match=f"is not between 0 and {most}"):
+        texts.read_rain(text, RainUnit(unit))
+
+
+@pytest.mark.parametrize("hundredths", [0, 1, 2, 3, 5, 50, 99, 128, 333, 1000])
+def test_hundredths_of_an_inch_survive_in_millimeters(hundredths):
+    amount = Decimal(hundredths) / 100
+    stored = rain_to_mm(amount, RainUnit.INCHES)
+    assert show_rain(stored, RainUnit.INCHES) == f"{plain_number(amount)} in"
+
+
+@pytest.mark.parametrize(("text", "unit"), [("in", "in"), ("Inches", "in"), ("mm", "mm")])
+def test_units_of_rain(text, unit):
+    assert texts.read_rain_unit(text) is RainUnit(unit)
+
+
+def test_a_unit_of_rain_that_is_none():
+    with pytest.raises(texts.CellError, match="not a unit of rain"):
+        texts.read_rain_unit("cups")
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ NAMES = {"pseudacris-crucifer": "Spring Peeper"}
     ("address", "words"),
     [
         ("night", "Night"),
-        ("rain_48h_mm", "Rain in 48 h, mm"),
+        ("rain_48h", "Rain in 48 h"),
         ("start.air_temperature", "At the start, air temperature"),
         ("end.sky", "At the end, sky"),
         ("stops.3.started_at", "Stop 3, started at"),

@@ -162,7 +162,8 @@ export async function beginVisit(slug, packet, night) {
   const before = [...known, ...(await store.thrownAway(slug)).map(({ visit }) => visit)];
   const id = before.some((visit) => visit.id === tonight?.visit) ? crypto.randomUUID() : tonight?.visit;
   const visit = blankVisit(slug, packet, night, id ?? crypto.randomUUID());
-  const texts = { night, temperature_unit: packet.route.temperature_unit };
+  const { temperature_unit, rain_unit } = packet.route;
+  const texts = { night, temperature_unit, ...(rain_unit && { rain_unit }) };
   return (await store.addVisit(visit, texts)).id;
 }
 

@@ -6,6 +6,7 @@ import { now } from "../clock.js";
 import { standing, timesOf } from "../timing.js";
 import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
+import { rainQuestion } from "./rain.js";
 
 const WORDS = {
   away: "not reached",
@@ -21,6 +22,7 @@ const WORDS = {
 export function screen(app) {
   const { visit, stops, version } = model;
   const start = conditions(app, "start", AT_ENDS, "Weather at the start", "start-title");
+  const rain = rainQuestion(app);
   const rows = stops.map((stop) => row(app, stop));
   const next = button("", () => app.go("stop", visit.id, upcoming()), { kind: "primary large block" });
   const node = h(
@@ -42,6 +44,7 @@ export function screen(app) {
           "The packet does not hold this night: sunset and hours are checked when the visit reaches the server.",
         ),
     start.node,
+    rain.node,
     h(
       "section",
       { "aria-labelledby": "stops-title" },
@@ -77,6 +80,7 @@ export function screen(app) {
 
   function update() {
     start.update();
+    rain.update();
     for (const row of rows) row.update();
     setText(words, `Go to stop ${upcoming()}`);
   }
