@@ -68,6 +68,7 @@ TEMPLATES = [
                     ["surveys.web.loaders.FilesystemLoader", "surveys.web.loaders.AppLoader"],
                 )
             ],
+            "builtins": ["surveys.web.templatetags.components"],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
