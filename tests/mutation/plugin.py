@@ -46,6 +46,14 @@ class FirstFailure:
         self.test = ""
         self.seconds: dict[str, float] = {}
 
+    def pytest_configure(self, config: pytest.Config) -> None:
+        # Imported here, for pytest is to import its plugins itself.
+        from hypothesis import Phase, settings  # noqa: PLC0415
+
+        # A counterexample is enough; nobody reads it, so none is cut down.
+        settings.register_profile("mutants", phases=(Phase.explicit, Phase.generate))
+        settings.load_profile("mutants")
+
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
         begun = time.process_time()
