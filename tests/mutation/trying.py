@@ -89,6 +89,17 @@ class SharedDatabase:
         with self._unblock():
             self._opened.close()
 
+    def make_views(self, statements: str) -> bool:
+        """Make the views of a file of SQL anew."""
+        from django.db import connection  # noqa: PLC0415 - needs the settings of the run
+
+        names = ", ".join(re.findall(r"CREATE VIEW (\w+)", statements))
+        with self._unblock(), connection.cursor() as cursor:
+            cursor.execute(f"DROP VIEW IF EXISTS {names} CASCADE")
+            cursor.execute(statements)
+        connection.close()
+        return True
+
     @staticmethod
     def use_in_fork() -> None:
         """Let the fixture that would make a database take the one that is there."""
@@ -209,7 +220,7 @@ class QuickTrials:
     def _put_in(self, mutant: Mutant, live: dict) -> bool:
         path = str(self.bench.root / mutant.path)
         if mutant.path.endswith(".sql"):
-            return _make_views(mutant.source)
+            return self.database.make_views(mutant.source)
         original = self.originals[mutant.path]
         if mutant.is_text:
             return rebind_texts(module_name(mutant.path), path, mutant.source)
@@ -252,19 +263,6 @@ def _tried(ended: Ended, files: tuple[str, ...]) -> Tried:
     return Tried(
         outcome=outcome, test=ended.said.get("test", ""), seconds=ended.seconds, files=files
     )
-
-
-def _make_views(statements: str) -> bool:
-    """Make the views of a file of SQL anew, in the trial database. Every other view of the
-    database stays."""
-    from django.db import connection  # noqa: PLC0415 - needs the settings of the run
-
-    names = re.findall(r"CREATE VIEW (\w+)", statements)
-    with connection.cursor() as cursor:
-        cursor.execute("DROP VIEW IF EXISTS " + ", ".join(names) + " CASCADE")
-        cursor.execute(statements)
-    connection.close()
-    return True
 
 
 def _warm_up() -> None:
