@@ -106,7 +106,11 @@ def _try_part(part: Part, options: argparse.Namespace) -> None:
     for line in left.read_text().splitlines() if left.exists() else []:
         key, *files = line.split("\t")
         mutant = by_key[key]
-        tried = _try_slowly(bench, results.best_first(mutant.path, files or part.tests), mutant)
+        files = results.best_first(mutant.path, files or part.tests)
+        tried = _try_slowly(bench, files, mutant)
+        if tried.outcome is Outcome.SURVIVED and mutant.lines is None:
+            # What runs at import is seen by tests that reach no line of its file, too.
+            tried = slow_trial(bench, part.tests, mutant, SLOW_TRIAL_SECONDS)
         results.keep(mutant, tried)
         _progress(mutant, tried)
 
