@@ -18,7 +18,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.visits import verbs
-from surveys.visits.exceptions import NotYours, QueriesOpen, WrongState
+from surveys.visits.exceptions import NotYours, QueriesOpen, VisitRefused, WrongState
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -174,6 +174,15 @@ def test_a_moment_that_is_given_is_kept(observer, route):
     visit = verbs.submit_visit(observer, draft.pk, revision=draft.revision, now=at)
     assert visit.submitted_at == at
     assert ReviewStep.objects.get().at == Submission.objects.get().submitted_at == at
+
+
+@pytest.mark.django_db
+def test_a_sheet_is_judged_as_of_the_moment_it_is_handed_in(observer, route):
+    draft = make_draft(observer, route)
+    noon_before = dt.datetime(2024, 4, 15, 17, 0, tzinfo=dt.UTC)
+    with pytest.raises(VisitRefused) as refused:
+        verbs.submit_visit(observer, draft.pk, revision=draft.revision, now=noon_before)
+    assert {f.code for f in refused.value.findings} == {"future-time"}
 
 
 @pytest.mark.django_db

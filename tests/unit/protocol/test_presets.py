@@ -74,7 +74,7 @@ def test_limits_set_in_fahrenheit_stay_in_fahrenheit():
 def test_a_mistake_is_named_with_its_place():
     broken = json.loads(json.dumps(FILE))
     broken["presets"][1]["protocol"]["listening_time"] = None
-    with pytest.raises(PlainError, match=r"file\.presets\[1\]\.protocol\.listening_time"):
+    with pytest.raises(PlainError, match=r"^file\.presets\[1\]\.protocol\.listening_time"):
         presets_from_plain(broken)
 
 

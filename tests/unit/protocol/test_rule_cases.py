@@ -18,6 +18,14 @@ def test_where_a_rule_is_broken(case):
     assert tuple(finding.where for finding in findings) == case.breaks
 
 
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_a_finding_says_what_is_wrong_and_what_to_do_in_sentences(case):
+    for finding in judge(case.read()):
+        for text in (finding.message, finding.remedy):
+            assert text.endswith((".", "?"))
+            assert not {"None", "nan"} & set(text.replace(".", " ").split())
+
+
 def test_names_are_unique():
     names = [case.name for case in CASES]
     assert len(names) == len(set(names))

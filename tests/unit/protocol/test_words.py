@@ -34,6 +34,20 @@ def test_clock_and_the_next_full_minute(seconds, down, up):
 
 
 @pytest.mark.parametrize(
+    ("first", "second", "texts"),
+    [
+        ("02:14:00", "02:14:00", ("21:14", "21:14")),
+        ("02:14:00", "02:14:30", ("21:14:00", "21:14:30")),
+        ("02:14:59", "02:15:00", ("21:14", "21:15")),
+        ("02:14:10", "03:14:10", ("21:14", "22:14")),
+    ],
+)
+def test_two_clocks_show_seconds_where_they_share_a_minute(first, second, texts):
+    instants = [dt.datetime.fromisoformat(f"2024-04-16T{clock}+00:00") for clock in (first, second)]
+    assert words.clocks(*instants, "America/Chicago") == texts
+
+
+@pytest.mark.parametrize(
     ("seconds", "text"),
     [
         (0, "0 min"),
