@@ -185,3 +185,18 @@ def test_checksum_follows_the_data_of_its_species(program, observer, species):
     visit.periods.update(air_temperature_c=5)
     assert all(new != old for new, old in zip(checksums(), other, strict=True))
     assert toad.pk != peeper.pk
+
+
+def test_what_is_known_of_a_stop_comes_along_by_its_name(program, observer, species):
+    route = make_route(program, stops=1)
+    make_accepted_visit(route, observer.person)
+    stop = route.stops.get()
+    Stop.objects.filter(pk=stop.pk).update(habitat="marsh", hydroperiod="seasonal", fish="yes")
+    described = load_periods(program).stops
+    stop.refresh_from_db()
+    assert described == {
+        "habitat": {stop.pk: stop.habitat},
+        "hydroperiod": {stop.pk: stop.hydroperiod},
+        "fish": {stop.pk: stop.fish},
+    }
+    assert len({stop.habitat, stop.hydroperiod, stop.fish}) == 3

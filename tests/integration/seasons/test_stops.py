@@ -51,3 +51,12 @@ def test_a_stop_closed_long_ago_shows_only_in_its_own_years(program, observer):
         for year in (2020, 2024)
     }
     assert numbers == {2020: [1, 2], 2024: [1]}
+
+
+def test_a_stop_is_drawn_where_it_lies(program, observer):
+    route = make_route(program, stops=1)
+    make_accepted_visit(route, observer.person, night=dt.date(2024, 4, 1))
+    (stop,) = stops_heard(program, [route], first_year=2024, last_year=2024)
+    place = route.stops.get().place
+    assert (stop.latitude, stop.longitude) == pytest.approx((place.y, place.x))
+    assert place.x != pytest.approx(place.y)

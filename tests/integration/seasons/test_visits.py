@@ -113,3 +113,12 @@ def test_list_filters_and_scope(program, observer, visit):
     other = make_program()
     assert list(visits_of(other)) == []
     assert visit_of(other, visit.pk) is None
+
+
+def test_species_off_the_checklist_follow_in_order_of_their_names(visit):
+    period = ListeningPeriod.objects.get(visit=visit, stop__number=1)
+    for name, common in (("Aaa bbb", "Zebra Frog"), ("Ccc ddd", "Amber Frog")):
+        species = make_species(name, common)
+        CallIndex.objects.create(period=period, species=species, index=1)
+    names = [species.common_name for species in visit_grid(visit).species]
+    assert names[-2:] == ["Amber Frog", "Zebra Frog"]

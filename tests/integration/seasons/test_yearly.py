@@ -179,3 +179,20 @@ def test_another_program_sees_nothing(program, spring):
     other = make_program()
     make_checklist(other, PEEPER)
     assert yearly_table(other) == []
+
+
+@pytest.mark.parametrize(
+    ("years", "found"),
+    [
+        ({}, {2024, 2025, 2026}),
+        ({"first_year": 2025}, {2025, 2026}),
+        ({"last_year": 2025}, {2024, 2025}),
+        ({"first_year": 2025, "last_year": 2025}, {2025}),
+    ],
+)
+def test_the_years_that_are_named_belong_to_the_table(program, observer, years, found):
+    make_checklist(program, PEEPER)
+    route = make_route(program)
+    for year in (2024, 2025, 2026):
+        make_accepted_visit(route, observer.person, night=dt.date(year, 4, 15))
+    assert {year for _, year in rows_of(program, **years)} == found
