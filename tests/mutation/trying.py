@@ -305,7 +305,10 @@ def slow_trial(bench: Bench, tests: Sequence[str], mutant: Mutant, cpu_seconds: 
         _log_to(bench.folder / "pytest.log")
         MutatedModule(mutant.path, bench.root, mutant.source).install()
         first = FirstFailure()
-        code = pytest.main([*PYTEST, *tests], plugins=[first])
+        try:
+            code = pytest.main([*PYTEST, *tests], plugins=[first])
+        except Exception as error:  # noqa: BLE001 - Django could not start with this module
+            return {"failed": True, "test": f"start: {error!r}"}
         sys.stdout.flush()
         return {"failed": code != 0, "test": first.test or f"pytest ended with {int(code)}"}
 

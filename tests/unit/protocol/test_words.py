@@ -97,6 +97,30 @@ def test_speed():
     assert words.speed(100, MI) == "62 mph"
 
 
+@pytest.mark.parametrize(
+    ("month", "name"),
+    enumerate(
+        [
+            "January",
+            "February",
+            "March",
+            "April",
+            "May",
+            "June",
+            "July",
+            "August",
+            "September",
+            "October",
+            "November",
+            "December",
+        ],
+        start=1,
+    ),
+)
+def test_names_of_months(month, name):
+    assert words.month_day(MonthDay(month=month, day=2)) == f"2 {name}"
+
+
 def test_dates():
     assert words.day(dt.date(2024, 4, 5)) == "5 April 2024"
     assert words.month_day(MonthDay(month=12, day=1)) == "1 December"
