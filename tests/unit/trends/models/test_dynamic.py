@@ -169,6 +169,24 @@ class TestFit:
         assert share.value == pytest.approx(gain / (gain + loss))
         assert share.low < 1 / 3 < share.high
 
+    def test_standard_error_of_the_equilibrium_follows_from_finite_differences(self, fit):
+        """Delta method: the gradient by central differences, the covariance of the fit."""
+        at = [list(fit.parts).index(part) for part in ("colonization", "extinction")]
+
+        def share(theta):
+            gain, loss = expit(theta[at])
+            return gain / (gain + loss)
+
+        theta, step = fit.fitted.coefficients, 1e-5
+        gradient = np.array(
+            [
+                (share(theta + step * unit) - share(theta - step * unit)) / (2 * step)
+                for unit in np.eye(len(theta))
+            ]
+        )
+        variance = gradient @ fit.fitted.covariance @ gradient
+        assert equilibrium_occupancy(fit).se == pytest.approx(np.sqrt(variance), rel=1e-6)
+
     def test_covariates_of_every_part(self):
         rng = np.random.default_rng(6)
         fish = np.repeat([0.0, 1.0], 200)
