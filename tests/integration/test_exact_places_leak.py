@@ -187,7 +187,7 @@ def _arguments(program: Program, publication: Publication, species: str) -> dict
         "version": [1],
         "version_id": [version.pk],
         "season_year": [2024],
-        "run_id": [publication.run.pk],
+        "run_id": list(program.runs.values_list("pk", flat=True)),
         "entry": list(program.checklist.values_list("pk", flat=True)[:1]),
         "membership": list(program.memberships.values_list("pk", flat=True)[:1]),
     }
