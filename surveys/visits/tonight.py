@@ -22,8 +22,7 @@ from surveys.programs.in_force import (
 )
 from surveys.programs.versions import units_of
 from surveys.protocol.hours import (
-    earliest_start,
-    latest_end,
+    route_hours,
 )
 from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.nights import night_of
@@ -61,7 +60,9 @@ class WindowAhead:
 
 @dataclass(frozen=True, kw_only=True)
 class RouteTonight:
-    """One route on one night. Instants are UTC; None where there is no such limit or event."""
+    """One route on one night. Instants are UTC; None where there is no such limit or event.
+
+    `sky` and `moon` are those of the first stop; the hours hold at every stop."""
 
     route: Route
     version: ProtocolVersion
@@ -161,8 +162,9 @@ def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTon
     year = season_year(night, protocol.season_year_begins)
     stops = tuple(stops_in_use(route.stops.all(), night))
     zone = member.program.time_zone
-    place = Place(latitude=stops[0].place.y, longitude=stops[0].place.x) if stops else None
-    sky = stop_sky(place, night, zone) if place else None
+    places = [Place(latitude=stop.place.y, longitude=stop.place.x) for stop in stops]
+    skies = [stop_sky(place, night, zone) for place in places]
+    hours = route_hours(protocol, skies, night, zone)
     return RouteTonight(
         route=route,
         version=version,
@@ -173,10 +175,10 @@ def _route_tonight(member: Membership, route: Route, night: dt.date) -> RouteTon
             protocol, year, night, [visit.night for visit in route.visits.all()]
         ),
         stops=stops,
-        sky=sky,
-        moon=moon_night(place, night, zone) if place else None,
-        earliest_start=earliest_start(protocol, sky),
-        latest_end=latest_end(protocol, sky, night, zone),
+        sky=skies[0] if skies else None,
+        moon=moon_night(places[0], night, zone) if places else None,
+        earliest_start=hours.earliest_start,
+        latest_end=hours.latest_end,
         limits=limits_in_words(protocol, units_of(member.program)),
     )
 

@@ -32,7 +32,7 @@ def before_dusk(case: Case) -> Iterator[Breach]:
                 where=Where(stop=period.stop, field="started_at"),
                 message=f"The listening at stop {period.stop} starts at"
                 f" {clock(period.started_at, zone)}; the earliest start is"
-                f" {clock_up(earliest, zone)} ({_after_sunset(offset)}).",
+                f" {clock(earliest, zone)} ({_after_sunset(offset)}).",
                 remedy=f"Check the time. If you are at the stop, wait and begin again. {LEAVE_IT}",
             )
 

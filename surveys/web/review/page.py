@@ -15,10 +15,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.programs.versions import units_of
-from surveys.protocol.hours import (
-    earliest_start,
-    latest_end,
-)
+from surveys.protocol.hours import route_hours
 from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.sky import stop_sky
 from surveys.protocol.values import (
@@ -325,21 +322,21 @@ def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
     protocol = protocol_values(visit.protocol_version)
     zone = program.time_zone
     formatter = _Formatter(zone=zone, unit=TemperatureUnit(program.temperature_unit))
-    sky = None
-    if grid.rows:
-        place = grid.rows[0].stop.place
-        sky = stop_sky(Place(latitude=place.y, longitude=place.x), visit.night, zone)
+    places = [row.stop.place for row in grid.rows]
+    skies = [stop_sky(Place(latitude=at.y, longitude=at.x), visit.night, zone) for at in places]
+    sky = skies[0] if skies else None
+    allowed = route_hours(protocol, skies, visit.night, zone)
     periods = [row.period for row in grid.rows if row.period]
     first = min((at for p in periods if (at := p.arrived_at or p.started_at)), default=None)
     last = max((p.finished_at for p in periods if p.finished_at), default=None)
     hours: list[Fact] = [
         ("Sunset", formatter.clock(sky.sunset if sky else None), "at the first stop"),
-        ("Earliest start", formatter.clock(earliest_start(protocol, sky)), "by the protocol"),
+        ("Earliest start", formatter.clock(allowed.earliest_start), "by the protocol"),
         ("First arrival", formatter.clock(first), ""),
         ("Last end", formatter.clock(last), ""),
         (
             "Latest end",
-            formatter.clock(latest_end(protocol, sky, visit.night, zone)),
+            formatter.clock(allowed.latest_end),
             "by the protocol",
         ),
         ("Listened", f"{sum(row.listened for row in grid.rows)} of {len(grid.rows)}", "stops"),

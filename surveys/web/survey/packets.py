@@ -32,6 +32,7 @@ from surveys.programs.versions import units_of
 from surveys.protocol.hours import (
     earliest_start,
     latest_end,
+    route_hours,
 )
 from surveys.protocol.limits.words import limits_in_words
 from surveys.protocol.nights import night_of
@@ -152,6 +153,7 @@ def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> 
     return {
         "window": window.name if window else None,
         "moon": to_plain(moon) if moon else None,
+        "hours": to_plain(route_hours(protocol, skies.values(), night, zone)),
         "stops": {
             str(number): {
                 "sky": to_plain(sky),

@@ -61,7 +61,8 @@ def test_hours_of_the_night(route, observer):
     (route_tonight,) = tonight_for(observer, EVENING).routes
     sunset = dt.datetime(2024, 4, 16, 0, 40, 57, tzinfo=dt.UTC)
     assert abs(route_tonight.sky.sunset - sunset) < dt.timedelta(minutes=2)
-    assert route_tonight.earliest_start == route_tonight.sky.sunset + dt.timedelta(minutes=30)
+    # Half an hour after 00:40:57, to the minute, rounded up.
+    assert route_tonight.earliest_start == dt.datetime(2024, 4, 16, 1, 11, tzinfo=dt.UTC)
     assert route_tonight.latest_end == dt.datetime(2024, 4, 16, 6, 0, tzinfo=dt.UTC)
     assert 0.4 < route_tonight.moon.lit_share < 0.65
 

@@ -12,7 +12,7 @@ export function beforeDusk(record, { hours }) {
       breach(
         { stop: period.stop, field: "started_at" },
         `The listening at stop ${period.stop} starts at ${clock(started, zone)}; the earliest start is` +
-          ` ${clockUp(earliest, zone)} (${afterSunset(offset)}).`,
+          ` ${clock(earliest, zone)} (${afterSunset(offset)}).`,
         `Check the time. If you are at the stop, wait and begin again. ${LEAVE_IT}`,
       ),
     ];

@@ -1,7 +1,7 @@
 // Routes that were taken along: tonight's hours, and beginning a visit.
 import { button, dialog, h } from "../../dom.js";
 import { beginVisit, inUse, keepPacket, thisNight, visitsOf } from "../../model.js";
-import { clock, clockUp, day } from "../../rules/words.js";
+import { clock, day } from "../../rules/words.js";
 import { stateWords } from "../../saying.js";
 import { EDITABLE } from "../../store.js";
 
@@ -110,11 +110,12 @@ function evening(tonight, zone) {
   const first = Object.values(tonight.stops)[0];
   if (!first) return "";
   const { sunset } = first.sky;
+  const { earliest_start: start, latest_end: end } = tonight.hours ?? first;
   const moon = tonight.moon && `moon ${Math.round(tonight.moon.lit_share * 100)} % lit`;
   const hours = [
     sunset && `Sunset ${clock(Date.parse(sunset), zone)}`,
-    first.earliest_start && `start from ${clockUp(Date.parse(first.earliest_start), zone)}`,
-    first.latest_end && `end by ${clock(Date.parse(first.latest_end), zone)}`,
+    start && `start from ${clock(Date.parse(start), zone)}`,
+    end && `end by ${clock(Date.parse(end), zone)}`,
     moon,
   ];
   const window = tonight.window ? `Window: ${tonight.window}.` : "Tonight is in no season window.";

@@ -3,8 +3,6 @@ import { now } from "../../clock.js";
 import { model } from "../../model.js";
 import { clock, duration } from "../../rules/words.js";
 
-const MINUTE_MS = 60_000;
-
 /** Phase to what is going on, more of it, and what the big button does. */
 const WORDS = {
   away: ({ protocol }) => [
@@ -66,9 +64,9 @@ export function dialOf(standing, { protocol }) {
   return { phase, left, total, words };
 }
 
-/** Before the earliest start of tonight, when it is; the minute that has wholly begun. */
+/** Before the earliest start at this stop, when it is. The server has rounded it up to the minute. */
 export function duskWords(phase, { stop, zone }) {
   const earliest = model.tonight?.stops[stop.number]?.earliest_start;
   if (!earliest || now() >= Date.parse(earliest) || !["away", "waiting", "ready"].includes(phase)) return "";
-  return `Not before ${clock(Math.ceil(Date.parse(earliest) / MINUTE_MS) * MINUTE_MS, zone)}`;
+  return `Not before ${clock(Date.parse(earliest), zone)}`;
 }
