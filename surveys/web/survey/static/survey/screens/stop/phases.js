@@ -3,16 +3,17 @@ import { now } from "../../clock.js";
 import { model } from "../../model.js";
 import { clock, duration } from "../../rules/words.js";
 
+const PARKED =
+  "Park fully off the road. Engine and headlights off; hazard lights on wherever others could come upon the car.";
+
 /** Phase to what is going on, more of it, and what the big button does. */
 const WORDS = {
   away: ({ protocol }) => [
     "On the way",
-    protocol.settling_wait
-      ? `Then wait ${duration(protocol.settling_wait)} quietly`
-      : "Engine and lights off when you are there",
+    protocol.settling_wait ? `${PARKED} Then wait ${duration(protocol.settling_wait)} quietly.` : PARKED,
     "I am at the stop",
   ],
-  waiting: () => ["Let them settle", "Stand still, lights off", "Start before the wait is over"],
+  waiting: () => ["Let them settle", "Stand still. Headlamp off or dim.", "Start before the wait is over"],
   ready: ({ protocol }) => [
     "Ready to listen",
     `${duration(protocol.listening_time)} by the clock`,
