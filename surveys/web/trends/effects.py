@@ -1,6 +1,7 @@
 """What occupancy and detection depend on, and whether the model fits, in plain words."""
 
 from dataclasses import dataclass
+from math import log
 
 from surveys.charts.words import PERCENT, SITES, share
 from surveys.models.route import Habitat
@@ -91,7 +92,9 @@ def silent_words(kind: SilentKind, site: str) -> str:
 
 
 def effect_sentence(result: SpeciesResult) -> str:
-    """The clearest difference between sites, in one sentence; blank where none is clear."""
+    """The clearest difference between sites, in one sentence; blank where none is clear.
+
+    By the log of the odds, so that × 0.1 is clearer than × 2.2."""
     clear = [
         effect
         for effect in result.trend.effects
@@ -99,7 +102,7 @@ def effect_sentence(result: SpeciesResult) -> str:
     ]
     if not clear:
         return ""
-    clearest = max(clear, key=lambda effect: abs((effect.odds.value or 1.0) - 1.0))
+    clearest = max(clear, key=lambda effect: abs(log(effect.odds.value or 1.0)))
     against = f", against {_kind(clearest.name, clearest.baseline)}" if clearest.baseline else ""
     return (
         f"{_capital(_what(clearest))}{against}: the odds that a site is occupied are "

@@ -73,8 +73,11 @@ def _a_year(change: str) -> str:
 
 
 def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
+    """The chances of turnover; none where the page says of every season that detection is not
+    known, because turnover cannot be told from missing a species without it."""
     turnover = result.turnover
-    if turnover is None:
+    detection_known = any(share_with_interval(year.detection) != UNKNOWN for year in result.years)
+    if turnover is None or not detection_known:
         return []
     return [
         (

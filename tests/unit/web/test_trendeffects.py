@@ -13,6 +13,7 @@ from surveys.trends.estimates import POOR_FIT
 from surveys.trends.species_result import (
     Effect,
     SilentKind,
+    Turnover,
 )
 from surveys.web.trends.effects import (
     effect_lines,
@@ -22,6 +23,7 @@ from surveys.web.trends.effects import (
     odds_words,
     silent_words,
 )
+from surveys.web.trends.page import turnover_facts
 
 
 def estimate(value, low=None, high=None, *flags):
@@ -75,6 +77,32 @@ def test_sentence_of_the_clearest():
         "x 0.40 (95 %: 0.20 to 0.80)."
     )
     assert effect_sentence(result(UNCLEAR, WARM)) == ""
+
+
+def test_the_clearest_effect_is_the_farthest_from_even_odds_on_the_log_scale():
+    tenth = effect("fish: yes", estimate(0.1, 0.05, 0.2), baseline="no")
+    double = effect("hydroperiod", estimate(2.2, 1.5, 3.2))
+    for effects in ((tenth, double), (double, tenth)):
+        assert plain(effect_sentence(result(*effects))).startswith("Water with fish")
+    assert not effect_sentence(result(double, FISH)).startswith("Each step")
+
+
+@pytest.mark.parametrize(
+    ("detections", "told"),
+    [
+        ([estimate(None), estimate(None)], False),
+        ([], False),
+        ([estimate(None), estimate(0.5, 0.3, 0.7)], True),
+    ],
+)
+def test_turnover_is_told_only_where_detection_is(detections, told):
+    chance = estimate(0.1, 0.05, 0.2)
+    fitted = SimpleNamespace(
+        turnover=Turnover(colonization=chance, extinction=chance, equilibrium=chance),
+        years=[SimpleNamespace(detection=detection) for detection in detections],
+    )
+    assert bool(turnover_facts(fitted)) is told
+    assert turnover_facts(SimpleNamespace(turnover=None, years=fitted.years)) == []
 
 
 def test_silent_kinds():
