@@ -13,6 +13,8 @@ PHONE = WEB / "survey/static/survey/screens/stop/phases.js"
 CARD = WEB / "templates/web/components/cautions.html"  # Tonight and the phone
 PAPER = WEB / "tonight/templates/tonight/field_sheet.html"
 CAUTIONS = ROOT / "surveys/guide/pages/cautions.md"
+SEARCH = WEB / "survey/static/survey/screens/calls/search.js"
+CALL_INDEX = ROOT / "surveys/guide/pages/call-index.md"
 HOW_TO = ROOT / "surveys/guide/pages/how-to-survey.md"
 SNOW, HEAVY_RAIN = 7, 8
 
@@ -46,6 +48,13 @@ def test_every_preset_asks_about_heavy_rain_and_snow():
     assert protocols
     for protocol in protocols:
         assert {SNOW, HEAVY_RAIN} <= set(protocol["wet_sky_codes"])
+
+
+@pytest.mark.parametrize("path", [SEARCH, PAPER, CALL_INDEX], ids=lambda path: path.name)
+def test_a_call_without_a_name_is_a_note_and_no_record(path):
+    words = words_of(path)
+    assert "heard, not named" in words
+    assert not re.search(r"(tap|choose|mark) [^.]{0,20}at the nearest", words, re.IGNORECASE)
 
 
 @pytest.mark.parametrize("path", [CARD, PAPER, CAUTIONS], ids=lambda path: path.name)
