@@ -3,7 +3,7 @@
 //
 // <div data-line-map data-geojson="#id" data-points="#id" …> takes the same data as a map of map.js.
 
-import { drawMap } from "./map.js";
+import { drawMap } from "../web/js/map.js";
 
 const { L } = window;
 const PLACES = 6;
