@@ -157,7 +157,7 @@ def jsonld(
 def index(
     described: Described, *, url: str, newer_url: str | None, file_url: Callable[[str], str]
 ) -> dict[str, Any]:
-    """What a program needs to fetch and check a publication; `url` as this reader opens it."""
+    """What a script needs to fetch and check a publication; `url` as this reader opens it."""
     publication = described.publication
     return {
         **entry(publication, url),

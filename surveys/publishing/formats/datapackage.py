@@ -1,4 +1,4 @@
-"""The tables as a Data Package: CSV files with a description that programs can read and check.
+"""The tables as a Data Package: CSV files with a description that software can read and check.
 
 The descriptor follows Data Package 2.0 (datapackage.org/profiles/2.0/datapackage.json). `unit`
 of a field is a property of ours: Table Schema 2.0, "Field", lets a field descriptor contain any

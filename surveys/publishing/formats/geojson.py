@@ -1,4 +1,4 @@
-"""Places and yearly results as GeoJSON (RFC 7946), for web maps and small programs."""
+"""Places and yearly results as GeoJSON (RFC 7946), for web maps and small scripts."""
 
 import datetime as dt
 import json

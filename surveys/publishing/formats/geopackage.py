@@ -1,4 +1,4 @@
-"""Places and yearly results as a GeoPackage (OGC 12-128), for programs that draw maps."""
+"""Places and yearly results as a GeoPackage (OGC 12-128), for mapping software."""
 
 import datetime as dt
 import struct

@@ -56,7 +56,7 @@ FORMATS: tuple[Format, ...] = (
     ),
     Format(
         kind="datapackage.json",
-        meaning="What the tables and their columns mean, for programs",
+        meaning="What the tables and their columns mean, for software",
         media_type="application/json",
         write=datapackage.write_descriptor,
     ),
