@@ -98,7 +98,7 @@ class Phone:
     def _sync(self) -> None:
         url = f"/api/v1/{self.program}/visits/{self.visit}/"
         cells = sheet()
-        first = {"night": NIGHT, "temperature_unit": "C", **cells[0]}
+        first = {"night": NIGHT, "temperature_unit": "C", "rain_unit": "mm", **cells[0]}
         sheet_so_far = {"route": self.route, "night": NIGHT, "source": "phone", "cells": first}
         answer = self._send("PUT", url, self._hello(), sheet_so_far)
         for later in cells[1:]:
@@ -208,7 +208,7 @@ def all_accepted_once(phones: list[Phone]) -> None:
     visits = Visit.objects.filter(pk__in=[phone.visit for phone in phones])
     assert visits.filter(state=VisitState.SUBMITTED).count() == len(phones)
     wanted = {address: text for turn in sheet() for address, text in turn.items()}
-    wanted |= {"night": NIGHT, "temperature_unit": "C"}
+    wanted |= {"night": NIGHT, "temperature_unit": "C", "rain_unit": "mm"}
     for visit in visits.prefetch_related("periods__calls"):
         assert visit.cells == wanted
         assert visit.submissions.get().cells == wanted

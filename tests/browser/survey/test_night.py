@@ -147,7 +147,8 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
     me.book["second_observer"] = "Alex Marsh"
     me.pick("end.beaufort", "2 light breeze")
     me.pick("end.sky", "1 scattered")
-    me.book |= {"end.beaufort": "2", "end.sky": "1", "night": NIGHT, "temperature_unit": "C"}
+    me.book |= {"end.beaufort": "2", "end.sky": "1", "night": NIGHT}
+    me.book |= {"temperature_unit": "C", "rain_unit": "mm"}
     page.get_by_role("button", name="Submit the visit").click()
     page.get_by_role("button", name="Yes, submit").click()
     page.get_by_text("No network. Everything is kept on this phone").wait_for()

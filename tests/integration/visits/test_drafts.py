@@ -68,7 +68,7 @@ def test_a_new_visit_knows_its_version_season_and_window(observer, route):
     assert visit.protocol_version.protocol == route.protocol
     assert (visit.season_year, visit.window) == (2024, "Spring")
     assert visit.observer == observer.person
-    assert visit.cells == {"night": "2024-04-15", "temperature_unit": "C"}
+    assert visit.cells == {"night": "2024-04-15", "temperature_unit": "C", "rain_unit": "mm"}
 
 
 def test_a_night_after_new_year_belongs_to_the_season_that_ends_then(observer, program):

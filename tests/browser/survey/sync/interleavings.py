@@ -149,7 +149,7 @@ class Book:
                 overwritten |= _held(history, address, text, since=all_written[place].at)
                 if text != kept and not overwritten and (address, text) not in self.offered:
                     found.append(f"{address} lost {text!r} of phone {phone}; it holds {kept!r}")
-        unwritten = final.keys() - self.written.keys() - {"night", "temperature_unit"}
+        unwritten = final.keys() - self.written.keys() - {"night", "temperature_unit", "rain_unit"}
         return found + [f"{address} was never written" for address in sorted(unwritten)]
 
 
