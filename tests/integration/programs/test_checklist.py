@@ -38,7 +38,7 @@ def test_adding_puts_a_species_last(coordinator, entries):
     listing = Listing(season=WINTER, sensitivity=Sensitivity.HIGH, listed_from=MARCH)
     entry = checklist.add_species(coordinator, species.code, listing)
     assert list(checklist.entries_of(coordinator.program))[-1] == entry
-    assert checklist.season_of(entry) == WINTER
+    assert entry.calling_season == WINTER
     assert (entry.sensitivity, entry.listed_from) == (Sensitivity.HIGH, MARCH)
 
 
