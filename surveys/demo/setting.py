@@ -108,7 +108,7 @@ def _write_routes(
             region=route.region,
             line=_line(route),
             access_notes=f"Park at {route.stops[0].name}, fully off the road. "
-            f"Turn round at {route.stops[-1].name}.",
+            f"Turn around at {route.stops[-1].name}.",
         )
         for route in story.routes
     )

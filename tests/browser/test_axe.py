@@ -36,8 +36,10 @@ def test_observer_screens_are_accessible(program, observer, signed_in):
         f"{home}/sheets/new/",
         f"{home}/sheets/{draft.pk}/",
         "/guide/",
+        "/guide/limits/",
         "/guide/rules/",
         "/guide/rules/too-cold/",
+        "/accounts/email/",
         "/accounts/password/change/",
     ]
     assert faults_of(signed_in(observer), pages) == {}

@@ -295,12 +295,12 @@ def _trend_in_words(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _percent(row: dict[str, Any], name: str, times: int, *, signed: bool) -> str:
-    """`-2.1 % (-3.8 to -0.4)`; blank without an estimate."""
+    """`−2.1 % (−3.8 to −0.4)`; blank without an estimate."""
     if not row[name]:
         return ""
     sign = "+" if signed else ""
     value, low, high = (
-        f"{float(row[end]) * times:{sign}.1f}" if row[end] else "?"
+        f"{float(row[end]) * times:{sign}.1f}".replace("-", "−") if row[end] else "?"
         for end in (name, f"{name}_low", f"{name}_high")
     )
     return f"{value} % ({low} to {high})"

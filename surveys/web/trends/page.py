@@ -53,7 +53,11 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
             _a_year(change_with_interval(trend.naive)),
             "of the plain share itself",
         ),
-        ("Good and bad years", _scatter(trend.scatter), "log odds around the line"),
+        (
+            "Good and bad years",
+            _scatter(trend.scatter),
+            "scatter of the years around the line, in log odds",
+        ),
     ]
 
 
