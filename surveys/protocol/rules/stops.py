@@ -29,11 +29,12 @@ from surveys.protocol.words import (
 @rule("unknown-stop", Severity.REFUSE, "Every stop belongs to the route.")
 def unknown_stop(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)
+    has = stop_numbers(sorted(known)) if known else "no stops on this night"
     for number in sorted({p.stop for p in case.visit.periods} - known.keys()):
         yield Breach(
             where=Where(stop=number),
             message=f"Route {case.route.name} has no stop {number}.",
-            remedy=f"Correct the number. The route has {stop_numbers(sorted(known))}.",
+            remedy=f"Correct the number. The route has {has}.",
         )
 
 

@@ -17,6 +17,7 @@ CASES = rows(
                 at(4),
                 periods=[listened(1), listened(4, "20:41", "20:46")],
             ),
+            case("a route without stops on that night", at(1), stops=[]),
         ],
         "twice-the-same-stop": [
             case("each stop once", periods=[listened(1), listened(2)], stops=2),

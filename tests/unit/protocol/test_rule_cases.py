@@ -23,6 +23,7 @@ def test_a_finding_says_what_is_wrong_and_what_to_do_in_sentences(case):
     for finding in judge(case.read()):
         for text in (finding.message, finding.remedy):
             assert text.endswith((".", "?"))
+            assert not {" .", " ,", "  "} & {text[at : at + 2] for at in range(len(text))}
             assert not {"None", "nan"} & set(text.replace(".", " ").split())
 
 
