@@ -97,7 +97,7 @@ class Visit(models.Model):
     end_sky = models.PositiveSmallIntegerField(null=True, blank=True)
     rain_48h_mm = millimeters_field()
     # Rain that fell, but too little to measure: rain_48h_mm is null then.
-    rain_48h_is_trace = models.BooleanField(default=False)
+    rain_48h_is_trace = models.BooleanField(default=False, db_default=False)
     rain_48h_unit = models.CharField(max_length=2, choices=RAIN_UNITS, blank=True)
     days_since_rain = models.PositiveSmallIntegerField(null=True, blank=True)
     notes = models.TextField(blank=True)
