@@ -4,7 +4,8 @@ import { allSpecies } from "./species.js";
 
 const MOST_RESULTS = 12;
 const NONE =
-  "No species has that name. Do not pick another one instead: use “Cannot name it” to record the call, or write “heard, not named” in the note.";
+  "No species has that name. Do not pick another one instead: use “Cannot name it” to record the call, " +
+  "or write “heard, not named” in the note.";
 
 /** Calls `pick(species)` with the one that was chosen. */
 export function searchSpecies(pick) {
