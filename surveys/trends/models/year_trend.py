@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -88,26 +89,24 @@ def fit_year_trend(
     >>> bool(low < 0 < high)
     True
     """
-    given = {
-        "occupancy": occupancy,
-        "detection": detection,
-        "detection_by_year": detection_by_year,
-        "empty": empty,
-    }
-    levels = fit_year_levels(detections, season_years, routes, **given)  # type: ignore[arg-type]
+    fit = partial(
+        fit_year_levels,
+        detections,
+        season_years,
+        routes,
+        occupancy=occupancy,
+        detection=detection,
+        detection_by_year=detection_by_year,
+        empty=empty,
+    )
+    levels = fit()
     flags = merge_flags(levels.flags, _size_flags(levels))
     if estimates.TOO_FEW_DATA in flags or levels.covariance is None:
         return YearTrend(levels=levels, line=None, pooled=None, flags=flags)
     line = slope_over_years(levels, breaks=breaks, confidence=confidence)
     pooled, without = line, None
     if levels.within_routes:
-        without = fit_year_levels(
-            detections,
-            season_years,
-            routes,
-            within_routes=False,
-            **given,  # type: ignore[arg-type]
-        )
+        without = fit(within_routes=False)
         pooled = slope_over_years(without, breaks=breaks, confidence=confidence)
     if line and pooled and abs(line.slope - pooled.slope) > line.se:
         flags = merge_flags(flags, (estimates.ROUTES_CHANGED,))

@@ -5,6 +5,9 @@ seeds (binomial law); the seeds are fixed. An interval that takes years as alike
 about 30 of 100 programs of the second case, one that takes routes together in 24 of the third.
 """
 
+import re
+from pathlib import Path
+
 import pytest
 from scipy.stats import binom
 
@@ -39,3 +42,12 @@ def test_a_clear_fall_is_seen_and_its_size_is_held():
     count = count_case(case, PROGRAMS)
     assert count.fell >= binom.ppf(1e-4, PROGRAMS, case.power / 100)
     assert count.held >= binom.ppf(1e-4, PROGRAMS, 0.95)
+
+
+def test_the_method_page_tells_the_false_alarms_of_correlated_years_as_they_were_counted():
+    page = Path(__file__).parents[3] / "surveys/guide/pages/trend-method.md"
+    assert "about one program in seven without any change" in page.read_text("utf-8")
+    table = (Path(__file__).parent / "calibration/table.md").read_text("utf-8")
+    row = next(line for line in table.splitlines() if "correlation 0.5" in line)
+    low, high = re.search(r"\(([0-9.]+) to ([0-9.]+)\)", row).groups()
+    assert float(low) < 100 / 7 < float(high)
