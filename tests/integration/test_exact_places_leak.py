@@ -398,3 +398,8 @@ HIDDEN: dict[str, Callable[[Path], bytes]] = {
 @pytest.mark.parametrize("hide", HIDDEN.values(), ids=HIDDEN)
 def test_the_search_finds_every_way_to_hide_a_place(secrets, hide, tmp_path):
     assert leaks(secrets, hide(tmp_path))
+
+
+def test_digits_of_a_random_identifier_are_no_place(secrets):
+    assert leaks(secrets, b"urn:uuid:43071834-1a2b-4c3d-8e9f-001122334455") == []
+    assert leaks(secrets, b"urn:uuid:43071834")

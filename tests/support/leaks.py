@@ -38,6 +38,8 @@ _MINUTES = re.compile(
 )
 _METERS = re.compile(r"(?<![\w.])(\d{2,6}(?:\.\d+)?)\s?(k?m)\b")
 _FRACTION = re.compile(r"(?<![\w.])\d{2,6}\.\d+")
+# Drawn by chance: one in forty begins with eight digits, which can look like a scaled integer.
+_UUID = re.compile(r"\b[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,7 +112,7 @@ def leaks(secrets: Secrets, data: bytes) -> list[str]:
     found: list[str] = []
     for part in unpacked(data):
         found += _binary_leaks(secrets, part)
-        found += _text_leaks(secrets, part.decode("utf-8", "replace"))
+        found += _text_leaks(secrets, _UUID.sub("", part.decode("utf-8", "replace")))
     return list(dict.fromkeys(found))
 
 

@@ -114,6 +114,7 @@ class Handset:
         self.reload()
         self.page.get_by_role("button", name="Survey the night of").click()
         self.page.get_by_role("button", name="Go to stop 1").wait_for()
+        self.page.locator("body[data-ready=offline]").wait_for()
         self.visit = self.page.evaluate("location.hash.split('/').at(-1)")
 
     def reload(self, tab: int = 0) -> None:

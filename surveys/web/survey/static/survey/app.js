@@ -196,8 +196,19 @@ async function begin() {
   await rest();
 }
 
+/** The signal may go the minute the survey is opened, before the worker has stored its files. */
+async function holdScreens() {
+  await Promise.all([
+    ...Object.values(screens).map((screen) => screen()),
+    import("./screens/sounds.js"),
+    import("./screens/times.js"),
+  ]);
+  document.body.dataset.ready = "offline";
+}
+
 /** What the first screen can stand without. */
 async function rest() {
+  holdScreens();
   const [{ judgeModel }, sync] = await Promise.all([
     import("./findings.js"),
     import("./sync.js"),
@@ -217,7 +228,6 @@ async function rest() {
   update();
   app.safe = (await navigator.storage?.persisted?.()) ?? false;
   await navigator.serviceWorker?.register(app.config.worker).catch(() => {});
-  for (const screen of Object.values(screens)) await screen();
 }
 
 window.addEventListener("unhandledrejection", ({ reason }) =>
