@@ -33,6 +33,13 @@ from surveys.trends.models.dynamic import (
     fit_dynamic,
     seasonal_occupancy,
 )
+from surveys.trends.models.false_positive import (
+    FalsePositiveFit,
+    false_positive_chance,
+    false_positive_occupancy,
+    fit_false_positive,
+    fit_false_positive_designs,
+)
 from surveys.trends.models.goodness_of_fit import GoodnessOfFit, goodness_of_fit
 from surveys.trends.models.kappa import agreement_table, cohen_kappa
 from surveys.trends.models.model_table import ModelRow, model_table
@@ -74,6 +81,7 @@ __all__ = [
     "Column",
     "DynamicFit",
     "Estimate",
+    "FalsePositiveFit",
     "GoodnessOfFit",
     "Histories",
     "IndexFit",
@@ -104,9 +112,13 @@ __all__ = [
     "detection_share",
     "dynamic_chance",
     "equilibrium_occupancy",
+    "false_positive_chance",
+    "false_positive_occupancy",
     "fit_abundance",
     "fit_call_index",
     "fit_dynamic",
+    "fit_false_positive",
+    "fit_false_positive_designs",
     "fit_occupancy",
     "fit_occupancy_designs",
     "fit_trend",
