@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from tests.mutation.forks import Outcome
 from tests.mutation.mutants import Mutant
 from tests.mutation.parts import ROOT, Part, explained, mutants_of_part, parts
-from tests.mutation.results import Result, Results, Tally, tally
-from tests.mutation.trying import Bench, Tried, quick_trials, slow_trial
+from tests.mutation.results import FINAL, Result, Results, Tally, tally
+from tests.mutation.trying import Bench, Reached, Tried, quick_trials, slow_trial
 
 FOLDER = ROOT / "var" / "mutation"
 TERMINAL = os.dup(1)  # forks write theirs into a log
-SLOW_TRIAL_SECONDS = 300
+START_SECONDS = 60  # CPU time of Django, PostGIS and collecting, and more
 # What every trial needs and nothing of the project: imported once, before the forks.
 THIRD_PARTY = (
     "_pytest.main",
@@ -93,40 +93,49 @@ def _try_part(part: Part, options: argparse.Namespace) -> None:
     left.unlink(missing_ok=True)
 
     def tell_quick(mutant: Mutant, tried: Tried) -> None:
-        if tried.outcome in (Outcome.KILLED, Outcome.TIMED_OUT) or mutant.path.endswith(".sql"):
-            results.keep(mutant, tried)
-            _progress(mutant, tried)
-        else:
+        results.keep(mutant, tried)
+        _progress(mutant, tried)
+        if tried.outcome not in FINAL:
             with left.open("a") as file:
                 file.write("\t".join((mutant.key, *tried.files)) + "\n")
 
     quick_trials(bench, part.tests, mutants, tell_quick)
     results = Results(results.path)  # with what the other process has kept
+    reached = bench.reached()
     by_key = {mutant.key: mutant for mutant in mutants}
     for line in left.read_text().splitlines() if left.exists() else []:
         key, *files = line.split("\t")
         mutant = by_key[key]
-        files = results.best_first(mutant.path, files or part.tests)
-        tried = _try_slowly(bench, files, mutant)
-        if tried.outcome is Outcome.SURVIVED and mutant.lines is None:
-            # What runs at import is seen by tests that reach no line of its file, too.
-            tried = slow_trial(bench, part.tests, mutant, SLOW_TRIAL_SECONDS)
+        tried = _try_slowly(bench, reached, _in_turn(results, reached, mutant, files), mutant)
         results.keep(mutant, tried)
         _progress(mutant, tried)
 
 
-def _try_slowly(bench: Bench, files: Sequence[str], mutant: Mutant) -> Tried:
-    """The most likely test file by itself first: collecting the others costs most of the time."""
-    tried = slow_trial(bench, files[:1], mutant, SLOW_TRIAL_SECONDS)
-    if tried.outcome is Outcome.SURVIVED and files[1:]:
-        tried = slow_trial(bench, files[1:], mutant, SLOW_TRIAL_SECONDS)
+def _in_turn(
+    results: Results, reached: Reached, mutant: Mutant, files: Sequence[str]
+) -> list[list[str]]:
+    """The most likely test file by itself first: collecting the others costs most of the time.
+    Then the others that reach the mutant; what runs at import is seen by any test."""
+    first, *others = results.best_first(mutant.path, files or reached.files)
+    at_import = reached.runs_at_import(mutant)
+    rest = [file for file in reached.files if file not in files] if files and at_import else []
+    return [turn for turn in ([first], others, rest) if turn]
+
+
+def _try_slowly(
+    bench: Bench, reached: Reached, turns: Sequence[Sequence[str]], mutant: Mutant
+) -> Tried:
+    for files in turns:
+        limit = reached.cpu_limit(files) + START_SECONDS
+        tried = slow_trial(bench, files, mutant, limit)
+        if tried.outcome is not Outcome.SURVIVED:
+            break
     return tried
 
 
 def _report(part: Part, options: argparse.Namespace) -> None:
-    keys = {mutant.key for mutant in _mutants(part, options)}
     results = Results(FOLDER / f"{part.name}.jsonl")
-    counts = tally([r for r in results.by_key.values() if r.key in keys], explained())
+    counts = tally([results.of(mutant) for mutant in _mutants(part, options)], explained())
     _say(_summary(part, counts))
     for result in counts.unexplained:
         _say(_shown(result))
@@ -134,10 +143,12 @@ def _report(part: Part, options: argparse.Namespace) -> None:
 
 def _summary(part: Part, counts: Tally) -> str:
     low, high = counts.bounds
+    share = len(counts.unexplained) / max(counts.tried, 1)
     return (
-        f"{part.name}: {counts.tried} tried, {counts.killed} killed, {counts.timed_out} timed out, "
-        f"{counts.survived} survived, of these {counts.explained} explained; unexplained "
-        f"{len(counts.unexplained)} (95 % interval {low:.1%} to {high:.1%})"
+        f"{part.name}: {counts.drawn} drawn, {counts.tried} tried, {counts.killed} killed, "
+        f"{counts.timed_out} timed out, {counts.survived} survived, of these {counts.explained} "
+        f"explained; unexplained {len(counts.unexplained)}, {share:.1%} "
+        f"(95 % interval {low:.1%} to {high:.1%})"
     )
 
 

@@ -19,6 +19,7 @@ class Outcome(StrEnum):
     KILLED = "killed"
     TIMED_OUT = "timed out"
     SURVIVED = "survived"
+    NOT_NOTICED = "not noticed"  # by a quick trial, which need not show all it does
     CRASHED = "crashed"
     NOT_TRIED = "not tried"
 

@@ -64,15 +64,17 @@ class Results:
         )
         return sorted(files, key=lambda file: -kills[file])
 
+    def of(self, mutant: Mutant) -> Result | None:
+        """What became of it, if that was decided with its file as it is now."""
+        result = self.by_key.get(mutant.key)
+        if result is None or result.file_hash != hash_of_file(mutant.path):
+            return None
+        return result if result.outcome in FINAL else None
+
     def is_known(self, mutant: Mutant, *, again: bool) -> bool:
         """Whether a mutant needs no trial; `again` tries once more what was not killed."""
-        result = self.by_key.get(mutant.key)
-        wanted = FINAL[:2] if again else FINAL
-        return (
-            result is not None
-            and result.outcome in wanted
-            and result.file_hash == hash_of_file(mutant.path)
-        )
+        result = self.of(mutant)
+        return result is not None and not (again and result.outcome == Outcome.SURVIVED)
 
 
 def hash_of_file(path: str) -> str:
@@ -81,34 +83,39 @@ def hash_of_file(path: str) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Tally:
-    """Counts of mutants, and bounds of the share that is unexplained."""
+    """Counts of mutants, and bounds of the share that is unexplained among those tried."""
 
+    drawn: int
     tried: int
     killed: int
     timed_out: int
     survived: int
-    explained: int
     unexplained: Sequence[Result]
+
+    @property
+    def explained(self) -> int:
+        return self.survived - len(self.unexplained)
 
     @property
     def bounds(self) -> tuple[float, float]:
         return wilson(len(self.unexplained), self.tried)
 
 
-def tally(results: Collection[Result], explanations: Sequence[Explained]) -> Tally:
-    def of(*outcomes: Outcome) -> list[Result]:
-        return [result for result in results if result.outcome in outcomes]
+def tally(results: Collection[Result | None], explanations: Sequence[Explained]) -> Tally:
+    """Counts over the results of all mutants that were drawn; None is not decided yet."""
 
-    survivors = of(Outcome.SURVIVED, Outcome.CRASHED)
+    def of(outcome: Outcome) -> list[Result]:
+        return [result for result in results if result and result.outcome == outcome]
+
     known = {row.key for row in explanations}
-    unexplained = [result for result in survivors if result.key not in known]
+    survivors = of(Outcome.SURVIVED)
     return Tally(
-        tried=len(of(*FINAL, Outcome.CRASHED)),
+        drawn=len(results),
+        tried=sum(result is not None for result in results),
         killed=len(of(Outcome.KILLED)),
         timed_out=len(of(Outcome.TIMED_OUT)),
         survived=len(survivors),
-        explained=len(survivors) - len(unexplained),
-        unexplained=unexplained,
+        unexplained=[result for result in survivors if result.key not in known],
     )
 
 

@@ -8,8 +8,8 @@ import os
 import re
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 import _pytest.main
@@ -43,10 +43,12 @@ class Tried:
 
 @dataclass(kw_only=True)
 class Reached:
-    """From the run without a mutant: seconds by test, and tests by file and line."""
+    """From the run without a mutant: seconds by test, tests by file and line, and by file the
+    lines that ran before the first test."""
 
     seconds: dict[str, float] = field(default_factory=dict)
     tests: dict[str, dict[int, list[str]]] = field(default_factory=dict)
+    at_import: dict[str, list[int]] = field(default_factory=dict)
 
     def of(self, mutant: Mutant) -> set[str]:
         """The tests that execute its function, or anything in its file."""
@@ -58,6 +60,26 @@ class Reached:
             for test in tests
         }
 
+    def runs_at_import(self, mutant: Mutant) -> bool:
+        """Whether something of its function ran before the first test; `def` itself always does."""
+        if mutant.lines is None:
+            return True
+        first, last = mutant.lines
+        return any(first < line <= last for line in self.at_import.get(mutant.path, []))
+
+    def cpu_limit(self, tests: Collection[str]) -> float:
+        """How long these tests or test files may take before they count as endless."""
+        usual = sum(
+            seconds
+            for test, seconds in self.seconds.items()
+            if test in tests or test.split("::")[0] in tests
+        )
+        return SLOWER * usual + AND_SECONDS
+
+    @property
+    def files(self) -> list[str]:
+        return sorted({test.split("::")[0] for test in self.seconds})
+
 
 @dataclass(kw_only=True)
 class Bench:
@@ -65,6 +87,18 @@ class Bench:
 
     root: Path
     folder: Path
+
+    def keep(self, reached: Reached) -> None:
+        (self.folder / "reached.json").write_text(json.dumps(asdict(reached)))
+
+    def reached(self) -> Reached:
+        """What the last run without a mutant reached."""
+        kept = json.loads((self.folder / "reached.json").read_text())
+        by_line = {
+            path: {int(line): tests for line, tests in lines.items()}
+            for path, lines in kept["tests"].items()
+        }
+        return Reached(**kept | {"tests": by_line})
 
 
 class SharedDatabase:
@@ -119,11 +153,13 @@ class QuickTrials:
         self.bench = bench
         self.mutants = mutants
         self.tell = tell
+        self.python_paths = sorted({m.path for m in mutants if m.path.endswith(".py")})
         self.originals = {
             path: (bench.root / path).read_text() for path in {mutant.path for mutant in mutants}
         }
         self.first = FirstFailure()
         self.kills: dict[tuple[str, str], Counter[str]] = {}
+        self.imports = self._line_recorder()
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
@@ -134,10 +170,10 @@ class QuickTrials:
         with_database = any(item.get_closest_marker("django_db") for item in session.items)
         if with_database:
             self.database.renew()
-        reached = self._baseline(session)
-        paths = {mutant.path for mutant in self.mutants if mutant.path.endswith(".py")}
-        live = {path: live_functions(str(self.bench.root / path)) for path in paths}
-        (self.bench.folder / "reached.json").write_text(json.dumps(asdict(reached)))
+        at_import = {path: list(lines) for path, lines in self._lines_of(self.imports).items()}
+        reached = self._baseline(session, at_import)
+        live = {path: live_functions(str(self.bench.root / path)) for path in self.python_paths}
+        self.bench.keep(reached)
         gc.collect()
         gc.freeze()  # the collector of a fork must not touch, and so copy, what it shares
         for mutant in self.mutants:
@@ -145,22 +181,35 @@ class QuickTrials:
         self.database.drop()
         return True
 
-    def _baseline(self, session: pytest.Session) -> Reached:
-        paths = {mutant.path for mutant in self.mutants if mutant.path.endswith(".py")}
+    def _line_recorder(self) -> coverage.Coverage:
+        """Begins to record which lines run, in the context that is set when they do."""
+        recorder = coverage.Coverage(
+            data_file=None,
+            config_file=False,
+            include=[str(self.bench.root / path) for path in self.python_paths],
+            concurrency="thread",
+        )
+        recorder.start()
+        return recorder
 
+    def _lines_of(self, recorder: coverage.Coverage) -> dict[str, dict[int, list[str]]]:
+        """The contexts by file and line. Ends the recording."""
+        recorder.stop()
+        data = recorder.get_data()
+        return {
+            path: data.contexts_by_lineno(str(self.bench.root / path)) for path in self.python_paths
+        }
+
+    def _baseline(self, session: pytest.Session, at_import: dict[str, list[int]]) -> Reached:
         def run() -> dict:
             self.database.use_in_fork()
-            recorder = _LineRecorder([str(self.bench.root / path) for path in paths])
-            session.config.pluginmanager.register(recorder)
+            recorder = self._line_recorder()
+            session.config.pluginmanager.register(_ContextOfTest(recorder))
             _run_items(session, session.items)
-            recorder.coverage.stop()
-            data = recorder.coverage.get_data()
             return {
                 "failed": self.first.test,
                 "seconds": self.first.seconds,
-                "tests": {
-                    path: data.contexts_by_lineno(str(self.bench.root / path)) for path in paths
-                },
+                "tests": self._lines_of(recorder),
             }
 
         ended = in_fork(run, self.bench.folder, cpu_seconds=BASELINE_SECONDS)
@@ -172,7 +221,7 @@ class QuickTrials:
             path: {int(line): [test for test in tests if test] for line, tests in lines.items()}
             for path, lines in ended.said["tests"].items()
         }
-        return Reached(seconds=ended.said["seconds"], tests=tests)
+        return Reached(seconds=ended.said["seconds"], tests=tests, at_import=at_import)
 
     def _try(self, session: pytest.Session, mutant: Mutant, reached: Reached, live: dict) -> Tried:
         of_views = mutant.path.endswith(".sql")
@@ -190,8 +239,9 @@ class QuickTrials:
             ),
         )
         if not items:
-            return Tried(outcome=Outcome.NOT_TRIED)
-        most = SLOWER * sum(reached.seconds[item.nodeid] for item in items) + AND_SECONDS
+            at_import = reached.runs_at_import(mutant)
+            return Tried(outcome=Outcome.NOT_TRIED if at_import else Outcome.SURVIVED)
+        most = reached.cpu_limit({item.nodeid for item in items})
 
         def run() -> dict:
             self.database.use_in_fork()
@@ -209,7 +259,7 @@ class QuickTrials:
         ended = in_fork(run, self.bench.folder, cpu_seconds=most)
         if ended.said.get("swapped") is False:
             return Tried(outcome=Outcome.NOT_TRIED, files=files)
-        tried = _tried(ended, files)
+        tried = _tried(ended, files, final=not reached.runs_at_import(mutant))
         if tried.test:
             kills[tried.test] += 1
         # Cut short, with other views, or with jobs in the queue, which nothing empties.
@@ -227,18 +277,15 @@ class QuickTrials:
         return swap_functions(path, original, mutant.source, live)
 
 
-class _LineRecorder:
-    """Records which test executes which lines."""
+class _ContextOfTest:
+    """Tells coverage which test runs."""
 
-    def __init__(self, paths: list[str]) -> None:
-        self.coverage = coverage.Coverage(
-            data_file=None, config_file=False, include=paths, concurrency="thread"
-        )
-        self.coverage.start()
+    def __init__(self, recorder: coverage.Coverage) -> None:
+        self.recorder = recorder
 
     @pytest.hookimpl(wrapper=True, tryfirst=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
-        self.coverage.switch_context(item.nodeid)
+        self.recorder.switch_context(item.nodeid)
         return (yield)
 
 
@@ -253,13 +300,16 @@ def _run_items(session: pytest.Session, items: list[pytest.Item]) -> None:
         _pytest.main.pytest_runtestloop(session)
 
 
-def _tried(ended: Ended, files: tuple[str, ...]) -> Tried:
+def _tried(ended: Ended, files: tuple[str, ...], *, final: bool) -> Tried:
+    """`final`: whether a mutant that was not noticed here is noticed nowhere."""
     if not ended.in_time:
         outcome = Outcome.TIMED_OUT
     elif not ended.said:
         outcome = Outcome.CRASHED
+    elif ended.said["failed"]:
+        outcome = Outcome.KILLED
     else:
-        outcome = Outcome.KILLED if ended.said["failed"] else Outcome.SURVIVED
+        outcome = Outcome.SURVIVED if final else Outcome.NOT_NOTICED
     return Tried(
         outcome=outcome, test=ended.said.get("test", ""), seconds=ended.seconds, files=files
     )
@@ -299,7 +349,10 @@ def quick_trials(
 
 
 def slow_trial(bench: Bench, tests: Sequence[str], mutant: Mutant, cpu_seconds: float) -> Tried:
-    """Run whole test files in a fork that imports the project anew, with the mutant in it."""
+    """Run whole test files in a fork that imports the project anew, with the mutant in it.
+
+    A mutant with which pytest cannot start, or which ends the process, is killed.
+    """
 
     def run() -> dict:
         _log_to(bench.folder / "pytest.log")
@@ -307,13 +360,16 @@ def slow_trial(bench: Bench, tests: Sequence[str], mutant: Mutant, cpu_seconds: 
         first = FirstFailure()
         try:
             code = pytest.main([*PYTEST, *tests], plugins=[first])
-        except Exception as error:  # noqa: BLE001 - Django could not start with this module
+        except BaseException as error:  # noqa: BLE001 - Django could not start with this module
             return {"failed": True, "test": f"start: {error!r}"}
         sys.stdout.flush()
         return {"failed": code != 0, "test": first.test or f"pytest ended with {int(code)}"}
 
     ended = in_fork(run, bench.folder, cpu_seconds=cpu_seconds)
-    return _tried(ended, tuple(tests))
+    tried = _tried(ended, tuple(tests), final=True)
+    if tried.outcome is Outcome.CRASHED:
+        return replace(tried, outcome=Outcome.KILLED, test="the process died")
+    return tried
 
 
 def _log_to(path: Path) -> None:

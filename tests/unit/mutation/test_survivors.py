@@ -82,9 +82,10 @@ def test_counts():
         "b": Outcome.TIMED_OUT,
         explanation.key: Outcome.SURVIVED,
         "d": Outcome.SURVIVED,
-        "e": Outcome.NOT_TRIED,
     }
-    counts = tally([result(*pair) for pair in outcomes.items()], [explanation])
+    results = [result(*pair) for pair in outcomes.items()]
+    counts = tally([*results, None], [explanation])
+    assert (counts.drawn, counts.tried) == (5, 4)
     assert (counts.tried, counts.killed, counts.timed_out, counts.survived) == (4, 1, 1, 2)
     assert counts.explained == 1
     assert [row.key for row in counts.unexplained] == ["d"]

@@ -1,0 +1,99 @@
+"""What decides that a mutant lives, and what asks for another trial."""
+
+from dataclasses import replace
+
+import pytest
+
+from tests.mutation import results as of_results
+from tests.mutation.forks import Ended, Outcome
+from tests.mutation.mutants import Mutant
+from tests.mutation.results import Results
+from tests.mutation.trying import AND_SECONDS, SLOWER, Bench, Reached, Tried, _tried
+
+IN_FUNCTION = Mutant(
+    path="a.py", function="f", diff="+ pass", repeat=0, line=3, lines=(2, 4), source="changed"
+)
+REACHED = Reached(
+    seconds={"t.py::one": 1.0, "t.py::two": 2.0, "u.py::one": 4.0},
+    tests={"a.py": {1: ["u.py::one"], 3: ["t.py::one"]}},
+    at_import={"a.py": [1, 2]},
+)
+
+
+def test_tests_that_reach_a_function():
+    assert REACHED.of(IN_FUNCTION) == {"t.py::one"}
+    assert REACHED.of(replace(IN_FUNCTION, lines=None)) == {"t.py::one", "u.py::one"}
+
+
+@pytest.mark.parametrize(
+    ("lines_at_import", "expected"), [([1, 2], False), ([1, 2, 3], True), ([4], True), ([5], False)]
+)
+def test_a_function_runs_at_import_when_its_body_does(lines_at_import, expected):
+    reached = replace(REACHED, at_import={"a.py": lines_at_import})
+    assert reached.runs_at_import(IN_FUNCTION) is expected
+
+
+def test_code_outside_functions_runs_at_import():
+    assert REACHED.runs_at_import(replace(IN_FUNCTION, lines=None))
+
+
+def test_the_limit_of_time_follows_the_tests():
+    assert REACHED.cpu_limit(["t.py"]) == SLOWER * 3.0 + AND_SECONDS
+    assert REACHED.cpu_limit({"t.py::two", "u.py::one"}) == SLOWER * 6.0 + AND_SECONDS
+
+
+def test_what_was_reached_is_kept(tmp_path):
+    bench = Bench(root=tmp_path, folder=tmp_path)
+    bench.keep(REACHED)
+    assert bench.reached() == REACHED
+    assert REACHED.files == ["t.py", "u.py"]
+
+
+@pytest.mark.parametrize(
+    ("ended", "final", "outcome"),
+    [
+        ({"said": {"failed": True}}, True, Outcome.KILLED),
+        ({"said": {"failed": 0}}, True, Outcome.SURVIVED),
+        ({"said": {"failed": 0}}, False, Outcome.NOT_NOTICED),
+        ({"said": {}}, True, Outcome.CRASHED),
+        ({"said": {}, "in_time": False}, True, Outcome.TIMED_OUT),
+    ],
+)
+def test_outcome_of_a_trial(ended, final, outcome):
+    trial = Ended(**{"seconds": 1.0, "in_time": True} | ended)
+    assert _tried(trial, (), final=final).outcome is outcome
+
+
+class TestKept:
+    @pytest.fixture
+    def kept(self, tmp_path, monkeypatch):
+        monkeypatch.setattr(of_results, "ROOT", tmp_path)
+        (tmp_path / "a.py").write_text("def f(): ...\n")
+        return Results(tmp_path / "part.jsonl")
+
+    @pytest.mark.parametrize(
+        ("outcome", "known", "known_again"),
+        [
+            (Outcome.KILLED, True, True),
+            (Outcome.TIMED_OUT, True, True),
+            (Outcome.SURVIVED, True, False),
+            (Outcome.NOT_NOTICED, False, False),
+            (Outcome.NOT_TRIED, False, False),
+            (Outcome.CRASHED, False, False),
+        ],
+    )
+    def test_what_needs_no_other_trial(self, kept, outcome, known, known_again):
+        kept.keep(IN_FUNCTION, Tried(outcome=outcome))
+        read = Results(kept.path)
+        assert read.is_known(IN_FUNCTION, again=False) is known
+        assert read.is_known(IN_FUNCTION, again=True) is known_again
+
+    def test_another_file_asks_for_another_trial(self, kept, tmp_path):
+        kept.keep(IN_FUNCTION, Tried(outcome=Outcome.KILLED))
+        (tmp_path / "a.py").write_text("def f(): return 1\n")
+        assert kept.of(IN_FUNCTION) is None
+
+    def test_a_later_trial_counts(self, kept):
+        kept.keep(IN_FUNCTION, Tried(outcome=Outcome.NOT_NOTICED))
+        kept.keep(IN_FUNCTION, Tried(outcome=Outcome.KILLED, test="t.py::one"))
+        assert Results(kept.path).of(IN_FUNCTION).test == "t.py::one"
