@@ -64,7 +64,6 @@ class OccupancyFit:
     naive: Estimate
     flags: tuple[str, ...]
     cells: OccupancyCells
-    cluster: IntArray
     maximum: Maximum | None
     back: FloatArray
 
@@ -312,7 +311,6 @@ def _assemble(
         naive=naive,
         flags=flags,
         cells=cells,
-        cluster=cluster,
         maximum=maximum,
         back=back,
     )

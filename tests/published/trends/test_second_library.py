@@ -7,6 +7,7 @@ from statsmodels.base.model import GenericLikelihoodModel
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models.phenology_shift import shift_of_season
 from surveys.trends.numerics.ordinal import class_chances
 from surveys.trends.numerics.sandwich import (
     cluster_scores,
@@ -76,3 +77,33 @@ def test_occupancy_with_covariates():
     assert np.abs(found.coefficients - other.params).max() < 1e-4 * se.min()
     np.testing.assert_allclose(se, other.bse, rtol=1e-3)
     assert found.log_likelihood == pytest.approx(other.llf, abs=1e-6)
+
+
+def test_shift_of_the_season():
+    """Logit.fit(cov_type="cluster") with a level for each season, and the delta method by numerical
+    derivatives of the top of the curve. Tolerance: 1e-5, that of the differences."""
+    rng = np.random.default_rng(4)
+    season, route, day = (axis.ravel() for axis in np.indices((6, 12, 15)))
+    day = 100 + 5 * day + rng.integers(0, 3, len(day))
+    peak = 135 + 1.2 * season + rng.normal(0, 3, 12)[route]
+    heard = rng.random(len(day)) < 0.7 * np.exp(-(((day - peak) / 15) ** 2))
+    found = shift_of_season(day, heard, 2015 + season, route)
+
+    x, t = (day - 135) / 20, season - 2.5
+    levels = (season[:, None] == np.arange(6)).astype(float)
+    other = sm.Logit(heard.astype(float), np.column_stack([x, x**2, x * t, levels])).fit(
+        disp=0, tol=1e-12, cov_type="cluster", cov_kwds={"groups": route, "use_correction": False}
+    )
+
+    def days_a_decade(b):
+        top = [135 - 20 * (b[0] + b[2] * years) / (2 * b[1]) for years in (0.0, 10.0)]
+        return top[1] - top[0]
+
+    steps = 1e-5 * np.eye(len(other.params))
+    gradient = [
+        (days_a_decade(other.params + step) - days_a_decade(other.params - step)) / 2e-5
+        for step in steps
+    ]
+    variance = gradient @ other.cov_params() @ gradient * 12 / 11
+    assert found.value == pytest.approx(days_a_decade(other.params), rel=1e-5)
+    assert found.se == pytest.approx(variance**0.5, rel=1e-5)

@@ -4,8 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import t as student_t
 
 from surveys.trends.effects import odds_ratios, silent_kinds
+from surveys.trends.estimates import FEW_CLUSTERS
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import (
     BY_YEAR,
@@ -89,6 +91,73 @@ class TestChoice:
         assert found["fish: yes"].baseline == "no"
         assert found["fish: yes"].odds.low < np.exp(-1.5) < found["fish: yes"].odds.high
         assert found["temperature"].odds.low < np.exp(0.8) < found["temperature"].odds.high
+
+    def test_levels_of_years_have_no_odds_ratio(self, chosen):
+        """Nor has the night of the season, which is a curve."""
+        histories, choice = chosen
+        fish = choice.site_covariates["fish"].columns
+        trend = fit_trend(
+            histories.detected,
+            histories.season_year,
+            histories.cluster,
+            occupancy=fish,
+            detection={"night": np.full_like(histories.detected, 0.5)},
+            detection_by_year=True,
+        )
+        assert "year 2019" in trend.fit.p.names
+        assert "night" in trend.fit.p.names
+        effects = odds_ratios(replace(choice, trend=trend))
+        assert [(effect.part, effect.name) for effect in effects] == [("occupancy", "fish: yes")]
+
+    def test_odds_ratios_are_those_of_the_clustered_coefficients(self, chosen):
+        _, choice = chosen
+        fit = choice.trend.fit
+        names = [*fit.psi.names, *fit.p.names]
+        for effect in odds_ratios(choice, level=0.8):
+            at = names.index(effect.name)
+            slope, se = fit.coefficients[at], fit.clustered_covariance[at, at] ** 0.5
+            half = student_t.ppf(0.9, fit.clusters - 1) * se
+            assert effect.odds.value == pytest.approx(np.exp(slope))
+            assert effect.odds.low == pytest.approx(np.exp(slope - half))
+            assert effect.odds.high == pytest.approx(np.exp(slope + half))
+            assert effect.odds.level == 0.8
+            assert effect.odds.name == f"odds ratio, {effect.name}"
+
+    def test_an_hour_and_a_centimeter_of_rain_are_the_steps(self, chosen):
+        histories, choice = chosen
+        rng = np.random.default_rng(8)
+        minutes, rain = 100 * rng.random((2, *histories.detected.shape))
+        trend = fit_trend(
+            histories.detected,
+            histories.season_year,
+            histories.cluster,
+            detection={"minutes after sunset": minutes, "rain": rain},
+        )
+        slopes = dict(zip(trend.fit.p.names, trend.fit.coefficients[2:], strict=True))
+        found = {effect.name: effect for effect in odds_ratios(replace(choice, trend=trend))}
+        for name, step in (("minutes after sunset", 60), ("rain", 10)):
+            assert found[name].step == step
+            assert found[name].odds.value == pytest.approx(np.exp(step * slopes[name]))
+            assert found[name].baseline == ""
+
+    def test_one_cluster_has_wald_limits_and_says_so(self, chosen):
+        histories, choice = chosen
+        trend = fit_trend(
+            histories.detected,
+            histories.season_year,
+            np.zeros(len(histories.site), int),
+            occupancy=choice.site_covariates["fish"].columns,
+        )
+        (fish,) = odds_ratios(replace(choice, trend=trend))
+        assert FEW_CLUSTERS in fish.odds.flags
+        assert fish.odds.low < np.exp(-1.5) < fish.odds.high
+
+    def test_nothing_fitted_has_no_odds_ratios(self, chosen):
+        histories, choice = chosen
+        silent = fit_trend(
+            np.zeros_like(histories.detected), histories.season_year, histories.cluster
+        )
+        assert odds_ratios(replace(choice, trend=silent)) == ()
 
     def test_yearly_occupancy_is_the_mean_over_the_sites(self, chosen):
         histories, choice = chosen

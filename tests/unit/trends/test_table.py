@@ -139,6 +139,23 @@ class TestColumns:
             if column.maximum is not None:
                 assert value <= column.maximum
 
+    def test_ranges(self):
+        """Of years, what the app takes for a season year (`web/publications`, the API)."""
+        ranges = {column.name: (column.minimum, column.maximum) for column in COLUMNS}
+        counts_of = ("routes", "stops", "visits", "periods", "stops_detected")
+        shares = [name for name in ranges if name.startswith(("naive_", "share_"))]
+        assert len(shares) == 6
+        assert {name: limits for name, limits in ranges.items() if limits != (None, None)} == {
+            "season_year": (1900, 2200),
+            **dict.fromkeys(counts_of, (0, None)),
+            **dict.fromkeys(shares, (0, 1)),
+            "mean_index": (0, 3),
+        }
+
+    def test_blank_is_what_cannot_be_said(self):
+        never = ("species", "season_year", "routes", "stops", "visits", "periods", "stops_detected")
+        assert [column.name for column in COLUMNS if column.required] == list(never)
+
     def test_flags_are_joined(self):
         row = year_row(counts(stops=9, stops_detected=0, stops_at_index=(0, 0, 0)))
         assert row_values(row)["flags"] == "too few data; never heard"

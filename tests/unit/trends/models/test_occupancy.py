@@ -220,6 +220,16 @@ class TestClusters:
         fit = fit_occupancy(spread_detections(60, 3, 30, 50), clusters=np.arange(60) % 4)
         assert estimates.FEW_CLUSTERS in fit.flags
 
+    def test_a_mean_share_keeps_the_flags_of_its_fit(self):
+        """A mean over rows that differ, by the delta method: few clusters, and at the edge."""
+        pond, cluster = np.repeat([1.0, 0.0], 20), np.arange(40) % 4
+        history = np.vstack([spread_detections(20, 3, 14, 25), spread_detections(20, 3, 8, 13)])
+        fit = fit_occupancy(history, occupancy={"pond": pond}, clusters=cluster)
+        assert occupancy_share(fit).flags == fit.flags == (estimates.FEW_CLUSTERS,)
+        history = np.vstack([spread_detections(20, 3, 20, 55), spread_detections(20, 3, 20, 55)])
+        edge = fit_occupancy(history, occupancy={"pond": pond}, clusters=cluster)
+        assert {estimates.FEW_CLUSTERS, estimates.EDGE_OF_RANGE} <= set(occupancy_share(edge).flags)
+
     def test_clustered_interval_needs_clusters(self):
         fit = fit_occupancy(spread_detections(60, 3, 30, 50))
         with pytest.raises(ValueError, match="clusters"):

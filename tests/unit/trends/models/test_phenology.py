@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.models.phenology import calling_nights
@@ -34,8 +35,15 @@ class TestFirstAndLast:
         days = np.array([0, 4, 6, 8, 9, 10, *range(20, 40)])
         heard = [0] * 6 + [1] * 20
         found, mirrored = nights(days, heard), nights(100 - days, heard)
-        assert mirrored.last.value == 100 - found.first.value
+        assert mirrored.last.value == mirrored.last.low == 100 - found.first.value
         assert mirrored.last.high == 100 - found.first.low
+
+    # Beyond the first call: 10 ((1 - level)^(-1/9) - 1) visits of 10 that all heard it.
+    @pytest.mark.parametrize(("level", "beyond"), [(0.5, 1), (0.95, 4), (0.99, 7)])
+    def test_the_limit_follows_the_level(self, level, beyond):
+        found = nights([*range(10), *range(10, 20)], [0] * 10 + [1] * 10, level=level)
+        assert found.first.low == 10 - beyond + 1
+        assert {found.first.level, found.median.level, found.last.level} == {level}
 
     def test_heard_on_the_first_night_listened_has_no_lower_limit(self):
         found = nights([10, 20, 30], [1, 1, 1])
@@ -92,7 +100,20 @@ class TestMedian:
     def test_one_route_has_no_interval(self):
         found = nights([0, 5, 10, 15, 20, 25], [0, 1, 1, 1, 1, 0], np.zeros(6))
         assert found.median.low is None
-        assert estimates.FEW_CLUSTERS in found.median.flags
+        assert found.median.interval == "none"
+        assert found.median.flags == (estimates.TOO_FEW_DATA, estimates.FEW_CLUSTERS)
+
+    def test_limits_are_quantiles_of_samples_of_the_routes(self):
+        """Two routes that disagree: of every four samples one holds the first route twice, one
+        the second twice, and two hold both. With both, half of the calling lies behind on day 15,
+        where the night of day 10 ends."""
+        days, routes = np.repeat([0, 10, 20, 30, 40], 2), np.tile([0, 1], 5)
+        heard = ((days <= 10) & (routes == 0)) | ((days >= 30) & (routes == 1))
+        found = nights(days, heard, routes, level=0.4)
+        alone = [nights(days[routes == r], heard[routes == r]).median.value for r in (0, 1)]
+        assert found.median.low == found.median.high == found.median.value == 15.0
+        wide = nights(days, heard, routes, level=0.95)
+        assert (wide.median.low, wide.median.high) == tuple(alone)
 
 
 class TestNothingHeard:
@@ -101,6 +122,12 @@ class TestNothingHeard:
         for estimate in (found.first, found.median, found.last):
             assert estimate.value is None
             assert estimates.NEVER_HEARD in estimate.flags
+            assert estimate.level == 0.95
+
+    @pytest.mark.parametrize("heard", [[0, 0], [NAN, NAN]])
+    def test_the_level_that_was_asked_for_is_kept(self, heard):
+        found = nights([10, 20], heard, level=0.8)
+        assert {found.first.level, found.median.level, found.last.level} == {0.8}
 
     def test_season_without_listening(self):
         found = nights([10, 20], [NAN, NAN])
@@ -184,6 +211,37 @@ class TestShift:
         shift = shift_of_season(np.full(len(heard), 60), heard, year, route)
         assert shift.value is None
         assert estimates.NOT_IDENTIFIED in shift.flags
+
+    def test_the_interval_follows_the_level(self):
+        data = seasons(np.random.default_rng(4), move=0.4)
+        by_level = {level: shift_of_season(*data, level=level) for level in (0.5, 0.95)}
+        for level, shift in by_level.items():
+            # t with 19 degrees of freedom for 20 routes.
+            half = student_t.ppf(0.5 + level / 2, 19) * shift.se
+            assert (shift.low, shift.high) == pytest.approx(
+                (shift.value - half, shift.value + half)
+            )
+            assert shift.level == level
+        assert by_level[0.5].value == by_level[0.95].value
+
+    @pytest.mark.parametrize(
+        "change",
+        [
+            lambda day, heard, year, route: (day, heard, year * 0 + 2001, route),
+            lambda day, heard, year, route: (day, heard, year, route * 0),
+            lambda day, heard, year, route: (day * 0, heard, year, route),
+            lambda day, heard, year, route: (day, np.arange(len(day)) % 2, year, route),
+            lambda day, heard, year, route: (
+                *np.tile((day, heard, year), 2),
+                np.repeat([0, 1], len(day)),
+            ),
+        ],
+        ids=["one season", "one route", "one day", "no peak", "alike routes"],
+    )
+    def test_the_level_is_kept_without_a_value(self, change):
+        data = change(*seasons(np.random.default_rng(9), move=0.0))
+        shift = shift_of_season(*data, level=0.8)
+        assert (shift.value, shift.level) == (None, 0.8)
 
     def test_lengths_must_agree(self):
         with pytest.raises(ValueError, match="differ"):

@@ -1,0 +1,177 @@
+"""A publication's tables, read back into listening periods and fitted."""
+
+import csv
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from surveys.trends.analysis import Parts, analyze
+from surveys.trends.from_tables import fit_species, read_periods
+from surveys.trends.periods import TRACE_OF_RAIN_MM, Listed, species_periods
+
+# Columns beside those that are read, and in another order, as a publication has them.
+TABLES = {
+    "checklist": """\
+common_name,species,listed_from,listed_until,calls_from,calls_to
+peeper,Pseudacris crucifer,,,03-01,06-15
+gopher frog,Lithobates capito,2023-01-01,2023-12-31,,
+""",
+    "routes": """\
+name,route,region
+'=One,R1,North
+Two,R2,'=South
+""",
+    "stops": """\
+stop,habitat,hydroperiod,fish,number
+S1,marsh,always,yes,1
+S2,,season,no,2
+S3,ditch,weeks,unknown,1
+""",
+    "visits": """\
+visit,route,season_year,night,visit_number,day,rain_48h,rain_trace
+V1,R1,2023,2023-04-02,1,91,12.7,false
+V2,R2,2023,2023-05-20,2,139,,true
+V3,R1,2024,2024-02-29,1,59,,
+""",
+    "periods": """\
+period,visit,stop,air_temperature,beaufort,noise_index,water_tonight,minutes_after_sunset
+P1,V1,S1,11.5,2,0,full,35
+P2,V1,S2,,,1,pools,47.5
+P3,V2,S3,18,0,,dry,-3
+P4,V3,S1,9,3,2,,60
+""",
+    "calls": """\
+period,species,call_index
+P1,Pseudacris crucifer,3
+P1,Lithobates capito,0
+P2,Pseudacris crucifer,
+P3,Lithobates capito,1
+""",
+}
+NAN = float("nan")
+
+
+@pytest.fixture
+def folder(tmp_path):
+    for name, text in TABLES.items():
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8", newline="")
+    return tmp_path
+
+
+@pytest.fixture
+def frozen(folder):
+    return read_periods(folder)
+
+
+def test_who_was_listened_for(frozen):
+    assert frozen.species == ("Pseudacris crucifer", "Lithobates capito")
+    assert frozen.periods.listed == {
+        0: Listed(since=None, until=None, season=((3, 1), (6, 15))),
+        1: Listed(since=dt.date(2023, 1, 1), until=dt.date(2023, 12, 31), season=None),
+    }
+
+
+def test_where_and_when(frozen):
+    columns = frozen.periods.columns
+    assert columns.route.tolist() == [0, 0, 1, 0]
+    assert columns.stop.tolist() == [0, 1, 2, 0]
+    assert columns.season_year.tolist() == [2023, 2023, 2023, 2024]
+    assert [dt.date.fromordinal(night).isoformat() for night in columns.night.tolist()] == [
+        "2023-04-02", "2023-04-02", "2023-05-20", "2024-02-29",
+    ]  # fmt: skip
+    assert columns.visit_number.tolist() == [1, 1, 2, 1]
+    assert frozen.periods.day.tolist() == [91, 91, 139, 59]
+
+
+def test_a_text_behind_an_apostrophe_is_read_without_it(frozen):
+    assert frozen.periods.region.tolist() == ["North", "North", "=South", "North"]
+
+
+def test_what_the_evening_was_like(frozen):
+    expected = {
+        "temperature": [11.5, NAN, 18, 9],
+        "wind": [2, NAN, 0, 3],
+        "noise": [0, 1, NAN, 2],
+        "rain": [12.7, 12.7, TRACE_OF_RAIN_MM, NAN],
+        "water": [2, 1, 0, NAN],
+        "minutes after sunset": [35, 47.5, -3, 60],
+    }
+    covariates = frozen.periods.columns.covariates
+    assert covariates.keys() == expected.keys()
+    for name, values in expected.items():
+        np.testing.assert_array_equal(covariates[name], values, err_msg=name)
+
+
+def test_what_the_stops_are_like(frozen):
+    assert frozen.periods.stops == {
+        "habitat": {0: "marsh", 1: "", 2: "ditch"},
+        "hydroperiod": {0: "always", 1: "season", 2: "weeks"},
+        "fish": {0: "yes", 1: "no", 2: "unknown"},
+    }
+
+
+def test_what_was_heard_what_is_missing_and_where_a_zero_is(frozen):
+    peeper, gopher = (species_periods(frozen.periods, at).columns for at in (0, 1))
+    assert peeper.stop.tolist() == [0, 2, 0]
+    assert peeper.call_index.tolist() == [3, 0, 0]
+    assert peeper.heard.tolist() == [1, 0, 0]
+    assert gopher.season_year.tolist() == [2023, 2023, 2023]
+    assert gopher.call_index.tolist() == [0, 0, 1]
+
+
+def test_nobody_was_there(tmp_path):
+    for name, text in TABLES.items():
+        (tmp_path / f"{name}.csv").write_text(text.splitlines()[0] + "\n", encoding="utf-8")
+    read = read_periods(tmp_path)
+    assert (read.species, len(read.periods.day), read.periods.heard) == ((), 0, {})
+
+
+def test_a_column_that_is_not_there_is_an_error(folder):
+    (folder / "routes.csv").write_text("route\nR1\n", encoding="utf-8")
+    with pytest.raises(ValueError, match="region"):
+        read_periods(folder)
+
+
+@pytest.fixture
+def larger(folder):
+    """Six seasons on twelve routes of three stops, one species heard at half of the stops."""
+    rng = np.random.default_rng(6)
+    rows = {name: [text.splitlines()[0].split(",")] for name, text in TABLES.items()}
+    rows["checklist"].append(["peeper", "Pseudacris crucifer", "", "", "", ""])
+    occupied = rng.random((12, 3, 6)) < 0.5
+    for route in range(12):
+        rows["routes"].append(["", f"R{route}", "North"])
+        rows["stops"] += [[f"S{route}-{n}", "", "", "", str(n)] for n in range(3)]
+        for year, visit in np.ndindex(6, 3):
+            key, night = f"{route}-{year}-{visit}", dt.date(2018 + year, 4 + visit, 12)
+            day = night.timetuple().tm_yday - 1
+            rows["visits"].append([key, f"R{route}", night.year, night, visit + 1, day, "", ""])
+            for n in range(3):
+                rows["periods"].append([f"{key}-{n}", key, f"S{route}-{n}", "", "", "", "", ""])
+                if occupied[route, n, year] and rng.random() < 0.6:
+                    rows["calls"].append([f"{key}-{n}", "Pseudacris crucifer", 2])
+    for name, lines in rows.items():
+        with (folder / f"{name}.csv").open("w", newline="") as file:
+            csv.writer(file).writerows(lines)
+    return folder
+
+
+def test_every_species_is_fitted_by_stop_and_by_route(larger):
+    frozen, told = read_periods(larger), []
+    fits = list(fit_species(frozen, notify=lambda *what: told.append(what)))
+    expected = [("Pseudacris crucifer", "stop"), ("Pseudacris crucifer", "route")]
+    assert [(species, site) for species, site, _ in fits] == told == expected
+    periods = species_periods(frozen.periods, 0)
+    for species, site, result in fits:
+        assert [year.sites for year in result.years] == [{"stop": 36, "route": 12}[site]] * 6
+        # The tables hold neither turnover nor index nor phenology, and fits are checked.
+        assert (result.turnover, result.index, result.phenology) == (None, None, None)
+        assert result.fit_check is not None
+        parts = Parts(turnover=False, index=False, phenology=False)
+        assert result == analyze(species, periods, site=site, parts=parts)
+
+
+def test_nobody_needs_to_be_notified(larger):
+    (species, site, _), *_ = fit_species(read_periods(larger))
+    assert (species, site) == ("Pseudacris crucifer", "stop")
