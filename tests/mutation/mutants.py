@@ -8,7 +8,7 @@ element of a literal, a dropped decorator.
 
 import ast
 import difflib
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from itertools import zip_longest
@@ -17,6 +17,8 @@ from pathlib import Path
 import libcst as cst
 from libcst.metadata import CodeRange, MetadataWrapper, WhitespaceInclusivePositionProvider
 from mutmut.mutation import mutators
+
+Operators = Sequence[tuple[type | tuple[type, ...], Callable[..., Iterable]]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,7 +54,13 @@ class _Change:
     replacement: cst.CSTNode | cst.RemovalSentinel
 
 
-def mutants_of(path: Path, root: Path, *, places: Collection[int] | None = None) -> list[Mutant]:
+def mutants_of(
+    path: Path,
+    root: Path,
+    *,
+    places: Collection[int] | None = None,
+    operators: Operators | None = None,
+) -> list[Mutant]:
     """The mutants of a file, or those at some places in the list of its changes.
 
     A change that does not compile, or that leaves the parsed program as it was, is passed over.
@@ -60,7 +68,7 @@ def mutants_of(path: Path, root: Path, *, places: Collection[int] | None = None)
     original = path.read_text()
     as_parsed = ast.dump(ast.parse(original))
     wrapper = MetadataWrapper(cst.parse_module(original))
-    visitor = _Visitor()
+    visitor = _Visitor(OPERATORS if operators is None else operators)
     wrapper.visit(visitor)
     ranges = wrapper.resolve(WhitespaceInclusivePositionProvider)
     made = []
@@ -74,7 +82,7 @@ def mutants_of(path: Path, root: Path, *, places: Collection[int] | None = None)
 
 
 def count_changes(path: Path) -> int:
-    visitor = _Visitor()
+    visitor = _Visitor(OPERATORS)
     cst.parse_module(path.read_text()).visit(visitor)
     return len(visitor.changes)
 
@@ -177,8 +185,9 @@ class _Remover(cst.CSTTransformer):
 class _Visitor(cst.CSTVisitor):
     """Collects the changes, in the order of the file."""
 
-    def __init__(self) -> None:
+    def __init__(self, operators: Operators) -> None:
         super().__init__()
+        self.operators = operators
         self.changes: list[_Change] = []
         self._names: list[str] = []
         self._of_class = False
@@ -192,7 +201,7 @@ class _Visitor(cst.CSTVisitor):
         if isinstance(node, cst.Decorator) and self._of_class:
             return False  # `@dataclass(frozen=True)`
         function = ".".join(self._names) or "<module>"
-        for kind, operator in OPERATORS:
+        for kind, operator in self.operators:
             if isinstance(node, kind):
                 self.changes += [
                     _Change(function=function, node=node, replacement=replacement)
@@ -269,7 +278,7 @@ def _drop_decorator(node: cst.Decorator) -> Iterator[cst.RemovalSentinel]:
     yield cst.RemovalSentinel.REMOVE
 
 
-OPERATORS: list[tuple[type | tuple[type, ...], Callable[..., Iterable]]] = [
+OPERATORS: Operators = [
     *(
         (kind, operator)
         for kind, operator in mutators.mutation_operators

@@ -7,7 +7,16 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
-from tests.mutation.mutants import Mutant, count_changes, key_of, mutant_from, mutants_of, numbered
+from tests.mutation.mutants import (
+    OPERATORS,
+    Mutant,
+    count_changes,
+    key_of,
+    mutant_from,
+    mutants_of,
+    numbered,
+)
+from tests.mutation.scopes import SCOPES
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -15,13 +24,15 @@ ROOT = HERE.parents[1]
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """`sample` is how many mutants are tried when nothing else is asked for; None for all."""
+    """`sample` is how many mutants are tried when nothing else is asked for; None for all. With
+    `scopes` the faults are those of `scopes.py`, all of them."""
 
     name: str
     modules: tuple[str, ...]
     tests: tuple[str, ...]
     sample: int | None = None
     sql: bool = False
+    scopes: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,6 +59,7 @@ def parts() -> dict[str, Part]:
             tests=tuple(row["tests"]),
             sample=row.get("sample"),
             sql=row.get("sql", False),
+            scopes=row.get("scopes", False),
         )
         for name, row in tomllib.loads((HERE / "parts.toml").read_text()).items()
     }
@@ -66,9 +78,10 @@ def mutants_of_part(part: Part, *, sample: int | None, seed: int) -> list[Mutant
     """All mutants of a part, or a random sample of them; SQL mutants are tried all."""
     files = files_of(part)
     made: list[Mutant] = []
-    if sample is None:
+    if part.scopes or sample is None:
+        operators = SCOPES if part.scopes else OPERATORS
         for path in files:
-            made += mutants_of(path, ROOT)
+            made += mutants_of(path, ROOT, operators=operators)
     else:
         for path, places in _drawn(files, sample, seed):
             made += mutants_of(path, ROOT, places=places)

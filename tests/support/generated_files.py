@@ -15,7 +15,7 @@ from surveys.protocol.limits.phrases import Units
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.plain import to_plain
 from surveys.protocol.rules.judge import judge
-from surveys.protocol.rules.table import RULES, RULES_BY_CODE
+from surveys.protocol.rules.table import RULES
 from surveys.protocol.seasons import window_of
 from surveys.protocol.values import Case, DistanceUnit, Finding, TemperatureUnit
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
@@ -33,7 +33,7 @@ _ABOUT = [
     "`case` has the plain form of surveys/protocol/plain.py; a visit may leave keys out.",
     "`derived` is what the server works out for the phone: the window and the hours of the stops.",
     "`expect` is every finding of every rule, in order: visit first, then by stop.",
-    "A phone judges only the codes in `on_phone`; those carry their words.",
+    "A phone judges only the codes in `on_phone`. All carry their words.",
 ]
 
 
@@ -151,10 +151,13 @@ def _derived(case: Case) -> dict[str, Any]:
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
-    plain = {"code": finding.code, "severity": finding.severity, **to_plain(finding.where)}
-    if RULES_BY_CODE[finding.code].on_phone:
-        plain |= {"message": finding.message, "remedy": finding.remedy}
-    return plain
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        **to_plain(finding.where),
+        "message": finding.message,
+        "remedy": finding.remedy,
+    }
 
 
 def _limit_row(limit: Limit) -> str:

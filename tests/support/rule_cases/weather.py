@@ -145,6 +145,12 @@ CASES = rows(
                 periods=[listened(1, sky=7)],
                 wet_sky_codes=[7, 8],
             ),
+            case(
+                "a code that has no words",
+                at(1, "sky"),
+                periods=[listened(1, sky=9)],
+                wet_sky_codes=[8, 9],
+            ),
         ],
         "noise-too-loud": [
             case("2 of 2", periods=[listened(1, noise_index=2)], max_noise_index=2),

@@ -99,6 +99,9 @@ def test_labels_speak_the_units_of_the_program():
     )
     assert spacing.in_units(spacing.label, METRIC) == "Fewest kilometers between stops"
     assert spacing.in_units(spacing.label, IMPERIAL) == "Fewest miles between stops"
+    farthest = LIMITS_BY_NAME["max_distance_from_stop_m"]
+    assert farthest.in_units(farthest.help, METRIC).startswith("In meters.")
+    assert farthest.in_units(farthest.help, IMPERIAL).startswith("In feet.")
     assert temperatures.in_units(temperatures.help, IMPERIAL).startswith("From and to, in °F.")
 
 

@@ -114,6 +114,11 @@ def test_a_value_without_a_plain_form():
         ({"windows": {}}, "protocol.windows: a list is expected"),
         ({"windows": [3]}, r"protocol.windows\[0\]: an object is expected"),
         ({"windows": [{"name": "W", "opens": "04-01"}]}, r"windows\[0\]: closes is left out"),
+        ({"windows": [{"name": "W"}]}, r"protocol.windows\[0\]: opens, closes is left out"),
+        (
+            {"latest_end_after_sunset": "late"},
+            "protocol.latest_end_after_sunset: 'late' is not a number of seconds",
+        ),
         ({"wait": 60}, "protocol: there is no field wait"),
         ({"interruption": "stop"}, "'stop' is not one of pause, restart, extend"),
         ({"min_stops": 1.5}, "min_stops: 1.5 is not a whole number"),

@@ -3,6 +3,7 @@ from decimal import Decimal
 import pytest
 
 from surveys.protocol.values import (
+    RainUnit,
     Temperature,
     TemperatureUnit,
 )
@@ -17,6 +18,8 @@ from surveys.protocol.weather import (
     meters_per_second_from_knots,
     meters_per_second_from_mph,
     plain_number,
+    rain_to_mm,
+    show_rain,
     show_temperature,
     to_celsius,
 )
@@ -81,10 +84,42 @@ def test_show_temperature(celsius, unit, shown):
 
 
 @pytest.mark.parametrize(
-    ("value", "text"), [("100", "100"), ("1E+2", "100"), ("0.50", "0.5"), ("-0.0", "0")]
+    ("value", "text"),
+    [
+        ("100", "100"),
+        ("1E+2", "100"),
+        ("0.50", "0.5"),
+        ("2.0", "2"),
+        ("-0.0", "0"),
+        ("-1.20", "−1.2"),
+    ],
 )
 def test_plain_number(value, text):
     assert plain_number(Decimal(value)) == text
+
+
+# 1 in = 25.4 mm exactly: NIST SP 811 (2008), B.8.
+@pytest.mark.parametrize(
+    ("amount", "unit", "stored", "shown"),
+    [
+        ("0.01", RainUnit.INCHES, "0.25", "0.01 in"),
+        ("0.5", RainUnit.INCHES, "12.70", "0.5 in"),
+        ("1", RainUnit.INCHES, "25.40", "1 in"),
+        ("12.7", RainUnit.MILLIMETERS, "12.70", "12.7 mm"),
+        ("0.25", RainUnit.MILLIMETERS, "0.25", "0.3 mm"),
+        ("0", RainUnit.MILLIMETERS, "0.00", "0 mm"),
+    ],
+)
+def test_rain_as_it_is_stored_and_shown(amount, unit, stored, shown):
+    millimeters = rain_to_mm(Decimal(amount), unit)
+    assert str(millimeters) == stored
+    assert show_rain(millimeters, unit) == shown
+
+
+@pytest.mark.parametrize("unit", RainUnit)
+def test_a_trace_and_rain_that_nobody_wrote_down(unit):
+    assert show_rain(None, unit, is_trace=True) == "a trace"
+    assert show_rain(None, unit) == ""
 
 
 def test_lengths_and_speeds():
