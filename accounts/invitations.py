@@ -18,7 +18,6 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
-from procrastinate import RetryStrategy
 from procrastinate.contrib.django import app
 
 from accounts.access import (
@@ -33,7 +32,7 @@ from accounts.models import (
     hash_token,
 )
 from surveys.models import Program
-from surveys.runs.queues import MAIL
+from surveys.runs.queues import MAIL, MAIL_RETRY
 
 VALID_FOR = dt.timedelta(days=14)
 
@@ -184,7 +183,7 @@ def withdraw(member: Membership, invitation_id: int) -> Invitation:
 @app.task(
     name="accounts.send_invitation",
     queue=MAIL,
-    retry=RetryStrategy(max_attempts=6, exponential_wait=20),
+    retry=MAIL_RETRY,
 )
 def send_invitation(*, invitation_id: int, site_url: str) -> None:
     """Mail the link, unless the invitation has since been used or withdrawn."""

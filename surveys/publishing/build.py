@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from django.conf import settings
 from django.db import connection, transaction
 from django.utils import timezone
 
@@ -189,11 +190,16 @@ def _next_version(previous: Publication | None) -> int:
     return previous.version + 1 if previous else 1
 
 
+def _installation() -> str:
+    """Tells this database from others of the same name that this host works for."""
+    facts = [str(connection.settings_dict[key]) for key in ("HOST", "PORT", "NAME")]
+    return hashlib.sha256("\n".join([*facts, str(settings.MEDIA_ROOT)]).encode()).hexdigest()[:12]
+
+
 @contextmanager
 def _workplace(run: BackgroundRun) -> Iterator[Path]:
     """A folder of its own; what a killed try of the same run left behind is swept away."""
-    database = hashlib.sha256(str(connection.settings_dict["NAME"]).encode()).hexdigest()[:12]
-    prefix = f"publication-{database}-{run.pk}-"
+    prefix = f"publication-{_installation()}-{run.pk}-"
     for left in Path(tempfile.gettempdir()).glob(f"{prefix}*"):
         shutil.rmtree(left, ignore_errors=True)
     with tempfile.TemporaryDirectory(prefix=prefix) as folder:

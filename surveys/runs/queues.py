@@ -1,4 +1,8 @@
-"""Queues of the worker. A host may serve only some of them: `worker --queues mail`."""
+"""Queues of the worker, and which of them share a process."""
+
+from dataclasses import dataclass
+
+from procrastinate import RetryStrategy
 
 MAIL = "mail"
 # Housekeeping: seconds, and nobody waits for it.
@@ -7,3 +11,22 @@ SHORT = "short"
 FITS = "fits"
 # Imports and publications: minutes, and somebody watches.
 LONG = "long"
+
+# A mail server that is away for a while: after 20 s, 50 s, 80 s … some 20 minutes in all.
+MAIL_RETRY = RetryStrategy(max_attempts=9, wait=20, linear_wait=30)
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorkerFacts:
+    """The queues that one process serves, and how many of their jobs at a time."""
+
+    queues: tuple[str, ...]
+    concurrency: int
+
+
+# Fits hold Python's lock for minutes: nothing else runs in their process.
+WORKERS = {
+    "quick": WorkerFacts(queues=(MAIL, SHORT), concurrency=4),
+    "long": WorkerFacts(queues=(LONG,), concurrency=2),
+    "fits": WorkerFacts(queues=(FITS,), concurrency=1),
+}

@@ -1,4 +1,4 @@
-"""What the worker does about runs every minute and every night."""
+"""What the worker does about jobs and runs every minute and every night."""
 
 import datetime as dt
 import logging
@@ -13,7 +13,6 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 
 from surveys.models import UNDER_WAY, BackgroundRun
 from surveys.runs.asking import give_up_lost
-from surveys.runs.kinds import TASK_NAMES
 from surveys.runs.queues import SHORT
 
 log = logging.getLogger(__name__)
@@ -25,9 +24,9 @@ KEEP_RUNS = dt.timedelta(days=90)
 
 
 @app.periodic(cron="* * * * *")
-@app.task(name="runs.take_up_stalled", queue=SHORT, queueing_lock="take up stalled runs")
+@app.task(name="runs.take_up_stalled", queue=SHORT, queueing_lock="take up stalled jobs")
 def take_up_stalled(timestamp: int) -> None:
-    """Runs whose worker was killed, and says no more that it is alive, go to the next worker."""
+    """Jobs whose worker was killed, and says no more that it is alive, go to the next worker."""
     for job in put_back_stalled():
         log.warning("%s lost its worker and is begun again.", job)
     give_up_lost()
@@ -42,7 +41,6 @@ def put_back_stalled() -> list[ProcrastinateJob]:
     """
     stalled = ProcrastinateJob.objects.select_for_update(skip_locked=True, of=["self"]).filter(
         Q(worker=None) | Q(worker__last_heartbeat__lt=Now() - SILENT),
-        task_name__in=TASK_NAMES,
         status="doing",
     )
     jobs = list(stalled)

@@ -6,18 +6,17 @@ from __future__ import annotations
 from django.conf import settings
 from django.core.mail import send_mail
 from django.urls import reverse
-from procrastinate import RetryStrategy
 from procrastinate.contrib.django import app
 
 from surveys.models import ReviewStep
 from surveys.protocol.words import day
-from surveys.runs.queues import MAIL
+from surveys.runs.queues import MAIL, MAIL_RETRY
 
 
 @app.task(
     name="visits.mail_sent_back",
     queue=MAIL,
-    retry=RetryStrategy(max_attempts=5, exponential_wait=30),
+    retry=MAIL_RETRY,
 )
 def mail_sent_back(*, step_id: int, site_url: str) -> None:
     """Mail the observer that a visit was sent back, with the coordinator's note."""

@@ -60,17 +60,22 @@ def forget_jobs() -> None:
         cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
 
 
-def start_worker(queue: str) -> subprocess.Popen[bytes]:
-    """A worker process as `deploy/demo` starts it; ends by itself when no job waits."""
+def worker_environment() -> dict[str, str]:
+    """What a process needs to work for the test database."""
     before, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+    return {
+        **os.environ,
+        "DJANGO_SETTINGS_MODULE": "deploy.settings.test",
+        "DATABASE_URL": f"{before}/{connection.settings_dict['NAME']}",
+    }
+
+
+def start_worker(queue: str) -> subprocess.Popen[bytes]:
+    """A worker process as `run_workers` starts it; ends by itself when no job waits."""
     return subprocess.Popen(
         [sys.executable, "manage.py", "procrastinate", "worker", "--queues", queue, "--one-shot"],
         cwd=ROOT,
-        env={
-            **os.environ,
-            "DJANGO_SETTINGS_MODULE": "deploy.settings.test",
-            "DATABASE_URL": f"{before}/{connection.settings_dict['NAME']}",
-        },
+        env=worker_environment(),
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )

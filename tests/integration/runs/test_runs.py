@@ -10,6 +10,7 @@ from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
+from accounts.invitations import invite
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs import tasks
 from surveys.runs.asking import ask, ask_unless_queued, current_run, give_up_lost, latest_run
@@ -256,6 +257,14 @@ def test_only_jobs_of_silent_workers_are_given_away(program, status, silent_for,
     assert [job.pk for job in put_back_stalled()] == ([run.job_id] if taken_up else [])
     assert job_of(run).status == ("todo" if taken_up else status)
     assert put_back_stalled() == []
+
+
+def test_mail_of_a_killed_worker_is_sent_by_the_next_one(coordinator):
+    invite(coordinator, email="new@example.org", name="Nell", role="observer", site_url="")
+    job = ProcrastinateJob.objects.get(task_name="accounts.send_invitation")
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE procrastinate_jobs SET status = 'doing' WHERE id = %s", [job.pk])
+    assert [job.pk for job in put_back_stalled()] == [job.pk]
 
 
 def test_every_minute_lost_runs_end(program):

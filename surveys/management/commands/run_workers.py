@@ -1,0 +1,41 @@
+"""Run the workers: mail and housekeeping, imports and publications, fits; each a process."""
+
+import signal
+import sys
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from surveys.runs.queues import WORKERS, WorkerFacts
+from surveys.runs.supervisor import Supervisor
+
+
+class Command(BaseCommand):
+    help = (
+        "Work off what is queued, in a process each for mail and housekeeping, for imports and "
+        "publications, and for fits. A process that ends is started again."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--only",
+            choices=sorted(WORKERS),
+            action="append",
+            help="run this one only; may be given more than once (several hosts share the queue)",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        names = options["only"] or WORKERS
+        supervisor = Supervisor({name: _command(WORKERS[name]) for name in names})
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: supervisor.stop())
+        supervisor.run()
+
+
+def _command(facts: WorkerFacts) -> list[str]:
+    return [
+        *(sys.executable, "manage.py", "procrastinate", "worker"),
+        *("--queues", ",".join(facts.queues)),
+        *("--concurrency", str(facts.concurrency)),
+    ]

@@ -1,0 +1,83 @@
+"""The workers as the demo, systemd and compose start them, when the database goes away."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from django.db import connection
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from accounts.invitations import invite
+from accounts.models import Role
+from surveys.runs.queues import WORKERS
+from tests.support.builders import make_member, make_program
+from tests.support.runs import PATIENCE_S, ROOT, forget_jobs, worker_environment
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def coordinator(transactional_db):
+    forget_jobs()
+    yield make_member(make_program(), Role.COORDINATOR)
+    forget_jobs()
+
+
+@pytest.fixture
+def workers(coordinator):
+    process = subprocess.Popen(
+        [sys.executable, "manage.py", "run_workers", "--only", "quick"],
+        cwd=ROOT,
+        env=worker_environment(),
+        stderr=subprocess.DEVNULL,
+    )
+    yield process
+    process.send_signal(signal.SIGTERM)
+    assert process.wait(PATIENCE_S) == 0
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM procrastinate_workers")
+
+
+def wait_for_mail(coordinator, email):
+    """Ask for an invitation; return once its mail has gone to the mail server."""
+    invite(coordinator, email=email, name="Nell", role=Role.OBSERVER, site_url="https://x.example")
+    job = ProcrastinateJob.objects.latest("pk")
+    begun = time.monotonic()
+    while job.status != "succeeded":
+        assert time.monotonic() - begun < PATIENCE_S, job.status
+        time.sleep(0.05)
+        job.refresh_from_db()
+
+
+def test_mail_goes_on_after_the_database_was_away(coordinator, workers):
+    wait_for_mail(coordinator, "one@example.org")
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity "
+            "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
+        assert cursor.fetchone()[0] > 0
+    wait_for_mail(coordinator, "two@example.org")
+    assert workers.poll() is None
+
+
+def test_mail_goes_on_after_its_worker_was_killed(coordinator, workers):
+    wait_for_mail(coordinator, "one@example.org")
+    children = Path(f"/proc/{workers.pid}/task/{workers.pid}/children")
+    (child,) = children.read_text("ascii").split()
+    os.kill(int(child), signal.SIGKILL)
+    wait_for_mail(coordinator, "two@example.org")
+
+
+def test_every_queue_has_a_worker_and_one_only():
+    text = "".join(path.read_text("utf-8") for path in ROOT.glob("surveys/**/*.py"))
+    text += "".join(path.read_text("utf-8") for path in ROOT.glob("accounts/**/*.py"))
+    named = {name.lower() for name in re.findall(r"\bqueue=([A-Z]+)\b", text)}
+    served = [queue for facts in WORKERS.values() for queue in facts.queues]
+    assert len(served) == len(set(served))
+    assert named <= set(served)
