@@ -82,6 +82,11 @@ class RouteTonight:
         return next((window for window in self.windows if window.is_open), None)
 
     @property
+    def is_due(self) -> bool:
+        """Whether a window is open in which nobody has surveyed the route yet."""
+        return self.open_window is not None and not self.open_window.visited
+
+    @property
     def next_window(self) -> WindowAhead | None:
         return next((window for window in self.windows if window.is_ahead), None)
 

@@ -64,6 +64,8 @@ def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
         "start": share(plan.occupancy),
         "detection": share(plan.detection),
         "outcome": "power/no_answer.html",
+        "promise": "Being worked out. A few hundred surveys are simulated in the background for "
+        "each plan; this takes from seconds to some minutes.",
         **progress_context(study.run),
     }
     if cells:

@@ -1,10 +1,27 @@
-"""Components of the screens that hold a text of their own."""
+"""Components of the screens: small signs, and blocks that hold a text of their own.
+
+Built in for every template. A tag sees only what it is given, so that no variable of the page, such
+as a `label`, gets into it by accident.
+"""
+
+from typing import Any
 
 from django import template
+from django.template.context import Context
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
+from surveys.models import VisitState
+from surveys.protocol.values import Severity
+
 register = template.Library()
+
+_NOT_REACHED = ("not-reached", "skipped")
+_SEVERITY_WORDS = {
+    Severity.REFUSE: ("Refuse", "Refuse"),
+    Severity.QUERY: ("Query", "Queries"),
+    Severity.NOTE: ("Note", "Notes"),
+}
 
 
 @register.simple_block_tag
@@ -15,3 +32,37 @@ def empty_state(
     context = {"title": title, "text": SafeString(" ".join(content.split())), "icon": icon}
     context |= {"action_url": action_url, "action_label": action_label}
     return render_to_string("web/components/empty.html", context)
+
+
+@register.inclusion_tag("web/components/icon.html")
+def icon(name: str) -> dict[str, str]:
+    """A sign of `web/icons.svg`, hidden from screen readers: words stand beside it."""
+    return {"name": name}
+
+
+@register.inclusion_tag("web/components/call_index.html")
+def call_index(value: int | str | None, *, large: bool = False) -> dict[str, Any]:
+    """0-3, `not-sure`, `not-reached` or `skipped`; None and "" are no record."""
+    value = "not-reached" if value in _NOT_REACHED else value
+    return {"value": value, "is_missing": value in (None, ""), "large": large}
+
+
+@register.inclusion_tag("web/components/severity.html")
+def severity(value: str, *, count: int | None = None) -> dict[str, Any]:
+    """The severity of a finding, or with `count` how many findings have it."""
+    singular, plural = _SEVERITY_WORDS[Severity(value)]
+    words = singular if count in (None, 1) else plural
+    return {"severity": value, "count": count, "words": words}
+
+
+@register.inclusion_tag("web/components/visit_state.html")
+def visit_state(state: str) -> dict[str, str]:
+    """Where a visit is in its life, as a tag."""
+    return {"name": state.replace("_", "-"), "label": VisitState(state).label}
+
+
+@register.inclusion_tag("web/components/map.html", takes_context=True)
+def map_of(context: Context, data: dict[str, Any], label: str) -> dict[str, Any]:
+    """A map of a GeoJSON feature collection. `label` says where the same stands in words."""
+    shell = ("program", "map_tiles_url", "map_tiles_attribution")
+    return {"data": data, "label": label} | {name: context.get(name) for name in shell}

@@ -5,6 +5,7 @@ import uuid
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -42,6 +43,9 @@ def tokens(request: ProgramRequest) -> HttpResponse:
         "form": form,
         "new_token": new_token,
         "now": timezone.now(),
+        "calls_url": request.build_absolute_uri(
+            reverse("api:records_calls", kwargs={"program": member.program.slug})
+        ),
     }
     response = render(request, "tokens/tokens.html", context, status=422 if form.errors else 200)
     response["Cache-Control"] = "no-store"

@@ -32,6 +32,15 @@ _STEPS = {
 }
 
 
+# What the odds of each part are, above its table.
+CAPTIONS = {
+    "occupancy": "Odds that a site is occupied, year by year the same for all kinds. Above 1 is "
+    "more often, below 1 less often.",
+    "detection": "Odds of hearing it on a visit where it is present. Above 1 is easier, below 1 "
+    "harder. The night of the season is allowed for.",
+}
+
+
 @dataclass(frozen=True, kw_only=True)
 class EffectLine:
     """`what` against `against` (blank for an amount); `says` puts the odds into words."""

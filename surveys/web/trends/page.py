@@ -137,7 +137,8 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
         if not fit.result.years:
             continue
         last, trend = fit.result.years[-1], fit.result.trend.occupancy
-        flags = dict.fromkeys((*trend.flags, *last.occupancy.flags))
+        remarks = list(dict.fromkeys((*trend.flags, *last.occupancy.flags)))
+        remarks += [] if fit.fresh else ["being recomputed"]
         rows.append(
             {
                 "name": fit.species.common_name,
@@ -146,8 +147,7 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
                 "occupancy": share_with_interval(last.occupancy),
                 "detection": share_with_interval(last.detection),
                 "trend": change_with_interval(trend),
-                "flags": "; ".join(flags),
-                "stale": not fit.fresh,
+                "remarks": "; ".join(remarks),
             }
         )
     return rows

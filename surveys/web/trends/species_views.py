@@ -27,6 +27,7 @@ from surveys.seasons.options import checklist_species
 from surveys.trends import CORRECTED_COLUMNS
 from surveys.trends.result_tables import corrected_row
 from surveys.web.trends.effects import (
+    CAPTIONS,
     effect_lines,
     effect_sentence,
     fit_words,
@@ -84,6 +85,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
                 "sentence": effect_sentence(result),
                 "occupancy": effect_lines(result, "occupancy"),
                 "detection": effect_lines(result, "detection"),
+                "captions": CAPTIONS,
                 "silent": [silent_words(kind, site) for kind in result.trend.silent_kinds],
             },
             "fit_check": fit_words(result.fit_check),

@@ -32,6 +32,7 @@ from surveys.seasons.visits import (
     visit_grid,
     visit_of,
 )
+from surveys.visits.access import EDITABLE
 from surveys.web.recordings.listing import recording_list
 from surveys.web.seasons.maps import visit_map
 
@@ -48,7 +49,7 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
     unit = TemperatureUnit(member.program.temperature_unit)
     grid = visit_grid(shown)
     may_review = may(member, Permission.REVIEW)
-    history = may_review or shown.observer_id == member.person_id
+    is_own = shown.observer_id == member.person_id
     return render(
         request,
         "visits/visit.html",
@@ -60,12 +61,12 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             "facts": visit_facts(shown, grid),
             "sightings": shown.sightings.select_related("species", "stop"),
             "findings": [(finding, where_words(finding)) for finding in findings_of(shown)],
-            "steps": shown.steps.select_related("by") if history else [],
+            "steps": shown.steps.select_related("by") if may_review or is_own else [],
             "zone": member.program.time_zone,
             "unit": unit.value,
             "map": visit_map(shown, grid),
             "may_review": may_review,
-            "is_own": shown.observer_id == member.person_id,
+            "may_go_on": is_own and shown.state in EDITABLE,
             **recording_list(member, shown),
         },
     )
