@@ -98,7 +98,7 @@ def test_one_night_from_the_road_to_the_table(scene, signed_in):
     for stop in range(1, STOPS + 1):
         type_stop(road, stop)
     expect(road.locator("#sheet-status")).to_contain_text("Saved at")
-    said = road.locator(f'[id="said-stops.{COLD_STOP}.air_temperature"]')
+    said = road.locator(f'[id="note-stops.{COLD_STOP}.air_temperature"]')
     expect(said).to_contain_text("38 °F")
     expect(road.locator("#rules-say .finding--refuse")).to_have_count(0)
     road.get_by_role("button", name="Submit").click()

@@ -1,6 +1,10 @@
 // The paper sheet: every key press is kept in this browser at once and sent to the server soon
 // after, so that a reload, a dead connection or a lost session cost nothing. Without this module
 // the sheet is a plain form with a Save button.
+import { moveByKey } from "./arrow-keys.js";
+import { cellInputs, inputOf, showText } from "./cells.js";
+import { showConflict, showFindings } from "./findings.js";
+import { PendingChanges } from "./store.js";
 
 const SAVE_AFTER_MS = 600;
 const RETRY_AFTER_MS = 8000;
@@ -9,58 +13,31 @@ const data = JSON.parse(document.getElementById("sheet-data").textContent);
 const form = document.getElementById("sheet");
 const status = document.getElementById("sheet-status");
 const rulesSay = document.getElementById("rules-say");
-const storeKey = `duskpool.sheet.${data.visit}`;
-const server = new Map(Object.entries(data.cells));
 
-const pending = readStore();
+/** The texts that the server is known to have. */
+const saved = new Map(Object.entries(data.cells));
+const pending = new PendingChanges(data.visit);
 let timer = null;
 let sending = false;
 
-function cellInputs() {
-  return document.querySelectorAll("[data-cell]");
-}
-
-function inputOf(address) {
-  const input = document.getElementById(address);
-  return input?.matches("[data-cell]") ? input : null;
-}
-
-function readStore() {
-  try {
-    return new Map(Object.entries(JSON.parse(localStorage.getItem(storeKey) ?? "{}")));
-  } catch {
-    return new Map();
-  }
-}
-
-function writeStore() {
-  try {
-    if (pending.size) localStorage.setItem(storeKey, JSON.stringify(Object.fromEntries(pending)));
-    else localStorage.removeItem(storeKey);
-    return true;
-  } catch {
-    return false;
-  }
-}
-
-function say(text, kind = "") {
+function showStatus(text, kind = "") {
   status.textContent = text;
   status.dataset.kind = kind;
 }
 
-function sayWithLink(text, linkText, href) {
-  say(text, "warning");
+function showSignedOut() {
+  showStatus("You are signed out. What you typed is kept in this browser.", "warning");
   const link = document.createElement("a");
-  link.href = href;
-  link.textContent = linkText;
+  link.href = data.login;
+  link.textContent = "Sign in again";
   status.append(" ", link);
 }
 
-function typed(input) {
+function keep(input) {
   const address = input.id;
-  const was = pending.get(address)?.was ?? server.get(address) ?? "";
+  const was = pending.get(address)?.was ?? saved.get(address) ?? "";
   pending.set(address, { was, now: input.value });
-  say(writeStore() ? "Kept in this browser, being saved …" : "Being saved …");
+  showStatus(pending.save() ? "Kept in this browser, being saved …" : "Being saved …");
   sendSoon(SAVE_AFTER_MS);
 }
 
@@ -80,174 +57,92 @@ async function send() {
       body: JSON.stringify({ changes: Object.fromEntries(sent) }),
       redirect: "manual",
     });
-    await answered(response, sent);
+    await handleResponse(response, sent);
   } catch {
-    say("No connection. What you typed is kept in this browser and will be sent.", "warning");
+    showStatus("No connection. What you typed is kept in this browser and will be sent.", "warning");
     sendSoon(RETRY_AFTER_MS);
   } finally {
     sending = false;
   }
 }
 
-async function answered(response, sent) {
-  if (response.type === "opaqueredirect" || response.status === 403) {
-    sayWithLink("You are signed out. What you typed is kept in this browser.", "Sign in again", data.login);
-    return;
+async function handleResponse(response, sent) {
+  if (response.type === "opaqueredirect" || response.status === 403) return showSignedOut();
+  if (!response.ok) return handleError(response);
+  const { cells, conflicts, findings, rules_say } = await response.json();
+  showSaved(cells);
+  forget(sent);
+  showFindings(findings);
+  rulesSay.innerHTML = rules_say;
+  for (const conflict of conflicts) showConflict(conflict, choose);
+  if (pending.size) sendSoon(0);
+  else showStatus(...outcome(sent, conflicts));
+}
+
+async function handleError(response) {
+  const detail = (await response.json().catch(() => ({}))).detail;
+  showStatus(detail ?? "The server has trouble. What you typed is kept in this browser.", "error");
+  if (response.status >= 500) sendSoon(RETRY_AFTER_MS);
+}
+
+function outcome(sent, conflicts) {
+  if (conflicts.length)
+    return ["Saved, but some cells were changed elsewhere too. They are marked.", "warning"];
+  if (!sent.size) return ["All that is typed is saved on the server."];
+  return [`Saved at ${new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`];
+}
+
+// The server's texts, for every cell in which nothing new was typed here: another tab or device,
+// or a save that overtook a reload, may have filled them.
+function showSaved(cells) {
+  for (const input of cellInputs()) {
+    const text = cells[input.id] ?? "";
+    if (!pending.has(input.id) && input.value !== text) showText(input, text);
   }
-  if (!response.ok) {
-    const detail = (await response.json().catch(() => ({}))).detail;
-    say(detail ?? "The server has trouble. What you typed is kept in this browser.", "error");
-    if (response.status >= 500) sendSoon(RETRY_AFTER_MS);
-    return;
-  }
-  const answer = await response.json();
-  const conflicts = new Map(answer.conflicts.map((conflict) => [conflict.address, conflict]));
-  takeOver(answer.cells);
+  saved.clear();
+  for (const [address, text] of Object.entries(cells)) saved.set(address, text);
+}
+
+/** What was sent is pending no more, unless more was typed since. */
+function forget(sent) {
   for (const [address, change] of sent) {
     const latest = pending.get(address);
     if (latest?.now === change.now) pending.delete(address);
     else if (latest) latest.was = change.now;
   }
-  writeStore();
-  showFindings(answer.findings);
-  rulesSay.innerHTML = answer.rules_say;
-  for (const conflict of conflicts.values()) showConflict(conflict);
-  if (pending.size) sendSoon(0);
-  else if (conflicts.size)
-    say("Saved, but some cells were changed elsewhere too. They are marked.", "warning");
-  else if (sent.size)
-    say(`Saved at ${new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`);
-  else say("All that is typed is saved on the server.");
+  pending.save();
 }
 
-// The server's texts, for every cell in which nothing new was typed here: another tab or device,
-// or a save that overtook a reload, may have filled them.
-function takeOver(cells) {
-  for (const input of cellInputs()) {
-    const text = cells[input.id] ?? "";
-    if (!pending.has(input.id) && input.value !== text) show(input, text);
-  }
-  server.clear();
-  for (const [address, text] of Object.entries(cells)) server.set(address, text);
-}
-
-function show(input, text) {
-  if (input.tagName === "SELECT" && ![...input.options].some((option) => option.value === text)) {
-    input.add(new Option(text, text));
-  }
+function choose(input, text) {
   input.value = text;
+  keep(input);
+  input.focus();
 }
 
-function noteOf(finding) {
-  return finding.cell
-    ? document.getElementById(`said-${finding.cell}`)
-    : document.querySelector(`[data-stop-said="${finding.stop}"]`);
-}
-
-function showFindings(findings) {
-  for (const note of document.querySelectorAll(".cell-note")) {
-    note.replaceChildren();
-    note.closest("td, .field")?.removeAttribute("data-severity");
+function restorePending() {
+  for (const [address, change] of pending) {
+    const input = inputOf(address);
+    if (saved.get(address) === change.now) pending.delete(address);
+    if (input && pending.has(address)) showText(input, change.now);
   }
-  for (const input of cellInputs()) input.removeAttribute("aria-invalid");
-  const rank = ["note", "query", "refuse"];
-  for (const finding of findings) {
-    const note = noteOf(finding);
-    if (!note) continue;
-    const one = document.createElement("span");
-    one.className = "cell-note__one";
-    const why = document.createElement("a");
-    why.href = finding.why;
-    why.textContent = "Why?";
-    one.append(finding.message, " ", why);
-    note.append(one);
-    const box = note.closest("td, .field");
-    if (box && rank.indexOf(finding.severity) > rank.indexOf(box.dataset.severity)) {
-      box.dataset.severity = finding.severity;
-    }
-    if (finding.severity === "refuse") inputOf(finding.cell)?.setAttribute("aria-invalid", "true");
+  // On a slow line people type before this module is there.
+  for (const input of cellInputs()) {
+    if (!pending.has(input.id) && input.value !== (saved.get(input.id) ?? "")) keep(input);
   }
+  if (pending.size) showStatus("Some of what you typed had not reached the server. It is being sent now.");
 }
 
-function showConflict({ address, mine, theirs }) {
-  const input = inputOf(address);
-  const note = document.getElementById(`said-${address}`);
-  if (!input || !note) return;
-  const take = (text) => () => {
-    input.value = text;
-    typed(input);
-    choice.remove();
-    input.focus();
-  };
-  const button = (words, text) => {
-    const made = document.createElement("button");
-    made.type = "button";
-    made.className = "btn btn--small";
-    made.textContent = words;
-    made.addEventListener("click", take(text));
-    return made;
-  };
-  const choice = document.createElement("span");
-  choice.className = "cell-note__one";
-  choice.append(
-    "Changed elsewhere too. ",
-    button(`Keep “${mine}”`, mine),
-    " ",
-    button(`Take “${theirs}”`, theirs),
-  );
-  note.append(choice);
-}
-
-function move(event) {
-  const input = event.target;
-  const cell = input.closest(".sheet td");
-  if (!cell || event.altKey || event.ctrlKey || event.metaKey) return;
-  const row = cell.parentElement;
-  const step = {
-    ArrowUp: [-1, 0],
-    ArrowDown: [1, 0],
-    ArrowLeft: [0, -1],
-    ArrowRight: [0, 1],
-    Enter: [event.shiftKey ? -1 : 1, 0],
-  }[event.key];
-  if (!step || (input.tagName === "SELECT" && event.key !== "Enter")) return;
-  const [down, right] = step;
-  if (right && !caretAtEdge(input, right)) return;
-  event.preventDefault();
-  const rows = row.parentElement.rows;
-  const target =
-    rows[row.sectionRowIndex + down]?.cells[cell.cellIndex + right]?.querySelector("[data-cell]");
-  target?.focus();
-  target?.select?.();
-}
-
-function caretAtEdge(input, right) {
-  const { selectionStart, selectionEnd, value } = input;
-  if (selectionStart === 0 && selectionEnd === value.length) return true;
-  return right > 0 ? selectionStart === value.length : selectionEnd === 0;
-}
-
-for (const [address, change] of pending) {
-  const input = inputOf(address);
-  if (server.get(address) === change.now) pending.delete(address);
-  if (input && pending.has(address)) show(input, change.now);
-}
-// On a slow line people type before this module is there.
-for (const input of cellInputs()) {
-  if (!pending.has(input.id) && input.value !== (server.get(input.id) ?? "")) typed(input);
-}
-if (pending.size) say("Some of what you typed had not reached the server. It is being sent now.");
-
+restorePending();
 document.addEventListener("input", (event) => {
-  if (event.target.matches("[data-cell]")) typed(event.target);
+  if (event.target.matches("[data-cell]")) keep(event.target);
 });
 document.addEventListener("keydown", (event) => {
-  if (event.target.matches("[data-cell]")) move(event);
+  if (event.target.matches("[data-cell]")) moveByKey(event);
 });
 form.addEventListener("submit", () => {
   // The form carries every cell itself, so nothing is left to send.
   clearTimeout(timer);
-  form.elements.rendered.value = JSON.stringify(Object.fromEntries(server));
+  form.elements.rendered.value = JSON.stringify(Object.fromEntries(saved));
 });
 window.addEventListener("online", () => sendSoon(0));
 sendSoon(0);
