@@ -4,7 +4,8 @@
 // <div data-place-map data-geojson="#id" data-latitude="#id" data-longitude="#id" …> takes the same
 // data as a map of map.js. Where nothing is known of the region yet, the map needs base tiles.
 
-import { drawMap, stopIcon } from "../web/js/map.js";
+import { drawMap } from "../web/js/map.js";
+import { stopIcon } from "../web/js/signs.js";
 
 const { L } = window;
 const PLACES = 6;

@@ -8,7 +8,7 @@ import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
 import { rainQuestion } from "./rain.js";
 
-const WORDS = {
+const PHASE_WORDS = {
   away: "not reached",
   waiting: "waiting",
   ready: "waiting",
@@ -23,7 +23,7 @@ export function screen(app) {
   const { visit, stops, version } = model;
   const start = conditions(app, "start", AT_ENDS, "Weather at the start", "start-title");
   const rain = rainQuestion(app);
-  const rows = stops.map((stop) => row(app, stop));
+  const rows = stops.map((stop) => stopRow(app, stop));
   const next = button("", () => app.go("stop", visit.id, upcoming()), { kind: "primary large block" });
   const node = h(
     "div",
@@ -52,7 +52,7 @@ export function screen(app) {
       h(
         "ul",
         { class: "plain-list picks" },
-        rows.map((one) => one.node),
+        rows.map(({ node }) => node),
       ),
     ),
     h(
@@ -70,24 +70,24 @@ export function screen(app) {
       name: "paper-sheet",
     }),
   );
-  const words = next.querySelector("span");
+  const nextLabel = next.querySelector("span");
 
   /** The first stop that is neither done nor skipped; the last one when all are. */
   function upcoming() {
-    const open = rows.find((one) => !["done", "skipped"].includes(one.phase()));
-    return (open ?? rows.at(-1)).number;
+    const unfinished = rows.find((row) => !["done", "skipped"].includes(row.phase()));
+    return (unfinished ?? rows.at(-1)).number;
   }
 
   function update() {
     start.update();
     rain.update();
     for (const row of rows) row.update();
-    setText(words, `Go to stop ${upcoming()}`);
+    setText(nextLabel, `Go to stop ${upcoming()}`);
   }
   return { title: "Tonight’s visit", node, dock: h("div", { class: "dock" }, next), update };
 }
 
-function row(app, stop) {
+function stopRow(app, stop) {
   const typed = stopText(stop.number);
   const state = h("span", { class: "tag" });
   const heard = h("span", { class: "small" });
@@ -106,14 +106,14 @@ function row(app, stop) {
     ),
   );
   const update = () => {
-    const found = heardAt(stop.number);
-    setText(state, WORDS[phase()]);
+    const species = heardAt(stop.number);
+    setText(state, PHASE_WORDS[phase()]);
     setAttribute(state, "data-phase", phase());
     setText(
       heard,
       phase() === "skipped"
         ? typed("skip_reason")
-        : found.join(", ") || (phase() === "done" ? "nothing heard" : ""),
+        : species.join(", ") || (phase() === "done" ? "nothing heard" : ""),
     );
   };
   return { node, update, phase, number: stop.number };

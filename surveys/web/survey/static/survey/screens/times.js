@@ -16,7 +16,7 @@ const FOLDS = [
 ];
 
 export function timeFields(app, number) {
-  const rows = TIMES.map(([name, label]) => row(app, number, name, label));
+  const rows = TIMES.map(([name, label]) => timeField(app, number, name, label));
   const node = h(
     "div",
     null,
@@ -25,15 +25,15 @@ export function timeFields(app, number) {
       { class: "small muted" },
       `Local clock of the route, ${model.route.time_zone.replaceAll("_", " ")}.`,
     ),
-    rows.map((one) => one.node),
+    rows.map(({ node }) => node),
   );
-  return { node, update: () => rows.forEach((one) => one.update()) };
+  return { node, update: () => rows.forEach((row) => row.update()) };
 }
 
-function row(app, number, name, label) {
+function timeField(app, number, name, label) {
   const typed = stopText(number);
   const id = `time-${name}`;
-  const input = h("input", { id, type: kindOf(), step: 1, autocomplete: "off", onchange: take });
+  const input = h("input", { id, type: inputType(), step: 1, autocomplete: "off", onchange: save });
   const folds = FOLDS.map(([fold, words]) =>
     h(
       "label",
@@ -48,16 +48,21 @@ function row(app, number, name, label) {
       words,
     ),
   );
-  const twice = h(
+  const foldChoice = h(
     "fieldset",
     { class: "field" },
     h("legend", null, "The clocks went back: this time came twice. Which was it?"),
     folds,
   );
-  const node = h("div", null, h("div", { class: "field" }, h("label", { for: id }, label), input), twice);
+  const node = h(
+    "div",
+    null,
+    h("div", { class: "field" }, h("label", { for: id }, label), input),
+    foldChoice,
+  );
 
   /** A time that no clock shows is mended as text, or it could not be seen. */
-  function kindOf() {
+  function inputType() {
     return typed(name) && stopTime(number)(name) === null && !isTwice() ? "text" : "time";
   }
 
@@ -65,7 +70,7 @@ function row(app, number, name, label) {
     return instantsOf(typed(name), model.visit.night, model.route.time_zone).length > 1;
   }
 
-  async function take() {
+  async function save() {
     if (input.validity.badInput) return;
     const fold =
       instantsOf(input.value, model.visit.night, model.route.time_zone).length > 1
@@ -76,10 +81,11 @@ function row(app, number, name, label) {
   }
 
   function update() {
-    twice.hidden = !isTwice();
-    for (const one of twice.querySelectorAll("input")) one.checked = one.value === typed(`${name}.fold`);
+    foldChoice.hidden = !isTwice();
+    for (const radio of foldChoice.querySelectorAll("input"))
+      radio.checked = radio.value === typed(`${name}.fold`);
     if (document.activeElement === input) return;
-    input.type = kindOf();
+    input.type = inputType();
     const instant = stopTime(number)(name);
     input.value =
       input.type === "text" || instant === null

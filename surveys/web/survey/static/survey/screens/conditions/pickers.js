@@ -1,0 +1,163 @@
+// Dialogs that fill a cell with one tap: an option, a temperature, a count, a text.
+import { button, dialog, h, setText } from "../../dom.js";
+import { model, text, undo, write } from "../../model.js";
+import { textBox } from "../textbox.js";
+import { fullWords } from "./words.js";
+
+/** Open the dialog that fills the cell at `address`. */
+export function openPicker(app, address, field) {
+  if (field.options) return pickOption(app, address, field);
+  return { temperature: pickTemperature, count: pickCount, text: typeText }[field.kind](app, address, field);
+}
+
+async function fill(app, address, field, typed) {
+  await write({ [address]: typed });
+  app.snack(typed ? `${field.title}: ${fullWords(typed, field)}` : `${field.title}: cleared`, undo);
+}
+
+function pickOption(app, address, field) {
+  const current = text(address);
+  const pick = (code) => () => {
+    box.close();
+    fill(app, address, field, code);
+  };
+  const options = field.options().map(([code, name, sign]) =>
+    h(
+      "li",
+      null,
+      h(
+        "button",
+        {
+          type: "button",
+          class: "btn btn--block pick",
+          "aria-pressed": String(code === current),
+          onclick: pick(code),
+        },
+        h("strong", null, name),
+        sign && h("span", null, sign),
+      ),
+    ),
+  );
+  const box = dialog(
+    field.title,
+    h("ul", { class: "plain-list picks" }, options),
+    current && button("Clear", pick(""), { kind: "quiet" }),
+  );
+}
+
+/** Up and down from the last reading of the evening; or typed. */
+function pickTemperature(app, address, field) {
+  const unit = text("temperature_unit") || model.route.temperature_unit;
+  const name = address.split(".").at(-1);
+  const start = () => text(address) || lastReading(name) || (unit === "F" ? "50" : "10");
+  const input = h("input", {
+    type: "text",
+    inputmode: "decimal",
+    id: "degrees",
+    "data-typed": address,
+    class: "big-number",
+    value: text(address),
+    oninput: () => write({ [address]: input.value.trim() }),
+  });
+  const step = (by) => () => {
+    const next = text(address) ? Number(start().replace(",", ".")) + by : Number(start().replace(",", "."));
+    input.value = String(Math.round(next * 10) / 10);
+    write({ [address]: input.value });
+    app.say(`${input.value} degrees`);
+  };
+  const steps = [
+    [-1, "−1"],
+    [-0.5, "−½"],
+    [0.5, "+½"],
+    [1, "+1"],
+  ];
+  dialog(
+    field.title,
+    h("div", { class: "field" }, h("label", { for: "degrees" }, `${field.title} in °${unit}`), input),
+    h(
+      "div",
+      { class: "steps" },
+      steps.map(([by, label]) =>
+        h(
+          "button",
+          {
+            type: "button",
+            class: "btn btn--large",
+            "aria-label": `${by > 0 ? "up" : "down"} ${Math.abs(by)}`,
+            onclick: step(by),
+          },
+          label,
+        ),
+      ),
+    ),
+    h(
+      "p",
+      { class: "small muted" },
+      lastReading(name)
+        ? `The first tap gives the last reading, ${lastReading(name)}°.`
+        : "Hold the thermometer away from the car and from your hand.",
+    ),
+    button(
+      "Clear",
+      () => {
+        input.value = "";
+        write({ [address]: "" });
+      },
+      { kind: "quiet" },
+    ),
+  );
+}
+
+/** The latest reading of the same kind at another place of the sheet. */
+function lastReading(name) {
+  const places = [...model.stops.map(({ number }) => `stops.${number}`).reverse(), "start"];
+  return places.map((place) => text(`${place}.${name}`)).find(Boolean) ?? "";
+}
+
+function pickCount(app, address, field) {
+  const output = h("output", { class: "big-number" }, text(address) || "0");
+  const step = (by) => () => {
+    const next = Math.max(0, (Number(text(address)) || 0) + by);
+    setText(output, String(next));
+    write({ [address]: String(next) });
+    app.say(`${next}`);
+  };
+  dialog(
+    field.title,
+    output,
+    h(
+      "div",
+      { class: "steps" },
+      h(
+        "button",
+        { type: "button", class: "btn btn--large", "aria-label": "one less", onclick: step(-1) },
+        "−1",
+      ),
+      h(
+        "button",
+        { type: "button", class: "btn btn--large btn--primary", "aria-label": "one more", onclick: step(1) },
+        "+1",
+      ),
+    ),
+    button(
+      "None passed",
+      () => {
+        setText(output, "0");
+        write({ [address]: "0" });
+      },
+      { kind: "block" },
+    ),
+    button(
+      "Clear",
+      () => {
+        setText(output, "0");
+        write({ [address]: "" });
+      },
+      { kind: "quiet" },
+    ),
+  );
+}
+
+function typeText(_app, address, field) {
+  dialog(field.title, textBox(address, "Written as you type"));
+}

@@ -1,0 +1,99 @@
+// Making a recording at a stop.
+import { button, dialog, h, setText } from "../../dom.js";
+import { model, stopText, undo, writeStop } from "../../model.js";
+import { NoSound, record } from "../../recorder.js";
+import { soon } from "../../recordings.js";
+import { textBox } from "../textbox.js";
+import { showRecording } from "./dialog.js";
+import { meter } from "./meter.js";
+import { clockOf, KINDS, lengthOf, minutesAndSeconds } from "./words.js";
+
+const TOO_LOUD = 0.92;
+const INSTRUCTIONS = {
+  voucher: "Hold still and point the phone at the calls. Every second is stored at once.",
+  note: "Speak now. Every second is stored at once.",
+};
+
+/** A call that the observer does not know: recorded, spoken of or written down, and noted at the stop. */
+export function askAboutUnnamedCall(app, number) {
+  const recordAs = (kind) => () => {
+    box.close();
+    startRecording(app, number, kind, { unnamed: true });
+  };
+  const box = dialog(
+    "A call you cannot name",
+    h(
+      "p",
+      null,
+      "Keep the sound, or say what it was like. The coordinator listens to it later. " +
+        "Tap “?” at a species only if you think it was that one.",
+    ),
+    h(
+      "ul",
+      { class: "plain-list picks" },
+      h(
+        "li",
+        null,
+        button("Record the call", recordAs("voucher"), { kind: "primary large block", name: "record" }),
+      ),
+      h("li", null, button("Say what you heard", recordAs("note"), { kind: "block", name: "record" })),
+    ),
+    textBox(`stops.${number}.note`, "Or write it down", { rows: 3 }),
+  );
+}
+
+/** Record at once; the dialog that comes up ends it. */
+export async function startRecording(app, number, kind, { unnamed = false } = {}) {
+  const time = h("div", { class: "big-number", role: "timer", "aria-live": "off" }, "0:00");
+  const bars = meter();
+  const advice = h("p", null, "Opening the microphone …");
+  const end = button("Stop and keep", () => box.close(), { kind: "primary large block" });
+  const box = dialog(kind === "note" ? "Voice note" : "Recording", time, bars.node, advice, end);
+  let recorder = null;
+  let isOpen = true;
+  box.addEventListener("close", () => {
+    isOpen = false;
+    recorder?.stop();
+  });
+  const heard = (level, seconds) => {
+    setText(time, minutesAndSeconds(seconds));
+    bars.set(level);
+    setText(advice, level > TOO_LOUD ? "Too loud: point the phone away." : INSTRUCTIONS[kind]);
+  };
+  const over = (recording, why) => {
+    box.close();
+    if (why) app.trouble(why);
+    if (recording) noteKept(app, number, recording, unnamed);
+  };
+  try {
+    recorder = await record(newRecording(app, number, kind), { heard, over });
+    app.say("Recording");
+    if (!isOpen) recorder.stop();
+  } catch (error) {
+    if (!(error instanceof NoSound)) throw error;
+    for (const part of [time, bars.node, end]) part.remove();
+    setText(advice, error.message);
+    advice.className = "message message--error";
+    app.alarm(error.message);
+  }
+}
+
+const newRecording = (app, number, kind) => ({
+  slug: app.config.slug,
+  visit: model.visit.id,
+  person: model.visit.person.id,
+  stop: number,
+  species: "",
+  kind,
+});
+
+async function noteKept(app, number, recording, unnamed) {
+  const kept = `${KINDS[recording.kind]} of ${lengthOf(recording)} kept`;
+  if (unnamed) {
+    const lines = [stopText(number)("note"), `A call at ${clockOf(recording)} not named.`];
+    await writeStop(number, { note: lines.filter(Boolean).join(" ") });
+    app.snack(`${kept}, and a line in the note of stop ${number}`, undo);
+  } else app.snack(`${kept} on this phone`);
+  soon();
+  if (recording.kind === "voucher" && !unnamed) showRecording(app, recording.id);
+}
