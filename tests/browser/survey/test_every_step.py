@@ -156,7 +156,7 @@ def test_summary_and_sending(walk, look, observer):
     page.get_by_label("Second observer").fill("Alex Marsh")
     page.get_by_label("Second observer").scroll_into_view_if_needed()
     look("21-second-observer")
-    page.locator("#found-title").scroll_into_view_if_needed()
+    page.locator("#findings-title").scroll_into_view_if_needed()
     look("22-remarks")
     walk.tap("Submit the visit")
     look("23-submit")

@@ -52,11 +52,11 @@ export async function keepAwake(awake) {
   if (!awake) return lock?.release().catch(() => {});
   if (lock || asking || document.visibilityState !== "visible") return undefined;
   asking = true;
-  const given = await navigator.wakeLock?.request("screen").catch(() => null);
+  const sentinel = await navigator.wakeLock?.request("screen").catch(() => null);
   asking = false;
-  if (!given) return undefined;
-  lock = given;
-  given.addEventListener("release", () => {
+  if (!sentinel) return undefined;
+  lock = sentinel;
+  sentinel.addEventListener("release", () => {
     lock = null;
   });
   return wanted ? undefined : keepAwake(false);

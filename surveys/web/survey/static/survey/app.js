@@ -54,8 +54,8 @@ function go(...parts) {
 
 /** A slow screen that was overtaken by the next one is not put in its place any more. */
 async function show() {
-  const mine = ++showings;
-  const overtaken = () => mine !== showings;
+  const showing = ++showings;
+  const overtaken = () => showing !== showings;
   const [name, id, number] = where();
   if (!screens[name]) return go("home");
   const coming = screens[name]();

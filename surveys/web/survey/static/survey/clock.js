@@ -26,11 +26,11 @@ export function nightOf(instant, zone) {
     hour: "2-digit",
     hourCycle: "h23",
   };
-  const found = Object.fromEntries(
+  const local = Object.fromEntries(
     new Intl.DateTimeFormat("en-GB", parts).formatToParts(instant).map(({ type, value }) => [type, value]),
   );
-  const date = new Date(Date.UTC(found.year, found.month - 1, found.day));
-  if (Number(found.hour) < 12) date.setUTCDate(date.getUTCDate() - 1);
+  const date = new Date(Date.UTC(local.year, local.month - 1, local.day));
+  if (Number(local.hour) < 12) date.setUTCDate(date.getUTCDate() - 1);
   return date.toISOString().slice(0, 10);
 }
 

@@ -61,7 +61,7 @@ export function instantsOf(text, night, zone) {
   return [...offsets]
     .map((offset) => shown - offset)
     .filter((instant) => shownAt(instant, zone) === shown)
-    .sort((one, other) => one - other);
+    .sort((a, b) => a - b);
 }
 
 /** The instant of a clock cell and its fold, in milliseconds; null when nobody can tell. */
@@ -71,7 +71,7 @@ export function readTime(text, fold, { night, zone }) {
     const instant = Date.parse(typed);
     return Number.isNaN(instant) ? null : instant;
   }
-  const found = instantsOf(typed, night, zone);
-  if (found.length < 2) return found[0] ?? null;
-  return { first: found[0], second: found[1] }[fold.trim().toLowerCase()] ?? null;
+  const instants = instantsOf(typed, night, zone);
+  if (instants.length < 2) return instants[0] ?? null;
+  return { first: instants[0], second: instants[1] }[fold.trim().toLowerCase()] ?? null;
 }

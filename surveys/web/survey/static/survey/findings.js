@@ -17,9 +17,8 @@ export function judgeModel() {
 
 /** The phone's findings, and those of the server that the phone cannot make itself. */
 export function allFindings() {
-  const own = judgeModel();
-  const others = model.visit.findings.filter(({ code }) => !CODES.includes(code));
-  return [...own, ...others];
+  const onlyOnServer = model.visit.findings.filter(({ code }) => !CODES.includes(code));
+  return [...judgeModel(), ...onlyOnServer];
 }
 
 export function findingNode(finding) {

@@ -73,12 +73,12 @@ export const close = () => Object.assign(model, { visit: null, cells: new Map(),
     not on the phone any more. */
 export async function reload() {
   if (!model.visit) return true;
-  const mine = ++readings;
+  const reading = ++readings;
   const [visit, records] = await Promise.all([
     store.get("visits", model.visit.id),
     store.cellsOf(model.visit.id),
   ]);
-  if (mine !== readings) return true;
+  if (reading !== readings) return true;
   if (!visit) return false;
   model.visit = leaping ? { ...visit, leap: leaping } : visit;
   model.records = records;
@@ -92,10 +92,10 @@ export async function reload() {
 /** Write texts at once; the promise resolves when they are on the disk. */
 export async function write(texts, { undo = true } = {}) {
   const before = Object.fromEntries(Object.keys(texts).map((address) => [address, text(address)]));
-  const writing = Object.entries(texts).map(([address, typed]) => [address, { typed }]);
-  for (const [address, one] of writing) {
-    underWay.set(address, one);
-    if (one.typed) model.cells.set(address, one.typed);
+  const entries = Object.entries(texts).map(([address, typed]) => [address, { typed }]);
+  for (const [address, entry] of entries) {
+    underWay.set(address, entry);
+    if (entry.typed) model.cells.set(address, entry.typed);
     else model.cells.delete(address);
   }
   if (undo) undone.push(before);
@@ -104,7 +104,7 @@ export async function write(texts, { undo = true } = {}) {
   try {
     await store.writeCells(model.visit.id, texts);
   } finally {
-    for (const [address, one] of writing) if (underWay.get(address) === one) underWay.delete(address);
+    for (const [address, entry] of entries) if (underWay.get(address) === entry) underWay.delete(address);
   }
   await reload();
 }
@@ -145,12 +145,12 @@ export function leapt(ms) {
 
 /** The visits of a night that are on the phone, of the person whom the packet is for. */
 export async function visitsOf(slug, packet, night) {
-  const own = (visit) =>
+  const isOfNight = (visit) =>
     visit.slug === slug &&
     visit.route.code === packet.route.code &&
     visit.night === night &&
     visit.person.id === packet.person.id;
-  return (await store.getAll("visits")).filter(own);
+  return (await store.getAll("visits")).filter(isOfNight);
 }
 
 /** Begin the visit of a night, or go on with it where it was begun. */

@@ -25,8 +25,8 @@ function temperature(text, unit) {
 
 function instant(names, name, night) {
   const typed = clean(names.get(name));
-  const found = typed && readTime(typed, names.get(`${name}.fold`) ?? "", night);
-  return found === null ? null : new Date(found).toISOString();
+  const milliseconds = typed && readTime(typed, names.get(`${name}.fold`) ?? "", night);
+  return milliseconds === null ? null : new Date(milliseconds).toISOString();
 }
 
 const weather = (cells, part, unit) => ({
@@ -38,7 +38,7 @@ const weather = (cells, part, unit) => ({
 function calls(names) {
   return [...names]
     .filter(([name, text]) => name.startsWith("calls.") && text.trim() !== "")
-    .sort(([one], [other]) => (one < other ? -1 : 1))
+    .sort(([a], [b]) => (a < b ? -1 : 1))
     .map(([name, text]) => {
       const species = name.slice("calls.".length);
       if (text.trim() === "?") return { species, index: null, not_sure: true };
@@ -94,11 +94,11 @@ export function readCase(cells, { visit, route, protocol, tonight, checklist }) 
   const unit = (cells.get("temperature_unit") ?? "").trim().toUpperCase() || route.temperature_unit;
   const night = { night: visit.night, zone: route.time_zone };
   const periods = [...byStop(cells)]
-    .sort(([one], [other]) => one - other)
+    .sort(([a], [b]) => a - b)
     .map(([stop, names]) => period(stop, names, unit, night))
     .filter(Boolean);
   const hours = tonight?.stops ?? {};
-  const sky = Object.fromEntries(Object.entries(hours).map(([stop, found]) => [stop, found.sky]));
+  const sky = Object.fromEntries(Object.entries(hours).map(([stop, { sky: codes }]) => [stop, codes]));
   const sheet = {
     night: visit.night,
     periods,

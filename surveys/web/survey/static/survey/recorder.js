@@ -67,9 +67,9 @@ export async function record(about, { heard, over }) {
 
   machine.ondataavailable = ({ data }) => {
     if (!data.size) return;
-    const [mine, seconds] = [number++, meter.seconds()];
+    const [piece, seconds] = [number++, meter.seconds()];
     last = last
-      .then(async () => sounds.append(id, mine, await data.arrayBuffer(), seconds))
+      .then(async () => sounds.append(id, piece, await data.arrayBuffer(), seconds))
       .catch((error) =>
         stop(
           error.name === "QuotaExceededError"

@@ -62,8 +62,8 @@ async function sendReady({ anyway }) {
   sender.say("sending");
   const onProgress = (id, share) => sender.say("sending", { id, share });
   const { person, csrf } = await hello(config.hello, PATIENCE_MS);
-  const mine = waiting.filter(({ person: owner }) => owner === person.id);
-  for (const { id } of mine) await upload(id, { url: config.recordings, csrf, onProgress });
+  const ofPerson = waiting.filter(({ person: owner }) => owner === person.id);
+  for (const { id } of ofPerson) await upload(id, { url: config.recordings, csrf, onProgress });
   return sender.say("idle");
 }
 

@@ -33,10 +33,10 @@ export const get = (id) => transact("readonly", (recordings) => answered(recordi
 
 /** Recordings of a program, the oldest first. */
 export async function all(slug) {
-  const found = await transact("readonly", (recordings) => answered(recordings.getAll()));
-  return found
-    .filter((one) => one.slug === slug)
-    .sort((one, other) => (one.begun_at < other.begun_at ? -1 : 1));
+  const recordings = await transact("readonly", (table) => answered(table.getAll()));
+  return recordings
+    .filter((recording) => recording.slug === slug)
+    .sort((a, b) => (a.begun_at < b.begun_at ? -1 : 1));
 }
 
 export function begin(recording) {
@@ -79,8 +79,8 @@ export function change(id, alter) {
 
 /** The recording is over; one without a sound is nothing. */
 export async function finish(id) {
-  const recording = await change(id, (one) => {
-    one.state = one.state === "recording" ? "kept" : one.state;
+  const recording = await change(id, (stored) => {
+    if (stored.state === "recording") stored.state = "kept";
   });
   if (recording && !recording.bytes) await forget(id);
   return recording?.bytes ? recording : null;
@@ -90,8 +90,8 @@ export async function finish(id) {
 export async function recover(slug) {
   const { held } = await navigator.locks.query();
   const alive = new Set(held.map(({ name }) => name));
-  const cut = (await all(slug)).filter((one) => one.state === "recording" && !alive.has(lockOf(one.id)));
-  for (const one of cut) await finish(one.id);
+  for (const { id, state } of await all(slug))
+    if (state === "recording" && !alive.has(lockOf(id))) await finish(id);
 }
 
 /** The sound as one file. */
@@ -137,5 +137,5 @@ export function forget(id) {
 }
 
 export async function forgetVisit(slug, visit) {
-  for (const one of (await all(slug)).filter((found) => found.visit === visit)) await forget(one.id);
+  for (const recording of await all(slug)) if (recording.visit === visit) await forget(recording.id);
 }

@@ -186,13 +186,15 @@ export function dropVisit(id) {
 
 /** Visits that were thrown away here and can still be brought back: { visit, cells, at } each. */
 export async function thrownAway(slug) {
-  const found = (await getAll("settings")).filter(({ name }) => name.startsWith(THROWN));
-  const old = found.filter(({ value }) => Math.abs(Date.now() - value.at) > KEPT_MS);
-  if (old.length)
+  const thrown = (await getAll("settings")).filter(({ name }) => name.startsWith(THROWN));
+  const expired = thrown.filter(({ value }) => Math.abs(Date.now() - value.at) > KEPT_MS);
+  if (expired.length)
     await transact(["settings"], "readwrite", async (t) =>
-      old.forEach(({ name }) => t.objectStore("settings").delete(name)),
+      expired.forEach(({ name }) => t.objectStore("settings").delete(name)),
     );
-  return found.filter((one) => !old.includes(one) && one.value.visit.slug === slug).map(({ value }) => value);
+  return thrown
+    .filter((entry) => !expired.includes(entry) && entry.value.visit.slug === slug)
+    .map(({ value }) => value);
 }
 
 /** The visit as it was thrown away, as a draft that the server is to begin again. */

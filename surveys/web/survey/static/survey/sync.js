@@ -45,14 +45,14 @@ async function sendVisits(visits, again = false) {
   const { person, csrf, now: theirs } = await hello(config.hello, PATIENCE_MS);
   const clockAhead = now() - Date.parse(theirs);
   await store.setSetting("clock-ahead", clockAhead);
-  const [mine, others] = partition(visits, (visit) => visit.person.id === person.id);
+  const [ofPerson, ofOthers] = partition(visits, (visit) => visit.person.id === person.id);
   try {
-    for (const visit of mine) await send(visit.id, { csrf, again });
+    for (const visit of ofPerson) await send(visit.id, { csrf, again });
   } catch (error) {
     if (error instanceof Stranger && !again) return sendVisits(visits, true);
     throw error;
   }
-  return sender.say(others.length ? "other-person" : "idle", { person, clockAhead, at: iso() });
+  return sender.say(ofOthers.length ? "other-person" : "idle", { person, clockAhead, at: iso() });
 }
 
 const partition = (list, test) => [list.filter(test), list.filter((item) => !test(item))];

@@ -3,7 +3,7 @@ import { keepPacket } from "./model.js";
 import { day } from "./rules/words.js";
 
 const box = document.querySelector("[data-take]");
-const said = box?.querySelector("[data-take-said]");
+const result = box?.querySelector("[data-take-result]");
 const button = box?.querySelector("[data-take-button]");
 
 function say(kind, ...sentences) {
@@ -12,7 +12,7 @@ function say(kind, ...sentences) {
   const words = document.createElement("p");
   words.textContent = sentences.filter(Boolean).join(" ");
   message.append(words);
-  said.replaceChildren(message);
+  result.replaceChildren(message);
 }
 
 async function fetchPacket() {

@@ -42,9 +42,9 @@ export async function screen(app) {
 
   /** A drawing that was overtaken by a later one is left. */
   async function update() {
-    const mine = ++drawings;
+    const drawing = ++drawings;
     const [list, ahead] = await Promise.all([standings(slug), setting("clock-ahead", 0)]);
-    if (mine !== drawings) return;
+    if (drawing !== drawings) return;
     const sound = app.sounds?.hereOnly() ?? "";
     const waiting = countWaiting(list);
     setSentences(state, [

@@ -100,7 +100,7 @@ function editingSection(app) {
 }
 
 function remarksSection() {
-  const heading = h("h2", { id: "found-title" });
+  const heading = h("h2", { id: "findings-title" });
   const list = h("ul", { class: "findings" });
 
   function update() {
@@ -109,7 +109,7 @@ function remarksSection() {
     setText(heading, remarks.length ? words : "The protocol has no remarks");
     showFindings(list, remarks);
   }
-  return { node: h("section", { "aria-labelledby": "found-title" }, heading, list), update };
+  return { node: h("section", { "aria-labelledby": "findings-title" }, heading, list), update };
 }
 
 /** Submitting in the dock, throwing away at the end of the page. */

@@ -8,8 +8,8 @@ export function remarks(app, number) {
   const list = h("ul", { class: "findings" });
   const node = h(
     "section",
-    { "aria-labelledby": "said-title" },
-    h("h2", { id: "said-title" }, "What the protocol says"),
+    { "aria-labelledby": "rules-title" },
+    h("h2", { id: "rules-title" }, "What the protocol says"),
     list,
   );
   let loading = null;
