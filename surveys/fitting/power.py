@@ -56,23 +56,23 @@ def today_of(result: SpeciesResult) -> Today:
             "There are no accepted visits in its calling season yet. Accept some first."
         )
     last = years[-1]
-    line = [share.value for _, share in result.trend.line if share.value is not None]
-    told = [year.occupancy.value for year in years if year.occupancy.value is not None]
-    heard = [year.detection.value for year in years if year.detection.value is not None]
-    if not heard or not (line or told):
+    on_line = [share.value for _, share in result.trend.line if share.value is not None]
+    yearly = [year.occupancy.value for year in years if year.occupancy.value is not None]
+    detected = [year.detection.value for year in years if year.detection.value is not None]
+    if not detected or not (on_line or yearly):
         raise PowerUnknownError(
             "How often it is heard where it is present cannot be estimated: no stop was visited "
             "twice in one calling season, or it was never heard twice. A second visit a season "
             "mends that."
         )
-    occupancy = line[-1] if line else told[-1]
+    occupancy = on_line[-1] if on_line else yearly[-1]
     return Today(
         routes=max(last.effort.routes, 2),
         stops_per_route=max(round(last.sites / max(last.effort.routes, 1)), 1),
         # As planned: a visit that some routes missed was still due.
         visits=max(math.ceil(last.effort.periods / max(last.sites, 1)), 1),
         occupancy=_inside(occupancy),
-        detection=_inside(sum(heard) / len(heard)),
+        detection=_inside(sum(detected) / len(detected)),
         year_sd=(result.trend.scatter and result.trend.scatter.value) or 0.0,
     )
 

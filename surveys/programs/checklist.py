@@ -100,10 +100,12 @@ def _check_extension(entry: ChecklistEntry, listed_until: dt.date | None) -> Non
     although nobody was asked to listen for the species."""
     if entry.listed_until is None or listed_until == entry.listed_until:
         return
-    meanwhile = Visit.objects.filter(route__program=entry.program_id, night__gt=entry.listed_until)
+    unlisted_visits = Visit.objects.filter(
+        route__program=entry.program_id, night__gt=entry.listed_until
+    )
     if listed_until:
-        meanwhile = meanwhile.filter(night__lte=listed_until)
-    first = meanwhile.order_by("night").values_list("night", flat=True).first()
+        unlisted_visits = unlisted_visits.filter(night__lte=listed_until)
+    first = unlisted_visits.order_by("night").values_list("night", flat=True).first()
     if first:
         raise ValidationError(
             {

@@ -66,7 +66,7 @@ class Described:
 
     @cached_property
     def contact_email(self) -> str:
-        return next((one["email"] for one in self._contributors if "email" in one), "")
+        return next((person["email"] for person in self._contributors if "email" in person), "")
 
     @property
     def _contributors(self) -> list[dict[str, Any]]:

@@ -83,13 +83,13 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     Raises NamesCollide when two species of the checklist share a scientific name.
     """
     checklist = _checklist(program)
-    given = {"program": program.pk, "season_year": about.season_year}
+    parameters = {"program": program.pk, "season_year": about.season_year}
     stops = shared_stops(program)
     write_table(folder, tables.CHECKLIST, checklist)
     write_table(folder, tables.PROTOCOLS, _protocols(program, about.season_year))
-    write_table(folder, tables.VISITS, _visits(program, given))
-    write_table(folder, tables.PERIODS, _periods(program, given, stops))
-    write_table(folder, tables.CALLS, stream(CALLS, given))
+    write_table(folder, tables.VISITS, _visits(program, parameters))
+    write_table(folder, tables.PERIODS, _periods(program, parameters, stops))
+    write_table(folder, tables.CALLS, stream(CALLS, parameters))
     yearly = yearly_table(program, last_year=about.season_year)
     write_table(folder, tables.YEARLY, yearly_cells(yearly))
     frozen = Frozen(about=about, folder=folder)
@@ -196,17 +196,17 @@ def first_season_year(program: Program, season_year: int) -> int | None:
     return counted_visits(program, season_year).aggregate(first=Min("season_year"))["first"]
 
 
-def _visits(program: Program, given: Mapping[str, Any]) -> Iterator[tuple[Value, ...]]:
+def _visits(program: Program, parameters: Mapping[str, Any]) -> Iterator[tuple[Value, ...]]:
     names = {
         person.pk: published_name(person, program)
-        for person in observers(program, given["season_year"])
+        for person in observers(program, parameters["season_year"])
     }
 
     @cache
     def begins(season_year: int, month: int, day: int) -> dt.date:
         return season_bounds(season_year, MonthDay(month=month, day=day))[0]
 
-    for row in stream(VISITS, given):
+    for row in stream(VISITS, parameters):
         begun = begins(row.season_year, row.season_begins_month, row.season_begins_day)
         yield _cells(
             tables.VISITS, row, day=(row.night - begun).days, observer=names[row.observer_id]
@@ -214,11 +214,11 @@ def _visits(program: Program, given: Mapping[str, Any]) -> Iterator[tuple[Value,
 
 
 def _periods(
-    program: Program, given: Mapping[str, object], stops: Mapping[int, SharedStop]
+    program: Program, parameters: Mapping[str, object], stops: Mapping[int, SharedStop]
 ) -> Iterator[tuple[Value, ...]]:
     places = _sun_places(stops)
     visit, sunset = None, None
-    for row in stream(PERIODS, given):
+    for row in stream(PERIODS, parameters):
         if row.visit != visit:
             visit = row.visit
             sunset = sunset_of(places[row.stop_id], row.night, program.time_zone)

@@ -85,8 +85,8 @@ def _conditions(
 
 def _total(rows: QuerySet, visit: str, aggregate: Count | Max) -> Subquery:
     """One aggregate over the rows of the outer visit; `visit` is the way from row to visit."""
-    mine = rows.filter(**{visit: OuterRef("pk")}).order_by()
-    return Subquery(mine.values(visit).annotate(total=aggregate).values("total"))
+    of_visit = rows.filter(**{visit: OuterRef("pk")}).order_by()
+    return Subquery(of_visit.values(visit).annotate(total=aggregate).values("total"))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -92,8 +92,8 @@ def power_grid(
     cells = []
     for number in routes:
         for times in visits:
-            own = replace(plan, routes=number, visits=times)
-            chance = power_of_trend(own, seed=seed, simulations=_enough(own))
+            variant = replace(plan, routes=number, visits=times)
+            chance = power_of_trend(variant, seed=seed, simulations=_enough(variant))
             cells.append(PowerCell(routes=number, visits=times, chance=chance))
     return tuple(cells)
 
@@ -121,9 +121,9 @@ def simulate_program(
     """
     stops = plan.routes * plan.stops_per_route
     route = np.repeat(np.arange(plan.routes), plan.stops_per_route)
-    own = _kept_luck(rng, stops, plan)
-    shared = _kept_luck(rng, plan.routes, plan)[route]
-    luck = np.sqrt(plan.alike) * shared + np.sqrt(1 - plan.alike) * own
+    of_stop = _kept_luck(rng, stops, plan)
+    of_route = _kept_luck(rng, plan.routes, plan)[route]
+    luck = np.sqrt(plan.alike) * of_route + np.sqrt(1 - plan.alike) * of_stop
     years = rng.normal(0.0, plan.year_sd, plan.years)
     occupied = ndtr(luck) < expit(logit(yearly_truth(plan)) + years)
     heard = rng.random((stops, plan.years, plan.visits)) < plan.detection

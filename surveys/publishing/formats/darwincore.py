@@ -237,8 +237,8 @@ class _Span:
         return _Span(
             count=self.count + 1,
             minutes=self.minutes + (_minutes(period) or 0.0),
-            first=min((one for one in (self.first, started) if one), default=None),
-            last=max((one for one in (self.last, finished) if one), default=None),
+            first=min((time for time in (self.first, started) if time), default=None),
+            last=max((time for time in (self.last, finished) if time), default=None),
         )
 
 
@@ -271,19 +271,19 @@ def _visit_event(
 def _route_place(route: Mapping[str, Any]) -> dict[str, Any]:
     """A visit has no place of its own: a circle that holds all stops of its route, as far as
     these are shared; nothing where they are not."""
-    told = {
+    sharing = {
         "dataGeneralizations": route["data_generalizations"],
         "informationWithheld": route["information_withheld"],
     }
     if route["coordinate_uncertainty_m"] is None:
-        return told
+        return sharing
     return {
         "decimalLatitude": route["latitude"],
         "decimalLongitude": route["longitude"],
         "geodeticDatum": "EPSG:4326",
         "coordinateUncertaintyInMeters": route["coordinate_uncertainty_m"],
         "georeferenceRemarks": ROUTE_PLACE,
-        **told,
+        **sharing,
     }
 
 
@@ -374,7 +374,7 @@ def _date(
 ) -> str:
     """An ISO 8601 interval in local time with its offset, so that the day reads as it was lived;
     the night alone where no time is known."""
-    times = [one.astimezone(zone).isoformat() for one in (first, last) if one is not None]
+    times = [time.astimezone(zone).isoformat() for time in (first, last) if time is not None]
     return "/".join(dict.fromkeys(times)) or visit["night"].isoformat()
 
 

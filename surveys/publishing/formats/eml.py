@@ -172,12 +172,12 @@ def _taxa(coverage: ET.Element, frozen: Frozen) -> None:
     taxonomic = ET.SubElement(coverage, "taxonomicCoverage")
     _text(taxonomic, "generalTaxonomicCoverage", "Frogs and toads that call at night (Anura).")
     for row in rows:
-        one = ET.SubElement(taxonomic, "taxonomicClassification")
+        taxon = ET.SubElement(taxonomic, "taxonomicClassification")
         rank = rank_of(row["species"], is_group=row["is_group"])
         if rank:
-            _text(one, "taxonRankName", rank)
-        _text(one, "taxonRankValue", row["species"])
-        _text(one, "commonName", row["common_name"])
+            _text(taxon, "taxonRankName", rank)
+        _text(taxon, "taxonRankValue", row["species"])
+        _text(taxon, "commonName", row["common_name"])
 
 
 def bounding_box(frozen: Frozen) -> tuple[float, float, float, float] | None:
@@ -222,15 +222,15 @@ def _methods(methods: ET.Element, frozen: Frozen) -> None:
 
 
 def _protocols(frozen: Frozen) -> list[str]:
-    found = []
+    protocols = []
     for row in frozen.records("protocols"):
         since = row["in_force_from"].isoformat()
         parts = [f"{row['protocol']}, version {row['version']}, in force from {since}"]
         parts += [str(row[name]) for name in ("limits", "windows") if row[name]]
         if row["source"]:
             parts.append(f"Source of its limits: {row['source']}")
-        found.append(". ".join(parts))
-    return found
+        protocols.append(". ".join(parts))
+    return protocols
 
 
 def _party(parent: ET.Element, role: str, about: About) -> None:
@@ -242,10 +242,10 @@ def _party(parent: ET.Element, role: str, about: About) -> None:
         _text(party, "onlineUrl", about.url)
 
 
-def _paragraphs(parent: ET.Element, name: str, words: Iterable[str]) -> None:
+def _paragraphs(parent: ET.Element, name: str, texts: Iterable[str]) -> None:
     block = ET.SubElement(parent, name)
-    for one in words:
-        _text(block, "para", one)
+    for text in texts:
+        _text(block, "para", text)
 
 
 def _text(parent: ET.Element, name: str, text: str) -> ET.Element:

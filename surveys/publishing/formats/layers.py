@@ -130,9 +130,9 @@ class _Best:
     index: np.ndarray
 
     def rows(self, route: Value, stops: Sequence[int]) -> Iterator[Row]:
-        own = self.index[stops]
-        listened, heard = (own > 0).sum(axis=0), (own > 1).sum(axis=0)
-        highest = own.max(axis=0)
+        of_route = self.index[stops]
+        listened, heard = (of_route > 0).sum(axis=0), (of_route > 1).sum(axis=0)
+        highest = of_route.max(axis=0)
         for species, year in np.argwhere(listened > 0).tolist():
             yield {
                 "route": route,

@@ -285,11 +285,11 @@ def _places(frozen: Frozen) -> list[str]:
     """How places were made coarser, each way once, the most frequent first."""
     ways: Counter[str] = Counter()
     for stop in frozen.records("stops"):
-        said = [stop["data_generalizations"]]
+        sentences = [stop["data_generalizations"]]
         if stop["information_withheld"]:
-            said.append(f"Not given: {stop['information_withheld'][0].lower()}"
+            sentences.append(f"Not given: {stop['information_withheld'][0].lower()}"
                         f"{stop['information_withheld'][1:]}")  # fmt: skip
-        ways[" ".join(one for one in said if one) or "Coordinates are given as they are."] += 1
+        ways[" ".join(filter(None, sentences)) or "Coordinates are given as they are."] += 1
     total = counted(ways.total(), "stop")
     if len(ways) == 1:
         return [f"All {total}: {next(iter(ways))}"]
@@ -319,16 +319,16 @@ def _effort(frozen: Frozen) -> list[tuple[int, int, int, int, int]]:
 def _sections(method: str) -> list[tuple[str, list[str]]]:
     """The method text as (heading, sentences); what stands before the first heading comes first,
     without its title."""
-    found: list[tuple[str, list[str]]] = []
+    sections: list[tuple[str, list[str]]] = []
     for block in method.strip().replace(" %", PERCENT).split("\n\n"):
         lines = block.splitlines()
         if len(lines) > 1 and set(lines[1]) <= {"-"} and lines[1]:
-            found.append((lines[0], _items(lines[2:])))
+            sections.append((lines[0], _items(lines[2:])))
         elif len(lines) > 1 and set(lines[1]) <= {"="} and lines[1]:
-            found.insert(0, (lines[0], []))
-        elif found:
-            found[-1][1].append(" ".join(lines))
-    return found or [("", [method])]
+            sections.insert(0, (lines[0], []))
+        elif sections:
+            sections[-1][1].append(" ".join(lines))
+    return sections or [("", [method])]
 
 
 def _items(lines: Sequence[str]) -> list[str]:
@@ -343,12 +343,12 @@ def _items(lines: Sequence[str]) -> list[str]:
 
 def _limits(row: Mapping[str, Any]) -> Limits:
     """Limits are `name: limit` joined by `; `."""
-    pairs = [one.partition(": ") for one in (row["limits"] or "").split("; ") if one]
+    pairs = [limit.partition(": ") for limit in (row["limits"] or "").split("; ") if limit]
     return Limits(
         name=f"{row['protocol']}, version {row['version']}",
         since=day(row["in_force_from"]),
         limits=tuple((name, limit) for name, _, limit in pairs),
-        windows=tuple(one for one in (row["windows"] or "").split("; ") if one),
+        windows=tuple(filter(None, (row["windows"] or "").split("; "))),
         source=row["source"] or "",
     )
 

@@ -119,7 +119,7 @@ def _stop(stop: Mapping[str, Any], scale: _Scale) -> str:
 
 def _labels(drawn: Mapping[str, Sequence[Mapping[str, Any]]], scale: _Scale) -> list[str]:
     """Codes of the routes above their middles, moved down where they would lie on another."""
-    taken: list[tuple[float, float]] = []
+    occupied: list[tuple[float, float]] = []
     parts = []
     for route, stops in drawn.items():
         x, y = scale.at(
@@ -129,9 +129,9 @@ def _labels(drawn: Mapping[str, Sequence[Mapping[str, Any]]], scale: _Scale) -> 
         half = 2.9 * len(route) + 1
         x = min(max(x, half), WIDTH - half)
         y = max(y - 6, 9.0)
-        while any(abs(x - a) < 2 * half and abs(y - b) < 10 for a, b in taken):
+        while any(abs(x - a) < 2 * half and abs(y - b) < 10 for a, b in occupied):
             y += 10
-        taken.append((x, y))
+        occupied.append((x, y))
         parts += [
             f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="middle" font-size="8.5" '
             f'font-weight="bold" font-family="{_FONT}" {paint}>{html.escape(route)}</text>'

@@ -203,7 +203,11 @@ def _write_dictionary(writer: _Writer, sheet: Worksheet) -> None:
     for at, width in enumerate((12, 26, 10, 22, _MEANING, 9, 9, 9, 24, 5, 18)):
         sheet.set_column(at, at, width)
     for row, (table, column) in enumerate(columns, start=1):
-        refers = (f"{other}.{name}" for own, other, name in table.refers if own == column.name)
+        refers = (
+            f"{other}.{name}"
+            for foreign_key, other, name in table.refers
+            if foreign_key == column.name
+        )
         cells = (
             table.name,
             column.name,

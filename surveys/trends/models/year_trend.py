@@ -180,11 +180,11 @@ def summarize_year_trend(trend: YearTrend) -> TrendSummary:
 def year_trend_line(trend: YearTrend) -> tuple[tuple[int, Estimate], ...]:
     """The share of sites on the line in each season year, with the interval of the line."""
     line = trend.line
-    told = []
+    estimates = []
     for year in trend.levels.years.tolist():
         name = f"occupancy {year}"
         if line is None:
-            told.append((year, _unknown(name, trend)))
+            estimates.append((year, _unknown(name, trend)))
             continue
         ahead = np.array([1.0, year - line.center])
         middle = float(ahead @ np.array([line.level, line.slope]))
@@ -192,7 +192,7 @@ def year_trend_line(trend: YearTrend) -> tuple[tuple[int, Estimate], ...]:
         value, low, high = (
             _share(trend.levels, logit) for logit in (middle, middle - half, middle + half)
         )
-        told.append(
+        estimates.append(
             (
                 year,
                 Estimate(
@@ -207,7 +207,7 @@ def year_trend_line(trend: YearTrend) -> tuple[tuple[int, Estimate], ...]:
                 ),
             )
         )
-    return tuple(told)
+    return tuple(estimates)
 
 
 def year_scatter(trend: YearTrend) -> Estimate:

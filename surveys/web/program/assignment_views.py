@@ -67,7 +67,8 @@ def assignments(request: ProgramRequest) -> HttpResponse:
         "rows": rows,
         "year": year,
         "years": [
-            {"name": str(one), "url": f"?season={one}", "current": one == year} for one in years
+            {"name": str(other), "url": f"?season={other}", "current": other == year}
+            for other in years
         ],
         "observers": observers,
         "unassigned": sum(not row.assignments for row in rows),

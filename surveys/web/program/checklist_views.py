@@ -46,8 +46,10 @@ def checklist(request: ProgramRequest) -> HttpResponse:
     today = today_of(program)
     context = {
         "section": "checklist",
-        "listed": [one for one in entries if not one.listed_until or one.listed_until >= today],
-        "former": [one for one in entries if one.listed_until and one.listed_until < today],
+        "listed": [
+            entry for entry in entries if not entry.listed_until or entry.listed_until >= today
+        ],
+        "former": [entry for entry in entries if entry.listed_until and entry.listed_until < today],
     }
     return render(request, "program/checklist.html", context)
 

@@ -57,7 +57,7 @@ class RouteForm(SeenForm):
                 "protocol": route.protocol_id
             }
         super().__init__(*args, **options)
-        self.fields["protocol"].choices = [(one.pk, one.name) for one in protocols]
+        self.fields["protocol"].choices = [(protocol.pk, protocol.name) for protocol in protocols]
 
 
 class LineForm(SeenForm):

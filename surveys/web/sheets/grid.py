@@ -228,11 +228,11 @@ def _columns(
         Column(field="cars", heading="Cars"),
         *(
             Column(
-                field=f"calls.{one.code}",
-                heading=one.common_name,
+                field=f"calls.{kind.code}",
+                heading=kind.common_name,
                 css="sheet__index",
             )
-            for one in species
+            for kind in species
         ),
         Column(field="interrupted", heading="Broken off", options=YES_NO, css="sheet__choice"),
         Column(field="moonlight", heading="Moonlight", options=YES_NO, css="sheet__choice"),
@@ -294,7 +294,7 @@ def _sightings(
     typed = sorted(split(cells).sightings)
     spare = range(max(typed, default=0) + 1, max(typed, default=0) + 1 + SPARE_SIGHTINGS)
     stop_options = tuple((str(row.number), f"{row.number} {row.name}") for row in rows)
-    species = tuple((one.code, one.common_name) for one in catalog)
+    species = tuple((kind.code, kind.common_name) for kind in catalog)
     fields: tuple[tuple[str, str, Options], ...] = (
         ("stop", "Stop", stop_options),
         ("species", "Species", species),
