@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from math import log
+from typing import Any
 
 from surveys.charts.words import PERCENT, SITES, share
 from surveys.models.route import Habitat
@@ -98,6 +99,27 @@ def silent_words(kind: SilentKind, site: str) -> str:
         else ""
     )
     return f"{_capital(_kind(kind.name))}: never heard at {kind.sites} {SITES[site]}.{missed}"
+
+
+def model_tables(result: SpeciesResult) -> list[dict[str, Any]]:
+    """The models that were tried: `part`, `caption` and `models` of each table, those with any."""
+    trend = result.trend
+    tables = [
+        {
+            "part": "detection",
+            "caption": "What the chance of detection was allowed to depend on. The lowest AIC is "
+            "used, its penalty the larger of two: twice the parameters, or what they are worth "
+            "where the visits to a route are alike.",
+            "models": trend.detection_models,
+        },
+        {
+            "part": "occupancy",
+            "caption": "What occupancy was allowed to depend on, by the same rule; models at the "
+            "edge of the range are not used.",
+            "models": trend.occupancy_models,
+        },
+    ]
+    return [table for table in tables if table["models"]]
 
 
 def effect_sentence(result: SpeciesResult) -> str:

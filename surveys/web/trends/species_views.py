@@ -32,6 +32,7 @@ from surveys.web.trends.effects import (
     effect_sentence,
     fit_words,
     fits_poorly,
+    model_tables,
     silent_words,
 )
 from surveys.web.trends.forms import PlaceFilter
@@ -88,6 +89,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
                 "captions": CAPTIONS,
                 "silent": [silent_words(kind, site) for kind in result.trend.silent_kinds],
             },
+            "model_tables": model_tables(result),
             "fit_check": fit_words(result.fit_check),
             "fits_poorly": fits_poorly(result.fit_check),
             "filled": [(name, share(missing)) for name, missing in result.filled],
