@@ -1,6 +1,7 @@
 """Forms for people: inviting, role and training, accepting an invitation."""
 
 from django import forms
+from django.forms import model_to_dict
 
 from accounts.models import (
     Membership,
@@ -42,12 +43,7 @@ class PersonForm(SeenForm):
     )
 
     def __init__(self, *args: object, membership: Membership, **options: object) -> None:
-        initial = {
-            "role": membership.role,
-            "trained_on": membership.trained_on,
-            "trained_until": membership.trained_until,
-            "exact_places": membership.exact_places,
-        }
+        initial = model_to_dict(membership, fields=self.base_fields)
         super().__init__(*args, initial=initial, **options)
 
 

@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Sequence
 
 from django import forms
+from django.forms import model_to_dict
 
 from surveys.models import (
     Habitat,
@@ -52,10 +53,7 @@ class RouteForm(SeenForm):
         **options: object,
     ) -> None:
         if route:
-            names = ("code", "name", "region", "access_notes", "active")
-            options["initial"] = {name: getattr(route, name) for name in names} | {
-                "protocol": route.protocol_id
-            }
+            options["initial"] = model_to_dict(route, fields=self.base_fields)
         super().__init__(*args, **options)
         self.fields["protocol"].choices = [(protocol.pk, protocol.name) for protocol in protocols]
 

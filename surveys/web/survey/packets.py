@@ -10,6 +10,7 @@ from collections import Counter
 from typing import Any
 
 from django.db.models import QuerySet
+from django.forms import model_to_dict
 from django.utils.crypto import salted_hmac
 
 from accounts.models import Membership
@@ -168,10 +169,7 @@ def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> 
 def _species(entry: ChecklistEntry) -> dict[str, Any]:
     season = entry.calling_season
     return {
-        "code": entry.species.code,
-        "common_name": entry.species.common_name,
-        "scientific_name": entry.species.scientific_name,
-        "call": entry.species.call,
+        **model_to_dict(entry.species, fields=("code", "common_name", "scientific_name", "call")),
         "season": to_plain(season) if season else None,
     }
 
