@@ -10,7 +10,7 @@ from django.contrib.staticfiles import finders
 ROOT = Path(__file__).parents[3]
 WEB = ROOT / "surveys/web"
 IMPORT = re.compile(
-    r"""^\s*(?:import|export)\b[^;"']*["'](\.[^"']+)["']|\bimport\(["'](\.[^"']+)["']\)""",
+    r"""^\s*(?:import|export)\b[^;"']*["'](\.{1,2}/[^"']+)["']|\bimport\(["'](\.{1,2}/[^"']+)["']\)""",
     re.MULTILINE,
 )
 URL = re.compile(r"""\burl\(["']?([^"')]+)["']?\)""")
