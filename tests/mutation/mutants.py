@@ -26,7 +26,8 @@ class Mutant:
     """A module with one fault. `path` is relative to the project; `diff` holds the removed and
     added lines without their numbers; `repeat` tells apart equal diffs within one function.
     `line` is where the change begins in the file as it is, `lines` (first and last) the function
-    around it, None for what runs at import. `is_text` marks a change within a constant string."""
+    around it, None for what runs at import, and `body` the first line of its body. `is_text` marks
+    a change within a constant string."""
 
     path: str
     function: str
@@ -35,6 +36,7 @@ class Mutant:
     line: int
     lines: tuple[int, int] | None
     source: str
+    body: int = 0
     is_text: bool = False
 
     @property
@@ -91,21 +93,24 @@ def mutant_from(
     path: str, function: str, original: str, source: str, *, is_text: bool = False
 ) -> Mutant:
     line = first_difference(original, source)
+    around = None if is_text else _innermost_function(original, line)
     return Mutant(
         path=path,
         function=function,
         diff=diff_of(original, source),
         repeat=0,
         line=line,
-        lines=None if is_text else _innermost_function(original, line),
+        lines=around[:2] if around else None,
         source=source,
+        body=around[2] if around else 0,
         is_text=is_text,
     )
 
 
-def _innermost_function(text: str, line: int) -> tuple[int, int] | None:
+def _innermost_function(text: str, line: int) -> tuple[int, int, int] | None:
+    """First and last line of the function, and the first line of its body."""
     around = [
-        (node.lineno, node.end_lineno or node.lineno)
+        (node.lineno, node.end_lineno or node.lineno, node.body[0].lineno)
         for node in ast.walk(ast.parse(text))
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
         and node.lineno <= line <= (node.end_lineno or node.lineno)

@@ -61,11 +61,12 @@ class Reached:
         }
 
     def runs_at_import(self, mutant: Mutant) -> bool:
-        """Whether something of its function ran before the first test; `def` itself always does."""
-        if mutant.lines is None:
+        """Whether something of its function ran before the first test. `def` and the defaults of
+        parameters always do."""
+        if mutant.lines is None or mutant.line < mutant.body:
             return True
-        first, last = mutant.lines
-        return any(first < line <= last for line in self.at_import.get(mutant.path, []))
+        _, last = mutant.lines
+        return any(mutant.body <= line <= last for line in self.at_import.get(mutant.path, []))
 
     def cpu_limit(self, tests: Collection[str]) -> float:
         """How long these tests or test files may take before they count as endless."""

@@ -11,11 +11,11 @@ from tests.mutation.results import Results
 from tests.mutation.trying import AND_SECONDS, SLOWER, Bench, Reached, Tried, _tried
 
 IN_FUNCTION = Mutant(
-    path="a.py", function="f", diff="+ pass", repeat=0, line=3, lines=(2, 4), source="changed"
+    path="a.py", function="f", diff="+ pass", repeat=0, line=4, lines=(2, 5), source="", body=4
 )
 REACHED = Reached(
     seconds={"t.py::one": 1.0, "t.py::two": 2.0, "u.py::one": 4.0},
-    tests={"a.py": {1: ["u.py::one"], 3: ["t.py::one"]}},
+    tests={"a.py": {1: ["u.py::one"], 4: ["t.py::one"]}},
     at_import={"a.py": [1, 2]},
 )
 
@@ -26,7 +26,8 @@ def test_tests_that_reach_a_function():
 
 
 @pytest.mark.parametrize(
-    ("lines_at_import", "expected"), [([1, 2], False), ([1, 2, 3], True), ([4], True), ([5], False)]
+    ("lines_at_import", "expected"),
+    [([1, 2, 3], False), ([1, 2, 4], True), ([5], True), ([6], False)],
 )
 def test_a_function_runs_at_import_when_its_body_does(lines_at_import, expected):
     reached = replace(REACHED, at_import={"a.py": lines_at_import})
@@ -35,6 +36,7 @@ def test_a_function_runs_at_import_when_its_body_does(lines_at_import, expected)
 
 def test_code_outside_functions_runs_at_import():
     assert REACHED.runs_at_import(replace(IN_FUNCTION, lines=None))
+    assert REACHED.runs_at_import(replace(IN_FUNCTION, line=3))  # a default in the signature
 
 
 def test_the_limit_of_time_follows_the_tests():

@@ -15,7 +15,11 @@ from surveys.trends.analysis import (
     Parts,
     analyze,
 )
-from surveys.trends.histories import PeriodColumns
+from surveys.trends.histories import PeriodColumns, build_histories
+from surveys.trends.model_selection import detection_covariates, fill_with_mean
+from surveys.trends.models.dynamic import dynamic_chance, equilibrium_occupancy, fit_dynamic
+from surveys.trends.periods import calling_season
+from surveys.trends.species_result import Turnover
 from tests.support.fits import as_bytes, in_order
 from tests.support.simulated_programs import (
     repeat_stops,
@@ -24,6 +28,7 @@ from tests.support.simulated_programs import (
 )
 
 WITHOUT_RESAMPLING = Parts(fit_check=False, phenology=False)
+TURNOVER_ALONE = Parts(fit_check=False, index=False, phenology=False)
 SEEDS = (0, 2, 7)
 
 
@@ -99,6 +104,38 @@ def test_copies_of_stops_let_no_model_win(copied):
         for line, twice in zip(lines, doubled, strict=True):
             assert twice.delta == pytest.approx(2 * line.delta, rel=0.01, abs=0.05), line.name
     assert len(four.trend.detection_models) >= 4
+
+
+@pytest.mark.parametrize("site", ["stop", "route"])
+def test_turnover_is_the_dynamic_model_with_the_detection_that_was_chosen(site):
+    """Histories laid out season by season, a year without visits empty. Stops of a route are alike,
+    routes are not, and ten routes carry no covariate."""
+    rng = np.random.default_rng(0)
+    periods = simulate(rng, some_nature(rng), routes=10, years=5).periods
+    result = analyze("x", periods, site=site, parts=TURNOVER_ALONE)
+    histories = build_histories(calling_season(periods), site=site)
+    covariates, _ = fill_with_mean(histories)
+    names = detection_covariates(result.trend.detection_model)
+    assert bool(names) is (site == "stop")
+
+    sites, years = np.unique(histories.site), np.unique(histories.season_year)
+    shape = (len(sites), years.max() - years.min() + 1, histories.detected.shape[1])
+    seen, known = np.full(shape, np.nan), {name: np.full(shape, np.nan) for name in names}
+    routes = {}
+    for row, (label, year) in enumerate(zip(histories.site, histories.season_year, strict=True)):
+        place = np.searchsorted(sites, label), year - years.min()
+        seen[place] = histories.detected[row]
+        routes[label] = histories.cluster[row]
+        for name in names:
+            known[name][place] = covariates[name][row]
+    clusters = [routes[label] for label in sites] if site == "stop" else None
+    fit = fit_dynamic(seen, detection=known, clusters=clusters)
+    assert result.turnover == Turnover(
+        colonization=dynamic_chance(fit, "colonization"),
+        extinction=dynamic_chance(fit, "extinction"),
+        equilibrium=equilibrium_occupancy(fit),
+    )
+    assert ("clustered" in result.turnover.colonization.interval) is (site == "stop")
 
 
 @pytest.mark.parametrize("site", ["stop", "route"])

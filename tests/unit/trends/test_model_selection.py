@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import t as student_t
 
 from surveys.trends.effects import odds_ratios, silent_kinds
-from surveys.trends.estimates import FEW_CLUSTERS
+from surveys.trends.estimates import DID_NOT_CONVERGE, FEW_CLUSTERS
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import (
     BY_YEAR,
@@ -17,16 +17,20 @@ from surveys.trends.model_selection import (
     SAME,
     carries,
     choose_trend,
+    fill_with_mean,
+    model_terms,
     nested_in,
     penalty,
     rarer_outcome,
 )
 from surveys.trends.models.occupancy import fit_occupancy
 from surveys.trends.models.trend import fit_trend, summarize_trend, yearly_occupancy
+from surveys.trends.numerics import optimize
 from surveys.trends.numerics.arrays import BoolArray
 from surveys.trends.site_covariates import EmptyKind, SiteCovariate
 
 SITES, YEARS, VISITS = 200, 6, 3
+NAN = float("nan")
 
 
 def inverse_logit(x):
@@ -241,6 +245,31 @@ class TestEmptyKinds:
         # 300 silent rows, each heard with 0.89 when occupied: 1.92 / (300 * 0.89).
         assert kind.occupancy.high == pytest.approx(0.0072, abs=0.001)
 
+    def test_few_silent_visits_bound_nothing(self, dry):
+        """One site, listened to three times: silence is likely at any share of such sites."""
+        histories, choice = dry
+        rows = np.zeros(len(histories.site), dtype=bool)
+        rows[0] = True
+        for kept, high in ((rows, 1.0), (np.zeros_like(rows), 1.0)):
+            kind = EmptyKind(name="fish: yes", sites=1, rows=kept)
+            fish = term({}, [kind])
+            one = replace(choice, site_covariates={"fish": fish})
+            visits = np.where(rows[:, None] & (np.arange(VISITS) > 0), np.nan, histories.detected)
+            (bound,) = silent_kinds(one, replace(histories, detected=visits))
+            assert (bound.occupancy.value, bound.occupancy.high) == (0, high)
+
+    def test_every_kind_of_site_never_heard_is_left_out(self, dry):
+        histories, _ = dry
+        first, second = (np.arange(SITES)[histories.site] == site for site in (0, 4))
+        kinds = [
+            term({}, [EmptyKind(name=str(rows), sites=1, rows=rows)]) for rows in (first, second)
+        ]
+        together = term({}, [*kinds[0].empty, *kinds[1].empty])
+        for covariates in (kinds, kinds[::-1], [together]):
+            terms = model_terms(histories, {}, CONSTANT, covariates)
+            np.testing.assert_array_equal(terms["empty"], first | second)
+        assert model_terms(histories, {}, CONSTANT, [])["empty"] is None
+
     def test_a_mark_where_it_was_heard_is_refused(self, dry):
         histories, _ = dry
         with pytest.raises(ValueError, match="none where the species was heard"):
@@ -248,6 +277,55 @@ class TestEmptyKinds:
                 histories.detected, histories.season_year, histories.cluster,
                 empty=np.ones(len(histories.site), dtype=bool),
             )  # fmt: skip
+
+
+def test_models_whose_search_was_cut_short_have_no_place(monkeypatch):
+    monkeypatch.setattr(optimize, "_MOST_ITERATIONS", 1)
+    histories, covariates, _ = survey()
+    choice = choose_trend(histories, covariates, {})
+    assert len(choice.detection_models) == 4
+    for model in choice.detection_models:
+        assert model.delta is None
+        assert DID_NOT_CONVERGE in model.flags
+    # The simplest, in the order of the list.
+    assert choice.detection == CONSTANT == choice.detection_models[0].name
+
+
+class TestFilling:
+    def filled(self, values, detected):
+        values, detected = np.array(values), np.array(detected, dtype=float)
+        rows = np.arange(len(values))
+        return fill_with_mean(
+            Histories(
+                site=rows, cluster=rows, season_year=rows, detected=detected,
+                call_index=detected, night=detected, visit_covariates={"air": values},
+            )
+        )  # fmt: skip
+
+    def test_the_mean_of_the_visits_stands_for_what_is_missing(self):
+        values = [[10.0, 12], [14, 16], [NAN, 18]]
+        filled, shares = self.filled(values, np.zeros((3, 2)))
+        np.testing.assert_array_equal(filled["air"], [[10, 12], [14, 16], [14, 18]])
+        assert shares == {"air": pytest.approx(1 / 6)}
+
+    def test_visits_that_did_not_happen_are_neither_missing_nor_in_the_mean(self):
+        values = [[10.0, 12], [14, NAN], [16, 99]]
+        filled, shares = self.filled(values, [[0, 1], [0, NAN], [1, NAN]])
+        np.testing.assert_array_equal(filled["air"][:, 0], [10, 14, 16])
+        assert shares == {}
+
+    @pytest.mark.parametrize(("missing", "used"), [(0, True), (2, True), (3, False)])
+    def test_what_is_missing_too_often_is_not_used(self, missing, used):
+        """A fifth may be missing: 2 of 10 visits, not 3."""
+        values = np.arange(10.0)
+        values[:missing] = NAN
+        filled, shares = self.filled(values.reshape(5, 2), np.zeros((5, 2)))
+        assert ("air" in filled) is used
+        assert shares == ({"air": missing / 10} if missing and used else {})
+
+    @pytest.mark.parametrize("values", [[[5.0, 5]], [[NAN, NAN]]])
+    def test_what_does_not_vary_is_not_used(self, values):
+        assert self.filled(values, [[0, 1]]) == ({}, {})
 
 
 def test_dependent_rows_weigh_more():

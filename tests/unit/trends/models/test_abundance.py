@@ -103,6 +103,25 @@ class TestFit:
         assert abs(slope + 1.2) < 3 * np.sqrt(fit.fitted.covariance[1, 1])
         assert mean_abundance(fit).value == pytest.approx(np.exp(0.1), rel=0.25)
 
+    def test_standard_error_of_the_share_follows_from_finite_differences(self):
+        """Delta method: the gradient by central differences, the covariance of the fit."""
+        rng = np.random.default_rng(5)
+        fish = np.repeat([0.0, 1.0], 200)
+        fit = fit_abundance(simulated(rng, np.exp(0.5 - fish), 0.4), abundance={"fish": fish})
+        rows, step = np.column_stack([np.ones(400), fish]), 1e-5
+        theta, covariance = fit.fitted.coefficients, fit.fitted.covariance
+
+        def share(coefficients):
+            return 1 - np.exp(-np.exp(rows @ coefficients[:2])).mean()
+
+        gradient = [
+            (share(theta + step * unit) - share(theta - step * unit)) / (2 * step)
+            for unit in np.eye(3)
+        ]
+        found = occupancy_from_abundance(fit)
+        assert found.value == pytest.approx(share(theta))
+        assert found.se == pytest.approx((gradient @ covariance @ gradient) ** 0.5, rel=1e-6)
+
 
 class TestWeakData:
     @pytest.mark.parametrize(

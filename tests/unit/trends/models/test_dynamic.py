@@ -75,6 +75,19 @@ def test_likelihood_is_the_sum_over_latent_states(history, theta, by_visit):
     assert value == pytest.approx(expected, rel=1e-9, abs=1e-9)
 
 
+def test_visits_that_did_not_happen_tell_grouped_histories_apart():
+    """As much was heard at both, on more visits at one: grouped rows must not mix them."""
+    often, seldom = [[0, 0], [1, 0], [0, 0]], [[0, NAN], [1, 0], [NAN, NAN]]
+    history = np.array([often, seldom] * 6, dtype=float)
+    one = np.ones((12, 2, 1))
+    cells = dynamic_cells(history, one[:, 0], one, one, np.ones((12, 3, 1)))
+    assert cells.weight.tolist() == [6, 6]
+    theta = np.array([0.3, -1.2, -0.7, 0.4])
+    first, gain, loss, p = (np.full((12, 3, 2), chance) for chance in expit(theta))
+    expected = brute_force(history, first[:, 0, 0], gain[:, :, 0], loss[:, :, 0], p)
+    assert value_gradient(cells)(theta)[0] == pytest.approx(expected, rel=1e-9)
+
+
 def simulated(rng, *, sites, seasons, visits=3, first=0.6, gain=0.1, loss=0.2, p=0.5):
     state = rng.random(sites) < first
     history = np.empty((sites, seasons, visits))
@@ -136,6 +149,10 @@ def test_impossible_history_is_minus_infinity_not_an_error():
     value, gradient = evaluate(np.array([-800.0, -800.0, 800.0, 0.0]))
     assert value == -np.inf
     assert not gradient.any()
+    cells = dynamic_cells(history, one[:, 0], one, one, np.ones((1, 2, 1)))
+    scores = cell_scores(cells, np.array([-800.0, -800.0, 800.0, 0.0]))
+    assert scores.shape == (1, 4)
+    assert np.isnan(scores).all()
 
 
 @pytest.fixture(scope="module")
