@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 from surveys.trends import estimates
-from surveys.trends.models.model_fit import derived_share, fit_model, line_estimate, profile_line
+from surveys.trends.models.model_fit import (
+    derived_share,
+    fit_model,
+    line_estimate,
+    profile_line,
+    unfitted,
+)
 from surveys.trends.numerics.optimize import Objective, numeric_hessian
 
 
@@ -55,6 +61,20 @@ class TestFlags:
 
         model = fitted(broken, costly=costly)
         assert estimates.DID_NOT_CONVERGE in model.flags
+
+
+def test_a_fit_that_could_not_be_tried_has_no_numbers():
+    nothing = unfitted(method="m", names=("a", "b"), rows=3, flags=(estimates.NO_EFFORT,))
+    for numbers, shape in ((nothing.coefficients, (2,)), (nothing.covariance, (2, 2))):
+        assert (numbers.shape, numbers.dtype) == (shape, float)
+        assert np.isnan(numbers).all()
+    assert np.isnan([nothing.log_likelihood, nothing.aic]).all()
+    line = line_estimate(nothing, np.ones(2), name="n", level=0.8, link="log")
+    share = derived_share(nothing, lambda theta: (0.5, theta), name="n", level=0.8)
+    for estimate in (line, share):
+        assert estimate == estimates.not_estimable("n", method="m", flags=nothing.flags, level=0.8)
+        assert (estimate.value, estimate.low, estimate.high, estimate.se) == (None,) * 4
+        assert estimate.interval == "none"
 
 
 class TestLine:
