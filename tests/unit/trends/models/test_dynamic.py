@@ -242,7 +242,7 @@ class TestClusters:
         assert loss.low < loss.value < loss.high
 
     def test_a_wrong_number_of_labels_is_refused(self):
-        with pytest.raises(ValueError, match="clusters"):
+        with pytest.raises(ValueError, match=r"^clusters: expected"):
             fit_dynamic(simulated(np.random.default_rng(3), sites=9, seasons=3), clusters=[1, 2])
 
 

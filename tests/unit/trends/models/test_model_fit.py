@@ -101,8 +101,10 @@ class TestLine:
 
     def test_not_identified_has_no_value(self):
         found = line_estimate(fitted(flat), ONE, name="x", level=0.95, link="logit")
-        assert found.value is None
+        assert (found.value, found.se) == (None, None)
         assert (found.low, found.high) == (0.0, 1.0)
+        assert estimates.NOT_IDENTIFIED in found.flags
+        assert estimates.EDGE_OF_RANGE not in found.flags
 
     def test_profile_that_fails_falls_back_to_wald_and_says_so(self):
         model = fitted(hill, size=2)
