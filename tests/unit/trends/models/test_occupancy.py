@@ -4,7 +4,11 @@ import numpy as np
 import pytest
 
 from surveys.trends import estimates
-from surveys.trends.models.occupancy import fit_occupancy, fit_occupancy_designs
+from surveys.trends.models.occupancy import (
+    fit_occupancy,
+    fit_occupancy_designs,
+    history_flags,
+)
 from surveys.trends.models.occupancy_estimates import (
     coefficient_estimates,
     detection_share,
@@ -150,6 +154,31 @@ class TestEdges:
         assert estimates.NEVER_HEARD in share.flags
         assert coefficient_estimates(fit)[0].value is None
         assert np.isnan(occupied_given_histories(fit)).all()
+
+    @pytest.mark.parametrize(
+        ("history", "flags"),
+        [
+            ([[0.0, 0]], (estimates.NEVER_HEARD, estimates.TOO_FEW_DATA)),
+            (
+                [[0.0], [0]],
+                (
+                    estimates.NEVER_HEARD,
+                    estimates.TOO_FEW_DATA,
+                    estimates.NO_REPEAT_VISITS,
+                    estimates.NOT_IDENTIFIED,
+                ),
+            ),
+            ([[1.0, NAN]], (estimates.NO_REPEAT_VISITS, estimates.NOT_IDENTIFIED)),
+            ([[1.0, 0], [0, 1]], (estimates.NEVER_HEARD_TWICE, estimates.NOT_IDENTIFIED)),
+            ([[1.0, 1], [0, 1]], ()),
+        ],
+    )
+    def test_all_that_histories_cannot_carry_is_said(self, history, flags):
+        assert history_flags(np.array(history)) == flags
+
+    def test_naive_occupancy_has_its_name(self):
+        naive = fit_occupancy([[1.0, 0], [0, 0]]).naive
+        assert (naive.name, naive.value) == ("naive occupancy", 0.5)
 
     def test_never_heard_twice_bounds_occupancy_from_below_only(self):
         share = occupancy_share(fit_occupancy(spread_detections(30, 3, 4, 4)))
