@@ -2,8 +2,7 @@
 import { h, icon, setAttribute, setText } from "../dom.js";
 import { model, text } from "../model.js";
 import { BEAUFORT, NOISE_INDEX, SKY_CODES } from "../rules/codes.js";
-import { openPicker } from "./conditions/pickers.js";
-import { fullWords, shortWords } from "./conditions/words.js";
+import { fullWords, openPicker, shortWords } from "./conditions/pickers.js";
 
 const WATER = [
   ["dry", "Dry"],

@@ -1,8 +1,8 @@
-// Dialogs that fill a cell with one tap: an option, a temperature, a count, a text.
+// Dialogs that fill a cell with one tap: an option, a temperature, a count, a text; and the words for
+// what was filled in.
 import { button, dialog, h, setText } from "../../dom.js";
 import { model, text, undo, write } from "../../model.js";
 import { textBox } from "../textbox.js";
-import { fullWords } from "./words.js";
 
 /** Open the dialog that fills the cell at `address`. */
 export function openPicker(app, address, field) {
@@ -160,4 +160,20 @@ function pickCount(app, address, field) {
 
 function typeText(_app, address, field) {
   dialog(field.title, textBox(address, "Written as you type"));
+}
+
+/** What was typed, as its tile shows it. */
+export function shortWords(typed, field) {
+  if (!typed) return "–";
+  if (field.kind === "temperature") return `${typed}°`;
+  if (field.kind === "text") return typed.length > 8 ? `${typed.slice(0, 7)}…` : typed;
+  const option = field.options?.().find(([code]) => code === typed);
+  return option && option.length === 2 ? option[1] : typed;
+}
+
+/** What was typed, as it is spoken. */
+export function fullWords(typed, field) {
+  if (field.kind === "temperature") return `${typed} degrees`;
+  const option = field.options?.().find(([code]) => code === typed);
+  return option ? option.slice(1).join(", ") : typed;
 }

@@ -1,14 +1,14 @@
 // Making a recording at a stop.
-import { button, dialog, h, setText } from "../../dom.js";
+import { button, dialog, h, setAttribute, setText, svg } from "../../dom.js";
 import { model, stopText, undo, writeStop } from "../../model.js";
 import { NoSound, record } from "../../recorder.js";
 import { soon } from "../../recordings.js";
 import { textBox } from "../textbox.js";
 import { showRecording } from "./dialog.js";
-import { meter } from "./meter.js";
 import { clockOf, KINDS, lengthOf, minutesAndSeconds } from "./words.js";
 
 const TOO_LOUD = 0.92;
+const BARS = 24;
 const INSTRUCTIONS = {
   voucher: "Hold still and point the phone at the calls. Every second is stored at once.",
   note: "Speak now. Every second is stored at once.",
@@ -96,4 +96,23 @@ async function noteKept(app, number, recording, unnamed) {
   } else app.snack(`${kept} on this phone`);
   soon();
   if (recording.kind === "voucher" && !unnamed) showRecording(app, recording.id);
+}
+
+/** Bars that rise with the loudness: a node, and `set(level)` with a level of 0 to 1. */
+function meter() {
+  const bars = Array.from({ length: BARS }, (_, i) => svg("rect", { x: 10 * i, y: 2, width: 7, height: 20 }));
+  const node = svg(
+    "svg",
+    {
+      viewBox: `0 0 ${10 * BARS} 24`,
+      class: "meter",
+      preserveAspectRatio: "none",
+      role: "img",
+      "aria-label": "Loudness",
+    },
+    bars,
+  );
+  const set = (level) =>
+    bars.forEach((bar, i) => setAttribute(bar, "data-on", i < level * BARS ? "yes" : null));
+  return { node, set };
 }
