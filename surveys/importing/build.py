@@ -13,6 +13,7 @@ from surveys.importing.table import Table
 from surveys.models import Route, Source, Visit
 from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import season_year, window_of
+from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import Finding
 from surveys.runs.progress import Say, say_nothing
 from surveys.visits.bulk import ProgramSnapshot, program_snapshot
@@ -218,7 +219,10 @@ def _build_visit(
             companions=(night for night in nights if night != sheet.night),
         ),
     )
-    work.problems += [_problem(sheet, finding) for finding in judgment.refusals]
+    if judgment.refusals:
+        names = {code: species.name for code, species in background.species.items()}
+        reader = work.member.program.reader(names)
+        work.problems += [_problem(sheet, finding, reader) for finding in judgment.refusals]
     window = window_of(sheet.night, background.protocol)
     return BuiltVisit(
         route=route,
@@ -255,16 +259,17 @@ def _cells(
     return cells
 
 
-def _problem(sheet: GatheredSheet, finding: Finding) -> Problem:
+def _problem(sheet: GatheredSheet, finding: Finding, reader: Reader) -> Problem:
     """A refusal of the rules, said of the row and the column that caused it."""
     row, column = sheet.origins.get(cell_of(finding.where), (None, None))
     if row is None and finding.where.stop is not None:
         row = sheet.stops.get(finding.where.stop)
-    remedy = finding.remedy
+    told = tell(finding, reader)
+    remedy = told.remedy
     if finding.code == "clock-repeated":
         remedy = "Write “first” or “second” behind the time, such as 01:30 second."
     return Problem(
-        row=row or sheet.rows[0], column=column or None, message=finding.message, remedy=remedy
+        row=row or sheet.rows[0], column=column or None, message=told.message, remedy=remedy
     )
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from surveys.importing import typed
 from surveys.importing.columns import Choice, is_long
 from surveys.importing.fields import CLOCKS, DEGREES, RAINS, WINDS, Level
-from surveys.importing.problems import Problem
+from surveys.importing.problems import EntryError, Problem
 from surveys.importing.table import Row, Table
 from surveys.importing.unknown_names import unknown_routes, unknown_species
 from surveys.visits.sheet.cells import storable
@@ -95,7 +95,7 @@ class _PlacedRow:
         return self.work.text(self.row, code)
 
     def report(self, position: int, message: str, remedy: str) -> None:
-        self.work.report(self.row, position, CellError(message, remedy))
+        self.work.report(self.row, position, EntryError(message, remedy))
 
     def set_cell(self, address: str, text: str, position: int) -> None:
         self.sheet.cells[address] = text
@@ -201,7 +201,7 @@ def _night(work: _Gathering, row: Row) -> dt.date | None:
     text = row.texts[position]
     try:
         if is_missing(text):
-            raise CellError("The date of the evening is missing.", "Write it, such as 2024-04-15.")
+            raise EntryError("The date of the evening is missing.", "Write it, such as 2024-04-15.")
         return typed.read_date(text, work.choices[position].form, latest_year=work.latest_year)
     except CellError as error:
         work.report(row, position, error)
@@ -214,11 +214,11 @@ def _stop(work: _Gathering, row: Row) -> int | None:
     try:
         number = read_integer(text.casefold().removeprefix("stop").strip() or "-")
         if not 1 <= number <= 9999:
-            raise CellError(f"{quoted(text)} is not a stop number.", "Stops count from 1.")
+            raise EntryError(f"{quoted(text)} is not a stop number.", "Stops count from 1.")
     except CellError as error:
         missing = is_missing(text)
         message = "The stop number is missing." if missing else error.message
-        work.report(row, position, CellError(message, "Write the number of the stop."))
+        work.report(row, position, EntryError(message, "Write the number of the stop."))
         return None
     return number
 
@@ -265,7 +265,7 @@ def _put_once(placed: _PlacedRow, position: int, address: str, text: str) -> Non
     elif before != storable(text):
         first = sheet.origins[address][0]
         what = "stop" if address.startswith("stops.") else "visit"
-        raise CellError(
+        raise EntryError(
             f"{quoted(placed.row.texts[position])} differs from row {first}, which is of the same "
             f"{what}.",
             f"Write the same in every row of the {what}, or only in the first.",

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+from surveys.protocol.telling import Told
+from surveys.visits.sheet.texts import CellError
+
 
 @dataclass(frozen=True, kw_only=True)
 class Problem:
@@ -24,6 +27,18 @@ class Problem:
 
     def __str__(self) -> str:
         return f"{self.where}: {self.message} {self.remedy}".strip()
+
+
+class EntryError(CellError):
+    """A cell that only a spreadsheet gets wrong, in words for whoever made it."""
+
+    def __init__(self, message: str, remedy: str) -> None:
+        super().__init__("cell-unreadable")
+        self._words = Told(message=message, remedy=remedy)
+
+    @property
+    def _told(self) -> Told:
+        return self._words
 
 
 class UnreadableFileError(Exception):

@@ -1,6 +1,6 @@
 """Cells of a spreadsheet put the way the sheet is typed: dates, clocks, units.
 
-Each function returns the text for the sheet, or raises CellError with words for
+Each function returns the text for the sheet, or raises a CellError with words for
 whoever made the spreadsheet. What the sheet can read by itself passes unchanged.
 """
 
@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 
+from surveys.importing.problems import EntryError
 from surveys.importing.reading import clock_of
 from surveys.protocol.nights import ClockError, parse_clock
 from surveys.protocol.weather import (
@@ -54,7 +55,7 @@ def read_date(text: str, form: str, *, latest_year: int) -> dt.date:
     slashed = _SLASHED.fullmatch(typed)
     if form == "ymd" or slashed is None:
         if slashed:
-            raise CellError(
+            raise EntryError(
                 f"{quoted(text)} does not begin with the year.",
                 "Choose for this column whether the day or the month comes first.",
             )
@@ -67,7 +68,7 @@ def read_date(text: str, form: str, *, latest_year: int) -> dt.date:
         return dt.date(year, month, day)
     except ValueError:
         order = "day first" if form == "dmy" else "month first"
-        raise CellError(
+        raise EntryError(
             f"{quoted(text)} is not a day of the calendar when it is read {order}.",
             "Correct the date, or choose the other order for the column.",
         ) from None
@@ -81,7 +82,7 @@ def clock_cells(text: str, form: str, night: dt.date) -> tuple[str, str]:
     if match := _DATED_CLOCK.fullmatch(typed):
         date = dt.date.fromisoformat(match[1])
         if date not in (night, night + _ONE_DAY):
-            raise CellError(
+            raise EntryError(
                 f"{quoted(text)} is not on the night of {night.isoformat()}.",
                 "Correct the time or the date of the evening.",
             )
@@ -124,7 +125,7 @@ def wind_text(text: str, form: str) -> str:
     parts = re.split(r"\s*[-–]\s*", typed)
     speeds = [read_number(part) for part in parts]
     if len(speeds) > 2 or min(speeds) < 0:
-        raise CellError(f"{quoted(text)} is not a wind speed.", "Write a number, such as 7.")
+        raise EntryError(f"{quoted(text)} is not a wind speed.", "Write a number, such as 7.")
     middle = sum(speeds, Decimal(0)) / len(speeds)
     return str(beaufort_from_speed(_SPEEDS[form](middle)))
 

@@ -1,6 +1,7 @@
 """A program: the unit that everything else is scoped to."""
 
 import secrets
+from collections.abc import Mapping
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
@@ -9,6 +10,7 @@ from django.db import models
 
 from surveys.models.history import tracked
 from surveys.protocol.countries import countries
+from surveys.protocol.telling import Reader
 from surveys.protocol.values import DistanceUnit, RainUnit, TemperatureUnit, rain_unit_beside
 
 
@@ -119,6 +121,15 @@ class Program(models.Model):
     @property
     def rain_unit(self) -> RainUnit:
         return rain_unit_beside(TemperatureUnit(self.temperature_unit))
+
+    def reader(self, species: Mapping[str, str]) -> Reader:
+        """Whoever reads the program's findings. `species` leads from codes to names."""
+        return Reader(
+            time_zone=self.time_zone,
+            temperature_unit=TemperatureUnit(self.temperature_unit),
+            distance_unit=DistanceUnit(self.distance_unit),
+            species=species,
+        )
 
 
 route_code_validator = RegexValidator(

@@ -4,11 +4,13 @@ import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.functional import cached_property
 
 from surveys.models.history import tracked
 from surveys.models.route import Stop
 from surveys.models.species import Species
 from surveys.models.visit import Visit
+from surveys.protocol.telling import Told, tell_sentence
 from surveys.protocol.values import Severity
 
 
@@ -45,8 +47,12 @@ class StoredFinding(models.Model):
         Species, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     field = models.CharField(max_length=60, blank=True)
-    message = models.TextField()
-    remedy = models.TextField(blank=True)
+    variant = models.CharField(max_length=60, blank=True)
+    params = models.JSONField(default=dict, blank=True)
+    # The words of findings from before they were stored as parameters, where no parameters could
+    # be made of them. All others are said when they are read.
+    message_as_stored = models.TextField(blank=True)
+    remedy_as_stored = models.TextField(blank=True)
     settlement = models.CharField(max_length=10, choices=Settlement.choices, blank=True)
     reason = models.TextField(blank=True)
     settled_by = models.ForeignKey(
@@ -67,6 +73,24 @@ class StoredFinding(models.Model):
                 name="finding_settlement_known",
             ),
         ]
+
+    @property
+    def message(self) -> str:
+        return self._told.message
+
+    @property
+    def remedy(self) -> str:
+        return self._told.remedy
+
+    @cached_property
+    def _told(self) -> Told:
+        """In the language and the units of whoever reads. Select `visit__route__program` and
+        `species` with the finding."""
+        if self.message_as_stored:
+            return Told(message=self.message_as_stored, remedy=self.remedy_as_stored)
+        names = {self.species.code: self.species.name} if self.species else {}
+        reader = self.visit.route.program.reader(names)
+        return tell_sentence(self.code, self.variant, self.params, reader)
 
 
 def never_changes() -> pgtrigger.Protect:

@@ -2,6 +2,7 @@
 
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
+from django.utils.translation import get_language
 
 from surveys.models.fields import day_field, month_days_exist, month_field
 from surveys.models.history import tracked
@@ -18,6 +19,8 @@ class Species(models.Model):
     code = models.SlugField(max_length=80, unique=True)
     scientific_name = models.CharField(max_length=120)
     common_name = models.CharField(max_length=120)
+    # Common names in other languages: language code to name, such as {"fr": "Rainette crucifère"}.
+    names = models.JSONField(default=dict, blank=True)
     synonyms = ArrayField(models.CharField(max_length=120), default=list, blank=True)
     is_complex = models.BooleanField(default=False)
     peak_hz = models.CharField(max_length=40, blank=True)
@@ -28,7 +31,13 @@ class Species(models.Model):
         ordering = ["common_name"]
 
     def __str__(self) -> str:
-        return self.common_name
+        return self.name
+
+    @property
+    def name(self) -> str:
+        """The common name in the reader's language, or the English one."""
+        language = get_language() or ""
+        return self.names.get(language) or self.names.get(language[:2]) or self.common_name
 
 
 @tracked

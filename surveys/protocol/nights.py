@@ -45,7 +45,12 @@ class Missing:
 
 
 class ClockError(ValueError):
-    """A typed clock time that cannot be read; the message says how to write it."""
+    """A typed clock time that cannot be read, with the variant of the sentence that says why
+    (`sentences/cells.py`)."""
+
+    def __init__(self, variant: str) -> None:
+        super().__init__(variant)
+        self.variant = variant
 
 
 def to_instant(
@@ -78,7 +83,7 @@ def night_of(instant: dt.datetime, time_zone: str) -> dt.date:
 def parse_clock(text: str) -> dt.time:
     """Read a typed clock time: `21:14`, `21.14`, `2114`, `9:14 pm`, `9 pm`, `21:14:30`.
 
-    `24:00` is midnight. Raises ClockError with a message for the observer.
+    `24:00` is midnight. Raises ClockError.
     """
     typed = text.strip().lower()
     half = _HALF.search(typed)
@@ -87,22 +92,22 @@ def parse_clock(text: str) -> dt.time:
     if match is None and half:
         match = _HOUR_ONLY.fullmatch(digits)
     if match is None:
-        raise ClockError(f"“{text}” is not a clock time. Write it as 21:14 or 9:14 pm.")
+        raise ClockError("clock")
     hour, minute, second = (int(part or 0) for part in (*match.groups(), None, None)[:3])
     if half:
-        hour = _hour_of_half(hour, half.group(1), text)
+        hour = _hour_of_half(hour, half.group(1))
     if (hour, minute, second) == (24, 0, 0):
         hour = 0
     if hour > 23:
-        raise ClockError(f"“{text}” has an hour above 23. Write it as 21:14 or 9:14 pm.")
+        raise ClockError("clock-hour")
     if minute > 59 or second > 59:
-        raise ClockError(f"“{text}” has more than 59 minutes or seconds. Look at the digits again.")
+        raise ClockError("clock-minute")
     return dt.time(hour, minute, second)
 
 
-def _hour_of_half(hour: int, half: str, text: str) -> int:
+def _hour_of_half(hour: int, half: str) -> int:
     if not 1 <= hour <= 12:
-        raise ClockError(f"“{text}” has am or pm, so the hour must be 1 to 12.")
+        raise ClockError("clock-half")
     return hour % 12 + (12 if half == "p" else 0)
 
 

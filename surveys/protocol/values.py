@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
+from typing import Any
 
 
 class Severity(StrEnum):
@@ -286,10 +287,14 @@ class Where:
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """What a rule says of a visit."""
+    """What a rule says of a visit.
+
+    `variant` chooses between the sentences of a code, `params` fill the sentence (`params.py`);
+    `telling.py` says it in words.
+    """
 
     code: str
     severity: Severity
     where: Where
-    message: str
-    remedy: str
+    variant: str = ""
+    params: Mapping[str, Any] = field(default_factory=dict)

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from surveys.language import filled, gettext, gettext_noop, ngettext, said, said_of
 from surveys.protocol.values import (
     DistanceUnit,
     MonthDay,
@@ -27,18 +28,18 @@ from surveys.protocol.weather import (
 )
 
 MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+    gettext_noop("January"),
+    gettext_noop("February"),
+    gettext_noop("March"),
+    gettext_noop("April"),
+    gettext_noop("May"),
+    gettext_noop("June"),
+    gettext_noop("July"),
+    gettext_noop("August"),
+    gettext_noop("September"),
+    gettext_noop("October"),
+    gettext_noop("November"),
+    gettext_noop("December"),
 )
 
 _METERS_PER_FOOT = float(METERS_PER_FOOT)
@@ -52,80 +53,112 @@ def half_up(value: float, places: int = 0) -> str:
     return plain_number(Decimal(math.floor(value * scale + 0.5)) / scale)
 
 
+def number(digits: str) -> str:
+    """Digits with a decimal point, with the decimal mark of the reader's language."""
+    # The translation of this number shows the mark.
+    return digits.replace(".", gettext("0.5")[1])
+
+
 def clock(instant: dt.datetime, time_zone: str) -> str:
     """Local clock time, the minute that has begun: `21:14`."""
     return f"{instant.astimezone(ZoneInfo(time_zone)):%H:%M}"
 
 
-def clock_up(instant: dt.datetime, time_zone: str) -> str:
-    """Local clock time, the first full minute that is not before the instant."""
-    return clock(instant + _ONE_MINUTE - dt.timedelta(microseconds=1), time_zone)
+def clock_with_seconds(instant: dt.datetime, time_zone: str) -> str:
+    return f"{instant.astimezone(ZoneInfo(time_zone)):%H:%M:%S}"
 
 
-def clocks(first: dt.datetime, second: dt.datetime, time_zone: str) -> tuple[str, str]:
-    """Two clock times to be told apart: with seconds where they share their minute."""
-    zone = ZoneInfo(time_zone)
-    pattern = "%H:%M"
-    if first != second and clock(first, time_zone) == clock(second, time_zone):
-        pattern = "%H:%M:%S"
-    return f"{first.astimezone(zone):{pattern}}", f"{second.astimezone(zone):{pattern}}"
+def full_minute(instant: dt.datetime) -> dt.datetime:
+    """The first full minute that is not before the instant."""
+    later = instant + _ONE_MINUTE - dt.timedelta(microseconds=1)
+    return later.replace(second=0, microsecond=0)
 
 
 def duration(length: dt.timedelta) -> str:
     """`5 min`, `4 min 30 s`, `45 s`, `1 h 20 min`; parts of a second are left out."""
     seconds = int(length.total_seconds())
     hours, minutes, seconds = seconds // 3600, seconds // 60 % 60, seconds % 60
-    parts = ((hours, "h"), (minutes, "min"), (seconds, "s"))
-    return " ".join(f"{number} {unit}" for number, unit in parts if number) or "0 min"
+    parts = (
+        said("{number} h", number=hours) if hours else "",
+        said("{number} min", number=minutes) if minutes or not (hours or seconds) else "",
+        said("{number} s", number=seconds) if seconds else "",
+    )
+    return " ".join(filter(None, parts))
+
+
+def from_sunset(offset: dt.timedelta) -> str:
+    """`30 min after sunset`, `15 min before sunset`, `sunset`."""
+    if offset < dt.timedelta(0):
+        return said("{length} before sunset", length=duration(-offset))
+    return said("{length} after sunset", length=duration(offset)) if offset else gettext("sunset")
 
 
 def temperature(reading: Temperature, unit: TemperatureUnit) -> str:
-    """A reading in the unit it was read in, with the program's unit behind it where
+    """A reading in the unit it was read in, with the reader's unit behind it where
     that differs: `42 °F`, `5.5 °C (41.9 °F)`."""
-    read = f"{plain_number(reading.value)} °{reading.unit.value}"
+    read = f"{number(plain_number(reading.value))} °{reading.unit.value}"
     if reading.unit is unit:
         return read
-    return f"{read} ({show_temperature(to_celsius(reading), unit)})"
+    return f"{read} ({number(show_temperature(to_celsius(reading), unit))})"
 
 
 def distance(meters: float, unit: DistanceUnit) -> str:
     """`130 m`, `1.25 km`; `430 ft`, `0.27 mi`."""
     if unit is DistanceUnit.KILOMETERS:
-        return f"{half_up(meters)} m" if meters < 999.5 else f"{half_up(meters / 1000, 2)} km"
+        if meters < 999.5:
+            return said("{number} m", number=half_up(meters))
+        return said("{number} km", number=number(half_up(meters / 1000, 2)))
     miles = meters / _METERS_PER_MILE
-    return f"{half_up(meters / _METERS_PER_FOOT)} ft" if miles < 0.2 else f"{half_up(miles, 2)} mi"
+    if miles < 0.2:
+        return said("{number} ft", number=half_up(meters / _METERS_PER_FOOT))
+    return said("{number} mi", number=number(half_up(miles, 2)))
 
 
 def speed(kmh: float, unit: DistanceUnit) -> str:
     """`80 km/h` or `50 mph`."""
     if unit is DistanceUnit.KILOMETERS:
-        return f"{half_up(kmh)} km/h"
-    return f"{half_up(kmh * 1000 / _METERS_PER_MILE)} mph"
+        return said("{number} km/h", number=half_up(kmh))
+    return said("{number} mph", number=half_up(kmh * 1000 / _METERS_PER_MILE))
 
 
 def day(date: dt.date) -> str:
     """`15 April 2024`."""
-    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
+    month = gettext(MONTHS[date.month - 1])
+    return said("{day} {month} {year}", day=date.day, month=month, year=date.year)
 
 
 def month_day(date: MonthDay) -> str:
     """`1 December`."""
-    return f"{date.day} {MONTHS[date.month - 1]}"
+    return said("{day} {month}", day=date.day, month=gettext(MONTHS[date.month - 1]))
 
 
-def stop_numbers(numbers: Iterable[int]) -> str:
+def span(first: MonthDay, last: MonthDay) -> str:
+    """`15 December to 15 March`."""
+    return said("{first} to {last}", first=month_day(first), last=month_day(last))
+
+
+def stop_numbers(numbers: Collection[int]) -> str:
     """`stop 2`, `stops 2 and 3`."""
-    words = [str(number) for number in numbers]
-    return f"stop{'' if len(words) == 1 else 's'} {listed(words)}"
+    return filled(
+        ngettext("stop {stops}", "stops {stops}", len(numbers)), {"stops": listed(numbers)}
+    )
 
 
 def days(number: int) -> str:
-    return "1 day" if number == 1 else f"{number} days"
+    return said_of("{number} day", "{number} days", number)
+
+
+def times(number: int) -> str:
+    """`twice`, `3 times`."""
+    return gettext("twice") if number == 2 else said_of("once", "{number} times", number)
 
 
 def listed(items: Iterable[object], last: str = "and") -> str:
-    """`1`, `1 and 2`, `1, 2 and 5`."""
+    """`1`, `1 and 2`, `1, 2 and 5`; with `last="or"`, `1, 2 or 5`."""
     words = [str(item) for item in items]
     if len(words) < 2:
         return "".join(words)
-    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+    first = gettext(", ").join(words[:-1])
+    if last == "or":
+        return said("{first} or {last}", first=first, last=words[-1])
+    return said("{first} and {last}", first=first, last=words[-1])

@@ -90,6 +90,6 @@ def unsettled_queries(program: Program, season_year: int) -> QuerySet[StoredFind
             severity=Severity.QUERY.value,
             settlement="",
         )
-        .select_related("visit__route", "stop", "species")
+        .select_related("visit__route__program", "stop", "species")
         .order_by("visit__night", "visit__route__code", "pk")
     )

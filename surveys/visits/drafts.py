@@ -26,7 +26,6 @@ from surveys.protocol.seasons import (
     season_year,
     window_of,
 )
-from surveys.protocol.values import Finding
 from surveys.visits.access import (
     EDITABLE,
     check_revision,
@@ -65,6 +64,7 @@ from surveys.visits.sheet.texts import (
     FIRST_YEAR,
     LAST_YEAR,
 )
+from surveys.visits.telling import ToldFinding
 
 _NEW_REVISION = 1
 
@@ -75,7 +75,7 @@ class Saved:
     that were not changed because another device had filled them in the meantime."""
 
     visit: Visit
-    findings: tuple[Finding, ...]
+    findings: tuple[ToldFinding, ...]
     conflicts: tuple[Conflict, ...]
 
 

@@ -11,13 +11,12 @@ from typing import TYPE_CHECKING
 
 from django.http import Http404
 
-from surveys.protocol.values import Finding
-
 if TYPE_CHECKING:
     from surveys.models import (
         StoredFinding,
         Visit,
     )
+    from surveys.visits.telling import ToldFinding
 
 
 class VisitError(Exception):
@@ -93,7 +92,7 @@ class WrongState(VisitError):
 class VisitRefused(VisitError):
     """The sheet holds something impossible, so it cannot be submitted yet."""
 
-    def __init__(self, findings: Sequence[Finding]) -> None:
+    def __init__(self, findings: Sequence[ToldFinding]) -> None:
         number = len(findings)
         places = "one place" if number == 1 else f"{number} places"
         super().__init__(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.utils import timezone
 
 from surveys.models import Visit
+from surveys.protocol import params
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.values import (
     Finding,
@@ -16,7 +17,6 @@ from surveys.protocol.values import (
     Surroundings,
     Where,
 )
-from surveys.protocol.words import day
 from surveys.visits.loading import (
     Background,
     build_case,
@@ -31,6 +31,7 @@ from surveys.visits.sheet.reader import (
 )
 from surveys.visits.sheet.reading_rules import problem
 from surveys.visits.sheet.texts import is_missing
+from surveys.visits.telling import ToldFinding, tell_findings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,9 +47,9 @@ class Judgment:
         return tuple(f for f in self.findings if f.severity is Severity.REFUSE)
 
 
-def judge_sheet(visit: Visit, now: dt.datetime | None = None) -> tuple[Finding, ...]:
-    """All findings on the visit's current cells."""
-    return read_and_judge(visit, now).findings
+def judge_sheet(visit: Visit, now: dt.datetime | None = None) -> tuple[ToldFinding, ...]:
+    """All findings on the visit's current cells, in words."""
+    return tell_findings(read_and_judge(visit, now).findings, visit.route.program)
 
 
 def read_and_judge(visit: Visit, now: dt.datetime | None = None) -> Judgment:
@@ -93,20 +94,9 @@ def judge_cells(
 def _night_problem(cells: Mapping[str, str], night: dt.date) -> tuple[Finding, ...]:
     where = Where(field="night")
     if is_missing(cells.get("night", "")):
-        finding = problem(
-            "night-missing",
-            where,
-            f"The sheet does not say its night. It was {day(night)}.",
-            "Write the date of the evening, such as 2024-04-15.",
-        )
-        return (finding,)
+        return (problem("night-missing", where, "", {"night": params.date(night)}),)
     night_on_sheet = typed_night(cells)
     if night_on_sheet is None or night_on_sheet == night:
         return ()
-    finding = problem(
-        "night-without-protocol",
-        where,
-        f"No version of the route's protocol was in force on the night of {day(night_on_sheet)}.",
-        "Check the date. If it is right, a coordinator can enter the protocol of that time.",
-    )
-    return (finding,)
+    found = {"night": params.date(night_on_sheet)}
+    return (problem("night-without-protocol", where, "", found),)

@@ -123,7 +123,7 @@ def route_of(
 def _checklist_species(entry: models.ChecklistEntry) -> values.ChecklistSpecies:
     return values.ChecklistSpecies(
         code=entry.species.code,
-        common_name=entry.species.common_name,
+        common_name=entry.species.name,
         scientific_name=entry.species.scientific_name,
         season=entry.calling_season,
     )
@@ -139,7 +139,7 @@ def species_catalog(species: Mapping[str, models.Species]) -> dict[str, str]:
     for row in species.values():
         names.update((synonym.casefold(), row.code) for synonym in row.synonyms)
     for row in species.values():
-        names[row.common_name.casefold()] = row.code
+        names.update((name.casefold(), row.code) for name in (row.common_name, *row.names.values()))
         names[row.scientific_name.casefold()] = row.code
     names.update((code.casefold(), code) for code in species)
     return names

@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 
 from django.contrib.gis.geos import Point
+from django.utils import translation
 
 from surveys.models import (
     CallIndex,
@@ -164,7 +165,7 @@ def sighting_rows(
 def _write_findings(visit: Visit, judgment: Judgment) -> None:
     """Replace the findings; those with the same wording as before keep their settlement."""
     existing: dict[tuple, list[StoredFinding]] = defaultdict(list)
-    for row in visit.findings.order_by("-pk"):
+    for row in visit.findings.select_related("species").order_by("-pk"):
         existing[_finding_key(row)].append(row)
     new_rows = []
     for row in finding_rows(visit, judgment):
@@ -193,13 +194,17 @@ def _finding_row(visit: Visit, finding: values.Finding, judgment: Judgment) -> S
         stop=stop,
         species=species,
         field=(where.field or "")[:_MAX_FIELD_LENGTH],
-        message=finding.message,
-        remedy=finding.remedy,
+        variant=finding.variant,
+        params=dict(finding.params),
     )
 
 
 def _finding_key(row: StoredFinding) -> tuple:
-    return row.code, row.severity, row.stop_id, row.species_id, row.field, row.message
+    """What two findings have in common that say the same. One that is stored in words says it in
+    English."""
+    with translation.override(None):
+        message = row.message
+    return row.code, row.severity, row.stop_id, row.species_id, row.field, message
 
 
 def _temperature(reading: values.Temperature | None) -> tuple:

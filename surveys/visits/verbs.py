@@ -53,6 +53,7 @@ from surveys.visits.notices import mail_sent_back
 from surveys.visits.refitting import refit_trends
 from surveys.visits.rows import write_rows
 from surveys.visits.sheet.cells import CellChange
+from surveys.visits.telling import tell_findings
 
 
 @transaction.atomic
@@ -224,7 +225,7 @@ def _check_reason(reason: str) -> None:
 def _write_submission(visit: Visit, member: Membership, at: dt.datetime) -> None:
     judgment = read_and_judge(visit, at)
     if judgment.refusals:
-        raise VisitRefused(judgment.refusals)
+        raise VisitRefused(tell_findings(judgment.refusals, visit.route.program))
     write_rows(visit, judgment)
     Submission.objects.create(
         visit=visit,

@@ -6,10 +6,10 @@ from django import forms
 from django.core.paginator import Paginator
 
 from surveys.protocol.values import (
-    Finding,
     Severity,
     Where,
 )
+from surveys.visits.telling import ToldFinding
 
 
 class SampleForm(forms.Form):
@@ -77,21 +77,21 @@ def design_context() -> dict[str, Any]:
             ("Listening", "5 minutes", ""),
         ],
         "findings": [
-            Finding(
+            ToldFinding(
                 code="stops-overlap",
                 severity=Severity.REFUSE,
                 where=Where(stop=4, field="finished_at"),
                 message="Listening ends before it starts: 22:14 to 22:09.",
                 remedy="Check both times. A finish after midnight is fine.",
             ),
-            Finding(
+            ToldFinding(
                 code="too-windy",
                 severity=Severity.QUERY,
                 where=Where(stop=7, field="beaufort"),
                 message="Wind was Beaufort 4; the protocol allows 3.",
                 remedy="If the reading is right, leave it. The coordinator decides.",
             ),
-            Finding(
+            ToldFinding(
                 code="species-out-of-season",
                 severity=Severity.NOTE,
                 where=Where(species="Hyla versicolor"),

@@ -47,7 +47,9 @@ def leave_something_open(coordinator):
         counts_in_trends=False,
     )
     visit.findings.create(
-        code="too-windy", severity="query", message="The wind was above the limit of Beaufort 3."
+        code="too-windy",
+        severity="query",
+        message_as_stored="The wind was above the limit of Beaufort 3.",
     )
 
 

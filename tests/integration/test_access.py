@@ -322,7 +322,7 @@ def world(program, partner, observer, coordinator) -> World:
     refit(program)
     draft = start_visit(observer, route=route, night=dt.date(2024, 4, 20))
     finding = StoredFinding.objects.create(
-        visit=handed_in, code="too-cold", severity="query", message="Cold."
+        visit=handed_in, code="too-cold", severity="query", message_as_stored="Cold."
     )
     recording = keep(observer, handed_in, sound())
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)

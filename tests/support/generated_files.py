@@ -4,9 +4,11 @@ a test fails when they are stale.
 """
 
 import json
+import textwrap
 from pathlib import Path
 from typing import Any
 
+from surveys.language import Plural
 from surveys.protocol.hours import earliest_start, latest_end
 from surveys.protocol.limits.checks import range_in_words
 from surveys.protocol.limits.exact import exact
@@ -17,16 +19,20 @@ from surveys.protocol.plain import to_plain
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES
 from surveys.protocol.seasons import window_of
+from surveys.protocol.sentences.rules import RULE_SENTENCES
+from surveys.protocol.sentences.vocabulary import VOCABULARY
+from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import Case, DistanceUnit, Finding, TemperatureUnit
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
 from surveys.protocol.words import listed
 from tests.support.rule_cases import CASES
-from tests.support.rule_cases.writing import RuleCase
+from tests.support.rule_cases.writing import RuleCase, reader_of
 
 _PROJECT = Path(__file__).parents[2]
 _ON_PHONE = _PROJECT / "surveys" / "web" / "survey" / "static" / "survey" / "rules"
 _GUIDE = _PROJECT / "surveys" / "guide" / "pages"
 VECTORS_FILE = _PROJECT / "fixtures" / "rule_vectors.json"
+_WIDTH = 110
 _WRITTEN = "// Written by deploy/generate. Do not edit."
 _ABOUT = [
     "Written by deploy/generate from tests/support/rule_cases. Do not edit.",
@@ -77,6 +83,27 @@ def phone_codes() -> str:
     return _lines(*lines)
 
 
+def phone_sentences() -> str:
+    """The module of the sentences of the phone's rules: message and remedy of each variant. A
+    message with a number is its two forms and the place of the number."""
+    codes = {rule.code for rule in RULES if rule.on_phone}
+    sentences = {
+        key: [
+            [text.singular, text.plural, text.by] if isinstance(text, Plural) else text,
+            list(sentence.remedy),
+        ]
+        for key, sentence in RULE_SENTENCES.items()
+        if key.partition(".")[0] in codes
+        for text in [sentence.message]
+    }
+    lines = [_WRITTEN, "export const SENTENCES = {"]
+    for key, words in sentences.items():
+        lines += _broken(f"  {_json(key)}: ", words)
+    lines += ["};", "", "export const VOCABULARY = {"]
+    lines += [f"  {key}: {_json(words)}," for key, words in VOCABULARY.items()]
+    return _lines(*lines, "};")
+
+
 def vectors() -> str:
     """Every case with what the server works out for it, and the findings of the Python rules."""
     on_phone = [rule.code for rule in RULES if rule.on_phone]
@@ -108,6 +135,7 @@ def limits_page() -> str:
 FILES = {
     _ON_PHONE / "table.js": phone_table,
     _ON_PHONE / "codes.js": phone_codes,
+    _ON_PHONE / "sentences.js": phone_sentences,
     VECTORS_FILE: vectors,
     _GUIDE / "limits.md": limits_page,
 }
@@ -126,7 +154,8 @@ def _vector(rule_case: RuleCase) -> str:
         "route": to_plain(case.route),
         "protocol": to_plain(case.protocol),
     }
-    findings = ",".join(f"\n    {_json(_finding(finding))}" for finding in judge(case))
+    reader = reader_of(case)
+    findings = ",".join(f"\n    {_json(_finding(finding, reader))}" for finding in judge(case))
     return (
         f' {{"name": {_json(rule_case.name)}, "rule": {_json(rule_case.rule)},\n'
         f'   "case": {_json(plain)},\n'
@@ -150,13 +179,14 @@ def _derived(case: Case) -> dict[str, Any]:
     return {"window": window.name if window else None, "hours": hours}
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def _finding(finding: Finding, reader: Reader) -> dict[str, Any]:
     return {
         "code": finding.code,
         "severity": finding.severity,
         **to_plain(finding.where),
-        "message": finding.message,
-        "remedy": finding.remedy,
+        "variant": finding.variant,
+        "params": dict(finding.params),
+        **vars(tell(finding, reader)),
     }
 
 
@@ -190,6 +220,23 @@ def _possible(limit: Limit) -> str:
 def _camel_case(code: str) -> str:
     first, *others = code.split("-")
     return first + "".join(word.capitalize() for word in others)
+
+
+def _broken(head: str, value: Any, indent: str = "  ") -> list[str]:
+    """A JSON value as Biome formats it: on one line if it fits, else an item a line. Biome does
+    not break texts, so long ones are broken here."""
+    line = f"{head}{_json(value)},"
+    if isinstance(value, str):
+        parts = textwrap.wrap(value, _WIDTH - 15, drop_whitespace=False)
+        first, *others = map(_json, parts)
+        return [f"{head}{first}{' +' if others else ','}"] + [
+            f"{indent}  {part}{',' if part is others[-1] else ' +'}" for part in others
+        ]
+    if len(line) <= _WIDTH and not any(isinstance(item, list) for item in value):
+        return [line]
+    inner = indent + "  "
+    items = [part for item in value for part in _broken(inner, item, inner)]
+    return [f"{head}[", *items, f"{indent}],"]
 
 
 def _row(values: Any) -> str:

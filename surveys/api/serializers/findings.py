@@ -8,9 +8,9 @@ from surveys.models import (
     Settlement,
     StoredFinding,
 )
-from surveys.protocol.values import Finding
 from surveys.visits.finding import where_of
 from surveys.visits.sheet.cells import cell_of
+from surveys.visits.telling import ToldFinding
 
 
 class FindingSerializer(serializers.Serializer):
@@ -24,7 +24,14 @@ class FindingSerializer(serializers.Serializer):
     field = serializers.CharField(allow_null=True)
     species = serializers.CharField(allow_null=True)
     cell = serializers.CharField(allow_blank=True)
-    message = serializers.CharField()
+    variant = serializers.CharField(
+        allow_blank=True, help_text="which of the sentences of its code it is"
+    )
+    params = serializers.DictField(
+        help_text="what the sentence is filled with: a number or text, or an object with one key "
+        'that tells the kind and unit, such as {"duration_s": 270}'
+    )
+    message = serializers.CharField(help_text="in the language and the units of the program")
     remedy = serializers.CharField(allow_blank=True)
     settlement = serializers.CharField(
         allow_blank=True, help_text="blank while open; counts or left_out"
@@ -40,7 +47,7 @@ class SettlementSerializer(serializers.Serializer):
     reason = serializers.CharField()
 
 
-def finding_data(finding: Finding | StoredFinding) -> dict[str, Any]:
+def finding_data(finding: ToldFinding | StoredFinding) -> dict[str, Any]:
     """A finding, fresh or stored, in the shape of FindingSerializer."""
     where = where_of(finding)
     stored = finding if isinstance(finding, StoredFinding) else None
@@ -52,6 +59,8 @@ def finding_data(finding: Finding | StoredFinding) -> dict[str, Any]:
         "field": where.field,
         "species": where.species,
         "cell": cell_of(where),
+        "variant": finding.variant,
+        "params": finding.params,
         "message": finding.message,
         "remedy": finding.remedy,
         "settlement": stored.settlement if stored else "",

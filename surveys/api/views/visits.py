@@ -172,7 +172,9 @@ def judged_response(visit: Visit) -> Response:
     if visit.state in EDITABLE:
         findings = judge_sheet(visit)
     else:
-        findings = visit.findings.select_related("stop", "species", "settled_by")
+        findings = visit.findings.select_related(
+            "visit__route__program", "stop", "species", "settled_by"
+        )
     return _with_revision(
         visit,
         {"visit": visit_data(visit), "findings": [finding_data(finding) for finding in findings]},

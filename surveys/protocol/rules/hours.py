@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 
+from surveys.protocol import params
 from surveys.protocol.hours import earliest_start, latest_end
-from surveys.protocol.rules.reading import LEAVE_IT, listened, stops_by_number
+from surveys.protocol.rules.reading import listened, stops_by_number
 from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.values import Case, Severity, Where
-from surveys.protocol.words import clock, clock_up, duration, stop_numbers
+from surveys.protocol.words import full_minute
 
 
 @rule(
@@ -22,7 +22,6 @@ def before_dusk(case: Case) -> Iterator[Breach]:
     offset = case.protocol.earliest_start_after_sunset
     if offset is None:
         return
-    zone = case.route.time_zone
     for period in listened(case):
         earliest = earliest_start(case.protocol, case.sky.get(period.stop))
         if earliest is None or period.started_at is None:
@@ -30,10 +29,12 @@ def before_dusk(case: Case) -> Iterator[Breach]:
         if period.started_at < earliest:
             yield Breach(
                 where=Where(stop=period.stop, field="started_at"),
-                message=f"The listening at stop {period.stop} starts at"
-                f" {clock(period.started_at, zone)}; the earliest start is"
-                f" {clock(earliest, zone)} ({_after_sunset(offset)}).",
-                remedy=f"Check the time. If you are at the stop, wait and begin again. {LEAVE_IT}",
+                params={
+                    "stop": period.stop,
+                    "start": params.clock(period.started_at),
+                    "earliest": params.clock(earliest),
+                    "limit": params.from_sunset(offset),
+                },
             )
 
 
@@ -47,9 +48,11 @@ def after_last_hour(case: Case) -> Iterator[Breach]:
         if period.finished_at > latest:
             yield Breach(
                 where=Where(stop=period.stop, field="finished_at"),
-                message=f"The listening at stop {period.stop} ends at"
-                f" {clock_up(period.finished_at, zone)}; the latest end is {clock(latest, zone)}.",
-                remedy=f"Check the time. {LEAVE_IT}",
+                params={
+                    "stop": period.stop,
+                    "end": params.clock(full_minute(period.finished_at)),
+                    "latest": params.clock(latest),
+                },
             )
 
 
@@ -65,9 +68,7 @@ def sun_does_not_set(case: Case) -> Iterator[Breach]:
     )
     if stops and _needs_sunset(case):
         yield Breach(
-            message="The sun does not set or does not rise here on this night"
-            f" ({stop_numbers(stops)}), so it cannot be told whether the hours meet the protocol.",
-            remedy="Nothing needs mending. The coordinator judges the hours.",
+            params={"stops": params.stops(stops)},
         )
 
 
@@ -77,9 +78,7 @@ def sunset_unknown(case: Case) -> Iterator[Breach]:
     stops = sorted({p.stop for p in listened(case) if p.stop in known and p.stop not in case.sky})
     if stops and _needs_sunset(case):
         yield Breach(
-            message=f"The sunset at {stop_numbers(stops)} is not known, so it cannot be told"
-            " whether the hours meet the protocol.",
-            remedy="Nothing needs mending. It is worked out when the visit reaches the server.",
+            params={"stops": params.stops(stops)},
         )
 
 
@@ -89,9 +88,3 @@ def _needs_sunset(case: Case) -> bool:
         protocol.earliest_start_after_sunset is not None
         or protocol.latest_end_after_sunset is not None
     )
-
-
-def _after_sunset(offset: dt.timedelta) -> str:
-    if offset < dt.timedelta(0):
-        return f"{duration(-offset)} before sunset"
-    return f"{duration(offset)} after sunset" if offset else "sunset"

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from surveys.protocol import params
 from surveys.protocol.nights import night_of
-from surveys.protocol.rules.reading import (
-    LEAVE_IT,
-)
 from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.seasons import (
     in_window,
@@ -18,12 +16,6 @@ from surveys.protocol.values import (
     Severity,
     Where,
 )
-from surveys.protocol.words import (
-    day,
-    days,
-    listed,
-    month_day,
-)
 
 
 @rule("future-night", Severity.REFUSE, "The night has come.")
@@ -32,8 +24,7 @@ def future_night(case: Case) -> Iterator[Breach]:
     if case.visit.night > tonight:
         yield Breach(
             where=Where(field="night"),
-            message=f"The night of {day(case.visit.night)} has not come yet.",
-            remedy="Check the date: a night has the date of its evening.",
+            params={"night": params.date(case.visit.night)},
         )
 
 
@@ -42,13 +33,12 @@ def outside_window(case: Case) -> Iterator[Breach]:
     protocol, night = case.protocol, case.visit.night
     if not protocol.windows or window_of(night, protocol) is not None:
         return
-    windows = listed(
-        f"{w.name} ({month_day(w.opens)} to {month_day(w.closes)})" for w in protocol.windows
-    )
     yield Breach(
         where=Where(field="night"),
-        message=f"The night of {day(night)} is in no season window. The windows are {windows}.",
-        remedy=f"Check the date: a night has the date of its evening. {LEAVE_IT}",
+        params={
+            "night": params.date(night),
+            "windows": params.all_of(params.window(window) for window in protocol.windows),
+        },
     )
 
 
@@ -58,9 +48,7 @@ def same_night_twice(case: Case) -> Iterator[Breach]:
     if night in case.surroundings.other_nights:
         yield Breach(
             where=Where(field="night"),
-            message=f"This route already has a visit on the night of {day(night)}.",
-            remedy="Check the route and the date. If two people surveyed the route that night,"
-            " leave it: the coordinator decides which visit counts.",
+            params={"night": params.date(night)},
         )
 
 
@@ -77,9 +65,11 @@ def too_soon_after_last_visit(case: Case) -> Iterator[Breach]:
     if gap < wanted:
         yield Breach(
             where=Where(field="night"),
-            message=f"This visit is only {days(gap)} from the one on the night of {day(nearest)};"
-            f" the protocol asks for {days(wanted)}.",
-            remedy=f"Check the date. {LEAVE_IT}",
+            params={
+                "gap": params.days(gap),
+                "other": params.date(nearest),
+                "wanted": params.days(wanted),
+            },
         )
 
 
@@ -96,7 +86,8 @@ def window_visited_before(case: Case) -> Iterator[Breach]:
     if others:
         yield Breach(
             where=Where(field="night"),
-            message=f"The window “{window.name}” already has a visit of this route, on the night"
-            f" of {listed(day(other) for other in others)}.",
-            remedy="Nothing needs mending if the extra visit was meant. Otherwise check the date.",
+            params={
+                "window": window.name,
+                "others": params.all_of(params.date(other) for other in others),
+            },
         )

@@ -12,8 +12,6 @@ from surveys.protocol.values import (
     Stop,
 )
 
-LEAVE_IT = "If it is right, leave it: the coordinator decides whether it counts."
-
 
 def listened(case: Case) -> tuple[Period, ...]:
     """The periods in which a stop was listened to, as they were written down."""

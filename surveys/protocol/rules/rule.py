@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
+from surveys.protocol.params import Param
 from surveys.protocol.values import (
     Case,
     Finding,
@@ -15,11 +16,12 @@ from surveys.protocol.values import (
 
 @dataclass(frozen=True, kw_only=True)
 class Breach:
-    """One place where a visit breaks a rule, in words for the observer."""
+    """One place where a visit breaks a rule. `variant` and `params` are those of its sentence in
+    `sentences/rules.py`."""
 
     where: Where = field(default_factory=Where)
-    message: str
-    remedy: str
+    variant: str = ""
+    params: Mapping[str, Param] = field(default_factory=dict)
 
 
 Check = Callable[[Case], Iterator[Breach]]
@@ -51,8 +53,8 @@ class Rule:
                 code=self.code,
                 severity=self.severity,
                 where=breach.where,
-                message=breach.message,
-                remedy=breach.remedy,
+                variant=breach.variant,
+                params=breach.params,
             )
 
 

@@ -5,23 +5,18 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from surveys.protocol.rules.reading import LEAVE_IT
+from surveys.protocol import params
 from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.seasons import in_days
 from surveys.protocol.values import (
     CallRecord,
     Case,
-    MonthDay,
     Period,
     PeriodStatus,
     Severity,
     Where,
 )
 from surveys.protocol.weather import CALL_INDEX
-from surveys.protocol.words import (
-    day,
-    month_day,
-)
 
 
 @rule("index-impossible", Severity.REFUSE, "A call index is 0, 1, 2 or 3.")
@@ -30,9 +25,11 @@ def index_impossible(case: Case) -> Iterator[Breach]:
         if call.index is not None and call.index not in CALL_INDEX:
             yield Breach(
                 where=_where(period, call),
-                message=f"{_name(case, call)} at stop {period.stop} has call index"
-                f" {call.index}, which is not on the scale.",
-                remedy="Choose 0 (not heard), 1, 2 or 3 (full chorus). It is not a count.",
+                params={
+                    "species": params.species(call.species),
+                    "stop": period.stop,
+                    "index": call.index,
+                },
             )
 
 
@@ -44,9 +41,7 @@ def species_twice_at_stop(case: Case) -> Iterator[Breach]:
             if counts[call.species] > 1:
                 yield Breach(
                     where=_where(period, call),
-                    message=f"{_name(case, call)} is written down more than once at"
-                    f" stop {period.stop}.",
-                    remedy="Keep one of them: the highest call index that was heard.",
+                    params={"species": params.species(call.species), "stop": period.stop},
                 )
 
 
@@ -60,10 +55,7 @@ def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
         if not _is_listened(period) and (call.index is not None or call.not_sure):
             yield Breach(
                 where=_where(period, call),
-                message=f"Stop {period.stop} is marked as skipped, but {_name(case, call)} is"
-                " written down there.",
-                remedy="If somebody listened, mark the stop as listened. If not, clear the "
-                "species.",
+                params={"species": params.species(call.species), "stop": period.stop},
             )
 
 
@@ -78,9 +70,7 @@ def index_missing(case: Case) -> Iterator[Breach]:
         if _is_listened(period) and call.index is None and not call.not_sure:
             yield Breach(
                 where=_where(period, call),
-                message=f"{_name(case, call)} at stop {period.stop} was opened, but has no call"
-                " index.",
-                remedy="Choose 0 if it was not heard, 1 to 3 if it was, or “heard, not sure”.",
+                params={"species": params.species(call.species), "stop": period.stop},
             )
 
 
@@ -94,10 +84,7 @@ def species_off_checklist(case: Case) -> Iterator[Breach]:
         if call.species not in known and call.index != 0:
             yield Breach(
                 where=_where(period, call),
-                message=f"{call.species} at stop {period.stop} is not on the checklist of this"
-                " route, so other nights cannot be taken to have no record of it.",
-                remedy="Check the species. A recording helps the coordinator to confirm it."
-                f" {LEAVE_IT}",
+                params={"species": params.species(call.species), "stop": period.stop},
             )
 
 
@@ -116,10 +103,12 @@ def species_out_of_season(case: Case) -> Iterator[Breach]:
         if not in_days(case.visit.night, *season):
             yield Breach(
                 where=_where(period, call),
-                message=f"{_name(case, call)} at stop {period.stop} on the night of"
-                f" {day(case.visit.night)} is outside its calling season here, {_days(season)}.",
-                remedy="Check the species and the date. Early and late callers do occur; a"
-                f" recording helps. {LEAVE_IT}",
+                params={
+                    "species": params.species(call.species),
+                    "stop": period.stop,
+                    "night": params.date(case.visit.night),
+                    "season": params.season(season),
+                },
             )
 
 
@@ -135,12 +124,3 @@ def _is_listened(period: Period) -> bool:
 
 def _where(period: Period, call: CallRecord) -> Where:
     return Where(stop=period.stop, field="index", species=call.species)
-
-
-def _name(case: Case, call: CallRecord) -> str:
-    names = {species.code: species.common_name for species in case.route.checklist}
-    return names.get(call.species, call.species)
-
-
-def _days(season: tuple[MonthDay, MonthDay]) -> str:
-    return f"{month_day(season[0])} to {month_day(season[1])}"

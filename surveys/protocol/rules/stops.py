@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
 
+from surveys.protocol import params
 from surveys.protocol.distance import distance_m
 from surveys.protocol.rules.reading import (
-    LEAVE_IT,
     in_time_order,
     listened,
     stops_by_number,
@@ -19,22 +19,20 @@ from surveys.protocol.values import (
     Severity,
     Where,
 )
-from surveys.protocol.words import (
-    distance,
-    listed,
-    stop_numbers,
-)
 
 
 @rule("unknown-stop", Severity.REFUSE, "Every stop belongs to the route.")
 def unknown_stop(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)
-    has = stop_numbers(sorted(known)) if known else "no stops on this night"
     for number in sorted({p.stop for p in case.visit.periods} - known.keys()):
         yield Breach(
             where=Where(stop=number),
-            message=f"Route {case.route.name} has no stop {number}.",
-            remedy=f"Correct the number. The route has {has}.",
+            variant="" if known else "no-stops",
+            params={
+                "route": case.route.name,
+                "stop": number,
+                **({"stops": params.stops(known)} if known else {}),
+            },
         )
 
 
@@ -45,8 +43,7 @@ def twice_the_same_stop(case: Case) -> Iterator[Breach]:
         if count > 1:
             yield Breach(
                 where=Where(stop=number),
-                message=f"Stop {number} is written down {_times(count)} in this visit.",
-                remedy="Keep one of them, or correct the number of the stop.",
+                params={"stop": number, "times": params.times(count)},
             )
 
 
@@ -56,9 +53,7 @@ def too_few_stops(case: Case) -> Iterator[Breach]:
     wanted = case.protocol.min_stops
     if number < wanted:
         yield Breach(
-            message=f"{number} {'stop was' if number == 1 else 'stops were'} listened to;"
-            f" the protocol asks for at least {wanted}.",
-            remedy=f"If more stops were listened to, write them down. {LEAVE_IT}",
+            params={"listened": number, "wanted": wanted},
         )
 
 
@@ -68,9 +63,7 @@ def stop_left_blank(case: Case) -> Iterator[Breach]:
     blank = sorted(stops_by_number(case).keys() - written)
     if blank:
         yield Breach(
-            message=f"Nothing is written down for {stop_numbers(blank)}. A blank stop counts as not"
-            " surveyed, not as silent.",
-            remedy="If nobody listened there, mark it as skipped and say why.",
+            params={"stops": params.stops(blank)},
         )
 
 
@@ -85,16 +78,14 @@ def stops_out_of_order(case: Case) -> Iterator[Breach]:
     if early is not None:
         yield Breach(
             where=Where(stop=early, field="started_at"),
-            message=f"By their times the stops were surveyed in the order {listed(order)};"
-            " the protocol asks for the order of their numbers.",
-            remedy=f"Check the times and the numbers of the stops. {LEAVE_IT}",
+            params={"order": params.all_of(order)},
         )
 
 
 @rule("far-from-stop", Severity.QUERY, "The listening took place at the stop.", on_phone=True)
 def far_from_stop(case: Case) -> Iterator[Breach]:
     """The measured place gets the benefit of its stated accuracy."""
-    most, unit = case.protocol.max_distance_from_stop_m, case.route.distance_unit
+    most = case.protocol.max_distance_from_stop_m
     if most is None:
         return
     stops = stops_by_number(case)
@@ -104,19 +95,21 @@ def far_from_stop(case: Case) -> Iterator[Breach]:
         meters = distance_m(period.measured_at, stops[period.stop].place)
         accuracy = max(0.0, period.measured_accuracy_m or 0.0)
         if meters - accuracy > most:
-            give = f" (give or take {distance(accuracy, unit)})" if accuracy else ""
             yield Breach(
                 where=Where(stop=period.stop, field="measured_at"),
-                message=f"The position was measured {distance(meters, unit)}{give} from stop"
-                f" {period.stop}; the protocol allows {distance(most, unit)}.",
-                remedy="Check that this is the right stop. If the stop cannot be used any more,"
-                f" tell the coordinator. {LEAVE_IT}",
+                variant="accuracy" if accuracy else "",
+                params={
+                    "distance": params.distance(meters),
+                    **({"accuracy": params.distance(accuracy)} if accuracy else {}),
+                    "stop": period.stop,
+                    "most": params.distance(most),
+                },
             )
 
 
 @rule("stops-too-close", Severity.NOTE, "The stops lie far enough apart.")
 def stops_too_close(case: Case) -> Iterator[Breach]:
-    wanted, unit = case.protocol.min_stop_spacing_m, case.route.distance_unit
+    wanted = case.protocol.min_stop_spacing_m
     if wanted is None:
         return
     stops = stops_by_number(case)
@@ -129,13 +122,10 @@ def stops_too_close(case: Case) -> Iterator[Breach]:
         if apart[nearest] < wanted:
             yield Breach(
                 where=Where(stop=number),
-                message=f"Stops {nearest} and {number} are {distance(apart[nearest], unit)} apart;"
-                f" the protocol asks for {distance(wanted, unit)}, so that the same callers are"
-                " not counted twice.",
-                remedy="Nothing to mend in this visit. The coordinator may move a stop of the "
-                "route.",
+                params={
+                    "nearest": nearest,
+                    "stop": number,
+                    "distance": params.distance(apart[nearest]),
+                    "wanted": params.distance(wanted),
+                },
             )
-
-
-def _times(count: int) -> str:
-    return "twice" if count == 2 else f"{count} times"

@@ -6,10 +6,10 @@ import datetime as dt
 from collections.abc import Iterator
 from itertools import pairwise
 
+from surveys.protocol import params
 from surveys.protocol.distance import distance_m
 from surveys.protocol.nights import night_of
 from surveys.protocol.rules.reading import (
-    LEAVE_IT,
     in_time_order,
     listened,
     stops_by_number,
@@ -17,7 +17,6 @@ from surveys.protocol.rules.reading import (
 )
 from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.values import Case, Interruption, Period, Severity, Where
-from surveys.protocol.words import clock, clocks, day, distance, duration, speed
 
 _NONE = dt.timedelta(0)
 _READ_TO_THE_MINUTE = dt.timedelta(minutes=1)
@@ -33,10 +32,12 @@ def time_on_another_night(case: Case) -> Iterator[Breach]:
         if night != case.visit.night:
             yield Breach(
                 where=Where(stop=stop, field=field),
-                message=f"{clock(instant, zone)} at stop {stop} belongs to the night of"
-                f" {day(night)}, but the visit is of the night of {day(case.visit.night)}.",
-                remedy="Correct the time or the date. A night lasts from noon to noon and has the"
-                " date of its evening.",
+                params={
+                    "time": params.clock(instant),
+                    "stop": stop,
+                    "night": params.date(night),
+                    "visit_night": params.date(case.visit.night),
+                },
             )
 
 
@@ -48,38 +49,31 @@ def future_time(case: Case) -> Iterator[Breach]:
         if instant > latest:
             yield Breach(
                 where=Where(stop=stop, field=field),
-                message=f"{clock(instant, case.route.time_zone)} at stop {stop} has not come yet.",
-                remedy="Check the date of the night, the time, and the clock of the phone.",
+                params={"time": params.clock(instant), "stop": stop},
             )
 
 
 @rule("start-before-arrival", Severity.REFUSE, "The listening starts after the arrival.")
 def start_before_arrival(case: Case) -> Iterator[Breach]:
-    zone = case.route.time_zone
     for period in listened(case):
         arrived, started = period.arrived_at, period.started_at
         if arrived is not None and started is not None and started < arrived:
-            start, arrival = clocks(started, arrived, zone)
+            start, arrival = params.clocks(started, arrived)
             yield Breach(
                 where=Where(stop=period.stop, field="started_at"),
-                message=f"The listening at stop {period.stop} starts at {start},"
-                f" before the arrival at {arrival}.",
-                remedy="Correct one of the two times, or clear it if nobody remembers.",
+                params={"stop": period.stop, "start": start, "arrival": arrival},
             )
 
 
 @rule("finish-before-start", Severity.REFUSE, "The listening ends after its start.")
 def finish_before_start(case: Case) -> Iterator[Breach]:
-    zone = case.route.time_zone
     for period in listened(case):
         started, finished = period.started_at, period.finished_at
         if started is not None and finished is not None and finished <= started:
-            end, start = clocks(finished, started, zone)
+            end, start = params.clocks(finished, started)
             yield Breach(
                 where=Where(stop=period.stop, field="finished_at"),
-                message=f"The listening at stop {period.stop} ends at {end},"
-                f" which is not after its start at {start}.",
-                remedy="Correct one of the two times, or clear it if nobody remembers.",
+                params={"stop": period.stop, "end": end, "start": start},
             )
 
 
@@ -92,15 +86,15 @@ def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         length = time_listened(period)
         if period.paused < _NONE:
-            problem = "is below zero"
+            variant = "below-zero"
         elif length is not None and length < _NONE:
-            problem = f"of {duration(period.paused)} is longer than the time from start to end"
+            variant = ""
         else:
             continue
         yield Breach(
             where=Where(stop=period.stop, field="paused_minutes"),
-            message=f"The pause at stop {period.stop} {problem}.",
-            remedy="Correct the pause or the start and end of the listening.",
+            variant=variant,
+            params={"stop": period.stop, "pause": params.duration(period.paused)},
         )
 
 
@@ -108,17 +102,18 @@ def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
     "stops-overlap", Severity.REFUSE, "The listening at one stop ends before the next stop begins."
 )
 def stops_overlap(case: Case) -> Iterator[Breach]:
-    zone = case.route.time_zone
     busy: Period | None = None
     for begin, period in in_time_order(case):
         if busy is not None and busy.finished_at is not None and begin < busy.finished_at:
-            start, end = clocks(begin, busy.finished_at, zone)
+            start, end = params.clocks(begin, busy.finished_at)
             yield Breach(
                 where=Where(stop=period.stop, field=_begin_field(period)),
-                message=f"Stop {period.stop} begins at {start}, while the listening"
-                f" at stop {busy.stop} goes on until {end}.",
-                remedy="Nobody can be at two stops at once: correct a time, or clear it if nobody"
-                " remembers.",
+                params={
+                    "stop": period.stop,
+                    "start": start,
+                    "busy": busy.stop,
+                    "end": end,
+                },
             )
         if period.finished_at is not None and (
             busy is None or busy.finished_at is None or period.finished_at > busy.finished_at
@@ -130,7 +125,7 @@ def stops_overlap(case: Case) -> Iterator[Breach]:
 def impossible_drive(case: Case) -> Iterator[Breach]:
     """Straight-line speed between stops. Times are often written to the minute, so
     one minute is added to the time between."""
-    fastest, unit = case.protocol.max_drive_kmh, case.route.distance_unit
+    fastest = case.protocol.max_drive_kmh
     stops = stops_by_number(case)
     for (_, earlier), (begin, later) in pairwise(in_time_order(case)):
         left = earlier.finished_at
@@ -141,26 +136,27 @@ def impossible_drive(case: Case) -> Iterator[Breach]:
         if meters / 1000 / hours > fastest:
             yield Breach(
                 where=Where(stop=later.stop, field=_begin_field(later)),
-                message=f"From stop {earlier.stop} to stop {later.stop} it is"
-                f" {distance(meters, unit)} in a straight line, and only"
-                f" {duration(begin - left)} lie between: faster than {speed(fastest, unit)}.",
-                remedy=f"Check the times and the numbers of the two stops. {LEAVE_IT}",
+                params={
+                    "from": earlier.stop,
+                    "to": later.stop,
+                    "distance": params.distance(meters),
+                    "between": params.duration(begin - left),
+                    "fastest": params.speed(fastest),
+                },
             )
 
 
 @rule("times-missing", Severity.QUERY, "The times of every listening are written down.")
 def times_missing(case: Case) -> Iterator[Breach]:
-    wanted = {"started_at": "start of the listening", "finished_at": "end of the listening"}
+    wanted = ["started_at", "finished_at"]
     if case.protocol.settling_wait is not None:
-        wanted = {"arrived_at": "arrival", **wanted}
+        wanted = ["arrived_at", *wanted]
     for period in listened(case):
-        for field, words in wanted.items():
+        for field in wanted:
             if getattr(period, field) is None:
                 yield Breach(
                     where=Where(stop=period.stop, field=field),
-                    message=f"Stop {period.stop} has no time for the {words}, so it cannot be"
-                    " told whether the times meet the protocol.",
-                    remedy="Write the time down, or mark the stop as skipped if nobody listened.",
+                    params={"stop": period.stop, "missing": params.word(field)},
                 )
 
 
@@ -181,9 +177,11 @@ def wait_too_short(case: Case) -> Iterator[Breach]:
         if _NONE <= waited < wanted:
             yield Breach(
                 where=Where(stop=period.stop, field="started_at"),
-                message=f"The wait before listening at stop {period.stop} was"
-                f" {duration(waited)}; the protocol asks for {duration(wanted)}.",
-                remedy=f"If you are still at the stop, wait quietly and listen again. {LEAVE_IT}",
+                params={
+                    "stop": period.stop,
+                    "waited": params.duration(waited),
+                    "wanted": params.duration(wanted),
+                },
             )
 
 
@@ -199,12 +197,15 @@ def listening_too_short(case: Case) -> Iterator[Breach]:
         length = time_listened(period)
         if length is None or not _NONE <= length < wanted:
             continue
-        pause = f", the pause of {duration(period.paused)} taken off" if period.paused else ""
         yield Breach(
             where=Where(stop=period.stop, field="finished_at"),
-            message=f"The listening at stop {period.stop} took {duration(length)}{pause};"
-            f" the protocol asks for {duration(wanted)}.",
-            remedy=f"If you are still at the stop, listen again for the full time. {LEAVE_IT}",
+            variant="pause" if period.paused else "",
+            params={
+                "stop": period.stop,
+                "length": params.duration(length),
+                **({"pause": params.duration(period.paused)} if period.paused else {}),
+                "wanted": params.duration(wanted),
+            },
         )
 
 
@@ -227,9 +228,11 @@ def listening_too_long(case: Case) -> Iterator[Breach]:
         if length is not None and length > longest + _READ_TO_THE_MINUTE:
             yield Breach(
                 where=Where(stop=period.stop, field="finished_at"),
-                message=f"The listening at stop {period.stop} took {duration(length)};"
-                f" the protocol asks for no more than {duration(longest)}.",
-                remedy="Check the times. If there was a pause, write how long it was.",
+                params={
+                    "stop": period.stop,
+                    "length": params.duration(length),
+                    "longest": params.duration(longest),
+                },
             )
 
 
@@ -245,11 +248,7 @@ def pause_not_restarted(case: Case) -> Iterator[Breach]:
         if period.paused > _NONE:
             yield Breach(
                 where=Where(stop=period.stop, field="paused_minutes"),
-                message=f"The listening at stop {period.stop} was paused for"
-                f" {duration(period.paused)}; after a loud event the protocol begins the"
-                " listening again.",
-                remedy="If you did begin again, write the times of the unbroken listening and no"
-                f" pause. {LEAVE_IT}",
+                params={"stop": period.stop, "pause": params.duration(period.paused)},
             )
 
 

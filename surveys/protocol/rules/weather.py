@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from surveys.protocol import params
 from surveys.protocol.rules.reading import (
-    LEAVE_IT,
     listened,
 )
 from surveys.protocol.rules.rule import Breach, rule
@@ -27,15 +27,8 @@ from surveys.protocol.weather import (
     BEAUFORT,
     NOISE_INDEX,
     SKY_CODES,
-    show_temperature,
     to_celsius,
 )
-from surveys.protocol.words import (
-    listed,
-    temperature,
-)
-
-_BREAK_OFF = "If you are still out, break off and come back on another night."
 
 
 @rule("too-cold", Severity.QUERY, "The air was warm enough.", on_phone=True)
@@ -43,7 +36,7 @@ def too_cold(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_air_temperature is not None:
         readings = _temperatures(case, "air_temperature", listened(case))
-        yield from _colder(readings, window.min_air_temperature, window, "air")
+        yield from _colder(readings, window.min_air_temperature, window)
 
 
 @rule("water-too-cold", Severity.QUERY, "The water was warm enough.", on_phone=True)
@@ -51,7 +44,7 @@ def water_too_cold(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_water_temperature is not None:
         readings = _temperatures(case, "water_temperature", listened(case))
-        yield from _colder(readings, window.min_water_temperature, window, "water")
+        yield from _colder(readings, window.min_water_temperature, window)
 
 
 @rule("too-windy", Severity.QUERY, "The wind was weak enough.", on_phone=True)
@@ -63,9 +56,12 @@ def too_windy(case: Case) -> Iterator[Breach]:
         if force > most:
             yield Breach(
                 where=where,
-                message=f"Wind force {force}{_at(where)} is above {most} ({_sign(most)}),"
-                " the strongest wind in which the protocol is run.",
-                remedy=f"{_BREAK_OFF} {LEAVE_IT}",
+                params={
+                    "force": force,
+                    "place": params.place(where),
+                    "most": most,
+                    "sign": params.wind_sign(most),
+                },
             )
 
 
@@ -73,11 +69,14 @@ def too_windy(case: Case) -> Iterator[Breach]:
 def wet_sky(case: Case) -> Iterator[Breach]:
     for where, code in _codes(case, "sky", listened(case)):
         if code in case.protocol.wet_sky_codes:
-            words = f" ({SKY_CODES[code]})" if code in SKY_CODES else ""
             yield Breach(
                 where=where,
-                message=f"With sky code {code}{words}{_at(where)} the protocol is not run.",
-                remedy=f"{_BREAK_OFF} {LEAVE_IT}",
+                variant="" if code in SKY_CODES else "no-words",
+                params={
+                    "code": code,
+                    **({"sky": params.sky(code)} if code in SKY_CODES else {}),
+                    "place": params.place(where),
+                },
             )
 
 
@@ -90,9 +89,7 @@ def noise_too_loud(case: Case) -> Iterator[Breach]:
         if period.noise_index is not None and period.noise_index > most:
             yield Breach(
                 where=Where(stop=period.stop, field="noise_index"),
-                message=f"Noise index {period.noise_index} at stop {period.stop} is above {most},"
-                " the most that the protocol allows.",
-                remedy=f"If the noise may pass, wait and listen again. {LEAVE_IT}",
+                params={"noise": period.noise_index, "stop": period.stop, "most": most},
             )
 
 
@@ -105,7 +102,7 @@ def noise_too_loud(case: Case) -> Iterator[Breach]:
 def temperature_missing(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_air_temperature is not None:
-        yield from _not_written(case, "air_temperature", "air temperature")
+        yield from _not_written(case, "air_temperature")
 
 
 @rule(
@@ -117,7 +114,7 @@ def temperature_missing(case: Case) -> Iterator[Breach]:
 def water_temperature_missing(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_water_temperature is not None:
-        yield from _not_written(case, "water_temperature", "water temperature")
+        yield from _not_written(case, "water_temperature")
 
 
 @rule(
@@ -125,13 +122,13 @@ def water_temperature_missing(case: Case) -> Iterator[Breach]:
 )
 def wind_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.max_beaufort is not None:
-        yield from _not_written(case, "beaufort", "wind force")
+        yield from _not_written(case, "beaufort")
 
 
 @rule("sky-missing", Severity.QUERY, "The sky is written down where a limit is set.", on_phone=True)
 def sky_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.wet_sky_codes:
-        yield from _not_written(case, "sky", "sky code")
+        yield from _not_written(case, "sky")
 
 
 @rule(
@@ -142,7 +139,7 @@ def sky_missing(case: Case) -> Iterator[Breach]:
 )
 def noise_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.max_noise_index is not None:
-        yield from _not_written(case, "noise_index", "noise index")
+        yield from _not_written(case, "noise_index")
 
 
 @rule(
@@ -161,24 +158,29 @@ def temperature_implausible(case: Case) -> Iterator[Breach]:
     for where, reading in readings:
         if not lowest <= to_celsius(reading) <= highest:
             kind = "water" if where.field == "water_temperature" else "air"
-            bounds = (show_temperature(bound, reading.unit) for bound in (lowest, highest))
             yield Breach(
                 where=where,
-                message=f"{_as_read(reading)}{_at(where)} is hard"
-                f" to believe for the {kind}; expected is {' to '.join(bounds)}.",
-                remedy=f"Check the number, its sign and its unit (°C or °F). {LEAVE_IT}",
+                params={
+                    "reading": params.temperature(reading),
+                    "place": params.place(where),
+                    "kind": params.word(kind),
+                    "lowest": params.celsius(lowest),
+                    "highest": params.celsius(highest),
+                },
             )
 
 
 @rule("unknown-sky-code", Severity.REFUSE, "The sky code is a known one.")
 def unknown_sky_code(case: Case) -> Iterator[Breach]:
-    known = listed(SKY_CODES, last="or")
     for where, code in _codes(case, "sky", case.visit.periods):
         if code not in SKY_CODES:
             yield Breach(
                 where=where,
-                message=f"There is no sky code {code}{_at(where)}.",
-                remedy=f"Choose {known}.",
+                params={
+                    "code": code,
+                    "place": params.place(where),
+                    "known": params.any_of(SKY_CODES),
+                },
             )
 
 
@@ -189,8 +191,7 @@ def unknown_wind_force(case: Case) -> Iterator[Breach]:
         if not 0 <= force <= last:
             yield Breach(
                 where=where,
-                message=f"There is no wind force {force}{_at(where)}.",
-                remedy=f"Choose a force of the Beaufort scale, 0 to {last}. It is not a speed.",
+                params={"force": force, "place": params.place(where), "last": last},
             )
 
 
@@ -200,8 +201,11 @@ def unknown_noise_index(case: Case) -> Iterator[Breach]:
         if period.noise_index is not None and period.noise_index not in NOISE_INDEX:
             yield Breach(
                 where=Where(stop=period.stop, field="noise_index"),
-                message=f"There is no noise index {period.noise_index} (stop {period.stop}).",
-                remedy=f"Choose {listed(NOISE_INDEX, last='or')}.",
+                params={
+                    "noise": period.noise_index,
+                    "stop": period.stop,
+                    "known": params.any_of(NOISE_INDEX),
+                },
             )
 
 
@@ -209,20 +213,21 @@ def _colder(
     readings: Iterable[tuple[Where, Temperature]],
     lowest: Temperature,
     window: SeasonWindow,
-    kind: str,
 ) -> Iterator[Breach]:
     for where, reading in readings:
         if to_celsius(reading) < to_celsius(lowest):
             yield Breach(
                 where=where,
-                message=f"{_as_read(reading)}{_at(where)} is below"
-                f" {temperature(lowest, reading.unit)}, the lowest {kind} temperature of the window"
-                f" “{window.name}”.",
-                remedy=f"Check the reading. {_BREAK_OFF} {LEAVE_IT}",
+                params={
+                    "reading": params.temperature(reading),
+                    "place": params.place(where),
+                    "lowest": params.temperature(lowest),
+                    "window": window.name,
+                },
             )
 
 
-def _not_written(case: Case, field: str, words: str) -> Iterator[Breach]:
+def _not_written(case: Case, field: str) -> Iterator[Breach]:
     """What cannot be told: once for the visit where nothing was written at all, once
     where only the start or only the end has a reading, else at each stop without a reading."""
     periods = listened(case)
@@ -231,27 +236,24 @@ def _not_written(case: Case, field: str, words: str) -> Iterator[Breach]:
     at_end = getattr(case.visit.end, field, None)
     if not without or (at_start is not None and at_end is not None):
         return
-    remedy = "Write it down if somebody noted it. Otherwise the coordinator decides."
-    cannot = "so it cannot be told whether the limit was met."
     if len(without) < len(periods):
         for period in without:
             yield Breach(
                 where=Where(stop=period.stop, field=field),
-                message=f"Stop {period.stop} has no {words}, {cannot}",
-                remedy=remedy,
+                params={"stop": period.stop, "reading": params.word(field)},
             )
     elif at_start is None and at_end is None:
         yield Breach(
             where=Where(field=field),
-            message=f"The visit has no {words}, {cannot}",
-            remedy=remedy,
+            variant="visit",
+            params={"reading": params.word(field)},
         )
     else:
         end = "end" if at_end is None else "start"
         yield Breach(
             where=Where(field=f"{end}.{field}"),
-            message=f"The {end} of the visit has no {words}, nor have the stops, {cannot}",
-            remedy=remedy,
+            variant="side",
+            params={"side": params.word(end), "reading": params.word(field)},
         )
 
 
@@ -276,17 +278,3 @@ def _values(case: Case, field: str, periods: Iterable[Period]) -> Iterator[tuple
     for period in periods:
         yield Where(stop=period.stop, field=field), getattr(period, field)
     yield Where(field=f"end.{field}"), getattr(visit.end, field, None)
-
-
-def _at(where: Where) -> str:
-    if where.stop is not None:
-        return f" at stop {where.stop}"
-    return f" at the {str(where.field).split('.', maxsplit=1)[0]} of the visit"
-
-
-def _sign(force: int) -> str:
-    return next((row.sign for row in BEAUFORT if row.force == force), "")
-
-
-def _as_read(reading: Temperature) -> str:
-    return temperature(reading, reading.unit)

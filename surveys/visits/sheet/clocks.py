@@ -14,19 +14,19 @@ from surveys.protocol.nights import (
     parse_clock,
     to_instant,
 )
-from surveys.protocol.words import clock
+from surveys.protocol.params import Param
 from surveys.visits.sheet.texts import (
     FIRST_YEAR,
     LAST_YEAR,
     CellError,
-    quoted,
+    shortened,
+    unreadable,
 )
 
 FOLDS = ("first", "second")
 _INSTANT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ].*", re.DOTALL)
 _NAMES_ITS_HALF = re.compile(r"[ap]\.?\s*m\.?$", re.IGNORECASE)
 _BY_DAY = range(6, 16)
-_WRITE_IT = "Write it as 21:14 or 9:14 pm."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,13 +51,15 @@ def read_clock(text: str, fold: str, *, night: dt.date, time_zone: str) -> Clock
     try:
         clock_time = parse_clock(text)
     except ClockError as error:
-        message = str(error).removesuffix(_WRITE_IT).strip()
-        if len(text) > len(quoted(text)):
-            message = f"{quoted(text)} is not a clock time."
-        raise CellError(message, _WRITE_IT) from None
+        raise unreadable(error.variant, text) from None
     instant = to_instant(clock_time, night, time_zone)
     if isinstance(instant, Missing):
-        raise _skipped_hour_error(clock_time, instant, time_zone)
+        raise CellError(
+            "clock-skipped",
+            time=_time_of_day(clock_time),
+            later=_time_of_day(_local(instant.later, time_zone)),
+            earlier=_time_of_day(_local(instant.earlier, time_zone)),
+        )
     if isinstance(instant, Ambiguous):
         instant = _choose_fold(clock_time, instant, fold)
     by_day = clock_time.hour in _BY_DAY and not _NAMES_ITS_HALF.search(text.strip())
@@ -66,40 +68,34 @@ def read_clock(text: str, fold: str, *, night: dt.date, time_zone: str) -> Clock
 
 def other_half_of_day(instant: dt.datetime, time_zone: str) -> str:
     """How to write the same clock time in the other half of the day."""
-    local = instant.astimezone(ZoneInfo(time_zone))
+    local = _local(instant, time_zone)
     other = (local.hour + 12) % 24
     half = "am" if other < 12 else "pm"
     return f"{other:02}:{local.minute:02} or {(other % 12) or 12}:{local.minute:02} {half}"
 
 
 def _read_instant(text: str) -> dt.datetime:
-    remedy = "Write a clock time such as 21:14, or an instant such as 2024-04-16T02:14:00Z."
     try:
         instant = dt.datetime.fromisoformat(text.strip().upper().replace(" ", "T", 1))
     except ValueError:
-        raise CellError(f"{quoted(text)} is not an instant.", remedy) from None
+        raise unreadable("instant", text) from None
     if instant.tzinfo is None:
-        raise CellError(f"{quoted(text)} does not say its time zone.", remedy)
+        raise unreadable("time-zone", text)
     if not FIRST_YEAR <= instant.year <= LAST_YEAR:
-        raise CellError(f"{quoted(text)} is not in this age.", remedy, "cell-out-of-range")
+        raise CellError("cell-out-of-range", "instant", typed=shortened(text))
     return instant.astimezone(dt.UTC)
 
 
 def _choose_fold(clock_time: dt.time, repeated: Ambiguous, fold: str) -> dt.datetime:
     typed = fold.strip().casefold()
     if typed not in FOLDS:
-        raise FoldWantedError(
-            f"The clocks went back that night, so {clock_time:%H:%M} came twice.",
-            "Say whether it was the first or the second time; clear the time if nobody remembers.",
-            "clock-repeated",
-        )
+        raise FoldWantedError("clock-repeated", time=_time_of_day(clock_time))
     return repeated.first if typed == "first" else repeated.second
 
 
-def _skipped_hour_error(clock_time: dt.time, skipped: Missing, time_zone: str) -> CellError:
-    return CellError(
-        f"The clocks went forward that night, so no clock showed {clock_time:%H:%M}.",
-        f"Write {clock(skipped.later, time_zone)} if your watch was not put forward yet,"
-        f" or {clock(skipped.earlier, time_zone)} if it was put forward too early.",
-        "clock-skipped",
-    )
+def _local(instant: dt.datetime, time_zone: str) -> dt.time:
+    return instant.astimezone(ZoneInfo(time_zone)).time()
+
+
+def _time_of_day(time: dt.time) -> Param:
+    return {"time_of_day": f"{time:%H:%M}"}

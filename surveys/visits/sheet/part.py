@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+from surveys.protocol.params import Param
 from surveys.protocol.values import (
     Finding,
     Where,
@@ -18,51 +19,17 @@ from surveys.visits.sheet.texts import (
 
 T = TypeVar("T")
 
-LABELS = {
-    "night": "Night",
-    "temperature_unit": "Unit of temperature",
-    "second_observer": "Second observer",
-    "notes": "Notes",
-    "rain_unit": "Unit of rain",
-    "rain_48h": "Rain in the past 48 hours",
-    "days_since_rain": "Days since rain",
-    "status": "Listened or skipped",
-    "skip_reason": "Reason for skipping",
-    "arrived_at": "Arrival",
-    "started_at": "Start of the listening",
-    "finished_at": "End of the listening",
-    "paused_minutes": "Pause",
-    "air_temperature": "Air temperature",
-    "water_temperature": "Water temperature",
-    "beaufort": "Wind force",
-    "sky": "Sky code",
-    "noise_index": "Noise index",
-    "cars": "Cars",
-    "interrupted": "Interrupted",
-    "moonlight": "Moonlight",
-    "water_tonight": "Water tonight",
-    "note": "Note",
-    "latitude": "Latitude",
-    "longitude": "Longitude",
-    "accuracy_m": "Accuracy",
-    "stop": "Stop",
-    "species": "Species",
-    "life_stage": "Life stage",
-    "count": "Count",
-    "color_form": "Color form",
-}
-
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """`prefix` is put before the field names in findings, `suffix` after the labels."""
+    """`prefix` is put before the field names in findings. `belongs_to` says in messages what the
+    cell is a part of, as the parameter `cell` has it."""
 
     texts: dict[str, str]
     problems: list[Finding]
     stop: int | None = None
     prefix: str = ""
-    suffix: str = ""
-    labels: dict[str, str] = field(default_factory=lambda: LABELS)
+    belongs_to: Mapping[str, Param] = field(default_factory=dict)
 
     def text(self, name: str) -> str:
         return self.texts.get(name, "")
@@ -83,14 +50,20 @@ class Part:
         try:
             return reader(self.text(name))
         except CellError as error:
-            self.report(error.code, name, f"{self.label(name)}: {error.message}", error.remedy)
+            self.report_cell(error, name)
             return None
-
-    def label(self, name: str) -> str:
-        return self.labels.get(name, name) + self.suffix
 
     def where(self, name: str) -> Where:
         return Where(stop=self.stop, field=self.prefix + name)
 
-    def report(self, code: str, name: str, message: str, remedy: str) -> None:
-        self.problems.append(problem(code, self.where(name), message, remedy))
+    def report(self, code: str, name: str, variant: str = "", /, **params: Param) -> None:
+        self.problems.append(problem(code, self.where(name), variant, params))
+
+    def report_cell(self, error: CellError, name: str, *, beside: str = "") -> None:
+        """What is wrong with the cell `name`, which the message names, said beside it or another
+        cell."""
+        cell = {"name": name, **self.belongs_to}
+        where = self.where(beside or name)
+        self.problems.append(
+            problem(error.code, where, error.variant, {**error.params, "cell": {"cell": cell}})
+        )

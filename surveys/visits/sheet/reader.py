@@ -19,7 +19,6 @@ from surveys.protocol.values import (
     Where,
 )
 from surveys.protocol.weather import rain_to_mm
-from surveys.protocol.words import listed
 from surveys.visits.sheet.cells import (
     SheetParts,
     split,
@@ -38,7 +37,6 @@ from surveys.visits.sheet.stops import (
 from surveys.visits.sheet.texts import (
     CellError,
     integer_between,
-    quoted,
     rain_is_missing,
     read_integer,
     read_night,
@@ -47,6 +45,7 @@ from surveys.visits.sheet.texts import (
     read_temperature,
     read_text,
     read_unit,
+    shortened,
 )
 
 _UNKNOWN_SHOWN = 5
@@ -159,7 +158,7 @@ def _text(part: Part, name: str, max_length: int) -> str:
 def _read_weather(
     texts: dict[str, str], end: str, unit: TemperatureUnit, findings: list[Finding]
 ) -> Weather:
-    part = Part(texts=texts, problems=findings, prefix=f"{end}_", suffix=f" at the {end}")
+    part = Part(texts=texts, problems=findings, prefix=f"{end}_", belongs_to={"end": end})
     return Weather(
         air_temperature=part.read("air_temperature", partial(read_temperature, unit=unit)),
         beaufort=part.read("beaufort", read_integer),
@@ -193,15 +192,9 @@ def _read_sightings(
 def _unknown_cells(parts: SheetParts) -> tuple[Finding, ...]:
     if not parts.unknown:
         return ()
-    shown = [quoted(address) for address in parts.unknown[:_UNKNOWN_SHOWN]]
-    omitted = len(parts.unknown) - len(shown)
-    if omitted:
-        shown.append(f"{omitted} more")
-    return (
-        problem(
-            "cell-unknown",
-            Where(),
-            f"The sheet has no place for {listed(shown)}. What was typed is kept, but not used.",
-            "Nothing needs mending, unless it was meant for another cell.",
-        ),
-    )
+    shown = [{"quoted": shortened(address)} for address in parts.unknown[:_UNKNOWN_SHOWN]]
+    more = len(parts.unknown) - len(shown)
+    if not more:
+        return (problem("cell-unknown", Where(), "", {"cells": {"and": shown}}),)
+    found = {"cells": {"list": shown}, "more": more}
+    return (problem("cell-unknown", Where(), "more", found),)

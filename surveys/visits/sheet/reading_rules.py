@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
+from surveys.protocol.params import Param
 from surveys.protocol.values import (
     Finding,
     Severity,
@@ -47,12 +49,12 @@ READING_RULES: tuple[ReadingRule, ...] = tuple(
 READING_RULES_BY_CODE = {rule.code: rule for rule in READING_RULES}
 
 
-def problem(code: str, where: Where, message: str, remedy: str) -> Finding:
+def problem(code: str, where: Where, variant: str, params: Mapping[str, Param]) -> Finding:
     """A finding of the reading rule `code`, with the rule's severity."""
     return Finding(
         code=code,
         severity=READING_RULES_BY_CODE[code].severity,
         where=where,
-        message=message,
-        remedy=remedy,
+        variant=variant,
+        params=params,
     )

@@ -11,10 +11,10 @@ from surveys.visits.sheet.part import Part
 from surveys.visits.sheet.texts import (
     CellError,
     integer_between,
-    quoted,
     read_choice,
     read_integer,
     read_text,
+    shortened,
 )
 
 LIFE_STAGES = ("eggs", "larva", "metamorph", "juvenile", "adult")
@@ -46,28 +46,18 @@ def read_sighting(
         texts=texts,
         problems=[],
         prefix=f"sightings.{row}.",
-        suffix=f" in row {row} of the sightings",
+        belongs_to={"row": row},
     )
     if not has_photo and not any(part.has(name) for name in texts):
         return None, ()
     species = part.read("species", partial(_read_species, catalog=catalog))
     stage = part.read("life_stage", partial(read_choice, choices=LIFE_STAGES))
-    for name, words in (("species", "species"), ("life_stage", "life stage")):
+    for name, variant in (("species", ""), ("life_stage", "life-stage")):
         if not part.has(name):
-            part.report(
-                "sighting-incomplete",
-                name,
-                f"Row {row} of the sightings has no {words}.",
-                f"Choose the {words}, or clear the row and its photo.",
-            )
+            part.report("sighting-incomplete", name, variant, row=row)
     stop = part.read("stop", read_integer)
     if stop is not None and stop not in stops:
-        part.report(
-            "sighting-stop-unknown",
-            "stop",
-            f"Row {row} of the sightings names stop {stop}, which the route does not have.",
-            "Correct the number, or leave it blank for a sighting between the stops.",
-        )
+        part.report("sighting-stop-unknown", "stop", row=row, stop=stop)
     count = part.read("count", partial(integer_between, low=0, high=1_000_000))
     color = part.read("color_form", partial(read_text, max_length=80)) or ""
     if species is None or stage is None:
@@ -87,9 +77,5 @@ def read_sighting(
 def _read_species(text: str, catalog: Mapping[str, str]) -> str:
     code = catalog.get(" ".join(text.split()).casefold())
     if code is None:
-        raise CellError(
-            f"{quoted(text)} is not a species of the catalog.",
-            "Choose a species of the list, or write its scientific name in full.",
-            "species-unknown",
-        )
+        raise CellError("species-unknown", typed=shortened(text))
     return code

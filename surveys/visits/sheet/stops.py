@@ -7,6 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from functools import partial
 
+from surveys.protocol import params
 from surveys.protocol.values import (
     CallRecord,
     Finding,
@@ -29,12 +30,12 @@ from surveys.visits.sheet.texts import (
     integer_between,
     is_missing,
     number_between,
-    quoted,
     read_choice,
     read_integer,
     read_temperature,
     read_text,
     read_yes_no,
+    shortened,
 )
 
 WATER_TONIGHT = ("dry", "pools", "full", "not_seen")
@@ -75,7 +76,7 @@ class ReadingContext:
 
 def read_stop(number: int, texts: dict[str, str], context: ReadingContext) -> StopReading:
     """Read the cells of one stop. Never raises; problems are findings."""
-    part = Part(texts=texts, problems=[], stop=number, suffix=f" at stop {number}")
+    part = Part(texts=texts, problems=[], stop=number, belongs_to={"stop": number})
     is_filled = any(part.has(name) for name in texts if not name.endswith(".fold"))
     if not is_filled:
         return StopReading(period=None, facts=StopFacts(), problems=())
@@ -95,12 +96,7 @@ def _read_status(part: Part) -> PeriodStatus | None:
     has_calls = any(name.startswith(_CALLS) and part.has(name) for name in part.texts)
     if has_calls or part.has("started_at") or part.has("finished_at"):
         return PeriodStatus.LISTENED
-    part.report(
-        "status-unclear",
-        "status",
-        f"Something is written at stop {part.stop}, but not whether anybody listened there.",
-        "Mark the stop as listened or as skipped.",
-    )
+    part.report("status-unclear", "status", stop=part.stop)
     return None
 
 
@@ -112,12 +108,7 @@ def _read_period(part: Part, status: PeriodStatus, context: ReadingContext) -> P
         part.has("started_at") or part.has("finished_at")
     )
     if skipped_with_times:
-        part.report(
-            "skipped-with-times",
-            "status",
-            f"Stop {part.stop} is marked as skipped, but has a time of listening.",
-            "If somebody listened, mark the stop as listened. If not, clear the times.",
-        )
+        part.report("skipped-with-times", "status", stop=part.stop)
     return Period(
         stop=part.stop or 0,
         status=status,
@@ -141,16 +132,12 @@ def _read_time(part: Part, name: str, context: ReadingContext) -> dt.datetime | 
     try:
         reading = read_clock(typed, part.text(f"{name}.fold"), night=context.night, time_zone=zone)
     except CellError as error:
-        cell = f"{name}.fold" if isinstance(error, FoldWantedError) else name
-        part.report(error.code, cell, f"{part.label(name)}: {error.message}", error.remedy)
+        beside = f"{name}.fold" if isinstance(error, FoldWantedError) else name
+        part.report_cell(error, name, beside=beside)
         return None
     if reading.by_day:
-        part.report(
-            "clock-by-day",
-            name,
-            f"{part.label(name)}: {quoted(typed)} reads as the middle of the day.",
-            f"If it was in the night, write {other_half_of_day(reading.instant, zone)}.",
-        )
+        other = other_half_of_day(reading.instant, zone)
+        part.report_cell(CellError("clock-by-day", typed=shortened(typed), other=other), name)
     return reading.instant
 
 
@@ -158,12 +145,7 @@ def _read_place(part: Part) -> Place | None:
     latitude = part.read("latitude", partial(number_between, low=-90, high=90))
     longitude = part.read("longitude", partial(number_between, low=-180, high=180))
     if part.has("latitude") != part.has("longitude"):
-        part.report(
-            "position-incomplete",
-            "latitude",
-            f"The position measured at stop {part.stop} has only one of its two numbers.",
-            "Write both latitude and longitude, or clear both.",
-        )
+        part.report("position-incomplete", "latitude", stop=part.stop)
     if latitude is None or longitude is None:
         return None
     return Place(latitude=float(latitude), longitude=float(longitude))
@@ -198,32 +180,23 @@ def _read_calls(part: Part, known_species: Collection[str]) -> list[CallRecord]:
 
 
 def _unknown_species(where: Where) -> Finding:
-    return problem(
-        "species-unknown",
-        where,
-        f"“{where.species}” at stop {where.stop} is not a species of the catalog.",
-        "Choose a species of the checklist, or clear the cell.",
-    )
+    return problem("species-unknown", where, "stop", {"typed": where.species, "stop": where.stop})
 
 
 def _unreadable_index(where: Where, typed: str) -> Finding:
+    species = params.species(where.species or "")
     return problem(
         "cell-unreadable",
         where,
-        f"{quoted(typed)} for {where.species} at stop {where.stop} is not a call index.",
-        "Write 0, 1, 2 or 3, the highest that was heard, or ? for “heard, not sure”.",
+        "index",
+        {"typed": shortened(typed), "species": species, "stop": where.stop},
     )
 
 
 def _read_facts(part: Part, status: PeriodStatus | None) -> StopFacts:
     reason = part.read("skip_reason", partial(read_text, max_length=200)) or ""
     if status is PeriodStatus.SKIPPED and not part.text("skip_reason").strip():
-        part.report(
-            "skip-reason-missing",
-            "skip_reason",
-            f"Stop {part.stop} was skipped, and no reason is given.",
-            "Say why, so that others know whether the stop can be used.",
-        )
+        part.report("skip-reason-missing", "skip_reason", stop=part.stop)
     return StopFacts(
         skip_reason=reason,
         cars=part.read("cars", partial(integer_between, low=0, high=9999)),

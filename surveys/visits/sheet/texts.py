@@ -7,20 +7,18 @@ import re
 from collections.abc import Iterable
 from decimal import Decimal
 
+from surveys.language import gettext, said
+from surveys.protocol import params
+from surveys.protocol.params import Param
+from surveys.protocol.telling import Reader, Told, tell_sentence
 from surveys.protocol.values import (
     Rain,
     RainUnit,
     Temperature,
     TemperatureUnit,
 )
-from surveys.protocol.weather import (
-    plain_number,
-    to_celsius,
-)
-from surveys.protocol.words import (
-    MONTHS,
-    listed,
-)
+from surveys.protocol.weather import to_celsius
+from surveys.protocol.words import MONTHS
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 # A temperature beyond these cannot be a measurement in the open: it is a slip of the pen.
@@ -41,13 +39,33 @@ _MAX_QUOTE_LENGTH = 40
 
 
 class CellError(ValueError):
-    """A cell that cannot be read: what is wrong, how to correct it, and the reading rule."""
+    """A cell that cannot be read: the reading rule that says so, and what its sentence in
+    `surveys/protocol/sentences/cells.py` is filled with."""
 
-    def __init__(self, message: str, remedy: str, code: str = "cell-unreadable") -> None:
-        super().__init__(message)
-        self.message = message
-        self.remedy = remedy
+    def __init__(self, code: str, variant: str = "", **params: Param) -> None:
+        super().__init__(code, variant)
         self.code = code
+        self.variant = variant
+        self.params = params
+
+    def __str__(self) -> str:
+        return self.message
+
+    @property
+    def message(self) -> str:
+        return self._told.message
+
+    @property
+    def remedy(self) -> str:
+        return self._told.remedy
+
+    @property
+    def _told(self) -> Told:
+        return tell_sentence(self.code, self.variant, self.params, Reader())
+
+
+def unreadable(kind: str, text: str, **params: Param) -> CellError:
+    return CellError("cell-unreadable", kind, typed=shortened(text), **params)
 
 
 def is_missing(text: str) -> bool:
@@ -60,12 +78,15 @@ def rain_is_missing(text: str) -> bool:
     return is_missing(text) and text.strip().casefold() not in _TRACE
 
 
+def shortened(text: str) -> str:
+    """The text on one line, abbreviated, as a message quotes it."""
+    line = " ".join(text.split())
+    return line[:_MAX_QUOTE_LENGTH] + "…" if len(line) > _MAX_QUOTE_LENGTH else line
+
+
 def quoted(text: str) -> str:
     """The text on one line, abbreviated, in quotation marks."""
-    line = " ".join(text.split())
-    if len(line) > _MAX_QUOTE_LENGTH:
-        line = line[:_MAX_QUOTE_LENGTH] + "…"
-    return f"“{line}”"
+    return said("“{text}”", text=shortened(text))
 
 
 def read_number(text: str) -> Decimal:
@@ -77,7 +98,7 @@ def _number(digits: str, text: str) -> Decimal:
     """The number in `digits`; an error message quotes `text`, the whole cell."""
     typed = digits.strip().replace("−", "-").replace("–", "-")
     if not _NUMBER.fullmatch(typed):
-        raise CellError(f"{quoted(text)} is not a number.", "Write digits, such as 12 or 12.5.")
+        raise unreadable("number", text)
     return Decimal(typed.replace(",", "."))
 
 
@@ -85,9 +106,7 @@ def read_integer(text: str) -> int:
     """A whole number, including `3.0`, of any size."""
     number = read_number(text)
     if number != number.to_integral_value():
-        raise CellError(
-            f"{quoted(text)} is not a whole number.", "Write a whole number, such as 3."
-        )
+        raise unreadable("integer", text)
     return int(number)
 
 
@@ -101,11 +120,7 @@ def integer_between(text: str, low: int, high: int) -> int:
 
 def _within(number: Decimal, text: str, low: int, high: int) -> Decimal:
     if not low <= number <= high:
-        raise CellError(
-            f"{quoted(text)} is not between {plain_number(Decimal(low))} and {high}.",
-            "Check the number, or clear the cell if nobody knows.",
-            "cell-out-of-range",
-        )
+        raise CellError("cell-out-of-range", typed=shortened(text), low=low, high=high)
     return number
 
 
@@ -117,11 +132,7 @@ def read_temperature(text: str, unit: TemperatureUnit) -> Temperature:
     reading = Temperature(value=_number(digits, text), unit=unit)
     coldest, hottest = POSSIBLE_CELSIUS
     if not coldest <= to_celsius(reading) <= hottest:
-        raise CellError(
-            f"{plain_number(reading.value)} °{unit.value} is not a possible temperature.",
-            "Check the number, its sign and its unit (°C or °F).",
-            "cell-out-of-range",
-        )
+        raise CellError("cell-out-of-range", "temperature", reading=params.temperature(reading))
     return reading
 
 
@@ -129,7 +140,7 @@ def read_unit(text: str) -> TemperatureUnit:
     typed = text.strip().lstrip("°").upper()
     if typed[:1] in ("C", "F") and typed in ("C", "F", "CELSIUS", "FAHRENHEIT"):
         return TemperatureUnit(typed[0])
-    raise CellError(f"{quoted(text)} is not a unit of temperature.", "Choose C or F.")
+    raise unreadable("temperature-unit", text)
 
 
 def read_rain(text: str, unit: RainUnit) -> Rain:
@@ -145,9 +156,7 @@ def read_rain(text: str, unit: RainUnit) -> Rain:
     most = _MOST_RAIN[unit]
     if not 0 <= amount <= most:
         raise CellError(
-            f"{quoted(text)} is not between 0 and {most} {unit.value}.",
-            "Check the number and its unit (in or mm), or clear the cell if nobody knows.",
-            "cell-out-of-range",
+            "cell-out-of-range", "rain", typed=shortened(text), most=most, unit=unit.value
         )
     return Rain(amount=amount, unit=unit)
 
@@ -158,14 +167,14 @@ def read_rain_unit(text: str) -> RainUnit:
         return RainUnit.INCHES
     if typed in ("mm", "millimeter", "millimeters"):
         return RainUnit.MILLIMETERS
-    raise CellError(f"{quoted(text)} is not a unit of rain.", "Choose in or mm.")
+    raise unreadable("rain-unit", text)
 
 
 def read_yes_no(text: str) -> bool:
     typed = text.strip().casefold()
     if typed in _YES or typed in _NO:
         return typed in _YES
-    raise CellError(f"{quoted(text)} is neither yes nor no.", "Choose yes or no.")
+    raise unreadable("yes-no", text)
 
 
 def read_choice(text: str, choices: Iterable[str]) -> str:
@@ -173,43 +182,40 @@ def read_choice(text: str, choices: Iterable[str]) -> str:
     typed = text.strip().casefold().replace(" ", "_")
     if typed in allowed:
         return typed
-    words = listed((choice.replace("_", " ") for choice in allowed), last="or")
-    raise CellError(f"{quoted(text)} is not one of the answers.", f"Choose {words}.")
+    choices = params.any_of(params.word(choice) for choice in allowed)
+    raise unreadable("choice", text, choices=choices)
 
 
 def read_text(text: str, max_length: int | None = None) -> str:
     typed = text.strip()
     if max_length is not None and len(typed) > max_length:
-        raise CellError(
-            f"The text has {len(typed)} characters; there is room for {max_length}.",
-            "Shorten it, or move a part of it to the notes.",
-            "cell-too-long",
-        )
+        raise CellError("cell-too-long", length=len(typed), most=max_length)
     return typed
 
 
 def read_night(text: str) -> dt.date:
     """The date of the evening: `2024-04-15` or `15 April 2024`."""
     typed = text.strip()
-    remedy = "Write it as year-month-day, such as 2024-04-15."
     if match := _ISO_DATE.fullmatch(typed):
         year, month, day = (int(part) for part in match.groups())
     elif match := _NAMED_DATE.fullmatch(typed):
         year, month, day = int(match[3]), _month(match[2]), int(match[1])
     else:
-        raise CellError(f"{quoted(text)} is not a date.", remedy)
+        raise unreadable("date", text)
     try:
         night = dt.date(year, month, day)
     except ValueError:
-        raise CellError(f"{quoted(text)} is not a day of the calendar.", remedy) from None
+        raise unreadable("calendar", text) from None
     if not FIRST_YEAR <= night.year <= LAST_YEAR:
-        raise CellError(f"{quoted(text)} is not in this age.", remedy, "cell-out-of-range")
+        raise CellError("cell-out-of-range", "date", typed=shortened(text))
     return night
 
 
 def _month(name: str) -> int:
-    """The number of a month by its English name or the beginning of it; 0 when unknown."""
+    """The number of a month by its name, in English or the reader's language, or the beginning
+    of it; 0 when unknown."""
     typed = name.casefold()
-    return next(
-        (n for n, month in enumerate(MONTHS, start=1) if month.casefold().startswith(typed)), 0
-    )
+    for number, month in enumerate(MONTHS, start=1):
+        if any(known.casefold().startswith(typed) for known in (month, gettext(month))):
+            return number
+    return 0

@@ -29,5 +29,5 @@ class PowerForm(forms.Form):
         super().__init__(data, **options)
         self.checklist = {species.code: species for species in checklist_species(program)}
         self.fields["species"].choices = [
-            (code, species.common_name) for code, species in self.checklist.items()
+            (code, species.name) for code, species in self.checklist.items()
         ]

@@ -69,7 +69,7 @@ def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
         **progress_context(study.run),
     }
     if cells:
-        name = study.species.common_name
+        name = study.species.name
         context |= {
             "sentence": power_sentence(name, plan, cells),
             "aim": aim_sentence(plan, cells),
@@ -81,7 +81,7 @@ def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
     if request.headers.get("HX-Request"):
         return render(request, "power/answer.html", context)
     context["crumbs"] = _crumbs(
-        program.slug, study.species.common_name, reverse("web:power", args=[program.slug])
+        program.slug, study.species.name, reverse("web:power", args=[program.slug])
     )
     return render(request, "power/study.html", context)
 
@@ -93,7 +93,7 @@ def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpRespon
     cells = cells_of(study)
     if not cells:
         raise Http404("This is still being worked out.")
-    plan, name = plan_of(study), study.species.common_name
+    plan, name = plan_of(study), study.species.name
     title = f"{name}: chance to see a fall of {plan.fall * 100:.0f} % in {plan.years} years"
     return picture(
         request,

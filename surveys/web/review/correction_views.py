@@ -135,7 +135,7 @@ def _changed_by_others(
         for address, change in changes.items()
         if current_cells.get(address, "") not in (change.was, change.now)
     }
-    names = {code: row.common_name for code, row in species.items()}
+    names = {code: row.name for code, row in species.items()}
     return differences(
         {address: current_cells.get(address, "") for address in contested},
         {address: change.now for address, change in contested.items()},

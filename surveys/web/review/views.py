@@ -299,7 +299,9 @@ def _show(
 def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
     """The context of the page. The number of queries does not depend on the visit."""
     is_waiting = visit.state == VisitState.SUBMITTED
-    findings = visit.findings.select_related("stop", "species", "settled_by")
+    findings = visit.findings.select_related(
+        "visit__route__program", "stop", "species", "settled_by"
+    )
     cards = make_cards(findings, open_state=is_waiting)
     cards_by_address = cards_by_cell(cards)
     grid = visit_grid(visit)

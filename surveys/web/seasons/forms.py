@@ -60,7 +60,7 @@ class TableFilter(forms.Form):
         self.years = season_years(program)
         self.fields["species"].choices = [
             ("", "All species"),
-            *((code, species.common_name) for code, species in self.checklist.items()),
+            *((code, species.name) for code, species in self.checklist.items()),
         ]
         _offer_regions(self, program)
         for name, words in (("since", "First"), ("until", "Last")):

@@ -101,7 +101,7 @@ def _heard(row: GridRow, grid: VisitGrid) -> dict[str, Any]:
         reason = row.period.skip_reason if row.period else ""
         return {"index": NOT_REACHED, "lines": [f"{words}: {reason}" if reason else words]}
     heard = [
-        (cell.value, species.common_name)
+        (cell.value, species.name)
         for species, cell in zip(grid.species, row.cells, strict=True)
         if cell.value not in (None, 0, NOT_REACHED, SKIPPED)
     ]

@@ -13,7 +13,6 @@ from surveys.models import (
     WaterTonight,
 )
 from surveys.protocol.values import (
-    Finding,
     PeriodStatus,
     RainUnit,
     Severity,
@@ -30,6 +29,7 @@ from surveys.visits.sheet.cells import (
     CLOCK_FIELDS,
     split,
 )
+from surveys.visits.telling import ToldFinding, tell_findings
 
 Options = tuple[tuple[str, str], ...]
 
@@ -65,7 +65,7 @@ class Cell:
     text: str
     css: str = ""
     options: Options = ()
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[ToldFinding, ...] = ()
     fold: "Cell | None" = None
 
     @property
@@ -89,18 +89,19 @@ class Row:
     number: int
     name: str
     cells: tuple[Cell, ...]
-    findings: tuple[Finding, ...]
+    findings: tuple[ToldFinding, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Grid:
-    """The whole sheet, ready to be rendered."""
+    """The whole sheet, ready to be rendered. `findings` are all that there are on it."""
 
     evening: tuple[Cell, ...]
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
     sightings: tuple[tuple[int, tuple[Cell, ...]], ...]
     notes: Cell
+    findings: tuple[ToldFinding, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,13 +121,13 @@ def build_layout(visit: Visit, judgment: Judgment, *, also: str = "") -> Layout:
     if extra is not None and extra not in columns:
         columns.append(extra)
     columns = species_columns(columns, visit.cells, background.species)
-    catalog = sorted(background.species.values(), key=lambda species: species.common_name)
+    catalog = sorted(background.species.values(), key=lambda species: species.name)
     grid = _grid(
         visit,
         stops=background.stops.values(),
         species=columns,
         catalog=catalog,
-        findings=judgment.findings,
+        findings=tell_findings(judgment.findings, visit.route.program),
         water_temperature=any(w.min_water_temperature for w in background.protocol.windows),
     )
     return Layout(grid=grid, others=tuple(species for species in catalog if species not in columns))
@@ -138,7 +139,7 @@ def _grid(
     stops: Iterable[Stop],
     species: Iterable[Species],
     catalog: Iterable[Species],
-    findings: tuple[Finding, ...],
+    findings: tuple[ToldFinding, ...],
     water_temperature: bool,
 ) -> Grid:
     """Arrange the cells. `species` are the columns, `catalog` the choices for sightings."""
@@ -158,6 +159,7 @@ def _grid(
         rows=rows,
         sightings=_sightings(visit.cells, maker, rows, catalog),
         notes=maker.cell("notes", "Notes"),
+        findings=findings,
     )
 
 
@@ -186,7 +188,7 @@ class _CellMaker:
     """Makes cells with their text and findings, by address."""
 
     cells: Mapping[str, str]
-    findings_by_address: Mapping[str, list[Finding]]
+    findings_by_address: Mapping[str, list[ToldFinding]]
 
     def cell(
         self, address: str, label: str, *, options: Options = (), css: str = "", fold: bool = False
@@ -229,7 +231,7 @@ def _columns(
         *(
             Column(
                 field=f"calls.{kind.code}",
-                heading=kind.common_name,
+                heading=kind.name,
                 css="sheet__index",
             )
             for kind in species
@@ -294,7 +296,7 @@ def _sightings(
     typed = sorted(split(cells).sightings)
     spare = range(max(typed, default=0) + 1, max(typed, default=0) + 1 + SPARE_SIGHTINGS)
     stop_options = tuple((str(row.number), f"{row.number} {row.name}") for row in rows)
-    species = tuple((kind.code, kind.common_name) for kind in catalog)
+    species = tuple((kind.code, kind.name) for kind in catalog)
     fields: tuple[tuple[str, str, Options], ...] = (
         ("stop", "Stop", stop_options),
         ("species", "Species", species),

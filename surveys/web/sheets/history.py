@@ -137,4 +137,4 @@ def _species_names(submissions: list[Submission]) -> dict[str, str]:
         for address in submission.cells
         if ".calls." in address
     }
-    return dict(Species.objects.filter(code__in=codes).values_list("code", "common_name"))
+    return {row.code: row.name for row in Species.objects.filter(code__in=codes)}

@@ -18,7 +18,6 @@ from accounts.access import (
     needs,
 )
 from surveys.models import Visit
-from surveys.protocol.values import Finding
 from surveys.visits.access import (
     EDITABLE,
     find_visit,
@@ -41,6 +40,7 @@ from surveys.visits.sheet.cells import (
     CellChange,
     cell_of,
 )
+from surveys.visits.telling import ToldFinding
 from surveys.visits.tonight import own_visits
 from surveys.visits.verbs import submit_visit
 from surveys.web.recordings.listing import recording_list
@@ -198,7 +198,7 @@ def _show(
             "codes": CODES,
             "sent_back_note": visit.steps.filter(step="sent_back").order_by("-at").first(),
             "photo_rows": set(visit.photos.values_list("row", flat=True)),
-            "findings": [(finding, cell_of(finding.where)) for finding in judgment.findings],
+            "findings": [(finding, cell_of(finding.where)) for finding in layout.grid.findings],
             "rendered": json.dumps(visit.cells),
             "page_data": _page_data(request, visit),
             "largest_sound": megabytes(MAX_BYTES),
@@ -242,7 +242,7 @@ def _posted_changes(body: bytes) -> dict[str, CellChange]:
         ) from error
 
 
-def _finding_json(finding: Finding) -> dict[str, Any]:
+def _finding_json(finding: ToldFinding) -> dict[str, Any]:
     return {
         "severity": finding.severity.value,
         "cell": cell_of(finding.where),

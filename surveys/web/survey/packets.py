@@ -169,7 +169,8 @@ def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> 
 def _species(entry: ChecklistEntry) -> dict[str, Any]:
     season = entry.calling_season
     return {
-        **model_to_dict(entry.species, fields=("code", "common_name", "scientific_name", "call")),
+        **model_to_dict(entry.species, fields=("code", "scientific_name", "call")),
+        "common_name": entry.species.name,
         "season": to_plain(season) if season else None,
     }
 
@@ -178,7 +179,7 @@ def _others(entries: list[ChecklistEntry]) -> list[list[str]]:
     """The rest of the catalog, for what nobody expected: code, common and scientific name."""
     listed = [entry.species_id for entry in entries]
     rest = Species.objects.exclude(pk__in=listed).order_by("common_name")
-    return [[row.code, row.common_name, row.scientific_name] for row in rest]
+    return [[row.code, row.name, row.scientific_name] for row in rest]
 
 
 def _heard_on(route: Route) -> list[tuple[str, dt.date]]:

@@ -109,7 +109,7 @@ def _comparison(program: Program, form: CompareFilter) -> Comparison:
     if form.compared == "region":
         fits = stored_fits(program, species=species[:1], site=form.site_kind, region=None)
         names = [fit.region or EVERYWHERE for fit in fits][:MOST_SERIES]
-        title = f"{species[0].common_name} by region"
+        title = f"{species[0].name} by region"
     else:
         chosen = {chosen_species.pk for chosen_species in species[:MOST_SERIES]}
         fits = [
@@ -117,7 +117,7 @@ def _comparison(program: Program, form: CompareFilter) -> Comparison:
             for fit in stored_fits(program, species=species, site=form.site_kind, region=form.place)
             if fit.species.pk in chosen
         ]
-        names = [fit.species.common_name for fit in fits]
+        names = [fit.species.name for fit in fits]
         title = f"Species, {form.place or program.name}"
     fits = fits[: len(names)]
     return Comparison(
@@ -145,7 +145,7 @@ def _routes(program: Program, form: CompareFilter) -> Comparison:
         if row.code in chosen
     )
     return Comparison(
-        title=f"{species.common_name} by route, not corrected",
+        title=f"{species.name} by route, not corrected",
         site="stop",
         series=series,
         fits=(None,) * len(series),

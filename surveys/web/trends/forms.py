@@ -58,7 +58,7 @@ class CompareFilter(PlaceFilter):
         offered = {"species": True, "region": "region" in self.fields, "route": with_routes}
         self.fields["by"].choices = [(key, words) for key, words in BY if offered[key]]
         self.fields["species"].choices = [
-            (code, species.common_name) for code, species in self.checklist.items()
+            (code, species.name) for code, species in self.checklist.items()
         ]
         self.fields["route"].choices = [(code, str(route)) for code, route in self.routes.items()]
         self.order_fields(["by", "species", "route", "site", "region"])

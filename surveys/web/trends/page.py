@@ -141,7 +141,7 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
         remarks += [] if fit.fresh else ["being recomputed"]
         rows.append(
             {
-                "name": fit.species.common_name,
+                "name": fit.species.name,
                 "url": address(fit),
                 "year": last.season_year,
                 "occupancy": share_with_interval(last.occupancy),

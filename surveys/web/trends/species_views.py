@@ -63,7 +63,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
                 "name": "Trends",
                 "url": reverse("web:trends", kwargs={"program": program.slug}),
             },
-            {"name": species.common_name, "url": ""},
+            {"name": species.name, "url": ""},
         ],
         **freshness(program, [fit] if fit else []),
     }
@@ -73,9 +73,9 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "site": site,
             "sites": SITES[site],
             "place": form.place,
-            "sentence": trend_sentence(species.common_name, result, site),
+            "sentence": trend_sentence(species.name, result, site),
             "line": dict(zip(("drawn", "corrected"), trend_line(result), strict=True)),
-            "alt": chart_alt(species.common_name, result, site),
+            "alt": chart_alt(species.name, result, site),
             "flags": flag_words(all_flags(result)),
             "years": result.years,
             "facts": trend_facts(result),
@@ -117,7 +117,7 @@ def chart(request: ProgramRequest, code: str, form: str) -> HttpResponse:
     if fit is None:
         raise Http404("There is no fit of this species yet.")
     where = f", {place.place}" if place.place else ""
-    title = f"{species.common_name}, {program.name}{where}"
+    title = f"{species.name}, {program.name}{where}"
     spec = shares.species_spec(shares.species_chart(fit.result, site=fit.site, title=title))
     return picture(
         request,

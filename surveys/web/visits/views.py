@@ -80,13 +80,13 @@ def may_see(member: Membership, visit: Visit) -> bool:
 
 
 def findings_of(visit: Visit) -> Iterable[StoredFinding]:
-    return visit.findings.select_related("stop", "species", "settled_by")
+    return visit.findings.select_related("visit__route__program", "stop", "species", "settled_by")
 
 
 def where_words(finding: StoredFinding) -> str:
     parts = [
         f"Stop {finding.stop.number}" if finding.stop else "",
-        finding.species.common_name if finding.species else finding.field.replace("_", " "),
+        finding.species.name if finding.species else finding.field.replace("_", " "),
     ]
     return ", ".join(part for part in parts if part) or "Visit"
 

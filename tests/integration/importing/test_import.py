@@ -145,7 +145,7 @@ def test_every_error_says_its_row_and_column(attempt):
         "Row 8: Stop 1 of R1 on 2024-04-15 is in row 2 already",
         "Row 9, column “Spring peeper”: Spring peeper at stop 1 has call index 4",
         "Row 10, column “End time”: The listening at stop 2 ends at 21:20",
-        "Row 11, column “Lithobates sylvaticus”: “many” for lithobates-sylvaticus",
+        "Row 11, column “Lithobates sylvaticus”: “many” for Lithobates sylvaticus at stop 7",
         "Row 12: No protocol of the route was in force on 1999-04-15",
     ):
         assert wanted in text, wanted

@@ -215,7 +215,7 @@ def test_what_is_still_open(program, coordinator, observer, route):
         visit = make_accepted_visit(
             route, observer.person, night=night, state=state, counts_in_trends=False
         )
-        visit.findings.create(code="too-cold", severity="query", message="Cold.")
+        visit.findings.create(code="too-cold", severity="query", message_as_stored="Cold.")
     assert [visit.night.year for visit in open_visits(program, 2024)] == [2023, 2024]
     assert [one.visit.night.year for one in unsettled_queries(program, 2024)] == [2023, 2024]
     assert missing_visits(program, 2024) == []

@@ -188,8 +188,8 @@ def test_what_is_open_comes_first(program, route, observer, coordinator, client_
         state=VisitState.SUBMITTED,
         counts_in_trends=False,
     )
-    visit.findings.create(code="too-cold", severity="query", message="It was cold.")
-    visit.findings.create(code="too-cold", severity="note", message="A note.")
+    visit.findings.create(code="too-cold", severity="query", message_as_stored="It was cold.")
+    visit.findings.create(code="too-cold", severity="note", message_as_stored="A note.")
     other = make_route(program, code="Z9", version=route.protocol.versions.get())
     text = client_for(coordinator).get(url("publish", program)).content.decode()
     assert "In review: 1 visit<" in text

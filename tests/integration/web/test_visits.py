@@ -56,7 +56,7 @@ def visit(program, observer, coordinator):
         severity="query",
         stop=period.stop,
         field="beaufort",
-        message="The wind was above the limit.",
+        message_as_stored="The wind was above the limit.",
         settlement="counts",
         reason="Sheltered valley.",
         settled_by=coordinator.person,

@@ -13,6 +13,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from surveys.protocol.plain import from_plain
+from surveys.protocol.telling import Reader
 from surveys.protocol.values import Case, Where
 
 ZONE = "America/Chicago"
@@ -204,3 +205,14 @@ def _instant(time: str, night: str) -> str:
     date = dt.date.fromisoformat(night) + dt.timedelta(days=clock.hour < 12)
     instant = dt.datetime.combine(date, clock, ZoneInfo(ZONE)).astimezone(dt.UTC)
     return instant.isoformat().replace("+00:00", "Z")
+
+
+def reader_of(case: Case) -> Reader:
+    """Whoever reads in the units of the case's route."""
+    route = case.route
+    return Reader(
+        time_zone=route.time_zone,
+        temperature_unit=route.temperature_unit,
+        distance_unit=route.distance_unit,
+        species={species.code: species.common_name for species in route.checklist},
+    )

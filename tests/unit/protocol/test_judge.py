@@ -5,10 +5,12 @@ from hypothesis import given
 from surveys.protocol.plain import from_plain
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES
+from surveys.protocol.telling import tell
 from surveys.protocol.values import (
     Case,
     Visit,
 )
+from tests.support.rule_cases.writing import reader_of
 from tests.unit.protocol.cases import (
     cases,
     steady,
@@ -86,10 +88,11 @@ def test_any_visit_can_be_judged(case):
     known = {rule.code: rule.severity for rule in RULES}
     for finding in judge(case):
         assert finding.severity is known[finding.code]
-        assert finding.message.endswith(".")
-        assert finding.remedy.endswith(".")
-        assert "None" not in finding.message
-        assert "nvalid" not in finding.message + finding.remedy
+        told = tell(finding, reader_of(case))
+        assert told.message.endswith(".")
+        assert told.remedy.endswith(".")
+        assert "None" not in told.message
+        assert "nvalid" not in told.message + told.remedy
 
 
 @steady

@@ -53,26 +53,26 @@ def test_typed_clock_times(text, clock):
 
 
 @pytest.mark.parametrize(
-    ("text", "words"),
+    ("text", "variant"),
     [
-        ("", "is not a clock time"),
-        ("9", "is not a clock time"),
-        ("soon", "is not a clock time"),
-        ("pm", "is not a clock time"),
-        ("21:1", "is not a clock time"),
-        ("21145", "is not a clock time"),
-        ("25:00", "hour above 23"),
-        ("24:01", "hour above 23"),
-        ("21:60", "more than 59"),
-        ("21:14:60", "more than 59"),
-        ("13:00 pm", "1 to 12"),
-        ("0:30 am", "1 to 12"),
+        ("", "clock"),
+        ("9", "clock"),
+        ("soon", "clock"),
+        ("pm", "clock"),
+        ("21:1", "clock"),
+        ("21145", "clock"),
+        ("25:00", "clock-hour"),
+        ("24:01", "clock-hour"),
+        ("21:60", "clock-minute"),
+        ("21:14:60", "clock-minute"),
+        ("13:00 pm", "clock-half"),
+        ("0:30 am", "clock-half"),
     ],
 )
-def test_a_time_that_cannot_be_read_says_how_to_write_it(text, words):
-    with pytest.raises(ClockError, match=words) as caught:
+def test_a_time_that_cannot_be_read_says_why(text, variant):
+    with pytest.raises(ClockError) as caught:
         parse_clock(text)
-    assert f"“{text}”" in str(caught.value)
+    assert caught.value.variant == variant
 
 
 @pytest.mark.parametrize(

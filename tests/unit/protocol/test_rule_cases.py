@@ -4,12 +4,16 @@ What each case is to break is written by hand in tests/support/rule_cases. The p
 the same cases from fixtures/rule_vectors.json (tests/browser/survey/test_rule_vectors.py).
 """
 
+import json
+
 import pytest
 
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES
+from surveys.protocol.telling import tell, tell_sentence
 from tests.support.generated_files import FILES
 from tests.support.rule_cases import CASES
+from tests.support.rule_cases.writing import reader_of
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
@@ -20,11 +24,24 @@ def test_where_a_rule_is_broken(case):
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
 def test_a_finding_says_what_is_wrong_and_what_to_do_in_sentences(case):
-    for finding in judge(case.read()):
-        for text in (finding.message, finding.remedy):
+    read = case.read()
+    for finding in judge(read):
+        told = tell(finding, reader_of(read))
+        for text in (told.message, told.remedy):
             assert text.endswith((".", "?"))
+            assert "{" not in text
             assert not {" .", " ,", "  "} & {text[at : at + 2] for at in range(len(text))}
             assert not {"None", "nan"} & set(text.replace(".", " ").split())
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_a_finding_is_the_same_after_it_was_stored(case):
+    read = case.read()
+    for finding in judge(read):
+        stored = json.loads(json.dumps(dict(finding.params)))
+        assert stored == finding.params
+        told = tell_sentence(finding.code, finding.variant, stored, reader_of(read))
+        assert told == tell(finding, reader_of(read))
 
 
 def test_names_are_unique():

@@ -4,6 +4,8 @@ from decimal import Decimal
 import pytest
 
 from surveys.protocol import words
+from surveys.protocol.params import clocks
+from surveys.protocol.telling import Reader, show
 from surveys.protocol.values import (
     DistanceUnit,
     MonthDay,
@@ -30,7 +32,7 @@ def test_half_up(value, places, text):
 def test_clock_and_the_next_full_minute(seconds, down, up):
     instant = dt.datetime(2024, 4, 16, 2, 14, seconds, tzinfo=dt.UTC)
     assert words.clock(instant, "America/Chicago") == down
-    assert words.clock_up(instant, "America/Chicago") == up
+    assert words.clock(words.full_minute(instant), "America/Chicago") == up
 
 
 @pytest.mark.parametrize(
@@ -44,7 +46,8 @@ def test_clock_and_the_next_full_minute(seconds, down, up):
 )
 def test_two_clocks_show_seconds_where_they_share_a_minute(first, second, texts):
     instants = [dt.datetime.fromisoformat(f"2024-04-16T{clock}+00:00") for clock in (first, second)]
-    assert words.clocks(*instants, "America/Chicago") == texts
+    shown = [show(clock, Reader(time_zone="America/Chicago")) for clock in clocks(*instants)]
+    assert tuple(shown) == texts
 
 
 @pytest.mark.parametrize(

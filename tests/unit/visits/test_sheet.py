@@ -1,12 +1,14 @@
 """Whole sheets: cells in, values and findings out."""
 
 import datetime as dt
+import json
 from decimal import Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import (
     CallRecord,
     ChecklistSpecies,
@@ -220,7 +222,7 @@ def test_invalid_call_index_is_refused(text):
     finding = only_finding({"stops.1.status": "listened", f"stops.1.calls.{PEEPER}": text})
     assert finding.code == "cell-unreadable"
     assert finding.where.species == PEEPER
-    assert "highest" in finding.remedy
+    assert "highest" in tell(finding, Reader()).remedy
 
 
 def test_unknown_species_is_refused_unless_blank():
@@ -277,8 +279,9 @@ def test_problems(address, text, code):
     finding = only_finding({**cells, address: text})
     assert finding.code == code
     assert cell_of(finding.where) == address
-    assert finding.message
-    assert finding.remedy
+    told = tell(finding, Reader())
+    assert told.message.endswith(".")
+    assert told.remedy.endswith(".")
 
 
 def test_repeated_hour_is_reported_at_its_fold_cell():
@@ -304,8 +307,9 @@ def test_half_a_position_is_noted():
 def test_unknown_cells_are_noted_once_and_listed():
     finding = only_finding({f"other.{n}": "x" for n in range(8)})
     assert (finding.code, finding.severity) == ("cell-unknown", Severity.NOTE)
-    assert "“other.0”" in finding.message
-    assert "3 more" in finding.message
+    message = tell(finding, Reader()).message
+    assert "“other.0”" in message
+    assert "3 more cells" in message
 
 
 # Sightings
@@ -389,7 +393,11 @@ TEXTS = st.one_of(
 )
 def test_any_text_is_read_without_an_error_and_findings_have_messages(cells, night):
     reading = read(cells, night=night)
-    assert all(finding.message and finding.remedy for finding in reading.findings)
+    for finding in reading.findings:
+        told = tell(finding, Reader())
+        assert told.message
+        assert told.remedy
+        assert json.loads(json.dumps(dict(finding.params))) == finding.params
     typed_night(cells)
 
 

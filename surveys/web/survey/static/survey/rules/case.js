@@ -1,15 +1,14 @@
 // What the rules read from a record: a visit with its route, protocol and sky, in the plain form
 // of surveys/protocol/plain.py. Protocol and route come from the server and are whole; in a visit
 // a key may be left out.
-export const LEAVE_IT = "If it is right, leave it: the coordinator decides whether it counts.";
-
 export const listened = (record) =>
   record.visit.periods.filter((period) => (period.status ?? "listened") === "listened");
 export const instant = (text) => (text == null ? null : Date.parse(text));
 export const paused = (period) => period.paused ?? 0;
 
-export function breach(where, message, remedy) {
-  return { stop: null, field: null, species: null, ...where, message, remedy };
+/** One place where a rule is broken. `variant` and `params` are those of its sentence. */
+export function breach(where, params, variant = "") {
+  return { stop: null, field: null, species: null, ...where, variant, params };
 }
 
 /** Seconds listened without the pauses; null when a time is missing or impossible. */

@@ -1,6 +1,6 @@
 // Rules on the times at one stop: the settling wait, the listening.
-import { breach, instant, LEAVE_IT, listened, paused, timeListened } from "./case.js";
-import { duration } from "./words.js";
+import { breach, instant, listened, paused, timeListened } from "./case.js";
+import { duration } from "./params.js";
 
 const READ_TO_THE_MINUTE = 60;
 
@@ -14,9 +14,7 @@ export function waitTooShort(record) {
     return [
       breach(
         { stop: period.stop, field: "started_at" },
-        `The wait before listening at stop ${period.stop} was ${duration(waited)};` +
-          ` the protocol asks for ${duration(wanted)}.`,
-        `If you are still at the stop, wait quietly and listen again. ${LEAVE_IT}`,
+        { stop: period.stop, waited: duration(waited), wanted: duration(wanted) },
       ),
     ];
   });
@@ -27,13 +25,12 @@ export function listeningTooShort(record) {
   return listened(record).flatMap((period) => {
     const length = timeListened(period);
     if (length === null || length < 0 || length >= wanted) return [];
-    const pause = paused(period) ? `, the pause of ${duration(paused(period))} taken off` : "";
+    const pause = paused(period) ? { pause: duration(paused(period)) } : {};
     return [
       breach(
         { stop: period.stop, field: "finished_at" },
-        `The listening at stop ${period.stop} took ${duration(length)}${pause};` +
-          ` the protocol asks for ${duration(wanted)}.`,
-        `If you are still at the stop, listen again for the full time. ${LEAVE_IT}`,
+        { stop: period.stop, length: duration(length), ...pause, wanted: duration(wanted) },
+        paused(period) ? "pause" : "",
       ),
     ];
   });
@@ -53,9 +50,7 @@ export function listeningTooLong(record) {
     return [
       breach(
         { stop: period.stop, field: "finished_at" },
-        `The listening at stop ${period.stop} took ${duration(length)};` +
-          ` the protocol asks for no more than ${duration(longest)}.`,
-        "Check the times. If there was a pause, write how long it was.",
+        { stop: period.stop, length: duration(length), longest: duration(longest) },
       ),
     ];
   });

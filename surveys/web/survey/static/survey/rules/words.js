@@ -1,23 +1,23 @@
 // Numbers, times and places as the messages of the rules put them: the same words as the server's.
+import { gettext, marked, ngettext } from "../language.js";
 import { decimal, shown, showTemperature, toCelsius } from "./decimal.js";
 
 const MONTHS = [
-  "January",
-  "February",
-  "March",
-  "April",
-  "May",
-  "June",
-  "July",
-  "August",
-  "September",
-  "October",
-  "November",
-  "December",
+  marked("January"),
+  marked("February"),
+  marked("March"),
+  marked("April"),
+  marked("May"),
+  marked("June"),
+  marked("July"),
+  marked("August"),
+  marked("September"),
+  marked("October"),
+  marked("November"),
+  marked("December"),
 ];
 const METERS_PER_FOOT = 0.3048;
 const METERS_PER_MILE = 1609.344;
-const MINUTE = 60_000;
 const formats = new Map();
 
 export function halfUp(value, places = 0) {
@@ -38,60 +38,79 @@ export function clock(instant, zone) {
   return format(zone).format(instant).slice(0, 5);
 }
 
-/** The first full minute that is not before the instant. */
-export function clockUp(instant, zone) {
-  return clock(Math.ceil(instant / MINUTE) * MINUTE, zone);
-}
-
 export function clockWithSeconds(instant, zone) {
   return format(zone).format(instant);
+}
+
+/** Digits with a decimal point, with the decimal mark of the reader's language. */
+export function number(digits) {
+  // The translation of this number shows the mark.
+  return String(digits).replace(".", gettext("0.5")[1]);
 }
 
 /** 5 min, 4 min 30 s, 45 s, 1 h 20 min; parts of a second are left out. */
 export function duration(seconds) {
   const whole = Math.trunc(seconds);
-  const parts = [
-    [Math.floor(whole / 3600), "h"],
-    [Math.floor(whole / 60) % 60, "min"],
-    [whole % 60, "s"],
-  ];
-  return (
-    parts
-      .filter(([number]) => number)
-      .map(([number, unit]) => `${number} ${unit}`)
-      .join(" ") || "0 min"
-  );
+  const [h, min, s] = [Math.floor(whole / 3600), Math.floor(whole / 60) % 60, whole % 60];
+  return [
+    h ? gettext("{number} h", { number: h }) : "",
+    min || !(h || s) ? gettext("{number} min", { number: min }) : "",
+    s ? gettext("{number} s", { number: s }) : "",
+  ]
+    .filter(Boolean)
+    .join(" ");
+}
+
+/** 30 min after sunset, 15 min before sunset, sunset. */
+export function fromSunset(offset) {
+  if (offset < 0) return gettext("{length} before sunset", { length: duration(-offset) });
+  return offset ? gettext("{length} after sunset", { length: duration(offset) }) : gettext("sunset");
+}
+
+export function degrees(celsius, unit) {
+  return number(showTemperature(celsius, unit));
 }
 
 export function temperature(reading, unit) {
-  const read = `${shown(decimal(reading.value))} °${reading.unit}`;
-  return reading.unit === unit ? read : `${read} (${showTemperature(toCelsius(reading), unit)})`;
+  const read = `${number(shown(decimal(reading.value)))} °${reading.unit}`;
+  return reading.unit === unit ? read : `${read} (${degrees(toCelsius(reading), unit)})`;
 }
 
 export function distance(meters, unit) {
-  if (unit === "km") return meters < 999.5 ? `${halfUp(meters)} m` : `${halfUp(meters / 1000, 2)} km`;
   const miles = meters / METERS_PER_MILE;
-  return miles < 0.2 ? `${halfUp(meters / METERS_PER_FOOT)} ft` : `${halfUp(miles, 2)} mi`;
+  if (unit === "km") {
+    if (meters < 999.5) return gettext("{number} m", { number: halfUp(meters) });
+    return gettext("{number} km", { number: number(halfUp(meters / 1000, 2)) });
+  }
+  if (miles < 0.2) return gettext("{number} ft", { number: halfUp(meters / METERS_PER_FOOT) });
+  return gettext("{number} mi", { number: number(halfUp(miles, 2)) });
 }
 
 /** 15 April 2024, of the date 2024-04-15. */
 export function day(date) {
-  const [year, month, number] = date.split("-").map(Number);
-  return `${number} ${MONTHS[month - 1]} ${year}`;
+  const [year, month, number_] = date.split("-").map(Number);
+  return gettext("{day} {month} {year}", { day: number_, month: gettext(MONTHS[month - 1]), year });
 }
 
 /** 1 December, of the day of the year 12-01. */
 export function monthDay(text) {
-  const [month, number] = text.split("-").map(Number);
-  return `${number} ${MONTHS[month - 1]}`;
+  const [month, number_] = text.split("-").map(Number);
+  return gettext("{day} {month}", { day: number_, month: gettext(MONTHS[month - 1]) });
+}
+
+/** 15 December to 15 March. */
+export function span(first, last) {
+  return gettext("{first} to {last}", { first: monthDay(first), last: monthDay(last) });
 }
 
 export function stopNumbers(numbers) {
-  return `stop${numbers.length === 1 ? "" : "s"} ${listed(numbers)}`;
+  return ngettext("stop {stops}", "stops {stops}", numbers.length, { stops: listed(numbers) });
 }
 
-export function listed(items, last = "and") {
+/** 1, 1 and 2, 1, 2 and 5. */
+export function listed(items) {
   const words = items.map(String);
   if (words.length < 2) return words.join("");
-  return `${words.slice(0, -1).join(", ")} ${last} ${words.at(-1)}`;
+  const first = words.slice(0, -1).join(gettext(", "));
+  return gettext("{first} and {last}", { first, last: words.at(-1) });
 }

@@ -1,0 +1,188 @@
+"""What is said of cells of a sheet that cannot be read, by code and variant.
+
+A finding names its cell in the parameter `cell`; the name then stands before the message.
+"""
+
+from __future__ import annotations
+
+from surveys.language import gettext_noop as _
+from surveys.language import ngettext_lazy
+from surveys.protocol.sentences.sentence import Sentence, Sentences
+
+_CHECK_NUMBER = _("Check the number, or clear the cell if nobody knows.")
+_CLOCK_FORM = _("Write it as 21:14 or 9:14 pm.")
+_INSTANT_FORM = _("Write a clock time such as 21:14, or an instant such as 2024-04-16T02:14:00Z.")
+_DATE_FORM = _("Write it as year-month-day, such as 2024-04-15.")
+_CHOICE = (_("Choose {choices}."),)
+_CHECK_DATE = _("Check the date.")
+
+_UNREADABLE: Sentences = {
+    "cell-unreadable.number": Sentence(
+        _("“{typed}” is not a number."), (_("Write digits, such as 12 or 12.5."),)
+    ),
+    "cell-unreadable.integer": Sentence(
+        _("“{typed}” is not a whole number."), (_("Write a whole number, such as 3."),)
+    ),
+    "cell-unreadable.temperature-unit": Sentence(
+        _("“{typed}” is not a unit of temperature."), (_("Choose C or F."),)
+    ),
+    "cell-unreadable.rain-unit": Sentence(
+        _("“{typed}” is not a unit of rain."), (_("Choose in or mm."),)
+    ),
+    "cell-unreadable.yes-no": Sentence(
+        _("“{typed}” is neither yes nor no."), (_("Choose yes or no."),)
+    ),
+    "cell-unreadable.choice": Sentence(_("“{typed}” is not one of the answers."), _CHOICE),
+    "cell-unreadable.date": Sentence(_("“{typed}” is not a date."), (_DATE_FORM,)),
+    "cell-unreadable.calendar": Sentence(
+        _("“{typed}” is not a day of the calendar."), (_DATE_FORM,)
+    ),
+    "cell-unreadable.clock": Sentence(_("“{typed}” is not a clock time."), (_CLOCK_FORM,)),
+    "cell-unreadable.clock-hour": Sentence(_("“{typed}” has an hour above 23."), (_CLOCK_FORM,)),
+    "cell-unreadable.clock-minute": Sentence(
+        _("“{typed}” has more than 59 minutes or seconds."),
+        (_("Look at the digits again."), _CLOCK_FORM),
+    ),
+    "cell-unreadable.clock-half": Sentence(
+        _("“{typed}” has am or pm, so the hour must be 1 to 12."), (_CLOCK_FORM,)
+    ),
+    "cell-unreadable.instant": Sentence(_("“{typed}” is not an instant."), (_INSTANT_FORM,)),
+    "cell-unreadable.time-zone": Sentence(
+        _("“{typed}” does not say its time zone."), (_INSTANT_FORM,)
+    ),
+    "cell-unreadable.index": Sentence(
+        _("“{typed}” for {species} at stop {stop} is not a call index."),
+        (_("Write 0, 1, 2 or 3, the highest that was heard, or ? for “heard, not sure”."),),
+    ),
+}
+
+_OUT_OF_RANGE: Sentences = {
+    "cell-out-of-range": Sentence(
+        _("“{typed}” is not between {low} and {high}."), (_CHECK_NUMBER,)
+    ),
+    "cell-out-of-range.temperature": Sentence(
+        _("{reading} is not a possible temperature."),
+        (_("Check the number, its sign and its unit (°C or °F)."),),
+    ),
+    "cell-out-of-range.rain": Sentence(
+        _("“{typed}” is not between 0 and {most} {unit}."),
+        (_("Check the number and its unit (in or mm), or clear the cell if nobody knows."),),
+    ),
+    "cell-out-of-range.date": Sentence(_("“{typed}” is not in this age."), (_DATE_FORM,)),
+    "cell-out-of-range.instant": Sentence(_("“{typed}” is not in this age."), (_INSTANT_FORM,)),
+    "cell-too-long": Sentence(
+        ngettext_lazy(
+            "The text has {length} character; there is room for {most}.",
+            "The text has {length} characters; there is room for {most}.",
+            "length",
+        ),
+        (_("Shorten it, or move a part of it to the notes."),),
+    ),
+}
+
+_CLOCKS: Sentences = {
+    "clock-repeated": Sentence(
+        _("The clocks went back that night, so {time} came twice."),
+        (
+            _(
+                "Say whether it was the first or the second time;"
+                " clear the time if nobody remembers."
+            ),
+        ),
+    ),
+    "clock-skipped": Sentence(
+        _("The clocks went forward that night, so no clock showed {time}."),
+        (
+            _(
+                "Write {later} if your watch was not put forward yet, or {earlier} if it was put"
+                " forward too early."
+            ),
+        ),
+    ),
+    "clock-by-day": Sentence(
+        _("“{typed}” reads as the middle of the day."),
+        (_("If it was in the night, write {other}."),),
+    ),
+}
+
+_STOPS: Sentences = {
+    "status-unclear": Sentence(
+        _("Something is written at stop {stop}, but not whether anybody listened there."),
+        (_("Mark the stop as listened or as skipped."),),
+    ),
+    "skipped-with-times": Sentence(
+        _("Stop {stop} is marked as skipped, but has a time of listening."),
+        (
+            _("If somebody listened, mark the stop as listened."),
+            _("If not, clear the times."),
+        ),
+    ),
+    "skip-reason-missing": Sentence(
+        _("Stop {stop} was skipped, and no reason is given."),
+        (_("Say why, so that others know whether the stop can be used."),),
+    ),
+    "position-incomplete": Sentence(
+        _("The position measured at stop {stop} has only one of its two numbers."),
+        (_("Write both latitude and longitude, or clear both."),),
+    ),
+    "species-unknown": Sentence(
+        _("“{typed}” is not a species of the catalog."),
+        (_("Choose a species of the list, or write its scientific name in full."),),
+    ),
+    "species-unknown.stop": Sentence(
+        _("“{typed}” at stop {stop} is not a species of the catalog."),
+        (_("Choose a species of the checklist, or clear the cell."),),
+    ),
+}
+
+_SIGHTINGS: Sentences = {
+    "sighting-incomplete": Sentence(
+        _("Row {row} of the sightings has no species."),
+        (_("Choose the species, or clear the row and its photo."),),
+    ),
+    "sighting-incomplete.life-stage": Sentence(
+        _("Row {row} of the sightings has no life stage."),
+        (_("Choose the life stage, or clear the row and its photo."),),
+    ),
+    "sighting-stop-unknown": Sentence(
+        _("Row {row} of the sightings names stop {stop}, which the route does not have."),
+        (_("Correct the number, or leave it blank for a sighting between the stops."),),
+    ),
+}
+
+_SHEET: Sentences = {
+    "cell-unknown": Sentence(
+        _("The sheet has no place for {cells}. What was typed is kept, but not used."),
+        (_("Nothing needs mending, unless it was meant for another cell."),),
+    ),
+    "cell-unknown.more": Sentence(
+        ngettext_lazy(
+            "The sheet has no place for {cells} and {more} more cell."
+            " What was typed is kept, but not used.",
+            "The sheet has no place for {cells} and {more} more cells."
+            " What was typed is kept, but not used.",
+            "more",
+        ),
+        (_("Nothing needs mending, unless it was meant for another cell."),),
+    ),
+    "night-missing": Sentence(
+        _("The sheet does not say its night. It was {night}."),
+        (_("Write the date of the evening, such as 2024-04-15."),),
+    ),
+    "night-without-protocol": Sentence(
+        _("No version of the route's protocol was in force on the night of {night}."),
+        (
+            _CHECK_DATE,
+            _("If it is right, a coordinator can enter the protocol of that time."),
+        ),
+    ),
+}
+
+CELL_SENTENCES: Sentences = {
+    **_UNREADABLE,
+    **_OUT_OF_RANGE,
+    **_CLOCKS,
+    **_STOPS,
+    **_SIGHTINGS,
+    **_SHEET,
+}

@@ -1,0 +1,25 @@
+"""What is said of a finding: a message, and what the observer can do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from surveys.language import Plural
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """Marked texts with places for the parameters of the finding. `remedy` is said sentence by
+    sentence, so that those that many findings share are translated once."""
+
+    message: str | Plural
+    remedy: tuple[str, ...] = ()
+
+
+Sentences = Mapping[str, Sentence]
+
+
+def key_of(code: str, variant: str = "") -> str:
+    """Where the tables have the sentence of a finding: `unknown-stop`, `unknown-stop.no-stops`."""
+    return f"{code}.{variant}" if variant else code

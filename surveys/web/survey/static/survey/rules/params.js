@@ -1,0 +1,22 @@
+// What the sentence of a finding is filled with: the kinds of surveys/protocol/params.py.
+import { decimal, shown } from "./decimal.js";
+
+const MINUTE = 60_000;
+const exact = (number) => shown(number).replace("−", "-");
+
+/** Of milliseconds; whole seconds have no fraction, as on the server. */
+export const clock = (instant) => ({ clock: isoInstant(instant) });
+/** The first full minute that is not before the instant. */
+export const fullMinute = (instant) => Math.ceil(instant / MINUTE) * MINUTE;
+export const duration = (seconds) => ({ duration_s: Math.trunc(seconds) });
+/** To a millimeter, so that the server comes to the same number. */
+export const distance = (meters) => ({ distance_m: Math.floor(meters * 1000 + 0.5) / 1000 });
+export const temperature = ({ value, unit }) => ({ temperature: { value: exact(decimal(value)), unit } });
+export const celsius = (bound) => ({ celsius: exact(bound) });
+/** The stop, or the end of the visit that a field such as `start.sky` names. */
+export const place = ({ stop, field }) => ({ place: stop ?? field.split(".")[0] });
+
+function isoInstant(instant) {
+  const [seconds, fraction] = new Date(instant).toISOString().slice(0, -1).split(".");
+  return fraction === "000" ? `${seconds}Z` : `${seconds}.${fraction}000Z`;
+}

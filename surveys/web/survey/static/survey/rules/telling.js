@@ -1,0 +1,79 @@
+// Says a finding to a reader: code and parameters in, sentences in the reader's language out. The
+// kinds of parameters are those of surveys/protocol/params.py.
+import { filled, gettext, ngettext } from "../language.js";
+import { BEAUFORT, SKY_CODES } from "./codes.js";
+import { decimal } from "./decimal.js";
+import { SENTENCES, VOCABULARY } from "./sentences.js";
+import {
+  clock,
+  clockWithSeconds,
+  day,
+  degrees,
+  distance,
+  duration,
+  fromSunset,
+  listed,
+  span,
+  stopNumbers,
+  temperature,
+} from "./words.js";
+
+const KINDS = {
+  clock: (value, { zone }) => clock(Date.parse(value), zone),
+  clock_with_seconds: (value, { zone }) => clockWithSeconds(Date.parse(value), zone),
+  duration_s: duration,
+  from_sunset_s: fromSunset,
+  date: day,
+  season: ([first, last]) => span(first, last),
+  temperature: (value, { temperatureUnit }) => temperature(value, temperatureUnit),
+  celsius: (value, { temperatureUnit }) => degrees(decimal(value), temperatureUnit),
+  distance_m: (value, { distanceUnit }) => distance(value, distanceUnit),
+  stops: stopNumbers,
+  place: placeWords,
+  species: (value, { species }) => species.get(value) ?? value,
+  sky: (value) => gettext(SKY_CODES.get(value)),
+  wind_sign: (value) => gettext(BEAUFORT.find(([force]) => force === value)?.[2] ?? ""),
+  word: (value) => gettext(VOCABULARY[value]),
+  window: ({ name, opens, closes }) =>
+    gettext("{window} ({days})", { window: name, days: span(opens, closes) }),
+  and: (values, reader) => listed(values.map((value) => show(value, reader))),
+};
+
+/** Whom findings on a record are said to: the units of the route, and the names of its species. */
+export function readerOf({ route }) {
+  return {
+    zone: route.time_zone,
+    temperatureUnit: route.temperature_unit,
+    distanceUnit: route.distance_unit,
+    species: new Map((route.checklist ?? []).map(({ code, common_name }) => [code, common_name])),
+  };
+}
+
+/** The finding with its `message` and `remedy`. */
+export function told(finding, reader) {
+  const { code, variant, params } = finding;
+  const [message, remedy] = SENTENCES[variant ? `${code}.${variant}` : code];
+  const values = Object.fromEntries(
+    Object.entries(params).map(([name, param]) => [name, show(param, reader)]),
+  );
+  const text = Array.isArray(message)
+    ? ngettext(message[0], message[1], params[message[2]], values)
+    : gettext(message, values);
+  return {
+    ...finding,
+    message: text,
+    remedy: remedy.map((sentence) => filled(gettext(sentence), values)).join(" "),
+  };
+}
+
+/** A parameter in words. */
+function show(param, reader) {
+  if (typeof param !== "object") return String(param);
+  const [[kind, value]] = Object.entries(param);
+  return KINDS[kind](value, reader);
+}
+
+function placeWords(place) {
+  if (typeof place === "number") return gettext("at stop {stop}", { stop: place });
+  return place === "end" ? gettext("at the end of the visit") : gettext("at the start of the visit");
+}
