@@ -61,8 +61,8 @@ def today_of(result: SpeciesResult) -> Today:
     detected = [year.detection.value for year in years if year.detection.value is not None]
     if not detected or not (on_line or yearly):
         raise PowerUnknownError(
-            "How often it is detected where it is present cannot be estimated: no stop was visited "
-            "twice in one calling season, or it was never detected twice. A second visit a season "
+            "How often it is heard where it is present cannot be estimated: no stop was visited "
+            "twice in one calling season, or it was never heard twice. A second visit a season "
             "mends that."
         )
     occupancy = on_line[-1] if on_line else yearly[-1]
