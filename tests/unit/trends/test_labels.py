@@ -30,6 +30,7 @@ from surveys.trends.models.occupancy_estimates import (
     occupancy_share,
     share_at,
 )
+from surveys.trends.models.phenology_shift import shift_of_season
 from surveys.trends.models.trend import fit_trend, summarize_trend, yearly_occupancy
 from surveys.trends.models.year_trend import (
     fit_year_trend,
@@ -116,6 +117,13 @@ def of_call_index(level, silent):
         yield from (told.expected_index, told.full_chorus)
 
 
+def of_shift(level, silent):
+    season, route, day = (axis.ravel() for axis in np.indices((6, 12, 20)))
+    peak = np.exp(-(((day - 10 - season / 4) / 4) ** 2))
+    heard = (np.random.default_rng(2).random(len(day)) < 0.7 * peak) & (not silent)
+    yield shift_of_season(100 + 3 * day, heard, 2015 + season, route, level=level)
+
+
 def of_shares(level, silent):
     for share in (wilson, clopper_pearson):
         yield share(0 if silent else 4, 0 if silent else 9, level=level)
@@ -200,6 +208,10 @@ LABELS = {
             ("expected call index, 2020", CLUSTERED),
             ("share of sites with full chorus, 2020", CLUSTERED),
         ],
+    ),
+    of_shift: (
+        "logistic curve of calling over the season, its top moving by year",
+        [("shift of the calling season, days a decade", "delta method, clustered by route")],
     ),
     of_shares: (
         "share of trials (Newcombe 1998, Statistics in Medicine 17:857-872)",

@@ -134,6 +134,16 @@ class TestWeakData:
         assert summary.occupancy.value is None
         assert estimates.NOT_IDENTIFIED in summary.log_odds.flags
 
+    def test_two_years_have_one_and_it_is_flagged(self, survey):
+        history, year, site = survey
+        two = year < 2003
+        trend = fit_trend(history[two], year[two], site[two])
+        summary = summarize_trend(trend)
+        first, last = (share.value for _, share in yearly_occupancy(trend))
+        assert summary.points.value == pytest.approx(100 * (last - first))
+        assert summary.occupancy.value == pytest.approx(100 * (last / first - 1))
+        assert summary.points.flags == (estimates.TOO_FEW_DATA,)
+
     def test_few_years_are_flagged(self, survey):
         history, year, site = survey
         few = year < 2005

@@ -103,6 +103,40 @@ def test_rich_data_hardly_feel_the_prior():
     assert levels.levels == pytest.approx(free, abs=0.02)
 
 
+@pytest.mark.parametrize("by_year", [False, True], ids=["constant detection", "detection by year"])
+def test_covariates_have_the_same_slopes_as_without_the_prior(by_year):
+    """Levels are those of a site and a visit at the mean of the covariates."""
+    rng = np.random.default_rng(3)
+    route, stop, year = (axis.ravel() for axis in np.indices((40, 10, 6), dtype=np.int64))
+    fish, depth = (stop % 3 == 0).astype(float), rng.normal(20, 4, 400)[route * 10 + stop]
+    air = rng.normal(12, 3, (len(route), 3))
+    there = rng.random(len(route)) < expit(0.3 - 1.2 * fish + 0.15 * (depth - 20))
+    heard = there[:, None] & (rng.random(air.shape) < expit(0.2 + 0.3 * (air - 12)))
+    heard = np.where(rng.random(air.shape) < 0.05, np.nan, heard)
+    listened = ~np.isnan(heard)
+
+    def standard(values, where=...):
+        return (values - values[where].mean()) / values[where].std()
+
+    levels = fit_year_levels(
+        heard, year + 2015, route,
+        occupancy={"fish": fish, "depth": depth}, detection={"air": air},
+        detection_by_year=by_year,
+    )  # fmt: skip
+    sites = {"fish": standard(fish), "depth": standard(depth)}
+    free = fit_trend(
+        heard, year + 2015, route, form="factor",
+        occupancy=sites, detection={"air": standard(air, listened)}, detection_by_year=by_year,
+    ).fit  # fmt: skip
+    slopes = free.coefficients[6:8]
+    assert slopes[0] < -0.3 < 0.3 < slopes[1]
+    assert levels.levels == pytest.approx(free.coefficients[:6], abs=0.03)
+    offsets = np.column_stack(list(sites.values())) @ slopes
+    assert levels.offsets == pytest.approx(offsets, abs=0.03)
+    errors = np.diag(free.clustered_covariance)[:6] ** 0.5
+    assert np.diag(levels.covariance) ** 0.5 == pytest.approx(errors, rel=0.05)
+
+
 def test_a_year_without_a_detection_keeps_a_level():
     heard, year, route = simulated()
     heard[year == 2018] = np.where(np.isnan(heard[year == 2018]), np.nan, 0.0)
@@ -168,6 +202,20 @@ def test_data_that_carry_nothing_give_a_flag(change, flag):
     levels = fit_year_levels(change(heard), year, route)
     assert flag in levels.flags
     assert levels.covariance is None
+    count = len(levels.years)
+    for numbers in (levels.levels, levels.information):
+        assert numbers.shape == (count,)
+        assert np.isnan(numbers).all()
+    assert not levels.offsets.any()
+
+
+def test_a_kind_of_site_where_it_was_heard_once_is_not_empty():
+    heard, year, route = simulated()
+    row = int(np.flatnonzero(np.nansum(heard, axis=1) == 1)[0])
+    empty = np.zeros(len(heard), bool)
+    empty[row] = True
+    with pytest.raises(ValueError, match="none where the species was heard"):
+        fit_year_levels(heard, year, route, empty=empty)
 
 
 def test_one_route_has_no_covariance():
