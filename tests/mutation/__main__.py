@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from tests.mutation.forks import Outcome
 from tests.mutation.mutants import Mutant
 from tests.mutation.parts import ROOT, Part, explained, mutants_of_part, parts
+from tests.mutation.reached import Bench, Reached
 from tests.mutation.results import FINAL, Result, Results, Tally, tally
-from tests.mutation.trying import Bench, Reached, Tried, quick_trials, slow_trial
+from tests.mutation.trying import Tried, quick_trials, slow_trial
 
 FOLDER = ROOT / "var" / "mutation"
 TERMINAL = os.dup(1)  # forks write theirs into a log

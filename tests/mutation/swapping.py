@@ -1,8 +1,9 @@
 """Puts a mutant into a process that has its module imported already.
 
 The code of the functions that differ is exchanged in place, so whoever imported them calls the
-mutant. That cannot be done for what runs while a module is imported (tables, defaults of
-parameters, decorators): such a mutant needs a process of its own.
+mutant. Of what runs while a module is imported, tables and numbers can be exchanged too where the
+module may be executed twice. Defaults of parameters, decorators and classes cannot: such a mutant
+needs a process of its own.
 """
 
 import gc
@@ -52,18 +53,66 @@ def rebind_texts(module_name: str, path: str, mutated: str) -> bool:
     """Exchange the module's constant strings (SQL) wherever they were imported to. For modules
     that may be executed twice. False where no constant differs."""
     module = sys.modules[module_name]
-    fresh: dict[str, object] = {"__name__": module_name, "__file__": path}
-    exec(compile(mutated, path, "exec", dont_inherit=True), fresh)
+    fresh = _executed(compile(mutated, path, "exec", dont_inherit=True), module_name, path)
     changed = False
     for name, new in fresh.items():
         old = module.__dict__.get(name)
         if isinstance(new, str) and isinstance(old, str) and new != old:
             changed = True
-            for other in list(sys.modules.values()):
-                for key, value in list(getattr(other, "__dict__", {}).items()):
-                    if value is old:
-                        setattr(other, key, new)
+            _replace_everywhere(old, new)
     return changed
+
+
+def rebind_constants(module_name: str, path: str, original: str, mutated: str) -> bool:
+    """Exchange the module's tables and numbers wherever they were imported to.
+
+    For modules that may be executed twice. False, with nothing exchanged, where functions or
+    classes differ, or nothing that can be compared does. What other modules have worked out from a
+    constant stays as it was.
+    """
+    before, after = (compile(text, path, "exec", dont_inherit=True) for text in (original, mutated))
+    if _parts_within(before) != _parts_within(after):
+        return False
+    old, new = (_executed(code, module_name, path) for code in (before, after))
+    module = sys.modules[module_name]
+    changed = {
+        name: value
+        for name, value in new.items()
+        if _is_constant(value) and repr(value) != repr(old.get(name))
+    }
+    for name, value in changed.items():
+        _replace_everywhere(module.__dict__.get(name), value)
+    return bool(changed)
+
+
+def renew_constants(module_name: str, path: str, source: str) -> None:
+    """What `rebind_constants` does, with equal values: a rehearsal that must change no result."""
+    module = sys.modules[module_name]
+    fresh = _executed(compile(source, path, "exec", dont_inherit=True), module_name, path)
+    for name, value in fresh.items():
+        if _is_constant(value):
+            _replace_everywhere(module.__dict__.get(name), value)
+
+
+def _executed(code: CodeType, module_name: str, path: str) -> dict[str, object]:
+    namespace: dict[str, object] = {"__name__": module_name, "__file__": path}
+    exec(code, namespace)
+    return {name: value for name, value in namespace.items() if not name.startswith("__")}
+
+
+def _is_constant(value: object) -> bool:
+    return isinstance(value, str | int | float | tuple | list | dict | set | frozenset | Mapping)
+
+
+def _parts_within(code: CodeType) -> list[tuple]:
+    return [_essence(const) for const in code.co_consts if isinstance(const, CodeType)]
+
+
+def _replace_everywhere(old: object, new: object) -> None:
+    for module in list(sys.modules.values()):
+        for key, value in list(getattr(module, "__dict__", {}).items()):
+            if value is old:
+                setattr(module, key, new)
 
 
 def _place(code: CodeType) -> tuple[str, str, int]:

@@ -3,13 +3,12 @@ those that live through it or need it, in a process that imports the project ane
 
 import contextlib
 import gc
-import json
 import os
 import re
 import sys
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import _pytest.main
@@ -19,12 +18,17 @@ import pytest
 from tests.mutation.forks import Ended, Outcome, in_fork
 from tests.mutation.mutants import Mutant
 from tests.mutation.plugin import FirstFailure, MutatedModule, module_name
-from tests.mutation.swapping import live_functions, rebind_texts, swap_functions
+from tests.mutation.reached import Bench, Reached
+from tests.mutation.swapping import (
+    live_functions,
+    rebind_constants,
+    rebind_texts,
+    renew_constants,
+    swap_functions,
+)
 
 PYTEST = ("-x", "-q", "--tb=short", "-p", "no:cacheprovider")
 BASELINE_SECONDS = 3600
-# A mutant may take so many times as long as the code it was made from, and this more.
-SLOWER, AND_SECONDS = 4, 15
 
 
 class BaselineError(Exception):
@@ -39,67 +43,6 @@ class Tried:
     test: str = ""
     seconds: float = 0.0
     files: tuple[str, ...] = ()
-
-
-@dataclass(kw_only=True)
-class Reached:
-    """From the run without a mutant: seconds by test, tests by file and line, and by file the
-    lines that ran before the first test."""
-
-    seconds: dict[str, float] = field(default_factory=dict)
-    tests: dict[str, dict[int, list[str]]] = field(default_factory=dict)
-    at_import: dict[str, list[int]] = field(default_factory=dict)
-
-    def of(self, mutant: Mutant) -> set[str]:
-        """The tests that execute its function, or anything in its file."""
-        first, last = mutant.lines or (1, sys.maxsize)
-        return {
-            test
-            for line, tests in self.tests.get(mutant.path, {}).items()
-            if first <= line <= last
-            for test in tests
-        }
-
-    def runs_at_import(self, mutant: Mutant) -> bool:
-        """Whether something of its function ran before the first test. `def` and the defaults of
-        parameters always do."""
-        if mutant.lines is None or mutant.line < mutant.body:
-            return True
-        _, last = mutant.lines
-        return any(mutant.body <= line <= last for line in self.at_import.get(mutant.path, []))
-
-    def cpu_limit(self, tests: Collection[str]) -> float:
-        """How long these tests or test files may take before they count as endless."""
-        usual = sum(
-            seconds
-            for test, seconds in self.seconds.items()
-            if test in tests or test.split("::")[0] in tests
-        )
-        return SLOWER * usual + AND_SECONDS
-
-    @property
-    def files(self) -> list[str]:
-        return sorted({test.split("::")[0] for test in self.seconds})
-
-
-@dataclass(kw_only=True)
-class Bench:
-    """Where the project lies, and where trials write."""
-
-    root: Path
-    folder: Path
-
-    def keep(self, reached: Reached) -> None:
-        (self.folder / "reached.json").write_text(json.dumps(asdict(reached)))
-
-    def reached(self) -> Reached:
-        """What the last run without a mutant reached."""
-        kept = json.loads((self.folder / "reached.json").read_text())
-        by_line = {
-            path: {int(line): tests for line, tests in lines.items()}
-            for path, lines in kept["tests"].items()
-        }
-        return Reached(**kept | {"tests": by_line})
 
 
 class SharedDatabase:
@@ -161,6 +104,7 @@ class QuickTrials:
         self.first = FirstFailure()
         self.kills: dict[tuple[str, str], Counter[str]] = {}
         self.imports = self._line_recorder()
+        self.executes_twice: dict[str, bool] = {}
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
@@ -243,6 +187,8 @@ class QuickTrials:
             at_import = reached.runs_at_import(mutant)
             return Tried(outcome=Outcome.NOT_TRIED if at_import else Outcome.SURVIVED)
         most = reached.cpu_limit({item.nodeid for item in items})
+        if reached.runs_at_import(mutant) and mutant.path not in self.executes_twice:
+            self.executes_twice[mutant.path] = self._rehearse(session, mutant, items, most)
 
         def run() -> dict:
             self.database.use_in_fork()
@@ -268,6 +214,22 @@ class QuickTrials:
             self.database.renew()
         return tried
 
+    def _rehearse(
+        self, session: pytest.Session, mutant: Mutant, items: list[pytest.Item], most: float
+    ) -> bool:
+        """Whether the tests still pass when the constants of the module were made once more."""
+
+        def run() -> dict:
+            self.database.use_in_fork()
+            path = str(self.bench.root / mutant.path)
+            renew_constants(module_name(mutant.path), path, self.originals[mutant.path])
+            _run_items(session, items)
+            return {"failed": session.testsfailed}
+
+        ended = in_fork(run, self.bench.folder, cpu_seconds=most)
+        self.database.renew()
+        return ended.said.get("failed") == 0
+
     def _put_in(self, mutant: Mutant, live: dict) -> bool:
         path = str(self.bench.root / mutant.path)
         if mutant.path.endswith(".sql"):
@@ -275,7 +237,11 @@ class QuickTrials:
         original = self.originals[mutant.path]
         if mutant.is_text:
             return rebind_texts(module_name(mutant.path), path, mutant.source)
-        return swap_functions(path, original, mutant.source, live)
+        if swap_functions(path, original, mutant.source, live):
+            return True
+        return self.executes_twice.get(mutant.path, False) and rebind_constants(
+            module_name(mutant.path), path, original, mutant.source
+        )
 
 
 class _ContextOfTest:

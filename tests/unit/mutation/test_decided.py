@@ -7,8 +7,9 @@ import pytest
 from tests.mutation import results as of_results
 from tests.mutation.forks import Ended, Outcome
 from tests.mutation.mutants import Mutant
+from tests.mutation.reached import AND_SECONDS, SLOWER, Bench, Reached
 from tests.mutation.results import Results
-from tests.mutation.trying import AND_SECONDS, SLOWER, Bench, Reached, Tried, _tried
+from tests.mutation.trying import Tried, _tried
 
 IN_FUNCTION = Mutant(
     path="a.py", function="f", diff="+ pass", repeat=0, line=4, lines=(2, 5), source="", body=4

@@ -6,12 +6,19 @@ import sys
 import pytest
 
 from tests.mutation.plugin import MutatedModule
-from tests.mutation.swapping import live_functions, rebind_texts, swap_functions
+from tests.mutation.swapping import (
+    live_functions,
+    rebind_constants,
+    rebind_texts,
+    renew_constants,
+    swap_functions,
+)
 
 ORIGINAL = '''
 import functools
 
 LIMIT = 3
+ALLOWED = {"a": (1, 2)}
 SQL = """SELECT 1 WHERE a"""
 
 
@@ -102,6 +109,37 @@ def test_a_property_with_a_comprehension(module):
 def test_what_runs_at_import_needs_another_import(module, before, after):
     assert not swap(module, before, after)
     assert module.LIMIT == 3
+
+
+def test_a_table_that_was_imported_elsewhere(module, monkeypatch):
+    other = type(sys)("other_than_swapped")
+    other.ALLOWED = module.ALLOWED
+    monkeypatch.setitem(sys.modules, "other_than_swapped", other)
+    mutated = ORIGINAL.replace("(1, 2)", "(1,)")
+    assert rebind_constants("swapped", module.__file__, ORIGINAL, mutated)
+    assert other.ALLOWED == module.ALLOWED == {"a": (1,)}
+    assert module.LIMIT == 3
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("@twice\n", ""),
+        ("def below(value):", "def below(value=1):"),
+        ("value < LIMIT", "value <= LIMIT"),
+        ("return max(", "return min("),
+    ],
+)
+def test_what_is_no_constant_is_not_exchanged_as_one(module, before, after):
+    mutated = ORIGINAL.replace(before, after)
+    assert not rebind_constants("swapped", module.__file__, ORIGINAL, mutated)
+
+
+def test_constants_made_once_more_are_equal(module):
+    was = module.ALLOWED
+    renew_constants("swapped", module.__file__, ORIGINAL)
+    assert was == module.ALLOWED
+    assert module.ALLOWED is not was
 
 
 def test_a_constant_text_that_was_imported_elsewhere(module, monkeypatch):
