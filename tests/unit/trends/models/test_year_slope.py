@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.stats import chi2
 
 from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.models.year_slope import slope_over_years
@@ -91,6 +92,38 @@ def test_fewer_than_five_years_take_the_degrees_of_the_years():
         )
     )
     assert line.degrees == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("count", "degrees"), [(4, 2), (5, 19)])
+def test_from_five_years_on_the_line_that_all_keep_has_the_degrees_of_the_routes(count, degrees):
+    years = np.arange(2020, 2020 + count)
+    line = slope_over_years(
+        make_levels(
+            -0.1 * np.arange(count),
+            years=years,
+            covariance=np.eye(count) * 0.04,
+            information=np.full(count, 25.0),
+        )
+    )
+    assert line.scatter == 0
+    assert line.degrees == pytest.approx(degrees)
+
+
+@pytest.mark.parametrize(("middle", "known"), [(0.3, True), (1.5, False)])
+def test_scatter_without_an_end_has_no_upper_limit(middle, known):
+    """One residual of three years leaves 31 times the scatter open at 95 % (chi square with one
+    degree of freedom); beyond a standard deviation of 20 on the logit scale nothing is said."""
+    line = slope_over_years(
+        make_levels(
+            [0.0, middle, 0.0],
+            years=np.array([2020, 2021, 2022]),
+            covariance=np.eye(3) * 1e-4,
+            information=np.full(3, 1e4),
+        )
+    )
+    expected = (2 / 3) ** 0.5 * middle / chi2.ppf(0.025, 1) ** 0.5
+    assert expected == pytest.approx(26 * middle, rel=0.01)
+    assert line.scatter_high == (pytest.approx(expected, rel=0.01) if known else None)
 
 
 def test_as_many_terms_as_years_or_no_covariance_give_no_slope():

@@ -80,6 +80,29 @@ def test_too_few_data_give_no_number_and_no_interval(make, flag):
         assert flag in estimate.flags
 
 
+@pytest.mark.parametrize(("count", "few"), [(9, True), (10, False)])
+def test_ten_sites_heard_carry_a_trend(count, few):
+    heard, year, route = simulated(years=5)
+    clear = np.flatnonzero(heard.sum(axis=1) >= 2)
+    kept = np.random.default_rng(1).permutation(clear)[:count]
+    only = np.zeros_like(heard)
+    only[kept] = heard[kept]
+    trend = fit_year_trend(only, year, route)
+    assert (trend.levels.sites_heard, trend.levels.routes_heard > 2) == (count, True)
+    assert (estimates.TOO_FEW_DATA in trend.flags) is few
+    assert (trend.line is None) is few
+
+
+@pytest.mark.parametrize(("routes", "flags"), [(3, (estimates.FEW_CLUSTERS,)), (8, ())])
+def test_three_routes_carry_a_trend_and_eight_are_no_longer_few(routes, flags):
+    trend = fit_year_trend(*simulated(routes=routes, stops=20, years=5, slope=0.0))
+    assert trend.line is not None
+    assert trend.flags == flags
+    one_less = fit_year_trend(*simulated(routes=routes - 1, stops=20, years=5, slope=0.0))
+    wanted = estimates.TOO_FEW_DATA if routes == 3 else estimates.FEW_CLUSTERS
+    assert one_less.flags[0] == wanted
+
+
 def test_few_routes_are_flagged_and_still_told():
     summary = summarize_year_trend(fit_year_trend(*simulated(routes=6, stops=16)))
     assert estimates.FEW_CLUSTERS in summary.occupancy.flags
