@@ -5,8 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surveys.trends import estimates
-from surveys.trends.power import SurveyPlan, power_of_trend, simulate_program, yearly_truth
+from surveys.trends import estimates, power
+from surveys.trends.power import (
+    METHOD,
+    SurveyPlan,
+    power_grid,
+    power_of_trend,
+    simulate_program,
+    yearly_truth,
+)
 
 PLAN = SurveyPlan(routes=24, stops_per_route=10, visits=3, years=10, occupancy=0.6, detection=0.5)
 
@@ -51,6 +58,54 @@ def test_same_seed_same_answer():
     assert power_of_trend(small, seed=3, simulations=10) == power_of_trend(
         small, seed=3, simulations=10
     )
+
+
+def test_the_answer_says_what_it_is():
+    found = power_of_trend(replace(PLAN, routes=6, years=6), seed=3, simulations=5)
+    assert (found.name, found.interval, found.level) == (
+        "power to see the decline",
+        "Wilson, 5 simulated programs",
+        0.95,
+    )
+    assert found.flags == ()
+    assert found.method == METHOD
+
+
+def test_a_surer_interval_sees_less():
+    """The level is that of the trends that are simulated."""
+    small = replace(PLAN, routes=12, years=6)
+    by_level = [power_of_trend(small, seed=4, simulations=30, level=lv).value for lv in (0.6, 0.99)]
+    assert by_level[0] > by_level[1] + 0.2
+
+
+@pytest.mark.parametrize(("lost", "flagged"), [(1, False), (2, True)])
+def test_more_than_a_tenth_that_cannot_be_fitted_is_said(monkeypatch, lost, flagged):
+    """Of ten programs, the first ones have a single visit and so no trend."""
+    blind = [True] * lost + [False] * (10 - lost)
+    simulate = power.simulate_program
+
+    def some_blind(plan, rng):
+        history, years, routes = simulate(plan, rng)
+        return (history[:, :1] if blind.pop() else history), years, routes
+
+    monkeypatch.setattr(power, "simulate_program", some_blind)
+    found = power_of_trend(replace(PLAN, routes=12, years=6), seed=1, simulations=10)
+    assert (estimates.NOT_IDENTIFIED in found.flags) is flagged
+
+
+def test_every_pair_of_routes_and_visits_is_one_cell_of_fewer_programs_where_they_are_large(
+    monkeypatch,
+):
+    """Programs of 300 and of 500 rows; here up to 300 rows are simulated 8 times, more 5 times."""
+    monkeypatch.setattr(power, "_SIMULATIONS", ((300, 8),))
+    monkeypatch.setattr(power, "_FEWEST", 5)
+    plan = replace(PLAN, years=5)
+    cells = power_grid(plan, routes=(6, 10), visits=(2, 3), seed=5)
+    for cell, (routes, visits) in zip(cells, [(6, 2), (6, 3), (10, 2), (10, 3)], strict=True):
+        assert (cell.routes, cell.visits) == (routes, visits)
+        alone = replace(plan, routes=routes, visits=visits)
+        simulations = 8 if routes == 6 else 5
+        assert cell.chance == power_of_trend(alone, seed=5, simulations=simulations)
 
 
 def test_one_visit_cannot_see_and_says_so():

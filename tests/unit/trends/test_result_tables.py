@@ -101,6 +101,45 @@ def test_first_and_last_year_of_the_trend():
     assert trend_row("x", "stop", dataclasses.replace(RESULT, years=()))["first_year"] is None
 
 
+def test_a_row_of_occupancy():
+    assert list(occupancy_rows("x", "stop", RESULT))[1] == {
+        "species": "x", "site": "stop", "season_year": 2023, "sites": 41, "sites_heard": 12,
+        "naive": 12 / 41, "naive_low": 0.18, "naive_high": 0.44,
+        "occupancy": 0.4, "occupancy_low": 0.3, "occupancy_high": 0.5,
+        "detection": 0.6, "detection_low": 0.5, "detection_high": 0.7,
+        "trend": 0.41, "trend_low": 0.3, "trend_high": 0.5,
+        "naive_trend": 0.29, "naive_trend_low": 0.2, "naive_trend_high": 0.4,
+        "detection_model": "b", "method": "exact; by hand", "flags": "one-sided bound",
+    }  # fmt: skip
+
+
+def test_a_row_of_trends():
+    full = dataclasses.replace(
+        RESULT.trend, pooled=estimate(-6.0, -7.0, -5.0), scatter=estimate(0.2, 0.1, None)
+    )
+    assert trend_row("x", "route", dataclasses.replace(RESULT, trend=full)) == {
+        "species": "x", "site": "route", "first_year": 2022, "last_year": 2023,
+        "change": -5.0, "change_low": -9.0, "change_high": 0.1,
+        "pooled_change": -6.0, "pooled_change_low": -7.0, "pooled_change_high": -5.0,
+        "naive_change": -4.0, "naive_change_low": -8.0, "naive_change_high": 0.2,
+        "log_odds": -0.1, "log_odds_low": -0.2, "log_odds_high": 0.0,
+        "scatter": 0.2, "scatter_low": 0.1, "scatter_high": None,
+        "detection_model": "night of the season", "occupancy_model": "the year alone",
+        "method": "exact; by hand", "flags": "did not converge",
+    }  # fmt: skip
+
+
+def test_a_corrected_row():
+    assert corrected_row("x", YEARS[1]) == {
+        "species": "x", "season_year": 2023,
+        "occupancy": 0.4, "occupancy_low": 0.3, "occupancy_high": 0.5,
+        "route_low": 0.2, "route_high": 0.6,
+        "detection": 0.6, "detection_low": 0.5, "detection_high": 0.7,
+        "interval": "exact", "method": "by hand",
+        "flags": "one-sided bound; few independent sites",
+    }  # fmt: skip
+
+
 def test_corrected_row_follows_its_columns():
     row = corrected_row("x", YEARS[1])
     assert list(row) == [column.name for column in CORRECTED_COLUMNS]
