@@ -100,7 +100,7 @@ def year_row(counts: YearCounts, *, level: float = 0.95) -> YearRow:
     (0.25, 0.05, 0.45)
     """
     _check_year_counts(counts)
-    naive = wilson(counts.stops_detected, counts.stops, level=level, name="naive_occupancy")
+    naive = wilson(counts.stops_detected, counts.stops, level=level)
     flags = list(naive.flags)
     shares: list[float | None] = [None] * HIGHEST_INDEX
     mean_index = None

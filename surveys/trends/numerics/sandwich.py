@@ -10,7 +10,7 @@ from surveys.trends.numerics.arrays import FloatArray, IntArray
 def cluster_scores(row_scores: FloatArray, cluster: IntArray) -> FloatArray:
     """Sum of the rows' scores (rows, K) within each cluster, (clusters, K)."""
     clusters = int(cluster.max(initial=-1)) + 1
-    columns = [np.bincount(cluster, weights=score, minlength=clusters) for score in row_scores.T]
+    columns = [np.bincount(cluster, weights=score) for score in row_scores.T]
     return np.column_stack(columns) if columns else np.zeros((clusters, 0))
 
 

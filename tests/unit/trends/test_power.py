@@ -33,6 +33,23 @@ def test_simulated_share_keeps_to_the_truth_with_shared_and_kept_luck():
     assert len(routes) == len(history) == 60000
 
 
+@pytest.mark.parametrize("years", [2, 3])
+def test_a_stop_keeps_its_luck_from_year_to_year_as_often_as_the_plan_says(years):
+    """Half keep it; of those that do not, half are in the same state by chance. From the first
+    year to the third a quarter keep it."""
+    plan = replace(
+        PLAN, routes=4000, stops_per_route=1, visits=1, years=years,
+        occupancy=0.5, detection=1.0, fall=0.0, stay=0.5, alike=0.0,
+    )  # fmt: skip
+    history, _, _ = simulate_program(plan, np.random.default_rng(2))
+    state = history.reshape(4000, years)
+    for year in range(1, years):
+        same = (state[:, 0] == state[:, year]).mean()
+        kept = 0.5**year
+        # 4 binomial standard errors of 4000 stops.
+        assert same == pytest.approx(kept + (1 - kept) / 2, abs=0.032)
+
+
 def test_more_routes_see_more():
     few = power_of_trend(replace(PLAN, routes=8), seed=1, simulations=40)
     many = power_of_trend(replace(PLAN, routes=60), seed=1, simulations=40)

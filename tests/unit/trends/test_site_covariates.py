@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from surveys.trends import PeriodColumns, build_histories
+from surveys.trends.histories import select_rows
 from surveys.trends.site_covariates import site_covariates
 
 STOPS = 60
@@ -102,6 +103,15 @@ def test_a_route_has_the_mean_over_its_stops_listened_to():
     held = found["hydroperiod"].columns["hydroperiod"].reshape(6, 2)
     np.testing.assert_allclose(held[0], 2.0)
     assert held[1].tolist() == [2.0, pytest.approx(1 + 2 * 5 / 9)]
+
+
+@pytest.mark.parametrize("site", ["stop", "route"])
+def test_where_nobody_listened_nothing_is_known(site):
+    facts = {"fish": labels(("yes", 60)), "hydroperiod": labels(("season", 60))}
+    own = periods(np.full(STOPS, np.nan))
+    kept = build_histories(own, site=site)
+    nobody = select_rows(kept, np.zeros(len(kept.site), dtype=bool))
+    assert site_covariates(nobody, own, facts, site) == {}
 
 
 def test_shares_of_a_route():

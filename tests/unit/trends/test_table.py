@@ -63,6 +63,25 @@ class TestFromPeriods:
         assert row.share_index_3 == pytest.approx(1 / 3)
         assert row.mean_index == pytest.approx(5 / 3)
 
+    def test_routes_surveyed_on_the_same_night_are_visits_of_their_own(self):
+        night, other = date(2024, 2, 1), date(2024, 2, 20)
+        records = [
+            period("A", "1", night, 0),
+            period("A", "2", night, 0),
+            period("B", "1", night, 0),
+            period("B", "1", other, 0),
+        ]
+        (row,) = yearly_table(SPECIES, records)
+        assert (row.species, row.routes, row.stops, row.visits, row.periods) == (
+            SPECIES, 2, 3, 3, 4,
+        )  # fmt: skip
+
+    def test_two_visits_of_a_route_on_one_night_count_twice(self):
+        night = date(2024, 2, 1)
+        records = [period("A", "1", night, 0, visit_number=number) for number in (1, 2)]
+        (row,) = yearly_table(SPECIES, records)
+        assert (row.stops, row.visits, row.periods) == (1, 2, 2)
+
     def test_nights_across_new_year(self):
         row = yearly_table(SPECIES, self.records)[0]
         assert (row.first_night, row.last_night) == (date(2023, 12, 20), date(2024, 2, 1))
