@@ -6,19 +6,21 @@ stops listened to 96.5 %, its interval over routes for all stops there could hav
 chance of detection 93.6 %. The long run must lie within 93 to 97 %; one binomial standard error of
 500 trends is 1 %.
 
-The short run follows the trend of smaller programs to the sentence that readers get. Its bound is
-binomial: a coverage of 94 % falls below it less than once in 10,000 (and the seeds are fixed), one
-of 80 % stays above it less than once in 100, and one of 74 %, which is what is left without
-clusters, less than once in 100,000.
+The short run follows the trend of smaller programs to the sentence that readers get. It goes on
+only until the answer is clear, by the sequential probability ratio test (A. Wald, 1945, Annals of
+Mathematical Statistics 16, 117-186): a coverage of 94 % fails less than once in 10,000 (and the
+seeds are fixed), one of 80 % passes less than once in 500, and one of 74 %, which is what is left
+without clusters, less than once in 100,000. `test_chances_of_the_short_run` works these out.
 """
 
 import json
+import math
 import re
+from collections import defaultdict
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import binom
 
 from surveys.charts.words import trend_sentence
 from surveys.fitting.results import (
@@ -39,9 +41,9 @@ from tests.support.simulated_programs import (
 ONLY_OCCUPANCY = Parts(turnover=False, index=False, phenology=False)
 ONLY_TREND = Parts(fit_check=False, turnover=False, index=False, phenology=False)
 SEED = 103
-# Of programs as small as those of the short run.
-RUNS, COVERAGE = 200, 0.94
-CHANCE_OF_A_FALSE_ALARM = 1e-4
+# Of programs as small as those of the short run; coverage that is right, and that is to be found.
+MOST_RUNS, COVERAGE, TOO_LOW = 200, 0.94, 0.77
+CHANCE_OF_A_FALSE_ALARM = CHANCE_TO_MISS_IT = 1e-4
 
 
 def coverage(runs):
@@ -75,6 +77,37 @@ def said_interval(sentence):
     return (-far, -near) if " fell by " in text else (near, far)
 
 
+def verdict(held, missed):
+    """Whether the coverage is right by Wald's test; None as long as it may be either way."""
+    ratio = held * math.log(TOO_LOW / COVERAGE) + missed * math.log((1 - TOO_LOW) / (1 - COVERAGE))
+    if ratio >= math.log((1 - CHANCE_TO_MISS_IT) / CHANCE_OF_A_FALSE_ALARM):
+        return False
+    if ratio <= math.log(CHANCE_TO_MISS_IT / (1 - CHANCE_OF_A_FALSE_ALARM)):
+        return True
+    return None
+
+
+@pytest.mark.parametrize(
+    ("true_coverage", "fails", "passes"),
+    [(0.95, 1e-5, 1), (0.94, 1e-4, 1), (0.80, 1, 1 / 500), (0.74, 1, 1e-5)],
+)
+def test_chances_of_the_short_run(true_coverage, fails, passes):
+    chance, failed, passed = {0: 1.0}, 0.0, 0.0
+    for run in range(1, MOST_RUNS + 1):
+        following = defaultdict(float)
+        for missed, share in chance.items():
+            following[missed] += share * true_coverage
+            following[missed + 1] += share * (1 - true_coverage)
+        decided = {missed: verdict(run - missed, missed) for missed in following}
+        failed += sum(share for missed, share in following.items() if decided[missed] is False)
+        passed += sum(share for missed, share in following.items() if decided[missed])
+        chance = {missed: following[missed] for missed in following if decided[missed] is None}
+    assert failed <= fails
+    assert passed <= passes
+    if true_coverage >= COVERAGE:
+        assert passed > 0.99
+
+
 def test_intervals_that_readers_are_told():
     """The whole way of a trend: listening periods, `analyze`, the stored form, the sentence.
 
@@ -83,19 +116,25 @@ def test_intervals_that_readers_are_told():
     truth in 74 % of programs instead of 95 %.
     """
     held = []
-    for run in range(RUNS):
-        rng = np.random.default_rng([SEED, run])
-        made = simulate(rng, some_nature(rng), routes=14, years=5)
-        periods = repeat_stops(only_covariates(made.periods), 3)
-        result = analyze("x", periods, site="stop", parts=ONLY_TREND)
-        stored = from_json(SpeciesResult, json.loads(json.dumps(to_json(result))))
-        limits = said_interval(trend_sentence("Wood frog", stored, "stop"))
+    for run in range(MOST_RUNS):
+        limits, change = told_and_true(np.random.default_rng([SEED, run]))
         if limits is not None:
             # The sentence rounds to tenths.
-            held.append(limits[0] - 0.05 <= made.change <= limits[1] + 0.05)
-    assert len(held) >= 0.97 * RUNS
-    least = binom.ppf(CHANCE_OF_A_FALSE_ALARM, len(held), COVERAGE)
-    assert sum(held) >= least, f"{sum(held)} of {len(held)}; at least {least:.0f}"
+            held.append(limits[0] - 0.05 <= change <= limits[1] + 0.05)
+        right = verdict(sum(held), len(held) - sum(held))
+        if right is not None:
+            break
+    assert right, f"{sum(held)} of {len(held)} intervals hold the truth"
+    assert len(held) >= 0.97 * (run + 1)
+
+
+def told_and_true(rng):
+    """The interval that readers are told of a program drawn at random, and its true change."""
+    made = simulate(rng, some_nature(rng), routes=14, years=5)
+    periods = repeat_stops(only_covariates(made.periods), 3)
+    result = analyze("x", periods, site="stop", parts=ONLY_TREND)
+    stored = from_json(SpeciesResult, json.loads(json.dumps(to_json(result))))
+    return said_interval(trend_sentence("Wood frog", stored, "stop")), made.change
 
 
 def only_covariates(periods, names=("night", "night squared")):
