@@ -5,6 +5,7 @@ import datetime as dt
 import os
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -24,7 +25,7 @@ from tests.browser.conftest import (
     PATIENCE_MS,
     PHONE,
     axe_findings,
-    sign_in,
+    give_session,
 )
 from tests.browser.survey.sync.handset import kill_browser
 from tests.support.builders import (
@@ -103,23 +104,22 @@ def server_clock(monkeypatch) -> Clock:
 
 
 class Phone:
-    """A browser with a disk of its own: it can be killed and started again."""
+    """A browser of one person. It can be killed and started again where it has a `disk`."""
 
-    def __init__(self, launch: Callable[..., BrowserContext], clock: Clock, **options):
-        self._launch, self._options, self._clock = launch, options, clock
-        self.folder: Path = options["user_data_dir"]
+    def __init__(self, launch: Callable[..., BrowserContext], clock: Clock, disk: Path | None):
+        self._launch, self._clock, self._disk = launch, clock, disk
         self.problems: list[str] = []
         self.context: BrowserContext | None = None
         self.start()
 
     def start(self, *, offline: bool = False) -> Page:
-        self.context = self._launch(**self._options)
+        self.context = self._launch()
         self.context.set_default_timeout(PATIENCE_MS)
         self.context.on("weberror", lambda error: self.problems.append(str(error.error)))
         self.context.on("response", self._heard)
         self.context.set_offline(offline)
         self.context.clock.install(time=self._clock.now())
-        self.page = self.context.pages[0]
+        self.page = self.context.pages[0] if self.context.pages else self.context.new_page()
         return self.page
 
     def _heard(self, response: Response) -> None:
@@ -134,7 +134,8 @@ class Phone:
 
     def kill(self) -> None:
         """The process dies at once, as with an empty battery."""
-        kill_browser(self.folder)
+        assert self._disk is not None
+        kill_browser(self._disk)
         with contextlib.suppress(Error):
             self.context.close()
 
@@ -145,39 +146,49 @@ class Phone:
 
 @pytest.fixture
 def phone_options() -> dict:
-    """What a test's phone has besides; a test module may give it more."""
-    return {"args": FLAGS, "permissions": ["geolocation"]}
+    """What a test module wants of its phones: `permissions`, and to be `killable` or `flags` of
+    Chromium, which take a process of their own."""
+    return {"permissions": ["geolocation"]}
 
 
 @pytest.fixture
 def phone(browser, live_server, server_clock, tmp_path, phone_options) -> Iterator[Phone]:
-    made = Phone(
-        browser.browser_type.launch_persistent_context,
-        server_clock,
-        user_data_dir=tmp_path / "phone",
-        executable_path=CHROMIUM,
-        viewport=PHONE,
-        device_scale_factor=2,
-        is_mobile=True,
-        has_touch=True,
-        base_url=live_server.url,
-        locale="en-US",
-        timezone_id="America/Chicago",
-        geolocation={"latitude": 43.08, "longitude": -89.41, "accuracy": 8},
-        **phone_options,
-    )
+    options = {
+        "viewport": PHONE,
+        "device_scale_factor": 2,
+        "is_mobile": True,
+        "has_touch": True,
+        "base_url": live_server.url,
+        "locale": "en-US",
+        "timezone_id": "America/Chicago",
+        "geolocation": {"latitude": 43.08, "longitude": -89.41, "accuracy": 8},
+        "permissions": phone_options["permissions"],
+    }
+    disk = None
+    launch = partial(browser.new_context, **options)
+    if "flags" in phone_options or phone_options.get("killable"):
+        disk = tmp_path / "phone"
+        flags = [*FLAGS, *phone_options.get("flags", [])]
+        launch = partial(
+            browser.browser_type.launch_persistent_context,
+            disk,
+            executable_path=CHROMIUM,
+            args=flags,
+            **options,
+        )
+    made = Phone(launch, server_clock, disk)
     yield made
     made.close()
     assert made.problems == []
 
 
 @pytest.fixture
-def take_along(phone, observer, route) -> Callable[[], Page]:
-    """Sign in, open the route tonight and take it along; the survey then stands open."""
+def take_along(phone, live_server, observer, route) -> Callable[[], Page]:
+    """Signed in, open the route tonight and take it along; the survey then stands open."""
 
     def take() -> Page:
         page = phone.page
-        sign_in(page, observer.person.email)
+        give_session(phone.context, observer, live_server.url)
         page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
         page.get_by_role("button", name="Take tonight along").click()
         page.get_by_text("The survey works without a network.").wait_for()

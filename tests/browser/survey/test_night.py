@@ -117,6 +117,11 @@ class Observer:
             assert f"call index {index}" in row.get_attribute("aria-label")
 
 
+@pytest.fixture
+def phone_options() -> dict:
+    return {"permissions": ["geolocation"], "killable": True}
+
+
 def seconds(shown):
     minutes, rest = shown.split(":")
     return 60 * int(minutes) + int(rest)

@@ -14,10 +14,7 @@ from surveys.models import (
     RecordingPiece,
     Visit,
 )
-from tests.browser.conftest import (
-    FLAGS,
-    fill_sign_in,
-)
+from tests.browser.conftest import fill_sign_in
 from tests.browser.survey.conftest import (
     send,
     survey_url,
@@ -40,7 +37,7 @@ ON_THE_PHONE = """async () => {
 
 @pytest.fixture
 def phone_options() -> dict:
-    return {"args": [*FLAGS, *MICROPHONE], "permissions": ["geolocation", "microphone"]}
+    return {"flags": MICROPHONE, "permissions": ["geolocation", "microphone"], "killable": True}
 
 
 @pytest.fixture
@@ -303,7 +300,7 @@ class TestNoMicrophone:
     @pytest.fixture
     def phone_options(self) -> dict:
         """A phone whose owner said no."""
-        return {"args": FLAGS, "permissions": ["geolocation"]}
+        return {"permissions": ["geolocation"]}
 
     def test_what_is_wrong_and_how_to_mend_it(self, at_a_stop, look):
         page = at_a_stop()

@@ -6,8 +6,6 @@ import io
 import wave
 
 import pytest
-from django.core.management import CommandError, call_command
-from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import (
     Membership,
@@ -19,23 +17,19 @@ from surveys.demo.story import Scale
 from surveys.demo.vouchers import NOTE
 from surveys.models import (
     Assignment,
-    BackgroundRun,
     CallIndex,
     ListeningPeriod,
     Program,
     Publication,
     Recording,
     RecordingState,
-    RunKind,
     Settlement,
-    Species,
     StoredFinding,
     Submission,
     Visit,
     VisitState,
 )
 from surveys.protocol.values import Severity
-from surveys.runs.kinds import task_name
 from surveys.visits.counting import count_in_trends
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
@@ -53,9 +47,10 @@ NOW = dt.datetime(2026, 11, 25, 18, tzinfo=dt.UTC)
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def demo():
-    return load_demo(SMALL)
+@pytest.fixture(scope="module")
+def demo(module_rows):
+    """For tests that look at the rows; what one of them changes is rolled back."""
+    load_demo(SMALL)
 
 
 def content():
@@ -134,23 +129,6 @@ def test_fresh_replaces_only_the_demo(demo):
     assert Program.objects.filter(slug="saltgrass-winter").exclude(pk=winter.pk).exists()
 
 
-def test_a_publication_of_the_last_season_is_left_to_the_worker():
-    call_command(
-        "load_demo", "--until", "2026-11-25", "--routes", "3", "--years", "2", "--seed", "7",
-        "--site-url", "http://127.0.0.1:8123", stdout=io.StringIO(),
-    )  # fmt: skip
-    publishing = BackgroundRun.objects.filter(kind=RunKind.PUBLISH)
-    assert set(publishing.values_list("program__slug", "options__season_year")) == {
-        ("larkmoor-spring", 2026),
-        ("saltgrass-winter", 2026),
-    }
-    jobs = ProcrastinateJob.objects.filter(pk__in=publishing.values("job_id"))
-    assert {(job.task_name, job.args["run_id"]) for job in jobs} == {
-        (task_name(RunKind.PUBLISH), run.pk) for run in publishing
-    }
-    assert {run.options["site_url"] for run in publishing} == {"http://127.0.0.1:8123"}
-
-
 def test_the_demo_observer_has_something_on_tonight(demo):
     observer = Person.objects.get(email="observer@example.org")
     states = set(Visit.objects.filter(observer=observer).values_list("state", flat=True))
@@ -203,40 +181,8 @@ def test_settled_both_ways(demo):
     assert StoredFinding.objects.filter(settlement=Settlement.LEFT_OUT).exists()
 
 
-def test_commands(db):
-    with pytest.raises(CommandError, match="load_demo"):
-        call_command("demo_signins", stdout=io.StringIO())
-    out = io.StringIO()
-    call_command(
-        "load_demo", "--until=2026-11-25", "--routes=1", "--years=1", "--seed=2", stdout=out
-    )
-    assert "Saltgrass Flatwoods Winter Call Count: " in out.getvalue()
-    out = io.StringIO()
-    call_command("demo_signins", stdout=out)
-    lines = out.getvalue().splitlines()
-    assert [line.split()[0] for line in lines[:3]] == ["Observer", "Coordinator", "Partner"]
-    assert "Larkmoor" in lines[1]
-    assert "Saltgrass" in lines[1]
-    password = lines[3].rpartition(" ")[2]
-    for line in lines[:3]:
-        assert Person.objects.get(email=line.split()[1]).check_password(password)
-
-
 def test_roles(demo):
     for slug in ("larkmoor-spring", "saltgrass-winter"):
         roles = Membership.objects.filter(program__slug=slug, active=True)
         assert roles.filter(role=Role.COORDINATOR, person__email="coordinator@example.org").exists()
         assert roles.filter(role=Role.PARTNER).count() == 1
-
-
-def test_load_species_keeps_edited_rows(db):
-    call_command("load_species", stdout=io.StringIO())
-    count = Species.objects.count()
-    assert count > 30
-    assert Species.objects.get(code="chorus-frogs").is_complex
-    Species.objects.filter(code="pseudacris-crucifer").update(common_name="Peeper")
-    out = io.StringIO()
-    call_command("load_species", stdout=out)
-    assert "0 added" in out.getvalue()
-    assert Species.objects.count() == count
-    assert Species.objects.get(code="pseudacris-crucifer").common_name == "Peeper"

@@ -52,9 +52,7 @@ def open_phone(browser, wire, tmp_path) -> Iterator[Callable[..., Handset]]:
 
     def make(member: Membership, *, killable: bool = False) -> Handset:
         folder = tmp_path / f"phone-{len(opened)}" if killable else None
-        handset = Handset(
-            launcher(folder), slug=member.program.slug, email=member.person.email, folder=folder
-        )
+        handset = Handset(launcher(folder), member=member, server=wire.url, folder=folder)
         opened.append(handset)
         return handset
 

@@ -11,8 +11,10 @@ from typing import Any
 
 from playwright.sync_api import BrowserContext, Error, Page
 
+from accounts.models import Membership
 from tests.browser.conftest import (
     fill_sign_in,
+    give_session,
     sign_in,
 )
 
@@ -57,23 +59,27 @@ _WAIT = f"""async () => {{{{
 
 
 class Handset:
-    """`launch` opens the browser of this phone; `folder` is its disk where it can be killed."""
+    """The phone of a member, who has signed in on `server`.
+
+    `launch` opens its browser; `folder` is its disk where it can be killed."""
 
     def __init__(
         self,
         launch: Callable[[], BrowserContext],
         *,
-        slug: str,
-        email: str,
+        member: Membership,
+        server: str,
         folder: Path | None = None,
     ) -> None:
-        self._launch, self._email = launch, email
+        self._launch, self._email = launch, member.person.email
+        slug = member.program.slug
         self._home, self._tonight = f"/{slug}/survey/", f"/{slug}/tonight/"
         self.folder = folder
         self.offline = False
         self.visit = ""
         self.problems: list[str] = []
         self.start()
+        give_session(self.context, member, server)
 
     def start(self) -> None:
         self.context = self._launch()
@@ -90,8 +96,7 @@ class Handset:
     # The browser
 
     def take_along(self, code: str) -> None:
-        """Sign in and take a route along; the screen is then kept on the phone."""
-        sign_in(self.page, self._email)
+        """Take a route along; the screen is then kept on the phone."""
         self.page.goto(f"{self._tonight}{code}/")
         self.page.get_by_role("button", name="Take tonight along").click()
         self.page.get_by_text("The survey works without a network.").wait_for()

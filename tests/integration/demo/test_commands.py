@@ -1,0 +1,62 @@
+"""The commands that load the demo and the list of species, in an empty database."""
+
+import io
+
+import pytest
+from django.core.management import CommandError, call_command
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from accounts.models import Person
+from surveys.models import BackgroundRun, RunKind, Species
+from surveys.runs.kinds import task_name
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_publication_of_the_last_season_is_left_to_the_worker():
+    call_command(
+        "load_demo", "--until", "2026-11-25", "--routes", "3", "--years", "2", "--seed", "7",
+        "--site-url", "http://127.0.0.1:8123", stdout=io.StringIO(),
+    )  # fmt: skip
+    publishing = BackgroundRun.objects.filter(kind=RunKind.PUBLISH)
+    assert set(publishing.values_list("program__slug", "options__season_year")) == {
+        ("larkmoor-spring", 2026),
+        ("saltgrass-winter", 2026),
+    }
+    jobs = ProcrastinateJob.objects.filter(pk__in=publishing.values("job_id"))
+    assert {(job.task_name, job.args["run_id"]) for job in jobs} == {
+        (task_name(RunKind.PUBLISH), run.pk) for run in publishing
+    }
+    assert {run.options["site_url"] for run in publishing} == {"http://127.0.0.1:8123"}
+
+
+def test_commands(db):
+    with pytest.raises(CommandError, match="load_demo"):
+        call_command("demo_signins", stdout=io.StringIO())
+    out = io.StringIO()
+    call_command(
+        "load_demo", "--until=2026-11-25", "--routes=1", "--years=1", "--seed=2", stdout=out
+    )
+    assert "Saltgrass Flatwoods Winter Call Count: " in out.getvalue()
+    out = io.StringIO()
+    call_command("demo_signins", stdout=out)
+    lines = out.getvalue().splitlines()
+    assert [line.split()[0] for line in lines[:3]] == ["Observer", "Coordinator", "Partner"]
+    assert "Larkmoor" in lines[1]
+    assert "Saltgrass" in lines[1]
+    password = lines[3].rpartition(" ")[2]
+    for line in lines[:3]:
+        assert Person.objects.get(email=line.split()[1]).check_password(password)
+
+
+def test_load_species_keeps_edited_rows(db):
+    call_command("load_species", stdout=io.StringIO())
+    count = Species.objects.count()
+    assert count > 30
+    assert Species.objects.get(code="chorus-frogs").is_complex
+    Species.objects.filter(code="pseudacris-crucifer").update(common_name="Peeper")
+    out = io.StringIO()
+    call_command("load_species", stdout=out)
+    assert "0 added" in out.getvalue()
+    assert Species.objects.count() == count
+    assert Species.objects.get(code="pseudacris-crucifer").common_name == "Peeper"
