@@ -2,6 +2,7 @@
 
 import datetime as dt
 import uuid
+from copy import deepcopy
 
 import pytest
 from django.urls import reverse
@@ -9,19 +10,20 @@ from django.utils import timezone
 
 from surveys.models import CallIndex, ReviewStep, Step, Visit
 from surveys.publishing.differences import difference
-from tests.support.builders import make_accepted_visit, make_checklist, make_route
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+)
 from tests.support.publishing import publish_now
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def peeper(program):
-    return make_checklist(program, "Pseudacris crucifer")[0]
-
-
-@pytest.fixture
-def visits(program, observer, peeper):
+def make_visits(program, observer):
+    (peeper,) = make_checklist(program, "Pseudacris crucifer")
     route = make_route(program, code="R7")
     return [
         make_accepted_visit(route, observer.person, night=night, heard={1: {peeper: 1}})
@@ -35,8 +37,11 @@ def step(visit, member, step, note=""):
     )
 
 
-@pytest.fixture
-def versions(coordinator, observer, visits, peeper):
+@pytest.fixture(scope="module")
+def published_twice(module_rows):
+    program = make_program()
+    observer, coordinator = (make_member(program, role) for role in ("observer", "coordinator"))
+    visits = make_visits(program, observer)
     first = publish_now(coordinator, 2024)
     gone, louder, same = visits
     Visit.objects.filter(pk=gone.pk).update(counts_in_trends=False)
@@ -45,7 +50,33 @@ def versions(coordinator, observer, visits, peeper):
     step(louder, coordinator, Step.CORRECTED, "Chorus, see recording.")
     step(same, coordinator, Step.SUBMITTED)
     make_accepted_visit(same.route, observer.person, night=dt.date(2024, 6, 1))
-    return first, publish_now(coordinator, 2024, "Two mistakes were found.")
+    second = publish_now(coordinator, 2024, "Two mistakes were found.")
+    return {"coordinator": coordinator, "visits": visits, "versions": (first, second)}
+
+
+@pytest.fixture
+def made(published_twice, db):
+    return deepcopy(published_twice)
+
+
+@pytest.fixture
+def coordinator(made):
+    return made["coordinator"]
+
+
+@pytest.fixture
+def program(coordinator):
+    return coordinator.program
+
+
+@pytest.fixture
+def visits(made):
+    return made["visits"]
+
+
+@pytest.fixture
+def versions(made):
+    return made["versions"]
 
 
 def test_which_visits_and_why(versions, visits):
@@ -129,7 +160,9 @@ def test_the_publication_leads_to_it(program, versions, partner, client_for):
     assert "changes/" not in first.content.decode()
 
 
-def test_a_visit_without_stops_is_compared_too(coordinator, visits):
+def test_a_visit_without_stops_is_compared_too(db):
+    program = make_program()
+    visits = make_visits(program, make_member(program))
     Visit.objects.create(
         id=uuid.uuid4(),
         route=visits[0].route,
@@ -141,7 +174,7 @@ def test_a_visit_without_stops_is_compared_too(coordinator, visits):
         submitted_at=timezone.now(),
         counts_in_trends=True,
     )
-    publication = publish_now(coordinator, 2024)
+    publication = publish_now(make_member(program, "coordinator"), 2024)
     assert difference(publication, publication).nothing
 
 

@@ -2,6 +2,7 @@
 
 import csv
 import datetime as dt
+from copy import deepcopy
 from dataclasses import fields
 from decimal import Decimal
 
@@ -31,9 +32,14 @@ def rows(frozen: Frozen, table: str) -> list[dict[str, object]]:
     return [dict(zip(TABLE[table].header, row, strict=True)) for row in frozen.rows(table)]
 
 
-@pytest.fixture
-def small(db):
+@pytest.fixture(scope="module")
+def small_once(module_rows):
     return small_program()
+
+
+@pytest.fixture
+def small(small_once, db):
+    return deepcopy(small_once)
 
 
 def test_the_yearly_table_follows_from_the_frozen_rows(tmp_path, small):

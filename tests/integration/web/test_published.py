@@ -3,11 +3,12 @@
 import hashlib
 import json
 import re
+from copy import deepcopy
 
 import pytest
 from django.test import Client
 
-from accounts.models import Role
+from accounts.models import Membership, Role
 from surveys.models import (
     Audience,
     Program,
@@ -40,19 +41,26 @@ PATHS = (
 )
 
 
-@pytest.fixture
-def program(db) -> Program:
-    return small_program()
+@pytest.fixture(scope="module")
+def published_once(module_rows) -> tuple[Membership, Publication]:
+    """It takes seconds to make."""
+    coordinator = make_member(small_program(), Role.COORDINATOR)
+    return coordinator, published(coordinator)
 
 
 @pytest.fixture
-def coordinator(program):
-    return make_member(program, Role.COORDINATOR)
+def coordinator(published_once, db) -> Membership:
+    return deepcopy(published_once[0])
 
 
 @pytest.fixture
-def publication(coordinator) -> Publication:
-    return published(coordinator)
+def program(coordinator) -> Program:
+    return coordinator.program
+
+
+@pytest.fixture
+def publication(published_once, db) -> Publication:
+    return deepcopy(published_once[1])
 
 
 def seen_by(program: Program, audience: PublicationAudience) -> str:
@@ -120,7 +128,6 @@ def test_only_safe_methods_are_allowed(program, client):
 
 
 def test_page_and_everything_it_links_to(program, publication, client):
-    """One long reading of one publication, which takes seconds to make."""
     base = seen_by(program, PublicationAudience.PUBLIC) + "2024/1/"
     page = client.get(base)
     text = page.content.decode()
@@ -236,7 +243,7 @@ def test_license_is_the_one_at_publication(program, publication, client):
     assert facts["license"] == {"@id": "https://creativecommons.org/licenses/by/4.0/"}
 
 
-def test_without_publications(program, client):
-    base = seen_by(program, PublicationAudience.PUBLIC)
+def test_without_publications(client, db):
+    base = seen_by(make_program(), PublicationAudience.PUBLIC)
     assert b"Nothing is published yet" in client.get(base).content
     assert client.get(base + "index.json").json()["publications"] == []
