@@ -11,7 +11,7 @@ import pytest
 from axe_playwright_python.base import AXE_SCRIPT
 from django.conf import settings
 from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from accounts.models import Membership
 from tests.support.builders import PASSWORD
@@ -23,7 +23,8 @@ os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
 # The first page takes the imports of the whole site along, on a machine that does much besides.
-PATIENCE_MS = 30_000
+PATIENCE_MS = 60_000
+expect.set_options(timeout=PATIENCE_MS)
 _FINDER = Path(__file__).parents[2] / "deploy" / "lib" / "find_browser"
 # Where none is installed, starting the name alone says so.
 CHROMIUM = subprocess.run([_FINDER], stdout=subprocess.PIPE, text=True).stdout.strip() or "chromium"
@@ -80,7 +81,7 @@ def open_context(browser: Browser, live_server) -> Iterator[Callable[..., Browse
 def quiet_server(live_server, transactional_db) -> Iterator[None]:
     """Wait for requests of closed browsers: the database is emptied next and would deadlock."""
     yield
-    deadline = time.monotonic() + 10
+    deadline = time.monotonic() + PATIENCE_MS / 1000
     while serving() and time.monotonic() < deadline:
         time.sleep(0.02)
 

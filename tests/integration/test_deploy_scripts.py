@@ -30,7 +30,7 @@ def run(*command: str | Path, env: dict[str, str] | None = None) -> Result:
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=300,
     )
 
 

@@ -52,7 +52,7 @@ def run_python(example: str, folder: Path) -> str:
 
 def _run(command: list[str], folder: Path, environment: dict[str, str]) -> str:
     done = subprocess.run(
-        command, cwd=folder, env=environment, capture_output=True, text=True, timeout=60
+        command, cwd=folder, env=environment, capture_output=True, text=True, timeout=300
     )
     assert done.returncode == 0, f"{' '.join(command)} failed:\n{done.stdout}\n{done.stderr}"
     return done.stdout

@@ -14,7 +14,7 @@ from surveys.models import (
     RecordingPiece,
     Visit,
 )
-from tests.browser.conftest import fill_sign_in
+from tests.browser.conftest import PATIENCE_MS, fill_sign_in
 from tests.browser.survey.conftest import (
     send,
     survey_url,
@@ -65,7 +65,7 @@ def record(page, seconds=2, button="Record what calls"):
 
 def recorded(page, seconds):
     """Wait until so much of the latest one is on the disk."""
-    deadline = time.monotonic() + 20
+    deadline = time.monotonic() + PATIENCE_MS / 1000
     while time.monotonic() < deadline:
         if any(one["seconds"] > seconds for one in page.evaluate(ON_THE_PHONE)[-1:]):
             return

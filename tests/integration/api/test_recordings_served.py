@@ -29,6 +29,8 @@ from tests.support.sounds import (
 )
 
 pytestmark = pytest.mark.django_db(transaction=True)
+# Only a server that does not answer takes so long.
+PATIENCE_S = 120
 
 
 class Answer(NamedTuple):
@@ -50,7 +52,8 @@ class Wire:
         self.headers = {"Tus-Resumable": "1.0.0", "X-CSRFToken": token}
 
     def ask(self, method: str, path: str, **headers: str) -> Answer:
-        with closing(http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)) as line:
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE_S)
+        with closing(connection) as line:
             line.request(method, path, headers={"Cookie": self.cookie, **headers})
             response = line.getresponse()
             return Answer(response.status, response.headers, response.read())
@@ -73,7 +76,8 @@ class Wire:
         }
         head = f"PATCH {self.phone.place} HTTP/1.1\r\n"
         head += "".join(f"{name}: {value}\r\n" for name, value in lines.items()) + "\r\n"
-        with closing(socket.create_connection(("127.0.0.1", self.port), timeout=20)) as line:
+        connection = socket.create_connection(("127.0.0.1", self.port), timeout=PATIENCE_S)
+        with closing(connection) as line:
             line.sendall(head.encode() + piece[:sends])
             if sends is not None:
                 return ""
@@ -82,7 +86,7 @@ class Wire:
 
 def comes_to(wire: Wire, allowed: int) -> int:
     """The offset once the server has noticed that nobody is there any more."""
-    deadline = time.monotonic() + 10
+    deadline = time.monotonic() + PATIENCE_S
     while wire.offset() != allowed and time.monotonic() < deadline:
         time.sleep(0.1)
     return wire.offset()

@@ -441,8 +441,8 @@ def test_five_thousand_rows(attempt, coordinator, django_assert_max_num_queries)
     lots = attempt(many(1667))
     assert lots.problems == []
     assert len(lots.upload.table.rows) == 5001
-    begun = time.monotonic()
+    begun = time.process_time()
     with django_assert_max_num_queries(len(baseline) + 20):
         commit_upload(coordinator, lots.upload)
-    assert time.monotonic() - begun < 90
+    assert time.process_time() - begun < 30
     assert Visit.objects.count() == 1667

@@ -43,6 +43,8 @@ from tests.support.sheets import (
 )
 
 pytestmark = pytest.mark.django_db(transaction=True)
+# Only a lock that never opens takes so long.
+PATIENCE_S = 120
 
 
 def at_once(visit: Visit | None, *actions: Callable[[], object]) -> list[object]:
@@ -55,7 +57,7 @@ def at_once(visit: Visit | None, *actions: Callable[[], object]) -> list[object]
 
     def run(place: int, action: Callable[[], object]) -> None:
         try:
-            together.wait(timeout=10)
+            together.wait(PATIENCE_S)
             results[place] = action()
         except (VisitError, NotYours) as error:
             results[place] = error
@@ -73,14 +75,14 @@ def at_once(visit: Visit | None, *actions: Callable[[], object]) -> list[object]
         if visit is not None:
             wait_until_blocked(len(actions))
     for thread in threads:
-        thread.join(timeout=20)
+        thread.join(PATIENCE_S)
         assert not thread.is_alive()
     return results
 
 
 def wait_until_blocked(allowed: int) -> None:
     """Wait until that many connections stand in line for a lock."""
-    deadline = time.monotonic() + 10
+    deadline = time.monotonic() + PATIENCE_S
     blocked = 0
     while blocked < allowed:
         assert time.monotonic() < deadline, f"only {blocked} of {allowed} wait for the row"

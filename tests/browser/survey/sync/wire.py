@@ -113,7 +113,7 @@ class Wire:
         return None
 
     def pass_on(self, message: Message) -> Answer:
-        connection = http.client.HTTPConnection(self._host, timeout=30)
+        connection = http.client.HTTPConnection(self._host, timeout=120)
         try:
             connection.request(
                 message.method, message.path, body=message.body, headers=dict(message.headers)
