@@ -1,10 +1,6 @@
-"""Background runs in tests: carried out at once, or by a real worker that is killed."""
+"""Background runs in tests: carried out at once, or taken up after a worker was killed."""
 
 import os
-import signal
-import subprocess
-import sys
-import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -20,7 +16,6 @@ from surveys.publishing.tasks import publish
 from surveys.runs.tasks import take_up_stalled
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 1200
 TASKS = {
     RunKind.CHECK_IMPORT: check_import,
     RunKind.IMPORT: import_file,
@@ -68,33 +63,6 @@ def worker_environment() -> dict[str, str]:
         "DJANGO_SETTINGS_MODULE": "deploy.settings.test",
         "DATABASE_URL": f"{before}/{connection.settings_dict['NAME']}",
     }
-
-
-def start_worker(queue: str) -> subprocess.Popen[bytes]:
-    """A worker process as `run_workers` starts it; ends by itself when no job waits."""
-    return subprocess.Popen(
-        [sys.executable, "manage.py", "procrastinate", "worker", "--queues", queue, "--one-shot"],
-        cwd=ROOT,
-        env=worker_environment(),
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-
-
-def kill(worker: subprocess.Popen[bytes]) -> None:
-    worker.send_signal(signal.SIGKILL)
-    worker.wait()
-    # The server needs a moment to see that the connection is gone.
-    with connection.cursor() as cursor:
-        begun = time.monotonic()
-        while time.monotonic() - begun < PATIENCE_S:
-            cursor.execute(
-                "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
-                "AND pid <> pg_backend_pid()"
-            )
-            if cursor.fetchone()[0] == 0:
-                return
-            time.sleep(0.01)
 
 
 def take_up() -> None:

@@ -1,5 +1,5 @@
 """A worker that is killed in the middle of a large import leaves nothing of it, and the next
-one imports all. The real worker process, as `deploy/demo` starts it, is ended by SIGKILL."""
+one imports all. A worker process with the command that `run_workers` starts is ended by SIGKILL."""
 
 import random
 import time
@@ -11,7 +11,8 @@ from surveys.importing.uploads import open_upload, remember, store
 from surveys.models import CallIndex, RunKind, RunState, Submission, Visit
 from surveys.runs.queues import LONG
 from tests.integration.importing.conftest import wide
-from tests.support.runs import PATIENCE_S, forget_jobs, kill, start_worker, take_up
+from tests.support.runs import forget_jobs, take_up
+from tests.support.worker_process import PATIENCE_S, kill, start_worker, work_off
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
@@ -47,11 +48,11 @@ def test_nothing_or_all_of_it(large, coordinator, seed, record_property):
     for step in rng.sample(STEPS, 2):
         worker = start_worker(LONG)
         begun = time.monotonic()
-        while time.monotonic() - begun < PATIENCE_S and worker.poll() is None:
+        while time.monotonic() - begun < PATIENCE_S and worker.is_alive():
             run.refresh_from_db()
             if run.step == step:
                 break
-            time.sleep(0.005)
+            time.sleep(0.02)
         time.sleep(rng.uniform(0, 0.3))
         kill(worker)
         run.refresh_from_db()
@@ -60,7 +61,7 @@ def test_nothing_or_all_of_it(large, coordinator, seed, record_property):
             break
         assert rows() == [0, 0, 0]
         take_up()
-    start_worker(LONG).wait(PATIENCE_S)
+    work_off(LONG)
     run.refresh_from_db()
     assert run.state == RunState.DONE, run.problem
     large.refresh_from_db()

@@ -1,14 +1,15 @@
 """A worker that is killed leaves nothing or a whole publication, and the next one finishes it.
 
-The real worker process, as `deploy/demo` starts it, is ended by SIGKILL at random moments of a
+A worker process with the command that `run_workers` starts is ended by SIGKILL at random moments
+of a
 publication with all its files.
 """
 
 import hashlib
 import random
-import subprocess
 import time
 from collections.abc import Iterator
+from multiprocessing.context import ForkServerProcess
 
 import pytest
 from django.db import connection
@@ -29,7 +30,8 @@ from surveys.runs.kinds import task_name
 from surveys.runs.queues import LONG
 from tests.support.builders import make_member
 from tests.support.frozen import small_program
-from tests.support.runs import PATIENCE_S, forget_jobs, kill, start_worker, take_up
+from tests.support.runs import forget_jobs, take_up
+from tests.support.worker_process import PATIENCE_S, kill, start_worker, work_off
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -72,22 +74,21 @@ def whole(run: BackgroundRun) -> bool:
     return True
 
 
-def wait_for(run: BackgroundRun, worker: subprocess.Popen[bytes], step: int) -> None:
+def wait_for(run: BackgroundRun, worker: ForkServerProcess, step: int) -> None:
     """Until the run has begun a step, or the worker has ended."""
     begun = time.monotonic()
-    while time.monotonic() - begun < PATIENCE_S and worker.poll() is None:
+    while time.monotonic() - begun < PATIENCE_S and worker.is_alive():
         run.refresh_from_db()
         if run.state not in (RunState.QUEUED, RunState.RUNNING):
             return
         if run.state == RunState.RUNNING and run.done >= step:
             return
-        time.sleep(0.005)
+        time.sleep(0.02)
 
 
 def finish(run: BackgroundRun) -> None:
     take_up()
-    worker = start_worker(LONG)
-    worker.wait(PATIENCE_S)
+    work_off(LONG)
     assert whole(run)
     # And once more: nothing is left to do.
     with connection.cursor() as cursor:

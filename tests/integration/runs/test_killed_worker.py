@@ -1,7 +1,7 @@
 """Fits and simulations whose worker is killed: the next one takes them up, exactly once.
 
-The real worker process, as `deploy/demo` starts it, is ended by SIGKILL. Publications and imports
-have their own such tests.
+A worker process with the command that `run_workers` starts is ended by SIGKILL. Publications and
+imports have their own such tests.
 """
 
 import time
@@ -18,7 +18,8 @@ from surveys.runs.tasks import put_back_stalled
 from surveys.visits.refitting import refit_trends
 from tests.support.builders import make_member
 from tests.support.frozen import small_program
-from tests.support.runs import PATIENCE_S, forget_jobs, kill, start_worker, take_up
+from tests.support.runs import forget_jobs, take_up
+from tests.support.worker_process import PATIENCE_S, kill, start_worker, work_off
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -33,11 +34,11 @@ def program(transactional_db):
 def wait_until(run: BackgroundRun, worker, done: int) -> None:
     """The run has got so far, or the worker has ended."""
     begun = time.monotonic()
-    while time.monotonic() - begun < PATIENCE_S and worker.poll() is None:
+    while time.monotonic() - begun < PATIENCE_S and worker.is_alive():
         run.refresh_from_db()
         if run.state == RunState.RUNNING and run.done >= done and run.step:
             return
-        time.sleep(0.005)
+        time.sleep(0.02)
 
 
 def kill_at(run: BackgroundRun, done: int) -> None:
@@ -71,7 +72,7 @@ def test_a_fit_is_taken_up_exactly_once(program):
 
     second, third = start_worker(FITS), start_worker(FITS)
     for worker in (second, third):
-        worker.wait(PATIENCE_S)
+        worker.join(PATIENCE_S)
     run.refresh_from_db()
     assert (run.state, run.attempts) == (RunState.DONE, 2)
     assert run.done == run.total == SpeciesFit.objects.count() > 0
@@ -88,11 +89,11 @@ def test_a_killed_fit_does_not_keep_the_next_one_waiting_for_ever(program):
     kill_at(killed, 1)
     following = refit_trends(program.pk, after_s=0)
     assert following.pk != killed.pk
-    start_worker(FITS).wait(PATIENCE_S)
+    work_off(FITS)
     following.refresh_from_db()
     assert following.state == RunState.QUEUED
     take_up()
-    start_worker(FITS).wait(PATIENCE_S)
+    work_off(FITS)
     for run in (killed, following):
         run.refresh_from_db()
         assert run.state == RunState.DONE
@@ -102,13 +103,13 @@ def test_a_simulation_is_taken_up(program):
     refit(program)
     species = program.checklist.order_by("order").first().species
     study = ask_power(
-        make_member(program, "coordinator"), species, routes=4, visits=3, years=6, fall=0.4
+        make_member(program, "coordinator"), species, routes=2, visits=2, years=4, fall=0.4
     )
     kill_at(study.run, 2)
     study.refresh_from_db()
     assert cells_of(study) == ()
     take_up()
-    start_worker(FITS).wait(PATIENCE_S)
+    work_off(FITS)
     study.refresh_from_db()
     assert (study.run.state, study.run.attempts) == (RunState.DONE, 2)
     assert cells_of(study) == simulated_cells(study)

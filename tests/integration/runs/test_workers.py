@@ -16,7 +16,8 @@ from accounts.invitations import invite
 from accounts.models import Role
 from surveys.runs.queues import WORKERS
 from tests.support.builders import make_member, make_program
-from tests.support.runs import PATIENCE_S, ROOT, forget_jobs, worker_environment
+from tests.support.runs import ROOT, forget_jobs, worker_environment
+from tests.support.worker_process import PATIENCE_S
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
