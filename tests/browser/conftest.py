@@ -4,7 +4,7 @@ import os
 import subprocess
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -157,10 +157,11 @@ def faults_at_both_widths(page: Page) -> list[str]:
 
 
 def faults_of(
-    page: Page, addresses: Iterable[str], open_folds: Callable[[Page], None] = lambda page: None
+    page: Page, addresses: Sequence[str], open_folds: Callable[[Page], None] = lambda page: None
 ) -> dict[str, list[str]]:
     """The faults of screens in both themes and at both widths, by address and theme."""
     found = {}
+    page.goto(addresses[0])  # A theme belongs to a site.
     for theme in ("day", "night"):
         set_theme(page, theme)
         for address in addresses:
