@@ -29,6 +29,12 @@ from tests.support.builders import (
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 
 
+@pytest.fixture
+def phone_options() -> dict:
+    """Nothing can be installed in a browser that forgets."""
+    return {"permissions": ["geolocation"], "killable": True}
+
+
 class Walk:
     """Taps that every test here makes."""
 
