@@ -1,7 +1,8 @@
 """The guide: Markdown files in `pages/`, shown in the app.
 
 Each file starts with a `# title`. Every rule of the protocol has a `## code` section in
-`rules.md`, every rule of reading a sheet one in `reading.md`; findings link to it.
+`rules.md`, every rule of reading a sheet one in `reading.md`; findings link to it. The table of
+`words.md` is the list of `surveys/guide/words.py`.
 """
 
 from dataclasses import dataclass
@@ -11,12 +12,15 @@ from pathlib import Path
 
 from markdown_it import MarkdownIt
 
+from surveys.guide.words import words_table
+
 PAGES = Path(__file__).parent / "pages"
 
 # The guide's reading order. Pages that are not listed here are not shown.
 ORDER = (
     "how-to-survey",
     "cautions",
+    "words",
     "call-index",
     "weather-codes",
     "seasons-and-nights",
@@ -66,7 +70,8 @@ def _read(slug: str) -> GuidePage:
 
 
 def _source(slug: str) -> str:
-    return (PAGES / f"{slug}.md").read_text(encoding="utf-8")
+    written = (PAGES / f"{slug}.md").read_text(encoding="utf-8")
+    return f"{written}\n{words_table()}" if slug == "words" else written
 
 
 def _render(markdown: str) -> str:

@@ -46,17 +46,16 @@ _ABOUT = [
 _LIMITS_PAGE = """
 # The limits of a protocol
 
-A protocol is a set of limits: when an evening begins and ends, how long you listen, in which \
-weather, at how many stops. A coordinator sets them. A program may begin from a preset and change \
+A protocol is a set of limits: when an evening starts and ends, how long you listen, in which \
+weather, at how many stops. A coordinator sets them. A program may start from a preset and change \
 any of its limits.
 
-Most limits may be left empty. There is then no such limit, and no rule asks about it. A version \
-that visits were made under never changes: a change makes a new version, and each visit is judged \
-by the one that was in force on its night.
+You can leave most limits empty. Then there is no such limit, and no rule asks about it. Once \
+there are visits under a version, it never changes. A change makes a new version. Each visit is \
+checked against the one in force on its night.
 
-The lowest air and water temperatures belong to the season windows, because spring and summer ask \
-for different ones. What each rule makes of the limits stands under \
-[Why was this asked?](/guide/rules/).
+The lowest air and water temperatures belong to the survey windows, because spring and summer \
+need different ones. See [Why was this asked?](/guide/rules/) for how each rule uses the limits.
 """
 _METRIC = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
 

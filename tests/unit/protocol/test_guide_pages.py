@@ -49,7 +49,7 @@ def test_every_method_has_its_heading():
     text = (PAGES / "trend-method.md").read_text("utf-8")
     headings = re.findall(r"^## (.+)$", text, flags=re.MULTILINE)
     assert headings[1:12] == [
-        "Naive occupancy",
+        "Uncorrected occupancy",
         "Wilson interval",
         "Detection-corrected occupancy",
         "Call-index distribution",
@@ -57,7 +57,7 @@ def test_every_method_has_its_heading():
         "Kinds of sites",
         "Choosing a model",
         "Does the model fit?",
-        "Could we see it?",
+        "Power: would we notice a decline?",
         "Turnover",
         "Phenology",
     ]
@@ -65,7 +65,7 @@ def test_every_method_has_its_heading():
 
 def test_the_worked_season_years_of_the_guide():
     text = (PAGES / "seasons-and-nights.md").read_text("utf-8")
-    assert "the season year 2025 runs from 1 September 2024 to 31 August 2025" in text
+    assert "the season year 2025 runs from September 1, 2024 to August 31, 2025" in text
     september = MonthDay(month=9, day=1)
 
     assert season_year(dt.date(2024, 9, 1), september) == 2025
