@@ -59,7 +59,7 @@ def rebind_texts(module_name: str, path: str, mutated: str) -> bool:
         old = module.__dict__.get(name)
         if isinstance(new, str) and isinstance(old, str) and new != old:
             changed = True
-            _replace_everywhere(old, new)
+            _replace_everywhere(old, new, name)
     return changed
 
 
@@ -81,7 +81,7 @@ def rebind_constants(module_name: str, path: str, original: str, mutated: str) -
         if _is_constant(value) and repr(value) != repr(old.get(name))
     }
     for name, value in changed.items():
-        _replace_everywhere(module.__dict__.get(name), value)
+        _replace_everywhere(module.__dict__.get(name), value, name)
     return bool(changed)
 
 
@@ -91,7 +91,7 @@ def renew_constants(module_name: str, path: str, source: str) -> None:
     fresh = _executed(compile(source, path, "exec", dont_inherit=True), module_name, path)
     for name, value in fresh.items():
         if _is_constant(value):
-            _replace_everywhere(module.__dict__.get(name), value)
+            _replace_everywhere(module.__dict__.get(name), value, name)
 
 
 def _executed(code: CodeType, module_name: str, path: str) -> dict[str, object]:
@@ -108,11 +108,12 @@ def _parts_within(code: CodeType) -> list[tuple]:
     return [_essence(const) for const in code.co_consts if isinstance(const, CodeType)]
 
 
-def _replace_everywhere(old: object, new: object) -> None:
+def _replace_everywhere(old: object, new: object, name: str) -> None:
+    """Wherever a module has `old` under this name. Short texts and small numbers are one object in
+    all of Python, so the same object under another name need not be the same thing."""
     for module in list(sys.modules.values()):
-        for key, value in list(getattr(module, "__dict__", {}).items()):
-            if value is old:
-                setattr(module, key, new)
+        if getattr(module, "__dict__", {}).get(name) is old:
+            setattr(module, name, new)
 
 
 def _place(code: CodeType) -> tuple[str, str, int]:

@@ -226,6 +226,7 @@ class QuickTrials:
             _run_items(session, items)
             return {"failed": session.testsfailed}
 
+        self.database.renew()
         ended = in_fork(run, self.bench.folder, cpu_seconds=most)
         self.database.renew()
         return ended.said.get("failed") == 0

@@ -114,11 +114,15 @@ def test_what_runs_at_import_needs_another_import(module, before, after):
 def test_a_table_that_was_imported_elsewhere(module, monkeypatch):
     other = type(sys)("other_than_swapped")
     other.ALLOWED = module.ALLOWED
+    other.MOST = 3
     monkeypatch.setitem(sys.modules, "other_than_swapped", other)
     mutated = ORIGINAL.replace("(1, 2)", "(1,)")
     assert rebind_constants("swapped", module.__file__, ORIGINAL, mutated)
     assert other.ALLOWED == module.ALLOWED == {"a": (1,)}
     assert module.LIMIT == 3
+    mutated = ORIGINAL.replace("LIMIT = 3", "LIMIT = 4")
+    assert rebind_constants("swapped", module.__file__, ORIGINAL, mutated)
+    assert (module.LIMIT, other.MOST) == (4, 3)
 
 
 @pytest.mark.parametrize(

@@ -77,7 +77,7 @@ def test_likelihood_is_the_sum_over_latent_states(history, theta, by_visit):
 
 def test_visits_that_did_not_happen_tell_grouped_histories_apart():
     """As much was heard at both, on more visits at one: grouped rows must not mix them."""
-    often, seldom = [[0, 0], [1, 0], [0, 0]], [[0, NAN], [1, 0], [NAN, NAN]]
+    often, seldom = [[0, 0], [1, 0], [0, 0]], [[0, NAN], [1, 0], [0, NAN]]
     history = np.array([often, seldom] * 6, dtype=float)
     one = np.ones((12, 2, 1))
     cells = dynamic_cells(history, one[:, 0], one, one, np.ones((12, 3, 1)))
