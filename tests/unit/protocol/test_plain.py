@@ -20,6 +20,7 @@ from surveys.protocol.values import (
     StopSky,
     Temperature,
     TemperatureUnit,
+    Visit,
 )
 from tests.unit.protocol.cases import (
     cases,
@@ -39,6 +40,39 @@ PROTOCOL = {
 @given(case=cases)
 def test_there_and_back_through_json(case):
     assert from_plain(Case, json.loads(json.dumps(to_plain(case)))) == case
+
+
+def test_what_is_not_given_takes_its_default():
+    """The phone leaves such keys out of a visit, and packets write them out."""
+    visit = from_plain(
+        Visit,
+        {
+            "night": "2024-04-15",
+            "periods": [{"stop": 1, "calls": [{"species": "a", "index": 1}]}],
+        },
+    )
+    blank = {"air_temperature": None, "beaufort": None, "sky": None}
+    assert to_plain(visit) == {
+        "night": "2024-04-15",
+        "start": blank,
+        "end": blank,
+        "periods": [
+            {
+                "stop": 1,
+                "status": "listened",
+                "arrived_at": None,
+                "started_at": None,
+                "finished_at": None,
+                "paused": 0,
+                **blank,
+                "water_temperature": None,
+                "noise_index": None,
+                "measured_at": None,
+                "measured_accuracy_m": None,
+                "calls": [{"species": "a", "index": 1, "not_sure": False}],
+            }
+        ],
+    }
 
 
 def test_the_plain_form():
