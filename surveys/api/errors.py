@@ -21,6 +21,7 @@ from surveys.publishing.exceptions import (
 from surveys.visits.exceptions import (
     ChecksumMismatch,
     DraftDiscarded,
+    NotConfirmable,
     OffsetMismatch,
     QueriesOpen,
     ReasonMissing,
@@ -41,6 +42,7 @@ _STATUS: Mapping[type[Exception], int] = {
     OffsetMismatch: status.HTTP_409_CONFLICT,
     RecordingDamaged: status.HTTP_409_CONFLICT,
     VisitRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,
+    NotConfirmable: status.HTTP_422_UNPROCESSABLE_ENTITY,
     QueriesOpen: status.HTTP_422_UNPROCESSABLE_ENTITY,
     RecordingRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,
     RecordingTooLarge: status.HTTP_413_REQUEST_ENTITY_TOO_LARGE,

@@ -65,6 +65,12 @@ urlpatterns = [
     path(f"{VISIT}set-aside/", review.SetAsideVisit.as_view(), name="set_aside"),
     path(f"{VISIT}reopen/", review.ReopenVisit.as_view(), name="reopen"),
     path(f"{VISIT}correct/", review.CorrectVisit.as_view(), name="correct"),
+    path(f"{VISIT}confirm/", review.ConfirmByEar.as_view(), name="confirm"),
+    path(
+        f"{VISIT}confirmations/<int:confirmation_id>/take-back/",
+        review.TakeBackConfirmation.as_view(),
+        name="take_back",
+    ),
     path(
         f"{VISIT}findings/<int:finding_id>/settle/",
         review.SettleFinding.as_view(),

@@ -14,7 +14,7 @@ from typing import Literal
 
 from accounts.models import Person
 from surveys.models import Program
-from surveys.publishing.people import published_name
+from surveys.publishing.people import confirmer_names, published_name
 from surveys.publishing.places import (
     OPEN,
     SharedPlace,
@@ -91,6 +91,10 @@ _NAMES = """
 JOIN unnest(%(person_ids)s::bigint[], %(person_names)s::text[])
      AS person (id, name)
   ON person.id = main.observer_id"""
+_CONFIRMERS = """
+LEFT JOIN unnest(%(person_ids)s::bigint[], %(person_names)s::text[])
+     AS person (id, name)
+  ON person.id = main.confirmed_by_id"""
 _PROTOCOLS = """
 JOIN surveys_protocolversion version ON version.id = main.protocol_version_id
 JOIN surveys_protocol protocol ON protocol.id = version.protocol_id"""
@@ -181,7 +185,7 @@ PERIODS = RecordTable(
 )
 CALLS = RecordTable(
     name="calls",
-    source=f"FROM counted_call main{_PLACES}",
+    source=f"FROM counted_call main{_PLACES}{_CONFIRMERS}",
     key=("main.period_id", 'main.scientific_name COLLATE "C"'),
     key_columns=("period", "species"),
     key_types=("uuid", "text"),
@@ -201,7 +205,13 @@ CALLS = RecordTable(
             coordinate_uncertainty_m="place.uncertainty_m",
         ),
         *_columns("periods", started_at="main.started_at"),
-        *_columns("calls", species="main.scientific_name", call_index="main.call_index"),
+        *_columns(
+            "calls",
+            species="main.scientific_name",
+            call_index="main.call_index",
+            confirmed_by_ear="CASE WHEN main.call_index > 0 THEN main.confirmed_at IS NOT NULL END",
+            confirmed_by="person.name",
+        ),
     ),
 )
 
@@ -345,8 +355,8 @@ def _places(program: Program, *, exact: bool) -> dict[str, object]:
 
 
 def _names(program: Program) -> dict[str, object]:
-    people = list(Person.objects.filter(visits__route__program=program).distinct())
-    return {
-        "person_ids": [person.pk for person in people],
-        "person_names": [published_name(person, program) for person in people],
-    }
+    """Observers, and those who confirmed calls, as they are published."""
+    people = Person.objects.filter(visits__route__program=program).distinct()
+    names = {person.pk: published_name(person, program) for person in people}
+    names |= confirmer_names(program)
+    return {"person_ids": list(names), "person_names": list(names.values())}

@@ -26,8 +26,13 @@ CHUNK = 64 * 1024
 ROW_GROUP = 4 * 1024 * 1024
 
 # The signs of surveys.publishing.formats.yearly_csv, in SQL: an apostrophe keeps the cell a text.
-_GUARDED = """CASE WHEN left({0}, 1) IN ('=', '+', '-', '@', E'\\t', E'\\r', E'\\n', '''')
-    THEN '''' || {0} ELSE {0} END AS {0}"""
+_GUARDED = (
+    """CASE WHEN left("{0}", 1) IN ('=', '+', '-', '@', E'\\t', E'\\r', E'\\n', '\'\'')"""
+    """ THEN '\'\'' || "{0}" ELSE "{0}" END AS """
+    '"{0}"'
+)
+# How a column is written in CSV, by its kind; a flag as in published tables: true or false.
+_CSV: dict[Kind, str] = {"text": _GUARDED, "flag": '"{0}"::text AS "{0}"'}
 _HEADED = "(FORMAT csv, HEADER)"
 # JSON never holds these two signs unescaped, so that COPY quotes and escapes nothing.
 _RAW_LINES = "(FORMAT csv, DELIMITER E'\\x02', QUOTE E'\\x01')"
@@ -56,8 +61,7 @@ def csv_blocks(table: RecordTable, statement: Statement) -> Iterator[bytes]:
     """CSV with a header; lines end in LF. A text that a spreadsheet would take for a formula
     has an apostrophe before it, as in published tables."""
     columns = ",\n".join(
-        _GUARDED.format(f'"{column.name}"') if column.kind == "text" else f'"{column.name}"'
-        for column in table.columns
+        _CSV.get(column.kind, '"{0}"').format(column.name) for column in table.columns
     )
     sql = f"SELECT {columns} FROM ({statement.sql}) AS records"  # noqa: S608 - both are our own text
     yield from _chunks(sql, statement, _HEADED)

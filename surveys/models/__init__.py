@@ -1,3 +1,4 @@
+from surveys.models.confirmation import Confirmation
 from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
 from surveys.models.program import DataLicense, Program, PublicationAudience, Sensitivity
@@ -34,6 +35,7 @@ __all__ = [
     "BackgroundRun",
     "CallIndex",
     "ChecklistEntry",
+    "Confirmation",
     "DataLicense",
     "DiscardedDraft",
     "ExactDownload",

@@ -68,12 +68,15 @@ WHERE p.counts_in_trends;
 
 -- One row a call that was written down at a counted period. call_index is 1 to 3, or null where
 -- the row makes its species missing there, not absent: it was heard but not known for sure, or a
--- coordinator left it out. A species off the checklist of the night is here too.
+-- coordinator left it out. A species off the checklist of the night is here too. confirmed_by_id
+-- and confirmed_at are null unless the call was confirmed by ear, from a recording.
 CREATE VIEW counted_record AS
 SELECT c.id,
        c.period_id,
        c.species_id,
        CASE WHEN c.counts_in_trends THEN c."index" END AS call_index,
+       CASE WHEN c.counts_in_trends THEN f.by_id END AS confirmed_by_id,
+       CASE WHEN c.counts_in_trends THEN f.at END AS confirmed_at,
        p.visit_id,
        p.stop_id,
        p.program_id,
@@ -81,7 +84,8 @@ SELECT c.id,
        p.night,
        p.season_year
 FROM counted_period p
-JOIN surveys_callindex c ON c.period_id = p.id;
+JOIN surveys_callindex c ON c.period_id = p.id
+LEFT JOIN surveys_confirmation f ON f.call_id = c.id;
 
 -- One row a counted period and species of the catalog, to be asked for one species or for those
 -- on the list. listed: the species was on the program's checklist that night. call_index is
@@ -96,6 +100,8 @@ SELECT p.id AS period_id,
        CASE WHEN c.id IS NOT NULL THEN CASE WHEN c.counts_in_trends THEN c."index" END
             WHEN e.id IS NOT NULL THEN 0
        END AS call_index,
+       CASE WHEN c.counts_in_trends THEN f.by_id END AS confirmed_by_id,
+       CASE WHEN c.counts_in_trends THEN f.at END AS confirmed_at,
        p.visit_id,
        p.stop_id,
        p.program_id,
@@ -113,11 +119,13 @@ LEFT JOIN surveys_checklistentry e
  AND e.species_id = s.id
  AND (e.listed_from IS NULL OR e.listed_from <= p.night)
  AND (e.listed_until IS NULL OR p.night <= e.listed_until)
-LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = s.id;
+LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = s.id
+LEFT JOIN surveys_confirmation f ON f.call_id = c.id;
 
 -- One row a counted period and species on the checklist that night: heard, silent or missing.
 CREATE VIEW counted_call AS
-SELECT period_id, species_id, species_code, scientific_name, call_index, visit_id, stop_id,
-       program_id, route_id, route_code, region, night, season_year, started_at, changed_at
+SELECT period_id, species_id, species_code, scientific_name, call_index, confirmed_by_id,
+       confirmed_at, visit_id, stop_id, program_id, route_id, route_code, region, night,
+       season_year, started_at, changed_at
 FROM counted_period_species
 WHERE listed;

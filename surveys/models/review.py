@@ -29,6 +29,8 @@ class Step(models.TextChoices):
     ACCEPTED = "accepted", "Accepted"
     SET_ASIDE = "set_aside", "Set aside"
     REOPENED = "reopened", "Opened again"
+    CONFIRMED = "confirmed", "Confirmed by ear"
+    TAKEN_BACK = "taken_back", "Confirmation taken back"
 
 
 @tracked

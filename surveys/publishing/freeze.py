@@ -37,7 +37,7 @@ from surveys.publishing.frozen import (
     Value,
     write_table,
 )
-from surveys.publishing.people import published_name
+from surveys.publishing.people import confirmer_names, published_name
 from surveys.publishing.places import (
     OPEN,
     SharedPlace,
@@ -89,7 +89,7 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     write_table(folder, tables.PROTOCOLS, _protocols(program, about.season_year))
     write_table(folder, tables.VISITS, _visits(program, parameters))
     write_table(folder, tables.PERIODS, _periods(program, parameters, stops))
-    write_table(folder, tables.CALLS, stream(CALLS, parameters))
+    write_table(folder, tables.CALLS, _calls(program, parameters))
     yearly = yearly_table(program, last_year=about.season_year)
     write_table(folder, tables.YEARLY, yearly_cells(yearly))
     frozen = Frozen(about=about, folder=folder)
@@ -226,6 +226,12 @@ def _periods(
         if sunset is not None and row.started_at is not None:
             late = round((row.started_at - sunset).total_seconds() / 60, 2)
         yield _cells(tables.PERIODS, row, stop=stops[row.stop_id].label, minutes_after_sunset=late)
+
+
+def _calls(program: Program, parameters: Mapping[str, object]) -> Iterator[tuple[Value, ...]]:
+    names = confirmer_names(program)
+    for row in stream(CALLS, parameters):
+        yield _cells(tables.CALLS, row, confirmed_by=names.get(row.confirmed_by_id))
 
 
 def _cells(table: Table, row: Any, **computed: Value) -> tuple[Value, ...]:

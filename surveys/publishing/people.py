@@ -5,7 +5,7 @@ import hashlib
 import hmac
 
 from accounts.models import Person
-from surveys.models import Program
+from surveys.models import Confirmation, Program
 
 _SIGNS = 10
 
@@ -23,3 +23,10 @@ def published_name(person: Person, program: Program) -> str:
     if person.named_in_reports:
         return person.name
     return pseudonym(program.pseudonym_key, person.pk)
+
+
+def confirmer_names(program: Program) -> dict[int, str]:
+    """Everybody who confirmed a call of the program by ear, as they are published, by id."""
+    confirmers = Confirmation.objects.filter(call__period__visit__route__program=program)
+    people = Person.objects.filter(pk__in=confirmers.values("by"))
+    return {person.pk: published_name(person, program) for person in people}

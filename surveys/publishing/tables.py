@@ -304,6 +304,15 @@ CALLS = Table(
             minimum=0,
             maximum=3,
         ),
+        _yes_no(
+            "confirmed_by_ear",
+            "Whether somebody other than the observer heard it again in a recording of the stop; "
+            "blank where it was not heard.",
+        ),
+        _text(
+            "confirmed_by",
+            "Who did: the name, where that person agreed to be named, else a pseudonym.",
+        ),
     ),
     key=("period", "species"),
     refers=(("period", "periods", "period"), ("species", "checklist", "species")),

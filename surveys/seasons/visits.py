@@ -93,11 +93,13 @@ def _total(rows: QuerySet, visit: str, aggregate: Count | Max) -> Subquery:
 class GridCell:
     """One species at one stop. `value` is 0-3, "not-sure", or None (not listened for).
 
-    `left_out` marks what review left out of trends.
+    `left_out` marks what review left out of trends, `confirmed` what was heard again in a
+    recording.
     """
 
     value: int | str | None
     left_out: bool = False
+    confirmed: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,7 +139,9 @@ def visit_grid(visit: Visit) -> VisitGrid:
     periods = {period.stop_id: period for period in visit.periods.all()}
     calls: dict[object, dict[int, CallIndex]] = {}
     heard: dict[int, Species] = {}
-    for call in CallIndex.objects.filter(period__visit=visit).select_related("species"):
+    for call in CallIndex.objects.filter(period__visit=visit).select_related(
+        "species", "confirmation"
+    ):
         calls.setdefault(call.period_id, {})[call.species_id] = call
         heard[call.species_id] = call.species
     listed = _listed(visit)
@@ -199,4 +203,5 @@ def _grid_cell(
     return GridCell(
         value=call.index,
         left_out=visit.counts_in_trends and period.counts_in_trends and not call.counts_in_trends,
+        confirmed=hasattr(call, "confirmation"),
     )

@@ -167,16 +167,20 @@ def _read_heard(folder: Path, at: dict[str, int], names: dict[str, int]) -> dict
     """What was heard, and where a species is missing; zeros follow from the checklist."""
     places: dict[int, list[int]] = {}
     indices: dict[int, list[float]] = {}
-    for period, species, index in _read(folder, "calls", "period", "species", "call_index"):
+    certain: dict[int, list[bool]] = {}
+    rows = _read(folder, "calls", "period", "species", "call_index", "confirmed_by_ear")
+    for period, species, index, confirmed in rows:
         if index == "0":
             continue
         position = names[species]
         places.setdefault(position, []).append(at[period])
         indices.setdefault(position, []).append(float(index) if index else np.nan)
+        certain.setdefault(position, []).append(confirmed == "true")
     return {
         position: Heard(
             at=np.array(places[position], dtype=np.int64),
             index=np.array(indices[position], dtype=np.float64),
+            certain=np.array(certain[position], dtype=np.bool_),
         )
         for position in sorted(places)
     }

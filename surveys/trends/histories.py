@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from surveys.trends.numerics.arrays import AnyArray, FloatArray, IntArray
+from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntArray
 
 HIGHEST_INDEX = 3
 Site = Literal["stop", "route"]
@@ -60,7 +60,8 @@ class PeriodColumns:
     """Listening periods of one species as parallel arrays, one entry a period.
 
     ``call_index`` and ``heard`` are floats with NaN for missing; ``night`` is an ordinal day
-    (``date.toordinal``). Labels of routes and stops may be strings or integers.
+    (``date.toordinal``). Labels of routes and stops may be strings or integers. ``certain`` marks
+    detections that somebody confirmed; None where none was.
     """
 
     route: AnyArray
@@ -71,6 +72,7 @@ class PeriodColumns:
     call_index: FloatArray
     heard: FloatArray
     covariates: Mapping[str, FloatArray] = field(default_factory=dict)
+    certain: BoolArray | None = None
 
     def __post_init__(self) -> None:
         n = len(self.route)
@@ -82,6 +84,7 @@ class PeriodColumns:
             "call_index": self.call_index,
             "heard": self.heard,
             **self.covariates,
+            **({} if self.certain is None else {"certain": self.certain}),
         }
         for name, array in arrays.items():
             if array.shape != (n,):
@@ -97,6 +100,7 @@ class Histories:
     """Detection histories, one row a site and season.
 
     ``detected`` is (rows, visits) of 0, 1 and NaN; ``call_index`` likewise of 0 to 3 and NaN;
+    ``certain`` (rows, visits) marks confirmed detections, None where there is none;
     ``night`` holds ordinal days, NaN where missing. ``cluster`` is the route of each row, the
     unit that is independent of the others. Site covariates are (rows,), visit covariates
     (rows, visits).
@@ -110,6 +114,7 @@ class Histories:
     night: FloatArray
     site_covariates: Mapping[str, FloatArray] = field(default_factory=dict)
     visit_covariates: Mapping[str, FloatArray] = field(default_factory=dict)
+    certain: BoolArray | None = None
 
 
 def columns_from_records(records: Iterable[ListeningPeriod]) -> PeriodColumns:
@@ -255,6 +260,9 @@ def build_histories(
         visit_covariates={
             name: _mean(shape, at, values[listened]) for name, values in periods.covariates.items()
         },
+        certain=None
+        if periods.certain is None
+        else _reduce(np.fmax, shape, at, periods.certain[listened].astype(np.float64)) > 0,
     )
 
 
@@ -299,6 +307,7 @@ def select_rows(histories: Histories, rows: AnyArray) -> Histories:
         visit_covariates={
             name: values[rows] for name, values in histories.visit_covariates.items()
         },
+        certain=None if histories.certain is None else histories.certain[rows],
     )
 
 

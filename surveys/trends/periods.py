@@ -41,10 +41,11 @@ class Listed:
 @dataclass(frozen=True, kw_only=True)
 class Heard:
     """The call rows of one species: positions of their periods, and the index, NaN where the
-    row makes the species missing."""
+    row makes the species missing. `certain` marks those that somebody confirmed by ear."""
 
     at: IntArray
     index: FloatArray
+    certain: BoolArray | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,6 +93,7 @@ class SpeciesPeriods:
             self.day,
             self.in_season,
             *(values for _, values in sorted(columns.covariates.items())),
+            *(() if columns.certain is None else (columns.certain,)),
         ]
         for array in arrays:
             digest.update(np.ascontiguousarray(array).tobytes())
@@ -111,10 +113,13 @@ def species_periods(
     """
     entry, columns = periods.listed[species_id], periods.columns
     heard, index = np.zeros(len(columns.route)), np.zeros(len(columns.route))
+    certain = np.zeros(len(heard), dtype=np.bool_)
     calls = periods.heard.get(species_id)
     if calls is not None:
         index[calls.at] = calls.index
         heard[calls.at] = np.where(np.isnan(calls.index), np.nan, 1.0)
+        if calls.certain is not None:
+            certain[calls.at] = calls.certain & ~np.isnan(calls.index)
     listed = ~np.isnan(heard)
     if entry.since:
         listed &= columns.night >= entry.since.toordinal()
@@ -134,6 +139,7 @@ def species_periods(
                 "night": offset,
                 "night squared": offset**2,
             },
+            certain=certain[listed] if certain[listed].any() else None,
         ),
         day=day,
         in_season=in_season,
@@ -172,6 +178,7 @@ def _rows(
         call_index=index[kept],
         heard=heard[kept],
         covariates={name: values[kept] for name, values in columns.covariates.items()},
+        certain=None if columns.certain is None else columns.certain[kept],
     )
 
 

@@ -135,3 +135,8 @@ class ChecksumMismatch(VisitError):
 class RecordingDamaged(VisitError):
     """The pieces do not make up the recording that was announced. They were thrown away;
     send the recording again from its beginning."""
+
+
+class NotConfirmable(VisitError):
+    """A call is confirmed from a complete voucher recording of the stop where it was written down
+    with a call index."""

@@ -20,6 +20,8 @@ from accounts.access import (
 )
 from accounts.models import Membership
 from surveys.models import (
+    CallIndex,
+    Confirmation,
     ReviewStep,
     Settlement,
     Step,
@@ -36,6 +38,7 @@ from surveys.visits.access import (
     lock_own_visit,
     lock_visit,
 )
+from surveys.visits.confirmable import CONFIRMABLE, call_to_confirm
 from surveys.visits.counting import (
     count_in_trends,
     exclude_from_trends,
@@ -203,6 +206,55 @@ def reopen(member: Membership, visit_id: uuid.UUID | str, *, note: str, revision
     exclude_from_trends(visit)
     _save_step(visit, member, Step.REOPENED, note=note)
     if was_counted:
+        refit_trends(member.program_id)
+    return visit
+
+
+@transaction.atomic
+def confirm_by_ear(
+    member: Membership,
+    visit_id: uuid.UUID | str,
+    *,
+    recording_id: uuid.UUID,
+    species: str,
+    revision: int,
+) -> Visit:
+    """Say that a species, by its code, was heard again in a recording of its stop.
+
+    The call becomes a certain detection. Raises NotConfirmable.
+    """
+    visit = _lock_for_review(member, visit_id, CONFIRMABLE, revision)
+    recording, call = call_to_confirm(member, visit, recording_id, species)
+    at = timezone.now()
+    Confirmation.objects.create(call=call, recording=recording, by=member.person, at=at)
+    return _save_confirmation_step(visit, member, Step.CONFIRMED, call, at)
+
+
+@transaction.atomic
+def take_back_confirmation(
+    member: Membership, visit_id: uuid.UUID | str, confirmation_id: int, *, revision: int
+) -> Visit:
+    """The call is no longer a certain detection; that it once was stays in the history."""
+    visit = _lock_for_review(member, visit_id, CONFIRMABLE, revision)
+    confirmation = (
+        Confirmation.objects.filter(pk=confirmation_id, call__period__visit=visit)
+        .select_related("call__species", "call__period__stop")
+        .first()
+    )
+    if confirmation is None:
+        raise NotYours("There is no such confirmation. It may have been taken back already.")
+    confirmation.delete()
+    return _save_confirmation_step(
+        visit, member, Step.TAKEN_BACK, confirmation.call, timezone.now()
+    )
+
+
+def _save_confirmation_step(
+    visit: Visit, member: Membership, step: Step, call: CallIndex, at: dt.datetime
+) -> Visit:
+    note = f"{call.species.common_name} at stop {call.period.stop.number}"
+    _save_step(visit, member, step, note=note, at=at)
+    if visit.counts_in_trends:
         refit_trends(member.program_id)
     return visit
 

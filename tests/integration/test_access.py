@@ -33,6 +33,8 @@ from surveys.fitting.refit import refit
 from surveys.importing.uploads import store
 from surveys.models import (
     Assignment,
+    CallIndex,
+    Confirmation,
     Program,
     Publication,
     PublicationAudience,
@@ -90,6 +92,8 @@ TABLE = """
     web:send_back                        POST    in    none  no    no    ok
     web:set_aside                        POST    in    none  no    no    ok
     web:reopen                           POST    in    none  no    no    ok
+    web:confirm                          POST    in    none  no    no    ok
+    web:take_back                        POST    in    none  no    no    ok
     web:review_correct                   GET     in    none  no    no    ok
     web:review_correct                   POST    in    none  no    no    ok
 
@@ -234,6 +238,8 @@ TABLE = """
     api:reopen                           POST    in    none  no    no    ok
     api:correct                          POST    in    none  no    no    ok
     api:settle                           POST    in    none  no    no    ok
+    api:confirm                          POST    in    none  no    no    ok
+    api:take_back                        POST    in    none  no    no    ok
 
     account_login                        GET     ok    ok    ok    ok    ok
     account_logout                       GET     in    ok    ok    ok    ok
@@ -325,6 +331,12 @@ def world(program, partner, observer, coordinator) -> World:
         visit=handed_in, code="too-cold", severity="query", message_as_stored="Cold."
     )
     recording = keep(observer, handed_in, sound())
+    confirmation = Confirmation.objects.create(
+        call=CallIndex.objects.get(period__visit=handed_in),
+        recording=recording,
+        by=coordinator.person,
+        at=timezone.now(),
+    )
     assignment = Assignment.objects.create(route=route, observer=observer.person, season_year=2024)
     now = timezone.now()
     invitation = Invitation.objects.create(
@@ -375,6 +387,8 @@ def world(program, partner, observer, coordinator) -> World:
             "finding": finding.pk,
             "finding_id": finding.pk,
             "recording_id": recording.pk,
+            "confirmation": confirmation.pk,
+            "confirmation_id": confirmation.pk,
             "assignment": assignment.pk,
             "entry": program.checklist.get().pk,
             "species": peeper.code,

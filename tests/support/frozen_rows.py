@@ -111,7 +111,12 @@ def frozen_by_hand(folder: Path, **changes) -> Frozen:
         if stop["route"] == visit["route"]
     ]
     calls = [
-        {"period": period["period"], "species": species, "call_index": _index(number, column)}
+        {
+            "period": period["period"],
+            "species": species,
+            "call_index": _index(number, column),
+            **_confirmed(_index(number, column)),
+        }
         for number, period in enumerate(periods)
         for column, species in enumerate(SPECIES)
     ]
@@ -210,6 +215,15 @@ def _index(number: int, column: int) -> int | None:
     """Every index and every blank turns up, in no order."""
     some = (0, None, None, 0, 2, None, 0, 1, None, 3, 0)
     return some[(number * (column + 2) + number // 6) % len(some)]
+
+
+def _confirmed(index: int | None) -> Row:
+    """Full choruses were heard again in a recording; what was not heard has a blank."""
+    if not index:
+        return {}
+    if index < 3:
+        return {"confirmed_by_ear": False}
+    return {"confirmed_by_ear": True, "confirmed_by": "Wren Holloway"}
 
 
 def _yearly() -> list[Row]:

@@ -2,11 +2,13 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from surveys.api.serializers.places import GeometryField
 from surveys.models import (
     CallIndex,
+    Confirmation,
     ListeningPeriod,
     ReviewStep,
     Sighting,
@@ -15,15 +17,33 @@ from surveys.models import (
 UNIT = "C or F: the unit that was typed; the value is in °C. Blank without a reading."
 
 
+class ConfirmationSerializer(serializers.ModelSerializer):
+    """Who heard the call again, in which recording, and when."""
+
+    by = serializers.CharField(source="by.name")
+
+    class Meta:
+        model = Confirmation
+        fields = ["id", "recording", "by", "at"]
+        read_only_fields = fields
+
+
 class CallSerializer(serializers.ModelSerializer):
-    """A species that was written down. `index` is null where nobody was sure."""
+    """A species that was written down. `index` is null where nobody was sure, `confirmation` where
+    nobody has confirmed it by ear from a recording."""
 
     species = serializers.CharField(source="species.code")
+    confirmation = serializers.SerializerMethodField()
 
     class Meta:
         model = CallIndex
-        fields = ["species", "index", "not_sure", "counts_in_trends"]
+        fields = ["species", "index", "not_sure", "counts_in_trends", "confirmation"]
         read_only_fields = fields
+
+    @extend_schema_field(ConfirmationSerializer(allow_null=True))
+    def get_confirmation(self, call: CallIndex) -> dict[str, Any] | None:
+        confirmation = getattr(call, "confirmation", None)
+        return None if confirmation is None else ConfirmationSerializer(confirmation).data
 
 
 class PeriodSerializer(serializers.ModelSerializer):
@@ -112,7 +132,9 @@ def records_data(visit: Any) -> dict[str, Any]:
     """Periods, sightings and steps of a visit in a fixed number of queries."""
     return RecordsSerializer(
         {
-            "periods": visit.periods.select_related("stop").prefetch_related("calls__species"),
+            "periods": visit.periods.select_related("stop").prefetch_related(
+                "calls__species", "calls__confirmation__by"
+            ),
             "sightings": visit.sightings.select_related("stop", "species"),
             "steps": visit.steps.select_related("by"),
         }

@@ -138,6 +138,13 @@ class CorrectionSerializer(ChangesSerializer):
     reason = serializers.CharField()
 
 
+class ConfirmingSerializer(serializers.Serializer):
+    """A species of the sheet, heard again in a voucher recording of its stop."""
+
+    recording = serializers.UUIDField()
+    species = serializers.CharField(help_text="code of the species")
+
+
 class NoteSerializer(serializers.Serializer):
     note = serializers.CharField(help_text="Why; the observer or later readers will read it.")
 

@@ -16,6 +16,7 @@ from surveys.api.describing import (
 )
 from surveys.api.serializers.findings import SettlementSerializer
 from surveys.api.serializers.visits import (
+    ConfirmingSerializer,
     CorrectionSerializer,
     JudgedVisitSerializer,
     NoteSerializer,
@@ -96,6 +97,42 @@ class CorrectVisit(_ReviewView):
             correction["changes"],
             reason=correction["reason"],
             revision=self.revision(),
+        )
+        return judged_response(visit)
+
+
+class ConfirmByEar(_ReviewView):
+    @extend_schema(
+        parameters=[if_match()],
+        request=ConfirmingSerializer,
+        responses={200: JudgedVisitSerializer, **REFUSABLE_ERRORS},
+    )
+    def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
+        """Confirm a call by ear from its recording: it becomes a certain detection. Not for visits
+        of your own."""
+        heard = self.body(ConfirmingSerializer)
+        visit = verbs.confirm_by_ear(
+            self.member,
+            visit_id,
+            recording_id=heard["recording"],
+            species=heard["species"],
+            revision=self.revision(),
+        )
+        return judged_response(visit)
+
+
+class TakeBackConfirmation(_ReviewView):
+    @extend_schema(
+        parameters=[if_match()],
+        request=None,
+        responses={200: JudgedVisitSerializer, **CHANGE_ERRORS},
+    )
+    def post(
+        self, request: Request, program: str, visit_id: uuid.UUID, confirmation_id: int
+    ) -> Response:
+        """Take a confirmation back; the history keeps it."""
+        visit = verbs.take_back_confirmation(
+            self.member, visit_id, confirmation_id, revision=self.revision()
         )
         return judged_response(visit)
 

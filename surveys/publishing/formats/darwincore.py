@@ -46,6 +46,8 @@ METADATA = "eml.xml"
 # `detected` and `notDetected` since its version of 2026-05-26, but registered readers know only
 # these two; the metadata says what absent means here.
 PRESENT, ABSENT = "present", "absent"
+# Free text: the standard recommends a vocabulary and names none.
+CONFIRMED, UNCONFIRMED = "confirmed by ear from a recording", "unconfirmed"
 
 EVENT_TERMS = (
     "eventID", "parentEventID", "eventType", "eventDate", "samplingProtocol", "sampleSizeValue",
@@ -57,7 +59,7 @@ EVENT_TERMS = (
 OCCURRENCE_TERMS = (
     "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "recordedBy", "behavior",
     "scientificName", "taxonRank", "genus", "vernacularName", "identificationQualifier",
-    "identificationRemarks",
+    "identificationRemarks", "identificationVerificationStatus", "identifiedBy",
 )  # fmt: skip
 MEASUREMENT_TERMS = (
     "eventID", "measurementID", "occurrenceID", "measurementType", "measurementValue",
@@ -383,18 +385,28 @@ def _occurrences(
 ) -> Iterator[dict[str, Any]]:
     taxa = {row["species"]: _taxon(row) for row in frozen.records("checklist")}
     codes = _codes_of(frozen)
-    for period, species, index in frozen.rows("calls"):
+    for period, species, index, confirmed, confirmed_by in frozen.rows("calls"):
         if index is None:
             continue
+        observer = visits[periods[str(period)]]["observer"]
         yield {
             "eventID": period,
             "occurrenceID": _occurrence_id(period, codes[species]),
             "basisOfRecord": "HumanObservation",
             "occurrenceStatus": PRESENT if index else ABSENT,
-            "recordedBy": visits[periods[str(period)]]["observer"],
+            "recordedBy": observer,
             "behavior": "calling" if index else None,
             **taxa[species],
+            **(_identification(observer, confirmed, confirmed_by) if index else {}),
         }
+
+
+def _identification(observer: str, confirmed: Any, confirmed_by: Any) -> dict[str, Any]:
+    """Who says so: the observer, and whoever heard it again. Names are those of the tables."""
+    return {
+        "identificationVerificationStatus": CONFIRMED if confirmed else UNCONFIRMED,
+        "identifiedBy": f"{observer} | {confirmed_by}" if confirmed else observer,
+    }
 
 
 def _taxon(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -428,7 +440,7 @@ def _measurements(frozen: Frozen, visits: Mapping[str, Any]) -> Iterator[dict[st
     for period in frozen.records("periods"):
         yield from _measured(period["period"], period, OF_PERIOD)
     codes = _codes_of(frozen)
-    for period, species, index in frozen.rows("calls"):
+    for period, species, index, *_ in frozen.rows("calls"):
         # Absence says index 0 already.
         if index:
             occurrence = _occurrence_id(period, codes[species])

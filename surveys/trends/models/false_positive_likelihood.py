@@ -149,7 +149,7 @@ def _hessian(cells: FalsePositiveCells, theta: FloatArray) -> FloatArray:
     )
     begin = 0
     for design, spread in parts:
-        flat = design.reshape(-1, design.shape[-1])
+        flat = design.reshape(int(np.prod(design.shape[:-1])), design.shape[-1])
         end = begin + flat.shape[1]
         matrix[begin:end, begin:end] -= flat.T @ (spread.ravel()[:, None] * flat)
         begin = end

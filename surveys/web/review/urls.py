@@ -1,6 +1,9 @@
 from django.urls import path
 
 from surveys.web.review import (
+    confirm_views as review_confirm,
+)
+from surveys.web.review import (
     correction_views as review_correct,
 )
 from surveys.web.review import (
@@ -18,5 +21,11 @@ urlpatterns = [
     path(VISIT + "send-back", review.send_back, name="send_back"),
     path(VISIT + "set-aside", review.set_aside, name="set_aside"),
     path(VISIT + "reopen", review.reopen, name="reopen"),
+    path(VISIT + "confirm", review_confirm.confirm, name="confirm"),
+    path(
+        VISIT + "confirmations/<int:confirmation>/take-back",
+        review_confirm.take_back,
+        name="take_back",
+    ),
     path(VISIT + "correct", review_correct.correct, name="review_correct"),
 ]

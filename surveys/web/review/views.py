@@ -48,6 +48,7 @@ from surveys.visits.queue import (
     state_counts,
 )
 from surveys.web.recordings.listing import recording_list
+from surveys.web.review.confirming import confirmable_calls
 from surveys.web.review.forms import (
     NoteForm,
     QueueForm,
@@ -156,13 +157,13 @@ def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
             revision=attempt.seen,
         )
 
-    settled = _carry_out(request, visit, attempt, act)
+    settled = carry_out(request, visit, attempt, act)
     if isinstance(settled, HttpResponse):
         return settled
     waiting = settled.findings.filter(severity=Severity.QUERY.value, settlement="")
     next_query = waiting.order_by("stop__number", "pk").first()
     fragment = f"#finding-{next_query.pk}" if next_query else "#decide"
-    return redirect(_visit_url(request, settled) + fragment)
+    return redirect(visit_url(request, settled) + fragment)
 
 
 @require_POST
@@ -173,7 +174,7 @@ def accept(request: ProgramRequest, visit: UUID) -> HttpResponse:
     def act() -> Visit:
         return verbs.accept(request.membership, visit, revision=attempt.seen)
 
-    return _redirect_to_next(request, _carry_out(request, visit, attempt, act), "Accepted")
+    return _redirect_to_next(request, carry_out(request, visit, attempt, act), "Accepted")
 
 
 @require_http_methods(["GET", "POST"])
@@ -210,7 +211,7 @@ def reopen(request: ProgramRequest, visit: UUID) -> HttpResponse:
     if isinstance(reopened, HttpResponse):
         return reopened
     messages.success(request, "The visit is in review again and counts no longer.")
-    return redirect(_visit_url(request, reopened))
+    return redirect(visit_url(request, reopened))
 
 
 def _decide(
@@ -224,10 +225,10 @@ def _decide(
     attempt = Attempt(verb=verb, seen=posted_revision(request.POST), form=form)
     if not form.is_valid():
         return _show(request, visit, replace(attempt, message="This was not done yet."))
-    return _carry_out(request, visit, attempt, lambda: act(form.cleaned_data["note"], attempt.seen))
+    return carry_out(request, visit, attempt, lambda: act(form.cleaned_data["note"], attempt.seen))
 
 
-def _carry_out(
+def carry_out(
     request: ProgramRequest, visit: UUID, attempt: Attempt, act: Callable[[], Visit]
 ) -> Visit | HttpResponse:
     """The changed visit, or the page again with the reason for failure and everything typed."""
@@ -261,7 +262,7 @@ def _redirect_to_next(
     filters = replace(_filters(request), state=VisitState.SUBMITTED)
     next_visit = next_waiting(request.membership, filters, decided)
     if next_visit:
-        return redirect(_visit_url(request, next_visit, state=""))
+        return redirect(visit_url(request, next_visit, state=""))
     slug = request.membership.program.slug
     return redirect(
         _with_query(reverse("web:review", args=[slug]), _filter_query(request, state=""))
@@ -281,11 +282,12 @@ def _show(
     filters = _filters(request)
     neighboring = neighbors(member, filters, visit)
     context = _page(request, visit) | recording_list(member, visit)
+    context |= {"confirmable": confirmable_calls(member, visit)}
     context |= {
         "attempt": attempt,
         "query": _filter_query(request),
-        "previous_url": neighboring.previous and _visit_url(request, neighboring.previous),
-        "next_url": neighboring.next and _visit_url(request, neighboring.next),
+        "previous_url": neighboring.previous and visit_url(request, neighboring.previous),
+        "next_url": neighboring.next and visit_url(request, neighboring.next),
         "queue_name": TAB_NAMES[VisitState(filters.state)],
     }
     if attempt:
@@ -365,7 +367,7 @@ def _filter_query(request: ProgramRequest, **changes: str) -> str:
     return query.urlencode()
 
 
-def _visit_url(request: ProgramRequest, visit: Visit, **changes: str) -> str:
+def visit_url(request: ProgramRequest, visit: Visit, **changes: str) -> str:
     slug = request.membership.program.slug
     url = reverse("web:review_visit", kwargs={"program": slug, "visit": visit.pk})
     return _with_query(url, _filter_query(request, **changes))

@@ -1,6 +1,7 @@
 """Template filters that format values."""
 
 import datetime as dt
+from collections.abc import Mapping
 from zoneinfo import ZoneInfo
 
 from django import template
@@ -67,3 +68,9 @@ def sighting_details(sighting: Sighting) -> str:
     parts += [f"stop {stop.number}"] if stop else []
     parts += [color] if color else []
     return ", ".join(parts)
+
+
+@register.filter
+def at_key(values: Mapping, key: object) -> object:
+    """The value of a key that a template cannot spell out, None without one."""
+    return values.get(key)

@@ -10,6 +10,7 @@ from surveys.models import (
     VisitState,
 )
 from tests.support.builders import (
+    make_checklist,
     make_member,
     make_program,
     make_route,
@@ -18,6 +19,7 @@ from tests.support.sheets import (
     make_submitted,
     plain_cells,
 )
+from tests.support.sounds import keep, sound
 
 
 @pytest.fixture
@@ -153,3 +155,32 @@ def test_only_coordinators_review(api_for, observer, partner, visit):
             answer = api("POST", f"visits/{visit.pk}/{verb}/", body, revision=visit.revision)
             assert answer.status == status, verb
             assert answer.data["detail"]
+
+
+def test_confirm_by_ear_and_take_it_back(api, api_for, observer, program):
+    code = "pseudacris-crucifer"
+    make_checklist(program, "Pseudacris crucifer")
+    cells = plain_cells() | {f"stops.1.calls.{code}": "2"}
+    visit = make_submitted(observer, make_route(program, code="R11"), cells)
+    recording = keep(observer, visit, sound(), stop=1, species=code)
+    heard = {"recording": str(recording.pk), "species": code}
+
+    def confirmation(who):
+        periods = who("GET", f"visits/{visit.pk}/records/").data["periods"]
+        return next(p for p in periods if p["stop"] == 1)["calls"][0]["confirmation"]
+
+    place = f"visits/{visit.pk}/confirm/"
+    assert api_for(observer)("POST", place, heard, revision=visit.revision).status == 403
+    assert api("POST", place, heard, revision=visit.revision - 1).status == 409
+    wrong = api("POST", place, {**heard, "species": "none"}, revision=visit.revision)
+    assert (wrong.status, "stop 1" in wrong.data["detail"]) == (422, True)
+    assert confirmation(api) is None
+    done = api("POST", place, heard, revision=visit.revision)
+    assert done.status == 200
+    said = confirmation(api_for(observer))
+    assert (said["by"], said["recording"]) == (api.member.person.name, str(recording.pk))
+    back = f"visits/{visit.pk}/confirmations/{said['id']}/take-back/"
+    revision = done.data["visit"]["revision"]
+    assert api_for(observer)("POST", back, revision=revision).status == 403
+    assert api("POST", back, revision=revision).status == 200
+    assert confirmation(api) is None

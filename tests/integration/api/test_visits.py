@@ -316,7 +316,13 @@ def test_records_of_a_visit(api, observer, route, program):
     assert first["measured_at"] == {"type": "Point", "coordinates": [-89.4012, 43.0731]}
     assert (first["air_temperature_c"], first["air_temperature_unit"]) == ("12.5000", "C")
     assert first["calls"] == [
-        {"species": peeper.code, "index": 3, "not_sure": False, "counts_in_trends": False}
+        {
+            "species": peeper.code,
+            "index": 3,
+            "not_sure": False,
+            "counts_in_trends": False,
+            "confirmation": None,
+        }
     ]
     assert (second["calls"][0]["index"], second["calls"][0]["not_sure"]) == (None, True)
     (sighting,) = records["sightings"]

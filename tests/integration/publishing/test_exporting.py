@@ -7,6 +7,7 @@ import json
 
 import pyarrow.parquet
 import pytest
+from django.utils import timezone
 
 from surveys.exports.records import (
     CALLS,
@@ -18,9 +19,10 @@ from surveys.exports.records import (
     statement,
 )
 from surveys.exports.writing import EXPORT_FORMATS
-from surveys.models import CallIndex, Sensitivity
+from surveys.models import CallIndex, Confirmation, Sensitivity
 from surveys.publishing.people import pseudonym
 from tests.support.builders import make_accepted_visit, make_checklist, make_member, make_route
+from tests.support.sounds import keep, sound
 
 EVERYTHING = RecordFilter()
 
@@ -152,6 +154,31 @@ def test_observers_have_pseudonyms_unless_they_agreed(world, program, observer):
     assert {row["observer"] for row in rows_of(program, VISITS)[0]} == {"Robin Fenwick"}
 
 
+def test_confirmed_calls_say_so_and_who_by_pseudonym_unless_they_agreed(
+    world, program, observer, coordinator
+):
+    visit = world["visits"][0]
+    recording = keep(observer, visit, sound(), stop=1, species="pseudacris-crucifer")
+    call = CallIndex.objects.get(period__visit=visit, period__stop__number=1)
+    Confirmation.objects.create(
+        call=call, recording=recording, by=coordinator.person, at=timezone.now()
+    )
+
+    def told():
+        rows, _ = rows_of(program)
+        return {
+            (row["call_index"], row["confirmed_by_ear"], row["confirmed_by"])
+            for row in rows
+            if row["visit"] == visit.pk
+        }
+
+    secret = pseudonym(program.pseudonym_key, coordinator.person_id)
+    assert told() == {(2, True, secret), (3, False, None), (0, None, None)}
+    coordinator.person.named_in_reports = True
+    coordinator.person.save()
+    assert (2, True, coordinator.person.name) in told()
+
+
 def test_csv_json_and_parquet_hold_the_rows_of_the_pages(world):
     rows, _ = rows_of(world["program"])
     columns = [column.name for column in CALLS.columns]
@@ -159,8 +186,7 @@ def test_csv_json_and_parquet_hold_the_rows_of_the_pages(world):
     header, *lines = csv.reader(io.StringIO(exported(world["program"], "csv").decode()))
     assert header == columns
     assert lines == [
-        ["" if row[name] is None else str(row[name]).removesuffix(".0") for name in columns]
-        for row in rows
+        ["" if row[name] is None else _as_text(row[name]) for name in columns] for row in rows
     ]
 
     objects = [json.loads(line) for line in exported(world["program"], "json").splitlines()]
@@ -182,6 +208,10 @@ def test_csv_json_and_parquet_hold_the_rows_of_the_pages(world):
     assert [(r["period"], r["species"], r["call_index"], r["latitude"]) for r in typed] == [
         (str(r["period"]), r["species"], r["call_index"], r["latitude"]) for r in rows
     ]
+
+
+def _as_text(value):
+    return str(value).lower() if isinstance(value, bool) else str(value).removesuffix(".0")
 
 
 def test_an_empty_export_has_its_header(program):

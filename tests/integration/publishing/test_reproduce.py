@@ -67,7 +67,7 @@ def test_it_is_valid_and_its_results_follow_from_its_rows(unpacked: Path) -> Non
 
 def test_changed_tables_are_noticed(unpacked: Path) -> None:
     """Stops gone silent in the rows; a year, a number and a line changed in the results."""
-    _change(unpacked / "data/calls.csv", b"crucifer,2\r\n", b"crucifer,0\r\n", times=-1)
+    _change(unpacked / "data/calls.csv", b"crucifer,2,false,\r\n", b"crucifer,0,,\r\n", times=-1)
     _change(unpacked / "data/yearly.csv", b",2021,", b",2020,")
     _change(unpacked / "data/occupancy.csv", b",0.", b",x0.")
     trends = unpacked / "data/trends.csv"

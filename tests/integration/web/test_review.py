@@ -16,6 +16,7 @@ from accounts.models import (
     Role,
 )
 from surveys.models import (
+    Confirmation,
     ReviewStep,
     Settlement,
     Step,
@@ -37,6 +38,7 @@ from tests.support.sheets import (
     plain_cells,
     type_cells,
 )
+from tests.support.sounds import keep, sound
 
 REASON = "The observer's notebook says 21:17; the 3 was a slip."
 
@@ -573,3 +575,36 @@ def test_signed_out_people_are_asked_to_sign_in(program, visit):
 def test_draft_cannot_be_reviewed(desk, observer: Membership, route):
     draft = make_draft(observer, route)
     assert desk.get("review_visit", draft).status_code == 404
+
+
+def test_confirm_by_ear_beside_the_recording(desk, observer, visit, coordinator):
+    recording = keep(observer, visit, sound(), stop=1, species="pseudacris-crucifer")
+    assert "Confirm by ear at stop 1" in text_of(desk.get("review_visit", visit))
+    posted = {"recording": recording.pk, "species": "pseudacris-crucifer"}
+    seen = visit.revision
+    answer = desk.post("confirm", visit, **posted, revision=seen)
+    assert answer.status_code == 302
+    assert answer["Location"].endswith(f"#recording-{recording.pk}")
+    page = text_of(desk.get("review_visit", visit))
+    name = Confirmation.objects.get().call.species.common_name
+    assert f"Confirmed by ear: {name} , by {coordinator.person.name} on" in page
+    assert "call index 3 confirmed" in page
+    assert "Confirm by ear at stop 1" not in page
+    again = desk.post("confirm", visit, **posted, revision=seen)
+    assert again.status_code == 409
+    confirmation = Confirmation.objects.get()
+    visit.refresh_from_db()
+    answer = desk.client.post(
+        desk.url("take_back", visit, confirmation=confirmation.pk),
+        {"recording": recording.pk, "revision": visit.revision},
+    )
+    assert answer.status_code == 302
+    assert not Confirmation.objects.exists()
+    page = text_of(desk.get("review_visit", visit))
+    assert "Confirmation taken back by" in page
+
+
+def test_a_recording_that_is_none_is_told(desk, visit):
+    answer = desk.post("confirm", visit, recording="", species="x", revision=visit.revision)
+    assert answer.status_code == 409
+    assert "There is no such recording." in text_of(answer)

@@ -238,6 +238,30 @@ def test_occurrences_keep_to_the_vocabularies(read):
     assert {row["identificationQualifier"] for row in group} == {"not told apart by ear"}
 
 
+def test_who_identified_it_and_whether_somebody_heard_it_again(frozen, read):
+    """identificationVerificationStatus: "a categorical indicator of the extent to which the
+    taxonomic identification has been verified to be correct"; identifiedBy: a list of names of the
+    people who assigned the taxon, separated by " | " (Darwin Core Quick Reference Guide, from
+    memory). What was not heard was not identified."""
+    confirmed = {
+        (row["period"], row["species"]): row["confirmed_by"]
+        for row in frozen.records("calls")
+        if row["confirmed_by_ear"]
+    }
+    assert confirmed
+    for event, extensions in read:
+        for row in extensions["occurrence"]:
+            observer = row["recordedBy"]
+            said = row["identificationVerificationStatus"], row["identifiedBy"]
+            second = confirmed.get((event["eventID"], row["scientificName"]))
+            if row["occurrenceStatus"] == "absent":
+                assert said == ("", "")
+            elif second:
+                assert said == ("confirmed by ear from a recording", f"{observer} | {second}")
+            else:
+                assert said == ("unconfirmed", observer)
+
+
 def test_call_index_hangs_on_its_occurrence(frozen, read):
     indices = {}
     for event, extensions in read:

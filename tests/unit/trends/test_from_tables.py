@@ -42,11 +42,11 @@ P3,V2,S3,18,0,,dry,-3
 P4,V3,S1,9,3,2,,60
 """,
     "calls": """\
-period,species,call_index
-P1,Pseudacris crucifer,3
-P1,Lithobates capito,0
-P2,Pseudacris crucifer,
-P3,Lithobates capito,1
+period,species,call_index,confirmed_by_ear
+P1,Pseudacris crucifer,3,true
+P1,Lithobates capito,0,
+P2,Pseudacris crucifer,,
+P3,Lithobates capito,1,false
 """,
 }
 NAN = float("nan")
@@ -70,6 +70,11 @@ def test_who_was_listened_for(frozen):
         0: Listed(since=None, until=None, season=((3, 1), (6, 15))),
         1: Listed(since=dt.date(2023, 1, 1), until=dt.date(2023, 12, 31), season=None),
     }
+
+
+def test_confirmed_calls_are_certain(frozen):
+    assert species_periods(frozen.periods, 0).columns.certain.tolist() == [True, False, False]
+    assert species_periods(frozen.periods, 1).columns.certain is None
 
 
 def test_where_and_when(frozen):
@@ -150,7 +155,7 @@ def larger(folder):
             for n in range(3):
                 rows["periods"].append([f"{key}-{n}", key, f"S{route}-{n}", "", "", "", "", ""])
                 if occupied[route, n, year] and rng.random() < 0.6:
-                    rows["calls"].append([f"{key}-{n}", "Pseudacris crucifer", 2])
+                    rows["calls"].append([f"{key}-{n}", "Pseudacris crucifer", 2, "false"])
     for name, lines in rows.items():
         with (folder / f"{name}.csv").open("w", newline="") as file:
             csv.writer(file).writerows(lines)
