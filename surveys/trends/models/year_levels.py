@@ -16,17 +16,13 @@ from numpy.typing import ArrayLike
 
 from surveys.trends import estimates
 from surveys.trends.estimates import merge_flags
+from surveys.trends.models.level_models import LevelLikelihood, LevelModel, equal_detection
 from surveys.trends.models.occupancy import check_histories, history_flags
-from surveys.trends.models.occupancy_likelihood import (
-    OccupancyCells,
-    cell_scores,
-    objective,
-    occupancy_cells,
-)
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, codes_of
 from surveys.trends.numerics.design import (
     INTERCEPT,
     Design,
+    blocks,
     drop_incomplete,
     factor_design,
     join,
@@ -80,6 +76,7 @@ def fit_year_levels(
     detection_by_year: bool = False,
     empty: ArrayLike | None = None,
     within_routes: bool = True,
+    model: LevelModel = equal_detection,
 ) -> YearLevels:
     """Fit a level of occupancy for every season year.
 
@@ -99,6 +96,9 @@ def fit_year_levels(
     within_routes
         Whether the mean season year of each route is held, so that the levels follow the change
         within routes. Without it, the pooled change.
+    model
+        What detection is like beside its covariates: equal between sites, or one of the other forms
+        of ``level_models``.
 
     Returns
     -------
@@ -147,7 +147,6 @@ def fit_year_levels(
     )
     psi = join(factor_design(year[at], levels=years, prefix="year "), columns)
     p = _detection(_rows(p, at), year[at], years, history, by_year=detection_by_year)
-    cells = occupancy_cells(history, psi.matrix, p.matrix)
     heard = np.nansum(history, axis=1) > 0
     levels = YearLevels(
         years=years,
@@ -165,7 +164,10 @@ def fit_year_levels(
     if estimates.NOT_IDENTIFIED in flags or not heard.any():
         return levels
     penalty = _penalty(len(years), psi, p, by_year=detection_by_year)
-    return _search(levels, cells, columns, penalty, np.unique(route[at], return_inverse=True)[1])
+    likelihood = model(history, psi.matrix, p.matrix, at)
+    return _search(
+        levels, likelihood, columns, penalty, np.unique(route[at], return_inverse=True)[1]
+    )
 
 
 def _rows(design: Design, rows: BoolArray | IntArray) -> Design:
@@ -230,11 +232,12 @@ def _penalty(years: int, psi: Design, p: Design, *, by_year: bool) -> FloatArray
     return penalty
 
 
-def _penalized(likelihood: Objective, penalty: FloatArray) -> Objective:
+def _penalized(likelihood: Objective, penalty: FloatArray, center: FloatArray) -> Objective:
     def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
         value, gradient = likelihood.value_gradient(theta)
-        pull = penalty @ theta
-        return value - 0.5 * float(theta @ pull), gradient - pull
+        away = theta - center
+        pull = penalty @ away
+        return value - 0.5 * float(away @ pull), gradient - pull
 
     def hessian(theta: FloatArray) -> FloatArray:
         curvature: FloatArray = likelihood.hessian(theta) - penalty
@@ -245,13 +248,16 @@ def _penalized(likelihood: Objective, penalty: FloatArray) -> Objective:
 
 def _search(
     levels: YearLevels,
-    cells: OccupancyCells,
+    likelihood: LevelLikelihood,
     columns: Design,
     penalty: FloatArray,
     route: IntArray,
 ) -> YearLevels:
-    years, k = len(levels.years), cells.psi_design.shape[1]
-    maximum = maximize(_penalized(objective(cells), penalty), np.zeros(len(penalty)))
+    years = len(levels.years)
+    k = years + columns.matrix.shape[1]
+    start = np.concatenate([np.zeros(len(penalty)), likelihood.start])
+    penalty = blocks(penalty, np.diag(likelihood.curvature))
+    maximum = maximize(_penalized(likelihood.objective, penalty, start), start)
     information = -maximum.hessian
     flags = levels.flags if maximum.converged else (*levels.flags, estimates.DID_NOT_CONVERGE)
     level_information = np.diag(information)[:years]
@@ -262,7 +268,7 @@ def _search(
     elif levels.routes < 2:
         flags = merge_flags(flags, (estimates.FEW_CLUSTERS,))
     else:
-        scores = cluster_scores(cell_scores(cells, maximum.theta)[cells.group], route)
+        scores = cluster_scores(likelihood.row_scores(maximum.theta), route)
         block = np.ix_(known, known)
         covariance = sandwich_covariance(information[block], scores[:, known])[:years, :years]
     return replace(

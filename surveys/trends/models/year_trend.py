@@ -17,6 +17,7 @@ from scipy.special import expit
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
+from surveys.trends.models.level_models import LevelModel, equal_detection
 from surveys.trends.models.trend import TrendSummary
 from surveys.trends.models.year_levels import YearLevels, fit_year_levels
 from surveys.trends.models.year_slope import FEWEST_YEARS, YearSlope, slope_over_years
@@ -54,12 +55,13 @@ def fit_year_trend(
     empty: ArrayLike | None = None,
     breaks: Sequence[int] = (),
     confidence: float = 0.95,
+    model: LevelModel = equal_detection,
 ) -> YearTrend:
     """Fit the change of occupancy within routes, over years that differ from each other.
 
     Parameters
     ----------
-    detections, season_years, routes, occupancy, detection, detection_by_year, empty
+    detections, season_years, routes, occupancy, detection, detection_by_year, empty, model
         As ``fit_year_levels`` takes them.
     breaks
         Season years from which on the protocol was another, as ``slope_over_years`` takes them.
@@ -98,6 +100,7 @@ def fit_year_trend(
         detection=detection,
         detection_by_year=detection_by_year,
         empty=empty,
+        model=model,
     )
     levels = fit()
     flags = merge_flags(levels.flags, _size_flags(levels))
