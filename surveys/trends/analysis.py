@@ -22,6 +22,7 @@ from surveys.trends.model_selection import (
     carries,
     choose_trend,
     fill_with_mean,
+    level_model,
     model_terms,
     nested_in,
     rarer_outcome,
@@ -222,6 +223,7 @@ def chosen_year_trend(
             histories, covariates, choice.detection, tuple(choice.site_covariates.values())
         ),
         breaks=breaks,
+        model=level_model(choice.detection),
     )
 
 

@@ -8,7 +8,7 @@ a biologist would defend, and chance has little to choose from.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypedDict
 
 import numpy as np
@@ -21,14 +21,28 @@ from surveys.trends.estimates import (
     NOT_IDENTIFIED,
 )
 from surveys.trends.histories import Histories
+from surveys.trends.models.level_models import (
+    LevelModel,
+    by_abundance,
+    equal_detection,
+    in_two_classes,
+)
 from surveys.trends.models.occupancy import OccupancyFit
 from surveys.trends.models.trend import TrendFit, fit_trend
+from surveys.trends.models.unequal_fit import UnequalFit, fit_unequal_detection
 from surveys.trends.numerics.arrays import BoolArray, FloatArray
 from surveys.trends.site_covariates import FISH, HABITAT, WATER_HELD, EmptyKind, SiteCovariate
 from surveys.trends.species_result import RankedModel
 
 CONSTANT = "the same on every visit"
 BY_YEAR = ", its level free in each year"
+# Sites that differ in detection for reasons that no sheet tells; each needs a third visit to be
+# told from sites that are merely empty.
+UNEQUAL: Mapping[str, LevelModel] = {
+    ", sites of two classes": in_two_classes,
+    ", better where more call": by_abundance,
+}
+VISITS_FOR_UNEQUAL = 3
 _SEASON = ("night", "night squared")
 _WATER = ("rain", "water")
 _AIR = ("minutes after sunset", "wind", "noise")
@@ -128,14 +142,38 @@ def choose_trend(
     occupancy = _Contest(SAME, fit(detection.best, {}), {})
     for name, of_sites in occupancy_candidates.items():
         occupancy.enter(name, fit(detection.best, of_sites), of_sites)
+    unequal = _unequal_detection(detection, occupancy)
     return Choice(
         trend=occupancy.trend,
-        detection=detection.best,
+        detection=unequal or detection.best,
         occupancy=occupancy.best,
         detection_models=_ranked(detection.candidates),
         occupancy_models=_ranked(occupancy.candidates) if occupancy_candidates else (),
         site_covariates=occupancy.site_covariates,
     )
+
+
+def _unequal_detection(detection: _Contest, occupancy: _Contest) -> str:
+    """The best model of detection in which sites differ, if it beats the one without; else blank.
+
+    They enter last, under the occupancy that was chosen, and are ranked with the others. One with a
+    flag is told and never chosen.
+    """
+    plain = occupancy.trend.fit
+    if (~np.isnan(plain.history)).sum(axis=1).max(initial=0) < VISITS_FOR_UNEQUAL:
+        return ""
+    equal = _criterion(plain, occupancy.site_covariates)
+    chosen, best = "", equal.criterion
+    for suffix, model in UNEQUAL.items():
+        name = detection.best + suffix
+        candidate = _criterion(fit_unequal_detection(plain, model), occupancy.site_covariates)
+        # Both were fitted under the chosen occupancy: what differs from equal detection there is
+        # carried to the list, whose models were fitted under the working one.
+        shift = detection.candidates[detection.best].criterion - equal.criterion
+        detection.candidates[name] = replace(candidate, criterion=candidate.criterion + shift)
+        if candidate.criterion < best and not set(candidate.flags) & set(_UNFIT):
+            chosen, best = name, candidate.criterion
+    return chosen
 
 
 def _occupancy_candidates(
@@ -179,8 +217,22 @@ def nested_in(model: str) -> tuple[str, ...]:
 
 
 def detection_covariates(model: str) -> tuple[str, ...]:
-    """Names of the covariates of a detection model, whether or not its level is free by year."""
-    return DETECTION[model.removesuffix(BY_YEAR)]
+    """Names of the covariates of a detection model, whether or not its level is free by year and
+    sites differ beside them."""
+    return DETECTION[without_unequal(model).removesuffix(BY_YEAR)]
+
+
+def without_unequal(model: str) -> str:
+    """The detection model in which sites differ by their covariates alone."""
+    for suffix in UNEQUAL:
+        model = model.removesuffix(suffix)
+    return model
+
+
+def level_model(model: str) -> LevelModel:
+    """How sites differ in detection beside the covariates of a model by name."""
+    suffix = model.removeprefix(without_unequal(model))
+    return UNEQUAL[suffix] if suffix else equal_detection
 
 
 def fill_with_mean(histories: Histories) -> tuple[dict[str, FloatArray], dict[str, float]]:
@@ -227,20 +279,25 @@ class _Contest:
         self, name: str, trend: TrendFit, site_covariates: Mapping[str, SiteCovariate]
     ) -> None:
         """Add a candidate, which becomes ``best`` if it beats those before it."""
-        fit = trend.fit
-        empty = sum(len(covariate.empty) for covariate in site_covariates.values())
-        parameters = len(fit.coefficients) + empty
-        effective = max(float(parameters), penalty(fit))
-        self.candidates[name] = _Candidate(
-            parameters=parameters,
-            criterion=2 * effective - 2 * fit.log_likelihood,
-            flags=fit.flags,
-        )
+        self.candidates[name] = _criterion(trend.fit, site_covariates)
         if _best(self.candidates) == name:
             self.best, self.trend, self.site_covariates = name, trend, site_covariates
 
 
-def penalty(fit: OccupancyFit) -> float:
+def _criterion(
+    fit: OccupancyFit | UnequalFit, site_covariates: Mapping[str, SiteCovariate]
+) -> _Candidate:
+    empty = sum(len(covariate.empty) for covariate in site_covariates.values())
+    parameters = len(fit.coefficients) + empty
+    effective = max(float(parameters), penalty(fit))
+    return _Candidate(
+        parameters=parameters,
+        criterion=2 * effective - 2 * fit.log_likelihood,
+        flags=fit.flags,
+    )
+
+
+def penalty(fit: OccupancyFit | UnequalFit) -> float:
     """The effective number of parameters when the rows of a cluster are alike.
 
     trace(information @ clustered covariance), the penalty of an information criterion for a
@@ -275,7 +332,7 @@ def model_terms(
     return {
         "occupancy": {name: values for named in columns for name, values in named.items()},
         "detection": {name: covariates[name] for name in detection_covariates(model)},
-        "detection_by_year": model.endswith(BY_YEAR),
+        "detection_by_year": without_unequal(model).endswith(BY_YEAR),
         "empty": empty if empty.any() else None,
     }
 

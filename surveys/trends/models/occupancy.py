@@ -46,7 +46,8 @@ class OccupancyFit:
     ``history`` (rows, visits) holds the rows used, ``psi`` and ``p`` their designs.
     ``coefficients`` (K,) are those of ``psi``, then those of ``p``, on the logit scale and in the
     units of the covariates; ``covariance`` (K, K) has NaN for what is not identified.
-    ``clustered_covariance`` is the sandwich, None without clusters. ``rows`` counts the
+    ``clustered_covariance`` is the sandwich, None without clusters; ``cluster`` (rows,) is the
+    code of each row's cluster. ``rows`` counts the
     site-seasons used, ``maximum`` is None when nothing could be fitted; its parameters are on the
     scaled covariates, ``coefficients = back @ maximum.theta``.
     """
@@ -58,6 +59,7 @@ class OccupancyFit:
     covariance: FloatArray
     clustered_covariance: FloatArray | None
     clusters: int
+    cluster: IntArray
     log_likelihood: float
     aic: float
     rows: int
@@ -305,6 +307,7 @@ def _assemble(
         covariance=covariance,
         clustered_covariance=sandwich,
         clusters=clusters,
+        cluster=cluster,
         log_likelihood=log_likelihood,
         aic=2 * size - 2 * log_likelihood,
         rows=len(cells.group),

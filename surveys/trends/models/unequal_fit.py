@@ -1,0 +1,110 @@
+"""A fitted occupancy model once more, with sites that differ in detection."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from surveys.trends import estimates
+from surveys.trends.models.level_models import LevelModel
+from surveys.trends.models.model_fit import EDGE_LOGIT
+from surveys.trends.models.occupancy import OccupancyFit
+from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.numerics.optimize import covariance_of, identified, maximize
+from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+
+# A step of one class from the other beyond this says that one class is never or always heard.
+_FARTHEST_NUMBER = 8.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnequalFit:
+    """What a contest of models needs to know; on the scale of the search.
+
+    ``coefficients`` (K,) are those of occupancy, of detection and the single numbers of the form;
+    ``covariance`` (K, K) has NaN for what is not identified, ``clustered_covariance`` is None
+    without clusters.
+    """
+
+    coefficients: FloatArray
+    covariance: FloatArray
+    clustered_covariance: FloatArray | None
+    log_likelihood: float
+    flags: tuple[str, ...]
+
+
+def fit_unequal_detection(fit: OccupancyFit, model: LevelModel) -> UnequalFit:
+    """The data and covariates of a fit under another form of detection.
+
+    Parameters
+    ----------
+    fit
+        An occupancy model that was fitted.
+    model
+        The form of detection.
+
+    Returns
+    -------
+    UnequalFit
+        Flagged where the data do not carry the form.
+
+    Raises
+    ------
+    ValueError
+        When nothing was fitted.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from surveys.trends.models.level_models import in_two_classes
+    >>> from surveys.trends.models.occupancy import fit_occupancy
+    >>> rng = np.random.default_rng(1)
+    >>> chance = np.where(rng.random((2000, 1)) < 0.5, 0.8, 0.2)
+    >>> heard = (rng.random((2000, 1)) < 0.6) & (rng.random((2000, 6)) < chance)
+    >>> fit = fit_occupancy(heard)
+    >>> unequal = fit_unequal_detection(fit, in_two_classes)
+    >>> bool(unequal.log_likelihood > fit.log_likelihood + 50), unequal.flags
+    (True, ())
+    """
+    if fit.maximum is None:
+        raise ValueError("fit: nothing was fitted")
+    cells = fit.cells
+    p_design: FloatArray = cells.p_design[cells.group]
+    if p_design.shape[1] == 1:
+        p_design = p_design[:, 0]
+    psi_design = cells.psi_design[cells.group]
+    likelihood = model(fit.history, psi_design, p_design, np.arange(len(fit.history)))
+    start = np.concatenate([fit.maximum.theta, likelihood.start])
+    maximum = maximize(likelihood.objective, start)
+    k = len(fit.maximum.theta)
+    lines = np.concatenate(
+        [
+            psi_design @ maximum.theta[: psi_design.shape[1]],
+            (p_design @ maximum.theta[psi_design.shape[1] : k])[
+                np.isfinite(fit.history).any(axis=1)
+            ].ravel(),
+        ]
+    )
+    known = identified(maximum)
+    flags: list[str] = []
+    if not maximum.converged:
+        flags.append(estimates.DID_NOT_CONVERGE)
+    far = np.abs(maximum.theta[k:]).max(initial=0.0) > _FARTHEST_NUMBER
+    if far or np.abs(lines).max(initial=0.0) > EDGE_LOGIT:
+        flags.append(estimates.EDGE_OF_RANGE)
+    elif not known.all():
+        flags.append(estimates.NOT_IDENTIFIED)
+    clustered = None
+    if fit.clustered_covariance is not None:
+        scores = cluster_scores(likelihood.row_scores(maximum.theta), fit.cluster)
+        clustered = np.full(maximum.hessian.shape, np.nan)
+        block = np.ix_(known, known)
+        clustered[block] = sandwich_covariance(-maximum.hessian[block], scores[:, known])
+    return UnequalFit(
+        coefficients=maximum.theta,
+        covariance=covariance_of(maximum),
+        clustered_covariance=clustered,
+        log_likelihood=maximum.value,
+        flags=tuple(flags),
+    )
