@@ -160,7 +160,7 @@ def _best_indices(frozen: Frozen, stops: Sequence[Value]) -> _Best:
     }
     # One byte a stop, species and year, and no object for any row of the largest table.
     best = bytearray(math.prod(shape))
-    for period, name, index in frozen.rows(CALLS.name):
+    for period, name, index, *_ in frozen.rows(CALLS.name):
         if index is not None:
             at = cell[period] + species_at[name] * len(years)
             best[at] = max(best[at], index + 1)

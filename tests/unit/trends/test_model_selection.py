@@ -283,7 +283,7 @@ def test_models_whose_search_was_cut_short_have_no_place(monkeypatch):
     monkeypatch.setattr(optimize, "_MOST_ITERATIONS", 1)
     histories, covariates, _ = survey()
     choice = choose_trend(histories, covariates, {})
-    assert len(choice.detection_models) == 4
+    assert len(choice.detection_models) == 6
     for model in choice.detection_models:
         assert model.delta is None
         assert DID_NOT_CONVERGE in model.flags

@@ -148,7 +148,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('pghistory', '0007_auto_20250421_0444'),
-        ('surveys', '0001_initial'),
+        ('surveys', '0002_findings_as_parameters'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
