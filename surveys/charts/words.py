@@ -6,6 +6,7 @@ Pages, files and the printed report use the same words for the same numbers.
 from collections.abc import Iterable, Sequence
 
 from surveys.trends import FLAGS, Estimate, SpeciesResult, SpeciesYear
+from surveys.trends.community import is_told
 from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
@@ -98,7 +99,7 @@ def is_usable(estimate: Estimate) -> bool:
 def supports_a_sentence(change: Estimate) -> bool:
     """Whether a change may be told in words, by an arrow and by a line: a number with a flag that
     puts it in doubt stands in the tables only."""
-    return is_usable(change) and not {TOO_FEW_DATA, POOR_FIT, FEW_CLUSTERS} & set(change.flags)
+    return is_told(change)
 
 
 def has_direction(estimate: Estimate) -> bool:

@@ -37,12 +37,13 @@ from surveys.publishing.formats.yearly_csv import MEDIA_TYPE
 from surveys.publishing.freeze import freeze, snapshot, with_exact_places
 from surveys.publishing.frozen import Frozen
 from surveys.publishing.publish import check_something_counts, latest
-from surveys.publishing.results import add_trends, fits_of, periods_of
+from surveys.publishing.results import add_trends, periods_of, steps_of
 from surveys.publishing.tables import TABLES, Table
 from surveys.runs.progress import Say, Steps, say_nothing
 from surveys.runs.work import finish
+from surveys.trends.null_run import RUNS
 
-RESULTS = (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS)
+RESULTS = (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS, tables.NULL_RUNS)
 ROWS = tuple(table for table in TABLES if table not in RESULTS)
 
 
@@ -59,9 +60,14 @@ class _Frozen:
 
 
 def build(
-    run: BackgroundRun, *, formats: Sequence[Format] = FORMATS, say: Say = say_nothing
+    run: BackgroundRun,
+    *,
+    formats: Sequence[Format] = FORMATS,
+    runs: int = RUNS,
+    say: Say = say_nothing,
 ) -> None:
     """Make and store the publication that was asked for; nothing when that is done already.
+    `runs` is how many surveys the null run of a species simulates.
 
     Raises a PublishingError when there is nothing to publish or it is not what was looked at.
     """
@@ -70,13 +76,13 @@ def build(
         return
     steps = Steps(say, len(formats) + 2)
     with _workplace(run) as folder:
-        frozen = _freeze(run, folder, steps)
+        frozen = _freeze(run, folder, runs, steps)
         files = [*_table_files(frozen.open), *_format_files(frozen, folder, formats, steps)]
         steps.begin("Storing the files")
         _store(run, frozen.open, with_checksums(folder, files))
 
 
-def _freeze(run: BackgroundRun, folder: Path, steps: Steps) -> _Frozen:
+def _freeze(run: BackgroundRun, folder: Path, runs: int, steps: Steps) -> _Frozen:
     program, season_year = run.program, run.options["season_year"]
     previous = latest(program, season_year)
     steps.begin("Freezing the rows")
@@ -99,8 +105,8 @@ def _freeze(run: BackgroundRun, folder: Path, steps: Steps) -> _Frozen:
     if previous and previous.software == software():
         _check_differs(previous, frozen, ROWS)
     periods = periods_of(frozen)
-    steps.total += fits_of(periods)
-    add_trends(frozen, periods, say=steps.begin)
+    steps.total += steps_of(periods)
+    add_trends(frozen, periods, runs=runs, say=steps.begin)
     if previous:
         _check_differs(previous, frozen, TABLES)
     return _Frozen(open=frozen, exact=exact)

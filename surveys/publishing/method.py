@@ -79,6 +79,18 @@ CORRECTED = (
         "The trend is one logistic line through all season years, fitted to the same visits. Its "
         "interval lets the stops of a route share their fate (clustered standard errors)."
     ),
+    (
+        "The species are also seen together: each trend pulled toward the others, the more the "
+        "less it is known (Rubin 1981, Journal of Educational Statistics 6:377-401), and the "
+        "false-discovery rate at which it would be said to change (Benjamini and Hochberg 1995, "
+        "Journal of the Royal Statistical Society B 57:289-300)."
+    ),
+    (
+        "The null run simulates the surveys of each species without a change: the same routes, "
+        "stops, nights and gaps, years that scatter as much, stops that keep their luck and share "
+        "it with their route as they did. Each is worked out under the models chosen for the data. "
+        "It counts how often a fall or a rise would have been told."
+    ),
     "Each number that the data cannot carry is blank, and its flags say why.",
     (
         "Every number follows from the tables of this publication alone. The folder “reproduce” "

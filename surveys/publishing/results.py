@@ -1,4 +1,4 @@
-"""What is fitted to the frozen rows: occupancy and trends."""
+"""What is fitted to the frozen rows: occupancy, trends, and how often these would be false."""
 
 from __future__ import annotations
 
@@ -7,39 +7,62 @@ from collections.abc import Callable, Iterable, Mapping
 from surveys.publishing import tables
 from surveys.publishing.frozen import Frozen, write_table
 from surveys.publishing.tables import Table
+from surveys.trends.community import is_told
 from surveys.trends.from_tables import (
     SITES,
     FrozenPeriods,
     fit_species,
+    null_runs,
     read_periods,
 )
-from surveys.trends.result_tables import Row, occupancy_rows, trend_row
+from surveys.trends.null_run import RUNS
+from surveys.trends.result_tables import null_row, occupancy_rows, trend_rows
 
 
 def periods_of(frozen: Frozen) -> FrozenPeriods:
     return read_periods(frozen.folder / "data")
 
 
-def fits_of(periods: FrozenPeriods) -> int:
-    """How many fits `add_trends` makes."""
-    return len(SITES) * len(periods.species)
+def steps_of(periods: FrozenPeriods) -> int:
+    """How many steps `add_trends` takes: a fit by stops and by routes, and a null run."""
+    return (len(SITES) + 1) * len(periods.species)
 
 
 def add_trends(
-    frozen: Frozen, periods: FrozenPeriods, say: Callable[[str], None] = lambda _: None
+    frozen: Frozen,
+    periods: FrozenPeriods,
+    *,
+    runs: int = RUNS,
+    say: Callable[[str], None] = lambda _: None,
 ) -> None:
-    """Write occupancy and trends; ``say`` is called with a sentence before each fit."""
-    occupancy: list[Row] = []
-    trends: list[Row] = []
+    """Write occupancy, trends and null runs of so many simulated surveys; ``say`` is called with a
+    sentence before each step."""
 
     def notify(species: str, site: str) -> None:
         say(f"Trend of {species} by {site}")
 
-    for species, site, result in fit_species(periods, notify=notify):
-        occupancy += occupancy_rows(species, site, result)
-        trends.append(trend_row(species, site, result))
-    _write(frozen, tables.OCCUPANCY, occupancy)
-    _write(frozen, tables.TRENDS, trends)
+    results = list(fit_species(periods, notify=notify))
+    _write(
+        frozen,
+        tables.OCCUPANCY,
+        (row for result in results for row in occupancy_rows(*result)),
+    )
+    _write(frozen, tables.TRENDS, trend_rows(results))
+    told = {
+        species
+        for species, site, result in results
+        if site == "stop" and is_told(result.trend.occupancy)
+    }
+    _write(
+        frozen,
+        tables.NULL_RUNS,
+        (
+            null_row(species, run)
+            for species, run in null_runs(
+                periods, told, runs=runs, notify=lambda name: say(f"Null run of {name}")
+            )
+        ),
+    )
 
 
 def _write(frozen: Frozen, table: Table, rows: Iterable[Mapping[str, object]]) -> None:

@@ -401,6 +401,21 @@ TRENDS = Table(
         _number("scatter", "Standard deviation of years around the line.", "log odds"),
         _number("scatter_low", "Lower end of its 95 % interval.", "log odds"),
         _number("scatter_high", "Upper end of its 95 % interval.", "log odds"),
+        _number(
+            "shrunken_change",
+            "The change pulled toward that of the other species, the more the less it is known; "
+            "blank where it is not told in words, or fewer than three are.",
+            "% a year",
+        ),
+        _number("shrunken_change_low", "Lower end of its 95 % interval.", "% a year"),
+        _number("shrunken_change_high", "Upper end of its 95 % interval.", "% a year"),
+        _number(
+            "discovery_rate",
+            "Lowest false-discovery rate at which the species would be said to change.",
+            "share",
+            minimum=0.0,
+            maximum=1.0,
+        ),
         _text("detection_model", "What the chance of hearing it depends on."),
         _text("occupancy_model", "What the chance that it is there depends on, beside the year."),
         METHOD,
@@ -410,7 +425,49 @@ TRENDS = Table(
     refers=(("species", "checklist", "species"),),
 )
 
+NULL_RUNS = Table(
+    name="null_runs",
+    title="Null runs",
+    meaning="The surveys of each species by stops, simulated without a change and worked out in "
+    "the same way: how often they would have told one.",
+    columns=(
+        SPECIES,
+        _whole(
+            "runs",
+            "Simulated surveys; 0 where the trend of the data is not told in words.",
+            required=True,
+            minimum=0,
+        ),
+        _whole("fell", "Those that would have told a fall.", required=True, minimum=0),
+        _whole("rose", "Those that would have told a rise.", required=True, minimum=0),
+        _number(
+            "false_alarms",
+            "Those that would have told either.",
+            "share of runs",
+            minimum=0.0,
+            maximum=1.0,
+        ),
+        _number(
+            "false_alarms_low",
+            "Lower end of its 95 % interval.",
+            "share of runs",
+            minimum=0.0,
+            maximum=1.0,
+        ),
+        _number(
+            "false_alarms_high",
+            "Upper end of its 95 % interval.",
+            "share of runs",
+            minimum=0.0,
+            maximum=1.0,
+        ),
+    ),
+    key=("species",),
+    refers=(("species", "checklist", "species"),),
+)
+
 TABLES: tuple[Table, ...] = (
     ROUTES, STOPS, PROTOCOLS, CHECKLIST, VISITS, PERIODS, CALLS, YEARLY, OCCUPANCY, TRENDS,
+    NULL_RUNS,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

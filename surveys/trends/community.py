@@ -19,7 +19,14 @@ from scipy.optimize import brentq
 from scipy.special import ndtr
 from scipy.stats import false_discovery_control
 
-from surveys.trends.estimates import Estimate
+from surveys.trends.estimates import (
+    DID_NOT_CONVERGE,
+    EDGE_OF_RANGE,
+    FEW_CLUSTERS,
+    POOR_FIT,
+    TOO_FEW_DATA,
+    Estimate,
+)
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.intervals import normal_quantile
 
@@ -31,6 +38,8 @@ FEWEST_SPECIES = 3
 # Expected share of false ones among those that are told to change.
 FALSE_DISCOVERY_RATE = 0.05
 LEVEL = 0.95
+# A change with one of these stands in tables, and is not told in words.
+NOT_TOLD = frozenset({DID_NOT_CONVERGE, EDGE_OF_RANGE, FEW_CLUSTERS, POOR_FIT, TOO_FEW_DATA})
 _GRID = 400
 
 
@@ -68,7 +77,7 @@ def community_of(changes: Sequence[tuple[str, Estimate]]) -> Community | None:
     ----------
     changes
         Name of a species and the change of its share of sites, in percent a year with its 95 %
-        interval. Those without value or limits are left out.
+        interval. Those that are not told are left out.
 
     Returns
     -------
@@ -92,7 +101,7 @@ def community_of(changes: Sequence[tuple[str, Estimate]]) -> Community | None:
     >>> [round(species.shrunken.value, 1) for species in told.species]
     [-5.8, -1.3, -0.8]
     """
-    known = [(name, change) for name, change in changes if _is_known(change)]
+    known = [(name, change) for name, change in changes if is_told(change)]
     if len(known) < FEWEST_SPECIES:
         return None
     logs = np.array([np.log1p((change.value or 0.0) / 100) for _, change in known])
@@ -171,9 +180,12 @@ def _mixture(name: str, means: FloatArray, variances: FloatArray, weights: Float
     )
 
 
-def _is_known(change: Estimate) -> bool:
+def is_told(change: Estimate) -> bool:
+    """Whether a change is told in words, by an arrow and among others: it has a value and limits,
+    and no flag that puts them in doubt."""
     limits = (change.value, change.low, change.high)
-    return all(number is not None and number > -100 for number in limits)
+    known = all(number is not None and number > -100 for number in limits)
+    return known and not NOT_TOLD & set(change.flags)
 
 
 def _error(change: Estimate) -> float:

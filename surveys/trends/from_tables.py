@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +17,7 @@ import numpy as np
 
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.histories import PeriodColumns, Site
+from surveys.trends.null_run import RUNS, NullRun, null_run
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.periods import (
     TRACE_OF_RAIN_MM,
@@ -113,6 +114,25 @@ def fit_species(
             notify(name, site)
             periods = species_periods(frozen.periods, position)
             yield name, site, analyze(name, periods, site=site, parts=parts)
+
+
+def null_runs(
+    frozen: FrozenPeriods,
+    told: Collection[str],
+    *,
+    runs: int = RUNS,
+    notify: Callable[[str], None] = lambda species: None,
+) -> Iterator[tuple[str, NullRun]]:
+    """The null run of every species by stops; of those that are not ``told`` none is made.
+
+    ``notify`` is called with each species before its run begins.
+    """
+    for position, name in enumerate(frozen.species):
+        notify(name)
+        if name not in told:
+            yield name, NullRun(runs=0, fell=0, rose=0)
+            continue
+        yield name, null_run(name, species_periods(frozen.periods, position), runs=runs)
 
 
 def _read(folder: Path, table: str, *names: str) -> Iterator[list[str]]:

@@ -6,9 +6,11 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from surveys.trends.community import community_of
 from surveys.trends.estimates import Estimate, merge_flags
 from surveys.trends.from_tables import FrozenPeriods
 from surveys.trends.histories import Site
+from surveys.trends.null_run import NullRun
 from surveys.trends.periods import species_periods
 from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend, YearlyEstimates
 from surveys.trends.table import count_years, row_values, year_row
@@ -83,6 +85,40 @@ def trend_row(species: str, site: Site, result: SpeciesResult) -> Row:
         "method": _method(trend.occupancy),
         "flags": _joined(trend.occupancy.flags),
     }
+
+
+def trend_rows(results: Sequence[tuple[str, Site, SpeciesResult]]) -> list[Row]:
+    """The rows of the table of trends, with what the species of the program tell of each other,
+    by stops and by routes."""
+    rows = []
+    for site in dict.fromkeys(site for _, site, _ in results):
+        of_site = [(species, result) for species, at, result in results if at == site]
+        together = community_of([(name, result.trend.occupancy) for name, result in of_site])
+        shared = {one.species: one for one in together.species} if together else {}
+        for species, result in of_site:
+            one = shared.get(species)
+            rows.append(
+                trend_row(species, site, result)
+                | _interval("shrunken_change", one.shrunken if one else None)
+                | {"discovery_rate": one.discovery if one else None}
+            )
+    return rows
+
+
+def null_row(species: str, run: NullRun) -> Row:
+    """The row of the table of null runs."""
+    return {
+        "species": species,
+        "runs": run.runs,
+        "fell": run.fell,
+        "rose": run.rose,
+        **_interval("false_alarms", run.alarms),
+    }
+
+
+def null_run_from_row(row: Mapping[str, Any]) -> NullRun:
+    """What ``null_row`` wrote."""
+    return NullRun(runs=row["runs"], fell=row["fell"], rose=row["rose"])
 
 
 def result_from_rows(

@@ -55,6 +55,7 @@ def in_order(periods: SpeciesPeriods) -> SpeciesPeriods:
             call_index=columns.call_index[rows],
             heard=columns.heard[rows],
             covariates={name: values[rows] for name, values in columns.covariates.items()},
+            certain=None if columns.certain is None else columns.certain[rows],
         ),
         day=periods.day[rows],
         in_season=periods.in_season[rows],

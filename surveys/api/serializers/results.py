@@ -80,8 +80,40 @@ class ColumnSerializer(serializers.Serializer):
     maximum = serializers.FloatField(allow_null=True)
 
 
+class ChangeSerializer(serializers.Serializer):
+    """Percent of the share of stops a year, with its 95 % interval."""
+
+    value = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class SharedTrendSerializer(serializers.Serializer):
+    """`own` as the surveys of the species tell it, `shrunken` pulled toward the other species;
+    `discovery` is the lowest false-discovery rate at which it would be said to change."""
+
+    species = serializers.CharField(help_text="code of the species")
+    own = ChangeSerializer()
+    shrunken = ChangeSerializer()
+    discovery = serializers.FloatField()
+
+
+class CommunitySerializer(serializers.Serializer):
+    """The species whose trend is told. `by_chance` is how many would be said to fall, and as many
+    to rise, if none changed; `discovered` still change at a false-discovery rate of 5 %."""
+
+    species = SharedTrendSerializer(many=True)
+    mean = ChangeSerializer()
+    fell = serializers.IntegerField()
+    rose = serializers.IntegerField()
+    by_chance = serializers.FloatField()
+    discovered = serializers.ListField(child=serializers.CharField())
+
+
 class TrendsSerializer(serializers.Serializer):
-    """The yearly table: each row maps the names of `columns` to values; null is blank."""
+    """The yearly table: each row maps the names of `columns` to values; null is blank. `together`
+    is null where fewer than three species have a trend that is told."""
 
     columns = ColumnSerializer(many=True)
     rows = serializers.ListField(child=serializers.DictField(allow_null=True))
+    together = CommunitySerializer(allow_null=True)

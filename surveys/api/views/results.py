@@ -11,18 +11,21 @@ from accounts.access import Permission
 from surveys.api.base import ProgramView
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.results import (
+    CommunitySerializer,
     CoverageFilterSerializer,
     CoverageSerializer,
     ResultFilterSerializer,
     RouteYearsSerializer,
     TrendsSerializer,
 )
+from surveys.fitting.stored import stored_fits
 from surveys.models import Species
 from surveys.seasons.coverage import coverage
 from surveys.seasons.options import checklist_species
 from surveys.seasons.route_years import route_years
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.columns import COLUMNS
+from surveys.trends.community import community_of
 from surveys.trends.table import row_values
 
 
@@ -71,11 +74,15 @@ class Trends(_Results):
 
     @extend_schema(parameters=[ResultFilterSerializer], responses={200: TrendsSerializer, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
-        """The yearly table with the meaning of its columns."""
+        """The yearly table with the meaning of its columns, and the trends of all species by stops
+        together, over all regions and years."""
         rows = yearly_table(self.program, **self.result_filters())
+        fits = stored_fits(self.program)
+        together = community_of([(fit.species.code, fit.result.trend.occupancy) for fit in fits])
         return Response(
             {
                 "columns": [dataclasses.asdict(column) for column in COLUMNS],
                 "rows": [row_values(row) for row in rows],
+                "together": CommunitySerializer(together).data if together else None,
             }
         )

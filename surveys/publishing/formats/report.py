@@ -28,6 +28,7 @@ from surveys.charts.shares import (
     to_svg,
 )
 from surveys.charts.small import small_svg
+from surveys.charts.together import community_words, null_words
 from surveys.charts.words import (
     FALLING,
     PERCENT,
@@ -66,6 +67,9 @@ from surveys.publishing.species_summaries import (
 )
 from surveys.publishing.tables import TABLES
 from surveys.trends import SpeciesYear
+from surveys.trends.community import community_of
+from surveys.trends.null_run import NullRun
+from surveys.trends.result_tables import null_run_from_row
 
 # WeasyPrint lets Pillow take broken pictures for whole ones in the entire process. The report
 # has no such picture, and an observer's photo that arrived in part must be refused.
@@ -94,6 +98,7 @@ class SpeciesPage:
     years: tuple[tuple[str, ...], ...]
     notes: tuple[tuple[str, str, str], ...]
     trend_notes: str
+    null_run: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,8 +145,9 @@ def laid_out(text: str, drawn: Drawn) -> Document:
 
 def draw(frozen: Frozen) -> Drawn:
     pictures: dict[str, str] = {}
+    runs = {row["species"]: null_run_from_row(row) for row in frozen.records("null_runs")}
     pages = tuple(
-        _species_page(summary, number, frozen.about, pictures)
+        _species_page(summary, number, frozen.about, pictures, runs.get(summary.scientific_name))
         for number, summary in enumerate(species_summaries(frozen, site=SITE), start=1)
     )
     plan = route_map(frozen)
@@ -179,6 +185,11 @@ def _context(frozen: Frozen, drawn: Drawn) -> dict[str, Any]:
         "stamp": about.published_at.date().isoformat(),
         "counts": _counts(frozen, pages),
         "overview": overview(pages),
+        "together": community_words(
+            community_of(
+                [(page.summary.name, page.summary.result.trend.occupancy) for page in pages]
+            )
+        ),
         "pages": pages,
         "map": drawn.map,
         "map_name": _MAP,
@@ -194,7 +205,11 @@ def _context(frozen: Frozen, drawn: Drawn) -> dict[str, Any]:
 
 
 def _species_page(
-    summary: SpeciesSummary, number: int, about: About, pictures: dict[str, str]
+    summary: SpeciesSummary,
+    number: int,
+    about: About,
+    pictures: dict[str, str],
+    run: NullRun | None,
 ) -> SpeciesPage:
     chart, result = chart_of(summary, about), summary.result
     picture, small = f"picture:species-{number}", f"picture:small-{number}"
@@ -216,6 +231,7 @@ def _species_page(
         years=tuple(_year_cells(year, letters) for year in result.years),
         notes=tuple((letters[flag], flag, words) for flag, words in flag_words(letters)),
         trend_notes=_letters(result.trend.occupancy.flags, letters),
+        null_run=null_words(run) if run else "",
     )
 
 

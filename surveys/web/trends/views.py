@@ -10,6 +10,8 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, needs
+from surveys.charts.together import community_words
+from surveys.charts.words import PERCENT, change_with_interval
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Program
 from surveys.publishing.formats import yearly_csv as csv
@@ -17,6 +19,7 @@ from surveys.publishing.method import CAVEATS
 from surveys.seasons.options import checklist_species, regions
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.columns import COLUMNS
+from surveys.trends.community import community_of
 from surveys.trends.estimates import FLAGS
 from surveys.web.seasons.forms import Filters, TableFilter
 from surveys.web.trends.freshness import freshness
@@ -81,7 +84,27 @@ def _glance(program: Program, filters: Filters) -> dict[str, Any]:
 
     return {
         "glance": glance_rows(fits, address),
+        **_together(fits),
         **freshness(program, fits, complete=len(fits) == len(wanted)),
+    }
+
+
+def _together(fits: Sequence[StoredFit]) -> dict[str, Any]:
+    """The species of the program together: a sentence, and trends pulled toward each other."""
+    community = community_of(
+        [(fit.species.common_name, fit.result.trend.occupancy) for fit in fits]
+    )
+    return {
+        "together": community_words(community),
+        "shrunken": [
+            (
+                one.species,
+                change_with_interval(one.own),
+                change_with_interval(one.shrunken),
+                f"{100 * one.discovery:.0f}{PERCENT}",
+            )
+            for one in (community.species if community else ())
+        ],
     }
 
 

@@ -2,14 +2,28 @@
 
 import csv
 import datetime as dt
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from surveys.publishing.formats import reproduce
+from surveys.publishing.frozen import Frozen, write_table
+from surveys.publishing.results import add_trends
+from surveys.publishing.tables import TABLE
 from surveys.trends.analysis import Parts, analyze
-from surveys.trends.from_tables import fit_species, read_periods
+from surveys.trends.from_tables import fit_species, null_runs, read_periods
+from surveys.trends.null_run import NullRun
 from surveys.trends.periods import TRACE_OF_RAIN_MM, Listed, species_periods
+from surveys.trends.result_tables import yearly_rows
+from tests.support.frozen_rows import about
 
+ROOT = Path(__file__).parents[3]
+SCRIPT = Path(reproduce.__file__).parent / "scripts/reproduce.py"
 # Columns beside those that are read, and in another order, as a publication has them.
 TABLES = {
     "checklist": """\
@@ -180,3 +194,54 @@ def test_every_species_is_fitted_by_stop_and_by_route(larger):
 def test_nobody_needs_to_be_notified(larger):
     (species, site, _), *_ = fit_species(read_periods(larger))
     assert (species, site) == ("Pseudacris crucifer", "stop")
+
+
+def test_null_runs_are_made_of_the_species_that_are_told(larger):
+    frozen, told = read_periods(larger), []
+    name = "Pseudacris crucifer"
+    ((species, run),) = null_runs(frozen, {name}, runs=6, notify=told.append)
+    assert (species, run.runs, told) == (name, 6, [name])
+    assert run.fell + run.rose <= 4
+    assert list(null_runs(frozen, {name}, runs=6)) == [(name, run)]
+    assert list(null_runs(frozen, set(), runs=6)) == [(name, NullRun(runs=0, fell=0, rose=0))]
+
+
+def test_published_results_follow_from_the_tables_null_runs_too(larger, tmp_path):
+    """The script that travels with a publication, on tables that `add_trends` wrote; then a count
+    that was changed by hand is found."""
+    data = tmp_path / "publication" / "data"
+    shutil.copytree(larger, data)
+    frozen = Frozen(about=about(), folder=data.parent)
+    periods = read_periods(data)
+    write_table(
+        data.parent, TABLE["yearly"],
+        ([row[name] for name in TABLE["yearly"].header] for row in yearly_rows(periods)),
+    )  # fmt: skip
+    add_trends(frozen, periods, runs=5)
+    (row,) = frozen.records("null_runs")
+    assert row["runs"] == 5
+    done = reproduced(data.parent)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "null_runs: 1 rows, largest difference 0.0e+00" in done.stdout
+    path = data / "null_runs.csv"
+    text = path.read_text()
+    path.write_text(text.replace(f",5,{row['fell']},", f",5,{row['fell'] + 1},"))
+    assert path.read_text() != text
+    done = reproduced(data.parent)
+    assert done.returncode == 1
+    assert "row 1, fell" in done.stdout
+
+
+def reproduced(folder):
+    return subprocess.run(
+        [
+            sys.executable,
+            str(Path(reproduce.__file__).parent / "scripts/reproduce.py"),
+            str(folder),
+        ],
+        env={"PATH": os.environ["PATH"], "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"},
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )

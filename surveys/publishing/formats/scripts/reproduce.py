@@ -13,8 +13,8 @@ import sys
 from datetime import date
 from pathlib import Path
 
-from surveys.trends.from_tables import fit_species, read_periods
-from surveys.trends.result_tables import occupancy_rows, trend_row, yearly_rows
+from surveys.trends.from_tables import FrozenPeriods, fit_species, null_runs, read_periods
+from surveys.trends.result_tables import null_row, occupancy_rows, trend_rows, yearly_rows
 
 TOLERANCE = 1e-6
 MOST_SHOWN = 20
@@ -24,14 +24,35 @@ def main() -> int:
     here = Path(__file__).resolve().parent
     data = (Path(sys.argv[1]) if len(sys.argv) > 1 else here.parent) / "data"
     periods = read_periods(data)
-    again = {"yearly": list(yearly_rows(periods)), "occupancy": [], "trends": []}
+    results = []
     for species, site, result in fit_species(periods):
         print(f"{species}, site = {site}", file=sys.stderr)
-        again["occupancy"] += occupancy_rows(species, site, result)
-        again["trends"].append(trend_row(species, site, result))
+        results.append((species, site, result))
+    again = {
+        "yearly": list(yearly_rows(periods)),
+        "occupancy": [row for result in results for row in occupancy_rows(*result)],
+        "trends": trend_rows(results),
+        "null_runs": simulate_again(data, periods),
+    }
     agreed = [compare(table, data / f"{table}.csv", rows) for table, rows in again.items()]
     print("Everything agrees." if all(agreed) else "The results do not follow from the rows.")
     return 0 if all(agreed) else 1
+
+
+def simulate_again(data: Path, periods: FrozenPeriods) -> list[dict]:
+    """The null runs of the species that had one, with as many surveys."""
+    with (data / "null_runs.csv").open(encoding="utf-8", newline="") as file:
+        runs = {row["species"]: int(row["runs"]) for row in csv.DictReader(file)}
+    told = {species for species, number in runs.items() if number}
+
+    def notify(species: str) -> None:
+        print(f"{species}, null run", file=sys.stderr)
+
+    most = max(runs.values(), default=0)
+    return [
+        null_row(species, run)
+        for species, run in null_runs(periods, told, runs=most, notify=notify)
+    ]
 
 
 def compare(table: str, path: Path, again: list[dict]) -> bool:

@@ -1,0 +1,258 @@
+"""How often the same surveys would have told a change where there is none.
+
+The surveys of one species are simulated again and again: the same routes, stops, nights and gaps,
+good and bad years that differ as much as they did, stops that keep their luck from year to year and
+share it with their route as they did, and no change. Each time the trend is worked out as it was
+for the data, under the models that were chosen for these. How often it then tells a fall or a rise
+is the rate of false alarms of this very program.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import expit, ndtri
+from scipy.stats import multivariate_normal
+
+from surveys.trends.analysis import chosen_year_trend
+from surveys.trends.estimates import FEW_CLUSTERS, TOO_FEW_DATA, Estimate
+from surveys.trends.histories import Histories, build_histories
+from surveys.trends.model_selection import (
+    MOST_FILLED,
+    Choice,
+    choose_trend,
+    fill_with_mean,
+    model_terms,
+)
+from surveys.trends.models.year_trend import YearTrend
+from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.intervals import wilson
+from surveys.trends.periods import SpeciesPeriods, calling_season
+from surveys.trends.site_covariates import site_covariates
+
+RUNS = 200
+SEED = 20
+# A trend with one of these is not told, whatever its interval.
+_NOT_TOLD = {TOO_FEW_DATA, FEW_CLUSTERS}
+
+
+@dataclass(frozen=True, kw_only=True)
+class NullRun:
+    """Of ``runs`` simulated surveys without a change, those that would have told a fall or a rise.
+
+    ``runs`` is 0 where the trend of the data is not told, and nothing could be told by chance.
+    """
+
+    runs: int
+    fell: int
+    rose: int
+
+    @property
+    def alarms(self) -> Estimate:
+        """Share of the runs that told a change, with its interval; nominal is 0.05."""
+        return wilson(self.fell + self.rose, self.runs, name="false alarms of the null run")
+
+
+@dataclass(frozen=True, kw_only=True)
+class NullTruth:
+    """What is simulated: ``level`` (rows,) of occupancy on the logit scale without good and bad
+    years, whose standard deviation is ``scatter``; ``detection`` (rows, visits) with 0 where nobody
+    listened; ``stay`` and ``alike``, the correlations of a stop's luck with the year before and
+    with other stops of its route, on the scale of a normal variable."""
+
+    level: FloatArray
+    scatter: float
+    detection: FloatArray
+    stay: float
+    alike: float
+
+
+def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> NullRun:
+    """Simulate the surveys of a species by stops without a change, and count what is told.
+
+    Parameters
+    ----------
+    species
+        Its name, which also seeds the random numbers: the same data give the same answer.
+    periods
+        Its listening periods.
+    runs
+        How many surveys to simulate.
+
+    Returns
+    -------
+    NullRun
+
+    Examples
+    --------
+    >>> from surveys.trends.histories import PeriodColumns
+    >>> rng = np.random.default_rng(1)
+    >>> stop, year, visit = (axis.ravel() for axis in np.indices((100, 6, 3)))
+    >>> heard = (rng.random((100, 6)) < 0.6)[stop, year] & (rng.random(len(stop)) < 0.5)
+    >>> columns = PeriodColumns(
+    ...     route=stop // 5, stop=stop, season_year=2019 + year,
+    ...     night=365 * (2019 + year) + 30 * visit, visit_number=visit + 1,
+    ...     call_index=heard.astype(float), heard=heard.astype(float))
+    >>> periods = SpeciesPeriods(
+    ...     columns=columns, day=30 * visit, in_season=np.ones(len(stop), dtype=bool), stops={})
+    >>> told = null_run("Pseudacris crucifer", periods, runs=20)
+    >>> told.runs, told.fell + told.rose <= 4
+    (20, True)
+    """
+    season = calling_season(periods)
+    histories = build_histories(season)
+    covariates, _ = fill_with_mean(histories)
+    known = site_covariates(histories, season, periods.stops, "stop")
+    candidates = {name: one for name, one in known.items() if one.filled <= MOST_FILLED}
+    choice = choose_trend(histories, covariates, candidates)
+    trend = chosen_year_trend(histories, covariates, choice)
+    if _told(trend) is None:
+        return NullRun(runs=0, fell=0, rose=0)
+    truth = null_truth(histories, covariates, choice, trend)
+    rng = np.random.default_rng([SEED, zlib.crc32(species.encode())])
+    told: list[str | None] = []
+    for _ in range(runs):
+        drawn = replace(histories, detected=simulated(histories, truth, rng), certain=None)
+        told.append(_told(chosen_year_trend(drawn, covariates, choice)))
+    return NullRun(runs=runs, fell=told.count("fell"), rose=told.count("rose"))
+
+
+def _told(trend: YearTrend) -> str | None:
+    """`fell`, `rose` or `none`; None where the trend is not told at all."""
+    if trend.line is None or _NOT_TOLD & set(trend.flags):
+        return None
+    low, high = trend.line.limits
+    return "fell" if high < 0 else "rose" if low > 0 else "none"
+
+
+def null_truth(
+    histories: Histories, covariates: Mapping[str, FloatArray], choice: Choice, trend: YearTrend
+) -> NullTruth:
+    """What the data say of levels, years, detection and luck, with the slope taken out."""
+    if trend.line is None:
+        raise ValueError("trend: there is no line")
+    terms = model_terms(
+        histories, covariates, choice.detection, tuple(choice.site_covariates.values())
+    )
+    listened = ~np.isnan(histories.detected)
+    possible = np.ones(len(listened), dtype=np.bool_)
+    if terms["empty"] is not None:
+        possible = ~terms["empty"]
+    fitted = possible & listened.any(axis=1)
+    level = np.full(len(listened), -np.inf)
+    level[fitted] = trend.line.level + trend.levels.offsets
+    fit = choice.trend.fit
+    chance = np.zeros(listened.shape)
+    if fit.maximum is not None:
+        k = fit.cells.psi_design.shape[1]
+        p = expit(fit.cells.p_design[fit.cells.group] @ fit.maximum.theta[k:])
+        chance[fitted] = np.broadcast_to(p, (int(fitted.sum()), listened.shape[1]))
+    detection = np.where(listened, chance, 0.0)
+    share = expit(level)
+    stay, alike = _luck(histories, share, detection)
+    return NullTruth(
+        level=level, scatter=trend.line.scatter, detection=detection, stay=stay, alike=alike
+    )
+
+
+def simulated(histories: Histories, truth: NullTruth, rng: np.random.Generator) -> FloatArray:
+    """Histories (rows, visits) of one program without a change."""
+    years, year = np.unique(histories.season_year, return_inverse=True)
+    steps = np.diff(years, prepend=years[0])
+    _, site = np.unique(histories.site, return_inverse=True)
+    routes, route = np.unique(histories.cluster, return_inverse=True)
+    own = _lasting(rng, int(site.max()) + 1, steps, truth.stay)[site, year]
+    shared = _lasting(rng, len(routes), steps, truth.stay)[route, year]
+    luck = np.sqrt(truth.alike) * shared + np.sqrt(1 - truth.alike) * own
+    good_years = rng.normal(0.0, truth.scatter, len(years))[year]
+    occupied = luck < ndtri(expit(truth.level + good_years))
+    heard = rng.random(truth.detection.shape) < truth.detection
+    history = (heard & occupied[:, None]).astype(np.float64)
+    return np.where(np.isnan(histories.detected), np.nan, history)
+
+
+def _lasting(rng: np.random.Generator, count: int, steps: IntArray, stay: float) -> FloatArray:
+    """Normal luck (count, years) whose correlation over n years is ``stay`` to the power n."""
+    luck = rng.normal(size=(count, len(steps)))
+    for at in range(1, len(steps)):
+        kept = stay ** int(steps[at])
+        luck[:, at] = kept * luck[:, at - 1] + np.sqrt(1 - kept**2) * luck[:, at]
+    return luck
+
+
+def _luck(histories: Histories, share: FloatArray, detection: FloatArray) -> tuple[float, float]:
+    """Correlation of luck with the year before, and between stops of a route, by moments.
+
+    Whether a site was heard at all has mean ``share * seen``; the products of two residuals tell
+    how often both were occupied.
+    """
+    seen = 1 - np.prod(1 - detection, axis=1)
+    heard = np.nan_to_num(histories.detected).max(axis=1, initial=0.0)
+    residual = heard - share * seen
+    usable = (share > 0) & (seen > 0)
+    _, site = np.unique(histories.site, return_inverse=True)
+    order = np.lexsort((histories.season_year, site))
+    first, second = order[:-1], order[1:]
+    next_year = (site[first] == site[second]) & (
+        histories.season_year[second] - histories.season_year[first] == 1
+    )
+    pairs = next_year & usable[first] & usable[second]
+    stay = _correlation(residual, share, seen, first[pairs], second[pairs])
+    return stay, _alike(histories, residual, share, seen, usable)
+
+
+def _alike(
+    histories: Histories,
+    residual: FloatArray,
+    share: FloatArray,
+    seen: FloatArray,
+    usable: BoolArray,
+) -> float:
+    """Over all pairs of stops of a route in a year: sums of the route less what is a stop's own."""
+    _, route = np.unique(histories.cluster, return_inverse=True)
+    group = np.unique(np.column_stack([route, histories.season_year]), axis=0, return_inverse=True)[
+        1
+    ].ravel()
+
+    def of_pairs(values: FloatArray) -> float:
+        kept = np.where(usable, values, 0.0)
+        total = np.bincount(group, weights=kept)
+        return float((total @ total - kept @ kept) / 2)
+
+    pairs = of_pairs(usable.astype(np.float64))
+    if pairs == 0:
+        return 0.0
+    together = of_pairs(residual) / pairs
+    scale = of_pairs(np.sqrt(share * (1 - share)) * seen) / pairs
+    return _on_normal_scale(together / scale if scale > 0 else 0.0, float(share[usable].mean()))
+
+
+def _correlation(
+    residual: FloatArray, share: FloatArray, seen: FloatArray, one: IntArray, other: IntArray
+) -> float:
+    if not len(one):
+        return 0.0
+    together = float(np.mean(residual[one] * residual[other]))
+    spread = np.sqrt(share * (1 - share)) * seen
+    scale = float(np.mean(spread[one] * spread[other]))
+    return _on_normal_scale(together / scale if scale > 0 else 0.0, float(share[one].mean()))
+
+
+def _on_normal_scale(correlation: float, share: float) -> float:
+    """The correlation of two normal variables whose signs at the quantile of ``share`` have this
+    correlation (tetrachoric); none below 0."""
+    wanted = float(np.clip(correlation, 0.0, 0.98))
+    if wanted == 0.0:
+        return 0.0
+    cut = float(ndtri(share))
+    low, high = 0.0, 0.999
+    for _ in range(30):
+        middle = (low + high) / 2
+        both = multivariate_normal.cdf([cut, cut], cov=[[1.0, middle], [middle, 1.0]])
+        low, high = (
+            (middle, high) if both - share**2 < wanted * share * (1 - share) else (low, middle)
+        )
+    return (low + high) / 2
