@@ -48,7 +48,7 @@ def test_call_index_table():
 def test_every_method_has_its_heading():
     text = (PAGES / "trend-method.md").read_text("utf-8")
     headings = re.findall(r"^## (.+)$", text, flags=re.MULTILINE)
-    assert headings[1:12] == [
+    assert headings[1:14] == [
         "Uncorrected occupancy",
         "Wilson interval",
         "Detection-corrected occupancy",
@@ -58,6 +58,8 @@ def test_every_method_has_its_heading():
         "Choosing a model",
         "Does the model fit?",
         "Power: would we notice a decline?",
+        "All species together",
+        "Null run",
         "Turnover",
         "Phenology",
     ]
