@@ -251,10 +251,10 @@ def test_checksums_of_the_tables_stand_on_the_last_page(frozen, pages):
 
 
 def test_pages_are_numbered_and_named(pages):
-    # Front, effort, five species, method with limits, cautions, the end.
-    assert len(pages) == 10
+    # Front, effort, five species, two of method with limits, cautions, the end.
+    assert len(pages) == 11
     for number, page in enumerate(pages, start=1):
-        assert f"{number} / 10" in page
+        assert f"{number} / 11" in page
         running = "Hollow Creek Night Count · Season years 2024 to 2025 · version 2"
         assert (running in page) == (number > 1)
 
