@@ -1,7 +1,8 @@
 """Findings that were stored in words are read back into parameters without loss.
 
 `findings_in_words.json` holds what the rules said of every case of tests/support/rule_cases before
-findings were stored as parameters. Findings that refuse a visit were never stored.
+findings were stored as parameters, with the parameters that said the same in the sentences of that
+time. Findings that refuse a visit were never stored.
 """
 
 import datetime as dt
@@ -12,15 +13,8 @@ from pathlib import Path
 import pytest
 
 from surveys.migrations._findings_in_words import About, CannotTellError, read
-from surveys.protocol.telling import Reader, tell_sentence
-from surveys.protocol.values import DistanceUnit, TemperatureUnit
 
 STORED = json.loads(Path(__file__).with_name("findings_in_words.json").read_text("utf-8"))
-NAMES = {
-    "pseudacris-crucifer": "Spring peeper",
-    "pseudacris-ornata": "Ornate chorus frog",
-    "scaphiopus-holbrookii": "Eastern spadefoot",
-}
 
 
 def about(stored: dict) -> About:
@@ -28,27 +22,9 @@ def about(stored: dict) -> About:
     return About(**given, night=dt.date.fromisoformat(stored["night"]))
 
 
-def reader(stored: dict, params: dict) -> Reader:
-    """The words had temperatures in the unit of the reading, whatever the program's was."""
-    unit = params.get("reading", {}).get("temperature", {}).get("unit", "C")
-    return Reader(
-        time_zone=stored["time_zone"],
-        temperature_unit=TemperatureUnit(unit),
-        distance_unit=DistanceUnit(stored["distance_unit"]),
-        species=NAMES,
-    )
-
-
 @pytest.mark.parametrize("stored", STORED, ids=lambda stored: stored["message"][:60])
-def test_what_is_read_back_says_the_same(stored):
-    try:
-        variant, params = read(stored["message"], about(stored))
-    except CannotTellError:
-        # On the night on which the clocks go back this time came twice.
-        assert stored["night"] == "2024-11-02"
-        return
-    told = tell_sentence(stored["code"], variant, params, reader(stored, params))
-    assert told.message == stored["message"]
+def test_the_parameters_are_read_back(stored):
+    assert read(stored["message"], about(stored)) == (stored["variant"], stored["params"])
 
 
 def test_most_are_read_back():

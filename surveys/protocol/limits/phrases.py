@@ -28,8 +28,8 @@ from surveys.protocol.words import (
 )
 
 _INTERRUPTED = {
-    Interruption.PAUSE: "stop the clock, then go on with the same listening time",
-    Interruption.RESTART: "begin the listening time again",
+    Interruption.PAUSE: "stop the clock, then keep listening for the rest of the time",
+    Interruption.RESTART: "start over",
     Interruption.EXTEND: "listen longer",
 }
 
@@ -132,7 +132,7 @@ def between_visits(protocol: Protocol, units: Units) -> str | None:
 
 
 def training(protocol: Protocol, units: Units) -> str | None:
-    return "needed" if protocol.training_needed else None
+    return "required" if protocol.training_needed else None
 
 
 def from_the_stop(protocol: Protocol, units: Units) -> str | None:

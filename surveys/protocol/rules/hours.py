@@ -15,7 +15,7 @@ from surveys.protocol.words import full_minute
 @rule(
     "before-dusk",
     Severity.QUERY,
-    "No listening starts before the earliest hour after sunset.",
+    "Listening starts no earlier than allowed.",
     on_phone=True,
 )
 def before_dusk(case: Case) -> Iterator[Breach]:
@@ -38,7 +38,7 @@ def before_dusk(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("after-last-hour", Severity.QUERY, "No listening ends after the last hour.", on_phone=True)
+@rule("after-last-hour", Severity.QUERY, "Listening ends before the latest end.", on_phone=True)
 def after_last_hour(case: Case) -> Iterator[Breach]:
     zone = case.route.time_zone
     for period in listened(case):
@@ -59,7 +59,7 @@ def after_last_hour(case: Case) -> Iterator[Breach]:
 @rule(
     "sun-does-not-set",
     Severity.NOTE,
-    "The sun sets, so that hours can be counted from sunset.",
+    "The sun sets on this night.",
     on_phone=True,
 )
 def sun_does_not_set(case: Case) -> Iterator[Breach]:

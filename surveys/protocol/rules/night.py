@@ -18,7 +18,7 @@ from surveys.protocol.values import (
 )
 
 
-@rule("future-night", Severity.REFUSE, "The night has come.")
+@rule("future-night", Severity.REFUSE, "The date is not in the future.")
 def future_night(case: Case) -> Iterator[Breach]:
     tonight = night_of(case.surroundings.now, case.route.time_zone)
     if case.visit.night > tonight:
@@ -28,7 +28,7 @@ def future_night(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("outside-window", Severity.QUERY, "The night lies in a season window.", on_phone=True)
+@rule("outside-window", Severity.QUERY, "The night is in a survey window.", on_phone=True)
 def outside_window(case: Case) -> Iterator[Breach]:
     protocol, night = case.protocol, case.visit.night
     if not protocol.windows or window_of(night, protocol) is not None:
@@ -52,7 +52,11 @@ def same_night_twice(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("too-soon-after-last-visit", Severity.QUERY, "Enough days lie between two visits of a route.")
+@rule(
+    "too-soon-after-last-visit",
+    Severity.QUERY,
+    "There are enough days between two visits to a route.",
+)
 def too_soon_after_last_visit(case: Case) -> Iterator[Breach]:
     """Judged in both directions, because visits may be written down in any order."""
     wanted = case.protocol.min_days_between_visits

@@ -11,16 +11,14 @@ from surveys.protocol.values import Case, Severity
 @rule(
     "observer-not-qualified",
     Severity.QUERY,
-    "The observer passed the listening test that the protocol asks for.",
+    "The observer passed the call-identification test that the protocol requires.",
 )
 def observer_not_qualified(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is False:
         yield Breach()
 
 
-@rule(
-    "training-unknown", Severity.NOTE, "It is known whether the observer passed a listening test."
-)
+@rule("training-unknown", Severity.NOTE, "There is a record of call-identification tests.")
 def training_unknown(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is None:
         yield Breach()

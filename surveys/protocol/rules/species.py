@@ -33,7 +33,7 @@ def index_impossible(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("species-twice-at-stop", Severity.REFUSE, "A species is written down once at a stop.")
+@rule("species-twice-at-stop", Severity.REFUSE, "A species is on the sheet once at a stop.")
 def species_twice_at_stop(case: Case) -> Iterator[Breach]:
     for period in case.visit.periods:
         counts = Counter(call.species for call in period.calls)
@@ -48,7 +48,7 @@ def species_twice_at_stop(case: Case) -> Iterator[Breach]:
 @rule(
     "calls-at-skipped-stop",
     Severity.REFUSE,
-    "No species is written down at a stop that was skipped.",
+    "A skipped stop has no species.",
 )
 def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
     for period, call in _calls(case):
@@ -62,7 +62,7 @@ def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
 @rule(
     "index-missing",
     Severity.QUERY,
-    "Every species that was opened has a call index.",
+    "Every species on the sheet has a call index.",
     on_phone=True,
 )
 def index_missing(case: Case) -> Iterator[Breach]:

@@ -36,7 +36,7 @@ def unknown_stop(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("twice-the-same-stop", Severity.REFUSE, "A stop is written down once in a visit.")
+@rule("twice-the-same-stop", Severity.REFUSE, "A stop is on the sheet once.")
 def twice_the_same_stop(case: Case) -> Iterator[Breach]:
     counts = Counter(period.stop for period in case.visit.periods)
     for number, count in sorted(counts.items()):
@@ -47,7 +47,7 @@ def twice_the_same_stop(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("too-few-stops", Severity.QUERY, "Enough stops were listened to.")
+@rule("too-few-stops", Severity.QUERY, "Enough stops were surveyed.")
 def too_few_stops(case: Case) -> Iterator[Breach]:
     number = len({p.stop for p in listened(case)} & stops_by_number(case).keys())
     wanted = case.protocol.min_stops
@@ -57,7 +57,7 @@ def too_few_stops(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("stop-left-blank", Severity.NOTE, "Every stop is listened to or marked as skipped.")
+@rule("stop-left-blank", Severity.NOTE, "Every stop is surveyed or marked as skipped.")
 def stop_left_blank(case: Case) -> Iterator[Breach]:
     written = {period.stop for period in case.visit.periods}
     blank = sorted(stops_by_number(case).keys() - written)
@@ -82,7 +82,7 @@ def stops_out_of_order(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("far-from-stop", Severity.QUERY, "The listening took place at the stop.", on_phone=True)
+@rule("far-from-stop", Severity.QUERY, "The observer listened at the stop.", on_phone=True)
 def far_from_stop(case: Case) -> Iterator[Breach]:
     """The measured place gets the benefit of its stated accuracy."""
     most = case.protocol.max_distance_from_stop_m
@@ -107,7 +107,7 @@ def far_from_stop(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("stops-too-close", Severity.NOTE, "The stops lie far enough apart.")
+@rule("stops-too-close", Severity.NOTE, "The stops are far enough apart.")
 def stops_too_close(case: Case) -> Iterator[Breach]:
     wanted = case.protocol.min_stop_spacing_m
     if wanted is None:

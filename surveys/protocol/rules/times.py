@@ -41,7 +41,7 @@ def time_on_another_night(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("future-time", Severity.REFUSE, "Every time has come.")
+@rule("future-time", Severity.REFUSE, "No time is in the future.")
 def future_time(case: Case) -> Iterator[Breach]:
     """A clock may be a little ahead of the server's; more than that is impossible."""
     latest = case.surroundings.now + _CLOCK_SLACK
@@ -53,7 +53,7 @@ def future_time(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("start-before-arrival", Severity.REFUSE, "The listening starts after the arrival.")
+@rule("start-before-arrival", Severity.REFUSE, "Listening starts after the arrival.")
 def start_before_arrival(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         arrived, started = period.arrived_at, period.started_at
@@ -65,7 +65,7 @@ def start_before_arrival(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("finish-before-start", Severity.REFUSE, "The listening ends after its start.")
+@rule("finish-before-start", Severity.REFUSE, "Listening ends after it starts.")
 def finish_before_start(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         started, finished = period.started_at, period.finished_at
@@ -146,7 +146,7 @@ def impossible_drive(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("times-missing", Severity.QUERY, "The times of every listening are written down.")
+@rule("times-missing", Severity.QUERY, "No listening time is missing.")
 def times_missing(case: Case) -> Iterator[Breach]:
     wanted = ["started_at", "finished_at"]
     if case.protocol.settling_wait is not None:
@@ -163,7 +163,7 @@ def times_missing(case: Case) -> Iterator[Breach]:
 @rule(
     "wait-too-short",
     Severity.QUERY,
-    "The observer waited for the animals to settle.",
+    "The quiet wait was long enough.",
     on_phone=True,
 )
 def wait_too_short(case: Case) -> Iterator[Breach]:
@@ -188,7 +188,7 @@ def wait_too_short(case: Case) -> Iterator[Breach]:
 @rule(
     "listening-too-short",
     Severity.QUERY,
-    "The listening took the full time, pauses not counted.",
+    "The listening period was long enough, not counting pauses.",
     on_phone=True,
 )
 def listening_too_short(case: Case) -> Iterator[Breach]:
@@ -212,7 +212,7 @@ def listening_too_short(case: Case) -> Iterator[Breach]:
 @rule(
     "listening-too-long",
     Severity.NOTE,
-    "The listening took no longer than the protocol allows.",
+    "The listening period was not too long.",
     on_phone=True,
 )
 def listening_too_long(case: Case) -> Iterator[Breach]:
@@ -239,7 +239,7 @@ def listening_too_long(case: Case) -> Iterator[Breach]:
 @rule(
     "pause-not-restarted",
     Severity.QUERY,
-    "A broken listening was begun again where the protocol asks for it.",
+    "An interrupted listening period was restarted if the protocol requires it.",
 )
 def pause_not_restarted(case: Case) -> Iterator[Breach]:
     if case.protocol.interruption is not Interruption.RESTART:

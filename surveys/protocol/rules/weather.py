@@ -96,7 +96,7 @@ def noise_too_loud(case: Case) -> Iterator[Breach]:
 @rule(
     "temperature-missing",
     Severity.QUERY,
-    "The air temperature is written down where a limit is set.",
+    "The air temperature is recorded if there is a limit.",
     on_phone=True,
 )
 def temperature_missing(case: Case) -> Iterator[Breach]:
@@ -108,7 +108,7 @@ def temperature_missing(case: Case) -> Iterator[Breach]:
 @rule(
     "water-temperature-missing",
     Severity.QUERY,
-    "The water temperature is written down where a limit is set.",
+    "The water temperature is recorded if there is a limit.",
     on_phone=True,
 )
 def water_temperature_missing(case: Case) -> Iterator[Breach]:
@@ -117,15 +117,13 @@ def water_temperature_missing(case: Case) -> Iterator[Breach]:
         yield from _not_written(case, "water_temperature")
 
 
-@rule(
-    "wind-missing", Severity.QUERY, "The wind is written down where a limit is set.", on_phone=True
-)
+@rule("wind-missing", Severity.QUERY, "The wind is recorded if there is a limit.", on_phone=True)
 def wind_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.max_beaufort is not None:
         yield from _not_written(case, "beaufort")
 
 
-@rule("sky-missing", Severity.QUERY, "The sky is written down where a limit is set.", on_phone=True)
+@rule("sky-missing", Severity.QUERY, "The sky is recorded if there is a limit.", on_phone=True)
 def sky_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.wet_sky_codes:
         yield from _not_written(case, "sky")
@@ -134,7 +132,7 @@ def sky_missing(case: Case) -> Iterator[Breach]:
 @rule(
     "noise-missing",
     Severity.QUERY,
-    "The noise is written down where a limit is set.",
+    "The noise is recorded if there is a limit.",
     on_phone=True,
 )
 def noise_missing(case: Case) -> Iterator[Breach]:
@@ -145,7 +143,7 @@ def noise_missing(case: Case) -> Iterator[Breach]:
 @rule(
     "temperature-implausible",
     Severity.QUERY,
-    "A temperature is one that can be believed.",
+    "Temperatures are plausible.",
     on_phone=True,
 )
 def temperature_implausible(case: Case) -> Iterator[Breach]:

@@ -9,9 +9,11 @@ from surveys.language import gettext_noop as _
 from surveys.language import ngettext_lazy
 from surveys.protocol.sentences.sentence import Sentence, Sentences
 
-_CHECK_NUMBER = _("Check the number, or clear the cell if nobody knows.")
-_CLOCK_FORM = _("Write it as 21:14 or 9:14 pm.")
-_INSTANT_FORM = _("Write a clock time such as 21:14, or an instant such as 2024-04-16T02:14:00Z.")
+_CHECK_NUMBER = _("Check the number, or clear the cell if no one knows.")
+_CLOCK_FORM = _("Write it as 9:14 pm or 21:14.")
+_INSTANT_FORM = _(
+    "Write a clock time such as 21:14, or a date with a time such as 2024-04-16T02:14:00Z."
+)
 _DATE_FORM = _("Write it as year-month-day, such as 2024-04-15.")
 _CHOICE = (_("Choose {choices}."),)
 _CHECK_DATE = _("Check the date.")
@@ -34,25 +36,25 @@ _UNREADABLE: Sentences = {
     ),
     "cell-unreadable.choice": Sentence(_("“{typed}” is not one of the answers."), _CHOICE),
     "cell-unreadable.date": Sentence(_("“{typed}” is not a date."), (_DATE_FORM,)),
-    "cell-unreadable.calendar": Sentence(
-        _("“{typed}” is not a day of the calendar."), (_DATE_FORM,)
-    ),
+    "cell-unreadable.calendar": Sentence(_("There is no such day as “{typed}”."), (_DATE_FORM,)),
     "cell-unreadable.clock": Sentence(_("“{typed}” is not a clock time."), (_CLOCK_FORM,)),
     "cell-unreadable.clock-hour": Sentence(_("“{typed}” has an hour above 23."), (_CLOCK_FORM,)),
     "cell-unreadable.clock-minute": Sentence(
         _("“{typed}” has more than 59 minutes or seconds."),
-        (_("Look at the digits again."), _CLOCK_FORM),
+        (_("Check the digits."), _CLOCK_FORM),
     ),
     "cell-unreadable.clock-half": Sentence(
         _("“{typed}” has am or pm, so the hour must be 1 to 12."), (_CLOCK_FORM,)
     ),
-    "cell-unreadable.instant": Sentence(_("“{typed}” is not an instant."), (_INSTANT_FORM,)),
+    "cell-unreadable.instant": Sentence(
+        _("“{typed}” is not a date with a time."), (_INSTANT_FORM,)
+    ),
     "cell-unreadable.time-zone": Sentence(
         _("“{typed}” does not say its time zone."), (_INSTANT_FORM,)
     ),
     "cell-unreadable.index": Sentence(
         _("“{typed}” for {species} at stop {stop} is not a call index."),
-        (_("Write 0, 1, 2 or 3, the highest that was heard, or ? for “heard, not sure”."),),
+        (_("Write 0, 1, 2 or 3, the highest you heard, or ? for “heard, not sure”."),),
     ),
 }
 
@@ -66,10 +68,12 @@ _OUT_OF_RANGE: Sentences = {
     ),
     "cell-out-of-range.rain": Sentence(
         _("“{typed}” is not between 0 and {most} {unit}."),
-        (_("Check the number and its unit (in or mm), or clear the cell if nobody knows."),),
+        (_("Check the number and its unit (in or mm), or clear the cell if no one knows."),),
     ),
-    "cell-out-of-range.date": Sentence(_("“{typed}” is not in this age."), (_DATE_FORM,)),
-    "cell-out-of-range.instant": Sentence(_("“{typed}” is not in this age."), (_INSTANT_FORM,)),
+    "cell-out-of-range.date": Sentence(_("“{typed}” is not between 1900 and 2199."), (_DATE_FORM,)),
+    "cell-out-of-range.instant": Sentence(
+        _("“{typed}” is not between 1900 and 2199."), (_INSTANT_FORM,)
+    ),
     "cell-too-long": Sentence(
         ngettext_lazy(
             "The text has {length} character; there is room for {most}.",
@@ -83,55 +87,50 @@ _OUT_OF_RANGE: Sentences = {
 _CLOCKS: Sentences = {
     "clock-repeated": Sentence(
         _("The clocks went back that night, so {time} came twice."),
-        (
-            _(
-                "Say whether it was the first or the second time;"
-                " clear the time if nobody remembers."
-            ),
-        ),
+        (_("Choose the first or the second time; clear the time if no one remembers."),),
     ),
     "clock-skipped": Sentence(
         _("The clocks went forward that night, so no clock showed {time}."),
         (
             _(
-                "Write {later} if your watch was not put forward yet, or {earlier} if it was put"
-                " forward too early."
+                "Write {later} if your watch was not changed yet, or {earlier} if you changed it"
+                " too early."
             ),
         ),
     ),
     "clock-by-day": Sentence(
-        _("“{typed}” reads as the middle of the day."),
-        (_("If it was in the night, write {other}."),),
+        _("“{typed}” is in the middle of the day."),
+        (_("If it was at night, write {other}."),),
     ),
 }
 
 _STOPS: Sentences = {
     "status-unclear": Sentence(
-        _("Something is written at stop {stop}, but not whether anybody listened there."),
-        (_("Mark the stop as listened or as skipped."),),
+        _("Stop {stop} has entries, but is not marked as surveyed or skipped."),
+        (_("Mark the stop as surveyed or skipped."),),
     ),
     "skipped-with-times": Sentence(
-        _("Stop {stop} is marked as skipped, but has a time of listening."),
+        _("Stop {stop} is marked as skipped, but has listening times."),
         (
-            _("If somebody listened, mark the stop as listened."),
+            _("If someone listened, mark the stop as surveyed."),
             _("If not, clear the times."),
         ),
     ),
     "skip-reason-missing": Sentence(
-        _("Stop {stop} was skipped, and no reason is given."),
-        (_("Say why, so that others know whether the stop can be used."),),
+        _("Stop {stop} was skipped without a reason."),
+        (_("Say why, so that others know whether they can use the stop."),),
     ),
     "position-incomplete": Sentence(
         _("The position measured at stop {stop} has only one of its two numbers."),
         (_("Write both latitude and longitude, or clear both."),),
     ),
     "species-unknown": Sentence(
-        _("“{typed}” is not a species of the catalog."),
-        (_("Choose a species of the list, or write its scientific name in full."),),
+        _("“{typed}” is not a species in the catalog."),
+        (_("Choose a species from the list, or write its full scientific name."),),
     ),
     "species-unknown.stop": Sentence(
-        _("“{typed}” at stop {stop} is not a species of the catalog."),
-        (_("Choose a species of the checklist, or clear the cell."),),
+        _("“{typed}” at stop {stop} is not a species in the catalog."),
+        (_("Choose a species from the checklist, or clear the cell."),),
     ),
 }
 
@@ -146,34 +145,34 @@ _SIGHTINGS: Sentences = {
     ),
     "sighting-stop-unknown": Sentence(
         _("Row {row} of the sightings names stop {stop}, which the route does not have."),
-        (_("Correct the number, or leave it blank for a sighting between the stops."),),
+        (_("Correct the number, or leave it blank for a sighting between stops."),),
     ),
 }
 
 _SHEET: Sentences = {
     "cell-unknown": Sentence(
-        _("The sheet has no place for {cells}. What was typed is kept, but not used."),
-        (_("Nothing needs mending, unless it was meant for another cell."),),
+        _("The sheet has no place for {cells}. What you typed is kept, but not used."),
+        (_("Nothing to fix, unless you meant it for another cell."),),
     ),
     "cell-unknown.more": Sentence(
         ngettext_lazy(
             "The sheet has no place for {cells} and {more} more cell."
-            " What was typed is kept, but not used.",
+            " What you typed is kept, but not used.",
             "The sheet has no place for {cells} and {more} more cells."
-            " What was typed is kept, but not used.",
+            " What you typed is kept, but not used.",
             "more",
         ),
-        (_("Nothing needs mending, unless it was meant for another cell."),),
+        (_("Nothing to fix, unless you meant it for another cell."),),
     ),
     "night-missing": Sentence(
-        _("The sheet does not say its night. It was {night}."),
+        _("The date of the night is missing. It was {night}."),
         (_("Write the date of the evening, such as 2024-04-15."),),
     ),
     "night-without-protocol": Sentence(
         _("No version of the route's protocol was in force on the night of {night}."),
         (
             _CHECK_DATE,
-            _("If it is right, a coordinator can enter the protocol of that time."),
+            _("If it is right, a coordinator can enter the protocol as it was then."),
         ),
     ),
 }

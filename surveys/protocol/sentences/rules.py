@@ -6,22 +6,24 @@ from surveys.language import gettext_noop as _
 from surveys.language import ngettext_lazy
 from surveys.protocol.sentences.sentence import Sentence, Sentences
 
-_LEAVE_IT = _("If it is right, leave it: the coordinator decides whether it counts.")
-_BREAK_OFF = _("If you are still out, break off and come back on another night.")
+_LEAVE_IT = _("If it is right, leave it as is. The coordinator will decide whether it counts.")
+_BREAK_OFF = _("If you are still out, stop for tonight and try another night.")
 _CHECK_TIME = _("Check the time.")
 _CHECK_DATE = _("Check the date.")
-_DATE_OF_EVENING = _("Check the date: a night has the date of its evening.")
-_CORRECT_TIME = _("Correct one of the two times, or clear it if nobody remembers.")
-_WRITE_DOWN = _("Write it down if somebody noted it. Otherwise the coordinator decides.")
+_DATE_OF_EVENING = _(
+    "Check the date. Use the date on which the evening began, even if you finished after midnight."
+)
+_CORRECT_TIME = _("Correct one of the two times, or clear it if no one remembers.")
+_WRITE_DOWN = _("Write it down if someone noted it. Otherwise the coordinator will decide.")
 _CHECK_SIGN = _("Check the number, its sign and its unit (°C or °F).")
 
 _NIGHT: Sentences = {
     "future-night": Sentence(
-        _("The night of {night} has not come yet."),
+        _("The night of {night} is in the future."),
         (_DATE_OF_EVENING,),
     ),
     "outside-window": Sentence(
-        _("The night of {night} is in no season window. The windows are {windows}."),
+        _("The night of {night} is outside every survey window: {windows}."),
         (_DATE_OF_EVENING, _LEAVE_IT),
     ),
     "same-night-twice": Sentence(
@@ -29,8 +31,8 @@ _NIGHT: Sentences = {
         (
             _("Check the route and the date."),
             _(
-                "If two people surveyed the route that night, leave it:"
-                " the coordinator decides which visit counts."
+                "If two people surveyed the route that night, leave it as is."
+                " The coordinator will decide which visit counts."
             ),
         ),
     ),
@@ -44,7 +46,7 @@ _NIGHT: Sentences = {
     "window-visited-before": Sentence(
         _("The window “{window}” already has a visit of this route, on the night of {others}."),
         (
-            _("Nothing needs mending if the extra visit was meant."),
+            _("Nothing to fix if you meant to make an extra visit."),
             _("Otherwise check the date."),
         ),
     ),
@@ -53,20 +55,20 @@ _NIGHT: Sentences = {
 _OBSERVER: Sentences = {
     "observer-not-qualified": Sentence(
         _(
-            "The protocol asks for a passed listening test, and none is on record for"
-            " the observer of this visit."
+            "The protocol asks for a passed call-identification test, and none is on record"
+            " for the observer of this visit."
         ),
         (
             _("If you passed it, tell the coordinator the date."),
-            _("The coordinator decides whether the visit counts."),
+            _("The coordinator will decide whether the visit counts."),
         ),
     ),
     "training-unknown": Sentence(
         _(
-            "The protocol asks for a passed listening test, but no record of tests is"
-            " kept, so it cannot be told whether the observer passed one."
+            "The protocol asks for a passed call-identification test, but no tests are on"
+            " record, so we cannot check this."
         ),
-        (_("Nothing needs mending in this visit."),),
+        (_("Nothing to fix in this visit."),),
     ),
 }
 
@@ -80,58 +82,55 @@ _STOPS: Sentences = {
         (_("Correct the number."), _("The route has no stops on this night.")),
     ),
     "twice-the-same-stop": Sentence(
-        _("Stop {stop} is written down {times} in this visit."),
+        _("Stop {stop} is on the sheet {times}."),
         (_("Keep one of them, or correct the number of the stop."),),
     ),
     "too-few-stops": Sentence(
         ngettext_lazy(
-            "{listened} stop was listened to; the protocol asks for at least {wanted}.",
-            "{listened} stops were listened to; the protocol asks for at least {wanted}.",
+            "You surveyed {listened} stop; the protocol asks for at least {wanted}.",
+            "You surveyed {listened} stops; the protocol asks for at least {wanted}.",
             "listened",
         ),
-        (_("If more stops were listened to, write them down."), _LEAVE_IT),
+        (_("If you surveyed more stops, add them."), _LEAVE_IT),
     ),
     "stop-left-blank": Sentence(
-        _(
-            "Nothing is written down for {stops}."
-            " A blank stop counts as not surveyed, not as silent."
-        ),
-        (_("If nobody listened there, mark it as skipped and say why."),),
+        _("You left {stops} blank. A blank stop counts as not surveyed, not as silent."),
+        (_("If no one listened there, mark it as skipped and say why."),),
     ),
     "stops-out-of-order": Sentence(
         _(
-            "By their times the stops were surveyed in the order {order};"
+            "By their times, you surveyed the stops in the order {order};"
             " the protocol asks for the order of their numbers."
         ),
         (_("Check the times and the numbers of the stops."), _LEAVE_IT),
     ),
     "far-from-stop": Sentence(
-        _("The position was measured {distance} from stop {stop}; the protocol allows {most}."),
+        _("You were {distance} from stop {stop}; the protocol allows {most}."),
         (
             _("Check that this is the right stop."),
-            _("If the stop cannot be used any more, tell the coordinator."),
+            _("If you can no longer use the stop, tell the coordinator."),
             _LEAVE_IT,
         ),
     ),
     "far-from-stop.accuracy": Sentence(
         _(
-            "The position was measured {distance} (give or take {accuracy}) from stop {stop};"
+            "You were {distance} (give or take {accuracy}) from stop {stop};"
             " the protocol allows {most}."
         ),
         (
             _("Check that this is the right stop."),
-            _("If the stop cannot be used any more, tell the coordinator."),
+            _("If you can no longer use the stop, tell the coordinator."),
             _LEAVE_IT,
         ),
     ),
     "stops-too-close": Sentence(
         _(
             "Stops {nearest} and {stop} are {distance} apart; the protocol asks for {wanted},"
-            " so that the same callers are not counted twice."
+            " so that you do not hear the same callers twice."
         ),
         (
-            _("Nothing to mend in this visit."),
-            _("The coordinator may move a stop of the route."),
+            _("Nothing to fix in this visit."),
+            _("The coordinator can move a stop."),
         ),
     ),
 }
@@ -139,86 +138,83 @@ _STOPS: Sentences = {
 _TIMES: Sentences = {
     "time-on-another-night": Sentence(
         _(
-            "{time} at stop {stop} belongs to the night of {night}, but the visit is of the"
+            "{time} at stop {stop} belongs to the night of {night}, but this visit is for the"
             " night of {visit_night}."
         ),
         (
             _("Correct the time or the date."),
-            _("A night lasts from noon to noon and has the date of its evening."),
+            _("A night lasts from noon to noon. Use the date on which the evening began."),
         ),
     ),
     "future-time": Sentence(
-        _("{time} at stop {stop} has not come yet."),
+        _("{time} at stop {stop} is in the future."),
         (_("Check the date of the night, the time, and the clock of the phone."),),
     ),
     "start-before-arrival": Sentence(
-        _("The listening at stop {stop} starts at {start}, before the arrival at {arrival}."),
+        _("Listening at stop {stop} starts at {start}, before the arrival at {arrival}."),
         (_CORRECT_TIME,),
     ),
     "finish-before-start": Sentence(
-        _("The listening at stop {stop} ends at {end}, which is not after its start at {start}."),
+        _("Listening at stop {stop} ends at {end}, which is not after its start at {start}."),
         (_CORRECT_TIME,),
     ),
     "pause-longer-than-listening": Sentence(
-        _("The pause at stop {stop} of {pause} is longer than the time from start to end."),
-        (_("Correct the pause or the start and end of the listening."),),
+        _("The pause of {pause} at stop {stop} is longer than the time from start to end."),
+        (_("Correct the pause, the start or the end."),),
     ),
     "pause-longer-than-listening.below-zero": Sentence(
-        _("The pause at stop {stop} is below zero."),
-        (_("Correct the pause or the start and end of the listening."),),
+        _("The pause at stop {stop} is less than zero."),
+        (_("Correct the pause, the start or the end."),),
     ),
     "stops-overlap": Sentence(
-        _("Stop {stop} begins at {start}, while the listening at stop {busy} goes on until {end}."),
+        _("Stop {stop} starts at {start}, while listening at stop {busy} runs until {end}."),
         (
             _(
-                "Nobody can be at two stops at once: correct a time,"
-                " or clear it if nobody remembers."
+                "You cannot be at two stops at once. Correct a time,"
+                " or clear it if no one remembers."
             ),
         ),
     ),
     "impossible-drive": Sentence(
         _(
-            "From stop {from} to stop {to} it is {distance} in a straight line, and only"
-            " {between} lie between: faster than {fastest}."
+            "It is {distance} in a straight line from stop {from} to stop {to}, with only"
+            " {between} between the two: that would be faster than {fastest}."
         ),
         (_("Check the times and the numbers of the two stops."), _LEAVE_IT),
     ),
     "times-missing": Sentence(
-        _(
-            "Stop {stop} has no time for the {missing}, so it cannot be told whether the times"
-            " meet the protocol."
-        ),
-        (_("Write the time down, or mark the stop as skipped if nobody listened."),),
+        _("Stop {stop} has no time for the {missing}, so we cannot check the times."),
+        (_("Write down the time, or mark the stop as skipped if no one listened."),),
     ),
     "wait-too-short": Sentence(
-        _("The wait before listening at stop {stop} was {waited}; the protocol asks for {wanted}."),
+        _("The quiet wait at stop {stop} was {waited}; the protocol asks for {wanted}."),
         (_("If you are still at the stop, wait quietly and listen again."), _LEAVE_IT),
     ),
     "listening-too-short": Sentence(
-        _("The listening at stop {stop} took {length}; the protocol asks for {wanted}."),
+        _("You listened at stop {stop} for {length}; the protocol asks for {wanted}."),
         (_("If you are still at the stop, listen again for the full time."), _LEAVE_IT),
     ),
     "listening-too-short.pause": Sentence(
         _(
-            "The listening at stop {stop} took {length}, the pause of {pause} taken off;"
+            "You listened at stop {stop} for {length} (not counting a pause of {pause});"
             " the protocol asks for {wanted}."
         ),
         (_("If you are still at the stop, listen again for the full time."), _LEAVE_IT),
     ),
     "listening-too-long": Sentence(
         _(
-            "The listening at stop {stop} took {length};"
+            "You listened at stop {stop} for {length};"
             " the protocol asks for no more than {longest}."
         ),
-        (_("Check the times."), _("If there was a pause, write how long it was.")),
+        (_("Check the times."), _("If there was a pause, enter how long it was.")),
     ),
     "pause-not-restarted": Sentence(
         _(
-            "The listening at stop {stop} was paused for {pause};"
-            " after a loud event the protocol begins the listening again."
+            "You paused at stop {stop} for {pause};"
+            " the protocol asks you to start over after a loud event."
         ),
         (
-            _("If you did begin again, write the times of the unbroken listening and no pause."),
+            _("If you did start over, enter the times of the full listening period and no pause."),
             _LEAVE_IT,
         ),
     ),
@@ -227,67 +223,55 @@ _TIMES: Sentences = {
 _HOURS: Sentences = {
     "before-dusk": Sentence(
         _(
-            "The listening at stop {stop} starts at {start}; the earliest start is {earliest}"
+            "Listening at stop {stop} starts at {start}; the earliest start is {earliest}"
             " ({limit})."
         ),
-        (_CHECK_TIME, _("If you are at the stop, wait and begin again."), _LEAVE_IT),
+        (_CHECK_TIME, _("If you are at the stop, wait and start over."), _LEAVE_IT),
     ),
     "after-last-hour": Sentence(
-        _("The listening at stop {stop} ends at {end}; the latest end is {latest}."),
+        _("Listening at stop {stop} ends at {end}; the latest end is {latest}."),
         (_CHECK_TIME, _LEAVE_IT),
     ),
     "sun-does-not-set": Sentence(
-        _(
-            "The sun does not set or does not rise here on this night ({stops}), so it cannot"
-            " be told whether the hours meet the protocol."
-        ),
-        (_("Nothing needs mending."), _("The coordinator judges the hours.")),
+        _("The sun does not set or rise here this night ({stops}), so we cannot check the hours."),
+        (_("Nothing to fix."), _("The coordinator will judge the hours.")),
     ),
     "sunset-unknown": Sentence(
-        _(
-            "The sunset at {stops} is not known, so it cannot be told whether the hours meet"
-            " the protocol."
-        ),
-        (_("Nothing needs mending."), _("It is worked out when the visit reaches the server.")),
+        _("The sunset at {stops} is not known yet, so we cannot check the hours."),
+        (_("Nothing to fix."), _("The server calculates it once you send the visit.")),
     ),
 }
 
 _LIMIT_UNKNOWN = Sentence(
-    _("Stop {stop} has no {reading}, so it cannot be told whether the limit was met."),
+    _("Stop {stop} has no {reading}, so we cannot check the limit."),
     (_WRITE_DOWN,),
 )
 _LIMIT_UNKNOWN_VISIT = Sentence(
-    _("The visit has no {reading}, so it cannot be told whether the limit was met."),
+    _("The visit has no {reading}, so we cannot check the limit."),
     (_WRITE_DOWN,),
 )
 _LIMIT_UNKNOWN_SIDE = Sentence(
-    _(
-        "The {side} of the visit has no {reading}, nor have the stops, so it cannot be told"
-        " whether the limit was met."
-    ),
+    _("The {side} of the visit and the stops have no {reading}, so we cannot check the limit."),
     (_WRITE_DOWN,),
 )
 
 _WEATHER: Sentences = {
     "too-cold": Sentence(
         _(
-            "{reading} {place} is below {lowest}, the lowest air temperature of the window"
+            "{reading} {place} is below {lowest}, the minimum air temperature of the window"
             " “{window}”."
         ),
         (_("Check the reading."), _BREAK_OFF, _LEAVE_IT),
     ),
     "water-too-cold": Sentence(
         _(
-            "{reading} {place} is below {lowest}, the lowest water temperature of the window"
+            "{reading} {place} is below {lowest}, the minimum water temperature of the window"
             " “{window}”."
         ),
         (_("Check the reading."), _BREAK_OFF, _LEAVE_IT),
     ),
     "too-windy": Sentence(
-        _(
-            "Wind force {force} {place} is above {most} ({sign}), the strongest wind in which"
-            " the protocol is run."
-        ),
+        _("Wind force {force} {place} is above {most} ({sign}), the protocol’s wind limit."),
         (_BREAK_OFF, _LEAVE_IT),
     ),
     "wet-sky": Sentence(
@@ -319,8 +303,8 @@ _WEATHER: Sentences = {
     },
     "temperature-implausible": Sentence(
         _(
-            "{reading} {place} is hard to believe for the {kind};"
-            " expected is {lowest} to {highest}."
+            "{reading} {place} is not plausible for the {kind}; your program expects {lowest} to"
+            " {highest}."
         ),
         (_CHECK_SIGN, _LEAVE_IT),
     ),
@@ -350,24 +334,24 @@ _SPECIES: Sentences = {
         ),
     ),
     "species-twice-at-stop": Sentence(
-        _("{species} is written down more than once at stop {stop}."),
-        (_("Keep one of them: the highest call index that was heard."),),
+        _("{species} is on the sheet more than once at stop {stop}."),
+        (_("Keep one of them: the highest call index you heard."),),
     ),
     "calls-at-skipped-stop": Sentence(
-        _("Stop {stop} is marked as skipped, but {species} is written down there."),
+        _("Stop {stop} is marked as skipped, but has a call index for {species}."),
         (
-            _("If somebody listened, mark the stop as listened."),
+            _("If someone listened, mark the stop as surveyed."),
             _("If not, clear the species."),
         ),
     ),
     "index-missing": Sentence(
-        _("{species} at stop {stop} was opened, but has no call index."),
-        (_("Choose 0 if it was not heard, 1 to 3 if it was, or “heard, not sure”."),),
+        _("{species} at stop {stop} is on the sheet but has no call index."),
+        (_("Choose 0 if you did not hear it, 1 to 3 if you did, or “heard, not sure”."),),
     ),
     "species-off-checklist": Sentence(
         _(
-            "{species} at stop {stop} is not on the checklist of this route, so other nights"
-            " cannot be taken to have no record of it."
+            "{species} at stop {stop} is not on the checklist of this route, so nights without a"
+            " record of it do not count as zeros."
         ),
         (
             _("Check the species."),
@@ -382,7 +366,7 @@ _SPECIES: Sentences = {
         ),
         (
             _("Check the species and the date."),
-            _("Early and late callers do occur; a recording helps."),
+            _("Early or late calling does happen; a recording helps."),
             _LEAVE_IT,
         ),
     ),

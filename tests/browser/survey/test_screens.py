@@ -45,7 +45,7 @@ def test_screens(phone, take_along, look, observer):
     phone.pass_time(minutes=4)
     page.locator(".phase__what", has_text="Stop done").wait_for()
     said = page.locator(".finding p:not([class])").all_inner_texts()
-    assert any("The wait before listening at stop 1 was" in words for words in said)
+    assert any("The quiet wait at stop 1 was" in words for words in said)
     assert any("Wind force 5 at stop 1 is above 3" in words for words in said)
     look("10-done")
     page.get_by_role("button", name="Everything sent").or_(

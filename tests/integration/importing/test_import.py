@@ -138,13 +138,13 @@ def test_every_error_says_its_row_and_column(attempt):
     text = "\n".join(tried.problems)
     for wanted in (
         "Row 3, column “Route”: “R9” is not a route",
-        "Row 4, column “Date”: “2024-04-31” is not a day",
+        "Row 4, column “Date”: There is no such day as “2024-04-31”",
         "Row 5, column “Stop”: “one” is not a number",
-        "Row 6, column “Start time”: Start of the listening at stop 2: “25:14” has an hour above",
+        "Row 6, column “Start time”: Start of the listening period at stop 2: “25:14” has an hour",
         "Row 7, column “Temp (F)”: Air temperature at stop 3: ",
         "Row 8: Stop 1 of R1 on 2024-04-15 is in row 2 already",
         "Row 9, column “Spring peeper”: Spring peeper at stop 1 has call index 4",
-        "Row 10, column “End time”: The listening at stop 2 ends at 21:20",
+        "Row 10, column “End time”: Listening at stop 2 ends at 21:20",
         "Row 11, column “Lithobates sylvaticus”: “many” for Lithobates sylvaticus at stop 7",
         "Row 12: No protocol of the route was in force on 1999-04-15",
     ):

@@ -11,7 +11,8 @@ from tests.support.builders import make_checklist, make_route
 from tests.support.sheets import make_submitted, plain_cells, type_cells
 
 migration = importlib.import_module("surveys.migrations.0002_findings_as_parameters")
-WORDS = "The listening at stop 2 took 2 min; the protocol asks for 5 min."
+WORDS = "You listened at stop 2 for 2 min; the protocol asks for 5 min."
+OLD_WORDS = "The listening at stop 2 took 2 min; the protocol asks for 5 min."
 REMEDY = "If you are still at the stop, listen again for the full time."
 
 
@@ -23,7 +24,7 @@ def short(program, observer):
     return make_submitted(observer, make_route(program), cells)
 
 
-def stored_in_words(visit, message=WORDS):
+def stored_in_words(visit, message=OLD_WORDS):
     visit.findings.update(variant="", params={}, message_as_stored=message, remedy_as_stored=REMEDY)
     return visit.findings.get()
 
@@ -69,7 +70,7 @@ def test_the_migration_can_be_taken_back(short):
 def test_a_settled_finding_in_words_keeps_its_settlement_when_the_sheet_comes_again(
     short, observer, coordinator
 ):
-    finding = stored_in_words(short)
+    finding = stored_in_words(short, WORDS)
     answer = {"settlement": "counts", "reason": "Long enough.", "settled_by": coordinator.person}
     StoredFinding.objects.filter(pk=finding.pk).update(**answer, settled_at=short.submitted_at)
     short.state = "sent_back"

@@ -84,7 +84,7 @@ def forms(program, observer):
             "min_stops",
             "4",
             "7",
-            "Fewest stops on a visit",
+            "Minimum stops per visit",
         ),
         "window": (
             at("program_version_edit", version=version.pk),

@@ -37,7 +37,9 @@ def in_words(**limits):
 def test_a_protocol_with_few_limits_says_little():
     assert in_words() == {
         "Listening time": "5 min",
-        "When a loud event interrupts": "stop the clock, then go on with the same listening time",
+        "When a loud event interrupts": (
+            "stop the clock, then keep listening for the rest of the time"
+        ),
         "Stops": "at least 1, in the order of their numbers",
     }
 
@@ -65,12 +67,12 @@ def warm(air=None, water=None):
             "Latest end",
             "01:00 or 4 h 30 min after sunset, whichever comes first",
         ),
-        ({"settling_wait": 1 * MINUTE}, "Settling wait", "1 min"),
+        ({"settling_wait": 1 * MINUTE}, "Quiet wait", "1 min"),
         ({"longest_listening_time": 10 * MINUTE}, "Listening time", "5 min, up to 10 min in noise"),
         (
             {"interruption": Interruption.RESTART},
             "When a loud event interrupts",
-            "begin the listening time again",
+            "start over",
         ),
         ({"windows": warm(air="5")}, "Temperature, Winter", "at least 5 °C"),
         (
@@ -92,7 +94,7 @@ def warm(air=None, water=None):
         ({"min_stops": 8, "stops_in_order": False}, "Stops", "at least 8, in any order"),
         ({"min_stop_spacing_m": 800}, "Between stops", "at least 800 m"),
         ({"min_days_between_visits": 15}, "Between visits", "at least 15 days"),
-        ({"training_needed": True}, "Training", "needed"),
+        ({"training_needed": True}, "Call-identification test", "required"),
     ],
 )
 def test_each_limit(limits, name, words):

@@ -97,8 +97,10 @@ def test_labels_speak_the_units_of_the_program():
     spacing, temperatures = (
         LIMITS_BY_NAME[name] for name in ("min_stop_spacing_m", "plausible_temperature_c")
     )
-    assert spacing.in_units(spacing.label, METRIC) == "Fewest kilometers between stops"
-    assert spacing.in_units(spacing.label, IMPERIAL) == "Fewest miles between stops"
+    assert (
+        spacing.in_units(spacing.label, METRIC) == "Minimum distance between stops, in kilometers"
+    )
+    assert spacing.in_units(spacing.label, IMPERIAL) == "Minimum distance between stops, in miles"
     farthest = LIMITS_BY_NAME["max_distance_from_stop_m"]
     assert farthest.in_units(farthest.help, METRIC).startswith("In meters.")
     assert farthest.in_units(farthest.help, IMPERIAL).startswith("In feet.")
@@ -107,7 +109,7 @@ def test_labels_speak_the_units_of_the_program():
 
 def test_coordinators_are_told_more():
     words = dict(limits_in_words(BARE, IMPERIAL, for_coordinators=True))
-    assert words["Temperatures that can be believed"] == "5 °F to 113 °F"
+    assert words["Plausible temperatures"] == "5 °F to 113 °F"
     assert words["From the stop"] == "at most 328 ft"
     assert words["Drive between stops"] == "at most 62 mph"
     assert not set(words) <= set(dict(limits_in_words(BARE, IMPERIAL)))
@@ -137,7 +139,7 @@ def test_whoever_sets_a_limit_reads_it(limit):
         ("min_stops", 8, METRIC, "8"),
         ("max_beaufort", 0, METRIC, "0: calm, smoke goes straight up"),
         ("wet_sky_codes", frozenset({8, 7}), METRIC, "7 and 8"),
-        ("interruption", Interruption.RESTART, METRIC, "Begin again"),
+        ("interruption", Interruption.RESTART, METRIC, "Start over"),
         ("training_needed", True, METRIC, "yes"),
         ("stops_in_order", False, METRIC, "no"),
         ("min_stop_spacing_m", 800.04, METRIC, "800.0 m"),

@@ -110,7 +110,9 @@ def test_both_forms_of_a_sentence_with_a_number_have_the_same_places():
             assert len({frozenset(re.findall(r"\{\w+\}", form)) for form in forms}) == 1
 
 
-@pytest.mark.parametrize(("listened", "words"), [(1, "1 stop was"), (2, "2 stops were")])
+@pytest.mark.parametrize(
+    ("listened", "words"), [(1, "You surveyed 1 stop;"), (2, "You surveyed 2 stops;")]
+)
 def test_a_number_chooses_the_form_of_a_sentence(listened, words):
     found = {"listened": listened, "wanted": 5}
     assert tell_sentence("too-few-stops", "", found, METRIC).message.startswith(words)

@@ -222,10 +222,10 @@ def test_nights(text):
     [
         ("04/15/2024", "is not a date"),
         ("yesterday", "is not a date"),
-        ("2023-02-29", "not a day of the calendar"),
-        ("15 Foo 2024", "not a day of the calendar"),
-        ("0001-01-01", "not in this age"),
-        ("9999-12-31", "not in this age"),
+        ("2023-02-29", "There is no such day"),
+        ("15 Foo 2024", "There is no such day"),
+        ("0001-01-01", "not between 1900 and 2199"),
+        ("9999-12-31", "not between 1900 and 2199"),
     ],
 )
 def test_not_a_night(text, message):

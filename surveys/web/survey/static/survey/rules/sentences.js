@@ -1,199 +1,191 @@
 // Written by deploy/generate. Do not edit.
 export const SENTENCES = {
   "outside-window": [
-    "The night of {night} is in no season window. The windows are {windows}.",
+    "The night of {night} is outside every survey window: {windows}.",
     [
-      "Check the date: a night has the date of its evening.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "Check the date. Use the date on which the evening began, even if you finished after midnight.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "far-from-stop": [
-    "The position was measured {distance} from stop {stop}; the protocol allows {most}.",
+    "You were {distance} from stop {stop}; the protocol allows {most}.",
     [
       "Check that this is the right stop.",
-      "If the stop cannot be used any more, tell the coordinator.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If you can no longer use the stop, tell the coordinator.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "far-from-stop.accuracy": [
-    "The position was measured {distance} (give or take {accuracy}) from stop {stop}; the protocol " +
-      "allows {most}.",
+    "You were {distance} (give or take {accuracy}) from stop {stop}; the protocol allows {most}.",
     [
       "Check that this is the right stop.",
-      "If the stop cannot be used any more, tell the coordinator.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If you can no longer use the stop, tell the coordinator.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "wait-too-short": [
-    "The wait before listening at stop {stop} was {waited}; the protocol asks for {wanted}.",
+    "The quiet wait at stop {stop} was {waited}; the protocol asks for {wanted}.",
     [
       "If you are still at the stop, wait quietly and listen again.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "listening-too-short": [
-    "The listening at stop {stop} took {length}; the protocol asks for {wanted}.",
+    "You listened at stop {stop} for {length}; the protocol asks for {wanted}.",
     [
       "If you are still at the stop, listen again for the full time.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "listening-too-short.pause": [
-    "The listening at stop {stop} took {length}, the pause of {pause} taken off; the protocol asks " +
+    "You listened at stop {stop} for {length} (not counting a pause of {pause}); the protocol asks " +
       "for {wanted}.",
     [
       "If you are still at the stop, listen again for the full time.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "listening-too-long": [
-    "The listening at stop {stop} took {length}; the protocol asks for no more than {longest}.",
-    ["Check the times.", "If there was a pause, write how long it was."],
+    "You listened at stop {stop} for {length}; the protocol asks for no more than {longest}.",
+    ["Check the times.", "If there was a pause, enter how long it was."],
   ],
   "before-dusk": [
-    "The listening at stop {stop} starts at {start}; the earliest start is {earliest} ({limit}).",
+    "Listening at stop {stop} starts at {start}; the earliest start is {earliest} ({limit}).",
     [
       "Check the time.",
-      "If you are at the stop, wait and begin again.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If you are at the stop, wait and start over.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "after-last-hour": [
-    "The listening at stop {stop} ends at {end}; the latest end is {latest}.",
-    ["Check the time.", "If it is right, leave it: the coordinator decides whether it counts."],
+    "Listening at stop {stop} ends at {end}; the latest end is {latest}.",
+    ["Check the time.", "If it is right, leave it as is. The coordinator will decide whether it counts."],
   ],
   "sun-does-not-set": [
-    "The sun does not set or does not rise here on this night ({stops}), so it cannot be told " +
-      "whether the hours meet the protocol.",
-    ["Nothing needs mending.", "The coordinator judges the hours."],
+    "The sun does not set or rise here this night ({stops}), so we cannot check the hours.",
+    ["Nothing to fix.", "The coordinator will judge the hours."],
   ],
   "too-cold": [
-    "{reading} {place} is below {lowest}, the lowest air temperature of the window “{window}”.",
+    "{reading} {place} is below {lowest}, the minimum air temperature of the window “{window}”.",
     [
       "Check the reading.",
-      "If you are still out, break off and come back on another night.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If you are still out, stop for tonight and try another night.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "water-too-cold": [
-    "{reading} {place} is below {lowest}, the lowest water temperature of the window “{window}”.",
+    "{reading} {place} is below {lowest}, the minimum water temperature of the window “{window}”.",
     [
       "Check the reading.",
-      "If you are still out, break off and come back on another night.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If you are still out, stop for tonight and try another night.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "too-windy": [
-    "Wind force {force} {place} is above {most} ({sign}), the strongest wind in which the protocol " +
-      "is run.",
+    "Wind force {force} {place} is above {most} ({sign}), the protocol’s wind limit.",
     [
-      "If you are still out, break off and come back on another night.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If you are still out, stop for tonight and try another night.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "wet-sky": [
     "With sky code {code} ({sky}) {place} the protocol is not run.",
     [
-      "If you are still out, break off and come back on another night.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If you are still out, stop for tonight and try another night.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "wet-sky.no-words": [
     "With sky code {code} {place} the protocol is not run.",
     [
-      "If you are still out, break off and come back on another night.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If you are still out, stop for tonight and try another night.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "noise-too-loud": [
     "Noise index {noise} at stop {stop} is above {most}, the most that the protocol allows.",
     [
       "If the noise may pass, wait and listen again.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "temperature-missing": [
-    "Stop {stop} has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "Stop {stop} has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "temperature-missing.visit": [
-    "The visit has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The visit has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "temperature-missing.side": [
-    "The {side} of the visit has no {reading}, nor have the stops, so it cannot be told whether the " +
-      "limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The {side} of the visit and the stops have no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "water-temperature-missing": [
-    "Stop {stop} has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "Stop {stop} has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "water-temperature-missing.visit": [
-    "The visit has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The visit has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "water-temperature-missing.side": [
-    "The {side} of the visit has no {reading}, nor have the stops, so it cannot be told whether the " +
-      "limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The {side} of the visit and the stops have no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "wind-missing": [
-    "Stop {stop} has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "Stop {stop} has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "wind-missing.visit": [
-    "The visit has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The visit has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "wind-missing.side": [
-    "The {side} of the visit has no {reading}, nor have the stops, so it cannot be told whether the " +
-      "limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The {side} of the visit and the stops have no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "sky-missing": [
-    "Stop {stop} has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "Stop {stop} has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "sky-missing.visit": [
-    "The visit has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The visit has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "sky-missing.side": [
-    "The {side} of the visit has no {reading}, nor have the stops, so it cannot be told whether the " +
-      "limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The {side} of the visit and the stops have no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "noise-missing": [
-    "Stop {stop} has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "Stop {stop} has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "noise-missing.visit": [
-    "The visit has no {reading}, so it cannot be told whether the limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The visit has no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "noise-missing.side": [
-    "The {side} of the visit has no {reading}, nor have the stops, so it cannot be told whether the " +
-      "limit was met.",
-    ["Write it down if somebody noted it. Otherwise the coordinator decides."],
+    "The {side} of the visit and the stops have no {reading}, so we cannot check the limit.",
+    ["Write it down if someone noted it. Otherwise the coordinator will decide."],
   ],
   "temperature-implausible": [
-    "{reading} {place} is hard to believe for the {kind}; expected is {lowest} to {highest}.",
+    "{reading} {place} is not plausible for the {kind}; your program expects {lowest} to {highest}.",
     [
       "Check the number, its sign and its unit (°C or °F).",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "index-missing": [
-    "{species} at stop {stop} was opened, but has no call index.",
-    ["Choose 0 if it was not heard, 1 to 3 if it was, or “heard, not sure”."],
+    "{species} at stop {stop} is on the sheet but has no call index.",
+    ["Choose 0 if you did not hear it, 1 to 3 if you did, or “heard, not sure”."],
   ],
   "species-out-of-season": [
     "{species} at stop {stop} on the night of {night} is outside its calling season here, {season}.",
     [
       "Check the species and the date.",
-      "Early and late callers do occur; a recording helps.",
-      "If it is right, leave it: the coordinator decides whether it counts.",
+      "Early or late calling does happen; a recording helps.",
+      "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
 };
@@ -207,11 +199,11 @@ export const VOCABULARY = {
   sky: "sky code",
   noise_index: "noise index",
   arrived_at: "arrival",
-  started_at: "start of the listening",
-  finished_at: "end of the listening",
+  started_at: "start",
+  finished_at: "end",
   start: "start",
   end: "end",
-  listened: "listened",
+  listened: "surveyed",
   skipped: "skipped",
   dry: "dry",
   pools: "pools",
