@@ -43,6 +43,9 @@ UNEQUAL: Mapping[str, LevelModel] = {
     ", better where more call": by_abundance,
 }
 VISITS_FOR_UNEQUAL = 3
+# Sites in a season times visits, each kind counted once, up to which they are tried: beyond, where
+# detection differs between visits, they would take longer than everything else together.
+MOST_FOR_UNEQUAL = 30_000
 _SEASON = ("night", "night squared")
 _WATER = ("rain", "water")
 _AIR = ("minutes after sunset", "wind", "noise")
@@ -160,7 +163,8 @@ def _unequal_detection(detection: _Contest, occupancy: _Contest) -> str:
     flag is told and never chosen.
     """
     plain = occupancy.trend.fit
-    if (~np.isnan(plain.history)).sum(axis=1).max(initial=0) < VISITS_FOR_UNEQUAL:
+    visits = (~np.isnan(plain.history)).sum(axis=1).max(initial=0)
+    if visits < VISITS_FOR_UNEQUAL or plain.cells.trials.size > MOST_FOR_UNEQUAL:
         return ""
     equal = _criterion(plain, occupancy.site_covariates)
     chosen, best = "", equal.criterion

@@ -146,6 +146,11 @@ def frozen_by_hand(folder: Path, **changes) -> Frozen:
                  "flags": "too few data"},
                 {"species": SPECIES[1], "site": "stop", "flags": "too few data; =1+1"},
             ],
+            "null_runs": [
+                {"species": SPECIES[0], "runs": 200, "fell": 4, "rose": 6,
+                 "false_alarms": 0.05, "false_alarms_low": 0.027, "false_alarms_high": 0.09},
+                {"species": SPECIES[1], "runs": 0, "fell": 0, "rose": 0},
+            ],
         },
         **changes,
     )  # fmt: skip

@@ -92,6 +92,22 @@ def test_luck_that_lasts_and_is_shared_is_found():
     assert (none.stay, none.alike) == (pytest.approx(0, abs=0.08), pytest.approx(0, abs=0.05))
 
 
+def test_years_scatter_as_much_as_they_did():
+    """Yearly shares of simulated programs differ as the scatter of the line says."""
+    rng = np.random.default_rng(11)
+    psi = 1 / (1 + np.exp(-rng.normal(0, 0.8, 12)))
+    histories, truth = truth_of(periods_of(rng, psi=psi, years=12, routes=60))
+    assert truth.scatter == pytest.approx(0.8, abs=0.35)
+    year = histories.season_year
+    spreads = []
+    for _ in range(30):
+        drawn = simulated(histories, truth, rng).max(axis=1)
+        share = np.array([drawn[year == one].mean() for one in np.unique(year)])
+        seen = 1 - (1 - 0.6) ** 3
+        spreads.append(np.std(np.log(share / (seen - share)), ddof=1))
+    assert np.mean(spreads) == pytest.approx(truth.scatter, rel=0.2)
+
+
 def test_detection_is_that_of_the_fit():
     _, truth = truth_of(periods_of(np.random.default_rng(7), routes=60, p=0.4))
     heard = truth.detection[truth.detection > 0]

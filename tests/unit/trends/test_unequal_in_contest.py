@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from surveys.trends import model_selection
 from surveys.trends.analysis import chosen_year_trend
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import (
@@ -80,6 +81,14 @@ def test_what_made_the_data_wins(chance, suffix):
 def test_with_two_visits_sites_cannot_be_told_apart():
     histories = program(np.random.default_rng(3), of_two_classes, visits=2)
     choice = choose_trend(histories, {}, {})
+    assert {model.name for model in choice.detection_models} == {CONSTANT, CONSTANT + BY_YEAR}
+
+
+def test_they_are_left_out_where_they_would_take_too_long(monkeypatch):
+    histories = program(np.random.default_rng(2), of_two_classes, visits=6)
+    monkeypatch.setattr(model_selection, "MOST_FOR_UNEQUAL", 5)
+    choice = choose_trend(histories, {}, {})
+    assert choice.detection == without_unequal(choice.detection)
     assert {model.name for model in choice.detection_models} == {CONSTANT, CONSTANT + BY_YEAR}
 
 
