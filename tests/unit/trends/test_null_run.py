@@ -122,6 +122,17 @@ def test_the_same_data_give_the_same_run_and_another_species_another():
     assert one.alarms.high < 0.6
 
 
+def test_a_species_that_fell_falls_in_few_of_its_null_runs():
+    periods = periods_of(np.random.default_rng(12), psi=np.linspace(0.85, 0.2, 8), routes=20)
+    histories = build_histories(periods.columns)
+    choice = choose_trend(histories, {}, {})
+    low, high = chosen_year_trend(histories, {}, choice).line.limits
+    assert low < high < 0
+    told = null_run("Pseudacris crucifer", periods, runs=20)
+    assert told.runs == 20
+    assert told.fell <= 4
+
+
 def test_without_a_trend_nothing_is_told_by_chance():
     periods = periods_of(np.random.default_rng(9), years=4)
     told = null_run("Pseudacris crucifer", periods, runs=3)
