@@ -85,6 +85,7 @@ urlpatterns = [
     path(f"{PROGRAM}seasons/route-years/", results.RouteYears.as_view(), name="route_years"),
     path(f"{PROGRAM}seasons/coverage/", results.SeasonCoverage.as_view(), name="coverage"),
     path(f"{PROGRAM}trends/", results.Trends.as_view(), name="trends"),
+    path(f"{PROGRAM}trends/species/", results.SpeciesTrends.as_view(), name="species_trends"),
     path(f"{PROGRAM}publications/", publications.Publications.as_view(), name="publications"),
     path(
         f"{PROGRAM}publications/<int:season_year>/<int:version>/",

@@ -7,15 +7,15 @@ inverts and tints the whole picture. Series differ by shape and line, never by c
 import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import altair as alt
 import vl_convert
 from altair.utils.schemapi import debug_mode
 
-from surveys.charts.words import SITES, trend_line
-from surveys.trends import Estimate, SpeciesResult
+from surveys.charts.words import SITES, steps_of, trend_line
+from surveys.trends import Estimate, SpeciesResult, SpeciesYear
 
 INK = "#1f2a2c"
 STRONG = "#1c525c"
@@ -39,23 +39,26 @@ SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down"
 
 @dataclass(frozen=True, kw_only=True)
 class ChartPoint:
-    """A share with its limits, None where unknown."""
+    """A share with its limits, None where unknown; of a season not over when ``is_open``."""
 
     year: int
     value: float | None
     low: float | None
     high: float | None
+    is_open: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class SpeciesChart:
-    """Yearly shares of one species, and the line through them with its band."""
+    """Yearly shares of one species, and the line through them with its band; it has a step at
+    ``steps``."""
 
     title: str
     site_words: str
     corrected: tuple[ChartPoint, ...]
     naive: tuple[ChartPoint, ...]
     line: tuple[ChartPoint, ...]
+    steps: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,14 +74,20 @@ def species_chart(result: SpeciesResult, *, site: str, title: str) -> SpeciesCha
     return SpeciesChart(
         title=title,
         site_words=SITES[site],
-        corrected=tuple(point(year.season_year, year.occupancy) for year in result.years),
-        naive=tuple(point(year.season_year, year.naive) for year in result.years),
+        corrected=tuple(year_point(year, year.occupancy) for year in result.years),
+        naive=tuple(year_point(year, year.naive) for year in result.years),
         line=tuple(point(year, share) for year, share in trend_line(result)[0]),
+        steps=steps_of(result),
     )
 
 
 def point(year: int, estimate: Estimate) -> ChartPoint:
     return ChartPoint(year=year, value=estimate.value, low=estimate.low, high=estimate.high)
+
+
+def year_point(year: SpeciesYear, share: Estimate) -> ChartPoint:
+    """One of the shares of a season year."""
+    return replace(point(year.season_year, share), is_open=year.is_open)
 
 
 @_UNCHECKED
@@ -115,16 +124,43 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
         )
     )
     layers: list[Any] = [bars, marks]
+    if any(point.is_open for point in (*chart.corrected, *chart.naive)):
+        layers += _open_seasons(base, x, chart.site_words)
     if chart.line:
-        line = alt.Chart(alt.Data(values=_rows(chart.line)))
+        stretches = [
+            {**row, "stretch": sum(step <= row["year"] for step in chart.steps)}
+            for row in _rows(chart.line)
+        ]
+        line = alt.Chart(alt.Data(values=stretches))
         band = line.mark_area(color=STRONG, opacity=0.12).encode(
-            x=x, y=_shares(chart.site_words, "low"), y2="high:Q"
+            x=x, y=_shares(chart.site_words, "low"), y2="high:Q", detail="stretch:N"
         )
         slope = line.mark_line(color=STRONG, strokeWidth=2, strokeDash=[7, 4]).encode(
-            x=x, y=_shares(chart.site_words)
+            x=x, y=_shares(chart.site_words), detail="stretch:N"
         )
         layers = [band, slope, *layers]
     return finished(alt.layer(*layers), chart.title)
+
+
+def _open_seasons(base: alt.Chart, x: alt.X, site_words: str) -> list[Any]:
+    """White hearts on the marks of a season that is not over, and the word."""
+    of_open = base.transform_filter("datum.open && isValid(datum.value)")
+    hearts = of_open.mark_point(filled=True, size=26, opacity=1, color="#ffffff").encode(
+        x=x,
+        y=_shares(site_words),
+        shape=alt.Shape(
+            "series:N",
+            scale=alt.Scale(domain=[CORRECTED, NAIVE], range=["circle", "diamond"]),
+            legend=None,
+        ),
+    )
+    word = (
+        of_open.transform_aggregate(value="max(value)", high="max(high)", year="mean(year)")
+        .transform_calculate(top="isValid(datum.high) ? datum.high : datum.value")
+        .mark_text(dy=-8, font=FONT, fontSize=12, color=INK)
+        .encode(x=x, y=_shares(site_words, "top"), text=alt.value("open"))
+    )
+    return [hearts, word]
 
 
 @_UNCHECKED
@@ -152,7 +188,13 @@ def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> di
     marks = known.mark_point(filled=True, size=52, opacity=1).encode(
         x=x, y=_shares(site_words), color=color, shape=shape
     )
-    return finished(alt.layer(bars, lines, marks), title)
+    hearts = (
+        known.transform_filter("datum.open")
+        .mark_point(filled=True, size=18, opacity=1, color="#ffffff")
+        .encode(x=x, y=_shares(site_words), shape=shape)
+    )
+    is_open = any(point.is_open for line in series for point in line.points)
+    return finished(alt.layer(bars, lines, marks, *([hearts] if is_open else [])), title)
 
 
 def series_channels(
@@ -180,7 +222,13 @@ def to_png(spec: dict[str, Any]) -> bytes:
 
 def _rows(points: Sequence[ChartPoint]) -> list[dict[str, float | None]]:
     return [
-        {"year": point.year, "value": point.value, "low": point.low, "high": point.high}
+        {
+            "year": point.year,
+            "value": point.value,
+            "low": point.low,
+            "high": point.high,
+            "open": point.is_open,
+        }
         for point in points
         if point.value is not None or (point.low is not None and point.high is not None)
     ]

@@ -16,7 +16,8 @@ _TOPS = (0.25, 0.5, 1.0)
 
 def small_svg(chart: SpeciesChart) -> str:
     """Shares from 0 at the foot to 25, 50 or 100 % at the top: dots corrected for detection, else
-    open ones as heard, with the line of the trend; the first and the last season year below."""
+    pale rings as heard, with the line of the trend; a season that is not over is a ring. The first
+    and the last season year below."""
     points = [point for point in chart.corrected if point.value is not None]
     uncorrected = not points
     if uncorrected:
@@ -27,11 +28,11 @@ def small_svg(chart: SpeciesChart) -> str:
     if years:
         frame = _Frame(first=min(years), last=max(years), top=top)
         if chart.line:
-            parts += _band(chart.line, frame)
-        dot = f'fill="#ffffff" stroke="{PALE}"' if uncorrected else f'fill="{STRONG}" stroke="none"'
+            for stretch in _stretches(chart):
+                parts += _band(stretch, frame)
         parts += [
             f'<circle cx="{frame.x(point.year):.1f}" cy="{frame.y(point.value or 0):.1f}" '
-            f'r="{_RADIUS}" {dot}/>'
+            f'r="{_RADIUS}" {_dot(point, uncorrected=uncorrected)}/>'
             for point in points
         ]
         parts += _ends(frame)
@@ -55,6 +56,21 @@ class _Frame:
 
     def y(self, share: float) -> float:
         return _TOP + (1 - min(share / self.top, 1.0)) * (HEIGHT - _TOP - _BOTTOM)
+
+
+def _stretches(chart: SpeciesChart) -> list[list[ChartPoint]]:
+    """The line in its parts between steps."""
+    parts: dict[int, list[ChartPoint]] = {}
+    for point in chart.line:
+        parts.setdefault(sum(step <= point.year for step in chart.steps), []).append(point)
+    return list(parts.values())
+
+
+def _dot(point: ChartPoint, *, uncorrected: bool) -> str:
+    color = PALE if uncorrected else STRONG
+    if uncorrected or point.is_open:
+        return f'fill="#ffffff" stroke="{color}"'
+    return f'fill="{color}" stroke="none"'
 
 
 def _top(points: Sequence[ChartPoint], line: Sequence[ChartPoint]) -> float:

@@ -5,6 +5,7 @@ Pages, files and the printed report use the same words for the same numbers.
 
 from collections.abc import Iterable, Sequence
 
+from surveys.protocol.words import listed
 from surveys.trends import FLAGS, Estimate, SpeciesResult, SpeciesYear
 from surveys.trends.community import is_told
 from surveys.trends.estimates import (
@@ -12,11 +13,14 @@ from surveys.trends.estimates import (
     EDGE_OF_RANGE,
     FEW_CLUSTERS,
     NEVER_HEARD,
+    NEVER_HEARD_TWICE,
     NO_EFFORT,
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
     POOR_FIT,
+    ROUTES_ALIKE,
     TOO_FEW_DATA,
+    YEARS_LEFT_OUT,
     merge_flags,
 )
 
@@ -40,8 +44,11 @@ _WHY_NOT = {
     ),
     TOO_FEW_DATA: "there are too few data",
     POOR_FIT: "the model does not fit the data",
+    ROUTES_ALIKE: "every route changed in the same way, so nothing tells how uncertain that is",
     FEW_CLUSTERS: "too few routes were surveyed",
 }
+# Where one of them is why nothing can be corrected, the plain share may be told in its place.
+_NO_DETECTION = {NO_REPEAT_VISITS, NEVER_HEARD_TWICE, NOT_IDENTIFIED}
 
 
 def share(value: float | None) -> str:
@@ -109,25 +116,66 @@ def has_direction(estimate: Estimate) -> bool:
 
 
 def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
-    """The trend in one or two sentences; of the uncorrected share where it cannot be corrected."""
+    """The trend in words; of the uncorrected share only where nothing tells how often the species
+    is missed."""
     trend, sites = result.trend, SITES[site]
     if not result.years:
         return f"{name}: no accepted visits in its calling season yet, so nothing can be said."
     first, last = result.years[0].season_year, result.years[-1].season_year
     if first == last:
         return f"{name}: there is one season only, {first}, so no change can be shown."
-    span = f"between {first} and {last}"
+    span = f"between {trend.first_year or first} and {trend.last_year or last}"
     if supports_a_sentence(trend.occupancy):
-        return f"{name}: {span} " + _change(
-            trend.occupancy, f"the share of occupied {sites}", _ends(trend.line)
-        )
+        what = f"the share of occupied {sites}"
+        text = f"{name}: {span} " + _change(trend.occupancy, what, _path(result, trend.line))
+        return " ".join([text, *break_sentences(result)])
     why = reason(trend.occupancy, site)
     text = f"{name}: no trend corrected for detection can be shown, because {why}."
-    if supports_a_sentence(trend.naive):
+    if tells_plain_share(result):
         what = f"the plain share of {sites} where it was heard"
-        change = _change(trend.naive, what, _ends(trend.naive_line))
+        change = _change(trend.naive, what, _path(result, trend.naive_line))
         text += f" Not corrected for animals that were there and not heard: {span} {change}"
-    return text
+    return " ".join([text, *break_sentences(result)])
+
+
+def tells_plain_share(result: SpeciesResult) -> bool:
+    """Whether the trend of the plain share is told in place of the corrected one: where only the
+    chance of detection is missing. Any other doubt is one about the data."""
+    trend = result.trend
+    unknown = bool(_NO_DETECTION & set(trend.occupancy.flags))
+    return unknown and supports_a_sentence(trend.naive)
+
+
+def steps_of(result: SpeciesResult) -> tuple[int, ...]:
+    """The season years at which the line has a step."""
+    trend = result.trend
+    first, last = trend.first_year or 0, trend.last_year or 0
+    return tuple(year for year in trend.breaks if first < year <= last)
+
+
+def break_sentences(result: SpeciesResult) -> list[str]:
+    """What the line does where listening changed, and which seasons are not in it."""
+    trend, said = result.trend, []
+    steps = steps_of(result)
+    if steps:
+        said.append(
+            f"Listening changed in {listed(steps)}: the line has a step there, "
+            "which counts for no change."
+        )
+    told = {year for year, _ in trend.line}
+    over = [year.season_year for year in result.years if not year.is_open]
+    left = [year for year in over if year not in told]
+    if YEARS_LEFT_OUT in trend.occupancy.flags and left:
+        said.append(
+            f"Not in the trend: {listed(left)}, on a side of a change of listening in "
+            f"{listed(trend.breaks)} with fewer than three seasons."
+        )
+    said += [
+        f"The season of {year.season_year} is still open and not in the trend."
+        for year in result.years
+        if year.is_open
+    ]
+    return said
 
 
 def direction(result: SpeciesResult) -> str:
@@ -150,8 +198,9 @@ def headline(result: SpeciesResult) -> str:
         return "one season only"
     if supports_a_sentence(trend.occupancy):
         return change_with_interval(trend.occupancy)
-    why = trend.occupancy.flags[0] if trend.occupancy.flags else "too few data"
-    if not supports_a_sentence(trend.naive):
+    flags = [flag for flag in _WHY_NOT if flag in trend.occupancy.flags]
+    why = flags[0] if flags else TOO_FEW_DATA
+    if not tells_plain_share(result):
         return why
     return f"{why}; not corrected: {change_with_interval(trend.naive)}"
 
@@ -170,7 +219,7 @@ def trend_line(result: SpeciesResult) -> tuple[Sequence[tuple[int, Estimate]], b
     trend = result.trend
     if supports_a_sentence(trend.occupancy):
         return trend.line, True
-    return (trend.naive_line if supports_a_sentence(trend.naive) else ()), False
+    return (trend.naive_line if tells_plain_share(result) else ()), False
 
 
 def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
@@ -195,6 +244,7 @@ def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
     if line:
         of = "" if is_corrected else " of the plain share"
         parts.append(f"The trend line{of} goes {_ends(line)}.")
+    parts += break_sentences(result)
     return " ".join(parts)
 
 
@@ -237,6 +287,11 @@ def _change(estimate: Estimate, what: str, ends: str) -> str:
         f"{what} {'fell' if value < 0 else 'rose'} by {abs(value):.1f}{PERCENT} a year "
         f"(95 % interval: {near:.1f} to {far:.1f}{PERCENT}){path}."
     )
+
+
+def _path(result: SpeciesResult, line: Sequence[tuple[int, Estimate]]) -> str:
+    """`from 40 % to 28 %`; blank where a step lies between, which is no part of the change."""
+    return "" if steps_of(result) else _ends(line)
 
 
 def _ends(line: Sequence[tuple[int, Estimate]]) -> str:

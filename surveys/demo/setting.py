@@ -21,6 +21,7 @@ from surveys.models import (
     Protocol,
     ProtocolVersion,
     Route,
+    RouteChoice,
     SeasonWindow,
     Species,
     Stop,
@@ -106,6 +107,7 @@ def _write_routes(
             code=route.code,
             name=route.name,
             region=route.region,
+            chosen=RouteChoice.RANDOM,
             line=_line(route),
             access_notes=f"Park at {route.stops[0].name}, fully off the road. "
             f"Turn around at {route.stops[-1].name}.",

@@ -11,17 +11,25 @@ from operator import attrgetter
 
 import numpy as np
 
-from surveys.models import Program, Stop
+from surveys.models import Program, ProtocolVersion, Stop
+from surveys.programs.versions import protocol_values, units_of
+from surveys.protocol.limits.words import hearing_in_words
 from surveys.protocol.seasons import season_bounds
 from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import MonthDay, Place
+from surveys.seasons.coverage import tonight
 from surveys.seasons.query import fetch
+from surveys.seasons.schedule import open_season
 from surveys.trends.histories import PeriodColumns
 from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.periods import TRACE_OF_RAIN_MM, WATER, Heard, Listed, ProgramPeriods
 
 # A visit is numbered within its route and season year; two visits of one night stay apart.
 PERIODS = """
+WITH debut AS (
+    SELECT observer_id, min(season_year) AS season_year
+    FROM counted_visit WHERE program_id = %(program)s GROUP BY observer_id
+)
 SELECT p.id, p.stop_id, p.visit_id, p.route_id, p.region, p.season_year, p.night,
        w.season_begins_month, w.season_begins_day,
        dense_rank() OVER (
@@ -32,9 +40,13 @@ SELECT p.id, p.stop_id, p.visit_id, p.route_id, p.region, p.season_year, p.night
        p.noise_index::float8 AS noise,
        CASE WHEN p.rain_trace THEN %(trace)s ELSE p.rain_48h_mm::float8 END AS rain,
        p.water_tonight AS water,
-       p.started_at
+       p.started_at,
+       p.protocol_version_id,
+       d.season_year = p.season_year AS first_season
 FROM counted_period p
 JOIN surveys_protocolversion w ON w.id = p.protocol_version_id
+JOIN surveys_visit v ON v.id = p.visit_id
+JOIN debut d ON d.observer_id = v.observer_id
 WHERE p.program_id = %(program)s
 ORDER BY p.night, p.visit_id, p.stop_id
 """
@@ -48,14 +60,15 @@ ORDER BY species_id
 
 
 def load_periods(program: Program) -> ProgramPeriods:
-    """Everything the fits of a program need, in four queries."""
+    """Everything the fits of a program need, in nine queries."""
     rows = fetch(PERIODS, {"program": program.pk, "trace": TRACE_OF_RAIN_MM})
     calls = fetch(CALLS, {"program": program.pk})
     stops = list(
         Stop.objects.filter(route__program=program).values_list(
-            "pk", "place", "habitat", "hydroperiod", "fish"
+            "pk", "place", "active_from", "active_until", "habitat", "hydroperiod", "fish"
         )
     )
+    ways = _ways(program)
     count = len(rows)
     columns = PeriodColumns(
         route=np.array([row.route_id for row in rows], dtype=np.int64),
@@ -75,6 +88,8 @@ def load_periods(program: Program) -> ProgramPeriods:
                 rows, {pk: place for pk, place, *_ in stops}, program.time_zone
             ),
         },
+        way=np.array([ways[row.protocol_version_id] for row in rows], dtype=np.int64),
+        first_season=np.array([row.first_season for row in rows], dtype=np.bool_),
     )
     return ProgramPeriods(
         columns=columns,
@@ -83,10 +98,28 @@ def load_periods(program: Program) -> ProgramPeriods:
         heard=_heard(calls, {row.id: position for position, row in enumerate(rows)}),
         listed=_listed(program),
         stops={
-            name: {pk: facts[position] for pk, _, *facts in stops}
+            name: {pk: facts[position] for pk, _, _, _, *facts in stops}
             for position, name in enumerate(("habitat", "hydroperiod", "fish"))
         },
+        in_use={
+            pk: (since.toordinal(), until.toordinal() if until else None)
+            for pk, _, since, until, *_ in stops
+        },
+        chosen=dict(program.routes.order_by().values_list("pk", "chosen")),
+        open_year=open_season(program, tonight(program)),
     )
+
+
+def _ways(program: Program) -> dict[int, int]:
+    """Protocol versions by what is heard under them: equal numbers, surveyed alike."""
+    versions = ProtocolVersion.objects.filter(protocol__program=program).order_by("pk")
+    units, numbers = units_of(program), {}
+    return {
+        version.pk: numbers.setdefault(
+            hearing_in_words(protocol_values(version), units), len(numbers)
+        )
+        for version in versions.select_related("protocol").prefetch_related("windows")
+    }
 
 
 def _floats(values: Iterable[float | None]) -> FloatArray:

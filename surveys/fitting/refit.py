@@ -34,6 +34,7 @@ class Job:
         everywhere = not self.region
         return Parts(
             turnover=everywhere,
+            sensitivity=everywhere,
             index=everywhere and self.site == SiteKind.STOP,
             phenology=everywhere and self.site == SiteKind.STOP,
         )

@@ -10,7 +10,9 @@ from pathlib import Path
 import surveys.trends
 from surveys.fitting import histories
 from surveys.models import Program
+from surveys.seasons.coverage import tonight
 from surveys.seasons.query import fetch
+from surveys.seasons.schedule import open_season
 
 VERSION = "Duskpool 0.1.0"
 ROOT = Path(surveys.trends.__file__).parents[1]
@@ -23,9 +25,12 @@ STAMP = """
 SELECT md5(concat_ws('|',
     (SELECT string_agg(v.id::text || v.revision, ',' ORDER BY v.id)
      FROM counted_visit v WHERE v.program_id = %(program)s),
-    (SELECT string_agg(concat_ws(':', r.id, r.region), ',' ORDER BY r.id)
+    (SELECT string_agg(concat_ws(':', r.id, r.region, r.chosen), ',' ORDER BY r.id)
      FROM surveys_route r WHERE r.program_id = %(program)s),
-    (SELECT string_agg(concat_ws(':', s.id, s.habitat, s.hydroperiod, s.fish), ',' ORDER BY s.id)
+    (SELECT string_agg(
+         concat(s.id, ':', s.habitat, ':', s.hydroperiod, ':', s.fish, ':', s.active_from, ':',
+                s.active_until),
+         ',' ORDER BY s.id)
      FROM surveys_stop s JOIN surveys_route r ON r.id = s.route_id
      WHERE r.program_id = %(program)s),
     (SELECT string_agg(
@@ -38,8 +43,9 @@ SELECT md5(concat_ws('|',
 
 
 def data_stamp(program: Program) -> str:
-    """A checksum of all that the fits of a program depend on."""
-    return str(fetch(STAMP, {"program": program.pk})[0].stamp)
+    """A checksum of all that the fits of a program depend on, the end of a season included."""
+    stamp = fetch(STAMP, {"program": program.pk})[0].stamp
+    return f"{stamp} {open_season(program, tonight(program)) or ''}".strip()
 
 
 @cache

@@ -12,7 +12,15 @@ from surveys.models.publication import (
 )
 from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
 from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
-from surveys.models.route import Assignment, Habitat, Hydroperiod, Presence, Route, Stop
+from surveys.models.route import (
+    Assignment,
+    Habitat,
+    Hydroperiod,
+    Presence,
+    Route,
+    RouteChoice,
+    Stop,
+)
 from surveys.models.run import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.models.species import ChecklistEntry, Species
 from surveys.models.visit import (
@@ -59,6 +67,7 @@ __all__ = [
     "RecordingState",
     "ReviewStep",
     "Route",
+    "RouteChoice",
     "RunKind",
     "RunState",
     "SeasonWindow",

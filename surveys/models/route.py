@@ -25,6 +25,15 @@ class Habitat(models.TextChoices):
     OTHER = "other", "Other"
 
 
+class RouteChoice(models.TextChoices):
+    """How the place of a route was chosen. It decides what its trend speaks for."""
+
+    RANDOM = "random", "At random"
+    HABITAT = "habitat", "By habitat: where wetlands suit frogs and toads"
+    HEARD = "heard", "Because the species were heard there"
+    UNKNOWN = "unknown", "Not known"
+
+
 class Hydroperiod(models.TextChoices):
     """How long a wetland holds water in most years."""
 
@@ -55,11 +64,17 @@ class Route(models.Model):
         blank=True, help_text="Where to park, whose leave is needed, what to watch for."
     )
     active = models.BooleanField(default=True)
+    chosen = models.CharField(
+        max_length=10, choices=RouteChoice.choices, default=RouteChoice.UNKNOWN
+    )
 
     class Meta:
         ordering = ["program", "code"]
         constraints = [
-            models.UniqueConstraint(fields=["program", "code"], name="route_code_unique")
+            models.UniqueConstraint(fields=["program", "code"], name="route_code_unique"),
+            models.CheckConstraint(
+                condition=models.Q(chosen__in=RouteChoice.values), name="route_choice_known"
+            ),
         ]
 
     def __str__(self) -> str:

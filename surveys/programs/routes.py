@@ -43,6 +43,7 @@ def route_facts(route: Route) -> Facts:
         "Name": route.name,
         "Region": route.region,
         "Protocol": str(route.protocol),
+        "How it was chosen": route.get_chosen_display(),
         "Access": route.access_notes,
         "This route is surveyed": yes_or_no(route.active),
     }
@@ -67,9 +68,11 @@ def save_route(
     protocol_id: int,
     access_notes: str,
     active: bool,
+    chosen: str | None = None,
     seen: Seen | None = None,
 ) -> Route:
-    """Add a route, or change one (`route_id`), that is still as it was `seen`.
+    """Add a route, or change one (`route_id`), that is still as it was `seen`. How it was chosen
+    stays as it is where `chosen` is None.
 
     Raises ValidationError by field, EditConflict.
     """
@@ -90,6 +93,8 @@ def save_route(
         )
     route.code, route.name, route.region = code.strip(), name.strip(), region.strip()
     route.protocol, route.access_notes, route.active = protocol, access_notes, active
+    if chosen is not None:
+        route.chosen = chosen
     _check_code(member.program, route)
     route.full_clean()
     route.save()

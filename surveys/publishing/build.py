@@ -43,7 +43,9 @@ from surveys.runs.progress import Say, Steps, say_nothing
 from surveys.runs.work import finish
 from surveys.trends.null_run import RUNS
 
-RESULTS = (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS, tables.NULL_RUNS)
+RESULTS = (
+    tables.YEARLY, tables.OCCUPANCY, tables.TRENDS, tables.SENSITIVITY, tables.NULL_RUNS,
+)  # fmt: skip
 ROWS = tuple(table for table in TABLES if table not in RESULTS)
 
 

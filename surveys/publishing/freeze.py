@@ -22,7 +22,8 @@ from surveys.models import (
 )
 from surveys.programs.versions import protocol_values, units_of
 from surveys.protocol.limits.phrases import window_in_words
-from surveys.protocol.limits.words import limits_in_words
+from surveys.protocol.limits.words import hearing_in_words, limits_in_words
+from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import season_bounds
 from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import (
@@ -55,6 +56,7 @@ from surveys.publishing.stops import (
 )
 from surveys.publishing.tables import Table
 from surveys.publishing.yearly import yearly_cells
+from surveys.seasons.schedule import open_season
 from surveys.seasons.yearly import yearly_table
 
 # Tables that hold places: the only ones that differ for those who may have exact ones.
@@ -87,6 +89,7 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     stops = shared_stops(program)
     write_table(folder, tables.CHECKLIST, checklist)
     write_table(folder, tables.PROTOCOLS, _protocols(program, about.season_year))
+    write_table(folder, tables.SEASONS, _seasons(program, about))
     write_table(folder, tables.VISITS, _visits(program, parameters))
     write_table(folder, tables.PERIODS, _periods(program, parameters, stops))
     write_table(folder, tables.CALLS, _calls(program, parameters))
@@ -167,8 +170,17 @@ def _protocols(program: Program, season_year: int) -> Iterator[tuple[Value, ...]
             version.in_force_from,
             "; ".join(f"{name}: {limit}" for name, limit in limits_in_words(protocol, units)),
             "; ".join(f"{window.name}: {window_in_words(window)}" for window in protocol.windows),
+            hearing_in_words(protocol, units),
             version.source,
         )
+
+
+def _seasons(program: Program, about: About) -> Iterator[tuple[Value, ...]]:
+    night = night_of(about.published_at, program.time_zone)
+    still_open = open_season(program, night)
+    years = counted_visits(program, about.season_year).order_by("season_year")
+    for year in years.values_list("season_year", flat=True).distinct():
+        yield year, year == still_open
 
 
 def counted_visits(program: Program, season_year: int) -> QuerySet[Visit]:
@@ -273,6 +285,7 @@ def _write_places(
                 route.name if route.code in named else "",
                 route.region,
                 route.protocol.name,
+                route.chosen,
                 len(of_route.get(route.code, ())),
                 *_route_middle(of_route.get(route.code, ())),
             )

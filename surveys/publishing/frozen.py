@@ -120,12 +120,17 @@ def table_bytes(table: Table, rows: Iterable[Sequence[Value]]) -> bytes:
 
 
 def read_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[Value, ...]]:
-    """The rows of a table from its CSV lines; None for blank."""
-    reads = [READ[column.type] for column in table.columns]
+    """The rows of a table from its CSV lines; None for blank, and for columns that the file does
+    not have, because it is older than they are."""
     cells = csv.reader(lines)
-    next(cells, None)
+    header = next(cells, [])
+    reads = [
+        (READ[column.type], header.index(column.name) if column.name in header else None)
+        for column in table.columns
+    ]
     for line in cells:
-        yield tuple(read(text) if text else None for read, text in zip(reads, line, strict=True))
+        texts = ((read, "" if place is None else line[place]) for read, place in reads)
+        yield tuple(read(text) if text else None for read, text in texts)
 
 
 def _write(file: TextIO, table: Table, rows: Iterable[Sequence[Value]]) -> None:

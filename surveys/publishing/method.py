@@ -73,11 +73,22 @@ CORRECTED = (
     (
         "Each trend is checked against surveys simulated from it (MacKenzie and Bailey 2004, "
         "Journal of Agricultural, Biological, and Environmental Statistics 9:300-318). Where the "
-        "data fit poorly, its intervals are widened and a flag says so."
+        "data fit poorly, a flag says so, no sentence is told of the trend, and the intervals of "
+        "single seasons are widened."
     ),
     (
-        "The trend is one logistic line through all season years, fitted to the same visits. Its "
-        "interval lets the stops of a route share their fate (clustered standard errors)."
+        "The trend is a line through a level for each season year, within routes. Its interval "
+        "lets the stops of a route share their fate and knows that good and bad years move all "
+        "routes together."
+    ),
+    (
+        "Where the rules for listening or the stops changed on at least a tenth of the surveys, "
+        "the line has a step that counts for no change; a side of the step with fewer than three "
+        "season years is left out. A season whose windows are not over is in no trend."
+    ),
+    (
+        "The table “sensitivity” works the trend out again under other choices that an analyst "
+        "could have made."
     ),
     (
         "The species are also seen together: each trend pulled toward the others, the more the "

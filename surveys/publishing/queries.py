@@ -16,17 +16,23 @@ from django.db import connection
 BATCH = 5000
 
 VISITS = """
+WITH debut AS (
+    SELECT observer_id, min(season_year) AS season_year
+    FROM counted_visit WHERE program_id = %(program)s GROUP BY observer_id
+)
 SELECT v.id::text AS visit, v.route_code AS route, v.night, v.season_year,
        dense_rank() OVER (PARTITION BY v.route_id, v.season_year ORDER BY v.night, v.id)
            AS visit_number,
        v."window", p.name AS protocol, w.number AS protocol_version,
        w.season_begins_month, w.season_begins_day, v.observer_id,
+       d.season_year = v.season_year AS first_season,
        v.start_air_temperature_c::float8 AS start_air_temperature, v.start_beaufort, v.start_sky,
        v.end_air_temperature_c::float8 AS end_air_temperature, v.end_beaufort, v.end_sky,
        v.rain_48h_mm::float8 AS rain_48h, v.rain_trace, v.days_since_rain
 FROM counted_visit v
 JOIN surveys_protocolversion w ON w.id = v.protocol_version_id
 JOIN surveys_protocol p ON p.id = w.protocol_id
+JOIN debut d ON d.observer_id = v.observer_id
 WHERE v.program_id = %(program)s AND v.season_year <= %(season_year)s
 ORDER BY v.night, v.route_code COLLATE "C", v.id
 """

@@ -1,4 +1,5 @@
-"""What is fitted to the frozen rows: occupancy, trends, and how often these would be false."""
+"""What is fitted to the frozen rows: occupancy and trends, how much these depend on choices, and
+how often they would be false."""
 
 from __future__ import annotations
 
@@ -16,7 +17,7 @@ from surveys.trends.from_tables import (
     read_periods,
 )
 from surveys.trends.null_run import RUNS
-from surveys.trends.result_tables import null_row, occupancy_rows, trend_rows
+from surveys.trends.result_tables import null_row, occupancy_rows, sensitivity_rows, trend_rows
 
 
 def periods_of(frozen: Frozen) -> FrozenPeriods:
@@ -35,8 +36,8 @@ def add_trends(
     runs: int = RUNS,
     say: Callable[[str], None] = lambda _: None,
 ) -> None:
-    """Write occupancy, trends and null runs of so many simulated surveys; ``say`` is called with a
-    sentence before each step."""
+    """Write occupancy, trends, sensitivity and null runs of so many simulated surveys; ``say`` is
+    called with a sentence before each step."""
 
     def notify(species: str, site: str) -> None:
         say(f"Trend of {species} by {site}")
@@ -48,6 +49,11 @@ def add_trends(
         (row for result in results for row in occupancy_rows(*result)),
     )
     _write(frozen, tables.TRENDS, trend_rows(results))
+    _write(
+        frozen,
+        tables.SENSITIVITY,
+        (row for result in results for row in sensitivity_rows(*result)),
+    )
     told = {
         species
         for species, site, result in results

@@ -31,6 +31,10 @@ def species_summaries(frozen: Frozen, *, site: str) -> list[SpeciesSummary]:
         if row["site"] == site:
             years.setdefault(row["species"], []).append(row)
     trends = {row["species"]: row for row in frozen.records("trends") if row["site"] == site}
+    checks: dict[str, list[Mapping[str, Any]]] = {}
+    for row in frozen.records("sensitivity"):
+        if row["site"] == site:
+            checks.setdefault(row["species"], []).append(row)
     nights: dict[str, dict[int, Nights]] = {}
     for row in frozen.records("yearly"):
         of_species = nights.setdefault(row["species"], {})
@@ -42,7 +46,10 @@ def species_summaries(frozen: Frozen, *, site: str) -> list[SpeciesSummary]:
             is_group=bool(entry["is_group"]),
             calling=_calling(entry),
             result=result_from_rows(
-                years.get(name, ()), trends.get(name, {}), nights.get(name, {})
+                years.get(name, ()),
+                trends.get(name, {}),
+                nights.get(name, {}),
+                checks.get(name, ()),
             ),
         )
         for entry in frozen.records("checklist")

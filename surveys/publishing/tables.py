@@ -107,6 +107,12 @@ ROUTES = Table(
         _text("name", "Name of the route; blank where places are generalized."),
         _text("region", "Region, district or county."),
         _text("protocol", "Protocol that the route follows.", required=True),
+        _text(
+            "chosen",
+            "How the route was chosen: at random, by habitat, because the species were heard "
+            "there, or not known.",
+            choices=("random", "habitat", "heard", "unknown"),
+        ),
         _whole(
             "stops", "Stops of the route in this publication.", "stops", required=True, minimum=0
         ),
@@ -183,6 +189,11 @@ PROTOCOLS = Table(
         _date("in_force_from", "First night surveyed under this version.", required=True),
         _text("limits", "Every limit, in words, joined by “; ”."),
         _text("windows", "Windows of the season, in words, joined by “; ”."),
+        _text(
+            "listening",
+            "What is heard depends on this, in words, joined by “; ”: versions with the same text "
+            "were surveyed alike.",
+        ),
         _text("source", "Where the limits come from."),
     ),
     key=("protocol", "version"),
@@ -206,6 +217,20 @@ CHECKLIST = Table(
         _text("calls_to", "Last day of the calling season.", unit="MM-DD"),
     ),
     key=("species",),
+)
+SEASONS = Table(
+    name="seasons",
+    title="Seasons",
+    meaning="Season years with visits that count.",
+    columns=(
+        SEASON_YEAR,
+        _yes_no(
+            "open",
+            "Whether its survey windows were not over when this was published. An open season is "
+            "in no trend.",
+        ),
+    ),
+    key=("season_year",),
 )
 VISITS = Table(
     name="visits",
@@ -233,6 +258,7 @@ VISITS = Table(
             "Name, where the observer agreed to be named, else a pseudonym.",
             required=True,
         ),
+        _yes_no("first_season", "Whether it was the observer’s first season year in the program."),
         _number("start_air_temperature", "Air temperature at the start.", "°C"),
         _whole("start_beaufort", "Wind at the start.", "Beaufort", minimum=0, maximum=12),
         _whole("start_sky", "Sky code at the start.", minimum=0, maximum=9),
@@ -384,8 +410,9 @@ TRENDS = Table(
     columns=(
         SPECIES,
         SITE,
-        _whole("first_year", "First season year.", "year", minimum=1900, maximum=2200),
-        _whole("last_year", "Last season year.", "year", minimum=1900, maximum=2200),
+        _whole("first_year", "First season year of the trend.", "year", minimum=1900, maximum=2200),
+        _whole("last_year", "Last season year of the trend.", "year", minimum=1900, maximum=2200),
+        _text("breaks", "Season years from which on listening was another, joined by “; ”."),
         _number("change", "Change of occupancy a year.", "% a year"),
         _number("change_low", "Lower end of its 95 % interval.", "% a year"),
         _number("change_high", "Upper end of its 95 % interval.", "% a year"),
@@ -422,6 +449,28 @@ TRENDS = Table(
         FLAGS,
     ),
     key=("species", "site"),
+    refers=(("species", "checklist", "species"),),
+)
+SENSITIVITY = Table(
+    name="sensitivity",
+    title="Sensitivity",
+    meaning="The trend again under other choices that an analyst could have made.",
+    columns=(
+        SPECIES,
+        SITE,
+        _whole(
+            "number", "Number of the row; 1 is the trend that is told.", required=True, minimum=1
+        ),
+        _text("choice", "What is done otherwise.", required=True),
+        _yes_no("applies", "No where there was nothing to leave out; the told change stands then."),
+        _number("change", "Change of occupancy a year.", "% a year"),
+        _number("change_low", "Lower end of its 95 % interval.", "% a year"),
+        _number("change_high", "Upper end of its 95 % interval.", "% a year"),
+        _whole("routes", "Routes it rests on.", "routes", minimum=0),
+        _whole("seasons", "Season years it rests on.", "season years", minimum=0),
+        FLAGS,
+    ),
+    key=("species", "site", "number"),
     refers=(("species", "checklist", "species"),),
 )
 
@@ -467,7 +516,7 @@ NULL_RUNS = Table(
 )
 
 TABLES: tuple[Table, ...] = (
-    ROUTES, STOPS, PROTOCOLS, CHECKLIST, VISITS, PERIODS, CALLS, YEARLY, OCCUPANCY, TRENDS,
-    NULL_RUNS,
+    ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, PERIODS, CALLS, YEARLY, OCCUPANCY, TRENDS,
+    SENSITIVITY, NULL_RUNS,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Max, Min, Q
+from django.db.models import Count, Max, Min, Q, QuerySet
 
 from surveys.models import (
     Program,
@@ -74,18 +74,35 @@ class Schedule:
 def schedule(program: Program, routes: Iterable[Route]) -> Schedule:
     """Read the schedule of some routes of a program, in at most four queries."""
     routes = [route for route in routes if route.program_id == program.pk]
-    versions: dict[int, list[ProtocolVersion]] = {}
-    for version in (
-        ProtocolVersion.objects.filter(protocol__in={route.protocol_id for route in routes})
-        .order_by("in_force_from", "number")
-        .prefetch_related("windows")
-    ):
-        versions.setdefault(version.protocol_id, []).append(version)
+    protocols = {route.protocol_id for route in routes}
     return Schedule(
         protocol_of_route={route.pk: route.protocol_id for route in routes},
         listening=_listening(routes),
-        versions={protocol: tuple(rows) for protocol, rows in versions.items()},
+        versions=_by_protocol(ProtocolVersion.objects.filter(protocol__in=protocols)),
     )
+
+
+def open_season(program: Program, today: dt.date) -> int | None:
+    """The season year of `today` while its last window is not over, else None; in two queries."""
+    in_use = ProtocolVersion.objects.filter(
+        protocol__in=program.routes.filter(active=True).order_by().values("protocol")
+    )
+    plan = Schedule(protocol_of_route={}, listening={}, versions=_by_protocol(in_use))
+    years = []
+    for protocol, versions in plan.versions.items():
+        version = version_in_force(versions, today) or versions[0]
+        begins = MonthDay(month=version.season_begins_month, day=version.season_begins_day)
+        year = seasons.season_year(today, begins)
+        if any(window.closes >= today for window in plan.windows(protocol, year)):
+            years.append(year)
+    return max(years, default=None)
+
+
+def _by_protocol(versions: QuerySet[ProtocolVersion]) -> dict[int, tuple[ProtocolVersion, ...]]:
+    found: dict[int, list[ProtocolVersion]] = {}
+    for version in versions.order_by("in_force_from", "number").prefetch_related("windows"):
+        found.setdefault(version.protocol_id, []).append(version)
+    return {protocol: tuple(rows) for protocol, rows in found.items()}
 
 
 def _listening(routes: list[Route]) -> dict[int, Listening]:

@@ -24,6 +24,15 @@ HEARD_AT_LAST_EFFORT = "heard on the last night listened"
 NO_CLEAR_SEASON = "no clear peak of calling"
 POOR_FIT = "model fits poorly"
 ROUTES_CHANGED = "routes changed"
+ROUTES_ALIKE = "routes all alike"
+PROTOCOL_CHANGED = "protocol changed"
+STOPS_CHANGED = "stops changed"
+YEARS_LEFT_OUT = "years left out"
+GAP_YEARS = "gap years"
+ONE_VISIT = "one visit a season"
+OPEN_SEASON = "open season"
+CHOSEN_WHERE_HEARD = "routes chosen where heard"
+SITES_DISAGREE = "stop and route disagree"
 
 FLAGS: dict[str, str] = {
     TOO_FEW_DATA: "The numbers are too small for a result that can be relied on.",
@@ -47,6 +56,21 @@ FLAGS: dict[str, str] = {
     POOR_FIT: "The data differ from the fitted model more than chance explains.",
     ROUTES_CHANGED: "Routes were added or dropped, which moves the pooled trend by more than "
     "its standard error. The change within routes is told.",
+    ROUTES_ALIKE: "Every route changed in the same way, so nothing tells how uncertain that is.",
+    PROTOCOL_CHANGED: "The rules for listening changed on at least a tenth of the surveys. The "
+    "line has a step there, because hearing more cannot be told from more animals.",
+    STOPS_CHANGED: "At least a tenth of the stops were replaced in one season. The line has a step "
+    "there, because better stops cannot be told from more animals.",
+    YEARS_LEFT_OUT: "Fewer than three seasons lie between two breaks, or before or after one. They "
+    "are not in the trend.",
+    GAP_YEARS: "There are season years without a counted visit between the first and the last.",
+    ONE_VISIT: "In at least one season no site was visited twice. How often the species is missed "
+    "is then taken from other seasons.",
+    CHOSEN_WHERE_HEARD: "Routes were chosen because the species were heard there. They "
+    "begin at their best, so the trend leans downward; see it without each route’s first two "
+    "seasons.",
+    SITES_DISAGREE: "By stop the trend says something else than by route. Both are shown.",
+    OPEN_SEASON: "The survey windows of this season are not over. It is not in the trend.",
 }
 
 

@@ -1,8 +1,9 @@
 """From a publication's tables to its results.
 
-The tables are CSV files in a folder: ``checklist``, ``routes``, ``stops``, ``visits``,
-``periods`` and ``calls``, as they are published. Whoever has them arrives at the same numbers,
-to the last digit. A text cell that begins with an apostrophe has one more than its text.
+The tables are CSV files in a folder: ``checklist``, ``routes``, ``stops``, ``protocols``,
+``seasons``, ``visits``, ``periods`` and ``calls``, as they are published. Whoever has them arrives
+at the same numbers, to the last digit. A text cell that begins with
+an apostrophe has one more than its text.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ import numpy as np
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.histories import PeriodColumns, Site
 from surveys.trends.null_run import RUNS, NullRun, null_run
-from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.periods import (
     TRACE_OF_RAIN_MM,
     WATER,
@@ -46,15 +47,20 @@ def read_periods(folder: Path) -> FrozenPeriods:
     """The listening periods of the tables in `folder`."""
     species, listed = _read_checklist(folder)
     names = {name: position for position, name in enumerate(species)}
-    regions = dict(_read(folder, "routes", "route", "region"))
+    of_routes = list(_read(folder, "routes", "route", "region", "chosen"))
+    regions = {route: region for route, region, _ in of_routes}
     routes = {route: position for position, route in enumerate(regions)}
-    stops = list(_read(folder, "stops", "stop", "habitat", "hydroperiod", "fish"))
+    stops = list(
+        _read(
+            folder, "stops", "stop", "active_from", "active_until", "habitat", "hydroperiod", "fish"
+        )
+    )
     stop_at = {stop: position for position, (stop, *_) in enumerate(stops)}
     visits = {
         visit: rest
         for visit, *rest in _read(
             folder, "visits", "visit", "route", "season_year", "night", "visit_number", "day",
-            "rain_48h", "rain_trace",
+            "rain_48h", "rain_trace", "protocol", "protocol_version", "first_season",
         )
     }  # fmt: skip
     periods = list(
@@ -84,6 +90,8 @@ def read_periods(folder: Path) -> FrozenPeriods:
             "water": np.array([WATER.get(row[6], np.nan) for row in periods], dtype=np.float64),
             "minutes after sunset": _numbers(row[7] for row in periods),
         },
+        way=_ways(folder, [(visit[7], visit[8]) for visit in visit_of]),
+        first_season=np.array([visit[9] == "true" for visit in visit_of], dtype=np.bool_),
     )
     return FrozenPeriods(
         species=species,
@@ -94,9 +102,15 @@ def read_periods(folder: Path) -> FrozenPeriods:
             heard=_read_heard(folder, at, names),
             listed=listed,
             stops={
-                name: {stop_at[stop]: known[at] for stop, *known in stops}
+                name: {stop_at[stop]: known[at] for stop, _, _, *known in stops}
                 for at, name in enumerate(("habitat", "hydroperiod", "fish"))
             },
+            in_use={
+                stop_at[stop]: (_ordinal(since), _ordinal(until) if until else None)
+                for stop, since, until, *_ in stops
+            },
+            chosen={routes[route]: chosen for route, _, chosen in of_routes},
+            open_year=_open_year(folder),
         ),
     )
 
@@ -143,6 +157,31 @@ def _read(folder: Path, table: str, *names: str) -> Iterator[list[str]]:
         places = [header.index(name) for name in names]
         for line in lines:
             yield [_text(line[place]) for place in places]
+
+
+def _ordinal(date: str) -> int:
+    return dt.date.fromisoformat(date).toordinal()
+
+
+def _open_year(folder: Path) -> int | None:
+    years = [
+        int(year)
+        for year, is_open in _read(folder, "seasons", "season_year", "open")
+        if is_open == "true"
+    ]
+    return max(years, default=None)
+
+
+def _ways(folder: Path, versions: list[tuple[str, str]]) -> IntArray:
+    """The way of listening under each protocol version: equal texts, equal numbers."""
+    numbers: dict[str, int] = {}
+    way = {
+        (protocol, version): numbers.setdefault(listening, len(numbers))
+        for protocol, version, listening in _read(
+            folder, "protocols", "protocol", "version", "listening"
+        )
+    }
+    return np.array([way[version] for version in versions], dtype=np.int64)
 
 
 def _text(cell: str) -> str:

@@ -61,7 +61,9 @@ class PeriodColumns:
 
     ``call_index`` and ``heard`` are floats with NaN for missing; ``night`` is an ordinal day
     (``date.toordinal``). Labels of routes and stops may be strings or integers. ``certain`` marks
-    detections that somebody confirmed; None where none was.
+    detections that somebody confirmed; None where none was. ``way`` tells apart the rules under
+    which periods were listened to: equal numbers, equal rules; None where they are all the same.
+    ``first_season`` marks periods of observers in their first season year; None where nobody knows.
     """
 
     route: AnyArray
@@ -73,6 +75,8 @@ class PeriodColumns:
     heard: FloatArray
     covariates: Mapping[str, FloatArray] = field(default_factory=dict)
     certain: BoolArray | None = None
+    way: IntArray | None = None
+    first_season: BoolArray | None = None
 
     def __post_init__(self) -> None:
         n = len(self.route)
@@ -84,7 +88,15 @@ class PeriodColumns:
             "call_index": self.call_index,
             "heard": self.heard,
             **self.covariates,
-            **({} if self.certain is None else {"certain": self.certain}),
+            **{
+                name: array
+                for name, array in (
+                    ("certain", self.certain),
+                    ("way", self.way),
+                    ("first_season", self.first_season),
+                )
+                if array is not None
+            },
         }
         for name, array in arrays.items():
             if array.shape != (n,):
@@ -115,6 +127,23 @@ class Histories:
     site_covariates: Mapping[str, FloatArray] = field(default_factory=dict)
     visit_covariates: Mapping[str, FloatArray] = field(default_factory=dict)
     certain: BoolArray | None = None
+
+
+def take(periods: PeriodColumns, kept: BoolArray | IntArray) -> PeriodColumns:
+    """Some listening periods, by a mask or by their positions."""
+    return PeriodColumns(
+        route=periods.route[kept],
+        stop=periods.stop[kept],
+        season_year=periods.season_year[kept],
+        night=periods.night[kept],
+        visit_number=periods.visit_number[kept],
+        call_index=periods.call_index[kept],
+        heard=periods.heard[kept],
+        covariates={name: values[kept] for name, values in periods.covariates.items()},
+        certain=None if periods.certain is None else periods.certain[kept],
+        way=None if periods.way is None else periods.way[kept],
+        first_season=None if periods.first_season is None else periods.first_season[kept],
+    )
 
 
 def columns_from_records(records: Iterable[ListeningPeriod]) -> PeriodColumns:

@@ -17,21 +17,18 @@ import numpy as np
 from scipy.special import expit, ndtri
 from scipy.stats import multivariate_normal
 
-from surveys.trends.analysis import chosen_year_trend
+from surveys.trends.breaks import told_years
 from surveys.trends.estimates import FEW_CLUSTERS, TOO_FEW_DATA, Estimate
-from surveys.trends.histories import Histories, build_histories
+from surveys.trends.histories import Histories, take
 from surveys.trends.model_selection import (
-    MOST_FILLED,
     Choice,
-    choose_trend,
-    fill_with_mean,
     model_terms,
 )
 from surveys.trends.models.year_trend import YearTrend
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.intervals import wilson
-from surveys.trends.periods import SpeciesPeriods, calling_season
-from surveys.trends.site_covariates import site_covariates
+from surveys.trends.periods import SpeciesPeriods
+from surveys.trends.told_trend import TrendData, told_data, trend_of
 
 RUNS = 200
 SEED = 20
@@ -102,13 +99,9 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
     >>> told.runs, told.fell + told.rose <= 4
     (20, True)
     """
-    season = calling_season(periods)
-    histories = build_histories(season)
-    covariates, _ = fill_with_mean(histories)
-    known = site_covariates(histories, season, periods.stops, "stop")
-    candidates = {name: one for name, one in known.items() if one.filled <= MOST_FILLED}
-    choice = choose_trend(histories, covariates, candidates)
-    trend = chosen_year_trend(histories, covariates, choice)
+    data = _told_seasons(periods)
+    histories, covariates, choice = data.histories, data.covariates, data.choice
+    trend = trend_of(data)
     if _told(trend) is None:
         return NullRun(runs=0, fell=0, rose=0)
     truth = null_truth(histories, covariates, choice, trend)
@@ -116,8 +109,26 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
     told: list[str | None] = []
     for _ in range(runs):
         drawn = replace(histories, detected=simulated(histories, truth, rng), certain=None)
-        told.append(_told(chosen_year_trend(drawn, covariates, choice)))
+        told.append(_told(trend_of(replace(data, histories=drawn))))
     return NullRun(runs=runs, fell=told.count("fell"), rose=told.count("rose"))
+
+
+def _told_seasons(periods: SpeciesPeriods) -> TrendData:
+    """What the trend rests on, without the seasons that a break leaves out of it."""
+    data = told_data(periods, "stop")
+    listened = ~np.isnan(data.histories.detected).all(axis=1)
+    years = np.unique(data.histories.season_year[listened]).tolist()
+    kept = told_years(years, data.breaks.years)
+    if len(kept) == len(years):
+        return data
+    rows = np.isin(periods.columns.season_year, kept)
+    told = replace(
+        periods,
+        columns=take(periods.columns, rows),
+        day=periods.day[rows],
+        in_season=periods.in_season[rows],
+    )
+    return told_data(told, "stop")
 
 
 def _told(trend: YearTrend) -> str | None:

@@ -9,22 +9,27 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from surveys.trends.histories import PeriodColumns
+from surveys.trends.breaks import InUse
+from surveys.trends.histories import PeriodColumns, take
 from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntArray
 
 # A day of the year as (month, day).
 MonthDay = tuple[int, int]
+Fact = TypeVar("Fact")
 
 # Words of the sheet as ordered amounts; what is not among them is missing.
 WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
 # Rain too little to measure, in mm: half of what a gauge shows first, 0.1 mm (common practice,
 # no source). It is told apart from no rain and from a blank, and weighs nearly as no rain.
 TRACE_OF_RAIN_MM = 0.05
+# How a route was chosen, where that biases its trend.
+HEARD = "heard"
 HYDROPERIOD = {"weeks": 0.0, "season": 1.0, "most_years": 2.0, "always": 3.0}
 
 
@@ -52,7 +57,9 @@ class Heard:
 class ProgramPeriods:
     """All listening periods of a program that count; `columns` has no species yet, its call
     index and heard are zeros. `day` counts from the first day of the season year. `stops` says
-    what is known of stops: `habitat`, `hydroperiod` and `fish`, each by stop id."""
+    what is known of stops: `habitat`, `hydroperiod` and `fish`, each by stop id; `in_use` their
+    first and last night. `chosen` says how each route was chosen, by route id. `open_year` is the
+    season year whose windows are not over, if any."""
 
     columns: PeriodColumns
     day: IntArray
@@ -60,6 +67,9 @@ class ProgramPeriods:
     heard: Mapping[int, Heard]
     listed: Mapping[int, Listed]
     stops: Mapping[str, Mapping[int, str]]
+    in_use: Mapping[int, InUse] = field(default_factory=dict)
+    chosen: Mapping[int, str] = field(default_factory=dict)
+    open_year: int | None = None
 
     @property
     def regions(self) -> list[str]:
@@ -69,13 +79,17 @@ class ProgramPeriods:
 @dataclass(frozen=True, kw_only=True)
 class SpeciesPeriods:
     """The listening periods of one species: all that the yearly table counts, and in
-    `in_season` (a mask over them) those of its calling season. `stops` is the program's, for
-    the stops among them."""
+    `in_season` (a mask over them) those of its calling season. `stops`, `in_use` and `chosen` are
+    the program's, for the stops and routes among them. `open_year` is the season year among them
+    that is not over, if any."""
 
     columns: PeriodColumns
     day: IntArray
     in_season: BoolArray
     stops: Mapping[str, Mapping[int, str]]
+    in_use: Mapping[int, InUse] = field(default_factory=dict)
+    chosen: Mapping[int, str] = field(default_factory=dict)
+    open_year: int | None = None
 
     @property
     def sha256(self) -> str:
@@ -93,13 +107,22 @@ class SpeciesPeriods:
             self.day,
             self.in_season,
             *(values for _, values in sorted(columns.covariates.items())),
-            *(() if columns.certain is None else (columns.certain,)),
+            *(
+                array
+                for array in (columns.certain, columns.way, columns.first_season)
+                if array is not None
+            ),
         ]
         for array in arrays:
             digest.update(np.ascontiguousarray(array).tobytes())
             digest.update(b"|")
         for name, values in sorted(self.stops.items()):
             digest.update(repr((name, sorted(values.items()))).encode())
+        digest.update(
+            repr(
+                (sorted(self.in_use.items()), sorted(self.chosen.items()), self.open_year)
+            ).encode()
+        )
         return digest.hexdigest()
 
 
@@ -127,29 +150,29 @@ def species_periods(
         listed &= columns.night <= entry.until.toordinal()
     if region:
         listed &= periods.region == region
+    own = take(replace(columns, call_index=index, heard=heard), listed)
     day = periods.day[listed]
-    in_season = _in_season(columns.night[listed], entry.season)
+    in_season = _in_season(own.night, entry.season)
     about = day[in_season]
     offset = (day - (np.median(about) if len(about) else 0.0)) / 10
     return SpeciesPeriods(
         columns=replace(
-            _rows(columns, listed, index=index, heard=heard),
-            covariates={
-                **{name: values[listed] for name, values in columns.covariates.items()},
-                "night": offset,
-                "night squared": offset**2,
-            },
+            own,
+            covariates={**own.covariates, "night": offset, "night squared": offset**2},
             certain=certain[listed] if certain[listed].any() else None,
         ),
         day=day,
         in_season=in_season,
-        stops=_known_of(periods.stops, columns.stop[listed]),
+        stops=_known_of(periods.stops, own.stop),
+        in_use=_known_of({"": periods.in_use}, own.stop)[""],
+        chosen=_known_of({"": periods.chosen}, own.route)[""],
+        open_year=periods.open_year if periods.open_year in own.season_year else None,
     )
 
 
 def _known_of(
-    stops: Mapping[str, Mapping[int, str]], present: AnyArray
-) -> dict[str, dict[int, str]]:
+    stops: Mapping[str, Mapping[int, Fact]], present: AnyArray
+) -> dict[str, dict[int, Fact]]:
     present_stops = set(np.unique(present).tolist())
     return {
         name: {stop: value for stop, value in values.items() if stop in present_stops}
@@ -162,24 +185,7 @@ def calling_season(periods: SpeciesPeriods) -> PeriodColumns:
 
     Outside it silence says nothing of whether the species is there.
     """
-    columns, kept = periods.columns, periods.in_season
-    return _rows(columns, kept, index=columns.call_index, heard=columns.heard)
-
-
-def _rows(
-    columns: PeriodColumns, kept: BoolArray, *, index: FloatArray, heard: FloatArray
-) -> PeriodColumns:
-    return PeriodColumns(
-        route=columns.route[kept],
-        stop=columns.stop[kept],
-        season_year=columns.season_year[kept],
-        night=columns.night[kept],
-        visit_number=columns.visit_number[kept],
-        call_index=index[kept],
-        heard=heard[kept],
-        covariates={name: values[kept] for name, values in columns.covariates.items()},
-        certain=None if columns.certain is None else columns.certain[kept],
-    )
+    return take(periods.columns, periods.in_season)
 
 
 def _in_season(nights: IntArray, season: tuple[MonthDay, MonthDay] | None) -> BoolArray:

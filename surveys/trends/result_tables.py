@@ -12,7 +12,13 @@ from surveys.trends.from_tables import FrozenPeriods
 from surveys.trends.histories import Site
 from surveys.trends.null_run import NullRun
 from surveys.trends.periods import species_periods
-from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend, YearlyEstimates
+from surveys.trends.species_result import (
+    SensitivityLine,
+    SpeciesResult,
+    SpeciesYear,
+    Trend,
+    YearlyEstimates,
+)
 from surveys.trends.table import count_years, row_values, year_row
 
 # Column name to value; None for blank.
@@ -69,12 +75,12 @@ def occupancy_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[
 def trend_row(species: str, site: Site, result: SpeciesResult) -> Row:
     """The row of the table of trends."""
     trend = result.trend
-    years = [year.season_year for year in result.years]
     return {
         "species": species,
         "site": site,
-        "first_year": min(years, default=None),
-        "last_year": max(years, default=None),
+        "first_year": trend.first_year,
+        "last_year": trend.last_year,
+        "breaks": _joined(tuple(map(str, trend.breaks))),
         **_interval("change", trend.occupancy),
         **_interval("pooled_change", trend.pooled),
         **_interval("naive_change", trend.naive),
@@ -121,10 +127,30 @@ def null_run_from_row(row: Mapping[str, Any]) -> NullRun:
     return NullRun(runs=row["runs"], fell=row["fell"], rose=row["rose"])
 
 
+def sensitivity_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[Row]:
+    """One row a choice under which the trend was worked out again, the told one first."""
+    for number, line in enumerate(result.sensitivity, start=1):
+        yield {
+            "species": species,
+            "site": site,
+            "number": number,
+            "choice": line.name,
+            "applies": line.applies,
+            **_interval("change", line.change),
+            "routes": line.routes,
+            "seasons": line.seasons,
+            "flags": _joined(line.change.flags),
+        }
+
+
 def result_from_rows(
-    years: Sequence[Mapping[str, Any]], trend: Mapping[str, Any], nights: Mapping[int, Nights]
+    years: Sequence[Mapping[str, Any]],
+    trend: Mapping[str, Any],
+    nights: Mapping[int, Nights],
+    sensitivity: Iterable[Mapping[str, Any]] = (),
 ) -> SpeciesResult:
-    """The result that ``occupancy_rows`` and ``trend_row`` wrote, as far as the rows hold it.
+    """The result that ``occupancy_rows``, ``trend_row`` and ``sensitivity_rows`` wrote, as far as
+    the rows hold it.
 
     ``trend`` may be empty; ``nights`` come from the yearly table, by season year. Flags of a row
     stand with the estimate they are mostly about: occupancy, and the change of the share of sites.
@@ -139,8 +165,21 @@ def result_from_rows(
             line=_line(years, "trend"),
             naive=_estimate(trend, "naive_change"),
             naive_line=_line(years, "naive_trend"),
+            first_year=trend.get("first_year"),
+            last_year=trend.get("last_year"),
+            breaks=tuple(int(year) for year in _split(trend.get("breaks"))),
             detection_model=trend.get("detection_model") or "",
             occupancy_model=trend.get("occupancy_model") or "",
+        ),
+        sensitivity=tuple(
+            SensitivityLine(
+                name=row["choice"],
+                change=_estimate(row, "change", _flags(row)),
+                routes=row["routes"],
+                seasons=row["seasons"],
+                applies=row["applies"],
+            )
+            for row in sensitivity
         ),
     )
 
@@ -193,5 +232,8 @@ def _joined(flags: tuple[str, ...]) -> str:
 
 
 def _flags(row: Mapping[str, Any]) -> tuple[str, ...]:
-    flags = row.get("flags")
-    return tuple(flags.split("; ")) if flags else ()
+    return _split(row.get("flags"))
+
+
+def _split(text: str | None) -> tuple[str, ...]:
+    return tuple(text.split("; ")) if text else ()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from surveys.trends.estimates import Estimate, merge_flags
+from surveys.trends.estimates import OPEN_SEASON, Estimate, merge_flags
 from surveys.trends.models.goodness_of_fit import GoodnessOfFit
 from surveys.trends.models.phenology import CallingNights
 from surveys.trends.models.trend import odds_per_year
@@ -49,6 +49,11 @@ class SpeciesYear:
     occupancy_by_route: Estimate | None = None
 
     @property
+    def is_open(self) -> bool:
+        """Whether the windows of the season are not over."""
+        return OPEN_SEASON in self.occupancy.flags
+
+    @property
     def flags(self) -> tuple[str, ...]:
         """Flags of occupancy, then of detection, each once."""
         return merge_flags(self.occupancy.flags, self.detection.flags)
@@ -81,11 +86,28 @@ class Effect:
 
 @dataclass(frozen=True, kw_only=True)
 class SilentKind:
-    """A kind of site at which the species was never heard; ``occupancy`` bounds what was missed."""
+    """A kind of site at which the species was never heard; ``occupancy`` bounds what was missed,
+    ``by_route`` does so where the sites of a route are alike."""
 
     name: str
     sites: int
     occupancy: Estimate
+    by_route: Estimate | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensitivityLine:
+    """The percent change of the share of sites a year under one other choice.
+
+    ``routes`` and ``seasons`` are what it rests on. A line that does not apply had nothing to leave
+    out, and holds the told change.
+    """
+
+    name: str
+    change: Estimate
+    routes: int
+    seasons: int
+    applies: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,7 +119,9 @@ class Trend:
     ``pooled`` the percent change that does not hold routes apart. ``scatter`` is the standard
     deviation of the years around the line on the logit scale. ``line`` is the fitted share of each
     season year, the mean over all sites. ``naive`` and ``naive_line`` are the percent
-    change and the line of the share of sites heard, not corrected for detection.
+    change and the line of the share of sites heard, not corrected for detection. ``first_year`` and
+    ``last_year`` are the seasons the trend rests on; ``breaks`` the season years from which on
+    listening was another.
     """
 
     log_odds: Estimate
@@ -110,6 +134,9 @@ class Trend:
     points: Estimate | None = None
     pooled: Estimate | None = None
     scatter: Estimate | None = None
+    first_year: int | None = None
+    last_year: int | None = None
+    breaks: tuple[int, ...] = ()
     detection_models: tuple[RankedModel, ...] = ()
     occupancy_models: tuple[RankedModel, ...] = ()
     effects: tuple[Effect, ...] = ()
@@ -154,7 +181,8 @@ class SpeciesResult:
     ``fit_check`` is of the model of the trend; where its c-hat is above 1, the yearly intervals
     that treat sites as independent are wider by its square root. Turnover and phenology are worked
     out for all regions together only, the index for stops only. ``filled`` is the share of the
-    visits to a site that lacked a covariate and took its mean.
+    visits to a site that lacked a covariate and took its mean. ``sensitivity`` tells the change
+    again under other choices, the told one first; it is worked out for all regions together only.
     """
 
     years: tuple[SpeciesYear, ...]
@@ -164,3 +192,4 @@ class SpeciesResult:
     index: tuple[IndexYear, ...] | None = None
     phenology: Phenology | None = None
     filled: tuple[tuple[str, float], ...] = ()
+    sensitivity: tuple[SensitivityLine, ...] = ()

@@ -107,6 +107,7 @@ TABLE = """
     web:trends_dictionary                GET     in    none  ok    ok    ok
     web:trend_species                    GET     in    none  ok    ok    ok
     web:trend_species_csv                GET     in    none  ok    ok    ok
+    web:trend_species_checks             GET     in    none  ok    ok    ok
     web:trend_chart                      GET     in    none  ok    ok    ok
     web:trend_compare                    GET     in    none  ok    ok    ok
     web:trend_compare_chart              GET     in    none  ok    ok    ok
@@ -204,6 +205,7 @@ TABLE = """
     api:protocol_version                 GET     in    none  ok    ok    ok
     api:checklist                        GET     in    none  ok    ok    ok
     api:trends                           GET     in    none  ok    ok    ok
+    api:species_trends                   GET     in    none  ok    ok    ok
     api:publications                     GET     in    none  ok    ok    ok
     api:publications                     POST    in    none  no    no    ok
     api:publication                      GET     in    none  ok    ok    ok

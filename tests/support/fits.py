@@ -38,7 +38,7 @@ def in_order(periods: SpeciesPeriods) -> SpeciesPeriods:
     labels."""
     columns = periods.columns
     routes = np.unique(columns.route)
-    described = {stop for values in periods.stops.values() for stop in values}
+    described = {stop for values in periods.stops.values() for stop in values} | set(periods.in_use)
     number = {stop: at for at, stop in enumerate(sorted(described | set(columns.stop.tolist())))}
     route = np.searchsorted(routes, columns.route)
     stop = np.array([number[label] for label in columns.stop.tolist()], dtype=np.int64)
@@ -56,6 +56,8 @@ def in_order(periods: SpeciesPeriods) -> SpeciesPeriods:
             heard=columns.heard[rows],
             covariates={name: values[rows] for name, values in columns.covariates.items()},
             certain=None if columns.certain is None else columns.certain[rows],
+            way=None if columns.way is None else columns.way[rows],
+            first_season=None if columns.first_season is None else columns.first_season[rows],
         ),
         day=periods.day[rows],
         in_season=periods.in_season[rows],
@@ -63,6 +65,8 @@ def in_order(periods: SpeciesPeriods) -> SpeciesPeriods:
             name: {number[label]: values[label] for label in sorted(values)}
             for name, values in periods.stops.items()
         },
+        chosen={int(np.searchsorted(routes, one)): how for one, how in periods.chosen.items()},
+        in_use={number[stop]: nights for stop, nights in sorted(periods.in_use.items())},
     )
 
 

@@ -2,6 +2,8 @@
 
 from rest_framework import serializers
 
+from surveys.models import SiteKind
+
 
 class ResultFilterSerializer(serializers.Serializer):
     """Filters of seasons and trends."""
@@ -10,6 +12,14 @@ class ResultFilterSerializer(serializers.Serializer):
     region = serializers.CharField(required=False)
     first_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
     last_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+
+
+class SpeciesTrendFilterSerializer(serializers.Serializer):
+    """Filters of fitted trends."""
+
+    species = serializers.CharField(required=False, help_text="code of a checklist species")
+    region = serializers.CharField(required=False, help_text="without it, all regions together")
+    site = serializers.ChoiceField(choices=SiteKind.choices, default=SiteKind.STOP)
 
 
 class CoverageFilterSerializer(serializers.Serializer):
@@ -117,3 +127,27 @@ class TrendsSerializer(serializers.Serializer):
     columns = ColumnSerializer(many=True)
     rows = serializers.ListField(child=serializers.DictField(allow_null=True))
     together = CommunitySerializer(allow_null=True)
+
+
+class SpeciesTrendSerializer(serializers.Serializer):
+    """What is fitted of a species; numbers are null where they cannot be said, and flags say why.
+
+    `trend`, `years` and `sensitivity` have the columns of the tables `trends`, `occupancy` and
+    `sensitivity` of a publication. `sentence` is what the page of the species says.
+    """
+
+    species = serializers.CharField(help_text="code of the species")
+    region = serializers.CharField(allow_blank=True)
+    fresh = serializers.BooleanField(help_text="whether it is of today's data")
+    sentence = serializers.CharField()
+    check_sentence = serializers.CharField(allow_blank=True)
+    trend = serializers.DictField(allow_null=True)
+    years = serializers.ListField(child=serializers.DictField(allow_null=True))
+    sensitivity = serializers.ListField(child=serializers.DictField(allow_null=True))
+
+
+class SpeciesTrendsSerializer(serializers.Serializer):
+    flags = serializers.DictField(
+        child=serializers.CharField(), help_text="every flag with its meaning"
+    )
+    rows = SpeciesTrendSerializer(many=True)

@@ -16,9 +16,13 @@ from surveys.api.serializers.results import (
     CoverageSerializer,
     ResultFilterSerializer,
     RouteYearsSerializer,
+    SpeciesTrendFilterSerializer,
+    SpeciesTrendsSerializer,
     TrendsSerializer,
 )
-from surveys.fitting.stored import stored_fits
+from surveys.charts.sensitivity import check_sentence
+from surveys.charts.words import trend_sentence
+from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Species
 from surveys.seasons.coverage import coverage
 from surveys.seasons.options import checklist_species
@@ -26,6 +30,8 @@ from surveys.seasons.route_years import route_years
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.columns import COLUMNS
 from surveys.trends.community import community_of
+from surveys.trends.estimates import FLAGS
+from surveys.trends.result_tables import occupancy_rows, sensitivity_rows, trend_row
 from surveys.trends.table import row_values
 
 
@@ -86,3 +92,34 @@ class Trends(_Results):
                 "together": CommunitySerializer(together).data if together else None,
             }
         )
+
+
+class SpeciesTrends(_Results):
+    permission = Permission.READ_RESULTS
+
+    @extend_schema(
+        parameters=[SpeciesTrendFilterSerializer],
+        responses={200: SpeciesTrendsSerializer, **ERRORS},
+    )
+    def get(self, request: Request, program: str) -> Response:
+        """Corrected shares, trends, their flags, and how much they depend on choices."""
+        filters = self.filters(SpeciesTrendFilterSerializer)
+        species = [self._species(filters["species"])] if "species" in filters else None
+        fits = stored_fits(
+            self.program, species=species, site=filters["site"], region=filters.get("region", "")
+        )
+        return Response({"flags": FLAGS, "rows": [_row(fit) for fit in fits]})
+
+
+def _row(fit: StoredFit) -> dict[str, object]:
+    result, name = fit.result, fit.species.scientific_name
+    return {
+        "species": fit.species.code,
+        "region": fit.region,
+        "fresh": fit.fresh,
+        "sentence": trend_sentence(fit.species.common_name, result, fit.site),
+        "check_sentence": check_sentence(result),
+        "trend": trend_row(name, fit.site, result),
+        "years": list(occupancy_rows(name, fit.site, result)),
+        "sensitivity": list(sensitivity_rows(name, fit.site, result)),
+    }

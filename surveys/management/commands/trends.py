@@ -142,6 +142,7 @@ def _estimates(result: SpeciesResult) -> list[tuple[int | None, Estimate]]:
         )
     ]
     estimates += [(year, estimate) for year, estimate in trend.line]
+    estimates += [(None, line.change) for line in result.sensitivity[1:] if line.applies]
     if result.turnover:
         turnover = result.turnover
         estimates += [

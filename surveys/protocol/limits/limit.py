@@ -60,7 +60,8 @@ class Limit:
 
     `words` says what the protocol asks, under `heading`, or None where it asks nothing. A limit
     without a heading is said together with the limit before it. Limits `for_coordinators` are told
-    to nobody else.
+    to nobody else. What is heard depends on the limits that are marked `changes_hearing`: a trend
+    has a break where one of them changed.
     """
 
     name: str
@@ -74,6 +75,7 @@ class Limit:
     heading: str = ""
     words: Callable[[Protocol, Units], str | None] = lambda protocol, units: None
     for_coordinators: bool = False
+    changes_hearing: bool = False
 
     @property
     def column(self) -> str:

@@ -24,6 +24,7 @@ LIMITS: tuple[Limit, ...] = (
         highest=600,
         heading="Earliest start",
         words=phrases.earliest_start,
+        changes_hearing=True,
     ),
     Limit(
         name="latest_end_clock",
@@ -33,6 +34,7 @@ LIMITS: tuple[Limit, ...] = (
         help="May be after midnight.",
         heading="Latest end",
         words=phrases.latest_end,
+        changes_hearing=True,
     ),
     Limit(
         name="latest_end_after_sunset",
@@ -53,6 +55,7 @@ LIMITS: tuple[Limit, ...] = (
         highest=_DAY_S,
         heading="Quiet wait",
         words=phrases.settling_wait,
+        changes_hearing=True,
     ),
     Limit(
         name="listening_time",
@@ -64,6 +67,7 @@ LIMITS: tuple[Limit, ...] = (
         highest=_DAY_S,
         heading="Listening time",
         words=phrases.listening_time,
+        changes_hearing=True,
     ),
     Limit(
         name="longest_listening_time",
@@ -86,6 +90,7 @@ LIMITS: tuple[Limit, ...] = (
         },
         heading="When a loud event interrupts",
         words=phrases.interruption,
+        changes_hearing=True,
     ),
     Limit(
         name="max_beaufort",

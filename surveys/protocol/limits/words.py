@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from surveys.protocol.limits.limit import Group
-from surveys.protocol.limits.phrases import Units, window_temperature
+from surveys.protocol.limits.phrases import Units, window_in_words, window_temperature
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.values import Protocol
 
@@ -28,3 +28,22 @@ def limits_in_words(
             if limit.group is group and (for_coordinators or not limit.for_coordinators)
         )
     return tuple((heading, words) for heading, words in rows if words)
+
+
+def hearing_in_words(protocol: Protocol, units: Units) -> str:
+    """What is heard depends on: hours, time and way of listening, nights and their temperatures.
+
+    Versions of which this says the same are surveyed alike. Names of windows do not matter.
+    """
+    limits = [
+        f"{limit.heading}: {words}"
+        for limit in LIMITS
+        if limit.changes_hearing and (words := limit.words(protocol, units))
+    ]
+    windows = [
+        ", ".join(
+            part for part in (window_in_words(window), window_temperature(window, units)) if part
+        )
+        for window in protocol.windows
+    ]
+    return "; ".join([*limits, *(f"Window: {window}" for window in windows)])

@@ -21,6 +21,7 @@ from weasyprint import CSS, HTML
 from weasyprint.document import Document
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
+from surveys.charts.sensitivity import CheckRow, check_rows, check_sentence
 from surveys.charts.shares import (
     SpeciesChart,
     species_chart,
@@ -99,6 +100,8 @@ class SpeciesPage:
     notes: tuple[tuple[str, str, str], ...]
     trend_notes: str
     null_run: str
+    checks: tuple[CheckRow, ...]
+    check_sentence: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -232,6 +235,8 @@ def _species_page(
         notes=tuple((letters[flag], flag, words) for flag, words in flag_words(letters)),
         trend_notes=_letters(result.trend.occupancy.flags, letters),
         null_run=null_words(run) if run else "",
+        checks=tuple(check_rows(result)),
+        check_sentence=check_sentence(result),
     )
 
 

@@ -31,8 +31,8 @@ def how_to(software: str) -> str:
     """What to do with the folder, in words."""
     return (
         f"reproduce/ holds the statistics of {software} and a script that works out yearly, "
-        "occupancy and trends from the other tables and compares. It needs Python 3.11 or later, "
-        "and no network once its two packages are there:"
+        "occupancy, trends and sensitivity from the other tables and compares. It needs Python "
+        "3.11 or later, and no network once its two packages are there:"
     )
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import expit
 
 from surveys.trends import estimates
 from surveys.trends.estimates import merge_flags
@@ -38,6 +39,8 @@ ROUTE_MEAN_YEAR = "mean season year of the route"
 PRIOR_SD_OCCUPANCY = 3.0
 PRIOR_SD_DETECTION = 1.0
 _STEP = 1e-9
+# A mean share nearer to 0 or 1 than this that the data cannot hold is at the end of the range.
+_EDGE = 1e-3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,11 +49,12 @@ class YearLevels:
 
     ``years`` (T,) are the season years with effort; ``levels`` (T,) and ``covariance`` (T, T) are
     on the logit scale, the covariance clustered by route and None where there is none;
-    ``information`` (T,) is the diagonal of the information of the levels. ``offsets`` (rows,) are
-    what the covariates of each row add to the level, ``part`` the share of the rows that the model
-    holds possible for the species. ``routes`` counts clusters, ``routes_heard`` and ``sites_heard``
-    those clusters and rows with a detection. ``within_routes`` says whether the column of route
-    means was needed.
+    ``information`` (T,) is the diagonal of the information of the levels, ``model_covariance``
+    (T, T) their covariance where rows are taken as independent. ``offsets`` (rows,) are what the
+    covariates of each row add to the level, ``part`` the share of the rows that the model holds
+    possible for the species. ``routes`` counts clusters, ``routes_heard`` and ``sites_heard`` those
+    clusters and rows with a detection. ``within_routes`` says whether the column of route means was
+    needed.
     """
 
     years: IntArray
@@ -64,6 +68,7 @@ class YearLevels:
     sites_heard: int
     within_routes: bool
     flags: tuple[str, ...]
+    model_covariance: FloatArray | None = None
 
 
 def fit_year_levels(
@@ -261,20 +266,26 @@ def _search(
     information = -maximum.hessian
     flags = levels.flags if maximum.converged else (*levels.flags, estimates.DID_NOT_CONVERGE)
     level_information = np.diag(information)[:years]
-    covariance = None
+    covariance: FloatArray | None = None
+    by_model: FloatArray | None = None
     known = identified(maximum)
     if not known[:years].all():
-        flags = merge_flags(flags, (estimates.NOT_IDENTIFIED,))
+        share = float(np.mean(expit(maximum.theta[:years])))
+        at_end = min(share, 1 - share) < _EDGE
+        why = estimates.EDGE_OF_RANGE if at_end else estimates.NOT_IDENTIFIED
+        flags = merge_flags(flags, (why,))
     elif levels.routes < 2:
         flags = merge_flags(flags, (estimates.FEW_CLUSTERS,))
     else:
         scores = cluster_scores(likelihood.row_scores(maximum.theta), route)
         block = np.ix_(known, known)
+        by_model = np.asarray(np.linalg.inv(information[block]), np.float64)[:years, :years]
         covariance = sandwich_covariance(information[block], scores[:, known])[:years, :years]
     return replace(
         levels,
         levels=maximum.theta[:years],
         covariance=covariance,
+        model_covariance=by_model,
         information=level_information,
         offsets=columns.matrix @ maximum.theta[years:k],
         flags=flags,

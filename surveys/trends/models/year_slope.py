@@ -26,27 +26,37 @@ FEWEST_YEARS = 5
 _MOST_PASSES = 50
 _SETTLED = 1e-9
 _WIDEST_SD = 20.0
+# Of the variance that the levels have by themselves: with less, the routes have all changed alike,
+# and their errors by route are numerical noise.
+_LEAST_PART = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
 class YearSlope:
     """A line through yearly levels on the logit scale.
 
-    ``slope`` is per year, ``level`` is the line at ``center``, a season year. ``covariance`` (2, 2)
-    belongs to ``(level, slope)`` and holds the errors by route and the scatter of years;
-    ``degrees`` are those of the t distribution. ``scatter`` is the standard deviation of years
-    around the line, with limits; ``scatter_high`` is None where the data set none.
+    ``slope`` is per year, ``level`` is the line at ``center``, a season year, before the first
+    break; from each season year of ``breaks`` on, the line lies by its step of ``steps`` higher.
+    ``covariance`` belongs to ``(level, slope, *steps)`` and holds the errors by route and the
+    scatter of years; ``degrees`` are those of the t distribution. ``scatter`` is the standard
+    deviation of years around the line, with limits; ``scatter_high`` is None where the data set
+    none. ``fitted`` is the weighted least squares behind it; ``mixed_limits`` stand in place of
+    the t interval of the slope where years may be correlated.
     """
 
     slope: float
     level: float
     center: float
+    breaks: tuple[int, ...]
+    steps: tuple[float, ...]
     covariance: FloatArray
     degrees: float
     scatter: float
     scatter_low: float
     scatter_high: float | None
     confidence: float
+    fitted: Line
+    mixed_limits: tuple[float, float] | None = None
 
     @property
     def se(self) -> float:
@@ -61,8 +71,23 @@ class YearSlope:
     @property
     def limits(self) -> tuple[float, float]:
         """The interval of the slope."""
+        if self.mixed_limits is not None:
+            return self.mixed_limits
         half = self.quantile * self.se
         return self.slope - half, self.slope + half
+
+    def at(self, year: float) -> float:
+        """The line in a season year."""
+        steps = zip(self.breaks, self.steps, strict=True)
+        stepped = sum(step for first, step in steps if first <= year)
+        return self.level + stepped + self.slope * (year - self.center)
+
+    def half_width(self, year: int) -> float:
+        """From the line to either end of its interval in a season year."""
+        ahead = np.array(
+            [1.0, year - self.center, *(float(first <= year) for first in self.breaks)]
+        )
+        return self.quantile * float(np.sqrt(ahead @ self.covariance @ ahead))
 
 
 def slope_over_years(
@@ -84,7 +109,8 @@ def slope_over_years(
     Returns
     -------
     YearSlope or None
-        None where the levels have no covariance, or are no more than the line has parameters.
+        None where the levels have no covariance, or are no more than the line has parameters, or
+        where all routes changed alike, so that nothing tells how uncertain the slope is.
 
     Raises
     ------
@@ -105,14 +131,13 @@ def slope_over_years(
     (-0.1, 0.022, 0.0)
     """
     check_level(confidence)
-    years = levels.years.astype(np.float64)
-    center = float(years.mean()) if len(years) else 0.0
-    steps = [(levels.years >= first).astype(np.float64) for first in breaks]
-    design = np.column_stack([np.ones(len(years)), years - center, *steps])
-    terms = design.shape[1]
-    if levels.covariance is None or len(years) <= terms or np.linalg.matrix_rank(design) < terms:
+    design = line_design(levels, breaks)
+    if design is None or levels.covariance is None:
         return None
     by_route = levels.covariance
+    plain = np.linalg.pinv(design)[1]
+    if plain @ by_route @ plain <= _LEAST_PART * float(plain**2 @ (1 / levels.information)):
+        return None
     # Rows of a route are alike, so a level is less certain than its information says; how uneven
     # the years are comes from the information, which is less noisy than the clustered variances.
     alike = float(np.mean(np.diag(by_route) * levels.information))
@@ -124,16 +149,38 @@ def slope_over_years(
     return YearSlope(
         slope=float(coefficients[1]),
         level=float(coefficients[0]),
-        center=center,
-        covariance=(from_routes + line.variance * from_years)[:2, :2],
-        degrees=_degrees(
-            line, float(from_routes[1, 1]), float(from_years[1, 1]), routes=levels.routes
+        center=float(levels.years.mean()),
+        breaks=tuple(breaks),
+        steps=tuple(coefficients[2:].tolist()),
+        covariance=from_routes + line.variance * from_years,
+        degrees=matched_degrees(
+            from_routes=float(from_routes[1, 1]),
+            from_years=float(from_years[1, 1]),
+            variance=line.variance,
+            mean_square=line.rss / float(np.trace(line.form)),
+            of_routes=float(levels.routes - 1),
+            of_years=line.residual_degrees,
+            years=len(levels.years),
         ),
+        fitted=line,
         scatter=float(np.sqrt(line.variance)),
         scatter_low=float(np.sqrt(low)),
         scatter_high=None if high is None else float(np.sqrt(high)),
         confidence=confidence,
     )
+
+
+def line_design(levels: YearLevels, breaks: Sequence[int]) -> FloatArray | None:
+    """Columns (T, 2 + breaks) of a line with a step at each break: 1, years from their mean, and
+    whether the break has come; None where the levels cannot tell them apart."""
+    years = levels.years.astype(np.float64)
+    center = float(years.mean()) if len(years) else 0.0
+    steps = [(levels.years >= first).astype(np.float64) for first in breaks]
+    design = np.column_stack([np.ones(len(years)), years - center, *steps])
+    terms = design.shape[1]
+    if len(years) <= terms or np.linalg.matrix_rank(design) < terms:
+        return None
+    return design
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -209,13 +256,25 @@ def _crossing(falling: Callable[[float], float], wanted: float) -> float | None:
     return float(brentq(lambda variance: falling(variance) - wanted, 0.0, _WIDEST_SD**2))
 
 
-def _degrees(line: Line, from_routes: float, from_years: float, *, routes: int) -> float:
-    """Degrees of freedom of the slope, matched to the moments of its two parts."""
-    of_routes, of_years = float(routes - 1), line.residual_degrees
-    if len(line.form) < FEWEST_YEARS:
+def matched_degrees(
+    *,
+    from_routes: float,
+    from_years: float,
+    variance: float,
+    mean_square: float,
+    of_routes: float,
+    of_years: float,
+    years: int,
+) -> float:
+    """Degrees of freedom of the slope, matched to the moments of its two parts.
+
+    ``from_routes`` is the part of its variance by routes, ``from_years`` that of a variance between
+    years of 1; ``variance`` is the latter, ``mean_square`` the residual one; ``of_routes`` and
+    ``of_years`` the degrees of freedom of the two parts.
+    """
+    if years < FEWEST_YEARS:
         return max(1.0, min(of_years, of_routes))
-    mean_square = line.rss / float(np.trace(line.form))
-    total = from_routes + line.variance * from_years
+    total = from_routes + variance * from_years
     matched = total**2 / (from_routes**2 / of_routes + (from_years * mean_square) ** 2 / of_years)
     degrees = min(matched, of_routes)
-    return max(1.0, min(degrees, of_years) if line.variance > 0 else degrees)
+    return max(1.0, min(degrees, of_years) if variance > 0 else degrees)

@@ -20,7 +20,13 @@ from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.models.level_models import LevelModel, equal_detection
 from surveys.trends.models.trend import TrendSummary
 from surveys.trends.models.year_levels import YearLevels, fit_year_levels
-from surveys.trends.models.year_slope import FEWEST_YEARS, YearSlope, slope_over_years
+from surveys.trends.models.year_slope import (
+    FEWEST_YEARS,
+    YearSlope,
+    line_design,
+    slope_over_years,
+)
+from surveys.trends.numerics.arrays import IntArray
 from surveys.trends.numerics.intervals import percent_per_step
 
 METHOD = "line through yearly occupancy, within routes, with the scatter of years"
@@ -56,6 +62,7 @@ def fit_year_trend(
     breaks: Sequence[int] = (),
     confidence: float = 0.95,
     model: LevelModel = equal_detection,
+    with_pooled: bool = True,
 ) -> YearTrend:
     """Fit the change of occupancy within routes, over years that differ from each other.
 
@@ -67,6 +74,8 @@ def fit_year_trend(
         Season years from which on the protocol was another, as ``slope_over_years`` takes them.
     confidence
         Of all intervals.
+    with_pooled
+        Whether the line that does not hold routes apart is fitted as well.
 
     Returns
     -------
@@ -108,13 +117,14 @@ def fit_year_trend(
         return YearTrend(levels=levels, line=None, pooled=None, flags=flags)
     line = slope_over_years(levels, breaks=breaks, confidence=confidence)
     pooled, without = line, None
-    if levels.within_routes:
+    if levels.within_routes and with_pooled:
         without = fit(within_routes=False)
         pooled = slope_over_years(without, breaks=breaks, confidence=confidence)
     if line and pooled and abs(line.slope - pooled.slope) > line.se:
         flags = merge_flags(flags, (estimates.ROUTES_CHANGED,))
     if line is None:
-        flags = merge_flags(flags, (estimates.TOO_FEW_DATA,))
+        why = estimates.ROUTES_ALIKE if line_design(levels, breaks) is not None else None
+        flags = merge_flags(flags, (why or estimates.TOO_FEW_DATA,))
     return YearTrend(levels=levels, line=line, pooled=pooled, flags=flags, pooled_levels=without)
 
 
@@ -139,7 +149,8 @@ def pooled_trend(trend: YearTrend) -> YearTrend:
 
 def summarize_year_trend(trend: YearTrend) -> TrendSummary:
     """The slope on every scale: log odds and percent of the odds per year; percent of the share of
-    sites and percentage points per year, between the line in the first and in the last year."""
+    sites and percentage points per year, between the line in the first and in the last year of each
+    stretch without a break."""
     line = trend.line
     if line is None:
         return TrendSummary(
@@ -148,15 +159,16 @@ def summarize_year_trend(trend: YearTrend) -> TrendSummary:
             occupancy=_unknown("trend, % change in share of sites per year", trend),
             points=_unknown("trend, percentage points of sites per year", trend),
         )
-    span = int(trend.levels.years[-1] - trend.levels.years[0])
+    stretches = _stretches(trend.levels, line)
+    span = sum(float(np.ptp(years)) for years in stretches)
 
     def percent_of_share(slope: float) -> float:
-        first, last = _ends(trend.levels, line, slope)
-        return percent_per_step(float(np.log(last / first)) / span)
+        ends = (_ends(trend.levels, line, years, slope) for years in stretches)
+        return percent_per_step(sum(float(np.log(last / first)) for first, last in ends) / span)
 
     def points(slope: float) -> float:
-        first, last = _ends(trend.levels, line, slope)
-        return 100 * (last - first) / span
+        ends = (_ends(trend.levels, line, years, slope) for years in stretches)
+        return 100 * sum(last - first for first, last in ends) / span
 
     def on(scale, name: str, *, se: float | None = None) -> Estimate:  # type: ignore[no-untyped-def]
         low, high = line.limits
@@ -189,9 +201,7 @@ def year_trend_line(trend: YearTrend) -> tuple[tuple[int, Estimate], ...]:
         if line is None:
             estimates.append((year, _unknown(name, trend)))
             continue
-        ahead = np.array([1.0, year - line.center])
-        middle = float(ahead @ np.array([line.level, line.slope]))
-        half = line.quantile * float(np.sqrt(ahead @ line.covariance @ ahead))
+        middle, half = line.at(year), line.half_width(year)
         value, low, high = (
             _share(trend.levels, logit) for logit in (middle, middle - half, middle + half)
         )
@@ -230,11 +240,22 @@ def year_scatter(trend: YearTrend) -> Estimate:
     )
 
 
-def _ends(levels: YearLevels, line: YearSlope, slope: float) -> tuple[float, float]:
-    first, last = float(levels.years[0]), float(levels.years[-1])
+def _stretches(levels: YearLevels, line: YearSlope) -> list[IntArray]:
+    """Season years of each stretch between breaks: a step is no change a year."""
+    stretch = np.searchsorted(line.breaks, levels.years, side="right")
+    return [levels.years[stretch == part] for part in np.unique(stretch)]
+
+
+def _ends(
+    levels: YearLevels, line: YearSlope, years: IntArray, slope: float
+) -> tuple[float, float]:
+    """The share at either end of a stretch, the line turned to ``slope`` about its middle."""
+    middle = float(years.mean())
+    level = line.at(middle)
+    first, last = float(years[0]), float(years[-1])
     return (
-        _share(levels, line.level + slope * (first - line.center)),
-        _share(levels, line.level + slope * (last - line.center)),
+        _share(levels, level + slope * (first - middle)),
+        _share(levels, level + slope * (last - middle)),
     )
 
 

@@ -12,6 +12,7 @@ from surveys.models import (
     Presence,
     Protocol,
     Route,
+    RouteChoice,
     Stop,
 )
 from surveys.models.program import route_code_validator
@@ -37,6 +38,12 @@ class RouteForm(SeenForm):
         max_length=120, required=False, help_text="County, district or reserve, for filters."
     )
     protocol = forms.TypedChoiceField(coerce=int)
+    chosen = forms.ChoiceField(
+        label="How the route was chosen",
+        choices=[("", "Choose one"), *RouteChoice.choices],
+        help_text="Routes chosen because the species were heard there begin at their best, so "
+        "their trends lean downward. Trends that rest on such routes are flagged.",
+    )
     access_notes = forms.CharField(
         label="Access",
         required=False,

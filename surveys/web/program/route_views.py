@@ -111,6 +111,7 @@ def route(request: ProgramRequest, route: int) -> HttpResponse:
         "facts": [
             ("Protocol", shown.protocol, ""),
             ("Region", shown.region or "–", ""),
+            ("Chosen", shown.get_chosen_display(), ""),
             ("Stops", len(stops), ""),
             ("Length", distance(length, unit), "straight from stop to stop"),
         ],

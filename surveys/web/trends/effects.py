@@ -92,12 +92,13 @@ def odds_words(odds: Estimate) -> str:
 
 
 def silent_words(kind: SilentKind, site: str) -> str:
-    high = kind.occupancy.high
-    missed = (
-        f" At most {share(high)} of them may have held it unheard (95{PERCENT})."
-        if high is not None and high < 1
-        else ""
-    )
+    high, by_route = kind.occupancy.high, kind.by_route and kind.by_route.high
+    missed = ""
+    if high is not None and high < 1:
+        missed = f" At most {share(high)} of them may have held it unheard (95{PERCENT})"
+        if by_route is not None and by_route > high:
+            missed += f"; up to {share(by_route)} where the sites of a route are alike"
+        missed += "."
     return f"{_capital(_kind(kind.name))}: never heard at {kind.sites} {SITES[site]}.{missed}"
 
 

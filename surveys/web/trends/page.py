@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from surveys.charts.shares import Series, point
+from surveys.charts.shares import Series, point, year_point
 from surveys.charts.words import (
     PERCENT,
     UNKNOWN,
@@ -20,12 +20,12 @@ from surveys.trends.species_result import SpeciesResult
 def fit_series(fit: StoredFit, name: str) -> Series:
     """Corrected shares; the naive ones, and labeled so, where none can be corrected."""
     years = fit.result.years
-    corrected = [point(year.season_year, year.occupancy) for year in years]
+    corrected = [year_point(year, year.occupancy) for year in years]
     if any(share.value is not None for share in corrected):
         return Series(name=name, points=tuple(corrected))
     return Series(
         name=f"{name} (not corrected)",
-        points=tuple(point(year.season_year, year.naive) for year in years),
+        points=tuple(year_point(year, year.naive) for year in years),
     )
 
 

@@ -13,6 +13,11 @@ urlpatterns = [
         species_views.table,
         name="trend_species_csv",
     ),
+    path(
+        "<slug:program>/trends/species/<slug:code>/checks.csv",
+        species_views.checks,
+        name="trend_species_checks",
+    ),
     re_path(
         r"^(?P<program>[-a-zA-Z0-9_]+)/trends/species/(?P<code>[-a-zA-Z0-9_]+)/chart"
         r"\.(?P<form>svg|png)$",

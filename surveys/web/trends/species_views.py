@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
+from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
 from surveys.charts.words import (
     SITES,
     all_flags,
@@ -23,9 +24,10 @@ from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Program, Species
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
+from surveys.publishing.tables import SENSITIVITY
 from surveys.seasons.options import checklist_species
-from surveys.trends import CORRECTED_COLUMNS
-from surveys.trends.result_tables import corrected_row
+from surveys.trends import CORRECTED_COLUMNS, SpeciesResult
+from surveys.trends.result_tables import corrected_row, sensitivity_rows
 from surveys.web.trends.effects import (
     CAPTIONS,
     effect_lines,
@@ -78,6 +80,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "alt": chart_alt(species.name, result, site),
             "flags": flag_words(all_flags(result)),
             "years": result.years,
+            "open": next((year.season_year for year in result.years if year.is_open), None),
             "facts": trend_facts(result),
             "turnover": turnover_facts(result),
             "index": index_rows(result),
@@ -94,6 +97,8 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "fits_poorly": fits_poorly(result.fit_check),
             "filled": [(name, share(missing)) for name, missing in result.filled],
             "caveats": CAVEATS,
+            "checks": {"sentence": check_sentence(result), "rows": check_rows(result)},
+            "disagree": _disagree(program, species, form, result),
             "urls": {
                 "picture": _address(
                     "trend_chart", program, species, form, form="svg", of=fit.sha256[:12]
@@ -101,6 +106,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
                 "svg": _address("trend_chart", program, species, form, form="svg", download="1"),
                 "png": _address("trend_chart", program, species, form, form="png", download="1"),
                 "csv": _address("trend_species_csv", program, species, form),
+                "checks": _address("trend_species_checks", program, species, form),
             },
         }
     return render(request, "trends/species.html", context)
@@ -147,6 +153,40 @@ def table(request: ProgramRequest, code: str) -> HttpResponse:
         content_type=csv.MEDIA_TYPE,
         headers={"Content-Disposition": f'attachment; filename="{stem}.csv"'},
     )
+
+
+@require_GET
+@needs(Permission.READ_RESULTS)
+def checks(request: ProgramRequest, code: str) -> HttpResponse:
+    """The trend and its lines under other choices, with flags."""
+    program = request.membership.program
+    species = _species(program, code)
+    place = PlaceFilter(request.GET, program=program)
+    fit = _fit(program, species, place)
+    if fit is None:
+        raise Http404("There is no fit of this species yet.")
+    rows = list(sensitivity_rows(species.scientific_name, place.site_kind, fit.result))
+    header = list(SENSITIVITY.header)
+    cells = [[csv.cell_text(row[name]) for name in header] for row in rows]
+    stem = _stem(program, species, place)
+    return HttpResponse(
+        csv.to_csv(header, cells).encode(),
+        content_type=csv.MEDIA_TYPE,
+        headers={"Content-Disposition": f'attachment; filename="{stem}-checks.csv"'},
+    )
+
+
+def _disagree(
+    program: Program, species: Species, form: PlaceFilter, result: SpeciesResult
+) -> tuple[str, str] | None:
+    """The change by stop and by route, where they say different things. The result by stop has
+    both, so the page by route asks it."""
+    if form.place:
+        return None
+    if form.site_kind == "stop":
+        return by_stop_and_by_route(result)
+    by_stop = stored_fits(program, species=[species], site="stop")
+    return by_stop_and_by_route(by_stop[0].result) if by_stop else None
 
 
 def _species(program: Program, code: str) -> Species:

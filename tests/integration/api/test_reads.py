@@ -5,7 +5,9 @@ import datetime as dt
 import pytest
 from django.contrib.gis.geos import LineString, Point
 
+from surveys.fitting.refit import refit
 from surveys.models import Stop
+from surveys.publishing.tables import TABLE
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -213,3 +215,18 @@ def test_species_of_the_catalog_off_the_checklist_are_not_offered(api_for, obser
     make_species("Rana aurora")
     answer = api_for(observer)("GET", "trends/?species=rana-aurora")
     assert (answer.status, answer.data["where"]) == (400, "species")
+
+
+def test_species_trends_come_with_flags_and_other_choices(api_for, partner, accepted, program):
+    refit(program)
+    answer = api_for(partner).get("trends/species/?species=pseudacris-crucifer&site=stop")
+    (row,) = answer["rows"]
+    assert (row["species"], row["fresh"]) == ("pseudacris-crucifer", True)
+    assert set(row["trend"]) <= set(TABLE["trends"].header)
+    assert list(row["years"][0]) == list(TABLE["occupancy"].header)
+    assert list(row["sensitivity"][0]) == list(TABLE["sensitivity"].header)
+    assert row["trend"]["change"] is None
+    assert "too few data" in row["trend"]["flags"]
+    assert set(row["trend"]["flags"].split("; ")) <= set(answer["flags"])
+    assert "one season only, 2024" in row["sentence"]
+    assert api_for(partner)("GET", "trends/species/?site=pond").status == 400

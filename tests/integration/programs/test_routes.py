@@ -3,6 +3,7 @@
 import pytest
 from django.core.exceptions import ValidationError
 
+from surveys.models import RouteChoice
 from surveys.programs.routes import (
     routes_of,
     save_route,
@@ -38,6 +39,16 @@ def test_adding_and_changing(coordinator, version):
     again = save(coordinator, version, route_id=route.pk, code="R08", active=False)
     assert again == route
     assert (again.code, again.active) == ("R08", False)
+
+
+def test_how_a_route_was_chosen_is_kept_until_it_is_told_otherwise(coordinator, version):
+    route = save(coordinator, version)
+    assert route.chosen == RouteChoice.UNKNOWN
+    save(coordinator, version, route_id=route.pk, chosen=RouteChoice.HEARD)
+    again = save(coordinator, version, route_id=route.pk, name="Alder Marsh")
+    assert again.chosen == RouteChoice.HEARD
+    with pytest.raises(ValidationError, match="chosen"):
+        save(coordinator, version, route_id=route.pk, chosen="by lot")
 
 
 @pytest.mark.parametrize(

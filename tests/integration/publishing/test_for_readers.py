@@ -64,7 +64,7 @@ def _frozen_rows(program, folder):
             program, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
         )
         frozen = freeze(program, folder, about)
-    for table in (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS):
+    for table in (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS, tables.SENSITIVITY):
         write_table(folder, table, ())
     return frozen
 

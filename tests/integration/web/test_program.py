@@ -189,13 +189,29 @@ class TestRoutes:
 
     def test_adding_and_changing(self, program, page):
         version = make_version(program)
-        data = {"code": "R07", "name": "Alder Fen", "protocol": version.protocol_id}
+        data = {
+            "code": "R07",
+            "name": "Alder Fen",
+            "protocol": version.protocol_id,
+            "chosen": "habitat",
+        }
         page.post(url("program_route_add", program), data | {"active": "on"})
         route = Route.objects.get()
         address = url("program_route_edit", program, route=route.pk)
         page.post(address, data | seen(page, address))
         route.refresh_from_db()
-        assert (route.code, route.active) == ("R07", False)
+        assert (route.code, route.active, route.chosen) == ("R07", False, "habitat")
+
+    def test_how_a_route_was_chosen_has_to_be_said(self, program, page):
+        version = make_version(program)
+        data = {"code": "R07", "name": "Alder Fen", "protocol": version.protocol_id}
+        shown = page.post(url("program_route_add", program), data).content.decode()
+        assert not Route.objects.exists()
+        assert "This field is required." in shown
+        page.post(url("program_route_add", program), data | {"chosen": "heard"})
+        route = Route.objects.get()
+        shown = page.get(url("program_route", program, route=route.pk)).content.decode()
+        assert "Because the species were heard there" in shown
 
     def test_the_page_of_a_route_draws_its_stops(self, program, page):
         version = make_version(program, min_stop_spacing_m=2000)

@@ -64,7 +64,7 @@ def fitted(program, visits):
 
 
 def url(program, name="trend_species", query=None, **kwargs):
-    if name in ("trend_species", "trend_chart", "trend_species_csv"):
+    if name in ("trend_species", "trend_chart", "trend_species_csv", "trend_species_checks"):
         kwargs = {"code": PEEPER, **kwargs}
     return reverse(f"web:{name}", kwargs={"program": program.slug, **kwargs}, query=query)
 
@@ -231,10 +231,62 @@ def test_query_count_does_not_grow(
 ):
     client = client_for(observer)
     client.get(url(program, name))
-    queries = {"trend_species": 7, "trend_compare": 8}[name]
+    queries = {"trend_species": 9, "trend_compare": 10}[name]
     with django_assert_num_queries(queries):
         client.get(url(program, name))
     make_accepted_visit(program.routes.first(), observer.person, night=dt.date(2021, 4, 2))
     refit(program)
     with django_assert_num_queries(queries):
         client.get(url(program, name))
+
+
+def test_the_page_and_its_file_tell_the_trend_under_other_choices(
+    program, fitted, partner, client_for
+):
+    client = client_for(partner)
+    text = text_of(client.get(url(program)))
+    assert "Does the sentence stand?" in text
+    assert "good years may follow good years" in text
+    # Three seasons tell no trend, so there is nothing to check.
+    assert "No sentence is told of the trend, so there is none to check." in text
+    assert url(program, "trend_species_checks", query={"site": "stop"}) in text
+    header, first, *rows = (
+        client.get(url(program, "trend_species_checks")).content.decode().split("\r\n")
+    )
+    assert header.startswith("species,site,number,choice,applies,change,")
+    assert first.startswith("Pseudacris crucifer,stop,1,all data,")
+    assert "too few data" in first
+    assert len([row for row in rows if row]) == 6
+
+
+def test_an_open_season_is_told_on_page_and_list(program, fitted, partner, client_for):
+    """The flag comes with the stored result, whatever day it is."""
+    for fit in SpeciesFit.objects.filter(program=program, region="", site="stop"):
+        if fit.result["years"]:
+            fit.result["years"][-1]["occupancy"]["flags"] = ["open season"]
+            fit.save()
+    client = client_for(partner)
+    text = text_of(client.get(url(program)))
+    assert "Hollow: 2024, a season that is still open." in text
+    assert "The survey windows of this season are not over. It is not in the trend." in text
+    assert "open season" in text_of(client.get(url(program, "trends")))
+    assert ">open<" in client.get(url(program, "trend_chart", form="svg")).content.decode()
+
+
+def test_by_stop_and_by_route_are_shown_on_both_pages_where_they_disagree(
+    program, fitted, partner, client_for
+):
+    fit = SpeciesFit.objects.get(program=program, region="", site="stop", species__code=PEEPER)
+    fall = {"value": -4.0, "low": -6.0, "high": -2.0, "flags": []}
+    for line in fit.result["sensitivity"]:
+        line["change"] |= fall
+    by_route = next(
+        line for line in fit.result["sensitivity"] if line["name"].startswith("by route")
+    )
+    by_route["change"] |= {"low": -9.0, "high": 1.0}
+    fit.save()
+    client = client_for(partner)
+    for site in ("stop", "route"):
+        text = text_of(client.get(url(program, query={"site": site})))
+        assert "By stop and by route the trend says different things." in " ".join(text.split())
+        assert "-9.0 to +1.0" in text.replace("\N{MINUS SIGN}", "-")

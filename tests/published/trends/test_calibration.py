@@ -22,6 +22,7 @@ NULL = {
     "years sd 0.5": PROGRAMS,
     "half the routes replaced, the first ones better": MORE_PROGRAMS,
     "detection falls with a declared break": PROGRAMS,
+    "correlation 0.5, told by the line for it": PROGRAMS,
 }
 
 
@@ -46,8 +47,14 @@ def test_a_clear_fall_is_seen_and_its_size_is_held():
 
 def test_the_method_page_tells_the_false_alarms_of_correlated_years_as_they_were_counted():
     page = Path(__file__).parents[3] / "surveys/guide/pages/trend-method.md"
-    assert "about one program in seven without any change" in page.read_text("utf-8")
+    text = page.read_text("utf-8")
+    assert "about one program in seven without any change" in text
+    assert "by that line about one in twelve would be" in text
     table = (Path(__file__).parent / "calibration/table.md").read_text("utf-8")
-    row = next(line for line in table.splitlines() if "correlation 0.5" in line)
-    low, high = re.search(r"\(([0-9.]+) to ([0-9.]+)\)", row).groups()
-    assert float(low) < 100 / 7 < float(high)
+    for name, share in (
+        ("years sd 0.5, correlation 0.5", 1 / 7),
+        ("correlation 0.5, told by the line for it", 1 / 12),
+    ):
+        row = next(line for line in table.splitlines() if f"| {name} |" in line)
+        low, high = re.search(r"\(([0-9.]+) to ([0-9.]+)\)", row).groups()
+        assert float(low) < 100 * share < float(high)

@@ -11,8 +11,9 @@ import pytest
 import statsmodels.api as sm
 from statsmodels.stats.meta_analysis import combine_effects
 
+from surveys.trends.models.year_correlation import restricted_log_likelihood
 from surveys.trends.models.year_levels import YearLevels
-from surveys.trends.models.year_slope import settled_line, slope_over_years
+from surveys.trends.models.year_slope import line_design, settled_line, slope_over_years
 
 MANY_ROUTES = 10**9
 
@@ -82,3 +83,44 @@ def test_balanced_years_give_the_mixed_model():
     assert line.slope == pytest.approx(reference.fe_params[1], rel=1e-6)
     assert line.se == pytest.approx(reference.bse_fe[1], rel=1e-3)
     assert line.scatter**2 == pytest.approx(float(np.asarray(reference.cov_re)[0, 0]), rel=1e-3)
+
+
+def test_steps_at_breaks_are_those_of_ordinary_least_squares():
+    """Longley's years again, with a step from 1952 and one from 1957 on: two more columns."""
+    data = sm.datasets.longley.load_pandas().data
+    years, employed = data["YEAR"].to_numpy().astype(int), data["TOTEMP"].to_numpy() / 1e6
+    columns = np.column_stack(
+        [np.ones(len(years)), years - years.mean(), years >= 1952, years >= 1957]
+    ).astype(float)
+    reference = sm.OLS(employed, columns).fit()
+
+    levels = levels_of(years, employed, np.eye(len(years)) * 1e-14)
+    line = slope_over_years(levels, breaks=[1952, 1957])
+
+    assert line.slope == pytest.approx(reference.params[1], rel=1e-9)
+    assert line.steps == pytest.approx(reference.params[2:], rel=1e-9)
+    assert line.limits == pytest.approx(reference.conf_int()[1], rel=1e-6)
+    fitted = [line.at(year) for year in years.tolist()]
+    assert fitted == pytest.approx(reference.fittedvalues, rel=1e-9)
+    half = np.diff(reference.get_prediction(columns).conf_int(), axis=1).ravel() / 2
+    assert [line.half_width(year) for year in years.tolist()] == pytest.approx(half, rel=1e-6)
+
+
+def test_without_correlation_the_restricted_likelihood_has_its_closed_form():
+    """Equal variances: the restricted likelihood of a line, from the residuals of ordinary least
+    squares (Patterson & Thompson 1971), the constant left out."""
+    rng = np.random.default_rng(11)
+    years, own = np.arange(2011, 2021), 0.09
+    values = 0.1 * (years - years.mean()) + rng.normal(0, 0.5, len(years))
+    levels = levels_of(years, values, np.eye(len(years)) * own)
+    design = line_design(levels, ())
+    ours = restricted_log_likelihood(design, levels, np.eye(len(years)))
+
+    def reference(scatter):
+        spread = own + scatter**2
+        fit = sm.OLS(levels.levels, design).fit()
+        cross = np.linalg.slogdet(design.T @ design / spread)[1]
+        return -0.5 * (len(years) * np.log(spread) + cross + fit.ssr / spread)
+
+    best = max(reference(scatter) for scatter in np.geomspace(1e-3, 5, 4000))
+    assert ours == pytest.approx(best, abs=2e-3)

@@ -1,6 +1,7 @@
 """Pictures: what is drawn, and that the file is safe and whole."""
 
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import altair as alt
 import pytest
@@ -117,3 +118,24 @@ def test_series_differ_by_more_than_color():
     assert len(set(marks["shape"]["scale"]["range"])) == 6
     with pytest.raises(ValueError, match="at most 6"):
         comparison_spec("Seven", "stops", [*series, series[0]])
+
+
+def test_an_open_season_is_hollow_and_named():
+    plain, hollow = (
+        to_svg(species_spec(replace(chart(), corrected=shares)))
+        for shares in (
+            chart().corrected,
+            (*chart().corrected[:2], replace(chart().corrected[2], is_open=True)),
+        )
+    )
+    assert ">open<" not in plain
+    assert ">open<" in hollow
+    whites = [mark.get("fill") for mark in drawn(hollow, "point")].count("#ffffff")
+    assert (whites, [mark.get("fill") for mark in drawn(plain, "point")].count("#ffffff")) == (1, 0)
+
+
+def test_the_line_is_parted_at_a_step():
+    def lines(**changes):
+        return len(drawn(to_svg(species_spec(replace(chart(), **changes))), "line mark"))
+
+    assert lines(steps=(2021,)) == lines() + 1

@@ -1,6 +1,7 @@
 """The small picture: where its marks stand, and which of the shares it shows."""
 
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import pytest
 
@@ -74,3 +75,16 @@ def test_a_species_without_years_is_an_empty_axis():
     root = draw()
     assert dots(root) == []
     assert words(root) == ["25%", "0"]
+
+
+def test_an_open_season_is_a_ring_and_a_step_parts_the_line():
+    open_last = (*points(0.4, 0.3, 0.2)[:2], replace(points(0.4, 0.3, 0.2)[2], is_open=True))
+    root = draw(open_last, points(0.3, 0.3, 0.3), points(0.4, 0.3, 0.2))
+    assert [fill for _, _, fill in dots(root)] == ["#1c525c", "#1c525c", "#ffffff"]
+    assert len(list(root.iter(f"{SVG}polyline"))) == 1
+    chart = SpeciesChart(
+        title="T", site_words="stops", corrected=open_last, naive=(), line=points(0.4, 0.3, 0.2),
+        steps=(2021,),
+    )  # fmt: skip
+    stepped = ET.fromstring(small_svg(chart))
+    assert len(list(stepped.iter(f"{SVG}polyline"))) == 2

@@ -24,8 +24,11 @@ from surveys.trends.estimates import (
     NEVER_HEARD,
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
+    OPEN_SEASON,
     POOR_FIT,
+    PROTOCOL_CHANGED,
     TOO_FEW_DATA,
+    YEARS_LEFT_OUT,
 )
 from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend
 
@@ -243,3 +246,74 @@ def test_a_doubted_naive_change_is_not_told_either():
     doubted = result(UNKNOWN, naive=estimate(-8.8, -12.0, -5.0, TOO_FEW_DATA))
     assert "fell" not in trend_sentence("Gray treefrog", doubted, "stop")
     assert "-8.8" not in plain(headline(doubted))
+
+
+def told(change, *, breaks=(), first=2014, last=2025, years=(2014, 2025), open_year=None):
+    """A result with a trend over the seasons from `first` to `last`."""
+    plain_result = result(change, years=years)
+    trend = dataclasses.replace(
+        plain_result.trend,
+        first_year=first,
+        last_year=last,
+        breaks=breaks,
+        line=tuple(
+            (year, share) for year, share in plain_result.trend.line if first <= year <= last
+        ),
+    )
+    seasons = tuple(
+        dataclasses.replace(
+            year, occupancy=dataclasses.replace(year.occupancy, flags=(OPEN_SEASON,))
+        )
+        if year.season_year == open_year
+        else year
+        for year in plain_result.years
+    )
+    return dataclasses.replace(plain_result, trend=trend, years=seasons)
+
+
+FALL = estimate(-2.1, -3.8, -0.4, PROTOCOL_CHANGED)
+
+
+def test_a_step_is_told_and_its_size_is_not_taken_for_a_change():
+    text = plain(trend_sentence("Wood frog", told(FALL, breaks=(2019,)), "stop"))
+    assert "between 2014 and 2025" in text
+    assert "from 41 % to 18 %" not in text
+    assert text.endswith(
+        "Listening changed in 2019: the line has a step there, which counts for no change."
+    )
+
+
+def test_seasons_left_out_are_named():
+    change = estimate(-2.1, -3.8, -0.4, PROTOCOL_CHANGED, YEARS_LEFT_OUT)
+    text = plain(trend_sentence("Wood frog", told(change, breaks=(2024,), last=2023), "stop"))
+    assert "between 2014 and 2023" in text
+    assert text.endswith(
+        "Not in the trend: 2025, on a side of a change of listening in 2024 with fewer than three "
+        "seasons."
+    )
+
+
+def test_an_open_season_is_named_and_not_counted_as_left_out():
+    text = plain(trend_sentence("Wood frog", told(FALL, last=2014, open_year=2025), "stop"))
+    assert text.endswith("The season of 2025 is still open and not in the trend.")
+    assert "Not in the trend" not in text
+
+
+@pytest.mark.parametrize("flag", [POOR_FIT, EDGE_OF_RANGE, TOO_FEW_DATA, FEW_CLUSTERS])
+def test_no_other_estimator_speaks_where_the_trend_is_in_doubt(flag):
+    doubtful = result(estimate(-2.1, -3.8, -0.4, flag), naive=estimate(-5, -6, -4))
+    text = trend_sentence("Wood frog", doubtful, "stop")
+    assert "no trend corrected for detection can be shown" in text
+    assert "plain share" not in text
+    assert trend_line(doubtful) == ((), False)
+    assert headline(doubtful) == flag
+    assert direction(doubtful) == "cannot be said"
+
+
+@pytest.mark.parametrize("flag", [NO_REPEAT_VISITS, NOT_IDENTIFIED])
+def test_the_plain_share_speaks_where_only_detection_is_missing(flag):
+    unknown = result(estimate(None, None, None, flag), naive=estimate(-5, -6, -4))
+    assert "the plain share of stops where it was heard fell" in plain(
+        trend_sentence("Wood frog", unknown, "stop")
+    )
+    assert trend_line(unknown)[0]

@@ -1,10 +1,11 @@
+import dataclasses
 import datetime as dt
 from decimal import Decimal
 
 import pytest
 
 from surveys.protocol.limits.phrases import Units, window_in_words
-from surveys.protocol.limits.words import limits_in_words
+from surveys.protocol.limits.words import hearing_in_words, limits_in_words
 from surveys.protocol.values import (
     DistanceUnit,
     Interruption,
@@ -103,3 +104,39 @@ def test_each_limit(limits, name, words):
 
 def test_a_window():
     assert window_in_words(WINDOW) == "15 December to 10 March"
+
+
+def heard_under(**limits):
+    return hearing_in_words(Protocol(**{**BARE, **limits}), UNITS)
+
+
+@pytest.mark.parametrize(
+    ("limits", "differs"),
+    [
+        ({"listening_time": 3 * MINUTE}, True),
+        ({"settling_wait": MINUTE}, True),
+        ({"earliest_start_after_sunset": 30 * MINUTE}, True),
+        ({"latest_end_clock": dt.time(0, 30)}, True),
+        ({"interruption": Interruption.EXTEND}, True),
+        (
+            {
+                "windows": (
+                    dataclasses.replace(
+                        WINDOW,
+                        min_air_temperature=Temperature(
+                            value=Decimal(5), unit=TemperatureUnit.CELSIUS
+                        ),
+                    ),
+                )
+            },
+            True,
+        ),
+        ({"windows": (dataclasses.replace(WINDOW, closes=MonthDay(month=4, day=1)),)}, True),
+        ({"windows": (dataclasses.replace(WINDOW, name="Late"),)}, False),
+        ({"name": "Another", "version": 2}, False),
+        ({"max_beaufort": 3}, False),
+        ({"min_stops": 5}, False),
+    ],
+)
+def test_only_what_changes_hearing_makes_another_way_of_listening(limits, differs):
+    assert (heard_under(**limits) != heard_under()) is differs

@@ -135,6 +135,13 @@ def rows(years=YEARS, species=tuple(NAMES), names=NAMES):
             if one != UNSEEN
         ],
         "trends": [_trend(one) for one in species],
+        "sensitivity": [
+            {"species": FALLING, "site": "stop", "number": 1, "choice": "all data",
+             "applies": True, "change": -9.8, "change_low": -15.0, "change_high": -4.4},
+            {"species": FALLING, "site": "stop", "number": 2, "applies": True,
+             "choice": "by route instead of by stop",
+             "change": -4.0, "change_low": -9.0, "change_high": 1.5},
+        ],
     }  # fmt: skip
 
 
@@ -394,3 +401,10 @@ def _within(box, page):
 def test_the_same_tables_give_the_same_bytes(frozen, path, tmp_path):
     report.write(frozen, tmp_path / "again.pdf")
     assert (tmp_path / "again.pdf").read_bytes() == path.read_bytes()
+
+
+def test_the_page_of_a_species_says_whether_its_sentence_stands(pages):
+    (page,) = [one for one in pages if "by route instead of by stop" in one]
+    assert NAMES[FALLING] in page
+    assert "Does the sentence stand? The sentence does not stand under 1 of 1 other choices" in page
+    assert "no clear change" in page

@@ -80,9 +80,12 @@ def test_detection_has_an_interval_by_route(result):
 def test_one_route_cannot_be_clustered():
     result = result_of(periods(routes=1, stops=60))
     for year in result.years:
-        assert year.occupancy_by_route == year.occupancy
-        assert year.detection.low < year.detection.value < year.detection.high
-        assert "clustered" not in year.detection.interval
+        by_route = year.occupancy_by_route
+        assert by_route.value == year.occupancy.value
+        assert (by_route.low, by_route.high) == (year.detection.low, year.detection.high)
+        assert by_route.low is None
+        assert estimates.FEW_CLUSTERS in year.occupancy.flags
+        assert estimates.FEW_CLUSTERS in year.detection.flags
     assert estimates.FEW_CLUSTERS in result.trend.log_odds.flags
 
 

@@ -32,21 +32,32 @@ peeper,Pseudacris crucifer,,,03-01,06-15
 gopher frog,Lithobates capito,2023-01-01,2023-12-31,,
 """,
     "routes": """\
-name,route,region
-'=One,R1,North
-Two,R2,'=South
+name,route,region,chosen
+'=One,R1,North,heard
+Two,R2,'=South,random
 """,
     "stops": """\
-stop,habitat,hydroperiod,fish,number
-S1,marsh,always,yes,1
-S2,,season,no,2
-S3,ditch,weeks,unknown,1
+stop,habitat,hydroperiod,fish,number,active_from,active_until
+S1,marsh,always,yes,1,2020-01-01,
+S2,,season,no,2,2020-01-01,2023-12-31
+S3,ditch,weeks,unknown,1,2021-03-01,
+""",
+    "protocols": """\
+protocol,version,listening
+Roadside,1,five minutes
+Roadside,2,three minutes
+Ponds,1,five minutes
+""",
+    "seasons": """\
+season_year,open
+2023,false
+2024,true
 """,
     "visits": """\
-visit,route,season_year,night,visit_number,day,rain_48h,rain_trace
-V1,R1,2023,2023-04-02,1,91,12.7,false
-V2,R2,2023,2023-05-20,2,139,,true
-V3,R1,2024,2024-02-29,1,59,,
+visit,route,season_year,night,visit_number,day,rain_48h,rain_trace,protocol,protocol_version,first_season
+V1,R1,2023,2023-04-02,1,91,12.7,false,Roadside,1,true
+V2,R2,2023,2023-05-20,2,139,,true,Ponds,1,false
+V3,R1,2024,2024-02-29,1,59,,,Roadside,2,false
 """,
     "periods": """\
 period,visit,stop,air_temperature,beaufort,noise_index,water_tonight,minutes_after_sunset
@@ -107,6 +118,21 @@ def test_a_text_behind_an_apostrophe_is_read_without_it(frozen):
     assert frozen.periods.region.tolist() == ["North", "North", "=South", "North"]
 
 
+def test_how_it_was_listened_and_by_whom(frozen):
+    """Versions with the same text are one way of listening, whatever their protocol."""
+    columns, periods = frozen.periods.columns, frozen.periods
+    assert columns.way.tolist() == [0, 0, 0, 1]
+    assert columns.first_season.tolist() == [True, True, False, False]
+    assert periods.chosen == {0: "heard", 1: "random"}
+    since, moved = dt.date(2020, 1, 1).toordinal(), dt.date(2021, 3, 1).toordinal()
+    assert periods.in_use == {
+        0: (since, None), 1: (since, dt.date(2023, 12, 31).toordinal()), 2: (moved, None),
+    }  # fmt: skip
+    assert periods.open_year == 2024
+    assert species_periods(periods, 0).open_year == 2024
+    assert species_periods(periods, 1).open_year is None
+
+
 def test_what_the_evening_was_like(frozen):
     expected = {
         "temperature": [11.5, NAN, 18, 9],
@@ -158,14 +184,29 @@ def larger(folder):
     rng = np.random.default_rng(6)
     rows = {name: [text.splitlines()[0].split(",")] for name, text in TABLES.items()}
     rows["checklist"].append(["peeper", "Pseudacris crucifer", "", "", "", ""])
+    rows["protocols"].append(["Roadside", "1", "five minutes"])
     occupied = rng.random((12, 3, 6)) < 0.5
     for route in range(12):
-        rows["routes"].append(["", f"R{route}", "North"])
-        rows["stops"] += [[f"S{route}-{n}", "", "", "", str(n)] for n in range(3)]
+        rows["routes"].append(["", f"R{route}", "North", "habitat"])
+        rows["stops"] += [[f"S{route}-{n}", "", "", "", str(n), "2000-01-01", ""] for n in range(3)]
         for year, visit in np.ndindex(6, 3):
             key, night = f"{route}-{year}-{visit}", dt.date(2018 + year, 4 + visit, 12)
             day = night.timetuple().tm_yday - 1
-            rows["visits"].append([key, f"R{route}", night.year, night, visit + 1, day, "", ""])
+            rows["visits"].append(
+                [
+                    key,
+                    f"R{route}",
+                    night.year,
+                    night,
+                    visit + 1,
+                    day,
+                    "",
+                    "",
+                    "Roadside",
+                    1,
+                    "false",
+                ]
+            )
             for n in range(3):
                 rows["periods"].append([f"{key}-{n}", key, f"S{route}-{n}", "", "", "", "", ""])
                 if occupied[route, n, year] and rng.random() < 0.6:

@@ -242,8 +242,12 @@ class TestEmptyKinds:
         histories, choice = dry
         (kind,) = silent_kinds(choice, histories)
         assert (kind.occupancy.value, kind.occupancy.low) == (0, 0)
-        # 300 silent rows, each heard with 0.89 when occupied: 1.92 / (300 * 0.89).
-        assert kind.occupancy.high == pytest.approx(0.0072, abs=0.001)
+        # In six seasons of three visits an occupied site is all but certainly heard: 3 / sites, a
+        # site counting once.
+        sites = len(np.unique(histories.site[choice.empty[0].rows]))
+        assert kind.occupancy.high == pytest.approx(1 - 0.05 ** (1 / sites), rel=1e-3)
+        routes = len(np.unique(histories.cluster[choice.empty[0].rows]))
+        assert kind.by_route.high == pytest.approx(1 - 0.05 ** (1 / routes), rel=1e-3)
 
     def test_few_silent_visits_bound_nothing(self, dry):
         """One site, listened to three times: silence is likely at any share of such sites."""

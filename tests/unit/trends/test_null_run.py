@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from surveys.trends.analysis import chosen_year_trend
 from surveys.trends.histories import PeriodColumns, build_histories
 from surveys.trends.model_selection import choose_trend
 from surveys.trends.null_run import NullTruth, null_run, null_truth, simulated
 from surveys.trends.periods import SpeciesPeriods
+from surveys.trends.told_trend import chosen_year_trend
 
 
 def periods_of(rng, *, routes=12, stops=6, years=8, visits=3, psi=None, p=0.6, stay=0.0, alike=0.0):

@@ -11,9 +11,10 @@ from surveys.trends.result_tables import (
     corrected_row,
     occupancy_rows,
     result_from_rows,
+    sensitivity_rows,
     trend_row,
 )
-from surveys.trends.species_result import SpeciesResult, SpeciesYear, Trend
+from surveys.trends.species_result import SensitivityLine, SpeciesResult, SpeciesYear, Trend
 
 
 def estimate(value, low, high, *flags):
@@ -95,10 +96,33 @@ def test_species_without_rows_has_no_numbers():
 
 
 def test_first_and_last_year_of_the_trend():
-    row = trend_row("x", "stop", RESULT)
+    told = dataclasses.replace(RESULT.trend, first_year=2022, last_year=2023, breaks=(2022, 2023))
+    row = trend_row("x", "stop", dataclasses.replace(RESULT, trend=told))
     assert (row["first_year"], row["last_year"]) == (2022, 2023)
+    assert row["breaks"] == "2022; 2023"
     assert row["method"] == "exact; by hand"
-    assert trend_row("x", "stop", dataclasses.replace(RESULT, years=()))["first_year"] is None
+    back = result_from_rows((), row, {}).trend
+    assert (back.first_year, back.last_year, back.breaks) == (2022, 2023, (2022, 2023))
+    assert trend_row("x", "stop", RESULT)["first_year"] is None
+
+
+def test_lines_under_other_choices_come_back_from_their_rows():
+    lines = (
+        SensitivityLine(name="all data", change=estimate(-2.0, -3.0, -1.0), routes=12, seasons=9),
+        SensitivityLine(
+            name="by route", change=estimate(-1.0, -3.0, 1.0, "gap years"), routes=12, seasons=9,
+            applies=False,
+        ),
+    )  # fmt: skip
+    rows = list(sensitivity_rows("x", "stop", dataclasses.replace(RESULT, sensitivity=lines)))
+    assert [row["number"] for row in rows] == [1, 2]
+    back = result_from_rows((), {}, {}, rows).sensitivity
+    for line, found in zip(lines, back, strict=True):
+        assert (found.name, found.routes, found.seasons, found.applies) == (
+            line.name, line.routes, line.seasons, line.applies,
+        )  # fmt: skip
+        for name in ("value", "low", "high", "flags"):
+            assert getattr(found.change, name) == getattr(line.change, name)
 
 
 def test_a_row_of_occupancy():
@@ -115,11 +139,16 @@ def test_a_row_of_occupancy():
 
 def test_a_row_of_trends():
     full = dataclasses.replace(
-        RESULT.trend, pooled=estimate(-6.0, -7.0, -5.0), scatter=estimate(0.2, 0.1, None)
+        RESULT.trend,
+        pooled=estimate(-6.0, -7.0, -5.0),
+        scatter=estimate(0.2, 0.1, None),
+        first_year=2022,
+        last_year=2023,
+        breaks=(2023,),
     )
     assert trend_row("x", "route", dataclasses.replace(RESULT, trend=full)) == {
         "species": "x", "site": "route", "first_year": 2022, "last_year": 2023,
-        "change": -5.0, "change_low": -9.0, "change_high": 0.1,
+        "breaks": "2023", "change": -5.0, "change_low": -9.0, "change_high": 0.1,
         "pooled_change": -6.0, "pooled_change_low": -7.0, "pooled_change_high": -5.0,
         "naive_change": -4.0, "naive_change_low": -8.0, "naive_change_high": 0.2,
         "log_odds": -0.1, "log_odds_low": -0.2, "log_odds_high": 0.0,

@@ -5,7 +5,6 @@ import pytest
 from scipy.special import expit
 
 from surveys.trends import estimates
-from surveys.trends.analysis import chosen_year_trend
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import choose_trend
 from surveys.trends.models.false_positive import fit_false_positive
@@ -17,6 +16,7 @@ from surveys.trends.sensitivity_detection import (
     false_detections_line,
     false_rate,
 )
+from surveys.trends.told_trend import chosen_year_trend
 
 YEARS = 10
 

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from surveys.trends import model_selection
-from surveys.trends.analysis import chosen_year_trend
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import (
     BY_YEAR,
@@ -17,6 +16,7 @@ from surveys.trends.model_selection import (
 )
 from surveys.trends.models.level_models import by_abundance, equal_detection, in_two_classes
 from surveys.trends.models.year_trend import summarize_year_trend
+from surveys.trends.told_trend import chosen_year_trend
 
 CLASSES, ABUNDANCE = UNEQUAL
 

@@ -14,7 +14,13 @@ from datetime import date
 from pathlib import Path
 
 from surveys.trends.from_tables import FrozenPeriods, fit_species, null_runs, read_periods
-from surveys.trends.result_tables import null_row, occupancy_rows, trend_rows, yearly_rows
+from surveys.trends.result_tables import (
+    null_row,
+    occupancy_rows,
+    sensitivity_rows,
+    trend_rows,
+    yearly_rows,
+)
 
 TOLERANCE = 1e-6
 MOST_SHOWN = 20
@@ -32,6 +38,7 @@ def main() -> int:
         "yearly": list(yearly_rows(periods)),
         "occupancy": [row for result in results for row in occupancy_rows(*result)],
         "trends": trend_rows(results),
+        "sensitivity": [row for result in results for row in sensitivity_rows(*result)],
         "null_runs": simulate_again(data, periods),
     }
     agreed = [compare(table, data / f"{table}.csv", rows) for table, rows in again.items()]
@@ -85,6 +92,8 @@ def distance(text: str, value: object) -> float:
             return abs(float(text) - value) / max(1.0, abs(value))
         except ValueError:
             return float("inf")
+    if isinstance(value, bool):
+        value = "true" if value else "false"
     if isinstance(value, date):
         value = value.isoformat()
     # A text that could be taken for a formula stands in the table with an apostrophe before it.

@@ -2,10 +2,11 @@
 
 `alarms` is the most that may be told as a change where there is none, in percent of the programs,
 both sides together; `side` the most on either side; `power` the least that has to be told as a
-fall; `coverage` the range in which the interval has to hold the truth.
+fall; `coverage` the range in which the interval has to hold the truth. A `correlated` case is told
+by the interval that lets years be correlated.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tests.published.trends.calibration.programs import FIRST_YEAR, Setting
 
@@ -20,6 +21,7 @@ class Case:
     side: float | None = None
     power: float | None = None
     coverage: tuple[float, float] | None = None
+    correlated: bool = False
 
 
 def null(name: str, alarms: float, side: float | None = None, **setting) -> Case:
@@ -78,4 +80,10 @@ CASES = (
     change("+3 % a year", 3),
     change("+5 % a year, years sd 0.3", 5, year_sd=0.3),
     change("-3 % a year, turnover", -3, replaced=0.5, first_better=0.8),
+    # The line of the sensitivity table in which good years may follow good years.
+    replace(
+        null("correlation 0.5, told by the line for it", 10, year_sd=0.5, year_correlation=0.5),
+        correlated=True,
+    ),
+    replace(change("-5 % a year, told by the line for it", -5), coverage=None, correlated=True),
 )

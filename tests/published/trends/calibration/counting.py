@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from surveys.trends.analysis import chosen_year_trend
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import choose_trend
+from surveys.trends.models.year_correlation import slope_with_correlated_years
 from surveys.trends.models.year_trend import summarize_year_trend
 from surveys.trends.numerics.intervals import wilson
+from surveys.trends.told_trend import chosen_year_trend
 from tests.published.trends.calibration.cases import CASES, Case
 from tests.published.trends.calibration.programs import simulate
 
@@ -88,6 +89,8 @@ def _outcomes(case: Case, number: int) -> Iterable[str]:
     )
     choice = choose_trend(histories, {}, {})
     trend = chosen_year_trend(histories, {}, choice, breaks=case.setting.breaks)
+    if case.correlated and trend.line is not None:
+        trend = replace(trend, line=slope_with_correlated_years(trend.levels))
     change = summarize_year_trend(trend).occupancy
     if change.low is None or change.high is None:
         return ["not told"]

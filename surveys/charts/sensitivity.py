@@ -1,0 +1,72 @@
+"""Whether the told sentence stands under other choices, in words."""
+
+from surveys.charts.words import (
+    UNKNOWN,
+    change_with_interval,
+    has_direction,
+    is_usable,
+    supports_a_sentence,
+)
+from surveys.protocol.words import listed
+from surveys.trends import Estimate, SpeciesResult
+from surveys.trends.estimates import TOO_FEW_DATA
+from surveys.trends.sensitivity import BY_ROUTE
+
+FELL, ROSE, UNCLEAR = "fell", "rose", "no clear change"
+NOTHING_LEFT_OUT = "nothing to leave out"
+# Choice, change a year with its interval, what the sentence would say.
+CheckRow = tuple[str, str, str]
+
+
+def what_it_says(change: Estimate) -> str:
+    """`fell`, `rose`, `no clear change` or `cannot be said`."""
+    if not is_usable(change) or TOO_FEW_DATA in change.flags:
+        return UNKNOWN
+    if not has_direction(change):
+        return UNCLEAR
+    return FELL if (change.value or 0) < 0 else ROSE
+
+
+def check_rows(result: SpeciesResult) -> list[CheckRow]:
+    """A row a choice, the told one first."""
+    return [
+        (
+            line.name,
+            change_with_interval(line.change) if line.applies else "",
+            what_it_says(line.change) if line.applies else NOTHING_LEFT_OUT,
+        )
+        for line in result.sensitivity
+    ]
+
+
+def check_sentence(result: SpeciesResult) -> str:
+    """At a glance: does the sentence stand? Blank where nothing was checked."""
+    if not result.sensitivity:
+        return ""
+    told, *others = result.sensitivity
+    if not supports_a_sentence(told.change):
+        return "No sentence is told of the trend, so there is none to check."
+    tried = [line for line in others if line.applies and what_it_says(line.change) != UNKNOWN]
+    says = what_it_says(told.change)
+    if not tried:
+        return "No other choice could be tried."
+    against = [line for line in tried if what_it_says(line.change) != says]
+    if not against:
+        choice = "the one other choice" if len(tried) == 1 else f"all {len(tried)} other choices"
+        return f"The sentence stands under {choice} that could be tried."
+    named = listed(f"{line.name} ({what_it_says(line.change)})" for line in against)
+    return (
+        f"The sentence does not stand under {len(against)} of {len(tried)} other choices: {named}."
+    )
+
+
+def by_stop_and_by_route(result: SpeciesResult) -> tuple[str, str] | None:
+    """The change by stop and by route, where they say different things; else None."""
+    routes = next((line for line in result.sensitivity if line.name == BY_ROUTE), None)
+    if routes is None:
+        return None
+    stops = result.sensitivity[0]
+    said = [what_it_says(line.change) for line in (stops, routes)]
+    if UNKNOWN in said or said[0] == said[1]:
+        return None
+    return change_with_interval(stops.change), change_with_interval(routes.change)

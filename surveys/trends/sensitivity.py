@@ -1,0 +1,153 @@
+"""How much a trend depends on choices that another analyst could have made otherwise.
+
+Each line tells the change a year under one other choice. A line that has nothing to leave out has
+the told change again, and is marked so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from surveys.trends.estimates import TOO_FEW_DATA, Estimate, not_estimable
+from surveys.trends.histories import build_histories
+from surveys.trends.models.year_correlation import slope_with_correlated_years
+from surveys.trends.models.year_trend import METHOD, YearTrend, summarize_year_trend
+from surveys.trends.numerics.arrays import BoolArray, FloatArray
+from surveys.trends.periods import SpeciesPeriods
+from surveys.trends.species_result import SensitivityLine
+from surveys.trends.told_trend import TrendData, fit_told, told_data, trend_of
+
+ALL_DATA = "all data"
+EVERY_SEASON = "only routes run in every season"
+NO_FIRST_SEASON = "without observers in their first season"
+NO_CHANGE_YEARS = "without the seasons in which listening changed"
+NO_FIRST_YEARS = "without each route’s first two seasons"
+CORRELATED = "good years may follow good years"
+BY_ROUTE = "by route instead of by stop"
+_FIRST_YEARS = 2
+
+
+def sensitivity(
+    data: TrendData, told: Estimate, fit: YearTrend, periods: SpeciesPeriods
+) -> tuple[SensitivityLine, ...]:
+    """The lines of the table, the told change first.
+
+    Parameters
+    ----------
+    data, fit
+        What the trend rests on, and its line.
+    told
+        The percent change of the share of sites a year, as it is told.
+    periods
+        The listening periods behind it.
+
+    Returns
+    -------
+    tuple of SensitivityLine
+        A choice that the data cannot carry has a line without a number, with flags.
+    """
+    histories = data.histories
+    everything = np.ones(len(histories.site), dtype=np.bool_)
+
+    def line(name: str, rows: BoolArray, detected: FloatArray | None = None) -> SensitivityLine:
+        if detected is None and rows.all():
+            return replace(first, name=name, applies=False)
+        other = fit_told(data, rows=rows, detected=detected)
+        return _line(name, other, summarize_year_trend(other).occupancy)
+
+    first = _line(ALL_DATA, fit, told)
+    return (
+        first,
+        line(EVERY_SEASON, _in_every_season(data)),
+        line(NO_FIRST_SEASON, everything, _without_first_seasons(data)),
+        line(NO_CHANGE_YEARS, ~np.isin(histories.season_year, data.breaks.years)),
+        line(NO_FIRST_YEARS, _after_first_years(data)),
+        _line(CORRELATED, fit, _correlated(fit)),
+        *_by_route(data, periods),
+    )
+
+
+def _line(name: str, fit: YearTrend, change: Estimate) -> SensitivityLine:
+    return SensitivityLine(
+        name=name,
+        change=replace(change, name=f"% change in share of sites per year, {name}"),
+        routes=fit.levels.routes,
+        seasons=len(fit.levels.years),
+    )
+
+
+def _in_every_season(data: TrendData) -> BoolArray:
+    """Rows of the routes that were listened to in every season with effort."""
+    listened = ~np.isnan(data.histories.detected).all(axis=1)
+    _, route = np.unique(data.histories.cluster, return_inverse=True)
+    years = np.unique(data.histories.season_year[listened])
+    pairs = np.unique(
+        np.column_stack([route[listened], data.histories.season_year[listened]]), axis=0
+    )
+    seasons = np.bincount(pairs[:, 0], minlength=int(route.max(initial=-1)) + 1)
+    always: BoolArray = (seasons == len(years))[route]
+    return always
+
+
+def _after_first_years(data: TrendData) -> BoolArray:
+    """Rows from the third season of their route on."""
+    _, route = np.unique(data.histories.cluster, return_inverse=True)
+    pairs, pair = np.unique(
+        np.column_stack([route, data.histories.season_year]), axis=0, return_inverse=True
+    )
+    begun = np.searchsorted(pairs[:, 0], pairs[:, 0])
+    later: BoolArray = (np.arange(len(pairs)) - begun >= _FIRST_YEARS)[pair.ravel()]
+    return later
+
+
+def _without_first_seasons(data: TrendData) -> FloatArray | None:
+    """Detections without the visits of observers in their first season; None where there are none.
+
+    Of the first season of the program nobody knows who was new, so it stays.
+    """
+    season = data.season
+    if season.first_season is None or not len(season.season_year):
+        return None
+    new = season.first_season & (season.season_year > season.season_year.min())
+    if not new.any():
+        return None
+    unheard = np.where(new, np.nan, season.heard)
+    return build_histories(
+        replace(season, heard=unheard, call_index=unheard), site=data.site
+    ).detected
+
+
+def _correlated(fit: YearTrend) -> Estimate:
+    line = None
+    if fit.line is not None:
+        line = slope_with_correlated_years(fit.levels, breaks=fit.line.breaks)
+    if line is None:
+        return not_estimable(CORRELATED, method=METHOD, flags=fit.flags)
+    change = summarize_year_trend(replace(fit, line=line)).occupancy
+    return replace(change, interval="mixture of t over correlations of years")
+
+
+def _by_route(data: TrendData, periods: SpeciesPeriods) -> Iterator[SensitivityLine]:
+    if data.site != "stop":
+        return
+    fit = trend_of(told_data(periods, "route"))
+    yield _line(BY_ROUTE, fit, summarize_year_trend(fit).occupancy)
+
+
+def sites_disagree(lines: tuple[SensitivityLine, ...]) -> bool:
+    """Whether a change is clear by stop or by route and the other one says something else."""
+    by_route = [line.change for line in lines if line.name == BY_ROUTE]
+    if not by_route:
+        return False
+    signs = [_sign(change) for change in (lines[0].change, *by_route)]
+    return None not in signs and signs[0] != signs[1]
+
+
+def _sign(change: Estimate) -> int | None:
+    """-1 or 1 where the interval leaves out zero, 0 where it holds it, None without one."""
+    if change.low is None or change.high is None or TOO_FEW_DATA in change.flags:
+        return None
+    return (change.low > 0) - (change.high < 0)
