@@ -13,6 +13,11 @@ from types import CodeType, FunctionType
 
 _OPTIMIZED = 0x1  # set in functions, not in the bodies of modules and classes
 
+
+class NotExecutableError(Exception):
+    """A mutant with which its module cannot be imported."""
+
+
 # Functions in memory, by file, qualified name and first line.
 LiveFunctions = Mapping[tuple[str, str, int], list[FunctionType]]
 
@@ -68,12 +73,16 @@ def rebind_constants(module_name: str, path: str, original: str, mutated: str) -
 
     For modules that may be executed twice. False, with nothing exchanged, where functions or
     classes differ, or nothing that can be compared does. What other modules have worked out from a
-    constant stays as it was.
+    constant stays as it was. Raises NotExecutableError where the mutated module cannot be executed.
     """
     before, after = (compile(text, path, "exec", dont_inherit=True) for text in (original, mutated))
     if _parts_within(before) != _parts_within(after):
         return False
-    old, new = (_executed(code, module_name, path) for code in (before, after))
+    old = _executed(before, module_name, path)
+    try:
+        new = _executed(after, module_name, path)
+    except Exception as error:
+        raise NotExecutableError(repr(error)) from error
     module = sys.modules[module_name]
     changed = {
         name: value

@@ -20,6 +20,7 @@ from tests.mutation.mutants import Mutant
 from tests.mutation.plugin import FirstFailure, MutatedModule, module_name
 from tests.mutation.reached import Bench, Reached
 from tests.mutation.swapping import (
+    NotExecutableError,
     live_functions,
     rebind_constants,
     rebind_texts,
@@ -192,8 +193,11 @@ class QuickTrials:
 
         def run() -> dict:
             self.database.use_in_fork()
-            if not self._put_in(mutant, live):
-                return {"swapped": False}
+            try:
+                if not self._put_in(mutant, live):
+                    return {"swapped": False}
+            except NotExecutableError as error:
+                return {"failed": True, "test": f"start: {error}", "committed": False}
             _run_items(session, items)
             ran = [item for item in items if item.nodeid in self.first.seconds]
             return {

@@ -7,6 +7,7 @@ import pytest
 
 from tests.mutation.plugin import MutatedModule
 from tests.mutation.swapping import (
+    NotExecutableError,
     live_functions,
     rebind_constants,
     rebind_texts,
@@ -137,6 +138,13 @@ def test_a_table_that_was_imported_elsewhere(module, monkeypatch):
 def test_what_is_no_constant_is_not_exchanged_as_one(module, before, after):
     mutated = ORIGINAL.replace(before, after)
     assert not rebind_constants("swapped", module.__file__, ORIGINAL, mutated)
+
+
+def test_a_module_that_cannot_be_executed(module):
+    mutated = ORIGINAL.replace("LIMIT = 3", "LIMIT = 3 / 0")
+    with pytest.raises(NotExecutableError, match="ZeroDivisionError"):
+        rebind_constants("swapped", module.__file__, ORIGINAL, mutated)
+    assert module.LIMIT == 3
 
 
 def test_constants_made_once_more_are_equal(module):
