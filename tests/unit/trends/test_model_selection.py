@@ -342,6 +342,29 @@ def test_dependent_rows_weigh_more():
     assert penalty(fit_occupancy(history)) == 0
 
 
+def test_the_short_lists():
+    """Names are shown beside the trend; covariates are those of `load_periods`."""
+    season = ("night", "night squared")
+    air = ("minutes after sunset", "wind", "noise")
+    assert dict(DETECTION) == {
+        "the same on every visit": (),
+        "night of the season": season,
+        "night and temperature": (*season, "temperature"),
+        "night, temperature, rain and water": (*season, "temperature", "rain", "water"),
+        "night, temperature, time, wind and noise": (*season, "temperature", *air),
+        "night, temperature, rain, water, time, wind and noise": (
+            *season, "temperature", "rain", "water", *air,
+        ),
+    }  # fmt: skip
+    assert dict(OCCUPANCY) == {
+        "the year alone": (),
+        "year and how long water is held": ("hydroperiod",),
+        "year and fish": ("fish",),
+        "year, water held and fish": ("hydroperiod", "fish"),
+        "year and habitat": ("habitat",),
+    }
+
+
 def test_nested_models():
     full = list(DETECTION)[-1]
     assert nested_in(full + BY_YEAR) == tuple(DETECTION)

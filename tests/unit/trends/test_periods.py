@@ -7,7 +7,15 @@ import numpy as np
 import pytest
 
 from surveys.trends import PeriodColumns, build_histories
-from surveys.trends.periods import Heard, Listed, ProgramPeriods, calling_season, species_periods
+from surveys.trends.periods import (
+    HYDROPERIOD,
+    WATER,
+    Heard,
+    Listed,
+    ProgramPeriods,
+    calling_season,
+    species_periods,
+)
 
 NIGHTS = [
     dt.date(2023, 11, 30),
@@ -107,6 +115,11 @@ def test_what_is_known_of_stops_goes_into_the_checksum():
     elsewhere = replace(given, stops={"fish": {0: "yes", 1: "no", 99: "no"}})
     assert species_periods(other, 7).sha256 != own.sha256
     assert species_periods(elsewhere, 7).sha256 == own.sha256
+
+
+def test_words_of_the_sheet_as_amounts():
+    assert WATER == {"dry": 0, "pools": 1, "full": 2}
+    assert HYDROPERIOD == {"weeks": 0, "season": 1, "most_years": 2, "always": 3}
 
 
 def test_a_species_off_the_checklist_is_an_error():

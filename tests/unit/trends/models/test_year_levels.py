@@ -14,6 +14,7 @@ from surveys.trends.models.year_levels import (
     PRIOR_SD_OCCUPANCY,
     fit_year_levels,
 )
+from surveys.trends.numerics import optimize
 
 
 def simulated(seed=1, *, routes=12, stops=6, years=6, visits=3, psi=0.5, p=0.55):
@@ -216,6 +217,13 @@ def test_a_kind_of_site_where_it_was_heard_once_is_not_empty():
     empty[row] = True
     with pytest.raises(ValueError, match="none where the species was heard"):
         fit_year_levels(heard, year, route, empty=empty)
+
+
+def test_a_search_cut_short_says_so(monkeypatch):
+    heard, year, route = simulated()
+    assert fit_year_levels(heard, year, route).flags == ()
+    monkeypatch.setattr(optimize, "_MOST_ITERATIONS", 1)
+    assert estimates.DID_NOT_CONVERGE in fit_year_levels(heard, year, route).flags
 
 
 def test_one_route_has_no_covariance():
