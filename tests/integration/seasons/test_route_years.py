@@ -142,6 +142,20 @@ def test_nothing_due_before_the_stops_were_opened(program, route):
     assert (cells[2022].visits, cells[2022].windows_due) == (1, 0)
 
 
+def test_a_stop_that_was_closed_ends_nothing_while_others_are_open(program, route):
+    Stop.objects.filter(route=route, number=1).update(active_until=dt.date(2022, 12, 31))
+    assert cells_of(program)[2023].windows_due == 2
+    Stop.objects.filter(route=route).update(active_until=dt.date(2022, 12, 31))
+    assert cells_of(program)[2023] is None
+
+
+def test_a_row_says_which_route_it_is_of(program, route):
+    (row,) = route_years(program, today=TODAY).rows
+    assert (row.route_id, row.code, row.name, row.region) == (
+        route.pk, route.code, route.name, "Lowlands",
+    )  # fmt: skip
+
+
 def test_a_closed_route_owes_nothing_after_its_last_visit(program, route):
     route.active = False
     route.save()

@@ -90,6 +90,11 @@ def test_grid_query_count(visit, django_assert_num_queries):
         visit_grid(found)
 
 
+def test_the_visit_that_was_asked_for(program, observer, visit):
+    other = make_accepted_visit(visit.route, observer.person, night=dt.date(2024, 5, 1))
+    assert [visit_of(program, asked.pk) for asked in (visit, other)] == [visit, other]
+
+
 def test_list_counts_what_was_written_down(program, visit, species):
     (row,) = visits_of(program, route_code=visit.route.code, season_year=2024)
     assert (row.stops_listened, row.stops_detected, row.highest_index) == (2, 1, 3)

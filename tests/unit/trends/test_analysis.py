@@ -138,6 +138,44 @@ def test_turnover_is_the_dynamic_model_with_the_detection_that_was_chosen(site):
     assert ("clustered" in result.turnover.colonization.interval) is (site == "stop")
 
 
+def test_what_is_known_of_stops_is_tried_in_the_models_of_occupancy():
+    """A species that lives without fish only: the choice finds it, and says so."""
+    rng = np.random.default_rng(1)
+    nature = replace(
+        some_nature(rng), level=np.array([1.5, 1.5, -2.5, 1.5, 1.5, -2.5]), detection=0.8
+    )
+    made = simulate(rng, nature, routes=10, years=5)
+    parts = Parts(fit_check=False, turnover=False, index=False, phenology=False)
+    result = analyze("x", made.periods, site="stop", parts=parts)
+    assert {model.name for model in result.trend.occupancy_models} > {"year and fish"}
+    assert result.trend.occupancy_model != "the year alone"
+    assert [effect for effect in result.trend.effects if effect.part == "occupancy"]
+
+
+def test_a_program_that_nobody_surveyed():
+    rng = np.random.default_rng(1)
+    periods = simulate(rng, some_nature(rng), routes=3, years=2).periods
+    none = np.zeros(len(periods.day), dtype=bool)
+    columns = periods.columns
+    nothing = replace(
+        periods,
+        columns=PeriodColumns(
+            route=columns.route[none], stop=columns.stop[none],
+            season_year=columns.season_year[none], night=columns.night[none],
+            visit_number=columns.visit_number[none], call_index=columns.call_index[none],
+            heard=columns.heard[none],
+            covariates={name: values[none] for name, values in columns.covariates.items()},
+        ),
+        day=periods.day[none],
+        in_season=periods.in_season[none],
+    )  # fmt: skip
+    result = analyze("x", nothing, site="stop", parts=Parts())
+    assert result.years == ()
+    for estimate in (result.trend.occupancy, result.turnover.equilibrium, result.phenology.shift):
+        assert estimate.value is None
+        assert estimate.flags
+
+
 @pytest.mark.parametrize("site", ["stop", "route"])
 def test_labels_and_the_order_of_rows_enter_no_number(site):
     """The tests rely on it where they share fits, and so does a publication that is checked from

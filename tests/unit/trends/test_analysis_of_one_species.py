@@ -1,6 +1,7 @@
 """Everything of one species at once."""
 
 import dataclasses
+import inspect
 
 import numpy as np
 import pytest
@@ -131,6 +132,12 @@ def test_silent_species_has_rows_and_no_numbers():
 def test_public_names_exist():
     for name in surveys.trends.__all__:
         assert hasattr(surveys.trends, name)
+    named = {
+        name
+        for name, value in vars(surveys.trends).items()
+        if not name.startswith("_") and not inspect.ismodule(value)
+    }
+    assert set(surveys.trends.__all__) == named
 
 
 def test_results_are_frozen(result):

@@ -4,10 +4,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import chi2
 from scipy.stats import t as student_t
 
 from surveys.trends.effects import odds_ratios, silent_kinds
-from surveys.trends.estimates import DID_NOT_CONVERGE, FEW_CLUSTERS
+from surveys.trends.estimates import (
+    DID_NOT_CONVERGE,
+    EDGE_OF_RANGE,
+    FEW_CLUSTERS,
+    ONE_SIDED,
+)
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import (
     BY_YEAR,
@@ -242,6 +248,7 @@ class TestEmptyKinds:
         histories, choice = dry
         (kind,) = silent_kinds(choice, histories)
         assert (kind.occupancy.value, kind.occupancy.low) == (0, 0)
+        assert kind.occupancy.flags == (EDGE_OF_RANGE, ONE_SIDED)
         # In six seasons of three visits an occupied site is all but certainly heard: 3 / sites, a
         # site counting once.
         sites = len(np.unique(histories.site[choice.empty[0].rows]))
@@ -261,6 +268,26 @@ class TestEmptyKinds:
             visits = np.where(rows[:, None] & (np.arange(VISITS) > 0), np.nan, histories.detected)
             (bound,) = silent_kinds(one, replace(histories, detected=visits))
             assert (bound.occupancy.value, bound.occupancy.high) == (0, high)
+
+    def test_detection_is_the_mean_over_the_visits_that_were_made(self, dry):
+        """Warm visits hear more; visits left out are not in the mean."""
+        histories, choice = dry
+        rng = np.random.default_rng(9)
+        air = rng.normal(size=histories.detected.shape)
+        made = np.where(rng.random(air.shape) < 0.3 * (air > 0), np.nan, histories.detected)
+        empty = choice.empty[0].rows
+        trend = fit_trend(
+            made, histories.season_year, histories.cluster, detection={"air": air}, empty=empty
+        )
+        fit = trend.fit
+        p = inverse_logit(fit.p.matrix @ fit.coefficients[len(fit.psi.names) :])
+        mean = p[~np.isnan(fit.history)].mean()
+        (kind,) = silent_kinds(
+            replace(choice, trend=trend), replace(histories, detected=made), level=0.9
+        )
+        heard = 1 - (1 - mean) ** (~np.isnan(made[empty])).sum(axis=1)
+        drop = -np.log1p(-kind.occupancy.high * heard).sum()
+        assert drop == pytest.approx(chi2.ppf(0.9, 1) / 2, rel=1e-6)
 
     def test_every_kind_of_site_never_heard_is_left_out(self, dry):
         histories, _ = dry

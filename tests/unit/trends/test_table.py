@@ -1,10 +1,12 @@
 """The yearly table, from listening periods and from counts."""
 
 import dataclasses
+import re
 from datetime import date
 
 import pytest
 
+from surveys.trends import estimates
 from surveys.trends.columns import COLUMNS
 from surveys.trends.estimates import FLAGS, INDEX_UNKNOWN, NEVER_HEARD, NO_EFFORT, TOO_FEW_DATA
 from surveys.trends.histories import ListeningPeriod
@@ -171,6 +173,23 @@ class TestColumns:
             "mean_index": (0, 3),
         }
 
+    def test_units(self):
+        assert {column.name: column.unit for column in COLUMNS} == {
+            "species": "scientific name",
+            "season_year": "year",
+            "routes": "routes",
+            "stops": "stops",
+            "visits": "visits",
+            "periods": "listening periods",
+            "stops_detected": "stops",
+            **dict.fromkeys(("naive_occupancy", "naive_low", "naive_high"), "share of stops"),
+            **{f"share_index_{index}": "share of stops" for index in (1, 2, 3)},
+            "mean_index": "call index",
+            "first_night": "date",
+            "last_night": "date",
+            "flags": "words",
+        }
+
     def test_blank_is_what_cannot_be_said(self):
         never = ("species", "season_year", "routes", "stops", "visits", "periods", "stops_detected")
         assert [column.name for column in COLUMNS if column.required] == list(never)
@@ -183,5 +202,10 @@ class TestColumns:
         assert all(column.meaning.endswith(".") and column.unit for column in COLUMNS)
 
 
-def test_every_flag_is_explained():
-    assert all(text.endswith(".") for text in FLAGS.values())
+def test_every_flag_is_explained_in_sentences():
+    flags = {value for name, value in vars(estimates).items() if name.isupper() and name != "FLAGS"}
+    assert set(FLAGS) == flags
+    for flag, text in FLAGS.items():
+        assert re.fullmatch(r"[a-z][a-z ,W-]+", flag), flag
+        assert re.fullmatch(r"[A-Z][a-z].*\.", text), flag
+        assert not re.search(r"[a-z][A-Z]", text), flag
