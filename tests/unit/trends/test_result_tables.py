@@ -88,6 +88,26 @@ def test_trend_comes_back_with_both_lines(again):
     )
 
 
+def test_what_the_tables_do_not_hold_is_not_there(again):
+    trend = again.trend
+    assert trend.points is None
+    assert (trend.detection_models, trend.occupancy_models) == ((), ())
+    assert (trend.effects, trend.silent_kinds, again.filled) == ((), (), ())
+    parts = (again.fit_check, again.turnover, again.index, again.phenology)
+    assert all(part is None for part in parts)
+    assert [year.effort for year in again.years] == [None, None]
+
+
+def test_pooled_change_and_scatter_come_back():
+    full = dataclasses.replace(
+        RESULT.trend, pooled=estimate(-6.0, -7.0, -5.0), scatter=estimate(0.2, 0.1, None)
+    )
+    row = trend_row("x", "stop", dataclasses.replace(RESULT, trend=full))
+    copy = result_from_rows((), row, {}).trend
+    assert (numbers(copy.pooled), numbers(copy.scatter)) == ((-6, -7, -5), (0.2, 0.1, None))
+    assert (copy.pooled.method, copy.pooled.level) == ("exact; by hand", 0.95)
+
+
 def test_species_without_rows_has_no_numbers():
     nothing = result_from_rows((), {}, {})
     assert nothing.years == ()

@@ -13,6 +13,7 @@ from surveys.trends.models.call_index import (
     summarize_groups,
 )
 from surveys.trends.models.call_index_likelihood import (
+    all_thresholds,
     index_cells,
     observation_table,
     state_shares,
@@ -90,6 +91,23 @@ def test_gradient_matches_differences(by_visit):
     for k, move in enumerate(np.eye(12) * 1e-6):
         slope = (evaluate(theta + move)[0] - evaluate(theta - move)[0]) / 2e-6
         assert evaluate(theta)[1][k] == pytest.approx(slope, rel=1e-5, abs=1e-6)
+
+
+def test_thresholds_that_ran_off_are_seen_though_their_steps_did_not():
+    """Free numbers are the first threshold and the logarithms of the steps to the next ones:
+    three steps of e^2 lie farther than any of the free numbers."""
+    cells = index_cells(np.array([[0.0, 1, 2, 3]]), np.zeros((1, 0)), np.zeros((1, 0)))
+    theta = np.array([-1.0, 2, 2, 0.5, 1, 2, 3, 0, 1])
+    step = np.exp(2)
+    assert all_thresholds(cells, theta) == pytest.approx(
+        [
+            *theta,
+            *(-1, -1 + step, -1 + 2 * step),
+            0.5,
+            *(1, 1 + step),
+            *(3, 4, 4 + np.e),
+        ]
+    )
 
 
 def test_state_shares_have_the_right_gradient():

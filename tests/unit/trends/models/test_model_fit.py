@@ -7,6 +7,7 @@ import pytest
 
 from surveys.trends import estimates
 from surveys.trends.models.model_fit import (
+    clustered,
     derived_share,
     fit_model,
     line_estimate,
@@ -75,6 +76,12 @@ def test_a_fit_that_could_not_be_tried_has_no_numbers():
         assert estimate == estimates.not_estimable("n", method="m", flags=nothing.flags, level=0.8)
         assert (estimate.value, estimate.low, estimate.high, estimate.se) == (None,) * 4
         assert estimate.interval == "none"
+
+
+def test_a_fit_with_one_cluster_keeps_its_flags_and_its_covariance():
+    one = clustered(fitted(flat), np.zeros((4, 1)), np.zeros(4, dtype=int))
+    assert one.flags == (estimates.NOT_IDENTIFIED, estimates.FEW_CLUSTERS)
+    assert one.clusters == 0
 
 
 class TestLine:
