@@ -171,7 +171,10 @@ class QuickTrials:
 
     def _try(self, session: pytest.Session, mutant: Mutant, reached: Reached, live: dict) -> Tried:
         of_views = mutant.path.endswith(".sql")
-        chosen = set(reached.seconds) if of_views else reached.of(mutant)
+        # Texts of a module without functions are reached by way of those who import them.
+        chosen = (not of_views and reached.of(mutant)) or set(
+            reached.seconds if mutant.is_text else ()
+        )
         files = tuple(sorted({test.split("::")[0] for test in chosen}))
         kills = self.kills.setdefault((mutant.path, mutant.function), Counter())
         at_line = set(reached.tests.get(mutant.path, {}).get(mutant.line, []))
@@ -188,7 +191,8 @@ class QuickTrials:
             at_import = reached.runs_at_import(mutant)
             return Tried(outcome=Outcome.NOT_TRIED if at_import else Outcome.SURVIVED)
         most = reached.cpu_limit({item.nodeid for item in items})
-        if reached.runs_at_import(mutant) and mutant.path not in self.executes_twice:
+        tables = reached.runs_at_import(mutant) and not mutant.is_text
+        if tables and mutant.path not in self.executes_twice:
             self.executes_twice[mutant.path] = self._rehearse(session, mutant, items, most)
 
         def run() -> dict:

@@ -125,6 +125,12 @@ def test_every_pair_of_routes_and_visits_is_one_cell_of_fewer_programs_where_the
         assert cell.chance == power_of_trend(alone, seed=5, simulations=simulations)
 
 
+def test_a_small_program_is_simulated_200_times():
+    plan = replace(PLAN, stops_per_route=1, years=2)
+    (cell,) = power_grid(plan, routes=(2,), visits=(1,), seed=1)
+    assert cell.chance.interval == "Wilson, 200 simulated programs"
+
+
 def test_one_visit_cannot_see_and_says_so():
     blind = power_of_trend(replace(PLAN, visits=1), seed=1, simulations=5)
     assert blind.value == 0.0
