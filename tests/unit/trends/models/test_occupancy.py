@@ -154,6 +154,8 @@ class TestEdges:
         assert estimates.NEVER_HEARD in share.flags
         assert coefficient_estimates(fit)[0].value is None
         assert np.isnan(occupied_given_histories(fit)).all()
+        assert (fit.covariance.shape, fit.covariance.dtype) == ((2, 2), float)
+        assert np.isnan(fit.covariance).all()
 
     @pytest.mark.parametrize(
         ("history", "flags"),

@@ -200,6 +200,11 @@ class TestShift:
         data = seasons(np.random.default_rng(7), move=0.0, years=3, routes=8)
         assert {estimates.TOO_FEW_DATA, estimates.FEW_CLUSTERS} <= set(shift_of_season(*data).flags)
 
+    def test_two_seasons_have_a_shift_and_it_is_flagged(self):
+        shift = shift_of_season(*seasons(np.random.default_rng(7), move=2.0, years=2))
+        assert shift.low < 20 < shift.high
+        assert shift.flags == (estimates.TOO_FEW_DATA,)
+
     def test_one_season_has_no_shift(self):
         data = seasons(np.random.default_rng(8), move=0.0, years=1)
         shift = shift_of_season(*data)
