@@ -112,6 +112,12 @@ def test_missing_for_the_species_is_neither_heard_nor_listened(program, route, s
     assert cells_of(program, species=toad)[2024].periods == 5
 
 
+def test_a_stop_where_nothing_that_was_heard_counts_is_not_one_with_a_detection(program, route):
+    CallIndex.objects.update(counts_in_trends=False)
+    cell = cells_of(program)[2024]
+    assert (cell.highest_index, cell.stops_detected, cell.stops_listened) == (0, 0, 3)
+
+
 def test_before_the_species_was_listed_nobody_listened_for_it(program, route, species):
     ChecklistEntry.objects.filter(species=species[0]).update(listed_from=dt.date(2024, 1, 1))
     cells = cells_of(program, species=species[0])
