@@ -1,0 +1,61 @@
+"""The checksum of all data that the fits of a program depend on."""
+
+import datetime as dt
+
+import pytest
+
+from surveys.fitting.stamps import data_stamp
+from surveys.models import ChecklistEntry, Route, Stop, Visit
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_program,
+    make_route,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def surveyed(program, observer):
+    make_checklist(program, "Pseudacris crucifer")
+    make_accepted_visit(make_route(program, stops=2, region="North"), observer.person)
+    return program
+
+
+CHANGES = {
+    "a revised visit": lambda: Visit.objects.update(revision=9),
+    "a visit that counts no longer": lambda: Visit.objects.update(counts_in_trends=False),
+    "a region": lambda: Route.objects.update(region="South"),
+    "a habitat": lambda: Stop.objects.filter(number=1).update(habitat="marsh"),
+    "how long water is held": lambda: Stop.objects.filter(number=1).update(hydroperiod="always"),
+    "fish": lambda: Stop.objects.filter(number=1).update(fish="yes"),
+    "listed later": lambda: ChecklistEntry.objects.update(listed_from=dt.date(2024, 1, 1)),
+    "listed no longer": lambda: ChecklistEntry.objects.update(listed_until=dt.date(2030, 1, 1)),
+    "a calling season": lambda: ChecklistEntry.objects.update(
+        calls_from_month=3, calls_from_day=1, calls_to_month=5, calls_to_day=31
+    ),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_what_a_fit_depends_on_changes_the_stamp(surveyed, change):
+    before = data_stamp(surveyed)
+    CHANGES[change]()
+    assert data_stamp(surveyed) != before
+
+
+def test_another_program_changes_nothing(surveyed, observer):
+    before = data_stamp(surveyed)
+    other = make_program()
+    make_checklist(other, "Hyla versicolor")
+    make_accepted_visit(make_route(other, stops=2, region="South"), observer.person)
+    assert data_stamp(surveyed) == before
+    assert data_stamp(other) not in (before, data_stamp(make_program()))
+
+
+def test_what_no_fit_depends_on_keeps_the_stamp(surveyed):
+    before = data_stamp(surveyed)
+    Route.objects.update(name="Another name")
+    Stop.objects.update(name="Another name")
+    assert data_stamp(surveyed) == before
