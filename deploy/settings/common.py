@@ -68,7 +68,10 @@ TEMPLATES = [
                     ["surveys.web.loaders.FilesystemLoader", "surveys.web.loaders.AppLoader"],
                 )
             ],
-            "builtins": ["surveys.web.templatetags.components"],
+            "builtins": [
+                "surveys.web.templatetags.components",
+                "django.templatetags.i18n",
+            ],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
