@@ -13,21 +13,24 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
+from django.utils.translation import gettext_lazy
 
 from accounts.models import (
     Membership,
     Person,
 )
+from surveys.language import said
 from surveys.protocol.words import listed
 
 Facts = Mapping[str, str]
 
-CANNOT_TELL = (
-    "It cannot be told any more what this page showed when you opened it. Nothing is saved yet, "
-    "and what you typed is kept. Look at what holds now, then save again."
+CANNOT_TELL = gettext_lazy(
+    "It cannot be told any more what this page showed when you opened it. "
+    "Nothing is saved yet, and what you typed is kept. Look at what holds "
+    "now, then save again."
 )
-SOMEBODY = "Somebody"
-YOU = "You"
+SOMEBODY = gettext_lazy("Somebody")
+YOU = gettext_lazy("You")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,8 +94,12 @@ def check_seen(
     by = _changers(member, seen.at, events)
     labels = ", ".join(f"“{difference.label}”" for difference in changed)
     raise EditConflict(
-        f"{listed(by)} changed {labels} while you had this page open. "
-        "Nothing of yours is saved yet, and all that you typed is kept.",
+        said(
+            "{by} changed {labels} while you had this page open. Nothing of yours is "
+            "saved yet, and all that you typed is kept.",
+            by=listed(by),
+            labels=labels,
+        ),
         differences=changed,
         by=by,
         now=now,

@@ -31,6 +31,7 @@ from accounts.models import (
     Role,
     hash_token,
 )
+from surveys.language import gettext, said
 from surveys.models import Program
 from surveys.runs.queues import MAIL, MAIL_RETRY
 
@@ -80,9 +81,13 @@ def check_invite(program: Program, email: str) -> None:
     if membership and membership.active:
         raise ValidationError(
             {
-                "email": f"{membership.person.name} ({membership.person.email}) is already a "
-                f"member, as {membership.get_role_display().lower()}. Change the role on the "
-                "list of people."
+                "email": said(
+                    "{person_name} ({person_email}) is already a member, as {role}. Change "
+                    "the role on the list of people.",
+                    person_name=membership.person.name,
+                    person_email=membership.person.email,
+                    role=membership.get_role_display().lower(),
+                )
             }
         )
     if program.invitations.filter(
@@ -90,8 +95,11 @@ def check_invite(program: Program, email: str) -> None:
     ).exists():
         raise ValidationError(
             {
-                "email": f"{email} has an open invitation already. Send it again, or withdraw it "
-                "first to invite with another role."
+                "email": said(
+                    "{email} has an open invitation already. Send it again, or withdraw it "
+                    "first to invite with another role.",
+                    email=email,
+                )
             }
         )
 
@@ -110,7 +118,7 @@ def issue(
     Checks no permission: called directly only to set up an installation; otherwise `invite`.
     """
     if role not in Role.values:
-        raise ValidationError({"role": f"“{role}” is not a role."})
+        raise ValidationError({"role": said("“{role}” is not a role.", role=role)})
     email = email.strip().lower()
     with transaction.atomic():
         Program.objects.select_for_update().get(pk=program.pk)
@@ -153,9 +161,16 @@ def _open(member: Membership, invitation_id: int) -> Invitation:
         Invitation.objects.select_for_update(), program=member.program, pk=invitation_id
     )
     if invitation.accepted_at:
-        raise ValidationError(f"{invitation.email} has already joined with this invitation.")
+        raise ValidationError(
+            said(
+                "{invitation_email} has already joined with this invitation.",
+                invitation_email=invitation.email,
+            )
+        )
     if invitation.withdrawn_at:
-        raise ValidationError("This invitation was withdrawn before. Invite again instead.")
+        raise ValidationError(
+            gettext("This invitation was withdrawn before. Invite again instead.")
+        )
     return invitation
 
 
@@ -196,7 +211,7 @@ def send_invitation(*, invitation_id: int, site_url: str) -> None:
         return
     facts = {"invitation": invitation, "link": _link(invitation, site_url)}
     send_mail(
-        subject=f"Invitation to {invitation.program.name}",
+        subject=said("Invitation to {program_name}", program_name=invitation.program.name),
         message=render_to_string("accounts/mail/invitation.txt", facts),
         from_email=None,
         recipient_list=[invitation.email],
@@ -208,8 +223,12 @@ def send_invitation(*, invitation_id: int, site_url: str) -> None:
 
 def _contact_advice(program: Program) -> str:
     if program.contact_email:
-        return f"Ask {program.name} ({program.contact_email})"
-    return f"Ask a coordinator of {program.name}"
+        return said(
+            "Ask {program_name} ({contact_email})",
+            program_name=program.name,
+            contact_email=program.contact_email,
+        )
+    return said("Ask a coordinator of {program_name}", program_name=program.name)
 
 
 def find_invitation(token: str) -> Invitation:
@@ -220,7 +239,9 @@ def find_invitation(token: str) -> Invitation:
         .first()
     )
     if invitation is None:
-        raise Http404("This link does not belong to an invitation. Copy all of it from the mail.")
+        raise Http404(
+            gettext("This link does not belong to an invitation. Copy all of it from the mail.")
+        )
     return invitation
 
 
@@ -229,18 +250,29 @@ def check_usable(invitation: Invitation) -> None:
     contact = _contact_advice(invitation.program)
     if invitation.accepted_at:
         raise InvitationError(
-            f"This invitation was used on {invitation.accepted_at:%-d %B %Y}. "
-            f"Sign in as {invitation.email} instead."
+            said(
+                "This invitation was used on {accepted_at}. Sign in as {invitation_email} instead.",
+                accepted_at=f"{invitation.accepted_at:%-d %B %Y}",
+                invitation_email=invitation.email,
+            )
         )
     if invitation.withdrawn_at:
         raise InvitationError(
-            f"This invitation was withdrawn on {invitation.withdrawn_at:%-d %B %Y}. "
-            f"{contact} if you think that this is a mistake."
+            said(
+                "This invitation was withdrawn on {withdrawn_at}. {contact} if you think "
+                "that this is a mistake.",
+                withdrawn_at=f"{invitation.withdrawn_at:%-d %B %Y}",
+                contact=contact,
+            )
         )
     if invitation.expires_at <= timezone.now():
         raise InvitationError(
-            f"This invitation was good until {invitation.expires_at:%-d %B %Y}. "
-            f"{contact} to send it again; the same link will then work."
+            said(
+                "This invitation was good until {expires_at}. {contact} to send it again;"
+                " the same link will then work.",
+                expires_at=f"{invitation.expires_at:%-d %B %Y}",
+                contact=contact,
+            )
         )
 
 
@@ -272,11 +304,16 @@ def accept_as_new_person(token: str, *, name: str, password: str) -> Membership:
     invitation = _locked(token)
     if invited_person(invitation):
         raise InvitationError(
-            f"There is a sign-in for {invitation.email} already. Sign in to join."
+            said(
+                "There is a sign-in for {invitation_email} already. Sign in to join.",
+                invitation_email=invitation.email,
+            )
         )
     name = name.strip()
     if not name:
-        raise ValidationError({"name": "Type the name that your coordinators know you by."})
+        raise ValidationError(
+            {"name": gettext("Type the name that your coordinators know you by.")}
+        )
     try:
         validate_password(password, user=Person(email=invitation.email, name=name))
     except ValidationError as weak:
@@ -291,8 +328,12 @@ def accept_as(person: Person, token: str) -> Membership:
     invitation = _locked(token)
     if person.email.lower() != invitation.email.lower():
         raise InvitationError(
-            f"This invitation is for {invitation.email}, and you are signed in as "
-            f"{person.email}. Sign out and open the link again, or ask for an invitation "
-            "to your own address."
+            said(
+                "This invitation is for {invitation_email}, and you are signed in as "
+                "{person_email}. Sign out and open the link again, or ask for an "
+                "invitation to your own address.",
+                invitation_email=invitation.email,
+                person_email=person.email,
+            )
         )
     return _join(invitation, person)

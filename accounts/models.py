@@ -9,17 +9,22 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Lower
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 from knox.models import AbstractAuthToken
+
+from surveys.language import gettext
 
 
 class Role(models.TextChoices):
-    OBSERVER = "observer", "Observer"
-    COORDINATOR = "coordinator", "Coordinator"
-    PARTNER = "partner", "Partner"
+    OBSERVER = "observer", gettext_lazy("Observer")
+    COORDINATOR = "coordinator", gettext_lazy("Coordinator")
+    PARTNER = "partner", gettext_lazy("Partner")
 
 
 class PersonManager(BaseUserManager["Person"]):
-    def create_person(self, *, email: str, name: str, password: str | None = None) -> "Person":
+    def create_person(self, *, email: str, name: str, password: str | None = None) -> gettext(
+        "Person"
+    ):
         person = self.model(email=self.normalize_email(email).strip().lower(), name=name)
         person.set_password(password)
         person.save()
@@ -36,7 +41,7 @@ class Person(AbstractBaseUser):
     name = models.CharField(max_length=120)
     is_active = models.BooleanField(default=True)
     named_in_reports = models.BooleanField(
-        default=False, help_text="My name may appear in published reports."
+        default=False, help_text=gettext_lazy("My name may appear in published reports.")
     )
     joined_at = models.DateTimeField(default=timezone.now)
 
@@ -67,7 +72,8 @@ class Membership(models.Model):
     trained_on = models.DateField(null=True, blank=True)
     trained_until = models.DateField(null=True, blank=True)
     exact_places = models.BooleanField(
-        default=False, help_text="May have exact places of stops in downloads; each is logged."
+        default=False,
+        help_text=gettext_lazy("May have exact places of stops in downloads; each is logged."),
     )
 
     class Meta:
@@ -113,9 +119,9 @@ def hash_token(token: str) -> str:
 class Scope(models.TextChoices):
     """What a token opens. Each includes the ones before it."""
 
-    RESULTS = "results", "Trends and publications"
-    RECORDS = "records", "Records of accepted visits too, with generalized places"
-    EXACT = "exact", "Records with exact places; each request is noted"
+    RESULTS = "results", gettext_lazy("Trends and publications")
+    RECORDS = "records", gettext_lazy("Records of accepted visits too, with generalized places")
+    EXACT = "exact", gettext_lazy("Records with exact places; each request is noted")
 
 
 class AccessToken(AbstractAuthToken):

@@ -23,6 +23,7 @@ from accounts.models import (
     Person,
     Role,
 )
+from surveys.language import gettext, said
 from surveys.protocol import words
 
 
@@ -66,15 +67,18 @@ def _locked(member: Membership, membership_id: int) -> tuple[Membership, list[Me
     for membership in rows:
         if membership.pk == membership_id:
             return membership, rows
-    raise Http404("There is no such person in this program.")
+    raise Http404(gettext("There is no such person in this program."))
 
 
 def _check_coordinator_left(membership: Membership, rows: list[Membership]) -> None:
     manages = [row for row in rows if row != membership and may(row, Permission.MANAGE)]
     if may(membership, Permission.MANAGE) and not manages:
         raise ValidationError(
-            f"{membership.person.name} is the only coordinator of this program. "
-            "Make somebody else coordinator first."
+            said(
+                "{person_name} is the only coordinator of this program. Make somebody "
+                "else coordinator first.",
+                person_name=membership.person.name,
+            )
         )
 
 
@@ -83,7 +87,7 @@ def change_role(member: Membership, membership_id: int, role: str) -> Membership
     """Change a member's role. Raises ValidationError for the last coordinator."""
     require(member, Permission.MANAGE)
     if role not in Role.values:
-        raise ValidationError({"role": f"“{role}” is not a role."})
+        raise ValidationError({"role": said("“{role}” is not a role.", role=role)})
     membership, rows = _locked(member, membership_id)
     if role != Role.COORDINATOR:
         try:
@@ -109,9 +113,9 @@ def set_training(
     """
     require(member, Permission.MANAGE)
     if trained_until and not trained_on:
-        raise ValidationError({"trained_on": "Say when the training was, too."})
+        raise ValidationError({"trained_on": gettext("Say when the training was, too.")})
     if trained_on and trained_until and trained_until < trained_on:
-        raise ValidationError({"trained_until": "The training ends before it begins."})
+        raise ValidationError({"trained_until": gettext("The training ends before it begins.")})
     membership, _ = _locked(member, membership_id)
     membership.trained_on, membership.trained_until = trained_on, trained_until
     membership.save()

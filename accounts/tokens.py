@@ -20,6 +20,7 @@ from accounts.models import (
     Membership,
     Scope,
 )
+from surveys.language import gettext, said
 
 LIFETIMES_DAYS = (30, 90, 365)
 MAX_TOKENS = 20
@@ -48,21 +49,31 @@ def make_token(member: Membership, *, name: str, scope: str, days: int) -> NewTo
     require(member, Permission.READ_RESULTS)
     Membership.objects.select_for_update().get(pk=member.pk)
     if scope not in Scope.values:
-        raise ValidationError({"scope": f"“{scope}” is not something a token can open."})
+        raise ValidationError(
+            {"scope": said("“{scope}” is not something a token can open.", scope=scope)}
+        )
     if scope == Scope.EXACT and not may_have_exact_places(member):
         raise ValidationError(
             {
-                "scope": "You have not been given the right to exact places in this program. "
-                "Ask a coordinator, or choose records with generalized places."
+                "scope": gettext(
+                    "You have not been given the right to exact places in this program. Ask a"
+                    " coordinator, or choose records with generalized places."
+                )
             }
         )
     if days not in LIFETIMES_DAYS:
-        raise ValidationError({"days": "Choose how long the token holds."})
+        raise ValidationError({"days": gettext("Choose how long the token holds.")})
     if not name.strip():
-        raise ValidationError({"name": "Say what the token is for, such as “yearly report”."})
+        raise ValidationError(
+            {"name": gettext("Say what the token is for, such as “yearly report”.")}
+        )
     if member.tokens.filter(expiry__gt=timezone.now()).count() >= MAX_TOKENS:
         raise ValidationError(
-            f"You have {MAX_TOKENS} tokens that still hold. Take one back that you no longer need."
+            said(
+                "You have {max_tokens} tokens that still hold. Take one back that you no "
+                "longer need.",
+                max_tokens=MAX_TOKENS,
+            )
         )
     token, secret = AccessToken.objects.create(
         user=member.person,

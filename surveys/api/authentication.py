@@ -14,6 +14,7 @@ from accounts.models import (
     Person,
 )
 from accounts.tokens import note_use
+from surveys.language import gettext
 
 
 class AccessTokenAuthentication(TokenAuthentication):
@@ -33,8 +34,10 @@ class AccessTokenAuthentication(TokenAuthentication):
             person, token = super().authenticate_credentials(secret)
         except AuthenticationFailed:
             raise AuthenticationFailed(
-                "This token does not hold: it was taken back, has ended, or was copied with a "
-                "mistake. Make a new one under Access tokens."
+                gettext(
+                    "This token does not hold: it was taken back, has ended, or was copied "
+                    "with a mistake. Make a new one under Access tokens."
+                )
             ) from None
         note_use(token)
         return person, token
@@ -56,6 +59,8 @@ class AccessTokenScheme(OpenApiAuthenticationExtension):
         return {
             "type": "http",
             "scheme": "bearer",
-            "description": "A token made under Access tokens. It reads, and never changes "
-            "anything; its scope says how much it opens.",
+            "description": gettext(
+                "A token made under Access tokens. It reads, and never changes anything; "
+                "its scope says how much it opens."
+            ),
         }

@@ -20,6 +20,7 @@ from accounts.models import (
     Membership,
 )
 from surveys.api.throttling import add_rate_limit_headers
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     Route,
@@ -74,7 +75,9 @@ class ProgramView(GenericAPIView):
         """A route of the program. Raises ValidationError for `field`."""
         route = self.program.routes.filter(code=code).first()
         if route is None:
-            raise ValidationError({field: f"There is no route {code} in this program."})
+            raise ValidationError(
+                {field: said("There is no route {code} in this program.", code=code)}
+            )
         return route
 
     def revision(self) -> int:
@@ -82,7 +85,7 @@ class ProgramView(GenericAPIView):
         revision = self.revision_or_none()
         if revision is None:
             raise ValidationError(
-                {"If-Match": 'Send the revision you looked at, such as If-Match: "3".'}
+                {"If-Match": gettext('Send the revision you looked at, such as If-Match: "3".')}
             )
         return revision
 
@@ -92,7 +95,9 @@ class ProgramView(GenericAPIView):
             return None
         match = _REVISION.fullmatch(header)
         if match is None:
-            raise ValidationError({"If-Match": 'Write the revision in quotes: If-Match: "3".'})
+            raise ValidationError(
+                {"If-Match": gettext('Write the revision in quotes: If-Match: "3".')}
+            )
         return int(match[1])
 
     def _valid(self, serializer: type[BaseSerializer], data: Any) -> dict[str, Any]:

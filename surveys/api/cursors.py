@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 from rest_framework.exceptions import ValidationError
 
+from surveys.language import gettext
+
 
 def encode_cursor(key: Sequence[str]) -> str:
     return base64.urlsafe_b64encode(json.dumps(list(key)).encode()).decode().rstrip("=")
@@ -24,6 +26,10 @@ def decode_cursor(cursor: str, parts: int) -> list[str]:
         and all(isinstance(part, str) and "\0" not in part for part in key)
     ):
         raise ValidationError(
-            {"cursor": "This is not a cursor of this list. Follow `next`, or begin without one."}
+            {
+                "cursor": gettext(
+                    "This is not a cursor of this list. Follow `next`, or begin without one."
+                )
+            }
         )
     return key

@@ -13,6 +13,7 @@ from rest_framework.views import exception_handler
 
 from surveys.api.serializers.findings import finding_data
 from surveys.api.serializers.visits import visit_data
+from surveys.language import said
 from surveys.publishing.exceptions import (
     AlreadyUnderWay,
     PublishingError,
@@ -73,8 +74,12 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
         response["WWW-Authenticate"] = "Bearer"
     if response is not None and isinstance(exception, Throttled):
         response.data = {
-            "detail": f"That was more than {settings.API_REQUESTS_AN_HOUR} requests in an hour. "
-            f"Go on in {exception.wait:.0f} seconds; the header Retry-After says so, too."
+            "detail": said(
+                "That was more than {api_requests_an_hour} requests in an hour. Go on in "
+                "{wait} seconds; the header Retry-After says so, too.",
+                api_requests_an_hour=settings.API_REQUESTS_AN_HOUR,
+                wait=f"{exception.wait:.0f}",
+            )
         }
     return response
 

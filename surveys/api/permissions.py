@@ -13,6 +13,7 @@ from accounts.access import (
     membership_of,
     require,
 )
+from surveys.language import gettext, said
 
 if TYPE_CHECKING:
     from rest_framework.request import Request
@@ -32,11 +33,14 @@ class IsProgramMember(BasePermission):
         request.membership = membership_of(request.user, view.kwargs["program"])
         token = request.auth
         if token is not None and token.membership_id != request.membership.pk:
-            raise Http404("This token is for another program.")
+            raise Http404(gettext("This token is for another program."))
         require(request.membership, view.permission)
         if token is not None and view.permission not in TOKEN_PERMISSIONS[token.scope]:
             raise PermissionDenied(
-                f"This token opens “{token.get_scope_display()}” only. It does not allow you to "
-                f"{view.permission.value}."
+                said(
+                    "This token opens “{scope}” only. It does not allow you to {permission}.",
+                    scope=token.get_scope_display(),
+                    permission=view.permission.value,
+                )
             )
         return True

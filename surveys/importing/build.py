@@ -10,6 +10,7 @@ from surveys.importing.columns import Choice, check
 from surveys.importing.gathering import NOT_RECORDED, Answers, GatheredSheet, gather
 from surveys.importing.problems import Problem
 from surveys.importing.table import Table
+from surveys.language import gettext, said
 from surveys.models import Route, Source, Visit
 from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import season_year, window_of
@@ -153,15 +154,27 @@ def _without_known(
     if not known or leave_out:
         return fresh, len(known), ()
     listed = ", ".join(
-        f"{sheet.route} on {sheet.night.isoformat()}" for sheet in known[:_MOST_KNOWN_LISTED]
+        said("{route} on {night}", route=sheet.route, night=sheet.night.isoformat())
+        for sheet in known[:_MOST_KNOWN_LISTED]
     )
     more = len(known) - _MOST_KNOWN_LISTED
-    number = "One visit was" if len(known) == 1 else f"{len(known)} visits were"
+    number = (
+        gettext("One visit was")
+        if len(known) == 1
+        else said("{known} visits were", known=len(known))
+    )
     problem = Problem(
         row=min(row for sheet in known for row in sheet.rows),
-        message=f"{number} imported before: {listed}{f' and {more} more' if more > 0 else ''}.",
-        remedy="Choose to leave out what was imported before, or set the earlier visits aside "
-        "and correct them in review.",
+        message=said(
+            "{number} imported before: {listed}{more}.",
+            number=number,
+            listed=listed,
+            more=f" and {more} more" if more > 0 else "",
+        ),
+        remedy=gettext(
+            "Choose to leave out what was imported before, or set the earlier visits "
+            "aside and correct them in review."
+        ),
     )
     return fresh, len(known), (problem,)
 
@@ -177,8 +190,13 @@ def _build_all(
             work.problems.append(
                 Problem(
                     row=sheet.rows[0],
-                    message=f"No protocol of the route was in force on {sheet.night.isoformat()}.",
-                    remedy="Check the date, or enter a protocol version for that time first.",
+                    message=said(
+                        "No protocol of the route was in force on {night}.",
+                        night=sheet.night.isoformat(),
+                    ),
+                    remedy=gettext(
+                        "Check the date, or enter a protocol version for that time first."
+                    ),
                 )
             )
             continue
@@ -189,7 +207,7 @@ def _build_all(
         nights[sheet.route, year].append(sheet.night)
     built = []
     for number, (sheet, route, background, year) in enumerate(grounded):
-        say("Checking the visits", number, len(grounded))
+        say(gettext("Checking the visits"), number, len(grounded))
         companions = nights[sheet.route, year]
         built.append(_build_visit(work, sheet, route, background, year, companions, named))
     return tuple(built)
@@ -247,7 +265,9 @@ def _cells(
         **sheet.cells,
     }
     if _is_stranger(sheet, work.people):
-        written = f"Observer as written in the spreadsheet: {sheet.observer}"
+        written = said(
+            "Observer as written in the spreadsheet: {observer}", observer=sheet.observer
+        )
         cells["notes"] = "\n".join(filter(None, (cells.get("notes", ""), written)))
     if not work.answers.unnamed_is_zero:
         for species in background.route.checklist:
@@ -267,7 +287,7 @@ def _problem(sheet: GatheredSheet, finding: Finding, reader: Reader) -> Problem:
     told = tell(finding, reader)
     remedy = told.remedy
     if finding.code == "clock-repeated":
-        remedy = "Write “first” or “second” behind the time, such as 01:30 second."
+        remedy = gettext("Write “first” or “second” behind the time, such as 01:30 second.")
     return Problem(
         row=row or sheet.rows[0], column=column or None, message=told.message, remedy=remedy
     )
@@ -280,15 +300,24 @@ def _notices(
     if strangers:
         who = ", ".join(strangers[:10])
         notices.append(
-            f"Not members of this program: {who}. Their visits will be yours, with the name "
-            "kept in the notes."
+            said(
+                "Not members of this program: {who}. Their visits will be yours, with the"
+                " name kept in the notes.",
+                who=who,
+            )
         )
     unnamed = [e.species.common_name for e in snapshot.checklist if e.species.code not in named]
     if unnamed and named:
         how = (
-            "They count as listened for and not heard."
+            gettext("They count as listened for and not heard.")
             if answers.unnamed_is_zero
-            else "They count as not recorded: neither heard nor silent."
+            else gettext("They count as not recorded: neither heard nor silent.")
         )
-        notices.append(f"On the checklist, but nowhere in the file: {', '.join(unnamed)}. {how}")
+        notices.append(
+            said(
+                "On the checklist, but nowhere in the file: {unnamed}. {how}",
+                unnamed=", ".join(unnamed),
+                how=how,
+            )
+        )
     return notices

@@ -11,6 +11,7 @@ from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.build import Built, BuiltVisit
 from surveys.importing.problems import ImportRefusedError
+from surveys.language import gettext, said
 from surveys.models import Program, ReviewStep, Source, Step, Submission, Visit, VisitState
 from surveys.runs.progress import Say, say_nothing
 from surveys.visits.bulk import FreshRows
@@ -45,15 +46,23 @@ def commit(
         built = make()
         if built.problems:
             number = len(built.problems)
-            problems = "is one problem" if number == 1 else f"are {number} problems"
-            raise ImportRefusedError(f"Nothing was imported: there {problems} to mend first.")
+            problems = (
+                gettext("is one problem")
+                if number == 1
+                else said("are {number} problems", number=number)
+            )
+            raise ImportRefusedError(
+                said("Nothing was imported: there {problems} to mend first.", problems=problems)
+            )
         if not built.visits:
-            raise ImportRefusedError("Nothing was imported: the file has no visit that is new.")
+            raise ImportRefusedError(
+                gettext("Nothing was imported: the file has no visit that is new.")
+            )
         rows = FreshRows()
         for number, visit in enumerate(built.visits):
-            say("Making the rows", number, len(built.visits))
+            say(gettext("Making the rows"), number, len(built.visits))
             _add(rows, member, visit, file_name=file_name, now=now)
-        say("Storing", len(built.visits), len(built.visits))
+        say(gettext("Storing"), len(built.visits), len(built.visits))
         rows.write()
     return Committed(visits=len(rows.visits), periods=len(rows.periods), calls=len(rows.calls))
 
@@ -92,7 +101,11 @@ def _add(
             by=member.person,
             at=now,
             revision=visit.revision,
-            note=f"Imported from “{file_name}”, {_rows_named(built.rows)}.",
+            note=said(
+                "Imported from “{file_name}”, {rows_named}.",
+                file_name=file_name,
+                rows_named=_rows_named(built.rows),
+            ),
         )
     )
 
@@ -100,7 +113,14 @@ def _add(
 def _rows_named(rows: tuple[int, ...]) -> str:
     distinct = sorted(set(rows))
     if len(distinct) > 1 and distinct[-1] - distinct[0] == len(distinct) - 1:
-        return f"rows {distinct[0]} to {distinct[-1]}"
+        return said(
+            "rows {distinct} to {distinct_2}", distinct=distinct[0], distinct_2=distinct[-1]
+        )
     named = ", ".join(str(row) for row in distinct[:_MOST_ROWS_NAMED])
     more = len(distinct) - _MOST_ROWS_NAMED
-    return f"row{'s' if len(distinct) > 1 else ''} {named}{f' and {more} more' if more > 0 else ''}"
+    return said(
+        "row{distinct} {named}{more}",
+        distinct="s" if len(distinct) > 1 else "",
+        named=named,
+        more=f" and {more} more" if more > 0 else "",
+    )

@@ -16,6 +16,7 @@ from surveys.importing.fields import CLOCKS, DEGREES, RAINS, WINDS, Level
 from surveys.importing.problems import EntryError, Problem
 from surveys.importing.table import Row, Table
 from surveys.importing.unknown_names import unknown_routes, unknown_species
+from surveys.language import gettext, said
 from surveys.visits.sheet.cells import storable
 from surveys.visits.sheet.texts import CellError, is_missing, quoted, rain_is_missing, read_integer
 
@@ -164,9 +165,14 @@ def _gather_row(work: _Gathering, row: Row) -> None:
         work.problems.append(
             Problem(
                 row=row.number,
-                message=f"Stop {stop} of {route} on {night.isoformat()} is in row "
-                f"{sheet.stops[stop]} already.",
-                remedy="Keep one of the two rows, or correct the stop or the date.",
+                message=said(
+                    "Stop {stop} of {route} on {night} is in row {sheet} already.",
+                    stop=stop,
+                    route=route,
+                    night=night.isoformat(),
+                    sheet=sheet.stops[stop],
+                ),
+                remedy=gettext("Keep one of the two rows, or correct the stop or the date."),
             )
         )
         return
@@ -201,7 +207,10 @@ def _night(work: _Gathering, row: Row) -> dt.date | None:
     text = row.texts[position]
     try:
         if is_missing(text):
-            raise EntryError("The date of the evening is missing.", "Write it, such as 2024-04-15.")
+            raise EntryError(
+                gettext("The date of the evening is missing."),
+                gettext("Write it, such as 2024-04-15."),
+            )
         return typed.read_date(text, work.choices[position].form, latest_year=work.latest_year)
     except CellError as error:
         work.report(row, position, error)
@@ -214,11 +223,14 @@ def _stop(work: _Gathering, row: Row) -> int | None:
     try:
         number = read_integer(text.casefold().removeprefix("stop").strip() or "-")
         if not 1 <= number <= 9999:
-            raise EntryError(f"{quoted(text)} is not a stop number.", "Stops count from 1.")
+            raise EntryError(
+                said("{quoted} is not a stop number.", quoted=quoted(text)),
+                gettext("Stops count from 1."),
+            )
     except CellError as error:
         missing = is_missing(text)
-        message = "The stop number is missing." if missing else error.message
-        work.report(row, position, EntryError(message, "Write the number of the stop."))
+        message = gettext("The stop number is missing.") if missing else error.message
+        work.report(row, position, EntryError(message, gettext("Write the number of the stop.")))
         return None
     return number
 
@@ -266,9 +278,13 @@ def _put_once(placed: _PlacedRow, position: int, address: str, text: str) -> Non
         first = sheet.origins[address][0]
         what = "stop" if address.startswith("stops.") else "visit"
         raise EntryError(
-            f"{quoted(placed.row.texts[position])} differs from row {first}, which is of the same "
-            f"{what}.",
-            f"Write the same in every row of the {what}, or only in the first.",
+            said(
+                "{quoted} differs from row {first}, which is of the same {what}.",
+                quoted=quoted(placed.row.texts[position]),
+                first=first,
+                what=what,
+            ),
+            said("Write the same in every row of the {what}, or only in the first.", what=what),
         )
 
 
@@ -296,14 +312,19 @@ def _put_species_row(placed: _PlacedRow) -> None:
         first = sheet.origins[address][0]
         placed.report(
             position,
-            f"{name} at stop {stop} is in row {first} already.",
-            "Keep the row with the higher index.",
+            said(
+                "{name} at stop {stop} is in row {first} already.",
+                name=name,
+                stop=stop,
+                first=first,
+            ),
+            gettext("Keep the row with the higher index."),
         )
     elif not index:
         placed.report(
             position,
-            f"{name} has no call index.",
-            "Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded.",
+            said("{name} has no call index.", name=name),
+            gettext("Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded."),
         )
     else:
         placed.set_cell(address, _index_text(index), position)
@@ -313,7 +334,9 @@ def _put_silence(placed: _PlacedRow, index: str) -> None:
     if index not in ("", "0", "-"):
         species_position = placed.work.positions["species"]
         placed.report(
-            species_position, "There is a call index, but no species.", "Write the species."
+            species_position,
+            gettext("There is a call index, but no species."),
+            gettext("Write the species."),
         )
     status = f"stops.{placed.stop}.status"
     placed.sheet.cells.setdefault(status, "listened")
@@ -335,8 +358,12 @@ def _put_observer(placed: _PlacedRow) -> None:
     if sheet.observer and sheet.observer.casefold() != text.casefold():
         placed.report(
             placed.work.positions["observer"],
-            f"{quoted(text)} differs from row {sheet.observer_row}, which is of the same visit.",
-            "Write the same observer in every row of the visit.",
+            said(
+                "{quoted} differs from row {observer_row}, which is of the same visit.",
+                quoted=quoted(text),
+                observer_row=sheet.observer_row,
+            ),
+            gettext("Write the same observer in every row of the visit."),
         )
         return
     sheet.observer = sheet.observer or storable(text)

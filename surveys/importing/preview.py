@@ -10,6 +10,7 @@ from surveys.importing.columns import Choice
 from surveys.importing.gathering import NOT_RECORDED
 from surveys.importing.problems import Problem
 from surveys.importing.table import Row, Table
+from surveys.language import gettext, said
 from surveys.protocol.values import PeriodStatus, Severity
 
 FIRST_ROWS = 8
@@ -61,7 +62,11 @@ def preview(
             for visit in built.visits
             for finding in visit.judgment.findings
         ),
-        nights=f"{nights[0].isoformat()} to {nights[-1].isoformat()}" if nights else "",
+        nights=said(
+            "{nights} to {nights_2}", nights=nights[0].isoformat(), nights_2=nights[-1].isoformat()
+        )
+        if nights
+        else "",
         species=tuple(
             (species_names.get(code, code), number) for code, number in heard.most_common()
         ),
@@ -99,7 +104,7 @@ def meaning(choice: Choice, species_names: Mapping[str, str]) -> str:
     if choice.species:
         return species_names.get(choice.species, choice.species)
     if choice.field is None:
-        return "Ignored"
+        return gettext("Ignored")
     form = next((form.label for form in choice.field.forms if form.code == choice.form), "")
     return f"{choice.field.label} ({form})" if form else choice.field.label
 
@@ -119,9 +124,14 @@ def _ignored(table: Table, choices: Sequence[Choice]) -> list[str]:
     notices = []
     if indices:
         notices.append(
-            f"Looks like call indices, but is not read as a species: {', '.join(indices)}. "
-            "Choose the species for it, or leave it ignored."
+            said(
+                "Looks like call indices, but is not read as a species: {indices}. Choose"
+                " the species for it, or leave it ignored.",
+                indices=", ".join(indices),
+            )
         )
     if others:
-        notices.append(f"Not imported: {', '.join(others)}. It stays in the stored file.")
+        notices.append(
+            said("Not imported: {others}. It stays in the stored file.", others=", ".join(others))
+        )
     return notices

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from surveys.language import gettext, said
 from surveys.protocol.telling import Told
 from surveys.visits.sheet.texts import CellError
 
@@ -19,10 +20,10 @@ class Problem:
     def where(self) -> str:
         parts = []
         if self.row is not None:
-            parts.append(f"row {self.row}")
+            parts.append(said("row {row}", row=self.row))
         if self.column is not None:
-            parts.append(f"column “{self.column}”")
-        words = ", ".join(parts) or "whole file"
+            parts.append(said("column “{column}”", column=self.column))
+        words = ", ".join(parts) or gettext("whole file")
         return words[0].upper() + words[1:]
 
     def __str__(self) -> str:

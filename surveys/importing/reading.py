@@ -15,6 +15,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 
 from surveys.importing.problems import UnreadableFileError
 from surveys.importing.table import Row, Table
+from surveys.language import gettext, said
 
 MOST_BYTES = 10 * 1024 * 1024
 MOST_BYTES_UNPACKED = 200 * 1024 * 1024
@@ -37,16 +38,22 @@ def read_table(content: bytes) -> Table:
     Raises UnreadableFileError with a sentence that says what to do.
     """
     if not content.strip():
-        raise UnreadableFileError("The file is empty.")
+        raise UnreadableFileError(gettext("The file is empty."))
     if len(content) > MOST_BYTES:
         raise UnreadableFileError(
-            f"The file has {len(content) / 1024**2:.0f} MB; there is room for "
-            f"{MOST_BYTES // 1024**2} MB. Split it, for example by year."
+            said(
+                "The file has {content} MB; there is room for {most_bytes} MB. Split it, "
+                "for example by year.",
+                content=f"{len(content) / 1024**2:.0f}",
+                most_bytes=MOST_BYTES // 1024**2,
+            )
         )
     if content.startswith(_OLD_EXCEL):
         raise UnreadableFileError(
-            "This is an old Excel file (.xls), or one with a password. Open it, and save it "
-            "without a password as .xlsx or CSV."
+            gettext(
+                "This is an old Excel file (.xls), or one with a password. Open it, and "
+                "save it without a password as .xlsx or CSV."
+            )
         )
     if content.startswith(_ZIP):
         return _read_workbook(content)
@@ -56,18 +63,25 @@ def read_table(content: bytes) -> Table:
 def _read_csv(content: bytes) -> Table:
     text, encoding = _decode(content)
     if "\x00" in text:
-        raise UnreadableFileError("This is not a CSV or XLSX file.")
+        raise UnreadableFileError(gettext("This is not a CSV or XLSX file."))
     delimiter = _delimiter(text)
     try:
         lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
     except csv.Error as error:
         raise UnreadableFileError(
-            f"The file could not be read as CSV ({error}). Save it again as CSV or XLSX."
+            said(
+                "The file could not be read as CSV ({error}). Save it again as CSV or XLSX.",
+                error=error,
+            )
         ) from None
     notices = (
         ()
         if encoding != "cp1252"
-        else ("The file is not in UTF-8, so it was read as Windows text. Check accented letters.",)
+        else (
+            gettext(
+                "The file is not in UTF-8, so it was read as Windows text. Check accented letters."
+            ),
+        )
     )
     return _table(enumerate(lines, start=1), notices)
 
@@ -79,7 +93,9 @@ def _decode(content: bytes) -> tuple[str, str]:
             return content.decode(encoding), encoding
         except UnicodeDecodeError:
             continue
-    raise UnreadableFileError("The text of the file cannot be read. Save it as CSV in UTF-8.")
+    raise UnreadableFileError(
+        gettext("The text of the file cannot be read. Save it as CSV in UTF-8.")
+    )
 
 
 def _delimiter(text: str) -> str:
@@ -107,12 +123,12 @@ def _read_workbook(content: bytes) -> Table:
             unpacked = sum(entry.file_size for entry in archive.infolist())
             if unpacked > MOST_BYTES_UNPACKED:
                 raise UnreadableFileError(
-                    "The workbook is too large when unpacked. Save the one sheet as CSV."
+                    gettext("The workbook is too large when unpacked. Save the one sheet as CSV.")
                 )
         workbook = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, OSError):
         raise UnreadableFileError(
-            "This is not a workbook that can be read. Save it as .xlsx or CSV."
+            gettext("This is not a workbook that can be read. Save it as .xlsx or CSV.")
         ) from None
     try:
         return _first_filled_sheet(workbook)
@@ -136,7 +152,11 @@ def _first_filled_sheet(workbook) -> Table:
         if not others:
             return table
         listed = ", ".join(f"“{name}”" for name in others)
-        notice = f"The sheet “{sheet.title}” was read; {listed} was left alone."
+        notice = said(
+            "The sheet “{title}” was read; {listed} was left alone.",
+            title=sheet.title,
+            listed=listed,
+        )
         return Table(headers=table.headers, rows=table.rows, notices=(notice,))
     raise _NoRowsError
 
@@ -144,8 +164,10 @@ def _first_filled_sheet(workbook) -> Table:
 class _NoRowsError(UnreadableFileError):
     def __init__(self) -> None:
         super().__init__(
-            "There is nothing to import: the first row must hold the column names, and the "
-            "rows below it the visits."
+            gettext(
+                "There is nothing to import: the first row must hold the column names, "
+                "and the rows below it the visits."
+            )
         )
 
 
@@ -162,7 +184,9 @@ def _table(lines: Iterable[tuple[int, list[str]]], notices: tuple[str, ...]) -> 
     while headers and not headers[-1]:
         headers.pop()
     if len(headers) > MOST_COLUMNS:
-        raise UnreadableFileError(f"There are more than {MOST_COLUMNS} columns.")
+        raise UnreadableFileError(
+            said("There are more than {most_columns} columns.", most_columns=MOST_COLUMNS)
+        )
     rows = tuple(_rows(filled, len(headers)))
     if not rows:
         raise _NoRowsError
@@ -173,19 +197,30 @@ def _rows(filled: Iterator[tuple[int, list[str]]], width: int) -> Iterator[Row]:
     for count, (number, texts) in enumerate(filled, start=1):
         if count > MOST_ROWS:
             raise UnreadableFileError(
-                f"There are more than {MOST_ROWS} rows. Split the file, for example by year."
+                said(
+                    "There are more than {most_rows} rows. Split the file, for example by year.",
+                    most_rows=MOST_ROWS,
+                )
             )
         if any(text.strip() for text in texts[width:]):
             raise UnreadableFileError(
-                f"Row {number} has more cells than there are column names. Name every column, or "
-                "clear the cells on the right."
+                said(
+                    "Row {number} has more cells than there are column names. Name every "
+                    "column, or clear the cells on the right.",
+                    number=number,
+                )
             )
         padded = [*texts[:width], *[""] * (width - len(texts))]
         too_long = next((text for text in padded if len(text) > MAX_TEXT_LENGTH), None)
         if too_long is not None:
             raise UnreadableFileError(
-                f"Row {number} has a cell of {len(too_long)} characters; there is room for "
-                f"{MAX_TEXT_LENGTH}."
+                said(
+                    "Row {number} has a cell of {too_long} characters; there is room for "
+                    "{max_text_length}.",
+                    number=number,
+                    too_long=len(too_long),
+                    max_text_length=MAX_TEXT_LENGTH,
+                )
             )
         yield Row(number=number, texts=tuple(text.strip() for text in padded))
 
@@ -195,7 +230,7 @@ def _named(headers: list[str]) -> tuple[str, ...]:
     seen: dict[str, int] = {}
     named = []
     for position, header in enumerate(headers, start=1):
-        name = header or f"column {position}"
+        name = header or said("column {position}", position=position)
         seen[name] = seen.get(name, 0) + 1
         named.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
     return tuple(named)

@@ -13,6 +13,7 @@ from django.http import Http404
 from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.problems import ImportRefusedError
+from surveys.language import gettext, said
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
 from surveys.runs import asking
 
@@ -30,7 +31,7 @@ def import_of(member: Membership, upload_id: uuid.UUID | str) -> SpreadsheetImpo
     rows = SpreadsheetImport.objects.defer("content").select_related("uploaded_by")
     row = rows.filter(program=member.program, pk=upload_id).first()
     if row is None:
-        raise Http404("There is no such import in this program.")
+        raise Http404(gettext("There is no such import in this program."))
     return row
 
 
@@ -44,7 +45,13 @@ def check_idle(row: SpreadsheetImport) -> None:
     run = asking.current_run(row.program_id, subject_of(row))
     if run is not None:
         what = "checked" if run.kind == RunKind.CHECK_IMPORT else "imported"
-        raise ImportRefusedError(f"“{row.file_name}” is being {what}. Wait until that is done.")
+        raise ImportRefusedError(
+            said(
+                "“{file_name}” is being {what}. Wait until that is done.",
+                file_name=row.file_name,
+                what=what,
+            )
+        )
 
 
 def ask_worker(member: Membership, upload_id: uuid.UUID | str, kind: RunKind) -> BackgroundRun:
@@ -55,7 +62,9 @@ def ask_worker(member: Membership, upload_id: uuid.UUID | str, kind: RunKind) ->
         SpreadsheetImport.objects.select_for_update().only("pk").get(pk=row.pk)
         row.refresh_from_db(fields=["committed_at"])
         if row.committed_at is not None:
-            raise ImportRefusedError(f"“{row.file_name}” was imported already.")
+            raise ImportRefusedError(
+                said("“{file_name}” was imported already.", file_name=row.file_name)
+            )
         check_idle(row)
         return asking.ask(
             kind,

@@ -6,6 +6,7 @@ from accounts.models import Membership
 from surveys.importing.preview import plain_preview
 from surveys.importing.problems import ImportRefusedError
 from surveys.importing.uploads import commit_upload, open_upload, preview_upload
+from surveys.language import gettext
 from surveys.models import BackgroundRun, RunKind
 from surveys.runs.progress import Progress
 from surveys.runs.work import carries_out, finish
@@ -14,7 +15,7 @@ from surveys.runs.work import carries_out, finish
 @carries_out(RunKind.CHECK_IMPORT, refusals=(ImportRefusedError,))
 def check_import(run: BackgroundRun, say: Progress) -> None:
     """Work out what the import would do; the preview is the result."""
-    say("Reading the file", 0, 0)
+    say(gettext("Reading the file"), 0, 0)
     member = _coordinator(run)
     upload = open_upload(member, run.options["upload"])
     finish(run, plain_preview(preview_upload(member, upload, say=say)))
@@ -24,7 +25,7 @@ def check_import(run: BackgroundRun, say: Progress) -> None:
 def import_file(run: BackgroundRun, say: Progress) -> None:
     """The import and the end of its run are one transaction, so that a worker that is killed
     leaves nothing half-imported, and the next one begins again."""
-    say("Reading the file", 0, 0)
+    say(gettext("Reading the file"), 0, 0)
     member = _coordinator(run)
     upload = open_upload(member, run.options["upload"])
     commit_upload(member, upload, say=say, end=lambda: finish(run))

@@ -11,6 +11,7 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from surveys.importing.problems import EntryError
 from surveys.importing.reading import clock_of
+from surveys.language import gettext, said
 from surveys.protocol.nights import ClockError, parse_clock
 from surveys.protocol.weather import (
     beaufort_from_speed,
@@ -56,8 +57,8 @@ def read_date(text: str, form: str, *, latest_year: int) -> dt.date:
     if form == "ymd" or slashed is None:
         if slashed:
             raise EntryError(
-                f"{quoted(text)} does not begin with the year.",
-                "Choose for this column whether the day or the month comes first.",
+                said("{quoted} does not begin with the year.", quoted=quoted(text)),
+                gettext("Choose for this column whether the day or the month comes first."),
             )
         return read_night(typed)
     first, second, year = int(slashed[1]), int(slashed[2]), int(slashed[3])
@@ -67,10 +68,14 @@ def read_date(text: str, form: str, *, latest_year: int) -> dt.date:
     try:
         return dt.date(year, month, day)
     except ValueError:
-        order = "day first" if form == "dmy" else "month first"
+        order = gettext("day first") if form == "dmy" else gettext("month first")
         raise EntryError(
-            f"{quoted(text)} is not a day of the calendar when it is read {order}.",
-            "Correct the date, or choose the other order for the column.",
+            said(
+                "{quoted} is not a day of the calendar when it is read {order}.",
+                quoted=quoted(text),
+                order=order,
+            ),
+            gettext("Correct the date, or choose the other order for the column."),
         ) from None
 
 
@@ -83,8 +88,12 @@ def clock_cells(text: str, form: str, night: dt.date) -> tuple[str, str]:
         date = dt.date.fromisoformat(match[1])
         if date not in (night, night + _ONE_DAY):
             raise EntryError(
-                f"{quoted(text)} is not on the night of {night.isoformat()}.",
-                "Correct the time or the date of the evening.",
+                said(
+                    "{quoted} is not on the night of {night}.",
+                    quoted=quoted(text),
+                    night=night.isoformat(),
+                ),
+                gettext("Correct the time or the date of the evening."),
             )
         typed = match[2]
     if _DAY_SHARE.fullmatch(typed):
@@ -125,7 +134,10 @@ def wind_text(text: str, form: str) -> str:
     parts = re.split(r"\s*[-–]\s*", typed)
     speeds = [read_number(part) for part in parts]
     if len(speeds) > 2 or min(speeds) < 0:
-        raise EntryError(f"{quoted(text)} is not a wind speed.", "Write a number, such as 7.")
+        raise EntryError(
+            said("{quoted} is not a wind speed.", quoted=quoted(text)),
+            gettext("Write a number, such as 7."),
+        )
     middle = sum(speeds, Decimal(0)) / len(speeds)
     return str(beaufort_from_speed(_SPEEDS[form](middle)))
 

@@ -4,6 +4,7 @@ import difflib
 from collections.abc import Mapping, Sequence
 
 from surveys.importing.problems import Problem
+from surveys.language import gettext, said
 from surveys.visits.sheet.texts import is_missing, quoted
 
 _ROWS_NAMED = 5
@@ -18,12 +19,15 @@ def unknown_routes(
     problems = []
     for text, rows in rows_by_name.items():
         if is_missing(text):
-            message, remedy = "The route is missing.", "Write the code of the route."
+            message, remedy = (
+                gettext("The route is missing."),
+                gettext("Write the code of the route."),
+            )
         else:
             similar = _suggestions([known[name] for name in _similar(text, known)])
-            routes = f"The routes are {', '.join(codes[:_ROUTES_NAMED])}."
-            message = f"{quoted(text)} is not a route of this program."
-            remedy = (similar or routes) if codes else "Add it first."
+            routes = said("The routes are {codes}.", codes=", ".join(codes[:_ROUTES_NAMED]))
+            message = said("{quoted} is not a route of this program.", quoted=quoted(text))
+            remedy = (similar or routes) if codes else gettext("Add it first.")
         problems.append(
             Problem(
                 row=rows[0],
@@ -43,9 +47,13 @@ def unknown_species(
         Problem(
             row=rows[0],
             column=column,
-            message=f"{quoted(name)} is not a species of the catalog. {_other_rows(rows)}".strip(),
+            message=said(
+                "{quoted} is not a species of the catalog. {other_rows}",
+                quoted=quoted(name),
+                other_rows=_other_rows(rows),
+            ).strip(),
             remedy=_suggestions([_capital(similar) for similar in _similar(name, known)])
-            or "Use the scientific name, or add the species to the checklist first.",
+            or gettext("Use the scientific name, or add the species to the checklist first."),
         )
         for name, rows in rows_by_name.items()
     ]
@@ -61,7 +69,11 @@ def _capital(name: str) -> str:
 
 def _suggestions(names: Sequence[str]) -> str:
     distinct = dict.fromkeys(names)
-    return f"Was it {' or '.join(f'“{name}”' for name in distinct)}?" if distinct else ""
+    return (
+        said("Was it {name}?", name=" or ".join(f"“{name}”" for name in distinct))
+        if distinct
+        else ""
+    )
 
 
 def _other_rows(rows: list[int]) -> str:
@@ -70,4 +82,6 @@ def _other_rows(rows: list[int]) -> str:
         return ""
     named = ", ".join(str(number) for number in others[:_ROWS_NAMED])
     more = len(others) - _ROWS_NAMED
-    return f"Also in row {named}{f' and {more} more' if more > 0 else ''}."
+    return said(
+        "Also in row {named}{more}.", named=named, more=f" and {more} more" if more > 0 else ""
+    )

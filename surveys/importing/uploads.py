@@ -21,6 +21,7 @@ from surveys.importing.problems import ImportRefusedError
 from surveys.importing.reading import read_table
 from surveys.importing.runs import check_idle, is_large, subject_of
 from surveys.importing.table import Table
+from surveys.language import gettext, said
 from surveys.models import BackgroundRun, Species, SpreadsheetImport
 from surveys.runs.progress import Say, say_nothing
 from surveys.visits.loading import species_catalog
@@ -73,7 +74,7 @@ def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
     require(member, Permission.MANAGE)
     row = SpreadsheetImport.objects.filter(program=member.program, pk=upload_id).first()
     if row is None:
-        raise Http404("There is no such import in this program.")
+        raise Http404(gettext("There is no such import in this program."))
     table = read_table(bytes(row.content))
     catalog, names = _species()
     choices = tuple(_choice(code, catalog) for _, code in row.columns)
@@ -147,7 +148,9 @@ def commit_upload(
     Raises ImportRefusedError, and then nothing was imported.
     """
     if upload.row.committed_at is not None:
-        raise ImportRefusedError(f"“{upload.row.file_name}” was imported already.")
+        raise ImportRefusedError(
+            said("“{file_name}” was imported already.", file_name=upload.row.file_name)
+        )
     now = timezone.now()
     done = commit(
         member,

@@ -1,6 +1,7 @@
 """Stored results of the estimators, and the questions on power."""
 
 from django.db import models
+from django.utils.translation import gettext_lazy
 
 from surveys.models.program import Program
 from surveys.models.run import BackgroundRun
@@ -8,8 +9,8 @@ from surveys.models.species import Species
 
 
 class SiteKind(models.TextChoices):
-    STOP = "stop", "Stop"
-    ROUTE = "route", "Route"
+    STOP = "stop", gettext_lazy("Stop")
+    ROUTE = "route", gettext_lazy("Route")
 
 
 class SpeciesFit(models.Model):

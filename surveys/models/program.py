@@ -7,7 +7,9 @@ from zoneinfo import available_timezones
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db import models
+from django.utils.translation import gettext_lazy
 
+from surveys.language import said
 from surveys.models.history import tracked
 from surveys.protocol.countries import countries
 from surveys.protocol.telling import Reader
@@ -17,15 +19,21 @@ from surveys.protocol.values import DistanceUnit, RainUnit, TemperatureUnit, rai
 def check_time_zone(value: str) -> None:
     if value not in available_timezones():
         raise ValidationError(
-            f"“{value}” is not a time zone name. Use one like America/Chicago or Europe/Berlin."
+            said(
+                "“{value}” is not a time zone name. Use one like America/Chicago or Europe/Berlin.",
+                value=value,
+            )
         )
 
 
 def check_country_code(value: str) -> None:
     if value not in countries():
         raise ValidationError(
-            f"“{value}” is not a country code. Use the two capital letters of ISO 3166-1, such as "
-            "US or DE, or leave it blank."
+            said(
+                "“{value}” is not a country code. Use the two capital letters of ISO "
+                "3166-1, such as US or DE, or leave it blank.",
+                value=value,
+            )
         )
 
 
@@ -33,27 +41,27 @@ class Sensitivity(models.IntegerChoices):
     """How far places must be generalized when data leave the house
     (Chapman 2020, doi:10.15468/doc-5jp4-5g10)."""
 
-    OPEN = 0, "Open"
+    OPEN = 0, gettext_lazy("Open")
     LOW = 1, "Low: 0.001°"
     MEDIUM = 2, "Medium: 0.01°"
     HIGH = 3, "High: 0.1°"
-    EXTREME = 4, "Extreme: withheld"
+    EXTREME = 4, gettext_lazy("Extreme: withheld")
 
 
 class PublicationAudience(models.TextChoices):
     """Who may see the publications of a program."""
 
-    MEMBERS = "members", "Members of the program only"
-    LINK = "link", "Members, and whoever has the link"
-    PUBLIC = "public", "Everybody"
+    MEMBERS = "members", gettext_lazy("Members of the program only")
+    LINK = "link", gettext_lazy("Members, and whoever has the link")
+    PUBLIC = "public", gettext_lazy("Everybody")
 
 
 class DataLicense(models.TextChoices):
     """Licenses by their SPDX identifiers (spdx.org/licenses)."""
 
-    CC0 = "CC0-1.0", "CC0 1.0: no conditions"
-    CC_BY = "CC-BY-4.0", "CC BY 4.0: with attribution"
-    CC_BY_NC = "CC-BY-NC-4.0", "CC BY-NC 4.0: with attribution, not for profit"
+    CC0 = "CC0-1.0", gettext_lazy("CC0 1.0: no conditions")
+    CC_BY = "CC-BY-4.0", gettext_lazy("CC BY 4.0: with attribution")
+    CC_BY_NC = "CC-BY-NC-4.0", gettext_lazy("CC BY-NC 4.0: with attribution, not for profit")
 
 
 def new_key() -> str:
@@ -73,7 +81,10 @@ class Program(models.Model):
     slug = models.SlugField(max_length=60, unique=True)
     region = models.CharField(max_length=120, blank=True)
     country_code = models.CharField(
-        max_length=2, blank=True, validators=[check_country_code], help_text="ISO 3166-1 alpha-2"
+        max_length=2,
+        blank=True,
+        validators=[check_country_code],
+        help_text=gettext_lazy("ISO 3166-1 alpha-2"),
     )
     time_zone = models.CharField(max_length=64, validators=[check_time_zone])
     temperature_unit = models.CharField(
@@ -85,13 +96,17 @@ class Program(models.Model):
     contact_email = models.EmailField(blank=True)
     local_rules = models.TextField(
         blank=True,
-        help_text="Local rules, access permission and emergency numbers, shown with the cautions.",
+        help_text=gettext_lazy(
+            "Local rules, access permission and emergency numbers, shown with the cautions."
+        ),
     )
     place_sharing = models.PositiveSmallIntegerField(
         choices=Sensitivity.choices,
         default=Sensitivity.MEDIUM,
-        help_text="How exactly places appear in what is published. A sensitive species can make "
-        "it coarser, never finer.",
+        help_text=gettext_lazy(
+            "How exactly places appear in what is published. A sensitive species can "
+            "make it coarser, never finer."
+        ),
     )
     publication_audience = models.CharField(
         max_length=8, choices=PublicationAudience.choices, default=PublicationAudience.MEMBERS
@@ -133,5 +148,6 @@ class Program(models.Model):
 
 
 route_code_validator = RegexValidator(
-    r"^[A-Za-z0-9][A-Za-z0-9-]*$", "Use letters, digits and hyphens only, such as R07."
+    r"^[A-Za-z0-9][A-Za-z0-9-]*$",
+    gettext_lazy("Use letters, digits and hyphens only, such as R07."),
 )

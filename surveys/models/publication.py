@@ -4,6 +4,7 @@ import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from surveys.models.program import Program
 
@@ -26,7 +27,9 @@ class Publication(models.Model):
     row_count = models.PositiveIntegerField()
     visit_count = models.PositiveIntegerField()
     sha256 = models.CharField(max_length=64)
-    reason = models.TextField(blank=True, help_text="Why this version replaces the one before.")
+    reason = models.TextField(
+        blank=True, help_text=gettext_lazy("Why this version replaces the one before.")
+    )
     published_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
@@ -49,8 +52,8 @@ class Publication(models.Model):
 class Audience(models.TextChoices):
     """Who may have a file. Exact places are for those who were given that right."""
 
-    OPEN = "open", "Everybody who sees the publication"
-    EXACT = "exact", "Those who may have exact places"
+    OPEN = "open", gettext_lazy("Everybody who sees the publication")
+    EXACT = "exact", gettext_lazy("Those who may have exact places")
 
 
 class PublicationFile(models.Model):

@@ -5,6 +5,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.functional import cached_property
+from django.utils.translation import gettext_lazy
 
 from surveys.models.history import tracked
 from surveys.models.route import Stop
@@ -15,22 +16,22 @@ from surveys.protocol.values import Severity
 
 
 class Settlement(models.TextChoices):
-    COUNTS = "counts", "Counts"
-    LEFT_OUT = "left_out", "Left out of trends"
+    COUNTS = "counts", gettext_lazy("Counts")
+    LEFT_OUT = "left_out", gettext_lazy("Left out of trends")
 
 
 class Step(models.TextChoices):
     """A verb that was carried out on a visit."""
 
-    SUBMITTED = "submitted", "Submitted"
-    CORRECTED = "corrected", "Corrected"
-    SETTLED = "settled", "Query settled"
-    SENT_BACK = "sent_back", "Sent back"
-    ACCEPTED = "accepted", "Accepted"
-    SET_ASIDE = "set_aside", "Set aside"
-    REOPENED = "reopened", "Opened again"
-    CONFIRMED = "confirmed", "Confirmed by ear"
-    TAKEN_BACK = "taken_back", "Confirmation taken back"
+    SUBMITTED = "submitted", gettext_lazy("Submitted")
+    CORRECTED = "corrected", gettext_lazy("Corrected")
+    SETTLED = "settled", gettext_lazy("Query settled")
+    SENT_BACK = "sent_back", gettext_lazy("Sent back")
+    ACCEPTED = "accepted", gettext_lazy("Accepted")
+    SET_ASIDE = "set_aside", gettext_lazy("Set aside")
+    REOPENED = "reopened", gettext_lazy("Opened again")
+    CONFIRMED = "confirmed", gettext_lazy("Confirmed by ear")
+    TAKEN_BACK = "taken_back", gettext_lazy("Confirmation taken back")
 
 
 @tracked

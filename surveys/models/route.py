@@ -6,6 +6,7 @@ from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateRangeField, RangeOperators
 from django.db import models
 from django.db.models import F, Func
+from django.utils.translation import gettext_lazy
 
 from surveys.models.fields import within_wgs84
 from surveys.models.history import tracked
@@ -14,15 +15,15 @@ from surveys.models.protocol import Protocol
 
 
 class Habitat(models.TextChoices):
-    GRASSY = "grassy", "Grassy wetland"
-    SHRUB = "shrub", "Shrubby wetland"
-    WOODED = "wooded", "Wooded swamp or woodland pool"
-    MARSH = "marsh", "Marsh with tall reeds"
-    LAKE = "lake", "Lake or reservoir edge"
-    RIVER = "river", "River or flood plain"
-    DITCH = "ditch", "Ditch or roadside water"
-    FARM = "farm", "Farm or garden pond"
-    OTHER = "other", "Other"
+    GRASSY = "grassy", gettext_lazy("Grassy wetland")
+    SHRUB = "shrub", gettext_lazy("Shrubby wetland")
+    WOODED = "wooded", gettext_lazy("Wooded swamp or woodland pool")
+    MARSH = "marsh", gettext_lazy("Marsh with tall reeds")
+    LAKE = "lake", gettext_lazy("Lake or reservoir edge")
+    RIVER = "river", gettext_lazy("River or flood plain")
+    DITCH = "ditch", gettext_lazy("Ditch or roadside water")
+    FARM = "farm", gettext_lazy("Farm or garden pond")
+    OTHER = "other", gettext_lazy("Other")
 
 
 class RouteChoice(models.TextChoices):
@@ -37,17 +38,17 @@ class RouteChoice(models.TextChoices):
 class Hydroperiod(models.TextChoices):
     """How long a wetland holds water in most years."""
 
-    WEEKS = "weeks", "A few weeks after rain"
-    SEASON = "season", "A season, dry every year"
-    MOST_YEARS = "most_years", "Dry only in drought years"
-    ALWAYS = "always", "Always"
-    UNKNOWN = "unknown", "Not known"
+    WEEKS = "weeks", gettext_lazy("A few weeks after rain")
+    SEASON = "season", gettext_lazy("A season, dry every year")
+    MOST_YEARS = "most_years", gettext_lazy("Dry only in drought years")
+    ALWAYS = "always", gettext_lazy("Always")
+    UNKNOWN = "unknown", gettext_lazy("Not known")
 
 
 class Presence(models.TextChoices):
-    YES = "yes", "Yes"
-    NO = "no", "No"
-    UNKNOWN = "unknown", "Not known"
+    YES = "yes", gettext_lazy("Yes")
+    NO = "no", gettext_lazy("No")
+    UNKNOWN = "unknown", gettext_lazy("Not known")
 
 
 @tracked
@@ -61,7 +62,8 @@ class Route(models.Model):
     region = models.CharField(max_length=120, blank=True)
     line = gis.LineStringField(geography=True, srid=4326, null=True, blank=True)
     access_notes = models.TextField(
-        blank=True, help_text="Where to park, whose leave is needed, what to watch for."
+        blank=True,
+        help_text=gettext_lazy("Where to park, whose leave is needed, what to watch for."),
     )
     active = models.BooleanField(default=True)
     chosen = models.CharField(

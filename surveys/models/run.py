@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from surveys.models.program import Program
 
@@ -10,21 +11,21 @@ from surveys.models.program import Program
 class RunKind(models.TextChoices):
     """What is done. `surveys.runs.kinds` says how: queue, lock, tries, words."""
 
-    CHECK_IMPORT = "check_import", "Checking"
-    IMPORT = "import", "Importing"
-    PUBLISH = "publish", "Publishing"
-    FIT = "fit", "Fitting"
-    POWER = "power", "Simulating"
+    CHECK_IMPORT = "check_import", gettext_lazy("Checking")
+    IMPORT = "import", gettext_lazy("Importing")
+    PUBLISH = "publish", gettext_lazy("Publishing")
+    FIT = "fit", gettext_lazy("Fitting")
+    POWER = "power", gettext_lazy("Simulating")
 
 
 class RunState(models.TextChoices):
     """`refused`: the data stand in the way, so trying again is no use until they change."""
 
-    QUEUED = "queued", "Queued"
-    RUNNING = "running", "Running"
-    DONE = "done", "Done"
-    REFUSED = "refused", "Refused"
-    FAILED = "failed", "Failed"
+    QUEUED = "queued", gettext_lazy("Queued")
+    RUNNING = "running", gettext_lazy("Running")
+    DONE = "done", gettext_lazy("Done")
+    REFUSED = "refused", gettext_lazy("Refused")
+    FAILED = "failed", gettext_lazy("Failed")
 
 
 UNDER_WAY = (RunState.QUEUED, RunState.RUNNING)

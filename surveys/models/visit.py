@@ -14,6 +14,7 @@ from django.contrib.gis.db import models as gis
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 
 from surveys.models.fields import (
     RAIN_UNITS,
@@ -32,32 +33,32 @@ from surveys.protocol.values import PeriodStatus
 
 
 class VisitState(models.TextChoices):
-    DRAFT = "draft", "Draft"
-    SUBMITTED = "submitted", "Submitted"
-    SENT_BACK = "sent_back", "Sent back"
-    ACCEPTED = "accepted", "Accepted"
-    SET_ASIDE = "set_aside", "Set aside"
+    DRAFT = "draft", gettext_lazy("Draft")
+    SUBMITTED = "submitted", gettext_lazy("Submitted")
+    SENT_BACK = "sent_back", gettext_lazy("Sent back")
+    ACCEPTED = "accepted", gettext_lazy("Accepted")
+    SET_ASIDE = "set_aside", gettext_lazy("Set aside")
 
 
 class Source(models.TextChoices):
-    PHONE = "phone", "Phone"
-    PAPER = "paper", "Paper sheet"
-    IMPORT = "import", "Spreadsheet"
+    PHONE = "phone", gettext_lazy("Phone")
+    PAPER = "paper", gettext_lazy("Paper sheet")
+    IMPORT = "import", gettext_lazy("Spreadsheet")
 
 
 class WaterTonight(models.TextChoices):
-    DRY = "dry", "Dry"
-    POOLS = "pools", "Pools"
-    FULL = "full", "Full"
-    NOT_SEEN = "not_seen", "Not seen"
+    DRY = "dry", gettext_lazy("Dry")
+    POOLS = "pools", gettext_lazy("Pools")
+    FULL = "full", gettext_lazy("Full")
+    NOT_SEEN = "not_seen", gettext_lazy("Not seen")
 
 
 class LifeStage(models.TextChoices):
-    EGGS = "eggs", "Egg mass"
-    LARVA = "larva", "Tadpole or larva"
-    METAMORPH = "metamorph", "Metamorph"
-    JUVENILE = "juvenile", "Juvenile"
-    ADULT = "adult", "Adult"
+    EGGS = "eggs", gettext_lazy("Egg mass")
+    LARVA = "larva", gettext_lazy("Tadpole or larva")
+    METAMORPH = "metamorph", gettext_lazy("Metamorph")
+    JUVENILE = "juvenile", gettext_lazy("Juvenile")
+    ADULT = "adult", gettext_lazy("Adult")
 
 
 class VisitQuerySet(models.QuerySet):

@@ -17,6 +17,7 @@ from accounts.access import (
     require,
 )
 from accounts.models import Membership
+from surveys.language import said
 from surveys.models import Assignment, Program, ProtocolVersion, Route
 from surveys.programs.in_force import version_in_force
 from surveys.protocol.seasons import season_year
@@ -92,7 +93,9 @@ def assignments_of(program: Program, year: int) -> list[RouteAssignments]:
 def _check_year(program: Program, year: int) -> None:
     latest = current_season_year(program) + YEARS_AHEAD
     if not 1900 <= year <= latest:
-        raise ValidationError({"season_year": f"Choose a season year up to {latest}."})
+        raise ValidationError(
+            {"season_year": said("Choose a season year up to {latest}.", latest=latest)}
+        )
 
 
 def _surveying_member(member: Membership, person_id: int) -> Membership:
@@ -101,14 +104,21 @@ def _surveying_member(member: Membership, person_id: int) -> Membership:
     )
     if not membership.active:
         raise ValidationError(
-            {"observer": f"{membership.person.name} is no longer active in this program."}
+            {
+                "observer": said(
+                    "{person_name} is no longer active in this program.",
+                    person_name=membership.person.name,
+                )
+            }
         )
     if membership.role not in SURVEYING_ROLES:
         raise ValidationError(
             {
-                "observer": f"{membership.person.name} is "
-                f"{membership.get_role_display().lower()} here and cannot enter visits. "
-                "Change the role first."
+                "observer": said(
+                    "{person_name} is {role} here and cannot enter visits. Change the role first.",
+                    person_name=membership.person.name,
+                    role=membership.get_role_display().lower(),
+                )
             }
         )
     return membership
@@ -120,7 +130,9 @@ def assign(member: Membership, *, route_id: int, observer_id: int, season_year: 
     require(member, Permission.MANAGE)
     route = get_object_or_404(member.program.routes, pk=route_id)
     if not route.active:
-        raise ValidationError({"route": f"Route {route.code} is not active."})
+        raise ValidationError(
+            {"route": said("Route {route_code} is not active.", route_code=route.code)}
+        )
     observer = _surveying_member(member, observer_id)
     _check_year(member.program, season_year)
     assignment, _ = Assignment.objects.get_or_create(

@@ -19,6 +19,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import (
     ChecklistEntry,
     Program,
@@ -92,7 +93,9 @@ def first_night_to_list(program: Program, today: dt.date) -> dt.date | None:
 def _check(listing: Listing) -> None:
     first, last = listing.listed_from, listing.listed_until
     if first and last and last < first:
-        raise ValidationError({"listed_until": "The last night on the list is before the first."})
+        raise ValidationError(
+            {"listed_until": gettext("The last night on the list is before the first.")}
+        )
 
 
 def _check_extension(entry: ChecklistEntry, listed_until: dt.date | None) -> None:
@@ -109,9 +112,12 @@ def _check_extension(entry: ChecklistEntry, listed_until: dt.date | None) -> Non
     if first:
         raise ValidationError(
             {
-                "listed_until": f"{entry.species} was off the list when a visit was made on "
-                f"{day(first)}. Silence on that visit is not a zero, so the listing cannot be "
-                "made longer."
+                "listed_until": said(
+                    "{species} was off the list when a visit was made on {day}. Silence on "
+                    "that visit is not a zero, so the listing cannot be made longer.",
+                    species=entry.species,
+                    day=day(first),
+                )
             }
         )
 
@@ -145,7 +151,7 @@ def add_species(member: Membership, species_code: str, listing: Listing) -> Chec
     species = get_object_or_404(Species, code=species_code)
     _check(listing)
     if program.checklist.filter(species=species).exists():
-        raise ValidationError(f"{species} is on the checklist already.")
+        raise ValidationError(said("{species} is on the checklist already.", species=species))
     last = program.checklist.aggregate(last=Max("order"))["last"] or 0
     return _write(ChecklistEntry(program=program, species=species, order=last + 1), listing)
 
@@ -177,8 +183,11 @@ def take_off(
     if entry.listed_from and listed_until < entry.listed_from:
         raise ValidationError(
             {
-                "listed_until": f"{entry.species} is listed from {day(entry.listed_from)}. "
-                "The last night cannot be before that."
+                "listed_until": said(
+                    "{species} is listed from {day}. The last night cannot be before that.",
+                    species=entry.species,
+                    day=day(entry.listed_from),
+                )
             }
         )
     _check_extension(entry, listed_until)

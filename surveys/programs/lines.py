@@ -23,6 +23,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     Route,
@@ -67,13 +68,19 @@ def read_line(text: str) -> tuple[Place, ...]:
         rows = ((number, row.strip()) for number, row in enumerate(text.splitlines(), start=1))
         points = tuple(_point(number, row) for number, row in rows if row)
     if len(points) == 1:
-        raise _refused("A line has two points or more. Add where it goes, or leave it empty.")
+        raise _refused(
+            gettext("A line has two points or more. Add where it goes, or leave it empty.")
+        )
     if len(points) > MOST_POINTS:
         raise _refused(
-            f"The line has {len(points)} points; there is room for {MOST_POINTS}. Simplify it."
+            said(
+                "The line has {points} points; there is room for {most_points}. Simplify it.",
+                points=len(points),
+                most_points=MOST_POINTS,
+            )
         )
     if points and len(set(points)) == 1:
-        raise _refused("All points of the line are the same place.")
+        raise _refused(gettext("All points of the line are the same place."))
     return points
 
 
@@ -88,8 +95,12 @@ def _point(number: int, row: str) -> Place:
     if len(parts) != 2:
         quote = row if len(row) <= _LONGEST_SHOWN else f"{row[:_LONGEST_SHOWN]}…"
         raise _refused(
-            f"Line {number}: “{quote}” is not a latitude and a longitude. Write one point a line, "
-            "such as 43.07310, -89.40120."
+            said(
+                "Line {number}: “{quote}” is not a latitude and a longitude. Write one "
+                "point a line, such as 43.07310, -89.40120.",
+                number=number,
+                quote=quote,
+            )
         )
     try:
         latitude, longitude = (
@@ -97,7 +108,9 @@ def _point(number: int, row: str) -> Place:
             for part, name in zip(parts, ("latitude", "longitude"), strict=True)
         )
     except ValidationError as refusal:
-        raise _refused(f"Line {number}: {refusal.messages[0]}") from refusal
+        raise _refused(
+            said("Line {number}: {refusal}", number=number, refusal=refusal.messages[0])
+        ) from refusal
     return Place(latitude=latitude, longitude=longitude)
 
 
@@ -105,11 +118,15 @@ def _from_geojson(text: str) -> tuple[Place, ...]:
     try:
         geojson = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise _refused("This begins like GeoJSON, but it is not whole. Paste all of it.") from error
+        raise _refused(
+            gettext("This begins like GeoJSON, but it is not whole. Paste all of it.")
+        ) from error
     lines = list(_lines(geojson))
     if len(lines) != 1:
-        count = "no line" if not lines else f"{len(lines)} lines"
-        raise _refused(f"The GeoJSON holds {count}. Paste one with a single LineString.")
+        count = gettext("no line") if not lines else said("{lines} lines", lines=len(lines))
+        raise _refused(
+            said("The GeoJSON holds {count}. Paste one with a single LineString.", count=count)
+        )
     return tuple(_position(number, position) for number, position in enumerate(lines[0], start=1))
 
 
@@ -137,12 +154,17 @@ def _position(number: int, position: Any) -> Place:
     if not good or not all(
         isinstance(value, int | float) and not isinstance(value, bool) for value in position[:2]
     ):
-        raise _refused(f"Point {number} of the GeoJSON is not a longitude and a latitude.")
+        raise _refused(
+            said("Point {number} of the GeoJSON is not a longitude and a latitude.", number=number)
+        )
     longitude, latitude = position[:2]
     if not (abs(latitude) <= 90 and abs(longitude) <= 180):
         raise _refused(
-            f"Point {number} of the GeoJSON is outside the globe. GeoJSON gives the longitude "
-            "first, then the latitude, in degrees."
+            said(
+                "Point {number} of the GeoJSON is outside the globe. GeoJSON gives the "
+                "longitude first, then the latitude, in degrees.",
+                number=number,
+            )
         )
     return Place(latitude=float(latitude), longitude=float(longitude))
 
@@ -152,8 +174,14 @@ def _check_near(points: Sequence[Place], stops: Sequence[Place]) -> None:
     for number, point in enumerate(points, start=1):
         if not stops or min(distance_m(point, stop) for stop in stops) <= FARTHEST_ON_A_ROUTE_M:
             continue
-        question = likely_slip(point, stops) or "Check its numbers."
-        raise _refused(f"Point {number} is far from the stops of the route. {question}")
+        question = likely_slip(point, stops) or gettext("Check its numbers.")
+        raise _refused(
+            said(
+                "Point {number} is far from the stops of the route. {question}",
+                number=number,
+                question=question,
+            )
+        )
 
 
 @transaction.atomic

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from django.contrib.gis.geos import Point
 from django.core.exceptions import ValidationError
 
+from surveys.language import gettext, said
 from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
 
@@ -20,19 +21,30 @@ def read_coordinate(text: str, name: str) -> float:
     if typed.count(",") == 1 and "." not in typed:
         typed = typed.replace(",", ".")
     if not typed:
-        raise ValidationError(f"Type the {name} in decimal degrees, such as 43.07310.")
+        raise ValidationError(
+            said("Type the {name} in decimal degrees, such as 43.07310.", name=name)
+        )
     if not _DECIMAL.fullmatch(typed):
         raise ValidationError(
-            f"“{text.strip()}” is not a number of degrees. Type decimal degrees, such as "
-            "43.07310; south and west have a minus sign."
+            said(
+                "“{text}” is not a number of degrees. Type decimal degrees, such as "
+                "43.07310; south and west have a minus sign.",
+                text=text.strip(),
+            )
         )
     value = float(typed)
     bound = _BOUNDS[name]
     if abs(value) > bound:
-        hint = " Are latitude and longitude swapped?" if name == "latitude" else ""
+        hint = gettext(" Are latitude and longitude swapped?") if name == "latitude" else ""
         raise ValidationError(
-            f"{typed} is outside the globe: a {name} lies between −{bound:.0f} and "
-            f"{bound:.0f}.{hint}"
+            said(
+                "{typed} is outside the globe: a {name} lies between −{bound} and {bound_2}.{hint}",
+                typed=typed,
+                name=name,
+                bound=f"{bound:.0f}",
+                bound_2=f"{bound:.0f}",
+                hint=hint,
+            )
         )
     return value
 
@@ -70,11 +82,15 @@ def likely_slip(place: Place, others: Sequence[Place]) -> str | None:
         return None
     latitude, longitude = place.latitude, place.longitude
     slips: list[tuple[str, float, float]] = [
-        ("Is the minus sign of the longitude missing (or too many)?", latitude, -longitude),
-        ("Is the minus sign of the latitude missing (or too many)?", -latitude, longitude),
-        ("Are latitude and longitude swapped?", longitude, latitude),
         (
-            "Are latitude and longitude swapped, and a minus sign missing?",
+            gettext("Is the minus sign of the longitude missing (or too many)?"),
+            latitude,
+            -longitude,
+        ),
+        (gettext("Is the minus sign of the latitude missing (or too many)?"), -latitude, longitude),
+        (gettext("Are latitude and longitude swapped?"), longitude, latitude),
+        (
+            gettext("Are latitude and longitude swapped, and a minus sign missing?"),
             longitude,
             -latitude,
         ),

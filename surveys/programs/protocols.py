@@ -18,6 +18,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     Protocol,
@@ -112,16 +113,23 @@ def _check_in_force(
     if last and in_force_from <= last.in_force_from:
         raise ValidationError(
             {
-                "in_force_from": f"Version {last.number} holds from {day(last.in_force_from)}. "
-                "This one has to begin on a later day."
+                "in_force_from": said(
+                    "Version {last_number} holds from {day}. This one has to begin on a later day.",
+                    last_number=last.number,
+                    day=day(last.in_force_from),
+                )
             }
         )
     after = others.filter(number__gt=version.number).order_by("number").first() if version else None
     if after and in_force_from >= after.in_force_from:
         raise ValidationError(
             {
-                "in_force_from": f"Version {after.number} holds from {day(after.in_force_from)}. "
-                "This one has to begin on an earlier day."
+                "in_force_from": said(
+                    "Version {after_number} holds from {day}. This one has to begin on an "
+                    "earlier day.",
+                    after_number=after.number,
+                    day=day(after.in_force_from),
+                )
             }
         )
 
@@ -159,9 +167,11 @@ def start_protocol(
     Program.objects.select_for_update().get(pk=member.program_id)
     name = limits.name.strip()
     if not name:
-        raise ValidationError({"name": "Give the protocol a name."})
+        raise ValidationError({"name": gettext("Give the protocol a name.")})
     if member.program.protocols.filter(name__iexact=name).exists():
-        raise ValidationError({"name": f"There is a protocol called “{name}” already."})
+        raise ValidationError(
+            {"name": said("There is a protocol called “{name}” already.", name=name)}
+        )
     _check_limits(limits)
     protocol = Protocol.objects.create(program=member.program, name=name)
     return _write(ProtocolVersion(protocol=protocol, number=1), limits, in_force_from, source)
@@ -204,8 +214,11 @@ def change_version(
     check_seen(member, seen, version_facts(version), version_events(version))
     if version.visits.exists():
         raise ValidationError(
-            f"Version {version.number} is in use by visits and can no longer change. "
-            "Make a new version instead."
+            said(
+                "Version {version_number} is in use by visits and can no longer change. "
+                "Make a new version instead.",
+                version_number=version.number,
+            )
         )
     _check_limits(limits)
     _check_in_force(version.protocol, in_force_from, version=version)

@@ -16,6 +16,7 @@ from accounts.edit_conflicts import (
     yes_or_no,
 )
 from accounts.models import Membership
+from surveys.language import said
 from surveys.models import (
     Program,
     Route,
@@ -53,7 +54,13 @@ def _check_code(program: Program, route: Route) -> None:
     twin = program.routes.filter(code__iexact=route.code).exclude(pk=route.pk).first()
     if twin:
         raise ValidationError(
-            {"code": f"Route “{twin.name}” has the code {twin.code} already. Choose another."}
+            {
+                "code": said(
+                    "Route “{twin_name}” has the code {twin_code} already. Choose another.",
+                    twin_name=twin.name,
+                    twin_code=twin.code,
+                )
+            }
         )
 
 
@@ -87,8 +94,12 @@ def save_route(
     if route_id is not None and protocol.pk != route.protocol_id and route.visits.exists():
         raise ValidationError(
             {
-                "protocol": f"Route {route.code} has visits under “{route.protocol}”. To survey "
-                "the same road under another protocol, add a route with a code of its own."
+                "protocol": said(
+                    "Route {route_code} has visits under “{protocol}”. To survey the same "
+                    "road under another protocol, add a route with a code of its own.",
+                    route_code=route.code,
+                    protocol=route.protocol,
+                )
             }
         )
     route.code, route.name, route.region = code.strip(), name.strip(), region.strip()

@@ -23,6 +23,7 @@ from accounts.models import (
     Membership,
     Role,
 )
+from surveys.language import said
 from surveys.models import (
     Program,
     Stop,
@@ -93,7 +94,9 @@ def start_program(
     Raises ValidationError with a message for each field that cannot be.
     """
     if slug in RESERVED_SLUGS:
-        raise ValidationError({"slug": f"“{slug}” is kept for the application. Choose another."})
+        raise ValidationError(
+            {"slug": said("“{slug}” is kept for the application. Choose another.", slug=slug)}
+        )
     program = Program(
         name=name.strip(),
         slug=slug,
@@ -168,7 +171,10 @@ def _check_time_zone(program: Program, time_zone: str) -> None:
     if changed and Visit.objects.filter(route__program=program).exists():
         raise ValidationError(
             {
-                "time_zone": f"Visits have been entered in {program.time_zone}. With another "
-                "zone their clock times would be wrong, so the zone can no longer change."
+                "time_zone": said(
+                    "Visits have been entered in {time_zone}. With another zone their clock "
+                    "times would be wrong, so the zone can no longer change.",
+                    time_zone=program.time_zone,
+                )
             }
         )

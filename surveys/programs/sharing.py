@@ -12,6 +12,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.language import gettext
 from surveys.models import Program
 from surveys.models.program import new_key
 from surveys.protocol.countries import countries
@@ -23,7 +24,7 @@ def sharing_facts(program: Program) -> Facts:
         "Places are published": program.get_place_sharing_display(),
         "Publications are seen by": program.get_publication_audience_display(),
         "License of the data": program.get_data_license_display(),
-        "Country": countries().get(program.country_code, "") or "not given",
+        "Country": countries().get(program.country_code, "") or gettext("not given"),
     }
 
 

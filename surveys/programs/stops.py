@@ -22,6 +22,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import (
     Habitat,
     Hydroperiod,
@@ -143,11 +144,21 @@ def _check_number(
     twin = twins.order_by("active_from").first()
     if twin is None:
         return
-    until = f"until {day(twin.active_until)}" if twin.active_until else "and is not closed"
+    until = (
+        said("until {day}", day=day(twin.active_until))
+        if twin.active_until
+        else gettext("and is not closed")
+    )
     raise ValidationError(
         {
-            "number": f"Number {number} belongs to the stop “{twin.name}”, which is surveyed from "
-            f"{day(twin.active_from)} {until}. Use another number, or close that stop first."
+            "number": said(
+                "Number {number} belongs to the stop “{twin_name}”, which is surveyed "
+                "from {day} {until}. Use another number, or close that stop first.",
+                number=number,
+                twin_name=twin.name,
+                day=day(twin.active_from),
+                until=until,
+            )
         }
     )
 
@@ -161,21 +172,36 @@ def _check_place(route: Route, place: Place, *, but: int | None = None) -> None:
     ]
     if on_route and min(distance_m(place, other) for other in on_route) > FARTHEST_ON_A_ROUTE_M:
         away = min(distance_m(place, other) for other in on_route) / 1000
-        question = likely_slip(place, on_route) or "Check both numbers."
+        question = likely_slip(place, on_route) or gettext("Check both numbers.")
         raise ValidationError(
-            {"latitude": f"This is {away:,.0f} km from the other stops of the route. {question}"}
+            {
+                "latitude": said(
+                    "This is {away} km from the other stops of the route. {question}",
+                    away=f"{away:,.0f}",
+                    question=question,
+                )
+            }
         )
     question = likely_slip(place, near)
     if question:
         raise ValidationError(
-            {"latitude": f"This is far from every other stop of the program. {question}"}
+            {
+                "latitude": said(
+                    "This is far from every other stop of the program. {question}",
+                    question=question,
+                )
+            }
         )
 
 
 def _check_first_night(stop: Stop, active_from: dt.date) -> None:
     if stop.active_until and active_from > stop.active_until:
         raise ValidationError(
-            {"active_from": f"The stop was closed on {day(stop.active_until)}, which is earlier."}
+            {
+                "active_from": said(
+                    "The stop was closed on {day}, which is earlier.", day=day(stop.active_until)
+                )
+            }
         )
     earliest = (
         stop.periods.filter(visit__night__lt=active_from)
@@ -186,20 +212,26 @@ def _check_first_night(stop: Stop, active_from: dt.date) -> None:
     if earliest:
         raise ValidationError(
             {
-                "active_from": f"There is a visit to this stop on {day(earliest)}. "
-                "It cannot begin after that night."
+                "active_from": said(
+                    "There is a visit to this stop on {day}. It cannot begin after that night.",
+                    day=day(earliest),
+                )
             }
         )
 
 
 def _check_last_night(stop: Stop, last_night: dt.date) -> None:
     if stop.active_until:
-        raise ValidationError(f"This stop was closed on {day(stop.active_until)} already.")
+        raise ValidationError(
+            said("This stop was closed on {day} already.", day=day(stop.active_until))
+        )
     if last_night < stop.active_from:
         raise ValidationError(
             {
-                "last_night": f"The stop opened on {day(stop.active_from)}. "
-                "It cannot end before that."
+                "last_night": said(
+                    "The stop opened on {day}. It cannot end before that.",
+                    day=day(stop.active_from),
+                )
             }
         )
     later = (
@@ -211,8 +243,10 @@ def _check_last_night(stop: Stop, last_night: dt.date) -> None:
     if later:
         raise ValidationError(
             {
-                "last_night": f"There is a visit to this stop on {day(later)}. "
-                "It cannot end before that night."
+                "last_night": said(
+                    "There is a visit to this stop on {day}. It cannot end before that night.",
+                    day=day(later),
+                )
             }
         )
 
@@ -279,8 +313,10 @@ def change_stop(
     moved = distance_m(place, place_of(stop.place)) > LEAST_MOVE_M
     if stop.was_surveyed and (moved or number != stop.number):
         raise ValidationError(
-            "Visits have been made to this stop, so its number and place stay. "
-            "If the listening point moves, use “Move this stop”."
+            gettext(
+                "Visits have been made to this stop, so its number and place stay. If the"
+                " listening point moves, use “Move this stop”."
+            )
         )
     _check_first_night(stop, active_from)
     _check_number(stop.route, number, active_from, stop.active_until, but=stop.pk)
@@ -302,10 +338,12 @@ def close_stop(member: Membership, stop_id: int, *, last_night: dt.date, reason:
 
 def _close(stop: Stop, last_night: dt.date, reason: str) -> None:
     if not reason.strip():
-        raise ValidationError({"reason": "Say why, in a few words. It is kept with the stop."})
+        raise ValidationError(
+            {"reason": gettext("Say why, in a few words. It is kept with the stop.")}
+        )
     _check_last_night(stop, last_night)
     stop.active_until = last_night
-    note = f"Closed after {day(last_night)}: {reason.strip()}"
+    note = said("Closed after {day}: {reason}", day=day(last_night), reason=reason.strip())
     stop.notes = f"{stop.notes.rstrip()}\n{note}".strip()
     stop.save()
 

@@ -5,6 +5,7 @@ from django.db.models import QuerySet
 from accounts.edit_conflicts import (
     Facts,
 )
+from surveys.language import said
 from surveys.models import (
     ProtocolVersion,
     SeasonWindow,
@@ -56,4 +57,13 @@ def _window(window: values.SeasonWindow) -> str:
 
 
 def _warmth(where: str, limit: Temperature | None) -> str:
-    return f"{where} from {plain_number(limit.value)} °{limit.unit.value}" if limit else ""
+    return (
+        said(
+            "{where} from {plain_number} °{unit}",
+            where=where,
+            plain_number=plain_number(limit.value),
+            unit=limit.unit.value,
+        )
+        if limit
+        else ""
+    )

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
 
+from surveys.language import gettext, said
 from surveys.protocol.seasons import (
     season_bounds,
     window_dates,
@@ -25,17 +26,22 @@ def window_problems(windows: Sequence[SeasonWindow], begins: MonthDay) -> list[s
     A night may belong to one window only, and a window to one season year only.
     """
     if not windows:
-        return ["Add at least one season window: without one no visit is ever due."]
+        return [gettext("Add at least one season window: without one no visit is ever due.")]
     problems = [
-        f"Two windows are called “{name}”. Give each its own name."
+        said("Two windows are called “{name}”. Give each its own name.", name=name)
         for name, times in Counter(window.name.casefold() for window in windows).items()
         if times > 1
     ]
     dates = [(window, *window_dates(window, _SEASON_YEAR, begins)) for window in windows]
     _, ends = season_bounds(_SEASON_YEAR, begins)
     problems += [
-        f"The window “{window.name}” runs over {month_day(begins)}, on which the next season year "
-        "begins. Let the season year begin on a day that lies in no window."
+        said(
+            "The window “{window_name}” runs over {month_day}, on which the next "
+            "season year begins. Let the season year begin on a day that lies in no "
+            "window.",
+            window_name=window.name,
+            month_day=month_day(begins),
+        )
         for window, _, closes in dates
         if closes > ends
     ]
@@ -45,8 +51,12 @@ def window_problems(windows: Sequence[SeasonWindow], begins: MonthDay) -> list[s
 def _overlaps(dates: Sequence[tuple[SeasonWindow, dt.date, dt.date]]) -> list[str]:
     in_order = sorted(dates, key=lambda dated: dated[1])
     return [
-        f"The windows “{first.name}” and “{second.name}” overlap. A night can belong to one window "
-        "only."
+        said(
+            "The windows “{first_name}” and “{second_name}” overlap. A night can "
+            "belong to one window only.",
+            first_name=first.name,
+            second_name=second.name,
+        )
         for (first, _, closes), (second, opens, _) in pairwise(in_order)
         if opens <= closes
     ]

@@ -2,6 +2,7 @@
 
 # ruff: noqa: N818 - named after what happened, not after what it is
 
+from surveys.language import gettext, said
 from surveys.models import Publication
 
 
@@ -12,47 +13,67 @@ class PublishingError(Exception):
 class NothingToPublish(PublishingError):
     def __init__(self, season_year: int) -> None:
         super().__init__(
-            f"No accepted visit of season year {season_year} counts in trends, so there is "
-            "nothing to publish. Accept its visits first, or choose another year."
+            said(
+                "No accepted visit of season year {season_year} counts in trends, so "
+                "there is nothing to publish. Accept its visits first, or choose another "
+                "year.",
+                season_year=season_year,
+            )
         )
 
 
 class TableChanged(PublishingError):
     def __init__(self) -> None:
         super().__init__(
-            "The table has changed since you looked at it: a visit was accepted, corrected or "
-            "opened again. The numbers below are new. Look at them, then publish."
+            gettext(
+                "The table has changed since you looked at it: a visit was accepted, "
+                "corrected or opened again. The numbers below are new. Look at them, then"
+                " publish."
+            )
         )
 
 
 class NothingChanged(PublishingError):
     def __init__(self, previous: Publication) -> None:
         super().__init__(
-            f"Nothing in the tables has changed since version {previous.version} of season year "
-            f"{previous.season_year}, so there is no new version to publish."
+            said(
+                "Nothing in the tables has changed since version {version} of season year"
+                " {season_year}, so there is no new version to publish.",
+                version=previous.version,
+                season_year=previous.season_year,
+            )
         )
 
 
 class AlreadyUnderWay(PublishingError):
     def __init__(self, season_year: int) -> None:
         super().__init__(
-            f"A publication of season year {season_year} is being made already. Wait until it is "
-            "done."
+            said(
+                "A publication of season year {season_year} is being made already. Wait "
+                "until it is done.",
+                season_year=season_year,
+            )
         )
 
 
 class ReasonNeeded(PublishingError):
     def __init__(self, previous: Publication) -> None:
         super().__init__(
-            f"Say why this version replaces version {previous.version}. Readers of the "
-            "earlier version need to know."
+            said(
+                "Say why this version replaces version {version}. Readers of the earlier "
+                "version need to know.",
+                version=previous.version,
+            )
         )
 
 
 class NamesCollide(PublishingError):
     def __init__(self, name: str) -> None:
         super().__init__(
-            f"Two species of the checklist have the scientific name {name}. Published tables know "
-            "a species by this name. Take one of the two off the checklist, or have its name "
-            "mended, then publish again."
+            said(
+                "Two species of the checklist have the scientific name {name}. Published "
+                "tables know a species by this name. Take one of the two off the "
+                "checklist, or have its name mended, then publish again.",
+                name=name,
+            )
         )

@@ -7,6 +7,7 @@ from django.db.models import Exists, OuterRef
 from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
+from surveys.language import said
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.work import fail
@@ -95,5 +96,11 @@ def give_up_lost(program_id: int | None = None, subject: str | None = None) -> i
     lost = list(runs)
     for run in lost:
         nothing_done = FACTS[RunKind(run.kind)].nothing_done
-        fail(run, f"The work was lost before it was finished. {nothing_done}")
+        fail(
+            run,
+            said(
+                "The work was lost before it was finished. {nothing_done}",
+                nothing_done=nothing_done,
+            ),
+        )
     return len(lost)

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_lazy
+
 from surveys.models import RunKind
 from surveys.runs.queues import FITS, LONG
 
@@ -26,37 +28,37 @@ FACTS: dict[RunKind, KindFacts] = {
         queue=LONG,
         lock="import",
         tries=3,
-        nothing_done="The file was not checked.",
-        counts="Visits",
+        nothing_done=gettext_lazy("The file was not checked."),
+        counts=gettext_lazy("Visits"),
     ),
     RunKind.IMPORT: KindFacts(
         queue=LONG,
         lock="import",
         tries=3,
-        nothing_done="Nothing was imported.",
-        counts="Visits",
+        nothing_done=gettext_lazy("Nothing was imported."),
+        counts=gettext_lazy("Visits"),
     ),
     RunKind.PUBLISH: KindFacts(
         queue=LONG,
         lock="publication",
         tries=3,
-        nothing_done="Nothing was published.",
-        counts="Steps",
+        nothing_done=gettext_lazy("Nothing was published."),
+        counts=gettext_lazy("Steps"),
     ),
     # A fit that breaks off stores the others and says which it was; another try would not help.
     RunKind.FIT: KindFacts(
         queue=FITS,
         lock="fits",
         tries=1,
-        nothing_done="Some results were not brought up to date.",
-        counts="Results",
+        nothing_done=gettext_lazy("Some results were not brought up to date."),
+        counts=gettext_lazy("Results"),
     ),
     RunKind.POWER: KindFacts(
         queue=FITS,
         lock="",
         tries=3,
-        nothing_done="There is no answer.",
-        counts="Plans",
+        nothing_done=gettext_lazy("There is no answer."),
+        counts=gettext_lazy("Plans"),
     ),
 }
 

@@ -14,6 +14,7 @@ from accounts.access import (
     require,
 )
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import (
     ProtocolVersion,
     Route,
@@ -101,7 +102,7 @@ def start_visit(
     """
     require(member, Permission.SURVEY)
     if route.program_id != member.program_id:
-        raise NotYours("There is no such route in this program.")
+        raise NotYours(gettext("There is no such route in this program."))
     visit_id = visit_id or uuid.uuid4()
     visit = Visit(
         id=visit_id,
@@ -246,7 +247,9 @@ def apply_changes(visit: Visit, changes: Mapping[str, CellChange]) -> tuple[Conf
     _check_size(changes)
     cells, conflicts = merge(visit.cells, changes)
     if len(cells) > MAX_CELLS:
-        raise SheetTooLarge(f"A sheet has room for {MAX_CELLS} filled cells.")
+        raise SheetTooLarge(
+            said("A sheet has room for {max_cells} filled cells.", max_cells=MAX_CELLS)
+        )
     if cells != visit.cells:
         visit.cells = cells
         move_to_typed_night(visit)
@@ -295,10 +298,19 @@ def _check_size(changes: Mapping[str, CellChange]) -> None:
     for address, change in changes.items():
         if len(address) > MAX_ADDRESS_LENGTH:
             raise SheetTooLarge(
-                f"A cell's address has {len(address)} characters; {MAX_ADDRESS_LENGTH} are allowed."
+                said(
+                    "A cell's address has {address} characters; {max_address_length} are allowed.",
+                    address=len(address),
+                    max_address_length=MAX_ADDRESS_LENGTH,
+                )
             )
         if len(change.now) > MAX_TEXT_LENGTH:
             raise SheetTooLarge(
-                f"The text of the cell {address} has {len(change.now)} characters; there is room "
-                f"for {MAX_TEXT_LENGTH}. Shorten it, or split it over several notes."
+                said(
+                    "The text of the cell {address} has {now} characters; there is room for "
+                    "{max_text_length}. Shorten it, or split it over several notes.",
+                    address=address,
+                    now=len(change.now),
+                    max_text_length=MAX_TEXT_LENGTH,
+                )
             )

@@ -8,6 +8,7 @@ from django.core.mail import send_mail
 from django.urls import reverse
 from procrastinate.contrib.django import app
 
+from surveys.language import gettext, said
 from surveys.models import ReviewStep
 from surveys.protocol.words import day
 from surveys.runs.queues import MAIL, MAIL_RETRY
@@ -25,25 +26,36 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
     )
     visit, program = step.visit, step.visit.route.program
     night = day(visit.night)
-    questions = "Questions? Ask your coordinator."
+    questions = gettext("Questions? Ask your coordinator.")
     if program.contact_email:
-        questions = f"Questions? Write to {program.contact_email}."
+        questions = said(
+            "Questions? Write to {contact_email}.", contact_email=program.contact_email
+        )
     path = reverse("web:sheet", kwargs={"program": program.slug, "visit_id": visit.pk})
     note = "\n".join(f"    {line}" for line in step.note.splitlines())
     send_mail(
-        subject=f"{program.name}: your visit of {night} came back",
-        message=f"""Hello {visit.observer.name},
-
-{step.by.name} sent back your visit to {visit.route} on the night of {night}, with this note:
-
-{note}
-
-Nothing you entered is lost. Open the sheet, mend what you can, and submit it again:
-
-    {site_url.rstrip("/")}{path}
-
-{questions}
-""",
+        subject=said(
+            "{program}: your visit of {night} came back", program=program.name, night=night
+        ),
+        message="\n\n".join(
+            [
+                said("Hello {name},", name=visit.observer.name),
+                said(
+                    "{name} sent back your visit to {route} on the night of {night}, "
+                    "with this note:",
+                    name=step.by.name,
+                    route=visit.route,
+                    night=night,
+                ),
+                note,
+                gettext(
+                    "Nothing you entered is lost. Open the sheet, mend what you can, and submit it "
+                    "again:"
+                ),
+                f"    {site_url.rstrip('/')}{path}",
+                f"{questions}\n",
+            ]
+        ),
         from_email=settings.DEFAULT_FROM_EMAIL,
         recipient_list=[visit.observer.email],
     )

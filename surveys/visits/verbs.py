@@ -19,6 +19,7 @@ from accounts.access import (
     require,
 )
 from accounts.models import Membership
+from surveys.language import gettext
 from surveys.models import (
     CallIndex,
     Confirmation,
@@ -131,11 +132,15 @@ def settle(
         .first()
     )
     if visit_id is None:
-        raise NotYours("There is no such finding. The visit may have been submitted again.")
+        raise NotYours(
+            gettext("There is no such finding. The visit may have been submitted again.")
+        )
     visit = _lock_for_review(member, visit_id, [VisitState.SUBMITTED], revision)
     finding = visit.findings.filter(pk=finding_id).first()
     if finding is None:
-        raise NotYours("There is no such finding. The visit may have been submitted again.")
+        raise NotYours(
+            gettext("There is no such finding. The visit may have been submitted again.")
+        )
     if finding.severity != Severity.QUERY or settlement not in Settlement.values:
         raise NotSettleable
     _check_reason(reason)

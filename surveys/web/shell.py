@@ -5,6 +5,7 @@ from typing import Any
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.translation import gettext_lazy
 
 from accounts.access import (
     Permission,
@@ -12,16 +13,18 @@ from accounts.access import (
     may,
 )
 from accounts.models import Membership
+from surveys.language import gettext
+from surveys.web.script_texts import script_catalog
 
 THEMES = ("auto", "day", "night")
 
 NAVIGATION = (
-    ("Tonight", "web:tonight", Permission.SURVEY),
-    ("Review", "web:review", Permission.REVIEW),
-    ("Seasons", "web:seasons", Permission.READ_SEASONS),
-    ("Trends", "web:trends", Permission.READ_RESULTS),
-    ("Publications", "web:publications", Permission.READ_RESULTS),
-    ("Program", "web:program", Permission.MANAGE),
+    (gettext_lazy("Tonight"), "web:tonight", Permission.SURVEY),
+    (gettext_lazy("Review"), "web:review", Permission.REVIEW),
+    (gettext_lazy("Seasons"), "web:seasons", Permission.READ_SEASONS),
+    (gettext_lazy("Trends"), "web:trends", Permission.READ_RESULTS),
+    (gettext_lazy("Publications"), "web:publications", Permission.READ_RESULTS),
+    (gettext_lazy("Program"), "web:program", Permission.MANAGE),
 )
 
 
@@ -32,7 +35,7 @@ def navigation(request: HttpRequest, membership: Membership) -> list[dict[str, A
         for name, route, permission in NAVIGATION
         if may(membership, permission)
     ]
-    items.append({"name": "Guide", "url": reverse("web:guide")})
+    items.append({"name": gettext("Guide"), "url": reverse("web:guide")})
     for item in items:
         item["current"] = request.path.startswith(item["url"])
     return items
@@ -49,6 +52,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
         "membership": membership,
         "program": membership.program if membership else None,
         "nav_items": navigation(request, membership) if membership else [],
+        "script_catalog": script_catalog,
         "map_tiles_url": settings.MAP_TILES_URL,
         "map_tiles_attribution": settings.MAP_TILES_ATTRIBUTION,
     }

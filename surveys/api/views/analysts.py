@@ -48,6 +48,7 @@ from surveys.exports.records import (
     statement,
 )
 from surveys.exports.writing import EXPORT_FORMATS
+from surveys.language import gettext, said
 from surveys.publishing.exact import note_exact_download
 from surveys.publishing.places import OPEN
 from surveys.seasons.options import checklist_species
@@ -77,7 +78,11 @@ class _Records(ProgramView):
             species.code for species in checklist_species(self.program)
         }:
             raise ValidationError(
-                {"species": f"{filters['species']} is not a species of the checklist."}
+                {
+                    "species": said(
+                        "{filters} is not a species of the checklist.", filters=filters["species"]
+                    )
+                }
             )
         return RecordFilter(**{name: filters[name] for name in _FILTERS if name in filters})
 
@@ -105,7 +110,9 @@ class _Page(_Records):
         try:
             uuid.UUID(key[0])
         except ValueError:
-            raise ValidationError({"cursor": "This is not a cursor of this list."}) from None
+            raise ValidationError(
+                {"cursor": gettext("This is not a cursor of this list.")}
+            ) from None
         return key
 
 
@@ -146,7 +153,7 @@ class CallRecordsPage(_Page):
     def get(self, request: Request, program: str) -> Response:
         """One row a listening period and species of that night's checklist, zeros included."""
         filters = self.filters(PagedCallFilterSerializer)
-        exact = self.requests_exact_places(filters, "Call records, a page")
+        exact = self.requests_exact_places(filters, gettext("Call records, a page"))
         return self.page(filters, exact=exact)
 
 
@@ -161,7 +168,7 @@ class StopRecords(_Records):
         return Response(self.stops())
 
     def stops(self) -> list[dict[str, Any]]:
-        exact = self.requests_exact_places(self.filters(PlacesFilterSerializer), "Stops")
+        exact = self.requests_exact_places(self.filters(PlacesFilterSerializer), gettext("Stops"))
         regions = dict(self.program.routes.values_list("code", "region"))
         return [
             stop_record(
@@ -215,7 +222,9 @@ class ExportCalls(_Records):
         filters = self.filters(ExportFilterSerializer)
         export_format = EXPORT_FORMATS[filters["format"]]
         selection = self.selection(filters)
-        what = f"Export of call records, {export_format.name}"
+        what = said(
+            "Export of call records, {export_format_name}", export_format_name=export_format.name
+        )
         exact = self.requests_exact_places(filters, what)
         rows = statement(self.program, CALLS, selection, exact=exact)
         name = f"{self.program.slug}-calls-{timezone.now():%Y-%m-%d}.{export_format.ending}"
@@ -234,5 +243,5 @@ def _feature(stop: dict[str, Any]) -> dict[str, Any]:
     latitude, longitude = properties.pop("latitude"), properties.pop("longitude")
     geometry = None
     if latitude is not None:
-        geometry = {"type": "Point", "coordinates": [longitude, latitude]}
-    return {"type": "Feature", "geometry": geometry, "properties": properties}
+        geometry = {"type": gettext("Point"), "coordinates": [longitude, latitude]}
+    return {"type": gettext("Feature"), "geometry": geometry, "properties": properties}

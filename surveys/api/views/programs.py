@@ -26,6 +26,7 @@ from surveys.api.serializers.places import (
     feature_collection,
 )
 from surveys.api.serializers.protocols import ProtocolVersionSerializer
+from surveys.language import gettext, said
 from surveys.models import (
     ProtocolVersion,
     Route,
@@ -65,7 +66,7 @@ class _RouteView(ProgramView):
     def route_or_404(self, code: str) -> Route:
         route = self.program.routes.select_related("protocol").filter(code=code).first()
         if route is None:
-            raise Http404(f"There is no route {code} in this program.")
+            raise Http404(said("There is no route {code} in this program.", code=code))
         return route
 
     def night(self) -> dt.date:
@@ -119,7 +120,7 @@ class ProtocolVersionDetail(ProgramView):
         """One protocol version with its limits and season windows."""
         version = _versions(self).filter(pk=version_id).first()
         if version is None:
-            raise Http404("There is no such protocol version in this program.")
+            raise Http404(gettext("There is no such protocol version in this program."))
         return Response(ProtocolVersionSerializer(version).data)
 
 

@@ -26,6 +26,7 @@ from surveys.api.serializers.publications import (
     PublishingRunSerializer,
     PublishSerializer,
 )
+from surveys.language import gettext
 from surveys.models import (
     Audience,
     Publication,
@@ -57,7 +58,7 @@ class _Publications(ProgramView):
             .first()
         )
         if publication is None:
-            raise Http404("There is no such publication in this program.")
+            raise Http404(gettext("There is no such publication in this program."))
         return publication
 
 
@@ -108,7 +109,7 @@ class PublishingRunDetail(ProgramView):
         """How far a publication that was asked for has come."""
         run = self.program.runs.filter(kind=RunKind.PUBLISH, pk=run_id).first()
         if run is None:
-            raise Http404("There is no such run in this program.")
+            raise Http404(gettext("There is no such run in this program."))
         return Response(PublishingRunSerializer(run).data)
 
 
@@ -137,7 +138,7 @@ class PublicationFile(_Publications):
         publication = self.publication(season_year, version)
         file = file_of(publication, kind, exact=self.exact)
         if file is None:
-            raise Http404("This publication has no such file.")
+            raise Http404(gettext("This publication has no such file."))
         if file.audience == Audience.EXACT:
             note_exact_download(
                 self.member, what=f"{publication.title}: {kind}", path=request.path,

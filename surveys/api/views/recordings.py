@@ -11,6 +11,7 @@ from typing import Any, BinaryIO
 from django.http import HttpRequest, UnreadablePostError
 from django.urls import reverse
 from django.utils.http import http_date
+from django.utils.translation import gettext_lazy
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import status
@@ -62,7 +63,7 @@ class WrongContentType(APIException):
 
 class ContentLengthMissing(APIException):
     status_code = status.HTTP_411_LENGTH_REQUIRED
-    default_detail = "Send a piece with Content-Length."
+    default_detail = gettext_lazy("Send a piece with Content-Length.")
 
 
 def _header(name: str, description: str, *, required: bool = True) -> OpenApiParameter:

@@ -23,6 +23,7 @@ from surveys.api.serializers.results import (
 from surveys.charts.sensitivity import check_sentence
 from surveys.charts.words import trend_sentence
 from surveys.fitting.stored import StoredFit, stored_fits
+from surveys.language import said
 from surveys.models import Species
 from surveys.seasons.coverage import coverage
 from surveys.seasons.options import checklist_species
@@ -47,7 +48,9 @@ class _Results(ProgramView):
         for species in checklist_species(self.program):
             if species.code == code:
                 return species
-        raise ValidationError({"species": f"{code} is not a species of the checklist."})
+        raise ValidationError(
+            {"species": said("{code} is not a species of the checklist.", code=code)}
+        )
 
 
 class RouteYears(_Results):

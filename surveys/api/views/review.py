@@ -22,6 +22,7 @@ from surveys.api.serializers.visits import (
     NoteSerializer,
 )
 from surveys.api.views.visits import judged_response
+from surveys.language import gettext
 from surveys.visits import verbs
 from surveys.visits.access import find_visit
 
@@ -150,7 +151,9 @@ class SettleFinding(_ReviewView):
         data = self.body(SettlementSerializer)
         visit = find_visit(self.member, visit_id)
         if not visit.findings.filter(pk=finding_id).exists():
-            raise Http404("The visit has no such finding. It may have been submitted again.")
+            raise Http404(
+                gettext("The visit has no such finding. It may have been submitted again.")
+            )
         settled = verbs.settle(
             self.member,
             finding_id,

@@ -17,6 +17,7 @@ from accounts.access import (
     require,
 )
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import (
     Photo,
     Visit,
@@ -65,7 +66,13 @@ def store_photo(
     require(member, Permission.SURVEY)
     check_state(visit, EDITABLE)
     if not 1 <= row <= MAX_ROW:
-        raise PhotoRefused(f"There is no sighting row {row}: rows count from 1 to {MAX_ROW}.")
+        raise PhotoRefused(
+            said(
+                "There is no sighting row {row}: rows count from 1 to {max_row}.",
+                row=row,
+                max_row=MAX_ROW,
+            )
+        )
     jpeg = reencode(upload)
     _remove(visit, row)
     photo = Photo(
@@ -92,7 +99,7 @@ def find_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> Ph
     """The photo of a row of a visit that the member may read. Raises NotYours."""
     photo = find_visit(member, visit_id).photos.filter(row=row).first()
     if photo is None:
-        raise NotYours("This row has no photo.")
+        raise NotYours(gettext("This row has no photo."))
     return photo
 
 
@@ -103,8 +110,11 @@ def reencode(upload: UploadedFile) -> bytes:
     """
     if upload.size is not None and upload.size > MAX_BYTES:
         raise PhotoRefused(
-            f"The photo has {upload.size / 1024 / 1024:.0f} MB; "
-            f"{MAX_BYTES // 1024 // 1024} MB are allowed. Send a smaller one."
+            said(
+                "The photo has {upload} MB; {max_bytes} MB are allowed. Send a smaller one.",
+                upload=f"{upload.size / 1024 / 1024:.0f}",
+                max_bytes=MAX_BYTES // 1024 // 1024,
+            )
         )
     try:
         image = Image.open(upload, formats=FORMATS)
@@ -123,8 +133,11 @@ def reencode(upload: UploadedFile) -> bytes:
 def _check_pixels(image: Image.Image) -> None:
     if image.width * image.height > MAX_PIXELS:
         raise PhotoRefused(
-            f"The photo has {image.width} × {image.height} pixels, which is too many. "
-            "Send a smaller one."
+            said(
+                "The photo has {width} × {height} pixels, which is too many. Send a smaller one.",
+                width=image.width,
+                height=image.height,
+            )
         )
 
 

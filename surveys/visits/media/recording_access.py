@@ -11,6 +11,7 @@ from accounts.access import (
     may,
 )
 from accounts.models import Membership
+from surveys.language import gettext
 from surveys.models import (
     Recording,
     RecordingState,
@@ -37,7 +38,7 @@ def find_recording(member: Membership, recording_id: uuid.UUID) -> Recording:
     recordings = audible_recordings(member).select_related("visit__route", "stop", "species")
     recording = recordings.filter(pk=recording_id).first()
     if recording is None:
-        raise NotYours("There is no such recording, or it is not yours to hear.")
+        raise NotYours(gettext("There is no such recording, or it is not yours to hear."))
     return recording
 
 

@@ -21,12 +21,14 @@ from django.core.files.base import File
 from django.db import transaction
 from django.db.models import F, QuerySet, Sum
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 
 from accounts.access import (
     Permission,
     require,
 )
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import (
     Recording,
     RecordingKind,
@@ -70,7 +72,7 @@ SHA256 = re.compile(r"[0-9a-f]{64}")
 UPLOAD_LIFETIME = dt.timedelta(days=30)
 _BLOCK = 64 * 1024
 _IN_MEMORY = 1024 * 1024
-_NO_SUCH = "There is no such recording."
+_NO_SUCH = gettext_lazy("There is no such recording.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,8 +160,12 @@ def check_piece(recording: Recording, *, offset: int, length: int) -> None:
         raise OffsetMismatch(recording.received)
     if offset + length > recording.bytes:
         raise RecordingTooLarge(
-            f"The recording was announced with {recording.bytes} bytes; "
-            f"this piece would make it {offset + length}."
+            said(
+                "The recording was announced with {bytes} bytes; this piece would make it"
+                " {length}.",
+                bytes=recording.bytes,
+                length=offset + length,
+            )
         )
 
 
@@ -273,33 +279,47 @@ def _lock_visit(member: Membership, visit_id: uuid.UUID) -> Visit:
         return lock_own_visit(member, visit_id)
     except NotYours:
         raise NotYours(
-            "The visit of this recording is not on the server, or it is not yours. "
-            "Send the visit first, then the recording."
+            gettext(
+                "The visit of this recording is not on the server, or it is not yours. "
+                "Send the visit first, then the recording."
+            )
         ) from None
 
 
 def _check_announced(announced: RecordingAnnouncement) -> str:
     """The media type without parameters. Raises RecordingRefused, RecordingTooLarge."""
     if announced.kind not in RecordingKind.values:
-        raise RecordingRefused(f"A recording is one of: {', '.join(RecordingKind.values)}.")
+        raise RecordingRefused(
+            said("A recording is one of: {values}.", values=", ".join(RecordingKind.values))
+        )
     media_type = media_type_of(announced.media_type)
     if media_type is None:
         raise RecordingRefused(
-            f"Sound of the type “{announced.media_type}” is not taken. "
-            f"These are: {', '.join(MEDIA_TYPES)}."
+            said(
+                "Sound of the type “{media_type}” is not taken. These are: {media_types}.",
+                media_type=announced.media_type,
+                media_types=", ".join(MEDIA_TYPES),
+            )
         )
     if not SHA256.fullmatch(announced.sha256):
-        raise RecordingRefused("A SHA-256 checksum has 64 digits from 0 to 9 and a to f.")
+        raise RecordingRefused(gettext("A SHA-256 checksum has 64 digits from 0 to 9 and a to f."))
     if announced.bytes <= 0:
-        raise RecordingRefused("The recording is empty.")
+        raise RecordingRefused(gettext("The recording is empty."))
     if announced.bytes > MAX_BYTES:
         raise RecordingTooLarge(
-            f"The recording has {megabytes(announced.bytes)}; {megabytes(MAX_BYTES)} are "
-            "allowed. Record in shorter parts."
+            said(
+                "The recording has {megabytes}; {megabytes_2} are allowed. Record in "
+                "shorter parts.",
+                megabytes=megabytes(announced.bytes),
+                megabytes_2=megabytes(MAX_BYTES),
+            )
         )
     if not 0 <= announced.seconds <= MAX_DURATION_S:
         raise RecordingRefused(
-            f"A recording lasts {MAX_DURATION_S // 60} minutes at most. Record in shorter parts."
+            said(
+                "A recording lasts {max_duration_s} minutes at most. Record in shorter parts.",
+                max_duration_s=MAX_DURATION_S // 60,
+            )
         )
     return media_type
 
@@ -307,13 +327,20 @@ def _check_announced(announced: RecordingAnnouncement) -> str:
 def _check_quota(visit: Visit, added: int) -> None:
     if visit.recordings.count() >= MAX_RECORDINGS:
         raise RecordingRefused(
-            f"A visit has room for {MAX_RECORDINGS} recordings. Delete one that says least."
+            said(
+                "A visit has room for {max_recordings} recordings. Delete one that says least.",
+                max_recordings=MAX_RECORDINGS,
+            )
         )
     used = visit.recordings.aggregate(bytes=Sum("bytes", default=0))["bytes"]
     if used + added > MAX_TOTAL_BYTES:
         raise RecordingRefused(
-            f"The recordings of a visit may have {megabytes(MAX_TOTAL_BYTES)} together; "
-            f"with this one they would have {megabytes(used + added)}."
+            said(
+                "The recordings of a visit may have {megabytes} together; with this one "
+                "they would have {megabytes_2}.",
+                megabytes=megabytes(MAX_TOTAL_BYTES),
+                megabytes_2=megabytes(used + added),
+            )
         )
 
 
@@ -325,7 +352,7 @@ def _check_same(existing: Recording, announced: RecordingAnnouncement) -> Record
     if existing.visit_id != announced.visit:
         raise NotYours(_NO_SUCH)
     if (existing.sha256, existing.bytes) != (announced.sha256, announced.bytes):
-        raise RecordingRefused("Another recording was begun under this id. Use a new id.")
+        raise RecordingRefused(gettext("Another recording was begun under this id. Use a new id."))
     return existing
 
 
@@ -340,7 +367,9 @@ def _species(code: str) -> Species | None:
         return None
     species = Species.objects.filter(code=code).first()
     if species is None:
-        raise RecordingRefused(f"There is no species “{code}”. Leave it out if nobody knows.")
+        raise RecordingRefused(
+            said("There is no species “{code}”. Leave it out if nobody knows.", code=code)
+        )
     return species
 
 
@@ -359,7 +388,10 @@ def _join(recording: Recording, joined: BinaryIO) -> RecordingDamaged | None:
 
 
 def _other_type(recording: Recording) -> str:
-    return f"The file is not sound of the type {recording.media_type}, as was said of it."
+    return said(
+        "The file is not sound of the type {media_type}, as was said of it.",
+        media_type=recording.media_type,
+    )
 
 
 def _blocks(recording: Recording) -> Iterator[bytes]:

@@ -9,6 +9,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 
 from accounts.models import Membership
+from surveys.language import gettext
 from surveys.models import Recording
 from surveys.visits.exceptions import RecordingRefused
 from surveys.visits.media.audio_formats import (
@@ -65,7 +66,7 @@ def _media_type(upload: UploadedFile) -> str:
         if has_signature_of(media_type, head):
             return media_type
     raise RecordingRefused(
-        "This is not a sound file that is taken here. Send WAV, MP3, M4A, Ogg or WebM."
+        gettext("This is not a sound file that is taken here. Send WAV, MP3, M4A, Ogg or WebM.")
     )
 
 

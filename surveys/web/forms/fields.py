@@ -4,7 +4,9 @@ import datetime as dt
 from decimal import Decimal
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext, said
 from surveys.protocol.seasons import last_day
 from surveys.protocol.values import MonthDay
 from surveys.protocol.words import MONTHS
@@ -16,8 +18,10 @@ class DateField(forms.DateField):
     """A date, typed or picked; the browser sends it as 2025-04-15."""
 
     default_error_messages = {
-        "invalid": "“%(value)s” is not a date. Write it as year-month-day, such as 2025-04-15.",
-        "required": "Give a date.",
+        "invalid": gettext_lazy(
+            "“%(value)s” is not a date. Write it as year-month-day, such as 2025-04-15."
+        ),
+        "required": gettext_lazy("Give a date."),
     }
 
     def __init__(self, **options: object) -> None:
@@ -39,12 +43,15 @@ class MonthDayWidget(forms.MultiWidget):
     use_fieldset = True
 
     def __init__(self, attrs: dict[str, object] | None = None) -> None:
-        months = [("", "Month"), *((str(n), name) for n, name in enumerate(MONTHS, start=1))]
+        months = [
+            ("", gettext("Month")),
+            *((str(n), name) for n, name in enumerate(MONTHS, start=1)),
+        ]
         day = forms.NumberInput(
             attrs={"min": 1, "max": 31, "aria-label": "Day", "inputmode": "numeric"}
         )
         super().__init__(
-            {"day": day, "month": forms.Select({"aria-label": "Month"}, months)}, attrs
+            {"day": day, "month": forms.Select({"aria-label": gettext("Month")}, months)}, attrs
         )
 
     def decompress(self, value: MonthDay | None) -> list[int | None]:
@@ -56,13 +63,15 @@ class MonthDayField(forms.MultiValueField):
 
     widget = MonthDayWidget
     default_error_messages = {
-        "required": "Give a day and a month.",
-        "incomplete": "Give both the day and the month.",
+        "required": gettext_lazy("Give a day and a month."),
+        "incomplete": gettext_lazy("Give both the day and the month."),
     }
 
     def __init__(self, **options: object) -> None:
         fields = (
-            forms.IntegerField(error_messages={"invalid": "The day is a number, such as 15."}),
+            forms.IntegerField(
+                error_messages={"invalid": gettext("The day is a number, such as 15.")}
+            ),
             forms.TypedChoiceField(
                 coerce=int, choices=[(str(number), number) for number in range(1, 13)]
             ),
@@ -80,7 +89,12 @@ class MonthDayField(forms.MultiValueField):
         longest = last_day(_LEAP_YEAR, MonthDay(month=int(month), day=31)).day
         if not 1 <= day <= longest:
             raise forms.ValidationError(
-                f"{MONTHS[int(month) - 1]} has the days 1 to {longest}, not {day}."
+                said(
+                    "{month} has the days 1 to {longest}, not {day}.",
+                    month=MONTHS[int(month) - 1],
+                    longest=longest,
+                    day=day,
+                )
             )
         return MonthDay(month=int(month), day=int(day))
 

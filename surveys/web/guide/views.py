@@ -9,6 +9,7 @@ from surveys.guide.pages import (
     guide_pages,
     rule_sections,
 )
+from surveys.language import gettext
 from surveys.protocol.rules.table import RULES
 from surveys.visits.sheet.reading_rules import READING_RULES
 
@@ -22,7 +23,7 @@ def guide(request: HttpRequest) -> HttpResponse:
 def page(request: HttpRequest, slug: str) -> HttpResponse:
     content = guide_page(slug)
     if content is None:
-        raise Http404("The guide has no such page.")
+        raise Http404(gettext("The guide has no such page."))
     return render(request, "guide/page.html", {"page": content, "pages": guide_pages()})
 
 
@@ -31,7 +32,7 @@ def rule(request: HttpRequest, code: str) -> HttpResponse:
     """The section of the guide about one rule."""
     shown = next((rule for rule in (*RULES, *READING_RULES) if rule.code == code), None)
     if shown is None:
-        raise Http404("There is no such rule.")
+        raise Http404(gettext("There is no such rule."))
     return render(
         request,
         "guide/rule.html",

@@ -5,23 +5,28 @@ from typing import Any
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext_lazy
 
 from surveys.importing.columns import ASK, IGNORE, SPECIES
 from surveys.importing.fields import DATES, FIELDS, Field, Level
 from surveys.importing.gathering import Answers
 from surveys.importing.reading import MOST_BYTES
 from surveys.importing.uploads import Upload
+from surveys.language import gettext, said
 from surveys.models import ChecklistEntry, Program
 
 _ZERO, _MISSING = "zero", "missing"
-_MEANS = [(_ZERO, "Listened for, not heard (0)"), (_MISSING, "Not recorded")]
+_MEANS = [
+    (_ZERO, gettext_lazy("Listened for, not heard (0)")),
+    (_MISSING, gettext_lazy("Not recorded")),
+]
 _FIRST_CELLS = 3
 
 
 class UploadForm(forms.Form):
     file = forms.FileField(
-        label="Spreadsheet",
-        help_text="A CSV or XLSX file with one header row, up to 10 MB.",
+        label=gettext_lazy("Spreadsheet"),
+        help_text=gettext_lazy("A CSV or XLSX file with one header row, up to 10 MB."),
         allow_empty_file=True,
         widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx"}),
     )
@@ -30,7 +35,7 @@ class UploadForm(forms.Form):
         file = self.cleaned_data["file"]
         if file.size > MOST_BYTES:
             raise forms.ValidationError(
-                "The file is larger than 10 MB. Split it, for example by year."
+                gettext("The file is larger than 10 MB. Split it, for example by year.")
             )
         return file
 
@@ -39,18 +44,18 @@ class ColumnsForm(forms.Form):
     """A choice for each column, named `column_<position>`, and what the file cannot say."""
 
     blank = forms.ChoiceField(
-        label="An empty species cell, at a stop that was listened to, means",
+        label=gettext_lazy("An empty species cell, at a stop that was listened to, means"),
         choices=_MEANS,
         widget=forms.RadioSelect,
     )
     unnamed = forms.ChoiceField(
-        label="A species of the checklist that the file never names was",
+        label=gettext_lazy("A species of the checklist that the file never names was"),
         choices=_MEANS,
         widget=forms.RadioSelect,
-        help_text="“Not heard” makes a zero of every stop in the file.",
+        help_text=gettext_lazy("“Not heard” makes a zero of every stop in the file."),
     )
     leave_out_known = forms.BooleanField(
-        label="Leave out visits that were imported before", required=False
+        label=gettext_lazy("Leave out visits that were imported before"), required=False
     )
 
     def __init__(self, upload: Upload, program: Program, data: Any = None) -> None:
@@ -97,10 +102,10 @@ def meanings(program: Program, species_names: Mapping[str, str]) -> list[tuple[s
     listed = list(entries.values_list("species__code", flat=True))
     others = sorted(set(species_names) - set(listed), key=lambda code: species_names[code])
     return [
-        (IGNORE, "Ignore this column"),
+        (IGNORE, gettext("Ignore this column")),
         *((level.value, _of_level(level)) for level in Level),
-        ("Species of the checklist", _species(listed, species_names)),
-        ("Other species", _species(others, species_names)),
+        (gettext("Species of the checklist"), _species(listed, species_names)),
+        (gettext("Other species"), _species(others, species_names)),
     ]
 
 
@@ -119,7 +124,12 @@ def _forms_of(field: Field) -> list[tuple[str, str]]:
         (f"{field.code}:{form.code}", f"{field.label}: {form.label}") for form in field.forms
     ]
     if field.forms is DATES:
-        choices.append((f"{field.code}:{ASK}", f"{field.label}: day or month first? Please choose"))
+        choices.append(
+            (
+                f"{field.code}:{ASK}",
+                said("{field_label}: day or month first? Please choose", field_label=field.label),
+            )
+        )
     return choices
 
 

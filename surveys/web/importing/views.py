@@ -27,6 +27,7 @@ from surveys.importing.uploads import (
     same_file_before,
     store,
 )
+from surveys.language import gettext, said
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
 from surveys.web.importing.forms import ColumnsForm, UploadForm
 from surveys.web.runs.page import run_page
@@ -68,7 +69,7 @@ def start(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.MANAGE)
 def template(request: ProgramRequest, kind: str) -> HttpResponse:
     if kind not in _TEMPLATES:
-        raise Http404("There is a template as csv and as xlsx.")
+        raise Http404(gettext("There is a template as csv and as xlsx."))
     make, content_type = _TEMPLATES[kind]
     program = request.membership.program
     name = f"visits-{program.slug}.{kind}"
@@ -131,7 +132,9 @@ def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     if not stored.is_large:
         return _preview(request, stored, preview_upload(request.membership, stored))
     if run is None:
-        messages.info(request, "Say what the columns mean first. Then the file is checked.")
+        messages.info(
+            request, gettext("Say what the columns mean first. Then the file is checked.")
+        )
         return redirect("web:import_columns", program=row.program.slug, upload=row.pk)
     if run.result is None:
         return _run_page(request, row, run)
@@ -150,8 +153,12 @@ def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     except ImportRefusedError as error:
         messages.error(request, str(error))
         return redirect("web:import_preview", program=member.program.slug, upload=upload)
-    visits = "One visit was" if done.visits == 1 else f"{done.visits} visits were"
-    messages.success(request, f"{visits} imported and wait in review.")
+    visits = (
+        gettext("One visit was")
+        if done.visits == 1
+        else said("{visits} visits were", visits=done.visits)
+    )
+    messages.success(request, said("{visits} imported and wait in review.", visits=visits))
     return redirect("web:import_preview", program=member.program.slug, upload=upload)
 
 
@@ -166,7 +173,10 @@ def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         return redirect(
             "web:import_preview", program=request.membership.program.slug, upload=upload
         )
-    messages.success(request, f"“{stored.row.file_name}” was taken away; nothing was imported.")
+    messages.success(
+        request,
+        said("“{file_name}” was taken away; nothing was imported.", file_name=stored.row.file_name),
+    )
     return redirect("web:import_start", program=request.membership.program.slug)
 
 
@@ -190,15 +200,19 @@ def _asked(request: ProgramRequest, stored: Upload) -> HttpResponse:
 def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRun) -> HttpResponse:
     """How far the worker has come with a large file, or why it came to nothing."""
     checking = run.kind == RunKind.CHECK_IMPORT
-    failed = "The file was not checked" if checking else "Nothing was imported"
+    failed = gettext("The file was not checked") if checking else gettext("Nothing was imported")
     return run_page(
         request,
         run,
         heading=f"{run.get_kind_display()} {row.file_name}" if run.under_way else failed,
         crumbs=[_import_crumb(request), {"name": row.file_name, "url": ""}],
         outcome="importing/run_outcome.html",
-        promise="This is a large file, so it takes a while. "
-        + ("Nothing is imported yet." if checking else "All of it is imported, or nothing."),
+        promise=gettext("This is a large file, so it takes a while. ")
+        + (
+            gettext("Nothing is imported yet.")
+            if checking
+            else gettext("All of it is imported, or nothing.")
+        ),
         row=row,
     )
 
@@ -232,4 +246,4 @@ def _crumbs(request: ProgramRequest, upload: Upload, here: str) -> list[dict[str
 
 def _import_crumb(request: ProgramRequest) -> dict[str, str]:
     start_url = reverse("web:import_start", args=[request.membership.program.slug])
-    return {"name": "Import", "url": start_url}
+    return {"name": gettext("Import"), "url": start_url}

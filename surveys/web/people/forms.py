@@ -2,23 +2,27 @@
 
 from django import forms
 from django.forms import model_to_dict
+from django.utils.translation import gettext_lazy
 
 from accounts.models import (
     Membership,
     Role,
 )
+from surveys.language import gettext
 from surveys.web.forms.fields import DateField
 from surveys.web.forms.seen import SeenForm
 
-ROLE_HELP = (
-    "Observers enter visits. Coordinators also review them and set the program up. "
-    "Partners read trends and publications."
+ROLE_HELP = gettext_lazy(
+    "Observers enter visits. Coordinators also review them and set the "
+    "program up. Partners read trends and publications."
 )
 
 
 class InviteForm(forms.Form):
     email = forms.EmailField(label="E-mail")
-    name = forms.CharField(max_length=120, required=False, help_text="As you know this person.")
+    name = forms.CharField(
+        max_length=120, required=False, help_text=gettext_lazy("As you know this person.")
+    )
     role = forms.ChoiceField(choices=Role.choices, initial=Role.OBSERVER, help_text=ROLE_HELP)
 
 
@@ -27,19 +31,26 @@ class PersonForm(SeenForm):
 
     role = forms.ChoiceField(choices=Role.choices, help_text=ROLE_HELP)
     trained_on = DateField(
-        label="Trained on",
+        label=gettext_lazy("Trained on"),
         required=False,
-        help_text="Day of the training or the hearing test. Leave empty when there is no record.",
+        help_text=gettext_lazy(
+            "Day of the training or the hearing test. Leave empty when there is no record."
+        ),
     )
     trained_until = DateField(
-        label="Training holds until", required=False, help_text="Leave empty when it has no end."
+        label=gettext_lazy("Training holds until"),
+        required=False,
+        help_text=gettext_lazy("Leave empty when it has no end."),
     )
     exact_places = forms.BooleanField(
-        label="May have exact places",
+        label=gettext_lazy("May have exact places"),
         required=False,
-        help_text="Downloads of this person may hold the exact coordinates and names of all stops, "
-        "sensitive species and private land included. Give it only for a purpose that needs it; "
-        "each download is noted under Sharing. Coordinators have this right anyway.",
+        help_text=gettext_lazy(
+            "Downloads of this person may hold the exact coordinates and names of all"
+            " stops, sensitive species and private land included. Give it only for a "
+            "purpose that needs it; each download is noted under Sharing. "
+            "Coordinators have this right anyway."
+        ),
     )
 
     def __init__(self, *args: object, membership: Membership, **options: object) -> None:
@@ -51,16 +62,20 @@ class JoinForm(forms.Form):
     """Name and password of a new person."""
 
     name = forms.CharField(
-        label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})
+        label=gettext_lazy("Your name"),
+        max_length=120,
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
     password = forms.CharField(
-        label="Choose a password",
+        label=gettext_lazy("Choose a password"),
         strip=False,
-        help_text="At least 10 characters. Three or four unrelated words make a good one.",
+        help_text=gettext_lazy(
+            "At least 10 characters. Three or four unrelated words make a good one."
+        ),
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
     password_again = forms.CharField(
-        label="The same password again",
+        label=gettext_lazy("The same password again"),
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
@@ -69,5 +84,5 @@ class JoinForm(forms.Form):
         cleaned = super().clean()
         first, again = cleaned.get("password"), cleaned.get("password_again")
         if first and again and first != again:
-            self.add_error("password_again", "The two passwords differ. Type both again.")
+            self.add_error("password_again", gettext("The two passwords differ. Type both again."))
         return cleaned

@@ -20,6 +20,7 @@ from accounts.models import (
     Invitation,
     Membership,
 )
+from surveys.language import said
 from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import JoinForm
 
@@ -52,7 +53,9 @@ def _refusal_page(request: HttpRequest, why: str, *, status: int) -> HttpRespons
 
 
 def _welcome(request: HttpRequest, membership: Membership) -> HttpResponse:
-    messages.success(request, f"Welcome to {membership.program.name}.")
+    messages.success(
+        request, said("Welcome to {program_name}.", program_name=membership.program.name)
+    )
     return redirect("web:home")
 
 

@@ -16,6 +16,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import (
     InviteForm,
@@ -81,7 +82,12 @@ def send_again(request: ProgramRequest, invitation: int) -> HttpResponse:
 def withdraw(request: ProgramRequest, invitation: int) -> HttpResponse:
     try:
         withdrawn = invitations.withdraw(request.membership, invitation)
-        messages.success(request, f"The invitation of {withdrawn.email} is withdrawn.")
+        messages.success(
+            request,
+            said(
+                "The invitation of {withdrawn_email} is withdrawn.", withdrawn_email=withdrawn.email
+            ),
+        )
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
     return _redirect_to_list(request)
@@ -103,7 +109,9 @@ def person(request: ProgramRequest, membership: int) -> HttpResponse:
             **form.cleaned_data,
         )
         if saved:
-            messages.success(request, f"{saved.person.name} is saved.")
+            messages.success(
+                request, said("{person_name} is saved.", person_name=saved.person.name)
+            )
             if saved.person_id == request.membership.person_id:
                 return redirect("web:home")
             return _redirect_to_list(request)
@@ -128,11 +136,11 @@ def _change_member(
 @require_POST
 @needs(Permission.MANAGE)
 def deactivate(request: ProgramRequest, membership: int) -> HttpResponse:
-    outcome = "can no longer open this program. All visits stay."
+    outcome = gettext("can no longer open this program. All visits stay.")
     return _change_member(request, verbs.deactivate, membership, outcome)
 
 
 @require_POST
 @needs(Permission.MANAGE)
 def reactivate(request: ProgramRequest, membership: int) -> HttpResponse:
-    return _change_member(request, verbs.reactivate, membership, "is a member again.")
+    return _change_member(request, verbs.reactivate, membership, gettext("is a member again."))

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from surveys.models import Program
 from surveys.seasons.options import checklist_species
@@ -12,17 +13,22 @@ FALLS = [(fall, f"{fall} %") for fall in (10, 20, 30, 50)]
 
 
 class PowerForm(forms.Form):
-    species = forms.ChoiceField(label="Species")
-    fall = forms.TypedChoiceField(label="A fall of", choices=FALLS, coerce=int, initial=30)
-    years = forms.TypedChoiceField(label="In", choices=YEARS, coerce=int, initial=10)
+    species = forms.ChoiceField(label=gettext_lazy("Species"))
+    fall = forms.TypedChoiceField(
+        label=gettext_lazy("A fall of"), choices=FALLS, coerce=int, initial=30
+    )
+    years = forms.TypedChoiceField(label=gettext_lazy("In"), choices=YEARS, coerce=int, initial=10)
     routes = forms.IntegerField(
-        label="Routes", min_value=2, max_value=400, help_text="From 2 to 400."
+        label=gettext_lazy("Routes"),
+        min_value=2,
+        max_value=400,
+        help_text=gettext_lazy("From 2 to 400."),
     )
     visits = forms.IntegerField(
-        label="Visits a year in its calling season",
+        label=gettext_lazy("Visits a year in its calling season"),
         min_value=1,
         max_value=8,
-        help_text="To each route, from 1 to 8.",
+        help_text=gettext_lazy("To each route, from 1 to 8."),
     )
 
     def __init__(self, data: Any = None, *, program: Program, **options: Any) -> None:

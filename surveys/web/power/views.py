@@ -11,6 +11,7 @@ from accounts.access import Permission, ProgramRequest, needs
 from surveys.charts.power import power_spec
 from surveys.charts.words import share
 from surveys.fitting.power import PowerUnknownError, Today, ask_power, cells_of, plan_of, today
+from surveys.language import gettext, said
 from surveys.models import PowerStudy, Species
 from surveys.web.power.forms import PowerForm
 from surveys.web.power.words import AIM, aim_sentence, power_alt, power_rows, power_sentence
@@ -64,8 +65,10 @@ def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
         "start": share(plan.occupancy),
         "detection": share(plan.detection),
         "outcome": "power/no_answer.html",
-        "promise": "Being worked out. A few hundred surveys are simulated in the background for "
-        "each plan; this takes from seconds to some minutes.",
+        "promise": gettext(
+            "Being worked out. A few hundred surveys are simulated in the background "
+            "for each plan; this takes from seconds to some minutes."
+        ),
         **progress_context(study.run),
     }
     if cells:
@@ -92,9 +95,14 @@ def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpRespon
     study = _study(request, study_id)
     cells = cells_of(study)
     if not cells:
-        raise Http404("This is still being worked out.")
+        raise Http404(gettext("This is still being worked out."))
     plan, name = plan_of(study), study.species.name
-    title = f"{name}: chance to see a fall of {plan.fall * 100:.0f} % in {plan.years} years"
+    title = said(
+        "{name}: chance to see a fall of {plan} % in {years} years",
+        name=name,
+        plan=f"{plan.fall * 100:.0f}",
+        years=plan.years,
+    )
     return picture(
         request,
         power_spec(title, cells, aim=AIM),
@@ -148,9 +156,9 @@ def _ask(request: ProgramRequest, form: PowerForm, species: Species) -> PowerStu
 
 
 def _crumbs(slug: str, name: str, above: str = "") -> list[dict[str, str]]:
-    middle = [{"name": "Could we see it?", "url": above}] if above else []
+    middle = [{"name": gettext("Could we see it?"), "url": above}] if above else []
     return [
-        {"name": "Trends", "url": reverse("web:trends", args=[slug])},
+        {"name": gettext("Trends"), "url": reverse("web:trends", args=[slug])},
         *middle,
         {"name": name, "url": ""},
     ]

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from surveys.charts.words import PERCENT, share, share_with_interval
+from surveys.language import gettext, said
 from surveys.trends.estimates import NOT_IDENTIFIED
 from surveys.trends.power import PowerCell, SurveyPlan
 
@@ -23,15 +24,25 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
     """The answer in one sentence."""
     asked = next(cell for cell in cells if (cell.routes, cell.visits) == (plan.routes, plan.visits))
     if NOT_IDENTIFIED in asked.chance.flags:
-        return (
-            f"With {plan.routes} routes and {times(plan.visits)} a year, no fall in the share of "
-            f"stops with {name} could be shown: without a second visit in the same season, missed "
-            "animals cannot be told from absent ones."
+        return said(
+            "With {routes} routes and {times} a year, no fall in the share of stops "
+            "with {name} could be shown: without a second visit in the same season, "
+            "missed animals cannot be told from absent ones.",
+            routes=plan.routes,
+            times=times(plan.visits),
+            name=name,
         )
-    return (
-        f"With {plan.routes} routes and {times(plan.visits)} a year, a fall of "
-        f"{plan.fall * 100:.0f}{PERCENT} in {plan.years} years in the share of stops with {name} "
-        f"would show with a chance of {share(asked.chance.value)}."
+    return said(
+        "With {routes} routes and {times} a year, a fall of {plan}{percent} in "
+        "{years} years in the share of stops with {name} would show with a chance"
+        " of {share}.",
+        routes=plan.routes,
+        times=times(plan.visits),
+        plan=f"{plan.fall * 100:.0f}",
+        percent=PERCENT,
+        years=plan.years,
+        name=name,
+        share=share(asked.chance.value),
     )
 
 
@@ -39,18 +50,23 @@ def aim_sentence(plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
     """The least effort among the cells that reaches the aim."""
     enough = [cell for cell in cells if (cell.chance.value or 0) >= AIM]
     if not enough:
-        return (
-            f"No plan in the table reaches the usual aim of {share(AIM)}. More routes, more "
-            "visits or more years would help; so would a species heard more easily."
+        return said(
+            "No plan in the table reaches the usual aim of {share}. More routes, more"
+            " visits or more years would help; so would a species heard more easily.",
+            share=share(AIM),
         )
     least = min(enough, key=lambda cell: (cell.routes * cell.visits, cell.routes))
     if (least.routes, least.visits) == (plan.routes, plan.visits):
-        return (
-            f"That is at least the usual aim of {share(AIM)}, with the least effort in the table."
+        return said(
+            "That is at least the usual aim of {share}, with the least effort in the table.",
+            share=share(AIM),
         )
-    return (
-        f"The least effort in the table that reaches the usual aim of {share(AIM)}: "
-        f"{least.routes} routes and {times(least.visits)} a year."
+    return said(
+        "The least effort in the table that reaches the usual aim of {share}: "
+        "{routes} routes and {times} a year.",
+        share=share(AIM),
+        routes=least.routes,
+        times=times(least.visits),
     )
 
 
@@ -78,14 +94,25 @@ def power_alt(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
         same_visits = [cell for cell in cells if cell.visits == visits]
         first, last = same_visits[0], same_visits[-1]
         parts.append(
-            f"With {times(visits)} a year: {share(first.chance.value)} with {first.routes} routes, "
-            f"{share(last.chance.value)} with {last.routes}."
+            said(
+                "With {times} a year: {share} with {routes} routes, {share_2} with {routes_2}.",
+                times=times(visits),
+                share=share(first.chance.value),
+                routes=first.routes,
+                share_2=share(last.chance.value),
+                routes_2=last.routes,
+            )
         )
-    return (
-        f"Chance that a fall of {plan.fall * 100:.0f}{PERCENT} in {plan.years} years in {name} "
-        f"shows, by number of routes. {' '.join(parts)}"
+    return said(
+        "Chance that a fall of {plan}{percent} in {years} years in {name} shows, "
+        "by number of routes. {parts}",
+        plan=f"{plan.fall * 100:.0f}",
+        percent=PERCENT,
+        years=plan.years,
+        name=name,
+        parts=" ".join(parts),
     )
 
 
 def times(visits: int) -> str:
-    return "1 visit" if visits == 1 else f"{visits} visits"
+    return gettext("1 visit") if visits == 1 else said("{visits} visits", visits=visits)

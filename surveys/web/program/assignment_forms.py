@@ -3,15 +3,19 @@
 from collections.abc import Sequence
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from accounts.models import Membership
+from surveys.language import gettext
 from surveys.models import Route
 
 
 class AssignForm(forms.Form):
-    route = forms.TypedChoiceField(coerce=int, error_messages={"required": "Choose a route."})
+    route = forms.TypedChoiceField(
+        coerce=int, error_messages={"required": gettext_lazy("Choose a route.")}
+    )
     observer = forms.TypedChoiceField(
-        coerce=int, error_messages={"required": "Choose an observer."}
+        coerce=int, error_messages={"required": gettext_lazy("Choose an observer.")}
     )
 
     def __init__(
@@ -23,10 +27,10 @@ class AssignForm(forms.Form):
     ) -> None:
         super().__init__(*args, **options)
         self.fields["route"].choices = [
-            ("", "Choose a route"),
+            ("", gettext("Choose a route")),
             *((route.pk, str(route)) for route in routes if route.active),
         ]
         self.fields["observer"].choices = [
-            ("", "Choose an observer"),
+            ("", gettext("Choose an observer")),
             *((observer.person_id, observer.person.name) for observer in observers),
         ]

@@ -11,6 +11,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.programs import assignments as verbs
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.assignment_forms import AssignForm
@@ -22,7 +23,7 @@ def _year(request: ProgramRequest, years: list[int]) -> int:
     if not text:
         return verbs.current_season_year(request.membership.program)
     if not text.isdecimal() or int(text) not in years:
-        raise Http404("There is no such season year to assign.")
+        raise Http404(gettext("There is no such season year to assign."))
     return int(text)
 
 
@@ -58,7 +59,13 @@ def assignments(request: ProgramRequest) -> HttpResponse:
         )
         if assigned:
             messages.success(
-                request, f"{assigned.observer.name} surveys {assigned.route} in {year}."
+                request,
+                said(
+                    "{observer_name} surveys {route} in {year}.",
+                    observer_name=assigned.observer.name,
+                    route=assigned.route,
+                    year=year,
+                ),
             )
             return _back(request, year)
     context = {
@@ -82,7 +89,12 @@ def unassign(request: ProgramRequest, assignment: int) -> HttpResponse:
     gone = verbs.unassign(request.membership, assignment)
     messages.success(
         request,
-        f"{gone.observer.name} no longer surveys {gone.route} in {gone.season_year}.",
+        said(
+            "{observer_name} no longer surveys {route} in {season_year}.",
+            observer_name=gone.observer.name,
+            route=gone.route,
+            season_year=gone.season_year,
+        ),
     )
     return _back(request, gone.season_year)
 
@@ -93,11 +105,14 @@ def repeat(request: ProgramRequest) -> HttpResponse:
     """Assign as in the season year before."""
     text = request.POST.get("season", "")
     if not text.isdecimal():
-        raise Http404("There is no such season year to assign.")
+        raise Http404(gettext("There is no such season year to assign."))
     year = int(text)
     added = verbs.repeat_assignments(request.membership, season_year=year)
     if added:
-        messages.success(request, f"Assignments taken over from {year - 1}: {added}.")
+        messages.success(
+            request,
+            said("Assignments taken over from {year}: {added}.", year=year - 1, added=added),
+        )
     else:
-        messages.info(request, f"There was nothing to take over from {year - 1}.")
+        messages.info(request, said("There was nothing to take over from {year}.", year=year - 1))
     return _back(request, year)

@@ -3,7 +3,9 @@
 import datetime as dt
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
 from surveys.models import (
     ChecklistEntry,
     Sensitivity,
@@ -20,25 +22,30 @@ from surveys.web.forms.seen import SeenForm
 
 class ListingForm(SeenForm):
     calls_from = MonthDayField(
-        label="Calls from",
+        label=gettext_lazy("Calls from"),
         required=False,
-        help_text="May be later in the year than the end: a season can cross New Year. "
-        "Leave both empty when it may call at any time.",
+        help_text=gettext_lazy(
+            "May be later in the year than the end: a season can cross New Year. "
+            "Leave both empty when it may call at any time."
+        ),
     )
-    calls_to = MonthDayField(label="Calls until", required=False)
+    calls_to = MonthDayField(label=gettext_lazy("Calls until"), required=False)
     sensitivity = forms.TypedChoiceField(
         coerce=int,
         choices=Sensitivity.choices,
         initial=Sensitivity.OPEN,
-        help_text="How far places are generalized when data leave the program.",
+        help_text=gettext_lazy("How far places are generalized when data leave the program."),
     )
     listed_from = DateField(
-        label="Listed from",
+        label=gettext_lazy("Listed from"),
         required=False,
-        help_text="From this night on a silent stop counts as a zero. Not earlier than observers "
-        "were asked to listen for it; empty when it was listed from the start.",
+        help_text=gettext_lazy(
+            "From this night on a silent stop counts as a zero. Not earlier than "
+            "observers were asked to listen for it; empty when it was listed from the"
+            " start."
+        ),
     )
-    listed_until = DateField(label="Listed until", required=False)
+    listed_until = DateField(label=gettext_lazy("Listed until"), required=False)
 
     def __init__(
         self, *args: object, entry: ChecklistEntry | None = None, **options: object
@@ -60,7 +67,7 @@ class ListingForm(SeenForm):
             return cleaned
         if bool(cleaned["calls_from"]) != bool(cleaned["calls_to"]):
             missing = "calls_to" if cleaned["calls_from"] else "calls_from"
-            self.add_error(missing, "Give both ends of the season, or leave both empty.")
+            self.add_error(missing, gettext("Give both ends of the season, or leave both empty."))
         return cleaned
 
     @property
@@ -77,8 +84,8 @@ class ListingForm(SeenForm):
 
 class TakeOffForm(SeenForm):
     listed_until = DateField(
-        label="Last night on the list",
-        help_text="Visits up to this night keep their zeros for this species.",
+        label=gettext_lazy("Last night on the list"),
+        help_text=gettext_lazy("Visits up to this night keep their zeros for this species."),
     )
 
     def __init__(self, *args: object, today: dt.date, **options: object) -> None:

@@ -10,6 +10,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.models import (
     ChecklistEntry,
     Species,
@@ -33,7 +34,15 @@ def _back(request: ProgramRequest) -> HttpResponse:
 
 def _season_in_words(entry: ChecklistEntry) -> str:
     season = entry.calling_season
-    return f"{month_day(season[0])} to {month_day(season[1])}" if season else "any time"
+    return (
+        said(
+            "{month_day} to {month_day_2}",
+            month_day=month_day(season[0]),
+            month_day_2=month_day(season[1]),
+        )
+        if season
+        else gettext("any time")
+    )
 
 
 @require_GET
@@ -82,7 +91,7 @@ def add(request: ProgramRequest, species: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         added = run_verb(form, verbs.add_species, request.membership, shown.code, form.listing)
         if added:
-            messages.success(request, f"{added} is on the checklist.")
+            messages.success(request, said("{added} is on the checklist.", added=added))
             return _back(request)
     context = {"section": "checklist", "species": shown, "form": form}
     return render(request, "program/entry.html", context)
@@ -99,7 +108,7 @@ def entry(request: ProgramRequest, entry: int) -> HttpResponse:
             form, verbs.change_entry, request.membership, shown.pk, form.listing, seen=form.seen
         )
         if saved:
-            messages.success(request, f"{saved} is saved.")
+            messages.success(request, said("{saved} is saved.", saved=saved))
             return _back(request)
     context = {"section": "checklist", "entry": shown, "species": shown.species, "form": form}
     return render(request, "program/entry.html", context)
@@ -122,7 +131,10 @@ def take_off(request: ProgramRequest, entry: int) -> HttpResponse:
             **form.cleaned_data,
         )
         if gone:
-            messages.success(request, f"{gone} is listed until {day(gone.listed_until)}.")
+            messages.success(
+                request,
+                said("{gone} is listed until {day}.", gone=gone, day=day(gone.listed_until)),
+            )
             return _back(request)
     context = {"section": "checklist", "entry": shown, "form": form}
     return render(request, "program/entry_take_off.html", context)

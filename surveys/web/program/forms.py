@@ -3,7 +3,9 @@
 from zoneinfo import available_timezones
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
 from surveys.models import Program
 from surveys.models.program import unit_choices
 from surveys.protocol.values import (
@@ -14,8 +16,16 @@ from surveys.web.forms.seen import SeenForm
 
 
 def _time_zones(current: str) -> list[tuple[str, str]]:
-    regions = ("Africa", "America", "Antarctica", "Asia", "Atlantic", "Australia", "Europe")
-    oceans = ("Indian", "Pacific")
+    regions = (
+        gettext("Africa"),
+        gettext("America"),
+        gettext("Antarctica"),
+        gettext("Asia"),
+        gettext("Atlantic"),
+        gettext("Australia"),
+        gettext("Europe"),
+    )
+    oceans = (gettext("Indian"), gettext("Pacific"))
     names = {
         name for name in available_timezones() if name.split("/")[0] in {*regions, *oceans, "UTC"}
     }
@@ -27,28 +37,37 @@ class FactsForm(SeenForm):
 
     name = forms.CharField(max_length=120)
     region = forms.CharField(
-        max_length=120, required=False, help_text="The state, province or reserve it covers."
+        max_length=120,
+        required=False,
+        help_text=gettext_lazy("The state, province or reserve it covers."),
     )
     time_zone = forms.ChoiceField(
-        label="Time zone", help_text="All clock times of the program are read in this zone."
+        label=gettext_lazy("Time zone"),
+        help_text=gettext_lazy("All clock times of the program are read in this zone."),
     )
     temperature_unit = forms.ChoiceField(
-        label="Temperatures in", choices=unit_choices(TemperatureUnit)
+        label=gettext_lazy("Temperatures in"), choices=unit_choices(TemperatureUnit)
     )
-    distance_unit = forms.ChoiceField(label="Distances in", choices=unit_choices(DistanceUnit))
+    distance_unit = forms.ChoiceField(
+        label=gettext_lazy("Distances in"), choices=unit_choices(DistanceUnit)
+    )
     contact_email = forms.EmailField(
-        label="Contact e-mail",
+        label=gettext_lazy("Contact e-mail"),
         required=False,
-        help_text="Public: anybody who opens a publication reads it, and versions published with "
-        "it keep it. Mails to members and invitations name it too. Leave it empty to show none: "
-        "publications then name the program alone.",
+        help_text=gettext_lazy(
+            "Public: anybody who opens a publication reads it, and versions published"
+            " with it keep it. Mails to members and invitations name it too. Leave it"
+            " empty to show none: publications then name the program alone."
+        ),
     )
     local_rules = forms.CharField(
-        label="Local rules",
+        label=gettext_lazy("Local rules"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 8}),
-        help_text="Access permission, local law, hygiene between wetlands, emergency numbers. "
-        "Observers see this with the cautions before they go out.",
+        help_text=gettext_lazy(
+            "Access permission, local law, hygiene between wetlands, emergency "
+            "numbers. Observers see this with the cautions before they go out."
+        ),
     )
 
     def __init__(self, *args: object, program: Program, **options: object) -> None:

@@ -6,7 +6,9 @@ from collections.abc import Callable
 from decimal import Decimal
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
 from surveys.protocol.limits.limit import Kind, Limit
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.values import DistanceUnit, Temperature, TemperatureUnit
@@ -56,7 +58,7 @@ class TemperaturesWidget(forms.MultiWidget):
         def number(label: str) -> forms.NumberInput:
             return forms.NumberInput({"aria-label": label, "step": "any"})
 
-        super().__init__({"from": number("From"), "to": number("To")})
+        super().__init__({"from": number(gettext("From")), "to": number(gettext("To"))})
 
     def decompress(self, value: list[str] | None) -> list[str]:
         return value or ["", ""]
@@ -66,13 +68,13 @@ class TemperaturesField(forms.MultiValueField):
     """Two temperatures, stored in °C and typed in the program's unit."""
 
     default_error_messages = {
-        "required": "Give both temperatures.",
-        "incomplete": "Give both temperatures.",
+        "required": gettext_lazy("Give both temperatures."),
+        "incomplete": gettext_lazy("Give both temperatures."),
     }
 
     def __init__(self, *, unit: TemperatureUnit, **options: object) -> None:
         self.unit = unit
-        number = {"error_messages": {"invalid": "A temperature is a number, such as 45."}}
+        number = {"error_messages": {"invalid": gettext("A temperature is a number, such as 45.")}}
         fields = [forms.DecimalField(max_digits=5, decimal_places=2, **number) for _ in range(2)]
         super().__init__(fields=fields, widget=TemperaturesWidget(), **options)
 
@@ -106,7 +108,7 @@ def _clock(limit: Limit, units: Units, **options: object) -> forms.Field:
 
 
 def _code(limit: Limit, units: Units, **options: object) -> forms.Field:
-    choices = [("", "No limit"), *_numbered(limit)]
+    choices = [("", gettext("No limit")), *_numbered(limit)]
     return forms.TypedChoiceField(coerce=int, empty_value=None, choices=choices, **options)
 
 

@@ -10,6 +10,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.programs import lines as verbs
 from surveys.programs.routes import route_of
 from surveys.programs.stops import present_stops
@@ -41,8 +42,14 @@ def edit(request: ProgramRequest, route: int) -> HttpResponse:
             **form.cleaned_data,
         )
         if saved:
-            what = "is saved" if saved.line else "is taken away; the stops are joined straight"
-            messages.success(request, f"The line of route {saved} {what}.")
+            what = (
+                gettext("is saved")
+                if saved.line
+                else gettext("is taken away; the stops are joined straight")
+            )
+            messages.success(
+                request, said("The line of route {saved} {what}.", saved=saved, what=what)
+            )
             return redirect("web:program_route", program=program.slug, route=saved.pk)
     stops = present_stops(shown)
     # The module draws the line itself; beside it the stops are joined straight.

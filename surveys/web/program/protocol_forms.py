@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from django import forms
 from django.forms.boundfield import BoundField
+from django.utils.translation import gettext_lazy
 
 from surveys.models import Program
 from surveys.programs.versions import units_of
@@ -31,17 +32,20 @@ class LimitsForm(SeenForm):
     Has a field for each limit, of its name; the field reads and shows what is stored.
     """
 
-    name = forms.CharField(max_length=120, help_text="Such as: Roadside, spring.")
+    name = forms.CharField(max_length=120, help_text=gettext_lazy("Such as: Roadside, spring."))
     in_force_from = DateField(
-        label="In force from", help_text="The first night that is surveyed under this version."
+        label=gettext_lazy("In force from"),
+        help_text=gettext_lazy("The first night that is surveyed under this version."),
     )
     season_begins = MonthDayField(
-        label="The season year begins on",
-        help_text="A day on which no window is open. A season year is named after the calendar "
-        "year in which it ends.",
+        label=gettext_lazy("The season year begins on"),
+        help_text=gettext_lazy(
+            "A day on which no window is open. A season year is named after the "
+            "calendar year in which it ends."
+        ),
     )
     source = forms.CharField(
-        label="Where the limits come from",
+        label=gettext_lazy("Where the limits come from"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
     )

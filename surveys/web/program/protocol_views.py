@@ -12,6 +12,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     ProtocolVersion,
@@ -39,8 +40,11 @@ from surveys.web.program.window_forms import (
 
 def _in_words(limits: Protocol, program: Program) -> list[tuple[str, str]]:
     """Every limit of the protocol as (name, words), in the program's units."""
-    rows = [("Season year begins", month_day(limits.season_year_begins))]
-    rows += [(f"Window {window.name}", window_in_words(window)) for window in limits.windows]
+    rows = [(gettext("Season year begins"), month_day(limits.season_year_begins))]
+    rows += [
+        (said("Window {window_name}", window_name=window.name), window_in_words(window))
+        for window in limits.windows
+    ]
     rows += limits_in_words(limits, units_of(program), for_coordinators=True)
     return rows
 
@@ -124,7 +128,9 @@ class _Screen:
             return False
         valid = [self.form.is_valid(), self.windows.is_valid()]
         if not self.windows.is_valid():
-            self.form.add_error(None, "Something is amiss in the season windows, see there.")
+            self.form.add_error(
+                None, gettext("Something is amiss in the season windows, see there.")
+            )
         return all(valid)
 
     def facts(self) -> dict[str, object]:
@@ -136,7 +142,7 @@ class _Screen:
 
 
 def _done(request: ProgramRequest, saved: ProtocolVersion) -> HttpResponse:
-    messages.success(request, f"{saved} is saved.")
+    messages.success(request, said("{saved} is saved.", saved=saved))
     return redirect(
         "web:program_version", program=request.membership.program.slug, version=saved.pk
     )
@@ -154,7 +160,7 @@ def add(request: ProgramRequest) -> HttpResponse:
     code = request.GET.get("preset", "")
     preset = verbs.preset_called(code) if code else None
     if code and preset is None:
-        raise Http404("There is no such preset.")
+        raise Http404(gettext("There is no such preset."))
     screen = _Screen(
         request,
         protocol=preset.protocol if preset else None,
@@ -201,8 +207,11 @@ def edit(request: ProgramRequest, version: int) -> HttpResponse:
     if request.method == "GET" and shown.visit_count:
         messages.warning(
             request,
-            f"Version {shown.number} is in use by visits and can no longer change. "
-            "Make a new version instead.",
+            said(
+                "Version {shown_number} is in use by visits and can no longer change. "
+                "Make a new version instead.",
+                shown_number=shown.number,
+            ),
         )
         return redirect(
             "web:program_version", program=request.membership.program.slug, version=shown.pk

@@ -5,7 +5,9 @@ from collections.abc import Sequence
 
 from django import forms
 from django.forms import model_to_dict
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
 from surveys.models import (
     Habitat,
     Hydroperiod,
@@ -31,11 +33,15 @@ class RouteForm(SeenForm):
     code = forms.CharField(
         max_length=20,
         validators=[route_code_validator],
-        help_text="Short and lasting, such as R07. It stands in every table and file.",
+        help_text=gettext_lazy(
+            "Short and lasting, such as R07. It stands in every table and file."
+        ),
     )
     name = forms.CharField(max_length=120)
     region = forms.CharField(
-        max_length=120, required=False, help_text="County, district or reserve, for filters."
+        max_length=120,
+        required=False,
+        help_text=gettext_lazy("County, district or reserve, for filters."),
     )
     protocol = forms.TypedChoiceField(coerce=int)
     chosen = forms.ChoiceField(
@@ -45,12 +51,14 @@ class RouteForm(SeenForm):
         "their trends lean downward. Trends that rest on such routes are flagged.",
     )
     access_notes = forms.CharField(
-        label="Access",
+        label=gettext_lazy("Access"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="Where to park, whose leave is needed, what to watch for.",
+        help_text=gettext_lazy("Where to park, whose leave is needed, what to watch for."),
     )
-    active = forms.BooleanField(label="This route is surveyed", required=False, initial=True)
+    active = forms.BooleanField(
+        label=gettext_lazy("This route is surveyed"), required=False, initial=True
+    )
 
     def __init__(
         self,
@@ -67,12 +75,14 @@ class RouteForm(SeenForm):
 
 class LineForm(SeenForm):
     points = forms.CharField(
-        label="Points of the line",
+        label=gettext_lazy("Points of the line"),
         required=False,
         max_length=400_000,
         widget=forms.Textarea(attrs={"rows": 14, "spellcheck": "false", "autocomplete": "off"}),
-        help_text="One point a line, latitude and longitude: 43.07310, -89.40120. Or paste GeoJSON "
-        "with one LineString. Empty takes the line away.",
+        help_text=gettext_lazy(
+            "One point a line, latitude and longitude: 43.07310, -89.40120. Or paste "
+            "GeoJSON with one LineString. Empty takes the line away."
+        ),
     )
 
 
@@ -81,12 +91,12 @@ class PlaceForm(forms.Form):
 
     latitude = forms.CharField(
         max_length=30,
-        help_text="Decimal degrees, such as 43.07310. South has a minus sign.",
+        help_text=gettext_lazy("Decimal degrees, such as 43.07310. South has a minus sign."),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
     longitude = forms.CharField(
         max_length=30,
-        help_text="Decimal degrees, such as −89.40120. West has a minus sign.",
+        help_text=gettext_lazy("Decimal degrees, such as −89.40120. West has a minus sign."),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
 
@@ -107,15 +117,17 @@ class PlaceForm(forms.Form):
 class HabitatForm(forms.Form):
     """What is known of a stop."""
 
-    name = forms.CharField(max_length=120, help_text="What an observer finds in the dark.")
+    name = forms.CharField(
+        max_length=120, help_text=gettext_lazy("What an observer finds in the dark.")
+    )
     habitat = forms.ChoiceField(choices=Habitat.choices, initial=Habitat.OTHER)
     hydroperiod = forms.ChoiceField(
-        label="Holds water", choices=Hydroperiod.choices, initial=Hydroperiod.UNKNOWN
+        label=gettext_lazy("Holds water"), choices=Hydroperiod.choices, initial=Hydroperiod.UNKNOWN
     )
     fish = forms.ChoiceField(
-        label="Fish in the water", choices=Presence.choices, initial=Presence.UNKNOWN
+        label=gettext_lazy("Fish in the water"), choices=Presence.choices, initial=Presence.UNKNOWN
     )
-    last_burn = DateField(label="Last burn", required=False)
+    last_burn = DateField(label=gettext_lazy("Last burn"), required=False)
     notes = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 4}))
 
     @property
@@ -136,12 +148,16 @@ class StopForm(SeenForm, HabitatForm, PlaceForm):
     """A stop to add, or one to correct (`stop`)."""
 
     number = forms.IntegerField(
-        min_value=1, max_value=999, help_text="Stops are surveyed in the order of their numbers."
+        min_value=1,
+        max_value=999,
+        help_text=gettext_lazy("Stops are surveyed in the order of their numbers."),
     )
     active_from = DateField(
-        label="First night",
-        help_text="From this night on the stop can be surveyed. "
-        "When past visits will be imported, give the night of the first.",
+        label=gettext_lazy("First night"),
+        help_text=gettext_lazy(
+            "From this night on the stop can be surveyed. When past visits will be "
+            "imported, give the night of the first."
+        ),
     )
     field_order = ("number", "name", "latitude", "longitude", "active_from")
 
@@ -155,13 +171,15 @@ class StopForm(SeenForm, HabitatForm, PlaceForm):
         if stop and stop.was_surveyed:
             for name in ("number", "latitude", "longitude"):
                 self.fields[name].disabled = True
-                self.fields[name].help_text = "Fixed, because visits have been made here."
+                self.fields[name].help_text = gettext("Fixed, because visits have been made here.")
 
 
 class CloseStopForm(forms.Form):
-    last_night = DateField(label="Last night on which it can be surveyed")
+    last_night = DateField(label=gettext_lazy("Last night on which it can be surveyed"))
     reason = forms.CharField(
-        max_length=300, label="Why", help_text="Such as: no safe place to park any more."
+        max_length=300,
+        label=gettext_lazy("Why"),
+        help_text=gettext_lazy("Such as: no safe place to park any more."),
     )
 
     def __init__(self, *args: object, today: dt.date, **options: object) -> None:
@@ -171,9 +189,11 @@ class CloseStopForm(forms.Form):
 class MoveStopForm(HabitatForm, PlaceForm):
     """The new place of a stop; what is known of the old one is the starting value."""
 
-    first_night = DateField(label="First night at the new place")
+    first_night = DateField(label=gettext_lazy("First night at the new place"))
     reason = forms.CharField(
-        max_length=300, label="Why it moves", help_text="It is kept with the old stop."
+        max_length=300,
+        label=gettext_lazy("Why it moves"),
+        help_text=gettext_lazy("It is kept with the old stop."),
     )
     field_order = ("first_night", "reason", "name", "latitude", "longitude")
 

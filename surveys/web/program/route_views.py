@@ -14,6 +14,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     Route,
@@ -45,7 +46,9 @@ def map_data(
     """
     line = route.line or straight_line(stops)
     features = [_stop_feature(stop, state="here" if stop == here else None) for stop in stops]
-    features += [_stop_feature(stop, lines=[f"Route {stop.route}"]) for stop in around]
+    features += [
+        _stop_feature(stop, lines=[said("Route {route}", route=stop.route)]) for stop in around
+    ]
     if line:
         properties = {"kind": "route", "name": str(route), "other": route.line is None}
         features.insert(0, _feature("LineString", line.coords, properties))
@@ -54,13 +57,13 @@ def map_data(
 
 def _feature(kind: str, coordinates: object, properties: dict[str, object]) -> dict[str, object]:
     geometry = {"type": kind, "coordinates": coordinates}
-    return {"type": "Feature", "geometry": geometry, "properties": properties}
+    return {"type": gettext("Feature"), "geometry": geometry, "properties": properties}
 
 
 def _stop_feature(stop: Stop, **more: object) -> dict[str, object]:
     properties = {"kind": "stop", "number": stop.number, "name": stop.name}
     properties |= {name: value for name, value in more.items() if value}
-    return _feature("Point", stop.place.coords, properties)
+    return _feature(gettext("Point"), stop.place.coords, properties)
 
 
 def stops_around(program: Program) -> QuerySet[Stop]:
@@ -109,11 +112,11 @@ def route(request: ProgramRequest, route: int) -> HttpResponse:
         "least_spacing": distance(least, unit) if least else "",
         "has_gap": any(after - before > 1 for before, after in pairwise([0, *numbers])),
         "facts": [
-            ("Protocol", shown.protocol, ""),
-            ("Region", shown.region or "–", ""),
-            ("Chosen", shown.get_chosen_display(), ""),
-            ("Stops", len(stops), ""),
-            ("Length", distance(length, unit), "straight from stop to stop"),
+            (gettext("Protocol"), shown.protocol, ""),
+            (gettext("Region"), shown.region or "–", ""),
+            (gettext("Chosen"), shown.get_chosen_display(), ""),
+            (gettext("Stops"), len(stops), ""),
+            (gettext("Length"), distance(length, unit), gettext("straight from stop to stop")),
         ],
     }
     return render(request, "program/route.html", context)
@@ -135,7 +138,7 @@ def _saved(request: ProgramRequest, form: RouteForm, route_id: int | None) -> Ro
 
 
 def _to_route(request: ProgramRequest, route: Route) -> HttpResponse:
-    messages.success(request, f"Route {route} is saved.")
+    messages.success(request, said("Route {route} is saved.", route=route))
     return redirect("web:program_route", program=request.membership.program.slug, route=route.pk)
 
 
@@ -144,7 +147,7 @@ def _to_route(request: ProgramRequest, route: Route) -> HttpResponse:
 def add(request: ProgramRequest) -> HttpResponse:
     protocols = list(request.membership.program.protocols.order_by("name"))
     if not protocols:
-        messages.warning(request, "Set up a protocol first: every route follows one.")
+        messages.warning(request, gettext("Set up a protocol first: every route follows one."))
         return redirect("web:program_protocols", program=request.membership.program.slug)
     form = RouteForm(request.POST if request.method == "POST" else None, protocols=protocols)
     if request.method == "POST" and form.is_valid():

@@ -10,6 +10,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import said
 from surveys.models import Stop
 from surveys.programs import stops as verbs
 from surveys.programs.assignments import today_of
@@ -59,7 +60,7 @@ def add(request: ProgramRequest, route: int) -> HttpResponse:
             facts=form.facts,
         )
         if stop:
-            return _to_route(request, shown.pk, f"Stop {stop} is added.")
+            return _to_route(request, shown.pk, said("Stop {stop} is added.", stop=stop))
     context = {
         "section": "routes",
         "route": shown,
@@ -88,7 +89,7 @@ def edit(request: ProgramRequest, stop: int) -> HttpResponse:
             facts=form.facts,
         )
         if saved:
-            return _to_route(request, shown.route_id, f"Stop {saved} is saved.")
+            return _to_route(request, shown.route_id, said("Stop {saved} is saved.", saved=saved))
     context = {
         "section": "routes",
         "route": shown.route,
@@ -110,7 +111,9 @@ def close(request: ProgramRequest, stop: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         closed = run_verb(form, verbs.close_stop, request.membership, shown.pk, **form.cleaned_data)
         if closed:
-            message = f"Stop {closed} is closed after {day(closed.active_until)}."
+            message = said(
+                "Stop {closed} is closed after {day}.", closed=closed, day=day(closed.active_until)
+            )
             return _to_route(request, shown.route_id, message)
     context = {"section": "routes", "route": shown.route, "stop": shown, "form": form}
     return render(request, "program/stop_close.html", context)
@@ -136,7 +139,11 @@ def move(request: ProgramRequest, stop: int) -> HttpResponse:
             facts=form.facts,
         )
         if moved:
-            message = f"Stop {moved} is at its new place from {day(moved.active_from)} on."
+            message = said(
+                "Stop {moved} is at its new place from {day} on.",
+                moved=moved,
+                day=day(moved.active_from),
+            )
             return _to_route(request, shown.route_id, message)
     context = {
         "section": "routes",

@@ -13,6 +13,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.models import Program
 from surveys.programs.assignments import current_season_year
 from surveys.programs.setting_up import (
@@ -38,34 +39,46 @@ def _to_do(program: Program, stands: RateLimitStatus, year: int) -> list[ToDo]:
     checks = (
         (
             not stands.protocols,
-            "There is no protocol yet. It holds the season windows and all limits.",
+            gettext("There is no protocol yet. It holds the season windows and all limits."),
             "program_protocols",
-            "Set up a protocol",
+            gettext("Set up a protocol"),
         ),
         (
             not stands.species,
-            "The checklist is empty. Silence counts as zero only for species on it.",
+            gettext("The checklist is empty. Silence counts as zero only for species on it."),
             "program_checklist",
-            "Choose species",
+            gettext("Choose species"),
         ),
         (
             bool(stands.protocols) and not stands.routes,
-            "There are no routes yet.",
+            gettext("There are no routes yet."),
             "program_routes",
-            "Add a route",
+            gettext("Add a route"),
         ),
         (
             bool(stands.routes_without_stops),
-            f"Routes without a stop: {stands.routes_without_stops}.",
+            said(
+                "Routes without a stop: {routes_without_stops}.",
+                routes_without_stops=stands.routes_without_stops,
+            ),
             "program_routes",
-            "See the routes",
+            gettext("See the routes"),
         ),
-        (not stands.observers, "No observer has joined yet.", "people_invite", "Invite somebody"),
+        (
+            not stands.observers,
+            gettext("No observer has joined yet."),
+            "people_invite",
+            gettext("Invite somebody"),
+        ),
         (
             stands.routes > stands.assigned_routes,
-            f"Routes that nobody surveys in {year}: {stands.routes - stands.assigned_routes}.",
+            said(
+                "Routes that nobody surveys in {year}: {stands}.",
+                year=year,
+                stands=stands.routes - stands.assigned_routes,
+            ),
             "program_assignments",
-            "Assign observers",
+            gettext("Assign observers"),
         ),
     )
     return [
@@ -85,17 +98,21 @@ def overview(request: ProgramRequest) -> HttpResponse:
         "section": "overview",
         "to_do": _to_do(program, stands, year),
         "counts": [
-            ("Season year", year, ""),
-            ("Routes", stands.routes, f"{stands.assigned_routes} assigned"),
-            ("Observers", stands.observers, ""),
-            ("Species", stands.species, "on the checklist"),
+            (gettext("Season year"), year, ""),
+            (
+                gettext("Routes"),
+                stands.routes,
+                said("{assigned_routes} assigned", assigned_routes=stands.assigned_routes),
+            ),
+            (gettext("Observers"), stands.observers, ""),
+            (gettext("Species"), stands.species, gettext("on the checklist")),
         ],
         "facts": [
-            ("Region", program.region or "–", ""),
-            ("Time zone", program.time_zone, ""),
-            ("Temperatures", f"°{program.temperature_unit}", ""),
-            ("Distances", program.get_distance_unit_display().lower(), ""),
-            ("Contact", program.contact_email or "–", ""),
+            (gettext("Region"), program.region or "–", ""),
+            (gettext("Time zone"), program.time_zone, ""),
+            (gettext("Temperatures"), f"°{program.temperature_unit}", ""),
+            (gettext("Distances"), program.get_distance_unit_display().lower(), ""),
+            (gettext("Contact"), program.contact_email or "–", ""),
         ],
     }
     return render(request, "program/overview.html", context)
@@ -112,6 +129,6 @@ def facts(request: ProgramRequest) -> HttpResponse:
         and form.is_valid()
         and run_verb(form, change_facts, request.membership, seen=form.seen, **form.cleaned_data)
     ):
-        messages.success(request, "The facts of the program are saved.")
+        messages.success(request, gettext("The facts of the program are saved."))
         return redirect("web:program", program=program.slug)
     return render(request, "program/facts.html", {"section": "overview", "form": form})

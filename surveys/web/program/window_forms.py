@@ -2,7 +2,9 @@
 
 from django import forms
 from django.http import QueryDict
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
 from surveys.models import Program
 from surveys.models.fields import TEMPERATURE_UNITS
 from surveys.protocol.values import (
@@ -20,15 +22,20 @@ class WindowForm(forms.Form):
     """One season window. An empty form among filled ones is left out."""
 
     name = forms.CharField(max_length=60)
-    opens = MonthDayField(label="Opens on")
-    closes = MonthDayField(label="Closes on")
+    opens = MonthDayField(label=gettext_lazy("Opens on"))
+    closes = MonthDayField(label=gettext_lazy("Closes on"))
     min_air_temperature = forms.DecimalField(
-        label="Lowest air temperature", required=False, max_digits=5, decimal_places=2
+        label=gettext_lazy("Lowest air temperature"), required=False, max_digits=5, decimal_places=2
     )
     min_water_temperature = forms.DecimalField(
-        label="Lowest water temperature", required=False, max_digits=5, decimal_places=2
+        label=gettext_lazy("Lowest water temperature"),
+        required=False,
+        max_digits=5,
+        decimal_places=2,
     )
-    temperature_unit = forms.ChoiceField(label="Temperatures in", choices=TEMPERATURE_UNITS)
+    temperature_unit = forms.ChoiceField(
+        label=gettext_lazy("Temperatures in"), choices=TEMPERATURE_UNITS
+    )
 
     def __init__(self, *args: object, unit: str, **options: object) -> None:
         super().__init__(*args, **options)
@@ -50,7 +57,7 @@ class WindowForm(forms.Form):
 class BaseWindowFormSet(forms.BaseFormSet):
     def add_fields(self, form: WindowForm, index: int | None) -> None:
         super().add_fields(form, index)
-        form.fields["DELETE"].label = "Leave this window out"
+        form.fields["DELETE"].label = gettext("Leave this window out")
 
     def windows(self) -> tuple[SeasonWindow, ...]:
         """The windows as typed, in the order of the forms. Only after `is_valid`."""

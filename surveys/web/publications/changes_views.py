@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, needs
+from surveys.language import gettext
 from surveys.publishing.differences import Difference, NumberChange, difference
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.tables import TABLE
@@ -49,7 +50,7 @@ def _against(request: ProgramRequest, version: int) -> int:
     asked = request.GET.get("against", "")
     other = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 5 else version - 1
     if not 1 <= other < version:
-        raise Http404("There is no such earlier version.")
+        raise Http404(gettext("There is no such earlier version."))
     return other
 
 

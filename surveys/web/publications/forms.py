@@ -3,7 +3,9 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext, said
 from surveys.publishing.publish import Preview
 
 
@@ -12,30 +14,36 @@ class PublishForm(forms.Form):
     visits wait, `reason` only for a correction."""
 
     seen = forms.CharField(widget=forms.HiddenInput)
-    without_open = forms.BooleanField(label="Publish without the visits that are still in review")
+    without_open = forms.BooleanField(
+        label=gettext_lazy("Publish without the visits that are still in review")
+    )
     reason = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 3}),
         max_length=2000,
-        help_text="Readers of the earlier version see this, such as: two visits of 2023 came late.",
+        help_text=gettext_lazy(
+            "Readers of the earlier version see this, such as: two visits of 2023 came late."
+        ),
     )
 
     def __init__(self, *args: Any, preview: Preview, open_count: int, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if open_count:
-            words = "visit that is" if open_count == 1 else "visits that are"
-            self.fields[
-                "without_open"
-            ].label = f"Publish without the {open_count} {words} still in review"
-            self.fields["without_open"].error_messages["required"] = (
+            words = gettext("visit that is") if open_count == 1 else gettext("visits that are")
+            self.fields["without_open"].label = said(
+                "Publish without the {open_count} {words} still in review",
+                open_count=open_count,
+                words=words,
+            )
+            self.fields["without_open"].error_messages["required"] = gettext(
                 "Tick this to publish without them, or decide them first."
             )
         else:
             del self.fields["without_open"]
         if preview.previous:
-            self.fields[
-                "reason"
-            ].label = f"Why does this version replace version {preview.previous.version}?"
-            self.fields["reason"].error_messages["required"] = (
+            self.fields["reason"].label = said(
+                "Why does this version replace version {version}?", version=preview.previous.version
+            )
+            self.fields["reason"].error_messages["required"] = gettext(
                 "Say why. Readers of the earlier version need to know."
             )
         else:

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.access import Permission, ProgramRequest, needs
 from surveys.fitting.stored import stored_fits
+from surveys.language import gettext, said
 from surveys.models import BackgroundRun, RunKind
 from surveys.publishing.closing import (
     last_closed_season,
@@ -81,12 +82,18 @@ def publishing_run(request: ProgramRequest, run_id: int) -> HttpResponse:
     program = request.membership.program
     run = get_object_or_404(program.runs.filter(kind=RunKind.PUBLISH), pk=run_id)
     season_year = run.options["season_year"]
-    publications = {"name": "Publications", "url": reverse("web:publications", args=[program.slug])}
+    publications = {
+        "name": gettext("Publications"),
+        "url": reverse("web:publications", args=[program.slug]),
+    }
     return run_page(
         request,
         run,
-        heading=f"Publishing season {season_year}",
-        crumbs=[publications, {"name": f"Season {season_year}", "url": ""}],
+        heading=said("Publishing season {season_year}", season_year=season_year),
+        crumbs=[
+            publications,
+            {"name": said("Season {season_year}", season_year=season_year), "url": ""},
+        ],
         outcome="publications/run_outcome.html",
     )
 

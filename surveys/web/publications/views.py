@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, may_have_exact_places, needs
+from surveys.language import gettext
 from surveys.models import Audience, Publication
 from surveys.publishing.citing import citation_text
 from surveys.publishing.described import Described
@@ -78,7 +79,7 @@ def publication_file(
     published = publication_or_404(request, season_year, version)
     file = file_of(published, kind, exact=may_have_exact_places(request.membership))
     if file is None:
-        raise Http404("This publication has no such file.")
+        raise Http404(gettext("This publication has no such file."))
     if file.audience == Audience.EXACT:
         note_exact_download(
             request.membership, what=f"{published.title}: {kind}", path=request.path
@@ -102,5 +103,5 @@ def publication_or_404(request: ProgramRequest, season_year: int, version: int) 
         .first()
     )
     if publication is None:
-        raise Http404("There is no such publication in this program.")
+        raise Http404(gettext("There is no such publication in this program."))
     return publication

@@ -27,6 +27,7 @@ from accounts.access import (
     membership_of,
     require,
 )
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     Publication,
@@ -81,7 +82,7 @@ def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResp
         published_program = Program.objects.filter(slug=program).first()
         if key is not None:
             if not _key_is_valid(published_program, key):
-                raise Http404("This link opens nothing. It may have been renewed.")
+                raise Http404(gettext("This link opens nothing. It may have been renewed."))
         elif (
             published_program is None
             or published_program.publication_audience != PublicationAudience.PUBLIC
@@ -156,7 +157,7 @@ def published_year(request: ReaderRequest, season_year: int) -> HttpResponse:
     """Redirect to the newest version of a season year."""
     newest = _versions(request).filter(season_year=season_year).first()
     if newest is None:
-        raise Http404("Nothing is published for this season year.")
+        raise Http404(gettext("Nothing is published for this season year."))
     response = redirect(request.addresses.version(newest))
     response["Cache-Control"] = "no-cache"
     return response
@@ -230,7 +231,7 @@ def published_citation(
         return _machine_readable(request, text, CSL_JSON, name=f"{cited.key}.json")
     if form == "txt":
         return _machine_readable(request, citation_text(cited) + "\n", "text/plain; charset=utf-8")
-    raise Http404("A citation is given as txt, bib or json.")
+    raise Http404(gettext("A citation is given as txt, bib or json."))
 
 
 @for_readers
@@ -241,7 +242,7 @@ def published_file(
     publication = _publication(request, season_year, version)
     file = file_of(publication, kind, exact=False)
     if file is None:
-        raise Http404("This publication has no such file.")
+        raise Http404(gettext("This publication has no such file."))
     file.publication = publication
     response = file_response(request, file, public=_is_public(request))
     response["Link"] = f'<{request.addresses.version(publication)}>; rel="collection"'
@@ -270,7 +271,7 @@ def _newest(request: ReaderRequest, season_year: int) -> Publication:
 def _publication(request: ReaderRequest, season_year: int, version: int) -> Publication:
     publication = _versions(request).filter(season_year=season_year, version=version).first()
     if publication is None:
-        raise Http404("There is no such publication.")
+        raise Http404(gettext("There is no such publication."))
     return publication
 
 
@@ -303,7 +304,7 @@ def _percent(row: dict[str, Any], name: str, times: int, *, signed: bool) -> str
         f"{float(row[end]) * times:{sign}.1f}".replace("-", "−") if row[end] else "?"
         for end in (name, f"{name}_low", f"{name}_high")
     )
-    return f"{value} % ({low} to {high})"
+    return said("{value} % ({low} to {high})", value=value, low=low, high=high)
 
 
 def _links(request: ReaderRequest, described: Described, newest: Publication) -> list[str]:

@@ -13,6 +13,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext
 from surveys.models import Recording
 from surveys.ranges import serve_file
 from surveys.visits.exceptions import (
@@ -50,7 +51,7 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     try:
         if "remove" in request.POST:
             remove_recording(member, _uuid(request.POST["remove"]))
-            messages.success(request, "The recording is gone.")
+            messages.success(request, gettext("The recording is gone."))
         elif "sound" in request.FILES:
             stop = request.POST.get("stop", "")
             store_whole_file(
@@ -61,9 +62,9 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
                 species=request.POST.get("species", ""),
                 kind=request.POST.get("kind", ""),
             )
-            messages.success(request, "The recording is kept.")
+            messages.success(request, gettext("The recording is kept."))
         else:
-            raise RecordingRefused("Choose a sound file first.")
+            raise RecordingRefused(gettext("Choose a sound file first."))
     except VisitError as error:
         messages.error(request, str(error))
     return redirect("web:sheet", program=member.program.slug, visit_id=visit_id)
@@ -86,4 +87,4 @@ def _uuid(text: str) -> UUID:
     try:
         return UUID(text)
     except ValueError:
-        raise NotYours("There is no such recording.") from None
+        raise NotYours(gettext("There is no such recording.")) from None

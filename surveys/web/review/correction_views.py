@@ -18,6 +18,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext
 from surveys.models import (
     Visit,
     VisitState,
@@ -64,7 +65,7 @@ def correct(request: ProgramRequest, visit: UUID) -> HttpResponse:
     if request.POST.get("then") == "column":
         return _show(request, shown, changes, ReasonForm(initial=request.POST.dict()))
     if not changes:
-        problem = "No cell was changed, so there is nothing to correct."
+        problem = gettext("No cell was changed, so there is nothing to correct.")
         return _show(
             request, shown, changes, form, problem=problem, status=HTTPStatus.UNPROCESSABLE_ENTITY
         )
@@ -83,7 +84,7 @@ def correct(request: ProgramRequest, visit: UUID) -> HttpResponse:
         is_stale = isinstance(error, StaleRevision | WrongState)
         status = HTTPStatus.CONFLICT if is_stale else HTTPStatus.UNPROCESSABLE_ENTITY
         return _show(request, current, changes, form, problem=str(error), status=status)
-    messages.success(request, "Corrected. The rules looked at the sheet again.")
+    messages.success(request, gettext("Corrected. The rules looked at the sheet again."))
     return _redirect_to_visit(request, corrected)
 
 

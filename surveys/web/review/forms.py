@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from django import forms
 from django.http import QueryDict
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
 from surveys.models import (
     Settlement,
     StoredFinding,
@@ -29,9 +31,9 @@ class QueueForm(forms.Form):
     region = forms.CharField(required=False, widget=forms.Select)
     observer = forms.IntegerField(required=False, widget=forms.Select, max_value=LARGEST)
     season_year = forms.IntegerField(
-        label="Season", required=False, widget=forms.Select, max_value=LARGEST
+        label=gettext_lazy("Season"), required=False, widget=forms.Select, max_value=LARGEST
     )
-    open = forms.BooleanField(label="Only with open queries", required=False)
+    open = forms.BooleanField(label=gettext_lazy("Only with open queries"), required=False)
 
     def __init__(self, data: QueryDict, offered: Choices | None = None) -> None:
         super().__init__(data)
@@ -45,7 +47,7 @@ class QueueForm(forms.Form):
             "season_year": [(year, str(year)) for year in offered.season_years],
         }
         for name, rows in self.offered.items():
-            self.fields[name].widget.choices = [("", "All"), *rows]
+            self.fields[name].widget.choices = [("", gettext("All")), *rows]
 
     def clean_state(self) -> str:
         state = self.cleaned_data["state"]
@@ -55,7 +57,7 @@ class QueueForm(forms.Form):
         for name, rows in self.offered.items():
             value = self.cleaned_data.get(name)
             if value not in ("", None) and value not in {row[0] for row in rows}:
-                self.add_error(name, "No visit here has this. Choose from the list.")
+                self.add_error(name, gettext("No visit here has this. Choose from the list."))
 
     @property
     def filters(self) -> QueueFilters:
@@ -81,10 +83,10 @@ class SettleForm(forms.Form):
     """The answer to one query, with the reason."""
 
     settlement = forms.ChoiceField(
-        label="Answer",
+        label=gettext_lazy("Answer"),
         choices=Settlement.choices,
         widget=forms.RadioSelect,
-        error_messages={"required": "Choose one of the two answers."},
+        error_messages={"required": gettext_lazy("Choose one of the two answers.")},
     )
     reason = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 2}), error_messages={"required": REASON_MISSING}
@@ -114,8 +116,10 @@ class ReasonForm(forms.Form):
     """Why cells of a submitted sheet are corrected."""
 
     reason = forms.CharField(
-        label="Reason for the correction",
-        help_text="Such as: the observer wrote to say that stops 4 and 5 were swapped.",
+        label=gettext_lazy("Reason for the correction"),
+        help_text=gettext_lazy(
+            "Such as: the observer wrote to say that stops 4 and 5 were swapped."
+        ),
         widget=forms.Textarea(attrs={"rows": 2, "form": "sheet"}),
         error_messages={"required": REASON_MISSING},
     )

@@ -6,6 +6,9 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext_lazy
+
+from surveys.language import gettext, said
 from surveys.models import (
     ListeningPeriod,
     Species,
@@ -63,23 +66,23 @@ DECISIONS = {
     for decision in (
         Decision(
             verb="send_back",
-            button="Send back",
-            question="Send the sheet back to its observer?",
-            label="Note to the observer, who also gets it by mail",
+            button=gettext_lazy("Send back"),
+            question=gettext_lazy("Send the sheet back to its observer?"),
+            label=gettext_lazy("Note to the observer, who also gets it by mail"),
             states=(VisitState.SUBMITTED,),
         ),
         Decision(
             verb="set_aside",
-            button="Set aside",
-            question="Set the visit aside?",
-            label="Why it is kept but not used",
+            button=gettext_lazy("Set aside"),
+            question=gettext_lazy("Set the visit aside?"),
+            label=gettext_lazy("Why it is kept but not used"),
             states=(VisitState.SUBMITTED,),
         ),
         Decision(
             verb="reopen",
-            button="Open again",
-            question="Take the visit back into review?",
-            label="Why it is opened again",
+            button=gettext_lazy("Open again"),
+            question=gettext_lazy("Take the visit back into review?"),
+            label=gettext_lazy("Why it is opened again"),
             states=(VisitState.ACCEPTED, VisitState.SET_ASIDE),
         ),
     )
@@ -203,9 +206,9 @@ def _condition(row: GridRow, name: str) -> str:
 
 def _silence_reason(row: GridRow) -> str:
     if row.period is None:
-        return "Not reached: missing, not silent."
+        return gettext("Not reached: missing, not silent.")
     if not row.listened:
-        return f"Skipped. {row.period.skip_reason or 'No reason given.'}"
+        return said("Skipped. {row}", row=row.period.skip_reason or "No reason given.")
     return ""
 
 
@@ -234,26 +237,34 @@ def _listened(period: ListeningPeriod, formatter: _Formatter) -> str:
 
 _FormatValue = Callable[[ListeningPeriod, _Formatter], str]
 _CONDITIONS: tuple[tuple[str, str, _FormatValue], ...] = (
-    ("arrived_at", "Arrived", lambda p, show: show.clock(p.arrived_at)),
-    ("started_at", "Start", lambda p, show: show.clock(p.started_at)),
-    ("finished_at", "End", lambda p, show: show.clock(p.finished_at)),
-    ("listened", "Start to end", _listened),
-    ("paused_minutes", "Pause, min", lambda p, show: f"{p.paused_s / 60:g}" if p.paused_s else ""),
-    ("air_temperature", "Air", lambda p, show: show.degrees(p.air_temperature_c)),
-    ("water_temperature", "In the water", lambda p, show: show.degrees(p.water_temperature_c)),
-    ("beaufort", "Wind", lambda p, show: show.number(p.beaufort)),
-    ("sky", "Sky", lambda p, show: show.number(p.sky)),
-    ("noise_index", "Noise", lambda p, show: show.number(p.noise_index)),
-    ("cars", "Cars", lambda p, show: show.number(p.cars)),
-    ("interrupted", "Broken off", lambda p, show: _YES_NO[p.interrupted]),
-    ("moonlight", "Moonlight", lambda p, show: _YES_NO[p.moonlight]),
-    ("water_tonight", "Water", lambda p, show: p.get_water_tonight_display()),
+    ("arrived_at", gettext_lazy("Arrived"), lambda p, show: show.clock(p.arrived_at)),
+    ("started_at", gettext_lazy("Start"), lambda p, show: show.clock(p.started_at)),
+    ("finished_at", gettext_lazy("End"), lambda p, show: show.clock(p.finished_at)),
+    ("listened", gettext_lazy("Start to end"), _listened),
+    (
+        "paused_minutes",
+        gettext_lazy("Pause, min"),
+        lambda p, show: f"{p.paused_s / 60:g}" if p.paused_s else "",
+    ),
+    ("air_temperature", gettext_lazy("Air"), lambda p, show: show.degrees(p.air_temperature_c)),
+    (
+        "water_temperature",
+        gettext_lazy("In the water"),
+        lambda p, show: show.degrees(p.water_temperature_c),
+    ),
+    ("beaufort", gettext_lazy("Wind"), lambda p, show: show.number(p.beaufort)),
+    ("sky", gettext_lazy("Sky"), lambda p, show: show.number(p.sky)),
+    ("noise_index", gettext_lazy("Noise"), lambda p, show: show.number(p.noise_index)),
+    ("cars", gettext_lazy("Cars"), lambda p, show: show.number(p.cars)),
+    ("interrupted", gettext_lazy("Broken off"), lambda p, show: _YES_NO[p.interrupted]),
+    ("moonlight", gettext_lazy("Moonlight"), lambda p, show: _YES_NO[p.moonlight]),
+    ("water_tonight", gettext_lazy("Water"), lambda p, show: p.get_water_tonight_display()),
     (
         "latitude",
-        "Position within",
+        gettext_lazy("Position within"),
         lambda p, show: f"{p.measured_accuracy_m:.0f} m" if p.measured_accuracy_m else "",
     ),
-    ("note", "Note", lambda p, show: p.note),
+    ("note", gettext_lazy("Note"), lambda p, show: p.note),
 )
 
 
@@ -265,9 +276,9 @@ def conditions(
         zone=visit.route.program.time_zone,
         unit=TemperatureUnit(visit.route.program.temperature_unit),
     )
-    start = _end_row(visit, "start", "At the start", formatter, cards_by_address)
+    start = _end_row(visit, "start", gettext("At the start"), formatter, cards_by_address)
     stops = [_condition_row(row, formatter, cards_by_address) for row in grid.rows if row.period]
-    end = _end_row(visit, "end", "At the end", formatter, cards_by_address)
+    end = _end_row(visit, "end", gettext("At the end"), formatter, cards_by_address)
     rows = [row for row in (start, *stops, end) if row.is_filled]
     used = [
         column
@@ -330,28 +341,42 @@ def review_facts(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
     first = min((at for p in periods if (at := p.arrived_at or p.started_at)), default=None)
     last = max((p.finished_at for p in periods if p.finished_at), default=None)
     hours: list[Fact] = [
-        ("Sunset", formatter.clock(sky.sunset if sky else None), "at the first stop"),
-        ("Earliest start", formatter.clock(allowed.earliest_start), "by the protocol"),
-        ("First arrival", formatter.clock(first), ""),
-        ("Last end", formatter.clock(last), ""),
         (
-            "Latest end",
-            formatter.clock(allowed.latest_end),
-            "by the protocol",
+            gettext("Sunset"),
+            formatter.clock(sky.sunset if sky else None),
+            gettext("at the first stop"),
         ),
-        ("Listened", f"{sum(row.listened for row in grid.rows)} of {len(grid.rows)}", "stops"),
+        (
+            gettext("Earliest start"),
+            formatter.clock(allowed.earliest_start),
+            gettext("by the protocol"),
+        ),
+        (gettext("First arrival"), formatter.clock(first), ""),
+        (gettext("Last end"), formatter.clock(last), ""),
+        (
+            gettext("Latest end"),
+            formatter.clock(allowed.latest_end),
+            gettext("by the protocol"),
+        ),
+        (
+            gettext("Listened"),
+            said(
+                "{sum} of {rows}", sum=sum(row.listened for row in grid.rows), rows=len(grid.rows)
+            ),
+            "stops",
+        ),
     ]
     facts: list[Fact] = [
-        ("Observer", visit.observer.name, ""),
-        ("Second observer", visit.second_observer, ""),
-        ("Season", visit.season_year, visit.window or "outside every window"),
-        ("Entered by", visit.get_source_display(), ""),
+        (gettext("Observer"), visit.observer.name, ""),
+        (gettext("Second observer"), visit.second_observer, ""),
+        (gettext("Season"), visit.season_year, visit.window or gettext("outside every window")),
+        (gettext("Entered by"), visit.get_source_display(), ""),
         (
-            "Rain in the 48 h before",
+            gettext("Rain in the 48 h before"),
             show_rain(visit.rain_48h_mm, program.rain_unit, is_trace=visit.rain_48h_is_trace),
             "",
         ),
-        ("Days since the last rain", formatter.number(visit.days_since_rain), ""),
+        (gettext("Days since the last rain"), formatter.number(visit.days_since_rain), ""),
     ]
     return {
         "hours": [fact for fact in hours if fact[1]],
@@ -379,7 +404,7 @@ def review_map(
         ]
         if cards_here:
             facts["url"] = f"{here}#finding-{cards_here[0].finding.pk}"
-            facts["link"] = f"Go to {cards_here[0].mark}"
+            facts["link"] = said("Go to {mark}", mark=cards_here[0].mark)
     return collection
 
 

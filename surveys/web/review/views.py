@@ -14,6 +14,7 @@ from django.db.models import QuerySet
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from accounts.access import (
@@ -21,6 +22,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.models import (
     ReviewStep,
     StoredFinding,
@@ -70,10 +72,10 @@ from surveys.web.sheets.history import sheet_revisions
 
 PAGE_SIZE = 25
 TAB_NAMES = {
-    VisitState.SUBMITTED: "Waiting",
-    VisitState.SENT_BACK: "Sent back",
-    VisitState.ACCEPTED: "Accepted",
-    VisitState.SET_ASIDE: "Set aside",
+    VisitState.SUBMITTED: gettext_lazy("Waiting"),
+    VisitState.SENT_BACK: gettext_lazy("Sent back"),
+    VisitState.ACCEPTED: gettext_lazy("Accepted"),
+    VisitState.SET_ASIDE: gettext_lazy("Set aside"),
 }
 
 
@@ -148,7 +150,7 @@ def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
 
     def act() -> Visit:
         if not StoredFinding.objects.filter(pk=finding, visit=visit).exists():
-            raise NotYours("This query is no longer there: the visit was submitted again.")
+            raise NotYours(gettext("This query is no longer there: the visit was submitted again."))
         return verbs.settle(
             request.membership,
             finding,
@@ -174,7 +176,7 @@ def accept(request: ProgramRequest, visit: UUID) -> HttpResponse:
     def act() -> Visit:
         return verbs.accept(request.membership, visit, revision=attempt.seen)
 
-    return _redirect_to_next(request, carry_out(request, visit, attempt, act), "Accepted")
+    return _redirect_to_next(request, carry_out(request, visit, attempt, act), gettext("Accepted"))
 
 
 @require_http_methods(["GET", "POST"])
@@ -189,7 +191,9 @@ def send_back(request: ProgramRequest, visit: UUID) -> HttpResponse:
             site_url=request.build_absolute_uri("/"),
         )
 
-    return _redirect_to_next(request, _decide(request, visit, "send_back", act), "Sent back")
+    return _redirect_to_next(
+        request, _decide(request, visit, "send_back", act), gettext("Sent back")
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -198,7 +202,9 @@ def set_aside(request: ProgramRequest, visit: UUID) -> HttpResponse:
     def act(note: str, revision: int) -> Visit:
         return verbs.set_aside(request.membership, visit, note=note, revision=revision)
 
-    return _redirect_to_next(request, _decide(request, visit, "set_aside", act), "Set aside")
+    return _redirect_to_next(
+        request, _decide(request, visit, "set_aside", act), gettext("Set aside")
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -210,7 +216,7 @@ def reopen(request: ProgramRequest, visit: UUID) -> HttpResponse:
     reopened = _decide(request, visit, "reopen", act)
     if isinstance(reopened, HttpResponse):
         return reopened
-    messages.success(request, "The visit is in review again and counts no longer.")
+    messages.success(request, gettext("The visit is in review again and counts no longer."))
     return redirect(visit_url(request, reopened))
 
 
@@ -258,7 +264,15 @@ def _redirect_to_next(
     """After a decision, redirect to the next waiting visit, or to the queue when it is empty."""
     if isinstance(decided, HttpResponse):
         return decided
-    messages.success(request, f"{word}: {decided.route}, night of {day(decided.night)}.")
+    messages.success(
+        request,
+        said(
+            "{word}: {route}, night of {day}.",
+            word=word,
+            route=decided.route,
+            day=day(decided.night),
+        ),
+    )
     filters = replace(_filters(request), state=VisitState.SUBMITTED)
     next_visit = next_waiting(request.membership, filters, decided)
     if next_visit:
@@ -278,7 +292,7 @@ def _show(
     member = request.membership
     visit = find_visit(member, visit_id)
     if visit.state not in STATES:
-        raise NotYours("This visit has not been handed in yet.")
+        raise NotYours(gettext("This visit has not been handed in yet."))
     filters = _filters(request)
     neighboring = neighbors(member, filters, visit)
     context = _page(request, visit) | recording_list(member, visit)

@@ -10,6 +10,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.safestring import SafeString
 
+from surveys.language import gettext, said
 from surveys.models import Program
 from surveys.seasons.route_years import (
     RouteRow,
@@ -68,17 +69,27 @@ def _stops(route_year: RouteYear) -> SafeString:
 def _stop_words(route_year: RouteYear) -> dict[str, str]:
     return {
         "small": f"{route_year.stops_detected}/{route_year.stops_listened}",
-        "label": f"{route_year.stops_detected} of {route_year.stops_listened} stops",
+        "label": said(
+            "{stops_detected} of {stops_listened} stops",
+            stops_detected=route_year.stops_detected,
+            stops_listened=route_year.stops_listened,
+        ),
     }
 
 
 def _effort(route_year: RouteYear) -> SafeString:
     return _words(
-        main="1 visit" if route_year.visits == 1 else f"{route_year.visits} visits",
+        main=gettext("1 visit")
+        if route_year.visits == 1
+        else said("{visits} visits", visits=route_year.visits),
         small=f"{route_year.windows_done}/{route_year.windows_due}",
         label=(
-            f"{route_year.windows_done} of {route_year.windows_due} windows done, "
-            f"{route_year.periods} stops listened to"
+            said(
+                "{windows_done} of {windows_due} windows done, {periods} stops listened to",
+                windows_done=route_year.windows_done,
+                windows_due=route_year.windows_due,
+                periods=route_year.periods,
+            )
         ),
     )
 

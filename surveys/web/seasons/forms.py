@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     Species,
@@ -18,9 +20,9 @@ from surveys.seasons.options import (
 from surveys.seasons.route_years import season_years
 
 MEASURES = (
-    ("index", "Highest call index"),
-    ("stops", "Stops with calls"),
-    ("effort", "Effort"),
+    ("index", gettext_lazy("Highest call index")),
+    ("stops", gettext_lazy("Stops with calls")),
+    ("effort", gettext_lazy("Effort")),
 )
 
 
@@ -47,30 +49,35 @@ class Filters:
 class TableFilter(forms.Form):
     """Species, region and years."""
 
-    species = forms.ChoiceField(label="Species", required=False)
-    region = forms.ChoiceField(label="Region", required=False)
+    species = forms.ChoiceField(label=gettext_lazy("Species"), required=False)
+    region = forms.ChoiceField(label=gettext_lazy("Region"), required=False)
     since = forms.TypedChoiceField(
-        label="From season", required=False, coerce=int, empty_value=None
+        label=gettext_lazy("From season"), required=False, coerce=int, empty_value=None
     )
-    until = forms.TypedChoiceField(label="To season", required=False, coerce=int, empty_value=None)
+    until = forms.TypedChoiceField(
+        label=gettext_lazy("To season"), required=False, coerce=int, empty_value=None
+    )
 
     def __init__(self, data: Any, *, program: Program) -> None:
         super().__init__(data)
         self.checklist = {species.code: species for species in checklist_species(program)}
         self.years = season_years(program)
         self.fields["species"].choices = [
-            ("", "All species"),
+            ("", gettext("All species")),
             *((code, species.name) for code, species in self.checklist.items()),
         ]
         _offer_regions(self, program)
-        for name, words in (("since", "First"), ("until", "Last")):
+        for name, words in (("since", gettext("First")), ("until", gettext("Last"))):
             self.fields[name].choices = [("", words), *year_choices(self.years)]
 
     def clean(self) -> dict[str, Any]:
         data = super().clean()
         since, until = data.get("since"), data.get("until")
         if since and until and since > until:
-            self.add_error("until", f"This ends before season {since}. Choose {since} or later.")
+            self.add_error(
+                "until",
+                said("This ends before season {since}. Choose {since} or later.", since=since),
+            )
         return data
 
     @property
@@ -87,14 +94,18 @@ class TableFilter(forms.Form):
 
 
 class SeasonsFilter(TableFilter):
-    measure = forms.ChoiceField(label="In each cell", choices=MEASURES, required=False)
+    measure = forms.ChoiceField(
+        label=gettext_lazy("In each cell"), choices=MEASURES, required=False
+    )
 
 
 class CoverageFilter(forms.Form):
     """One season year and a region."""
 
-    year = forms.TypedChoiceField(label="Season", required=False, coerce=int, empty_value=None)
-    region = forms.ChoiceField(label="Region", required=False)
+    year = forms.TypedChoiceField(
+        label=gettext_lazy("Season"), required=False, coerce=int, empty_value=None
+    )
+    region = forms.ChoiceField(label=gettext_lazy("Region"), required=False)
 
     def __init__(self, data: Any, *, program: Program) -> None:
         self.current = current_season_year(program)
@@ -125,7 +136,10 @@ class VisitsFilter(TableFilter):
 def _offer_regions(form: forms.Form, program: Program) -> None:
     """Set the choices of `region`, or drop the field when the program has no regions."""
     names = regions(program)
-    form.fields["region"].choices = [("", "All regions"), *((name, name) for name in names)]
+    form.fields["region"].choices = [
+        ("", gettext("All regions")),
+        *((name, name) for name in names),
+    ]
     if not names:
         del form.fields["region"]
 

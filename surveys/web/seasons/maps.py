@@ -6,6 +6,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     Route,
@@ -54,7 +55,7 @@ def season_map(
                 index=NOT_REACHED if stop.highest_index is None else stop.highest_index,
                 lines=[str(route), _listened(stop.periods)],
                 url=url,
-                link="Visits to this route",
+                link=gettext("Visits to this route"),
             )
             for stop, place in zip(route_stops, places, strict=True)
         )
@@ -75,15 +76,18 @@ def _route_marker(
     indexes = [stop.highest_index for stop in stops if stop.highest_index is not None]
     heard = sum(index > 0 for index in indexes)
     return _feature(
-        "Point",
+        gettext("Point"),
         places[middle],
         kind="route",
         name=str(route),
         places=[places[number] for number in by_middle],
         index=max(indexes, default=NOT_REACHED),
-        lines=[f"Calls at {heard} of {len(indexes)} stops", "Zoom in to see the stops."],
+        lines=[
+            said("Calls at {heard} of {indexes} stops", heard=heard, indexes=len(indexes)),
+            gettext("Zoom in to see the stops."),
+        ],
         url=url,
-        link="Visits to this route",
+        link=gettext("Visits to this route"),
     )
 
 
@@ -97,7 +101,7 @@ def visit_map(visit: Visit, grid: VisitGrid) -> dict[str, Any]:
 
 def _heard(row: GridRow, grid: VisitGrid) -> dict[str, Any]:
     if not row.listened:
-        words = "Skipped" if row.period else "Not reached"
+        words = gettext("Skipped") if row.period else gettext("Not reached")
         reason = row.period.skip_reason if row.period else ""
         return {"index": NOT_REACHED, "lines": [f"{words}: {reason}" if reason else words]}
     heard = [
@@ -107,18 +111,22 @@ def _heard(row: GridRow, grid: VisitGrid) -> dict[str, Any]:
     ]
     sure = [value for value, _ in heard if isinstance(value, int)]
     lines = [f"{name}: {value if isinstance(value, int) else 'not sure'}" for value, name in heard]
-    return {"index": max(sure, default=0), "lines": lines or ["Nothing heard"]}
+    return {"index": max(sure, default=0), "lines": lines or [gettext("Nothing heard")]}
 
 
 def _listened(periods: int) -> str:
     if periods == 0:
-        return "Not listened to in these seasons"
-    return "Listened to once" if periods == 1 else f"Listened to {periods} times"
+        return gettext("Not listened to in these seasons")
+    return (
+        gettext("Listened to once")
+        if periods == 1
+        else said("Listened to {periods} times", periods=periods)
+    )
 
 
 def _feature(geometry: str, coordinates: list, **properties: Any) -> dict[str, Any]:
     return {
-        "type": "Feature",
+        "type": gettext("Feature"),
         "geometry": {"type": geometry, "coordinates": coordinates},
         "properties": properties,
     }

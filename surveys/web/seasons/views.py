@@ -15,6 +15,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext
 from surveys.models import Program
 from surveys.seasons.coverage import (
     Coverage,
@@ -191,9 +192,9 @@ def tabs(request: HttpRequest, current: str) -> list[dict[str, object]]:
         if request.GET.get(key)
     }
     names = (
-        ("seasons", "Routes and years", kept),
-        ("season_coverage", "Coverage", {k: v for k, v in kept.items() if k == "region"}),
-        ("season_map", "Map", kept),
+        ("seasons", gettext("Routes and years"), kept),
+        ("season_coverage", gettext("Coverage"), {k: v for k, v in kept.items() if k == "region"}),
+        ("season_map", gettext("Map"), kept),
     )
     return [
         {

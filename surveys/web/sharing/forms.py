@@ -1,6 +1,7 @@
 """Forms for sharing data: settings of the program, access tokens, consent to be named."""
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from accounts.access import may_have_exact_places
 from accounts.models import (
@@ -8,6 +9,7 @@ from accounts.models import (
     Scope,
 )
 from accounts.tokens import LIFETIMES_DAYS
+from surveys.language import gettext
 from surveys.models import (
     DataLicense,
     Program,
@@ -21,50 +23,59 @@ from surveys.web.forms.seen import SeenForm
 def _countries() -> list[tuple[str, str]]:
     """Choices of country, by name; the codes are those of ISO 3166-1 alpha-2."""
     named = sorted((name, code) for code, name in countries().items())
-    return [("", "Not given"), *((code, f"{name} ({code})") for name, code in named)]
+    return [("", gettext("Not given")), *((code, f"{name} ({code})") for name, code in named)]
 
 
 class SharingForm(SeenForm):
     """The arguments of `change_sharing`."""
 
     place_sharing = forms.TypedChoiceField(
-        label="Places are published",
+        label=gettext_lazy("Places are published"),
         coerce=int,
         choices=[
-            (Sensitivity.OPEN, "exactly, with the names of routes and stops"),
-            (Sensitivity.LOW, "to 0.001°: a square of about 100 m"),
-            (Sensitivity.MEDIUM, "to 0.01°: a square of about 1 km"),
-            (Sensitivity.HIGH, "to 0.1°: a square of about 10 km"),
-            (Sensitivity.EXTREME, "not at all: the region of the route only"),
+            (Sensitivity.OPEN, gettext_lazy("exactly, with the names of routes and stops")),
+            (Sensitivity.LOW, gettext_lazy("to 0.001°: a square of about 100 m")),
+            (Sensitivity.MEDIUM, gettext_lazy("to 0.01°: a square of about 1 km")),
+            (Sensitivity.HIGH, gettext_lazy("to 0.1°: a square of about 10 km")),
+            (Sensitivity.EXTREME, gettext_lazy("not at all: the region of the route only")),
         ],
         widget=forms.RadioSelect,
-        help_text="A sensitive species makes it coarser for every stop of the routes where it was "
-        "recorded, never finer. The table below shows what a reader will see.",
+        help_text=gettext_lazy(
+            "A sensitive species makes it coarser for every stop of the routes where "
+            "it was recorded, never finer. The table below shows what a reader will "
+            "see."
+        ),
     )
     publication_audience = forms.ChoiceField(
-        label="Publications are seen by",
+        label=gettext_lazy("Publications are seen by"),
         choices=[
-            (PublicationAudience.MEMBERS, "members of the program only"),
-            (PublicationAudience.LINK, "members, and whoever has the link"),
+            (PublicationAudience.MEMBERS, gettext_lazy("members of the program only")),
+            (PublicationAudience.LINK, gettext_lazy("members, and whoever has the link")),
             (PublicationAudience.PUBLIC, "everybody"),
         ],
         widget=forms.RadioSelect,
-        help_text="Holds at once, for earlier publications too. What somebody has downloaded "
-        "stays with them.",
+        help_text=gettext_lazy(
+            "Holds at once, for earlier publications too. What somebody has "
+            "downloaded stays with them."
+        ),
     )
     data_license = forms.ChoiceField(
-        label="License of the data",
+        label=gettext_lazy("License of the data"),
         choices=DataLicense.choices,
         widget=forms.RadioSelect,
-        help_text="Holds for what is published from now on; earlier versions keep theirs.",
+        help_text=gettext_lazy(
+            "Holds for what is published from now on; earlier versions keep theirs."
+        ),
     )
     country_code = forms.ChoiceField(
-        label="Country",
+        label=gettext_lazy("Country"),
         choices=_countries,
         required=False,
-        help_text="Its code goes with the events of the Darwin Core Archive, so that those who "
-        "gather data of many countries can sort them. Leave it blank where there is no one "
-        "country.",
+        help_text=gettext_lazy(
+            "Its code goes with the events of the Darwin Core Archive, so that those "
+            "who gather data of many countries can sort them. Leave it blank where "
+            "there is no one country."
+        ),
     )
 
     def __init__(self, *args: object, program: Program, **options: object) -> None:
@@ -76,15 +87,18 @@ class TokenForm(forms.Form):
     """The arguments of `make_token`."""
 
     name = forms.CharField(
-        label="What it is for",
+        label=gettext_lazy("What it is for"),
         max_length=60,
-        help_text="So that you can tell your tokens apart, such as “yearly report”.",
+        help_text=gettext_lazy("So that you can tell your tokens apart, such as “yearly report”."),
     )
     scope = forms.ChoiceField(
-        label="It opens", choices=Scope.choices, initial=Scope.RECORDS, widget=forms.RadioSelect
+        label=gettext_lazy("It opens"),
+        choices=Scope.choices,
+        initial=Scope.RECORDS,
+        widget=forms.RadioSelect,
     )
     days = forms.TypedChoiceField(
-        label="It holds for",
+        label=gettext_lazy("It holds for"),
         coerce=int,
         choices=[(days, f"{days} days") for days in LIFETIMES_DAYS],
         initial=90,
@@ -100,9 +114,11 @@ class TokenForm(forms.Form):
 
 class NamedForm(forms.Form):
     named = forms.BooleanField(
-        label="My name may appear in publications",
+        label=gettext_lazy("My name may appear in publications"),
         required=False,
-        help_text="In the tables of visits and among the thanks. Without this you appear under a "
-        "pseudonym such as “Observer K7Q2M4X9TB”. It holds for what is published from now on; "
-        "earlier publications never change.",
+        help_text=gettext_lazy(
+            "In the tables of visits and among the thanks. Without this you appear "
+            "under a pseudonym such as “Observer K7Q2M4X9TB”. It holds for what is "
+            "published from now on; earlier publications never change."
+        ),
     )

@@ -3,8 +3,10 @@
 import datetime as dt
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from accounts.models import Membership
+from surveys.language import gettext
 from surveys.models import Route
 from surveys.protocol.nights import night_of
 from surveys.visits.tonight import all_routes
@@ -16,11 +18,13 @@ class NewSheetForm(forms.Form):
     route = forms.ModelChoiceField(
         Route.objects.none(),
         to_field_name="code",
-        error_messages={"invalid_choice": "The program has no such route. Choose one."},
+        error_messages={
+            "invalid_choice": gettext_lazy("The program has no such route. Choose one.")
+        },
     )
     night = forms.DateField(
-        label="Night (date of the evening)",
-        help_text="A visit that ended after midnight belongs to the evening before.",
+        label=gettext_lazy("Night (date of the evening)"),
+        help_text=gettext_lazy("A visit that ended after midnight belongs to the evening before."),
         widget=forms.DateInput(attrs={"type": "date"}),
     )
 
@@ -33,5 +37,5 @@ class NewSheetForm(forms.Form):
     def clean_night(self) -> dt.date:
         night = self.cleaned_data["night"]
         if night > self.tonight:
-            raise forms.ValidationError("This night has not come yet. Check the date.")
+            raise forms.ValidationError(gettext("This night has not come yet. Check the date."))
         return night

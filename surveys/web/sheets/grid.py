@@ -5,6 +5,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext_lazy
+
+from surveys.language import gettext, said
 from surveys.models import (
     LifeStage,
     Species,
@@ -33,12 +36,12 @@ from surveys.visits.telling import ToldFinding, tell_findings
 
 Options = tuple[tuple[str, str], ...]
 
-YES_NO: Options = (("yes", "Yes"), ("no", "No"))
+YES_NO: Options = (("yes", gettext_lazy("Yes")), ("no", gettext_lazy("No")))
 STATUS: Options = (
-    (PeriodStatus.LISTENED.value, "Listened"),
-    (PeriodStatus.SKIPPED.value, "Skipped"),
+    (PeriodStatus.LISTENED.value, gettext_lazy("Listened")),
+    (PeriodStatus.SKIPPED.value, gettext_lazy("Skipped")),
 )
-FOLDS: Options = (("first", "first time"), ("second", "second time"))
+FOLDS: Options = (("first", gettext_lazy("first time")), ("second", gettext_lazy("second time")))
 RAIN_UNITS: Options = ((RainUnit.INCHES.value, "inches"), (RainUnit.MILLIMETERS.value, "mm"))
 SPARE_SIGHTINGS = 2
 
@@ -158,7 +161,7 @@ def _grid(
         columns=columns,
         rows=rows,
         sightings=_sightings(visit.cells, maker, rows, catalog),
-        notes=maker.cell("notes", "Notes"),
+        notes=maker.cell("notes", gettext("Notes")),
         findings=findings,
     )
 
@@ -195,7 +198,9 @@ class _CellMaker:
     ) -> Cell:
         fold_cell = None
         if fold:
-            fold_cell = self.cell(f"{address}.fold", f"{label}: which of the two", options=FOLDS)
+            fold_cell = self.cell(
+                f"{address}.fold", said("{label}: which of the two", label=label), options=FOLDS
+            )
         return Cell(
             address=address,
             label=label,
@@ -210,24 +215,24 @@ class _CellMaker:
 def _columns(
     species: Iterable[Species], *, unit: str, water_temperature: bool
 ) -> tuple[Column, ...]:
-    water = (Column(field="water_temperature", heading=f"Water °{unit}"),)
+    water = (Column(field="water_temperature", heading=said("Water °{unit}", unit=unit)),)
     return (
         Column(
             field="status",
-            heading="Listened or skipped",
+            heading=gettext("Listened or skipped"),
             css="sheet__choice sheet__status",
             options=STATUS,
         ),
-        Column(field="arrived_at", heading="Arrived", css="sheet__clock", hint="21:14"),
-        Column(field="started_at", heading="Start", css="sheet__clock", hint="21:15"),
-        Column(field="finished_at", heading="End", css="sheet__clock", hint="21:20"),
-        Column(field="paused_minutes", heading="Pause, min"),
-        Column(field="air_temperature", heading=f"Air °{unit}"),
+        Column(field="arrived_at", heading=gettext("Arrived"), css="sheet__clock", hint="21:14"),
+        Column(field="started_at", heading=gettext("Start"), css="sheet__clock", hint="21:15"),
+        Column(field="finished_at", heading=gettext("End"), css="sheet__clock", hint="21:20"),
+        Column(field="paused_minutes", heading=gettext("Pause, min")),
+        Column(field="air_temperature", heading=said("Air °{unit}", unit=unit)),
         *(water if water_temperature else ()),
-        Column(field="beaufort", heading="Wind"),
-        Column(field="sky", heading="Sky"),
-        Column(field="noise_index", heading="Noise"),
-        Column(field="cars", heading="Cars"),
+        Column(field="beaufort", heading=gettext("Wind")),
+        Column(field="sky", heading=gettext("Sky")),
+        Column(field="noise_index", heading=gettext("Noise")),
+        Column(field="cars", heading=gettext("Cars")),
         *(
             Column(
                 field=f"calls.{kind.code}",
@@ -236,16 +241,20 @@ def _columns(
             )
             for kind in species
         ),
-        Column(field="interrupted", heading="Broken off", options=YES_NO, css="sheet__choice"),
-        Column(field="moonlight", heading="Moonlight", options=YES_NO, css="sheet__choice"),
+        Column(
+            field="interrupted", heading=gettext("Broken off"), options=YES_NO, css="sheet__choice"
+        ),
+        Column(
+            field="moonlight", heading=gettext("Moonlight"), options=YES_NO, css="sheet__choice"
+        ),
         Column(
             field="water_tonight",
-            heading="Water",
+            heading=gettext("Water"),
             options=tuple(WaterTonight.choices),
             css="sheet__choice",
         ),
-        Column(field="skip_reason", heading="If skipped, why", css="sheet__text"),
-        Column(field="note", heading="Note", css="sheet__text"),
+        Column(field="skip_reason", heading=gettext("If skipped, why"), css="sheet__text"),
+        Column(field="note", heading=gettext("Note"), css="sheet__text"),
     )
 
 
@@ -253,7 +262,7 @@ def _row(stop: Stop, columns: tuple[Column, ...], maker: _CellMaker, folds: bool
     cells = tuple(
         maker.cell(
             f"stops.{stop.number}.{column.field}",
-            f"Stop {stop.number}, {column.heading}",
+            said("Stop {stop_number}, {heading}", stop_number=stop.number, heading=column.heading),
             options=column.options,
             css=column.css,
             fold=folds and column.field in CLOCK_FIELDS,
@@ -270,20 +279,24 @@ def _row(stop: Stop, columns: tuple[Column, ...], maker: _CellMaker, folds: bool
 
 def _evening(maker: _CellMaker) -> tuple[Cell, ...]:
     unit = (("C", "°C"), ("F", "°F"))
-    ends = (("start", "At the start"), ("end", "At the end"))
-    weather = (("air_temperature", "air temperature"), ("beaufort", "wind force"), ("sky", "sky"))
+    ends = (("start", gettext("At the start")), ("end", gettext("At the end")))
+    weather = (
+        ("air_temperature", gettext("air temperature")),
+        ("beaufort", gettext("wind force")),
+        ("sky", "sky"),
+    )
     return (
-        maker.cell("night", "Night (date of the evening)"),
-        maker.cell("temperature_unit", "Temperatures are in", options=unit),
-        maker.cell("second_observer", "Second observer"),
+        maker.cell("night", gettext("Night (date of the evening)")),
+        maker.cell("temperature_unit", gettext("Temperatures are in"), options=unit),
+        maker.cell("second_observer", gettext("Second observer")),
         *(
             maker.cell(f"{end}.{field}", f"{when}: {words}")
             for end, when in ends
             for field, words in weather
         ),
-        maker.cell("rain_48h", "Rain in the past 48 hours (T = trace)"),
-        maker.cell("rain_unit", "Rain is in", options=RAIN_UNITS),
-        maker.cell("days_since_rain", "Days since the last rain"),
+        maker.cell("rain_48h", gettext("Rain in the past 48 hours (T = trace)")),
+        maker.cell("rain_unit", gettext("Rain is in"), options=RAIN_UNITS),
+        maker.cell("days_since_rain", gettext("Days since the last rain")),
     )
 
 
@@ -298,18 +311,22 @@ def _sightings(
     stop_options = tuple((str(row.number), f"{row.number} {row.name}") for row in rows)
     species = tuple((kind.code, kind.name) for kind in catalog)
     fields: tuple[tuple[str, str, Options], ...] = (
-        ("stop", "Stop", stop_options),
-        ("species", "Species", species),
-        ("life_stage", "Life stage", tuple(LifeStage.choices)),
-        ("count", "Count", ()),
-        ("color_form", "Color form", ()),
-        ("note", "Note", ()),
+        ("stop", gettext("Stop"), stop_options),
+        ("species", gettext("Species"), species),
+        ("life_stage", gettext("Life stage"), tuple(LifeStage.choices)),
+        ("count", gettext("Count"), ()),
+        ("color_form", gettext("Color form"), ()),
+        ("note", gettext("Note"), ()),
     )
     return tuple(
         (
             row,
             tuple(
-                maker.cell(f"sightings.{row}.{field}", f"Seen {row}, {name}", options=options)
+                maker.cell(
+                    f"sightings.{row}.{field}",
+                    said("Seen {row}, {name}", row=row, name=name),
+                    options=options,
+                )
                 for field, name, options in fields
             ),
         )
@@ -318,8 +335,8 @@ def _sightings(
 
 
 CODES = (
-    ("Call index", tuple(CALL_INDEX.items())),
-    ("Wind force (Beaufort)", tuple((row.force, row.sign) for row in BEAUFORT[:7])),
-    ("Sky", tuple(SKY_CODES.items())),
-    ("Noise", tuple(NOISE_INDEX.items())),
+    (gettext_lazy("Call index"), tuple(CALL_INDEX.items())),
+    (gettext_lazy("Wind force (Beaufort)"), tuple((row.force, row.sign) for row in BEAUFORT[:7])),
+    (gettext_lazy("Sky"), tuple(SKY_CODES.items())),
+    (gettext_lazy("Noise"), tuple(NOISE_INDEX.items())),
 )

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_lazy
+
+from surveys.language import said
 from surveys.models import (
     Species,
     Submission,
@@ -17,7 +20,7 @@ from surveys.visits.sheet.cells import (
     WEATHER_FIELDS,
 )
 
-_ENDS = {"start": "At the start", "end": "At the end"}
+_ENDS = {"start": gettext_lazy("At the start"), "end": gettext_lazy("At the end")}
 _UNKNOWN_PART = 9
 
 
@@ -102,7 +105,7 @@ def place_words(address: str, names: Mapping[str, str]) -> str:
         code = field.removeprefix("calls.")
         words = names.get(code, code)
     elif field.endswith(".fold"):
-        words = f"{_plain(field.removesuffix('.fold'))}, which of the two"
+        words = said("{plain}, which of the two", plain=_plain(field.removesuffix(".fold")))
     else:
         words = _plain(field)
     return f"{'Stop' if head == 'stops' else 'Seen'} {number}, {words}"

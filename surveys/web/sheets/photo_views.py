@@ -12,6 +12,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext
 from surveys.visits.exceptions import (
     PhotoRefused,
     VisitError,
@@ -36,12 +37,12 @@ def photo(request: ProgramRequest, visit_id: UUID, row: int) -> HttpResponse | F
     try:
         if "remove" in request.POST:
             remove_photo(request.membership, visit_id, row=row)
-            messages.success(request, "The photo is gone.")
+            messages.success(request, gettext("The photo is gone."))
         elif "photo" in request.FILES:
             store_photo(request.membership, visit_id, row=row, upload=request.FILES["photo"])
-            messages.success(request, "The photo is kept, without its position tags.")
+            messages.success(request, gettext("The photo is kept, without its position tags."))
         else:
-            raise PhotoRefused("Choose a picture first.")
+            raise PhotoRefused(gettext("Choose a picture first."))
     except VisitError as error:
         messages.error(request, str(error))
     return redirect("web:sheet", program=request.membership.program.slug, visit_id=visit_id)

@@ -17,6 +17,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext
 from surveys.models import Visit
 from surveys.visits.access import (
     EDITABLE,
@@ -142,7 +143,7 @@ def submit(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     except VisitError as error:
         messages.error(request, str(error))
         return _redirect_to_list(request)
-    messages.success(request, "Submitted. The coordinator will look at it. Thank you.")
+    messages.success(request, gettext("Submitted. The coordinator will look at it. Thank you."))
     return _redirect_to_list(request)
 
 
@@ -154,7 +155,7 @@ def discard(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     except VisitError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, "The draft is gone.")
+        messages.success(request, gettext("The draft is gone."))
     return _redirect_to_list(request)
 
 
@@ -170,7 +171,7 @@ def _save_whole_form(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
         return _redirect_to_list(request)
     if saved.conflicts:
         return _show(request, saved.visit, conflicts=saved.conflicts, status=409)
-    messages.success(request, "Saved.")
+    messages.success(request, gettext("Saved."))
     here = reverse(
         "web:sheet", kwargs={"program": request.membership.program.slug, "visit_id": visit_id}
     )

@@ -1,6 +1,7 @@
 """The phone survey: its page, what it needs to work offline, and the route packet."""
 
 import datetime as dt
+import hashlib
 import json
 from urllib.parse import urlencode
 from uuid import UUID
@@ -21,6 +22,7 @@ from accounts.access import (
     needs,
 )
 from surveys.models import Route
+from surveys.web.script_texts import script_catalog
 from surveys.web.survey.files import (
     STYLES,
     WORKER,
@@ -65,7 +67,7 @@ def shell(request: ProgramRequest) -> HttpResponse:
             },
         },
     )
-    page.headers[VERSION_HEADER] = fingerprint()
+    page.headers[VERSION_HEADER] = _version()
     return page
 
 
@@ -107,7 +109,7 @@ def worker(request: ProgramRequest) -> HttpResponse:
     install it again."""
     slug = request.membership.program.slug
     settings = {
-        "version": fingerprint(),
+        "version": _version(),
         "version_header": VERSION_HEADER,
         "shell": _url("survey", slug),
         "files": files(),
@@ -154,6 +156,15 @@ def _icon(
 ) -> dict[str, str]:
     source = request.build_absolute_uri(static(f"web/{name}"))
     return {"src": source, "sizes": sizes, "type": media_type, "purpose": purpose}
+
+
+def _version() -> str:
+    """Of the files of the screen and, in another language than that of the sources, its texts."""
+    catalog = script_catalog()
+    if not catalog:
+        return fingerprint()
+    texts = json.dumps(catalog, sort_keys=True).encode()
+    return f"{fingerprint()}-{hashlib.sha256(texts).hexdigest()[:8]}"
 
 
 def _url(name: str, slug: str) -> str:

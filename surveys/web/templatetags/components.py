@@ -10,6 +10,7 @@ from django import template
 from django.template.context import Context
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext_lazy
 
 from surveys.models import VisitState
 from surveys.protocol.values import Severity
@@ -18,9 +19,9 @@ register = template.Library()
 
 _NOT_REACHED = ("not-reached", "skipped")
 _SEVERITY_WORDS = {
-    Severity.REFUSE: ("Refuse", "Refuse"),
-    Severity.QUERY: ("Query", "Queries"),
-    Severity.NOTE: ("Note", "Notes"),
+    Severity.REFUSE: (gettext_lazy("Refuse"), gettext_lazy("Refuse")),
+    Severity.QUERY: (gettext_lazy("Query"), gettext_lazy("Queries")),
+    Severity.NOTE: (gettext_lazy("Note"), gettext_lazy("Notes")),
 }
 
 

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from django import template
 
+from surveys.language import said
 from surveys.models import Sighting
 from surveys.protocol.sky import MoonNight
 from surveys.protocol.words import duration
@@ -24,7 +25,11 @@ def moon(night: MoonNight | None) -> str:
     """`64 % lit, waxing`."""
     if night is None:
         return "–"
-    return f"{night.lit_share * 100:.0f} % lit, {'waxing' if night.waxing else 'waning'}"
+    return said(
+        "{night} % lit, {night_2}",
+        night=f"{night.lit_share * 100:.0f}",
+        night_2="waxing" if night.waxing else "waning",
+    )
 
 
 @register.filter
@@ -65,7 +70,7 @@ def sighting_details(sighting: Sighting) -> str:
     count, stop, color = sighting.count, sighting.stop, sighting.color_form
     parts = [sighting.get_life_stage_display()]
     parts += [str(count)] if count is not None else []
-    parts += [f"stop {stop.number}"] if stop else []
+    parts += [said("stop {stop_number}", stop_number=stop.number)] if stop else []
     parts += [color] if color else []
     return ", ".join(parts)
 

@@ -20,6 +20,7 @@ from accounts.tokens import (
     revoke_token,
     tokens_of,
 )
+from surveys.language import gettext, said
 from surveys.web.forms.refusals import run_verb
 from surveys.web.sharing.forms import (
     NamedForm,
@@ -56,7 +57,7 @@ def tokens(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.READ_RESULTS)
 def token_take_back(request: ProgramRequest, handle: uuid.UUID) -> HttpResponse:
     name = revoke_token(request.membership, handle)
-    messages.success(request, f"The token “{name}” opens nothing any more.")
+    messages.success(request, said("The token “{name}” opens nothing any more.", name=name))
     return redirect("web:tokens", program=request.membership.program.slug)
 
 
@@ -69,6 +70,6 @@ def named(request: HttpRequest) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         set_named(request.user, named=form.cleaned_data["named"])
-        messages.success(request, "Saved.")
+        messages.success(request, gettext("Saved."))
         return redirect("web:named")
     return render(request, "tokens/named.html", {"form": form})

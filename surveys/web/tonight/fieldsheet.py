@@ -4,10 +4,12 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from django.template.loader import render_to_string
+from django.utils.translation import gettext_lazy
 from PIL import ImageFile
 from weasyprint import CSS, HTML
 
 from accounts.models import Membership
+from surveys.language import said
 from surveys.models import ChecklistEntry
 from surveys.protocol.weather import (
     CALL_INDEX,
@@ -19,7 +21,7 @@ from surveys.visits.tonight import RouteTonight
 # and an observer's photo that arrived only in part must be refused.
 ImageFile.LOAD_TRUNCATED_IMAGES = False
 
-PAPERS = {"letter": "Letter", "a4": "A4"}
+PAPERS = {"letter": gettext_lazy("Letter"), "a4": "A4"}
 BLANK_SPECIES_COLUMNS = 2
 
 _STYLE = Path(__file__).parent / "static/tonight/fieldsheet.css"
@@ -47,4 +49,4 @@ def field_sheet_pdf(
 
 
 def _no_fetching(url: str) -> dict[str, object]:
-    raise ValueError(f"The sheet may not load {url}.")
+    raise ValueError(said("The sheet may not load {url}.", url=url))

@@ -12,6 +12,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext, said
 from surveys.models import Route
 from surveys.protocol.nights import night_of
 from surveys.visits.loading import checklist_on
@@ -63,7 +64,7 @@ def field_sheet(request: ProgramRequest, code: str) -> HttpResponse:
     """The sheet for a night without a phone: one page, letter or A4."""
     paper = request.GET.get("paper", "a4")
     if paper not in PAPERS:
-        raise Http404(f"The sheet comes as {' or '.join(PAPERS)}.")
+        raise Http404(said("The sheet comes as {papers}.", papers=" or ".join(PAPERS)))
     route_tonight = _route_or_404(request, code)
     checklist = checklist_on(request.membership.program, route_tonight.night)
     pdf = field_sheet_pdf(route_tonight, request.membership, checklist, paper)
@@ -78,9 +79,9 @@ def _route_or_404(request: ProgramRequest, code: str) -> RouteTonight:
     try:
         route_tonight = route_on_night(request.membership, code, _night(request))
     except Route.DoesNotExist as missing:
-        raise Http404("The program has no such route.") from missing
+        raise Http404(gettext("The program has no such route.")) from missing
     if route_tonight is None:
-        raise Http404("No protocol is in force for this route on that night.")
+        raise Http404(gettext("No protocol is in force for this route on that night."))
     return route_tonight
 
 

@@ -6,6 +6,7 @@ from typing import Any
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, needs
@@ -13,6 +14,7 @@ from surveys.charts import shares
 from surveys.charts.shares import Series
 from surveys.charts.words import SITES, share
 from surveys.fitting.stored import StoredFit, stored_fits
+from surveys.language import gettext, said
 from surveys.models import Program
 from surveys.seasons.route_years import route_years
 from surveys.web.trends.forms import MOST_SERIES, CompareFilter
@@ -20,7 +22,7 @@ from surveys.web.trends.freshness import freshness
 from surveys.web.trends.page import comparison_row, fit_series, route_series
 from surveys.web.trends.pictures import picture
 
-EVERYWHERE = "All regions"
+EVERYWHERE = gettext_lazy("All regions")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,8 +53,11 @@ def compare(request: ProgramRequest) -> HttpResponse:
         "sites": SITES[comparison.site],
         "most": MOST_SERIES,
         "crumbs": [
-            {"name": "Trends", "url": reverse("web:trends", kwargs={"program": program.slug})},
-            {"name": "Compare", "url": ""},
+            {
+                "name": gettext("Trends"),
+                "url": reverse("web:trends", kwargs={"program": program.slug}),
+            },
+            {"name": gettext("Compare"), "url": ""},
         ],
         "rows": [
             comparison_row(
@@ -79,7 +84,7 @@ def chart(request: ProgramRequest, form: str) -> HttpResponse:
     program = request.membership.program
     comparison = _comparison(program, _form(request))
     if not comparison.series:
-        raise Http404("There is nothing to draw.")
+        raise Http404(gettext("There is nothing to draw."))
     spec = shares.comparison_spec(comparison.title, SITES[comparison.site], comparison.series)
     # A comparison is drawn from little data, so these are the key.
     return picture(
@@ -109,7 +114,7 @@ def _comparison(program: Program, form: CompareFilter) -> Comparison:
     if form.compared == "region":
         fits = stored_fits(program, species=species[:1], site=form.site_kind, region=None)
         names = [fit.region or EVERYWHERE for fit in fits][:MOST_SERIES]
-        title = f"{species[0].name} by region"
+        title = said("{name} by region", name=species[0].name)
     else:
         chosen = {chosen_species.pk for chosen_species in species[:MOST_SERIES]}
         fits = [
@@ -118,7 +123,7 @@ def _comparison(program: Program, form: CompareFilter) -> Comparison:
             if fit.species.pk in chosen
         ]
         names = [fit.species.name for fit in fits]
-        title = f"Species, {form.place or program.name}"
+        title = said("Species, {program}", program=form.place or program.name)
     fits = fits[: len(names)]
     return Comparison(
         title=title,
@@ -145,7 +150,7 @@ def _routes(program: Program, form: CompareFilter) -> Comparison:
         if row.code in chosen
     )
     return Comparison(
-        title=f"{species.name} by route, not corrected",
+        title=said("{species_name} by route, not corrected", species_name=species.name),
         site="stop",
         series=series,
         fits=(None,) * len(series),
@@ -165,7 +170,15 @@ def _alt(comparison: Comparison) -> str:
         if known:
             first, last = known[0], known[-1]
             parts.append(
-                f"{series.name}: {share(first.value)} in {first.year}, "
-                f"{share(last.value)} in {last.year}."
+                said(
+                    "{series_name}: {share} in {year}, {share_2} in {year_2}.",
+                    series_name=series.name,
+                    share=share(first.value),
+                    year=first.year,
+                    share_2=share(last.value),
+                    year_2=last.year,
+                )
             )
-    return f"Share of {SITES[comparison.site]} in each season. " + " ".join(parts)
+    return said(
+        "Share of {comparison} in each season. ", comparison=SITES[comparison.site]
+    ) + " ".join(parts)

@@ -4,7 +4,10 @@ from dataclasses import dataclass
 from math import log
 from typing import Any
 
+from django.utils.translation import gettext_lazy
+
 from surveys.charts.words import PERCENT, SITES, share
+from surveys.language import gettext, said
 from surveys.models.route import Habitat
 from surveys.trends import Estimate, GoodnessOfFit
 from surveys.trends.estimates import POOR_FIT
@@ -13,32 +16,38 @@ from surveys.trends.species_result import Effect, SilentKind, SpeciesResult
 TIMES = "\N{MULTIPLICATION SIGN}\N{NO-BREAK SPACE}"
 # An interval wider than this says nothing.
 _WIDEST_RATIO = 1000
-_OTHER = "other habitats together"
+_OTHER = gettext_lazy("other habitats together")
 _KINDS = {
     **{f"habitat: {code}": label[0].lower() + label[1:] for code, label in Habitat.choices},
     "habitat: other": _OTHER,
-    "habitat: unknown": "habitat not known",
-    "fish: yes": "water with fish",
-    "fish: no": "water without fish",
-    "fish: unknown": "fish not known",
+    "habitat: unknown": gettext_lazy("habitat not known"),
+    "fish: yes": gettext_lazy("water with fish"),
+    "fish: no": gettext_lazy("water without fish"),
+    "fish: unknown": gettext_lazy("fish not known"),
 }
 _STEPS = {
-    "hydroperiod": "each step longer that water is held (weeks, a season, most years, always)",
-    "temperature": "each °C (1.8 °F) warmer",
-    "rain": "each 10 mm (0.4 in) of rain in the 48 hours before",
-    "water": "each step more water tonight (dry, pools, full)",
-    "minutes after sunset": "each hour later after sunset",
-    "wind": "each Beaufort force more wind",
-    "noise": "each step more noise",
+    "hydroperiod": gettext_lazy(
+        "each step longer that water is held (weeks, a season, most years, always)"
+    ),
+    "temperature": gettext_lazy("each °C (1.8 °F) warmer"),
+    "rain": gettext_lazy("each 10 mm (0.4 in) of rain in the 48 hours before"),
+    "water": gettext_lazy("each step more water tonight (dry, pools, full)"),
+    "minutes after sunset": gettext_lazy("each hour later after sunset"),
+    "wind": gettext_lazy("each Beaufort force more wind"),
+    "noise": gettext_lazy("each step more noise"),
 }
 
 
 # What the odds of each part are, above its table.
 CAPTIONS = {
-    "occupancy": "Odds that a site is occupied, year by year the same for all kinds. Above 1 is "
-    "more often, below 1 less often.",
-    "detection": "Odds of hearing it on a visit where it is present. Above 1 is easier, below 1 "
-    "harder. The night of the season is allowed for.",
+    "occupancy": gettext_lazy(
+        "Odds that a site is occupied, year by year the same for all kinds. Above"
+        " 1 is more often, below 1 less often."
+    ),
+    "detection": gettext_lazy(
+        "Odds of hearing it on a visit where it is present. Above 1 is easier, "
+        "below 1 harder. The night of the season is allowed for."
+    ),
 }
 
 
@@ -67,16 +76,16 @@ def effect_lines(result: SpeciesResult, part: str) -> list[EffectLine]:
     return sorted(lines, key=lambda line: line.says == _UNCLEAR)
 
 
-_UNCLEAR = "uncertain: it may be either way"
+_UNCLEAR = gettext_lazy("uncertain: it may be either way")
 
 
 def _says(odds: Estimate, part: str) -> str:
     if not _is_usable(odds):
         return _UNCLEAR
     more, less = (
-        ("more often occupied", "less often occupied")
+        (gettext("more often occupied"), gettext("less often occupied"))
         if part == "occupancy"
-        else ("easier to hear", "harder to hear")
+        else (gettext("easier to hear"), gettext("harder to hear"))
     )
     if (odds.low or 0) > 1:
         return more
@@ -86,9 +95,16 @@ def _says(odds: Estimate, part: str) -> str:
 def odds_words(odds: Estimate) -> str:
     """`× 0.4 (95 %: 0.2 to 0.8)`, or that it cannot be said."""
     if not _is_usable(odds):
-        return "cannot be said"
+        return gettext("cannot be said")
     value, low, high = (_factor(factor or 0.0) for factor in (odds.value, odds.low, odds.high))
-    return f"{TIMES}{value} (95{PERCENT}: {low} to {high})"
+    return said(
+        "{times}{value} (95{percent}: {low} to {high})",
+        times=TIMES,
+        value=value,
+        percent=PERCENT,
+        low=low,
+        high=high,
+    )
 
 
 def silent_words(kind: SilentKind, site: str) -> str:
@@ -108,15 +124,19 @@ def model_tables(result: SpeciesResult) -> list[dict[str, Any]]:
     tables = [
         {
             "part": "detection",
-            "caption": "What the chance of detection was allowed to depend on. The lowest AIC is "
-            "used, its penalty the larger of two: twice the parameters, or what they are worth "
-            "where the visits to a route are alike.",
+            "caption": gettext(
+                "What the chance of detection was allowed to depend on. The lowest AIC is"
+                " used, its penalty the larger of two: twice the parameters, or what they"
+                " are worth where the visits to a route are alike."
+            ),
             "models": trend.detection_models,
         },
         {
             "part": "occupancy",
-            "caption": "What occupancy was allowed to depend on, by the same rule; models at the "
-            "edge of the range are not used.",
+            "caption": gettext(
+                "What occupancy was allowed to depend on, by the same rule; models at the"
+                " edge of the range are not used."
+            ),
             "models": trend.occupancy_models,
         },
     ]
@@ -135,10 +155,16 @@ def effect_sentence(result: SpeciesResult) -> str:
     if not clear:
         return ""
     clearest = max(clear, key=lambda effect: abs(log(effect.odds.value or 1.0)))
-    against = f", against {_kind(clearest.name, clearest.baseline)}" if clearest.baseline else ""
-    return (
-        f"{_capital(_what(clearest))}{against}: the odds that a site is occupied are "
-        f"{odds_words(clearest.odds)}."
+    against = (
+        said(", against {kind}", kind=_kind(clearest.name, clearest.baseline))
+        if clearest.baseline
+        else ""
+    )
+    return said(
+        "{capital}{against}: the odds that a site is occupied are {odds_words}.",
+        capital=_capital(_what(clearest)),
+        against=against,
+        odds_words=odds_words(clearest.odds),
     )
 
 
@@ -147,23 +173,32 @@ def fit_words(check: GoodnessOfFit | None) -> str:
     if check is None:
         return ""
     if check.p.value is None or check.c_hat.value is None:
-        return "Whether the model fits cannot be checked: there is no model to check."
-    comparison = (
-        f"Of surveys simulated from the model, {share(check.p.value)} are as unlike it as the data "
-        f"are (c-hat {check.c_hat.value:.1f})."
+        return gettext("Whether the model fits cannot be checked: there is no model to check.")
+    comparison = said(
+        "Of surveys simulated from the model, {share} are as unlike it as the "
+        "data are (c-hat {c_hat}).",
+        share=share(check.p.value),
+        c_hat=f"{check.c_hat.value:.1f}",
     )
     wider = ""
     if check.c_hat.value > 1:
-        wider = (
-            f" The intervals of the seasons are {check.c_hat.value**0.5:.1f} times as wide for it; "
-            "that of the trend comes from how routes really differ, and needs no widening."
+        wider = said(
+            " The intervals of the seasons are {check} times as wide for it; that of "
+            "the trend comes from how routes really differ, and needs no widening.",
+            check=f"{check.c_hat.value**0.5:.1f}",
         )
     if POOR_FIT in check.p.flags:
-        return (
-            "The model does not fit well: something it does not know of makes sites or visits "
-            f"differ. {comparison}{wider}"
+        return said(
+            "The model does not fit well: something it does not know of makes sites "
+            "or visits differ. {comparison}{wider}",
+            comparison=comparison,
+            wider=wider,
         )
-    return f"Nothing says that the model does not fit. {comparison}{wider}"
+    return said(
+        "Nothing says that the model does not fit. {comparison}{wider}",
+        comparison=comparison,
+        wider=wider,
+    )
 
 
 def fits_poorly(check: GoodnessOfFit | None) -> bool:
@@ -177,7 +212,7 @@ def _is_usable(odds: Estimate) -> bool:
 
 def _factor(value: float) -> str:
     if value < 0.01:
-        return "less than 0.01"
+        return gettext("less than 0.01")
     return f"{value:.0f}" if value >= 9.95 else f"{value:.1f}" if value >= 0.95 else f"{value:.2f}"
 
 

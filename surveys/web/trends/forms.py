@@ -3,28 +3,40 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext, said
 from surveys.models import Program, SiteKind
 from surveys.seasons.options import checklist_species, regions
 
 MOST_SERIES = 6
-BY = (("species", "Species"), ("region", "Regions"), ("route", "Routes"))
+BY = (
+    ("species", gettext_lazy("Species")),
+    ("region", gettext_lazy("Regions")),
+    ("route", gettext_lazy("Routes")),
+)
 
 
 class PlaceFilter(forms.Form):
     """Kind of site and region."""
 
     site = forms.ChoiceField(
-        label="A site is",
-        choices=[(SiteKind.STOP, "a stop"), (SiteKind.ROUTE, "a whole route")],
+        label=gettext_lazy("A site is"),
+        choices=[
+            (SiteKind.STOP, gettext_lazy("a stop")),
+            (SiteKind.ROUTE, gettext_lazy("a whole route")),
+        ],
         required=False,
     )
-    region = forms.ChoiceField(label="Region", required=False)
+    region = forms.ChoiceField(label=gettext_lazy("Region"), required=False)
 
     def __init__(self, data: Any, *, program: Program) -> None:
         super().__init__(data)
         places = regions(program)
-        self.fields["region"].choices = [("", "All regions"), *((place, place) for place in places)]
+        self.fields["region"].choices = [
+            ("", gettext("All regions")),
+            *((place, place) for place in places),
+        ]
         # With one region, all regions together are that region.
         if len(places) < 2:
             del self.fields["region"]
@@ -43,12 +55,12 @@ class PlaceFilter(forms.Form):
 class CompareFilter(PlaceFilter):
     """Species, regions or routes side by side: at most as many as the eye can separate."""
 
-    by = forms.ChoiceField(label="Compare", choices=BY, required=False)
+    by = forms.ChoiceField(label=gettext_lazy("Compare"), choices=BY, required=False)
     species = forms.MultipleChoiceField(
-        label="Species", required=False, widget=forms.CheckboxSelectMultiple
+        label=gettext_lazy("Species"), required=False, widget=forms.CheckboxSelectMultiple
     )
     route = forms.MultipleChoiceField(
-        label="Routes", required=False, widget=forms.CheckboxSelectMultiple
+        label=gettext_lazy("Routes"), required=False, widget=forms.CheckboxSelectMultiple
     )
 
     def __init__(self, data: Any, *, program: Program, with_routes: bool) -> None:
@@ -66,7 +78,7 @@ class CompareFilter(PlaceFilter):
             del self.fields["route"]
         else:
             self.fields["species"] = forms.ChoiceField(
-                label="Species", choices=self.fields["species"].choices, required=False
+                label=gettext("Species"), choices=self.fields["species"].choices, required=False
             )
             self.order_fields(["by", "species", "route", "site", "region"])
             self.fields.pop("region", None)
@@ -90,8 +102,12 @@ class CompareFilter(PlaceFilter):
         chosen = self.cleaned_data[name]
         if isinstance(chosen, list) and len(chosen) > MOST_SERIES:
             raise forms.ValidationError(
-                f"You chose {len(chosen)}. Choose at most {MOST_SERIES}, "
-                "so that the lines can be told apart."
+                said(
+                    "You chose {chosen}. Choose at most {most_series}, so that the lines can "
+                    "be told apart.",
+                    chosen=len(chosen),
+                    most_series=MOST_SERIES,
+                )
             )
         return chosen
 

@@ -13,6 +13,7 @@ from surveys.charts.words import (
     share_with_interval,
 )
 from surveys.fitting.stored import StoredFit
+from surveys.language import gettext, said
 from surveys.trends import Estimate, wilson
 from surveys.trends.species_result import SpeciesResult
 
@@ -44,19 +45,31 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     trend = result.trend
     points = change_with_interval(trend.points).replace(PERCENT, "") if trend.points else UNKNOWN
     return [
-        ("Share of sites", _a_year(change_with_interval(trend.occupancy)), "of the share itself"),
-        ("Odds", _a_year(change_with_interval(trend.odds)), "of occupied to empty"),
-        ("Percentage points", _a_year(points), "of all sites"),
-        ("All routes together", _a_year(_change_or_unknown(trend.pooled)), "routes not held apart"),
         (
-            "Heard, not corrected",
-            _a_year(change_with_interval(trend.naive)),
-            "of the plain share itself",
+            gettext("Share of sites"),
+            _a_year(change_with_interval(trend.occupancy)),
+            gettext("of the share itself"),
         ),
         (
-            "Good and bad years",
+            gettext("Odds"),
+            _a_year(change_with_interval(trend.odds)),
+            gettext("of occupied to empty"),
+        ),
+        (gettext("Percentage points"), _a_year(points), gettext("of all sites")),
+        (
+            gettext("All routes together"),
+            _a_year(_change_or_unknown(trend.pooled)),
+            gettext("routes not held apart"),
+        ),
+        (
+            gettext("Heard, not corrected"),
+            _a_year(change_with_interval(trend.naive)),
+            gettext("of the plain share itself"),
+        ),
+        (
+            gettext("Good and bad years"),
             _scatter(trend.scatter),
-            "scatter of the years around the line, in log odds",
+            gettext("scatter of the years around the line, in log odds"),
         ),
     ]
 
@@ -69,11 +82,16 @@ def _scatter(estimate: Estimate | None) -> str:
     if estimate is None or estimate.value is None:
         return UNKNOWN
     high = "?" if estimate.high is None else f"{estimate.high:.1f}"
-    return f"{estimate.value:.1f} ({estimate.low or 0:.1f} to {high})"
+    return said(
+        "{estimate} ({estimate_2} to {high})",
+        estimate=f"{estimate.value:.1f}",
+        estimate_2=f"{estimate.low or 0:.1f}",
+        high=high,
+    )
 
 
 def _a_year(change: str) -> str:
-    return change if change == UNKNOWN else f"{change} a year"
+    return change if change == UNKNOWN else said("{change} a year", change=change)
 
 
 def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
@@ -85,19 +103,19 @@ def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
         return []
     return [
         (
-            "An empty site is taken",
+            gettext("An empty site is taken"),
             share_with_interval(turnover.colonization),
-            "; ".join(turnover.colonization.flags) or "from one season to the next",
+            "; ".join(turnover.colonization.flags) or gettext("from one season to the next"),
         ),
         (
-            "An occupied site falls empty",
+            gettext("An occupied site falls empty"),
             share_with_interval(turnover.extinction),
-            "; ".join(turnover.extinction.flags) or "from one season to the next",
+            "; ".join(turnover.extinction.flags) or gettext("from one season to the next"),
         ),
         (
-            "Where this would lead",
+            gettext("Where this would lead"),
             share_with_interval(turnover.equilibrium),
-            "; ".join(turnover.equilibrium.flags) or "share of sites occupied",
+            "; ".join(turnover.equilibrium.flags) or gettext("share of sites occupied"),
         ),
     ]
 
@@ -138,7 +156,7 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
             continue
         last, trend = fit.result.years[-1], fit.result.trend.occupancy
         remarks = list(dict.fromkeys((*trend.flags, *last.occupancy.flags)))
-        remarks += [] if fit.fresh else ["being recomputed"]
+        remarks += [] if fit.fresh else [gettext("being recomputed")]
         rows.append(
             {
                 "name": fit.species.name,

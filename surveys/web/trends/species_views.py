@@ -21,6 +21,7 @@ from surveys.charts.words import (
     trend_sentence,
 )
 from surveys.fitting.stored import StoredFit, stored_fits
+from surveys.language import gettext
 from surveys.models import Program, Species
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
@@ -62,7 +63,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
         "may_review": may(request.membership, Permission.REVIEW),
         "crumbs": [
             {
-                "name": "Trends",
+                "name": gettext("Trends"),
                 "url": reverse("web:trends", kwargs={"program": program.slug}),
             },
             {"name": species.name, "url": ""},
@@ -121,7 +122,7 @@ def chart(request: ProgramRequest, code: str, form: str) -> HttpResponse:
     place = PlaceFilter(request.GET, program=program)
     fit = _fit(program, species, place)
     if fit is None:
-        raise Http404("There is no fit of this species yet.")
+        raise Http404(gettext("There is no fit of this species yet."))
     where = f", {place.place}" if place.place else ""
     title = f"{species.name}, {program.name}{where}"
     spec = shares.species_spec(shares.species_chart(fit.result, site=fit.site, title=title))
@@ -143,7 +144,7 @@ def table(request: ProgramRequest, code: str) -> HttpResponse:
     place = PlaceFilter(request.GET, program=program)
     fit = _fit(program, species, place)
     if fit is None:
-        raise Http404("There is no fit of this species yet.")
+        raise Http404(gettext("There is no fit of this species yet."))
     header = [column.name for column in CORRECTED_COLUMNS]
     years = [corrected_row(species.scientific_name, year) for year in fit.result.years]
     stem = _stem(program, species, place)
@@ -193,7 +194,7 @@ def _species(program: Program, code: str) -> Species:
     for species in checklist_species(program):
         if species.code == code:
             return species
-    raise Http404("This species is not on the checklist.")
+    raise Http404(gettext("This species is not on the checklist."))
 
 
 def _fit(program: Program, species: Species, form: PlaceFilter) -> StoredFit | None:

@@ -14,6 +14,7 @@ from accounts.access import (
     needs,
 )
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import (
     StoredFinding,
     Visit,
@@ -45,7 +46,7 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
     member = request.membership
     shown = visit_of(member.program, visit_id)
     if shown is None or not may_see(member, shown):
-        raise Http404("There is no such visit in this program.")
+        raise Http404(gettext("There is no such visit in this program."))
     unit = TemperatureUnit(member.program.temperature_unit)
     grid = visit_grid(shown)
     may_review = may(member, Permission.REVIEW)
@@ -85,33 +86,35 @@ def findings_of(visit: Visit) -> Iterable[StoredFinding]:
 
 def where_words(finding: StoredFinding) -> str:
     parts = [
-        f"Stop {finding.stop.number}" if finding.stop else "",
+        said("Stop {stop_number}", stop_number=finding.stop.number) if finding.stop else "",
         finding.species.name if finding.species else finding.field.replace("_", " "),
     ]
-    return ", ".join(part for part in parts if part) or "Visit"
+    return ", ".join(part for part in parts if part) or gettext("Visit")
 
 
 def visit_facts(visit: Visit, grid: VisitGrid) -> list[tuple[str, object, str]]:
     facts = [
-        ("Observer", visit.observer.name, ""),
-        ("Second observer", visit.second_observer, ""),
-        ("Season", visit.season_year, visit.window or "outside every window"),
-        ("Protocol", str(visit.protocol_version), ""),
+        (gettext("Observer"), visit.observer.name, ""),
+        (gettext("Second observer"), visit.second_observer, ""),
+        (gettext("Season"), visit.season_year, visit.window or gettext("outside every window")),
+        (gettext("Protocol"), str(visit.protocol_version), ""),
         (
-            "Stops listened to",
-            f"{sum(row.listened for row in grid.rows)} of {len(grid.rows)}",
+            gettext("Stops listened to"),
+            said(
+                "{sum} of {rows}", sum=sum(row.listened for row in grid.rows), rows=len(grid.rows)
+            ),
             "",
         ),
-        ("Entered by", visit.get_source_display(), ""),
-        ("In trends", _in_trends(visit), ""),
+        (gettext("Entered by"), visit.get_source_display(), ""),
+        (gettext("In trends"), _in_trends(visit), ""),
     ]
     return [fact for fact in facts if fact[1]]
 
 
 def _in_trends(visit: Visit) -> str:
     if visit.state != VisitState.ACCEPTED:
-        return "Not before it is accepted"
-    return "Counts" if visit.counts_in_trends else "Left out"
+        return gettext("Not before it is accepted")
+    return gettext("Counts") if visit.counts_in_trends else gettext("Left out")
 
 
 def weather_facts(visit: Visit, unit: TemperatureUnit) -> list[tuple[str, str, str]]:
@@ -122,15 +125,15 @@ def weather_facts(visit: Visit, unit: TemperatureUnit) -> list[tuple[str, str, s
         beaufort = getattr(visit, f"{prefix}beaufort")
         sky = getattr(visit, f"{prefix}sky")
         facts += [
-            (f"Air, {when}", _degrees(temperature, unit), ""),
-            (f"Wind, {when}", *_beaufort(beaufort)),
-            (f"Sky, {when}", *_sky(sky)),
+            (said("Air, {when}", when=when), _degrees(temperature, unit), ""),
+            (said("Wind, {when}", when=when), *_beaufort(beaufort)),
+            (said("Sky, {when}", when=when), *_sky(sky)),
         ]
     rain = show_rain(visit.rain_48h_mm, rain_unit_beside(unit), is_trace=visit.rain_48h_is_trace)
     if rain:
-        facts.append(("Rain in the 48 hours before", rain, ""))
+        facts.append((gettext("Rain in the 48 hours before"), rain, ""))
     if visit.days_since_rain is not None:
-        facts.append(("Days since rain", str(visit.days_since_rain), ""))
+        facts.append((gettext("Days since rain"), str(visit.days_since_rain), ""))
     return [fact for fact in facts if fact[1] != DASH]
 
 
@@ -156,10 +159,12 @@ def _degrees(celsius, unit: TemperatureUnit, *, sign: bool = True) -> str:
 def _beaufort(force: int | None) -> tuple[str, str]:
     if force is None:
         return DASH, ""
-    return f"Beaufort {force}", next((row.sign for row in BEAUFORT if row.force == force), "")
+    return said("Beaufort {force}", force=force), next(
+        (row.sign for row in BEAUFORT if row.force == force), ""
+    )
 
 
 def _sky(code: int | None) -> tuple[str, str]:
     if code is None:
         return DASH, ""
-    return f"Code {code}", SKY_CODES.get(code, "")
+    return said("Code {code}", code=code), SKY_CODES.get(code, "")

@@ -3,6 +3,7 @@
 //
 // <div data-place-map data-geojson="#id" data-latitude="#id" data-longitude="#id" …> takes the same
 // data as a map of map.js. Where nothing is known of the region yet, the map needs base tiles.
+import { gettext } from "../survey/language.js";
 
 import { drawMap } from "../web/js/map.js";
 import { stopIcon } from "../web/js/signs.js";
@@ -19,7 +20,7 @@ function drawWorld(element) {
   const map = L.map(element).setView(WORLD.center, WORLD.zoom);
   L.tileLayer(tiles, { attribution, maxZoom: 18 }).addTo(map);
   element.setAttribute("role", "group");
-  element.setAttribute("aria-label", element.dataset.label ?? "Map");
+  element.setAttribute("aria-label", element.dataset.label ?? gettext("Map"));
   return map;
 }
 
@@ -42,10 +43,15 @@ function start(element) {
   if (!map || !latitude || !longitude || latitude.disabled) return;
 
   const icon = stopIcon({ number: element.dataset.number ?? "+", state: "here" });
-  const marker = L.marker([0, 0], { draggable: true, icon, title: "The place typed", zIndexOffset: 2000 });
+  const marker = L.marker([0, 0], {
+    draggable: true,
+    icon,
+    title: gettext("The place typed"),
+    zIndexOffset: 2000,
+  });
   marker.on("add", () => {
     marker.getElement().setAttribute("role", "button");
-    marker.getElement().setAttribute("aria-label", "The place typed");
+    marker.getElement().setAttribute("aria-label", gettext("The place typed"));
   });
 
   const show = () => {

@@ -2,6 +2,7 @@
 // longitude. This module shows the points on the map and writes what is drawn back into the field.
 //
 // <div data-line-map data-geojson="#id" data-points="#id" …> takes the same data as a map of map.js.
+import { gettext, ngettext } from "../survey/language.js";
 
 import { drawMap } from "../web/js/map.js";
 
@@ -11,7 +12,9 @@ const PLACES = 6;
 const NEAR = 14;
 // More signs than this cannot be told apart; such a line is drawn, and changed in the field.
 const MOST_SIGNS = 300;
-const UNREADABLE = "The field holds something that is not a point of its own line. It is read when you save.";
+const UNREADABLE = gettext(
+  "The field holds something that is not a point of its own line. It is read when you save.",
+);
 const METERS = { km: 1000, mi: 1609.344 };
 
 /** Points of the text, or null while some line of it is not a point. */
@@ -101,7 +104,7 @@ function editableLine(map, onChange) {
   }
 
   function sign(index) {
-    const title = `Point ${index + 1} of the line`;
+    const title = gettext("Point {index} of the line", { index: index + 1 });
     const icon = L.divIcon({ className: "line-point", iconSize: [36, 36] });
     const marker = L.marker(points[index], { draggable: true, icon, title, zIndexOffset: 1500 });
     marker.on("add", () => {
@@ -124,9 +127,12 @@ function editableLine(map, onChange) {
 }
 
 function words(map, points, unit) {
-  if (points.length < 2) return "Press on the map where the line begins and where it goes.";
-  const many = points.length > MOST_SIGNS ? " Too many to move on the map; change them in the field." : "";
-  return `${points.length} points, ${lengthIn(map, points, unit)}.${many}`;
+  if (points.length < 2) return gettext("Press on the map where the line begins and where it goes.");
+  const facts = ngettext("{number} point, {length}.", "{number} points, {length}.", points.length, {
+    length: lengthIn(map, points, unit),
+  });
+  if (points.length <= MOST_SIGNS) return facts;
+  return `${facts} ${gettext("Too many to move on the map; change them in the field.")}`;
 }
 
 function stopsOf({ features }) {

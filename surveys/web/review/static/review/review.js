@@ -1,5 +1,6 @@
 // Review: keyboard shortcuts that can be switched off, and drafts of what is typed but not sent.
 // Without this module every form and link does the same by itself.
+import { gettext } from "../survey/language.js";
 
 const SWITCH_KEY = "duskpool.review.keys";
 const DRAFT_KEY = `duskpool.review.drafts.${window.location.pathname.match(/[0-9a-f-]{36}/)?.[0] ?? ""}`;
@@ -31,7 +32,7 @@ function showSwitch() {
   if (!help) return;
   help.hidden = false;
   onOff.setAttribute("aria-pressed", String(on));
-  onOff.textContent = on ? "Shortcuts are on" : "Shortcuts are off";
+  onOff.textContent = on ? gettext("Shortcuts are on") : gettext("Shortcuts are off");
   list.classList.toggle("is-off", !on);
 }
 

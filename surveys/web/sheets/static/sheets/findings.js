@@ -1,4 +1,5 @@
 // What the server says of cells: findings of the rules, and cells that were changed elsewhere too.
+import { gettext } from "../survey/language.js";
 import { cellInputs, inputOf } from "./cells.js";
 
 const SEVERITIES = ["note", "query", "refuse"];
@@ -18,7 +19,7 @@ function showFinding({ cell, stop, severity, message, why }) {
   if (!note) return;
   const link = document.createElement("a");
   link.href = why;
-  link.textContent = "Why?";
+  link.textContent = gettext("Why?");
   addRemark(note, message, " ", link);
   const box = note.closest("td, .field");
   if (box && SEVERITIES.indexOf(severity) > SEVERITIES.indexOf(box.dataset.severity)) {
@@ -45,10 +46,10 @@ export function showConflict({ address, mine, theirs }, onChoice) {
   };
   const remark = addRemark(
     note,
-    "Changed elsewhere too. ",
-    button(`Keep “${mine}”`, mine),
+    gettext("Changed elsewhere too. "),
+    button(gettext("Keep “{mine}”", { mine }), mine),
     " ",
-    button(`Take “${theirs}”`, theirs),
+    button(gettext("Take “{theirs}”", { theirs }), theirs),
   );
 }
 

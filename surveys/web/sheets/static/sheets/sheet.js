@@ -1,6 +1,7 @@
 // The paper sheet: every key press is kept in this browser at once and sent to the server soon
 // after, so that a reload, a dead connection or a lost session cost nothing. Without this module
 // the sheet is a plain form with a Save button.
+import { gettext } from "../survey/language.js";
 import { moveByKey } from "./arrow-keys.js";
 import { cellInputs, inputOf, showText } from "./cells.js";
 import { showConflict, showFindings } from "./findings.js";
@@ -26,10 +27,10 @@ function showStatus(text, kind = "") {
 }
 
 function showSignedOut() {
-  showStatus("You are signed out. What you typed is kept in this browser.", "warning");
+  showStatus(gettext("You are signed out. What you typed is kept in this browser."), "warning");
   const link = document.createElement("a");
   link.href = data.login;
-  link.textContent = "Sign in again";
+  link.textContent = gettext("Sign in again");
   status.append(" ", link);
 }
 
@@ -37,7 +38,7 @@ function keep(input) {
   const address = input.id;
   const was = pending.get(address)?.was ?? saved.get(address) ?? "";
   pending.set(address, { was, now: input.value });
-  showStatus(pending.save() ? "Kept in this browser, being saved …" : "Being saved …");
+  showStatus(pending.save() ? gettext("Kept in this browser, being saved …") : gettext("Being saved …"));
   sendSoon(SAVE_AFTER_MS);
 }
 
@@ -59,7 +60,7 @@ async function send() {
     });
     await handleResponse(response, sent);
   } catch {
-    showStatus("No connection. What you typed is kept in this browser and will be sent.", "warning");
+    showStatus(gettext("No connection. What you typed is kept in this browser and will be sent."), "warning");
     sendSoon(RETRY_AFTER_MS);
   } finally {
     sending = false;
@@ -81,15 +82,19 @@ async function handleResponse(response, sent) {
 
 async function handleError(response) {
   const detail = (await response.json().catch(() => ({}))).detail;
-  showStatus(detail ?? "The server has trouble. What you typed is kept in this browser.", "error");
+  showStatus(detail ?? gettext("The server has trouble. What you typed is kept in this browser."), "error");
   if (response.status >= 500) sendSoon(RETRY_AFTER_MS);
 }
 
 function outcome(sent, conflicts) {
   if (conflicts.length)
-    return ["Saved, but some cells were changed elsewhere too. They are marked.", "warning"];
-  if (!sent.size) return ["All that is typed is saved on the server."];
-  return [`Saved at ${new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`];
+    return [gettext("Saved, but some cells were changed elsewhere too. They are marked."), "warning"];
+  if (!sent.size) return [gettext("All that is typed is saved on the server.")];
+  return [
+    gettext("Saved at {time}.", {
+      time: new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }),
+    }),
+  ];
 }
 
 // The server's texts, for every cell in which nothing new was typed here: another tab or device,
@@ -129,7 +134,8 @@ function restorePending() {
   for (const input of cellInputs()) {
     if (!pending.has(input.id) && input.value !== (saved.get(input.id) ?? "")) keep(input);
   }
-  if (pending.size) showStatus("Some of what you typed had not reached the server. It is being sent now.");
+  if (pending.size)
+    showStatus(gettext("Some of what you typed had not reached the server. It is being sent now."));
 }
 
 restorePending();

@@ -8,6 +8,7 @@
 //               kind "route", name, index: a whole route as one sign, shown instead of the stops
 //               while these would lie on top of each other; places: where it may stand, best first
 //   all         lines: texts of the popup; url and link: a way on from the popup
+import { gettext } from "../../survey/language.js";
 
 import { describe, markerOf } from "./signs.js";
 
@@ -20,7 +21,7 @@ const MIN_DISTANCE = 28;
 /** Draw a map in `element`; returns the Leaflet map and the layer of features, or null without data. */
 export function drawMap(element, collection) {
   if (!collection?.features?.length) {
-    element.textContent = "No places to show on a map yet.";
+    element.textContent = gettext("No places to show on a map yet.");
     return null;
   }
   const map = L.map(element, {
@@ -48,7 +49,7 @@ export function drawMap(element, collection) {
   if (routeSigns.getLayers().length) switchByZoom(map, layer, routeSigns);
   closeOnEscape([...layer.getLayers(), ...routeSigns.getLayers()], element);
   element.setAttribute("role", "group");
-  element.setAttribute("aria-label", element.dataset.label ?? "Map");
+  element.setAttribute("aria-label", element.dataset.label ?? gettext("Map"));
   return { map, layer };
 }
 

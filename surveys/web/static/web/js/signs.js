@@ -1,10 +1,11 @@
 // What stands at a place on a map: numbered stops, call indexes, and the popups that tell of them.
 // Everything is written as text, never as HTML. Colors come from map.css alone.
+import { gettext } from "../../survey/language.js";
 
 const { L } = window;
 const STATES = new Set(["done", "here", "not-reached", "finding"]);
 const SIGNS = { "not-reached": "–", "not-sure": "?" };
-const INDEX_WORDS = { "not-reached": "not reached", "not-sure": "heard, not sure" };
+const INDEX_WORDS = { "not-reached": gettext("not reached"), "not-sure": gettext("heard, not sure") };
 
 /** The numbered sign of a stop, also for maps that add stops one by one. */
 export function stopIcon({ number, index, state, first }) {
@@ -52,7 +53,7 @@ export function describe({ properties }, layer, { autoPan }) {
 function titleOf({ kind, number, name, index }) {
   const heard = index === undefined ? "" : `, ${INDEX_WORDS[index] ?? `call index ${index}`}`;
   if (kind !== "stop") return `${name ?? "Route"}${heard}`;
-  return `Stop ${number}${name ? `: ${name}` : ""}${heard}`;
+  return gettext("Stop {number}{name}{heard}", { number, name: name ? `: ${name}` : "", heard });
 }
 
 /** A list of texts, with a link where there is somewhere to go. */
@@ -69,7 +70,7 @@ function popupContent({ title, lines = [], url, link }) {
   if (url) {
     const anchor = document.createElement("a");
     anchor.href = url;
-    anchor.textContent = link ?? "Open";
+    anchor.textContent = link ?? gettext("Open");
     box.append(anchor);
   }
   return box;

@@ -1,4 +1,5 @@
 // The survey screen: which part of it is shown, the clock that moves it, and what it says aloud.
+import { gettext, ngettext } from "./language.js";
 import * as alerts from "./alerts.js";
 import { leaps, now } from "./clock.js";
 import { button, h, icon, setIcons, setText } from "./dom.js";
@@ -94,8 +95,14 @@ function update() {
   bar.mark.dataset.waits = waits || sound ? "yes" : "no";
   setText(
     bar.marked,
-    [waits ? `${waits} entries on this phone only` : "", sound].filter(Boolean).join(", ") ||
-      "Everything sent",
+    [
+      waits
+        ? ngettext("{number} entry on this phone only", "{number} entries on this phone only", waits)
+        : "",
+      sound,
+    ]
+      .filter(Boolean)
+      .join(", ") || gettext("Everything sent"),
   );
 }
 
@@ -106,7 +113,9 @@ async function hear(visit) {
   shown = null;
   model.close();
   go("home");
-  return snack("The visit was thrown away; it is not on this phone any more.", () => bringBack(visit));
+  return snack(gettext("The visit was thrown away; it is not on this phone any more."), () =>
+    bringBack(visit),
+  );
 }
 
 async function bringBack(visit) {
@@ -144,7 +153,7 @@ function turnTheme() {
   const dark = document.documentElement.dataset.theme === "night";
   theme.choose(dark ? "day" : "night");
   tick();
-  app.say(dark ? "Day theme" : "Night theme");
+  app.say(dark ? gettext("Day theme") : gettext("Night theme"));
   shown?.update?.();
 }
 
@@ -154,7 +163,7 @@ function snack(words, undo) {
   if (undo)
     note.append(
       button(
-        "Undo",
+        gettext("Undo"),
         () => {
           note.remove();
           undo();
@@ -174,7 +183,7 @@ function trouble(words) {
     { class: "message message--error" },
     icon("error"),
     h("p", null, words),
-    button("Close", () => note.remove(), { kind: "small" }),
+    button(gettext("Close"), () => note.remove(), { kind: "small" }),
   );
   $("main").prepend(note);
   app.alarm(words);
@@ -231,6 +240,10 @@ async function rest() {
 }
 
 window.addEventListener("unhandledrejection", ({ reason }) =>
-  trouble(`This phone could not do that: ${reason?.message ?? reason}. What was stored before is safe.`),
+  trouble(
+    gettext("This phone could not do that: {message}. What was stored before is safe.", {
+      message: reason?.message ?? reason,
+    }),
+  ),
 );
 begin();

@@ -1,4 +1,5 @@
 // IndexedDB with promises: what a promise of a transaction promises is on the disk.
+import { gettext } from "./language.js";
 
 /** What a request answers. */
 export const answered = (request) =>
@@ -28,7 +29,8 @@ export function database(name, stores) {
     const transaction = (await opening).transaction(names, mode, { durability: "strict" });
     const done = new Promise((resolve, reject) => {
       transaction.oncomplete = resolve;
-      transaction.onabort = () => reject(transaction.error ?? new Error("The phone did not store it."));
+      transaction.onabort = () =>
+        reject(transaction.error ?? new Error(gettext("The phone did not store it.")));
     });
     const [result] = await Promise.all([work(transaction), done]);
     return result;

@@ -1,4 +1,5 @@
 // Making elements without markup in strings: nothing that was typed can become a tag.
+import { gettext } from "./language.js";
 const SVG = "http://www.w3.org/2000/svg";
 
 function fill(element, props, children) {
@@ -64,6 +65,15 @@ export function setSentences(element, sentences) {
 
 /** A dialog that is shown at once, closes by its button or Escape, and is gone afterwards. */
 export function dialog(title, ...children) {
+  return shownDialog(title, gettext("Done"), children);
+}
+
+/** A dialog that asks; its button leaves everything as it is. */
+export function question(title, ...children) {
+  return shownDialog(title, gettext("Cancel"), children);
+}
+
+function shownDialog(title, close, children) {
   const box = h(
     "dialog",
     { class: "sheet-dialog", "aria-labelledby": "dialog-title", onclose: () => box.remove() },
@@ -71,7 +81,7 @@ export function dialog(title, ...children) {
       "div",
       { class: "sheet-dialog__head" },
       h("h2", { id: "dialog-title" }, title),
-      button(title.endsWith("?") ? "Cancel" : "Done", () => box.close()),
+      button(close, () => box.close()),
     ),
     ...children,
   );

@@ -1,10 +1,11 @@
 // What the rules say of the open visit, and how it is shown.
+import { gettext } from "./language.js";
 import { h, icon } from "./dom.js";
 import { model } from "./model.js";
 import { readCase } from "./reading.js";
 import { CODES, judge } from "./rules/judge.js";
 
-const TAGS = { refuse: "Refuse", query: "Query", note: "Note" };
+const TAGS = { refuse: gettext("Refuse"), query: gettext("Query"), note: gettext("Note") };
 
 /** Findings of the phone on the cells as they stand. */
 export function judgeModel() {
@@ -22,7 +23,7 @@ export function allFindings() {
 }
 
 export function findingNode(finding) {
-  const where = finding.stop == null ? "Visit" : `Stop ${finding.stop}`;
+  const where = finding.stop == null ? gettext("Visit") : gettext("Stop {stop}", { stop: finding.stop });
   return h(
     "article",
     { class: `finding finding--${finding.severity}` },

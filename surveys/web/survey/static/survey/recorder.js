@@ -1,4 +1,5 @@
 // Recording sound: every second goes to the disk as it comes.
+import { gettext } from "./language.js";
 import { iso } from "./clock.js";
 import * as sounds from "./soundstore.js";
 
@@ -16,13 +17,15 @@ export class NoSound extends Error {}
 
 const WORDS = {
   NotAllowedError: [
-    "This phone does not let the survey use the microphone.",
-    "Tap the sign beside the page’s address (or long-press the app’s icon, then App info),",
-    "open Permissions, allow the microphone, and try again.",
+    gettext("This phone does not let the survey use the microphone."),
+    gettext("Tap the sign beside the page’s address (or long-press the app’s icon, then App info),"),
+    gettext("open Permissions, allow the microphone, and try again."),
   ].join(" "),
-  NotFoundError: "No microphone was found. Plug one in, or write a note instead.",
-  NotReadableError: "Another app is using the microphone. End the call or close that app, then try again.",
-  missing: "This browser cannot record sound. Use another browser, or write a note instead.",
+  NotFoundError: gettext("No microphone was found. Plug one in, or write a note instead."),
+  NotReadableError: gettext(
+    "Another app is using the microphone. End the call or close that app, then try again.",
+  ),
+  missing: gettext("This browser cannot record sound. Use another browser, or write a note instead."),
 };
 
 const typeOf = () => TYPES.find((type) => MediaRecorder.isTypeSupported(type));
@@ -34,7 +37,8 @@ async function microphone(kind) {
     return await navigator.mediaDevices.getUserMedia({ audio: kind === "voucher" ? AS_IT_IS : true });
   } catch (error) {
     throw new NoSound(
-      WORDS[error.name] ?? `The microphone does not work: ${error.message}. Write a note instead.`,
+      WORDS[error.name] ??
+        gettext("The microphone does not work: {message}. Write a note instead.", { message: error.message }),
     );
   }
 }
@@ -73,12 +77,13 @@ export async function record(about, { heard, over }) {
       .catch((error) =>
         stop(
           error.name === "QuotaExceededError"
-            ? "The phone is full: the recording ended. Delete something, then go on."
-            : `The phone could not store more: ${error.message}`,
+            ? gettext("The phone is full: the recording ended. Delete something, then go on.")
+            : gettext("The phone could not store more: {message}", { message: error.message }),
         ),
       );
   };
-  machine.onerror = ({ error }) => stop(`The recording broke off: ${error?.message ?? "unknown"}`);
+  machine.onerror = ({ error }) =>
+    stop(gettext("The recording broke off: {message}", { message: error?.message ?? "unknown" }));
   machine.onstop = async () => {
     clearInterval(timer);
     for (const track of stream.getTracks()) track.stop();
@@ -90,11 +95,15 @@ export async function record(about, { heard, over }) {
     over(recording, words);
   };
   for (const track of stream.getTracks())
-    track.addEventListener("ended", () => stop("The microphone went away: the recording ended."));
+    track.addEventListener("ended", () => stop(gettext("The microphone went away: the recording ended.")));
   const timer = setInterval(() => {
     heard(meter.level(), meter.seconds());
     if (meter.seconds() >= LONGEST_S)
-      stop(`A recording ends after ${LONGEST_S / 60} minutes. Start another one to go on.`);
+      stop(
+        gettext("A recording ends after {longest_s} minutes. Start another one to go on.", {
+          longest_s: LONGEST_S / 60,
+        }),
+      );
   }, LEVEL_MS);
   await last;
   machine.start(PIECE_MS);

@@ -1,5 +1,6 @@
 // Which recordings go to the server and when, and where they are in words. Data goes first: a
 // recording waits until its visit has reached the server.
+import { gettext, ngettext } from "./language.js";
 import { createSender, hello } from "./sender.js";
 import * as sounds from "./soundstore.js";
 import * as store from "./store.js";
@@ -40,7 +41,7 @@ export function hereOnly(visit) {
   const count = known.filter(
     (recording) => recording.state !== "sent" && (!visit || recording.visit === visit),
   ).length;
-  return count ? `${counted(count)} on this phone only` : "";
+  return count ? gettext("{counted} on this phone only", { counted: counted(count) }) : "";
 }
 
 export const onlyWifi = () => store.setting(WIFI, false);
@@ -92,37 +93,44 @@ export async function retry(id) {
 
 export const signedOut = () => status.kind === "signed-out";
 
-const counted = (count) => (count === 1 ? "1 recording" : `${count} recordings`);
+const counted = (count) => ngettext("{number} recording", "{number} recordings", count);
 
 /** What of `list` is on the phone only and what is on the server; empty without recordings. */
 export function listWords(list) {
   const sent = list.filter(({ state }) => state === "sent").length;
   const here = list.length - sent;
-  return [here ? `${counted(here)} on this phone only.` : "", sent ? `${counted(sent)} on the server.` : ""]
+  return [
+    here ? gettext("{counted} on this phone only.", { counted: counted(here) }) : "",
+    sent ? gettext("{counted} on the server.", { counted: counted(sent) }) : "",
+  ]
     .filter(Boolean)
     .join(" ");
 }
 
 /** Where one recording is, in words. */
 export function whereWords(recording) {
-  if (recording.state === "sent") return "On the server.";
-  if (recording.state === "recording") return "Being recorded.";
-  if (status.id === recording.id) return `Sending: ${Math.floor(100 * status.share)} %.`;
-  return `On this phone only.${recording.trouble ? ` ${recording.trouble.words}` : ""}`;
+  if (recording.state === "sent") return gettext("On the server.");
+  if (recording.state === "recording") return gettext("Being recorded.");
+  if (status.id === recording.id)
+    return gettext("Sending: {status} %.", { status: Math.floor(100 * status.share) });
+  return [gettext("On this phone only."), recording.trouble?.words].filter(Boolean).join(" ");
 }
 
 /** What sending is doing, in words; empty when there is nothing to say. */
 export function sendingWords() {
   return (
     {
-      sending: "Sending recordings …",
-      offline: "No network. Recordings are kept on this phone and go by themselves.",
-      busy: "The server does not answer. Recordings are kept on this phone; it is tried again.",
-      later:
+      sending: gettext("Sending recordings …"),
+      offline: gettext("No network. Recordings are kept on this phone and go by themselves."),
+      busy: gettext("The server does not answer. Recordings are kept on this phone; it is tried again."),
+      later: gettext(
         "The server asks this phone to wait a while. Recordings are kept on this phone and go by themselves.",
-      wifi: "Recordings wait for Wi-Fi.",
-      "signed-out": "You are signed out. Sign in, and recordings go on being sent.",
-      "not-allowed": "Your account may not send recordings to this program now. They are kept on this phone.",
+      ),
+      wifi: gettext("Recordings wait for Wi-Fi."),
+      "signed-out": gettext("You are signed out. Sign in, and recordings go on being sent."),
+      "not-allowed": gettext(
+        "Your account may not send recordings to this program now. They are kept on this phone.",
+      ),
     }[status.kind] ?? ""
   );
 }

@@ -1,5 +1,6 @@
 // Sending visits to the server: begin (PUT), change cells (PATCH), submit (POST). Each request can
 // be made again without harm, so a lost answer, a second tab or a second phone doubles nothing.
+import { gettext } from "./language.js";
 import { ask } from "./asking.js";
 import { iso, now } from "./clock.js";
 import { createSender, hello, SignedOut, Stranger } from "./sender.js";
@@ -8,10 +9,10 @@ import * as store from "./store.js";
 const PATIENCE_MS = 20_000;
 const STEPS = 8;
 const SIGN_IN = {
-  "signed-out": "You are signed out. Sign in, then throw the draft away.",
-  "not-allowed": "Your account may not change visits of this program now. The draft is kept.",
+  "signed-out": gettext("You are signed out. Sign in, then throw the draft away."),
+  "not-allowed": gettext("Your account may not change visits of this program now. The draft is kept."),
 };
-const HANDED_IN = { submitted: "submitted", accepted: "accepted", set_aside: "set aside" };
+const HANDED_IN = { submitted: "submitted", accepted: "accepted", set_aside: gettext("set aside") };
 
 const sender = createSender({
   lock: "duskpool-sync",
@@ -152,14 +153,14 @@ async function handleResponse(visit, { status: code, data }, how, changes, submi
     await trouble(
       visit.id,
       "gone",
-      "The server has no such visit any more: it was thrown away there. It is kept here.",
+      gettext("The server has no such visit any more: it was thrown away there. It is kept here."),
       true,
     );
   } else {
     await trouble(
       visit.id,
       "not-taken",
-      data?.detail ?? `The server did not take it (answer ${code}).`,
+      data?.detail ?? gettext("The server did not take it (answer {code}).", { code }),
       true,
     );
   }
@@ -176,10 +177,14 @@ async function takeNewer(visit, data, submitting) {
       kept.wants_submit = false;
     });
     if (left) {
-      const entries = left === 1 ? "entry is" : "entries are";
+      const entries = left === 1 ? gettext("entry is") : gettext("entries are");
       const words = [
-        `The visit is ${state} already; ${left} later ${entries} kept on this phone only.`,
-        "Ask the coordinator to send the visit back, then send again.",
+        gettext("The visit is {state} already; {left} later {entries} kept on this phone only.", {
+          state,
+          left,
+          entries,
+        }),
+        gettext("Ask the coordinator to send the visit back, then send again."),
       ].join(" ");
       await trouble(visit.id, "closed", words, true);
     }
@@ -189,7 +194,7 @@ async function takeNewer(visit, data, submitting) {
     await trouble(
       visit.id,
       "look-again",
-      "The sheet was also changed elsewhere. Look at it again, then submit.",
+      gettext("The sheet was also changed elsewhere. Look at it again, then submit."),
       false,
     );
     return false;
@@ -220,11 +225,14 @@ export async function throwAway(visit) {
     const { person, csrf } = await hello(config.hello, PATIENCE_MS).catch(refuseUnlessSignedIn);
     if (person.id !== visit.person.id)
       throw new Error(
-        `You are signed in as ${person.name}; only ${visit.person.name} can throw this draft away.`,
+        gettext("You are signed in as {name}; only {other} can throw this draft away.", {
+          name: person.name,
+          other: visit.person.name,
+        }),
       );
     const answer = await call("DELETE", `${config.visits}${visit.id}/`, undefined, csrf);
     if (answer.status !== 204 && answer.status !== 404)
-      throw new Error(answer.data?.detail ?? "The server kept it.");
+      throw new Error(answer.data?.detail ?? gettext("The server kept it."));
   }
   await store.dropVisit(visit.id);
 }

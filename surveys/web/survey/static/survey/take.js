@@ -1,4 +1,5 @@
 // "Take tonight along", on the page of a route: the packet, the screen and the promise to keep both.
+import { gettext } from "./language.js";
 import { keepPacket } from "./model.js";
 import { day } from "./rules/words.js";
 
@@ -21,9 +22,13 @@ async function fetchPacket() {
     redirect: "manual",
   });
   if (response.type === "opaqueredirect")
-    throw new Error("You are signed out. Sign in, then take the night along again.");
+    throw new Error(gettext("You are signed out. Sign in, then take the night along again."));
   if (!response.ok)
-    throw new Error(`The server did not give the route (answer ${response.status}). Try again in a while.`);
+    throw new Error(
+      gettext("The server did not give the route (answer {status}). Try again in a while.", {
+        status: response.status,
+      }),
+    );
   return response.json();
 }
 
@@ -44,7 +49,7 @@ async function keepScreen() {
 
 async function take() {
   button.disabled = true;
-  say("info", "Storing the night on this phone …");
+  say("info", gettext("Storing the night on this phone …"));
   try {
     const slug = box.dataset.survey.split("/")[1];
     const packet = await keepPacket(slug, await fetchPacket());
@@ -53,19 +58,25 @@ async function take() {
     const { route, species, nights } = packet;
     say(
       screen ? "success" : "warning",
-      `On this phone now: route ${route.code} ${route.name} with ${route.stops.length} stops,`,
+      gettext("On this phone now: route {code} {name} with {route} stops,", {
+        code: route.code,
+        name: route.name,
+        route: route.stops.length,
+      }),
       `${species.length} species,`,
-      `the protocol, and sun and moon until ${day(Object.keys(nights).at(-1))}.`,
+      gettext("the protocol, and sun and moon until {day}.", { day: day(Object.keys(nights).at(-1)) }),
       screen
-        ? "The survey works without a network."
-        : "This browser cannot keep the screen itself: keep the survey open.",
+        ? gettext("The survey works without a network.")
+        : gettext("This browser cannot keep the screen itself: keep the survey open."),
       safe
-        ? "The browser has promised to keep it."
-        : "The browser may clear it when the phone runs out of space: send the visit soon after the night.",
+        ? gettext("The browser has promised to keep it.")
+        : gettext(
+            "The browser may clear it when the phone runs out of space: send the visit soon after the night.",
+          ),
     );
   } catch (error) {
     const offline = error instanceof TypeError;
-    say("error", offline ? "No connection. Go where there is signal and try again." : error.message);
+    say("error", offline ? gettext("No connection. Go where there is signal and try again.") : error.message);
   } finally {
     button.disabled = false;
   }

@@ -2,6 +2,7 @@
 // switch was pressed; left to itself ("auto"), the survey turns with the sun. The page comes as night,
 // so that nothing bright is ever shown before this module knows the hour.
 // The bar's color (--sky-1), for what the browser draws around the page.
+import { gettext } from "./language.js";
 const AROUND = { night: "#000000", day: "#22223f" };
 const YEAR_S = 365 * 24 * 60 * 60;
 export const CHOICES = ["auto", "night", "day"];
@@ -13,8 +14,12 @@ export function choice() {
 }
 
 export function choose(name) {
-  const secure = window.location.protocol === "https:" ? "; Secure" : "";
-  document.cookie = `theme=${name}; Path=/; Max-Age=${YEAR_S}; SameSite=Lax${secure}`;
+  const secure = window.location.protocol === "https:" ? gettext("; Secure") : "";
+  document.cookie = gettext("theme={name}; Path=/; Max-Age={year_s}; SameSite=Lax{secure}", {
+    name,
+    year_s: YEAR_S,
+    secure,
+  });
 }
 
 /** Whether it is night at `now`: between the sunset and the sunrise of a packet's nights; where

@@ -1,5 +1,6 @@
 // Uploads by the tus protocol 1.0.0: begin, then pieces, each with its checksum. After any failure
 // the server is asked how far it has come. Each piece waits while cells are being sent.
+import { gettext } from "./language.js";
 import { ask, NoAnswer } from "./asking.js";
 import { SignedOut, Stranger } from "./sender.js";
 import * as sounds from "./soundstore.js";
@@ -63,10 +64,14 @@ async function begin(recording, file, how) {
   if (answer.code === 404)
     return putAside(
       recording,
-      "Its visit is not on the server. It is kept here and goes once the visit is there.",
+      gettext("Its visit is not on the server. It is kept here and goes once the visit is there."),
       false,
     );
-  return putAside(recording, answer.detail ?? `The server did not take it (answer ${answer.code}).`, true);
+  return putAside(
+    recording,
+    answer.detail ?? gettext("The server did not take it (answer {code}).", { code: answer.code }),
+    true,
+  );
 }
 
 async function sendPieces(recording, file, from, how) {

@@ -1,4 +1,5 @@
 // The species of the night as big buttons: each tap raises the call index, 1, 2, 3, not heard.
+import { gettext } from "../language.js";
 import { button, h, setText } from "../dom.js";
 import { stopText, undo, writeStop } from "../model.js";
 import { callRow } from "./calls/row.js";
@@ -13,7 +14,7 @@ import {
   speciesAt,
 } from "./calls/species.js";
 
-const HELP = "Tap once for each step: 1, 2, 3, not heard. Whatever you do not tap was not heard.";
+const HELP = gettext("Tap once for each step: 1, 2, 3, not heard. Whatever you do not tap was not heard.");
 
 export function calls(app, number) {
   const typed = stopText(number);
@@ -26,11 +27,11 @@ export function calls(app, number) {
   const node = h(
     "section",
     { "aria-labelledby": "calls-title" },
-    h("h2", { id: "calls-title" }, "Heard here"),
+    h("h2", { id: "calls-title" }, gettext("Heard here")),
     h("p", { class: "small muted" }, HELP),
     list,
     outBox,
-    button("Another species", search, { name: "search", kind: "block" }),
+    button(gettext("Another species"), search, { name: "search", kind: "block" }),
   );
 
   const textOf = ({ code }) => typed(`calls.${code}`);
@@ -62,7 +63,7 @@ export function calls(app, number) {
     putChildren(list, nodesOf([...extra, ...calling]));
     putChildren(outOfSeason, nodesOf(silent));
     outBox.hidden = !silent.length;
-    setText(outWords, `Outside their calling season (${silent.length})`);
+    setText(outWords, gettext("Outside their calling season ({silent})", { silent: silent.length }));
     for (const row of rows.values()) row.update();
   }
   return { node, update };

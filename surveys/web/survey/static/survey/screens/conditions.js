@@ -1,34 +1,64 @@
 // Weather, noise and water by quick pickers: one tap opens, one tap answers.
+import { gettext } from "../language.js";
 import { h, icon, setAttribute, setText } from "../dom.js";
 import { model, text } from "../model.js";
 import { BEAUFORT, NOISE_INDEX, SKY_CODES } from "../rules/codes.js";
 import { fullWords, openPicker, shortWords } from "./conditions/pickers.js";
 
 const WATER = [
-  ["dry", "Dry"],
-  ["pools", "Pools"],
-  ["full", "Full"],
-  ["not_seen", "Not seen"],
+  ["dry", gettext("Dry")],
+  ["pools", gettext("Pools")],
+  ["full", gettext("Full")],
+  ["not_seen", gettext("Not seen")],
 ];
 const YES_NO = [
-  ["yes", "Yes"],
-  ["no", "No"],
+  ["yes", gettext("Yes")],
+  ["no", gettext("No")],
 ];
 const MAX_FORCE = 7;
-const codeOptions = (codes) => [...codes].map(([code, sign]) => [String(code), `${code}`, sign]);
+const codeOptions = (codes) => [...codes].map(([code, sign]) => [String(code), `${code}`, gettext(sign)]);
 const forceOptions = () =>
-  BEAUFORT.slice(0, MAX_FORCE).map(([force, name, sign]) => [String(force), `${force} ${name}`, sign]);
+  BEAUFORT.slice(0, MAX_FORCE).map(([force, name, sign]) => [
+    String(force),
+    `${force} ${gettext(name)}`,
+    gettext(sign),
+  ]);
 
 const FIELDS = {
-  air_temperature: { label: "Air", title: "Air temperature", icon: "temperature", kind: "temperature" },
-  water_temperature: { label: "Water", title: "Water temperature", icon: "temperature", kind: "temperature" },
-  beaufort: { label: "Wind", title: "Wind, Beaufort force", icon: "wind", options: forceOptions },
-  sky: { label: "Sky", title: "Sky", icon: "night", options: () => codeOptions(SKY_CODES) },
-  noise_index: { label: "Noise", title: "Noise", icon: "ear", options: () => codeOptions(NOISE_INDEX) },
-  cars: { label: "Cars", title: "Cars that passed", icon: "car", kind: "count" },
-  water_tonight: { label: "Pond", title: "Water at the stop tonight", icon: "water", options: () => WATER },
-  moonlight: { label: "Moon", title: "Moonlight", icon: "tonight", options: () => YES_NO },
-  note: { label: "Note", title: "Note", icon: "draft", kind: "text" },
+  air_temperature: {
+    label: gettext("Air"),
+    title: gettext("Air temperature"),
+    icon: "temperature",
+    kind: "temperature",
+  },
+  water_temperature: {
+    label: gettext("Water"),
+    title: gettext("Water temperature"),
+    icon: "temperature",
+    kind: "temperature",
+  },
+  beaufort: {
+    label: gettext("Wind"),
+    title: gettext("Wind, Beaufort force"),
+    icon: "wind",
+    options: forceOptions,
+  },
+  sky: { label: gettext("Sky"), title: gettext("Sky"), icon: "night", options: () => codeOptions(SKY_CODES) },
+  noise_index: {
+    label: gettext("Noise"),
+    title: gettext("Noise"),
+    icon: "ear",
+    options: () => codeOptions(NOISE_INDEX),
+  },
+  cars: { label: gettext("Cars"), title: gettext("Cars that passed"), icon: "car", kind: "count" },
+  water_tonight: {
+    label: gettext("Pond"),
+    title: gettext("Water at the stop tonight"),
+    icon: "water",
+    options: () => WATER,
+  },
+  moonlight: { label: gettext("Moon"), title: gettext("Moonlight"), icon: "tonight", options: () => YES_NO },
+  note: { label: gettext("Note"), title: gettext("Note"), icon: "draft", kind: "text" },
 };
 export const AT_STOP = [
   "air_temperature",
@@ -75,7 +105,11 @@ function tile(app, address, field) {
     const typed = text(address);
     setText(value, shortWords(typed, field));
     setAttribute(node, "data-empty", typed ? null : "yes");
-    setAttribute(node, "aria-label", `${field.title}: ${typed ? fullWords(typed, field) : "nothing yet"}`);
+    setAttribute(
+      node,
+      "aria-label",
+      `${field.title}: ${typed ? fullWords(typed, field) : gettext("nothing yet")}`,
+    );
   };
   return { node, update };
 }

@@ -1,4 +1,5 @@
 // What is on the phone: routes to survey, visits under way, settings.
+import { gettext } from "../language.js";
 import { h, setSentences } from "../dom.js";
 import { clockWords, standings, syncWords } from "../saying.js";
 import { getAll, setting, thrownAway } from "../store.js";
@@ -7,7 +8,7 @@ import { settings } from "./home/settings.js";
 import { countWaiting, summaryWords, thrownAwayBox, visitRow } from "./home/visits.js";
 import { sendButton, signInLink } from "./signin.js";
 
-const MAY_BE_CLEARED = "The browser may clear this phone’s storage when space runs out.";
+const MAY_BE_CLEARED = gettext("The browser may clear this phone’s storage when space runs out.");
 
 export async function screen(app) {
   const { slug } = app.config;
@@ -20,7 +21,7 @@ export async function screen(app) {
   const visitsBox = h(
     "section",
     { "aria-labelledby": "visits-title" },
-    h("h2", { id: "visits-title" }, "Visits on this phone"),
+    h("h2", { id: "visits-title" }, gettext("Visits on this phone")),
     visits,
   );
   const node = h(
@@ -28,7 +29,7 @@ export async function screen(app) {
     { class: "home" },
     h(
       "section",
-      { class: "panel", "aria-label": "What is stored" },
+      { class: "panel", "aria-label": gettext("What is stored") },
       state,
       h("div", { class: "actions" }, send, signIn.node),
     ),
@@ -52,7 +53,8 @@ export async function screen(app) {
       sound && `${sound}.`,
       app.sync ? syncWords(app.sync.status, list) : "",
       sound ? app.sounds.sendingWords() : "",
-      clockWords(ahead) && `${clockWords(ahead)} Set it right before the survey.`,
+      clockWords(ahead) &&
+        gettext("{clock_words} Set it right before the survey.", { clock_words: clockWords(ahead) }),
       app.safe === false && packets.length ? MAY_BE_CLEARED : "",
     ]);
     signIn.show(app.sounds?.signedOut() ? "signed-out" : app.sync?.status.kind);
@@ -61,5 +63,5 @@ export async function screen(app) {
     list.sort((a, b) => (a.visit.night < b.visit.night ? 1 : -1));
     visits.replaceChildren(...list.map((standing) => visitRow(app, standing, zone)));
   }
-  return { title: "Survey", node, update };
+  return { title: gettext("Survey"), node, update };
 }

@@ -1,4 +1,5 @@
 // Rain before the visit: asked once, before the first stop; "do not know" is an answer.
+import { gettext } from "../language.js";
 import { button, h, setText } from "../dom.js";
 import { model, stopText, text, undo, write } from "../model.js";
 
@@ -6,7 +7,7 @@ const CELL = "rain_48h";
 // As the sheet reads them: a dash is missing, T is a trace.
 const UNKNOWN = "-";
 const TRACE = "T";
-const UNIT_NAMES = { in: "inches", mm: "mm" };
+const UNIT_NAMES = { in: gettext("inches"), mm: "mm" };
 
 const unit = () => text("rain_unit") || model.route.rain_unit || "mm";
 
@@ -14,9 +15,9 @@ const unit = () => text("rain_unit") || model.route.rain_unit || "mm";
 function answer() {
   const typed = text(CELL).trim();
   if (!typed) return "";
-  if (typed === UNKNOWN) return "not known";
-  if (typed.toUpperCase() === TRACE) return "a trace";
-  if (Number(typed.replace(",", ".")) === 0) return "none";
+  if (typed === UNKNOWN) return gettext("not known");
+  if (typed.toUpperCase() === TRACE) return gettext("a trace");
+  if (Number(typed.replace(",", ".")) === 0) return gettext("none");
   return /[a-z"]/i.test(typed) ? typed : `${typed} ${unit()}`;
 }
 
@@ -37,7 +38,7 @@ export function rainQuestion(app) {
   const pick = (typed, words) => async () => {
     node.open = false;
     await write({ [CELL]: typed });
-    app.snack(`Rain in the past 48 hours: ${words}`, undo);
+    app.snack(gettext("Rain in the past 48 hours: {words}", { words }), undo);
   };
   const choice = (typed, label, words) => button(label, pick(typed, words), { kind: "block" });
   const node = h(
@@ -47,17 +48,27 @@ export function rainQuestion(app) {
     h(
       "div",
       { class: "actions" },
-      choice("0", "No rain", "none"),
-      choice(TRACE, "A trace, too little to measure", "a trace"),
-      choice(UNKNOWN, "Do not know", "not known"),
+      choice("0", gettext("No rain"), gettext("none")),
+      choice(TRACE, gettext("A trace, too little to measure"), gettext("a trace")),
+      choice(UNKNOWN, gettext("Do not know"), gettext("not known")),
     ),
     h(
       "div",
       { class: "field" },
-      h("label", { for: "rain" }, `Amount in ${UNIT_NAMES[unit()]}, from a rain gauge or a weather station`),
+      h(
+        "label",
+        { for: "rain" },
+        gettext("Amount in {unit_names}, from a rain gauge or a weather station", {
+          unit_names: UNIT_NAMES[unit()],
+        }),
+      ),
       input,
     ),
   );
-  const update = () => setText(summary, `Rain in the past 48 hours: ${answer() || "no answer yet"}`);
+  const update = () =>
+    setText(
+      summary,
+      gettext("Rain in the past 48 hours: {answer}", { answer: answer() || gettext("no answer yet") }),
+    );
   return { node, update };
 }

@@ -1,4 +1,5 @@
 // The evening at a glance: weather at the start, the stops and how far they are.
+import { gettext } from "../language.js";
 import { button, h, setAttribute, setText } from "../dom.js";
 import { model, stopText, stopTime } from "../model.js";
 import { day } from "../rules/words.js";
@@ -9,46 +10,41 @@ import { AT_ENDS, conditions } from "./conditions.js";
 import { rainQuestion } from "./rain.js";
 
 const PHASE_WORDS = {
-  away: "not reached",
-  waiting: "waiting",
-  ready: "waiting",
-  listening: "listening",
-  paused: "paused",
-  over: "listening",
-  done: "done",
-  skipped: "skipped",
+  away: gettext("not reached"),
+  waiting: gettext("waiting"),
+  ready: gettext("waiting"),
+  listening: gettext("listening"),
+  paused: gettext("paused"),
+  over: gettext("listening"),
+  done: gettext("done"),
+  skipped: gettext("skipped"),
 };
 
 export function screen(app) {
   const { visit, stops, version } = model;
-  const start = conditions(app, "start", AT_ENDS, "Weather at the start", "start-title");
+  const start = conditions(app, "start", AT_ENDS, gettext("Weather at the start"), "start-title");
   const rain = rainQuestion(app);
   const rows = stops.map((stop) => stopRow(app, stop));
   const next = button("", () => app.go("stop", visit.id, upcoming()), { kind: "primary large block" });
   const node = h(
     "div",
     null,
-    h("p", { class: "muted" }, `${visit.route.code} ${visit.route.name}, night of ${day(visit.night)}`),
-    visit.state === "sent_back"
-      ? h(
-          "p",
-          { class: "message message--warning" },
-          "The coordinator sent this visit back. Mend it, then submit it again.",
-        )
-      : null,
-    model.tonight
-      ? null
-      : h(
-          "p",
-          { class: "message message--warning" },
-          "The packet does not hold this night: sunset and hours are checked when the visit reaches the server.",
-        ),
+    h(
+      "p",
+      { class: "muted" },
+      gettext("{code} {name}, night of {day}", {
+        code: visit.route.code,
+        name: visit.route.name,
+        day: day(visit.night),
+      }),
+    ),
+    ...warnings(visit),
     start.node,
     rain.node,
     h(
       "section",
       { "aria-labelledby": "stops-title" },
-      h("h2", { id: "stops-title" }, "Stops"),
+      h("h2", { id: "stops-title" }, gettext("Stops")),
       h(
         "ul",
         { class: "plain-list picks" },
@@ -58,14 +54,14 @@ export function screen(app) {
     h(
       "details",
       { class: "panel" },
-      h("summary", null, "Limits of the protocol"),
+      h("summary", null, gettext("Limits of the protocol")),
       h(
         "dl",
         { class: "facts" },
         version.limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))),
       ),
     ),
-    button("Summary and end of the route", () => app.go("summary", visit.id), {
+    button(gettext("Summary and end of the route"), () => app.go("summary", visit.id), {
       kind: "block",
       name: "paper-sheet",
     }),
@@ -82,9 +78,21 @@ export function screen(app) {
     start.update();
     rain.update();
     for (const row of rows) row.update();
-    setText(nextLabel, `Go to stop ${upcoming()}`);
+    setText(nextLabel, gettext("Go to stop {upcoming}", { upcoming: upcoming() }));
   }
-  return { title: "Tonight’s visit", node, dock: h("div", { class: "dock" }, next), update };
+  return { title: gettext("Tonight’s visit"), node, dock: h("div", { class: "dock" }, next), update };
+}
+
+function warnings(visit) {
+  const texts = [
+    visit.state === "sent_back" &&
+      gettext("The coordinator sent this visit back. Mend it, then submit it again."),
+    !model.tonight &&
+      gettext(
+        "The packet does not hold this night: sunset and hours are checked when the visit reaches the server.",
+      ),
+  ];
+  return texts.filter(Boolean).map((text) => h("p", { class: "message message--warning" }, text));
 }
 
 function stopRow(app, stop) {
@@ -113,7 +121,7 @@ function stopRow(app, stop) {
       heard,
       phase() === "skipped"
         ? typed("skip_reason")
-        : species.join(", ") || (phase() === "done" ? "nothing heard" : ""),
+        : species.join(", ") || (phase() === "done" ? gettext("nothing heard") : ""),
     );
   };
   return { node, update, phase, number: stop.number };

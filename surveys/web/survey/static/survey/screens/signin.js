@@ -1,4 +1,5 @@
 // The ways to the server: sending now, and signing in where the phone may not send.
+import { gettext } from "../language.js";
 import { button, h, icon, setText } from "../dom.js";
 
 /** Sends visits and recordings, those that wait for Wi-Fi too. */
@@ -7,7 +8,7 @@ export function sendButton(app, kind = "") {
     app.sync?.syncAll();
     app.sounds?.soon(0, { anyway: true });
   };
-  return button("Send now", send, { kind, name: "sync" });
+  return button(gettext("Send now"), send, { kind, name: "sync" });
 }
 
 export function signInLink(config) {
@@ -19,7 +20,7 @@ export function signInLink(config) {
     const other = kind === "other-person";
     node.hidden = !other && kind !== "signed-out";
     node.href = other ? config.logout : config.login;
-    setText(words, other ? "Sign in as somebody else" : "Sign in");
+    setText(words, other ? gettext("Sign in as somebody else") : gettext("Sign in"));
   }
   show();
   return { node, show };

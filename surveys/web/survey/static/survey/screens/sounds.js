@@ -1,4 +1,5 @@
 // Recordings of a stop and of a visit: the lists of them, and the buttons that make one.
+import { gettext } from "../language.js";
 import { button, h, setText } from "../dom.js";
 import { model } from "../model.js";
 import { listWords, ofVisit, sendingWords } from "../recordings.js";
@@ -11,8 +12,8 @@ export function stopSounds(app, number) {
   const buttons = h(
     "div",
     { class: "pair" },
-    button("Record what calls", () => startRecording(app, number, "voucher"), { name: "record" }),
-    button("Cannot name it", () => askAboutUnnamedCall(app, number), { name: "query" }),
+    button(gettext("Record what calls"), () => startRecording(app, number, "voucher"), { name: "record" }),
+    button(gettext("Cannot name it"), () => askAboutUnnamedCall(app, number), { name: "query" }),
   );
   const { node, show } = recordingList(app, { buttons });
   return { node, update: () => show(ofVisit(model.visit?.id, number)) };
@@ -33,7 +34,7 @@ export function visitSounds(app) {
 function recordingList(app, { buttons = null, withStop = false }) {
   const list = h("ul", { class: "plain-list picks" });
   const state = h("p", { class: buttons ? "small" : null, role: "status" });
-  const heading = h("h2", { id: "sound-title" }, "Recordings");
+  const heading = h("h2", { id: "sound-title" }, gettext("Recordings"));
   const node = h("section", { "aria-labelledby": "sound-title" }, heading, buttons, state, list);
   let drawn = "";
 

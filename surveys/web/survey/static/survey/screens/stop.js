@@ -1,4 +1,5 @@
 // One stop: finding it, waiting, listening, writing down what is heard.
+import { gettext } from "../language.js";
 import * as alerts from "../alerts.js";
 import { button, h, setAttribute, setText } from "../dom.js";
 import { model } from "../model.js";
@@ -16,9 +17,9 @@ import { askSkipReason } from "./stop/skip.js";
 import { wayBox } from "./stop/way.js";
 
 const LOUD = {
-  pause: "Loud event: pause",
-  restart: "Loud event: begin again",
-  extend: "Noise: listen longer",
+  pause: gettext("Loud event: pause"),
+  restart: gettext("Loud event: begin again"),
+  extend: gettext("Noise: listen longer"),
 };
 
 export function screen(app, number) {
@@ -44,7 +45,7 @@ export function screen(app, number) {
   function enter(next) {
     if (phase && next === "ready") {
       alerts.signal(1);
-      app.alarm("The wait is over. Start listening.");
+      app.alarm(gettext("The wait is over. Start listening."));
     } else if (phase) app.say(phases.phaseWords(next, here).heading);
     phase = next;
     alerts.keepAwake(phases.isAtWork(next));
@@ -58,7 +59,7 @@ export function screen(app, number) {
 
   watch();
   const { leap, heard, later, skip } = sections;
-  const title = `Stop ${here.stop.number} of ${model.stops.length}`;
+  const title = gettext("Stop {number} of {model}", { number: here.stop.number, model: model.stops.length });
   const node = h(
     "div",
     { class: "stop" },
@@ -80,10 +81,13 @@ function makeSections(app, here, onSettled) {
   return {
     leap: leapBox(app, here, onSettled),
     heard: calls(app, number),
-    conditions: conditions(app, `stops.${number}`, names, "At this stop", "conditions-title"),
+    conditions: conditions(app, `stops.${number}`, names, gettext("At this stop"), "conditions-title"),
     remarks: remarks(app, number),
     later: laterParts(app, number),
-    skip: button("Skip this stop", () => askSkipReason(here), { kind: "quiet block", name: "set-aside" }),
+    skip: button(gettext("Skip this stop"), () => askSkipReason(here), {
+      kind: "quiet block",
+      name: "set-aside",
+    }),
   };
 }
 
@@ -94,11 +98,14 @@ function phasePanel(here, actions, { leap, skip }) {
   const [heading, detail, dusk] = ["what", "detail", "detail"].map((part) =>
     h("p", { class: `phase__${part}` }),
   );
-  const again = button("Begin the listening again", actions.restart, { kind: "quiet", name: "undo" });
+  const again = button(gettext("Begin the listening again"), actions.restart, {
+    kind: "quiet",
+    name: "undo",
+  });
   const buttons = dockButtons(here, actions);
   const node = h(
     "section",
-    { class: "panel panel--now phase", "aria-label": "Where you stand" },
+    { class: "panel panel--now phase", "aria-label": gettext("Where you stand") },
     way.node,
     h("div", { class: "phase__row" }, dial.node, h("div", { class: "phase__words" }, heading, detail, dusk)),
     again,
@@ -128,8 +135,8 @@ function dockButtons(here, actions) {
   const words = main.querySelector("span");
   const loud = button(LOUD[here.protocol.interruption], actions.interrupt, { kind: "block", name: "car" });
   const [previous, next] = [
-    ["previous", "Stop before"],
-    ["next", "Next stop"],
+    ["previous", gettext("Stop before")],
+    ["next", gettext("Next stop")],
   ].map(([side, label]) => {
     const arrow = button("", () => here.goTo(here[side]), { name: side, "aria-label": label });
     arrow.disabled = !here[side];

@@ -1,4 +1,5 @@
 // The end of the route: weather, second observer, everything that is to be said, and sending it.
+import { gettext } from "../language.js";
 import { button, h, setSentences, setText } from "../dom.js";
 import { allFindings, showFindings } from "../findings.js";
 import { conflicts, model, note, unsent } from "../model.js";
@@ -37,10 +38,14 @@ export function screen(app) {
   const title = h(
     "p",
     { class: "muted" },
-    `${visit.route.code} ${visit.route.name}, night of ${day(visit.night)}`,
+    gettext("{code} {name}, night of {day}", {
+      code: visit.route.code,
+      name: visit.route.name,
+      day: day(visit.night),
+    }),
   );
   const node = h("div", null, title, ...parts.map((part) => part.node));
-  return { title: "Summary", node, dock: actions.dock, update };
+  return { title: gettext("Summary"), node, dock: actions.dock, update };
 }
 
 /** What is on the phone and what is on the server. */
@@ -52,7 +57,7 @@ function serverPanel(app) {
   const signIn = signInLink(app.config);
   const node = h(
     "section",
-    { class: "panel panel--now", "aria-label": "Phone and server" },
+    { class: "panel panel--now", "aria-label": gettext("Phone and server") },
     state,
     again.node,
     send,
@@ -63,7 +68,7 @@ function serverPanel(app) {
     const status = app.sync?.status ?? { kind: "idle" };
     const standing = { visit: model.visit, ...counts };
     setSentences(state, [
-      `This visit is ${stateWords(model.visit)}.`,
+      gettext("This visit is {state_words}.", { state_words: stateWords(model.visit) }),
       model.visit.trouble?.words ?? keptWords(standing, model.route.time_zone),
       syncWords(status, [standing]),
       protocolWords(model.visit),
@@ -77,19 +82,19 @@ function serverPanel(app) {
 
 function writtenSection() {
   const facts = h("dl", { class: "facts" });
-  const heading = h("h2", { id: "heard-title" }, "Written down");
+  const heading = h("h2", { id: "heard-title" }, gettext("Written down"));
   const node = h("section", { "aria-labelledby": "heard-title" }, heading, facts);
   return { node, update: () => facts.replaceChildren(...model.stops.map(stopFacts)) };
 }
 
 function editingSection(app) {
-  const weather = conditions(app, "end", AT_ENDS, "Weather at the end", "end-title");
+  const weather = conditions(app, "end", AT_ENDS, gettext("Weather at the end"), "end-title");
   const node = h(
     "div",
     null,
     weather.node,
-    textBox("second_observer", "Second observer, if there was one", { rows: 1 }),
-    textBox("notes", "Notes on the evening"),
+    textBox("second_observer", gettext("Second observer, if there was one"), { rows: 1 }),
+    textBox("notes", gettext("Notes on the evening")),
   );
 
   function update({ isOpen }) {
@@ -105,8 +110,8 @@ function remarksSection() {
 
   function update() {
     const remarks = allFindings();
-    const words = `What the protocol says (${remarks.length})`;
-    setText(heading, remarks.length ? words : "The protocol has no remarks");
+    const words = gettext("What the protocol says ({remarks})", { remarks: remarks.length });
+    setText(heading, remarks.length ? words : gettext("The protocol has no remarks"));
     showFindings(list, remarks);
   }
   return { node: h("section", { "aria-labelledby": "findings-title" }, heading, list), update };
@@ -115,12 +120,12 @@ function remarksSection() {
 /** Submitting in the dock, throwing away at the end of the page. */
 function visitActions(app) {
   const withdraw = () => note((visit) => Object.assign(visit, { wants_submit: false }));
-  const submit = button("Submit the visit", () => askToSubmit(app), {
+  const submit = button(gettext("Submit the visit"), () => askToSubmit(app), {
     kind: "primary large block",
     name: "submitted",
   });
-  const undo = button("Do not submit yet", withdraw, { kind: "block" });
-  const throwAway = button("Throw this draft away", () => askToThrowAway(app), {
+  const undo = button(gettext("Do not submit yet"), withdraw, { kind: "block" });
+  const throwAway = button(gettext("Throw this draft away"), () => askToThrowAway(app), {
     kind: "quiet block",
     name: "close",
   });

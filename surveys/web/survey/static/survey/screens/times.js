@@ -1,18 +1,19 @@
 // The times of a stop, to be put right by hand. What is typed is the cell's text; the phone's own
 // instants stay as they are until somebody types over them.
+import { gettext } from "../language.js";
 import { instantsOf } from "../clocktimes.js";
 import { h } from "../dom.js";
 import { model, stopText, stopTime, writeStop } from "../model.js";
 import { clockWithSeconds } from "../rules/words.js";
 
 const TIMES = [
-  ["arrived_at", "Arrived"],
-  ["started_at", "Listening from"],
-  ["finished_at", "Listening to"],
+  ["arrived_at", gettext("Arrived")],
+  ["started_at", gettext("Listening from")],
+  ["finished_at", gettext("Listening to")],
 ];
 const FOLDS = [
-  ["first", "the first time"],
-  ["second", "the second time"],
+  ["first", gettext("the first time")],
+  ["second", gettext("the second time")],
 ];
 
 export function timeFields(app, number) {
@@ -23,7 +24,9 @@ export function timeFields(app, number) {
     h(
       "p",
       { class: "small muted" },
-      `Local clock of the route, ${model.route.time_zone.replaceAll("_", " ")}.`,
+      gettext("Local clock of the route, {replace_all}.", {
+        replace_all: model.route.time_zone.replaceAll("_", " "),
+      }),
     ),
     rows.map(({ node }) => node),
   );
@@ -51,7 +54,7 @@ function timeField(app, number, name, label) {
   const foldChoice = h(
     "fieldset",
     { class: "field" },
-    h("legend", null, "The clocks went back: this time came twice. Which was it?"),
+    h("legend", null, gettext("The clocks went back: this time came twice. Which was it?")),
     folds,
   );
   const node = h(
@@ -77,7 +80,7 @@ function timeField(app, number, name, label) {
         ? typed(`${name}.fold`)
         : "";
     await writeStop(number, { [name]: input.value, [`${name}.fold`]: fold });
-    app.say(`${label} ${input.value || "cleared"}`);
+    app.say(`${label} ${input.value || gettext("cleared")}`);
   }
 
   function update() {

@@ -1,4 +1,5 @@
 // A species as a big button: each tap raises the call index.
+import { gettext } from "../../language.js";
 import { h, setAttribute, setText } from "../../dom.js";
 import { indexWords, isHeard, isIndexed, NOT_SURE, shortHint } from "./species.js";
 
@@ -25,7 +26,7 @@ export function callRow(species, typed, set) {
     {
       type: "button",
       class: "calls__unsure",
-      "aria-label": `${species.common_name}: heard, but not sure`,
+      "aria-label": gettext("{common_name}: heard, but not sure", { common_name: species.common_name }),
       onclick: () => set(typed() === NOT_SURE ? "" : NOT_SURE),
     },
     NOT_SURE,
@@ -37,7 +38,7 @@ export function callRow(species, typed, set) {
     setAttribute(mark, "class", `ci ci--large ci--${level}`);
     setText(mark, isHeard(text) ? text : "–");
     setText(hint, isIndexed(text) ? shortHint(text) : species.scientific_name);
-    setAttribute(hint, "class", isIndexed(text) ? "calls__hint" : "calls__hint species");
+    setAttribute(hint, "class", isIndexed(text) ? "calls__hint" : gettext("calls__hint species"));
     setAttribute(main, "aria-label", `${species.common_name}: ${indexWords(text)}`);
     setAttribute(unsure, "aria-pressed", String(text === NOT_SURE));
   }

@@ -1,18 +1,20 @@
 // Looking for a species that is not among the buttons.
+import { gettext } from "../../language.js";
 import { dialog, h } from "../../dom.js";
 import { allSpecies } from "./species.js";
 
 const MOST_RESULTS = 12;
 const NONE =
-  "No species has that name. Do not pick another one instead: use “Cannot name it” to record the call, " +
-  "or write “heard, not named” in the note.";
+  gettext(
+    "No species has that name. Do not pick another one instead: use “Cannot name it” to record the call, ",
+  ) + gettext("or write “heard, not named” in the note.");
 
 /** Calls `pick(species)` with the one that was chosen. */
 export function searchSpecies(pick) {
   const results = h("ul", { class: "plain-list picks" });
   const field = h("input", { type: "search", id: "species-search", autocomplete: "off", oninput: look });
-  const label = h("label", { for: "species-search" }, "Name, common or scientific");
-  const box = dialog("Another species", h("div", { class: "field" }, label, field), results);
+  const label = h("label", { for: "species-search" }, gettext("Name, common or scientific"));
+  const box = dialog(gettext("Another species"), h("div", { class: "field" }, label, field), results);
 
   function result(species) {
     const choose = () => {

@@ -1,4 +1,5 @@
 // Which species can be written down tonight, and call indices in words.
+import { gettext } from "../../language.js";
 import { model, stopText } from "../../model.js";
 import { inDays } from "../../rules/case.js";
 import { CALL_INDEX } from "../../rules/codes.js";
@@ -8,12 +9,17 @@ export const isHeard = (text) => !["", "0"].includes(text);
 export const isIndexed = (text) => isHeard(text) && text !== NOT_SURE;
 
 export function indexWords(text) {
-  if (text === NOT_SURE) return "heard, not sure";
-  if (!isHeard(text)) return "not heard";
-  return `call index ${text}, ${CALL_INDEX.get(Number(text)) ?? "not on the scale"}`;
+  if (text === NOT_SURE) return gettext("heard, not sure");
+  if (!isHeard(text)) return gettext("not heard");
+  const meaning = CALL_INDEX.get(Number(text));
+  return gettext("call index {index}, {meaning}", {
+    index: text,
+    meaning: meaning ? gettext(meaning) : gettext("not on the scale"),
+  });
 }
 
-export const shortHint = (text) => ["", "single callers", "some overlap", "full chorus"][Number(text)] ?? "";
+export const shortHint = (text) =>
+  ["", gettext("single callers"), gettext("some overlap"), gettext("full chorus")][Number(text)] ?? "";
 
 export const inSeason = ({ season }) => !season || inDays(model.visit.night, ...season);
 

@@ -1,5 +1,6 @@
 // Dialogs that fill a cell with one tap: an option, a temperature, a count, a text; and the words for
 // what was filled in.
+import { gettext } from "../../language.js";
 import { button, dialog, h, setText } from "../../dom.js";
 import { model, text, undo, write } from "../../model.js";
 import { textBox } from "../textbox.js";
@@ -12,7 +13,12 @@ export function openPicker(app, address, field) {
 
 async function fill(app, address, field, typed) {
   await write({ [address]: typed });
-  app.snack(typed ? `${field.title}: ${fullWords(typed, field)}` : `${field.title}: cleared`, undo);
+  app.snack(
+    typed
+      ? `${field.title}: ${fullWords(typed, field)}`
+      : gettext("{title}: cleared", { title: field.title }),
+    undo,
+  );
 }
 
 function pickOption(app, address, field) {
@@ -41,7 +47,7 @@ function pickOption(app, address, field) {
   const box = dialog(
     field.title,
     h("ul", { class: "plain-list picks" }, options),
-    current && button("Clear", pick(""), { kind: "quiet" }),
+    current && button(gettext("Clear"), pick(""), { kind: "quiet" }),
   );
 }
 
@@ -73,7 +79,12 @@ function pickTemperature(app, address, field) {
   ];
   dialog(
     field.title,
-    h("div", { class: "field" }, h("label", { for: "degrees" }, `${field.title} in °${unit}`), input),
+    h(
+      "div",
+      { class: "field" },
+      h("label", { for: "degrees" }, gettext("{title} in °{unit}", { title: field.title, unit })),
+      input,
+    ),
     h(
       "div",
       { class: "steps" },
@@ -83,7 +94,8 @@ function pickTemperature(app, address, field) {
           {
             type: "button",
             class: "btn btn--large",
-            "aria-label": `${by > 0 ? "up" : "down"} ${Math.abs(by)}`,
+            "aria-label":
+              by > 0 ? gettext("up {number}", { number: by }) : gettext("down {number}", { number: -by }),
             onclick: step(by),
           },
           label,
@@ -94,11 +106,13 @@ function pickTemperature(app, address, field) {
       "p",
       { class: "small muted" },
       lastReading(name)
-        ? `The first tap gives the last reading, ${lastReading(name)}°.`
-        : "Hold the thermometer away from the car and from your hand.",
+        ? gettext("The first tap gives the last reading, {last_reading}°.", {
+            last_reading: lastReading(name),
+          })
+        : gettext("Hold the thermometer away from the car and from your hand."),
     ),
     button(
-      "Clear",
+      gettext("Clear"),
       () => {
         input.value = "";
         write({ [address]: "" });
@@ -130,17 +144,22 @@ function pickCount(app, address, field) {
       { class: "steps" },
       h(
         "button",
-        { type: "button", class: "btn btn--large", "aria-label": "one less", onclick: step(-1) },
+        { type: "button", class: "btn btn--large", "aria-label": gettext("one less"), onclick: step(-1) },
         "−1",
       ),
       h(
         "button",
-        { type: "button", class: "btn btn--large btn--primary", "aria-label": "one more", onclick: step(1) },
+        {
+          type: "button",
+          class: "btn btn--large btn--primary",
+          "aria-label": gettext("one more"),
+          onclick: step(1),
+        },
         "+1",
       ),
     ),
     button(
-      "None passed",
+      gettext("None passed"),
       () => {
         setText(output, "0");
         write({ [address]: "0" });
@@ -148,7 +167,7 @@ function pickCount(app, address, field) {
       { kind: "block" },
     ),
     button(
-      "Clear",
+      gettext("Clear"),
       () => {
         setText(output, "0");
         write({ [address]: "" });
@@ -159,7 +178,7 @@ function pickCount(app, address, field) {
 }
 
 function typeText(_app, address, field) {
-  dialog(field.title, textBox(address, "Written as you type"));
+  dialog(field.title, textBox(address, gettext("Written as you type")));
 }
 
 /** What was typed, as its tile shows it. */

@@ -1,18 +1,20 @@
 // Routes that were taken along: tonight's hours, and beginning a visit.
+import { gettext, ngettext } from "../../language.js";
 import { button, dialog, h } from "../../dom.js";
 import { beginVisit, inUse, keepPacket, thisNight, visitsOf } from "../../model.js";
 import { clock, day } from "../../rules/words.js";
 import { stateWords } from "../../saying.js";
 import { EDITABLE } from "../../store.js";
 
-const NO_ROUTE =
-  "No route is on this phone yet. Open tonight’s route while there is signal and press “Take tonight along”.";
+const NO_ROUTE = gettext(
+  "No route is on this phone yet. Open tonight’s route while there is signal and press “Take tonight along”.",
+);
 
 export function routes(app, packets) {
   return h(
     "section",
     { "aria-labelledby": "routes-title" },
-    h("h2", { id: "routes-title" }, "Routes taken along"),
+    h("h2", { id: "routes-title" }, gettext("Routes taken along")),
     packets.length ? packets.map((packet) => routeCard(app, packet)) : noRoute(app),
   );
 }
@@ -22,7 +24,7 @@ function noRoute({ config }) {
     "div",
     { class: "empty" },
     h("p", null, NO_ROUTE),
-    h("a", { class: "btn btn--primary", href: config.tonight }, "To Tonight"),
+    h("a", { class: "btn btn--primary", href: config.tonight }, gettext("To Tonight")),
   );
 }
 
@@ -34,30 +36,41 @@ function routeCard(app, packet) {
   const count = stops.filter((stop) => inUse(stop, night)).length;
   const notes = [access, packet.program.local_rules].filter(Boolean);
   const tooOld = [
-    `This packet ends with the night of ${last}.`,
-    "You can survey with it; take the route along again for sun and moon.",
+    gettext("This packet ends with the night of {last}.", { last }),
+    gettext("You can survey with it; take the route along again for sun and moon."),
   ].join(" ");
   return h(
     "article",
     { class: "panel panel--now" },
     h("h3", null, `${code} ${name}`),
     h("p", null, tonight ? evening(tonight, zone) : tooOld),
-    h("p", { class: "small muted" }, `${count} stops, sun and moon until ${last}`),
+    h(
+      "p",
+      { class: "small muted" },
+      ngettext(
+        "{number} stop, sun and moon until {last}",
+        "{number} stops, sun and moon until {last}",
+        count,
+        {
+          last,
+        },
+      ),
+    ),
     notes.length
       ? h(
           "details",
           null,
-          h("summary", null, "Access and local rules"),
+          h("summary", null, gettext("Access and local rules")),
           notes.map((words) => h("p", { class: "small" }, words)),
         )
       : null,
     h(
       "div",
       { class: "actions" },
-      button(`Survey the night of ${day(night)}`, () => start(app, packet, night), {
+      button(gettext("Survey the night of {day}", { day: day(night) }), () => start(app, packet, night), {
         kind: "primary large block",
       }),
-      button("Refresh", () => refresh(app, code), { name: "download", kind: "quiet" }),
+      button(gettext("Refresh"), () => refresh(app, code), { name: "download", kind: "quiet" }),
     ),
   );
 }
@@ -73,22 +86,26 @@ async function start(app, packet, night) {
 
 function askSecond(app, visit, begin) {
   const words = [
-    `The visit of ${day(visit.night)} on ${visit.route.code} is ${stateWords(visit)}.`,
-    "A second one is a visit of its own, and the coordinator decides which counts.",
+    gettext("The visit of {day} on {code} is {state_words}.", {
+      day: day(visit.night),
+      code: visit.route.code,
+      state_words: stateWords(visit),
+    }),
+    gettext("A second one is a visit of its own, and the coordinator decides which counts."),
   ].join(" ");
   const closing = (action) => () => {
     box.close();
     action();
   };
   const box = dialog(
-    "This night is handed in already",
+    gettext("This night is handed in already"),
     h("p", null, words),
     button(
-      "Look at the visit",
+      gettext("Look at the visit"),
       closing(() => app.go("summary", visit.id)),
       { kind: "primary block" },
     ),
-    button("Begin a second visit", closing(begin), { kind: "block" }),
+    button(gettext("Begin a second visit"), closing(begin), { kind: "block" }),
   );
 }
 
@@ -96,13 +113,16 @@ async function refresh(app, code) {
   const { packets, slug } = app.config;
   try {
     const response = await fetch(`${packets}${code}.json`, { redirect: "manual" });
-    if (response.type === "opaqueredirect") return app.snack("You are signed out: sign in first.");
-    if (!response.ok) return app.snack(`The server did not give the route (answer ${response.status}).`);
+    if (response.type === "opaqueredirect") return app.snack(gettext("You are signed out: sign in first."));
+    if (!response.ok)
+      return app.snack(
+        gettext("The server did not give the route (answer {status}).", { status: response.status }),
+      );
     await keepPacket(slug, await response.json());
-    app.snack("The route is up to date on this phone");
+    app.snack(gettext("The route is up to date on this phone"));
     return app.go("home");
   } catch {
-    return app.snack("No network. The route stays as it is on this phone.");
+    return app.snack(gettext("No network. The route stays as it is on this phone."));
   }
 }
 
@@ -111,13 +131,16 @@ function evening(tonight, zone) {
   if (!first) return "";
   const { sunset } = first.sky;
   const { earliest_start: start, latest_end: end } = tonight.hours ?? first;
-  const moon = tonight.moon && `moon ${Math.round(tonight.moon.lit_share * 100)} % lit`;
+  const moon =
+    tonight.moon && gettext("moon {share} % lit", { share: Math.round(tonight.moon.lit_share * 100) });
   const hours = [
-    sunset && `Sunset ${clock(Date.parse(sunset), zone)}`,
-    start && `start from ${clock(Date.parse(start), zone)}`,
-    end && `end by ${clock(Date.parse(end), zone)}`,
+    sunset && gettext("Sunset {clock}", { clock: clock(Date.parse(sunset), zone) }),
+    start && gettext("start from {clock}", { clock: clock(Date.parse(start), zone) }),
+    end && gettext("end by {clock}", { clock: clock(Date.parse(end), zone) }),
     moon,
   ];
-  const window = tonight.window ? `Window: ${tonight.window}.` : "Tonight is in no season window.";
+  const window = tonight.window
+    ? gettext("Window: {window}.", { window: tonight.window })
+    : gettext("Tonight is in no season window.");
   return `${hours.filter(Boolean).join(", ")}. ${window}`;
 }

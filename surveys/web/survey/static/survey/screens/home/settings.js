@@ -1,9 +1,10 @@
 // Sounds, light and the network, as this phone keeps them.
+import { gettext } from "../../language.js";
 import * as alerts from "../../alerts.js";
 import { h } from "../../dom.js";
 import * as theme from "../../theme.js";
 
-const THEMES = { auto: "Night after dusk", night: "Night", day: "Day" };
+const THEMES = { auto: gettext("Night after dusk"), night: gettext("Night"), day: gettext("Day") };
 
 /** Only where the browser knows what kind of network it has. */
 function wifiBox() {
@@ -20,7 +21,7 @@ function wifiBox() {
     "label",
     { class: "choice", for: "set-wifi" },
     input,
-    "Send recordings by Wi-Fi only; everything else goes at once",
+    gettext("Send recordings by Wi-Fi only; everything else goes at once"),
   );
 }
 
@@ -52,10 +53,10 @@ export function settings(app) {
   return h(
     "details",
     { class: "panel" },
-    h("summary", null, "Sounds and light"),
-    box("sound", "A low tone when a time is up"),
-    box("vibration", "Vibration when a time is up"),
-    h("fieldset", { class: "field" }, h("legend", null, "Theme"), choices),
+    h("summary", null, gettext("Sounds and light")),
+    box("sound", gettext("A low tone when a time is up")),
+    box("vibration", gettext("Vibration when a time is up")),
+    h("fieldset", { class: "field" }, h("legend", null, gettext("Theme")), choices),
     wifiBox(),
   );
 }

@@ -1,4 +1,5 @@
 // Visits on this phone: their list, what is said of them together, and those that were thrown away.
+import { gettext, ngettext } from "../../language.js";
 import { button, h } from "../../dom.js";
 import { day } from "../../rules/words.js";
 import { keptWords, stateWords } from "../../saying.js";
@@ -28,18 +29,22 @@ export const countWaiting = (standings) =>
     .length;
 
 export function summaryWords(visits, waiting, sound) {
-  if (!visits) return "No visit is on this phone yet.";
-  if (waiting === 1) return "One visit has not wholly reached the server.";
-  if (waiting) return `${waiting} visits have not wholly reached the server.`;
-  if (sound) return "All entries have reached the server.";
-  return "Everything on this phone has reached the server.";
+  if (!visits) return gettext("No visit is on this phone yet.");
+  if (waiting)
+    return ngettext(
+      "One visit has not wholly reached the server.",
+      "{number} visits have not wholly reached the server.",
+      waiting,
+    );
+  if (sound) return gettext("All entries have reached the server.");
+  return gettext("Everything on this phone has reached the server.");
 }
 
 /** What was thrown away here and may come back. */
 export function thrownAwayBox(app, thrown) {
   if (!thrown.length) return null;
   const row = ({ visit }) => {
-    const words = `Bring back ${visit.route.code}, ${day(visit.night)}`;
+    const words = gettext("Bring back {code}, {day}", { code: visit.route.code, day: day(visit.night) });
     return h(
       "li",
       null,
@@ -49,8 +54,8 @@ export function thrownAwayBox(app, thrown) {
   return h(
     "details",
     { class: "panel" },
-    h("summary", null, `Thrown away (${thrown.length})`),
-    h("p", { class: "small muted" }, "Kept on this phone for two weeks, without recordings."),
+    h("summary", null, gettext("Thrown away ({thrown})", { thrown: thrown.length })),
+    h("p", { class: "small muted" }, gettext("Kept on this phone for two weeks, without recordings.")),
     h("ul", { class: "plain-list picks" }, thrown.map(row)),
   );
 }

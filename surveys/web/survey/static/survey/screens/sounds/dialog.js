@@ -1,5 +1,6 @@
 // One recording: hear it, name it, delete it.
-import { button, dialog, h } from "../../dom.js";
+import { gettext } from "../../language.js";
+import { button, dialog, h, question } from "../../dom.js";
 import { stopText } from "../../model.js";
 import { retry, soon, whereWords } from "../../recordings.js";
 import { change, get, remove } from "../../soundstore.js";
@@ -12,7 +13,15 @@ export async function showRecording(app, id) {
   const sound = player(app, recording);
   const box = dialog(
     `${KINDS[recording.kind]}, ${clockOf(recording)}`,
-    h("p", null, `Stop ${recording.stop}, ${lengthOf(recording)}. ${whereWords(recording)}`),
+    h(
+      "p",
+      null,
+      gettext("Stop {stop}, {length_of}. {where_words}", {
+        stop: recording.stop,
+        length_of: lengthOf(recording),
+        where_words: whereWords(recording),
+      }),
+    ),
     recording.kind === "voucher" && speciesPart(recording),
     sound.node,
     recording.trouble?.stops && retryButton(id, () => box.close()),
@@ -24,7 +33,7 @@ export async function showRecording(app, id) {
 /** The species of a voucher, to choose until its upload has begun. */
 function speciesPart(recording) {
   if (recording.begun || recording.state !== "kept")
-    return h("p", null, `Species: ${speciesName(recording)}.`);
+    return h("p", null, gettext("Species: {species_name}.", { species_name: speciesName(recording) }));
   const call = stopText(recording.stop);
   const isHeard = ([code]) => !["", "0"].includes(call(`calls.${code}`));
   const option = ([code, name]) => h("option", { value: code, selected: code === recording.species }, name);
@@ -37,17 +46,17 @@ function speciesPart(recording) {
           stored.species = choice.value;
         }),
     },
-    option(["", "Not named"]),
-    h("optgroup", { label: "Heard at this stop" }, allSpecies().filter(isHeard).map(option)),
+    option(["", gettext("Not named")]),
+    h("optgroup", { label: gettext("Heard at this stop") }, allSpecies().filter(isHeard).map(option)),
     h(
       "optgroup",
-      { label: "Other species" },
+      { label: gettext("Other species") },
       allSpecies()
         .filter((row) => !isHeard(row))
         .map(option),
     ),
   );
-  return h("div", { class: "field" }, h("label", { for: "sound-species" }, "What calls"), choice);
+  return h("div", { class: "field" }, h("label", { for: "sound-species" }, gettext("What calls")), choice);
 }
 
 function retryButton(id, close) {
@@ -55,7 +64,7 @@ function retryButton(id, close) {
     retry(id);
     close();
   };
-  return button("Try to send it again", send, { kind: "block", name: "sync" });
+  return button(gettext("Try to send it again"), send, { kind: "block", name: "sync" });
 }
 
 function deleteButton(app, recording, close) {
@@ -63,21 +72,25 @@ function deleteButton(app, recording, close) {
     close();
     askDelete(app, recording);
   };
-  return button("Delete this recording", ask, { kind: "quiet block", name: "close" });
+  return button(gettext("Delete this recording"), ask, { kind: "quiet block", name: "close" });
 }
 
 function askDelete(app, recording) {
-  const title = `${KINDS[recording.kind]} of ${clockOf(recording)}, ${lengthOf(recording)}`;
-  const box = dialog(
-    "Delete this recording?",
-    h("p", null, `${title}. It cannot be brought back.`),
+  const title = gettext("{kind} of {time}, {length}", {
+    kind: KINDS[recording.kind],
+    time: clockOf(recording),
+    length: lengthOf(recording),
+  });
+  const box = question(
+    gettext("Delete this recording?"),
+    h("p", null, gettext("{title}. It cannot be brought back.", { title })),
     button(
-      "Delete it",
+      gettext("Delete it"),
       async () => {
         box.close();
         await remove(recording.id);
         soon();
-        app.snack("The recording is deleted");
+        app.snack(gettext("The recording is deleted"));
       },
       { kind: "danger block" },
     ),

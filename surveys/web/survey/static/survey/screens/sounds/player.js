@@ -1,4 +1,5 @@
 // A player of our own: the browser's would shine white at night.
+import { gettext } from "../../language.js";
 import { button, h, setText } from "../../dom.js";
 import { fileOf } from "../../soundstore.js";
 import { minutesAndSeconds } from "./words.js";
@@ -9,15 +10,21 @@ export function player(app, recording) {
   const time = h("span", { class: "num" });
   const audio = new Audio();
   let url = null;
-  const toggle = button("Play", () => (audio.paused ? play() : audio.pause()), {
+  const toggle = button(gettext("Play"), () => (audio.paused ? play() : audio.pause()), {
     kind: "block",
     name: "ear",
   });
   const label = toggle.querySelector("span");
 
   function update() {
-    setText(label, audio.paused ? "Play" : "Pause");
-    setText(time, `${minutesAndSeconds(audio.currentTime)} of ${minutesAndSeconds(recording.seconds)}`);
+    setText(label, audio.paused ? gettext("Play") : gettext("Pause"));
+    setText(
+      time,
+      gettext("{time} of {length}", {
+        time: minutesAndSeconds(audio.currentTime),
+        length: minutesAndSeconds(recording.seconds),
+      }),
+    );
   }
 
   async function play() {
@@ -30,8 +37,8 @@ export function player(app, recording) {
         setText(
           time,
           isOnServer
-            ? "The sound is on the server only: it plays with a network."
-            : "This browser cannot play it; it is kept all the same.",
+            ? gettext("The sound is on the server only: it plays with a network.")
+            : gettext("This browser cannot play it; it is kept all the same."),
         ),
       );
   }

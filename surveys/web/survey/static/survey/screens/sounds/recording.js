@@ -1,4 +1,5 @@
 // Making a recording at a stop.
+import { gettext } from "../../language.js";
 import { button, dialog, h, setAttribute, setText, svg } from "../../dom.js";
 import { model, stopText, undo, writeStop } from "../../model.js";
 import { NoSound, record } from "../../recorder.js";
@@ -10,8 +11,8 @@ import { clockOf, KINDS, lengthOf, minutesAndSeconds } from "./words.js";
 const TOO_LOUD = 0.92;
 const BARS = 24;
 const INSTRUCTIONS = {
-  voucher: "Hold still and point the phone at the calls. Every second is stored at once.",
-  note: "Speak now. Every second is stored at once.",
+  voucher: gettext("Hold still and point the phone at the calls. Every second is stored at once."),
+  note: gettext("Speak now. Every second is stored at once."),
 };
 
 /** A call that the observer does not know: recorded, spoken of or written down, and noted at the stop. */
@@ -21,12 +22,12 @@ export function askAboutUnnamedCall(app, number) {
     startRecording(app, number, kind, { unnamed: true });
   };
   const box = dialog(
-    "A call you cannot name",
+    gettext("A call you cannot name"),
     h(
       "p",
       null,
-      "Keep the sound, or say what it was like. The coordinator listens to it later. " +
-        "Tap “?” at a species only if you think it was that one.",
+      gettext("Keep the sound, or say what it was like. The coordinator listens to it later. ") +
+        gettext("Tap “?” at a species only if you think it was that one."),
     ),
     h(
       "ul",
@@ -34,11 +35,18 @@ export function askAboutUnnamedCall(app, number) {
       h(
         "li",
         null,
-        button("Record the call", recordAs("voucher"), { kind: "primary large block", name: "record" }),
+        button(gettext("Record the call"), recordAs("voucher"), {
+          kind: "primary large block",
+          name: "record",
+        }),
       ),
-      h("li", null, button("Say what you heard", recordAs("note"), { kind: "block", name: "record" })),
+      h(
+        "li",
+        null,
+        button(gettext("Say what you heard"), recordAs("note"), { kind: "block", name: "record" }),
+      ),
     ),
-    textBox(`stops.${number}.note`, "Or write it down", { rows: 3 }),
+    textBox(`stops.${number}.note`, gettext("Or write it down"), { rows: 3 }),
   );
 }
 
@@ -46,9 +54,15 @@ export function askAboutUnnamedCall(app, number) {
 export async function startRecording(app, number, kind, { unnamed = false } = {}) {
   const time = h("div", { class: "big-number", role: "timer", "aria-live": "off" }, "0:00");
   const bars = meter();
-  const advice = h("p", null, "Opening the microphone …");
-  const end = button("Stop and keep", () => box.close(), { kind: "primary large block" });
-  const box = dialog(kind === "note" ? "Voice note" : "Recording", time, bars.node, advice, end);
+  const advice = h("p", null, gettext("Opening the microphone …"));
+  const end = button(gettext("Stop and keep"), () => box.close(), { kind: "primary large block" });
+  const box = dialog(
+    kind === "note" ? gettext("Voice note") : gettext("Recording"),
+    time,
+    bars.node,
+    advice,
+    end,
+  );
   let recorder = null;
   let isOpen = true;
   box.addEventListener("close", () => {
@@ -58,7 +72,7 @@ export async function startRecording(app, number, kind, { unnamed = false } = {}
   const heard = (level, seconds) => {
     setText(time, minutesAndSeconds(seconds));
     bars.set(level);
-    setText(advice, level > TOO_LOUD ? "Too loud: point the phone away." : INSTRUCTIONS[kind]);
+    setText(advice, level > TOO_LOUD ? gettext("Too loud: point the phone away.") : INSTRUCTIONS[kind]);
   };
   const over = (recording, why) => {
     box.close();
@@ -67,7 +81,7 @@ export async function startRecording(app, number, kind, { unnamed = false } = {}
   };
   try {
     recorder = await record(newRecording(app, number, kind), { heard, over });
-    app.say("Recording");
+    app.say(gettext("Recording"));
     if (!isOpen) recorder.stop();
   } catch (error) {
     if (!(error instanceof NoSound)) throw error;
@@ -88,12 +102,18 @@ const newRecording = (app, number, kind) => ({
 });
 
 async function noteKept(app, number, recording, unnamed) {
-  const kept = `${KINDS[recording.kind]} of ${lengthOf(recording)} kept`;
+  const kept = gettext("{kind} of {length} kept", {
+    kind: KINDS[recording.kind],
+    length: lengthOf(recording),
+  });
   if (unnamed) {
-    const lines = [stopText(number)("note"), `A call at ${clockOf(recording)} not named.`];
+    const lines = [
+      stopText(number)("note"),
+      gettext("A call at {clock_of} not named.", { clock_of: clockOf(recording) }),
+    ];
     await writeStop(number, { note: lines.filter(Boolean).join(" ") });
-    app.snack(`${kept}, and a line in the note of stop ${number}`, undo);
-  } else app.snack(`${kept} on this phone`);
+    app.snack(gettext("{kept}, and a line in the note of stop {number}", { kept, number }), undo);
+  } else app.snack(gettext("{kept} on this phone", { kept }));
   soon();
   if (recording.kind === "voucher" && !unnamed) showRecording(app, recording.id);
 }
@@ -108,7 +128,7 @@ function meter() {
       class: "meter",
       preserveAspectRatio: "none",
       role: "img",
-      "aria-label": "Loudness",
+      "aria-label": gettext("Loudness"),
     },
     bars,
   );

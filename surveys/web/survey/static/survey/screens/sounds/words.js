@@ -1,9 +1,10 @@
 // Recordings in words.
+import { gettext } from "../../language.js";
 import { model } from "../../model.js";
 import { whereWords } from "../../recordings.js";
 import { clock, duration } from "../../rules/words.js";
 
-export const KINDS = { voucher: "Voucher recording", note: "Voice note" };
+export const KINDS = { voucher: gettext("Voucher recording"), note: gettext("Voice note") };
 
 /** Code and name of all species and groups that a recording may be of. */
 export const allSpecies = () => [
@@ -12,13 +13,15 @@ export const allSpecies = () => [
 ];
 
 export function speciesName({ species }) {
-  if (!species) return "species not named";
+  if (!species) return gettext("species not named");
   return allSpecies().find(([code]) => code === species)?.[1] ?? species;
 }
 
 export function titleOf(recording, withStop) {
-  const stop = withStop && recording.stop ? `Stop ${recording.stop}: ` : "";
-  const subject = recording.kind === "voucher" ? speciesName(recording).replace(/^s/, "S") : KINDS.note;
+  const stop = withStop && recording.stop ? gettext("Stop {stop}: ", { stop: recording.stop }) : "";
+  const unnamed = gettext("Species not named");
+  const subject =
+    recording.kind === "voucher" ? (recording.species ? speciesName(recording) : unnamed) : KINDS.note;
   return `${stop}${subject}`;
 }
 

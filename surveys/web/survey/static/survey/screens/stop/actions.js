@@ -1,4 +1,5 @@
 // What an observer does at a stop, as cells: listen, pause, end.
+import { gettext } from "../../language.js";
 import * as alerts from "../../alerts.js";
 import { iso, now } from "../../clock.js";
 import { model, note, writeStop } from "../../model.js";
@@ -22,7 +23,7 @@ export function stopActions(app, here) {
         paused_minutes: "",
         ...positionCells(stop.number),
       },
-      "Listening begins",
+      gettext("Listening begins"),
     );
   }
 
@@ -30,14 +31,14 @@ export function stopActions(app, here) {
     await note((visit) => Object.assign(visit, { timer: null, leap: null }));
     await here.set(
       { started_at: "", finished_at: "", paused_minutes: "" },
-      "The listening begins anew when you start it",
+      gettext("The listening begins anew when you start it"),
     );
   }
 
   async function interrupt() {
     if (protocol.interruption === "extend") {
       const longer = duration(listeningTime(protocol, true));
-      return here.set({ interrupted: "yes" }, `The listening lasts ${longer} now`);
+      return here.set({ interrupted: "yes" }, gettext("The listening lasts {longer} now", { longer }));
     }
     await note((visit) => Object.assign(visit, { timer: { stop: stop.number, paused_since: now() } }));
     return here.set({ interrupted: "yes" });
@@ -48,7 +49,7 @@ export function stopActions(app, here) {
     await note((visit) => Object.assign(visit, { timer: null }));
     if (protocol.interruption === "restart") return begin();
     const pause = here.times().pausedMs + Math.max(0, now() - since);
-    return here.set({ paused_minutes: pauseText(pause) }, "The listening goes on");
+    return here.set({ paused_minutes: pauseText(pause) }, gettext("The listening goes on"));
   }
 
   async function finish() {
@@ -57,20 +58,20 @@ export function stopActions(app, here) {
     if (here.leapMs()) await here.forgetLeap();
     await writeStop(stop.number, { finished_at: iso(here.standing().ends) });
     alerts.signal(3);
-    app.alarm(`The listening time at stop ${stop.number} is over.`);
+    app.alarm(gettext("The listening time at stop {number} is over.", { number: stop.number }));
     isFinishing = false;
   }
 
   /** What the big button does, by phase. */
   const mainAction = {
-    away: () => arrive("Arrival written"),
+    away: () => arrive(gettext("Arrival written")),
     waiting: begin,
     ready: begin,
-    listening: () => here.set({ finished_at: iso() }, "The listening ended before its time"),
+    listening: () => here.set({ finished_at: iso() }, gettext("The listening ended before its time")),
     paused: resume,
     over: finish,
     done: () => (here.next ? here.goTo(here.next) : app.go("summary", model.visit.id)),
-    skipped: () => here.set({ status: "", skip_reason: "" }, "Not skipped any more"),
+    skipped: () => here.set({ status: "", skip_reason: "" }, gettext("Not skipped any more")),
   };
   return { mainAction, restart, interrupt, finish, noticeArrival: notice };
 }

@@ -1,4 +1,5 @@
 // Arriving at a stop: said by the observer, or noticed by the position.
+import { gettext } from "../../language.js";
 import * as alerts from "../../alerts.js";
 import { iso, now } from "../../clock.js";
 import { model, note } from "../../model.js";
@@ -27,7 +28,11 @@ export function arrivals(here) {
     if (model.visit.noticed?.includes(number)) return;
     isWriting = true;
     note((visit) => Object.assign(visit, { noticed: [...(visit.noticed ?? []), number] }))
-      .then(() => arrive(`You are at the stop. Arrival written at ${clock(now(), here.zone)}`))
+      .then(() =>
+        arrive(
+          gettext("You are at the stop. Arrival written at {clock}", { clock: clock(now(), here.zone) }),
+        ),
+      )
       .finally(() => {
         isWriting = false;
       });

@@ -1,5 +1,6 @@
 // The phone's clock leapt while the observer stood here. A phone that slept and a clock that was set
 // look alike; only the observer knows.
+import { gettext } from "../../language.js";
 import { iso } from "../../clock.js";
 import { button, h, icon, setText } from "../../dom.js";
 import { note, writeStop } from "../../model.js";
@@ -21,8 +22,8 @@ export function leapBox(app, here, onSettled) {
       h(
         "div",
         { class: "actions" },
-        button("It slept: the time counts", () => settle(false), { kind: "block" }),
-        button("The clock was set: go on listening", () => settle(true), { kind: "block" }),
+        button(gettext("It slept: the time counts"), () => settle(false), { kind: "block" }),
+        button(gettext("The clock was set: go on listening"), () => settle(true), { kind: "block" }),
       ),
     ),
   );
@@ -48,7 +49,10 @@ export function leapBox(app, here, onSettled) {
     if (!isAsked) return;
     const seconds = Math.round(here.leapMs() / 1000);
     const length = duration(seconds < SHORT_S ? seconds : 60 * Math.round(seconds / 60));
-    const question = `The phone’s clock leapt ${length} ahead. Did the phone sleep, or was its clock set?`;
+    const question = gettext(
+      "The phone’s clock leapt {value} ahead. Did the phone sleep, or was its clock set?",
+      { value: length },
+    );
     setText(words, question);
     app.alarm(question);
   }

@@ -1,4 +1,5 @@
 // Parts of the stop's screen that come after the first use of it.
+import { gettext } from "../../language.js";
 import { h } from "../../dom.js";
 
 const LOADERS = {
@@ -22,7 +23,7 @@ export function laterParts(app, number) {
   const correction = h(
     "details",
     { class: "panel", ontoggle: () => correction.open && show("times") },
-    h("summary", null, "Correct the times"),
+    h("summary", null, gettext("Correct the times")),
     boxes.times,
   );
 

@@ -1,42 +1,60 @@
 // The words of each phase at a stop, and which buttons it has.
+import { gettext } from "../../language.js";
 import { now } from "../../clock.js";
 import { model } from "../../model.js";
 import { clock, duration } from "../../rules/words.js";
 
-const PARKED =
-  "Park fully off the road. Engine and headlights off; hazard lights on wherever others could come upon the car.";
+const PARKED = gettext(
+  "Park fully off the road. Engine and headlights off; hazard lights on wherever others could come upon the car.",
+);
 
 /** Phase to what is going on, more of it, and what the big button does. */
 const WORDS = {
   away: ({ protocol }) => [
-    "On the way",
-    protocol.settling_wait ? `${PARKED} Then wait ${duration(protocol.settling_wait)} quietly.` : PARKED,
-    "I am at the stop",
+    gettext("On the way"),
+    protocol.settling_wait
+      ? gettext("{parked} Then wait {duration} quietly.", {
+          parked: PARKED,
+          duration: duration(protocol.settling_wait),
+        })
+      : PARKED,
+    gettext("I am at the stop"),
   ],
-  waiting: () => ["Let them settle", "Stand still. Headlamp off or dim.", "Start before the wait is over"],
+  waiting: () => [
+    gettext("Let them settle"),
+    gettext("Stand still. Headlamp off or dim."),
+    gettext("Start before the wait is over"),
+  ],
   ready: ({ protocol }) => [
-    "Ready to listen",
-    `${duration(protocol.listening_time)} by the clock`,
-    "Start listening",
+    gettext("Ready to listen"),
+    gettext("{duration} by the clock", { duration: duration(protocol.listening_time) }),
+    gettext("Start listening"),
   ],
   listening: ({ times, zone }) => [
-    "Listening",
+    gettext("Listening"),
     times().started > now()
-      ? "The phone’s clock was set back. Begin the listening again."
-      : `since ${clock(times().started, zone)}`,
-    "Stop before the time is over",
+      ? gettext("The phone’s clock was set back. Begin the listening again.")
+      : gettext("since {time}", { time: clock(times().started, zone) }),
+    gettext("Stop before the time is over"),
   ],
   paused: ({ protocol }) =>
     protocol.interruption === "restart"
-      ? ["Loud event", "Wait until it is quiet, then begin again", "Begin again"]
-      : ["Loud event", "The clock stands still until it is quiet", "Go on listening"],
-  over: () => ["Time is up", "", "Write the end"],
+      ? [gettext("Loud event"), gettext("Wait until it is quiet, then begin again"), gettext("Begin again")]
+      : [
+          gettext("Loud event"),
+          gettext("The clock stands still until it is quiet"),
+          gettext("Go on listening"),
+        ],
+  over: () => [gettext("Time is up"), "", gettext("Write the end")],
   done: ({ times, zone, next }) => [
-    "Stop done",
-    `${clock(times().started, zone)} to ${clock(times().finished, zone)}`,
-    next ? `Next: stop ${next.number}` : "To the summary",
+    gettext("Stop done"),
+    gettext("{first} to {last}", {
+      first: clock(times().started, zone),
+      last: clock(times().finished, zone),
+    }),
+    next ? gettext("Next: stop {number}", { number: next.number }) : gettext("To the summary"),
   ],
-  skipped: ({ typed }) => ["Skipped", typed("skip_reason"), "Listen here after all"],
+  skipped: ({ typed }) => [gettext("Skipped"), typed("skip_reason"), gettext("Listen here after all")],
 };
 
 export function phaseWords(phase, here) {
@@ -61,7 +79,8 @@ export function dialOf(standing, { protocol }) {
   const whole = 1000 * protocol.listening_time;
   const { phase, left, total } =
     standing.total && standing.phase !== "ready" ? standing : { ...standing, left: whole, total: whole };
-  const words = { waiting: "until you listen", paused: "stands still" }[phase] ?? "to listen";
+  const words =
+    { waiting: gettext("until you listen"), paused: gettext("stands still") }[phase] ?? gettext("to listen");
   return { phase, left, total, words };
 }
 
@@ -69,5 +88,5 @@ export function dialOf(standing, { protocol }) {
 export function duskWords(phase, { stop, zone }) {
   const earliest = model.tonight?.stops[stop.number]?.earliest_start;
   if (!earliest || now() >= Date.parse(earliest) || !["away", "waiting", "ready"].includes(phase)) return "";
-  return `Not before ${clock(Date.parse(earliest), zone)}`;
+  return gettext("Not before {clock}", { clock: clock(Date.parse(earliest), zone) });
 }

@@ -1,4 +1,5 @@
 // What the protocol says of this stop.
+import { gettext } from "../../language.js";
 import { h } from "../../dom.js";
 
 // Told only once a stop is done: until then they are merely not written down yet.
@@ -9,7 +10,7 @@ export function remarks(app, number) {
   const node = h(
     "section",
     { "aria-labelledby": "rules-title" },
-    h("h2", { id: "rules-title" }, "What the protocol says"),
+    h("h2", { id: "rules-title" }, gettext("What the protocol says")),
     list,
   );
   let loading = null;

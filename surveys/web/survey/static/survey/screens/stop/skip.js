@@ -1,13 +1,14 @@
 // Why a stop is skipped.
-import { button, dialog, h } from "../../dom.js";
+import { gettext } from "../../language.js";
+import { button, question, h } from "../../dom.js";
 
 const REASONS = [
-  "Unsafe to stop",
-  "Road closed",
-  "No access tonight",
-  "Too noisy to hear",
-  "Weather",
-  "No time left",
+  gettext("Unsafe to stop"),
+  gettext("Road closed"),
+  gettext("No access tonight"),
+  gettext("Too noisy to hear"),
+  gettext("Weather"),
+  gettext("No time left"),
 ];
 
 export function askSkipReason({ stop, set }) {
@@ -15,12 +16,12 @@ export function askSkipReason({ stop, set }) {
     box.close();
     set(
       { status: "skipped", skip_reason: reason, started_at: "", finished_at: "", paused_minutes: "" },
-      `Stop ${stop.number} skipped: ${reason}`,
+      gettext("Stop {number} skipped: {reason}", { number: stop.number, reason }),
     );
   }
   const other = h("input", { type: "text", id: "reason", maxlength: 200, autocomplete: "off" });
-  const box = dialog(
-    `Why is stop ${stop.number} skipped?`,
+  const box = question(
+    gettext("Why is stop {number} skipped?", { number: stop.number }),
     h(
       "ul",
       { class: "plain-list picks" },
@@ -32,7 +33,9 @@ export function askSkipReason({ stop, set }) {
         ),
       ),
     ),
-    h("div", { class: "field" }, h("label", { for: "reason" }, "Another reason"), other),
-    button("Skip for this reason", () => other.value.trim() && skip(other.value.trim()), { kind: "block" }),
+    h("div", { class: "field" }, h("label", { for: "reason" }, gettext("Another reason")), other),
+    button(gettext("Skip for this reason"), () => other.value.trim() && skip(other.value.trim()), {
+      kind: "block",
+    }),
   );
 }

@@ -1,4 +1,5 @@
 // The way to the stop: its name and notes, an arrow and the distance.
+import { gettext } from "../../language.js";
 import { now } from "../../clock.js";
 import { h, setAttribute, setText, svg } from "../../dom.js";
 import { model } from "../../model.js";
@@ -7,10 +8,10 @@ import { distance } from "../../rules/words.js";
 
 const NO_ARROW_M = 15;
 const WITHOUT_POSITION = {
-  refused: "No position: the phone does not allow it. Everything else works.",
-  none: "This phone has no position.",
-  asking: "Looking for the position …",
-  on: "The position is old; looking again …",
+  refused: gettext("No position: the phone does not allow it. Everything else works."),
+  none: gettext("This phone has no position."),
+  asking: gettext("Looking for the position …"),
+  on: gettext("The position is old; looking again …"),
   off: "",
 };
 
@@ -18,7 +19,7 @@ export function wayBox(stop) {
   const arrow = svg(
     "svg",
     { viewBox: "0 0 24 24", class: "way__arrow", "aria-hidden": "true" },
-    svg("path", { d: "M12 3l6 17-6-4-6 4z" }),
+    svg("path", { d: gettext("M12 3l6 17-6-4-6 4z") }),
   );
   const words = h("span", { class: "way__words" });
   const notes = stop.notes && h("p", { class: "small muted" }, stop.notes);
@@ -39,5 +40,9 @@ export function wayBox(stop) {
 
 function wayWords({ meters, point, accuracy }) {
   const length = (value) => distance(value, model.route.distance_unit).replaceAll(" ", "\u00a0");
-  return `${length(meters)} ${point}, give or take ${length(accuracy)}`;
+  return gettext("{meters} {point}, give or take {accuracy}", {
+    meters: length(meters),
+    point,
+    accuracy: length(accuracy),
+  });
 }

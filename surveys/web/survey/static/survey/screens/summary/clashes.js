@@ -1,4 +1,5 @@
 // Cells that were changed here and elsewhere: both texts are kept until somebody chooses.
+import { gettext } from "../../language.js";
 import { button, h } from "../../dom.js";
 import { conflicts } from "../../model.js";
 import { choose } from "../../store.js";
@@ -24,8 +25,8 @@ function section(cells) {
   return h(
     "section",
     { "aria-labelledby": "clash-title" },
-    h("h2", { id: "clash-title" }, "Changed on both sides"),
-    h("p", null, "Both texts are kept until you choose."),
+    h("h2", { id: "clash-title" }, gettext("Changed on both sides")),
+    h("p", null, gettext("Both texts are kept until you choose.")),
     h("ul", { class: "plain-list" }, cells.map(row)),
   );
 }
@@ -38,8 +39,8 @@ function row(cell) {
       "fieldset",
       { class: "group" },
       h("legend", null, label(cell.address)),
-      side(cell, "Keep mine", cell.text),
-      side(cell, "Take theirs", cell.theirs),
+      side(cell, gettext("Keep mine"), cell.text),
+      side(cell, gettext("Take theirs"), cell.theirs),
     ),
   );
 }
@@ -59,5 +60,5 @@ const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
 function label(address) {
   const [part, number, ...rest] = address.split(".");
   if (part !== "stops") return capital(address.replaceAll(/[._]/g, " "));
-  return `Stop ${number}: ${rest.join(" ").replaceAll(/[_-]/g, " ")}`;
+  return gettext("Stop {number}: {rest}", { number, rest: rest.join(" ").replaceAll(/[_-]/g, " ") });
 }

@@ -1,4 +1,5 @@
 // What is written down, stop by stop, in words.
+import { gettext } from "../../language.js";
 import { h } from "../../dom.js";
 import { model, stopText } from "../../model.js";
 import { clock } from "../../rules/words.js";
@@ -10,9 +11,9 @@ export function stopFacts({ number, name }) {
   const isSkipped = typed("status") === "skipped";
   const isListened = from || typed("status") === "listened";
   const words = isSkipped
-    ? `skipped: ${typed("skip_reason") || "no reason"}`
-    : heardAt(number).join(", ") || (isListened ? "nothing heard" : "not reached");
-  const hours = isSkipped || !from ? "" : `${from} to ${to || "…"}`;
+    ? gettext("skipped: {reason}", { reason: typed("skip_reason") || gettext("no reason") })
+    : heardAt(number).join(", ") || (isListened ? gettext("nothing heard") : gettext("not reached"));
+  const hours = isSkipped || !from ? "" : gettext("{first} to {last}", { first: from, last: to || "…" });
   return h("div", null, h("dt", null, `${number}. ${name}`), h("dd", null, words, h("small", null, hours)));
 }
 

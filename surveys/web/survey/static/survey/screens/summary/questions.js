@@ -1,14 +1,17 @@
 // What is asked before a visit is submitted or thrown away.
-import { button, dialog, h } from "../../dom.js";
+import { gettext, ngettext } from "../../language.js";
+import { button, question, h } from "../../dom.js";
 import { allFindings } from "../../findings.js";
 import { model, note, stopText } from "../../model.js";
 import { forgetVisit } from "../../soundstore.js";
 
 const GONE = [
-  "Everything written down for this night goes, here and on the server.",
-  "For two weeks this phone can bring it back; recordings cannot be brought back.",
+  gettext("Everything written down for this night goes, here and on the server."),
+  gettext("For two weeks this phone can bring it back; recordings cannot be brought back."),
 ].join(" ");
-const NEEDS_SIGNAL = "No network: a draft that reached the server can only be thrown away with signal.";
+const NEEDS_SIGNAL = gettext(
+  "No network: a draft that reached the server can only be thrown away with signal.",
+);
 
 export function askToSubmit(app) {
   const { stops } = model;
@@ -18,19 +21,31 @@ export function askToSubmit(app) {
     ({ number }) => !stopText(number)("status") && !stopText(number)("started_at"),
   ).length;
   const remarks = findings.length
-    ? `The protocol has ${findings.length} remarks; the coordinator sees them too.`
-    : "The protocol has no remarks.";
+    ? ngettext(
+        "The protocol has {number} remark; the coordinator sees it too.",
+        "The protocol has {number} remarks; the coordinator sees them too.",
+        findings.length,
+      )
+    : gettext("The protocol has no remarks.");
   const submit = async () => {
     box.close();
     await note((visit) => Object.assign(visit, { wants_submit: true, trouble: null }));
     app.sync?.syncAll();
   };
-  const box = dialog(
-    "Submit the visit?",
-    h("p", null, `${stops.length - left} of ${stops.length} stops are written down. ${remarks}`),
-    left ? h("p", null, "A stop that is left blank counts as not surveyed, not as silent.") : null,
-    isRefused ? h("p", null, "Something impossible must be mended first; see the remarks.") : null,
-    button("Yes, submit", submit, { kind: "primary large block" }),
+  const box = question(
+    gettext("Submit the visit?"),
+    h(
+      "p",
+      null,
+      gettext("{left} of {stops} stops are written down. {remarks}", {
+        left: stops.length - left,
+        stops: stops.length,
+        remarks,
+      }),
+    ),
+    left ? h("p", null, gettext("A stop that is left blank counts as not surveyed, not as silent.")) : null,
+    isRefused ? h("p", null, gettext("Something impossible must be mended first; see the remarks.")) : null,
+    button(gettext("Yes, submit"), submit, { kind: "primary large block" }),
   );
 }
 
@@ -45,9 +60,9 @@ export function askToThrowAway(app) {
       app.trouble(error.message || NEEDS_SIGNAL);
     }
   };
-  const box = dialog(
-    "Throw this draft away?",
+  const box = question(
+    gettext("Throw this draft away?"),
     h("p", null, GONE),
-    button("Throw it away", throwAway, { kind: "danger block" }),
+    button(gettext("Throw it away"), throwAway, { kind: "danger block" }),
   );
 }

@@ -1,11 +1,12 @@
 // Trying again what the server did not take.
+import { gettext } from "../../language.js";
 import { button, h } from "../../dom.js";
 import { model } from "../../model.js";
 
 const BUTTONS = {
-  gone: ["Send it again as it is here", { anew: true }],
-  closed: ["Try again", {}],
-  "not-taken": ["Try again", {}],
+  gone: [gettext("Send it again as it is here"), { anew: true }],
+  closed: [gettext("Try again"), {}],
+  "not-taken": [gettext("Try again"), {}],
 };
 
 export function retryBox(app) {

@@ -1,4 +1,5 @@
 // Times that were written by a wrong clock, put right by what the server's clock says.
+import { gettext } from "../../language.js";
 import { iso, nightOf } from "../../clock.js";
 import { button, h, icon } from "../../dom.js";
 import { model, note, write } from "../../model.js";
@@ -24,7 +25,7 @@ export function wrongClock(app, onShifted) {
   async function shift(ahead) {
     const count = await shiftTimes(ahead);
     node.dataset.key = "";
-    app.snack(`${count} times were put right`);
+    app.snack(gettext("{count} times were put right", { count }));
     onShifted();
   }
   return { node, update };
@@ -38,10 +39,14 @@ function message(words, repair) {
     h(
       "div",
       null,
-      h("p", null, `${words} If it was so in the night, the times written down are wrong by as much.`),
+      h(
+        "p",
+        null,
+        gettext("{words} If it was so in the night, the times written down are wrong by as much.", { words }),
+      ),
       model.visit.shifted
-        ? h("p", null, "The times were put right already.")
-        : button("Put the times of this visit right", repair, { kind: "block" }),
+        ? h("p", null, gettext("The times were put right already."))
+        : button(gettext("Put the times of this visit right"), repair, { kind: "block" }),
     ),
   );
 }
