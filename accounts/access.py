@@ -18,6 +18,7 @@ from accounts.models import (
     Role,
     Scope,
 )
+from surveys.language import gettext, gettext_noop, said
 
 # Cookie with the slug of the program opened last: pages outside any program, such as the
 # guide, show its navigation.
@@ -25,13 +26,13 @@ LAST_PROGRAM = "program"
 
 
 class Permission(StrEnum):
-    SURVEY = "enter visits"
-    REVIEW = "review visits"
-    MANAGE = "set up the program"
-    PUBLISH = "publish"
-    READ_SEASONS = "read seasons, with observers"
-    READ_RESULTS = "read trends and publications"
-    READ_RECORDS = "read the records of accepted visits"
+    SURVEY = gettext_noop("enter visits")
+    REVIEW = gettext_noop("review visits")
+    MANAGE = gettext_noop("set up the program")
+    PUBLISH = gettext_noop("publish")
+    READ_SEASONS = gettext_noop("read seasons, with observers")
+    READ_RESULTS = gettext_noop("read trends and publications")
+    READ_RECORDS = gettext_noop("read the records of accepted visits")
 
 
 PERMISSIONS: dict[str, frozenset[Permission]] = {
@@ -63,8 +64,12 @@ def require(membership: Membership, permission: Permission) -> None:
     """Raise PermissionDenied, with a sentence for the user, when the role does not allow it."""
     if not may(membership, permission):
         raise PermissionDenied(
-            f"Your role here ({membership.get_role_display().lower()}) does not allow you to "
-            f"{permission.value}. Ask a coordinator of the program."
+            said(
+                "Your role here ({role}) does not allow you to {act}. Ask a coordinator of the "
+                "program.",
+                role=membership.get_role_display().lower(),
+                act=gettext(permission.value),
+            )
         )
 
 
@@ -96,7 +101,7 @@ def membership_of(person: Person, program_slug: str) -> Membership:
         .first()
     )
     if membership is None:
-        raise Http404("There is no such program, or you are not a member of it.")
+        raise Http404(gettext("There is no such program, or you are not a member of it."))
     return membership
 
 

@@ -40,7 +40,7 @@ class IsProgramMember(BasePermission):
                 said(
                     "This token opens “{scope}” only. It does not allow you to {permission}.",
                     scope=token.get_scope_display(),
-                    permission=view.permission.value,
+                    permission=gettext(view.permission.value),
                 )
             )
         return True

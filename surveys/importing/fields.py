@@ -4,6 +4,8 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from django.utils.translation import gettext_lazy
+
 
 class Level(StrEnum):
     """Whether a column speaks of the whole visit, of one stop, or of one species."""
@@ -38,32 +40,51 @@ class Field:
 
 
 DATES = (
-    Form(code="ymd", label="year first, 2024-04-15, or a date cell"),
-    Form(code="dmy", label="day first, 15/4/2024"),
-    Form(code="mdy", label="month first, 4/15/2024"),
+    Form(code="ymd", label=gettext_lazy("year first, 2024-04-15, or a date cell")),
+    Form(code="dmy", label=gettext_lazy("day first, 15/4/2024")),
+    Form(code="mdy", label=gettext_lazy("month first, 4/15/2024")),
 )
 CLOCKS = (
-    Form(code="24h", label="21:14, 9:14 pm, time cells"),
-    Form(code="12h", label="9:14 is 21:14, 12:05 is 00:05"),
+    Form(code="24h", label=gettext_lazy("21:14, 9:14 pm, time cells")),
+    Form(code="12h", label=gettext_lazy("9:14 is 21:14, 12:05 is 00:05")),
 )
 DEGREES = (
     Form(code="C", label="°C", hints=("c", "celsius")),
     Form(code="F", label="°F", hints=("f", "fahrenheit")),
 )
 WINDS = (
-    Form(code="beaufort", label="Beaufort force", hints=("beaufort", "bft", "force")),
-    Form(code="mph", label="miles an hour", hints=("mph",)),
+    Form(code="beaufort", label=gettext_lazy("Beaufort force"), hints=("beaufort", "bft", "force")),
+    Form(code="mph", label=gettext_lazy("miles an hour"), hints=("mph",)),
     Form(code="kmh", label="km/h", hints=("kmh", "km h", "kph")),
     Form(code="ms", label="m/s", hints=("m s", "ms")),
-    Form(code="knots", label="knots", hints=("knots", "kn", "kt")),
+    Form(code="knots", label=gettext_lazy("knots"), hints=("knots", "kn", "kt")),
 )
 RAINS = (
     Form(code="mm", label="mm", hints=("mm",)),
-    Form(code="in", label="inches", hints=("in", "inch", "inches")),
+    Form(code="in", label=gettext_lazy("inches"), hints=("in", "inch", "inches")),
 )
 
 
-def _weather(end: str, level: Level, *, label: str) -> tuple[Field, ...]:
+_WEATHER = {
+    "start": (
+        gettext_lazy("Air temperature at the start"),
+        gettext_lazy("Wind at the start"),
+        gettext_lazy("Sky code at the start"),
+    ),
+    "end": (
+        gettext_lazy("Air temperature at the end"),
+        gettext_lazy("Wind at the end"),
+        gettext_lazy("Sky code at the end"),
+    ),
+    "": (
+        gettext_lazy("Air temperature at the stop"),
+        gettext_lazy("Wind at the stop"),
+        gettext_lazy("Sky code at the stop"),
+    ),
+}
+
+
+def _weather(end: str, level: Level) -> tuple[Field, ...]:
     prefix, words = (f"{end}_", (end,)) if end else ("", ("",))
     address = f"{end}." if end else ""
 
@@ -75,10 +96,11 @@ def _weather(end: str, level: Level, *, label: str) -> tuple[Field, ...]:
             headers += [f"{stem} at {word}" for word in words if word]
         return tuple(headers)
 
+    air, wind, sky = _WEATHER[end]
     return (
         Field(
             code=f"{prefix}air_temperature",
-            label=f"Air temperature{label}",
+            label=air,
             level=level,
             address=f"{address}air_temperature",
             forms=DEGREES,
@@ -86,7 +108,7 @@ def _weather(end: str, level: Level, *, label: str) -> tuple[Field, ...]:
         ),
         Field(
             code=f"{prefix}beaufort",
-            label=f"Wind{label}",
+            label=wind,
             level=level,
             address=f"{address}beaufort",
             forms=WINDS,
@@ -94,7 +116,7 @@ def _weather(end: str, level: Level, *, label: str) -> tuple[Field, ...]:
         ),
         Field(
             code=f"{prefix}sky",
-            label=f"Sky code{label}",
+            label=sky,
             level=level,
             address=f"{address}sky",
             names=names("sky", "sky code"),
@@ -105,39 +127,41 @@ def _weather(end: str, level: Level, *, label: str) -> tuple[Field, ...]:
 FIELDS: tuple[Field, ...] = (
     Field(
         code="route",
-        label="Route, code or name",
+        label=gettext_lazy("Route, code or name"),
         level=Level.VISIT,
         names=("route", "route code", "route name", "route number", "route no"),
-        help="As it stands in the program.",
+        help=gettext_lazy("As it stands in the program."),
     ),
     Field(
         code="night",
-        label="Date of the evening",
+        label=gettext_lazy("Date of the evening"),
         level=Level.VISIT,
         address="night",
         forms=DATES,
         names=("date", "night", "survey date", "visit date", "evening", "date of survey"),
-        help="A visit that ends after midnight has the date of the evening before.",
+        help=gettext_lazy("A visit that ends after midnight has the date of the evening before."),
     ),
     Field(
         code="observer",
-        label="Observer, e-mail or name",
+        label=gettext_lazy("Observer, e-mail or name"),
         level=Level.VISIT,
         names=("observer", "observer name", "observer email", "surveyor", "recorder", "name"),
-        help="Somebody who is not a member stays in the notes; the visit is then yours.",
+        help=gettext_lazy(
+            "Somebody who is not a member stays in the notes; the visit is then yours."
+        ),
     ),
     Field(
         code="second_observer",
-        label="Second observer",
+        label=gettext_lazy("Second observer"),
         level=Level.VISIT,
         address="second_observer",
         names=("second observer", "helper", "assistant", "observer 2"),
     ),
-    *_weather("start", Level.VISIT, label=" at the start"),
-    *_weather("end", Level.VISIT, label=" at the end"),
+    *_weather("start", Level.VISIT),
+    *_weather("end", Level.VISIT),
     Field(
         code="rain_48h",
-        label="Rain in the past 48 hours",
+        label=gettext_lazy("Rain in the past 48 hours"),
         level=Level.VISIT,
         address="rain_48h",
         forms=RAINS,
@@ -149,45 +173,47 @@ FIELDS: tuple[Field, ...] = (
             "rain in last 48 hours",
             "rain in past 48 hours",
         ),
-        help="T is a trace: rain that fell, too little to measure. It is kept as such, not as 0.",
+        help=gettext_lazy(
+            "T is a trace: rain that fell, too little to measure. It is kept as such, not as 0."
+        ),
     ),
     Field(
         code="days_since_rain",
-        label="Days since rain",
+        label=gettext_lazy("Days since rain"),
         level=Level.VISIT,
         address="days_since_rain",
         names=("days since rain", "days since last rain"),
     ),
     Field(
         code="notes",
-        label="Notes on the visit",
+        label=gettext_lazy("Notes on the visit"),
         level=Level.VISIT,
         address="notes",
         names=("notes", "visit notes", "comments", "remarks"),
     ),
     Field(
         code="stop",
-        label="Stop number",
+        label=gettext_lazy("Stop number"),
         level=Level.STOP,
         names=("stop", "stop number", "stop no", "point", "station"),
     ),
     Field(
         code="status",
-        label="Listened or skipped",
+        label=gettext_lazy("Listened or skipped"),
         level=Level.STOP,
         address="status",
         names=("status", "listened or skipped"),
     ),
     Field(
         code="skip_reason",
-        label="Reason for skipping",
+        label=gettext_lazy("Reason for skipping"),
         level=Level.STOP,
         address="skip_reason",
         names=("skip reason", "reason for skipping"),
     ),
     Field(
         code="arrived_at",
-        label="Arrival",
+        label=gettext_lazy("Arrival"),
         level=Level.STOP,
         address="arrived_at",
         forms=CLOCKS,
@@ -195,7 +221,7 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="started_at",
-        label="Start of the listening",
+        label=gettext_lazy("Start of the listening"),
         level=Level.STOP,
         address="started_at",
         forms=CLOCKS,
@@ -203,7 +229,7 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="finished_at",
-        label="End of the listening",
+        label=gettext_lazy("End of the listening"),
         level=Level.STOP,
         address="finished_at",
         forms=CLOCKS,
@@ -211,15 +237,15 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="paused_minutes",
-        label="Pause in minutes",
+        label=gettext_lazy("Pause in minutes"),
         level=Level.STOP,
         address="paused_minutes",
         names=("pause", "paused", "pause minutes", "paused minutes"),
     ),
-    *_weather("", Level.STOP, label=" at the stop"),
+    *_weather("", Level.STOP),
     Field(
         code="water_temperature",
-        label="Water temperature",
+        label=gettext_lazy("Water temperature"),
         level=Level.STOP,
         address="water_temperature",
         forms=DEGREES,
@@ -227,70 +253,70 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="noise_index",
-        label="Noise index, 0-4",
+        label=gettext_lazy("Noise index, 0-4"),
         level=Level.STOP,
         address="noise_index",
         names=("noise", "noise index"),
     ),
     Field(
         code="cars",
-        label="Cars that passed",
+        label=gettext_lazy("Cars that passed"),
         level=Level.STOP,
         address="cars",
         names=("cars", "vehicles", "cars passed"),
     ),
     Field(
         code="interrupted",
-        label="Interrupted, yes or no",
+        label=gettext_lazy("Interrupted, yes or no"),
         level=Level.STOP,
         address="interrupted",
         names=("interrupted", "interruption"),
     ),
     Field(
         code="moonlight",
-        label="Moonlight, yes or no",
+        label=gettext_lazy("Moonlight, yes or no"),
         level=Level.STOP,
         address="moonlight",
         names=("moonlight", "moon"),
     ),
     Field(
         code="water_tonight",
-        label="Water tonight: dry, pools, full, not seen",
+        label=gettext_lazy("Water tonight: dry, pools, full, not seen"),
         level=Level.STOP,
         address="water_tonight",
         names=("water", "water tonight", "water level"),
     ),
     Field(
         code="latitude",
-        label="Latitude measured",
+        label=gettext_lazy("Latitude measured"),
         level=Level.STOP,
         address="latitude",
         names=("latitude", "lat"),
     ),
     Field(
         code="longitude",
-        label="Longitude measured",
+        label=gettext_lazy("Longitude measured"),
         level=Level.STOP,
         address="longitude",
         names=("longitude", "lon", "long", "lng"),
     ),
     Field(
         code="stop_note",
-        label="Note on the stop",
+        label=gettext_lazy("Note on the stop"),
         level=Level.STOP,
         address="note",
         names=("stop note", "stop notes", "note"),
     ),
     Field(
         code="species",
-        label="Species",
+        label=gettext_lazy("Species"),
         level=Level.CALL,
         names=("species", "species name", "species code", "common name", "scientific name"),
-        help="One row for each stop and species: the long form.",
+        help=gettext_lazy("One row for each stop and species: the long form."),
     ),
     Field(
         code="index",
-        label="Call index, 0-3",
+        label=gettext_lazy("Call index, 0-3"),
         level=Level.CALL,
         names=("index", "call index", "calling index", "calls"),
     ),

@@ -60,7 +60,11 @@ def template_xlsx(program: Program) -> bytes:
     guide = book.create_sheet("Columns")
     rows = [["Column", "Speaks of", "How it is written"]]
     rows += [
-        [field.label, field.level.value, " ".join(filter(None, (_forms(field), field.help)))]
+        [
+            str(field.label),
+            field.level.value,
+            " ".join(filter(None, (_forms(field), str(field.help)))),
+        ]
         for field in FIELDS
         if field.level is not Level.CALL
     ]
@@ -72,7 +76,7 @@ def template_xlsx(program: Program) -> bytes:
 
 
 def _forms(field) -> str:
-    return "; ".join(form.label for form in field.forms)
+    return "; ".join(str(form.label) for form in field.forms)
 
 
 def _write(sheet, rows: Sequence[Sequence[str]]) -> None:

@@ -7,6 +7,7 @@ import uuid
 from django.db.models import QuerySet
 
 from accounts.models import Membership
+from surveys.language import gettext, said
 from surveys.models import CallIndex, Confirmation, Recording, RecordingKind, Visit, VisitState
 from surveys.visits.exceptions import NotConfirmable
 from surveys.visits.media.recording_access import recordings_of
@@ -20,7 +21,9 @@ def call_to_confirm(
     """The recording, and the call at its stop. Raises NotConfirmable, in words."""
     if visit.observer_id == member.person_id:
         raise NotConfirmable(
-            "This visit is your own. A call is confirmed by somebody else than its observer."
+            gettext(
+                "This visit is your own. A call is confirmed by somebody else than its observer."
+            )
         )
     recording = vouchers(member, visit).filter(pk=recording_id).first()
     if recording is None:
@@ -34,11 +37,14 @@ def call_to_confirm(
     )
     if call is None or call.index is None:
         raise NotConfirmable(
-            f"The sheet has no call index of that species at stop {recording.stop.number}. "
-            "If it is in the recording, correct the sheet first."
+            said(
+                "The sheet has no call index of that species at stop {stop_number}. If it"
+                " is in the recording, correct the sheet first.",
+                stop_number=recording.stop.number,
+            )
         )
     if Confirmation.objects.filter(call=call).exists():
-        raise NotConfirmable("This call is confirmed already.")
+        raise NotConfirmable(gettext("This call is confirmed already."))
     return recording, call
 
 

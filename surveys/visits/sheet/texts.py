@@ -33,6 +33,7 @@ _TRACE = frozenset({"t", "tr", "trace"})
 _MOST_RAIN = {RainUnit.MILLIMETERS: 2000, RainUnit.INCHES: 80}
 _ISO_DATE = re.compile(r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})")
 _NAMED_DATE = re.compile(r"([0-9]{1,2})\.?\s+([a-z]{3,9})\.?,?\s+([0-9]{4})", re.IGNORECASE)
+_MONTH_FIRST = re.compile(r"([a-z]{3,9})\.?\s+([0-9]{1,2}),?\s+([0-9]{4})", re.IGNORECASE)
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
 _MAX_QUOTE_LENGTH = 40
@@ -194,12 +195,14 @@ def read_text(text: str, max_length: int | None = None) -> str:
 
 
 def read_night(text: str) -> dt.date:
-    """The date of the evening: `2024-04-15` or `15 April 2024`."""
+    """The date of the evening: `2024-04-15`, `15 April 2024` or `April 15, 2024`."""
     typed = text.strip()
     if match := _ISO_DATE.fullmatch(typed):
         year, month, day = (int(part) for part in match.groups())
     elif match := _NAMED_DATE.fullmatch(typed):
         year, month, day = int(match[3]), _month(match[2]), int(match[1])
+    elif match := _MONTH_FIRST.fullmatch(typed):
+        year, month, day = int(match[3]), _month(match[1]), int(match[2])
     else:
         raise unreadable("date", text)
     try:

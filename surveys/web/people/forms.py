@@ -19,7 +19,7 @@ ROLE_HELP = gettext_lazy(
 
 
 class InviteForm(forms.Form):
-    email = forms.EmailField(label="E-mail")
+    email = forms.EmailField(label=gettext_lazy("E-mail"))
     name = forms.CharField(
         max_length=120, required=False, help_text=gettext_lazy("As you know this person.")
     )

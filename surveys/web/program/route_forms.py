@@ -45,10 +45,13 @@ class RouteForm(SeenForm):
     )
     protocol = forms.TypedChoiceField(coerce=int)
     chosen = forms.ChoiceField(
-        label="How the route was chosen",
-        choices=[("", "Choose one"), *RouteChoice.choices],
-        help_text="Routes chosen because the species were heard there begin at their best, so "
-        "their trends lean downward. Trends that rest on such routes are flagged.",
+        label=gettext_lazy("How the route was chosen"),
+        choices=[("", gettext_lazy("Choose one")), *RouteChoice.choices],
+        help_text=gettext_lazy(
+            "Routes chosen because the species were heard there begin at their best, "
+            "so their trends lean downward. Trends that rest on such routes are "
+            "flagged."
+        ),
     )
     access_notes = forms.CharField(
         label=gettext_lazy("Access"),

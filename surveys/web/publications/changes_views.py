@@ -33,9 +33,9 @@ def publication_changes(request: ProgramRequest, season_year: int, version: int)
             "visits": [
                 (words, visits[:SHOWN], len(visits))
                 for words, visits in (
-                    ("Visits that came", changes.came),
-                    ("Visits that went", changes.went),
-                    ("Visits that changed", changes.changed),
+                    (gettext("Visits that came"), changes.came),
+                    (gettext("Visits that went"), changes.went),
+                    (gettext("Visits that changed"), changes.changed),
                 )
             ],
             "tables": _tables(changes),

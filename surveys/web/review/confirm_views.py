@@ -9,6 +9,7 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
 from accounts.access import Permission, ProgramRequest, needs
+from surveys.language import gettext
 from surveys.models import Visit
 from surveys.visits import verbs
 from surveys.visits.exceptions import NotYours
@@ -27,7 +28,9 @@ def confirm(request: ProgramRequest, visit: UUID) -> HttpResponse:
         try:
             recording_id = UUID(recording)
         except ValueError:
-            raise NotYours("There is no such recording. It may have been removed.") from None
+            raise NotYours(
+                gettext("There is no such recording. It may have been removed.")
+            ) from None
         return verbs.confirm_by_ear(
             request.membership,
             visit,

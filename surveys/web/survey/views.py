@@ -21,6 +21,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.language import gettext
 from surveys.models import Route
 from surveys.web.script_texts import script_catalog
 from surveys.web.survey.files import (
@@ -95,9 +96,9 @@ def packet(request: ProgramRequest, code: str) -> JsonResponse:
     try:
         content = route_packet(request.membership, code, timezone.now())
     except Route.DoesNotExist as missing:
-        raise Http404("The program has no such route.") from missing
+        raise Http404(gettext("The program has no such route.")) from missing
     if not content["nights"]:
-        raise Http404("No protocol is in force for this route in the coming nights.")
+        raise Http404(gettext("No protocol is in force for this route in the coming nights."))
     return JsonResponse(content)
 
 

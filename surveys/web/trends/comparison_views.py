@@ -6,7 +6,6 @@ from typing import Any
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, needs
@@ -14,7 +13,7 @@ from surveys.charts import shares
 from surveys.charts.shares import Series
 from surveys.charts.words import SITES, share
 from surveys.fitting.stored import StoredFit, stored_fits
-from surveys.language import gettext, said
+from surveys.language import gettext, gettext_noop, said
 from surveys.models import Program
 from surveys.seasons.route_years import route_years
 from surveys.web.trends.forms import MOST_SERIES, CompareFilter
@@ -22,7 +21,7 @@ from surveys.web.trends.freshness import freshness
 from surveys.web.trends.page import comparison_row, fit_series, route_series
 from surveys.web.trends.pictures import picture
 
-EVERYWHERE = gettext_lazy("All regions")
+EVERYWHERE = gettext_noop("All regions")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,7 +112,7 @@ def _comparison(program: Program, form: CompareFilter) -> Comparison:
         return _routes(program, form)
     if form.compared == "region":
         fits = stored_fits(program, species=species[:1], site=form.site_kind, region=None)
-        names = [fit.region or EVERYWHERE for fit in fits][:MOST_SERIES]
+        names = [fit.region or gettext(EVERYWHERE) for fit in fits][:MOST_SERIES]
         title = said("{name} by region", name=species[0].name)
     else:
         chosen = {chosen_species.pk for chosen_species in species[:MOST_SERIES]}

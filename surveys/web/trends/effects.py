@@ -111,11 +111,23 @@ def silent_words(kind: SilentKind, site: str) -> str:
     high, by_route = kind.occupancy.high, kind.by_route and kind.by_route.high
     missed = ""
     if high is not None and high < 1:
-        missed = f" At most {share(high)} of them may have held it unheard (95{PERCENT})"
+        missed = said(
+            " At most {share} of them may have held it unheard (95{percent})",
+            share=share(high),
+            percent=PERCENT,
+        )
         if by_route is not None and by_route > high:
-            missed += f"; up to {share(by_route)} where the sites of a route are alike"
+            missed += said(
+                "; up to {share} where the sites of a route are alike", share=share(by_route)
+            )
         missed += "."
-    return f"{_capital(_kind(kind.name))}: never heard at {kind.sites} {SITES[site]}.{missed}"
+    return said(
+        "{capital}: never heard at {sites} {site}.{missed}",
+        capital=_capital(_kind(kind.name)),
+        sites=kind.sites,
+        site=SITES[site],
+        missed=missed,
+    )
 
 
 def model_tables(result: SpeciesResult) -> list[dict[str, Any]]:

@@ -165,7 +165,7 @@ def checks(request: ProgramRequest, code: str) -> HttpResponse:
     place = PlaceFilter(request.GET, program=program)
     fit = _fit(program, species, place)
     if fit is None:
-        raise Http404("There is no fit of this species yet.")
+        raise Http404(gettext("There is no fit of this species yet."))
     rows = list(sensitivity_rows(species.scientific_name, place.site_kind, fit.result))
     header = list(SENSITIVITY.header)
     cells = [[csv.cell_text(row[name]) for name in header] for row in rows]

@@ -211,7 +211,16 @@ def test_text_that_is_too_long_names_the_limit():
 
 @pytest.mark.parametrize(
     "text",
-    ["2024-04-15", "2024-4-15", "2024/04/15", "15 April 2024", "15. Apr 2024", " 2024.04.15 "],
+    [
+        "2024-04-15",
+        "2024-4-15",
+        "2024/04/15",
+        "15 April 2024",
+        "15. Apr 2024",
+        " 2024.04.15 ",
+        "April 15, 2024",
+        "Apr. 15 2024",
+    ],
 )
 def test_nights(text):
     assert texts.read_night(text) == dt.date(2024, 4, 15)

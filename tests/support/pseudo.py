@@ -1,0 +1,105 @@
+"""A language that nobody speaks: every marked text comes in accents between brackets, so that a
+text that is not marked shows. It is made from the texts themselves; no file of it is kept.
+
+    >>> pseudo("Stop {number} of 10")
+    '⟦Šţóþ {number} óƒ 10⟧'
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from django.apps import apps
+from django.db import models
+from django.test import override_settings
+from django.utils import translation
+from django.utils.translation import trans_real
+
+LANGUAGE = "qps"
+_ACCENTS = str.maketrans(
+    "AaCcDdEeGgIiLlNnOoSsTtUuYyZzfp",
+    "ÀáÇçĐðÈéĜğÌíŁłÑñÒóŠšŢţÙúÝýŽžƒþ",
+)
+_ACCENTED = frozenset(map(chr, _ACCENTS.values()))
+# Places for values, tags, entities and commands of a format stay as they are.
+_KEPT = re.compile(r"(\{\w*\}|%\(\w+\)[sd]|%[sd]|%%|<[^>]+>|&#?\w+;)")
+
+
+def pseudo(text: str) -> str:
+    parts = _KEPT.split(text)
+    if not any(re.search("[A-Za-z]", part) for part in parts[::2]):
+        return text
+    parts[::2] = [part.translate(_ACCENTS) for part in parts[::2]]
+    lead, trail = re.match(r"\s*", text)[0], re.search(r"\s*$", text)[0]
+    return f"{lead}⟦{''.join(parts).strip()}⟧{trail}"
+
+
+class PseudoCatalog:
+    """What `trans_real` asks of a catalog."""
+
+    domain = "django"
+
+    def gettext(self, message: str) -> str:
+        return pseudo(message.rpartition(trans_real.CONTEXT_SEPARATOR)[2])
+
+    def ngettext(self, singular: str, plural: str, number: int) -> str:
+        return self.gettext(singular if number == 1 else plural)
+
+    def language(self) -> str:
+        return LANGUAGE
+
+    def to_language(self) -> str:
+        return LANGUAGE
+
+
+@contextmanager
+def in_pseudo_language() -> Iterator[None]:
+    """All that is said while this lasts is said in the language; in any thread."""
+    settings = {"LANGUAGE_CODE": LANGUAGE, "LANGUAGES": [(LANGUAGE, "Pseudo")]}
+    with override_settings(**settings):
+        # Changing the language empties what Django has loaded.
+        before = trans_real._translations
+        trans_real._translations = {**before, LANGUAGE: PseudoCatalog()}
+        try:
+            with translation.override(LANGUAGE):
+                yield
+        finally:
+            trans_real._translations = before
+
+
+def unmarked(text: str, known: frozenset[str]) -> list[str]:
+    """Words of the text that are outside all brackets and not `known`, which are data."""
+    depth, outside = 0, []
+    for character in text:
+        depth += (character == "⟦") - (character == "⟧")
+        outside.append(" " if depth or character in "⟦⟧" else character)
+    # A text that a tag divides has its brackets elsewhere, but accents throughout.
+    words = re.findall(r"[^\W\d_]{2,}", "".join(outside))
+    return [word for word in words if word.casefold() not in known and not _ACCENTED & {*word}]
+
+
+# Units and signs that are the same in every language; names of this software.
+INTERNATIONAL = (
+    "Duskpool km mi ft mm in am pm UTC GeoJSON CSV PNG "
+    "SVG WAV Ogg WebM JSON API PDF dataset jsonld SHA SUMS txt"
+)
+
+
+def words_of_the_database() -> frozenset[str]:
+    found = set()
+    for model in (
+        *apps.get_app_config("surveys").get_models(),
+        *apps.get_app_config("accounts").get_models(),
+    ):
+        names = [
+            field.name
+            for field in model._meta.concrete_fields
+            if isinstance(field, (models.CharField, models.TextField, models.JSONField))
+        ]
+        for row in model._base_manager.values_list(*names) if names else ():
+            for value in row:
+                found.update(re.findall(r"[^\W\d_]{2,}", str(value)))
+    found.update(INTERNATIONAL.split())
+    return frozenset(word.casefold() for word in found)
