@@ -25,11 +25,10 @@ from surveys.protocol.words import listed
 Facts = Mapping[str, str]
 
 CANNOT_TELL = gettext_lazy(
-    "It cannot be told any more what this page showed when you opened it. "
-    "Nothing is saved yet, and what you typed is kept. Look at what holds "
-    "now, then save again."
+    "We no longer know what this page showed when you opened it. Nothing is saved yet, and "
+    "what you typed is kept. Check the current version, then save again."
 )
-SOMEBODY = gettext_lazy("Somebody")
+SOMEBODY = gettext_lazy("Someone")
 YOU = gettext_lazy("You")
 
 
@@ -95,8 +94,8 @@ def check_seen(
     labels = ", ".join(f"“{difference.label}”" for difference in changed)
     raise EditConflict(
         said(
-            "{by} changed {labels} while you had this page open. Nothing of yours is "
-            "saved yet, and all that you typed is kept.",
+            "{by} changed {labels} while you had this page open. Your changes are not saved "
+            "yet, but what you typed is kept.",
             by=listed(by),
             labels=labels,
         ),

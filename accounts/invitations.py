@@ -240,7 +240,9 @@ def find_invitation(token: str) -> Invitation:
     )
     if invitation is None:
         raise Http404(
-            gettext("This link does not belong to an invitation. Copy all of it from the mail.")
+            gettext(
+                "This link does not belong to an invitation. Copy the whole link from the email."
+            )
         )
     return invitation
 
@@ -260,7 +262,7 @@ def check_usable(invitation: Invitation) -> None:
         raise InvitationError(
             said(
                 "This invitation was withdrawn on {withdrawn_at}. {contact} if you think "
-                "that this is a mistake.",
+                "this is a mistake.",
                 withdrawn_at=f"{invitation.withdrawn_at:%-d %B %Y}",
                 contact=contact,
             )
@@ -268,7 +270,7 @@ def check_usable(invitation: Invitation) -> None:
     if invitation.expires_at <= timezone.now():
         raise InvitationError(
             said(
-                "This invitation was good until {expires_at}. {contact} to send it again;"
+                "This invitation was valid until {expires_at}. {contact} to send it again;"
                 " the same link will then work.",
                 expires_at=f"{invitation.expires_at:%-d %B %Y}",
                 contact=contact,

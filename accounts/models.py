@@ -73,7 +73,7 @@ class Membership(models.Model):
     trained_until = models.DateField(null=True, blank=True)
     exact_places = models.BooleanField(
         default=False,
-        help_text=gettext_lazy("May have exact places of stops in downloads; each is logged."),
+        help_text=gettext_lazy("May download exact locations of stops; each download is logged."),
     )
 
     class Meta:
@@ -120,8 +120,8 @@ class Scope(models.TextChoices):
     """What a token opens. Each includes the ones before it."""
 
     RESULTS = "results", gettext_lazy("Trends and publications")
-    RECORDS = "records", gettext_lazy("Records of accepted visits too, with generalized places")
-    EXACT = "exact", gettext_lazy("Records with exact places; each request is noted")
+    RECORDS = "records", gettext_lazy("Records of accepted visits too, with blurred locations")
+    EXACT = "exact", gettext_lazy("Records with exact locations; each request is logged")
 
 
 class AccessToken(AbstractAuthToken):

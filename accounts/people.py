@@ -46,8 +46,8 @@ def person_facts(membership: Membership) -> Facts:
     return {
         "Role": membership.get_role_display(),
         "Trained on": _day(membership.trained_on),
-        "Training holds until": _day(membership.trained_until),
-        "May have exact places": yes_or_no(membership.exact_places),
+        "Call-identification test valid until": _day(membership.trained_until),
+        "May download exact locations": yes_or_no(membership.exact_places),
     }
 
 
@@ -75,8 +75,8 @@ def _check_coordinator_left(membership: Membership, rows: list[Membership]) -> N
     if may(membership, Permission.MANAGE) and not manages:
         raise ValidationError(
             said(
-                "{person_name} is the only coordinator of this program. Make somebody "
-                "else coordinator first.",
+                "{person_name} is the only coordinator of this program. Make someone else a "
+                "coordinator first.",
                 person_name=membership.person.name,
             )
         )
@@ -113,9 +113,9 @@ def set_training(
     """
     require(member, Permission.MANAGE)
     if trained_until and not trained_on:
-        raise ValidationError({"trained_on": gettext("Say when the training was, too.")})
+        raise ValidationError({"trained_on": gettext("Enter the date of the test, too.")})
     if trained_on and trained_until and trained_until < trained_on:
-        raise ValidationError({"trained_until": gettext("The training ends before it begins.")})
+        raise ValidationError({"trained_until": gettext("The test expires before its date.")})
     membership, _ = _locked(member, membership_id)
     membership.trained_on, membership.trained_until = trained_on, trained_until
     membership.save()

@@ -56,13 +56,13 @@ def make_token(member: Membership, *, name: str, scope: str, days: int) -> NewTo
         raise ValidationError(
             {
                 "scope": gettext(
-                    "You have not been given the right to exact places in this program. Ask a"
-                    " coordinator, or choose records with generalized places."
+                    "You do not have access to exact locations in this program. Ask a "
+                    "coordinator, or choose records with blurred locations."
                 )
             }
         )
     if days not in LIFETIMES_DAYS:
-        raise ValidationError({"days": gettext("Choose how long the token holds.")})
+        raise ValidationError({"days": gettext("Choose how long the token is valid.")})
     if not name.strip():
         raise ValidationError(
             {"name": gettext("Say what the token is for, such as “yearly report”.")}
@@ -70,8 +70,7 @@ def make_token(member: Membership, *, name: str, scope: str, days: int) -> NewTo
     if member.tokens.filter(expiry__gt=timezone.now()).count() >= MAX_TOKENS:
         raise ValidationError(
             said(
-                "You have {max_tokens} tokens that still hold. Take one back that you no "
-                "longer need.",
+                "You have {max_tokens} valid tokens. Revoke one that you no longer need.",
                 max_tokens=MAX_TOKENS,
             )
         )

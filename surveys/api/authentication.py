@@ -35,7 +35,7 @@ class AccessTokenAuthentication(TokenAuthentication):
         except AuthenticationFailed:
             raise AuthenticationFailed(
                 gettext(
-                    "This token does not hold: it was taken back, has ended, or was copied "
+                    "This token is not valid: it was revoked, has expired, or was copied "
                     "with a mistake. Make a new one under Access tokens."
                 )
             ) from None

@@ -30,7 +30,7 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
         axis=alt.Axis(values=sorted({cell.routes for cell in cells}), format="d", grid=False),
     )
     chance = {
-        "title": "Chance that the fall shows",
+        "title": "Chance to notice the decline",
         "scale": alt.Scale(domain=[0, 1]),
         "axis": alt.Axis(format=".0%", tickCount=6),
     }

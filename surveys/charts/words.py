@@ -27,20 +27,20 @@ from surveys.trends.estimates import (
 MINUS = "\N{MINUS SIGN}"
 # Keeps a number and its unit on one line.
 PERCENT = "\N{NO-BREAK SPACE}%"
-UNKNOWN = "cannot be said"
+UNKNOWN = "not enough data"
 FALLING, RISING, UNCLEAR = "falling", "rising", "no clear change"
 SITES = {"stop": "stops", "route": "routes"}
 _WHY_NOT = {
-    NO_EFFORT: "nobody listened for it",
+    NO_EFFORT: "no one listened for it",
     NEVER_HEARD: "it was never heard",
     NO_REPEAT_VISITS: (
-        "no {site} was visited twice in one calling season, so nothing tells how often it is "
-        "missed where it is present"
+        "no {site} was visited twice in one calling season, so we do not know how often it "
+        "is missed where it is present"
     ),
-    EDGE_OF_RANGE: "the share lies at the end of its range, near 0 or 100 %",
+    EDGE_OF_RANGE: "the estimate is at 0% or 100%",
     DID_NOT_CONVERGE: "the calculation found no answer",
     NOT_IDENTIFIED: (
-        "the data cannot tell how many {sites} are occupied from how often it is missed there"
+        "the data cannot separate how many {sites} are occupied from how often it is missed there"
     ),
     TOO_FEW_DATA: "there are too few data",
     POOR_FIT: "the model does not fit the data",
@@ -120,27 +120,27 @@ def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
     is missed."""
     trend, sites = result.trend, SITES[site]
     if not result.years:
-        return f"{name}: no accepted visits in its calling season yet, so nothing can be said."
+        return f"{name}: no accepted visits in its calling season yet."
     first, last = result.years[0].season_year, result.years[-1].season_year
     if first == last:
-        return f"{name}: there is one season only, {first}, so no change can be shown."
+        return f"{name}: there is only one season, {first}, so we cannot show a change."
     span = f"between {trend.first_year or first} and {trend.last_year or last}"
     if supports_a_sentence(trend.occupancy):
         what = f"the share of occupied {sites}"
         text = f"{name}: {span} " + _change(trend.occupancy, what, _path(result, trend.line))
         return " ".join([text, *break_sentences(result)])
     why = reason(trend.occupancy, site)
-    text = f"{name}: no trend corrected for detection can be shown, because {why}."
+    text = f"{name}: no corrected trend, because {why}."
     if tells_plain_share(result):
-        what = f"the plain share of {sites} where it was heard"
+        what = f"the uncorrected share of {sites} where it was heard"
         change = _change(trend.naive, what, _path(result, trend.naive_line))
-        text += f" Not corrected for animals that were there and not heard: {span} {change}"
+        text += f" Not corrected for animals present but not heard: {span} {change}"
     return " ".join([text, *break_sentences(result)])
 
 
 def tells_plain_share(result: SpeciesResult) -> bool:
-    """Whether the trend of the plain share is told in place of the corrected one: where only the
-    chance of detection is missing. Any other doubt is one about the data."""
+    """Whether the trend of the uncorrected share is told in place of the corrected one: where only
+    the chance of detection is missing. Any other doubt is one about the data."""
     trend = result.trend
     unknown = bool(_NO_DETECTION & set(trend.occupancy.flags))
     return unknown and supports_a_sentence(trend.naive)
@@ -179,7 +179,7 @@ def break_sentences(result: SpeciesResult) -> list[str]:
 
 
 def direction(result: SpeciesResult) -> str:
-    """`falling`, `rising`, `no clear change` or `cannot be said`: only what is corrected for
+    """`falling`, `rising`, `no clear change` or `not enough data`: only what is corrected for
     detection has a direction, and only where the interval excludes zero."""
     trend = result.trend.occupancy
     if len(result.years) < 2 or not supports_a_sentence(trend):
@@ -195,7 +195,7 @@ def headline(result: SpeciesResult) -> str:
     if not result.years:
         return "no accepted visits in its calling season yet"
     if len(result.years) == 1:
-        return "one season only"
+        return "only one season"
     if supports_a_sentence(trend.occupancy):
         return change_with_interval(trend.occupancy)
     flags = [flag for flag in _WHY_NOT if flag in trend.occupancy.flags]
@@ -211,7 +211,7 @@ def reason(estimate: Estimate, site: str) -> str:
     for flag, why in _WHY_NOT.items():
         if flag in estimate.flags:
             return why.format(**words)
-    return "the data do not carry it"
+    return "the data are not enough to say"
 
 
 def trend_line(result: SpeciesResult) -> tuple[Sequence[tuple[int, Estimate]], bool]:
@@ -242,8 +242,8 @@ def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
         )
     line, is_corrected = trend_line(result)
     if line:
-        of = "" if is_corrected else " of the plain share"
-        parts.append(f"The trend line{of} goes {_ends(line)}.")
+        of = "" if is_corrected else " of the uncorrected share"
+        parts.append(f"The trend line{of} runs {_ends(line)}.")
     parts += break_sentences(result)
     return " ".join(parts)
 
@@ -262,11 +262,11 @@ def days_words(estimate: Estimate) -> str:
     """The shift of the season in a sentence."""
     value, low, high = estimate.value, estimate.low, estimate.high
     if value is None or low is None or high is None:
-        return "A shift of the calling season cannot be told from these data."
+        return "These data are not enough to show a shift in the calling season."
     limits = f"95 % interval: {signed(low)} to {signed(high)} days"
     if not has_direction(estimate):
         return (
-            f"No clear shift of the calling season: {signed(value)} days a decade ({limits}). "
+            f"No clear shift in the calling season: {signed(value)} days a decade ({limits}). "
             "It may have moved either way."
         )
     way = "later" if value > 0 else "earlier"
@@ -277,7 +277,7 @@ def _change(estimate: Estimate, what: str, ends: str) -> str:
     value, low, high = estimate.value or 0.0, estimate.low or 0.0, estimate.high or 0.0
     if not has_direction(estimate):
         return (
-            f"no clear change of {what} can be shown: {signed(value)}{PERCENT} a year "
+            f"there is no clear change in {what}: {signed(value)}{PERCENT} a year "
             f"(95 % interval: {signed(low)} to {signed(high)}{PERCENT}). It may have fallen or "
             "risen; uncertain does not mean stable."
         )

@@ -62,8 +62,8 @@ def today_of(result: SpeciesResult) -> Today:
     if not detected or not (on_line or yearly):
         raise PowerUnknownError(
             "How often it is heard where it is present cannot be estimated: no stop was visited "
-            "twice in one calling season, or it was never heard twice. A second visit a season "
-            "mends that."
+            "twice in one calling season, or it was never heard twice. A second visit per "
+            "season would help."
         )
     occupancy = on_line[-1] if on_line else yearly[-1]
     return Today(
@@ -81,9 +81,7 @@ def today(program: Program, species: Species) -> Today:
     """From the stored fit by stops. Raises PowerUnknownError."""
     fits = stored_fits(program, species=[species], site="stop")
     if not fits:
-        raise PowerUnknownError(
-            "Its results are still being worked out in the background. Come back in a minute."
-        )
+        raise PowerUnknownError("Its results are still being calculated. Come back in a minute.")
     return today_of(fits[0].result)
 
 
@@ -128,7 +126,7 @@ def _kept_or_new(
         return study
     if program.runs.filter(kind=RunKind.POWER, state__in=UNDER_WAY).count() >= MOST_WAITING:
         raise PowerUnknownError(
-            f"{MOST_WAITING} questions are already being worked out. Wait for their answers."
+            f"{MOST_WAITING} questions are already being calculated. Wait for their answers."
         )
     if study is None:
         study = PowerStudy.objects.create(

@@ -42,7 +42,10 @@ WORDS = (
         "listening period",
         "The minutes in which you listen at one stop on one visit.",
         (
-            r"(?:a|each|every|one|unbroken|broken|longer|shorter) listening\b(?! (?:period|time))",
+            (
+                r"(?:a|each|every|one|unbroken|broken|longer|shorter) listening\b"
+                r"(?! (?:period|time|distance))"
+            ),
             r"listenings",
         ),
     ),

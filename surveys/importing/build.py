@@ -172,8 +172,8 @@ def _without_known(
             more=f" and {more} more" if more > 0 else "",
         ),
         remedy=gettext(
-            "Choose to leave out what was imported before, or set the earlier visits "
-            "aside and correct them in review."
+            "Choose to skip what was already imported, or set the earlier visits aside and "
+            "correct them in review."
         ),
     )
     return fresh, len(known), (problem,)
@@ -309,7 +309,7 @@ def _notices(
     unnamed = [e.species.common_name for e in snapshot.checklist if e.species.code not in named]
     if unnamed and named:
         how = (
-            gettext("They count as listened for and not heard.")
+            gettext("They count as not heard.")
             if answers.unnamed_is_zero
             else gettext("They count as not recorded: neither heard nor silent.")
         )

@@ -55,7 +55,7 @@ def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
         name = typed[len(SPECIES) :].strip()
         species = catalog.get(name.casefold())
         if species is None:
-            raise MappingError(f"“{name}” is not a species of the catalog.")
+            raise MappingError(f"“{name}” is not a species in the catalog.")
         return Choice(species=species)
     name, _, form = typed.partition(":")
     field = BY_CODE.get(name.strip().casefold())
@@ -174,7 +174,7 @@ def _check_shape(choices: Sequence[Choice], seen: Mapping[str, str]) -> tuple[Pr
     if not wide:
         return (
             Problem(
-                message="No column is read as a species, so nothing could have been heard.",
+                message="No column is read as a species, so there would be no records.",
                 remedy="Choose the columns that hold call indices, or “Species” and “Call index” "
                 "when there is one row for each species.",
             ),

@@ -52,12 +52,10 @@ def commit(
                 else said("are {number} problems", number=number)
             )
             raise ImportRefusedError(
-                said("Nothing was imported: there {problems} to mend first.", problems=problems)
+                said("Nothing was imported: there {problems} to fix first.", problems=problems)
             )
         if not built.visits:
-            raise ImportRefusedError(
-                gettext("Nothing was imported: the file has no visit that is new.")
-            )
+            raise ImportRefusedError(gettext("Nothing was imported: the file has no new visits."))
         rows = FreshRows()
         for number, visit in enumerate(built.visits):
             say(gettext("Making the rows"), number, len(built.visits))

@@ -130,7 +130,7 @@ FIELDS: tuple[Field, ...] = (
         label=gettext_lazy("Route, code or name"),
         level=Level.VISIT,
         names=("route", "route code", "route name", "route number", "route no"),
-        help=gettext_lazy("As it stands in the program."),
+        help=gettext_lazy("As in the program."),
     ),
     Field(
         code="night",
@@ -139,15 +139,17 @@ FIELDS: tuple[Field, ...] = (
         address="night",
         forms=DATES,
         names=("date", "night", "survey date", "visit date", "evening", "date of survey"),
-        help=gettext_lazy("A visit that ends after midnight has the date of the evening before."),
+        help=gettext_lazy(
+            "Use the date on which the evening began, even if the visit ended after midnight."
+        ),
     ),
     Field(
         code="observer",
-        label=gettext_lazy("Observer, e-mail or name"),
+        label=gettext_lazy("Observer, email or name"),
         level=Level.VISIT,
         names=("observer", "observer name", "observer email", "surveyor", "recorder", "name"),
         help=gettext_lazy(
-            "Somebody who is not a member stays in the notes; the visit is then yours."
+            "If the person is not a member, the name goes into the notes and the visit is yours."
         ),
     ),
     Field(
@@ -174,7 +176,7 @@ FIELDS: tuple[Field, ...] = (
             "rain in past 48 hours",
         ),
         help=gettext_lazy(
-            "T is a trace: rain that fell, too little to measure. It is kept as such, not as 0."
+            "T is a trace: rain that fell, but too little to measure. It is not a 0."
         ),
     ),
     Field(
@@ -199,10 +201,10 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="status",
-        label=gettext_lazy("Listened or skipped"),
+        label=gettext_lazy("Surveyed or skipped"),
         level=Level.STOP,
         address="status",
-        names=("status", "listened or skipped"),
+        names=("status", "surveyed or skipped", "listened or skipped"),
     ),
     Field(
         code="skip_reason",
@@ -221,7 +223,7 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="started_at",
-        label=gettext_lazy("Start of the listening"),
+        label=gettext_lazy("Start of the listening period"),
         level=Level.STOP,
         address="started_at",
         forms=CLOCKS,
@@ -229,7 +231,7 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="finished_at",
-        label=gettext_lazy("End of the listening"),
+        label=gettext_lazy("End of the listening period"),
         level=Level.STOP,
         address="finished_at",
         forms=CLOCKS,
@@ -281,7 +283,7 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="water_tonight",
-        label=gettext_lazy("Water tonight: dry, pools, full, not seen"),
+        label=gettext_lazy("Water level: dry, pools, full, not seen"),
         level=Level.STOP,
         address="water_tonight",
         names=("water", "water tonight", "water level"),

@@ -279,7 +279,7 @@ def _put_once(placed: _PlacedRow, position: int, address: str, text: str) -> Non
         what = "stop" if address.startswith("stops.") else "visit"
         raise EntryError(
             said(
-                "{quoted} differs from row {first}, which is of the same {what}.",
+                "{quoted} differs from row {first} of the same {what}.",
                 quoted=quoted(placed.row.texts[position]),
                 first=first,
                 what=what,
@@ -359,7 +359,7 @@ def _put_observer(placed: _PlacedRow) -> None:
         placed.report(
             placed.work.positions["observer"],
             said(
-                "{quoted} differs from row {observer_row}, which is of the same visit.",
+                "{quoted} differs from row {observer_row} of the same visit.",
                 quoted=quoted(text),
                 observer_row=sheet.observer_row,
             ),

@@ -47,4 +47,4 @@ class UnreadableFileError(Exception):
 
 
 class ImportRefusedError(Exception):
-    """Nothing was imported: there are problems to mend first."""
+    """Nothing was imported: there are problems to fix first."""

@@ -42,7 +42,7 @@ def read_table(content: bytes) -> Table:
     if len(content) > MOST_BYTES:
         raise UnreadableFileError(
             said(
-                "The file has {content} MB; there is room for {most_bytes} MB. Split it, "
+                "The file has {content} MB; the limit is {most_bytes} MB. Split it, "
                 "for example by year.",
                 content=f"{len(content) / 1024**2:.0f}",
                 most_bytes=MOST_BYTES // 1024**2,
@@ -153,7 +153,7 @@ def _first_filled_sheet(workbook) -> Table:
             return table
         listed = ", ".join(f"“{name}”" for name in others)
         notice = said(
-            "The sheet “{title}” was read; {listed} was left alone.",
+            "The sheet “{title}” was read; {listed} was ignored.",
             title=sheet.title,
             listed=listed,
         )
@@ -215,7 +215,7 @@ def _rows(filled: Iterator[tuple[int, list[str]]], width: int) -> Iterator[Row]:
         if too_long is not None:
             raise UnreadableFileError(
                 said(
-                    "Row {number} has a cell of {too_long} characters; there is room for "
+                    "Row {number} has a cell of {too_long} characters; the limit is "
                     "{max_text_length}.",
                     number=number,
                     too_long=len(too_long),

@@ -33,7 +33,7 @@ def headers(program: Program) -> list[str]:
         "Sky code",
         "Noise index",
         "Cars",
-        "Water tonight",
+        "Water level",
         "Skip reason",
         "Stop note",
         f"Rain 48h ({program.rain_unit.value})",

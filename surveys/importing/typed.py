@@ -71,7 +71,7 @@ def read_date(text: str, form: str, *, latest_year: int) -> dt.date:
         order = gettext("day first") if form == "dmy" else gettext("month first")
         raise EntryError(
             said(
-                "{quoted} is not a day of the calendar when it is read {order}.",
+                "{quoted} is not a date when read {order}.",
                 quoted=quoted(text),
                 order=order,
             ),

@@ -48,7 +48,7 @@ def unknown_species(
             row=rows[0],
             column=column,
             message=said(
-                "{quoted} is not a species of the catalog. {other_rows}",
+                "{quoted} is not a species in the catalog. {other_rows}",
                 quoted=quoted(name),
                 other_rows=_other_rows(rows),
             ).strip(),

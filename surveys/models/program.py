@@ -52,8 +52,8 @@ class PublicationAudience(models.TextChoices):
     """Who may see the publications of a program."""
 
     MEMBERS = "members", gettext_lazy("Members of the program only")
-    LINK = "link", gettext_lazy("Members, and whoever has the link")
-    PUBLIC = "public", gettext_lazy("Everybody")
+    LINK = "link", gettext_lazy("Members and anyone with the link")
+    PUBLIC = "public", gettext_lazy("Everyone")
 
 
 class DataLicense(models.TextChoices):
@@ -104,8 +104,8 @@ class Program(models.Model):
         choices=Sensitivity.choices,
         default=Sensitivity.MEDIUM,
         help_text=gettext_lazy(
-            "How exactly places appear in what is published. A sensitive species can "
-            "make it coarser, never finer."
+            "How precisely locations appear in publications. A sensitive species can blur "
+            "them more, never less."
         ),
     )
     publication_audience = models.CharField(

@@ -52,8 +52,8 @@ class Publication(models.Model):
 class Audience(models.TextChoices):
     """Who may have a file. Exact places are for those who were given that right."""
 
-    OPEN = "open", gettext_lazy("Everybody who sees the publication")
-    EXACT = "exact", gettext_lazy("Those who may have exact places")
+    OPEN = "open", gettext_lazy("Everyone who can see the publication")
+    EXACT = "exact", gettext_lazy("People with access to exact locations")
 
 
 class PublicationFile(models.Model):

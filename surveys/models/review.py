@@ -17,7 +17,7 @@ from surveys.protocol.values import Severity
 
 class Settlement(models.TextChoices):
     COUNTS = "counts", gettext_lazy("Counts")
-    LEFT_OUT = "left_out", gettext_lazy("Left out of trends")
+    LEFT_OUT = "left_out", gettext_lazy("Excluded from trends")
 
 
 class Step(models.TextChoices):
@@ -25,13 +25,13 @@ class Step(models.TextChoices):
 
     SUBMITTED = "submitted", gettext_lazy("Submitted")
     CORRECTED = "corrected", gettext_lazy("Corrected")
-    SETTLED = "settled", gettext_lazy("Query settled")
+    SETTLED = "settled", gettext_lazy("Question resolved")
     SENT_BACK = "sent_back", gettext_lazy("Sent back")
     ACCEPTED = "accepted", gettext_lazy("Accepted")
     SET_ASIDE = "set_aside", gettext_lazy("Set aside")
-    REOPENED = "reopened", gettext_lazy("Opened again")
+    REOPENED = "reopened", gettext_lazy("Reopened")
     CONFIRMED = "confirmed", gettext_lazy("Confirmed by ear")
-    TAKEN_BACK = "taken_back", gettext_lazy("Confirmation taken back")
+    TAKEN_BACK = "taken_back", gettext_lazy("Confirmation withdrawn")
 
 
 @tracked

@@ -63,7 +63,7 @@ class Route(models.Model):
     line = gis.LineStringField(geography=True, srid=4326, null=True, blank=True)
     access_notes = models.TextField(
         blank=True,
-        help_text=gettext_lazy("Where to park, whose leave is needed, what to watch for."),
+        help_text=gettext_lazy("Where to park, whose permission you need, what to watch for."),
     )
     active = models.BooleanField(default=True)
     chosen = models.CharField(

@@ -114,7 +114,7 @@ def _check_extension(entry: ChecklistEntry, listed_until: dt.date | None) -> Non
             {
                 "listed_until": said(
                     "{species} was off the list when a visit was made on {day}. Silence on "
-                    "that visit is not a zero, so the listing cannot be made longer.",
+                    "that visit is not a zero, so the listing cannot start earlier.",
                     species=entry.species,
                     day=day(first),
                 )

@@ -74,7 +74,7 @@ def read_line(text: str) -> tuple[Place, ...]:
     if len(points) > MOST_POINTS:
         raise _refused(
             said(
-                "The line has {points} points; there is room for {most_points}. Simplify it.",
+                "The line has {points} points; the limit is {most_points}. Simplify it.",
                 points=len(points),
                 most_points=MOST_POINTS,
             )
@@ -96,8 +96,8 @@ def _point(number: int, row: str) -> Place:
         quote = row if len(row) <= _LONGEST_SHOWN else f"{row[:_LONGEST_SHOWN]}…"
         raise _refused(
             said(
-                "Line {number}: “{quote}” is not a latitude and a longitude. Write one "
-                "point a line, such as 43.07310, -89.40120.",
+                "Line {number}: “{quote}” is not a latitude and a longitude. Write one point "
+                "per line, such as 43.07310, -89.40120.",
                 number=number,
                 quote=quote,
             )
@@ -119,7 +119,7 @@ def _from_geojson(text: str) -> tuple[Place, ...]:
         geojson = json.loads(text)
     except (ValueError, RecursionError) as error:
         raise _refused(
-            gettext("This begins like GeoJSON, but it is not whole. Paste all of it.")
+            gettext("This looks like GeoJSON, but part of it is missing. Paste all of it.")
         ) from error
     lines = list(_lines(geojson))
     if len(lines) != 1:

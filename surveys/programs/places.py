@@ -38,7 +38,7 @@ def read_coordinate(text: str, name: str) -> float:
         hint = gettext(" Are latitude and longitude swapped?") if name == "latitude" else ""
         raise ValidationError(
             said(
-                "{typed} is outside the globe: a {name} lies between −{bound} and {bound_2}.{hint}",
+                "{typed} is not on the globe: a {name} is between −{bound} and {bound_2}.{hint}",
                 typed=typed,
                 name=name,
                 bound=f"{bound:.0f}",

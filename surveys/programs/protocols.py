@@ -114,7 +114,8 @@ def _check_in_force(
         raise ValidationError(
             {
                 "in_force_from": said(
-                    "Version {last_number} holds from {day}. This one has to begin on a later day.",
+                    "Version {last_number} is in force from {day}. This one has to start on "
+                    "a later day.",
                     last_number=last.number,
                     day=day(last.in_force_from),
                 )
@@ -125,8 +126,8 @@ def _check_in_force(
         raise ValidationError(
             {
                 "in_force_from": said(
-                    "Version {after_number} holds from {day}. This one has to begin on an "
-                    "earlier day.",
+                    "Version {after_number} is in force from {day}. This one has to start on "
+                    "an earlier day.",
                     after_number=after.number,
                     day=day(after.in_force_from),
                 )
@@ -170,7 +171,7 @@ def start_protocol(
         raise ValidationError({"name": gettext("Give the protocol a name.")})
     if member.program.protocols.filter(name__iexact=name).exists():
         raise ValidationError(
-            {"name": said("There is a protocol called “{name}” already.", name=name)}
+            {"name": said("There is already a protocol called “{name}”.", name=name)}
         )
     _check_limits(limits)
     protocol = Protocol.objects.create(program=member.program, name=name)

@@ -94,9 +94,7 @@ def start_program(
     Raises ValidationError with a message for each field that cannot be.
     """
     if slug in RESERVED_SLUGS:
-        raise ValidationError(
-            {"slug": said("“{slug}” is kept for the application. Choose another.", slug=slug)}
-        )
+        raise ValidationError({"slug": said("“{slug}” is reserved. Choose another.", slug=slug)})
     program = Program(
         name=name.strip(),
         slug=slug,

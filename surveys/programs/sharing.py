@@ -21,7 +21,7 @@ from surveys.protocol.countries import countries
 def sharing_facts(program: Program) -> Facts:
     """What the form of sharing shows."""
     return {
-        "Places are published": program.get_place_sharing_display(),
+        "Locations are published": program.get_place_sharing_display(),
         "Publications are seen by": program.get_publication_audience_display(),
         "License of the data": program.get_data_license_display(),
         "Country": countries().get(program.country_code, "") or gettext("not given"),

@@ -213,7 +213,7 @@ def _check_first_night(stop: Stop, active_from: dt.date) -> None:
         raise ValidationError(
             {
                 "active_from": said(
-                    "There is a visit to this stop on {day}. It cannot begin after that night.",
+                    "There is a visit to this stop on {day}. It cannot open after that night.",
                     day=day(earliest),
                 )
             }
@@ -229,7 +229,7 @@ def _check_last_night(stop: Stop, last_night: dt.date) -> None:
         raise ValidationError(
             {
                 "last_night": said(
-                    "The stop opened on {day}. It cannot end before that.",
+                    "The stop opened on {day}. It cannot close before that.",
                     day=day(stop.active_from),
                 )
             }
@@ -244,7 +244,7 @@ def _check_last_night(stop: Stop, last_night: dt.date) -> None:
         raise ValidationError(
             {
                 "last_night": said(
-                    "There is a visit to this stop on {day}. It cannot end before that night.",
+                    "There is a visit to this stop on {day}. It cannot close before that night.",
                     day=day(later),
                 )
             }

@@ -33,8 +33,8 @@ def version_facts(version: ProtocolVersion) -> Facts:
     }
     return {
         "In force from": day(version.in_force_from),
-        "The season year begins on": month_day(protocol.season_year_begins),
-        "Season windows": "; ".join(_window(window) for window in protocol.windows),
+        "The season year starts on": month_day(protocol.season_year_begins),
+        "Survey windows": "; ".join(_window(window) for window in protocol.windows),
         **limits,
         "Where the limits come from": version.source,
     }

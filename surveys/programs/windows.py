@@ -26,7 +26,7 @@ def window_problems(windows: Sequence[SeasonWindow], begins: MonthDay) -> list[s
     A night may belong to one window only, and a window to one season year only.
     """
     if not windows:
-        return [gettext("Add at least one season window: without one no visit is ever due.")]
+        return [gettext("Add at least one survey window: without one no visit is ever due.")]
     problems = [
         said("Two windows are called “{name}”. Give each its own name.", name=name)
         for name, times in Counter(window.name.casefold() for window in windows).items()
@@ -36,9 +36,8 @@ def window_problems(windows: Sequence[SeasonWindow], begins: MonthDay) -> list[s
     _, ends = season_bounds(_SEASON_YEAR, begins)
     problems += [
         said(
-            "The window “{window_name}” runs over {month_day}, on which the next "
-            "season year begins. Let the season year begin on a day that lies in no "
-            "window.",
+            "The window “{window_name}” includes {month_day}, the start of the next season "
+            "year. Start the season year on a day outside every window.",
             window_name=window.name,
             month_day=month_day(begins),
         )

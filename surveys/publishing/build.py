@@ -154,7 +154,7 @@ def _table_files(frozen: Frozen) -> list[MadeFile]:
         ),
         MadeFile(
             kind=METHOD,
-            meaning="How all of it was made",
+            meaning="How all of it was calculated",
             media_type=PLAIN_TEXT,
             audience=Audience.OPEN,
             path=method,

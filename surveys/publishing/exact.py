@@ -27,7 +27,8 @@ def note_exact_download(
     """
     if not may_have_exact_places(member, token):
         raise PermissionDenied(
-            "Exact places are only for those whom a coordinator of the program gave that right."
+            "Exact locations are only for people to whom a coordinator of the program gave "
+            "that right."
         )
     return ExactDownload.objects.create(
         program=member.program,

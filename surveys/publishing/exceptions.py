@@ -27,7 +27,7 @@ class TableChanged(PublishingError):
         super().__init__(
             gettext(
                 "The table has changed since you looked at it: a visit was accepted, "
-                "corrected or opened again. The numbers below are new. Look at them, then"
+                "corrected or reopened. The numbers below are new. Look at them, then"
                 " publish."
             )
         )
@@ -73,7 +73,7 @@ class NamesCollide(PublishingError):
             said(
                 "Two species of the checklist have the scientific name {name}. Published "
                 "tables know a species by this name. Take one of the two off the "
-                "checklist, or have its name mended, then publish again.",
+                "checklist, or have its name corrected, then publish again.",
                 name=name,
             )
         )

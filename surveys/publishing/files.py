@@ -106,7 +106,7 @@ def with_checksums(folder: Path, files: list[MadeFile]) -> list[MadeFile]:
     with_lists = list(files)
     for kind, audience, meaning in (
         (CHECKSUMS, Audience.OPEN, "Checksums of all files"),
-        (EXACT_CHECKSUMS, Audience.EXACT, "Checksums of the files with exact places"),
+        (EXACT_CHECKSUMS, Audience.EXACT, "Checksums of the files with exact locations"),
     ):
         listed = [file for file in files if file.audience == audience]
         if listed:

@@ -11,16 +11,16 @@ from surveys.models import (
 # Common practice, no source, except where a text names one.
 CAVEATS = (
     (
-        "Naive occupancy is not corrected for animals that were there and not heard. It is too "
-        "low, and it moves when detection moves, even where the animals do not."
+        "Uncorrected occupancy is not corrected for animals present but not heard. It is too "
+        "low, and it changes when detection changes, even if the animals do not."
     ),
     "Stops along roads are not a random sample of wetlands.",
     "Only calling males are heard.",
     "A stop is a place to listen from, not a population.",
     "Stops of one route are not independent. To judge a change, resample routes, not stops.",
     (
-        "Calling follows the weather of the year. A survey window on fixed dates can meet a season "
-        "early or late."
+        "Calling follows the weather of the year. A survey window on fixed dates can fall "
+        "early or late in a season."
     ),
     "A change of protocol or of the set of routes is a break in the series.",
     (
@@ -31,21 +31,18 @@ CAVEATS = (
 )
 
 COUNTED = (
+    ("The tables hold accepted visits only, and only what review did not exclude from trends."),
     (
-        "The tables hold accepted visits only, and of these only what review did not leave out of "
-        "trends."
+        "A surveyed stop is a zero for every species on the checklist of that night without "
+        "a record. A stop that was skipped or not reached is missing, never zero."
     ),
     (
-        "A stop that was listened to is a zero for every species on the checklist of that night "
-        "which was not written down. A stop that was skipped or not reached is missing, never zero."
+        "“Heard, not sure” and records excluded in review are missing for that species at "
+        "that stop, neither heard nor silent."
     ),
     (
-        "“Heard, not sure” and records left out in review are missing for that species at that "
-        "stop, neither heard nor silent."
-    ),
-    (
-        "A species enters a row only with nights on which it was on the checklist, because only "
-        "such nights have zeros for it."
+        "A species enters a row only with nights when it was on the checklist, because only "
+        "those nights have zeros for it."
     ),
     (
         "A night is the date on which its evening began. A season year has the label of the "
@@ -53,16 +50,17 @@ COUNTED = (
     ),
     "A stop that was moved is a new stop.",
     (
-        "Naive occupancy is stops with the species divided by stops listened to, with the Wilson "
+        "Uncorrected occupancy is stops with the species divided by stops surveyed, with the "
+        "Wilson "
         "score interval at 95 % (Newcombe 1998, Statistics in Medicine 17:857-872, method 3)."
     ),
 )
 
 CORRECTED = (
     (
-        "Shares corrected for animals that were there and not heard come from the single-season "
+        "Shares corrected for animals present but not heard come from the single-season "
         "occupancy model (MacKenzie et al. 2002, Ecology 83:2248-2255), year by year, with "
-        "profile-likelihood intervals at 95 %. Only the calling season of a species goes in."
+        "profile-likelihood intervals at 95 %. Only the calling season of a species is used."
     ),
     (
         "The chance of hearing a species may depend on the night, the temperature, the time after "
@@ -78,7 +76,7 @@ CORRECTED = (
     ),
     (
         "The trend is a line through a level for each season year, within routes. Its interval "
-        "lets the stops of a route share their fate and knows that good and bad years move all "
+        "lets the stops of a route are correlated and knows that good and bad years move all "
         "routes together."
     ),
     (
@@ -102,10 +100,10 @@ CORRECTED = (
         "it with their route as they did. Each is worked out under the models chosen for the data. "
         "It counts how often a fall or a rise would have been told."
     ),
-    "Each number that the data cannot carry is blank, and its flags say why.",
+    "If the data are not enough for a number, it is blank, and its flags say why.",
     (
         "Every number follows from the tables of this publication alone. The folder “reproduce” "
-        "holds a script that works all of them out again."
+        "holds a script that recomputes all of them."
     ),
 )
 
@@ -116,8 +114,8 @@ PRIVACY = (
         "doi:10.15468/doc-5jp4-5g10). The stops table says for each stop what was done."
     ),
     (
-        "Observers appear by name only when they agreed to it, else under a pseudonym that stays "
-        "the same in every publication."
+        "Observers appear by name only if they agreed to it; otherwise under a pseudonym "
+        "that stays the same in every publication."
     ),
 )
 
@@ -146,7 +144,7 @@ def method_text(
     parts = [
         [title, "=" * len(title)],
         [textwrap.fill(f"Made with {software} from {visit_count} accepted visits. {review}", 88)],
-        _section("What is counted", COUNTED),
+        _section("What counts", COUNTED),
         _section("Corrected shares and trends", CORRECTED),
         _section("Places and people", PRIVACY),
         _section("Protocols of these visits", map(_protocol_words, versions)),

@@ -1,7 +1,7 @@
 """The tables of a publication: the one place that says which columns each has and what they mean.
 
 Every format is made from these tables and from nothing else. A blank cell means "not known"
-or "cannot be said", never zero.
+or "not enough data", never zero.
 """
 
 from __future__ import annotations
@@ -332,7 +332,7 @@ CALLS = Table(
         ),
         _yes_no(
             "confirmed_by_ear",
-            "Whether somebody other than the observer heard it again in a recording of the stop; "
+            "Whether someone other than the observer heard it again in a recording of the stop; "
             "blank where it was not heard.",
         ),
         _text(
@@ -392,7 +392,7 @@ OCCUPANCY = Table(
         _number("trend", "Corrected share on the line of the trend.", **_SHARE),
         _number("trend_low", "Lower end of its 95 % interval.", **_SHARE),
         _number("trend_high", "Upper end of its 95 % interval.", **_SHARE),
-        _number("naive_trend", "Plain share on the line of its own trend.", **_SHARE),
+        _number("naive_trend", "Uncorrected share on the line of its own trend.", **_SHARE),
         _number("naive_trend_low", "Lower end of its 95 % interval.", **_SHARE),
         _number("naive_trend_high", "Upper end of its 95 % interval.", **_SHARE),
         _text("detection_model", "What the chance of hearing it depends on."),
@@ -405,8 +405,7 @@ OCCUPANCY = Table(
 TRENDS = Table(
     name="trends",
     title="Trends",
-    meaning="Change of occupancy over the season years; intervals let the stops of a route "
-    "share their fate.",
+    meaning="Change in occupancy per year; intervals treat stops on a route as correlated.",
     columns=(
         SPECIES,
         SITE,
@@ -419,7 +418,7 @@ TRENDS = Table(
         _number("pooled_change", "Change a year where routes are not held apart.", "% a year"),
         _number("pooled_change_low", "Lower end of its 95 % interval.", "% a year"),
         _number("pooled_change_high", "Upper end of its 95 % interval.", "% a year"),
-        _number("naive_change", "Change a year of the plain share.", "% a year"),
+        _number("naive_change", "Change per year in the uncorrected share.", "% a year"),
         _number("naive_change_low", "Lower end of its 95 % interval.", "% a year"),
         _number("naive_change_high", "Upper end of its 95 % interval.", "% a year"),
         _number("log_odds", "Slope on the logit scale.", "log odds a year"),

@@ -99,7 +99,7 @@ def give_up_lost(program_id: int | None = None, subject: str | None = None) -> i
         fail(
             run,
             said(
-                "The work was lost before it was finished. {nothing_done}",
+                "The work stopped before it was finished. {nothing_done}",
                 nothing_done=nothing_done,
             ),
         )

@@ -57,7 +57,7 @@ FACTS: dict[RunKind, KindFacts] = {
         queue=FITS,
         lock="",
         tries=3,
-        nothing_done=gettext_lazy("There is no answer."),
+        nothing_done=gettext_lazy("No answer."),
         counts=gettext_lazy("Plans"),
     ),
 }

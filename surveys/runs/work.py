@@ -35,9 +35,7 @@ class RunOverError(Exception):
     """The run was given up meanwhile, or another worker has taken it up: keep nothing of it."""
 
     def __init__(self) -> None:
-        super().__init__(
-            "This was given up meanwhile, or another worker has taken it up. Nothing was kept."
-        )
+        super().__init__("This was stopped, or another worker took over. Nothing was saved.")
 
 
 def carries_out(
@@ -91,7 +89,7 @@ def begin(run_id: int, attempt: int) -> BackgroundRun | None:
         fail(
             run,
             f"Its worker ended {MOST_ATTEMPTS} times before this was done. "
-            f"{_nothing_done(run)} Tell whoever runs this site; it may lack memory.",
+            f"{_nothing_done(run)} Tell the person who runs this site; it may lack memory.",
         )
         return None
     return run
@@ -138,7 +136,11 @@ def _carry_out(run: BackgroundRun, work: Work, refusals: tuple[type[Exception], 
     except refusals as refusal:
         fail(run, str(refusal), RunState.REFUSED)
     except PermissionDenied:
-        fail(run, "Whoever asked for this no longer coordinates the program.", RunState.REFUSED)
+        fail(
+            run,
+            "The person who asked for this no longer coordinates the program.",
+            RunState.REFUSED,
+        )
     except Exception:
         log.exception("Run %s broke off: %s", run.pk, run)
         _try_again_or_fail(run)
@@ -153,8 +155,8 @@ def _try_again_or_fail(run: BackgroundRun) -> None:
     how_often = f", in {tries} tries" if tries > 1 else ""
     fail(
         run,
-        f"It broke off{how_often}. {_nothing_done(run)} Tell whoever runs this site; the "
-        "log of its worker says why. Then try again.",
+        f"It stopped{how_often}. {_nothing_done(run)} Tell the person who runs this site; "
+        f"the log of its worker says why. Then try again.",
     )
 
 

@@ -93,7 +93,7 @@ def _total(rows: QuerySet, visit: str, aggregate: Count | Max) -> Subquery:
 class GridCell:
     """One species at one stop. `value` is 0-3, "not-sure", or None (not listened for).
 
-    `left_out` marks what review left out of trends, `confirmed` what was heard again in a
+    `left_out` marks what review excluded from trends, `confirmed` what was heard again in a
     recording.
     """
 

@@ -12,7 +12,7 @@ ColumnType = Literal["string", "integer", "number", "date"]
 class Column:
     """One column: Table Schema type, unit, meaning in plain words, and what its cells must obey.
 
-    ``required`` columns are never blank. A blank cell means "cannot be said", never zero.
+    ``required`` columns are never blank. A blank cell means "not enough data", never zero.
     """
 
     name: str
@@ -129,7 +129,7 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
         name="detection_low",
         type="number",
         unit="chance for one visit",
-        meaning="Lower limit of detection, when the stops of a route share their fate.",
+        meaning="Lower limit of detection, when the stops of a route are correlated.",
         minimum=0,
         maximum=1,
     ),
@@ -137,7 +137,7 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
         name="detection_high",
         type="number",
         unit="chance for one visit",
-        meaning="Upper limit of detection, when the stops of a route share their fate.",
+        meaning="Upper limit of detection, when the stops of a route are correlated.",
         minimum=0,
         maximum=1,
     ),

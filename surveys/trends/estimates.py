@@ -36,10 +36,10 @@ SITES_DISAGREE = "stop and route disagree"
 
 FLAGS: dict[str, str] = {
     TOO_FEW_DATA: "The numbers are too small for a result that can be relied on.",
-    NO_EFFORT: "No listening period was completed, so nothing can be said.",
+    NO_EFFORT: "No listening period was completed, so there is no result.",
     NEVER_HEARD: "The species was listened for and not heard.",
     EDGE_OF_RANGE: "The best value lies at the end of what is possible (0 % or 100 %).",
-    DID_NOT_CONVERGE: "The search for the best value did not settle.",
+    DID_NOT_CONVERGE: "The calculation did not converge.",
     NOT_IDENTIFIED: "The data cannot tell the parameters of this model apart.",
     MOVES_WITH_BOUND: "The estimate depends on the largest number of animals thought possible.",
     NO_REPEAT_VISITS: "No site was visited twice in a season, so detection cannot be estimated.",
@@ -58,9 +58,9 @@ FLAGS: dict[str, str] = {
     "its standard error. The change within routes is told.",
     ROUTES_ALIKE: "Every route changed in the same way, so nothing tells how uncertain that is.",
     PROTOCOL_CHANGED: "The rules for listening changed on at least a tenth of the surveys. The "
-    "line has a step there, because hearing more cannot be told from more animals.",
+    "line has a step there, because we cannot separate hearing more from more animals.",
     STOPS_CHANGED: "At least a tenth of the stops were replaced in one season. The line has a step "
-    "there, because better stops cannot be told from more animals.",
+    "there, because we cannot separate better stops from more animals.",
     YEARS_LEFT_OUT: "Fewer than three seasons lie between two breaks, or before or after one. They "
     "are not in the trend.",
     GAP_YEARS: "There are season years without a counted visit between the first and the last.",

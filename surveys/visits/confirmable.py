@@ -21,9 +21,7 @@ def call_to_confirm(
     """The recording, and the call at its stop. Raises NotConfirmable, in words."""
     if visit.observer_id == member.person_id:
         raise NotConfirmable(
-            gettext(
-                "This visit is your own. A call is confirmed by somebody else than its observer."
-            )
+            gettext("This visit is your own. Someone else has to confirm its calls.")
         )
     recording = vouchers(member, visit).filter(pk=recording_id).first()
     if recording is None:

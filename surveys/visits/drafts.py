@@ -307,7 +307,7 @@ def _check_size(changes: Mapping[str, CellChange]) -> None:
         if len(change.now) > MAX_TEXT_LENGTH:
             raise SheetTooLarge(
                 said(
-                    "The text of the cell {address} has {now} characters; there is room for "
+                    "The text of the cell {address} has {now} characters; the limit is "
                     "{max_text_length}. Shorten it, or split it over several notes.",
                     address=address,
                     now=len(change.now),

@@ -39,8 +39,8 @@ class NotYours(Http404):
 
 class DraftDiscarded(NotYours):
     says = gettext_lazy(
-        "This draft was thrown away. To begin it again all the same, put its sheet with "
-        "`recovers`, the time at which it was thrown away."
+        "This draft was deleted. To restore it, put its sheet with `recovers`, the time at "
+        "which it was deleted."
     )
 
     def __init__(self, discarded_at: dt.datetime) -> None:
@@ -57,9 +57,7 @@ class NightUnusable(VisitError):
 
 
 class OtherRoute(VisitError):
-    says = gettext_lazy(
-        "A visit stays on the route it was begun on. Begin a new visit for the other route."
-    )
+    says = gettext_lazy("A visit stays on its route. Start a new visit for the other route.")
 
 
 class ReasonMissing(VisitError):
@@ -67,7 +65,7 @@ class ReasonMissing(VisitError):
 
 
 class NotSettleable(VisitError):
-    says = gettext_lazy("Only a query can be settled, as “counts” or “left out of trends”.")
+    says = gettext_lazy("Only a question can be resolved, as “counts” or “excluded from trends”.")
 
 
 class SheetTooLarge(VisitError):
@@ -80,7 +78,7 @@ class PhotoRefused(VisitError):
 
 class StaleRevision(VisitError):
     says = gettext_lazy(
-        "Somebody else changed this visit in the meantime. Look at it again, then decide."
+        "Someone else changed this visit in the meantime. Look at it again, then decide."
     )
 
     def __init__(self, visit: Visit) -> None:
@@ -96,7 +94,7 @@ class WrongState(VisitError):
         may_be = listed((str(VisitState(state).label).lower() for state in allowed), last="or")
         super().__init__(
             said(
-                "The visit is {state}; this can be done only while it is {states}.",
+                "The visit is {state}; you can do this only while it is {states}.",
                 state=is_now,
                 states=may_be,
             )
@@ -106,15 +104,15 @@ class WrongState(VisitError):
 
 
 class VisitRefused(VisitError):
-    says = gettext_lazy("The sheet holds something impossible, so it cannot be submitted yet.")
+    says = gettext_lazy("The visit has entries to fix before you can submit it.")
 
     def __init__(self, findings: Sequence[ToldFinding]) -> None:
         super().__init__(
             said_of(
-                "The sheet cannot be submitted yet: one place must be mended first. Everything "
-                "typed is kept.",
-                "The sheet cannot be submitted yet: {number} places must be mended first. "
-                "Everything typed is kept.",
+                "You cannot submit this visit yet: one entry must be corrected first. "
+                "Everything you typed is kept.",
+                "You cannot submit this visit yet: {number} entries must be corrected first. "
+                "Everything you typed is kept.",
                 len(findings),
             )
         )
@@ -122,13 +120,13 @@ class VisitRefused(VisitError):
 
 
 class QueriesOpen(VisitError):
-    says = gettext_lazy("Settle every query before the visit is accepted.")
+    says = gettext_lazy("Answer every question before you accept the visit.")
 
     def __init__(self, findings: Sequence[StoredFinding]) -> None:
         super().__init__(
             said_of(
-                "One query is not settled yet. Settle each before accepting the visit.",
-                "{number} queries are not settled yet. Settle each before accepting the visit.",
+                "One question is open. Answer every question before you accept the visit.",
+                "{number} questions are open. Answer every question before you accept the visit.",
                 len(findings),
             )
         )
@@ -136,11 +134,11 @@ class QueriesOpen(VisitError):
 
 
 class RecordingRefused(VisitError):
-    says = gettext_lazy("The recording cannot be taken as it is. It is kept on the phone.")
+    says = gettext_lazy("The server cannot accept this recording. It is still on the phone.")
 
 
 class RecordingTooLarge(VisitError):
-    says = gettext_lazy("The recording is larger than the server takes. Record in shorter parts.")
+    says = gettext_lazy("The recording is too large. Record in shorter parts.")
 
 
 class OffsetMismatch(VisitError):
@@ -154,13 +152,13 @@ class OffsetMismatch(VisitError):
 
 
 class ChecksumMismatch(VisitError):
-    says = gettext_lazy("The piece was damaged on its way. Nothing of it was kept; send it again.")
+    says = gettext_lazy("The piece was damaged on its way. None of it was kept; send it again.")
 
 
 class RecordingDamaged(VisitError):
     says = gettext_lazy(
-        "The pieces do not make up the recording that was announced. They were thrown "
-        "away; send the recording again from its beginning."
+        "The pieces do not make up the recording that was announced. They were deleted; send "
+        "the recording again from the start."
     )
 
 

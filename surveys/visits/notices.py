@@ -35,7 +35,7 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
     note = "\n".join(f"    {line}" for line in step.note.splitlines())
     send_mail(
         subject=said(
-            "{program}: your visit of {night} came back", program=program.name, night=night
+            "{program}: please check your visit of {night}", program=program.name, night=night
         ),
         message="\n\n".join(
             [
@@ -49,8 +49,8 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
                 ),
                 note,
                 gettext(
-                    "Nothing you entered is lost. Open the sheet, mend what you can, and submit it "
-                    "again:"
+                    "Nothing you entered is lost. Open the visit, correct what you can, and "
+                    "submit it again:"
                 ),
                 f"    {site_url.rstrip('/')}{path}",
                 f"{questions}\n",

@@ -247,9 +247,7 @@ def take_back_confirmation(
         .first()
     )
     if confirmation is None:
-        raise NotYours(
-            gettext("There is no such confirmation. It may have been taken back already.")
-        )
+        raise NotYours(gettext("There is no such confirmation. It may already be withdrawn."))
     confirmation.delete()
     return _save_confirmation_step(
         visit, member, Step.TAKEN_BACK, confirmation.call, timezone.now()

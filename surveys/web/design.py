@@ -28,12 +28,12 @@ class SampleForm(forms.Form):
         ],
     )
     water = forms.ChoiceField(
-        label="Water tonight",
+        label="Water level",
         choices=[("dry", "Dry"), ("pools", "Pools"), ("full", "Full"), ("not-seen", "Not seen")],
         widget=forms.RadioSelect,
     )
     remarks = forms.CharField(
-        label="Remarks", required=False, widget=forms.Textarea(attrs={"rows": 3})
+        label="Notes", required=False, widget=forms.Textarea(attrs={"rows": 3})
     )
     alone = forms.BooleanField(label="A second person was with me", required=False)
 

@@ -115,7 +115,7 @@ def survey_of(member: Membership) -> str:
 
 
 def take_along(page: Page, member: Membership) -> None:
-    """Store the packet as "Take tonight along" does; the survey itself registers its worker."""
+    """Store the packet as “Save tonight on this phone” does; the survey registers its worker."""
     page.goto(survey_of(member))
     page.evaluate(
         """async ([slug, url]) => {
@@ -134,7 +134,7 @@ def begin_a_stop(page: Page) -> None:
     page.get_by_role("button", name="Survey the night").click()
     page.get_by_role("button", name="Go to stop 1").click()
     page.get_by_role("button", name="I am at the stop").click()
-    page.locator(".phase__what", has_text="Let them settle").wait_for()
+    page.locator(".phase__what", has_text="Quiet wait").wait_for()
 
 
 @pytest.mark.slow

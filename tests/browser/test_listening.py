@@ -111,9 +111,9 @@ def test_sheet(signed_in, observer, route, tmp_path):
     page.get_by_label("Sound file").set_input_files(tmp_path / "call.wav")
     page.get_by_label("Recorded at stop").select_option("3")
     page.get_by_role("button", name="Add the sound").click()
-    page.get_by_text("The recording is kept.").wait_for()
+    page.get_by_text("Recording saved.").wait_for()
     assert page.locator("audio").count() == 4
     assert look(page, "42-sheet") == []
     page.get_by_role("button", name="Remove the recording of stop 3").click()
-    page.get_by_text("The recording is gone.").wait_for()
+    page.get_by_text("Recording deleted.").wait_for()
     assert page.locator("audio").count() == 3

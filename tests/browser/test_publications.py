@@ -59,7 +59,7 @@ def test_a_season_is_closed(coordinator, signed_in):
     page.goto(f"/{coordinator.program.slug}/publications/")
     page.get_by_role("link", name="Close a season").first.click()
     page.get_by_role("button", name="Publish version 1").click()
-    page.get_by_text("It waits for its turn").wait_for()
+    page.get_by_text("Waiting in line").wait_for()
     run = BackgroundRun.objects.get()
     BackgroundRun.objects.update(
         state=RunState.RUNNING, step="Trend of Pseudacris crucifer by stop", done=3, total=20

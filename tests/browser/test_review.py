@@ -65,7 +65,7 @@ def coordinator(live_server) -> Membership:
 def open_first(page: Page, member: Membership) -> Page:
     page.goto(f"/{member.program.slug}/review/")
     page.keyboard.press("n")
-    expect(page.get_by_role("heading", name="Queries")).to_be_visible()
+    expect(page.get_by_role("heading", name="Questions")).to_be_visible()
     return ready(page)
 
 
@@ -88,13 +88,13 @@ def test_a_night_of_review_by_keyboard(signed_in, coordinator):
         page.keyboard.press("Enter")
         expect(page.locator("[data-open-query]")).to_have_count(2 - number)
         ready(page)
-    expect(page.get_by_text("Every query is settled.")).to_be_visible()
+    expect(page.get_by_text("No open questions.")).to_be_visible()
     page.keyboard.press("a")
     expect(page.get_by_text("Accepted: ")).to_be_visible()
     expect(page.locator(".page-head__lede")).to_contain_text("2 May 2024")
     ready(page)
     page.keyboard.press("a")
-    expect(page.get_by_text("Nothing waits for review")).to_be_visible()
+    expect(page.get_by_text("Nothing to review")).to_be_visible()
     assert set(Visit.objects.values_list("state", flat=True)) == {"accepted"}
 
 
@@ -122,15 +122,15 @@ def test_settling_one_query_keeps_what_is_typed_at_the_other(signed_in, coordina
     page = open_first(signed_in(coordinator), coordinator)
     first, second = page.locator("[data-open-query]").all()
     second.get_by_label("Reason").fill(REASON)
-    second.get_by_label("Left out of trends").check()
+    second.get_by_label("Excluded from trends").check()
     first.get_by_label("Counts").check()
     first.get_by_label("Reason").fill("Long enough.")
-    first.get_by_role("button", name="Settle").click()
+    first.get_by_role("button", name="Save decision").click()
     left = page.locator("[data-open-query]")
     expect(left).to_have_count(1)
     expect(left).to_be_focused()
     expect(left.get_by_label("Reason")).to_have_value(REASON)
-    expect(left.get_by_label("Left out of trends")).to_be_checked()
+    expect(left.get_by_label("Excluded from trends")).to_be_checked()
 
 
 def test_two_browsers_cannot_overwrite_each_other(signed_in, coordinator):
@@ -145,7 +145,7 @@ def test_two_browsers_cannot_overwrite_each_other(signed_in, coordinator):
     query = mine.locator("[data-open-query]").first
     query.get_by_label("Counts").check()
     query.get_by_label("Reason").fill(REASON)
-    query.get_by_role("button", name="Settle").click()
+    query.get_by_role("button", name="Save decision").click()
     alert = mine.get_by_role("alert")
     expect(alert).to_contain_text("The visit is sent back")
     expect(alert).to_contain_text("Look at stop 2.")

@@ -87,7 +87,7 @@ def test_one_night_from_the_road_to_the_table(scene, signed_in):
     road = signed_in(observer)
     road.goto(f"/{slug}/tonight/")
     road.get_by_role("link", name="My visits").click()
-    road.get_by_role("link", name="Type in a sheet").first.click()
+    road.get_by_role("link", name="Enter a paper sheet").first.click()
     road.get_by_label("Route").select_option("R01")
     road.get_by_label("Night", exact=False).fill("2024-04-20")
     road.get_by_role("button", name="Open the sheet").click()
@@ -110,7 +110,7 @@ def test_one_night_from_the_road_to_the_table(scene, signed_in):
     expect(settle).to_have_count(1)
     settle.get_by_text("Counts", exact=True).click()
     settle.get_by_label("Reason").fill("Sheltered hollow; the frogs called all the same.")
-    settle.get_by_role("button", name=re.compile("Settle")).click()
+    settle.get_by_role("button", name=re.compile("Save decision")).click()
     desk.get_by_role("button", name=re.compile("Accept")).first.click()
     expect(desk.get_by_text(re.compile("accepted", re.IGNORECASE)).first).to_be_visible()
 

@@ -66,8 +66,8 @@ class DrawnPeriod:
 
 @dataclass(frozen=True)
 class DrawnVisit:
-    """`periods` by stop number. `left_out`: the stop and the species that a question left out of
-    trends speaks of; no stop: the whole visit."""
+    """`periods` by stop number. `left_out`: the stop and the species that are excluded from trends;
+    no stop: the whole visit."""
 
     night: dt.date
     state: VisitState

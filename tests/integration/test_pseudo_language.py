@@ -26,7 +26,7 @@ STATISTICS = frozenset(
         *(flag for flags in FLAGS for flag in flags.split("; ")),
         *(column.meaning for column in COLUMNS),
         *CAVEATS,
-        *("Species", "Stops detected", "Mean index", "cannot be said"),
+        *("Species", "Stops detected", "Mean index", "not enough data"),
     )
 )
 # Pages that still say something unmarked: limits of protocols and presets, codes of wind, sky and

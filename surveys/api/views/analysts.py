@@ -130,8 +130,8 @@ class StoppedCountingPage(_Page):
 
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: StoppedPage, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
-        """Visits that counted once and no longer do: opened again, sent back, set aside, or left
-        out of trends. A copy of the records drops all rows of these; a visit that counts again is
+        """Visits that counted once and no longer do: reopened, sent back, set aside, or excluded
+        from trends. A copy of the records drops all rows of these; a visit that counts again is
         among `records/visits/` and no longer here. Route, night and season year are those that
         it had when it last counted."""
         return self.page(self.filters(PagedFilterSerializer))

@@ -147,7 +147,7 @@ class SettleFinding(_ReviewView):
     def post(
         self, request: Request, program: str, visit_id: uuid.UUID, finding_id: int
     ) -> Response:
-        """Answer a query: it counts, or what it speaks of is left out of trends."""
+        """Answer a query: it counts, or what it speaks of is excluded from trends."""
         data = self.body(SettlementSerializer)
         visit = find_visit(self.member, visit_id)
         if not visit.findings.filter(pk=finding_id).exists():

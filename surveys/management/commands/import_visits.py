@@ -55,7 +55,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--leave-out-known",
             action="store_true",
-            help="Leave out visits that were imported before, instead of stopping.",
+            help="Skip visits that were already imported, instead of stopping.",
         )
         parser.add_argument("--commit", action="store_true", help="Import, if nothing is wrong.")
 

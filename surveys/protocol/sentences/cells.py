@@ -76,8 +76,8 @@ _OUT_OF_RANGE: Sentences = {
     ),
     "cell-too-long": Sentence(
         ngettext_lazy(
-            "The text has {length} character; there is room for {most}.",
-            "The text has {length} characters; there is room for {most}.",
+            "The text has {length} character; the limit is {most}.",
+            "The text has {length} characters; the limit is {most}.",
             "length",
         ),
         (_("Shorten it, or move a part of it to the notes."),),

@@ -50,7 +50,7 @@ _CSV = (
     "times are UTC."
 )
 _WIDTH = 96
-BLANK = "A blank cell means not known, or cannot be said. It never means zero."
+BLANK = "A blank cell means not known, or not enough data. It never means zero."
 
 
 def write(frozen: Frozen, target: Path) -> None:
@@ -198,7 +198,7 @@ Address: {about.url}
 What is here
 ------------
 {_listed("datapackage.json", _DESCRIBES)}
-{_listed("method.txt", "How the numbers were made, and what to keep in mind.")}
+{_listed("method.txt", "How the numbers were calculated, and what to keep in mind.")}
 {files}
 {_listed("reproduce/", "Works the published results out again from the rows.")}
 

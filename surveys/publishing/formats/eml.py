@@ -43,8 +43,8 @@ ABSENCES = (
 )
 QUALITY = (
     "Each sheet is checked by rules of its protocol (times, weather, order of stops, season), then "
-    "a coordinator reviews it. Only accepted visits are published, and of these only what review "
-    "did not leave out of trends."
+    "a coordinator reviews it. Only accepted visits are published, and only what review did "
+    "not exclude from trends."
 )
 UPKEEP = (
     "A new publication every season year. A publication never changes; a correction is a new "

@@ -279,7 +279,7 @@ def overview(pages: Sequence[SpeciesPage]) -> str:
     if not parts:
         return f"Of none of {total} species can it be said which way it goes."
     if counts[UNKNOWN]:
-        parts.append(f"of {counts[UNKNOWN]} it cannot be said")
+        parts.append(f"of {counts[UNKNOWN]} there are not enough data")
     return f"Of {total} species {listed(parts)}."
 
 

@@ -296,7 +296,7 @@ def _check_announced(announced: RecordingAnnouncement) -> str:
     if media_type is None:
         raise RecordingRefused(
             said(
-                "Sound of the type “{media_type}” is not taken. These are: {media_types}.",
+                "Sound of the type “{media_type}” is not accepted. These are: {media_types}.",
                 media_type=announced.media_type,
                 media_types=", ".join(MEDIA_TYPES),
             )
@@ -328,7 +328,7 @@ def _check_quota(visit: Visit, added: int) -> None:
     if visit.recordings.count() >= MAX_RECORDINGS:
         raise RecordingRefused(
             said(
-                "A visit has room for {max_recordings} recordings. Delete one that says least.",
+                "A visit has room for {max_recordings} recordings. Delete one you do not need.",
                 max_recordings=MAX_RECORDINGS,
             )
         )
@@ -352,7 +352,7 @@ def _check_same(existing: Recording, announced: RecordingAnnouncement) -> Record
     if existing.visit_id != announced.visit:
         raise NotYours(_NO_SUCH)
     if (existing.sha256, existing.bytes) != (announced.sha256, announced.bytes):
-        raise RecordingRefused(gettext("Another recording was begun under this id. Use a new id."))
+        raise RecordingRefused(gettext("Another recording already uses this id. Use a new id."))
     return existing
 
 
@@ -368,7 +368,7 @@ def _species(code: str) -> Species | None:
     species = Species.objects.filter(code=code).first()
     if species is None:
         raise RecordingRefused(
-            said("There is no species “{code}”. Leave it out if nobody knows.", code=code)
+            said("There is no species “{code}”. Leave it out if no one knows.", code=code)
         )
     return species
 
@@ -389,7 +389,7 @@ def _join(recording: Recording, joined: BinaryIO) -> RecordingDamaged | None:
 
 def _other_type(recording: Recording) -> str:
     return said(
-        "The file is not sound of the type {media_type}, as was said of it.",
+        "The file is not sound of the type {media_type}, as announced.",
         media_type=recording.media_type,
     )
 

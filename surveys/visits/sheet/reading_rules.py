@@ -28,20 +28,20 @@ READING_RULES: tuple[ReadingRule, ...] = tuple(
     ReadingRule(code=code, severity=severity, summary=summary)
     for code, severity, summary in (
         ("cell-unreadable", _REFUSE, "Every filled cell can be read."),
-        ("cell-out-of-range", _REFUSE, "Every number is one that is possible."),
+        ("cell-out-of-range", _REFUSE, "Every number is possible."),
         ("cell-too-long", _REFUSE, "Every text fits its place."),
         ("cell-unknown", _NOTE, "Every cell belongs to the sheet."),
-        ("clock-repeated", _REFUSE, "A time that came twice says which one is meant."),
-        ("clock-skipped", _REFUSE, "No time lies in the hour that the clocks jumped over."),
-        ("clock-by-day", _QUERY, "No time reads as one in the middle of the day."),
-        ("status-unclear", _REFUSE, "A stop with entries was either listened to or skipped."),
+        ("clock-repeated", _REFUSE, "A time that came twice is marked as the first or the second."),
+        ("clock-skipped", _REFUSE, "No time is in the hour that the clocks skipped."),
+        ("clock-by-day", _QUERY, "No time is in the middle of the day."),
+        ("status-unclear", _REFUSE, "A stop with entries is marked as surveyed or skipped."),
         ("skipped-with-times", _REFUSE, "A skipped stop has no listening times."),
         ("skip-reason-missing", _NOTE, "A skipped stop has a reason."),
         ("position-incomplete", _NOTE, "A measured position has latitude and longitude."),
         ("species-unknown", _REFUSE, "Every species is in the catalog."),
         ("sighting-incomplete", _REFUSE, "Every sighting has a species and a life stage."),
         ("sighting-stop-unknown", _REFUSE, "Every sighting's stop belongs to the route."),
-        ("night-missing", _REFUSE, "The sheet names its night."),
+        ("night-missing", _REFUSE, "The date of the night is there."),
         ("night-without-protocol", _REFUSE, "A protocol version was in force on the night."),
     )
 )

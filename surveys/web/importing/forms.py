@@ -17,7 +17,7 @@ from surveys.models import ChecklistEntry, Program
 
 _ZERO, _MISSING = "zero", "missing"
 _MEANS = [
-    (_ZERO, gettext_lazy("Listened for, not heard (0)")),
+    (_ZERO, gettext_lazy("Not heard (0)")),
     (_MISSING, gettext_lazy("Not recorded")),
 ]
 _FIRST_CELLS = 3
@@ -44,18 +44,18 @@ class ColumnsForm(forms.Form):
     """A choice for each column, named `column_<position>`, and what the file cannot say."""
 
     blank = forms.ChoiceField(
-        label=gettext_lazy("An empty species cell, at a stop that was listened to, means"),
+        label=gettext_lazy("An empty species cell, at a surveyed stop, means"),
         choices=_MEANS,
         widget=forms.RadioSelect,
     )
     unnamed = forms.ChoiceField(
-        label=gettext_lazy("A species of the checklist that the file never names was"),
+        label=gettext_lazy("A checklist species that is not in the file was"),
         choices=_MEANS,
         widget=forms.RadioSelect,
-        help_text=gettext_lazy("“Not heard” makes a zero of every stop in the file."),
+        help_text=gettext_lazy("“Not heard” makes every stop in the file a zero."),
     )
     leave_out_known = forms.BooleanField(
-        label=gettext_lazy("Leave out visits that were imported before"), required=False
+        label=gettext_lazy("Skip visits that were already imported"), required=False
     )
 
     def __init__(self, upload: Upload, program: Program, data: Any = None) -> None:
@@ -104,7 +104,7 @@ def meanings(program: Program, species_names: Mapping[str, str]) -> list[tuple[s
     return [
         (IGNORE, gettext("Ignore this column")),
         *((level.value, _of_level(level)) for level in Level),
-        (gettext("Species of the checklist"), _species(listed, species_names)),
+        (gettext("Species on the checklist"), _species(listed, species_names)),
         (gettext("Other species"), _species(others, species_names)),
     ]
 

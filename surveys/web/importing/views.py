@@ -132,9 +132,7 @@ def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     if not stored.is_large:
         return _preview(request, stored, preview_upload(request.membership, stored))
     if run is None:
-        messages.info(
-            request, gettext("Say what the columns mean first. Then the file is checked.")
-        )
+        messages.info(request, gettext("Match the columns first. Then we check the file."))
         return redirect("web:import_columns", program=row.program.slug, upload=row.pk)
     if run.result is None:
         return _run_page(request, row, run)
@@ -158,7 +156,7 @@ def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         if done.visits == 1
         else said("{visits} visits were", visits=done.visits)
     )
-    messages.success(request, said("{visits} imported and wait in review.", visits=visits))
+    messages.success(request, said("{visits} imported and waiting for review.", visits=visits))
     return redirect("web:import_preview", program=member.program.slug, upload=upload)
 
 
@@ -175,7 +173,7 @@ def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         )
     messages.success(
         request,
-        said("“{file_name}” was taken away; nothing was imported.", file_name=stored.row.file_name),
+        said("“{file_name}” was discarded; nothing was imported.", file_name=stored.row.file_name),
     )
     return redirect("web:import_start", program=request.membership.program.slug)
 
@@ -211,7 +209,7 @@ def _run_page(request: ProgramRequest, row: SpreadsheetImport, run: BackgroundRu
         + (
             gettext("Nothing is imported yet.")
             if checking
-            else gettext("All of it is imported, or nothing.")
+            else gettext("Either every row is imported or none.")
         ),
         row=row,
     )
@@ -226,9 +224,9 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
             "seen": seen,
             "counts": [
                 ("Visits", seen.visits, seen.nights),
-                ("Stops listened to", seen.stops, ""),
+                ("Stops surveyed", seen.stops, ""),
                 ("Detections", seen.detections, "call index 1 to 3"),
-                ("Queries", seen.queries, "to settle in review"),
+                ("Questions", seen.queries, "to resolve in review"),
             ],
             "hidden": seen.problem_count - len(seen.problems),
             "before": same_file_before(stored),

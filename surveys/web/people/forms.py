@@ -13,8 +13,8 @@ from surveys.web.forms.fields import DateField
 from surveys.web.forms.seen import SeenForm
 
 ROLE_HELP = gettext_lazy(
-    "Observers enter visits. Coordinators also review them and set the "
-    "program up. Partners read trends and publications."
+    "Observers enter visits. Coordinators also review them and set up the program. Partners "
+    "read trends and publications."
 )
 
 
@@ -34,22 +34,23 @@ class PersonForm(SeenForm):
         label=gettext_lazy("Trained on"),
         required=False,
         help_text=gettext_lazy(
-            "Day of the training or the hearing test. Leave empty when there is no record."
+            "Date of training or of the call-identification test. Leave empty if there is no "
+            "record."
         ),
     )
     trained_until = DateField(
-        label=gettext_lazy("Training holds until"),
+        label=gettext_lazy("Call-identification test valid until"),
         required=False,
-        help_text=gettext_lazy("Leave empty when it has no end."),
+        help_text=gettext_lazy("Leave empty if it does not expire."),
     )
     exact_places = forms.BooleanField(
-        label=gettext_lazy("May have exact places"),
+        label=gettext_lazy("May download exact locations"),
         required=False,
         help_text=gettext_lazy(
             "Downloads of this person may hold the exact coordinates and names of all"
-            " stops, sensitive species and private land included. Give it only for a "
-            "purpose that needs it; each download is noted under Sharing. "
-            "Coordinators have this right anyway."
+            " stops, sensitive species and private land included. Allow this only for a "
+            "purpose that needs it; each download is logged under Sharing. Coordinators "
+            "always have this right."
         ),
     )
 

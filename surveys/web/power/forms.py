@@ -15,7 +15,7 @@ FALLS = [(fall, f"{fall} %") for fall in (10, 20, 30, 50)]
 class PowerForm(forms.Form):
     species = forms.ChoiceField(label=gettext_lazy("Species"))
     fall = forms.TypedChoiceField(
-        label=gettext_lazy("A fall of"), choices=FALLS, coerce=int, initial=30
+        label=gettext_lazy("A decline of"), choices=FALLS, coerce=int, initial=30
     )
     years = forms.TypedChoiceField(label=gettext_lazy("In"), choices=YEARS, coerce=int, initial=10)
     routes = forms.IntegerField(
@@ -25,7 +25,7 @@ class PowerForm(forms.Form):
         help_text=gettext_lazy("From 2 to 400."),
     )
     visits = forms.IntegerField(
-        label=gettext_lazy("Visits a year in its calling season"),
+        label=gettext_lazy("Visits per year in its calling season"),
         min_value=1,
         max_value=8,
         help_text=gettext_lazy("To each route, from 1 to 8."),

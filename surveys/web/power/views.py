@@ -1,4 +1,4 @@
-"""Could we see it? The chance that today's surveys, or other ones, show a fall."""
+"""Would we notice a decline? The chance that today's surveys, or other ones, show a fall."""
 
 from typing import Any
 
@@ -44,7 +44,7 @@ def power(request: ProgramRequest) -> HttpResponse:
             "now": now,
             "why_not": why_not,
             "studies": program.power_studies.select_related("species", "run")[:10],
-            "crumbs": _crumbs(program.slug, "Could we see it?"),
+            "crumbs": _crumbs(program.slug, "Would we notice a decline?"),
         },
         status=422 if form.errors else 200,
     )
@@ -66,8 +66,8 @@ def power_study(request: ProgramRequest, study_id: int) -> HttpResponse:
         "detection": share(plan.detection),
         "outcome": "power/no_answer.html",
         "promise": gettext(
-            "Being worked out. A few hundred surveys are simulated in the background "
-            "for each plan; this takes from seconds to some minutes."
+            "Calculating. We simulate a few hundred surveys for each plan; this takes "
+            "seconds to a few minutes."
         ),
         **progress_context(study.run),
     }
@@ -95,7 +95,7 @@ def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpRespon
     study = _study(request, study_id)
     cells = cells_of(study)
     if not cells:
-        raise Http404(gettext("This is still being worked out."))
+        raise Http404(gettext("This is still being calculated."))
     plan, name = plan_of(study), study.species.name
     title = said(
         "{name}: chance to see a fall of {plan} % in {years} years",
@@ -156,7 +156,7 @@ def _ask(request: ProgramRequest, form: PowerForm, species: Species) -> PowerStu
 
 
 def _crumbs(slug: str, name: str, above: str = "") -> list[dict[str, str]]:
-    middle = [{"name": gettext("Could we see it?"), "url": above}] if above else []
+    middle = [{"name": gettext("Would we notice a decline?"), "url": above}] if above else []
     return [
         {"name": gettext("Trends"), "url": reverse("web:trends", args=[slug])},
         *middle,

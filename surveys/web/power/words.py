@@ -27,15 +27,15 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
         return said(
             "With {routes} routes and {times} a year, no fall in the share of stops "
             "with {name} could be shown: without a second visit in the same season, "
-            "missed animals cannot be told from absent ones.",
+            "we cannot separate missed animals from absent ones.",
             routes=plan.routes,
             times=times(plan.visits),
             name=name,
         )
     return said(
         "With {routes} routes and {times} a year, a fall of {plan}{percent} in "
-        "{years} years in the share of stops with {name} would show with a chance"
-        " of {share}.",
+        "{years} years in the share of stops with {name} would be noticed with a chance of "
+        "{share}.",
         routes=plan.routes,
         times=times(plan.visits),
         plan=f"{plan.fall * 100:.0f}",
@@ -51,18 +51,18 @@ def aim_sentence(plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
     enough = [cell for cell in cells if (cell.chance.value or 0) >= AIM]
     if not enough:
         return said(
-            "No plan in the table reaches the usual aim of {share}. More routes, more"
-            " visits or more years would help; so would a species heard more easily.",
+            "No plan in the table reaches the usual goal of {share}. More routes, more"
+            " visits or more years would help; so would a species that is easier to hear.",
             share=share(AIM),
         )
     least = min(enough, key=lambda cell: (cell.routes * cell.visits, cell.routes))
     if (least.routes, least.visits) == (plan.routes, plan.visits):
         return said(
-            "That is at least the usual aim of {share}, with the least effort in the table.",
+            "That is at least the usual goal of {share}, with the smallest plan in the table.",
             share=share(AIM),
         )
     return said(
-        "The least effort in the table that reaches the usual aim of {share}: "
+        "The smallest plan in the table that reaches the usual goal of {share}: "
         "{routes} routes and {times} a year.",
         share=share(AIM),
         routes=least.routes,

@@ -111,8 +111,8 @@ def repeat(request: ProgramRequest) -> HttpResponse:
     if added:
         messages.success(
             request,
-            said("Assignments taken over from {year}: {added}.", year=year - 1, added=added),
+            said("Assignments copied from {year}: {added}.", year=year - 1, added=added),
         )
     else:
-        messages.info(request, said("There was nothing to take over from {year}.", year=year - 1))
+        messages.info(request, said("There was nothing to copy from {year}.", year=year - 1))
     return _back(request, year)

@@ -26,7 +26,7 @@ class ListingForm(SeenForm):
         required=False,
         help_text=gettext_lazy(
             "May be later in the year than the end: a season can cross New Year. "
-            "Leave both empty when it may call at any time."
+            "Leave both empty if it may call at any time."
         ),
     )
     calls_to = MonthDayField(label=gettext_lazy("Calls until"), required=False)
@@ -34,15 +34,14 @@ class ListingForm(SeenForm):
         coerce=int,
         choices=Sensitivity.choices,
         initial=Sensitivity.OPEN,
-        help_text=gettext_lazy("How far places are generalized when data leave the program."),
+        help_text=gettext_lazy("How much locations are blurred when data leave the program."),
     )
     listed_from = DateField(
         label=gettext_lazy("Listed from"),
         required=False,
         help_text=gettext_lazy(
-            "From this night on a silent stop counts as a zero. Not earlier than "
-            "observers were asked to listen for it; empty when it was listed from the"
-            " start."
+            "From this night on a silent stop counts as a zero. Not earlier than observers "
+            "started listening for it. Leave empty if it was listed from the start."
         ),
     )
     listed_until = DateField(label=gettext_lazy("Listed until"), required=False)

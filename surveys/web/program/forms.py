@@ -54,11 +54,7 @@ class FactsForm(SeenForm):
     contact_email = forms.EmailField(
         label=gettext_lazy("Contact e-mail"),
         required=False,
-        help_text=gettext_lazy(
-            "Public: anybody who opens a publication reads it, and versions published"
-            " with it keep it. Mails to members and invitations name it too. Leave it"
-            " empty to show none: publications then name the program alone."
-        ),
+        help_text=gettext_lazy("Public. Shown in publications and in emails to members. Optional."),
     )
     local_rules = forms.CharField(
         label=gettext_lazy("Local rules"),

@@ -45,7 +45,7 @@ def edit(request: ProgramRequest, route: int) -> HttpResponse:
             what = (
                 gettext("is saved")
                 if saved.line
-                else gettext("is taken away; the stops are joined straight")
+                else gettext("is removed; straight lines join the stops")
             )
             messages.success(
                 request, said("The line of route {saved} {what}.", saved=saved, what=what)

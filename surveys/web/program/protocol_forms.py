@@ -38,9 +38,9 @@ class LimitsForm(SeenForm):
         help_text=gettext_lazy("The first night that is surveyed under this version."),
     )
     season_begins = MonthDayField(
-        label=gettext_lazy("The season year begins on"),
+        label=gettext_lazy("The season year starts on"),
         help_text=gettext_lazy(
-            "A day on which no window is open. A season year is named after the "
+            "Choose a day when no window is open. A season year is named after the "
             "calendar year in which it ends."
         ),
     )

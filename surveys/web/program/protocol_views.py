@@ -40,7 +40,7 @@ from surveys.web.program.window_forms import (
 
 def _in_words(limits: Protocol, program: Program) -> list[tuple[str, str]]:
     """Every limit of the protocol as (name, words), in the program's units."""
-    rows = [(gettext("Season year begins"), month_day(limits.season_year_begins))]
+    rows = [(gettext("Season year starts"), month_day(limits.season_year_begins))]
     rows += [
         (said("Window {window_name}", window_name=window.name), window_in_words(window))
         for window in limits.windows
@@ -129,7 +129,7 @@ class _Screen:
         valid = [self.form.is_valid(), self.windows.is_valid()]
         if not self.windows.is_valid():
             self.form.add_error(
-                None, gettext("Something is amiss in the season windows, see there.")
+                None, gettext("Check the survey windows: something needs to be corrected.")
             )
         return all(valid)
 

@@ -34,7 +34,7 @@ class RouteForm(SeenForm):
         max_length=20,
         validators=[route_code_validator],
         help_text=gettext_lazy(
-            "Short and lasting, such as R07. It stands in every table and file."
+            "Short and lasting, such as R07. It is used in every table and file."
         ),
     )
     name = forms.CharField(max_length=120)
@@ -57,7 +57,7 @@ class RouteForm(SeenForm):
         label=gettext_lazy("Access"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text=gettext_lazy("Where to park, whose leave is needed, what to watch for."),
+        help_text=gettext_lazy("Where to park, whose permission you need, what to watch for."),
     )
     active = forms.BooleanField(
         label=gettext_lazy("This route is surveyed"), required=False, initial=True
@@ -84,7 +84,7 @@ class LineForm(SeenForm):
         widget=forms.Textarea(attrs={"rows": 14, "spellcheck": "false", "autocomplete": "off"}),
         help_text=gettext_lazy(
             "One point a line, latitude and longitude: 43.07310, -89.40120. Or paste "
-            "GeoJSON with one LineString. Empty takes the line away."
+            "GeoJSON with one LineString. Leave empty to remove the line."
         ),
     )
 
@@ -182,7 +182,7 @@ class CloseStopForm(forms.Form):
     reason = forms.CharField(
         max_length=300,
         label=gettext_lazy("Why"),
-        help_text=gettext_lazy("Such as: no safe place to park any more."),
+        help_text=gettext_lazy("Such as: no longer a safe place to park."),
     )
 
     def __init__(self, *args: object, today: dt.date, **options: object) -> None:

@@ -39,7 +39,7 @@ def _to_do(program: Program, stands: RateLimitStatus, year: int) -> list[ToDo]:
     checks = (
         (
             not stands.protocols,
-            gettext("There is no protocol yet. It holds the season windows and all limits."),
+            gettext("There is no protocol yet. It sets the survey windows and all limits."),
             "program_protocols",
             gettext("Set up a protocol"),
         ),
@@ -68,12 +68,12 @@ def _to_do(program: Program, stands: RateLimitStatus, year: int) -> list[ToDo]:
             not stands.observers,
             gettext("No observer has joined yet."),
             "people_invite",
-            gettext("Invite somebody"),
+            gettext("Invite someone"),
         ),
         (
             stands.routes > stands.assigned_routes,
             said(
-                "Routes that nobody surveys in {year}: {stands}.",
+                "Routes without an observer in {year}: {stands}.",
                 year=year,
                 stands=stands.routes - stands.assigned_routes,
             ),
@@ -129,6 +129,6 @@ def facts(request: ProgramRequest) -> HttpResponse:
         and form.is_valid()
         and run_verb(form, change_facts, request.membership, seen=form.seen, **form.cleaned_data)
     ):
-        messages.success(request, gettext("The facts of the program are saved."))
+        messages.success(request, gettext("Program details saved."))
         return redirect("web:program", program=program.slug)
     return render(request, "program/facts.html", {"section": "overview", "form": form})

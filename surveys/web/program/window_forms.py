@@ -25,10 +25,13 @@ class WindowForm(forms.Form):
     opens = MonthDayField(label=gettext_lazy("Opens on"))
     closes = MonthDayField(label=gettext_lazy("Closes on"))
     min_air_temperature = forms.DecimalField(
-        label=gettext_lazy("Lowest air temperature"), required=False, max_digits=5, decimal_places=2
+        label=gettext_lazy("Minimum air temperature"),
+        required=False,
+        max_digits=5,
+        decimal_places=2,
     )
     min_water_temperature = forms.DecimalField(
-        label=gettext_lazy("Lowest water temperature"),
+        label=gettext_lazy("Minimum water temperature"),
         required=False,
         max_digits=5,
         decimal_places=2,

@@ -33,9 +33,9 @@ def publication_changes(request: ProgramRequest, season_year: int, version: int)
             "visits": [
                 (words, visits[:SHOWN], len(visits))
                 for words, visits in (
-                    (gettext("Visits that came"), changes.came),
-                    (gettext("Visits that went"), changes.went),
-                    (gettext("Visits that changed"), changes.changed),
+                    (gettext("Added visits"), changes.came),
+                    (gettext("Removed visits"), changes.went),
+                    (gettext("Changed visits"), changes.changed),
                 )
             ],
             "tables": _tables(changes),

@@ -21,7 +21,7 @@ class PublishForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
         max_length=2000,
         help_text=gettext_lazy(
-            "Readers of the earlier version see this, such as: two visits of 2023 came late."
+            "Readers of the earlier version see this, such as: two visits from 2023 came in late."
         ),
     )
 
@@ -35,7 +35,7 @@ class PublishForm(forms.Form):
                 words=words,
             )
             self.fields["without_open"].error_messages["required"] = gettext(
-                "Tick this to publish without them, or decide them first."
+                "Check this box to publish without them, or decide them first."
             )
         else:
             del self.fields["without_open"]

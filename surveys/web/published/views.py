@@ -82,7 +82,7 @@ def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResp
         published_program = Program.objects.filter(slug=program).first()
         if key is not None:
             if not _key_is_valid(published_program, key):
-                raise Http404(gettext("This link opens nothing. It may have been renewed."))
+                raise Http404(gettext("This link no longer works. It may have been renewed."))
         elif (
             published_program is None
             or published_program.publication_audience != PublicationAudience.PUBLIC

@@ -51,7 +51,7 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     try:
         if "remove" in request.POST:
             remove_recording(member, _uuid(request.POST["remove"]))
-            messages.success(request, gettext("The recording is gone."))
+            messages.success(request, gettext("Recording deleted."))
         elif "sound" in request.FILES:
             stop = request.POST.get("stop", "")
             store_whole_file(
@@ -62,7 +62,7 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
                 species=request.POST.get("species", ""),
                 kind=request.POST.get("kind", ""),
             )
-            messages.success(request, gettext("The recording is kept."))
+            messages.success(request, gettext("Recording saved."))
         else:
             raise RecordingRefused(gettext("Choose a sound file first."))
     except VisitError as error:

@@ -84,7 +84,7 @@ def correct(request: ProgramRequest, visit: UUID) -> HttpResponse:
         is_stale = isinstance(error, StaleRevision | WrongState)
         status = HTTPStatus.CONFLICT if is_stale else HTTPStatus.UNPROCESSABLE_ENTITY
         return _show(request, current, changes, form, problem=str(error), status=status)
-    messages.success(request, gettext("Corrected. The rules looked at the sheet again."))
+    messages.success(request, gettext("Corrected. The protocol check ran again."))
     return _redirect_to_visit(request, corrected)
 
 

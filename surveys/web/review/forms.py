@@ -33,7 +33,7 @@ class QueueForm(forms.Form):
     season_year = forms.IntegerField(
         label=gettext_lazy("Season"), required=False, widget=forms.Select, max_value=LARGEST
     )
-    open = forms.BooleanField(label=gettext_lazy("Only with open queries"), required=False)
+    open = forms.BooleanField(label=gettext_lazy("Only with open questions"), required=False)
 
     def __init__(self, data: QueryDict, offered: Choices | None = None) -> None:
         super().__init__(data)

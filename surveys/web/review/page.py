@@ -67,22 +67,22 @@ DECISIONS = {
         Decision(
             verb="send_back",
             button=gettext_lazy("Send back"),
-            question=gettext_lazy("Send the sheet back to its observer?"),
-            label=gettext_lazy("Note to the observer, who also gets it by mail"),
+            question=gettext_lazy("Send the visit back to the observer?"),
+            label=gettext_lazy("Note to the observer (also sent by email)"),
             states=(VisitState.SUBMITTED,),
         ),
         Decision(
             verb="set_aside",
             button=gettext_lazy("Set aside"),
             question=gettext_lazy("Set the visit aside?"),
-            label=gettext_lazy("Why it is kept but not used"),
+            label=gettext_lazy("Why the visit will not be used"),
             states=(VisitState.SUBMITTED,),
         ),
         Decision(
             verb="reopen",
-            button=gettext_lazy("Open again"),
-            question=gettext_lazy("Take the visit back into review?"),
-            label=gettext_lazy("Why it is opened again"),
+            button=gettext_lazy("Reopen"),
+            question=gettext_lazy("Reopen the visit?"),
+            label=gettext_lazy("Why the visit is reopened"),
             states=(VisitState.ACCEPTED, VisitState.SET_ASIDE),
         ),
     )
@@ -256,7 +256,7 @@ _CONDITIONS: tuple[tuple[str, str, _FormatValue], ...] = (
     ("sky", gettext_lazy("Sky"), lambda p, show: show.number(p.sky)),
     ("noise_index", gettext_lazy("Noise"), lambda p, show: show.number(p.noise_index)),
     ("cars", gettext_lazy("Cars"), lambda p, show: show.number(p.cars)),
-    ("interrupted", gettext_lazy("Broken off"), lambda p, show: _YES_NO[p.interrupted]),
+    ("interrupted", gettext_lazy("Interrupted"), lambda p, show: _YES_NO[p.interrupted]),
     ("moonlight", gettext_lazy("Moonlight"), lambda p, show: _YES_NO[p.moonlight]),
     ("water_tonight", gettext_lazy("Water"), lambda p, show: p.get_water_tonight_display()),
     (

@@ -146,11 +146,11 @@ def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
     form = SettleForm(finding, request.POST)
     attempt = Attempt(verb="settle", seen=posted_revision(request.POST), form=form, finding=finding)
     if not form.is_valid():
-        return _show(request, visit, replace(attempt, message="The query is not settled yet."))
+        return _show(request, visit, replace(attempt, message="The question is not resolved yet."))
 
     def act() -> Visit:
         if not StoredFinding.objects.filter(pk=finding, visit=visit).exists():
-            raise NotYours(gettext("This query is no longer there: the visit was submitted again."))
+            raise NotYours(gettext("This question is gone: the visit was submitted again."))
         return verbs.settle(
             request.membership,
             finding,
@@ -216,7 +216,7 @@ def reopen(request: ProgramRequest, visit: UUID) -> HttpResponse:
     reopened = _decide(request, visit, "reopen", act)
     if isinstance(reopened, HttpResponse):
         return reopened
-    messages.success(request, gettext("The visit is in review again and counts no longer."))
+    messages.success(request, gettext("The visit is back in review and no longer counts."))
     return redirect(visit_url(request, reopened))
 
 
@@ -292,7 +292,7 @@ def _show(
     member = request.membership
     visit = find_visit(member, visit_id)
     if visit.state not in STATES:
-        raise NotYours(gettext("This visit has not been handed in yet."))
+        raise NotYours(gettext("This visit has not been submitted yet."))
     filters = _filters(request)
     neighboring = neighbors(member, filters, visit)
     context = _page(request, visit) | recording_list(member, visit)

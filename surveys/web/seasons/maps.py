@@ -116,11 +116,11 @@ def _heard(row: GridRow, grid: VisitGrid) -> dict[str, Any]:
 
 def _listened(periods: int) -> str:
     if periods == 0:
-        return gettext("Not listened to in these seasons")
+        return gettext("Not surveyed in these seasons")
     return (
-        gettext("Listened to once")
+        gettext("Surveyed once")
         if periods == 1
-        else said("Listened to {periods} times", periods=periods)
+        else said("Surveyed {periods} times", periods=periods)
     )
 
 

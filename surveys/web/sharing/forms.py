@@ -30,7 +30,7 @@ class SharingForm(SeenForm):
     """The arguments of `change_sharing`."""
 
     place_sharing = forms.TypedChoiceField(
-        label=gettext_lazy("Places are published"),
+        label=gettext_lazy("Locations are published"),
         coerce=int,
         choices=[
             (Sensitivity.OPEN, gettext_lazy("exactly, with the names of routes and stops")),
@@ -41,31 +41,28 @@ class SharingForm(SeenForm):
         ],
         widget=forms.RadioSelect,
         help_text=gettext_lazy(
-            "A sensitive species makes it coarser for every stop of the routes where "
-            "it was recorded, never finer. The table below shows what a reader will "
-            "see."
+            "A sensitive species blurs every stop of the routes where it was recorded, never "
+            "the reverse. The table below shows what a reader will see."
         ),
     )
     publication_audience = forms.ChoiceField(
         label=gettext_lazy("Publications are seen by"),
         choices=[
             (PublicationAudience.MEMBERS, gettext_lazy("members of the program only")),
-            (PublicationAudience.LINK, gettext_lazy("members, and whoever has the link")),
+            (PublicationAudience.LINK, gettext_lazy("members and anyone with the link")),
             (PublicationAudience.PUBLIC, "everybody"),
         ],
         widget=forms.RadioSelect,
         help_text=gettext_lazy(
-            "Holds at once, for earlier publications too. What somebody has "
-            "downloaded stays with them."
+            "Takes effect right away, for earlier publications too. Files that people "
+            "already downloaded stay with them."
         ),
     )
     data_license = forms.ChoiceField(
         label=gettext_lazy("License of the data"),
         choices=DataLicense.choices,
         widget=forms.RadioSelect,
-        help_text=gettext_lazy(
-            "Holds for what is published from now on; earlier versions keep theirs."
-        ),
+        help_text=gettext_lazy("For new publications; earlier versions keep theirs."),
     )
     country_code = forms.ChoiceField(
         label=gettext_lazy("Country"),
@@ -89,7 +86,7 @@ class TokenForm(forms.Form):
     name = forms.CharField(
         label=gettext_lazy("What it is for"),
         max_length=60,
-        help_text=gettext_lazy("So that you can tell your tokens apart, such as “yearly report”."),
+        help_text=gettext_lazy("So that you know which token is which, such as “yearly report”."),
     )
     scope = forms.ChoiceField(
         label=gettext_lazy("It opens"),
@@ -98,7 +95,7 @@ class TokenForm(forms.Form):
         widget=forms.RadioSelect,
     )
     days = forms.TypedChoiceField(
-        label=gettext_lazy("It holds for"),
+        label=gettext_lazy("Valid for"),
         coerce=int,
         choices=[(days, f"{days} days") for days in LIFETIMES_DAYS],
         initial=90,
@@ -117,8 +114,8 @@ class NamedForm(forms.Form):
         label=gettext_lazy("My name may appear in publications"),
         required=False,
         help_text=gettext_lazy(
-            "In the tables of visits and among the thanks. Without this you appear "
-            "under a pseudonym such as “Observer K7Q2M4X9TB”. It holds for what is "
-            "published from now on; earlier publications never change."
+            "In the tables of visits and among the thanks. Without this you appear as a "
+            "pseudonym such as “Observer K7Q2M4X9TB”. This is for new publications; earlier "
+            "ones never change."
         ),
     )

@@ -53,7 +53,7 @@ def sharing(request: ProgramRequest) -> HttpResponse:
         and form.is_valid()
         and run_verb(form, change_sharing, request.membership, seen=form.seen, **form.cleaned_data)
     ):
-        messages.success(request, gettext("What leaves the program is saved."))
+        messages.success(request, gettext("Sharing settings saved."))
         return redirect("web:sharing", program=program.slug)
     stops = list(shared_stops(program).values())
     context = {
@@ -103,7 +103,7 @@ def _levels(stops: list[SharedStop]) -> list[dict[str, Any]]:
 @needs(Permission.MANAGE)
 def renew(request: ProgramRequest) -> HttpResponse:
     renew_link(request.membership)
-    messages.success(request, gettext("The link is new. The one before opens nothing any more."))
+    messages.success(request, gettext("The link is new. The old link no longer works."))
     return redirect("web:sharing", program=request.membership.program.slug)
 
 

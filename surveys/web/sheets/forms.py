@@ -24,7 +24,9 @@ class NewSheetForm(forms.Form):
     )
     night = forms.DateField(
         label=gettext_lazy("Night (date of the evening)"),
-        help_text=gettext_lazy("A visit that ended after midnight belongs to the evening before."),
+        help_text=gettext_lazy(
+            "Use the date on which the evening began, even if you finished after midnight."
+        ),
         widget=forms.DateInput(attrs={"type": "date"}),
     )
 
@@ -37,5 +39,5 @@ class NewSheetForm(forms.Form):
     def clean_night(self) -> dt.date:
         night = self.cleaned_data["night"]
         if night > self.tonight:
-            raise forms.ValidationError(gettext("This night has not come yet. Check the date."))
+            raise forms.ValidationError(gettext("This night is in the future. Check the date."))
         return night

@@ -199,7 +199,7 @@ class _CellMaker:
         fold_cell = None
         if fold:
             fold_cell = self.cell(
-                f"{address}.fold", said("{label}: which of the two", label=label), options=FOLDS
+                f"{address}.fold", said("{label}: first or second", label=label), options=FOLDS
             )
         return Cell(
             address=address,
@@ -219,7 +219,7 @@ def _columns(
     return (
         Column(
             field="status",
-            heading=gettext("Listened or skipped"),
+            heading=gettext("Surveyed or skipped"),
             css="sheet__choice sheet__status",
             options=STATUS,
         ),
@@ -242,7 +242,7 @@ def _columns(
             for kind in species
         ),
         Column(
-            field="interrupted", heading=gettext("Broken off"), options=YES_NO, css="sheet__choice"
+            field="interrupted", heading=gettext("Interrupted"), options=YES_NO, css="sheet__choice"
         ),
         Column(
             field="moonlight", heading=gettext("Moonlight"), options=YES_NO, css="sheet__choice"

@@ -105,7 +105,7 @@ def place_words(address: str, names: Mapping[str, str]) -> str:
         code = field.removeprefix("calls.")
         words = names.get(code, code)
     elif field.endswith(".fold"):
-        words = said("{plain}, which of the two", plain=_plain(field.removesuffix(".fold")))
+        words = said("{plain}, first or second", plain=_plain(field.removesuffix(".fold")))
     else:
         words = _plain(field)
     return f"{'Stop' if head == 'stops' else 'Seen'} {number}, {words}"

@@ -37,10 +37,10 @@ def photo(request: ProgramRequest, visit_id: UUID, row: int) -> HttpResponse | F
     try:
         if "remove" in request.POST:
             remove_photo(request.membership, visit_id, row=row)
-            messages.success(request, gettext("The photo is gone."))
+            messages.success(request, gettext("Photo removed."))
         elif "photo" in request.FILES:
             store_photo(request.membership, visit_id, row=row, upload=request.FILES["photo"])
-            messages.success(request, gettext("The photo is kept, without its position tags."))
+            messages.success(request, gettext("Photo saved, without its location."))
         else:
             raise PhotoRefused(gettext("Choose a picture first."))
     except VisitError as error:

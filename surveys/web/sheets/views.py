@@ -143,7 +143,13 @@ def submit(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     except VisitError as error:
         messages.error(request, str(error))
         return _redirect_to_list(request)
-    messages.success(request, gettext("Submitted. The coordinator will look at it. Thank you."))
+    messages.success(
+        request,
+        gettext(
+            "Submitted. Thank you. The coordinator will review it and may send it back with a "
+            "question; you will get an email. Once accepted, it counts in Seasons and Trends."
+        ),
+    )
     return _redirect_to_list(request)
 
 
@@ -155,7 +161,7 @@ def discard(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
     except VisitError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, gettext("The draft is gone."))
+        messages.success(request, gettext("Draft deleted."))
     return _redirect_to_list(request)
 
 

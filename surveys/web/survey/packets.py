@@ -119,6 +119,7 @@ def _route(route: Route, program: Program, stops: list[Stop]) -> dict[str, Any]:
     return {
         "code": route.code,
         "name": route.name,
+        "region": route.region,
         "time_zone": program.time_zone,
         "temperature_unit": program.temperature_unit,
         "rain_unit": program.rain_unit.value,

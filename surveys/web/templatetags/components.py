@@ -19,8 +19,8 @@ register = template.Library()
 
 _NOT_REACHED = ("not-reached", "skipped")
 _SEVERITY_WORDS = {
-    Severity.REFUSE: (gettext_lazy("Refuse"), gettext_lazy("Refuse")),
-    Severity.QUERY: (gettext_lazy("Query"), gettext_lazy("Queries")),
+    Severity.REFUSE: (gettext_lazy("Must fix"), gettext_lazy("Must fix")),
+    Severity.QUERY: (gettext_lazy("Question"), gettext_lazy("Questions")),
     Severity.NOTE: (gettext_lazy("Note"), gettext_lazy("Notes")),
 }
 

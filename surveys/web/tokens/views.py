@@ -57,7 +57,7 @@ def tokens(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.READ_RESULTS)
 def token_take_back(request: ProgramRequest, handle: uuid.UUID) -> HttpResponse:
     name = revoke_token(request.membership, handle)
-    messages.success(request, said("The token “{name}” opens nothing any more.", name=name))
+    messages.success(request, said("The token “{name}” is revoked.", name=name))
     return redirect("web:tokens", program=request.membership.program.slug)
 
 

@@ -12,7 +12,9 @@ from accounts.models import Membership
 from surveys.language import said
 from surveys.models import ChecklistEntry
 from surveys.protocol.weather import (
+    BEAUFORT,
     CALL_INDEX,
+    NOISE_INDEX,
     SKY_CODES,
 )
 from surveys.visits.tonight import RouteTonight
@@ -23,6 +25,15 @@ ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 PAPERS = {"letter": gettext_lazy("Letter"), "a4": "A4"}
 BLANK_SPECIES_COLUMNS = 2
+MOST_WIND = 6  # Nobody surveys in more.
+SKIP_REASONS = (
+    gettext_lazy("unsafe to stop"),
+    gettext_lazy("road closed"),
+    gettext_lazy("no access tonight"),
+    gettext_lazy("too noisy to hear"),
+    gettext_lazy("weather"),
+    gettext_lazy("no time left"),
+)
 
 _STYLE = Path(__file__).parent / "static/tonight/fieldsheet.css"
 
@@ -42,6 +53,9 @@ def field_sheet_pdf(
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
             "call_index": CALL_INDEX.items(),
             "sky_codes": SKY_CODES.items(),
+            "noise": NOISE_INDEX.items(),
+            "wind": BEAUFORT[: MOST_WIND + 1],
+            "skip_reasons": ", ".join(map(str, SKIP_REASONS)),
         },
     )
     page = CSS(string=f"@page {{ size: {PAPERS[paper]} landscape }}")

@@ -31,7 +31,7 @@ _STEPS = {
     ),
     "temperature": gettext_lazy("each °C (1.8 °F) warmer"),
     "rain": gettext_lazy("each 10 mm (0.4 in) of rain in the 48 hours before"),
-    "water": gettext_lazy("each step more water tonight (dry, pools, full)"),
+    "water": gettext_lazy("each step higher water level (dry, pools, full)"),
     "minutes after sunset": gettext_lazy("each hour later after sunset"),
     "wind": gettext_lazy("each Beaufort force more wind"),
     "noise": gettext_lazy("each step more noise"),
@@ -95,7 +95,7 @@ def _says(odds: Estimate, part: str) -> str:
 def odds_words(odds: Estimate) -> str:
     """`× 0.4 (95 %: 0.2 to 0.8)`, or that it cannot be said."""
     if not _is_usable(odds):
-        return gettext("cannot be said")
+        return gettext("not enough data")
     value, low, high = (_factor(factor or 0.0) for factor in (odds.value, odds.low, odds.high))
     return said(
         "{times}{value} (95{percent}: {low} to {high})",
@@ -201,13 +201,13 @@ def fit_words(check: GoodnessOfFit | None) -> str:
         )
     if POOR_FIT in check.p.flags:
         return said(
-            "The model does not fit well: something it does not know of makes sites "
-            "or visits differ. {comparison}{wider}",
+            "The model does not fit well: something not in the model makes sites or visits "
+            "differ. {comparison}{wider}",
             comparison=comparison,
             wider=wider,
         )
     return said(
-        "Nothing says that the model does not fit. {comparison}{wider}",
+        "There is no sign that the model does not fit. {comparison}{wider}",
         comparison=comparison,
         wider=wider,
     )

@@ -103,8 +103,8 @@ class CompareFilter(PlaceFilter):
         if isinstance(chosen, list) and len(chosen) > MOST_SERIES:
             raise forms.ValidationError(
                 said(
-                    "You chose {chosen}. Choose at most {most_series}, so that the lines can "
-                    "be told apart.",
+                    "You chose {chosen}. Choose at most {most_series}, so that the lines "
+                    "stay readable.",
                     chosen=len(chosen),
                     most_series=MOST_SERIES,
                 )

@@ -64,7 +64,7 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
         (
             gettext("Heard, not corrected"),
             _a_year(change_with_interval(trend.naive)),
-            gettext("of the plain share itself"),
+            gettext("of the uncorrected share itself"),
         ),
         (
             gettext("Good and bad years"),
@@ -91,7 +91,7 @@ def _scatter(estimate: Estimate | None) -> str:
 
 
 def _a_year(change: str) -> str:
-    return change if change == UNKNOWN else said("{change} a year", change=change)
+    return change if change == UNKNOWN else said("{change} per year", change=change)
 
 
 def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
@@ -113,7 +113,7 @@ def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
             "; ".join(turnover.extinction.flags) or gettext("from one season to the next"),
         ),
         (
-            gettext("Where this would lead"),
+            gettext("Long-term level"),
             share_with_interval(turnover.equilibrium),
             "; ".join(turnover.equilibrium.flags) or gettext("share of sites occupied"),
         ),

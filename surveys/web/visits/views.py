@@ -99,7 +99,7 @@ def visit_facts(visit: Visit, grid: VisitGrid) -> list[tuple[str, object, str]]:
         (gettext("Season"), visit.season_year, visit.window or gettext("outside every window")),
         (gettext("Protocol"), str(visit.protocol_version), ""),
         (
-            gettext("Stops listened to"),
+            gettext("Stops surveyed"),
             said(
                 "{sum} of {rows}", sum=sum(row.listened for row in grid.rows), rows=len(grid.rows)
             ),

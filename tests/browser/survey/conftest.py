@@ -190,8 +190,8 @@ def take_along(phone, live_server, observer, route) -> Callable[[], Page]:
         page = phone.page
         give_session(phone.context, observer, live_server.url)
         page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
-        page.get_by_role("button", name="Take tonight along").click()
-        page.get_by_text("The survey works without a network.").wait_for()
+        page.get_by_role("button", name="Save tonight on this phone").click()
+        page.get_by_text("You can survey without signal.").wait_for()
         page.goto(survey_url(observer))
         page.get_by_role("button", name="Survey the night of 15 April 2024").wait_for()
         return page

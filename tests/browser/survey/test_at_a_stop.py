@@ -34,13 +34,13 @@ def at_stop_1(phone, take_along):
         phone.context.grant_permissions(["geolocation", "screen-wake-lock"])
         page = take_along()
         page.evaluate(SPY)
-        page.get_by_text("Sounds and light").click()
+        page.get_by_text("Settings").click()
         for label, wanted in settings.items():
             page.get_by_label(label.replace("_", " "), exact=False).set_checked(wanted)
         page.get_by_role("button", name="Survey the night of 15 April 2024").click()
         page.get_by_role("button", name="Go to stop 1").click()
         page.get_by_role("button", name="I am at the stop").click()
-        phase(page, "Let them settle")
+        phase(page, "Quiet wait")
         return page
 
     return go
@@ -100,7 +100,7 @@ def test_arrival_is_noticed_once(phone, take_along, route):
     page.get_by_text("give or take 200").wait_for()
     phase(page, "On the way")
     phone.context.set_geolocation(here)
-    phase(page, "Let them settle")
+    phase(page, "Quiet wait")
     page.get_by_role("button", name="Undo").click()
     phase(page, "On the way")
     phone.context.set_geolocation(here | {"longitude": place.x + 0.00001})
@@ -138,9 +138,9 @@ def test_a_pause_stops_the_clock(phone, interrupted):
     phase(page, "Loud event")
     left = ring(page)
     phone.pass_time(seconds=90)
-    page.get_by_text("stands still", exact=True).wait_for()
+    page.get_by_text("paused", exact=True).wait_for()
     assert ring(page) == left
-    page.get_by_role("button", name="Go on listening").click()
+    page.get_by_role("button", name="Keep listening").click()
     phase(page, "Listening")
     assert left - 20 < ring(page) <= left
     phone.pass_time(seconds=120)
@@ -157,10 +157,10 @@ def test_a_pause_survives_a_reload(phone, interrupted):
 
 
 def test_an_interruption_begins_anew(phone, interrupted):
-    page = interrupted("restart", "Loud event: begin again")
+    page = interrupted("restart", "Loud event: start over")
     phase(page, "Loud event")
     phone.pass_time(seconds=90)
-    page.get_by_role("button", name="Begin again", exact=True).click()
+    page.get_by_role("button", name="Start over", exact=True).click()
     phase(page, "Listening")
     assert 160 < ring(page) <= 180
 

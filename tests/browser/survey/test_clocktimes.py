@@ -107,7 +107,7 @@ def test_times_put_right_by_hand(phone, take_along):
     page.reload()
     page.get_by_text("20:14 to 20:17").wait_for()
     page.get_by_role("button", name="Back").click()
-    page.get_by_role("button", name="Summary and end of the route").click()
+    page.get_by_role("button", name="Finish route: weather, notes and submit").click()
     send(page)
     page.get_by_text("All on the server since").wait_for()
     cells = Visit.objects.get().cells

@@ -67,11 +67,11 @@ def test_taking_along(phone, observer, route, look):
     page = phone.page
     sign_in(page, observer.person.email)
     page.goto(survey_url(observer))
-    page.get_by_text("No route is on this phone yet").wait_for()
+    page.get_by_text("No route is saved on this phone yet").wait_for()
     look("00-nothing-yet")
     page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
-    page.get_by_role("button", name="Take tonight along").click()
-    page.get_by_text("The survey works without a network.").wait_for()
+    page.get_by_role("button", name="Save tonight on this phone").click()
+    page.get_by_text("You can survey without signal.").wait_for()
     page.locator("[data-take]").scroll_into_view_if_needed()
     for theme in ("day", "night"):
         page.evaluate(
@@ -85,8 +85,8 @@ def test_taking_along(phone, observer, route, look):
 def test_at_a_stop(walk, look):
     page, phone = walk.page, walk.phone
     look("02-home")
-    page.get_by_text("Sounds and light").click()
-    page.get_by_text("Sounds and light").scroll_into_view_if_needed()
+    page.get_by_text("Settings").click()
+    page.get_by_text("Settings").scroll_into_view_if_needed()
     look("03-sounds-and-light")
     walk.tap("Survey the night of 15 April 2024")
     page.get_by_role("button", name="Go to stop 1").wait_for()
@@ -95,7 +95,7 @@ def test_at_a_stop(walk, look):
     page.get_by_text("give or take").wait_for()
     look("05-on-the-way")
     walk.tap("I am at the stop")
-    walk.phase("Let them settle")
+    walk.phase("Quiet wait")
     phone.pass_time(seconds=20)
     look("06-settling")
     phone.pass_time(seconds=41)
@@ -119,7 +119,7 @@ def test_at_a_stop(walk, look):
     page.evaluate("scrollTo(0, 0)")
     look("11-interrupted")
     phone.pass_time(seconds=75)
-    walk.tap("Go on listening")
+    walk.tap("Keep listening")
     page.locator("#conditions-title").scroll_into_view_if_needed()
     for address in ("beaufort", "sky", "noise_index", "water_tonight", "air_temperature", "cars"):
         page.locator(f'[data-cell="stops.1.{address}"]').click()
@@ -167,7 +167,7 @@ def test_summary_and_sending(walk, look, observer):
     walk.tap("Submit the visit")
     look("23-submit")
     walk.tap("Yes, submit")
-    page.get_by_text("No network. Everything is kept").wait_for()
+    page.get_by_text("No signal. Everything is saved").wait_for()
     page.evaluate("scrollTo(0, 0)")
     look("24-offline")
     walk.tap("Back")
@@ -187,13 +187,13 @@ def test_summary_and_sending(walk, look, observer):
     send(page)
     page.get_by_text("You are signed in as Sam Alder").wait_for()
     look("27-other-person")
-    page.get_by_role("link", name="Sign in as somebody else").click()
+    page.get_by_role("link", name="Sign in as someone else").click()
     page.get_by_role("button", name="Sign out").last.click()
     fill_sign_in(page, observer.person.email)
     page.get_by_text("This visit is submitted").wait_for()
     look("28-submitted")
     page.goto(survey_url(observer) + "#/home")
-    page.get_by_text("Everything on this phone has reached the server.").wait_for()
+    page.get_by_text("Everything on this phone is on the server.").wait_for()
     look("29-home-sent")
 
 
@@ -205,7 +205,7 @@ def test_it_can_be_installed(walk):
 def test_conflict(walk, look, observer):
     page, phone = walk.page, walk.phone
     walk.tap("Survey the night of 15 April 2024")
-    walk.tap("Summary and end of the route")
+    walk.tap("Finish route: weather, notes and submit")
     notes = page.get_by_label("Notes on the evening")
     notes.fill("mist")
     send(page)
@@ -217,7 +217,7 @@ def test_conflict(walk, look, observer):
     save_cells(observer, visit.pk, {"notes": CellChange(was="mist", now="fog")})
     phone.context.set_offline(False)
     send(page)
-    page.get_by_role("button", name="Take theirs: fog").wait_for()
+    page.get_by_role("button", name="Use the other: fog").wait_for()
     look("31-conflict")
 
 
@@ -231,12 +231,12 @@ def test_a_clock_that_leaps_and_a_visit_thrown_away(walk, look):
         """() => import("/static/survey/clock.js")
           .then(({ setClock }) => setClock(() => Date.now() + 3 * 3_600_000))"""
     )
-    page.locator(".message", has_text="The phone’s clock leapt 3 h ahead.").wait_for()
+    page.locator(".message", has_text="The phone’s clock jumped 3 h ahead.").wait_for()
     look("32-clock-leapt")
-    walk.tap("The clock was set: go on listening")
+    walk.tap("Clock was changed: keep listening")
     walk.to_summary()
-    walk.tap("Throw this draft away")
+    walk.tap("Delete draft")
     look("33-throw-away")
-    walk.tap("Throw it away")
-    page.get_by_text("Thrown away (1)").click()
+    walk.tap("Delete draft")
+    page.get_by_text("Deleted drafts (1)").click()
     look("34-thrown-away")

@@ -83,7 +83,7 @@ class Observer:
             self.wait_for_phase("Skipped")
             return
         self.go_to(number)
-        self.wait_for_phase("Let them settle")
+        self.wait_for_phase("Quiet wait")
         self.phone.pass_time(seconds=61)
         self.wait_for_phase("Ready to listen")
         self.tap("Start listening")
@@ -144,7 +144,7 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
     me.tap("Go to stop 1")
     for number in STOPS:
         me.stop(number, kill=number == KILLED_AT)
-        me.tap("To the summary" if number == 10 else "Next: stop") if number != SKIPPED else (
+        me.tap("Go to the summary" if number == 10 else "Next: stop") if number != SKIPPED else (
             me.tap("Next stop", exact=True)
         )
     page = me.page
@@ -156,7 +156,7 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
     me.book |= {"temperature_unit": "C", "rain_unit": "mm"}
     page.get_by_role("button", name="Submit the visit").click()
     page.get_by_role("button", name="Yes, submit").click()
-    page.get_by_text("No network. Everything is kept on this phone").wait_for()
+    page.get_by_text("No signal. Everything is saved on this phone").wait_for()
     assert Visit.objects.count() == 0
     entered = me.stored()
     written_down = {k: v for k, v in entered.items() if not k.endswith(PLACES_AND_TIMES)}

@@ -17,7 +17,9 @@ def test_the_first_screen_of_the_phone_says_nothing_unmarked(signed_in, observer
     page = signed_in(observer, viewport=PHONE)
     with in_pseudo_language():
         page.goto(survey_url(observer))
-        page.get_by_text(pseudo("No visit is on this phone yet.")).wait_for()
+        page.get_by_text(
+            pseudo("No visits on this phone yet. Start one from a saved route above.")
+        ).wait_for()
         texts = page.evaluate(READ)
     known = words_of_the_database()
     assert [text for text in texts if unmarked(text, known)] == []

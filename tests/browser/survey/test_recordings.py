@@ -51,13 +51,13 @@ def at_a_stop(phone, take_along):
         page.get_by_role("button", name="Go to stop 1").click()
         page.get_by_role("button", name="I am at the stop").click()
         page.get_by_role("button", name="Start before the wait is over").click()
-        page.get_by_role("button", name="Record what calls").wait_for()
+        page.get_by_role("button", name="Record this call").wait_for()
         return page
 
     return go
 
 
-def record(page, seconds=2, button="Record what calls"):
+def record(page, seconds=2, button="Record this call"):
     page.get_by_role("button", name=button).click()
     recorded(page, seconds)
     page.get_by_role("button", name="Stop and keep").click()
@@ -81,12 +81,12 @@ def stored(recording) -> bytes:
 def test_recorded_without_a_network_killed_and_sent(phone, at_a_stop, observer, route):
     page = at_a_stop()
     record(page)
-    page.get_by_label("What calls").select_option("pseudacris-crucifer")
+    page.get_by_label("Species").select_option("pseudacris-crucifer")
     page.get_by_role("button", name="Done").click()
     page.get_by_text("1 recording on this phone only.").wait_for()
 
     # The battery dies in the middle of the second one.
-    page.get_by_role("button", name="Record what calls").click()
+    page.get_by_role("button", name="Record this call").click()
     recorded(page, 3)
     phone.kill()
     phone.start(offline=True)
@@ -122,17 +122,17 @@ def test_recorded_without_a_network_killed_and_sent(phone, at_a_stop, observer, 
 def test_screens(phone, at_a_stop, look):
     page = at_a_stop()
     look("20-stop")
-    page.get_by_role("button", name="Record what calls").click()
+    page.get_by_role("button", name="Record this call").click()
     recorded(page, 1)
     look("21-recording")
     page.get_by_role("button", name="Stop and keep").click()
-    page.get_by_label("What calls").wait_for()
+    page.get_by_label("Species").wait_for()
     look("22-recorded")
     page.get_by_role("button", name="Play").click()
     page.get_by_role("button", name="Done").click()
-    page.get_by_role("button", name="Cannot name it").click()
+    page.get_by_role("button", name="Unknown call").click()
     look("23-cannot-name")
-    page.get_by_role("button", name="Say what you heard").click()
+    page.get_by_role("button", name="Voice note").click()
     recorded(page, 1)
     look("24-voice-note")
     page.get_by_role("button", name="Stop and keep").click()
@@ -211,7 +211,7 @@ def test_answers_are_lost_and_the_upload_goes_on(phone, at_a_stop):
     page.get_by_role("button", name="on this phone only").first.click()
     send(page)
     arrived = page.get_by_text("1 recording on the server.")
-    tried_later = page.get_by_text("it is tried again")
+    tried_later = page.get_by_text("we will keep trying")
     arrived.or_(tried_later).first.wait_for()
     while tried_later.first.is_visible():
         # While nothing is under way: turning the clock on ends the patience with a request.
@@ -257,8 +257,8 @@ def test_one_deleted_and_one_without_a_name(phone, at_a_stop):
     page.get_by_role("button", name="Delete it").click()
     page.locator("[data-recording]").wait_for(state="detached")
     assert page.evaluate(ON_THE_PHONE) == []
-    page.get_by_role("button", name="Cannot name it").click()
-    page.get_by_role("button", name="Say what you heard").click()
+    page.get_by_role("button", name="Unknown call").click()
+    page.get_by_role("button", name="Voice note").click()
     recorded(page, 1)
     page.get_by_role("button", name="Stop and keep").click()
     page.locator(".snack__one", has_text="a line in the note of stop 1").wait_for()
@@ -283,11 +283,11 @@ def test_by_wifi_only(phone, at_a_stop):
     page.evaluate(ON_MOBILE_DATA)
     page.get_by_role("button", name="Back").click()
     page.get_by_role("button", name="Back").click()
-    page.get_by_text("Sounds and light").click()
-    page.get_by_label("Send recordings by Wi-Fi only").check()
+    page.get_by_text("Settings").click()
+    page.get_by_label("Send recordings over Wi-Fi only").check()
     page.evaluate(LONG)
     page.get_by_role("button", name="a draft").click()
-    page.get_by_role("button", name="Summary and end of the route").click()
+    page.get_by_role("button", name="Finish route: weather, notes and submit").click()
     page.get_by_text("Recordings wait for Wi-Fi.").wait_for()
     page.get_by_text("All on the server since").wait_for()
     assert (Visit.objects.count(), Recording.objects.count()) == (1, 0)
@@ -304,7 +304,7 @@ class TestNoMicrophone:
 
     def test_what_is_wrong_and_how_to_mend_it(self, at_a_stop, look):
         page = at_a_stop()
-        page.get_by_role("button", name="Record what calls").click()
+        page.get_by_role("button", name="Record this call").click()
         words = page.locator("dialog[open] .message--error")
         words.wait_for()
         assert any(

@@ -48,7 +48,7 @@ def test_opens_from_the_phone_without_starting_the_worker(signed_in, observer, r
     page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
     page.context.set_offline(True)
     page.reload()
-    page.get_by_text("No route is on this phone yet.").wait_for()
+    page.get_by_text("No route is saved on this phone yet.").wait_for()
     source = "() => performance.getEntriesByType('navigation')[0].workerFinalSourceType"
     assert page.evaluate(source) == "cache"
 
@@ -81,6 +81,6 @@ def test_the_switch_of_the_survey_holds_for_the_site(phone, take_along, observer
     page.goto(f"/{observer.program.slug}/tonight/")
     assert page.locator("html").get_attribute("data-theme") == "day"
     page.goto(survey_url(observer))
-    page.get_by_text("Sounds and light").click()
+    page.get_by_text("Settings").click()
     page.get_by_label("Night after dusk").check()
     page.locator('html[data-theme="night"]').wait_for()

@@ -164,7 +164,7 @@ class TestAccepting:
     def test_invitation_expires(self, coordinator):
         issued = send(coordinator)
         Invitation.objects.update(expires_at=timezone.now() - dt.timedelta(seconds=1))
-        with pytest.raises(InvitationError, match="was good until"):
+        with pytest.raises(InvitationError, match="was valid until"):
             accept_as_new_person(token_of(issued), name="Nell Brook", password=PASSWORD)
         send_again(coordinator, issued.invitation.pk, site_url=SITE)
         assert accept_as_new_person(token_of(issued), name="Nell Brook", password=PASSWORD)

@@ -105,7 +105,7 @@ def reopened(visit, member) -> int:
         (lambda visit, member: accept(member, visit.pk, revision=reopened(visit, member)), False),
         (lambda visit, member: Visit.objects.filter(pk=visit.pk).delete(), True),
     ],
-    ids=["counts", "opened again", "set aside", "sent back", "accepted again", "deleted"],
+    ids=["counts", "reopened", "set aside", "sent back", "accepted again", "deleted"],
 )
 def test_visits_that_no_longer_count_are_listed(api, coordinator, verb, named):
     """The copy of an analyst who asks for what changed loses what no longer counts."""

@@ -342,7 +342,7 @@ def test_checksum_of_the_whole_is_wrong(phone):
     phone.begin(sha256=hashlib.sha256(b"other").hexdigest())
     response = phone.piece(0)
     assert response.status_code == 409
-    assert "from its beginning" in words(response)
+    assert "from the start" in words(response)
     assert phone.head()["Upload-Offset"] == "0"
     assert not RecordingPiece.objects.exists()
 
@@ -517,5 +517,5 @@ def test_damaged_recording_raises(phone):
     phone.begin(sha256="0" * 64)
     phone.piece(0, 2000)
     Recording.objects.update(bytes=2000)
-    with pytest.raises(RecordingDamaged, match="from its beginning"):
+    with pytest.raises(RecordingDamaged, match="from the start"):
         verbs.assemble_recording(phone.id)

@@ -134,7 +134,7 @@ def test_expired_token_is_still_listed_for_its_owner(program, partner):
     answer = ask(secret, "trends/", program)
     assert answer.status_code == 401
     assert answer.headers["WWW-Authenticate"] == "Bearer"
-    assert "has ended" in answer.json()["detail"]
+    assert "has expired" in answer.json()["detail"]
     assert tokens_of(partner).count() == 1
 
 
@@ -221,7 +221,7 @@ def test_invalid_token_settings_are_refused(partner, changes, field):
 def test_number_of_tokens_is_limited(partner):
     for _ in range(MAX_TOKENS):
         secret_of(partner)
-    with pytest.raises(ValidationError, match="Take one back"):
+    with pytest.raises(ValidationError, match="Revoke one"):
         secret_of(partner)
 
 

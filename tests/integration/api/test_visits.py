@@ -117,7 +117,7 @@ def test_a_visit_does_not_move_to_another_route(api, observer, route, program):
     make_route(program, code="R08")
     answer = put(api, visit.pk, {}, revision=visit.revision, route="R08")
     assert answer.status == 400
-    assert "stays on the route" in answer.data["detail"]
+    assert "stays on its route" in answer.data["detail"]
 
 
 @pytest.mark.parametrize(
@@ -261,7 +261,7 @@ def test_delayed_creation_does_not_restore_a_discarded_draft(api, route):
         assert {(answer.status, answer.data["discarded_at"]) for answer in answers} == {
             (410, DiscardedDraft.objects.get(visit_id=key).discarded_at.isoformat())
         }
-        assert answers[0].data["detail"].startswith("This draft was thrown away.")
+        assert answers[0].data["detail"].startswith("This draft was deleted.")
     assert not Visit.objects.exists()
 
 

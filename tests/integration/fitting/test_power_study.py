@@ -100,7 +100,7 @@ def test_a_species_never_heard_has_no_answer(coordinator, surveyed):
 
 def test_without_results(program, coordinator):
     (peeper,) = make_checklist(program)
-    with pytest.raises(PowerUnknownError, match="still being worked out"):
+    with pytest.raises(PowerUnknownError, match="still being calculated"):
         ask(coordinator, peeper)
     refit(program)
     with pytest.raises(PowerUnknownError, match="no accepted visits"):
@@ -112,7 +112,7 @@ def test_only_for_coordinators_and_not_too_many(observer, coordinator, surveyed)
         ask(observer, surveyed[0])
     for years in range(4, 4 + MOST_WAITING):
         ask(coordinator, surveyed[0], years=years)
-    with pytest.raises(PowerUnknownError, match="already being worked out"):
+    with pytest.raises(PowerUnknownError, match="already being calculated"):
         ask(coordinator, surveyed[0], years=30)
 
 
@@ -136,6 +136,6 @@ def test_two_questions_at_once(coordinator, surveyed, waiting):
     )
     if waiting:
         (refused,) = (got for got in (first, second) if isinstance(got, PowerUnknownError))
-        assert "already being worked out" in str(refused)
+        assert "already being calculated" in str(refused)
     else:
         assert first.pk == second.pk

@@ -140,7 +140,7 @@ def test_every_error_says_its_row_and_column(attempt):
         "Row 3, column “Route”: “R9” is not a route",
         "Row 4, column “Date”: There is no such day as “2024-04-31”",
         "Row 5, column “Stop”: “one” is not a number",
-        "Row 6, column “Start time”: Start of the listening period at stop 2: “25:14” has an hour",
+        "Row 6, column “Start time”: Start of the listening period at stop 2: “25:14” has an",
         "Row 7, column “Temp (F)”: Air temperature at stop 3: ",
         "Row 8: Stop 1 of R1 on 2024-04-15 is in row 2 already",
         "Row 9, column “Spring peeper”: Spring peeper at stop 1 has call index 4",
@@ -259,8 +259,8 @@ def test_the_same_file_twice(attempt, coordinator):
     assert same_file_before(again.upload).visit_count == 1
     assert again.problems == [
         (
-            "Row 2: One visit was imported before: R1 on 2024-04-15. Choose to leave out what was "
-            "imported before, or set the earlier visits aside and correct them in review."
+            "Row 2: One visit was imported before: R1 on 2024-04-15. Choose to skip what was "
+            "already imported, or set the earlier visits aside and correct them in review."
         )
     ]
     with pytest.raises(ImportRefusedError):
@@ -276,7 +276,7 @@ def test_the_same_file_twice(attempt, coordinator):
 def test_only_known_visits(attempt, coordinator):
     text = wide(*TWO_STOPS)
     commit_upload(coordinator, attempt(text).upload)
-    with pytest.raises(ImportRefusedError, match="no visit that is new"):
+    with pytest.raises(ImportRefusedError, match="no new visits"):
         commit_upload(coordinator, attempt(text, leave_out_known=True).upload)
 
 

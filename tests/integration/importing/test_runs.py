@@ -77,7 +77,7 @@ def test_from_file_to_review(page, program, coordinator):
     assert ProcrastinateJob.objects.filter(
         task_name=task_name(RunKind.CHECK_IMPORT), args__run_id=run.pk
     ).exists()
-    assert "It waits for its turn" in page.get(preview).content.decode()
+    assert "Waiting in line" in page.get(preview).content.decode()
 
     run.state, run.step, run.done, run.total = RunState.RUNNING, "Checking the visits", 40, 90
     run.save()
@@ -179,7 +179,7 @@ def test_a_run_whose_job_is_gone_ends(page, program):
             [task_name(RunKind.CHECK_IMPORT)],
         )
     shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
-    assert "The work was lost before it was finished. The file was not checked." in shown
+    assert "The work stopped before it was finished. The file was not checked." in shown
     assert check(page, program, row).status_code == 302
     assert runs_of(row).count() == 2
 
@@ -259,7 +259,7 @@ def test_a_run_that_was_given_up_imports_nothing(page, program, coordinator):
         running.fail(run, "Given up.")
         running.finish(run)
 
-    with pytest.raises(RunOverError, match="given up meanwhile"):
+    with pytest.raises(RunOverError, match="This was stopped"):
         commit_upload(coordinator, upload, end=end)
     assert not Visit.objects.exists()
 

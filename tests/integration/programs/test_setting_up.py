@@ -65,7 +65,7 @@ class TestCommand:
         [
             ({"contact_email": "nobody"}, "contact email"),
             ({"time_zone": "Europe/Nowhere"}, "is not a time zone name"),
-            ({"slug": "api"}, "is kept for the application"),
+            ({"slug": "api"}, "is reserved"),
             ({"coordinator_email": "nobody"}, "email"),
             ({"site_url": "surveys.example.org"}, "begins with http"),
         ],

@@ -85,7 +85,7 @@ def test_which_visits_and_why(versions, visits):
     assert [one.night for one in found.came] == [dt.date(2024, 6, 1)]
     assert [one.visit for one in found.went] == [str(gone.pk)]
     assert [(why.step, why.note) for why in found.went[0].why] == [
-        ("Opened again", "It was the wrong road.")
+        ("Reopened", "It was the wrong road.")
     ]
     # The visits after the one that went have another number within their season.
     what = {one.visit: one.what for one in found.changed}
@@ -125,8 +125,8 @@ def test_page_for_coordinator_and_partner(program, versions, coordinator, partne
     text = page(client_for(coordinator), program).content.decode()
     for words in (
         "Two mistakes were found.",
-        "Visits that came: 1",
-        "Visits that went: 1",
+        "Added visits: 1",
+        "Removed visits: 1",
         "Chorus, see recording.",
         coordinator.person.name,
         "0.3333",
@@ -134,8 +134,8 @@ def test_page_for_coordinator_and_partner(program, versions, coordinator, partne
     ):
         assert words in text
     text = page(client_for(partner), program).content.decode()
-    assert "Visits that went: 1" in text
-    assert "Opened again" in text
+    assert "Removed visits: 1" in text
+    assert "Reopened" in text
     # Neither who did it nor what coordinators wrote to each other.
     assert coordinator.person.name not in text
     assert "It was the wrong road." not in text

@@ -210,7 +210,7 @@ def test_the_coarsest_level_holds_for_all_stops_of_a_route(tmp_path, small, shar
         assert (stop["information_withheld"] is None) == (grid is None)
 
 
-@pytest.mark.parametrize("how", ["left out", "set aside", "seen"])
+@pytest.mark.parametrize("how", ["excluded", "set aside", "seen"])
 def test_a_sensitive_species_counts_however_it_was_recorded(tmp_path, small, how):
     """Also where it was on a visit that does not count, or was seen and not heard."""
     route = small.routes.get(code="R1")

@@ -104,7 +104,7 @@ def test_only_the_latest_attempt_ends_a_run(program):
     """A worker that was thought dead comes back after another has taken its run up."""
     run = ask_about(program, kind=RunKind.POWER)
     first, second = begin(run.pk, 1), begin(run.pk, 2)
-    with pytest.raises(RunOverError, match="another worker has taken it up"):
+    with pytest.raises(RunOverError, match="another worker took over"):
         finish(first, {"by": "first"})
     fail(first, "It broke off.")
     note(first, {"by": "first"})
@@ -197,7 +197,7 @@ def test_what_breaks_off_is_tried_as_often_as_its_kind_says(program, kind):
         with pytest.raises(OSError, match="No space"):
             carry_out(run, break_off, attempt)
         assert again(run).state == (RunState.QUEUED if attempt < tries else RunState.FAILED)
-    assert again(run).problem.startswith("It broke off")
+    assert again(run).problem.startswith("It stopped")
     assert FACTS[kind].nothing_done in again(run).problem
     strategy = TASKS[kind].retry_strategy
     for attempts in range(tries):
@@ -216,7 +216,7 @@ def test_a_run_whose_job_is_gone_is_given_up(program):
         )
     assert current_run(program.pk, lost.subject) is None
     assert latest_run(program.pk, lost.subject).state == RunState.FAILED
-    assert "The work was lost" in again(lost).problem
+    assert "The work stopped" in again(lost).problem
     assert again(begun).state == RunState.RUNNING
     assert give_up_lost() == 1
     assert again(begun).state == RunState.FAILED

@@ -90,7 +90,7 @@ def test_taking_back_leaves_a_trace(coordinator, visit, recording):
     assert changed.steps.latest("pk").step == Step.TAKEN_BACK
     events = Confirmation.events.rel.related_model.objects.order_by("pgh_id")
     assert [event.pgh_label for event in events] == ["insert", "delete"]
-    with pytest.raises(NotYours, match="taken back already"):
+    with pytest.raises(NotYours, match="already be withdrawn"):
         verbs.take_back_confirmation(
             coordinator, visit.pk, confirmation.pk, revision=changed.revision
         )

@@ -206,7 +206,7 @@ def test_settling_leaves_a_reason_and_a_step(coordinator, queried):
     assert finding.settled_at is not None
     step = visit.steps.latest("pk")
     assert step.step == Step.SETTLED
-    assert step.note == "listening-too-short: left out of trends. Too short to count."
+    assert step.note == "listening-too-short: excluded from trends. Too short to count."
     history = type(finding).pgh_event_model.objects.filter(pgh_obj_id=finding.pk)
     assert list(history.values_list("settlement", flat=True).order_by("pgh_id")) == ["", "left_out"]
 

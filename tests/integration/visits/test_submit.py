@@ -225,7 +225,7 @@ def test_values_that_the_database_forbids_are_refused_with_a_message(
 ):
     draft = make_draft(observer, route)
     draft = type_cells(observer, draft, cells).visit
-    with pytest.raises(VisitRefused, match="must be mended first") as caught:
+    with pytest.raises(VisitRefused, match="must be corrected first") as caught:
         submit_visit(observer, draft.pk, revision=draft.revision)
     refusals = {(f.code, f.where.stop) for f in caught.value.findings}
     assert (code, address_stop) in refusals

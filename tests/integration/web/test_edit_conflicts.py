@@ -45,7 +45,7 @@ def forms(program, observer):
 
     return {
         "facts": (at("program_facts"), program, "region", "Reed Coast", "Fen Land", "Region"),
-        "sharing": (at("sharing"), program, "place_sharing", "3", "1", "Places are published"),
+        "sharing": (at("sharing"), program, "place_sharing", "3", "1", "Locations are published"),
         "route": (
             at("program_route_edit", route=route.pk),
             route,
@@ -92,7 +92,7 @@ def forms(program, observer):
             "windows-0-name",
             "Early",
             "Late",
-            "Season windows",
+            "Survey windows",
         ),
         "person": (
             at("people_person", membership=observer.pk),
@@ -162,7 +162,7 @@ def test_second_person_is_told_and_may_overwrite(forms, ann, ben, kind):
     shown = refused.content.decode()
     assert refused.status_code in {200, 422}
     assert f"Ann Alder changed “{label}” while you had this page open" in shown
-    assert "Leave mine and take what holds now" in shown
+    assert "Discard mine and keep the current version" in shown
     assert state(row) == saved
     assert refused.context["form"].data[field] == his
 
@@ -214,7 +214,7 @@ def test_form_without_seen_facts_saves_nothing(forms, ben, seen):
     data = typed(ben, address) | {field: his}
     data = {name: value for name, value in data.items() if name != "seen"}
     shown = ben.post(address, data | ({} if seen is None else {"seen": seen})).content.decode()
-    assert "It cannot be told any more what this page showed" in shown
+    assert "We no longer know what this page showed" in shown
     row.refresh_from_db()
     assert row.region != his
 

@@ -165,7 +165,7 @@ class TestInvitationPage:
         [
             ({"accepted_at": timezone.now()}, "was used on"),
             ({"withdrawn_at": timezone.now()}, "was withdrawn on"),
-            ({"expires_at": timezone.now() - dt.timedelta(days=1)}, "was good until"),
+            ({"expires_at": timezone.now() - dt.timedelta(days=1)}, "was valid until"),
         ],
         ids=["used", "withdrawn", "expired"],
     )
@@ -178,4 +178,4 @@ class TestInvitationPage:
     def test_unknown_link(self, client, db):
         response = client.get(reverse("web:people_invitation", args=["nothing"]))
         assert response.status_code == 404
-        assert "Copy all of it from the mail" in response.content.decode()
+        assert "Copy the whole link from the email" in response.content.decode()

@@ -1,4 +1,4 @@
-"""Could we see it? Asking, waiting, the answer."""
+"""Would we notice a decline? Asking, waiting, the answer."""
 
 import pytest
 from django.urls import reverse
@@ -71,7 +71,7 @@ def test_asking_leads_to_the_study_and_nothing_waits(signed_in, program, peeper,
     study = PowerStudy.objects.get()
     assert answer["Location"] == address("power_study", program, study_id=study.pk)
     page = text(signed_in.get(answer["Location"]))
-    assert "Being worked out." in page
+    assert "Calculating." in page
     assert 'hx-trigger="every 2s"' in page
     assert (
         signed_in.get(address("power_chart", program, study_id=study.pk, form="svg")).status_code
@@ -93,7 +93,7 @@ def test_what_cannot_be_is_said_beside_the_field(signed_in, program, peeper, kno
 
 def test_why_it_cannot_be_asked_yet(signed_in, program, peeper):
     page = text(signed_in.get(address("power", program)))
-    assert "still being worked out in the background" in page
+    assert "still being calculated" in page
 
 
 def test_the_answer(signed_in, program, peeper):
@@ -102,9 +102,9 @@ def test_the_answer(signed_in, program, peeper):
     name = peeper.common_name
     assert (
         f"With 12 routes and 3 visits a year, a fall of 30 % in 10 years in the share of stops "
-        f"with {name} would show with a chance of 46 %."
+        f"with {name} would be noticed with a chance of 46 %."
     ) in page
-    assert "reaches the usual aim of 80 %: 24 routes and 3 visits a year" in page
+    assert "reaches the usual goal of 80 %: 24 routes and 3 visits a year" in page
     assert "46 % (39 to 53 %) (this plan)" in page
     assert "With 3 visits a year: 46 % with 12 routes, 85 % with 24." in page
     assert "hx-get" not in page
@@ -121,4 +121,4 @@ def test_the_picture(signed_in, program, peeper):
     study = make_study(program, peeper)
     picture = signed_in.get(address("power_chart", program, study_id=study.pk, form="svg"))
     assert picture["Content-Type"] == "image/svg+xml"
-    assert "Chance that the fall shows" in text(picture)
+    assert "Chance to notice the decline" in text(picture)

@@ -417,9 +417,9 @@ class TestProtocols:
         ("changes", "said"),
         [
             ({"windows-0-closes_day": "31", "windows-0-closes_month": "6"}, "June has the days"),
-            ({"windows-0-name": ""}, "amiss in the season windows"),
+            ({"windows-0-name": ""}, "Check the survey windows"),
             ({"season_begins_month": "4"}, "runs over 1 April"),
-            ({"in_force_from": "2024-01-01"}, "has to begin on a later day"),
+            ({"in_force_from": "2024-01-01"}, "has to start on a later day"),
             ({"listening_time": "0"}, "longer than nothing"),
             ({"latest_end_clock": "01:00", "latest_end_after_sunset": "200"}, "either as a clock"),
         ],

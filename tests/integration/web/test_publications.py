@@ -155,7 +155,7 @@ def test_publish_from_the_form(program, route, coordinator, client_for):
     response = client.post(url("publish", program), form_data(page))
     run = BackgroundRun.objects.get()
     assert response["Location"] == url("publishing_run", program, run_id=run.pk)
-    assert "It waits for its turn" in client.get(response["Location"]).content.decode()
+    assert "Waiting in line" in client.get(response["Location"]).content.decode()
     assert "being published" in client.get(url("publications", program)).content.decode()
     build_what_waits()
     done = client.get(response["Location"], headers={"HX-Request": "true"}).content.decode()
@@ -193,7 +193,7 @@ def test_what_is_open_comes_first(program, route, observer, coordinator, client_
     other = make_route(program, code="Z9", version=route.protocol.versions.get())
     text = client_for(coordinator).get(url("publish", program)).content.decode()
     assert "In review: 1 visit<" in text
-    assert "Unsettled: 1 query<" in text
+    assert "Unresolved: 1 question<" in text
     assert "It was cold." in text
     assert "A note." not in text
     assert "Missing: 1 visit<" in text
@@ -216,7 +216,7 @@ def test_visits_in_review_come_first_and_must_be_acknowledged(
     assert "In review: 1 visit<" in page.content.decode()
     refused = client.post(url("publish", program), form_data(page))
     assert refused.status_code == 422
-    assert "Tick this to publish without them" in refused.content.decode()
+    assert "Check this box to publish without them" in refused.content.decode()
     client.post(url("publish", program), form_data(page, without_open="on"))
     build_what_waits()
     assert Publication.objects.count() == 1

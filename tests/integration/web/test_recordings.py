@@ -184,7 +184,7 @@ class TestSheetRecordings:
     def test_a_file_for_a_stop(self, post):
         upload = SimpleUploadedFile("call.mp3", wave_file())
         page = post(sound=upload, stop="3", kind="voucher", species="pseudacris-crucifer")
-        assert "The recording is kept." in page.content.decode()
+        assert "Recording saved." in page.content.decode()
         stored = Recording.objects.get()
         # What it is, its first bytes say, whatever its name.
         assert (stored.media_type, stored.stop.number, stored.state) == ("audio/wav", 3, "complete")
@@ -196,7 +196,7 @@ class TestSheetRecordings:
         ("data", "words"),
         [
             ({}, "Choose a sound file first."),
-            ({"sound": b"<html>"}, "not a sound file that is taken here"),
+            ({"sound": b"<html>"}, "We cannot use this kind of sound file"),
             ({"sound": b""}, "not a sound file|Choose"),
         ],
     )
@@ -208,7 +208,7 @@ class TestSheetRecordings:
 
     def test_removed(self, post, draft, observer):
         recording = keep(observer, draft, SOUND)
-        assert "The recording is gone." in post(remove=recording.pk).content.decode()
+        assert "Recording deleted." in post(remove=recording.pk).content.decode()
         assert not Recording.objects.exists()
         assert post(remove="7").status_code == 404
 

@@ -148,7 +148,7 @@ def test_unknown_state_shows_submitted_visits(desk, visit):
 
 
 def test_empty_queue_says_so(desk):
-    assert "Nothing waits for review" in text_of(desk.get("review"))
+    assert "Nothing to review" in text_of(desk.get("review"))
 
 
 def test_number_of_queries_of_the_queue(
@@ -244,7 +244,7 @@ def test_settle_redirects_to_the_next_open_query_or_to_the_decision(desk, visit,
     query.refresh_from_db()
     assert (query.settlement, query.reason) == ("counts", REASON)
     text = text_of(desk.get("review_visit", visit))
-    assert "Every query is settled" in text
+    assert "No open questions" in text
     assert REASON in text
 
 
@@ -276,8 +276,8 @@ def test_stale_settle_keeps_what_was_typed_and_says_who(desk, other_desk, visit,
     )
     assert response.status_code == 409
     text = text_of(response)
-    assert "Somebody else changed this visit in the meantime" in text
-    assert "Query settled by Ash Ferrow" in text
+    assert "Someone else changed this visit in the meantime" in text
+    assert "Question resolved by Ash Ferrow" in text
     assert REASON in html.unescape(response.content.decode())
     query.refresh_from_db()
     assert (query.settlement, query.reason) == (Settlement.LEFT_OUT, "Too short.")
@@ -323,7 +323,7 @@ def test_settling_a_deleted_query_keeps_the_reason(desk, other_desk, observer, v
     )
     assert response.status_code == 409
     assert REASON in text_of(response)
-    assert "no longer there" in text_of(response)
+    assert "This question is gone" in text_of(response)
 
 
 def resubmit(observer, visit, cells):
@@ -362,7 +362,7 @@ def test_accepting_the_last_visit_redirects_to_the_queue(desk, clean):
 def test_accept_with_open_queries_says_which(desk, visit, query):
     response = desk.post("accept", visit, revision=visit.revision)
     assert response.status_code == 422
-    assert "One query is not settled yet" in text_of(response)
+    assert "One question is open" in text_of(response)
     assert state_of(visit) == "submitted"
 
 
@@ -488,7 +488,7 @@ def test_correction_sheet_shows_every_cell(desk, visit):
     ("cells", "reason", "message"),
     [
         ({"stops__2__finished_at": "21:17"}, " ", "Write a reason"),
-        ({"stops__2__finished_at": "half past"}, REASON, "cannot be submitted yet"),
+        ({"stops__2__finished_at": "half past"}, REASON, "cannot submit this visit yet"),
         ({}, REASON, "No cell was changed"),
     ],
 )
@@ -601,7 +601,7 @@ def test_confirm_by_ear_beside_the_recording(desk, observer, visit, coordinator)
     assert answer.status_code == 302
     assert not Confirmation.objects.exists()
     page = text_of(desk.get("review_visit", visit))
-    assert "Confirmation taken back by" in page
+    assert "Confirmation withdrawn by" in page
 
 
 def test_a_recording_that_is_none_is_told(desk, visit):

@@ -82,7 +82,7 @@ def test_new_sheet_opens_once_with_route_and_night(client_for, route, observer):
 @pytest.mark.parametrize(
     ("night", "words"),
     [
-        ("2150-04-15", "has not come yet"),
+        ("2150-04-15", "is in the future"),
         ("1999-04-15", "No version of the route"),
         ("soon", "Enter a valid date"),
     ],
@@ -158,7 +158,7 @@ def test_refused_sheet_is_kept(client_for, observer, draft, sheet_url):
     posted = {**draft.cells, **whole_visit(stops__1__finished_at="20:50"), "rendered": "{}"}
     response = client_for(observer).post(f"{sheet_url}submit", posted)
     assert response.status_code == 422
-    assert "cannot be submitted yet" in response.content.decode()
+    assert "cannot submit this visit yet" in response.content.decode()
     draft.refresh_from_db()
     assert (draft.state, draft.cells["stops.1.finished_at"]) == ("draft", "20:50")
 

@@ -141,7 +141,7 @@ def test_field_sheet_is_one_page(client_for, route, observer, program, paper, si
     assert (round(page.mediabox.width), round(page.mediabox.height)) == size
     text = page.extract_text()
     assert route.name in text
-    assert "never go alone" in text
+    assert "go in pairs" in text
 
 
 @pytest.mark.parametrize(("unit", "rain_unit"), [("C", "mm"), ("F", "in")])

@@ -185,7 +185,7 @@ def test_glance_links_to_every_species(program, fitted, partner, client_for):
     [
         ({}, ["Pseudacris crucifer", "Anaxyrus americanus", "Corrected for detection"]),
         ({"by": "region", "species": PEEPER}, ["All regions", "North", "South"]),
-        ({"by": "route", "species": PEEPER}, ["plain shares of stops"]),
+        ({"by": "route", "species": PEEPER}, ["uncorrected shares of stops"]),
         ({"by": "nonsense", "site": "pond", "species": "dragon"}, ["is not one of the available"]),
     ],
 )
@@ -204,14 +204,14 @@ def test_too_many_to_tell_apart(program, fitted, observer, client_for):
     text = text_of(
         client_for(observer).get(url(program, "trend_compare", query={"species": codes}))
     )
-    assert "You chose 7. Choose at most 6, so that the lines can be told apart." in text
+    assert "You chose 7. Choose at most 6, so that the lines stay readable." in text
 
 
 def test_routes_are_for_those_who_read_the_seasons(program, fitted, partner, client_for):
     """A partner is told no route by route, as on Seasons."""
     query = {"by": "route", "species": PEEPER}
     text = text_of(client_for(partner).get(url(program, "trend_compare", query=query)))
-    assert "plain shares of stops" not in text
+    assert "uncorrected shares of stops" not in text
     assert not any(route.code in text for route in program.routes.all())
 
 

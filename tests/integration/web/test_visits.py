@@ -97,7 +97,7 @@ def test_page_shows_calls_and_weather(visit, client_for, observer):
         "heard, not sure",
         "Egg mass",
         "The wind was above the limit.",
-        "Settled: Counts. Sheltered valley.",
+        "Resolved: Counts. Sheltered valley.",
         # 01:31 UTC of the next day is 20:31 of the night in Chicago.
         "20:31 – 20:36",
     ):

@@ -83,8 +83,8 @@ def test_signed(value, text):
     [
         (estimate(0.4, 0.28, 0.6), "40 % (28 to 60 %)"),
         (estimate(None, 0.29, 1.0), "between 29 and 100 %"),
-        (estimate(None, 0.0, 1.0), "cannot be said"),
-        (estimate(None), "cannot be said"),
+        (estimate(None, 0.0, 1.0), "not enough data"),
+        (estimate(None), "not enough data"),
         (estimate(0.3), "30 %"),
     ],
 )
@@ -96,9 +96,9 @@ def test_share_with_interval(given, text):
     ("given", "text"),
     [
         (estimate(-2.1, -3.8, -0.4), "-2.1 % (-3.8 to -0.4 %)"),
-        (estimate(0.0, -1e-8, 1e-8, EDGE_OF_RANGE), "cannot be said"),
-        (estimate(1.0, 0.5, 2.0, DID_NOT_CONVERGE), "cannot be said"),
-        (UNKNOWN, "cannot be said"),
+        (estimate(0.0, -1e-8, 1e-8, EDGE_OF_RANGE), "not enough data"),
+        (estimate(1.0, 0.5, 2.0, DID_NOT_CONVERGE), "not enough data"),
+        (UNKNOWN, "not enough data"),
     ],
 )
 def test_change_with_interval(given, text):
@@ -125,8 +125,8 @@ def test_change_with_interval(given, text):
         (
             estimate(-0.4, -1.3, 0.6),
             (
-                "Wood frog: between 2014 and 2025 no clear change of the share of occupied stops "
-                "can be shown: -0.4 % a year (95 % interval: -1.3 to +0.6 %). It may have fallen "
+                "Wood frog: between 2014 and 2025 there is no clear change in the share of "
+                "occupied stops: -0.4 % a year (95 % interval: -1.3 to +0.6 %). It may have fallen "
                 "or risen; uncertain does not mean stable."
             ),
         ),
@@ -141,28 +141,28 @@ def test_without_correction_the_plain_share_is_told_and_named_so():
     found = result(UNKNOWN, naive=estimate(5.0, 1.0, 9.0))
     text = plain(trend_sentence("Wood frog", found, "stop"))
     assert "because no stop was visited twice in one calling season" in text
-    assert "Not corrected for animals that were there and not heard" in text
-    assert "the plain share of stops where it was heard rose by 5.0 % a year" in text
+    assert "Not corrected for animals present but not heard" in text
+    assert "the uncorrected share of stops where it was heard rose by 5.0 % a year" in text
 
 
 @pytest.mark.parametrize(
     ("flags", "why"),
     [
-        ((EDGE_OF_RANGE,), "near 0 or 100 %"),
+        ((EDGE_OF_RANGE,), "the estimate is at 0% or 100%"),
         ((NEVER_HEARD,), "it was never heard"),
         ((NOT_IDENTIFIED,), "how many routes are occupied"),
-        ((), "the data do not carry it"),
+        ((), "the data are not enough to say"),
     ],
 )
 def test_reason(flags, why):
     text = trend_sentence("Wood frog", result(estimate(None, None, None, *flags)), "route")
     assert why in plain(text)
-    assert "%" not in plain(text).replace("100 %", "")
+    assert "%" not in plain(text).replace("0% or 100%", "")
 
 
 def test_one_season_and_none():
     change = estimate(-2.1, -3.8, -0.4)
-    assert "one season only, 2014" in trend_sentence("X", result(change, years=(2014,)), "stop")
+    assert "only one season, 2014" in trend_sentence("X", result(change, years=(2014,)), "stop")
     assert "no accepted visits" in trend_sentence("X", result(change, years=()), "stop")
 
 
@@ -172,17 +172,17 @@ def test_one_season_and_none():
         (estimate(-2.1, -3.8, -0.4), UNKNOWN, "falling", "-2.1 % (-3.8 to -0.4 %)"),
         (estimate(2.1, 0.4, 3.8), UNKNOWN, "rising", "+2.1 % (+0.4 to +3.8 %)"),
         (estimate(-0.4, -1.3, 0.6), UNKNOWN, "no clear change", "-0.4 % (-1.3 to +0.6 %)"),
-        (UNKNOWN, UNKNOWN, "cannot be said", "no repeat visits"),
+        (UNKNOWN, UNKNOWN, "not enough data", "no repeat visits"),
         (
             UNKNOWN,
             estimate(-5.0, -9.0, -1.0),
-            "cannot be said",
+            "not enough data",
             "no repeat visits; not corrected: -5.0 % (-9.0 to -1.0 %)",
         ),
         (
             estimate(-50.0, -99.0, -1.0, EDGE_OF_RANGE),
             UNKNOWN,
-            "cannot be said",
+            "not enough data",
             "edge of the range",
         ),
     ],
@@ -202,18 +202,18 @@ def test_direction_and_what_stands_behind_it(change, naive, way, behind):
 def test_an_interval_that_touches_zero_has_no_direction(change):
     touching = result(change)
     assert direction(touching) == "no clear change"
-    assert "no clear change of the share" in plain(trend_sentence("Wood frog", touching, "stop"))
-    assert "No clear shift of the calling season" in days_words(change)
+    assert "no clear change in the share" in plain(trend_sentence("Wood frog", touching, "stop"))
+    assert "No clear shift in the calling season" in days_words(change)
     uncorrected = result(UNKNOWN, naive=change)
     text = plain(trend_sentence("Wood frog", uncorrected, "stop"))
-    assert "no clear change of the plain share" in text
+    assert "no clear change in the uncorrected share" in text
 
 
 def test_no_direction_without_two_seasons():
     change = estimate(-2.1, -3.8, -0.4)
-    for years, behind in (((2014,), "one season only"), ((), "no accepted visits in its")):
+    for years, behind in (((2014,), "only one season"), ((), "no accepted visits in its")):
         found = result(change, years=years)
-        assert direction(found) == "cannot be said"
+        assert direction(found) == "not enough data"
         assert headline(found).startswith(behind)
 
 
@@ -222,7 +222,7 @@ def test_alt_text_says_what_the_picture_says():
     assert text == (
         "Share of stops with Wood frog in each season, 2014 to 2025. Corrected for detection: "
         "40 % (30 to 50 %) in 2014, 40 % (30 to 50 %) in 2025. Heard, not corrected: 30 % in "
-        "2014, 30 % in 2025. The trend line goes from 41 % to 18 %."
+        "2014, 30 % in 2025. The trend line runs from 41 % to 18 %."
     )
 
 
@@ -230,13 +230,13 @@ def test_days_words():
     clear = estimate(-4.2, -7.0, -1.4)
     assert "moved 4.2 days a decade earlier" in days_words(clear)
     assert "No clear shift" in days_words(dataclasses.replace(clear, high=1.0))
-    assert "cannot be told" in days_words(UNKNOWN)
+    assert "not enough to show" in days_words(UNKNOWN)
 
 
 @pytest.mark.parametrize("flag", [TOO_FEW_DATA, POOR_FIT, FEW_CLUSTERS])
 def test_a_flag_that_puts_a_change_in_doubt_stops_sentence_arrow_and_line(flag):
     doubted = result(estimate(-8.8, -12.0, -5.0, flag))
-    assert direction(doubted) == "cannot be said"
+    assert direction(doubted) == "not enough data"
     assert "fell" not in trend_sentence("Gray treefrog", doubted, "stop")
     assert "-8.8" not in plain(headline(doubted))
     assert trend_line(doubted) == ((), False)
@@ -303,17 +303,17 @@ def test_an_open_season_is_named_and_not_counted_as_left_out():
 def test_no_other_estimator_speaks_where_the_trend_is_in_doubt(flag):
     doubtful = result(estimate(-2.1, -3.8, -0.4, flag), naive=estimate(-5, -6, -4))
     text = trend_sentence("Wood frog", doubtful, "stop")
-    assert "no trend corrected for detection can be shown" in text
-    assert "plain share" not in text
+    assert "no corrected trend, because" in text
+    assert "uncorrected share" not in text
     assert trend_line(doubtful) == ((), False)
     assert headline(doubtful) == flag
-    assert direction(doubtful) == "cannot be said"
+    assert direction(doubtful) == "not enough data"
 
 
 @pytest.mark.parametrize("flag", [NO_REPEAT_VISITS, NOT_IDENTIFIED])
 def test_the_plain_share_speaks_where_only_detection_is_missing(flag):
     unknown = result(estimate(None, None, None, flag), naive=estimate(-5, -6, -4))
-    assert "the plain share of stops where it was heard fell" in plain(
+    assert "the uncorrected share of stops where it was heard fell" in plain(
         trend_sentence("Wood frog", unknown, "stop")
     )
     assert trend_line(unknown)[0]

@@ -1,4 +1,4 @@
-"""Pages of the guide read easily: Flesch-Kincaid grade 6 or lower."""
+"""Pages of the guide and texts of the phone read easily: Flesch-Kincaid grade 6 or lower."""
 
 import json
 from pathlib import Path
@@ -7,6 +7,7 @@ import pytest
 
 from surveys.guide.pages import ORDER, PAGES
 from tests.support.readability import grade, running_text
+from tests.support.visible_texts import visible_texts
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 GRADE = 6.0
@@ -24,3 +25,17 @@ def species_names():
 def test_grade_of_a_page(slug, species_names):
     text = running_text((PAGES / f"{slug}.md").read_text("utf-8"))
     assert grade(text, species_names) <= GRADE
+
+
+@pytest.mark.parametrize(
+    "part", ["web/survey/static/survey/", "web/survey/templates/", "protocol/sentences/"]
+)
+def test_grade_of_the_phone(part, species_names):
+    """Sentences of the phone, its findings included. Labels of a word or two are no sentences."""
+    sentences = [
+        text.text
+        for text in visible_texts()
+        if part in text.path and len(text.text.split()) > 3 and text.text.endswith((".", "?"))
+    ]
+    assert len(sentences) > 2
+    assert grade("\n".join(sentences), species_names) <= GRADE

@@ -132,7 +132,7 @@ def test_an_unknown_column_is_named():
         ("Stop,Date,Wood frog", "the route"),
         ("Route,Stop,Wood frog", "the date of the evening"),
         ("Route,Date,Wood frog", "the stop number"),
-        ("Route,Date,Stop", "nothing could have been heard"),
+        ("Route,Date,Stop", "there would be no records"),
         ("Route,Date,Stop,Species", "the call index"),
         ("Route,Date,Stop,Index", "the species"),
         ("Route,Date,Stop,Species,Index,Wood frog", "either one or the other"),

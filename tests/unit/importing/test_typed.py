@@ -49,10 +49,10 @@ def test_dates(text, form, date):
         ("4/15/2024", "dmy", "read day first"),
         ("15/4/2024", "mdy", "read month first"),
         ("4/15/2024", "ymd", "begin with the year"),
-        ("31/4/2024", "dmy", "not a day"),
+        ("31/4/2024", "dmy", "not a date"),
         ("last spring", "ymd", "not a date"),
         ("45397", "ymd", "not a date"),
-        ("2024-02-30", "ymd", "not a day"),
+        ("2024-02-30", "ymd", "There is no such day"),
     ],
 )
 def test_dates_that_cannot_be_read(text, form, words):

@@ -45,7 +45,7 @@ def test_windows_that_fit(windows, begins):
     ("windows", "begins", "said"),
     [
         ([], JANUARY, "at least one"),
-        ([WINTER], JANUARY, "“Winter” runs over 1 January"),
+        ([WINTER], JANUARY, "“Winter” includes 1 January"),
         ([EARLY, window("Next", "04-20", "05-10")], JANUARY, "“Early” and “Next” overlap"),
         ([WINTER, EARLY], SEPTEMBER, "“Winter” and “Early” overlap"),
         ([EARLY, window("early", "05-01", "05-10")], JANUARY, "called “early”"),

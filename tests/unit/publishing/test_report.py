@@ -177,7 +177,7 @@ def test_front_page_tells_the_whole(pages):
     assert "Season years 2024 to 2025 · version 2, published 3 September 2025" in front
     assert "This version replaces version 1. Why: A visit was entered for the wrong night." in front
     assert (
-        "Of 5 species 1 falls, 1 rises, 1 shows no clear change and of 2 it cannot be said."
+        "Of 5 species 1 falls, 1 rises, 1 shows no clear change and of 2 there are not enough data."
         in front
     )
     for name in NAMES.values():
@@ -185,8 +185,8 @@ def test_front_page_tells_the_whole(pages):
     assert "▼ falling −9.8 % (−15.0 to −4.4 %)" in front
     assert "▲ rising +4.6 % (+0.8 to +8.5 %)" in front
     assert "◆ no clear change −0.6 % (−1.7 to +0.6 %)" in front
-    assert "? cannot be said no repeat visits" in front
-    assert "? cannot be said no accepted visits in its calling season yet" in front
+    assert "? not enough data no repeat visits" in front
+    assert "? not enough data no accepted visits in its calling season yet" in front
     assert "2 stops" in front
     assert "14 listening periods" in front
     assert (
@@ -199,12 +199,12 @@ def test_front_page_tells_the_whole(pages):
     ("ways", "sentence"),
     [
         (["falling", "falling"], "Of 2 species 2 fall."),
-        (["rising", "cannot be said"], "Of 2 species 1 rises and of 1 it cannot be said."),
+        (["rising", "not enough data"], "Of 2 species 1 rises and of 1 there are not enough data."),
         (
             ["falling", "no clear change", "no clear change"],
             "Of 3 species 1 falls and 2 show no clear change.",
         ),
-        (["cannot be said"] * 3, "Of none of 3 species can it be said which way it goes."),
+        (["not enough data"] * 3, "Of none of 3 species can it be said which way it goes."),
     ],
 )
 def test_overview_in_one_sentence(ways, sentence):
@@ -233,7 +233,7 @@ def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
 def test_then_method_limits_cautions_thanks_and_license(pages):
     text = " ".join(pages[7:])
     for words in (
-        "How the numbers were made Made with invented software.",
+        "How the numbers were calculated Made with invented software.",
         "What is counted Accepted visits only, and a share of 95 % of them goes on to a second",
         "Read with care Stops along roads are not a random sample of wetlands.",
         "Roadside, version 3 In force from 1 March 2015. Source of its limits: Own field trials.",
@@ -383,7 +383,7 @@ def test_nothing_runs_over_the_edge(case, tmp_path):
         assert "<script>" not in text
         assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; more" in text
     else:
-        assert "There is no map: all places are withheld." in words
+        assert "There is no map, because all locations are withheld." in words
         assert "Thanks to 1 observer not named here." in words
         assert "Season year 2025" in words
         assert "replaces version" not in words

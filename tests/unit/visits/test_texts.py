@@ -205,7 +205,7 @@ def test_choices_ignore_case_and_spaces():
 
 def test_text_that_is_too_long_names_the_limit():
     assert texts.read_text("x" * 120, 120) == "x" * 120
-    with pytest.raises(texts.CellError, match="has 121 characters; there is room for 120"):
+    with pytest.raises(texts.CellError, match="has 121 characters; the limit is 120"):
         texts.read_text("x" * 121, 120)
 
 

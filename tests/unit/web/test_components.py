@@ -32,11 +32,11 @@ def test_call_index(value: object, shown: str):
 @pytest.mark.parametrize(
     ("tag", "shown"),
     [
-        ("{% severity 'query' %}", "Query"),
-        ("{% severity 'query' count=1 %}", "1 Query"),
-        ("{% severity 'query' count=2 %}", "2 Queries"),
+        ("{% severity 'query' %}", "Question"),
+        ("{% severity 'query' count=1 %}", "1 Question"),
+        ("{% severity 'query' count=2 %}", "2 Questions"),
         ("{% severity 'note' count=3 %}", "3 Notes"),
-        ("{% severity 'refuse' count=2 %}", "2 Refuse"),
+        ("{% severity 'refuse' count=2 %}", "2 Must fix"),
     ],
 )
 def test_severity(tag: str, shown: str):

@@ -39,7 +39,7 @@ def plain(text):
 def test_sentence():
     assert plain(power_sentence("wood frogs", PLAN, FEW)) == (
         "With 12 routes and 3 visits a year, a fall of 30 % in 10 years in the share of stops "
-        "with wood frogs would show with a chance of 46 %."
+        "with wood frogs would be noticed with a chance of 46 %."
     )
 
 
@@ -53,9 +53,9 @@ def test_one_visit_shows_nothing_and_says_why():
 @pytest.mark.parametrize(
     ("found", "words"),
     [
-        (FEW, "No plan in the table reaches the usual aim of 80 %"),
+        (FEW, "No plan in the table reaches the usual goal of 80 %"),
         (cells(60, 92, 170, 180), "80 %: 24 routes and 2 visits a year"),
-        (cells(60, 170, 180, 190), "That is at least the usual aim of 80 %"),
+        (cells(60, 170, 180, 190), "That is at least the usual goal of 80 %"),
     ],
 )
 def test_aim(found, words):

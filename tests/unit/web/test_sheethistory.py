@@ -21,7 +21,7 @@ NAMES = {"pseudacris-crucifer": "Spring Peeper"}
         ("start.air_temperature", "At the start, air temperature"),
         ("end.sky", "At the end, sky"),
         ("stops.3.started_at", "Stop 3, started at"),
-        ("stops.3.started_at.fold", "Stop 3, started at, which of the two"),
+        ("stops.3.started_at.fold", "Stop 3, started at, first or second"),
         ("stops.12.calls.pseudacris-crucifer", "Stop 12, Spring Peeper"),
         ("stops.12.calls.never-seen", "Stop 12, never-seen"),
         ("sightings.2.life_stage", "Seen 2, life stage"),

@@ -53,8 +53,8 @@ UNCLEAR = effect("habitat: marsh", estimate(1.6, 0.7, 4.0), baseline="wooded")
         (estimate(0.4, 0.2, 0.8), "x 0.40 (95 %: 0.20 to 0.80)"),
         (estimate(1.96, 0.95, 12.4), "x 2.0 (95 %: 0.9 to 12)"),
         (estimate(0.02, 0.001, 0.3), "x 0.02 (95 %: less than 0.01 to 0.30)"),
-        (estimate(20.0, 0.5, 900.0), "cannot be said"),
-        (estimate(None), "cannot be said"),
+        (estimate(20.0, 0.5, 900.0), "not enough data"),
+        (estimate(None), "not enough data"),
     ],
 )
 def test_odds(odds, text):
@@ -123,7 +123,7 @@ def check(p, c_hat, *flags):
 
 def test_fit():
     good = plain(fit_words(check(0.35, 0.9)))
-    assert good.startswith("Nothing says that the model does not fit.")
+    assert good.startswith("There is no sign that the model does not fit.")
     assert "35 %" in good
     assert "wide" not in good
     assert "1.2 times as wide" in fit_words(check(0.2, 1.44))

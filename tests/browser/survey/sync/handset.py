@@ -105,8 +105,8 @@ class Handset:
     def take_along(self, code: str) -> None:
         """Take a route along; the screen is then kept on the phone."""
         self.page.goto(f"{self._tonight}{code}/")
-        self.page.get_by_role("button", name="Take tonight along").click()
-        self.page.get_by_text("The survey works without a network.").wait_for()
+        self.page.get_by_role("button", name="Save tonight on this phone").click()
+        self.page.get_by_text("You can survey without signal.").wait_for()
 
     def begin(self, code: str, *, hours: float = 0) -> None:
         """An empty phone that takes along one route and begins the visit of tonight; its clock

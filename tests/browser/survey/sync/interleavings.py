@@ -322,11 +322,11 @@ class Evening:
         for address, cell in clashes.items():
             box = phone.show("summary").locator("#main fieldset.group").first
             mine, theirs = cell["text"], cell["theirs"]
-            for words, text in (("Keep mine", mine), ("Take theirs", theirs)):
+            for words, text in (("Keep mine", mine), ("Use the other", theirs)):
                 box.get_by_role("button", name=f"{words}: {text or '(blank)'}").wait_for()
                 self.book.offered.add((address, text))
             keep = self._chance.random() < 0.5
-            box.get_by_role("button", name="Keep mine" if keep else "Take theirs").click()
+            box.get_by_role("button", name="Keep mine" if keep else "Use the other").click()
             chosen, other = (mine, theirs) if keep else (theirs, mine)
             self.book.write(number, address, chosen, other)
             phone.wait_stored(address, chosen)

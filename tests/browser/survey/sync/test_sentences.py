@@ -158,9 +158,11 @@ def test_a_draft_thrown_away_in_another_tab(phone):
     phone.open_tab()
     phone.show("stop", 1, tab=1)
     phone.show("summary")
-    press(phone, "Throw this draft away")
-    press(phone, "Throw it away")
-    phone.tabs[1].get_by_text("The visit was thrown away; it is not on this phone").first.wait_for()
+    press(phone, "Delete draft")
+    press(phone, "Delete draft")
+    phone.tabs[1].get_by_text(
+        "The visit was deleted; it is no longer on this phone"
+    ).first.wait_for()
     assert not Visit.objects.exists()
 
 
@@ -170,13 +172,13 @@ def test_a_draft_that_was_thrown_away_stays_away_until_it_is_brought_back(phone,
     wire.arm(FAULTS["again late"])
     phone.send()
     phone.show("summary")
-    press(phone, "Throw this draft away")
-    press(phone, "Throw it away")
-    phone.page.get_by_text("The visit was thrown away; it is not on this phone").first.wait_for()
+    press(phone, "Delete draft")
+    press(phone, "Delete draft")
+    phone.page.get_by_text("The visit was deleted; it is no longer on this phone").first.wait_for()
     wire.deliver()
     assert not Visit.objects.exists()
-    phone.page.get_by_text("Thrown away (1)").click()
-    press(phone, "Bring back")
+    phone.page.get_by_text("Deleted drafts (1)").click()
+    press(phone, "Restore")
     phone.page.get_by_role("button", name="Go to stop 1").wait_for()
     phone.send()
     reads(phone, SENT)
@@ -221,7 +223,7 @@ def test_two_phones_of_one_observer(phone, begun, observer):
     reads(phone, SENT)
     reads(other, "1 entry changed on both sides: choose below.")
     reads(other, "Both texts are kept until you choose.")
-    reads(other, "Take theirs: mist")
+    reads(other, "Use the other: mist")
     press(other, "Keep mine: rain")
     reads(other, SENT)
     assert submitted(other).cells["notes"] == "rain"
@@ -268,7 +270,7 @@ def test_a_night_that_is_handed_in_is_not_begun_again_unasked(phone, route):
     submitted(phone)
     phone.page.evaluate("location.hash = '#/home'")
     press(phone, "Survey the night of")
-    phone.page.get_by_text("A second one is a visit of its own").wait_for()
+    phone.page.get_by_text("If you start another").wait_for()
     press(phone, "Look at the visit")
     reads(phone, "This visit is submitted")
     assert Visit.objects.count() == 1
@@ -283,7 +285,7 @@ def test_the_answer_to_submitting_is_lost(phone, wire, fault):
     phone.send()
     wire.arm(FAULTS[fault], lambda one: one.path.endswith("/submit/"), times=20)
     phone.submit()
-    reads(phone, "The server does not answer. Everything is kept on this phone; it is tried again.")
+    reads(phone, "Cannot reach the server. Everything is saved on this phone; we will keep trying.")
     assert the_visit().state == VisitState.SUBMITTED
     wire.heal()
     press(phone, "Send now")
@@ -327,7 +329,7 @@ def test_the_network_comes_back_as_a_sending_fails(phone, wire):
     wait = (("Content-Type", "application/json"), ("Retry-After", "60"))
     wire.arm(lambda *_: Answer(status=429, headers=wait, body=b"{}"))
     told = phone.page.evaluate(ONLINE_AS_IT_FAILS, phone.visit)
-    asked = "The server asks this phone to wait a while. Everything is kept on this phone"
+    asked = "The server is busy. Everything is saved on this phone"
     assert [kind for kind, _ in told][-4:] == ["sending", "later", "sending", "idle"]
     assert told[-3][1].startswith(asked)
     assert the_visit().cells["notes"] == "mist"
@@ -338,7 +340,7 @@ def test_somebody_else_answers_for_the_server(phone, wire):
     wire.arm(lambda *_: PORTAL, lambda one: True, times=200)
     phone.tap_species(1, PEEPER)
     assert phone.send() == "busy"
-    reads(phone, "The server does not answer.")
+    reads(phone, "Cannot reach the server.")
     wire.heal()
     assert phone.send() == "idle"
 
@@ -387,7 +389,7 @@ def test_the_session_ends_in_the_middle_of_sending(phone, wire):
     phone.tap_species(1, PEEPER)
     wire.arm(signed_out)
     assert phone.send() == "signed-out"
-    reads(phone, "You are signed out. Nothing is lost: sign in, and the phone goes on sending.")
+    reads(phone, "You are signed out. Nothing is lost. Sign in to send the rest.")
     phone.sign_in()
     reads(phone, SENT)
     assert the_visit().cells[CALL] == "1"
@@ -440,8 +442,8 @@ def test_the_protocol_was_changed_meanwhile(phone, route):
     newer_version(route)
     phone.set_offline(False)
     assert submitted(phone).protocol_version.number == 1
-    reads(phone, "The protocol was changed since this phone took the route along.")
-    reads(phone, "The visit is judged by the version that the phone carried.")
+    reads(phone, "The protocol has changed since you saved this route.")
+    reads(phone, "Your visit will be checked against the version saved on this phone.")
 
 
 def test_a_packet_of_last_week(open_phone, observer, route, monkeypatch):
@@ -470,8 +472,8 @@ def test_the_visit_was_thrown_away_on_the_server(phone, observer):
     discard_draft(observer, the_visit().pk)
     phone.tap_species(2, PEEPER)
     phone.send()
-    reads(phone, "The server has no such visit any more: it was thrown away there.")
-    press(phone, "Send it again as it is here")
+    reads(phone, "This visit was deleted on the server.")
+    press(phone, "Send this copy again")
     reads(phone, SENT)
     assert {CALL, f"stops.2.calls.{PEEPER}"} <= the_visit().cells.keys()
 
@@ -492,7 +494,7 @@ def test_both_sides_changed_several_cells(phone, observer):
     phone.send()
     reads(phone, "2 entries changed on both sides: choose below.")
     reads(phone, f"Stop 1: calls {PEEPER.replace('-', ' ')}")
-    press(phone, "Take theirs: fog 449 2001")
+    press(phone, "Use the other: fog 449 2001")
     press(phone, "Keep mine: 2")
     reads(phone, SENT)
     cells = submitted(phone).cells
@@ -508,7 +510,7 @@ def test_the_clock_is_a_day_and_two_hours_ahead(open_phone, observer, route):
     phone.begin(route.code, hours=26)
     phone.page.evaluate("location.hash = '#/home'")
     words = "This phone’s clock was 26 h ahead of the server’s when they last met."
-    phone.page.get_by_text(f"{words} Set it right before the survey.").wait_for()
+    phone.page.get_by_text(f"{words} Correct it before the survey.").wait_for()
     began, ended = listen(phone)
     written = times(phone)
     length = written["finished_at"] - written["started_at"]
@@ -516,9 +518,9 @@ def test_the_clock_is_a_day_and_two_hours_ahead(open_phone, observer, route):
     ahead = dt.timedelta(hours=26)
     assert began[0] + ahead <= written["started_at"] <= began[1] + ahead
     phone.send()
-    reads(phone, f"{words} If it was so in the night, the times written down are wrong by as much.")
-    press(phone, "Put the times of this visit right")
-    reads(phone, "The times were put right already.")
+    reads(phone, f"{words} If it was off during the survey, your times are off by the same amount.")
+    press(phone, "Correct the times of this visit")
+    reads(phone, "The times are already corrected.")
     visit = submitted(phone)
     (period,) = visit.periods.all()
     slack = dt.timedelta(minutes=1)
@@ -530,8 +532,8 @@ def test_the_clock_is_a_day_and_two_hours_ahead(open_phone, observer, route):
 def test_the_clock_is_set_back_while_listening(phone):
     listen(phone, finish=False)
     phone.turn_clock(-3)
-    phone.page.get_by_text("The phone’s clock was set back. Begin the listening again.").wait_for()
-    press(phone, "Begin the listening again")
+    phone.page.get_by_text("The phone’s clock was set back. Start listening over.").wait_for()
+    press(phone, "Start listening over")
     phone.page.get_by_role("button", name="I am at the stop").wait_for()
 
 
@@ -539,13 +541,13 @@ def test_the_clock_leaps_ahead_while_listening(phone):
     """Set by hand or slept away, which nobody but the observer knows; nothing ends unasked."""
     listen(phone, finish=False)
     began = phone.texts()["stops.1.started_at"]
-    question = "The phone’s clock leapt 3 h ahead. Did the phone sleep, or was its clock set?"
+    question = "The phone’s clock jumped 3 h ahead. Did the phone sleep, or was its clock set?"
     phone.turn_clock(3)
     phone.page.locator(".message", has_text=question).wait_for()
     phone.reload()
     phone.page.locator(".message", has_text=question).wait_for()
     assert "stops.1.finished_at" not in phone.texts()
-    press(phone, "The clock was set: go on listening")
+    press(phone, "Clock was changed: keep listening")
     phone.page.locator(".message", has_text=question).wait_for(state="hidden")
     phone.page.locator(".phase__what", has_text="Listening").wait_for()
     moved = phone.texts()["stops.1.started_at"]
@@ -553,7 +555,7 @@ def test_the_clock_leaps_ahead_while_listening(phone):
     assert abs(lead - dt.timedelta(hours=3)) < dt.timedelta(minutes=1)
     phone.turn_clock(6)
     phone.page.locator(".message", has_text=question).wait_for()
-    press(phone, "It slept: the time counts")
+    press(phone, "Phone was asleep: keep the time")
     phone.page.locator(".phase__what", has_text="Stop done").wait_for()
     assert phone.texts()["stops.1.started_at"] == moved
 

@@ -197,7 +197,7 @@ def test_kinds_of_sites_without_the_species_leave_the_search_and_stay_in_the_sha
         (lambda heard: heard[:, :1], estimates.NO_REPEAT_VISITS),
         (lambda heard: heard * np.nan, estimates.NO_EFFORT),
     ],
-    ids=["never heard", "one visit", "nobody listened"],
+    ids=["never heard", "one visit", "no one listened"],
 )
 def test_data_that_carry_nothing_give_a_flag(change, flag):
     heard, year, route = simulated()

@@ -89,7 +89,7 @@ async function handleError(response) {
 function outcome(sent, conflicts) {
   if (conflicts.length)
     return [gettext("Saved, but some cells were changed elsewhere too. They are marked."), "warning"];
-  if (!sent.size) return [gettext("All that is typed is saved on the server.")];
+  if (!sent.size) return [gettext("All changes saved.")];
   return [
     gettext("Saved at {time}.", {
       time: new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }),

@@ -21,7 +21,7 @@ const MIN_DISTANCE = 28;
 /** Draw a map in `element`; returns the Leaflet map and the layer of features, or null without data. */
 export function drawMap(element, collection) {
   if (!collection?.features?.length) {
-    element.textContent = gettext("No places to show on a map yet.");
+    element.textContent = gettext("Nothing to show on the map yet.");
     return null;
   }
   const map = L.map(element, {

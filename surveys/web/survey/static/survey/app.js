@@ -113,9 +113,7 @@ async function hear(visit) {
   shown = null;
   model.close();
   go("home");
-  return snack(gettext("The visit was thrown away; it is not on this phone any more."), () =>
-    bringBack(visit),
-  );
+  return snack(gettext("The visit was deleted; it is no longer on this phone."), () => bringBack(visit));
 }
 
 async function bringBack(visit) {
@@ -241,7 +239,7 @@ async function rest() {
 
 window.addEventListener("unhandledrejection", ({ reason }) =>
   trouble(
-    gettext("This phone could not do that: {message}. What was stored before is safe.", {
+    gettext("This phone could not do that: {message}. Everything saved before is safe.", {
       message: reason?.message ?? reason,
     }),
   ),

@@ -30,7 +30,7 @@ export function database(name, stores) {
     const done = new Promise((resolve, reject) => {
       transaction.oncomplete = resolve;
       transaction.onabort = () =>
-        reject(transaction.error ?? new Error(gettext("The phone did not store it.")));
+        reject(transaction.error ?? new Error(gettext("The phone could not save it.")));
     });
     const [result] = await Promise.all([work(transaction), done]);
     return result;

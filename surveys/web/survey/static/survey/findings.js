@@ -5,7 +5,7 @@ import { model } from "./model.js";
 import { readCase } from "./reading.js";
 import { CODES, judge } from "./rules/judge.js";
 
-const TAGS = { refuse: gettext("Refuse"), query: gettext("Query"), note: gettext("Note") };
+const TAGS = { refuse: gettext("Must fix"), query: gettext("Question"), note: gettext("Note") };
 
 /** Findings of the phone on the cells as they stand. */
 export function judgeModel() {

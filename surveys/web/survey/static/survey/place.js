@@ -6,7 +6,7 @@ const TOO_OLD_MS = 60_000;
 const AT_STOP_M = 40;
 const GOOD_ENOUGH_M = 50;
 
-/** `state`: off, asking, on, refused, none. `fix`: { latitude, longitude, accuracy, at } or null. */
+/** `state`: off, unasked, asking, on, refused, none. `fix`: { latitude, longitude, accuracy, at } or null. */
 export const place = { state: "off", fix: null };
 let watching = null;
 
@@ -27,6 +27,13 @@ export function watch() {
     { enableHighAccuracy: true, maximumAge: 10_000, timeout: 30_000 },
   );
   return undefined;
+}
+
+/** Watch at once where the browser need not ask; otherwise say first what the place is for. */
+export async function watchIfAllowed() {
+  const allowed = await navigator.permissions?.query({ name: "geolocation" }).catch(() => null);
+  if (allowed?.state === "prompt" && watching === null) return say("unasked");
+  return watch();
 }
 
 /** Spare the battery where no position is wanted. */

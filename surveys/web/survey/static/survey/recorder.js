@@ -18,7 +18,7 @@ export class NoSound extends Error {}
 const WORDS = {
   NotAllowedError: [
     gettext("This phone does not let the survey use the microphone."),
-    gettext("Tap the sign beside the page’s address (or long-press the app’s icon, then App info),"),
+    gettext("Tap the icon left of the address (or hold the app’s icon, then App info),"),
     gettext("open Permissions, allow the microphone, and try again."),
   ].join(" "),
   NotFoundError: gettext("No microphone was found. Plug one in, or write a note instead."),
@@ -77,13 +77,13 @@ export async function record(about, { heard, over }) {
       .catch((error) =>
         stop(
           error.name === "QuotaExceededError"
-            ? gettext("The phone is full: the recording ended. Delete something, then go on.")
-            : gettext("The phone could not store more: {message}", { message: error.message }),
+            ? gettext("The phone is full, so the recording stopped. Delete something, then start again.")
+            : gettext("The phone could not save any more: {message}", { message: error.message }),
         ),
       );
   };
   machine.onerror = ({ error }) =>
-    stop(gettext("The recording broke off: {message}", { message: error?.message ?? "unknown" }));
+    stop(gettext("The recording stopped: {message}", { message: error?.message ?? "unknown" }));
   machine.onstop = async () => {
     clearInterval(timer);
     for (const track of stream.getTracks()) track.stop();
@@ -95,12 +95,14 @@ export async function record(about, { heard, over }) {
     over(recording, words);
   };
   for (const track of stream.getTracks())
-    track.addEventListener("ended", () => stop(gettext("The microphone went away: the recording ended.")));
+    track.addEventListener("ended", () =>
+      stop(gettext("The microphone was disconnected, so the recording stopped.")),
+    );
   const timer = setInterval(() => {
     heard(meter.level(), meter.seconds());
     if (meter.seconds() >= LONGEST_S)
       stop(
-        gettext("A recording ends after {longest_s} minutes. Start another one to go on.", {
+        gettext("A recording stops after {longest_s} minutes. Start another one if you need more.", {
           longest_s: LONGEST_S / 60,
         }),
       );

@@ -121,15 +121,15 @@ export function sendingWords() {
   return (
     {
       sending: gettext("Sending recordings …"),
-      offline: gettext("No network. Recordings are kept on this phone and go by themselves."),
-      busy: gettext("The server does not answer. Recordings are kept on this phone; it is tried again."),
+      offline: gettext("No signal. Recordings are saved on this phone and will be sent automatically."),
+      busy: gettext("Cannot reach the server. Recordings are saved on this phone; we will keep trying."),
       later: gettext(
-        "The server asks this phone to wait a while. Recordings are kept on this phone and go by themselves.",
+        "The server is busy. Recordings are saved on this phone and will be sent automatically.",
       ),
       wifi: gettext("Recordings wait for Wi-Fi."),
-      "signed-out": gettext("You are signed out. Sign in, and recordings go on being sent."),
+      "signed-out": gettext("You are signed out. Sign in to send recordings."),
       "not-allowed": gettext(
-        "Your account may not send recordings to this program now. They are kept on this phone.",
+        "Your account cannot send recordings to this program right now. They are saved on this phone.",
       ),
     }[status.kind] ?? ""
   );

@@ -36,9 +36,10 @@ const entries = (count) => ngettext("{number} entry", "{number} entries", count)
 
 export function keptWords({ visit, waits, clashes }, zone) {
   if (clashes)
-    return gettext("{entries} changed on both sides: choose below.", { entries: entries(clashes) });
+    return gettext("{entries} changed in two places: choose below.", { entries: entries(clashes) });
   if (waits) return gettext("{entries} on this phone only.", { entries: entries(waits) });
-  if (visit.wants_submit) return gettext("All entries are on the server; submitting waits for the network.");
+  if (visit.wants_submit)
+    return gettext("All entries are on the server. The visit will be submitted when there is signal.");
   if (!visit.synced_at) return gettext("On this phone only.");
   return gettext("All on the server since {clock}.", { clock: clock(Date.parse(visit.synced_at), zone) });
 }
@@ -50,21 +51,19 @@ export function syncWords(status, visits) {
   return {
     idle: "",
     sending: gettext("Sending …"),
-    offline: gettext("No network. Everything is kept on this phone and goes by itself once there is signal."),
-    busy: gettext("The server does not answer. Everything is kept on this phone; it is tried again."),
-    later: gettext(
-      "The server asks this phone to wait a while. Everything is kept on this phone and goes by itself.",
-    ),
-    "signed-out": gettext("You are signed out. Nothing is lost: sign in, and the phone goes on sending."),
+    offline: gettext("No signal. Everything is saved on this phone and will be sent automatically."),
+    busy: gettext("Cannot reach the server. Everything is saved on this phone; we will keep trying."),
+    later: gettext("The server is busy. Everything is saved on this phone and will be sent automatically."),
+    "signed-out": gettext("You are signed out. Nothing is lost. Sign in to send the rest."),
     "not-allowed": gettext(
-      "Your account may not send visits to this program now. Everything is kept on this phone.",
+      "Your account cannot send visits to this program right now. Everything is saved on this phone.",
     ),
     "other-person": [
       gettext("You are signed in as {name}, but a visit belongs to {other}.", {
         name: status.person?.name,
-        other: other ?? gettext("somebody else"),
+        other: other ?? gettext("someone else"),
       }),
-      gettext("It is kept here until {other} signs in.", { other: other ?? gettext("that person") }),
+      gettext("It is saved here until {other} signs in.", { other: other ?? gettext("that person") }),
     ].join(" "),
   }[status.kind];
 }
@@ -73,21 +72,21 @@ export function clockWords(ahead) {
   if (Math.abs(ahead) < WRONG_CLOCK_MS) return "";
   const length = duration(60 * Math.round(Math.abs(ahead) / 60_000));
   return ahead > 0
-    ? gettext("This phone’s clock was {length} ahead of the server’s when they last met.", { length })
-    : gettext("This phone’s clock was {length} behind the server’s when they last met.", { length });
+    ? gettext("This phone’s clock was {length} fast when it last reached the server.", { length })
+    : gettext("This phone’s clock was {length} slow when it last reached the server.", { length });
 }
 
 /** By which protocol the server judges the visit, where that is not plain. */
 export function protocolWords({ judged_by: judged, version, in_force: inForce }) {
   if (judged && judged !== version)
     return [
-      gettext("The program no longer has the protocol that this phone carried;"),
-      gettext("the visit is judged by the one of that night."),
+      gettext("The protocol saved on this phone has been replaced."),
+      gettext("Your visit will be checked against the one in force that night."),
     ].join(" ");
   if (judged && inForce && inForce !== judged)
     return [
-      gettext("The protocol was changed since this phone took the route along."),
-      gettext("The visit is judged by the version that the phone carried."),
+      gettext("The protocol has changed since you saved this route."),
+      gettext("Your visit will be checked against the version saved on this phone."),
     ].join(" ");
   return "";
 }

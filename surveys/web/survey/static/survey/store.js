@@ -77,7 +77,7 @@ export function addVisit(visit, texts) {
 export function writeCells(id, texts) {
   return transact(["visits", "cells"], "readwrite", async (t) => {
     if (!(await answered(t.objectStore("visits").get(id))))
-      throw new Error("this visit was thrown away in another window");
+      throw new Error("this visit was deleted in another window");
     const cells = t.objectStore("cells");
     for (const [address, text] of Object.entries(texts)) {
       const cell = (await answered(cells.get([id, address]))) ?? blank(id, address);

@@ -9,8 +9,8 @@ import * as store from "./store.js";
 const PATIENCE_MS = 20_000;
 const STEPS = 8;
 const SIGN_IN = {
-  "signed-out": gettext("You are signed out. Sign in, then throw the draft away."),
-  "not-allowed": gettext("Your account may not change visits of this program now. The draft is kept."),
+  "signed-out": gettext("You are signed out. Sign in, then delete the draft."),
+  "not-allowed": gettext("Your account cannot change visits in this program right now. The draft is saved."),
 };
 const HANDED_IN = { submitted: "submitted", accepted: "accepted", set_aside: gettext("set aside") };
 
@@ -153,14 +153,14 @@ async function handleResponse(visit, { status: code, data }, how, changes, submi
     await trouble(
       visit.id,
       "gone",
-      gettext("The server has no such visit any more: it was thrown away there. It is kept here."),
+      gettext("This visit was deleted on the server. Your copy is still on this phone."),
       true,
     );
   } else {
     await trouble(
       visit.id,
       "not-taken",
-      data?.detail ?? gettext("The server did not take it (answer {code}).", { code }),
+      data?.detail ?? gettext("The server refused it (error {code}).", { code }),
       true,
     );
   }
@@ -179,7 +179,7 @@ async function takeNewer(visit, data, submitting) {
     if (left) {
       const entries = left === 1 ? gettext("entry is") : gettext("entries are");
       const words = [
-        gettext("The visit is {state} already; {left} later {entries} kept on this phone only.", {
+        gettext("The visit is already {state}; {left} later {entries} saved on this phone only.", {
           state,
           left,
           entries,
@@ -194,7 +194,7 @@ async function takeNewer(visit, data, submitting) {
     await trouble(
       visit.id,
       "look-again",
-      gettext("The sheet was also changed elsewhere. Look at it again, then submit."),
+      gettext("Someone changed this visit in another place. Look at it again, then submit."),
       false,
     );
     return false;
@@ -225,14 +225,14 @@ export async function throwAway(visit) {
     const { person, csrf } = await hello(config.hello, PATIENCE_MS).catch(refuseUnlessSignedIn);
     if (person.id !== visit.person.id)
       throw new Error(
-        gettext("You are signed in as {name}; only {other} can throw this draft away.", {
+        gettext("You are signed in as {name}; only {other} can delete this draft.", {
           name: person.name,
           other: visit.person.name,
         }),
       );
     const answer = await call("DELETE", `${config.visits}${visit.id}/`, undefined, csrf);
     if (answer.status !== 204 && answer.status !== 404)
-      throw new Error(answer.data?.detail ?? gettext("The server kept it."));
+      throw new Error(answer.data?.detail ?? gettext("It is still on the server."));
   }
   await store.dropVisit(visit.id);
 }
@@ -258,7 +258,8 @@ async function read(response) {
   if (response.type === "opaqueredirect") return { status: 401, data: null };
   const words = await response.text();
   const data = parsed(words);
-  if (response.ok && response.status !== 204 && data === null) throw new Error("no answer of our server");
+  if (response.ok && response.status !== 204 && data === null)
+    throw new Error("not an answer from our server");
   return { status: response.status, data };
 }
 

@@ -1,4 +1,4 @@
-// "Take tonight along", on the page of a route: the packet, the screen and the promise to keep both.
+// "Save tonight on this phone", on the page of a route: the packet, the screen and the promise to keep both.
 import { gettext } from "./language.js";
 import { keepPacket } from "./model.js";
 import { day } from "./rules/words.js";
@@ -22,10 +22,10 @@ async function fetchPacket() {
     redirect: "manual",
   });
   if (response.type === "opaqueredirect")
-    throw new Error(gettext("You are signed out. Sign in, then take the night along again."));
+    throw new Error(gettext("You are signed out. Sign in, then save tonight again."));
   if (!response.ok)
     throw new Error(
-      gettext("The server did not give the route (answer {status}). Try again in a while.", {
+      gettext("Could not download the route (error {status}). Try again in a few minutes.", {
         status: response.status,
       }),
     );
@@ -49,7 +49,7 @@ async function keepScreen() {
 
 async function take() {
   button.disabled = true;
-  say("info", gettext("Storing the night on this phone …"));
+  say("info", gettext("Saving tonight on this phone …"));
   try {
     const slug = box.dataset.survey.split("/")[1];
     const packet = await keepPacket(slug, await fetchPacket());
@@ -58,20 +58,20 @@ async function take() {
     const { route, species, nights } = packet;
     say(
       screen ? "success" : "warning",
-      gettext("On this phone now: route {code} {name} with {route} stops,", {
+      gettext("Saved on this phone: route {code} {name} with {route} stops,", {
         code: route.code,
         name: route.name,
         route: route.stops.length,
       }),
       `${species.length} species,`,
-      gettext("the protocol, and sun and moon until {day}.", { day: day(Object.keys(nights).at(-1)) }),
+      gettext("the protocol, and sunset and moon through {day}.", { day: day(Object.keys(nights).at(-1)) }),
       screen
-        ? gettext("The survey works without a network.")
-        : gettext("This browser cannot keep the screen itself: keep the survey open."),
+        ? gettext("You can survey without signal.")
+        : gettext("This browser cannot save the survey screen: keep it open until you are done."),
       safe
-        ? gettext("The browser has promised to keep it.")
+        ? gettext("The browser will keep it.")
         : gettext(
-            "The browser may clear it when the phone runs out of space: send the visit soon after the night.",
+            "If the phone runs low on space, the browser may delete it: send the visit soon after the night.",
           ),
     );
   } catch (error) {

@@ -64,12 +64,12 @@ async function begin(recording, file, how) {
   if (answer.code === 404)
     return putAside(
       recording,
-      gettext("Its visit is not on the server. It is kept here and goes once the visit is there."),
+      gettext("Its visit is not on the server yet. It is saved here and will be sent after the visit."),
       false,
     );
   return putAside(
     recording,
-    answer.detail ?? gettext("The server did not take it (answer {code}).", { code: answer.code }),
+    answer.detail ?? gettext("The server refused it (error {code}).", { code: answer.code }),
     true,
   );
 }

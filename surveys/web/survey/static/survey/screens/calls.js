@@ -14,7 +14,9 @@ import {
   speciesAt,
 } from "./calls/species.js";
 
-const HELP = gettext("Tap once for each step: 1, 2, 3, not heard. Whatever you do not tap was not heard.");
+const HELP = gettext(
+  "Tap a species to set its call index: 1, 2, 3, then back to none. Species you do not tap count as not heard.",
+);
 
 export function calls(app, number) {
   const typed = stopText(number);

@@ -53,7 +53,7 @@ const FIELDS = {
   cars: { label: gettext("Cars"), title: gettext("Cars that passed"), icon: "car", kind: "count" },
   water_tonight: {
     label: gettext("Pond"),
-    title: gettext("Water at the stop tonight"),
+    title: gettext("Water level at the stop"),
     icon: "water",
     options: () => WATER,
   },

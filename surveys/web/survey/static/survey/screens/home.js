@@ -4,11 +4,14 @@ import { h, setSentences } from "../dom.js";
 import { clockWords, standings, syncWords } from "../saying.js";
 import { getAll, setting, thrownAway } from "../store.js";
 import { routes } from "./home/routes.js";
+import { firstNight } from "./help.js";
 import { settings } from "./home/settings.js";
 import { countWaiting, summaryWords, thrownAwayBox, visitRow } from "./home/visits.js";
 import { sendButton, signInLink } from "./signin.js";
 
-const MAY_BE_CLEARED = gettext("The browser may clear this phone’s storage when space runs out.");
+const MAY_BE_CLEARED = gettext(
+  "If this phone runs low on space, the browser may delete saved visits. Send yours soon after the night.",
+);
 
 export async function screen(app) {
   const { slug } = app.config;
@@ -29,7 +32,7 @@ export async function screen(app) {
     { class: "home" },
     h(
       "section",
-      { class: "panel", "aria-label": gettext("What is stored") },
+      { class: "panel", "aria-label": gettext("Saved on this phone") },
       state,
       h("div", { class: "actions" }, send, signIn.node),
     ),
@@ -39,6 +42,8 @@ export async function screen(app) {
     settings(app),
     document.getElementById("cautions").content.cloneNode(true),
   );
+  const welcome = firstNight();
+  node.prepend(welcome);
   let drawings = 0;
 
   /** A drawing that was overtaken by a later one is left. */
@@ -54,12 +59,13 @@ export async function screen(app) {
       app.sync ? syncWords(app.sync.status, list) : "",
       sound ? app.sounds.sendingWords() : "",
       clockWords(ahead) &&
-        gettext("{clock_words} Set it right before the survey.", { clock_words: clockWords(ahead) }),
+        gettext("{clock_words} Correct it before the survey.", { clock_words: clockWords(ahead) }),
       app.safe === false && packets.length ? MAY_BE_CLEARED : "",
     ]);
     signIn.show(app.sounds?.signedOut() ? "signed-out" : app.sync?.status.kind);
     send.hidden = !waiting && !sound;
     visitsBox.hidden = !list.length;
+    welcome.hidden = list.length > 0;
     list.sort((a, b) => (a.visit.night < b.visit.night ? 1 : -1));
     visits.replaceChildren(...list.map((standing) => visitRow(app, standing, zone)));
   }

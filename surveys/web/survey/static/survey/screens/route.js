@@ -7,6 +7,7 @@ import { now } from "../clock.js";
 import { standing, timesOf } from "../timing.js";
 import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
+import { emergency } from "./help.js";
 import { rainQuestion } from "./rain.js";
 
 const PHASE_WORDS = {
@@ -54,14 +55,15 @@ export function screen(app) {
     h(
       "details",
       { class: "panel" },
-      h("summary", null, gettext("Limits of the protocol")),
+      h("summary", null, gettext("Protocol limits")),
       h(
         "dl",
         { class: "facts" },
         version.limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))),
       ),
     ),
-    button(gettext("Summary and end of the route"), () => app.go("summary", visit.id), {
+    emergency(model.route, stops[0]),
+    button(gettext("Finish route: weather, notes and submit"), () => app.go("summary", visit.id), {
       kind: "block",
       name: "paper-sheet",
     }),
@@ -86,10 +88,10 @@ export function screen(app) {
 function warnings(visit) {
   const texts = [
     visit.state === "sent_back" &&
-      gettext("The coordinator sent this visit back. Mend it, then submit it again."),
+      gettext("The coordinator sent this visit back. Fix it, then submit it again."),
     !model.tonight &&
       gettext(
-        "The packet does not hold this night: sunset and hours are checked when the visit reaches the server.",
+        "This phone has no sunset time for this night. Your times will be checked after you send the visit.",
       ),
   ];
   return texts.filter(Boolean).map((text) => h("p", { class: "message message--warning" }, text));

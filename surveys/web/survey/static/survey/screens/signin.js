@@ -20,7 +20,7 @@ export function signInLink(config) {
     const other = kind === "other-person";
     node.hidden = !other && kind !== "signed-out";
     node.href = other ? config.logout : config.login;
-    setText(words, other ? gettext("Sign in as somebody else") : gettext("Sign in"));
+    setText(words, other ? gettext("Sign in as someone else") : gettext("Sign in"));
   }
   show();
   return { node, show };

@@ -12,8 +12,8 @@ export function stopSounds(app, number) {
   const buttons = h(
     "div",
     { class: "pair" },
-    button(gettext("Record what calls"), () => startRecording(app, number, "voucher"), { name: "record" }),
-    button(gettext("Cannot name it"), () => askAboutUnnamedCall(app, number), { name: "query" }),
+    button(gettext("Record this call"), () => startRecording(app, number, "voucher"), { name: "record" }),
+    button(gettext("Unknown call"), () => askAboutUnnamedCall(app, number), { name: "query" }),
   );
   const { node, show } = recordingList(app, { buttons });
   return { node, update: () => show(ofVisit(model.visit?.id, number)) };

@@ -3,9 +3,10 @@ import { gettext } from "../language.js";
 import * as alerts from "../alerts.js";
 import { button, h, setAttribute, setText } from "../dom.js";
 import { model } from "../model.js";
-import { rest, watch } from "../place.js";
+import { rest, watchIfAllowed } from "../place.js";
 import { calls } from "./calls.js";
 import { AT_STOP, conditions, waterMatters } from "./conditions.js";
+import { emergency } from "./help.js";
 import { ring } from "./ring.js";
 import { stopActions } from "./stop/actions.js";
 import { stopHere } from "./stop/here.js";
@@ -18,7 +19,7 @@ import { wayBox } from "./stop/way.js";
 
 const LOUD = {
   pause: gettext("Loud event: pause"),
-  restart: gettext("Loud event: begin again"),
+  restart: gettext("Loud event: start over"),
   extend: gettext("Noise: listen longer"),
 };
 
@@ -57,7 +58,7 @@ export function screen(app, number) {
     update();
   }
 
-  watch();
+  watchIfAllowed();
   const { leap, heard, later, skip } = sections;
   const title = gettext("Stop {number} of {model}", { number: here.stop.number, model: model.stops.length });
   const node = h(
@@ -71,6 +72,7 @@ export function screen(app, number) {
     sections.remarks.node,
     later.correction,
     skip,
+    emergency(model.route, here.stop),
   );
   return { title, node, dock: panel.dock, tick, update: refresh, leave: rest };
 }
@@ -98,14 +100,14 @@ function phasePanel(here, actions, { leap, skip }) {
   const [heading, detail, dusk] = ["what", "detail", "detail"].map((part) =>
     h("p", { class: `phase__${part}` }),
   );
-  const again = button(gettext("Begin the listening again"), actions.restart, {
+  const again = button(gettext("Start listening over"), actions.restart, {
     kind: "quiet",
     name: "undo",
   });
   const buttons = dockButtons(here, actions);
   const node = h(
     "section",
-    { class: "panel panel--now phase", "aria-label": gettext("Where you stand") },
+    { class: "panel panel--now phase", "aria-label": gettext("Current step") },
     way.node,
     h("div", { class: "phase__row" }, dial.node, h("div", { class: "phase__words" }, heading, detail, dusk)),
     again,

@@ -82,7 +82,7 @@ function serverPanel(app) {
 
 function writtenSection() {
   const facts = h("dl", { class: "facts" });
-  const heading = h("h2", { id: "heard-title" }, gettext("Written down"));
+  const heading = h("h2", { id: "heard-title" }, gettext("Entries"));
   const node = h("section", { "aria-labelledby": "heard-title" }, heading, facts);
   return { node, update: () => facts.replaceChildren(...model.stops.map(stopFacts)) };
 }
@@ -110,8 +110,8 @@ function remarksSection() {
 
   function update() {
     const remarks = allFindings();
-    const words = gettext("What the protocol says ({remarks})", { remarks: remarks.length });
-    setText(heading, remarks.length ? words : gettext("The protocol has no remarks"));
+    const words = gettext("Protocol check ({found})", { found: remarks.length });
+    setText(heading, remarks.length ? words : gettext("No protocol questions"));
     showFindings(list, remarks);
   }
   return { node: h("section", { "aria-labelledby": "findings-title" }, heading, list), update };
@@ -124,8 +124,8 @@ function visitActions(app) {
     kind: "primary large block",
     name: "submitted",
   });
-  const undo = button(gettext("Do not submit yet"), withdraw, { kind: "block" });
-  const throwAway = button(gettext("Throw this draft away"), () => askToThrowAway(app), {
+  const undo = button(gettext("Keep as draft"), withdraw, { kind: "block" });
+  const throwAway = button(gettext("Delete draft"), () => askToThrowAway(app), {
     kind: "quiet block",
     name: "close",
   });

@@ -24,7 +24,7 @@ export function timeFields(app, number) {
     h(
       "p",
       { class: "small muted" },
-      gettext("Local clock of the route, {replace_all}.", {
+      gettext("Local time at the route, {replace_all}.", {
         replace_all: model.route.time_zone.replaceAll("_", " "),
       }),
     ),
@@ -54,7 +54,7 @@ function timeField(app, number, name, label) {
   const foldChoice = h(
     "fieldset",
     { class: "field" },
-    h("legend", null, gettext("The clocks went back: this time came twice. Which was it?")),
+    h("legend", null, gettext("The clocks went back, so this time came twice. Which one was it?")),
     folds,
   );
   const node = h(

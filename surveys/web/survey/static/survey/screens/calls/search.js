@@ -5,9 +5,8 @@ import { allSpecies } from "./species.js";
 
 const MOST_RESULTS = 12;
 const NONE =
-  gettext(
-    "No species has that name. Do not pick another one instead: use “Cannot name it” to record the call, ",
-  ) + gettext("or write “heard, not named” in the note.");
+  gettext("No species found. Do not pick another one instead: use “Unknown call” to record the call, ") +
+  gettext("or write “heard, not named” in the note.");
 
 /** Calls `pick(species)` with the one that was chosen. */
 export function searchSpecies(pick) {

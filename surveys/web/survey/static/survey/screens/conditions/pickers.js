@@ -106,7 +106,7 @@ function pickTemperature(app, address, field) {
       "p",
       { class: "small muted" },
       lastReading(name)
-        ? gettext("The first tap gives the last reading, {last_reading}°.", {
+        ? gettext("The first tap fills in the last reading, {last_reading}°.", {
             last_reading: lastReading(name),
           })
         : gettext("Hold the thermometer away from the car and from your hand."),
@@ -178,7 +178,7 @@ function pickCount(app, address, field) {
 }
 
 function typeText(_app, address, field) {
-  dialog(field.title, textBox(address, gettext("Written as you type")));
+  dialog(field.title, textBox(address, gettext("Saved as you type")));
 }
 
 /** What was typed, as its tile shows it. */

@@ -7,14 +7,14 @@ import { stateWords } from "../../saying.js";
 import { EDITABLE } from "../../store.js";
 
 const NO_ROUTE = gettext(
-  "No route is on this phone yet. Open tonight’s route while there is signal and press “Take tonight along”.",
+  "No route is saved on this phone yet. With signal, open your route and tap “Save tonight on this phone”.",
 );
 
 export function routes(app, packets) {
   return h(
     "section",
     { "aria-labelledby": "routes-title" },
-    h("h2", { id: "routes-title" }, gettext("Routes taken along")),
+    h("h2", { id: "routes-title" }, gettext("Routes saved on this phone")),
     packets.length ? packets.map((packet) => routeCard(app, packet)) : noRoute(app),
   );
 }
@@ -24,7 +24,7 @@ function noRoute({ config }) {
     "div",
     { class: "empty" },
     h("p", null, NO_ROUTE),
-    h("a", { class: "btn btn--primary", href: config.tonight }, gettext("To Tonight")),
+    h("a", { class: "btn btn--primary", href: config.tonight }, gettext("Go to Tonight")),
   );
 }
 
@@ -36,8 +36,8 @@ function routeCard(app, packet) {
   const count = stops.filter((stop) => inUse(stop, night)).length;
   const notes = [access, packet.program.local_rules].filter(Boolean);
   const tooOld = [
-    gettext("This packet ends with the night of {last}.", { last }),
-    gettext("You can survey with it; take the route along again for sun and moon."),
+    gettext("Saved through the night of {last}.", { last }),
+    gettext("You can still survey. Save the route again to update sunset and moon."),
   ].join(" ");
   return h(
     "article",
@@ -48,8 +48,8 @@ function routeCard(app, packet) {
       "p",
       { class: "small muted" },
       ngettext(
-        "{number} stop, sun and moon until {last}",
-        "{number} stops, sun and moon until {last}",
+        "{number} stop; sunset and moon through {last}",
+        "{number} stops; sunset and moon through {last}",
         count,
         {
           last,
@@ -91,21 +91,21 @@ function askSecond(app, visit, begin) {
       code: visit.route.code,
       state_words: stateWords(visit),
     }),
-    gettext("A second one is a visit of its own, and the coordinator decides which counts."),
+    gettext("If you start another, the coordinator will decide which one counts."),
   ].join(" ");
   const closing = (action) => () => {
     box.close();
     action();
   };
   const box = dialog(
-    gettext("This night is handed in already"),
+    gettext("You already submitted a visit for this night"),
     h("p", null, words),
     button(
       gettext("Look at the visit"),
       closing(() => app.go("summary", visit.id)),
       { kind: "primary block" },
     ),
-    button(gettext("Begin a second visit"), closing(begin), { kind: "block" }),
+    button(gettext("Start another visit"), closing(begin), { kind: "block" }),
   );
 }
 
@@ -116,13 +116,13 @@ async function refresh(app, code) {
     if (response.type === "opaqueredirect") return app.snack(gettext("You are signed out: sign in first."));
     if (!response.ok)
       return app.snack(
-        gettext("The server did not give the route (answer {status}).", { status: response.status }),
+        gettext("Could not download the route (error {status}).", { status: response.status }),
       );
     await keepPacket(slug, await response.json());
     app.snack(gettext("The route is up to date on this phone"));
     return app.go("home");
   } catch {
-    return app.snack(gettext("No network. The route stays as it is on this phone."));
+    return app.snack(gettext("No signal. The route stays as it is on this phone."));
   }
 }
 
@@ -141,6 +141,6 @@ function evening(tonight, zone) {
   ];
   const window = tonight.window
     ? gettext("Window: {window}.", { window: tonight.window })
-    : gettext("Tonight is in no season window.");
+    : gettext("No survey window is open tonight.");
   return `${hours.filter(Boolean).join(", ")}. ${window}`;
 }

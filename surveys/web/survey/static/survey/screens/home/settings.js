@@ -21,7 +21,7 @@ function wifiBox() {
     "label",
     { class: "choice", for: "set-wifi" },
     input,
-    gettext("Send recordings by Wi-Fi only; everything else goes at once"),
+    gettext("Send recordings over Wi-Fi only (visits are sent right away)"),
   );
 }
 
@@ -53,9 +53,9 @@ export function settings(app) {
   return h(
     "details",
     { class: "panel" },
-    h("summary", null, gettext("Sounds and light")),
-    box("sound", gettext("A low tone when a time is up")),
-    box("vibration", gettext("Vibration when a time is up")),
+    h("summary", null, gettext("Settings")),
+    box("sound", gettext("Tone when time is up")),
+    box("vibration", gettext("Vibrate when time is up")),
     h("fieldset", { class: "field" }, h("legend", null, gettext("Theme")), choices),
     wifiBox(),
   );

@@ -29,22 +29,22 @@ export const countWaiting = (standings) =>
     .length;
 
 export function summaryWords(visits, waiting, sound) {
-  if (!visits) return gettext("No visit is on this phone yet.");
+  if (!visits) return gettext("No visits on this phone yet. Start one from a saved route above.");
   if (waiting)
     return ngettext(
-      "One visit has not wholly reached the server.",
-      "{number} visits have not wholly reached the server.",
+      "One visit has not been fully uploaded.",
+      "{number} visits have not been fully uploaded.",
       waiting,
     );
-  if (sound) return gettext("All entries have reached the server.");
-  return gettext("Everything on this phone has reached the server.");
+  if (sound) return gettext("All entries are on the server.");
+  return gettext("Everything on this phone is on the server.");
 }
 
 /** What was thrown away here and may come back. */
 export function thrownAwayBox(app, thrown) {
   if (!thrown.length) return null;
   const row = ({ visit }) => {
-    const words = gettext("Bring back {code}, {day}", { code: visit.route.code, day: day(visit.night) });
+    const words = gettext("Restore {code}, {day}", { code: visit.route.code, day: day(visit.night) });
     return h(
       "li",
       null,
@@ -54,7 +54,7 @@ export function thrownAwayBox(app, thrown) {
   return h(
     "details",
     { class: "panel" },
-    h("summary", null, gettext("Thrown away ({thrown})", { thrown: thrown.length })),
+    h("summary", null, gettext("Deleted drafts ({thrown})", { thrown: thrown.length })),
     h("p", { class: "small muted" }, gettext("Kept on this phone for two weeks, without recordings.")),
     h("ul", { class: "plain-list picks" }, thrown.map(row)),
   );

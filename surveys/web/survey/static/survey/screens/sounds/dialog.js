@@ -46,7 +46,7 @@ function speciesPart(recording) {
           stored.species = choice.value;
         }),
     },
-    option(["", gettext("Not named")]),
+    option(["", gettext("Unknown")]),
     h("optgroup", { label: gettext("Heard at this stop") }, allSpecies().filter(isHeard).map(option)),
     h(
       "optgroup",
@@ -56,7 +56,7 @@ function speciesPart(recording) {
         .map(option),
     ),
   );
-  return h("div", { class: "field" }, h("label", { for: "sound-species" }, gettext("What calls")), choice);
+  return h("div", { class: "field" }, h("label", { for: "sound-species" }, gettext("Species")), choice);
 }
 
 function retryButton(id, close) {
@@ -64,7 +64,7 @@ function retryButton(id, close) {
     retry(id);
     close();
   };
-  return button(gettext("Try to send it again"), send, { kind: "block", name: "sync" });
+  return button(gettext("Try again"), send, { kind: "block", name: "sync" });
 }
 
 function deleteButton(app, recording, close) {
@@ -83,14 +83,14 @@ function askDelete(app, recording) {
   });
   const box = question(
     gettext("Delete this recording?"),
-    h("p", null, gettext("{title}. It cannot be brought back.", { title })),
+    h("p", null, gettext("{title}. You cannot restore it.", { title })),
     button(
       gettext("Delete it"),
       async () => {
         box.close();
         await remove(recording.id);
         soon();
-        app.snack(gettext("The recording is deleted"));
+        app.snack(gettext("Recording deleted"));
       },
       { kind: "danger block" },
     ),

@@ -37,8 +37,8 @@ export function player(app, recording) {
         setText(
           time,
           isOnServer
-            ? gettext("The sound is on the server only: it plays with a network.")
-            : gettext("This browser cannot play it; it is kept all the same."),
+            ? gettext("You need a connection to play this recording.")
+            : gettext("This browser cannot play it, but it is saved."),
         ),
       );
   }

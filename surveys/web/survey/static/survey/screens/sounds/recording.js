@@ -11,8 +11,8 @@ import { clockOf, KINDS, lengthOf, minutesAndSeconds } from "./words.js";
 const TOO_LOUD = 0.92;
 const BARS = 24;
 const INSTRUCTIONS = {
-  voucher: gettext("Hold still and point the phone at the calls. Every second is stored at once."),
-  note: gettext("Speak now. Every second is stored at once."),
+  voucher: gettext("Hold still and point the phone at the calls. Each second is saved right away."),
+  note: gettext("Speak now. Each second is saved right away."),
 };
 
 /** A call that the observer does not know: recorded, spoken of or written down, and noted at the stop. */
@@ -22,11 +22,11 @@ export function askAboutUnnamedCall(app, number) {
     startRecording(app, number, kind, { unnamed: true });
   };
   const box = dialog(
-    gettext("A call you cannot name"),
+    gettext("Unknown call"),
     h(
       "p",
       null,
-      gettext("Keep the sound, or say what it was like. The coordinator listens to it later. ") +
+      gettext("Record the call, or describe it. The coordinator will listen to it later. ") +
         gettext("Tap “?” at a species only if you think it was that one."),
     ),
     h(
@@ -40,13 +40,9 @@ export function askAboutUnnamedCall(app, number) {
           name: "record",
         }),
       ),
-      h(
-        "li",
-        null,
-        button(gettext("Say what you heard"), recordAs("note"), { kind: "block", name: "record" }),
-      ),
+      h("li", null, button(gettext("Voice note"), recordAs("note"), { kind: "block", name: "record" })),
     ),
-    textBox(`stops.${number}.note`, gettext("Or write it down"), { rows: 3 }),
+    textBox(`stops.${number}.note`, gettext("Or write a note"), { rows: 3 }),
   );
 }
 
@@ -54,7 +50,7 @@ export function askAboutUnnamedCall(app, number) {
 export async function startRecording(app, number, kind, { unnamed = false } = {}) {
   const time = h("div", { class: "big-number", role: "timer", "aria-live": "off" }, "0:00");
   const bars = meter();
-  const advice = h("p", null, gettext("Opening the microphone …"));
+  const advice = h("p", null, gettext("Opening the microphone … If your browser asks, tap Allow."));
   const end = button(gettext("Stop and keep"), () => box.close(), { kind: "primary large block" });
   const box = dialog(
     kind === "note" ? gettext("Voice note") : gettext("Recording"),
@@ -109,10 +105,10 @@ async function noteKept(app, number, recording, unnamed) {
   if (unnamed) {
     const lines = [
       stopText(number)("note"),
-      gettext("A call at {clock_of} not named.", { clock_of: clockOf(recording) }),
+      gettext("Unknown call at {clock_of}.", { clock_of: clockOf(recording) }),
     ];
     await writeStop(number, { note: lines.filter(Boolean).join(" ") });
-    app.snack(gettext("{kept}, and a line in the note of stop {number}", { kept, number }), undo);
+    app.snack(gettext("{kept}, and a line added to the note of stop {number}", { kept, number }), undo);
   } else app.snack(gettext("{kept} on this phone", { kept }));
   soon();
   if (recording.kind === "voucher" && !unnamed) showRecording(app, recording.id);

@@ -13,13 +13,13 @@ export const allSpecies = () => [
 ];
 
 export function speciesName({ species }) {
-  if (!species) return gettext("species not named");
+  if (!species) return gettext("species unknown");
   return allSpecies().find(([code]) => code === species)?.[1] ?? species;
 }
 
 export function titleOf(recording, withStop) {
   const stop = withStop && recording.stop ? gettext("Stop {stop}: ", { stop: recording.stop }) : "";
-  const unnamed = gettext("Species not named");
+  const unnamed = gettext("Species unknown");
   const subject =
     recording.kind === "voucher" ? (recording.species ? speciesName(recording) : unnamed) : KINDS.note;
   return `${stop}${subject}`;

@@ -23,7 +23,7 @@ export function stopActions(app, here) {
         paused_minutes: "",
         ...positionCells(stop.number),
       },
-      gettext("Listening begins"),
+      gettext("Listening started"),
     );
   }
 
@@ -31,14 +31,14 @@ export function stopActions(app, here) {
     await note((visit) => Object.assign(visit, { timer: null, leap: null }));
     await here.set(
       { started_at: "", finished_at: "", paused_minutes: "" },
-      gettext("The listening begins anew when you start it"),
+      gettext("Listening will start over when you tap Start"),
     );
   }
 
   async function interrupt() {
     if (protocol.interruption === "extend") {
       const longer = duration(listeningTime(protocol, true));
-      return here.set({ interrupted: "yes" }, gettext("The listening lasts {longer} now", { longer }));
+      return here.set({ interrupted: "yes" }, gettext("Listening time is now {longer}", { longer }));
     }
     await note((visit) => Object.assign(visit, { timer: { stop: stop.number, paused_since: now() } }));
     return here.set({ interrupted: "yes" });
@@ -49,7 +49,7 @@ export function stopActions(app, here) {
     await note((visit) => Object.assign(visit, { timer: null }));
     if (protocol.interruption === "restart") return begin();
     const pause = here.times().pausedMs + Math.max(0, now() - since);
-    return here.set({ paused_minutes: pauseText(pause) }, gettext("The listening goes on"));
+    return here.set({ paused_minutes: pauseText(pause) }, gettext("Listening again"));
   }
 
   async function finish() {
@@ -58,20 +58,20 @@ export function stopActions(app, here) {
     if (here.leapMs()) await here.forgetLeap();
     await writeStop(stop.number, { finished_at: iso(here.standing().ends) });
     alerts.signal(3);
-    app.alarm(gettext("The listening time at stop {number} is over.", { number: stop.number }));
+    app.alarm(gettext("Listening time at stop {number} is over.", { number: stop.number }));
     isFinishing = false;
   }
 
   /** What the big button does, by phase. */
   const mainAction = {
-    away: () => arrive(gettext("Arrival written")),
+    away: () => arrive(gettext("Arrival time saved")),
     waiting: begin,
     ready: begin,
-    listening: () => here.set({ finished_at: iso() }, gettext("The listening ended before its time")),
+    listening: () => here.set({ finished_at: iso() }, gettext("Listening stopped early")),
     paused: resume,
     over: finish,
     done: () => (here.next ? here.goTo(here.next) : app.go("summary", model.visit.id)),
-    skipped: () => here.set({ status: "", skip_reason: "" }, gettext("Not skipped any more")),
+    skipped: () => here.set({ status: "", skip_reason: "" }, gettext("No longer skipped")),
   };
   return { mainAction, restart, interrupt, finish, noticeArrival: notice };
 }

@@ -30,7 +30,7 @@ export function arrivals(here) {
     note((visit) => Object.assign(visit, { noticed: [...(visit.noticed ?? []), number] }))
       .then(() =>
         arrive(
-          gettext("You are at the stop. Arrival written at {clock}", { clock: clock(now(), here.zone) }),
+          gettext("You are at the stop. Arrival time saved: {clock}", { clock: clock(now(), here.zone) }),
         ),
       )
       .finally(() => {

@@ -22,8 +22,8 @@ export function leapBox(app, here, onSettled) {
       h(
         "div",
         { class: "actions" },
-        button(gettext("It slept: the time counts"), () => settle(false), { kind: "block" }),
-        button(gettext("The clock was set: go on listening"), () => settle(true), { kind: "block" }),
+        button(gettext("Phone was asleep: keep the time"), () => settle(false), { kind: "block" }),
+        button(gettext("Clock was changed: keep listening"), () => settle(true), { kind: "block" }),
       ),
     ),
   );
@@ -50,7 +50,7 @@ export function leapBox(app, here, onSettled) {
     const seconds = Math.round(here.leapMs() / 1000);
     const length = duration(seconds < SHORT_S ? seconds : 60 * Math.round(seconds / 60));
     const question = gettext(
-      "The phone’s clock leapt {value} ahead. Did the phone sleep, or was its clock set?",
+      "The phone’s clock jumped {value} ahead. Was the phone asleep, or was its clock changed?",
       { value: length },
     );
     setText(words, question);

@@ -21,7 +21,7 @@ const WORDS = {
     gettext("I am at the stop"),
   ],
   waiting: () => [
-    gettext("Let them settle"),
+    gettext("Quiet wait"),
     gettext("Stand still. Headlamp off or dim."),
     gettext("Start before the wait is over"),
   ],
@@ -33,28 +33,24 @@ const WORDS = {
   listening: ({ times, zone }) => [
     gettext("Listening"),
     times().started > now()
-      ? gettext("The phone’s clock was set back. Begin the listening again.")
+      ? gettext("The phone’s clock was set back. Start listening over.")
       : gettext("since {time}", { time: clock(times().started, zone) }),
     gettext("Stop before the time is over"),
   ],
   paused: ({ protocol }) =>
     protocol.interruption === "restart"
-      ? [gettext("Loud event"), gettext("Wait until it is quiet, then begin again"), gettext("Begin again")]
-      : [
-          gettext("Loud event"),
-          gettext("The clock stands still until it is quiet"),
-          gettext("Go on listening"),
-        ],
-  over: () => [gettext("Time is up"), "", gettext("Write the end")],
+      ? [gettext("Loud event"), gettext("Wait until it is quiet, then start over"), gettext("Start over")]
+      : [gettext("Loud event"), gettext("The clock is paused until it is quiet"), gettext("Keep listening")],
+  over: () => [gettext("Time is up"), "", gettext("Save end time")],
   done: ({ times, zone, next }) => [
     gettext("Stop done"),
     gettext("{first} to {last}", {
       first: clock(times().started, zone),
       last: clock(times().finished, zone),
     }),
-    next ? gettext("Next: stop {number}", { number: next.number }) : gettext("To the summary"),
+    next ? gettext("Next: stop {number}", { number: next.number }) : gettext("Go to the summary"),
   ],
-  skipped: ({ typed }) => [gettext("Skipped"), typed("skip_reason"), gettext("Listen here after all")],
+  skipped: ({ typed }) => [gettext("Skipped"), typed("skip_reason"), gettext("Undo skip")],
 };
 
 export function phaseWords(phase, here) {
@@ -80,7 +76,7 @@ export function dialOf(standing, { protocol }) {
   const { phase, left, total } =
     standing.total && standing.phase !== "ready" ? standing : { ...standing, left: whole, total: whole };
   const words =
-    { waiting: gettext("until you listen"), paused: gettext("stands still") }[phase] ?? gettext("to listen");
+    { waiting: gettext("until you listen"), paused: gettext("paused") }[phase] ?? gettext("to listen");
   return { phase, left, total, words };
 }
 

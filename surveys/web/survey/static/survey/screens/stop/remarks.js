@@ -1,4 +1,4 @@
-// What the protocol says of this stop.
+// Protocol check of this stop.
 import { gettext } from "../../language.js";
 import { h } from "../../dom.js";
 
@@ -10,7 +10,7 @@ export function remarks(app, number) {
   const node = h(
     "section",
     { "aria-labelledby": "rules-title" },
-    h("h2", { id: "rules-title" }, gettext("What the protocol says")),
+    h("h2", { id: "rules-title" }, gettext("Protocol check")),
     list,
   );
   let loading = null;

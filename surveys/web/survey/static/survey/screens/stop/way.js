@@ -1,17 +1,22 @@
 // The way to the stop: its name and notes, an arrow and the distance.
 import { gettext } from "../../language.js";
 import { now } from "../../clock.js";
-import { h, setAttribute, setText, svg } from "../../dom.js";
+import { button, h, setAttribute, setText, svg } from "../../dom.js";
 import { model } from "../../model.js";
-import { place, wayTo } from "../../place.js";
+import { place, watch, wayTo } from "../../place.js";
 import { distance } from "../../rules/words.js";
 
 const NO_ARROW_M = 15;
 const WITHOUT_POSITION = {
-  refused: gettext("No position: the phone does not allow it. Everything else works."),
-  none: gettext("This phone has no position."),
-  asking: gettext("Looking for the position …"),
-  on: gettext("The position is old; looking again …"),
+  refused: gettext(
+    "Location is off. You can survey without it. To turn it on, tap the icon left of the address, then Location.",
+  ),
+  unasked: gettext(
+    "With your location, the phone shows the way and saves where you listened. Your browser will ask next.",
+  ),
+  none: gettext("This phone has no location."),
+  asking: gettext("Finding your location …"),
+  on: gettext("Updating location …"),
   off: "",
 };
 
@@ -24,11 +29,13 @@ export function wayBox(stop) {
   const words = h("span", { class: "way__words" });
   const notes = stop.notes && h("p", { class: "small muted" }, stop.notes);
   const row = h("div", { class: "way__row" }, arrow, words);
-  const node = h("div", { class: "way" }, h("strong", null, stop.name), row, notes);
+  const allow = button(gettext("Use my location"), watch, { kind: "block" });
+  const node = h("div", { class: "way" }, h("strong", null, stop.name), row, allow, notes);
 
   /** Show the way, unless the stop is over; gives it back, or null without a fresh position. */
   function draw(isOver) {
     row.hidden = isOver;
+    allow.hidden = isOver || place.state !== "unasked";
     const way = wayTo(stop, now());
     setText(words, way ? wayWords(way) : WITHOUT_POSITION[place.state]);
     setAttribute(arrow, "data-off", way && way.meters > NO_ARROW_M ? null : "yes");

@@ -25,7 +25,7 @@ function section(cells) {
   return h(
     "section",
     { "aria-labelledby": "clash-title" },
-    h("h2", { id: "clash-title" }, gettext("Changed on both sides")),
+    h("h2", { id: "clash-title" }, gettext("Changed in two places")),
     h("p", null, gettext("Both texts are kept until you choose.")),
     h("ul", { class: "plain-list" }, cells.map(row)),
   );
@@ -40,7 +40,7 @@ function row(cell) {
       { class: "group" },
       h("legend", null, label(cell.address)),
       side(cell, gettext("Keep mine"), cell.text),
-      side(cell, gettext("Take theirs"), cell.theirs),
+      side(cell, gettext("Use the other"), cell.theirs),
     ),
   );
 }

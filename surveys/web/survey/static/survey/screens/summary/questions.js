@@ -5,13 +5,14 @@ import { allFindings } from "../../findings.js";
 import { model, note, stopText } from "../../model.js";
 import { forgetVisit } from "../../soundstore.js";
 
-const GONE = [
-  gettext("Everything written down for this night goes, here and on the server."),
-  gettext("For two weeks this phone can bring it back; recordings cannot be brought back."),
-].join(" ");
-const NEEDS_SIGNAL = gettext(
-  "No network: a draft that reached the server can only be thrown away with signal.",
+const AFTER_SUBMIT = gettext(
+  "The coordinator will review the visit. If it is sent back with a question, you will get an email.",
 );
+const GONE = [
+  gettext("This deletes all entries for this night, here and on the server."),
+  gettext("You can restore it on this phone for two weeks, but not its recordings."),
+].join(" ");
+const NEEDS_SIGNAL = gettext("No signal: you need signal to delete a draft that is on the server.");
 
 export function askToSubmit(app) {
   const { stops } = model;
@@ -22,11 +23,11 @@ export function askToSubmit(app) {
   ).length;
   const remarks = findings.length
     ? ngettext(
-        "The protocol has {number} remark; the coordinator sees it too.",
-        "The protocol has {number} remarks; the coordinator sees them too.",
+        "Protocol check: {number} entry to look at. The coordinator sees it too.",
+        "Protocol check: {number} entries to look at. The coordinator sees them too.",
         findings.length,
       )
-    : gettext("The protocol has no remarks.");
+    : gettext("No protocol questions.");
   const submit = async () => {
     box.close();
     await note((visit) => Object.assign(visit, { wants_submit: true, trouble: null }));
@@ -37,14 +38,15 @@ export function askToSubmit(app) {
     h(
       "p",
       null,
-      gettext("{left} of {stops} stops are written down. {remarks}", {
+      gettext("{left} of {stops} stops have entries. {found}", {
         left: stops.length - left,
         stops: stops.length,
-        remarks,
+        found: remarks,
       }),
     ),
-    left ? h("p", null, gettext("A stop that is left blank counts as not surveyed, not as silent.")) : null,
-    isRefused ? h("p", null, gettext("Something impossible must be mended first; see the remarks.")) : null,
+    left ? h("p", null, gettext("A blank stop counts as not surveyed, not as silent.")) : null,
+    isRefused ? h("p", null, gettext("Fix the entries marked “Must fix” first.")) : null,
+    h("p", { class: "small" }, AFTER_SUBMIT),
     button(gettext("Yes, submit"), submit, { kind: "primary large block" }),
   );
 }
@@ -61,8 +63,8 @@ export function askToThrowAway(app) {
     }
   };
   const box = question(
-    gettext("Throw this draft away?"),
+    gettext("Delete this draft?"),
     h("p", null, GONE),
-    button(gettext("Throw it away"), throwAway, { kind: "danger block" }),
+    button(gettext("Delete draft"), throwAway, { kind: "danger block" }),
   );
 }

@@ -4,7 +4,7 @@ import { button, h } from "../../dom.js";
 import { model } from "../../model.js";
 
 const BUTTONS = {
-  gone: [gettext("Send it again as it is here"), { anew: true }],
+  gone: [gettext("Send this copy again"), { anew: true }],
   closed: [gettext("Try again"), {}],
   "not-taken": [gettext("Try again"), {}],
 };

@@ -25,7 +25,7 @@ export function wrongClock(app, onShifted) {
   async function shift(ahead) {
     const count = await shiftTimes(ahead);
     node.dataset.key = "";
-    app.snack(gettext("{count} times were put right", { count }));
+    app.snack(gettext("{count} times corrected", { count }));
     onShifted();
   }
   return { node, update };
@@ -42,11 +42,11 @@ function message(words, repair) {
       h(
         "p",
         null,
-        gettext("{words} If it was so in the night, the times written down are wrong by as much.", { words }),
+        gettext("{words} If it was off during the survey, your times are off by the same amount.", { words }),
       ),
       model.visit.shifted
-        ? h("p", null, gettext("The times were put right already."))
-        : button(gettext("Put the times of this visit right"), repair, { kind: "block" }),
+        ? h("p", null, gettext("The times are already corrected."))
+        : button(gettext("Correct the times of this visit"), repair, { kind: "block" }),
     ),
   );
 }
