@@ -16,6 +16,7 @@ from surveys.demo.story import Story
 from surveys.demo.truths import People, ProgramTruth
 from surveys.models import (
     Assignment,
+    CallingRegion,
     ChecklistEntry,
     Program,
     Protocol,
@@ -45,6 +46,7 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
         name=truth.name,
         slug=truth.slug,
         region=truth.region,
+        calling_region=CallingRegion.objects.get(code=truth.calling_region),
         time_zone=truth.time_zone,
         temperature_unit=truth.temperature_unit.value,
         distance_unit=truth.distance_unit.value,

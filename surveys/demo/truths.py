@@ -84,6 +84,7 @@ class ProgramTruth:
     slug: str
     name: str
     region: str
+    calling_region: str
     time_zone: str
     temperature_unit: TemperatureUnit
     distance_unit: DistanceUnit

@@ -1,3 +1,4 @@
+from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, SpeciesInRegion
 from surveys.models.confirmation import Confirmation
 from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
@@ -42,6 +43,7 @@ __all__ = [
     "Audience",
     "BackgroundRun",
     "CallIndex",
+    "CallingRegion",
     "ChecklistEntry",
     "Confirmation",
     "DataLicense",
@@ -51,6 +53,7 @@ __all__ = [
     "Hydroperiod",
     "LifeStage",
     "ListeningPeriod",
+    "LookAlikes",
     "Photo",
     "PowerStudy",
     "Presence",
@@ -70,6 +73,7 @@ __all__ = [
     "RouteChoice",
     "RunKind",
     "RunState",
+    "SeasonMark",
     "SeasonWindow",
     "Sensitivity",
     "Settlement",
@@ -78,6 +82,7 @@ __all__ = [
     "Source",
     "Species",
     "SpeciesFit",
+    "SpeciesInRegion",
     "SpreadsheetImport",
     "Step",
     "Stop",

@@ -4,7 +4,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.lookups import GreaterThanOrEqual, LessThanOrEqual
 
-from surveys.protocol.values import RainUnit, TemperatureUnit
+from surveys.protocol.values import MonthDay, RainUnit, TemperatureUnit
 
 RAIN_UNITS = [(unit.value, unit.value) for unit in RainUnit]
 TEMPERATURE_UNITS = [(unit.value, "°" + unit.value) for unit in TemperatureUnit]
@@ -48,6 +48,29 @@ def month_days_exist(*ends: str) -> models.Q:
             | models.Q(**{f"{month}": 2, f"{day}__range": (1, 29)})
         )
     return condition
+
+
+def any_time_or_days_exist(first: str, last: str) -> models.Q:
+    """A condition that holds when both ends are missing or both are days of some year."""
+    parts = [f"{end}_{part}" for end in (first, last) for part in ("month", "day")]
+    # Said expressly, because a check that is null where a part is missing would hold.
+    whole = models.Q(**{f"{part}__isnull": False for part in parts})
+    any_time = models.Q(**{f"{part}__isnull": True for part in parts})
+    return any_time | (whole & month_days_exist(first, last))
+
+
+class WithCallingSeason:
+    """For models with `calls_from_…` and `calls_to_…`."""
+
+    @property
+    def calling_season(self) -> tuple[MonthDay, MonthDay] | None:
+        """First and last day of the season in which the species calls; None: at any time."""
+        if None in (self.calls_from_month, self.calls_to_month):
+            return None
+        return (
+            MonthDay(month=self.calls_from_month, day=self.calls_from_day),
+            MonthDay(month=self.calls_to_month, day=self.calls_to_day),
+        )
 
 
 def in_range(name: str, low: int, high: int) -> models.Q:

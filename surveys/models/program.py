@@ -80,6 +80,14 @@ class Program(models.Model):
     name = models.CharField(max_length=120, unique=True)
     slug = models.SlugField(max_length=60, unique=True)
     region = models.CharField(max_length=120, blank=True)
+    # Whose calling seasons the checklist begins with.
+    calling_region = models.ForeignKey(
+        "surveys.CallingRegion",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="programs",
+    )
     country_code = models.CharField(
         max_length=2,
         blank=True,

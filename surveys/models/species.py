@@ -4,10 +4,14 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.utils.translation import get_language
 
-from surveys.models.fields import day_field, month_days_exist, month_field
+from surveys.models.fields import (
+    WithCallingSeason,
+    any_time_or_days_exist,
+    day_field,
+    month_field,
+)
 from surveys.models.history import tracked
 from surveys.models.program import Program, Sensitivity
-from surveys.protocol.values import MonthDay
 
 
 class Species(models.Model):
@@ -25,6 +29,10 @@ class Species(models.Model):
     is_complex = models.BooleanField(default=False)
     peak_hz = models.CharField(max_length=40, blank=True)
     call = models.CharField(max_length=200, blank=True)
+    # What an observer should know beside the call, such as when and where it is given.
+    note = models.CharField(max_length=200, blank=True)
+    # It gives no call, so silence says nothing about it.
+    is_silent = models.BooleanField(default=False)
 
     class Meta:
         verbose_name_plural = "species"
@@ -41,7 +49,7 @@ class Species(models.Model):
 
 
 @tracked
-class ChecklistEntry(models.Model):
+class ChecklistEntry(WithCallingSeason, models.Model):
     """A species on a program's checklist.
 
     A silent stop is a zero only for species that were on the checklist on the
@@ -67,13 +75,7 @@ class ChecklistEntry(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["program", "species"], name="checklist_once"),
             models.CheckConstraint(
-                condition=models.Q(
-                    calls_from_month__isnull=True,
-                    calls_from_day__isnull=True,
-                    calls_to_month__isnull=True,
-                    calls_to_day__isnull=True,
-                )
-                | month_days_exist("calls_from", "calls_to"),
+                condition=any_time_or_days_exist("calls_from", "calls_to"),
                 name="checklist_season_exists",
             ),
             models.CheckConstraint(
@@ -89,13 +91,3 @@ class ChecklistEntry(models.Model):
 
     def __str__(self) -> str:
         return str(self.species)
-
-    @property
-    def calling_season(self) -> tuple[MonthDay, MonthDay] | None:
-        """First and last day of the season in which the species calls; None: at any time."""
-        if None in (self.calls_from_month, self.calls_to_month):
-            return None
-        return (
-            MonthDay(month=self.calls_from_month, day=self.calls_from_day),
-            MonthDay(month=self.calls_to_month, day=self.calls_to_day),
-        )

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import calendar
 import datetime as dt
+from collections.abc import Iterable
 
 from surveys.protocol.values import (
     MonthDay,
@@ -19,6 +20,7 @@ from surveys.protocol.values import (
 )
 
 _ONE_DAY = dt.timedelta(days=1)
+_LEAP_YEAR, _LEAP_YEAR_DAYS = 2024, 366
 
 
 def first_day(year: int, day: MonthDay) -> dt.date:
@@ -50,6 +52,38 @@ def in_days(night: dt.date, first: MonthDay, last: MonthDay) -> bool:
     if first <= last:
         return first <= day <= last
     return day >= first or day <= last
+
+
+def shortest_span(
+    seasons: Iterable[tuple[MonthDay, MonthDay]],
+) -> tuple[MonthDay, MonthDay] | None:
+    """The fewest days of the year in a row, both ends included, that hold each of the seasons.
+
+    None where only the whole year holds them, and where there is no season.
+
+    >>> winter = MonthDay(month=12, day=1), MonthDay(month=2, day=28)
+    >>> spring = MonthDay(month=2, day=1), MonthDay(month=4, day=30)
+    >>> first, last = shortest_span([spring, winter])
+    >>> first.month, last.month
+    (12, 4)
+    """
+    given = list(seasons)
+    spans = (
+        (opens, closes)
+        for opens, _ in given
+        for _, closes in given
+        if all(
+            _days_after(opens, first) <= _days_after(opens, last) <= _days_after(opens, closes)
+            for first, last in given
+        )
+    )
+    return min(spans, key=lambda span: _days_after(*span), default=None)
+
+
+def _days_after(first: MonthDay, day: MonthDay) -> int:
+    """Days from one day of a leap year to the next other one."""
+    ordinals = [dt.date(_LEAP_YEAR, one.month, one.day).timetuple().tm_yday for one in (first, day)]
+    return (ordinals[1] - ordinals[0]) % _LEAP_YEAR_DAYS
 
 
 def in_window(night: dt.date, window: SeasonWindow) -> bool:

@@ -144,6 +144,11 @@ def stop_numbers(numbers: Collection[int]) -> str:
     )
 
 
+def season_in_words(season: tuple[MonthDay, MonthDay] | None) -> str:
+    """`1 March to 20 May`, or `any time` without a calling season."""
+    return span(*season) if season else gettext("any time")
+
+
 def days(number: int) -> str:
     return said_of("{number} day", "{number} days", number)
 

@@ -136,3 +136,15 @@ def test_history_is_written_by_the_database(visit):
         .values_list("pgh_label", "notes")
     )
     assert labels == [("insert", ""), ("update", "Fog after ten")]
+
+
+@pytest.mark.parametrize(
+    "season",
+    [(2, 30, 3, 1), (2, 3, None, None), (2, None, 3, None), (None, None, 3, 1)],
+    ids=["no such day", "no last day", "months only", "no first day"],
+)
+def test_a_calling_season_has_both_ends_or_none(program, season):
+    make_checklist(program)
+    names = ("calls_from_month", "calls_from_day", "calls_to_month", "calls_to_day")
+    with pytest.raises(IntegrityError), transaction.atomic():
+        program.checklist.update(**dict(zip(names, season, strict=True)))

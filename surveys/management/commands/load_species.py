@@ -8,8 +8,13 @@ from surveys.demo.catalog import load_species
 
 
 class Command(BaseCommand):
-    help = "Add the species of fixtures/species.json that the catalog lacks. Safe to repeat."
+    help = (
+        "Bring the species catalog to what fixtures/species.json says: species, calls, calling "
+        "seasons, look-alikes. Names stay as they are, checklists too. Safe to repeat."
+    )
 
     def handle(self, *args: Any, **options: Any) -> None:
         loaded = load_species()
-        self.stdout.write(f"Species: {loaded.added} added, {loaded.kept} were there already.")
+        self.stdout.write(
+            f"Species: {loaded.added} added, {loaded.updated} updated, {loaded.kept} unchanged."
+        )

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils.text import slugify
 
 from surveys.demo.catalog import load_species
+from surveys.models import CallingRegion
 from surveys.programs.setting_up import start_program
 from surveys.protocol.values import DistanceUnit, TemperatureUnit
 
@@ -22,6 +23,12 @@ class Command(BaseCommand):
         parser.add_argument("name", help="the program's full name")
         parser.add_argument("--slug", default="", help="its part of the address (from the name)")
         parser.add_argument("--region", default="", help="the state, province or reserve")
+        parser.add_argument(
+            "--calling-region",
+            default="",
+            help="whose calling seasons the checklist begins with, such as upper-midwest; "
+            "coordinators can set it later",
+        )
         parser.add_argument(
             "--time-zone", required=True, help="such as America/Chicago or Europe/Berlin"
         )
@@ -55,6 +62,7 @@ class Command(BaseCommand):
                     name=options["name"],
                     slug=options["slug"] or slugify(options["name"]),
                     region=options["region"],
+                    calling_region=_calling_region(options["calling_region"]),
                     time_zone=options["time_zone"],
                     temperature_unit=options["temperatures"],
                     distance_unit=options["distances"],
@@ -73,6 +81,15 @@ class Command(BaseCommand):
         self.stdout.write(f"Contact shown in publications: {contact}")
         self.stdout.write(f"Link, good until {invitation.expires_at:%-d %B %Y}:")
         self.stdout.write(issued.link)
+
+
+def _calling_region(code: str) -> CallingRegion | None:
+    if not code:
+        return None
+    regions = CallingRegion.objects.in_bulk(field_name="code")
+    if code not in regions:
+        raise CommandError(f"--calling-region {code}: choose one of {', '.join(sorted(regions))}.")
+    return regions[code]
 
 
 def _sentences(refusal: ValidationError) -> list[str]:

@@ -49,7 +49,7 @@ def test_commands(db):
         assert Person.objects.get(email=line.split()[1]).check_password(password)
 
 
-def test_load_species_keeps_edited_rows(db):
+def test_load_species_keeps_edited_names(db):
     call_command("load_species", stdout=io.StringIO())
     count = Species.objects.count()
     assert count > 30

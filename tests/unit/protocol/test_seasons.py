@@ -11,6 +11,7 @@ from surveys.protocol.seasons import (
     last_day,
     season_bounds,
     season_year,
+    shortest_span,
     window_dates,
     window_of,
 )
@@ -167,3 +168,28 @@ def test_first_and_last_day_of_a_leap_day():
     assert first_day(2025, md("02-29")) == date("2025-03-01")
     assert last_day(2025, md("02-29")) == date("2025-02-28")
     assert first_day(2024, md("02-29")) == last_day(2024, md("02-29")) == date("2024-02-29")
+
+
+@pytest.mark.parametrize(
+    ("seasons", "span"),
+    [
+        ([("04-10", "06-30")], ("04-10", "06-30")),
+        ([("04-10", "06-30"), ("05-01", "07-31")], ("04-10", "07-31")),
+        ([("12-01", "04-30"), ("01-01", "04-15")], ("12-01", "04-30")),
+        ([("11-15", "01-31"), ("02-10", "03-31")], ("11-15", "03-31")),
+        ([("02-29", "03-01"), ("01-15", "02-28")], ("01-15", "03-01")),
+        ([("10-01", "04-30"), ("04-01", "10-31")], None),
+        ([], None),
+    ],
+    ids=["one", "overlap", "inside", "apart across New Year", "leap day", "whole year", "none"],
+)
+def test_the_shortest_span_of_seasons(seasons, span):
+    found = shortest_span([(md(first), md(last)) for first, last in seasons])
+    assert found == (span and (md(span[0]), md(span[1])))
+
+
+@given(st.lists(st.tuples(month_days, month_days), min_size=1, max_size=3), nights)
+def test_a_span_holds_every_day_of_its_seasons(seasons, night):
+    span = shortest_span(seasons)
+    if any(in_days(night, *season) for season in seasons):
+        assert span is None or in_days(night, *span)
