@@ -149,6 +149,14 @@ def add_species(member: Membership, species_code: str, listing: Listing) -> Chec
     require(member, Permission.MANAGE)
     program = Program.objects.select_for_update().get(pk=member.program_id)
     species = get_object_or_404(Species, code=species_code)
+    if species.is_silent:
+        raise ValidationError(
+            said(
+                "{species} gives no call. On the checklist, silence would count as a zero for it, "
+                "although no one can hear it.",
+                species=species,
+            )
+        )
     _check(listing)
     if program.checklist.filter(species=species).exists():
         raise ValidationError(said("{species} is on the checklist already.", species=species))

@@ -25,6 +25,7 @@ from accounts.models import (
 )
 from surveys.language import said
 from surveys.models import (
+    CallingRegion,
     Program,
     Stop,
     Visit,
@@ -83,6 +84,7 @@ def start_program(
     coordinator_name: str = "",
     contact_email: str = "",
     region: str = "",
+    calling_region: CallingRegion | None = None,
     temperature_unit: str = "C",
     distance_unit: str = "km",
     site_url: str,
@@ -99,6 +101,7 @@ def start_program(
         name=name.strip(),
         slug=slug,
         region=region.strip(),
+        calling_region=calling_region,
         time_zone=time_zone,
         temperature_unit=temperature_unit,
         distance_unit=distance_unit,
@@ -121,6 +124,7 @@ def program_facts(program: Program) -> Facts:
     return {
         "Name": program.name,
         "Region": program.region,
+        "Calling region": str(program.calling_region or ""),
         "Time zone": program.time_zone,
         "Temperatures in": program.get_temperature_unit_display(),
         "Distances in": program.get_distance_unit_display(),
@@ -135,6 +139,7 @@ def change_facts(
     *,
     name: str,
     region: str,
+    calling_region: CallingRegion | None,
     time_zone: str,
     temperature_unit: str,
     distance_unit: str,
@@ -142,7 +147,8 @@ def change_facts(
     local_rules: str,
     seen: Seen | None = None,
 ) -> Program:
-    """Change what a program says of itself. Its address (slug) stays for good.
+    """Change what a program says of itself. Its address (slug) stays for good, and another
+    calling region changes nothing that is on the checklist.
 
     Raises ValidationError by field, EditConflict.
     """
@@ -152,6 +158,7 @@ def change_facts(
     _check_time_zone(program, time_zone)
     program.name = name
     program.region = region
+    program.calling_region = calling_region
     program.time_zone = time_zone
     program.temperature_unit = temperature_unit
     program.distance_unit = distance_unit

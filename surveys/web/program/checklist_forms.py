@@ -13,6 +13,7 @@ from surveys.models import (
 from surveys.programs.checklist import (
     Listing,
 )
+from surveys.programs.regional import RegionalSeason
 from surveys.web.forms.fields import (
     DateField,
     MonthDayField,
@@ -47,8 +48,16 @@ class ListingForm(SeenForm):
     listed_until = DateField(label=gettext_lazy("Listed until"), required=False)
 
     def __init__(
-        self, *args: object, entry: ChecklistEntry | None = None, **options: object
+        self,
+        *args: object,
+        entry: ChecklistEntry | None = None,
+        offered: RegionalSeason | None = None,
+        **options: object,
     ) -> None:
+        """`offered` is what a new entry begins with."""
+        if offered and offered.season:
+            begins, ends = offered.season
+            options["initial"] = {**options["initial"], "calls_from": begins, "calls_to": ends}
         if entry:
             begins, ends = entry.calling_season or (None, None)
             options["initial"] = {
@@ -79,6 +88,30 @@ class ListingForm(SeenForm):
             listed_from=facts["listed_from"],
             listed_until=facts.get("listed_until"),
         )
+
+
+class RegionForm(forms.Form):
+    """Which species of the region are put on the list, and from which night on."""
+
+    species = forms.MultipleChoiceField(
+        error_messages={"required": gettext_lazy("Check the species that observers listen for.")}
+    )
+    listed_from = DateField(
+        label=gettext_lazy("Listed from"),
+        required=False,
+        help_text=gettext_lazy(
+            "From this night on a silent stop counts as a zero for these species. Not earlier "
+            "than observers were asked to listen for them; empty when they were listed from the "
+            "start."
+        ),
+    )
+
+    def __init__(
+        self, *args: object, offered: list[RegionalSeason], first: dt.date | None, **options: object
+    ) -> None:
+        codes = [one.species.code for one in offered]
+        super().__init__(*args, initial={"species": codes, "listed_from": first}, **options)
+        self.fields["species"].choices = [(one.species.code, one.species.name) for one in offered]
 
 
 class TakeOffForm(SeenForm):

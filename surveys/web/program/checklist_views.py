@@ -10,20 +10,25 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
-from surveys.language import gettext, said
+from surveys.language import said
 from surveys.models import (
-    ChecklistEntry,
     Species,
 )
 from surveys.programs import checklist as verbs
 from surveys.programs.assignments import today_of
+from surveys.programs.regional import (
+    add_regional_species,
+    regional_list,
+    regional_season,
+)
 from surveys.protocol.words import (
     day,
-    month_day,
+    season_in_words,
 )
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.checklist_forms import (
     ListingForm,
+    RegionForm,
     TakeOffForm,
 )
 
@@ -32,26 +37,13 @@ def _back(request: ProgramRequest) -> HttpResponse:
     return redirect("web:program_checklist", program=request.membership.program.slug)
 
 
-def _season_in_words(entry: ChecklistEntry) -> str:
-    season = entry.calling_season
-    return (
-        said(
-            "{month_day} to {month_day_2}",
-            month_day=month_day(season[0]),
-            month_day_2=month_day(season[1]),
-        )
-        if season
-        else gettext("any time")
-    )
-
-
 @require_GET
 @needs(Permission.MANAGE)
 def checklist(request: ProgramRequest) -> HttpResponse:
     program = request.membership.program
     entries = list(verbs.entries_of(program))
     for entry in entries:
-        entry.season_in_words = _season_in_words(entry)
+        entry.season_in_words = season_in_words(entry.calling_season)
     today = today_of(program)
     context = {
         "section": "checklist",
@@ -83,8 +75,10 @@ def search(request: ProgramRequest) -> HttpResponse:
 def add(request: ProgramRequest, species: str) -> HttpResponse:
     program = request.membership.program
     shown = get_object_or_404(Species, code=species)
+    offered = regional_season(program, shown)
     form = ListingForm(
         request.POST if request.method == "POST" else None,
+        offered=offered,
         initial={"listed_from": verbs.first_night_to_list(program, today_of(program))},
     )
     del form.fields["listed_until"]
@@ -93,8 +87,44 @@ def add(request: ProgramRequest, species: str) -> HttpResponse:
         if added:
             messages.success(request, said("{added} is on the checklist.", added=added))
             return _back(request)
-    context = {"section": "checklist", "species": shown, "form": form}
+    context = {
+        "section": "checklist",
+        "species": shown,
+        "form": form,
+        "offered": offered,
+        "offered_season": season_in_words(offered.season) if offered else "",
+    }
     return render(request, "program/entry.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def region(request: ProgramRequest) -> HttpResponse:
+    """Choose from all species of the program's region, and put them on the list at once."""
+    program = request.membership.program
+    offered = regional_list(program)
+    form = RegionForm(
+        request.POST if request.method == "POST" else None,
+        offered=offered,
+        first=verbs.first_night_to_list(program, today_of(program)),
+    )
+    if request.method == "POST" and form.is_valid():
+        added = run_verb(
+            form,
+            add_regional_species,
+            request.membership,
+            form.cleaned_data["species"],
+            listed_from=form.cleaned_data["listed_from"],
+        )
+        if added:
+            messages.success(
+                request, said("Species put on the checklist: {number}.", number=len(added))
+            )
+            return _back(request)
+    chosen = form["species"].value()
+    rows = [(one, season_in_words(one.season), one.species.code in chosen) for one in offered]
+    context = {"section": "checklist", "form": form, "rows": rows}
+    return render(request, "program/region_species.html", context)
 
 
 @require_http_methods(["GET", "POST"])

@@ -6,7 +6,7 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from surveys.language import gettext
-from surveys.models import Program
+from surveys.models import CallingRegion, Program
 from surveys.models.program import unit_choices
 from surveys.protocol.values import (
     DistanceUnit,
@@ -41,6 +41,16 @@ class FactsForm(SeenForm):
         required=False,
         help_text=gettext_lazy("The state, province or reserve it covers."),
     )
+    calling_region = forms.ModelChoiceField(
+        label=gettext_lazy("Calling region"),
+        queryset=CallingRegion.objects.all(),
+        required=False,
+        empty_label=gettext_lazy("None"),
+        help_text=gettext_lazy(
+            "The checklist begins with the species and calling seasons of this region. "
+            "Another region changes nothing that is on the checklist already."
+        ),
+    )
     time_zone = forms.ChoiceField(
         label=gettext_lazy("Time zone"),
         help_text=gettext_lazy("All clock times of the program are read in this zone."),
@@ -69,5 +79,6 @@ class FactsForm(SeenForm):
     def __init__(self, *args: object, program: Program, **options: object) -> None:
         names = list(self.base_fields)
         initial = {name: getattr(program, name) for name in names}
+        initial["calling_region"] = program.calling_region_id or ""
         super().__init__(*args, initial=initial, **options)
         self.fields["time_zone"].choices = _time_zones(program.time_zone)

@@ -67,6 +67,7 @@ urlpatterns: list[URLPattern] = [
     # Checklist
     path(AT + "checklist", program_checklist.checklist, name="program_checklist"),
     path(AT + "checklist/search", program_checklist.search, name="program_species_search"),
+    path(AT + "checklist/region", program_checklist.region, name="program_region_species"),
     path(
         AT + "checklist/add/<slug:species>",
         program_checklist.add,

@@ -44,6 +44,14 @@ def _to_do(program: Program, stands: RateLimitStatus, year: int) -> list[ToDo]:
             gettext("Set up a protocol"),
         ),
         (
+            not stands.species and program.calling_region is None,
+            gettext(
+                "No calling region is chosen. With one, the checklist can begin with its species."
+            ),
+            "program_facts",
+            gettext("Choose a calling region"),
+        ),
+        (
             not stands.species,
             gettext("The checklist is empty. Silence counts as zero only for species on it."),
             "program_checklist",
@@ -109,6 +117,7 @@ def overview(request: ProgramRequest) -> HttpResponse:
         ],
         "facts": [
             (gettext("Region"), program.region or "–", ""),
+            (gettext("Calling region"), str(program.calling_region or "–"), ""),
             (gettext("Time zone"), program.time_zone, ""),
             (gettext("Temperatures"), f"°{program.temperature_unit}", ""),
             (gettext("Distances"), program.get_distance_unit_display().lower(), ""),

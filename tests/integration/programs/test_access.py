@@ -7,11 +7,12 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404
 
 from accounts.models import Role
-from surveys.models import Assignment
+from surveys.models import Assignment, CallingRegion
 from surveys.programs import (
     assignments,
     checklist,
     protocols,
+    regional,
     routes,
     setting_up,
     stops,
@@ -102,8 +103,17 @@ SCOPED = {
 def change_facts(member, rows):
     program = member.program
     names = ("name", "region", "time_zone", "temperature_unit", "distance_unit", "contact_email")
-    facts = {name: getattr(program, name) for name in names}
+    facts = {name: getattr(program, name) for name in (*names, "calling_region")}
     return setting_up.change_facts(member, local_rules="Ring the ranger first.", **facts)
+
+
+def add_regional_species(member, rows):
+    species = make_species("Anaxyrus americanus")
+    region, _ = CallingRegion.objects.get_or_create(code="marshes", defaults={"name": "Marshes"})
+    region.species.get_or_create(species=species, mark="sure")
+    member.program.calling_region = region
+    member.program.save()
+    return regional.add_regional_species(member, [species.code], listed_from=None)
 
 
 OWN = {
@@ -117,6 +127,7 @@ OWN = {
     "add_species": lambda m, rows: checklist.add_species(
         m, make_species("Anaxyrus americanus").code, checklist.Listing()
     ),
+    "add_regional_species": add_regional_species,
 }
 
 

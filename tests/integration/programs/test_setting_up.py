@@ -12,6 +12,7 @@ from accounts.models import (
     Role,
 )
 from surveys.models import (
+    CallingRegion,
     Program,
     Species,
 )
@@ -22,6 +23,7 @@ from surveys.programs.setting_up import (
 )
 from tests.support.builders import (
     make_accepted_visit,
+    make_checklist,
     make_route,
 )
 
@@ -37,7 +39,8 @@ OPTIONS = {
 def facts(program, **changes):
     names = ("name", "region", "time_zone", "temperature_unit", "distance_unit", "contact_email")
     now = {name: getattr(program, name) for name in names}
-    return {**now, "local_rules": program.local_rules, **changes}
+    now |= {"calling_region": program.calling_region, "local_rules": program.local_rules}
+    return {**now, **changes}
 
 
 class TestCommand:
@@ -55,6 +58,10 @@ class TestCommand:
         assert page.status_code == 200
         assert "Harrowmere calling survey" in page.content.decode()
 
+    def test_it_begins_in_a_calling_region(self, capsys):
+        call_command("start_program", "Harrowmere", calling_region="northeast", **OPTIONS)
+        assert Program.objects.get().calling_region.name == "Northeast and Mid-Atlantic"
+
     def test_a_public_contact_is_asked_for(self, capsys):
         call_command("start_program", "Harrowmere", contact_email="Office@example.org", **OPTIONS)
         assert "Contact shown in publications: office@example.org" in capsys.readouterr().out
@@ -68,6 +75,7 @@ class TestCommand:
             ({"slug": "api"}, "is reserved"),
             ({"coordinator_email": "nobody"}, "email"),
             ({"site_url": "surveys.example.org"}, "begins with http"),
+            ({"calling_region": "atlantis"}, "choose one of .*upper-midwest"),
         ],
     )
     def test_bad_options_are_said_and_nothing_is_made(self, changes, said):
@@ -90,6 +98,16 @@ def test_facts_change(coordinator):
     )
     program.refresh_from_db()
     assert (program.time_zone, program.local_rules) == ("UTC", "Ring first.")
+
+
+def test_another_calling_region_leaves_the_checklist_as_it_is(coordinator):
+    make_checklist(coordinator.program)
+    before = list(coordinator.program.checklist.values())
+    region = CallingRegion.objects.create(code="marshes", name="Marshes")
+    program = change_facts(coordinator, **facts(coordinator.program, calling_region=region))
+    program.refresh_from_db()
+    assert program.calling_region == region
+    assert list(program.checklist.values()) == before
 
 
 @pytest.mark.parametrize(

@@ -10,13 +10,16 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from accounts.models import Role
+from surveys.demo.catalog import load_species
 from surveys.models import (
     Assignment,
+    CallingRegion,
     Protocol,
     ProtocolVersion,
     Route,
     Stop,
 )
+from surveys.protocol.values import MonthDay
 from surveys.web.people import urls as people
 from surveys.web.program import urls as program_urls
 from tests.support.builders import (
@@ -134,6 +137,16 @@ class TestOverview:
         page.post(address, data | {"region": "Reed Coast"})
         program.refresh_from_db()
         assert program.region == "Reed Coast"
+
+    def test_the_calling_region_is_chosen_and_changed(self, program, page, upper_midwest):
+        address = url("program_facts", program)
+        form = page.get(address).context["form"]
+        assert form["calling_region"].value() == program.calling_region_id
+        northeast = CallingRegion.objects.get(code="northeast")
+        page.post(address, form.initial | seen(page, address) | {"calling_region": northeast.pk})
+        program.refresh_from_db()
+        assert program.calling_region == northeast
+        assert "Northeast and Mid-Atlantic" in text_of(page.get(url("program", program)))
 
     def test_a_refusal_keeps_what_was_typed(self, program, page):
         form = page.get(url("program_facts", program)).context["form"]
@@ -453,6 +466,19 @@ class TestProtocols:
         assert queries_of(page, address) == few
 
 
+@pytest.fixture
+def upper_midwest(program):
+    """The catalog, and the program in one of its regions."""
+    load_species()
+    program.calling_region = CallingRegion.objects.get(code="upper-midwest")
+    program.save()
+
+
+def text_of(response):
+    """The words of a page, one space between them."""
+    return " ".join(re.sub(r"<[^>]+>", " ", response.content.decode()).split())
+
+
 class TestChecklist:
     def test_adding_from_the_catalog(self, program, page):
         species = make_species("Lithobates sylvaticus", "Wood frog")
@@ -469,6 +495,44 @@ class TestChecklist:
         page.post(address, data)
         shown = page.get(url("program_checklist", program)).content.decode()
         assert "15 December to 10 March" in shown
+
+    def test_a_species_begins_with_the_season_of_the_region(self, program, page, upper_midwest):
+        address = url("program_species_add", program, species="lithobates-sylvaticus")
+        shown = page.get(address)
+        assert "it calls 1 March to 20 May (sure)" in text_of(shown)
+        assert "Note: calls for about two weeks" in text_of(shown)
+        form = shown.context["form"]
+        assert [form[end].value() for end in ("calls_from", "calls_to")] == [
+            MonthDay(month=3, day=1),
+            MonthDay(month=5, day=20),
+        ]
+
+    def test_a_species_of_elsewhere_begins_without_a_season(self, program, page, upper_midwest):
+        address = url("program_species_add", program, species="pseudacris-ornata")
+        shown = page.get(address)
+        assert "In the region" not in text_of(shown)
+        assert shown.context["form"]["calls_from"].value() is None
+
+    def test_the_region_in_one_step(self, program, page, upper_midwest):
+        address = url("program_region_species", program)
+        assert address in page.get(url("program_checklist", program)).content.decode()
+        shown = page.get(address)
+        assert "1 March to 20 May sure calls for about two weeks" in text_of(shown)
+        offered = shown.context["form"]["species"].value()
+        assert shown.content.decode().count(" checked") == len(offered) > 15
+        page.post(address, {"species": [*offered[:3]], "listed_from": "2024-03-01"})
+        assert set(program.checklist.values_list("species__code", flat=True)) == {*offered[:3]}
+        assert {entry.listed_from for entry in program.checklist.all()} == {dt.date(2024, 3, 1)}
+
+    def test_no_species_checked(self, program, page, upper_midwest):
+        address = url("program_region_species", program)
+        assert "Check the species that observers listen for." in text_of(page.post(address))
+        assert not program.checklist.exists()
+
+    def test_without_a_region_it_says_where_to_choose_one(self, program, page):
+        shown = page.get(url("program_region_species", program)).content.decode()
+        assert "Your program has no calling region yet." in shown
+        assert url("program_facts", program) in shown
 
     def test_half_a_season_is_refused(self, program, page):
         species = make_species("Lithobates sylvaticus", "Wood frog")

@@ -1,0 +1,101 @@
+"""What the catalog knows of the program's region, as the beginning of its checklist.
+
+The catalog's seasons are starting values. A program takes them over entry by entry or for its
+whole region at once, and edits them from then on; a later load of the catalog changes no checklist.
+"""
+
+import datetime as dt
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from accounts.access import Permission, require
+from accounts.models import Membership
+from surveys.language import gettext, said
+from surveys.models import (
+    CallingRegion,
+    ChecklistEntry,
+    Program,
+    SeasonMark,
+    Species,
+    SpeciesInRegion,
+)
+from surveys.programs.checklist import Listing, add_species
+from surveys.protocol.values import MonthDay
+
+
+@dataclass(frozen=True, kw_only=True)
+class RegionalSeason:
+    """When a species calls in a region. `season` is None: at any time. `mark` says how sure
+    that is."""
+
+    species: Species
+    region: CallingRegion
+    season: tuple[MonthDay, MonthDay] | None
+    mark: SeasonMark
+    is_introduced: bool = False
+
+
+def regional_season(program: Program, species: Species) -> RegionalSeason | None:
+    """What the catalog says of the species in the program's region; None where it says nothing."""
+    region = program.calling_region
+    if region is None:
+        return None
+    row = region.species.filter(species=species).exclude(mark="").first()
+    return _regional(row) if row else None
+
+
+def regional_list(program: Program) -> list[RegionalSeason]:
+    """Species of the program's region that call and are not on its checklist, by name."""
+    if program.calling_region is None:
+        return []
+    rows = (
+        SpeciesInRegion.objects.filter(region=program.calling_region, species__is_silent=False)
+        .exclude(species__checklist_entries__program=program)
+        .select_related("species", "region")
+        .order_by("species__common_name")
+    )
+    return [_regional(row) for row in rows]
+
+
+def _regional(row: SpeciesInRegion) -> RegionalSeason:
+    return RegionalSeason(
+        species=row.species,
+        region=row.region,
+        season=row.calling_season,
+        mark=SeasonMark(row.mark),
+        is_introduced=row.is_introduced,
+    )
+
+
+@transaction.atomic
+def add_regional_species(
+    member: Membership, codes: Collection[str], *, listed_from: dt.date | None
+) -> list[ChecklistEntry]:
+    """Put species of the program's region on the checklist, each with its season there.
+
+    Raises ValidationError; then none is added.
+    """
+    require(member, Permission.MANAGE)
+    program = Program.objects.select_for_update(of=("self",)).get(pk=member.program_id)
+    offered = {one.species.code: one for one in regional_list(program)}
+    unknown = sorted(set(codes) - offered.keys())
+    if unknown:
+        raise ValidationError(
+            said(
+                "These species are on the checklist already, or are not listed for your region: "
+                "{species}. Open the list again and choose from it.",
+                species=", ".join(unknown),
+            )
+        )
+    if not codes:
+        raise ValidationError(
+            gettext("No species is chosen. Check the ones that observers listen for.")
+        )
+    return [
+        add_species(member, code, Listing(season=one.season, listed_from=listed_from))
+        for code, one in offered.items()
+        if code in codes
+    ]
