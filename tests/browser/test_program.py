@@ -4,7 +4,8 @@ import pytest
 from django.urls import reverse
 
 from accounts.models import Role
-from surveys.models import Assignment
+from surveys.demo.catalog import load_species
+from surveys.models import Assignment, CallingRegion
 from tests.browser.conftest import faults_of
 from tests.support.builders import (
     make_checklist,
@@ -90,6 +91,22 @@ def test_drawing_the_line_of_a_route(program, coordinator, route, signed_in):
     page.wait_for_url(f"**{url('program_route', program, route=route.pk)}")
     route.refresh_from_db()
     assert route.line.coords == ((-89.4012, 43.0731), (-89.39, 43.08), (-89.38, 43.09))
+
+
+def test_axe_finds_nothing_on_the_species_of_the_region_and_in_the_guide(
+    program, coordinator, signed_in
+):
+    load_species()
+    program.calling_region = CallingRegion.objects.get(code="hawaii")
+    program.save()
+    region = program.calling_region.code
+    addresses = [
+        url("program_region_species", program),
+        url("program_species_add", program, species="eleutherodactylus-coqui"),
+        reverse("web:guide_species"),
+        reverse("web:guide_species_in_region", kwargs={"region": region}),
+    ]
+    assert faults_of(signed_in(coordinator), addresses) == {}
 
 
 def test_axe_finds_nothing(program, coordinator, route, signed_in):

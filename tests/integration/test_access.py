@@ -34,6 +34,7 @@ from surveys.importing.uploads import store
 from surveys.models import (
     Assignment,
     CallIndex,
+    CallingRegion,
     Confirmation,
     Program,
     Publication,
@@ -67,6 +68,8 @@ TABLE = """
     web:home                             GET     in    ok    ok    ok    ok
     web:guide                            GET     in    ok    ok    ok    ok
     web:guide_page                       GET     in    ok    ok    ok    ok
+    web:guide_species                    GET     in    ok    ok    ok    ok
+    web:guide_species_in_region          GET     in    ok    ok    ok    ok
     web:rule                             GET     in    ok    ok    ok    ok
     web:people_invitation                GET     ok    ok    ok    ok    ok
 
@@ -146,6 +149,7 @@ TABLE = """
     web:program_checklist              GET     in    none  no    no    ok
     web:program_species_search         GET     in    none  no    no    ok
     web:program_species_add            POST    in    none  no    no    ok
+    web:program_region_species         POST    in    none  no    no    ok
     web:program_entry                  POST    in    none  no    no    ok
     web:program_entry_take_off         POST    in    none  no    no    ok
     web:program_entry_move             POST    in    none  no    no    ok
@@ -405,6 +409,7 @@ def world(program, partner, observer, coordinator) -> World:
             "season_year": 2024,
             "kind": "table.csv",
             "slug": "cautions",
+            "region": CallingRegion.objects.create(code="marshes", name="Marshes").code,
             "row": 1,
             "key": "key",
             "uidb36": "1",

@@ -1,7 +1,7 @@
 """The guide: how to survey, what the rules require and why, how trends are estimated."""
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from surveys.guide.pages import (
@@ -10,8 +10,10 @@ from surveys.guide.pages import (
     rule_sections,
 )
 from surveys.language import gettext
+from surveys.models import CallingRegion
 from surveys.protocol.rules.table import RULES
 from surveys.visits.sheet.reading_rules import READING_RULES
+from surveys.web.guide.species import species_of_region
 
 
 @require_GET
@@ -38,3 +40,17 @@ def rule(request: HttpRequest, code: str) -> HttpResponse:
         "guide/rule.html",
         {"rule": shown, "html": rule_sections()[code], "pages": guide_pages()},
     )
+
+
+@require_GET
+def species(request: HttpRequest) -> HttpResponse:
+    """The regions of the catalog."""
+    return render(request, "guide/species.html", {"regions": CallingRegion.objects.all()})
+
+
+@require_GET
+def species_in_region(request: HttpRequest, region: str) -> HttpResponse:
+    """The species of a region: how they call, when, and what sounds like them."""
+    shown = get_object_or_404(CallingRegion, code=region)
+    context = {"region": shown, "listed": species_of_region(shown)}
+    return render(request, "guide/species_in_region.html", context)

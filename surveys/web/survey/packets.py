@@ -17,6 +17,7 @@ from accounts.models import Membership
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
+    LookAlikes,
     Program,
     ProtocolVersion,
     Route,
@@ -102,6 +103,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         },
         "species": [_species(entry) for entry in entries],
         "others": _others(entries),
+        "look_alikes": _look_alikes(entries),
         "nights": nights,
         "visits": [_open_visit(visit) for visit in _open_visits(member, route)],
     }
@@ -170,7 +172,7 @@ def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> 
 def _species(entry: ChecklistEntry) -> dict[str, Any]:
     season = entry.calling_season
     return {
-        **model_to_dict(entry.species, fields=("code", "scientific_name", "call")),
+        **model_to_dict(entry.species, fields=("code", "scientific_name", "call", "note")),
         "common_name": entry.species.name,
         "season": to_plain(season) if season else None,
     }
@@ -179,8 +181,22 @@ def _species(entry: ChecklistEntry) -> dict[str, Any]:
 def _others(entries: list[ChecklistEntry]) -> list[list[str]]:
     """The rest of the catalog, for what nobody expected: code, common and scientific name."""
     listed = [entry.species_id for entry in entries]
-    rest = Species.objects.exclude(pk__in=listed).order_by("common_name")
+    rest = Species.objects.exclude(pk__in=listed).exclude(is_silent=True).order_by("common_name")
     return [[row.code, row.name, row.scientific_name] for row in rest]
+
+
+def _look_alikes(entries: list[ChecklistEntry]) -> list[dict[str, Any]]:
+    """Groups that a listed species belongs to. Members are codes; their names are among
+    `species` and `others`."""
+    listed = [entry.species_id for entry in entries]
+    groups = LookAlikes.objects.filter(members__in=listed).distinct()
+    return [
+        {
+            **model_to_dict(group, fields=("name", "how", "other_sounds")),
+            "members": [member.code for member in group.members.all()],
+        }
+        for group in groups.prefetch_related("members")
+    ]
 
 
 def _heard_on(route: Route) -> list[tuple[str, dt.date]]:

@@ -29,6 +29,7 @@ from surveys.publishing.tables import SENSITIVITY
 from surveys.seasons.options import checklist_species
 from surveys.trends import CORRECTED_COLUMNS, SpeciesResult
 from surveys.trends.result_tables import corrected_row, sensitivity_rows
+from surveys.web.guide.species import look_alikes_of
 from surveys.web.trends.effects import (
     CAPTIONS,
     effect_lines,
@@ -60,6 +61,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
         "species": species,
         "form": form,
         "fit": fit,
+        "look_alikes": look_alikes_of(species),
         "may_review": may(request.membership, Permission.REVIEW),
         "crumbs": [
             {

@@ -1,6 +1,8 @@
 """The route packet, and the protocol version that a phone carried."""
 
 import datetime as dt
+import gzip
+import json
 import uuid
 
 import pytest
@@ -8,10 +10,13 @@ from django.contrib.staticfiles import finders
 from django.urls import reverse
 from PIL import Image
 
+from surveys.demo.catalog import load_species
 from surveys.models import (
+    CallingRegion,
     ChecklistEntry,
     Visit,
 )
+from surveys.programs.regional import regional_list
 from surveys.visits.drafts import (
     discard_draft,
     put_sheet,
@@ -80,6 +85,37 @@ def test_species_are_ordered_by_likelihood(observer, route, program):
     make_accepted_visit(route, observer.person, night=dt.date(2023, 4, 20), heard=heard)
     order = route_packet(observer, route.code, EVENING)["nights"]["2024-04-15"]["species"]
     assert order == [common.code, rare.code, summer.code]
+
+
+def test_packet_tells_how_species_sound_and_what_is_taken_for_them(observer, route, program):
+    load_species()
+    make_checklist(program, "Pseudacris ornata", "Lithobates sylvaticus")
+    packet = route_packet(observer, route.code, EVENING)
+    ornate = next(one for one in packet["species"] if one["code"] == "pseudacris-ornata")
+    assert ornate["call"] == "sharp ringing peep, more than one a second"
+    assert ornate["note"] == "seasonal fishless wetlands filled by winter rain"
+    assert {group["name"]: set(group["members"]) for group in packet["look_alikes"]} == {
+        "Ornate chorus frog and spring peeper": {"pseudacris-crucifer", "pseudacris-ornata"},
+        "Wood frog and ducks": {"lithobates-sylvaticus"},
+    }
+    # Names of what is not on the checklist; a species that gives no call cannot be heard.
+    others = [code for code, *_ in packet["others"]]
+    assert "pseudacris-crucifer" in others
+    assert "ascaphus-truei" not in others
+
+
+def test_look_alikes_keep_the_packet_small(observer, route, program):
+    """A whole region on the checklist: what describes its species is a few kilobytes, compressed
+    as it is sent."""
+    load_species()
+    program.calling_region = CallingRegion.objects.get(code="southeast-coastal-plain")
+    program.save()
+    for order, one in enumerate(regional_list(program), start=1):
+        ChecklistEntry.objects.create(program=program, species=one.species, order=order)
+    packet = route_packet(observer, route.code, EVENING)
+    assert len(packet["species"]) > 30
+    described = [packet["look_alikes"], [one["call"] + one["note"] for one in packet["species"]]]
+    assert len(gzip.compress(json.dumps(described).encode())) < 8_000
 
 
 def test_two_phones_of_one_person_start_the_same_visit_and_others_do_not(observer, route, program):

@@ -1,6 +1,7 @@
 // A species as a big button: each tap raises the call index.
+import { h, icon, setAttribute, setText } from "../../dom.js";
 import { gettext } from "../../language.js";
-import { h, setAttribute, setText } from "../../dom.js";
+import { isDescribed, showDescription } from "./description.js";
 import { indexWords, isHeard, isIndexed, NOT_SURE, shortHint } from "./species.js";
 
 const NEXT = { "": "1", 0: "1", 1: "2", 2: "3", 3: "", [NOT_SURE]: "1" };
@@ -38,9 +39,23 @@ export function callRow(species, typed, set) {
     setAttribute(mark, "class", `ci ci--large ci--${level}`);
     setText(mark, isHeard(text) ? text : "–");
     setText(hint, isIndexed(text) ? shortHint(text) : species.scientific_name);
-    setAttribute(hint, "class", isIndexed(text) ? "calls__hint" : gettext("calls__hint species"));
+    setAttribute(hint, "class", isIndexed(text) ? "calls__hint" : "calls__hint species");
     setAttribute(main, "aria-label", `${species.common_name}: ${indexWords(text)}`);
     setAttribute(unsure, "aria-pressed", String(text === NOT_SURE));
   }
-  return { node: h("li", { class: "calls__row" }, main, unsure), update };
+  return { node: h("li", { class: "calls__row" }, main, unsure, aboutButton(species)), update };
+}
+
+function aboutButton(species) {
+  if (!isDescribed(species)) return null;
+  return h(
+    "button",
+    {
+      type: "button",
+      class: "calls__about",
+      "aria-label": gettext("How it sounds: {species}", { species: species.common_name }),
+      onclick: () => showDescription(species),
+    },
+    icon("ear"),
+  );
 }

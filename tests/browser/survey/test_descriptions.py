@@ -1,0 +1,53 @@
+"""How a species sounds, at the stop and without a network."""
+
+import pytest
+
+from surveys.demo.catalog import load_species
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def take_along_catalog(take_along, route):
+    """As `take_along`, with all that the catalog knows."""
+    load_species()
+    return take_along
+
+
+@pytest.fixture
+def at_stop(phone, take_along_catalog):
+    page = take_along_catalog()
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_role("button", name="Go to stop 1").click()
+    phone.context.set_offline(True)
+    return page
+
+
+def described(page, name):
+    page.get_by_role("button", name=f"How it sounds: {name}").click()
+    box = page.get_by_role("dialog", name=name)
+    box.wait_for()
+    return box
+
+
+def test_call_note_and_look_alikes_are_read_offline(at_stop, look):
+    box = described(at_stop, "Spring peeper")
+    words = box.inner_text()
+    assert "Call: single clear whistle, about one a second" in words
+    assert "Note: one of the first callers" in words
+    assert "Ornate chorus frog and spring peeper" in words
+    assert "The peeper whistles once a second and slides upward." in words
+    # Off the checklist, and no frog.
+    assert "Others: Ornate chorus frog." in words
+    assert "Others: northern saw-whet owl (even toots)" in words
+    assert "Others: Spring peeper" not in words
+    look("description")
+    box.get_by_role("button", name="Done").click()
+    look("species-with-descriptions")
+    assert "Call: long level trill" in described(at_stop, "American toad").inner_text()
+
+
+def test_reading_writes_nothing_down(at_stop):
+    described(at_stop, "Wood frog").get_by_role("button", name="Done").click()
+    row = at_stop.locator('[data-species="lithobates-sylvaticus"]')
+    assert row.get_attribute("aria-label") == "Wood frog: not heard"
