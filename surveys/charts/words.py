@@ -12,6 +12,8 @@ from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
     FEW_CLUSTERS,
+    JOINT_ENTRY_TOLD,
+    MEMBERS_TOLD,
     NEVER_HEARD,
     NEVER_HEARD_TWICE,
     NO_EFFORT,
@@ -29,6 +31,17 @@ MINUS = "\N{MINUS SIGN}"
 PERCENT = "\N{NO-BREAK SPACE}%"
 UNKNOWN = "not enough data"
 FALLING, RISING, UNCLEAR = "falling", "rising", "no clear change"
+# The result of a group that stands beside it is told: no sentence, arrow or line of this one.
+_TOLD_BY_ANOTHER = {
+    JOINT_ENTRY_TOLD: (
+        "fewer than 80 % of the records of its group name a species, and the joint entry is told "
+        "in its place"
+    ),
+    MEMBERS_TOLD: (
+        "at least 80 % of the records of the group name a species, and its species are told in "
+        "its place"
+    ),
+}
 SITES = {"stop": "stops", "route": "routes"}
 _WHY_NOT = {
     NO_EFFORT: "no one listened for it",
@@ -109,6 +122,11 @@ def supports_a_sentence(change: Estimate) -> bool:
     return is_told(change)
 
 
+def is_told_by_another(result: SpeciesResult) -> bool:
+    """Whether another entry of its group is told in its place."""
+    return bool(_TOLD_BY_ANOTHER.keys() & set(result.trend.occupancy.flags))
+
+
 def has_direction(estimate: Estimate) -> bool:
     """Whether the interval excludes zero."""
     low, high = estimate.low, estimate.high
@@ -122,6 +140,9 @@ def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
     if not result.years:
         return f"{name}: no accepted visits in its calling season yet."
     first, last = result.years[0].season_year, result.years[-1].season_year
+    for flag, why in _TOLD_BY_ANOTHER.items():
+        if flag in trend.occupancy.flags:
+            return f"{name}: no trend is told here, because {why}. The numbers below still hold."
     if first == last:
         return f"{name}: there is only one season, {first}, so we cannot show a change."
     span = f"between {trend.first_year or first} and {trend.last_year or last}"
@@ -198,6 +219,8 @@ def headline(result: SpeciesResult) -> str:
         return "only one season"
     if supports_a_sentence(trend.occupancy):
         return change_with_interval(trend.occupancy)
+    if is_told_by_another(result):
+        return next(flag for flag in _TOLD_BY_ANOTHER if flag in trend.occupancy.flags)
     flags = [flag for flag in _WHY_NOT if flag in trend.occupancy.flags]
     why = flags[0] if flags else TOO_FEW_DATA
     if not tells_plain_share(result):

@@ -29,7 +29,8 @@ def load_species() -> Loaded:
     """Bring the catalog to what the file says; safe to repeat. Nothing is deleted.
 
     Species that are missing are added. Those that are there keep their names, and get new synonyms,
-    descriptions, calling seasons and look-alikes. Joint entries stay as they are.
+    descriptions, calling seasons and look-alikes. Joint entries that
+    have members keep them.
     """
     content = json.loads((FIXTURES / "species.json").read_text(encoding="utf-8"))
     rows = list(_rows(content))
@@ -43,9 +44,18 @@ def load_species() -> Loaded:
     species = Species.objects.in_bulk([row.code for row in rows], field_name="code")
     _write_regions(content, species)
     _write_look_alikes(content, species)
+    _add_members(content["complexes"], species)
     return Loaded(
         added=len(rows) - len(known), updated=len(changed), kept=len(known) - len(changed)
     )
+
+
+def _add_members(entries: list[dict[str, Any]], species: dict[str, Species]) -> None:
+    for entry in entries:
+        joint = species[entry["code"]]
+        if joint.is_complex and not joint.members.exists():
+            members = [species[code] for code in entry["members"]]
+            joint.members.set(member for member in members if not member.is_complex)
 
 
 def _rows(content: dict[str, Any]) -> Iterator[Species]:

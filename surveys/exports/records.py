@@ -211,6 +211,7 @@ CALLS = RecordTable(
             call_index="main.call_index",
             confirmed_by_ear="CASE WHEN main.call_index > 0 THEN main.confirmed_at IS NOT NULL END",
             confirmed_by="person.name",
+            recorded_index="main.recorded_index",
         ),
     ),
 )

@@ -1,6 +1,7 @@
 """From a program's rows to the arrays that the estimators take.
 
-Four queries load a whole program, whatever the number of species.
+Five queries load a whole program, whatever the number of species; six where joint entries are on
+its checklist.
 """
 
 import datetime as dt
@@ -11,16 +12,18 @@ from operator import attrgetter
 
 import numpy as np
 
-from surveys.models import Program, ProtocolVersion, Stop
+from surveys.models import ChecklistEntry, Program, ProtocolVersion, Stop
 from surveys.programs.versions import protocol_values, units_of
 from surveys.protocol.limits.words import hearing_in_words
 from surveys.protocol.seasons import season_bounds
 from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import MonthDay, Place
 from surveys.seasons.coverage import tonight
+from surveys.seasons.joint_entries import told_in_groups
 from surveys.seasons.query import fetch
 from surveys.seasons.schedule import open_season
 from surveys.trends.histories import PeriodColumns
+from surveys.trends.joint_entries import unnamed_years
 from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.periods import TRACE_OF_RAIN_MM, WATER, Heard, Listed, ProgramPeriods
 
@@ -60,7 +63,7 @@ ORDER BY species_id
 
 
 def load_periods(program: Program) -> ProgramPeriods:
-    """Everything the fits of a program need, in nine queries."""
+    """Everything the fits of a program need."""
     rows = fetch(PERIODS, {"program": program.pk, "trace": TRACE_OF_RAIN_MM})
     calls = fetch(CALLS, {"program": program.pk})
     stops = list(
@@ -69,6 +72,8 @@ def load_periods(program: Program) -> ProgramPeriods:
         )
     )
     ways = _ways(program)
+    entries = list(program.checklist.select_related("species"))
+    told = told_in_groups(program)
     count = len(rows)
     columns = PeriodColumns(
         route=np.array([row.route_id for row in rows], dtype=np.int64),
@@ -96,7 +101,7 @@ def load_periods(program: Program) -> ProgramPeriods:
         day=_days_of_season(rows),
         region=np.array([row.region for row in rows], dtype=np.str_),
         heard=_heard(calls, {row.id: position for position, row in enumerate(rows)}),
-        listed=_listed(program),
+        listed=_listed(entries),
         stops={
             name: {pk: facts[position] for pk, _, _, _, *facts in stops}
             for position, name in enumerate(("habitat", "hydroperiod", "fish"))
@@ -107,6 +112,10 @@ def load_periods(program: Program) -> ProgramPeriods:
         },
         chosen=dict(program.routes.order_by().values_list("pk", "chosen")),
         open_year=open_season(program, tonight(program)),
+        unnamed_years={
+            entry.species_id: unnamed_years(entry.species.scientific_name, told)
+            for entry in entries
+        },
     )
 
 
@@ -156,9 +165,9 @@ def _heard(calls: list, positions: Mapping[object, int]) -> dict[int, Heard]:
     }
 
 
-def _listed(program: Program) -> dict[int, Listed]:
+def _listed(entries: Iterable[ChecklistEntry]) -> dict[int, Listed]:
     listed = {}
-    for entry in program.checklist.all():
+    for entry in entries:
         season = entry.calling_season
         listed[entry.species_id] = Listed(
             since=entry.listed_from,

@@ -10,6 +10,7 @@ from pathlib import Path
 import surveys.trends
 from surveys.fitting import histories
 from surveys.models import Program
+from surveys.seasons import joint_entries
 from surveys.seasons.coverage import tonight
 from surveys.seasons.query import fetch
 from surveys.seasons.schedule import open_season
@@ -37,7 +38,9 @@ SELECT md5(concat_ws('|',
          concat(e.species_id, ':', e.listed_from, ':', e.listed_until, ':', e.calls_from_month,
                 ':', e.calls_from_day, ':', e.calls_to_month, ':', e.calls_to_day),
          ',' ORDER BY e.species_id)
-     FROM surveys_checklistentry e WHERE e.program_id = %(program)s)
+     FROM surveys_checklistentry e WHERE e.program_id = %(program)s),
+    (SELECT string_agg(concat_ws(':', m.joint_id, m.member_id), ',' ORDER BY m.joint_id, m.id)
+     FROM surveys_jointmember m)
 )) AS stamp
 """
 
@@ -78,6 +81,7 @@ def _sources() -> list[Path]:
     return [
         *Path(surveys.trends.__path__[0]).rglob("*.py"),
         Path(histories.__file__),
+        Path(joint_entries.__file__),
         ROOT / "models" / "counted.sql",
     ]
 

@@ -9,6 +9,8 @@ from django.utils import timezone
 from surveys.fitting.results import UnreadableResultError, from_json
 from surveys.fitting.stamps import data_stamp, software
 from surveys.models import Program, RunKind, RunState, Species, SpeciesFit
+from surveys.seasons.joint_entries import told_in_groups
+from surveys.trends.joint_entries import group_flags, with_flags
 from surveys.trends.species_result import SpeciesResult
 
 
@@ -46,7 +48,11 @@ def stored_fits(
     site: str = "stop",
     region: str | None = "",
 ) -> list[StoredFit]:
-    """Fits in the order of the checklist, then of regions; `region=None` for every region."""
+    """Fits in the order of the checklist, then of regions; `region=None` for every region.
+
+    Flags say which of a joint entry and its members is told. They follow from the records of all
+    of them, so they are worked out here and not stored with the fit of one.
+    """
     fits = SpeciesFit.objects.filter(
         program=program, site=site, species__checklist_entries__program=program
     )
@@ -55,6 +61,7 @@ def stored_fits(
     if species is not None:
         fits = fits.filter(species__in=list(species))
     stamp, code = data_stamp(program), software()
+    told = told_in_groups(program)
     ordered = fits.select_related("species").order_by(
         "species__checklist_entries__order", "species__common_name", "region"
     )
@@ -63,7 +70,7 @@ def stored_fits(
             species=fit.species,
             site=fit.site,
             region=fit.region,
-            result=result,
+            result=with_flags(result, group_flags(fit.species.scientific_name, told)),
             fresh=fit.data_stamp == stamp and fit.software == code,
             sha256=fit.data_sha256,
             software=fit.software,

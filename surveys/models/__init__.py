@@ -23,7 +23,7 @@ from surveys.models.route import (
     Stop,
 )
 from surveys.models.run import UNDER_WAY, BackgroundRun, RunKind, RunState
-from surveys.models.species import ChecklistEntry, Species
+from surveys.models.species import ChecklistEntry, JointMember, Species
 from surveys.models.visit import (
     CallIndex,
     DiscardedDraft,
@@ -51,6 +51,7 @@ __all__ = [
     "ExactDownload",
     "Habitat",
     "Hydroperiod",
+    "JointMember",
     "LifeStage",
     "ListeningPeriod",
     "LookAlikes",

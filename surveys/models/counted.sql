@@ -68,12 +68,13 @@ WHERE p.counts_in_trends;
 
 -- One row a call that was written down at a counted period. call_index is 1 to 3, or null where
 -- the row makes its species missing there, not absent: it was heard but not known for sure, or a
--- coordinator left it out. A species off the checklist of the night is here too. confirmed_by_id
--- and confirmed_at are null unless the call was confirmed by ear, from a recording.
-CREATE VIEW counted_record AS
+-- coordinator left it out. A species off the checklist of the night is here too; listed tells.
+-- confirmed_by_id and confirmed_at are null unless the call was confirmed by ear, from a recording.
+CREATE VIEW counted_written AS
 SELECT c.id,
        c.period_id,
        c.species_id,
+       e.id IS NOT NULL AS listed,
        CASE WHEN c.counts_in_trends THEN c."index" END AS call_index,
        CASE WHEN c.counts_in_trends THEN f.by_id END AS confirmed_by_id,
        CASE WHEN c.counts_in_trends THEN f.at END AS confirmed_at,
@@ -85,23 +86,77 @@ SELECT c.id,
        p.season_year
 FROM counted_period p
 JOIN surveys_callindex c ON c.period_id = p.id
-LEFT JOIN surveys_confirmation f ON f.call_id = c.id;
+LEFT JOIN surveys_confirmation f ON f.call_id = c.id
+LEFT JOIN surveys_checklistentry e
+  ON e.program_id = p.program_id
+ AND e.species_id = c.species_id
+ AND (e.listed_from IS NULL OR e.listed_from <= p.night)
+ AND (e.listed_until IS NULL OR p.night <= e.listed_until);
+
+-- What a record says of species: of its own, and where a joint entry and its members are concerned,
+-- of them. A record of a member is one of its joint entry. A record of a joint entry leaves open
+-- which of its members called, so it can make them missing, never heard.
+CREATE VIEW record_speaks_of AS
+SELECT id AS recorded_id, id AS species_id, true AS as_heard FROM surveys_species
+UNION ALL
+SELECT member_id, joint_id, true FROM surveys_jointmember
+UNION ALL
+SELECT joint_id, member_id, false FROM surveys_jointmember;
+
+-- One row a counted period and species of which a record speaks there. call_index is the highest
+-- of these records, or null: missing. So a joint entry is heard wherever it or a member was, and a
+-- member is missing where a joint entry of it was written down and itself was not. Confirmed by
+-- ear is only what was written down as the very species.
+CREATE VIEW counted_record AS
+SELECT w.period_id,
+       x.species_id,
+       max(CASE WHEN x.as_heard THEN w.call_index END) AS call_index,
+       max(w.confirmed_by_id) FILTER (WHERE x.recorded_id = x.species_id) AS confirmed_by_id,
+       max(w.confirmed_at) FILTER (WHERE x.recorded_id = x.species_id) AS confirmed_at,
+       w.visit_id,
+       w.stop_id,
+       w.program_id,
+       w.route_id,
+       w.night,
+       w.season_year
+FROM counted_written w
+JOIN record_speaks_of x ON x.recorded_id = w.species_id
+GROUP BY w.period_id, x.species_id, w.visit_id, w.stop_id, w.program_id, w.route_id, w.night,
+         w.season_year;
 
 -- One row a counted period and species of the catalog, to be asked for one species or for those
 -- on the list. listed: the species was on the program's checklist that night. call_index is
--- 1 to 3 where it was heard; 0 where it was listed and nothing was written down for it; else null:
--- missing (heard but not sure of, or left out by a coordinator) or not listened for.
+-- 1 to 3 where it was heard; 0 where it was listed and no call says anything of it; else null:
+-- missing, or not listened for. recorded_index is that of the call that was written down for the
+-- very species, null where there is none or it does not count. This says once more what
+-- counted_record says, in a form that the planner can look up period by period.
 CREATE VIEW counted_period_species AS
 SELECT p.id AS period_id,
        s.id AS species_id,
        s.code AS species_code,
        s.scientific_name,
        e.id IS NOT NULL AS listed,
-       CASE WHEN c.id IS NOT NULL THEN CASE WHEN c.counts_in_trends THEN c."index" END
-            WHEN e.id IS NOT NULL THEN 0
+       CASE
+           -- A joint entry, by its own record and those of its members. Below 0 is missing.
+           WHEN s.id IN (SELECT joint_id FROM surveys_jointmember) THEN nullif(coalesce((
+               SELECT max(CASE WHEN r.counts_in_trends THEN r."index" ELSE -1 END)
+               FROM surveys_callindex r
+               WHERE r.period_id = p.id
+                 AND (r.species_id = s.id OR (s.id, r.species_id) IN (
+                     SELECT joint_id, member_id FROM surveys_jointmember))
+           ), CASE WHEN e.id IS NOT NULL THEN 0 END), -1)
+           WHEN c.id IS NOT NULL THEN CASE WHEN c.counts_in_trends THEN c."index" END
+           -- A member without a record of its own.
+           WHEN s.id IN (SELECT member_id FROM surveys_jointmember) AND EXISTS (
+               SELECT FROM surveys_jointmember m
+               JOIN surveys_callindex r ON r.species_id = m.joint_id
+               WHERE m.member_id = s.id AND r.period_id = p.id
+           ) THEN NULL
+           WHEN e.id IS NOT NULL THEN 0
        END AS call_index,
        CASE WHEN c.counts_in_trends THEN f.by_id END AS confirmed_by_id,
        CASE WHEN c.counts_in_trends THEN f.at END AS confirmed_at,
+       CASE WHEN c.counts_in_trends THEN c."index" END AS recorded_index,
        p.visit_id,
        p.stop_id,
        p.program_id,
@@ -124,8 +179,8 @@ LEFT JOIN surveys_confirmation f ON f.call_id = c.id;
 
 -- One row a counted period and species on the checklist that night: heard, silent or missing.
 CREATE VIEW counted_call AS
-SELECT period_id, species_id, species_code, scientific_name, call_index, confirmed_by_id,
-       confirmed_at, visit_id, stop_id, program_id, route_id, route_code, region, night,
-       season_year, started_at, changed_at
+SELECT period_id, species_id, species_code, scientific_name, call_index, recorded_index,
+       confirmed_by_id, confirmed_at, visit_id, stop_id, program_id, route_id, route_code, region,
+       night, season_year, started_at, changed_at
 FROM counted_period_species
 WHERE listed;

@@ -1,5 +1,6 @@
 """The species catalog, and which species a program listens for."""
 
+import pgtrigger
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.utils.translation import get_language
@@ -15,9 +16,10 @@ from surveys.models.program import Program, Sensitivity
 
 
 class Species(models.Model):
-    """A species, or a complex that cannot be told apart by ear.
+    """A species, or a joint entry: a group of species that cannot be told apart by ear.
 
-    `code` is stable; names move between genera, so older ones stay as synonyms.
+    `code` is stable; names move between genera, so older ones stay as synonyms. A joint entry
+    (`is_complex`) knows its `members`; what follows from that is in `counted.sql`.
     """
 
     code = models.SlugField(max_length=80, unique=True)
@@ -27,6 +29,14 @@ class Species(models.Model):
     names = models.JSONField(default=dict, blank=True)
     synonyms = ArrayField(models.CharField(max_length=120), default=list, blank=True)
     is_complex = models.BooleanField(default=False)
+    members = models.ManyToManyField(
+        "self",
+        through="JointMember",
+        through_fields=("joint", "member"),
+        symmetrical=False,
+        related_name="joint_entries",
+        blank=True,
+    )
     peak_hz = models.CharField(max_length=40, blank=True)
     call = models.CharField(max_length=200, blank=True)
     # What an observer should know beside the call, such as when and where it is given.
@@ -46,6 +56,38 @@ class Species(models.Model):
         """The common name in the reader's language, or the English one."""
         language = get_language() or ""
         return self.names.get(language) or self.names.get(language[:2]) or self.common_name
+
+
+class JointMember(models.Model):
+    """A species that may have called where its joint entry was written down."""
+
+    joint = models.ForeignKey(Species, on_delete=models.CASCADE, related_name="+")
+    member = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["joint", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["joint", "member"], name="joint_member_once"),
+        ]
+        triggers = [
+            # Members of members would make what a record says of others depend on a chain.
+            pgtrigger.Trigger(
+                name="joint_member_kinds",
+                operation=pgtrigger.Insert | pgtrigger.Update,
+                when=pgtrigger.Before,
+                func="""
+                IF (SELECT is_complex FROM surveys_species WHERE id = NEW.member_id)
+                    OR NOT (SELECT is_complex FROM surveys_species WHERE id = NEW.joint_id) THEN
+                    RAISE EXCEPTION 'Only a joint entry has members, and only species are members.'
+                        USING ERRCODE = 'check_violation';
+                END IF;
+                RETURN NEW;
+                """,
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.member} of {self.joint}"
 
 
 @tracked

@@ -29,12 +29,14 @@ NUMBERS = ("yearly", "occupancy", "trends")
 # Steps of review that can change what a visit brings to the tables.
 CHANGING_STEPS = (Step.CORRECTED, Step.SETTLED, Step.SENT_BACK, Step.ACCEPTED, Step.SET_ASIDE,
            Step.REOPENED)  # fmt: skip
+# The parts of a visit, and the table that holds each.
+PARTS = {"visit": "visits", "stops": "periods", "calls": "calls"}
 WORDS = {"visit": "the visit itself", "stops": "its stops", "calls": "what was heard"}
 _OBSERVER = TABLE["visits"].header.index("observer")
 # What is compared never changes, so neither does what comes of it.
 _KEPT_S = 30 * 24 * 3600
 # To be raised when `Difference` or what goes into it changes.
-_FORM = 1
+_FORM = 2
 Row = tuple[Value, ...]
 
 
@@ -111,9 +113,7 @@ def difference(older: Publication, newer: Publication) -> Difference:
 def _compare(older: Publication, newer: Publication) -> Difference:
     """Read piece by piece; of the large tables only checksums stay in memory."""
     before, after = _visits(older), _visits(newer)
-    parts = {
-        name: (_parts(older, name), _parts(newer, name)) for name in ("visit", "stops", "calls")
-    }
+    parts = {name: _parts_of_both(older, newer, name) for name in PARTS}
     changed = {
         visit: tuple(
             WORDS[name] for name, (was, now) in parts.items() if was.get(visit) != now.get(visit)
@@ -148,18 +148,30 @@ def _visits(publication: Publication) -> dict[str, Row]:
     return {str(row[0]): row for row in rows_of(publication, "visits")[1]}
 
 
-def _parts(publication: Publication, part: str) -> dict[str, int]:
+def _parts_of_both(
+    older: Publication, newer: Publication, part: str
+) -> tuple[dict[str, int], dict[str, int]]:
+    """The parts of each visit by the columns that both publications have: a column that came with
+    the software is no change of the visit."""
+    table = PARTS[part]
+    shared = [name for name in cells_of(older, table)[0] if name in set(cells_of(newer, table)[0])]
+    return _parts(older, part, shared), _parts(newer, part, shared)
+
+
+def _parts(publication: Publication, part: str, columns: list[str]) -> dict[str, int]:
     """A checksum of a part of each visit: the sum of those of its rows, whatever their order."""
     sums: dict[str, int] = {}
+    header, rows = cells_of(publication, PARTS[part])
+    places = [header.index(name) for name in columns]
     if part == "calls":
-        visit_of = {row[0]: row[1] for row in cells_of(publication, "periods")}
-        keyed = ((visit_of[row[0]], row) for row in cells_of(publication, "calls"))
+        visit_of = {row[0]: row[1] for row in cells_of(publication, "periods")[1]}
+        keyed = ((visit_of[row[0]], row) for row in rows)
     elif part == "stops":
-        keyed = ((row[1], row) for row in cells_of(publication, "periods"))
+        keyed = ((row[1], row) for row in rows)
     else:
-        keyed = ((row[0], row) for row in cells_of(publication, "visits"))
+        keyed = ((row[0], row) for row in rows)
     for visit, row in keyed:
-        sums[visit] = sums.get(visit, 0) + _checksum(row)
+        sums[visit] = sums.get(visit, 0) + _checksum([row[place] for place in places])
     return sums
 
 

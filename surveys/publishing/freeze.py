@@ -134,7 +134,11 @@ def _middle(places: Sequence[tuple[float, float]]) -> tuple[float, float]:
 
 
 def _checklist(program: Program) -> list[tuple[Value, ...]]:
-    entries = list(program.checklist.select_related("species").order_by("order", "pk"))
+    entries = list(
+        program.checklist.select_related("species")
+        .prefetch_related("species__members")
+        .order_by("order", "pk")
+    )
     counts = Counter(entry.species.scientific_name for entry in entries)
     twice = [name for name, count in counts.items() if count > 1]
     if twice:
@@ -145,6 +149,7 @@ def _checklist(program: Program) -> list[tuple[Value, ...]]:
             entry.species.code,
             entry.species.common_name,
             entry.species.is_complex,
+            "; ".join(sorted(member.scientific_name for member in entry.species.members.all())),
             entry.listed_from,
             entry.listed_until,
             *_month_days(entry.calling_season),

@@ -41,6 +41,12 @@ COUNTED = (
         "that stop, neither heard nor silent."
     ),
     (
+        "A joint entry stands for species that are hard to tell apart by ear. Where it was "
+        "recorded, those of its species that were not are missing at that stop. A record of "
+        "one of its species counts for the joint entry. A season year in which fewer than 80 % of "
+        "these records name a species has no shares for the species."
+    ),
+    (
         "A species enters a row only with nights when it was on the checklist, because only "
         "those nights have zeros for it."
     ),

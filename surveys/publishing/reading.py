@@ -33,12 +33,11 @@ def rows_of(
     return TABLE[table].header, rows
 
 
-def cells_of(publication: Publication, table: str) -> Iterator[list[str]]:
-    """The rows of a table as they are in its file, without reading their meaning."""
+def cells_of(publication: Publication, table: str) -> tuple[list[str], Iterator[list[str]]]:
+    """Header and rows of a table as they are in its file, without reading their meaning."""
     file = _file(publication, table)
     rows = csv.reader(_lines(file) if file else ())
-    next(rows, None)
-    return rows
+    return next(rows, []), rows
 
 
 def _file(publication: Publication, table: str) -> PublicationFile | None:

@@ -207,6 +207,11 @@ CHECKLIST = Table(
         _text("code", "Stable code of the species.", required=True),
         _text("common_name", "Common name.", required=True),
         _yes_no("is_group", "Whether it is a group that cannot be told apart by ear."),
+        _text(
+            "members",
+            "Species of the group, by scientific name, joined by “; ”; those that are not on this "
+            "checklist too.",
+        ),
         _date("listed_from", "First night on the checklist; blank when from the beginning."),
         _date("listed_until", "Last night on the checklist; blank when it still is."),
         _text(
@@ -326,7 +331,9 @@ CALLS = Table(
         _whole(
             "call_index",
             "0 not heard, 1 single callers, 2 some overlap, 3 full chorus; blank "
-            "where the species is neither heard nor silent (not sure, or left out in review).",
+            "where the species is neither heard nor silent (not sure, left out in review, or a "
+            "group it belongs to was written down instead). For a group, the highest of its own "
+            "and its members.",
             minimum=0,
             maximum=3,
         ),
@@ -338,6 +345,13 @@ CALLS = Table(
         _text(
             "confirmed_by",
             "Who did: the name, where that person agreed to be named, else a pseudonym.",
+        ),
+        _whole(
+            "recorded_index",
+            "The call index that was written down for this very species or group; blank where "
+            "none was, or where it does not count.",
+            minimum=1,
+            maximum=3,
         ),
     ),
     key=("period", "species"),

@@ -18,7 +18,7 @@ WITH listened AS (
     WHERE {_WANTED}
 ), heard AS (
     SELECT stop_id, route_id, season_year, call_index
-    FROM counted_record
+    FROM counted_written
     WHERE call_index IS NOT NULL
       AND {_WANTED}
 )"""  # noqa: S608 - our own text

@@ -8,6 +8,7 @@ from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
 from surveys.models import (
     CallIndex,
     ChecklistEntry,
+    JointMember,
     ListeningPeriod,
     Program,
     Species,
@@ -46,7 +47,9 @@ def visits_of(
     """
     heard = CallIndex.objects.filter(index__gte=1)
     if species:
-        heard = heard.filter(species=species)
+        # A record of a member is one of its joint entry.
+        members = species.members.values_list("pk", flat=True)
+        heard = heard.filter(species__in=[species.pk, *members])
     listened = ListeningPeriod.objects.filter(status=LISTENED)
     return (
         Visit.objects.filter(
@@ -135,7 +138,7 @@ def visit_of(program: Program, visit_id: object) -> Visit | None:
 
 
 def visit_grid(visit: Visit) -> VisitGrid:
-    """The grid of a submitted visit: four queries, whatever its size."""
+    """The grid of a submitted visit: five queries, whatever its size."""
     periods = {period.stop_id: period for period in visit.periods.all()}
     calls: dict[object, dict[int, CallIndex]] = {}
     heard: dict[int, Species] = {}
@@ -148,18 +151,37 @@ def visit_grid(visit: Visit) -> VisitGrid:
     on_list = {species.pk for species in listed}
     off_list = [species for pk, species in heard.items() if pk not in on_list]
     columns = (*listed, *sorted(off_list, key=lambda species: species.common_name))
+    groups = _groups(list(heard))
     rows = []
     for stop in _stops(visit, periods):
         period = periods.get(stop.pk)
         written = calls.get(period.pk, {}) if period else {}
+        spoken_of = {species for call in written for species in groups.get(call, ())}
         cells = tuple(
-            _grid_cell(visit, period, written.get(species.pk), species.pk in on_list)
+            _grid_cell(
+                visit,
+                period,
+                written.get(species.pk),
+                is_silent=species.pk in on_list - spoken_of,
+            )
             for species in columns
         )
         rows.append(
             GridRow(stop=stop, period=period, cells=cells, left_out=_left_out(visit, period))
         )
     return VisitGrid(species=columns, rows=tuple(rows))
+
+
+def _groups(species_ids: Collection[int]) -> dict[int, set[int]]:
+    """For each of these species the others of which its records say something: of a joint entry
+    its members, of a member its joint entries."""
+    others: dict[int, set[int]] = {}
+    for joint, member in JointMember.objects.filter(
+        Q(joint__in=species_ids) | Q(member__in=species_ids)
+    ).values_list("joint", "member"):
+        others.setdefault(joint, set()).add(member)
+        others.setdefault(member, set()).add(joint)
+    return others
 
 
 def _listed(visit: Visit) -> list[Species]:
@@ -190,14 +212,14 @@ def _left_out(visit: Visit, period: ListeningPeriod | None) -> bool:
 
 
 def _grid_cell(
-    visit: Visit, period: ListeningPeriod | None, call: CallIndex | None, listed: bool
+    visit: Visit, period: ListeningPeriod | None, call: CallIndex | None, *, is_silent: bool
 ) -> GridCell:
     if period is None:
         return GridCell(value=NOT_REACHED)
     if period.status != LISTENED:
         return GridCell(value=SKIPPED)
     if call is None:
-        return GridCell(value=0 if listed else None)
+        return GridCell(value=0 if is_silent else None)
     if call.not_sure:
         return GridCell(value=NOT_SURE)
     return GridCell(

@@ -9,7 +9,9 @@ from surveys.models import (
     Program,
     Species,
 )
+from surveys.seasons.joint_entries import told_in_groups
 from surveys.seasons.query import fetch
+from surveys.trends.joint_entries import mark_row
 from surveys.trends.table import (
     YearCounts,
     YearRow,
@@ -87,7 +89,9 @@ def yearly_table(
             "last_year": last_year,
         },
     )
-    return [
+    told = told_in_groups(program, last_year=last_year)
+    table = (
         year_row(YearCounts(**{**row._asdict(), "stops_at_index": tuple(row.stops_at_index)}))
         for row in rows
-    ]
+    )
+    return [mark_row(row, told) for row in table]

@@ -23,6 +23,8 @@ from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
     FEW_CLUSTERS,
+    JOINT_ENTRY_TOLD,
+    MEMBERS_TOLD,
     POOR_FIT,
     TOO_FEW_DATA,
     Estimate,
@@ -39,7 +41,18 @@ FEWEST_SPECIES = 3
 FALSE_DISCOVERY_RATE = 0.05
 LEVEL = 0.95
 # A change with one of these stands in tables, and is not told in words.
-NOT_TOLD = frozenset({DID_NOT_CONVERGE, EDGE_OF_RANGE, FEW_CLUSTERS, POOR_FIT, TOO_FEW_DATA})
+NOT_TOLD = frozenset(
+    {
+        DID_NOT_CONVERGE,
+        EDGE_OF_RANGE,
+        FEW_CLUSTERS,
+        # Of a group, one entry is told; both together would count its animals twice.
+        JOINT_ENTRY_TOLD,
+        MEMBERS_TOLD,
+        POOR_FIT,
+        TOO_FEW_DATA,
+    }
+)
 _GRID = 400
 
 

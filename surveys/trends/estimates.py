@@ -33,6 +33,10 @@ ONE_VISIT = "one visit a season"
 OPEN_SEASON = "open season"
 CHOSEN_WHERE_HEARD = "routes chosen where heard"
 SITES_DISAGREE = "stop and route disagree"
+JOINT_ENTRY_TOLD = "joint entry told"
+MEMBERS_TOLD = "members told"
+FEW_NAMED = "few named"
+NAMING_CHANGED = "naming changed"
 
 FLAGS: dict[str, str] = {
     TOO_FEW_DATA: "The numbers are too small for a result that can be relied on.",
@@ -71,6 +75,15 @@ FLAGS: dict[str, str] = {
     "seasons.",
     SITES_DISAGREE: "By stop the trend says something else than by route. Both are shown.",
     OPEN_SEASON: "The survey windows of this season are not over. It is not in the trend.",
+    JOINT_ENTRY_TOLD: "Fewer than 80 % of the records of its group name a species, so the joint "
+    "entry is told in its place.",
+    MEMBERS_TOLD: "At least 80 % of the records of the group name a species, so its species are "
+    "told in its place.",
+    FEW_NAMED: "In some season fewer than 80 % of the records of its group name a species. Such a "
+    "season has no share for this species, because silence says too little of it.",
+    NAMING_CHANGED: "The share of the group's records that name a species changed so much that the "
+    "first half of the years would tell the species and the second half the joint entry, or the "
+    "other way round.",
 }
 
 

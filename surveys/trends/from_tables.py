@@ -18,6 +18,14 @@ import numpy as np
 
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.histories import PeriodColumns, Site
+from surveys.trends.joint_entries import (
+    JointEntry,
+    ToldEntry,
+    group_flags,
+    told_entries,
+    unnamed_years,
+    with_flags,
+)
 from surveys.trends.null_run import RUNS, NullRun, null_run
 from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.periods import (
@@ -37,10 +45,11 @@ SITES: tuple[Site, ...] = ("stop", "route")
 @dataclass(frozen=True, kw_only=True)
 class FrozenPeriods:
     """`species` are the scientific names in the order of the checklist; `periods` knows each by
-    its position."""
+    its position. `told` says of each joint entry whether it is told, or its members."""
 
     species: tuple[str, ...]
     periods: ProgramPeriods
+    told: tuple[ToldEntry, ...]
 
 
 def read_periods(folder: Path) -> FrozenPeriods:
@@ -71,6 +80,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
     )  # fmt: skip
     at = {row[0]: position for position, row in enumerate(periods)}
     visit_of = [visits[row[1]] for row in periods]
+    calls = _read_calls(folder)
     count = len(periods)
     columns = PeriodColumns(
         route=np.array([routes[visit[0]] for visit in visit_of], dtype=np.int64),
@@ -93,13 +103,17 @@ def read_periods(folder: Path) -> FrozenPeriods:
         way=_ways(folder, [(visit[7], visit[8]) for visit in visit_of]),
         first_season=np.array([visit[9] == "true" for visit in visit_of], dtype=np.bool_),
     )
+    years = (int(visit[1]) for visit in visit_of)
+    records = _records(calls, dict(zip(at, years, strict=True)))
+    told = told_entries(_read_joint_entries(folder), records)
     return FrozenPeriods(
         species=species,
+        told=told,
         periods=ProgramPeriods(
             columns=columns,
             day=np.array([int(visit[4]) for visit in visit_of], dtype=np.int64),
             region=np.array([regions[visit[0]] for visit in visit_of], dtype=np.str_),
-            heard=_read_heard(folder, at, names),
+            heard=_heard(calls, at, names),
             listed=listed,
             stops={
                 name: {stop_at[stop]: known[at] for stop, _, _, *known in stops}
@@ -111,6 +125,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
             },
             chosen={routes[route]: chosen for route, _, chosen in of_routes},
             open_year=_open_year(folder),
+            unnamed_years={position: unnamed_years(name, told) for name, position in names.items()},
         ),
     )
 
@@ -127,7 +142,8 @@ def fit_species(
         for position, name in enumerate(frozen.species):
             notify(name, site)
             periods = species_periods(frozen.periods, position)
-            yield name, site, analyze(name, periods, site=site, parts=parts)
+            result = analyze(name, periods, site=site, parts=parts)
+            yield name, site, with_flags(result, group_flags(name, frozen.told))
 
 
 def null_runs(
@@ -222,15 +238,33 @@ def _month_day(text: str) -> MonthDay:
     return int(month), int(day)
 
 
-def _read_heard(folder: Path, at: dict[str, int], names: dict[str, int]) -> dict[int, Heard]:
+def _read_joint_entries(folder: Path) -> list[JointEntry]:
+    rows = list(_read(folder, "checklist", "species", "members"))
+    listed = {name for name, _ in rows}
+    return [
+        JointEntry(
+            name=name, members=tuple(member for member in members.split("; ") if member in listed)
+        )
+        for name, members in rows
+        if members
+    ]
+
+
+def _read_calls(folder: Path) -> list[list[str]]:
+    """Rows that are no zeros: period, species, call index, the index written down for it, and
+    whether it was confirmed by ear."""
+    rows = _read(
+        folder, "calls", "period", "species", "call_index", "recorded_index", "confirmed_by_ear"
+    )
+    return [row for row in rows if row[2] != "0"]
+
+
+def _heard(calls: list[list[str]], at: dict[str, int], names: dict[str, int]) -> dict[int, Heard]:
     """What was heard, and where a species is missing; zeros follow from the checklist."""
     places: dict[int, list[int]] = {}
     indices: dict[int, list[float]] = {}
     certain: dict[int, list[bool]] = {}
-    rows = _read(folder, "calls", "period", "species", "call_index", "confirmed_by_ear")
-    for period, species, index, confirmed in rows:
-        if index == "0":
-            continue
+    for period, species, index, _, confirmed in calls:
         position = names[species]
         places.setdefault(position, []).append(at[period])
         indices.setdefault(position, []).append(float(index) if index else np.nan)
@@ -243,3 +277,13 @@ def _read_heard(folder: Path, at: dict[str, int], names: dict[str, int]) -> dict
         )
         for position in sorted(places)
     }
+
+
+def _records(calls: list[list[str]], year_of: dict[str, int]) -> dict[str, dict[int, int]]:
+    """How often each entry itself was written down, by its name and season year."""
+    counts: dict[str, dict[int, int]] = {}
+    for period, species, _, recorded, _ in calls:
+        if recorded:
+            years = counts.setdefault(species, {})
+            years[year_of[period]] = years.get(year_of[period], 0) + 1
+    return counts

@@ -59,7 +59,8 @@ class ProgramPeriods:
     index and heard are zeros. `day` counts from the first day of the season year. `stops` says
     what is known of stops: `habitat`, `hydroperiod` and `fish`, each by stop id; `in_use` their
     first and last night. `chosen` says how each route was chosen, by route id. `open_year` is the
-    season year whose windows are not over, if any."""
+    season year whose windows are not over, if any. `unnamed_years` are season years whose records
+    say too little of a species in a group to fit them."""
 
     columns: PeriodColumns
     day: IntArray
@@ -70,6 +71,7 @@ class ProgramPeriods:
     in_use: Mapping[int, InUse] = field(default_factory=dict)
     chosen: Mapping[int, str] = field(default_factory=dict)
     open_year: int | None = None
+    unnamed_years: Mapping[int, frozenset[int]] = field(default_factory=dict)
 
     @property
     def regions(self) -> list[str]:
@@ -79,7 +81,8 @@ class ProgramPeriods:
 @dataclass(frozen=True, kw_only=True)
 class SpeciesPeriods:
     """The listening periods of one species: all that the yearly table counts, and in
-    `in_season` (a mask over them) those of its calling season. `stops`, `in_use` and `chosen` are
+    `in_season` (a mask over them) those of its calling season, in the
+    years that are fitted. `stops`, `in_use` and `chosen` are
     the program's, for the stops and routes among them. `open_year` is the season year among them
     that is not over, if any."""
 
@@ -152,7 +155,8 @@ def species_periods(
         listed &= periods.region == region
     own = take(replace(columns, call_index=index, heard=heard), listed)
     day = periods.day[listed]
-    in_season = _in_season(own.night, entry.season)
+    unnamed = sorted(periods.unnamed_years.get(species_id, ()))
+    in_season = _in_season(own.night, entry.season) & ~np.isin(own.season_year, unnamed)
     about = day[in_season]
     offset = (day - (np.median(about) if len(about) else 0.0)) / 10
     return SpeciesPeriods(

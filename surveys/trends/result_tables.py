@@ -10,6 +10,7 @@ from surveys.trends.community import community_of
 from surveys.trends.estimates import Estimate, merge_flags
 from surveys.trends.from_tables import FrozenPeriods
 from surveys.trends.histories import Site
+from surveys.trends.joint_entries import mark_row
 from surveys.trends.null_run import NullRun
 from surveys.trends.periods import species_periods
 from surveys.trends.species_result import (
@@ -31,8 +32,9 @@ def yearly_rows(frozen: FrozenPeriods) -> Iterator[Row]:
     """Rows of the yearly table, by species and season year."""
     for position in sorted(range(len(frozen.species)), key=frozen.species.__getitem__):
         periods = species_periods(frozen.periods, position)
-        for counts in count_years(frozen.species[position], periods.columns):
-            yield row_values(year_row(counts))
+        name = frozen.species[position]
+        for counts in count_years(name, periods.columns):
+            yield row_values(mark_row(year_row(counts), frozen.told))
 
 
 def corrected_row(species: str, year: SpeciesYear) -> Row:

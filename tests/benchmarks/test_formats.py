@@ -84,7 +84,12 @@ def frozen_of(folder: Path, routes: int) -> Frozen:
             "visits": visits,
             "periods": _periods(visits),
             "calls": (
-                {"period": period["period"], "species": name, "call_index": (at + 3 * place) % 4}
+                {
+                    "period": period["period"],
+                    "species": name,
+                    "call_index": (at + 3 * place) % 4,
+                    "recorded_index": (at + 3 * place) % 4 or None,
+                }
                 for at, period in enumerate(_periods(visits))
                 for place, name in enumerate(species)
             ),

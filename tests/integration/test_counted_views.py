@@ -2,8 +2,8 @@
 
 Programs are drawn at random: visits in every state, questions left out on a visit, a stop or a
 species, stops skipped or closed, species not sure of, on the checklist for some nights only or
-never. The definition below reads what was drawn; the views read the rows that `count_in_trends`
-and the builders wrote.
+never, joint entries and their members written down in any mixture. The definition below reads what
+was drawn; the views read the rows that `count_in_trends` and the builders wrote.
 """
 
 import datetime as dt
@@ -38,6 +38,7 @@ from surveys.seasons.query import fetch
 from surveys.trends.periods import species_periods
 from surveys.visits.counting import count_in_trends
 from tests.support.builders import (
+    make_joint_entry,
     make_person,
     make_program,
     make_route,
@@ -48,7 +49,11 @@ from tests.support.builders import (
 pytestmark = pytest.mark.django_db
 
 NIGHTS = [dt.date(2023, 4, 1) + dt.timedelta(days=100 * number) for number in range(4)]
-SPECIES = ("Pseudacris crucifer", "Anaxyrus americanus", "Hyla versicolor")
+PEEPER, GRAY, COPE = "Pseudacris crucifer", "Hyla versicolor", "Hyla chrysoscelis"
+BARKER, EITHER, ANY = "Hyla gratiosa", "Hyla versicolor / chrysoscelis", "Hyla of three kinds"
+# Two joint entries share a member; one of the three may be on no checklist.
+MEMBERS = {EITHER: (GRAY, COPE), ANY: (GRAY, BARKER)}
+SPECIES = (PEEPER, GRAY, COPE, BARKER, EITHER, ANY)
 STOPS = 2
 NOT_SURE = "not sure"
 
@@ -96,7 +101,7 @@ nights = st.sampled_from(NIGHTS)
 periods = st.builds(
     DrawnPeriod,
     listened=st.sampled_from([True, True, True, False]),
-    calls=by_key(SPECIES, st.sampled_from([None, 1, 2, 3, NOT_SURE])),
+    calls=by_key(SPECIES, st.sampled_from([None, None, None, 1, 2, 3, NOT_SURE])),
 )
 left_out_parts = st.tuples(
     st.integers(1, STOPS), st.sampled_from([None, *SPECIES])
@@ -122,17 +127,17 @@ programs = st.builds(
 
 # Every kind of thing once, with the first and the last night on the checklist among the nights.
 EVERY_KIND = DrawnProgram(
-    checklist={SPECIES[0]: (NIGHTS[1], NIGHTS[2]), SPECIES[1]: (None, None)},
+    checklist={PEEPER: (NIGHTS[1], NIGHTS[2]), GRAY: (None, None)},
     visits=[
         *(
             DrawnVisit(
                 night=night,
                 state=VisitState.ACCEPTED,
                 periods={
-                    1: DrawnPeriod(listened=True, calls={SPECIES[1]: NOT_SURE, SPECIES[2]: 3}),
-                    2: DrawnPeriod(listened=night != NIGHTS[0], calls={SPECIES[1]: 2}),
+                    1: DrawnPeriod(listened=True, calls={GRAY: NOT_SURE, COPE: 3}),
+                    2: DrawnPeriod(listened=night != NIGHTS[0], calls={GRAY: 2}),
                 },
-                left_out=[(1, SPECIES[2])] if night == NIGHTS[1] else [],
+                left_out=[(1, COPE)] if night == NIGHTS[1] else [],
             )
             for night in NIGHTS
         ),
@@ -140,13 +145,13 @@ EVERY_KIND = DrawnProgram(
             DrawnVisit(
                 night=NIGHTS[1],
                 state=state,
-                periods={1: DrawnPeriod(listened=True, calls={SPECIES[0]: 1})},
+                periods={1: DrawnPeriod(listened=True, calls={PEEPER: 1})},
                 left_out=left_out,
             )
             for state, left_out in (
                 (VisitState.ACCEPTED, [(None, None)]),
                 (VisitState.ACCEPTED, [(1, None)]),
-                (VisitState.ACCEPTED, [(1, SPECIES[0])]),
+                (VisitState.ACCEPTED, [(1, PEEPER)]),
                 (VisitState.SUBMITTED, []),
                 (VisitState.SET_ASIDE, []),
             )
@@ -191,12 +196,36 @@ def index_at(program: DrawnProgram, period: PeriodKey, species: str) -> int | st
     """0 to 3, missing, or None where nobody listened for the species."""
     number, stop = period
     visit = program.visits[number]
+    calls = visit.periods[stop].calls
+    own = recorded_at(program, period, species)
+    if species in MEMBERS:
+        records = [own, *(recorded_at(program, period, member) for member in MEMBERS[species])]
+        spoken = [record for record in records if record is not None]
+        if spoken:
+            return max((r for r in spoken if r != MISSING), default=MISSING)
+    elif own is not None:
+        return own
+    elif any(joint in calls for joint, members in MEMBERS.items() if species in members):
+        return MISSING
+    return 0 if on_checklist(program, species, visit.night) else None
+
+
+def recorded_at(program: DrawnProgram, period: PeriodKey, species: str) -> int | str | None:
+    """What the call that was written down for the very species says; None where none was."""
+    number, stop = period
+    visit = program.visits[number]
     written = visit.periods[stop].calls.get(species)
-    if written is None:
-        return 0 if on_checklist(program, species, visit.night) else None
-    if written == NOT_SURE or (stop, species) in visit.left_out:
+    if written == NOT_SURE or (written is not None and (stop, species) in visit.left_out):
         return MISSING
     return written
+
+
+def speaks(program: DrawnProgram, period: PeriodKey, species: str) -> bool:
+    """Whether a call says something of the species: its own, its joint entry's, its members'."""
+    number, stop = period
+    calls = program.visits[number].periods[stop].calls
+    joints = [joint for joint, members in MEMBERS.items() if species in members]
+    return any(name in calls for name in (species, *joints, *MEMBERS.get(species, ())))
 
 
 # --- The same as rows ---------------------------------------------------------
@@ -213,6 +242,9 @@ class Written:
         Stop.objects.filter(route=self.route, number=STOPS).update(active_until=drawn.closed)
         self.stops = {stop.number: stop for stop in self.route.stops.all()}
         self.species: dict[str, Species] = {name: make_species(name) for name in SPECIES}
+        for joint, members in MEMBERS.items():
+            make_joint_entry(joint, *(self.species[member] for member in members))
+            self.species[joint].refresh_from_db()
         for name, (first, last) in drawn.checklist.items():
             ChecklistEntry.objects.create(
                 program=self.program,
@@ -282,7 +314,7 @@ def neighbor(db) -> None:
                 DrawnVisit(
                     night=NIGHTS[1],
                     state=VisitState.ACCEPTED,
-                    periods={1: DrawnPeriod(listened=True, calls={SPECIES[0]: 2})},
+                    periods={1: DrawnPeriod(listened=True, calls={PEEPER: 2})},
                     left_out=[],
                 )
             ],
@@ -292,7 +324,7 @@ def neighbor(db) -> None:
 
 
 @settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(drawn=programs)
 @example(drawn=EVERY_KIND)
@@ -346,7 +378,31 @@ def check_calls(drawn: DrawnProgram, written: Written) -> None:
     assert indices(written.rows("counted_record")) == {
         (period, name): index
         for (period, name), index in expected.items()
-        if name in drawn.visits[period[0]].periods[period[1]].calls
+        if speaks(drawn, period, name)
+    }
+    assert indices(written.rows("counted_written")) == {
+        (period, name): record
+        for period in counted_periods(drawn)
+        for name in SPECIES
+        if (record := recorded_at(drawn, period, name)) is not None
+    }
+    recorded = {
+        (written.period_of[row.period_id], written.name_of(row.species_id)): row.recorded_index
+        for row in written.rows("counted_call")
+    }
+    assert recorded == {
+        (period, name): None if record == MISSING else record
+        for period, name in recorded
+        for record in (recorded_at(drawn, period, name),)
+    }
+    assert {
+        (written.period_of[row.period_id], written.name_of(row.species_id))
+        for row in written.rows("counted_written", "listed")
+    } == {
+        (period, name)
+        for period in counted_periods(drawn)
+        for name in drawn.visits[period[0]].periods[period[1]].calls
+        if on_checklist(drawn, name, drawn.visits[period[0]].night)
     }
 
 
@@ -406,7 +462,7 @@ def test_the_migration_made_the_views_as_the_file_says():
     migration that drops the views and makes them again."""
     text = (Path(models.__file__).parent / "counted.sql").read_text()
     names = re.findall(r"^CREATE VIEW (\w+)", text, re.MULTILINE)
-    assert len(names) == 5
+    assert len(names) == 7
 
     def definitions() -> dict[str, str]:
         with connection.cursor() as cursor:

@@ -8,6 +8,7 @@ from django.db import Error, IntegrityError, transaction
 
 from surveys.models import (
     CallIndex,
+    JointMember,
     ListeningPeriod,
     Publication,
     Stop,
@@ -16,7 +17,9 @@ from surveys.models import (
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_route,
+    make_species,
     make_version,
 )
 
@@ -148,3 +151,14 @@ def test_a_calling_season_has_both_ends_or_none(program, season):
     names = ("calls_from_month", "calls_from_day", "calls_to_month", "calls_to_day")
     with pytest.raises(IntegrityError), transaction.atomic():
         program.checklist.update(**dict(zip(names, season, strict=True)))
+
+
+def test_only_joint_entries_have_members_and_only_species_are_members(db):
+    gray, cope, bark = (make_species(name) for name in ("Hyla a", "Hyla b", "Hyla c"))
+    joint, other = make_joint_entry("Hyla a / b", gray, cope), make_joint_entry("Hyla b / c", bark)
+    assert set(gray.joint_entries.all()) == {joint}
+    for group, member in ((gray, cope), (joint, other), (joint, joint)):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            JointMember.objects.create(joint=group, member=member)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        JointMember.objects.create(joint=joint, member=gray)

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from django.contrib.gis.geos import Point
 from django.utils import timezone
+from django.utils.text import slugify
 
 from accounts.models import (
     Membership,
@@ -119,13 +120,22 @@ def make_route(
 
 def make_species(scientific_name: str = "Pseudacris crucifer", common_name: str = "") -> Species:
     species, _ = Species.objects.get_or_create(
-        code=scientific_name.lower().replace(" ", "-"),
+        code=slugify(scientific_name),
         defaults={
             "scientific_name": scientific_name,
             "common_name": common_name or scientific_name,
         },
     )
     return species
+
+
+def make_joint_entry(scientific_name: str, *members: Species) -> Species:
+    """A joint entry of these members."""
+    joint = make_species(scientific_name)
+    Species.objects.filter(pk=joint.pk).update(is_complex=True)
+    joint.refresh_from_db()
+    joint.members.set(members)
+    return joint
 
 
 def make_checklist(program: Program, *scientific_names: str) -> list[Species]:

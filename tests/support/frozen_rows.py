@@ -116,6 +116,10 @@ def frozen_by_hand(folder: Path, **changes) -> Frozen:
             "species": species,
             "call_index": _index(number, column),
             **_confirmed(_index(number, column)),
+            # Of the group, every third was written down as one of its members.
+            "recorded_index": None
+            if column and number % 3 == 0
+            else _index(number, column) or None,
         }
         for number, period in enumerate(periods)
         for column, species in enumerate(SPECIES)
@@ -133,7 +137,8 @@ def frozen_by_hand(folder: Path, **changes) -> Frozen:
                 {"species": SPECIES[0], "code": "PSCR", "common_name": "Spring peeper",
                  "is_group": False, "calls_from": "03-01", "calls_to": "06-15"},
                 {"species": SPECIES[1], "code": "LISY", "common_name": HOSTILE[1],
-                 "is_group": True, "listed_from": dt.date(2024, 1, 1)},
+                 "is_group": True, "members": f"{SPECIES[0]}; Invented silvatica",
+                 "listed_from": dt.date(2024, 1, 1)},
             ],
             "visits": visits,
             "periods": periods,

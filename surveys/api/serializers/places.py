@@ -132,6 +132,13 @@ class ChecklistEntrySerializer(serializers.ModelSerializer):
     scientific_name = serializers.CharField(source="species.scientific_name")
     common_name = serializers.CharField(source="species.common_name")
     is_complex = serializers.BooleanField(source="species.is_complex")
+    members = serializers.SlugRelatedField(
+        source="species.members",
+        slug_field="code",
+        many=True,
+        read_only=True,
+        help_text="of a joint entry: codes of its species",
+    )
 
     class Meta:
         model = ChecklistEntry
@@ -140,6 +147,7 @@ class ChecklistEntrySerializer(serializers.ModelSerializer):
             "scientific_name",
             "common_name",
             "is_complex",
+            "members",
             "listed_from",
             "listed_until",
             "calls_from_month",

@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+from django.db.models import prefetch_related_objects
 from django.http import Http404
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
@@ -136,6 +137,7 @@ class Checklist(ProgramView):
         """The species listened for on a night, tonight by default."""
         night = self.filters(NightFilterSerializer).get("night") or tonight(self.program)
         entries = checklist_on(self.program, night)
+        prefetch_related_objects(entries, "species__members")
         return Response(ChecklistEntrySerializer(entries, many=True).data)
 
 

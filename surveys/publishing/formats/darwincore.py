@@ -3,8 +3,9 @@
 Star schema of the Darwin Core Text Guide (dwc.tdwg.org/text). The core holds two kinds of event:
 a visit, and as its children the listening periods, one a stop. An occurrence says that a species
 was present or absent, for every species of that night's checklist; a species that is neither heard
-nor silent has no occurrence. Measurements use the extended extension registered at rs.gbif.org,
-because the plain one can point at events only, and the call index belongs to an occurrence.
+nor silent has no occurrence, and neither has a group of which only a member was written down.
+Measurements use the extended extension registered at rs.gbif.org, because the plain one can point
+at events only, and the call index belongs to an occurrence.
 """
 
 from __future__ import annotations
@@ -385,19 +386,20 @@ def _occurrences(
 ) -> Iterator[dict[str, Any]]:
     taxa = {row["species"]: _taxon(row) for row in frozen.records("checklist")}
     codes = _codes_of(frozen)
-    for period, species, index, confirmed, confirmed_by in frozen.rows("calls"):
-        if index is None:
+    for period, species, index, confirmed, confirmed_by, recorded in frozen.rows("calls"):
+        # A group is present by the record of a member, which has an occurrence of its own.
+        if not recorded and index != 0:
             continue
         observer = visits[periods[str(period)]]["observer"]
         yield {
             "eventID": period,
             "occurrenceID": _occurrence_id(period, codes[species]),
             "basisOfRecord": "HumanObservation",
-            "occurrenceStatus": PRESENT if index else ABSENT,
+            "occurrenceStatus": PRESENT if recorded else ABSENT,
             "recordedBy": observer,
-            "behavior": "calling" if index else None,
+            "behavior": "calling" if recorded else None,
             **taxa[species],
-            **(_identification(observer, confirmed, confirmed_by) if index else {}),
+            **(_identification(observer, confirmed, confirmed_by) if recorded else {}),
         }
 
 
@@ -440,16 +442,16 @@ def _measurements(frozen: Frozen, visits: Mapping[str, Any]) -> Iterator[dict[st
     for period in frozen.records("periods"):
         yield from _measured(period["period"], period, OF_PERIOD)
     codes = _codes_of(frozen)
-    for period, species, index, *_ in frozen.rows("calls"):
+    for period, species, *_, recorded in frozen.rows("calls"):
         # Absence says index 0 already.
-        if index:
+        if recorded:
             occurrence = _occurrence_id(period, codes[species])
             yield {
                 "eventID": period,
                 "measurementID": f"{occurrence}:call_index",
                 "occurrenceID": occurrence,
                 "measurementType": "call index",
-                "measurementValue": index,
+                "measurementValue": recorded,
                 "measurementMethod": CALL_INDEX_METHOD,
             }
 

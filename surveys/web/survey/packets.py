@@ -74,7 +74,11 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
     versions = list(route.protocol.versions.prefetch_related("windows").select_related("protocol"))
     protocols = {version.pk: protocol_values(version) for version in versions}
     stops = list(route.stops.order_by("number"))
-    entries = list(program.checklist.select_related("species").order_by("order", "pk"))
+    entries = list(
+        program.checklist.select_related("species")
+        .prefetch_related("species__members")
+        .order_by("order", "pk")
+    )
     heard = _heard_on(route)
     closed = _closed_visits(member, route)
     nights = {}
@@ -174,6 +178,7 @@ def _species(entry: ChecklistEntry) -> dict[str, Any]:
     return {
         **model_to_dict(entry.species, fields=("code", "scientific_name", "call", "note")),
         "common_name": entry.species.name,
+        "members": [member.code for member in entry.species.members.all()],
         "season": to_plain(season) if season else None,
     }
 

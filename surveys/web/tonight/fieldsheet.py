@@ -42,6 +42,7 @@ def field_sheet_pdf(
     route_tonight: RouteTonight, member: Membership, checklist: Iterable[ChecklistEntry], paper: str
 ) -> bytes:
     """The sheet as PDF. `paper` is a key of PAPERS. Nothing is loaded from the network."""
+    species = [entry.species for entry in checklist]
     html = render_to_string(
         "tonight/field_sheet.html",
         {
@@ -49,7 +50,8 @@ def field_sheet_pdf(
             "program": member.program,
             "observer": member.person,
             "zone": member.program.time_zone,
-            "species": [entry.species for entry in checklist],
+            "species": species,
+            "has_joint_entry": any(listed.is_complex for listed in species),
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
             "call_index": CALL_INDEX.items(),
             "sky_codes": SKY_CODES.items(),

@@ -41,6 +41,7 @@ from surveys.web.trends.effects import (
 )
 from surveys.web.trends.forms import PlaceFilter
 from surveys.web.trends.freshness import freshness
+from surveys.web.trends.groups import group_notes
 from surveys.web.trends.page import (
     index_rows,
     phenology_words,
@@ -70,6 +71,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             },
             {"name": species.name, "url": ""},
         ],
+        "groups": group_notes(program, species),
         **freshness(program, [fit] if fit else []),
     }
     if fit is not None:

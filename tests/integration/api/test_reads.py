@@ -6,11 +6,12 @@ import pytest
 from django.contrib.gis.geos import LineString, Point
 
 from surveys.fitting.refit import refit
-from surveys.models import Stop
+from surveys.models import ChecklistEntry, Stop
 from surveys.publishing.tables import TABLE
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_program,
     make_route,
     make_species,
@@ -119,6 +120,18 @@ def test_the_checklist_of_a_night(api_for, partner, program, species):
     assert [row["code"] for row in api.get("checklist/?night=2024-04-15")] == [
         "pseudacris-crucifer"
     ]
+
+
+def test_the_checklist_names_the_members_of_joint_entries(api_for, partner, program, species):
+    joint = make_joint_entry("Peeper or toad", *species)
+    ChecklistEntry.objects.create(program=program, species=joint, order=9)
+    rows = {row["code"]: row for row in api_for(partner).get("checklist/")}
+    assert sorted(rows["peeper-or-toad"]["members"]) == [
+        "anaxyrus-americanus",
+        "pseudacris-crucifer",
+    ]
+    assert rows["peeper-or-toad"]["is_complex"]
+    assert rows["pseudacris-crucifer"]["members"] == []
 
 
 def test_route_years(api_for, observer, accepted, route, species):

@@ -1,13 +1,17 @@
 """The commands that load the demo and the list of species, in an empty database."""
 
 import io
+import json
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.core.management import CommandError, call_command
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Person
-from surveys.models import BackgroundRun, RunKind, Species
+from surveys.demo.truths import FIXTURES
+from surveys.models import BackgroundRun, JointMember, RunKind, Species
 from surveys.runs.kinds import task_name
 
 pytestmark = pytest.mark.django_db
@@ -60,3 +64,28 @@ def test_load_species_keeps_edited_names(db):
     assert "0 added" in out.getvalue()
     assert Species.objects.count() == count
     assert Species.objects.get(code="pseudacris-crucifer").common_name == "Peeper"
+
+
+def test_joint_entries_know_their_members(db):
+    call_command("load_species", stdout=io.StringIO())
+    chorus, gray = (Species.objects.get(code=code) for code in ("chorus-frogs", "gray-treefrogs"))
+    assert {member.code for member in gray.members.all()} == {
+        "dryophytes-versicolor", "dryophytes-chrysoscelis"
+    }  # fmt: skip
+    assert chorus.members.count() == 3
+    # A joint entry without members gets them; one that somebody edited stays as it is.
+    gray.members.clear()
+    chorus.members.remove(chorus.members.first())
+    call_command("load_species", stdout=io.StringIO())
+    assert (gray.members.count(), chorus.members.count()) == (2, 2)
+
+
+def test_the_migration_gave_them_to_catalogs_that_were_there(db):
+    call_command("load_species", stdout=io.StringIO())
+    JointMember.objects.all().delete()
+    import_module("surveys.migrations.0006_joint_members").add_members(apps, None)
+    assert JointMember.objects.count() == 5
+    content = json.loads((FIXTURES / "species.json").read_text(encoding="utf-8"))
+    for entry in content["complexes"]:
+        members = Species.objects.get(code=entry["code"]).members
+        assert set(members.values_list("code", flat=True)) == set(entry["members"])

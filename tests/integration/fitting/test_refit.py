@@ -35,6 +35,7 @@ from surveys.visits.refitting import refit_trends
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_route,
 )
 from tests.support.runs import carry_out
@@ -276,3 +277,25 @@ def test_a_worker_fits(program, surveyed, empty_queue):
         )
     assert jobs()[0][0] == "succeeded"
     assert all(fit.fresh for fit in stored_fits(program))
+
+
+def test_who_belongs_to_a_joint_entry_is_part_of_the_data(program, surveyed, species):
+    """A fit is out of date once the members change, and is made again where that moves it."""
+    peeper, toad = species
+    joint = make_joint_entry("Peeper or toad")
+    ChecklistEntry.objects.create(program=program, species=joint, order=9)
+    refit(program)
+    (before,) = stored_fits(program, species=[joint])
+    assert before.fresh
+    joint.members.set([peeper, toad])
+    (stale,) = stored_fits(program, species=[joint])
+    assert not stale.fresh
+    refit(program)
+    (after,) = stored_fits(program, species=[joint])
+    (of_peeper,) = stored_fits(program, species=[peeper])
+    assert after.fresh
+    assert after.sha256 != before.sha256
+    assert sum(year.sites_heard for year in before.result.years) == 0
+    assert sum(year.sites_heard for year in after.result.years) >= sum(
+        year.sites_heard for year in of_peeper.result.years
+    )

@@ -4,12 +4,16 @@ import datetime as dt
 import uuid
 from copy import deepcopy
 
+import pgtrigger
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from surveys.models import CallIndex, ReviewStep, Step, Visit
+from accounts.models import Role
+from surveys.models import CallIndex, PublicationPiece, ReviewStep, Step, Visit
 from surveys.publishing.differences import difference
+from surveys.publishing.files import text_of
+from surveys.publishing.reading import rows_of
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -183,3 +187,34 @@ def test_the_tables_are_read_once(versions, django_assert_num_queries):
     first = difference(*versions)
     with django_assert_num_queries(1):
         assert difference(*versions) == first
+
+
+def test_a_column_that_came_with_the_software_is_no_change_of_a_visit(db):
+    """Publications are frozen: those from before a column are compared without it."""
+    coordinator = make_member(make_program(), Role.COORDINATOR)
+    (toad,) = make_checklist(coordinator.program, "Anaxyrus americanus")
+    route = make_route(coordinator.program)
+    visits = [
+        make_accepted_visit(route, coordinator.person, night=night, heard={1: {toad: 1}})
+        for night in (dt.date(2024, 4, 2), dt.date(2024, 4, 20))
+    ]
+    first = publish_now(coordinator, 2024)
+    _drop_last_column(first, "data/calls.csv")
+    CallIndex.objects.filter(period__visit=visits[1]).update(index=3)
+    second = publish_now(coordinator, 2024, "It was a chorus.")
+    changed = difference(first, second).changed
+    assert [(change.visit, change.what) for change in changed] == [
+        (str(visits[1].pk), ("what was heard",))
+    ]
+    header, rows = rows_of(first, "calls")
+    assert header[-1] == "recorded_index"
+    assert {row[-1] for row in rows} == {None}
+
+
+def _drop_last_column(publication, kind):
+    text = text_of(publication, kind)
+    lines = [line.rpartition(",")[0] for line in text.splitlines()]
+    with pgtrigger.ignore("surveys.PublicationPiece:frozen"):
+        PublicationPiece.objects.filter(file__publication=publication, file__kind=kind).update(
+            content="\r\n".join([*lines, ""]).encode()
+        )

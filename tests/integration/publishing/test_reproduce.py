@@ -13,6 +13,7 @@ import pytest
 from surveys.publishing.formats import datapackage
 from tests.support.datapackages import validate
 from tests.support.frozen import small_frozen
+from tests.support.joint_entries import treefrog_program
 
 pytestmark = pytest.mark.django_db
 
@@ -67,7 +68,8 @@ def test_it_is_valid_and_its_results_follow_from_its_rows(unpacked: Path) -> Non
 
 def test_changed_tables_are_noticed(unpacked: Path) -> None:
     """Stops gone silent in the rows; a year, a number and a line changed in the results."""
-    _change(unpacked / "data/calls.csv", b"crucifer,2,false,\r\n", b"crucifer,0,,\r\n", times=-1)
+    was, now = b"crucifer,2,false,,2\r\n", b"crucifer,0,,,\r\n"
+    _change(unpacked / "data/calls.csv", was, now, times=-1)
     _change(unpacked / "data/yearly.csv", b",2021,", b",2020,")
     _change(unpacked / "data/occupancy.csv", b",0.", b",x0.")
     trends = unpacked / "data/trends.csv"
@@ -86,3 +88,21 @@ def _change(path: Path, was: bytes, now: bytes, *, times: int = 1) -> None:
     content = path.read_bytes()
     assert was in content
     path.write_bytes(content.replace(was, now, times))
+
+
+def test_joint_entries_are_worked_out_again(tmp_path: Path) -> None:
+    """Half of one year's records of a treefrog are records of its joint entry: what is missing,
+    what is told and which year has no share follow from the published rows alone."""
+    frozen = small_frozen(tmp_path, program=treefrog_program(unnamed=0.5).program)
+    datapackage.write(frozen, tmp_path / "tables.zip")
+    folder = tmp_path / "unpacked"
+    with zipfile.ZipFile(tmp_path / "tables.zip") as archive:
+        archive.extractall(folder)
+    done = _run("reproduce/reproduce.py", folder=folder)
+    assert done.returncode == 0, done.stdout + done.stderr
+    # A false zero: what the joint entry left open becomes silence.
+    was, now = (b"Dryophytes versicolor,%b,,,\r\n" % index for index in (b"", b"0"))
+    _change(folder / "data/calls.csv", was, now, times=-1)
+    done = _run("reproduce/reproduce.py", folder=folder)
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert "periods: '" in done.stdout

@@ -18,6 +18,7 @@ from surveys.seasons.visits import (
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_program,
     make_route,
     make_species,
@@ -84,9 +85,24 @@ def test_a_species_listed_later_has_no_column_that_night(visit, species):
     assert values(visit)[:2] == [[1, 3], [0, None]]
 
 
+def test_a_joint_entry_leaves_its_species_open_and_they_speak_for_it(program, visit, species):
+    """As in the views of what counts: no zero where another entry of the group was written down."""
+    peeper, toad = species
+    joint = make_joint_entry("Peeper or toad", peeper, toad)
+    ChecklistEntry.objects.create(program=program, species=joint, order=9)
+    second = ListeningPeriod.objects.get(visit=visit, stop__number=2)
+    CallIndex.objects.create(period=second, species=joint, index=2)
+    assert values(visit)[:2] == [[3, 1, None], [None, None, 2]]
+    CallIndex.objects.filter(period=second).delete()
+    CallIndex.objects.filter(species=toad).delete()
+    assert values(visit)[:2] == [[3, 0, None], [0, 0, 0]]
+    (row,) = visits_of(program, species=joint)
+    assert (row.stops_detected, row.highest_index) == (1, 3)
+
+
 def test_grid_query_count(visit, django_assert_num_queries):
     found = visit_of(visit.route.program, visit.pk)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         visit_grid(found)
 
 

@@ -1,6 +1,7 @@
 """The program's screens: who reaches them, what they save, how often they ask the database."""
 
 import datetime as dt
+import html
 import json
 import re
 
@@ -25,6 +26,7 @@ from surveys.web.program import urls as program_urls
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_member,
     make_program,
     make_route,
@@ -540,6 +542,15 @@ class TestChecklist:
         data = {"calls_from_day": "15", "calls_from_month": "12", "sensitivity": "0"}
         shown = page.post(address, data).content.decode()
         assert "Give both ends of the season" in shown
+
+    def test_a_joint_entry_names_its_members(self, program, page):
+        gray, cope = make_species("Hyla versicolor", "Gray"), make_species("Hyla b", "Cope's")
+        joint = make_joint_entry("Hyla of two kinds", gray, cope)
+        address = url("program_species_add", program, species=joint.code)
+        shown = " ".join(html.unescape(page.get(address).content.decode()).split())
+        assert "joint entry for Cope's, Gray" in shown
+        other = page.get(url("program_species_add", program, species=gray.code))
+        assert "joint entry" not in other.content.decode()
 
     def test_taking_off(self, program, page):
         make_checklist(program)

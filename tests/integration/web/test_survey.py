@@ -29,6 +29,7 @@ from surveys.web.survey.packets import (
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_member,
     make_program,
     make_route,
@@ -180,3 +181,14 @@ def test_icons_have_the_sizes_in_the_manifest(observer, client_for):
         path = finders.find(icon["src"].partition("/static/")[2])
         with Image.open(path) as picture:
             assert "{}x{}".format(*picture.size) == icon["sizes"]
+
+
+def test_the_phone_knows_the_members_of_joint_entries(observer, route, program):
+    gray, cope = make_checklist(program, "Hyla versicolor", "Hyla chrysoscelis")
+    joint = make_joint_entry("Hyla of two kinds", gray, cope)
+    ChecklistEntry.objects.create(program=program, species=joint, order=3)
+    species = {
+        entry["code"]: entry for entry in route_packet(observer, route.code, EVENING)["species"]
+    }
+    assert sorted(species[joint.code]["members"]) == sorted([gray.code, cope.code])
+    assert species[gray.code]["members"] == []

@@ -10,7 +10,9 @@ from pypdf import PdfReader
 
 from surveys.models import (
     Assignment,
+    ChecklistEntry,
     ReviewStep,
+    Species,
     Step,
     VisitState,
 )
@@ -22,6 +24,7 @@ from surveys.visits.tonight import (
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_member,
     make_program,
     make_route,
@@ -133,6 +136,7 @@ def test_field_sheet_is_one_page(client_for, route, observer, program, paper, si
         "Lithobates septentrionalis",
         "Dryophytes chrysoscelis",
     )
+    Species.objects.filter(code="dryophytes-chrysoscelis").update(is_complex=True)
     response = client_for(observer).get(
         f"/{program.slug}/tonight/{route.code}/sheet.pdf?paper={paper}&night=2024-04-15"
     )
@@ -176,3 +180,20 @@ def test_number_of_queries_does_not_grow_with_routes(
         Assignment.objects.create(route=more, observer=observer.person, season_year=2024)
     with django_assert_max_num_queries(10):
         assert len(tonight_for(observer, EVENING).routes) == 9
+
+
+def test_the_field_sheet_says_what_a_joint_entry_leaves_open(client_for, route, observer, program):
+    gray, cope = make_checklist(program, "Hyla versicolor", "Hyla chrysoscelis")
+
+    def sheet():
+        response = client_for(observer).get(
+            f"/{program.slug}/tonight/{route.code}/sheet.pdf?paper=letter&night=2024-04-15"
+        )
+        (page,) = PdfReader(io.BytesIO(response.content)).pages
+        return " ".join(page.extract_text().split())
+
+    words = "Where you fill in a joint entry, leave its species blank: they stay open, not 0."
+    assert words not in sheet()
+    joint = make_joint_entry("Hyla of two kinds", gray, cope)
+    ChecklistEntry.objects.create(program=program, species=joint, order=3)
+    assert words in sheet()

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
+from accounts.models import Role
 from surveys.fitting.refit import refit
 from surveys.fitting.stamps import data_stamp
 from surveys.fitting.stored import stored_fits
@@ -23,7 +24,8 @@ from surveys.models import (
     SpeciesFit,
     Visit,
 )
-from surveys.trends import CORRECTED_COLUMNS
+from surveys.trends import CORRECTED_COLUMNS, FLAGS
+from surveys.trends.estimates import JOINT_ENTRY_TOLD, NAMING_CHANGED
 from surveys.visits.refitting import SUBJECT
 from tests.support.builders import (
     make_accepted_visit,
@@ -32,6 +34,7 @@ from tests.support.builders import (
     make_program,
     make_route,
 )
+from tests.support.joint_entries import treefrog_program
 
 pytestmark = pytest.mark.django_db
 PEEPER = "pseudacris-crucifer"
@@ -56,6 +59,14 @@ def visits(program, observer):
                 make_accepted_visit(
                     route, observer.person, night=dt.date(year, month, 2), heard=heard
                 )
+
+
+@pytest.fixture
+def partner_of_treefrogs(db):
+    """Of the last of three years, every record is of the joint entry."""
+    world = treefrog_program(unnamed=1.0, unnamed_year=2024)
+    refit(world.program)
+    return world, make_member(world.program, Role.PARTNER)
 
 
 @pytest.fixture
@@ -231,7 +242,7 @@ def test_query_count_does_not_grow(
 ):
     client = client_for(observer)
     client.get(url(program, name))
-    queries = {"trend_species": 10, "trend_compare": 10}[name]
+    queries = {"trend_species": 11, "trend_compare": 11}[name]
     with django_assert_num_queries(queries):
         client.get(url(program, name))
     make_accepted_visit(program.routes.first(), observer.person, night=dt.date(2021, 4, 2))
@@ -290,3 +301,58 @@ def test_by_stop_and_by_route_are_shown_on_both_pages_where_they_disagree(
         text = text_of(client.get(url(program, query={"site": site})))
         assert "By stop and by route the trend says different things." in " ".join(text.split())
         assert "-9.0 to +1.0" in text.replace("\N{MINUS SIGN}", "-")
+
+
+def test_the_pages_of_a_group_say_which_of_them_is_told(partner_of_treefrogs, client_for):
+    """Fewer than 80 % of the records name a species: the joint entry is told, the species stays
+    within reach and says why it is not."""
+    world, partner = partner_of_treefrogs
+    client = client_for(partner)
+    joint, gray = (
+        text_of(client.get(url(world.program, code=species.code)))
+        for species in (world.either, world.gray)
+    )
+    named, records = len(world.heard - world.joint), len(world.heard)
+    words = f"{named} of the {records} records of this group ({100 * named / records:.0f} %) name"
+    for page in (joint, gray):
+        assert words in page
+        assert "so the joint entry is told" in page
+        assert FLAGS[NAMING_CHANGED] in page
+    assert "Read instead:" in gray
+    assert "Read instead:" not in joint
+    assert url(world.program, code=world.either.code) in gray
+    assert "no trend is told here, because fewer than 80 %" in gray
+    assert "no trend is told here" not in joint
+    assert FLAGS[JOINT_ENTRY_TOLD] in gray
+
+
+def test_lists_and_files_flag_what_is_not_told(partner_of_treefrogs, client_for):
+    world, partner = partner_of_treefrogs
+    client = client_for(partner)
+    page = text_of(client.get(url(world.program, "trends")))
+    glance = page[page.index("Species at a glance") : page.index("Yearly table")]
+    rows = {row.split("</a>")[0]: row for row in glance.split('<a class="row-link"')[1:]}
+    (gray,) = [row for head, row in rows.items() if head.endswith(world.gray.common_name)]
+    assert "joint entry told" in gray
+    lines = list(
+        csv.DictReader(
+            io.StringIO(client.get(url(world.program, "trends_csv")).content.decode(), newline="")
+        )
+    )
+    flags = {(line["species"], line["season_year"]): line["flags"] for line in lines}
+    assert "joint entry told" in flags[world.gray.scientific_name, "2022"]
+    assert "joint entry told" not in flags[world.either.scientific_name, "2022"]
+    assert "naming changed" in flags[world.either.scientific_name, "2022"]
+    assert "few named" in flags[world.gray.scientific_name, "2024"]
+    (line,) = [
+        line
+        for line in lines
+        if (line["species"], line["season_year"]) == (world.gray.scientific_name, "2024")
+    ]
+    assert line["naive_occupancy"] == ""
+    response = client.get(reverse("api:trends", kwargs={"program": world.program.slug}))
+    told = {(row["species"], row["season_year"]): row["flags"] for row in response.json()["rows"]}
+    assert told == {(species, int(year)): text for (species, year), text in flags.items()}
+    years = client.get(url(world.program, "trend_species_csv", code=world.gray.code))
+    for line in csv.DictReader(io.StringIO(years.content.decode(), newline="")):
+        assert "joint entry told" in line["flags"]

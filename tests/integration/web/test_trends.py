@@ -109,7 +109,7 @@ def test_strangers_may_not(program, client_for, client, name):
     assert client.get(url(name, program)).status_code == 302
 
 
-@pytest.mark.parametrize(("name", "queries"), [("trends", 17), ("trends_csv", 7)])
+@pytest.mark.parametrize(("name", "queries"), [("trends", 19), ("trends_csv", 8)])
 def test_query_count_does_not_grow(
     program, visits, observer, client_for, django_assert_num_queries, name, queries
 ):

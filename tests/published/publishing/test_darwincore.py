@@ -206,14 +206,22 @@ def test_every_event_says_its_country(read):
 
 
 def test_occurrences_are_the_calls_and_blank_is_neither(frozen, read):
-    """Index 0 is absent, 1 to 3 present; a blank index has no occurrence."""
+    """Index 0 is absent, 1 to 3 present; a blank index has no occurrence. Neither has a group of
+    which a member was written down: that is the occurrence, and it is not told twice."""
     expected = {
-        (row["period"], row["species"]): "present" if row["call_index"] else "absent"
+        (row["period"], row["species"]): "present" if row["recorded_index"] else "absent"
         for row in frozen.records("calls")
-        if row["call_index"] is not None
+        if row["recorded_index"] or row["call_index"] == 0
     }
     blank = sum(row["call_index"] is None for row in frozen.records("calls"))
+    by_member = [
+        (row["period"], row["species"])
+        for row in frozen.records("calls")
+        if row["call_index"] and not row["recorded_index"]
+    ]
     assert blank > 0
+    assert {species for _, species in by_member} == {SPECIES[1]}
+    assert not expected.keys() & set(by_member)
     found = {
         (event["eventID"], row["scientificName"]): row["occurrenceStatus"]
         for event, extensions in read
@@ -276,9 +284,9 @@ def test_call_index_hangs_on_its_occurrence(frozen, read):
             else:
                 assert row["occurrenceID"] == ""
     assert indices == {
-        (row["period"], row["species"]): row["call_index"]
+        (row["period"], row["species"]): row["recorded_index"]
         for row in frozen.records("calls")
-        if row["call_index"]
+        if row["recorded_index"]
     }
 
 

@@ -21,6 +21,8 @@ from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
     FEW_CLUSTERS,
+    JOINT_ENTRY_TOLD,
+    MEMBERS_TOLD,
     NEVER_HEARD,
     NO_REPEAT_VISITS,
     NOT_IDENTIFIED,
@@ -317,3 +319,27 @@ def test_the_plain_share_speaks_where_only_detection_is_missing(flag):
         trend_sentence("Wood frog", unknown, "stop")
     )
     assert trend_line(unknown)[0]
+
+
+@pytest.mark.parametrize(
+    ("flag", "words"),
+    [
+        (JOINT_ENTRY_TOLD, "the joint entry is told in its place"),
+        (MEMBERS_TOLD, "its species are told in its place"),
+    ],
+)
+def test_of_a_group_one_entry_is_told_and_the_other_says_why_not(flag, words):
+    falling = estimate(-7.1, -10.9, -3.0)
+    told, other = (
+        result(dataclasses.replace(falling, flags=flags), naive=falling) for flags in ((), (flag,))
+    )
+    assert direction(told) == "falling"
+    assert "fell by" in trend_sentence("Gray treefrog", told, "stop")
+    assert direction(other) == "cannot be said"
+    sentence = trend_sentence("Gray treefrog", other, "stop")
+    assert words in sentence
+    assert "80 %" in sentence
+    assert "fell" not in sentence
+    assert headline(other) == flag
+    assert trend_line(other) == ((), False)
+    assert len(trend_line(told)[0]) == 2

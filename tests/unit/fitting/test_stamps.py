@@ -81,6 +81,7 @@ def test_stamp_covers_estimators_and_the_loading_of_their_input():
         "trends/models/occupancy_likelihood.py",
         "trends/numerics/optimize.py",
         "fitting/histories.py",
+        "seasons/joint_entries.py",
     }
 
 

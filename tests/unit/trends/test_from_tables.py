@@ -17,6 +17,7 @@ from surveys.publishing.results import add_trends
 from surveys.publishing.tables import TABLE
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.from_tables import fit_species, null_runs, read_periods
+from surveys.trends.joint_entries import JointEntry, ToldEntry
 from surveys.trends.null_run import NullRun
 from surveys.trends.periods import TRACE_OF_RAIN_MM, Listed, species_periods
 from surveys.trends.result_tables import yearly_rows
@@ -27,9 +28,9 @@ SCRIPT = Path(reproduce.__file__).parent / "scripts/reproduce.py"
 # Columns beside those that are read, and in another order, as a publication has them.
 TABLES = {
     "checklist": """\
-common_name,species,listed_from,listed_until,calls_from,calls_to
-peeper,Pseudacris crucifer,,,03-01,06-15
-gopher frog,Lithobates capito,2023-01-01,2023-12-31,,
+common_name,species,members,listed_from,listed_until,calls_from,calls_to
+peeper,Pseudacris crucifer,,,,03-01,06-15
+gopher frog,Lithobates capito,,2023-01-01,2023-12-31,,
 """,
     "routes": """\
 name,route,region,chosen
@@ -67,11 +68,11 @@ P3,V2,S3,18,0,,dry,-3
 P4,V3,S1,9,3,2,,60
 """,
     "calls": """\
-period,species,call_index,confirmed_by_ear
-P1,Pseudacris crucifer,3,true
-P1,Lithobates capito,0,
-P2,Pseudacris crucifer,,
-P3,Lithobates capito,1,false
+recorded_index,period,species,call_index,confirmed_by_ear
+3,P1,Pseudacris crucifer,3,true
+,P1,Lithobates capito,0,
+,P2,Pseudacris crucifer,,
+1,P3,Lithobates capito,1,false
 """,
 }
 NAN = float("nan")
@@ -165,6 +166,35 @@ def test_what_was_heard_what_is_missing_and_where_a_zero_is(frozen):
     assert gopher.call_index.tolist() == [0, 0, 1]
 
 
+def test_joint_entries_and_what_was_written_down_of_them(folder):
+    """Of the members on the checklist; by season year; years that name too few are not fitted."""
+    (folder / "checklist.csv").write_text(
+        TABLES["checklist"]
+        + "either,Either,Lithobates capito; Lithobates areolatus; Pseudacris crucifer,,,,\n"
+        "lone,Lone group,Lithobates areolatus,,,,\n",
+        encoding="utf-8",
+    )
+    (folder / "calls.csv").write_text(
+        TABLES["calls"]
+        + "2,P4,Either,2,false\n,P4,Pseudacris crucifer,,\n"
+        + ",P1,Either,3,false\n,P3,Either,1,false\n",
+        encoding="utf-8",
+    )
+    frozen = read_periods(folder)
+    entry = JointEntry(name="Either", members=("Lithobates capito", "Pseudacris crucifer"))
+    assert frozen.told == (
+        ToldEntry(entry=entry, named=2, records=3, changed=True, unnamed_years=frozenset({2024})),
+    )
+    peeper, either = (species_periods(frozen.periods, at) for at in (0, 2))
+    assert peeper.columns.season_year.tolist() == [2023, 2023]
+    assert either.columns.call_index.tolist() == [3, 0, 1, 2]
+    assert either.in_season.all()
+    flags = {row["species"]: row["flags"] for row in yearly_rows(frozen)}
+    assert "joint entry told" in flags["Pseudacris crucifer"]
+    assert "naming changed" in flags["Either"]
+    assert flags["Lone group"] == "too few data; never heard"
+
+
 def test_nobody_was_there(tmp_path):
     for name, text in TABLES.items():
         (tmp_path / f"{name}.csv").write_text(text.splitlines()[0] + "\n", encoding="utf-8")
@@ -183,7 +213,7 @@ def larger(folder):
     """Six seasons on twelve routes of three stops, one species heard at half of the stops."""
     rng = np.random.default_rng(6)
     rows = {name: [text.splitlines()[0].split(",")] for name, text in TABLES.items()}
-    rows["checklist"].append(["peeper", "Pseudacris crucifer", "", "", "", ""])
+    rows["checklist"].append(["peeper", "Pseudacris crucifer", "", "", "", "", ""])
     rows["protocols"].append(["Roadside", "1", "five minutes"])
     occupied = rng.random((12, 3, 6)) < 0.5
     for route in range(12):
@@ -210,7 +240,7 @@ def larger(folder):
             for n in range(3):
                 rows["periods"].append([f"{key}-{n}", key, f"S{route}-{n}", "", "", "", "", ""])
                 if occupied[route, n, year] and rng.random() < 0.6:
-                    rows["calls"].append([f"{key}-{n}", "Pseudacris crucifer", 2, "false"])
+                    rows["calls"].append([2, f"{key}-{n}", "Pseudacris crucifer", 2, "false"])
     for name, lines in rows.items():
         with (folder / f"{name}.csv").open("w", newline="") as file:
             csv.writer(file).writerows(lines)

@@ -84,6 +84,18 @@ def test_only_nights_on_the_checklist(entry, kept):
     assert species_periods(program(entry), 7).columns.stop.tolist() == kept
 
 
+def test_a_year_whose_records_do_not_name_the_species_is_not_fitted():
+    """The yearly table still counts its listening periods."""
+    whole = program(listed())
+    own = species_periods(replace(whole, unnamed_years={7: frozenset({2024})}), 7)
+    assert len(own.columns.stop) == len(NIGHTS)
+    assert not own.in_season.any()
+    assert len(calling_season(own).night) == 0
+    other = species_periods(replace(whole, unnamed_years={7: frozenset({2023}), 8: {2024}}), 7)
+    assert other.in_season.all()
+    assert own.sha256 != other.sha256 == species_periods(whole, 7).sha256
+
+
 def test_zeros_indices_and_what_is_missing():
     heard = Heard(at=np.array([1, 3]), index=np.array([2.0, np.nan]))
     own = species_periods(program(listed(), heard), 7)

@@ -6,6 +6,7 @@ import { callRow } from "./calls/row.js";
 import { searchSpecies } from "./calls/search.js";
 import {
   checklist,
+  groupWords,
   indexWords,
   inSeason,
   isHeard,
@@ -50,6 +51,7 @@ export function calls(app, number) {
         species,
         () => textOf(species),
         (text) => set(species, text),
+        () => groupWords(species, (code) => typed(`calls.${code}`)),
       );
       rows.set(species.code, row);
     }

@@ -6,8 +6,11 @@ import { indexWords, isHeard, isIndexed, NOT_SURE, shortHint } from "./species.j
 
 const NEXT = { "": "1", 0: "1", 1: "2", 2: "3", 3: "", [NOT_SURE]: "1" };
 
-/** `typed()` is what is written of the species at this stop, `set(text)` writes it. */
-export function callRow(species, typed, set) {
+/**
+ * `typed()` is what is written of the species at this stop, `set(text)` writes it, `group()` is what
+ * other entries of its group say of it.
+ */
+export function callRow(species, typed, set, group) {
   const mark = h("span", { class: "ci ci--large", "aria-hidden": "true" });
   const hint = h("span", { class: "calls__hint" });
   const name = h("span", { class: "calls__name" }, species.common_name);
@@ -38,9 +41,10 @@ export function callRow(species, typed, set) {
     const level = text === NOT_SURE ? "not-sure" : isHeard(text) ? text : "0";
     setAttribute(mark, "class", `ci ci--large ci--${level}`);
     setText(mark, isHeard(text) ? text : "–");
-    setText(hint, isIndexed(text) ? shortHint(text) : species.scientific_name);
-    setAttribute(hint, "class", isIndexed(text) ? "calls__hint" : "calls__hint species");
-    setAttribute(main, "aria-label", `${species.common_name}: ${indexWords(text)}`);
+    const words = isIndexed(text) ? shortHint(text) : group();
+    setText(hint, words || species.scientific_name);
+    setAttribute(hint, "class", words ? "calls__hint" : "calls__hint species");
+    setAttribute(main, "aria-label", `${species.common_name}: ${group() || indexWords(text)}`);
     setAttribute(unsure, "aria-pressed", String(text === NOT_SURE));
   }
   return { node: h("li", { class: "calls__row" }, main, unsure, aboutButton(species)), update };

@@ -21,6 +21,20 @@ export function indexWords(text) {
 export const shortHint = (text) =>
   ["", gettext("single callers"), gettext("some overlap"), gettext("full chorus")][Number(text)] ?? "";
 
+/**
+ * What other entries of its group say of a species that is not written down at a stop; blank where
+ * they say nothing. `typed(code)` is what is written of a species there.
+ */
+export function groupWords(species, typed) {
+  if (isHeard(typed(species.code))) return "";
+  const isWritten = (code) => isHeard(typed(code));
+  if (species.members?.some(isWritten)) return "heard, by the name of one of its species";
+  const joint = model.packet.species.find(
+    ({ code, members }) => members?.includes(species.code) && isWritten(code),
+  );
+  return joint ? `open: ${joint.common_name} is written down` : "";
+}
+
 export const inSeason = ({ season }) => !season || inDays(model.visit.night, ...season);
 
 /** The checklist, those first that are most likely tonight. */
