@@ -83,7 +83,7 @@ def test_joint_entries_know_their_members(db):
 def test_the_migration_gave_them_to_catalogs_that_were_there(db):
     call_command("load_species", stdout=io.StringIO())
     JointMember.objects.all().delete()
-    import_module("surveys.migrations.0006_joint_members").add_members(apps, None)
+    import_module("surveys.migrations.0008_joint_members").add_members(apps, None)
     assert JointMember.objects.count() == 5
     content = json.loads((FIXTURES / "species.json").read_text(encoding="utf-8"))
     for entry in content["complexes"]:

@@ -335,7 +335,7 @@ def test_of_a_group_one_entry_is_told_and_the_other_says_why_not(flag, words):
     )
     assert direction(told) == "falling"
     assert "fell by" in trend_sentence("Gray treefrog", told, "stop")
-    assert direction(other) == "cannot be said"
+    assert direction(other) == "not enough data"
     sentence = trend_sentence("Gray treefrog", other, "stop")
     assert words in sentence
     assert "80 %" in sentence

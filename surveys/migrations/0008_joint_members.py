@@ -228,7 +228,7 @@ def add_members(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('surveys', '0005_how_routes_were_chosen'),
+        ('surveys', '0007_catalog_regions'),
     ]
 
     operations = [
