@@ -1,7 +1,6 @@
 """The commands that load the demo and the list of species, in an empty database."""
 
 import io
-import json
 from importlib import import_module
 
 import pytest
@@ -10,7 +9,6 @@ from django.core.management import CommandError, call_command
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Person
-from surveys.demo.truths import FIXTURES
 from surveys.models import BackgroundRun, JointMember, RunKind, Species
 from surveys.runs.kinds import task_name
 
@@ -83,9 +81,9 @@ def test_joint_entries_know_their_members(db):
 def test_the_migration_gave_them_to_catalogs_that_were_there(db):
     call_command("load_species", stdout=io.StringIO())
     JointMember.objects.all().delete()
-    import_module("surveys.migrations.0008_joint_members").add_members(apps, None)
+    migration = import_module("surveys.migrations.0008_joint_members")
+    migration.add_members(apps, None)
     assert JointMember.objects.count() == 5
-    content = json.loads((FIXTURES / "species.json").read_text(encoding="utf-8"))
-    for entry in content["complexes"]:
-        members = Species.objects.get(code=entry["code"]).members
-        assert set(members.values_list("code", flat=True)) == set(entry["members"])
+    for code, codes in migration.MEMBERS.items():
+        members = Species.objects.get(code=code).members
+        assert set(members.values_list("code", flat=True)) == set(codes)

@@ -242,7 +242,7 @@ def test_query_count_does_not_grow(
 ):
     client = client_for(observer)
     client.get(url(program, name))
-    queries = {"trend_species": 11, "trend_compare": 11}[name]
+    queries = {"trend_species": 12, "trend_compare": 11}[name]
     with django_assert_num_queries(queries):
         client.get(url(program, name))
     make_accepted_visit(program.routes.first(), observer.person, night=dt.date(2021, 4, 2))
