@@ -13,10 +13,12 @@ import numpy as np
 
 from surveys.trends.estimates import TOO_FEW_DATA, Estimate, not_estimable
 from surveys.trends.histories import build_histories
+from surveys.trends.models.level_models import by_abundance, in_two_classes, with_false_rate
 from surveys.trends.models.year_correlation import slope_with_correlated_years
 from surveys.trends.models.year_trend import METHOD, YearTrend, summarize_year_trend
 from surveys.trends.numerics.arrays import BoolArray, FloatArray
 from surveys.trends.periods import SpeciesPeriods
+from surveys.trends.sensitivity_detection import FALSE_SHARE, false_rate
 from surveys.trends.species_result import SensitivityLine
 from surveys.trends.told_trend import TrendData, fit_told, told_data, trend_of
 
@@ -26,6 +28,9 @@ NO_FIRST_SEASON = "without observers in their first season"
 NO_CHANGE_YEARS = "without the seasons in which listening changed"
 NO_FIRST_YEARS = "without each route’s first two seasons"
 CORRELATED = "good years may follow good years"
+FALSE_CALLS = "5 % of detections false"
+TWO_CLASSES = "two classes of sites, heard well or badly"
+BY_ABUNDANCE = "heard better where more call"
 BY_ROUTE = "by route instead of by stop"
 _FIRST_YEARS = 2
 
@@ -66,6 +71,7 @@ def sensitivity(
         line(NO_CHANGE_YEARS, ~np.isin(histories.season_year, data.breaks.years)),
         line(NO_FIRST_YEARS, _after_first_years(data)),
         _line(CORRELATED, fit, _correlated(fit)),
+        *_other_ears(data),
         *_by_route(data, periods),
     )
 
@@ -128,6 +134,21 @@ def _correlated(fit: YearTrend) -> Estimate:
         return not_estimable(CORRELATED, method=METHOD, flags=fit.flags)
     change = summarize_year_trend(replace(fit, line=line)).occupancy
     return replace(change, interval="mixture of t over correlations of years")
+
+
+def _other_ears(data: TrendData) -> Iterator[SensitivityLine]:
+    """With mistakes of the ear, and with sites that differ in how well they are heard."""
+    everything = np.ones(len(data.histories.site), dtype=np.bool_)
+    rate = false_rate(data.choice.trend.fit, FALSE_SHARE)
+    forms = {
+        FALSE_CALLS: None if rate is None else with_false_rate(rate),
+        TWO_CLASSES: in_two_classes,
+        BY_ABUNDANCE: by_abundance,
+    }
+    for name, form in forms.items():
+        if form is not None:
+            other = fit_told(data, rows=everything, form=form)
+            yield _line(name, other, summarize_year_trend(other).occupancy)
 
 
 def _by_route(data: TrendData, periods: SpeciesPeriods) -> Iterator[SensitivityLine]:

@@ -199,8 +199,15 @@ def trend_of(data: TrendData) -> YearTrend:
     return chosen_year_trend(data.histories, data.covariates, data.choice, breaks=data.breaks.years)
 
 
-def fit_told(data: TrendData, *, rows: BoolArray, detected: FloatArray | None = None) -> YearTrend:
-    """The same from some rows, or with other detections; without the pooled line."""
+def fit_told(
+    data: TrendData,
+    *,
+    rows: BoolArray,
+    detected: FloatArray | None = None,
+    form: LevelModel | None = None,
+) -> YearTrend:
+    """The same from some rows, with other detections, or under another form of detection; without
+    the pooled line."""
     histories, choice = data.histories, data.choice
     terms = model_terms(
         histories, data.covariates, choice.detection, tuple(choice.site_covariates.values())
@@ -211,7 +218,7 @@ def fit_told(data: TrendData, *, rows: BoolArray, detected: FloatArray | None = 
         select_rows(histories, rows),
         terms_of(terms, rows),
         data.breaks.years,
-        model=level_model(choice.detection),
+        model=form or level_model(choice.detection),
         with_pooled=False,
     )
 

@@ -64,7 +64,8 @@ def _frozen_rows(program, folder):
             program, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
         )
         frozen = freeze(program, folder, about)
-    for table in (tables.YEARLY, tables.OCCUPANCY, tables.TRENDS, tables.SENSITIVITY):
+    fitted = (tables.OCCUPANCY, tables.TRENDS, tables.SENSITIVITY, tables.NULL_RUNS)
+    for table in (tables.YEARLY, *fitted):
         write_table(folder, table, ())
     return frozen
 

@@ -267,7 +267,7 @@ def test_the_page_and_its_file_tell_the_trend_under_other_choices(
     assert header.startswith("species,site,number,choice,applies,change,")
     assert first.startswith("Pseudacris crucifer,stop,1,all data,")
     assert "too few data" in first
-    assert len([row for row in rows if row]) == 6
+    assert len([row for row in rows if row]) == 9
 
 
 def test_an_open_season_is_told_on_page_and_list(program, fitted, partner, client_for):

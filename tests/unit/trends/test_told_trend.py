@@ -12,12 +12,15 @@ from surveys.trends.models.year_trend import summarize_year_trend
 from surveys.trends.periods import SpeciesPeriods
 from surveys.trends.sensitivity import (
     ALL_DATA,
+    BY_ABUNDANCE,
     BY_ROUTE,
     CORRELATED,
     EVERY_SEASON,
+    FALSE_CALLS,
     NO_CHANGE_YEARS,
     NO_FIRST_SEASON,
     NO_FIRST_YEARS,
+    TWO_CLASSES,
 )
 from surveys.trends.told_trend import told_data, trend_of
 
@@ -181,7 +184,7 @@ def lines(program):
 def test_every_choice_has_a_line_the_told_one_first(lines):
     assert list(lines) == [
         ALL_DATA, EVERY_SEASON, NO_FIRST_SEASON, NO_CHANGE_YEARS, NO_FIRST_YEARS, CORRELATED,
-        BY_ROUTE,
+        FALSE_CALLS, TWO_CLASSES, BY_ABUNDANCE, BY_ROUTE,
     ]  # fmt: skip
     assert all(line.applies for line in lines.values())
 
