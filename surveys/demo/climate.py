@@ -8,12 +8,13 @@ from random import Random
 
 from surveys.demo.truths import ClimateTruth, FillingTruth
 from surveys.protocol.seasons import in_days
-from surveys.protocol.values import MonthDay
+from surveys.protocol.values import MonthDay, SkyState
 
 ONE_DAY = dt.timedelta(days=1)
 RUN_IN_DAYS = 60
 _RAINS_ON_IN_THE_EVENING = 0.3
-_HARMS_HEARING_MM = 12.0
+_DROWNS_OUT_CALLS_MM = 12.0
+_DRY_SKIES = (SkyState.CLEAR, SkyState.PARTLY_CLOUDY, SkyState.OVERCAST)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,7 +24,7 @@ class NightWeather:
 
     evening_c: float
     beaufort: int
-    sky: int
+    sky: SkyState
     rain_48h_mm: float
     days_since_rain: int
     rain_since_autumn_mm: float
@@ -100,13 +101,13 @@ def water_tonight(
     return "full"
 
 
-def _sky(rain: float, rng: Random) -> int:
+def _sky(rain: float, rng: Random) -> SkyState:
     if rain and rng.random() < _RAINS_ON_IN_THE_EVENING:
-        return 8 if rain > _HARMS_HEARING_MM else 5
+        return SkyState.HEAVY_RAIN if rain > _DROWNS_OUT_CALLS_MM else SkyState.LIGHT_RAIN
     if rng.random() < 0.02:
-        return 4
+        return SkyState.FOG
     shares = (0.15, 0.35, 0.5) if rain else (0.45, 0.35, 0.2)
-    return _one_of(shares, rng)
+    return _DRY_SKIES[_one_of(shares, rng)]
 
 
 def _one_of(shares: tuple[float, ...], rng: Random) -> int:

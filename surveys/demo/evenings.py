@@ -16,8 +16,10 @@ from surveys.protocol.seasons import in_days
 from surveys.protocol.sky import moon_altitude, moon_lit_share, stop_sky
 from surveys.protocol.values import (
     Interruption,
+    NoiseEffect,
     Protocol,
     RainUnit,
+    SkyState,
     TemperatureUnit,
     rain_unit_beside,
 )
@@ -97,6 +99,7 @@ class _Pen:
     zone: ZoneInfo
     unit: TemperatureUnit
     by_phone: bool
+    protocol: Protocol
     cells: dict[str, str] = field(default_factory=dict)
 
     def write(self, address: str, value: object) -> None:
@@ -115,6 +118,17 @@ class _Pen:
         else:
             halves = (Decimal(str(celsius)) * 2).quantize(Decimal(1), ROUND_HALF_UP) / 2
             self.write(address, halves)
+
+    def sky(self, address: str, state: SkyState) -> None:
+        self._state(address, state, self.protocol.sky_codes)
+
+    def noise(self, address: str, effect: NoiseEffect) -> None:
+        self._state(address, effect, self.protocol.noise_codes)
+
+    def _state(self, address: str, state: str, codes: Mapping[str, str]) -> None:
+        """In words; on paper by the protocol's code where it has one."""
+        own = [] if self.by_phone else [code for code in codes if codes[code] == state]
+        self.write(address, own[0] if own else state)
 
     def rain(self, address: str, millimeters: float) -> None:
         inches = rain_unit_beside(self.unit) is RainUnit.INCHES
@@ -135,6 +149,7 @@ def spend_evening(
         zone=ZoneInfo(program.time_zone),
         unit=program.temperature_unit,
         by_phone=outing.source == "phone",
+        protocol=protocol,
     )
     sunset = stop_sky(outing.route.stops[0].place, outing.night, program.time_zone).sunset
     if sunset is None:
@@ -246,7 +261,7 @@ def _head(pen: _Pen, outing: Outing, rng: Random) -> None:
 def _weather(pen: _Pen, at: str, weather: NightWeather, celsius: float) -> None:
     pen.temperature(f"{at}.air_temperature", celsius)
     pen.write(f"{at}.beaufort", weather.beaufort)
-    pen.write(f"{at}.sky", weather.sky)
+    pen.sky(f"{at}.sky", weather.sky)
 
 
 def _stop_weather(
@@ -265,13 +280,14 @@ def _stop_weather(
     if "temperature_left_out" not in here:
         pen.temperature(f"{at}.air_temperature", celsius)
     pen.write(f"{at}.beaufort", max(0, weather.beaufort - (rng.random() < 0.25)))
-    pen.write(f"{at}.sky", weather.sky)
+    pen.sky(f"{at}.sky", weather.sky)
     noise = rng.choices((0, 1, 2, 3), weights=(0.4, 0.35, 0.18, 0.07))[0]
-    pen.write(f"{at}.noise_index", 4 if rng.random() < mishaps.loud_stop else noise)
+    loudest = rng.random() < mishaps.loud_stop
+    pen.noise(f"{at}.noise", NoiseEffect.ALL_LOST if loudest else list(NoiseEffect)[noise])
     pen.write(f"{at}.cars", max(0, round(rng.gauss(noise * 1.5, 1))))
     water = water_tonight(stop.wetland.hydroperiod, program.filling, outing.night, weather)
     pen.write(f"{at}.water_tonight", "not_seen" if rng.random() < 0.06 else water)
-    if weather.sky in (0, 1) and moon_lit_share(started) > 0.3:
+    if weather.sky in (SkyState.CLEAR, SkyState.PARTLY_CLOUDY) and moon_lit_share(started) > 0.3:
         lit = moon_altitude(stop.place, started) > 5
         pen.write(f"{at}.moonlight", "yes" if lit else "no")
     if pen.by_phone:

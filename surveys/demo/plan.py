@@ -206,7 +206,7 @@ def _fits(protocol: Protocol, window: SeasonWindow, weather: NightWeather, flags
     if "cold_night" in flags and coldest is not None:
         return _TOO_COLD_TO_CALL_C < weather.evening_c < float(coldest) + 1
     calm = protocol.max_beaufort is None or weather.beaufort <= protocol.max_beaufort
-    dry = weather.sky not in protocol.wet_sky_codes
+    dry = weather.sky not in protocol.forbidden_skies
     warm = coldest is None or weather.evening_c >= float(coldest) + _MARGIN_C
     if "windy_night" in flags:
         return not calm and dry and warm

@@ -25,7 +25,7 @@ from surveys.seasons.schedule import open_season
 from surveys.trends.histories import PeriodColumns
 from surveys.trends.joint_entries import unnamed_years
 from surveys.trends.numerics.arrays import FloatArray, IntArray
-from surveys.trends.periods import TRACE_OF_RAIN_MM, WATER, Heard, Listed, ProgramPeriods
+from surveys.trends.periods import NOISE, TRACE_OF_RAIN_MM, WATER, Heard, Listed, ProgramPeriods
 
 # A visit is numbered within its route and season year; two visits of one night stay apart.
 PERIODS = """
@@ -40,7 +40,7 @@ SELECT p.id, p.stop_id, p.visit_id, p.route_id, p.region, p.season_year, p.night
        ) AS number,
        p.air_temperature_c::float8 AS temperature,
        p.beaufort::float8 AS wind,
-       p.noise_index::float8 AS noise,
+       p.noise,
        CASE WHEN p.rain_trace THEN %(trace)s ELSE p.rain_48h_mm::float8 END AS rain,
        p.water_tonight AS water,
        p.started_at,
@@ -86,7 +86,7 @@ def load_periods(program: Program) -> ProgramPeriods:
         covariates={
             "temperature": _floats(row.temperature for row in rows),
             "wind": _floats(row.wind for row in rows),
-            "noise": _floats(row.noise for row in rows),
+            "noise": _floats(NOISE.get(row.noise) for row in rows),
             "rain": _floats(row.rain for row in rows),
             "water": _floats(WATER.get(row.water) for row in rows),
             "minutes after sunset": _minutes_after_sunset(

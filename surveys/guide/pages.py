@@ -22,7 +22,7 @@ ORDER = (
     "cautions",
     "words",
     "call-index",
-    "weather-codes",
+    "weather",
     "seasons-and-nights",
     "limits",
     "review",

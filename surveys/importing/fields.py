@@ -69,17 +69,17 @@ _WEATHER = {
     "start": (
         gettext_lazy("Air temperature at the start"),
         gettext_lazy("Wind at the start"),
-        gettext_lazy("Sky code at the start"),
+        gettext_lazy("Sky at the start"),
     ),
     "end": (
         gettext_lazy("Air temperature at the end"),
         gettext_lazy("Wind at the end"),
-        gettext_lazy("Sky code at the end"),
+        gettext_lazy("Sky at the end"),
     ),
     "": (
         gettext_lazy("Air temperature at the stop"),
         gettext_lazy("Wind at the stop"),
-        gettext_lazy("Sky code at the stop"),
+        gettext_lazy("Sky at the stop"),
     ),
 }
 
@@ -119,7 +119,8 @@ def _weather(end: str, level: Level) -> tuple[Field, ...]:
             label=sky,
             level=level,
             address=f"{address}sky",
-            names=names("sky", "sky code"),
+            names=names("sky", "sky code", "weather"),
+            help=gettext_lazy("In words, or by the codes of the protocol."),
         ),
     )
 
@@ -254,11 +255,12 @@ FIELDS: tuple[Field, ...] = (
         names=("water temperature", "water temp"),
     ),
     Field(
-        code="noise_index",
-        label=gettext_lazy("Noise index, 0-4"),
+        code="noise",
+        label=gettext_lazy("Noise"),
         level=Level.STOP,
-        address="noise_index",
-        names=("noise", "noise index"),
+        address="noise",
+        names=("noise", "noise index", "noise level"),
+        help=gettext_lazy("In words, or by the codes of the protocol."),
     ),
     Field(
         code="cars",

@@ -9,7 +9,7 @@ from django.db import migrations, models
 
 BEFORE = import_module("surveys.migrations.0003_confirmed_by_ear")
 
-# A copy of surveys/models/counted.sql as it was; a test compares the two.
+# A copy of surveys/models/counted.sql as it was.
 VIEWS = """
 -- What counts in trends, said once. The yearly table, Seasons, the fits, the live records and the
 -- publications all read these views; none of them looks at counts_in_trends itself.

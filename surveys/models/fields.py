@@ -5,9 +5,19 @@ from django.db import models
 from django.db.models.lookups import GreaterThanOrEqual, LessThanOrEqual
 
 from surveys.protocol.values import MonthDay, RainUnit, TemperatureUnit
+from surveys.protocol.weather import NOISE, SKY
 
 RAIN_UNITS = [(unit.value, unit.value) for unit in RainUnit]
 TEMPERATURE_UNITS = [(unit.value, "°" + unit.value) for unit in TemperatureUnit]
+
+
+SKY_CHOICES = [(state.value, words.name) for state, words in SKY.items()]
+NOISE_CHOICES = [(effect.value, words.name) for effect, words in NOISE.items()]
+
+
+def sky_field() -> models.CharField:
+    """What the sky did; blank where it was not written down."""
+    return models.CharField(max_length=20, choices=SKY_CHOICES, blank=True)
 
 
 def celsius_field(**options) -> models.DecimalField:
@@ -76,6 +86,11 @@ class WithCallingSeason:
 def in_range(name: str, low: int, high: int) -> models.Q:
     """Missing, or between `low` and `high`."""
     return models.Q(**{f"{name}__isnull": True}) | models.Q(**{f"{name}__range": (low, high)})
+
+
+def is_choice(name: str, choices: list[tuple[str, str]]) -> models.Q:
+    """Blank, or one of the choices."""
+    return models.Q(**{f"{name}__in": ["", *dict(choices)]})
 
 
 def within_wgs84(name: str, table: str) -> list[models.CheckConstraint]:

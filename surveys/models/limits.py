@@ -5,6 +5,7 @@ from functools import partial
 from django.contrib.postgres.fields import ArrayField
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models.lookups import Exact
 
 from surveys.models.fields import in_range
 from surveys.protocol.limits.limit import Kind, Limit
@@ -16,11 +17,24 @@ def limit_field(name: str) -> models.Field:
     limit = LIMITS_BY_NAME[name]
     options = {"null": True, "blank": True} if limit.may_be_unset else {}
     default = limit.to_column(limit.default)
-    if isinstance(default, list):
+    if isinstance(default, dict):
+        options |= {"default": dict, "blank": True}
+    elif isinstance(default, list):
         options |= {"default": partial(list, tuple(default)), "blank": not default}
     elif default is not None:
         options["default"] = default
     return _COLUMNS[limit.kind](limit, **options)
+
+
+def _stands_for_one_of(column: str, choices: list[str]) -> models.Q:
+    """Every code of a table stands for one of the choices."""
+    known = " || ".join(f'@ == "{choice}"' for choice in choices)
+    strange = models.Func(
+        models.F(column),
+        template=f"jsonb_path_exists(%(expressions)s, '$.* ? (!({known}))')",
+        output_field=models.BooleanField(),
+    )
+    return models.Q(Exact(strange, False))
 
 
 def limit_constraints(table: str) -> list[models.CheckConstraint]:
@@ -34,10 +48,12 @@ def limit_constraints(table: str) -> list[models.CheckConstraint]:
 
 
 def _condition(limit: Limit) -> models.Q:
-    column, codes = limit.column, list(limit.codes)
+    column, choices = limit.column, list(limit.choices)
     match limit.kind:
-        case Kind.CODES:
-            return models.Q(**{f"{column}__contained_by": codes})
+        case Kind.CHOICES:
+            return models.Q(**{f"{column}__contained_by": choices})
+        case Kind.CODE_TABLE:
+            return _stands_for_one_of(column, choices)
         case Kind.TEMPERATURES:
             return models.Q(
                 **{
@@ -47,9 +63,9 @@ def _condition(limit: Limit) -> models.Q:
                     f"{column}__1__lte": limit.highest,
                 }
             )
-    if codes:
-        is_code = models.Q(**{f"{column}__in": codes})
-        return is_code | models.Q(**{f"{column}__isnull": True}) if limit.may_be_unset else is_code
+    if choices:
+        is_one = models.Q(**{f"{column}__in": choices})
+        return is_one | models.Q(**{f"{column}__isnull": True}) if limit.may_be_unset else is_one
     if limit.lowest is None:
         return models.Q()
     return in_range(column, limit.lowest, limit.highest)
@@ -69,12 +85,16 @@ def _measure(limit: Limit, **options: object) -> models.Field:
     return models.FloatField(validators=_validators(limit), **options)
 
 
-def _code(limit: Limit, **options: object) -> models.Field:
-    return models.PositiveSmallIntegerField(choices=list(limit.codes.items()), **options)
+def _force(limit: Limit, **options: object) -> models.Field:
+    return models.PositiveSmallIntegerField(choices=list(limit.choices.items()), **options)
 
 
 def _choice(limit: Limit, **options: object) -> models.Field:
-    return models.CharField(max_length=10, choices=list(limit.codes.items()), **options)
+    return models.CharField(max_length=20, choices=list(limit.choices.items()), **options)
+
+
+def _choices(limit: Limit, **options: object) -> models.Field:
+    return ArrayField(models.CharField(max_length=20), **options)
 
 
 def _validators(limit: Limit) -> list[object]:
@@ -86,9 +106,10 @@ _COLUMNS = {
     Kind.AFTER_SUNSET: _integer,
     Kind.CLOCK: lambda limit, **options: models.TimeField(**options),
     Kind.COUNT: _count,
-    Kind.CODE: _code,
-    Kind.CODES: lambda limit, **options: ArrayField(models.PositiveSmallIntegerField(), **options),
+    Kind.FORCE: _force,
     Kind.CHOICE: _choice,
+    Kind.CHOICES: _choices,
+    Kind.CODE_TABLE: lambda limit, **options: models.JSONField(**options),
     Kind.YES_NO: lambda limit, **options: models.BooleanField(**options),
     Kind.LONG_DISTANCE: _measure,
     Kind.SHORT_DISTANCE: _measure,

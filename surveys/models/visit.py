@@ -17,10 +17,14 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
 from surveys.models.fields import (
+    NOISE_CHOICES,
     RAIN_UNITS,
+    SKY_CHOICES,
     celsius_field,
     in_range,
+    is_choice,
     millimeters_field,
+    sky_field,
     typed_unit_field,
     within_wgs84,
 )
@@ -91,11 +95,11 @@ class Visit(models.Model):
     start_air_temperature_c = celsius_field()
     start_air_temperature_unit = typed_unit_field()
     start_beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
-    start_sky = models.PositiveSmallIntegerField(null=True, blank=True)
+    start_sky = sky_field()
     end_air_temperature_c = celsius_field()
     end_air_temperature_unit = typed_unit_field()
     end_beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
-    end_sky = models.PositiveSmallIntegerField(null=True, blank=True)
+    end_sky = sky_field()
     rain_48h_mm = millimeters_field()
     # Rain that fell, but too little to measure: rain_48h_mm is null then.
     rain_48h_is_trace = models.BooleanField(default=False, db_default=False)
@@ -132,7 +136,7 @@ class Visit(models.Model):
                 name="visit_beaufort",
             ),
             models.CheckConstraint(
-                condition=in_range("start_sky", 0, 9) & in_range("end_sky", 0, 9),
+                condition=is_choice("start_sky", SKY_CHOICES) & is_choice("end_sky", SKY_CHOICES),
                 name="visit_sky",
             ),
             models.CheckConstraint(
@@ -196,8 +200,8 @@ class ListeningPeriod(models.Model):
     water_temperature_c = celsius_field()
     water_temperature_unit = typed_unit_field()
     beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
-    sky = models.PositiveSmallIntegerField(null=True, blank=True)
-    noise_index = models.PositiveSmallIntegerField(null=True, blank=True)
+    sky = sky_field()
+    noise = models.CharField(max_length=20, choices=NOISE_CHOICES, blank=True)
     cars = models.PositiveSmallIntegerField(null=True, blank=True)
     moonlight = models.BooleanField(null=True, blank=True)
     water_tonight = models.CharField(max_length=10, choices=WaterTonight.choices, blank=True)
@@ -232,8 +236,10 @@ class ListeningPeriod(models.Model):
                 name="period_status_known",
             ),
             models.CheckConstraint(condition=in_range("beaufort", 0, 12), name="period_beaufort"),
-            models.CheckConstraint(condition=in_range("sky", 0, 9), name="period_sky"),
-            models.CheckConstraint(condition=in_range("noise_index", 0, 4), name="period_noise"),
+            models.CheckConstraint(condition=is_choice("sky", SKY_CHOICES), name="period_sky"),
+            models.CheckConstraint(
+                condition=is_choice("noise", NOISE_CHOICES), name="period_noise"
+            ),
             *within_wgs84("measured_at", "period"),
         ]
 

@@ -36,28 +36,33 @@ from surveys.programs.versions import (
 from surveys.programs.windows import window_problems
 from surveys.protocol import values
 from surveys.protocol.limits.checks import limit_problems
+from surveys.protocol.limits.phrases import Units
 from surveys.protocol.presets import (
     Preset,
+    Presets,
+    preset_rows,
     presets_from_plain,
 )
+from surveys.protocol.values import DistanceUnit, TemperatureUnit
 from surveys.protocol.words import day
 
 PRESETS_FILE = settings.BASE_DIR / "fixtures" / "protocol_presets.json"
 
 
-def presets() -> tuple[Preset, ...]:
-    """Protocols to begin from, as they ship with the application."""
+def presets() -> Presets:
+    """Protocols to begin from, as they ship with the application, and what has been published."""
     return presets_from_plain(json.loads(PRESETS_FILE.read_text(encoding="utf-8")))
 
 
 def preset_called(code: str) -> Preset | None:
-    return next((preset for preset in presets() if preset.code == code), None)
+    return next((preset for preset in presets().presets if preset.code == code), None)
 
 
 def sources_in_words(preset: Preset) -> str:
-    """The sources of a preset, one line each, without repeating any."""
-    lines = dict.fromkeys(source.source for source in preset.sources)
-    return "\n".join(lines)
+    """The source of each limit that a preset sets, one a line."""
+    units = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
+    rows = preset_rows(preset.protocol, presets(), units)
+    return "\n".join(dict.fromkeys(f"{row.label}: {row.source}" for row in rows))
 
 
 def _versions() -> QuerySet[ProtocolVersion]:

@@ -15,7 +15,7 @@ A number or a text stands for itself. Everything else is an object with one key,
     {"stops": [2, 3]}, {"place": 2}            `place` is a stop, or `start` or `end` of the visit
     {"cell": {"name": "beaufort", "stop": 2}}  or `row` of the sightings, or `end`: start, end
     {"species": "hyla-versicolor"}             a code; without a name it is shown itself
-    {"sky": 5}, {"wind_sign": 3}               words of the code
+    {"sky": "fog"}, {"noise": "faint_lost"}, {"wind_sign": 3}  words of the state or the force
     {"word": "air_temperature"}                a key of `sentences/vocabulary.py`
     {"window": {"name": …, "opens": "04-01", "closes": "05-15"}}
     {"quoted": "2:75"}                         as it was typed
@@ -33,7 +33,14 @@ from decimal import Decimal
 from typing import Any
 
 from surveys.protocol.plain import to_plain
-from surveys.protocol.values import MonthDay, SeasonWindow, Temperature, Where
+from surveys.protocol.values import (
+    MonthDay,
+    NoiseEffect,
+    SeasonWindow,
+    SkyState,
+    Temperature,
+    Where,
+)
 
 Param = Any
 
@@ -106,8 +113,12 @@ def species(code: str) -> Param:
     return {"species": code}
 
 
-def sky(code: int) -> Param:
-    return {"sky": code}
+def sky(state: SkyState) -> Param:
+    return {"sky": state.value}
+
+
+def noise(effect: NoiseEffect) -> Param:
+    return {"noise": effect.value}
 
 
 def wind_sign(force: int) -> Param:

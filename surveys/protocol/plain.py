@@ -70,7 +70,7 @@ def _read(kind: Any, data: object, at: str) -> Any:
         )
     if origin is Mapping:
         return {
-            _read_key(key, at): _read(parts[1], item, f"{at}.{key}")
+            _read_key(parts[0], key, at): _read(parts[1], item, f"{at}.{key}")
             for key, item in _as_dict(data, at).items()
         }
     return _read_one(kind, data, at)
@@ -128,7 +128,9 @@ def _as_dict(data: object, at: str) -> Mapping[str, object]:
     return data
 
 
-def _read_key(key: str, at: str) -> int:
+def _read_key(kind: type, key: str, at: str) -> int | str:
+    if kind is str:
+        return key
     if not key.isdecimal():
         raise PlainError(f"{at}: the key {key!r} is not a stop number.")
     return int(key)

@@ -1,17 +1,27 @@
-"""Protocol presets: starting values for a program, each number with its source."""
+"""Protocol presets: protocols to begin from, one for each purpose. Every value is ours, inside the
+range that has been published where there is one; the range and its sources are shown beside it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
+from typing import Any
 
+from surveys.protocol.limits.exact import exact
+from surveys.protocol.limits.phrases import Units
+from surveys.protocol.limits.table import LIMITS_BY_NAME
 from surveys.protocol.plain import from_plain
 from surveys.protocol.values import Protocol
+from surveys.protocol.weather import plain_number, show_temperature, to_celsius
+from surveys.protocol.words import distance, duration, listed, month_day, temperature
 
 
 class Mark(StrEnum):
-    """How well a number is known."""
+    """How well a published value is known."""
 
     CHECKED = "C"
     FROM_MEMORY = "M"
@@ -19,37 +29,173 @@ class Mark(StrEnum):
     OWN_DEFAULT = "O"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Source:
-    """Where the value of one field of a preset comes from.
+class Measure(StrEnum):
+    """In what the ends of a published range are given."""
 
-    `field` is a field of the protocol; that of a window is written `windows.opens`.
+    MINUTES = "min"
+    METERS = "m"
+    CELSIUS = "°C"
+    HOURS_AFTER_MIDNIGHT = "h after midnight"
+    BEAUFORT = "Beaufort"
+    STOPS = "stops"
+    DAYS = "days"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Published:
+    """What has been published of one field of a protocol, or why there is nothing.
+
+    `field` is a field of the protocol; that of a window is written `windows.opens`. `lowest` and
+    `highest` are the ends of the range in `measure`, `highest` None where it is open; a field that
+    is no number has `words`.
     """
 
     field: str
     mark: Mark
     source: str
+    measure: Measure | None = None
+    lowest: Decimal | None = None
+    highest: Decimal | None = None
+    words: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Preset:
-    """A protocol to begin from. `sources` has an entry for every field it sets."""
+    """A protocol to begin from; `summary` says what it is for."""
 
     code: str
     summary: str
     protocol: Protocol
-    sources: tuple[Source, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
-class _PresetFile:
+class Presets:
+    """The content of `fixtures/protocol_presets.json`. `published` has an entry for every field
+    that a preset sets."""
+
     about: str
+    published: tuple[Published, ...]
     presets: tuple[Preset, ...]
 
 
-def presets_from_plain(data: Mapping[str, object]) -> tuple[Preset, ...]:
+@dataclass(frozen=True, kw_only=True)
+class PresetRow:
+    """One field of a preset in words: its value, the published range, and where that stands."""
+
+    label: str
+    value: str
+    published: str
+    source: str
+
+
+def presets_from_plain(data: Mapping[str, object]) -> Presets:
     """Read the content of `fixtures/protocol_presets.json`.
 
     Raises PlainError that names the place of a mistake.
     """
-    return from_plain(_PresetFile, data, at="file").presets
+    return from_plain(Presets, data, at="file")
+
+
+def preset_rows(protocol: Protocol, presets: Presets, units: Units) -> tuple[PresetRow, ...]:
+    """The fields that a protocol sets, in the order of `presets.published`."""
+    return tuple(
+        PresetRow(
+            label=_label(entry.field, units),
+            value=value,
+            published=published_in_words(entry, units),
+            source=entry.source,
+        )
+        for entry in presets.published
+        if (value := _value_in_words(protocol, entry.field, units))
+    )
+
+
+def measured(protocol: Protocol, entry: Published) -> tuple[Decimal, ...]:
+    """The values that the protocol gives a field, in the measure of its published range."""
+    if entry.measure is None:
+        return ()
+    return tuple(map(_MEASURED[entry.measure], _values(protocol, entry.field)))
+
+
+def published_in_words(entry: Published, units: Units) -> str:
+    """`3 min to 10 min`, `at least 15 days`; in the units of the program."""
+    if entry.measure is None:
+        return entry.words
+    say = _in_units(entry.measure, units)
+    before, after = _UNIT_ONCE.get(entry.measure, ("", ""))
+    return f"{before}{_range(entry, say)}{after}" if entry.lowest is not None else ""
+
+
+def _range(entry: Published, say: Callable[[Decimal], str]) -> str:
+    assert entry.lowest is not None
+    if entry.highest is None:
+        return f"at least {say(entry.lowest)}"
+    return f"{say(entry.lowest)} to {say(entry.highest)}"
+
+
+def _values(protocol: Protocol, field: str) -> list[Any]:
+    head, _, name = field.partition(".")
+    found = (
+        [getattr(window, name) for window in protocol.windows]
+        if name
+        else [getattr(protocol, head)]
+    )
+    return [value for value in found if value is not None]
+
+
+_MEASURED: Mapping[Measure, Callable[..., Decimal]] = {
+    Measure.MINUTES: lambda length: Decimal(length.total_seconds()) / 60,
+    Measure.METERS: lambda meters: Decimal(str(meters)),
+    Measure.CELSIUS: to_celsius,
+    Measure.HOURS_AFTER_MIDNIGHT: lambda clock: Decimal(clock.hour) + Decimal(clock.minute) / 60,
+    Measure.BEAUFORT: Decimal,
+    Measure.STOPS: Decimal,
+    Measure.DAYS: Decimal,
+}
+
+
+def _in_units(measure: Measure, units: Units) -> Callable[[Decimal], str]:
+    match measure:
+        case Measure.MINUTES:
+            return lambda end: duration(dt.timedelta(minutes=float(end)))
+        case Measure.METERS:
+            return lambda end: distance(float(end), units.distance)
+        case Measure.CELSIUS:
+            return lambda end: show_temperature(end, units.temperature)
+        case Measure.HOURS_AFTER_MIDNIGHT:
+            return lambda end: f"{int(end):02}:{int(end * 60) % 60:02}"
+        case _:
+            return plain_number
+
+
+_UNIT_ONCE = {
+    Measure.BEAUFORT: ("Beaufort ", ""),
+    Measure.STOPS: ("", " stops"),
+    Measure.DAYS: ("", " days"),
+}
+_WINDOW_LABELS = {
+    "windows.opens": "Windows open",
+    "windows.closes": "Windows close",
+    "windows.min_air_temperature": "Lowest air temperature",
+    "windows.min_water_temperature": "Lowest water temperature",
+    "season_year_begins": "Season year begins",
+}
+
+
+def _label(field: str, units: Units) -> str:
+    if field in _WINDOW_LABELS:
+        return _WINDOW_LABELS[field]
+    limit = LIMITS_BY_NAME[field]
+    return limit.in_units(limit.label, units)
+
+
+def _value_in_words(protocol: Protocol, field: str, units: Units) -> str:
+    """The value of a field; empty where the protocol does not set it."""
+    if field in LIMITS_BY_NAME:
+        return exact(LIMITS_BY_NAME[field], getattr(protocol, field), units)
+    if field == "season_year_begins":
+        return month_day(protocol.season_year_begins)
+    values = _values(protocol, field)
+    if field.endswith("temperature"):
+        return listed(temperature(value, units.temperature) for value in values)
+    return listed(map(month_day, values))

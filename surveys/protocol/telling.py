@@ -16,8 +16,16 @@ from surveys.protocol.sentences.cells import CELL_SENTENCES
 from surveys.protocol.sentences.rules import RULE_SENTENCES
 from surveys.protocol.sentences.sentence import Sentence, key_of
 from surveys.protocol.sentences.vocabulary import CELLS, VOCABULARY
-from surveys.protocol.values import DistanceUnit, Finding, MonthDay, Temperature, TemperatureUnit
-from surveys.protocol.weather import BEAUFORT, SKY_CODES, show_temperature
+from surveys.protocol.values import (
+    DistanceUnit,
+    Finding,
+    MonthDay,
+    NoiseEffect,
+    SkyState,
+    Temperature,
+    TemperatureUnit,
+)
+from surveys.protocol.weather import BEAUFORT, NOISE, SKY, show_temperature
 
 SENTENCES: Mapping[str, Sentence] = {**RULE_SENTENCES, **CELL_SENTENCES}
 
@@ -141,7 +149,8 @@ _KINDS: Mapping[str, Callable[[Any, Reader], str]] = {
     "place": _place,
     "cell": _cell,
     "species": lambda value, reader: reader.species.get(value, value),
-    "sky": lambda value, reader: gettext(SKY_CODES[value]),
+    "sky": lambda value, reader: gettext(SKY[SkyState(value)].name),
+    "noise": lambda value, reader: gettext(NOISE[NoiseEffect(value)].name),
     "wind_sign": _wind_sign,
     "word": _word,
     "window": _window,

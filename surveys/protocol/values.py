@@ -53,6 +53,35 @@ class PeriodStatus(StrEnum):
     SKIPPED = "skipped"
 
 
+class SkyState(StrEnum):
+    """What the sky does while somebody listens; the words are in `weather.SKY`."""
+
+    CLEAR = "clear"
+    PARTLY_CLOUDY = "partly_cloudy"
+    OVERCAST = "overcast"
+    FOG = "fog"
+    DRIZZLE = "drizzle"
+    LIGHT_RAIN = "light_rain"
+    HEAVY_RAIN = "heavy_rain"
+    SNOW = "snow"
+    THUNDER = "thunder"
+
+
+class NoiseEffect(StrEnum):
+    """What noise does to hearing, from none to all; the words are in `weather.NOISE`."""
+
+    QUIET = "quiet"
+    HEARD_THROUGH = "heard_through"
+    FAINT_LOST = "faint_lost"
+    LOUD_ONLY = "loud_only"
+    ALL_LOST = "all_lost"
+
+    @property
+    def step(self) -> int:
+        """0 for quiet to 4; only the order of the steps means something."""
+        return list(NoiseEffect).index(self)
+
+
 class Interruption(StrEnum):
     """What the protocol asks for when a loud event breaks the listening."""
 
@@ -116,6 +145,9 @@ class Protocol:
     Times of the night: `earliest_start_after_sunset` is an offset from sunset;
     the latest end is either a local clock time (`latest_end_clock`, which may lie
     after midnight) or an offset from sunset (`latest_end_after_sunset`).
+
+    `sky_codes` and `noise_codes` are numbers or letters that the protocol itself writes on paper
+    and in its archive, and what they stand for; several codes may stand for one state.
     """
 
     name: str
@@ -133,13 +165,15 @@ class Protocol:
     stops_in_order: bool = True
     min_stop_spacing_m: float | None = None
     max_beaufort: int | None = None
-    wet_sky_codes: frozenset[int] = frozenset()
-    max_noise_index: int | None = None
+    forbidden_skies: frozenset[SkyState] = frozenset()
+    loudest_noise: NoiseEffect | None = None
     min_days_between_visits: int | None = None
     max_distance_from_stop_m: float | None = 100.0
     max_drive_kmh: float = 100.0
     plausible_temperature_c: tuple[Decimal, Decimal] = (Decimal(-15), Decimal(45))
     training_needed: bool = False
+    sky_codes: Mapping[str, SkyState] = field(default_factory=dict)
+    noise_codes: Mapping[str, NoiseEffect] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -198,7 +232,7 @@ class Weather:
 
     air_temperature: Temperature | None = None
     beaufort: int | None = None
-    sky: int | None = None
+    sky: SkyState | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -218,8 +252,8 @@ class Period:
     air_temperature: Temperature | None = None
     water_temperature: Temperature | None = None
     beaufort: int | None = None
-    sky: int | None = None
-    noise_index: int | None = None
+    sky: SkyState | None = None
+    noise: NoiseEffect | None = None
     measured_at: Place | None = None
     measured_accuracy_m: float | None = None
     calls: tuple[CallRecord, ...] = ()

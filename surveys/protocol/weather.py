@@ -1,5 +1,6 @@
-"""Weather codes and units: Beaufort force, sky codes, noise index, temperature, length, speed.
+"""Weather and units: Beaufort force, sky, noise, call index, temperature, length, speed.
 
+Sky and noise are told in words of our own. A protocol may have codes for them.
 Beaufort bounds: WMO-No. 306 / WMO-No. 8, Beaufort table, in m/s at 10 m.
 Temperature: NIST SP 811 (2008), B.8: t_C = (t_F − 32) / 1.8, exact.
 Lengths and speeds: international inch 25.4 mm, mile 1609.344 m, knot 1852 m an hour, exact.
@@ -13,7 +14,9 @@ from decimal import ROUND_HALF_UP, Decimal
 from types import MappingProxyType
 
 from surveys.protocol.values import (
+    NoiseEffect,
     RainUnit,
+    SkyState,
     Temperature,
     TemperatureUnit,
 )
@@ -57,25 +60,43 @@ BEAUFORT: tuple[BeaufortForce, ...] = (
     _force(12, "32.7", None, "hurricane", "devastation"),
 )
 
-SKY_CODES: Mapping[int, str] = MappingProxyType(
+
+@dataclass(frozen=True, kw_only=True)
+class Words:
+    """A state in words: its name, and the sign by which it is known."""
+
+    name: str
+    sign: str
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.sign}"
+
+
+SKY: Mapping[SkyState, Words] = MappingProxyType(
     {
-        0: "clear, or a few clouds",
-        1: "scattered or changing clouds",
-        2: "overcast",
-        4: "fog or smoke",
-        5: "drizzle or light rain that does not harm hearing",
-        7: "snow",
-        8: "showers that harm hearing",
+        SkyState.CLEAR: Words(name="clear", sign="open sky, at most a few clouds"),
+        SkyState.PARTLY_CLOUDY: Words(name="partly cloudy", sign="clouds with open sky between"),
+        SkyState.OVERCAST: Words(name="overcast", sign="cloud from edge to edge"),
+        SkyState.FOG: Words(name="fog", sign="fog, mist or smoke hides distant lights"),
+        SkyState.DRIZZLE: Words(name="drizzle", sign="fine drops without a sound"),
+        SkyState.LIGHT_RAIN: Words(name="light rain", sign="you hear calls through it"),
+        SkyState.HEAVY_RAIN: Words(name="heavy rain", sign="it drowns out calls"),
+        SkyState.SNOW: Words(name="snow", sign="snow or sleet"),
+        SkyState.THUNDER: Words(name="thunder", sign="thunder or lightning, near or far"),
     }
 )
 
-NOISE_INDEX: Mapping[int, str] = MappingProxyType(
+NOISE: Mapping[NoiseEffect, Words] = MappingProxyType(
     {
-        0: "nothing that matters",
-        1: "slight: distant traffic, a dog, one car",
-        2: "moderate: two to five cars",
-        3: "serious: steady traffic near by, six to ten cars",
-        4: "profound: unbroken traffic or machinery",
+        NoiseEffect.QUIET: Words(name="quiet", sign="nothing to listen through"),
+        NoiseEffect.HEARD_THROUGH: Words(name="heard through", sign="noise, but no call is missed"),
+        NoiseEffect.FAINT_LOST: Words(
+            name="faint calls lost", sign="soft and distant calls are lost"
+        ),
+        NoiseEffect.LOUD_ONLY: Words(
+            name="only loud calls", sign="only near callers and loud choruses get through"
+        ),
+        NoiseEffect.ALL_LOST: Words(name="all calls lost", sign="the noise covers every call"),
     }
 )
 

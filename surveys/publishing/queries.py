@@ -42,7 +42,7 @@ SELECT p.id::text AS period, p.visit_id::text AS visit, p.stop_id, p.night,
        p.started_at, p.finished_at, p.paused_s AS paused,
        p.air_temperature_c::float8 AS air_temperature,
        p.water_temperature_c::float8 AS water_temperature,
-       p.beaufort, p.sky, p.noise_index, p.cars, p.moonlight, p.water_tonight
+       p.beaufort, p.sky, p.noise, p.cars, p.moonlight, p.water_tonight
 FROM counted_period p
 JOIN surveys_stop s ON s.id = p.stop_id
 WHERE p.program_id = %(program)s AND p.season_year <= %(season_year)s

@@ -9,7 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from surveys.protocol.weather import NOISE, SKY
 from surveys.trends.columns import COLUMNS as YEARLY_COLUMNS
+
+SKIES = tuple(state.value for state in SKY)
+NOISES = tuple(effect.value for effect in NOISE)
 
 CellType = Literal["string", "integer", "number", "boolean", "date", "datetime"]
 
@@ -266,10 +270,10 @@ VISITS = Table(
         _yes_no("first_season", "Whether it was the observer’s first season year in the program."),
         _number("start_air_temperature", "Air temperature at the start.", "°C"),
         _whole("start_beaufort", "Wind at the start.", "Beaufort", minimum=0, maximum=12),
-        _whole("start_sky", "Sky code at the start.", minimum=0, maximum=9),
+        _text("start_sky", "Sky at the start.", choices=SKIES),
         _number("end_air_temperature", "Air temperature at the end.", "°C"),
         _whole("end_beaufort", "Wind at the end.", "Beaufort", minimum=0, maximum=12),
-        _whole("end_sky", "Sky code at the end.", minimum=0, maximum=9),
+        _text("end_sky", "Sky at the end.", choices=SKIES),
         _number("rain_48h", "Rain in the 48 hours before.", "mm", minimum=0),
         _yes_no("rain_trace", "Rain fell in the 48 hours before, too little to measure."),
         _whole("days_since_rain", "Days since it last rained.", "days", minimum=0),
@@ -308,8 +312,8 @@ PERIODS = Table(
             minimum=0,
             maximum=12,
         ),
-        _whole("sky", "Sky code.", minimum=0, maximum=9),
-        _whole("noise_index", "Noise index.", minimum=0, maximum=4),
+        _text("sky", "Sky.", choices=SKIES),
+        _text("noise", "What noise did to hearing, from none to all.", choices=NOISES),
         _whole("cars", "Cars that passed.", "cars", minimum=0),
         _yes_no("moonlight", "Whether the moon lit the stop."),
         _text(

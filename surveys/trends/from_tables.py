@@ -29,6 +29,7 @@ from surveys.trends.joint_entries import (
 from surveys.trends.null_run import RUNS, NullRun, null_run
 from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.periods import (
+    NOISE,
     TRACE_OF_RAIN_MM,
     WATER,
     Heard,
@@ -40,6 +41,8 @@ from surveys.trends.periods import (
 from surveys.trends.species_result import SpeciesResult
 
 SITES: tuple[Site, ...] = ("stop", "route")
+# Columns that had another name in publications from before.
+_FORMER = {"noise": "noise_index"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +78,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
     periods = list(
         _read(
             folder, "periods", "period", "visit", "stop", "air_temperature", "beaufort",
-            "noise_index", "water_tonight", "minutes_after_sunset",
+            "noise", "water_tonight", "minutes_after_sunset",
         )
     )  # fmt: skip
     at = {row[0]: position for position, row in enumerate(periods)}
@@ -95,7 +98,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
         covariates={
             "temperature": _numbers(row[3] for row in periods),
             "wind": _numbers(row[4] for row in periods),
-            "noise": _numbers(row[5] for row in periods),
+            "noise": np.array([_noise(row[5]) for row in periods], dtype=np.float64),
             "rain": _rain(visit[5:7] for visit in visit_of),
             "water": np.array([WATER.get(row[6], np.nan) for row in periods], dtype=np.float64),
             "minutes after sunset": _numbers(row[7] for row in periods),
@@ -170,7 +173,9 @@ def _read(folder: Path, table: str, *names: str) -> Iterator[list[str]]:
     with (folder / f"{table}.csv").open(encoding="utf-8", newline="") as file:
         lines = csv.reader(file)
         header = next(lines)
-        places = [header.index(name) for name in names]
+        places = [
+            header.index(name if name in header else _FORMER.get(name, name)) for name in names
+        ]
         for line in lines:
             yield [_text(line[place]) for place in places]
 
@@ -198,6 +203,11 @@ def _ways(folder: Path, versions: list[tuple[str, str]]) -> IntArray:
         )
     }
     return np.array([way[version] for version in versions], dtype=np.int64)
+
+
+def _noise(cell: str) -> float:
+    """The step of the scale; tables from before have its number."""
+    return float(cell) if cell.isdecimal() else NOISE.get(cell, np.nan)
 
 
 def _text(cell: str) -> str:

@@ -25,6 +25,8 @@ Fact = TypeVar("Fact")
 
 # Words of the sheet as ordered amounts; what is not among them is missing.
 WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
+# By what noise does to hearing; steps of one scale.
+NOISE = {"quiet": 0.0, "heard_through": 1.0, "faint_lost": 2.0, "loud_only": 3.0, "all_lost": 4.0}
 # Rain too little to measure, in mm: half of what a gauge shows first, 0.1 mm (common practice,
 # no source). It is told apart from no rain and from a blank, and weighs nearly as no rain.
 TRACE_OF_RAIN_MM = 0.05

@@ -24,6 +24,7 @@ from surveys.visits.loading import (
     load_surroundings,
 )
 from surveys.visits.sheet.cells import cell_of
+from surveys.visits.sheet.part import StateCodes
 from surveys.visits.sheet.reader import (
     SheetReading,
     read_sheet,
@@ -77,6 +78,7 @@ def judge_cells(
         night=night,
         catalog=background.catalog,
         photo_rows=photo_rows,
+        codes=StateCodes(sky=background.protocol.sky_codes, noise=background.protocol.noise_codes),
     )
     rule_findings = judge(build_case(reading, background, surroundings))
     reading_findings = (*_night_problem(cells, night), *reading.findings)

@@ -48,7 +48,7 @@ def set_visit_fields(visit: Visit, judgment: Judgment) -> None:
         setattr(visit, f"{end}_air_temperature_c", celsius)
         setattr(visit, f"{end}_air_temperature_unit", unit)
         setattr(visit, f"{end}_beaufort", weather.beaufort)
-        setattr(visit, f"{end}_sky", weather.sky)
+        setattr(visit, f"{end}_sky", weather.sky or "")
 
 
 def _write_periods(visit: Visit, judgment: Judgment) -> dict[int, ListeningPeriod]:
@@ -96,8 +96,8 @@ def _period_row(
         water_temperature_c=water,
         water_temperature_unit=water_unit,
         beaufort=period.beaufort,
-        sky=period.sky,
-        noise_index=period.noise_index,
+        sky=period.sky or "",
+        noise=period.noise or "",
         measured_at=Point(place.longitude, place.latitude, srid=4326) if place else None,
         measured_accuracy_m=period.measured_accuracy_m,
         **vars(facts),

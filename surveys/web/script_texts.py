@@ -16,7 +16,7 @@ from django.utils.translation.trans_real import DjangoTranslation
 from surveys.language import Plural
 from surveys.protocol.sentences.rules import RULE_SENTENCES
 from surveys.protocol.sentences.vocabulary import VOCABULARY
-from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE, SKY
 
 _STRING = r'"(?:[^"\\]|\\.)*"'
 _ONE = re.compile(rf"\b(?:gettext|marked)\(\s*({_STRING})")
@@ -57,8 +57,9 @@ def script_texts() -> tuple[frozenset[str], frozenset[tuple[str, str]]]:
     texts.update(
         VOCABULARY.values(), (row.name for row in BEAUFORT), (row.sign for row in BEAUFORT)
     )
-    for words in (SKY_CODES, NOISE_INDEX, CALL_INDEX):
-        texts.update(words.values())
+    texts.update(CALL_INDEX.values())
+    for state in (*SKY.values(), *NOISE.values()):
+        texts.update((state.name, state.sign))
     return frozenset(texts - {""}), frozenset(plurals)
 
 

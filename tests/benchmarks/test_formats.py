@@ -109,8 +109,8 @@ def _periods(visits: list[Row]) -> Iterator[Row]:
                 "minutes_after_sunset": 31.25,
                 "air_temperature": 7.5,
                 "beaufort": 1,
-                "sky": 0,
-                "noise_index": 1,
+                "sky": "clear",
+                "noise": "heard_through",
             }
 
 

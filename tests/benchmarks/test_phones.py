@@ -54,7 +54,8 @@ SPECIES = ("Pseudacris crucifer", "Lithobates sylvaticus", "Anaxyrus americanus"
            "Lithobates pipiens", "Pseudacris maculata", "Dryophytes versicolor")  # fmt: skip
 # What stands at a stop besides its times; the wind at stop 4 is one that the protocol asks about.
 READINGS = {
-    "air_temperature": "11.5", "beaufort": "2", "sky": "1", "noise_index": "1", "cars": "2",
+    "air_temperature": "11.5", "beaufort": "2", "sky": "partly_cloudy",
+    "noise": "heard_through", "cars": "2",
     "moonlight": "no", "water_tonight": "full", "accuracy_m": "8",
 }  # fmt: skip
 WINDY_STOP = 4
@@ -160,8 +161,8 @@ def sheet() -> list[dict[str, str]]:
                     here[f"calls.{name.lower().replace(' ', '-')}"] = str(1 + (number + place) % 3)
             cells |= {f"stops.{number}.{name}": text for name, text in here.items()}
         turns.append(cells)
-    turns[0] |= {"start.air_temperature": "12", "start.beaufort": "1", "start.sky": "0"}
-    turns[-1] |= {"end.air_temperature": "10.5", "end.beaufort": "2", "end.sky": "1"}
+    turns[0] |= {"start.air_temperature": "12", "start.beaufort": "1", "start.sky": "clear"}
+    turns[-1] |= {"end.air_temperature": "10.5", "end.beaufort": "2", "end.sky": "partly_cloudy"}
     turns[-1] |= {"second_observer": "Alex Marsh", "notes": "Mist over the slough after stop 6."}
     return turns
 
@@ -173,7 +174,11 @@ def crew(client_for):
     def make(count: int) -> list[tuple[Membership, Route, str]]:
         program = make_program()
         windows = [{"name": "Spring", "min_air_temperature": "5"}]
-        limits = {"settling_wait_s": 60, "max_beaufort": 3, "wet_sky_codes": [7, 8]}
+        limits = {
+            "settling_wait_s": 60,
+            "max_beaufort": 3,
+            "forbidden_skies": ["snow", "heavy_rain"],
+        }
         version = make_version(program, windows=windows, min_stops=STOPS, **limits)
         make_checklist(program, *SPECIES)
         found = []

@@ -46,7 +46,7 @@ def coordinator(live_server) -> Membership:
         "stops.4.skip_reason": "The road was under water.",
         "start.air_temperature": "13",
         "start.beaufort": "2",
-        "start.sky": "1",
+        "start.sky": "partly_cloudy",
         "rain_48h": "12.5",
         "notes": "Still and mild.",
         "sightings.1.stop": "3",

@@ -46,6 +46,24 @@ def database_of_this_run() -> Iterator[str]:
         server.close()
 
 
+@contextmanager
+def empty_database() -> Iterator[None]:
+    """Django's connection leads to a database without any table, to try migrations on."""
+    base = connection.settings_dict["TEST"]["NAME"]
+    before = connection.settings_dict["NAME"]
+    name = f"{base}_run_{secrets.token_hex(5)}"
+    server = _server()
+    try:
+        _lock(server, name)
+        _execute(server, f'CREATE DATABASE "{name}"')
+        _connect_to(name)
+        yield
+    finally:
+        _connect_to(before)
+        _drop(server, name)
+        server.close()
+
+
 def _server() -> BaseDatabaseWrapper:
     """A connection beside the one of the tests, to the database that every server has."""
     server = type(connections[DEFAULT_DB_ALIAS])(

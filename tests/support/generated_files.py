@@ -10,7 +10,7 @@ from typing import Any
 
 from surveys.language import Plural
 from surveys.protocol.hours import earliest_start, latest_end
-from surveys.protocol.limits.checks import range_in_words
+from surveys.protocol.limits.checks import LONGEST_CODE, range_in_words
 from surveys.protocol.limits.exact import exact
 from surveys.protocol.limits.limit import Group, Kind, Limit
 from surveys.protocol.limits.phrases import Units
@@ -23,7 +23,7 @@ from surveys.protocol.sentences.rules import RULE_SENTENCES
 from surveys.protocol.sentences.vocabulary import VOCABULARY
 from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import Case, DistanceUnit, Finding, TemperatureUnit
-from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE_INDEX, SKY_CODES
+from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE, SKY
 from surveys.protocol.words import listed
 from tests.support.rule_cases import CASES
 from tests.support.rule_cases.writing import RuleCase, reader_of
@@ -75,10 +75,11 @@ def phone_table() -> str:
 def phone_codes() -> str:
     """The module of the codes that the phone offers, with their words."""
     beaufort = [[row.force, row.name, row.sign] for row in BEAUFORT]
-    maps = {"SKY_CODES": SKY_CODES, "NOISE_INDEX": NOISE_INDEX, "CALL_INDEX": CALL_INDEX}
     lines = [_WRITTEN, "export const BEAUFORT = [", *map(_row, beaufort), "];"]
-    for name, words in maps.items():
-        lines += ["", f"export const {name} = new Map([", *map(_row, words.items()), "]);"]
+    for name, states in {"SKY": SKY, "NOISE": NOISE}.items():
+        rows = [[state, words.name, words.sign] for state, words in states.items()]
+        lines += ["", f"export const {name} = [", *map(_row, rows), "];"]
+    lines += ["", "export const CALL_INDEX = new Map([", *map(_row, CALL_INDEX.items()), "]);"]
     return _lines(*lines)
 
 
@@ -192,7 +193,7 @@ def _finding(finding: Finding, reader: Reader) -> dict[str, Any]:
 def _limit_row(limit: Limit) -> str:
     units = {"long": "kilometers or miles", "short": "meters or feet", "degrees": "°C or °F"}
     if limit.default is not None:
-        otherwise = exact(limit, limit.default, _METRIC).replace(".0 ", " ") or "no limit"
+        otherwise = exact(limit, limit.default, _METRIC).replace(".0 ", " ") or "none"
     else:
         otherwise = "no limit" if limit.may_be_unset else "has to be set"
     cells = (
@@ -205,10 +206,13 @@ def _limit_row(limit: Limit) -> str:
 
 
 def _possible(limit: Limit) -> str:
-    if limit.kind is Kind.CHOICE:
-        return "; ".join(limit.codes.values()).lower()
-    if limit.codes:
-        return f"{listed(limit.codes, last='or')}, see [Weather codes](/guide/weather-codes/)"
+    if limit.kind is Kind.FORCE:
+        return f"{listed(limit.choices, last='or')}, see [Wind, sky and noise](/guide/weather/)"
+    if limit.kind is Kind.CODE_TABLE:
+        return f"a code of one to {LONGEST_CODE} letters or digits for each"
+    if limit.choices:
+        words = (text.partition(":")[0] for text in limit.choices.values())
+        return "; ".join(words).lower()
     if limit.kind is Kind.CLOCK:
         return "any time"
     if limit.kind is Kind.YES_NO:

@@ -4,20 +4,30 @@ import datetime as dt
 from decimal import Decimal
 
 from surveys.protocol.limits.limit import Kind
-from surveys.protocol.values import Interruption
+from surveys.protocol.values import Interruption, NoiseEffect, SkyState
 
 _VALUES = {
     Kind.LENGTH: (dt.timedelta(minutes=7), "7"),
     Kind.AFTER_SUNSET: (dt.timedelta(minutes=37), "37"),
     Kind.CLOCK: (dt.time(2, 10), "02:10"),
     Kind.COUNT: (17, "17"),
-    Kind.CODE: (1, "1"),
-    Kind.CODES: (frozenset({2, 4}), ["2", "4"]),
-    Kind.CHOICE: (Interruption.EXTEND, "extend"),
+    Kind.FORCE: (1, "1"),
+    Kind.CHOICES: (
+        frozenset({SkyState.OVERCAST, SkyState.FOG}),
+        [SkyState.OVERCAST.value, SkyState.FOG.value],
+    ),
     Kind.LONG_DISTANCE: (1230.0, "1.23"),
     Kind.SHORT_DISTANCE: (77.0, "77"),
     Kind.SPEED: (63.0, "63"),
     Kind.TEMPERATURES: ((Decimal(-9), Decimal(31)), {"from": "-9", "to": "31"}),
+}
+
+
+_BY_NAME = {
+    "interruption": (Interruption.EXTEND, "extend"),
+    "loudest_noise": (NoiseEffect.FAINT_LOST, "faint_lost"),
+    "sky_codes": ({"1": SkyState.CLEAR, "1b": SkyState.CLEAR}, {"clear": "1, 1b"}),
+    "noise_codes": ({"Q": NoiseEffect.QUIET}, {"quiet": "Q"}),
 }
 
 
@@ -26,4 +36,4 @@ def another(limit, protocol):
     if limit.kind is Kind.YES_NO:
         value = not getattr(protocol, limit.name)
         return value, "on" if value else None
-    return _VALUES[limit.kind]
+    return _BY_NAME[limit.name] if limit.name in _BY_NAME else _VALUES[limit.kind]

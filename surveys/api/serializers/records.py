@@ -75,7 +75,7 @@ class PeriodSerializer(serializers.ModelSerializer):
             "water_temperature_unit",
             "beaufort",
             "sky",
-            "noise_index",
+            "noise",
             "cars",
             "moonlight",
             "water_tonight",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any
 
 from surveys.protocol.limits.limit import Kind, Limit
@@ -10,15 +11,17 @@ from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.values import DistanceUnit, Protocol
 from surveys.protocol.words import distance, duration
 
+LONGEST_CODE = 4
+
 _UNITS = {Kind.AFTER_SUNSET: " minutes", Kind.SPEED: " km/h", Kind.TEMPERATURES: " °C"}
 
 
 def limit_problems(protocol: Protocol) -> dict[str, list[str]]:
     """What keeps the limits from holding, as sentences by the name of the limit."""
     problems = {
-        limit.name: [_outside(limit)]
+        limit.name: _outside(limit, stored)
         for limit in LIMITS
-        if not _is_possible(limit, limit.to_column(getattr(protocol, limit.name)))
+        if not _is_possible(limit, stored := limit.to_column(getattr(protocol, limit.name)))
     }
     if protocol.listening_time <= dt.timedelta(0):
         problems["listening_time"] = ["The listening time is longer than nothing."]
@@ -38,9 +41,11 @@ def limit_problems(protocol: Protocol) -> dict[str, list[str]]:
 
 
 def _is_possible(limit: Limit, stored: Any) -> bool:
+    if isinstance(stored, dict):
+        return not code_problems(limit, stored)
     values = stored if isinstance(stored, list) else [stored]
-    if limit.codes:
-        return all(value is None or value in limit.codes for value in values)
+    if limit.choices:
+        return all(value is None or value in limit.choices for value in values)
     if limit.lowest is None or limit.highest is None:
         return True
     return all(value is None or limit.lowest <= value <= limit.highest for value in values)
@@ -60,7 +65,31 @@ def range_in_words(limit: Limit) -> str:
     return " to ".join(ends)
 
 
-def _outside(limit: Limit) -> str:
-    if limit.codes:
-        return f"Choose among {', '.join(map(str, limit.codes))}."
-    return f"Give a value from {range_in_words(limit)}."
+def code_problems(limit: Limit, table: Mapping[str, str]) -> list[str]:
+    """What keeps a table of codes from being read without doubt."""
+    words = {key.casefold() for key in limit.choices}
+    problems = [
+        f"A code has one to {LONGEST_CODE} letters or digits; “{code}” is none."
+        for code in table
+        if not (code.isalnum() and len(code) <= LONGEST_CODE)
+    ]
+    problems += [
+        f"“{code}” is a word of the list and can be no code." for code in table if code in words
+    ]
+    folded = [code.casefold() for code in table]
+    problems += [
+        f"The code “{code}” stands for two things."
+        for code in table
+        if folded.count(code.casefold()) > 1
+    ]
+    if not set(table.values()) <= set(limit.choices):
+        problems.append(f"Choose among {', '.join(limit.choices)}.")
+    return problems
+
+
+def _outside(limit: Limit, stored: Any) -> list[str]:
+    if isinstance(stored, dict):
+        return code_problems(limit, stored)
+    if limit.choices:
+        return [f"Choose among {', '.join(map(str, limit.choices))}."]
+    return [f"Give a value from {range_in_words(limit)}."]

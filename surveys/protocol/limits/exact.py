@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from decimal import Decimal
+from enum import Enum
 from typing import Any
 
 from surveys.protocol.limits.limit import Kind, Limit
-from surveys.protocol.limits.phrases import Units
+from surveys.protocol.limits.phrases import Units, codes_in_words
 from surveys.protocol.values import DistanceUnit
 from surveys.protocol.weather import plain_number
 from surveys.protocol.words import distance, duration, listed
@@ -28,8 +29,23 @@ def _after_sunset(limit: Limit, value: dt.timedelta, units: Units) -> str:
     return f"{duration(abs(value))} {side} sunset"
 
 
-def _code(limit: Limit, value: int, units: Units) -> str:
-    return f"{value}: {limit.codes[value]}"
+def _force(limit: Limit, value: int, units: Units) -> str:
+    return f"{value}: {limit.choices[value]}"
+
+
+def _choices(limit: Limit, value: frozenset[Enum], units: Units) -> str:
+    stored = limit.to_column(value)
+    return listed([_name(words) for choice, words in limit.choices.items() if choice in stored])
+
+
+def _code_table(limit: Limit, value: Mapping[str, Enum], units: Units) -> str:
+    stored: Mapping[str, str] = limit.to_column(value)
+    return codes_in_words({code: _name(limit.choices[state]) for code, state in stored.items()})
+
+
+def _name(words: str) -> str:
+    """The name of a state, without its sign."""
+    return words.partition(":")[0]
 
 
 def _meters(limit: Limit, value: float, units: Units) -> str:
@@ -48,9 +64,10 @@ _EXACT: dict[Kind, Callable[[Limit, Any, Units], str]] = {
     Kind.AFTER_SUNSET: _after_sunset,
     Kind.CLOCK: lambda limit, value, units: f"{value:%H:%M}",
     Kind.COUNT: lambda limit, value, units: str(value),
-    Kind.CODE: _code,
-    Kind.CODES: lambda limit, value, units: listed(sorted(value)),
-    Kind.CHOICE: lambda limit, value, units: limit.codes[value.value],
+    Kind.FORCE: _force,
+    Kind.CHOICE: lambda limit, value, units: limit.choices[value.value],
+    Kind.CHOICES: _choices,
+    Kind.CODE_TABLE: _code_table,
     Kind.YES_NO: lambda limit, value, units: "yes" if value else "no",
     Kind.LONG_DISTANCE: _meters,
     Kind.SHORT_DISTANCE: _meters,

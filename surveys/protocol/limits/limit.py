@@ -6,7 +6,7 @@ import dataclasses
 import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
+from enum import Enum, StrEnum
 from types import NoneType
 from typing import Any, get_args, get_type_hints
 
@@ -21,9 +21,10 @@ class Kind(StrEnum):
     AFTER_SUNSET = "time after sunset"  # timedelta; stored and typed in whole minutes
     CLOCK = "clock time"  # time
     COUNT = "count"  # int
-    CODE = "code"  # int, one of `codes`
-    CODES = "codes"  # frozenset of int, each one of `codes`
-    CHOICE = "choice"  # a member of an enum, one of `codes`
+    FORCE = "wind force"  # int, one of `choices`
+    CHOICE = "choice"  # a member of an enum, one of `choices`
+    CHOICES = "choices"  # frozenset of members of an enum, each one of `choices`
+    CODE_TABLE = "codes of its own"  # code as written -> member of an enum, one of `choices`
     YES_NO = "yes or no"  # bool
     LONG_DISTANCE = "long distance"  # float; stored in meters, typed in kilometers or miles
     SHORT_DISTANCE = "short distance"  # float; stored in meters, typed in meters or feet
@@ -38,6 +39,7 @@ class Group(StrEnum):
     LISTENING = "Listening"
     WEATHER = "Weather and noise"
     STOPS = "Stops and visits"
+    CODES = "Codes on your paper sheets"
 
 
 _UNIT_WORDS = {
@@ -49,14 +51,21 @@ _FIELDS = {item.name: item for item in dataclasses.fields(Protocol)}
 _TYPES = get_type_hints(Protocol)
 
 
+def _enum_in(hint: Any) -> Any:
+    """The enum in a type such as `Mapping[str, SkyState]` or `NoiseEffect | None`."""
+    if isinstance(hint, type) and issubclass(hint, Enum):
+        return hint
+    return next((found for part in get_args(hint) if (found := _enum_in(part))), None)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Limit:
     """One limit that a protocol may set.
 
     `name` is a field of `values.Protocol`. `label` and `help` are those of the form; `{long}` and
     `{short}` in them stand for the program's units of distance, `{degrees}` for its unit of
-    temperature. `lowest` and `highest` are in the unit that is stored. `codes` leads from the
-    values to choose from to their words.
+    temperature. `lowest` and `highest` are in the unit that is stored. `choices` leads from the
+    stored values to choose from to their words.
 
     `words` says what the protocol asks, under `heading`, or None where it asks nothing. A limit
     without a heading is said together with the limit before it. Limits `for_coordinators` are told
@@ -71,7 +80,7 @@ class Limit:
     help: str = ""
     lowest: int | None = None
     highest: int | None = None
-    codes: Mapping[Any, str] = field(default_factory=dict)
+    choices: Mapping[Any, str] = field(default_factory=dict)
     heading: str = ""
     words: Callable[[Protocol, Units], str | None] = lambda protocol, units: None
     for_coordinators: bool = False
@@ -90,8 +99,10 @@ class Limit:
     @property
     def default(self) -> Any:
         """The value in a protocol that does not mention the limit; None where it has no default."""
-        value = _FIELDS[self.name].default
-        return None if value is dataclasses.MISSING else value
+        item = _FIELDS[self.name]
+        if item.default_factory is not dataclasses.MISSING:
+            return item.default_factory()
+        return None if item.default is dataclasses.MISSING else item.default
 
     def to_column(self, value: Any) -> Any:
         """A value of `Protocol` as it is stored. Parts of a second or minute are rounded."""
@@ -102,8 +113,10 @@ class Limit:
                 return round(value.total_seconds())
             case Kind.AFTER_SUNSET:
                 return round(value.total_seconds() / 60)
-            case Kind.CODES:
-                return sorted(value)
+            case Kind.CHOICES:
+                return sorted(member.value for member in value)
+            case Kind.CODE_TABLE:
+                return {code: member.value for code, member in value.items()}
             case Kind.TEMPERATURES:
                 return list(value)
             case Kind.CHOICE:
@@ -120,14 +133,20 @@ class Limit:
                 return dt.timedelta(seconds=stored)
             case Kind.AFTER_SUNSET:
                 return dt.timedelta(minutes=stored)
-            case Kind.CODES:
-                return frozenset(stored)
+            case Kind.CHOICES:
+                return frozenset(map(self._member, stored))
+            case Kind.CODE_TABLE:
+                return {code: self._member(value) for code, value in stored.items()}
             case Kind.TEMPERATURES:
                 return tuple(stored)
             case Kind.CHOICE:
-                return _TYPES[self.name](stored)
+                return self._member(stored)
             case _:
                 return stored
+
+    def _member(self, stored: str) -> Any:
+        """The member of the enum that the limit is chosen from."""
+        return _enum_in(_TYPES[self.name])(stored)
 
     def in_units(self, text: str, units: Units) -> str:
         """`label` or `help` with the units of the program filled in."""

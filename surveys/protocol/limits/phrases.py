@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from surveys.protocol.values import (
@@ -13,8 +14,8 @@ from surveys.protocol.values import (
 )
 from surveys.protocol.weather import (
     BEAUFORT,
-    NOISE_INDEX,
-    SKY_CODES,
+    NOISE,
+    SKY,
     show_temperature,
 )
 from surveys.protocol.words import (
@@ -99,16 +100,30 @@ def wind(protocol: Protocol, units: Units) -> str | None:
 
 
 def sky(protocol: Protocol, units: Units) -> str | None:
-    if not protocol.wet_sky_codes:
-        return None
-    codes = (f"{code} ({SKY_CODES.get(code, '')})" for code in sorted(protocol.wet_sky_codes))
-    return f"no survey at sky code {', '.join(codes)}"
+    forbidden = [words.name for state, words in SKY.items() if state in protocol.forbidden_skies]
+    return f"no survey in {listed(forbidden, last='or')}" if forbidden else None
 
 
 def noise(protocol: Protocol, units: Units) -> str | None:
-    if protocol.max_noise_index is None:
+    if protocol.loudest_noise is None:
         return None
-    return f"at most {protocol.max_noise_index} ({NOISE_INDEX[protocol.max_noise_index]})"
+    words = NOISE[protocol.loudest_noise]
+    return f"at most “{words.name}” ({words.sign})"
+
+
+def sky_codes(protocol: Protocol, units: Units) -> str | None:
+    names = {code: SKY[state].name for code, state in protocol.sky_codes.items()}
+    return codes_in_words(names) or None
+
+
+def noise_codes(protocol: Protocol, units: Units) -> str | None:
+    names = {code: NOISE[effect].name for code, effect in protocol.noise_codes.items()}
+    return codes_in_words(names) or None
+
+
+def codes_in_words(names: Mapping[str, str]) -> str:
+    """`0 clear, 1 overcast`."""
+    return ", ".join(f"{code} {name}" for code, name in names.items())
 
 
 def plausible_temperatures(protocol: Protocol, units: Units) -> str:

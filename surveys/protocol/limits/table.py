@@ -9,9 +9,15 @@ from __future__ import annotations
 from surveys.protocol.limits import phrases
 from surveys.protocol.limits.limit import Group, Kind, Limit
 from surveys.protocol.values import Interruption
-from surveys.protocol.weather import BEAUFORT, NOISE_INDEX, SKY_CODES
+from surveys.protocol.weather import BEAUFORT, NOISE, SKY
 
 _DAY_S = 24 * 60 * 60
+_SKIES = {state.value: str(words) for state, words in SKY.items()}
+_NOISES = {effect.value: str(words) for effect, words in NOISE.items()}
+_CODES_HELP = (
+    "Only if your paper sheets have numbers or letters for it: what stands for each. Observers see"
+    " them beside the words; old sheets and spreadsheets are read with them."
+)
 
 LIMITS: tuple[Limit, ...] = (
     Limit(
@@ -83,7 +89,7 @@ LIMITS: tuple[Limit, ...] = (
         kind=Kind.CHOICE,
         group=Group.LISTENING,
         label="When a loud event interrupts",
-        codes={
+        choices={
             Interruption.PAUSE.value: "Stop the clock, then keep listening",
             Interruption.RESTART.value: "Start over",
             Interruption.EXTEND.value: "Listen longer",
@@ -94,28 +100,28 @@ LIMITS: tuple[Limit, ...] = (
     ),
     Limit(
         name="max_beaufort",
-        kind=Kind.CODE,
+        kind=Kind.FORCE,
         group=Group.WEATHER,
         label="Maximum wind",
-        codes={row.force: f"{row.name}, {row.sign}" for row in BEAUFORT},
+        choices={row.force: f"{row.name}, {row.sign}" for row in BEAUFORT},
         heading="Wind",
         words=phrases.wind,
     ),
     Limit(
-        name="wet_sky_codes",
-        kind=Kind.CODES,
+        name="forbidden_skies",
+        kind=Kind.CHOICES,
         group=Group.WEATHER,
-        label="Do not survey under these skies",
-        codes=SKY_CODES,
+        label="No survey in",
+        choices=_SKIES,
         heading="Sky",
         words=phrases.sky,
     ),
     Limit(
-        name="max_noise_index",
-        kind=Kind.CODE,
+        name="loudest_noise",
+        kind=Kind.CHOICE,
         group=Group.WEATHER,
-        label="Loudest noise",
-        codes=NOISE_INDEX,
+        label="Loudest noise allowed",
+        choices=_NOISES,
         heading="Noise",
         words=phrases.noise,
     ),
@@ -198,6 +204,28 @@ LIMITS: tuple[Limit, ...] = (
         highest=1000,
         heading="Drive between stops",
         words=phrases.drive,
+        for_coordinators=True,
+    ),
+    Limit(
+        name="sky_codes",
+        kind=Kind.CODE_TABLE,
+        group=Group.CODES,
+        label="Codes for the sky",
+        help=_CODES_HELP,
+        choices=_SKIES,
+        heading="Codes for the sky",
+        words=phrases.sky_codes,
+        for_coordinators=True,
+    ),
+    Limit(
+        name="noise_codes",
+        kind=Kind.CODE_TABLE,
+        group=Group.CODES,
+        label="Codes for noise",
+        help=_CODES_HELP,
+        choices=_NOISES,
+        heading="Codes for noise",
+        words=phrases.noise_codes,
         for_coordinators=True,
     ),
 )

@@ -20,13 +20,12 @@ from surveys.protocol.values import (
     Period,
     SeasonWindow,
     Severity,
+    SkyState,
     Temperature,
     Where,
 )
 from surveys.protocol.weather import (
     BEAUFORT,
-    NOISE_INDEX,
-    SKY_CODES,
     to_celsius,
 )
 
@@ -67,29 +66,28 @@ def too_windy(case: Case) -> Iterator[Breach]:
 
 @rule("wet-sky", Severity.QUERY, "The sky allowed good hearing.", on_phone=True)
 def wet_sky(case: Case) -> Iterator[Breach]:
-    for where, code in _codes(case, "sky", listened(case)):
-        if code in case.protocol.wet_sky_codes:
+    for where, sky in _values(case, "sky", listened(case)):
+        if isinstance(sky, SkyState) and sky in case.protocol.forbidden_skies:
             yield Breach(
                 where=where,
-                variant="" if code in SKY_CODES else "no-words",
-                params={
-                    "code": code,
-                    **({"sky": params.sky(code)} if code in SKY_CODES else {}),
-                    "place": params.place(where),
-                },
+                params={"sky": params.sky(sky), "place": params.place(where)},
             )
 
 
 @rule("noise-too-loud", Severity.QUERY, "The stop was quiet enough.", on_phone=True)
 def noise_too_loud(case: Case) -> Iterator[Breach]:
-    most = case.protocol.max_noise_index
+    most = case.protocol.loudest_noise
     if most is None:
         return
     for period in listened(case):
-        if period.noise_index is not None and period.noise_index > most:
+        if period.noise is not None and period.noise.step > most.step:
             yield Breach(
-                where=Where(stop=period.stop, field="noise_index"),
-                params={"noise": period.noise_index, "stop": period.stop, "most": most},
+                where=Where(stop=period.stop, field="noise"),
+                params={
+                    "noise": params.noise(period.noise),
+                    "stop": period.stop,
+                    "most": params.noise(most),
+                },
             )
 
 
@@ -125,7 +123,7 @@ def wind_missing(case: Case) -> Iterator[Breach]:
 
 @rule("sky-missing", Severity.QUERY, "The sky is recorded if there is a limit.", on_phone=True)
 def sky_missing(case: Case) -> Iterator[Breach]:
-    if case.protocol.wet_sky_codes:
+    if case.protocol.forbidden_skies:
         yield from _not_written(case, "sky")
 
 
@@ -136,8 +134,8 @@ def sky_missing(case: Case) -> Iterator[Breach]:
     on_phone=True,
 )
 def noise_missing(case: Case) -> Iterator[Breach]:
-    if case.protocol.max_noise_index is not None:
-        yield from _not_written(case, "noise_index")
+    if case.protocol.loudest_noise is not None:
+        yield from _not_written(case, "noise")
 
 
 @rule(
@@ -168,20 +166,6 @@ def temperature_implausible(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("unknown-sky-code", Severity.REFUSE, "The sky code is a known one.")
-def unknown_sky_code(case: Case) -> Iterator[Breach]:
-    for where, code in _codes(case, "sky", case.visit.periods):
-        if code not in SKY_CODES:
-            yield Breach(
-                where=where,
-                params={
-                    "code": code,
-                    "place": params.place(where),
-                    "known": params.any_of(SKY_CODES),
-                },
-            )
-
-
 @rule("unknown-wind-force", Severity.REFUSE, "The wind force is on the Beaufort scale.")
 def unknown_wind_force(case: Case) -> Iterator[Breach]:
     last = BEAUFORT[-1].force
@@ -190,20 +174,6 @@ def unknown_wind_force(case: Case) -> Iterator[Breach]:
             yield Breach(
                 where=where,
                 params={"force": force, "place": params.place(where), "last": last},
-            )
-
-
-@rule("unknown-noise-index", Severity.REFUSE, "The noise index is a known one.")
-def unknown_noise_index(case: Case) -> Iterator[Breach]:
-    for period in case.visit.periods:
-        if period.noise_index is not None and period.noise_index not in NOISE_INDEX:
-            yield Breach(
-                where=Where(stop=period.stop, field="noise_index"),
-                params={
-                    "noise": period.noise_index,
-                    "stop": period.stop,
-                    "known": params.any_of(NOISE_INDEX),
-                },
             )
 
 

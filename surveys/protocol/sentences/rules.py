@@ -275,15 +275,11 @@ _WEATHER: Sentences = {
         (_BREAK_OFF, _LEAVE_IT),
     ),
     "wet-sky": Sentence(
-        _("With sky code {code} ({sky}) {place} the protocol is not run."),
-        (_BREAK_OFF, _LEAVE_IT),
-    ),
-    "wet-sky.no-words": Sentence(
-        _("With sky code {code} {place} the protocol is not run."),
+        _("The sky {place} is “{sky}”, in which the protocol allows no survey."),
         (_BREAK_OFF, _LEAVE_IT),
     ),
     "noise-too-loud": Sentence(
-        _("Noise index {noise} at stop {stop} is above {most}, the most that the protocol allows."),
+        _("The noise at stop {stop} is “{noise}”; the most that the protocol allows is “{most}”."),
         (_("If the noise may pass, wait and listen again."), _LEAVE_IT),
     ),
     **{
@@ -308,20 +304,12 @@ _WEATHER: Sentences = {
         ),
         (_CHECK_SIGN, _LEAVE_IT),
     ),
-    "unknown-sky-code": Sentence(
-        _("There is no sky code {code} {place}."),
-        (_("Choose {known}."),),
-    ),
     "unknown-wind-force": Sentence(
         _("There is no wind force {force} {place}."),
         (
             _("Choose a force of the Beaufort scale, 0 to {last}."),
             _("It is not a speed."),
         ),
-    ),
-    "unknown-noise-index": Sentence(
-        _("There is no noise index {noise} (stop {stop})."),
-        (_("Choose {known}."),),
     ),
 }
 

@@ -22,8 +22,9 @@ from zoneinfo import ZoneInfo
 
 from surveys.protocol.weather import (
     CALL_INDEX,
-    NOISE_INDEX,
-    SKY_CODES,
+    NOISE,
+    SKY,
+    Words,
 )
 from surveys.publishing.formats.archive import write_archive
 from surveys.publishing.formats.eml import eml_bytes
@@ -97,12 +98,15 @@ class Measure:
     method: str = ""
 
 
-def _codes(meanings: Mapping[int, str]) -> str:
-    return "; ".join(f"{code} {meaning}" for code, meaning in meanings.items())
+def _codes(meanings: Mapping[Any, object]) -> str:
+    return "; ".join(
+        f"{code} {meaning.sign if isinstance(meaning, Words) else meaning}"
+        for code, meaning in meanings.items()
+    )
 
 
 BEAUFORT = "Beaufort force, judged by its signs on land"
-SKY = f"Sky code: {_codes(SKY_CODES)}"
+SKY_WORDS = f"Seen by the observer: {_codes(SKY)}"
 OF_VISIT = " Where it was not taken at the stop, that of the start of the visit."
 OF_PERIOD = (
     Measure(column="minutes_after_sunset", type="minutes after sunset", unit="minute",
@@ -114,9 +118,9 @@ OF_PERIOD = (
             method="Thermometer"),
     Measure(column="beaufort", type="wind force", unit="Beaufort",
             method=f"{BEAUFORT}.{OF_VISIT}"),
-    Measure(column="sky", type="sky code", method=SKY),
-    Measure(column="noise_index", type="noise index",
-            method=f"Noise index: {_codes(NOISE_INDEX)}"),
+    Measure(column="sky", type="sky", method=SKY_WORDS),
+    Measure(column="noise", type="effect of noise on hearing",
+            method=f"Judged by the observer: {_codes(NOISE)}"),
     Measure(column="cars", type="cars that passed", unit="car", method="Counted while listening"),
     Measure(column="moonlight", type="moonlight at the stop", method="Seen by the observer"),
     Measure(column="water_tonight", type="water in the wetland", method="Seen by the observer"),
@@ -126,11 +130,11 @@ OF_WHOLE_VISIT = (
             method="Thermometer"),
     Measure(column="start_beaufort", type="wind force at the start", unit="Beaufort",
             method=BEAUFORT),
-    Measure(column="start_sky", type="sky code at the start", method=SKY),
+    Measure(column="start_sky", type="sky at the start", method=SKY_WORDS),
     Measure(column="end_air_temperature", type="air temperature at the end", unit="°C",
             method="Thermometer"),
     Measure(column="end_beaufort", type="wind force at the end", unit="Beaufort", method=BEAUFORT),
-    Measure(column="end_sky", type="sky code at the end", method=SKY),
+    Measure(column="end_sky", type="sky at the end", method=SKY_WORDS),
     Measure(column="rain_48h", type="rain in the 48 hours before", unit="mm"),
     Measure(column="rain_trace", type="trace of rain in the 48 hours before"),
     Measure(column="days_since_rain", type="days since it last rained", unit="day"),

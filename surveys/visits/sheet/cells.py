@@ -37,7 +37,7 @@ STOP_FIELDS = (
     "water_temperature",
     "beaufort",
     "sky",
-    "noise_index",
+    "noise",
     "cars",
     "interrupted",
     "moonlight",
@@ -89,6 +89,18 @@ class SheetParts:
     unknown: list[str] = field(default_factory=list)
 
 
+# Names of cells from before; phones and files may still write them.
+_FORMER_STOP_FIELDS = {"noise_index": "noise"}
+
+
+def current_address(address: str) -> str:
+    """The address under which the cell stands today: `stops.3.noise_index` is `stops.3.noise`."""
+    match = _STOP.fullmatch(address)
+    if match and match[2] in _FORMER_STOP_FIELDS:
+        return f"stops.{match[1]}.{_FORMER_STOP_FIELDS[match[2]]}"
+    return address
+
+
 def storable(text: str) -> str:
     """The text with characters that the database cannot store replaced by �."""
     return _NOT_STORABLE.sub("\ufffd", text)
@@ -99,13 +111,13 @@ def merge(
 ) -> tuple[dict[str, str], tuple[Conflict, ...]]:
     """Apply changes cell by cell.
 
-    A cell that holds neither the text that was changed nor the new text was filled in
-    elsewhere: it is left as it is, and returned as a conflict.
+    A cell goes by its current address. One that holds neither the text that was changed nor the
+    new text was filled in elsewhere: it is left as it is, and returned as a conflict.
     """
     merged = dict(cells)
     conflicts = []
     for raw_address, change in changes.items():
-        address, now = storable(raw_address), storable(change.now)
+        address, now = current_address(storable(raw_address)), storable(change.now)
         current = merged.get(address, "")
         if current == now:
             continue

@@ -4,20 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TypeVar
 
 from surveys.protocol.params import Param
 from surveys.protocol.values import (
     Finding,
+    NoiseEffect,
+    SkyState,
     Where,
 )
+from surveys.protocol.weather import Words
 from surveys.visits.sheet.reading_rules import problem
 from surveys.visits.sheet.texts import (
     CellError,
+    State,
     is_missing,
+    read_state,
+    state_of_code,
 )
 
 T = TypeVar("T")
+
+
+@dataclass(frozen=True, kw_only=True)
+class StateCodes:
+    """What the protocol writes for sky and noise; see `values.Protocol`."""
+
+    sky: Mapping[str, SkyState] = field(default_factory=dict)
+    noise: Mapping[str, NoiseEffect] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,6 +67,20 @@ class Part:
         except CellError as error:
             self.report_cell(error, name)
             return None
+
+    def read_state(
+        self,
+        name: str,
+        words: Mapping[State, Words],
+        codes: Mapping[str, State],
+        param: Callable[[State], Param],
+    ) -> State | None:
+        """The state that a cell names. A code may be a letter that elsewhere means "missing"."""
+        return self.read(
+            name,
+            partial(read_state, words=words, codes=codes, param=param),
+            missing=lambda text: is_missing(text) and state_of_code(text, codes) is None,
+        )
 
     def where(self, name: str) -> Where:
         return Where(stop=self.stop, field=self.prefix + name)

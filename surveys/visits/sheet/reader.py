@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
 
+from surveys.protocol import params
 from surveys.protocol.values import (
     Finding,
     Period,
@@ -18,12 +19,12 @@ from surveys.protocol.values import (
     Weather,
     Where,
 )
-from surveys.protocol.weather import rain_to_mm
+from surveys.protocol.weather import SKY, rain_to_mm
 from surveys.visits.sheet.cells import (
     SheetParts,
     split,
 )
-from surveys.visits.sheet.part import Part
+from surveys.visits.sheet.part import Part, StateCodes
 from surveys.visits.sheet.reading_rules import problem
 from surveys.visits.sheet.sightings import (
     SightingFacts,
@@ -81,13 +82,16 @@ def read_sheet(
     night: dt.date,
     catalog: Mapping[str, str] | None = None,
     photo_rows: Collection[int] = (),
+    codes: StateCodes | None = None,
 ) -> SheetReading:
     """Read every cell. Never raises: a cell that cannot be read becomes a finding.
 
     `catalog` maps casefolded species codes and names to codes; it defaults to the species of
-    the route's checklist. `photo_rows` are the sighting rows that have a photo.
+    the route's checklist. `photo_rows` are the sighting rows that have a photo. `codes` are those
+    of the protocol in force.
     """
     parts = split(cells)
+    codes = codes or StateCodes()
     if catalog is None:
         catalog = checklist_catalog(route)
     findings = list(_unknown_cells(parts))
@@ -95,13 +99,14 @@ def read_sheet(
     head.read("night", read_night)
     unit = head.read("temperature_unit", read_unit) or route.temperature_unit
     facts = _read_facts(head, head.read("rain_unit", read_rain_unit) or route.rain_unit)
-    start = _read_weather(parts.start, "start", unit, findings)
-    end = _read_weather(parts.end, "end", unit, findings)
+    start = _read_weather(parts.start, "start", unit, codes, findings)
+    end = _read_weather(parts.end, "end", unit, codes, findings)
     context = ReadingContext(
         night=night,
         time_zone=route.time_zone,
         unit=unit,
         species=frozenset(catalog.values()),
+        codes=codes,
     )
     periods: list[Period] = []
     stop_facts: dict[int, StopFacts] = {}
@@ -156,13 +161,17 @@ def _text(part: Part, name: str, max_length: int) -> str:
 
 
 def _read_weather(
-    texts: dict[str, str], end: str, unit: TemperatureUnit, findings: list[Finding]
+    texts: dict[str, str],
+    end: str,
+    unit: TemperatureUnit,
+    codes: StateCodes,
+    findings: list[Finding],
 ) -> Weather:
     part = Part(texts=texts, problems=findings, prefix=f"{end}_", belongs_to={"end": end})
     return Weather(
         air_temperature=part.read("air_temperature", partial(read_temperature, unit=unit)),
         beaufort=part.read("beaufort", read_integer),
-        sky=part.read("sky", read_integer),
+        sky=part.read_state("sky", SKY, codes.sky, params.sky),
     )
 
 

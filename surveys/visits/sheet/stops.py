@@ -17,13 +17,14 @@ from surveys.protocol.values import (
     TemperatureUnit,
     Where,
 )
+from surveys.protocol.weather import NOISE, SKY
 from surveys.visits.sheet.cells import CLOCK_FIELDS
 from surveys.visits.sheet.clocks import (
     FoldWantedError,
     other_half_of_day,
     read_clock,
 )
-from surveys.visits.sheet.part import Part
+from surveys.visits.sheet.part import Part, StateCodes
 from surveys.visits.sheet.reading_rules import problem
 from surveys.visits.sheet.texts import (
     CellError,
@@ -66,12 +67,14 @@ class StopReading:
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingContext:
-    """What the cells of a stop are read with: night, zone, unit and known species codes."""
+    """What the cells of a stop are read with: night, zone, unit, known species codes, and what the
+    protocol writes for sky and noise."""
 
     night: dt.date
     time_zone: str
     unit: TemperatureUnit
     species: Collection[str]
+    codes: StateCodes
 
 
 def read_stop(number: int, texts: dict[str, str], context: ReadingContext) -> StopReading:
@@ -117,8 +120,8 @@ def _read_period(part: Part, status: PeriodStatus, context: ReadingContext) -> P
         air_temperature=part.read("air_temperature", temperature),
         water_temperature=part.read("water_temperature", temperature),
         beaufort=part.read("beaufort", read_integer),
-        sky=part.read("sky", read_integer),
-        noise_index=part.read("noise_index", read_integer),
+        sky=part.read_state("sky", SKY, context.codes.sky, params.sky),
+        noise=part.read_state("noise", NOISE, context.codes.noise, params.noise),
         measured_at=_read_place(part),
         measured_accuracy_m=_read_accuracy(part),
         calls=tuple(_read_calls(part, context.species)),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
+from typing import TypeVar
 
 from surveys.language import gettext, said
 from surveys.protocol import params
@@ -17,7 +18,7 @@ from surveys.protocol.values import (
     Temperature,
     TemperatureUnit,
 )
-from surveys.protocol.weather import to_celsius
+from surveys.protocol.weather import Words, to_celsius
 from surveys.protocol.words import MONTHS
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
@@ -37,6 +38,8 @@ _MONTH_FIRST = re.compile(r"([a-z]{3,9})\.?\s+([0-9]{1,2}),?\s+([0-9]{4})", re.I
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
 _MAX_QUOTE_LENGTH = 40
+# Letters that tell a word from a slip of the pen.
+_SHORTEST_WORD = 3
 
 
 class CellError(ValueError):
@@ -185,6 +188,39 @@ def read_choice(text: str, choices: Iterable[str]) -> str:
         return typed
     choices = params.any_of(params.word(choice) for choice in allowed)
     raise unreadable("choice", text, choices=choices)
+
+
+State = TypeVar("State", bound=str)
+
+
+def read_state(
+    text: str,
+    words: Mapping[State, Words],
+    codes: Mapping[str, State],
+    param: Callable[[State], Param],
+) -> State:
+    """A state by a code of the protocol, by its key or by its name or the beginning of it: `2`,
+    `light_rain`, `Light rain`, `over`."""
+    if (coded := state_of_code(text, codes)) is not None:
+        return coded
+    typed = " ".join(re.split(r"[\s_-]+", text.strip().casefold()))
+    for state, told in words.items():
+        if typed in (state.replace("_", " "), told.name):
+            return state
+    begun = [state for state, told in words.items() if told.name.startswith(typed)]
+    if len(begun) == 1 and len(typed) >= _SHORTEST_WORD:
+        return begun[0]
+    choices = params.any_of(
+        params.any_of((param(state), *(code for code, coded in codes.items() if coded == state)))
+        for state in words
+    )
+    raise unreadable("choice", text, choices=choices)
+
+
+def state_of_code(text: str, codes: Mapping[str, State]) -> State | None:
+    """What a code of the protocol stands for, if the text is one; `3.0` is the code 3."""
+    typed = text.strip().casefold().removesuffix(".0")
+    return next((state for code, state in codes.items() if code.casefold() == typed), None)
 
 
 def read_text(text: str, max_length: int | None = None) -> str:

@@ -2,13 +2,14 @@
 and cleans to what is stored."""
 
 import math
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from django import forms
 from django.utils.translation import gettext_lazy
 
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.protocol.limits.limit import Kind, Limit
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.values import DistanceUnit, Temperature, TemperatureUnit
@@ -94,6 +95,59 @@ class TemperaturesField(forms.MultiValueField):
         return [text.strip() for text in data] != self.prepare_value(initial)
 
 
+class CodeTableWidget(forms.MultiWidget):
+    """A box for each state: the codes that stand for it, with commas between them."""
+
+    template_name = "program/code_table.html"
+    use_fieldset = True
+
+    def __init__(self, choices: Mapping[str, str]) -> None:
+        self.labels = list(choices.values())
+        attrs = {"autocomplete": "off", "size": 8}
+        super().__init__({state: forms.TextInput(attrs) for state in choices})
+
+    def decompress(self, value: list[str] | None) -> list[str]:
+        return value or [""] * len(self.labels)
+
+    def get_context(self, name: str, value: object, attrs: dict | None) -> dict:
+        context = super().get_context(name, value, attrs)
+        context["rows"] = list(zip(self.labels, context["widget"]["subwidgets"], strict=True))
+        return context
+
+
+class CodeTableField(forms.MultiValueField):
+    """Codes as written, and the state that each stands for."""
+
+    def __init__(self, *, choices: Mapping[str, str], **options: object) -> None:
+        self.states = list(choices)
+        fields = [forms.CharField(required=False, max_length=60) for _ in choices]
+        widget = CodeTableWidget(choices)
+        super().__init__(fields=fields, widget=widget, require_all_fields=False, **options)
+
+    def prepare_value(self, value: dict[str, str] | list[str] | None) -> list[str] | None:
+        """What is stored, by state; what was typed as it was typed."""
+        if not isinstance(value, dict):
+            return value
+        return [
+            ", ".join(code for code, state in value.items() if state == wanted)
+            for wanted in self.states
+        ]
+
+    def compress(self, values: list[str]) -> dict[str, str]:
+        table: dict[str, str] = {}
+        for state, typed in zip(self.states, values, strict=False):
+            for code in filter(None, re.split(r"[\s,;]+", typed)):
+                if code in table and table[code] != state:
+                    raise forms.ValidationError(
+                        said("The code “{code}” stands for two things.", code=code)
+                    )
+                table[code] = state
+        return table
+
+    def has_changed(self, initial: dict[str, str] | None, data: list[str]) -> bool:
+        return [(text or "").strip() for text in data] != self.prepare_value(initial or {})
+
+
 def _length(limit: Limit, units: Units, **options: object) -> forms.Field:
     return MinutesField(**_range(limit, 60), **options)
 
@@ -107,22 +161,28 @@ def _clock(limit: Limit, units: Units, **options: object) -> forms.Field:
     return forms.TimeField(widget=widget, **options)
 
 
-def _code(limit: Limit, units: Units, **options: object) -> forms.Field:
-    choices = [("", gettext("No limit")), *_numbered(limit)]
+def _force(limit: Limit, units: Units, **options: object) -> forms.Field:
+    numbered = [(str(force), f"{force}: {words}") for force, words in limit.choices.items()]
+    choices = [("", gettext("No limit")), *numbered]
     return forms.TypedChoiceField(coerce=int, empty_value=None, choices=choices, **options)
 
 
-def _codes(limit: Limit, units: Units, **options: object) -> forms.Field:
-    return forms.TypedMultipleChoiceField(
-        coerce=int,
-        choices=_numbered(limit),
+def _choice(limit: Limit, units: Units, **options: object) -> forms.Field:
+    unset = [("", gettext("No limit"))] if limit.may_be_unset else []
+    choices = [*unset, *limit.choices.items()]
+    return forms.TypedChoiceField(empty_value=None, choices=choices, **options)
+
+
+def _choices(limit: Limit, units: Units, **options: object) -> forms.Field:
+    return forms.MultipleChoiceField(
+        choices=list(limit.choices.items()),
         widget=forms.CheckboxSelectMultiple,
         **{**options, "required": False},
     )
 
 
-def _choice(limit: Limit, units: Units, **options: object) -> forms.Field:
-    return forms.ChoiceField(choices=list(limit.codes.items()), **options)
+def _code_table(limit: Limit, units: Units, **options: object) -> forms.Field:
+    return CodeTableField(choices=limit.choices, **{**options, "required": False})
 
 
 def _yes_no(limit: Limit, units: Units, **options: object) -> forms.Field:
@@ -152,10 +212,6 @@ def _temperatures(limit: Limit, units: Units, **options: object) -> forms.Field:
     return TemperaturesField(unit=units.temperature, **options)
 
 
-def _numbered(limit: Limit) -> list[tuple[str, str]]:
-    return [(str(code), f"{code}: {words}") for code, words in limit.codes.items()]
-
-
 def _range(limit: Limit, per_unit: float) -> dict[str, int]:
     """The range as it is typed, rounded outward; `limit_problems` checks it all."""
     return {
@@ -169,9 +225,10 @@ _FIELDS: dict[Kind, Callable[..., forms.Field]] = {
     Kind.AFTER_SUNSET: _whole,
     Kind.CLOCK: _clock,
     Kind.COUNT: _whole,
-    Kind.CODE: _code,
-    Kind.CODES: _codes,
+    Kind.FORCE: _force,
     Kind.CHOICE: _choice,
+    Kind.CHOICES: _choices,
+    Kind.CODE_TABLE: _code_table,
     Kind.YES_NO: _yes_no,
     Kind.LONG_DISTANCE: _long_distance,
     Kind.SHORT_DISTANCE: _short_distance,

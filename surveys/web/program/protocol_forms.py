@@ -23,7 +23,7 @@ from surveys.web.forms.seen import SeenForm
 from surveys.web.program.limit_fields import limit_field
 
 # Kinds whose fields take the whole width of the form.
-_WIDE = {Kind.CHOICE, Kind.CODE, Kind.CODES, Kind.YES_NO}
+_WIDE = {Kind.FORCE, Kind.CHOICE, Kind.CHOICES, Kind.CODE_TABLE, Kind.YES_NO}
 
 
 class LimitsForm(SeenForm):

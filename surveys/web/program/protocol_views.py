@@ -26,6 +26,7 @@ from surveys.programs.versionfacts import version_facts
 from surveys.programs.versions import protocol_values, units_of
 from surveys.protocol.limits.phrases import window_in_words
 from surveys.protocol.limits.words import limits_in_words
+from surveys.protocol.presets import preset_rows
 from surveys.protocol.values import (
     Protocol,
 )
@@ -72,9 +73,10 @@ def protocols(request: ProgramRequest) -> HttpResponse:
 def begin(request: ProgramRequest) -> HttpResponse:
     """Choose what a new protocol begins from."""
     program = request.membership.program
+    offered = verbs.presets()
     presets = [
-        {"preset": preset, "words": _in_words(preset.protocol, program)}
-        for preset in verbs.presets()
+        {"preset": preset, "rows": preset_rows(preset.protocol, offered, units_of(program))}
+        for preset in offered.presets
     ]
     context = {"section": "protocols", "presets": presets}
     return render(request, "program/protocol_begin.html", context)

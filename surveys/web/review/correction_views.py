@@ -40,7 +40,7 @@ from surveys.web.review.forms import (
     posted_revision,
 )
 from surveys.web.sheets.grid import (
-    CODES,
+    LEGENDS,
     build_layout,
 )
 from surveys.web.sheets.history import (
@@ -117,7 +117,7 @@ def _show(
         "grid": layout.grid,
         "form": form,
         "others": layout.others,
-        "codes": CODES,
+        "codes": LEGENDS,
         "rendered": json.dumps(current_cells),
         "overtaken": _changed_by_others(current_cells, changes, judgment.background.species),
         "last_step": visit.steps.select_related("by").last(),

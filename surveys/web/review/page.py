@@ -253,8 +253,8 @@ _CONDITIONS: tuple[tuple[str, str, _FormatValue], ...] = (
         lambda p, show: show.degrees(p.water_temperature_c),
     ),
     ("beaufort", gettext_lazy("Wind"), lambda p, show: show.number(p.beaufort)),
-    ("sky", gettext_lazy("Sky"), lambda p, show: show.number(p.sky)),
-    ("noise_index", gettext_lazy("Noise"), lambda p, show: show.number(p.noise_index)),
+    ("sky", gettext_lazy("Sky"), lambda p, show: p.get_sky_display()),
+    ("noise", gettext_lazy("Noise"), lambda p, show: p.get_noise_display()),
     ("cars", gettext_lazy("Cars"), lambda p, show: show.number(p.cars)),
     ("interrupted", gettext_lazy("Interrupted"), lambda p, show: _YES_NO[p.interrupted]),
     ("moonlight", gettext_lazy("Moonlight"), lambda p, show: _YES_NO[p.moonlight]),
@@ -316,7 +316,7 @@ def _end_row(
     texts = {
         "air_temperature": formatter.degrees(getattr(visit, f"{end}_air_temperature_c")),
         "beaufort": formatter.number(getattr(visit, f"{end}_beaufort")),
-        "sky": formatter.number(getattr(visit, f"{end}_sky")),
+        "sky": getattr(visit, f"get_{end}_sky_display")(),
     }
     return ConditionRow(
         name=name,

@@ -17,14 +17,16 @@ from surveys.models import (
 )
 from surveys.protocol.values import (
     PeriodStatus,
+    Protocol,
     RainUnit,
     Severity,
 )
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,
-    NOISE_INDEX,
-    SKY_CODES,
+    NOISE,
+    SKY,
+    Words,
 )
 from surveys.visits.finding import findings_by_cell
 from surveys.visits.judging import Judgment
@@ -131,7 +133,7 @@ def build_layout(visit: Visit, judgment: Judgment, *, also: str = "") -> Layout:
         species=columns,
         catalog=catalog,
         findings=tell_findings(judgment.findings, visit.route.program),
-        water_temperature=any(w.min_water_temperature for w in background.protocol.windows),
+        protocol=background.protocol,
     )
     return Layout(grid=grid, others=tuple(species for species in catalog if species not in columns))
 
@@ -143,7 +145,7 @@ def _grid(
     species: Iterable[Species],
     catalog: Iterable[Species],
     findings: tuple[ToldFinding, ...],
-    water_temperature: bool,
+    protocol: Protocol,
 ) -> Grid:
     """Arrange the cells. `species` are the columns, `catalog` the choices for sightings."""
     findings_by_address = findings_by_cell(findings)
@@ -152,12 +154,12 @@ def _grid(
     columns = _columns(
         species,
         unit=visit.cells.get("temperature_unit") or visit.route.program.temperature_unit,
-        water_temperature=water_temperature,
+        protocol=protocol,
     )
     folds = hour_repeats(visit.night, zone)
     rows = tuple(_row(stop, columns, maker, folds) for stop in stops)
     return Grid(
-        evening=_evening(maker),
+        evening=_evening(maker, protocol),
         columns=columns,
         rows=rows,
         sightings=_sightings(visit.cells, maker, rows, catalog),
@@ -212,10 +214,17 @@ class _CellMaker:
         )
 
 
-def _columns(
-    species: Iterable[Species], *, unit: str, water_temperature: bool
-) -> tuple[Column, ...]:
+def state_options(words: Mapping[str, Words], codes: Mapping[str, str]) -> Options:
+    """States in words, after the protocol's own code, so that typing it chooses the state."""
+    own = {state: [code for code, coded in codes.items() if coded == state] for state in words}
+    return tuple(
+        (state, " ".join((*own[state], gettext(told.name)))) for state, told in words.items()
+    )
+
+
+def _columns(species: Iterable[Species], *, unit: str, protocol: Protocol) -> tuple[Column, ...]:
     water = (Column(field="water_temperature", heading=said("Water °{unit}", unit=unit)),)
+    water_matters = any(window.min_water_temperature for window in protocol.windows)
     return (
         Column(
             field="status",
@@ -228,10 +237,20 @@ def _columns(
         Column(field="finished_at", heading=gettext("End"), css="sheet__clock", hint="21:20"),
         Column(field="paused_minutes", heading=gettext("Pause, min")),
         Column(field="air_temperature", heading=said("Air °{unit}", unit=unit)),
-        *(water if water_temperature else ()),
+        *(water if water_matters else ()),
         Column(field="beaufort", heading=gettext("Wind")),
-        Column(field="sky", heading=gettext("Sky")),
-        Column(field="noise_index", heading=gettext("Noise")),
+        Column(
+            field="sky",
+            heading=gettext("Sky"),
+            css="sheet__choice",
+            options=state_options(SKY, protocol.sky_codes),
+        ),
+        Column(
+            field="noise",
+            heading=gettext("Noise"),
+            css="sheet__choice",
+            options=state_options(NOISE, protocol.noise_codes),
+        ),
         Column(field="cars", heading=gettext("Cars")),
         *(
             Column(
@@ -277,22 +296,22 @@ def _row(stop: Stop, columns: tuple[Column, ...], maker: _CellMaker, folds: bool
     return Row(number=stop.number, name=stop.name, cells=cells, findings=stop_findings)
 
 
-def _evening(maker: _CellMaker) -> tuple[Cell, ...]:
+def _evening(maker: _CellMaker, protocol: Protocol) -> tuple[Cell, ...]:
     unit = (("C", "°C"), ("F", "°F"))
     ends = (("start", gettext("At the start")), ("end", gettext("At the end")))
-    weather = (
-        ("air_temperature", gettext("air temperature")),
-        ("beaufort", gettext("wind force")),
-        ("sky", "sky"),
+    weather: tuple[tuple[str, str, Options], ...] = (
+        ("air_temperature", gettext("air temperature"), ()),
+        ("beaufort", gettext("wind force"), ()),
+        ("sky", gettext("sky"), state_options(SKY, protocol.sky_codes)),
     )
     return (
         maker.cell("night", gettext("Night (date of the evening)")),
         maker.cell("temperature_unit", gettext("Temperatures are in"), options=unit),
         maker.cell("second_observer", gettext("Second observer")),
         *(
-            maker.cell(f"{end}.{field}", f"{when}: {words}")
+            maker.cell(f"{end}.{field}", f"{when}: {words}", options=options)
             for end, when in ends
-            for field, words in weather
+            for field, words, options in weather
         ),
         maker.cell("rain_48h", gettext("Rain in the past 48 hours (T = trace)")),
         maker.cell("rain_unit", gettext("Rain is in"), options=RAIN_UNITS),
@@ -334,9 +353,9 @@ def _sightings(
     )
 
 
-CODES = (
+LEGENDS = (
     (gettext_lazy("Call index"), tuple(CALL_INDEX.items())),
     (gettext_lazy("Wind force (Beaufort)"), tuple((row.force, row.sign) for row in BEAUFORT[:7])),
-    (gettext_lazy("Sky"), tuple(SKY_CODES.items())),
-    (gettext_lazy("Noise"), tuple(NOISE_INDEX.items())),
+    (gettext_lazy("Sky"), tuple((words.name, words.sign) for words in SKY.values())),
+    (gettext_lazy("Noise"), tuple((words.name, words.sign) for words in NOISE.values())),
 )

@@ -47,7 +47,7 @@ from surveys.visits.verbs import submit_visit
 from surveys.web.recordings.listing import recording_list
 from surveys.web.sheets.forms import NewSheetForm
 from surveys.web.sheets.grid import (
-    CODES,
+    LEGENDS,
     Grid,
     build_layout,
 )
@@ -202,7 +202,7 @@ def _show(
             "grid": layout.grid,
             "conflicts": conflicts,
             "others": layout.others,
-            "codes": CODES,
+            "codes": LEGENDS,
             "sent_back_note": visit.steps.filter(step="sent_back").order_by("-at").first(),
             "photo_rows": set(visit.photos.values_list("row", flat=True)),
             "findings": [(finding, cell_of(finding.where)) for finding in layout.grid.findings],

@@ -1,6 +1,6 @@
 """The printable sheet for a night without a phone: one page, letter or A4."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from django.template.loader import render_to_string
@@ -14,8 +14,9 @@ from surveys.models import ChecklistEntry
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,
-    NOISE_INDEX,
-    SKY_CODES,
+    NOISE,
+    SKY,
+    Words,
 )
 from surveys.visits.tonight import RouteTonight
 
@@ -54,14 +55,23 @@ def field_sheet_pdf(
             "has_joint_entry": any(listed.is_complex for listed in species),
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
             "call_index": CALL_INDEX.items(),
-            "sky_codes": SKY_CODES.items(),
-            "noise": NOISE_INDEX.items(),
+            "sky": _legend(SKY, route_tonight.protocol.sky_codes),
+            "noise": _legend(NOISE, route_tonight.protocol.noise_codes),
+            "codes": route_tonight.protocol.sky_codes or route_tonight.protocol.noise_codes,
             "wind": BEAUFORT[: MOST_WIND + 1],
             "skip_reasons": ", ".join(map(str, SKIP_REASONS)),
         },
     )
     page = CSS(string=f"@page {{ size: {PAPERS[paper]} landscape }}")
     return HTML(string=html, url_fetcher=_no_fetching).write_pdf(stylesheets=[CSS(_STYLE), page])
+
+
+def _legend(words: Mapping[str, Words], codes: Mapping[str, str]) -> list[tuple[str, str]]:
+    """What to write for each state, and its sign: the code of the protocol before the name."""
+    return [
+        (" ".join((*(code for code in codes if codes[code] == state), told.name)), told.sign)
+        for state, told in words.items()
+    ]
 
 
 def _no_fetching(url: str) -> dict[str, object]:

@@ -20,10 +20,10 @@ from surveys.models import (
     Visit,
     VisitState,
 )
-from surveys.protocol.values import TemperatureUnit, rain_unit_beside
+from surveys.protocol.values import SkyState, TemperatureUnit, rain_unit_beside
 from surveys.protocol.weather import (
     BEAUFORT,
-    SKY_CODES,
+    SKY,
     show_rain,
     show_temperature,
 )
@@ -144,7 +144,7 @@ def row_facts(row: GridRow, unit: TemperatureUnit) -> dict[str, str]:
     return {
         "air": _degrees(period.air_temperature_c, unit, sign=False),
         "water": _degrees(period.water_temperature_c, unit, sign=False),
-        "noise": DASH if period.noise_index is None else str(period.noise_index),
+        "noise": period.get_noise_display() or DASH,
         "pool": period.get_water_tonight_display() or DASH,
     }
 
@@ -164,7 +164,8 @@ def _beaufort(force: int | None) -> tuple[str, str]:
     )
 
 
-def _sky(code: int | None) -> tuple[str, str]:
-    if code is None:
+def _sky(state: str) -> tuple[str, str]:
+    if not state:
         return DASH, ""
-    return said("Code {code}", code=code), SKY_CODES.get(code, "")
+    words = SKY[SkyState(state)]
+    return gettext(words.name).capitalize(), gettext(words.sign)

@@ -66,8 +66,8 @@ def route(program, observer) -> Route:
         earliest_start_after_sunset_min=30,
         latest_end_clock=dt.time(1, 0),
         max_beaufort=3,
-        wet_sky_codes=[7, 8],
-        max_noise_index=3,
+        forbidden_skies=["snow", "heavy_rain"],
+        loudest_noise="loud_only",
         windows=[{"name": "Early", "min_air_temperature": "5"}],
     )
     for species in make_checklist(program, *NAMES):

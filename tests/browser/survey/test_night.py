@@ -92,12 +92,12 @@ class Observer:
         if kill:
             self.killed_in_the_middle(number)
         self.pick(f"stops.{number}.beaufort", "2 light breeze")
-        self.pick(f"stops.{number}.sky", "1 scattered")
-        self.pick(f"stops.{number}.noise_index", "1 slight")
+        self.pick(f"stops.{number}.sky", "partly cloudy")
+        self.pick(f"stops.{number}.noise", "heard through")
         self.book |= {
             f"stops.{number}.beaufort": "2",
-            f"stops.{number}.sky": "1",
-            f"stops.{number}.noise_index": "1",
+            f"stops.{number}.sky": "partly_cloudy",
+            f"stops.{number}.noise": "heard_through",
         }
         self.phone.pass_time(minutes=4)
         self.wait_for_phase("Stop done")
@@ -135,8 +135,8 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
     me = Observer(phone, observer, route)
     me.tap("Survey the night of 15 April 2024")
     me.pick("start.beaufort", "1 light air")
-    me.pick("start.sky", "0")
-    me.book |= {"start.beaufort": "1", "start.sky": "0"}
+    me.pick("start.sky", "clear")
+    me.book |= {"start.beaufort": "1", "start.sky": "clear"}
     page.locator('[data-cell="start.air_temperature"]').click()
     page.get_by_label("Air temperature in °C").fill("11.5")
     page.get_by_role("button", name="Done").click()
@@ -151,8 +151,8 @@ def test_a_night_without_a_network_and_a_killed_phone(phone, observer, route, ta
     page.get_by_label("Second observer").fill("Alex Marsh")
     me.book["second_observer"] = "Alex Marsh"
     me.pick("end.beaufort", "2 light breeze")
-    me.pick("end.sky", "1 scattered")
-    me.book |= {"end.beaufort": "2", "end.sky": "1", "night": NIGHT}
+    me.pick("end.sky", "partly cloudy")
+    me.book |= {"end.beaufort": "2", "end.sky": "partly_cloudy", "night": NIGHT}
     me.book |= {"temperature_unit": "C", "rain_unit": "mm"}
     page.get_by_role("button", name="Submit the visit").click()
     page.get_by_role("button", name="Yes, submit").click()

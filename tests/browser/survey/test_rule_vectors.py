@@ -11,8 +11,8 @@ import pytest
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,
-    NOISE_INDEX,
-    SKY_CODES,
+    NOISE,
+    SKY,
 )
 
 FILE = json.loads((Path(__file__).parents[3] / "fixtures" / "rule_vectors.json").read_text("utf-8"))
@@ -48,10 +48,12 @@ def test_codes_are_those_of_the_server(blank, live_server):
     codes = blank.evaluate(
         """async (base) => {
           const codes = await import(`${base}/codes.js`);
-          const maps = ["SKY_CODES", "NOISE_INDEX", "CALL_INDEX"].map((name) => [...codes[name]]);
-          return [codes.BEAUFORT, ...maps];
+          return [codes.BEAUFORT, codes.SKY, codes.NOISE, [...codes.CALL_INDEX]];
         }""",
         f"{live_server.url}/static/survey/rules",
     )
-    tables = [list(map(list, table.items())) for table in (SKY_CODES, NOISE_INDEX, CALL_INDEX)]
-    assert codes == [[[row.force, row.name, row.sign] for row in BEAUFORT], *tables]
+    assert codes == [
+        [[row.force, row.name, row.sign] for row in BEAUFORT],
+        *([[key, words.name, words.sign] for key, words in told.items()] for told in (SKY, NOISE)),
+        list(map(list, CALL_INDEX.items())),
+    ]

@@ -154,7 +154,7 @@ def test_refused_request_creates_no_visit(api, route, options, words):
 
 
 def test_unreadable_cells_are_kept_and_reported(api, route):
-    cells = {"stops.1.cars": "many", "notes": "fog\x00", "elsewhere": " x ", "stops.2.sky": 3}
+    cells = {"stops.1.cars": "many", "notes": "fog\x00", "elsewhere": " x ", "stops.2.sky": "3"}
     answer = put(api, uuid.uuid4(), cells)
     assert answer.status == 201
     kept = answer.data["visit"]["cells"]

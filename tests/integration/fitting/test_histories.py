@@ -112,7 +112,9 @@ def test_covariates_of_a_stop_fall_back_on_the_head_of_the_sheet(program, observ
     )
     first, second, third = visit.periods.order_by("stop__number")
     visit.periods.filter(pk=first.pk).update(air_temperature_c=None, water_tonight="full")
-    visit.periods.filter(pk=second.pk).update(beaufort=3, noise_index=1, water_tonight="not_seen")
+    visit.periods.filter(pk=second.pk).update(
+        beaufort=3, noise="heard_through", water_tonight="not_seen"
+    )
     found = species_periods(load_periods(program), species[0].pk).columns.covariates
     order = np.argsort([first.stop_id, second.stop_id, third.stop_id])
     for name, expected in {

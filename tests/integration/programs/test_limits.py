@@ -18,7 +18,7 @@ from surveys.protocol.limits.limit import Kind
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.plain import to_plain
-from surveys.protocol.values import DistanceUnit, TemperatureUnit
+from surveys.protocol.values import DistanceUnit, SkyState, TemperatureUnit
 from surveys.web.program.protocol_forms import LimitsForm
 from tests.support.builders import make_version
 from tests.support.limit_values import another
@@ -55,8 +55,9 @@ def test_the_database_keeps_a_limit_in_its_range(version, limit):
     outside = {
         Kind.CLOCK: [],
         Kind.YES_NO: [],
-        Kind.CODES: [[99]],
-        Kind.CODE: [99],
+        Kind.CHOICES: [["mild"]],
+        Kind.FORCE: [99],
+        Kind.CODE_TABLE: [{"1": "mild"}],
         Kind.CHOICE: ["stop"],
         Kind.TEMPERATURES: [
             [Decimal(45), Decimal(-15)],
@@ -103,8 +104,9 @@ def limits_form(program, protocol, name, typed):
     blank = LimitsForm(**options)
     for limit in LIMITS:
         shown = typed if limit.name == name else blank[limit.name].value()
-        if limit.kind is Kind.TEMPERATURES and isinstance(shown, list):
-            shown = dict(zip(("from", "to"), shown, strict=True))
+        if limit.kind in (Kind.TEMPERATURES, Kind.CODE_TABLE) and isinstance(shown, list):
+            parts = ("from", "to") if limit.kind is Kind.TEMPERATURES else limit.choices
+            shown = dict(zip(parts, shown, strict=True))
         if isinstance(shown, dict):
             data |= {f"{limit.name}_{end}": text for end, text in shown.items()}
         elif shown not in (None, False):
@@ -158,7 +160,11 @@ def test_the_phone_gets_every_limit(version, limit):
     ("changes", "field", "message"),
     [
         ({"min_stops": 0}, "min_stops", "Give a value from 1 to 999."),
-        ({"wet_sky_codes": frozenset({8, 9})}, "wet_sky_codes", "Choose among 0, 1, 2, 4, 5"),
+        (
+            {"sky_codes": {"fog": SkyState.CLEAR}},
+            "sky_codes",
+            "“fog” is a word of the list and can be no code.",
+        ),
     ],
 )
 def test_a_limit_out_of_its_range_is_refused(coordinator, version, changes, field, message):

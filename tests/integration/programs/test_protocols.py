@@ -41,7 +41,7 @@ def add(member, version, in_force_from=NEXT, **changes):
     )
 
 
-@pytest.mark.parametrize("code", [preset.code for preset in protocols.presets()])
+@pytest.mark.parametrize("code", [preset.code for preset in protocols.presets().presets])
 def test_every_preset_is_stored_and_read_back_whole(coordinator, code):
     preset = protocols.preset_called(code)
     stored = protocols.start_protocol(
@@ -59,7 +59,7 @@ def test_there_are_presets_for_both_kinds_of_season():
     """Season windows must be able to cross New Year."""
     crossing = [
         any(window.opens > window.closes for window in preset.protocol.windows)
-        for preset in protocols.presets()
+        for preset in protocols.presets().presets
     ]
     assert any(crossing)
     assert not all(crossing)

@@ -97,7 +97,7 @@ def test_the_sheet_becomes_rows(observer, route, species):
         "days_since_rain": "1",
         "start.air_temperature": "54F",
         "start.beaufort": "1",
-        "end.sky": "2",
+        "end.sky": "overcast",
         "stops.1.cars": "4",
         "stops.1.interrupted": "yes",
         "stops.1.moonlight": "no",
@@ -125,7 +125,7 @@ def test_the_sheet_becomes_rows(observer, route, species):
         Decimal("12.2222"),
         "F",
     )
-    assert (visit.start_beaufort, visit.end_sky) == (1, 2)
+    assert (visit.start_beaufort, visit.end_sky) == (1, "overcast")
     first, second, third = visit.periods.select_related("stop")
     assert first.started_at == dt.datetime(2024, 4, 16, 2, 1, tzinfo=dt.UTC)
     assert (first.paused_s, first.cars, first.interrupted, first.moonlight) == (30, 4, True, False)
@@ -198,9 +198,9 @@ def test_findings_are_stored_with_stop_and_field(observer, route, species):
         ({"stops.1.status": "skipped"}, "skipped-with-times", 1),
         ({"stops.2.beaufort": "13"}, "unknown-wind-force", 2),
         ({"stops.2.beaufort": "-1"}, "unknown-wind-force", 2),
-        ({"stops.2.sky": "3"}, "unknown-sky-code", 2),
-        ({"stops.2.sky": "99999999"}, "unknown-sky-code", 2),
-        ({"stops.2.noise_index": "5"}, "unknown-noise-index", 2),
+        ({"stops.2.sky": "3"}, "cell-unreadable", 2),
+        ({"stops.2.sky": "99999999"}, "cell-unreadable", 2),
+        ({"stops.2.noise": "5"}, "cell-unreadable", 2),
         ({"stops.2.cars": "70000"}, "cell-out-of-range", 2),
         ({"stops.2.paused_minutes": "599"}, "pause-longer-than-listening", 2),
         ({"stops.2.air_temperature": "99999"}, "cell-out-of-range", 2),
@@ -212,7 +212,7 @@ def test_findings_are_stored_with_stop_and_field(observer, route, species):
         ({"stops.3.finished_at": "2024-04-17T02:21:00Z"}, "time-on-another-night", 3),
         ({"night": "2024-02-30"}, "cell-unreadable", None),
         ({"night": "2190-04-15"}, "future-night", None),
-        ({"start.sky": "44"}, "unknown-sky-code", None),
+        ({"start.sky": "44"}, "cell-unreadable", None),
         ({"end.beaufort": "40000"}, "unknown-wind-force", None),
         ({"rain_48h": "1000000"}, "cell-out-of-range", None),
         ({"days_since_rain": "40000"}, "cell-out-of-range", None),

@@ -44,7 +44,7 @@ def sheet_url(draft):
 
 def whole_visit(**changes: str) -> dict[str, str]:
     """Two stops, one peeper chorus, nothing to be said of it."""
-    cells = {"start.air_temperature": "12", "start.beaufort": "1", "start.sky": "0"}
+    cells = {"start.air_temperature": "12", "start.beaufort": "1", "start.sky": "clear"}
     for stop, minute in ((1, 0), (2, 15)):
         cells |= {
             f"stops.{stop}.status": "listened",

@@ -42,7 +42,7 @@ def visit(program, observer, coordinator):
         skipped=frozenset({3}),
         start_air_temperature_c="12.5",
         start_beaufort=2,
-        start_sky=5,
+        start_sky="light_rain",
         rain_48h_mm="4.5",
     )
     ListeningPeriod.objects.filter(visit=visit, stop__number=4).delete()
@@ -90,7 +90,7 @@ def test_page_shows_calls_and_weather(visit, client_for, observer):
         "Robin Fenwick",
         "12.5 °C",
         "Beaufort 2 felt on the face, leaves rustle",
-        "drizzle or light rain",
+        "Light rain you hear calls through it",
         "4.5 mm",
         "Skipped: Road works",
         "Not reached",

@@ -36,8 +36,8 @@ PRESET = next(
     preset
     for preset in presets_from_plain(
         json.loads((FIXTURES / "protocol_presets.json").read_text("utf-8"))
-    )
-    if preset.code == "winter-breeders-seasonal-ponds"
+    ).presets
+    if preset.code == "winter-pools"
 )
 PROTOCOL = PRESET.protocol
 PLAIN = "southeast-coastal-plain"
@@ -140,8 +140,8 @@ def test_a_good_visit_of_a_winter_evening_has_no_findings(night):
                 "finished_at": to_plain(began + dt.timedelta(minutes=5)),
                 "air_temperature": {"value": "52", "unit": "F"},
                 "beaufort": 1,
-                "sky": 2,
-                "noise_index": 1,
+                "sky": "overcast",
+                "noise": "heard_through",
                 "calls": [{"species": code, "index": 3} for code in WINTER],
             }
         )

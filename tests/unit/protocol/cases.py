@@ -12,12 +12,14 @@ from surveys.protocol.values import (
     DistanceUnit,
     Interruption,
     MonthDay,
+    NoiseEffect,
     Period,
     PeriodStatus,
     Place,
     Protocol,
     Route,
     SeasonWindow,
+    SkyState,
     Stop,
     StopSky,
     Surroundings,
@@ -50,6 +52,9 @@ places = st.builds(
 month_days = st.dates(dt.date(2000, 1, 1), dt.date(2000, 12, 31)).map(
     lambda date: MonthDay(month=date.month, day=date.day)
 )
+skies_seen = maybe() | st.sampled_from(SkyState)
+noises = maybe() | st.sampled_from(NoiseEffect)
+own_codes = st.text("0123456789ABab", min_size=1, max_size=2)
 species = st.sampled_from(["one", "two", "off the list"])
 periods = st.builds(
     Period,
@@ -62,15 +67,15 @@ periods = st.builds(
     air_temperature=readings,
     water_temperature=readings,
     beaufort=codes,
-    sky=codes,
-    noise_index=codes,
+    sky=skies_seen,
+    noise=noises,
     measured_at=maybe() | places,
     measured_accuracy_m=maybe() | st.floats(0, 1e5),
     calls=st.lists(
         st.builds(CallRecord, species=species, index=codes, not_sure=st.booleans()), max_size=3
     ).map(tuple),
 )
-weather = st.builds(Weather, air_temperature=readings, beaufort=codes, sky=codes)
+weather = st.builds(Weather, air_temperature=readings, beaufort=codes, sky=skies_seen)
 protocols = st.builds(
     Protocol,
     name=st.just("Any"),
@@ -98,12 +103,14 @@ protocols = st.builds(
     stops_in_order=st.booleans(),
     min_stop_spacing_m=maybe() | st.floats(0, 1e5),
     max_beaufort=codes,
-    wet_sky_codes=st.frozensets(st.integers(0, 9)),
-    max_noise_index=codes,
+    forbidden_skies=st.frozensets(st.sampled_from(SkyState)),
+    loudest_noise=noises,
     min_days_between_visits=maybe() | st.integers(0, 40),
     max_distance_from_stop_m=maybe() | st.floats(0, 1e5),
     max_drive_kmh=st.floats(1, 200),
     training_needed=st.booleans(),
+    sky_codes=st.dictionaries(own_codes, st.sampled_from(SkyState), max_size=3),
+    noise_codes=st.dictionaries(own_codes, st.sampled_from(NoiseEffect), max_size=3),
 )
 skies = st.builds(StopSky, sunset=instants, civil_dusk=instants, sunrise=instants)
 cases = st.builds(

@@ -7,15 +7,17 @@ from pathlib import Path
 import pytest
 
 from surveys.models import Sensitivity
+from surveys.protocol import params
 from surveys.protocol.seasons import season_year
-from surveys.protocol.values import MonthDay
+from surveys.protocol.values import MonthDay, SkyState
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,
-    NOISE_INDEX,
-    SKY_CODES,
+    NOISE,
+    SKY,
 )
 from surveys.publishing.places import GRID
+from surveys.visits.sheet.texts import read_state
 
 PAGES = Path(__file__).parents[3] / "surveys" / "guide" / "pages"
 
@@ -30,15 +32,20 @@ def rows(page, heading=None):
 
 
 def test_beaufort_table():
-    table = rows("weather-codes", "Wind: Beaufort force")
+    table = rows("weather", "Wind: Beaufort force")
     assert [row[:3] for row in table] == [
         [str(row.force), row.sign, f"{row.lowest}–{row.highest}"] for row in BEAUFORT[:7]
     ]
 
 
-@pytest.mark.parametrize(("heading", "codes"), [("Sky", SKY_CODES), ("Noise", NOISE_INDEX)])
-def test_code_tables(heading, codes):
-    assert dict(rows("weather-codes", heading)) == {str(c): words for c, words in codes.items()}
+@pytest.mark.parametrize(("heading", "states"), [("Sky", SKY), ("Noise", NOISE)])
+def test_tables_of_states(heading, states):
+    assert dict(rows("weather", heading)) == {told.name: told.sign for told in states.values()}
+
+
+def test_the_beginning_of_a_word_is_read_as_the_guide_says():
+    assert "“over” is read as overcast" in (PAGES / "weather.md").read_text("utf-8")
+    assert read_state("over", SKY, {}, params.sky) is SkyState.OVERCAST
 
 
 def test_call_index_table():

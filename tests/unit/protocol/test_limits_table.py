@@ -19,13 +19,15 @@ from surveys.protocol.values import (
     DistanceUnit,
     Interruption,
     MonthDay,
+    NoiseEffect,
     Protocol,
+    SkyState,
     TemperatureUnit,
 )
 from tests.support.limit_values import another
 
 FIXTURE = Path(__file__).parents[3] / "fixtures" / "protocol_presets.json"
-PRESETS = presets_from_plain(json.loads(FIXTURE.read_text("utf-8")))
+PRESETS = presets_from_plain(json.loads(FIXTURE.read_text("utf-8"))).presets
 NOT_LIMITS = {"name", "version", "season_year_begins", "windows"}
 MINUTE = dt.timedelta(minutes=1)
 METRIC = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
@@ -49,9 +51,9 @@ def test_every_field_of_a_protocol_is_a_limit_or_says_what_it_is():
 @every_limit
 def test_what_a_limit_can_be_is_written_in_one_way(limit):
     has_range = limit.lowest is not None and limit.highest is not None
-    needs_range = limit.kind not in {Kind.CLOCK, Kind.YES_NO, Kind.CODE, Kind.CODES, Kind.CHOICE}
-    assert has_range is needs_range
-    assert bool(limit.codes) is (limit.kind in {Kind.CODE, Kind.CODES, Kind.CHOICE})
+    chosen = {Kind.FORCE, Kind.CHOICE, Kind.CHOICES, Kind.CODE_TABLE}
+    assert has_range is (limit.kind not in {Kind.CLOCK, Kind.YES_NO, *chosen})
+    assert bool(limit.choices) is (limit.kind in chosen)
 
 
 @every_limit
@@ -77,8 +79,9 @@ def test_both_ends_of_a_range_are_possible_and_nothing_beyond(limit):
         assert (limit.name not in limit_problems(protocol)) is is_possible
 
 
-def test_codes_are_stored_in_order():
-    assert LIMITS_BY_NAME["wet_sky_codes"].to_column(frozenset({8, 1})) == [1, 8]
+def test_choices_are_stored_in_order():
+    skies = frozenset({SkyState.SNOW, SkyState.FOG})
+    assert LIMITS_BY_NAME["forbidden_skies"].to_column(skies) == ["fog", "snow"]
 
 
 @pytest.mark.parametrize("preset", PRESETS, ids=lambda preset: preset.code)
@@ -138,7 +141,14 @@ def test_whoever_sets_a_limit_reads_it(limit):
         ("latest_end_clock", dt.time(1), METRIC, "01:00"),
         ("min_stops", 8, METRIC, "8"),
         ("max_beaufort", 0, METRIC, "0: calm, smoke goes straight up"),
-        ("wet_sky_codes", frozenset({8, 7}), METRIC, "7 and 8"),
+        (
+            "forbidden_skies",
+            frozenset({SkyState.SNOW, SkyState.HEAVY_RAIN}),
+            METRIC,
+            "heavy rain and snow",
+        ),
+        ("loudest_noise", NoiseEffect.QUIET, METRIC, "quiet: nothing to listen through"),
+        ("sky_codes", {"7": SkyState.SNOW, "W": SkyState.FOG}, METRIC, "7 snow, W fog"),
         ("interruption", Interruption.RESTART, METRIC, "Start over"),
         ("training_needed", True, METRIC, "yes"),
         ("stops_in_order", False, METRIC, "no"),
@@ -177,7 +187,14 @@ def test_exact_words(name, value, units, words):
         ({"min_stop_spacing_m": -1.0}, "min_stop_spacing_m", "Give a value from 0 m to 1000 km."),
         ({"max_drive_kmh": 0.9}, "max_drive_kmh", "Give a value from 1 to 1000 km/h."),
         ({"max_beaufort": 13}, "max_beaufort", "Choose among 0, 1, 2"),
-        ({"wet_sky_codes": frozenset({8, 9})}, "wet_sky_codes", "Choose among 0, 1, 2, 4, 5"),
+        ({"sky_codes": {"clear!": SkyState.FOG}}, "sky_codes", "A code has one to 4 letters"),
+        ({"sky_codes": {"12345": SkyState.FOG}}, "sky_codes", "A code has one to 4 letters"),
+        ({"sky_codes": {"fog": SkyState.CLEAR}}, "sky_codes", "“fog” is a word of the list"),
+        (
+            {"noise_codes": {"a": NoiseEffect.QUIET, "A": NoiseEffect.ALL_LOST}},
+            "noise_codes",
+            "The code “a” stands for two things.",
+        ),
         (
             {"plausible_temperature_c": (Decimal(-15), Decimal(101))},
             "plausible_temperature_c",

@@ -66,7 +66,7 @@ def test_what_is_not_given_takes_its_default():
                 "paused": 0,
                 **blank,
                 "water_temperature": None,
-                "noise_index": None,
+                "noise": None,
                 "measured_at": None,
                 "measured_accuracy_m": None,
                 "calls": [{"species": "a", "index": 1, "not_sure": False}],
@@ -81,7 +81,8 @@ def test_the_plain_form():
         {
             **PROTOCOL,
             "latest_end_clock": "01:00",
-            "wet_sky_codes": [8, 7],
+            "forbidden_skies": ["snow", "fog"],
+            "sky_codes": {"2": "overcast"},
             "settling_wait": 90.5,
         },
     )
@@ -92,7 +93,9 @@ def test_the_plain_form():
     assert plain["listening_time"] == 300
     assert plain["settling_wait"] == 90.5
     assert plain["latest_end_clock"] == "01:00"
-    assert plain["wet_sky_codes"] == [7, 8]
+    assert plain["forbidden_skies"] == ["fog", "snow"]
+    assert plain["sky_codes"] == {"2": "overcast"}
+    assert plain["noise_codes"] == {}
     assert plain["interruption"] == "pause"
     assert plain["plausible_temperature_c"] == ["-15", "45"]
 
@@ -159,7 +162,8 @@ def test_a_value_without_a_plain_form():
         ({"plausible_temperature_c": ["-15"]}, "2 values are expected, not 1"),
         ({"plausible_temperature_c": ["-15", "warm"]}, r"\[1\]: 'warm' is not an exact number"),
         ({"plausible_temperature_c": ["-15", "Infinity"]}, "is not an exact number"),
-        ({"wet_sky_codes": ["8"]}, r"wet_sky_codes\[0\]: '8' is not a whole number"),
+        ({"forbidden_skies": ["8"]}, r"forbidden_skies\[0\]: '8' is not one of clear, partly"),
+        ({"sky_codes": {"8": "8"}}, r"sky_codes.8: '8' is not one of clear, partly"),
         ({"latest_end_clock": "25:00"}, "'25:00' is not a clock time"),
     ],
 )

@@ -1,25 +1,33 @@
 """The presets of fixtures/protocol_presets.json."""
 
+import dataclasses
+import datetime as dt
 import itertools
 import json
+import re
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
+from surveys.protocol.limits.phrases import Units
 from surveys.protocol.plain import (
     PlainError,
     from_plain,
 )
 from surveys.protocol.presets import (
     Mark,
+    measured,
+    preset_rows,
     presets_from_plain,
+    published_in_words,
 )
 from surveys.protocol.seasons import (
     season_bounds,
     window_dates,
 )
 from surveys.protocol.values import (
+    DistanceUnit,
     Protocol,
     Temperature,
     TemperatureUnit,
@@ -28,24 +36,81 @@ from surveys.protocol.values import (
 FILE = json.loads(
     (Path(__file__).parents[3] / "fixtures" / "protocol_presets.json").read_text("utf-8")
 )
-PRESETS = presets_from_plain(FILE)
+OFFERED = presets_from_plain(FILE)
+PRESETS = OFFERED.presets
 BY_CODE = {preset.code: preset for preset in PRESETS}
+PUBLISHED = {entry.field: entry for entry in OFFERED.published}
 SELF_EVIDENT = {"name", "version", "windows"}
+METRIC = Units(temperature=TemperatureUnit.CELSIUS, distance=DistanceUnit.KILOMETERS)
+IMPERIAL = Units(temperature=TemperatureUnit.FAHRENHEIT, distance=DistanceUnit.MILES)
+every_preset = pytest.mark.parametrize("preset", PRESETS, ids=lambda preset: preset.code)
 
 
 def test_codes_are_unique():
-    assert len(BY_CODE) == len(PRESETS) == 6
+    assert len(BY_CODE) == len(PRESETS) == 7
+    assert len(PUBLISHED) == len(OFFERED.published)
 
 
-@pytest.mark.parametrize("entry", FILE["presets"], ids=lambda entry: entry["code"])
-def test_every_value_that_is_set_has_one_source_and_every_source_a_value(entry):
+def fields_set_by(entry):
     set_here = set(entry["protocol"]) - SELF_EVIDENT
     for window in entry["protocol"]["windows"]:
         set_here |= {f"windows.{field}" for field in window if field != "name"}
-    assert sorted(source["field"] for source in entry["sources"]) == sorted(set_here)
+    return set_here
 
 
-@pytest.mark.parametrize("preset", PRESETS, ids=lambda preset: preset.code)
+def test_what_is_published_is_told_of_every_value_that_is_set_and_of_no_other():
+    assert set().union(*map(fields_set_by, FILE["presets"])) == set(PUBLISHED)
+
+
+@every_preset
+def test_every_value_lies_inside_the_published_range(preset):
+    told = 0
+    for entry in OFFERED.published:
+        for value in measured(preset.protocol, entry):
+            told += 1
+            assert entry.lowest is None or entry.lowest <= value, entry.field
+            assert entry.highest is None or value <= entry.highest, entry.field
+    assert told > 5
+
+
+def test_a_value_outside_would_be_seen():
+    """The check above is able to fail."""
+    preset = BY_CODE["winter-pools"]
+    too_long = dataclasses.replace(preset.protocol, listening_time=dt.timedelta(minutes=11))
+    assert measured(too_long, PUBLISHED["listening_time"])[0] > PUBLISHED["listening_time"].highest
+
+
+@every_preset
+def test_the_rows_of_a_preset_tell_every_value_that_it_sets(preset):
+    entry = next(entry for entry in FILE["presets"] if entry["code"] == preset.code)
+    for units in (METRIC, IMPERIAL):
+        rows = preset_rows(preset.protocol, OFFERED, units)
+        assert len({row.label for row in rows}) == len(rows)
+        assert len(rows) >= len(fields_set_by(entry))
+        assert all(row.value and row.source for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("field", "units", "words"),
+    [
+        ("listening_time", METRIC, "3 min to 10 min"),
+        ("latest_end_clock", METRIC, "00:00 to 01:00"),
+        ("min_stop_spacing_m", METRIC, "500 m to 3.22 km"),
+        ("min_stop_spacing_m", IMPERIAL, "0.31 mi to 2 mi"),
+        ("windows.min_air_temperature", METRIC, "5 °C to 17.2 °C"),
+        ("windows.min_air_temperature", IMPERIAL, "41 °F to 63 °F"),
+        ("max_beaufort", METRIC, "Beaufort 2 to 3"),
+        ("min_stops", METRIC, "1 to 10 stops"),
+        ("min_days_between_visits", METRIC, "at least 15 days"),
+        ("loudest_noise", METRIC, ""),
+        ("stops_in_order", METRIC, "always in the same order"),
+    ],
+)
+def test_a_published_range_in_words(field, units, words):
+    assert published_in_words(PUBLISHED[field], units) == words
+
+
+@every_preset
 def test_no_window_straddles_two_season_years_or_another_window(preset):
     begins = preset.protocol.season_year_begins
     for year in (2024, 2025):
@@ -56,18 +121,17 @@ def test_no_window_straddles_two_season_years_or_another_window(preset):
         assert all(earlier[1] < later[0] for earlier, later in itertools.pairwise(spans))
 
 
-@pytest.mark.parametrize("preset", PRESETS, ids=lambda preset: preset.code)
-def test_sources_of_checked_values_name_a_work(preset):
-    for source in preset.sources:
-        assert source.source
-        if source.mark in (Mark.CHECKED, Mark.FROM_MEMORY):
-            assert any(character.isdigit() for character in source.source) or "(" in source.source
+def test_sources_of_published_values_name_a_work():
+    for entry in OFFERED.published:
+        assert entry.source
+        if entry.mark in (Mark.CHECKED, Mark.FROM_MEMORY):
+            assert re.search(r"[12][0-9]{3}|\(unsigned", entry.source)
 
 
 def test_limits_set_in_fahrenheit_stay_in_fahrenheit():
-    windows = BY_CODE["roadside-ten-stops"].protocol.windows
+    windows = BY_CODE["evening-route-by-road"].protocol.windows
     assert [window.min_air_temperature for window in windows] == [
-        Temperature(value=Decimal(value), unit=TemperatureUnit.FAHRENHEIT) for value in (42, 50, 55)
+        Temperature(value=Decimal(value), unit=TemperatureUnit.FAHRENHEIT) for value in (43, 52, 58)
     ]
 
 

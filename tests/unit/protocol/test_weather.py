@@ -3,15 +3,17 @@ from decimal import Decimal
 import pytest
 
 from surveys.protocol.values import (
+    NoiseEffect,
     RainUnit,
+    SkyState,
     Temperature,
     TemperatureUnit,
 )
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,
-    NOISE_INDEX,
-    SKY_CODES,
+    NOISE,
+    SKY,
     beaufort_from_speed,
     from_celsius,
     meters_per_second_from_kmh,
@@ -49,8 +51,8 @@ def test_a_negative_speed_is_an_error():
 
 
 def test_codes():
-    assert list(SKY_CODES) == [0, 1, 2, 4, 5, 7, 8]
-    assert list(NOISE_INDEX) == [0, 1, 2, 3, 4]
+    assert list(SKY) == list(SkyState)
+    assert list(NOISE) == list(NoiseEffect)
     assert list(CALL_INDEX) == [0, 1, 2, 3]
 
 

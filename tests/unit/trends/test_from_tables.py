@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from surveys.protocol.values import NoiseEffect
 from surveys.publishing.formats import reproduce
 from surveys.publishing.frozen import Frozen, write_table
 from surveys.publishing.results import add_trends
@@ -19,7 +20,7 @@ from surveys.trends.analysis import Parts, analyze
 from surveys.trends.from_tables import fit_species, null_runs, read_periods
 from surveys.trends.joint_entries import JointEntry, ToldEntry
 from surveys.trends.null_run import NullRun
-from surveys.trends.periods import TRACE_OF_RAIN_MM, Listed, species_periods
+from surveys.trends.periods import NOISE, TRACE_OF_RAIN_MM, Listed, species_periods
 from surveys.trends.result_tables import yearly_rows
 from tests.support.frozen_rows import about
 
@@ -61,11 +62,11 @@ V2,R2,2023,2023-05-20,2,139,,true,Ponds,1,false
 V3,R1,2024,2024-02-29,1,59,,,Roadside,2,false
 """,
     "periods": """\
-period,visit,stop,air_temperature,beaufort,noise_index,water_tonight,minutes_after_sunset
-P1,V1,S1,11.5,2,0,full,35
-P2,V1,S2,,,1,pools,47.5
+period,visit,stop,air_temperature,beaufort,noise,water_tonight,minutes_after_sunset
+P1,V1,S1,11.5,2,quiet,full,35
+P2,V1,S2,,,heard_through,pools,47.5
 P3,V2,S3,18,0,,dry,-3
-P4,V3,S1,9,3,2,,60
+P4,V3,S1,9,3,faint_lost,,60
 """,
     "calls": """\
 recorded_index,period,species,call_index,confirmed_by_ear
@@ -147,6 +148,25 @@ def test_what_the_evening_was_like(frozen):
     assert covariates.keys() == expected.keys()
     for name, values in expected.items():
         np.testing.assert_array_equal(covariates[name], values, err_msg=name)
+
+
+def test_noise_in_numbers_as_publications_had_it_before(folder, frozen):
+    periods = (
+        (folder / "periods.csv")
+        .read_text("utf-8")
+        .replace("beaufort,noise,", "beaufort,noise_index,")
+    )
+    for step, word in enumerate(("quiet", "heard_through", "faint_lost")):
+        periods = periods.replace(word, str(step))
+    (folder / "periods.csv").write_text(periods, "utf-8")
+    np.testing.assert_array_equal(
+        read_periods(folder).periods.columns.covariates["noise"],
+        frozen.periods.columns.covariates["noise"],
+    )
+
+
+def test_the_words_for_noise_are_those_of_the_sheet_in_their_order():
+    assert {effect.value: effect.step for effect in NoiseEffect} == NOISE
 
 
 def test_what_the_stops_are_like(frozen):

@@ -57,7 +57,7 @@ def test_split_sorts_cells_into_parts():
     parts = split(
         {
             "night": "2024-04-15",
-            "start.sky": "1",
+            "start.sky": "partly_cloudy",
             "end.beaufort": "2",
             "stops.10.started_at": "21:14",
             "stops.10.started_at.fold": "first",
@@ -67,7 +67,7 @@ def test_split_sorts_cells_into_parts():
         }
     )
     assert parts.visit == {"night": "2024-04-15"}
-    assert (parts.start, parts.end) == ({"sky": "1"}, {"beaufort": "2"})
+    assert (parts.start, parts.end) == ({"sky": "partly_cloudy"}, {"beaufort": "2"})
     assert parts.stops == {
         10: {
             "started_at": "21:14",

@@ -12,15 +12,18 @@ from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import (
     CallRecord,
     ChecklistSpecies,
+    NoiseEffect,
     PeriodStatus,
     Place,
     Route,
     Severity,
+    SkyState,
     Stop,
     TemperatureUnit,
 )
 from surveys.visits.sheet import cells as sheet_cells
 from surveys.visits.sheet.cells import cell_of
+from surveys.visits.sheet.part import StateCodes
 from surveys.visits.sheet.reader import (
     read_sheet,
     typed_night,
@@ -78,8 +81,8 @@ def test_a_full_stop():
             "stops.2.air_temperature": "54",
             "stops.2.water_temperature": "10 C",
             "stops.2.beaufort": "2",
-            "stops.2.sky": "1",
-            "stops.2.noise_index": "0",
+            "stops.2.sky": "partly_cloudy",
+            "stops.2.noise": "quiet",
             "stops.2.cars": "3",
             "stops.2.interrupted": "yes",
             "stops.2.moonlight": "no",
@@ -103,7 +106,7 @@ def test_a_full_stop():
     assert period.air_temperature.value == Decimal(54)
     assert period.air_temperature.unit is TemperatureUnit.FAHRENHEIT
     assert period.water_temperature.unit is TemperatureUnit.CELSIUS
-    assert (period.beaufort, period.sky, period.noise_index) == (2, 1, 0)
+    assert (period.beaufort, period.sky, period.noise) == (2, "partly_cloudy", "quiet")
     assert period.measured_at == Place(latitude=43.0731, longitude=-89.4012)
     assert period.measured_accuracy_m == 8.5
     assert set(period.calls) == {
@@ -124,7 +127,7 @@ def test_facts_of_the_visit():
             "days_since_rain": "2",
             "start.air_temperature": "12.5",
             "start.beaufort": "1",
-            "end.sky": "2",
+            "end.sky": "overcast",
         }
     )
     assert reading.findings == ()
@@ -132,7 +135,7 @@ def test_facts_of_the_visit():
     assert reading.facts.rain_48h_mm == Decimal("12.5")
     assert reading.facts.days_since_rain == 2
     assert reading.visit.start.air_temperature.value == Decimal("12.5")
-    assert (reading.visit.start.beaufort, reading.visit.end.sky) == (1, 2)
+    assert (reading.visit.start.beaufort, reading.visit.end.sky) == (1, "overcast")
 
 
 # Listened, skipped, not reached
@@ -230,6 +233,22 @@ def test_unknown_species_is_refused_unless_blank():
     assert read({"stops.1.status": "listened", "stops.1.calls.unicorn": ""}).findings == ()
 
 
+def test_codes_of_the_protocol_are_read_at_stops_and_ends():
+    codes = StateCodes(sky={"T": SkyState.THUNDER}, noise={"4": NoiseEffect.QUIET})
+    reading = read(
+        {"stops.1.status": "listened", "stops.1.sky": "t", "stops.1.noise": "4", "end.sky": "T"},
+        codes=codes,
+    )
+    assert reading.findings == ()
+    assert (reading.visit.periods[0].sky, reading.visit.periods[0].noise) == ("thunder", "quiet")
+    assert reading.visit.end.sky == "thunder"
+
+
+def test_t_is_nothing_where_it_is_no_code():
+    reading = read({"stops.1.status": "listened", "stops.1.sky": "T"})
+    assert (reading.findings, reading.visit.periods[0].sky) == ((), None)
+
+
 # Every problem names its cell, what is wrong and how to mend it
 
 
@@ -255,8 +274,8 @@ def test_unknown_species_is_refused_unless_blank():
         ("stops.1.air_temperature", "1e9", "cell-unreadable"),
         ("stops.1.water_temperature", "-200", "cell-out-of-range"),
         ("stops.1.beaufort", "strong", "cell-unreadable"),
-        ("stops.1.sky", "clear", "cell-unreadable"),
-        ("stops.1.noise_index", "loud", "cell-unreadable"),
+        ("stops.1.sky", "dark", "cell-unreadable"),
+        ("stops.1.noise", "2", "cell-unreadable"),
         ("stops.1.cars", "70000", "cell-out-of-range"),
         ("stops.1.cars", "-2", "cell-out-of-range"),
         ("stops.1.interrupted", "perhaps", "cell-unreadable"),

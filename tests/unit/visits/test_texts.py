@@ -5,13 +5,15 @@ from decimal import Decimal
 
 import pytest
 
+from surveys.protocol import params
 from surveys.protocol.values import (
     Rain,
     RainUnit,
+    SkyState,
     Temperature,
     TemperatureUnit,
 )
-from surveys.protocol.weather import plain_number, rain_to_mm, show_rain
+from surveys.protocol.weather import SKY, plain_number, rain_to_mm, show_rain
 from surveys.visits.sheet import texts
 
 CELSIUS, FAHRENHEIT = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
@@ -51,6 +53,36 @@ def test_numbers(text, number):
 def test_not_a_number(text):
     with pytest.raises(texts.CellError, match="is not a number"):
         texts.read_number(text)
+
+
+CODES = {"0": SkyState.CLEAR, "T": SkyState.THUNDER, "over": SkyState.FOG}
+
+
+@pytest.mark.parametrize(
+    ("text", "state"),
+    [
+        ("clear", SkyState.CLEAR),
+        (" Light  rain ", SkyState.LIGHT_RAIN),
+        ("light_rain", SkyState.LIGHT_RAIN),
+        ("HEAVY-RAIN", SkyState.HEAVY_RAIN),
+        ("driz", SkyState.DRIZZLE),
+        ("overc", SkyState.OVERCAST),
+        # A code of the protocol stands before the words.
+        ("over", SkyState.FOG),
+        ("0", SkyState.CLEAR),
+        ("0.0", SkyState.CLEAR),
+        ("t", SkyState.THUNDER),
+    ],
+)
+def test_states(text, state):
+    assert texts.read_state(text, SKY, CODES, params.sky) is state
+
+
+@pytest.mark.parametrize("text", ["1", "ov", "rain", "over the hill", "t"])
+def test_not_a_state(text):
+    with pytest.raises(texts.CellError, match="is not one of the answers") as caught:
+        texts.read_state(text, SKY, {"0": SkyState.CLEAR}, params.sky)
+    assert caught.value.remedy.startswith("Choose clear or 0, partly cloudy, overcast, fog,")
 
 
 @pytest.mark.parametrize(("text", "number"), [("3", 3), ("3.0", 3), ("-1", -1)])

@@ -302,7 +302,7 @@ def test_a_torn_answer_about_a_newer_copy_is_asked_for_again(phone, wire, observ
     wire.heal()
     assert phone.send() == "idle"
     reads(phone, SENT)
-    assert {"start.sky": "1", CALL: "1"}.items() <= the_visit().cells.items()
+    assert {"start.sky": "partly_cloudy", CALL: "1"}.items() <= the_visit().cells.items()
 
 
 def test_a_broken_connection_is_tried_again_at_once(phone, wire):

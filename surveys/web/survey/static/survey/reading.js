@@ -1,8 +1,10 @@
 // From the cells of a sheet and the packet to a case that the rules can judge. What cannot be read
 // here is left out; the server reads it again and says so.
 import { readTime } from "./clocktimes.js";
+import { NOISE, SKY } from "./rules/codes.js";
 
 const NUMBER = /^[+-]?(\d{1,9}([.,]\d{1,9})?|[.,]\d{1,9})$/;
+const SHORTEST_WORD = 3;
 const MISSING = new Set(["", "-", "–", "—", "t", "n/a", "na"]);
 
 const clean = (text) => (MISSING.has((text ?? "").trim().toLowerCase()) ? null : text.trim());
@@ -23,16 +25,31 @@ function temperature(text, unit) {
   return value ? { value: value.replace("+", ""), unit: match[2]?.toUpperCase() ?? unit } : null;
 }
 
+const folded = (text) => text.trim().toLowerCase();
+
+/** The state that a text names: by a code of the protocol, by its key, or by its name or the beginning
+    of it. */
+export function stateOf(text, states, codes) {
+  const typed = folded(text ?? "");
+  const code = Object.keys(codes).find((one) => folded(one) === typed);
+  if (code !== undefined) return codes[code];
+  const words = typed.replace(/[\s_-]+/g, " ");
+  const found = states.find(([key, name]) => [key.replaceAll("_", " "), name].includes(words));
+  if (found) return found[0];
+  const begun = words.length < SHORTEST_WORD ? [] : states.filter(([, name]) => name.startsWith(words));
+  return begun.length === 1 ? begun[0][0] : null;
+}
+
 function instant(names, name, night) {
   const typed = clean(names.get(name));
   const milliseconds = typed && readTime(typed, names.get(`${name}.fold`) ?? "", night);
   return milliseconds === null ? null : new Date(milliseconds).toISOString();
 }
 
-const weather = (cells, part, unit) => ({
+const weather = (cells, part, unit, protocol) => ({
   air_temperature: temperature(cells.get(`${part}.air_temperature`), unit),
   beaufort: whole(cells.get(`${part}.beaufort`)),
-  sky: whole(cells.get(`${part}.sky`)),
+  sky: stateOf(cells.get(`${part}.sky`), SKY, protocol.sky_codes),
 });
 
 function calls(names) {
@@ -53,7 +70,7 @@ function statusOf(names) {
   return heard || clean(names.get("started_at")) || clean(names.get("finished_at")) ? "listened" : null;
 }
 
-function period(stop, names, unit, night) {
+function period(stop, names, { unit, night, protocol }) {
   const status = statusOf(names);
   if (status === null) return null;
   const [latitude, longitude] = [number(names.get("latitude")), number(names.get("longitude"))];
@@ -68,8 +85,8 @@ function period(stop, names, unit, night) {
     air_temperature: temperature(names.get("air_temperature"), unit),
     water_temperature: temperature(names.get("water_temperature"), unit),
     beaufort: whole(names.get("beaufort")),
-    sky: whole(names.get("sky")),
-    noise_index: whole(names.get("noise_index")),
+    sky: stateOf(names.get("sky"), SKY, protocol.sky_codes),
+    noise: stateOf(names.get("noise"), NOISE, protocol.noise_codes),
     measured_at: latitude && longitude ? { latitude: Number(latitude), longitude: Number(longitude) } : null,
     measured_accuracy_m: accuracy === null ? null : Number(accuracy),
     calls: calls(names),
@@ -95,15 +112,15 @@ export function readCase(cells, { visit, route, protocol, tonight, checklist }) 
   const night = { night: visit.night, zone: route.time_zone };
   const periods = [...byStop(cells)]
     .sort(([a], [b]) => a - b)
-    .map(([stop, names]) => period(stop, names, unit, night))
+    .map(([stop, names]) => period(stop, names, { unit, night, protocol }))
     .filter(Boolean);
   const hours = tonight?.stops ?? {};
   const sky = Object.fromEntries(Object.entries(hours).map(([stop, { sky: codes }]) => [stop, codes]));
   const sheet = {
     night: visit.night,
     periods,
-    start: weather(cells, "start", unit),
-    end: weather(cells, "end", unit),
+    start: weather(cells, "start", unit, protocol),
+    end: weather(cells, "end", unit, protocol),
   };
   return [{ visit: sheet, route: { ...route, checklist }, protocol, sky }, { hours }];
 }

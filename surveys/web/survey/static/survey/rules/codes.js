@@ -15,23 +15,25 @@ export const BEAUFORT = [
   [12, "hurricane", "devastation"],
 ];
 
-export const SKY_CODES = new Map([
-  [0, "clear, or a few clouds"],
-  [1, "scattered or changing clouds"],
-  [2, "overcast"],
-  [4, "fog or smoke"],
-  [5, "drizzle or light rain that does not harm hearing"],
-  [7, "snow"],
-  [8, "showers that harm hearing"],
-]);
+export const SKY = [
+  ["clear", "clear", "open sky, at most a few clouds"],
+  ["partly_cloudy", "partly cloudy", "clouds with open sky between"],
+  ["overcast", "overcast", "cloud from edge to edge"],
+  ["fog", "fog", "fog, mist or smoke hides distant lights"],
+  ["drizzle", "drizzle", "fine drops without a sound"],
+  ["light_rain", "light rain", "you hear calls through it"],
+  ["heavy_rain", "heavy rain", "it drowns out calls"],
+  ["snow", "snow", "snow or sleet"],
+  ["thunder", "thunder", "thunder or lightning, near or far"],
+];
 
-export const NOISE_INDEX = new Map([
-  [0, "nothing that matters"],
-  [1, "slight: distant traffic, a dog, one car"],
-  [2, "moderate: two to five cars"],
-  [3, "serious: steady traffic near by, six to ten cars"],
-  [4, "profound: unbroken traffic or machinery"],
-]);
+export const NOISE = [
+  ["quiet", "quiet", "nothing to listen through"],
+  ["heard_through", "heard through", "noise, but no call is missed"],
+  ["faint_lost", "faint calls lost", "soft and distant calls are lost"],
+  ["loud_only", "only loud calls", "only near callers and loud choruses get through"],
+  ["all_lost", "all calls lost", "the noise covers every call"],
+];
 
 export const CALL_INDEX = new Map([
   [0, "listened for, not heard"],

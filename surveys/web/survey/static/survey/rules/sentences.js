@@ -89,21 +89,14 @@ export const SENTENCES = {
     ],
   ],
   "wet-sky": [
-    "With sky code {code} ({sky}) {place} the protocol is not run.",
-    [
-      "If you are still out, stop for tonight and try another night.",
-      "If it is right, leave it as is. The coordinator will decide whether it counts.",
-    ],
-  ],
-  "wet-sky.no-words": [
-    "With sky code {code} {place} the protocol is not run.",
+    "The sky {place} is “{sky}”, in which the protocol allows no survey.",
     [
       "If you are still out, stop for tonight and try another night.",
       "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
   "noise-too-loud": [
-    "Noise index {noise} at stop {stop} is above {most}, the most that the protocol allows.",
+    "The noise at stop {stop} is “{noise}”; the most that the protocol allows is “{most}”.",
     [
       "If the noise may pass, wait and listen again.",
       "If it is right, leave it as is. The coordinator will decide whether it counts.",
@@ -196,8 +189,8 @@ export const VOCABULARY = {
   air_temperature: "air temperature",
   water_temperature: "water temperature",
   beaufort: "wind force",
-  sky: "sky code",
-  noise_index: "noise index",
+  sky: "note of the sky",
+  noise: "note of the noise",
   arrived_at: "arrival",
   started_at: "start",
   finished_at: "end",

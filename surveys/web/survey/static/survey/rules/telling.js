@@ -1,7 +1,7 @@
 // Says a finding to a reader: code and parameters in, sentences in the reader's language out. The
 // kinds of parameters are those of surveys/protocol/params.py.
 import { filled, gettext, ngettext } from "../language.js";
-import { BEAUFORT, SKY_CODES } from "./codes.js";
+import { BEAUFORT, NOISE, SKY } from "./codes.js";
 import { decimal } from "./decimal.js";
 import { SENTENCES, VOCABULARY } from "./sentences.js";
 import {
@@ -18,6 +18,8 @@ import {
   temperature,
 } from "./words.js";
 
+const nameIn = (states, key) => states.find(([state]) => state === key)[1];
+
 const KINDS = {
   clock: (value, { zone }) => clock(Date.parse(value), zone),
   clock_with_seconds: (value, { zone }) => clockWithSeconds(Date.parse(value), zone),
@@ -31,7 +33,8 @@ const KINDS = {
   stops: stopNumbers,
   place: placeWords,
   species: (value, { species }) => species.get(value) ?? value,
-  sky: (value) => gettext(SKY_CODES.get(value)),
+  sky: (value) => gettext(nameIn(SKY, value)),
+  noise: (value) => gettext(nameIn(NOISE, value)),
   wind_sign: (value) => gettext(BEAUFORT.find(([force]) => force === value)?.[2] ?? ""),
   word: (value) => gettext(VOCABULARY[value]),
   window: ({ name, opens, closes }) =>

@@ -1,7 +1,7 @@
 // Rules on weather and noise. A limit is met, broken, or cannot be told: a stop without a reading
 // of its own is covered when there is one from both the start and the end of the visit.
 import { breach, listened, windowOf } from "./case.js";
-import { SKY_CODES } from "./codes.js";
+import { NOISE } from "./codes.js";
 import { compare, decimal, toCelsius } from "./decimal.js";
 import { celsius, place, temperature } from "./params.js";
 
@@ -24,29 +24,28 @@ export function tooWindy(record) {
 }
 
 export function wetSky(record) {
-  const wet = record.protocol.wet_sky_codes;
+  const forbidden = record.protocol.forbidden_skies;
   return readings(record, "sky", listened(record))
-    .filter(([, code]) => wet.includes(code))
-    .map(([where, code]) => {
-      const known = SKY_CODES.has(code);
-      const params = { code, ...(known ? { sky: { sky: code } } : {}), place: place(where) };
-      return breach(where, params, known ? "" : "no-words");
-    });
+    .filter(([, sky]) => forbidden.includes(sky))
+    .map(([where, sky]) => breach(where, { sky: { sky }, place: place(where) }));
 }
 
 export function noiseTooLoud(record) {
-  const most = record.protocol.max_noise_index;
+  const most = record.protocol.loudest_noise;
   if (most === null) return [];
+  const step = (noise) => NOISE.findIndex(([effect]) => effect === noise);
   return listened(record)
-    .filter(({ noise_index: noise }) => noise != null && noise > most)
-    .map(({ stop, noise_index: noise }) => breach({ stop, field: "noise_index" }, { noise, stop, most }));
+    .filter(({ noise }) => noise != null && step(noise) > step(most))
+    .map(({ stop, noise }) =>
+      breach({ stop, field: "noise" }, { noise: { noise }, stop, most: { noise: most } }),
+    );
 }
 
 export const temperatureMissing = (record) => missing(record, airLimit(record), "air_temperature");
 export const waterTemperatureMissing = (record) => missing(record, waterLimit(record), "water_temperature");
 export const windMissing = (record) => missing(record, record.protocol.max_beaufort, "beaufort");
-export const skyMissing = (record) => missing(record, record.protocol.wet_sky_codes.length || null, "sky");
-export const noiseMissing = (record) => missing(record, record.protocol.max_noise_index, "noise_index");
+export const skyMissing = (record) => missing(record, record.protocol.forbidden_skies.length || null, "sky");
+export const noiseMissing = (record) => missing(record, record.protocol.loudest_noise, "noise");
 
 export function temperatureImplausible(record) {
   const bounds = record.protocol.plausible_temperature_c.map(decimal);

@@ -2,7 +2,8 @@
 import { gettext } from "../language.js";
 import { h, icon, setAttribute, setText } from "../dom.js";
 import { model, text } from "../model.js";
-import { BEAUFORT, NOISE_INDEX, SKY_CODES } from "../rules/codes.js";
+import { stateOf } from "../reading.js";
+import { BEAUFORT, NOISE, SKY } from "../rules/codes.js";
 import { fullWords, openPicker, shortWords } from "./conditions/pickers.js";
 
 const WATER = [
@@ -16,7 +17,13 @@ const YES_NO = [
   ["no", gettext("No")],
 ];
 const MAX_FORCE = 7;
-const codeOptions = (codes) => [...codes].map(([code, sign]) => [String(code), `${code}`, gettext(sign)]);
+const protocol = () => model.version.protocol;
+/** States in words, with the code of the protocol in front where it has one. */
+const stateOptions = (states, codes) =>
+  states.map(([key, name, sign]) => {
+    const own = Object.keys(codes).filter((code) => codes[code] === key);
+    return [key, own.length ? `${own.join(", ")} · ${gettext(name)}` : gettext(name), gettext(sign)];
+  });
 const forceOptions = () =>
   BEAUFORT.slice(0, MAX_FORCE).map(([force, name, sign]) => [
     String(force),
@@ -42,13 +49,21 @@ const FIELDS = {
     title: gettext("Wind, Beaufort force"),
     icon: "wind",
     options: forceOptions,
+    brief: true,
   },
-  sky: { label: gettext("Sky"), title: gettext("Sky"), icon: "night", options: () => codeOptions(SKY_CODES) },
-  noise_index: {
+  sky: {
+    label: gettext("Sky"),
+    title: gettext("Sky"),
+    icon: "night",
+    options: () => stateOptions(SKY, protocol().sky_codes),
+    read: (typed) => stateOf(typed, SKY, protocol().sky_codes),
+  },
+  noise: {
     label: gettext("Noise"),
-    title: gettext("Noise"),
+    title: gettext("What noise does to hearing"),
     icon: "ear",
-    options: () => codeOptions(NOISE_INDEX),
+    options: () => stateOptions(NOISE, protocol().noise_codes),
+    read: (typed) => stateOf(typed, NOISE, protocol().noise_codes),
   },
   cars: { label: gettext("Cars"), title: gettext("Cars that passed"), icon: "car", kind: "count" },
   water_tonight: {
@@ -64,7 +79,7 @@ export const AT_STOP = [
   "air_temperature",
   "beaufort",
   "sky",
-  "noise_index",
+  "noise",
   "cars",
   "water_tonight",
   "moonlight",

@@ -22,7 +22,7 @@ async function fill(app, address, field, typed) {
 }
 
 function pickOption(app, address, field) {
-  const current = text(address);
+  const current = optionOf(text(address), field)?.[0];
   const pick = (code) => () => {
     box.close();
     fill(app, address, field, code);
@@ -47,7 +47,7 @@ function pickOption(app, address, field) {
   const box = dialog(
     field.title,
     h("ul", { class: "plain-list picks" }, options),
-    current && button(gettext("Clear"), pick(""), { kind: "quiet" }),
+    text(address) && button(gettext("Clear"), pick(""), { kind: "quiet" }),
   );
 }
 
@@ -186,13 +186,17 @@ export function shortWords(typed, field) {
   if (!typed) return "–";
   if (field.kind === "temperature") return `${typed}°`;
   if (field.kind === "text") return typed.length > 8 ? `${typed.slice(0, 7)}…` : typed;
-  const option = field.options?.().find(([code]) => code === typed);
-  return option && option.length === 2 ? option[1] : typed;
+  return field.brief ? typed : (optionOf(typed, field)?.[1] ?? typed);
 }
 
 /** What was typed, as it is spoken. */
 export function fullWords(typed, field) {
   if (field.kind === "temperature") return `${typed} degrees`;
-  const option = field.options?.().find(([code]) => code === typed);
-  return option ? option.slice(1).join(", ") : typed;
+  return optionOf(typed, field)?.slice(1).join(", ") ?? typed;
+}
+
+/** The option that a cell holds: by its key, or as somebody typed it at a desk. */
+function optionOf(typed, field) {
+  const key = field.read?.(typed) ?? typed;
+  return field.options?.().find(([code]) => code === key);
 }

@@ -1,0 +1,154 @@
+"""Rows that were there before a migration are there after it, with what they meant."""
+
+import datetime as dt
+from contextlib import contextmanager
+
+import pytest
+from django.contrib.gis.geos import Point
+from django.core.management import call_command
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
+
+from tests.support.databases import empty_database
+
+EVENING = dt.datetime(2024, 4, 16, 2, 0, tzinfo=dt.UTC)
+
+
+@contextmanager
+def database_at(migration):
+    """An empty database with the tables of `migration`, and the models of that time."""
+    with empty_database():
+        yield models_at(migration)
+
+
+def models_at(migration):
+    call_command("migrate", "surveys", migration, verbosity=0)
+    state = MigrationExecutor(connection).loader.project_state(("surveys", migration))
+    return lambda name: state.apps.get_model(*name.split("."))
+
+
+def an_evening(model, *, version=None, visit=None, periods=()):
+    """A visit with its route, as the tables were at that time."""
+    person = model("accounts.Person").objects.create(email="robin@example.org", name="Robin")
+    program = model("surveys.Program").objects.create(
+        name="Example", slug="example", time_zone="America/Chicago"
+    )
+    protocol = model("surveys.Protocol").objects.create(program=program, name="Roadside")
+    route = model("surveys.Route").objects.create(
+        program=program, protocol=protocol, code="R1", name="Long Meadow"
+    )
+    row = model("surveys.Visit").objects.create(
+        route=route,
+        observer=person,
+        protocol_version=model("surveys.ProtocolVersion").objects.create(
+            protocol=protocol,
+            number=1,
+            in_force_from="2015-01-01",
+            listening_time_s=300,
+            **version or {},
+        ),
+        night="2024-04-15",
+        season_year=2024,
+        state="submitted",
+        submitted_at=EVENING,
+        **visit or {},
+    )
+    for number, period in enumerate(periods, start=1):
+        model("surveys.ListeningPeriod").objects.create(
+            visit=row,
+            stop=model("surveys.Stop").objects.create(
+                route=route,
+                number=number,
+                place=Point(-89.4, 43 + number / 100, srid=4326),
+                active_from="2015-01-01",
+            ),
+            status="listened",
+            **period,
+        )
+    return row
+
+
+@pytest.fixture
+def anywhere(django_db_blocker, django_db_setup):
+    with django_db_blocker.unblock():
+        yield
+
+
+@pytest.mark.usefixtures("anywhere")
+def test_numbers_of_sky_and_noise_become_words_and_codes_of_the_protocol():
+    cells = {
+        "start.sky": "8",
+        "stops.1.noise_index": "3",
+        "stops.1.calls.noise_index": "1",
+        "notes": "stops.1.noise_index",
+    }
+    with database_at("0008_joint_members") as before:
+        an_evening(
+            before,
+            version={"wet_sky_codes": [7, 8], "max_noise_index": 3},
+            visit={"start_sky": 8, "cells": cells},
+            periods=[
+                {"sky": sky, "noise_index": noise}
+                for sky, noise in ((0, 0), (1, 1), (2, 2), (4, 3), (5, 4), (7, None), (None, None))
+            ],
+        )
+        before("surveys.SpreadsheetImport").objects.create(
+            program=before("surveys.Program").objects.get(),
+            uploaded_by=before("accounts.Person").objects.get(),
+            file_name="noise_index.csv",
+            content=b"",
+            columns=[["noise_index", "noise_index"], ["sky", "sky"]],
+        )
+        finding = before("surveys.StoredFinding").objects.create(
+            visit=before("surveys.Visit").objects.get(),
+            code="noise-too-loud",
+            severity="query",
+            field="noise_index",
+            params={"noise": 4, "stop": 1, "most": 3},
+        )
+        after = models_at("0009_conditions_in_words")
+
+        version = after("surveys.ProtocolVersion").objects.get()
+        assert set(version.forbidden_skies) == {"snow", "heavy_rain", "thunder"}
+        assert version.loudest_noise == "loud_only"
+        assert version.sky_codes["5"] == "light_rain"
+        assert version.noise_codes["4"] == "all_lost"
+        visit = after("surveys.Visit").objects.get()
+        assert (visit.start_sky, visit.end_sky) == ("heavy_rain", "")
+        assert visit.cells == {
+            "start.sky": "8",
+            "stops.1.noise": "3",
+            "stops.1.calls.noise_index": "1",
+            "notes": "stops.1.noise_index",
+        }
+        told = [
+            ("clear", "quiet"),
+            ("partly_cloudy", "heard_through"),
+            ("overcast", "faint_lost"),
+            ("fog", "loud_only"),
+            ("light_rain", "all_lost"),
+            ("snow", ""),
+            ("", ""),
+        ]
+        periods = after("surveys.ListeningPeriod").objects
+        assert list(periods.order_by("stop__number").values_list("sky", "noise")) == told
+        history = after("surveys.ListeningPeriodEvent").objects
+        assert sorted(history.values_list("sky", "noise")) == sorted(told)
+        assert after("surveys.VisitEvent").objects.count() == 1
+        assert after("surveys.SpreadsheetImport").objects.get().columns == [
+            ["noise_index", "noise"],
+            ["sky", "sky"],
+        ]
+        found = after("surveys.StoredFinding").objects.get()
+        assert (found.pk, found.field) == (finding.pk, "noise")
+        assert found.params == {
+            "noise": {"noise": "all_lost"},
+            "stop": 1,
+            "most": {"noise": "loud_only"},
+        }
+        assert after("surveys.StoredFindingEvent").objects.get().params == found.params
+        made_since = after("surveys.ProtocolVersion").objects.create(
+            protocol=version.protocol, number=2, in_force_from="2025-01-01", listening_time_s=300
+        )
+        made_since.refresh_from_db()
+        assert (made_since.sky_codes, made_since.noise_codes) == ({}, {})
