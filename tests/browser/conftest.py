@@ -119,7 +119,7 @@ def sign_in(page: Page, email: str, password: str = PASSWORD) -> None:
 
 def fill_sign_in(page: Page, email: str, password: str = PASSWORD) -> None:
     """Fill the form that is shown; the page that was wanted follows."""
-    page.get_by_label("E-mail", exact=False).first.fill(email)
+    page.get_by_label("Email", exact=False).first.fill(email)
     page.locator("input[type=password]").fill(password)
     page.locator("main button[type=submit], main form button").last.click()
     page.wait_for_url(lambda url: "/accounts/login" not in url)

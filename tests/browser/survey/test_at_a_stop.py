@@ -80,7 +80,7 @@ def test_the_screen_may_sleep_when_the_stop_is_left(at_stop_1):
 
 @pytest.mark.parametrize("on", [True, False])
 def test_sounds_and_vibration_can_be_off(phone, at_stop_1, on):
-    page = at_stop_1(low_tone=on, Vibration=on)
+    page = at_stop_1(Tone_when=on, Vibrate_when=on)
     before = noted(page)
     phone.pass_time(seconds=61)
     phase(page, "Ready to listen")
