@@ -94,7 +94,7 @@ def test_one_night_from_the_road_to_the_table(scene, signed_in):
     for end in ("start", "end"):
         cell(road, f"{end}.air_temperature").fill("55")
         cell(road, f"{end}.beaufort").fill("1")
-        cell(road, f"{end}.sky").fill("0")
+        cell(road, f"{end}.sky").select_option("clear")
     for stop in range(1, STOPS + 1):
         type_stop(road, stop)
     expect(road.locator("#sheet-status")).to_contain_text("Saved at")
