@@ -30,13 +30,14 @@ STATISTICS = frozenset(
     )
 )
 # Pages that still say something unmarked: limits of protocols and presets, codes of wind, sky and
-# noise, countries, units, the phase of the moon.
+# noise, countries, units, the phase of the moon; sentences and intervals beside pictures of trends.
 NOT_YET = frozenset(
     f"web:{name}"
     for name in (
         *("home", "tonight_route", "sheet", "visit", "review", "review_visit", "review_correct"),
         *("season_coverage", "power", "program", "program_protocols", "program_protocol_begin"),
         *("program_version", "sharing", "import_columns", "import_preview"),
+        *("trend_species", "power_study"),
     )
 ) | {"account_login", "account_signup", "account_confirm_login_code"}
 PUBLICATION = ("Yearly table. Version", "What volunteers heard of calling")
