@@ -241,5 +241,5 @@ def test_species_trends_come_with_flags_and_other_choices(api_for, partner, acce
     assert row["trend"]["change"] is None
     assert "too few data" in row["trend"]["flags"]
     assert set(row["trend"]["flags"].split("; ")) <= set(answer["flags"])
-    assert "one season only, 2024" in row["sentence"]
+    assert "there is only one season, 2024" in row["sentence"]
     assert api_for(partner)("GET", "trends/species/?site=pond").status == 400

@@ -272,7 +272,7 @@ def test_too_large(phone):
     ("changes", "status", "sentence"),
     [
         ({"kind": "song"}, 422, "one of: voucher, note"),
-        ({"filetype": "video/mp4"}, 422, "“video/mp4” is not taken"),
+        ({"filetype": "video/mp4"}, 422, "“video/mp4” is not accepted"),
         ({"seconds": "1801"}, 422, "30 minutes at most"),
         ({"seconds": "nan"}, 422, "30 minutes at most"),
         ({"seconds": "-1"}, 422, "30 minutes at most"),

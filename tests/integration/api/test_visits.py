@@ -368,7 +368,7 @@ def test_number_of_queries_of_records_does_not_grow(
         visit = make_submitted(
             observer, make_route(program, stops=stops), plain_cells(stops, heard)
         )
-        with django_assert_num_queries(10):
+        with django_assert_num_queries(11):
             api.get(f"visits/{visit.pk}/records/")
 
 

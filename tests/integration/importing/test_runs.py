@@ -165,7 +165,7 @@ def test_what_was_imported_meanwhile_is_refused(page, program, coordinator, atte
     run = work(latest_run(row))
     assert run.state == RunState.REFUSED
     shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
-    assert "Nothing was imported: there is one problem to mend first" in shown
+    assert "Nothing was imported: there is one problem to fix first" in shown
     assert "Check the file again" in shown
     assert Visit.objects.count() == 2
 
@@ -244,7 +244,7 @@ def test_given_up_after_the_last_try(page, program, coordinator, monkeypatch):
         work(run, RETRIES)
     run.refresh_from_db()
     assert run.state == RunState.FAILED
-    assert "It broke off, in 3 tries. The file was not checked." in run.problem
+    assert "It stopped, in 3 tries. The file was not checked." in run.problem
 
 
 def test_a_run_that_was_given_up_imports_nothing(page, program, coordinator):

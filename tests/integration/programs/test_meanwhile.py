@@ -80,5 +80,5 @@ def test_changed_and_changed_back_is_as_it_was(coordinator, route, seen):
 
 def test_a_change_that_nobody_signed(coordinator, route, seen):
     save(coordinator, route, None, name="By a command")
-    with pytest.raises(EditConflict, match="Somebody changed “Name”"):
+    with pytest.raises(EditConflict, match="Someone changed “Name”"):
         save(coordinator, route, seen, name="Mine")

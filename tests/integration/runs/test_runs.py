@@ -151,7 +151,7 @@ def test_what_breaks_every_worker_is_given_up(program):
     assert begin(run.pk, MOST_ATTEMPTS + 1) is None
     assert again(run).state == RunState.FAILED
     assert f"Its worker ended {MOST_ATTEMPTS} times" in again(run).problem
-    assert FACTS[RunKind.POWER].nothing_done in again(run).problem
+    assert str(FACTS[RunKind.POWER].nothing_done) in again(run).problem
 
 
 def carry_out(run, work, attempt=1, refusals=()):
@@ -198,7 +198,7 @@ def test_what_breaks_off_is_tried_as_often_as_its_kind_says(program, kind):
             carry_out(run, break_off, attempt)
         assert again(run).state == (RunState.QUEUED if attempt < tries else RunState.FAILED)
     assert again(run).problem.startswith("It stopped")
-    assert FACTS[kind].nothing_done in again(run).problem
+    assert str(FACTS[kind].nothing_done) in again(run).problem
     strategy = TASKS[kind].retry_strategy
     for attempts in range(tries):
         job = SimpleNamespace(attempts=attempts)
