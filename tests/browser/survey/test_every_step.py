@@ -237,6 +237,6 @@ def test_a_clock_that_leaps_and_a_visit_thrown_away(walk, look):
     walk.to_summary()
     walk.tap("Delete draft")
     look("33-throw-away")
-    walk.tap("Delete draft")
+    page.locator("dialog[open]").get_by_role("button", name="Delete draft").click()
     page.get_by_text("Deleted drafts (1)").click()
     look("34-thrown-away")

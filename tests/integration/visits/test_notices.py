@@ -48,7 +48,7 @@ def test_a_visit_sent_back_is_mailed_to_its_observer(program, observer, coordina
     run_worker()
     (letter,) = mail.outbox
     assert letter.to == [observer.person.email]
-    assert letter.subject == f"{program.name}: your visit of 15 April 2024 came back"
+    assert letter.subject == f"{program.name}: please check your visit of 15 April 2024"
     assert "    Stop 2 has no end.\n    Do you remember it?" in letter.body
     assert f"https://surveys.example.org/{program.slug}/sheets/{visit.pk}/" in letter.body
     assert "Write to surveys@example.org." in letter.body

@@ -124,7 +124,7 @@ def test_skipped_stops_and_doubtful_calls_never_count(observer, coordinator, rou
 
 
 def test_visit_with_open_queries_cannot_be_accepted(coordinator, queried):
-    with pytest.raises(QueriesOpen, match="2 queries are not settled") as caught:
+    with pytest.raises(QueriesOpen, match="2 questions are open") as caught:
         verbs.accept(coordinator, queried.pk, revision=queried.revision)
     assert {f.code for f in caught.value.findings} == {"index-missing", "listening-too-short"}
     assert counting(queried) == (False, set(), set())

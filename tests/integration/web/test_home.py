@@ -47,7 +47,7 @@ def test_person_without_a_program_is_told_what_to_do():
     client.force_login(person)
     page = client.get("/").content.decode()
     assert "Welcome, Robin Fenwick" in page
-    assert "by invitation" in page
+    assert "Coordinators invite people to a program" in page
 
 
 def test_strangers_are_asked_to_sign_in(client, db):

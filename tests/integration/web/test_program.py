@@ -180,7 +180,7 @@ class TestAssignments:
         Assignment.objects.create(route=route, observer=observer.person, season_year=2025)
         address = url("program_repeat", program)
         shown = page.post(address, {"season": "2026"}, follow=True).content.decode()
-        assert "taken over from 2025: 1." in shown
+        assert "Assignments copied from 2025: 1." in shown
 
     def test_the_number_of_queries_does_not_grow(self, program, page):
         address = url("program_assignments", program, {"season": 2026})
@@ -433,7 +433,7 @@ class TestProtocols:
         [
             ({"windows-0-closes_day": "31", "windows-0-closes_month": "6"}, "June has the days"),
             ({"windows-0-name": ""}, "Check the survey windows"),
-            ({"season_begins_month": "4"}, "runs over 1 April"),
+            ({"season_begins_month": "4"}, "includes 1 April, the start of the next season"),
             ({"in_force_from": "2024-01-01"}, "has to start on a later day"),
             ({"listening_time": "0"}, "longer than nothing"),
             ({"latest_end_clock": "01:00", "latest_end_after_sunset": "200"}, "either as a clock"),

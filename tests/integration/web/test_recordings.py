@@ -197,7 +197,7 @@ class TestSheetRecordings:
         [
             ({}, "Choose a sound file first."),
             ({"sound": b"<html>"}, "We cannot use this kind of sound file"),
-            ({"sound": b""}, "not a sound file|Choose"),
+            ({"sound": b""}, "We cannot use this kind of sound file|Choose"),
         ],
     )
     def test_refused(self, post, data, words):

@@ -158,7 +158,7 @@ def test_map_has_every_stop_with_its_highest_index(program, route, page):
     assert (sign["kind"], sign["index"]) == ("route", 3)
     assert sign["lines"][0] == "Calls at 1 of 3 stops"
     assert [(stop["number"], stop["index"]) for stop in stops] == [(1, 3), (2, 0), (3, 0)]
-    assert stops[0]["lines"] == ["R07 Heron Slough Loop", "Listened to 2 times"]
+    assert stops[0]["lines"] == ["R07 Heron Slough Loop", "Surveyed 2 times"]
 
 
 PAGES = ("seasons", "season_coverage", "season_map", "season_visits")

@@ -159,7 +159,7 @@ def test_a_draft_thrown_away_in_another_tab(phone):
     phone.show("stop", 1, tab=1)
     phone.show("summary")
     press(phone, "Delete draft")
-    press(phone, "Delete draft")
+    phone.page.locator("dialog[open]").get_by_role("button", name="Delete draft").click()
     phone.tabs[1].get_by_text(
         "The visit was deleted; it is no longer on this phone"
     ).first.wait_for()
@@ -173,7 +173,7 @@ def test_a_draft_that_was_thrown_away_stays_away_until_it_is_brought_back(phone,
     phone.send()
     phone.show("summary")
     press(phone, "Delete draft")
-    press(phone, "Delete draft")
+    phone.page.locator("dialog[open]").get_by_role("button", name="Delete draft").click()
     phone.page.get_by_text("The visit was deleted; it is no longer on this phone").first.wait_for()
     wire.deliver()
     assert not Visit.objects.exists()
@@ -221,7 +221,7 @@ def test_two_phones_of_one_observer(phone, begun, observer):
         one.set_offline(False)
         one.send()
     reads(phone, SENT)
-    reads(other, "1 entry changed on both sides: choose below.")
+    reads(other, "1 entry changed in two places: choose below.")
     reads(other, "Both texts are kept until you choose.")
     reads(other, "Use the other: mist")
     press(other, "Keep mine: rain")
@@ -230,7 +230,7 @@ def test_two_phones_of_one_observer(phone, begun, observer):
     phone.show("summary")
     phone.write_notes("!")
     phone.send()
-    reads(phone, "The visit is submitted already; 1 later entry is kept on this phone only.")
+    reads(phone, "The visit is already submitted; 1 later entry is saved on this phone only.")
     visit = the_visit()
     heard = {
         (p.stop.number, c.species.code, c.index) for p in visit.periods.all() for c in p.calls.all()
@@ -295,7 +295,7 @@ def test_the_answer_to_submitting_is_lost(phone, wire, fault):
 
 def test_a_torn_answer_about_a_newer_copy_is_asked_for_again(phone, wire, observer):
     phone.send()
-    save_cells(observer, the_visit().pk, {"start.sky": CellChange(was="", now="1")})
+    save_cells(observer, the_visit().pk, {"start.sky": CellChange(was="", now="partly_cloudy")})
     phone.tap_species(1, PEEPER)
     wire.arm(FAULTS["answer torn"], times=20)
     assert phone.send() == "busy"
@@ -402,7 +402,7 @@ def test_somebody_else_signs_in_on_the_phone(phone, program, observer):
     phone.sign_in_as(other.person.email)
     assert phone.send() == "other-person"
     reads(phone, "You are signed in as Kim Alder, but a visit belongs to Robin Fenwick.")
-    reads(phone, "It is kept here until Robin Fenwick signs in.")
+    reads(phone, "It is saved here until Robin Fenwick signs in.")
     assert not Visit.objects.exists()
     phone.sign_in_as(observer.person.email)
     phone.send()
@@ -492,7 +492,7 @@ def test_both_sides_changed_several_cells(phone, observer):
     phone.write_notes(" low")
     phone.tap_species(1, PEEPER)
     phone.send()
-    reads(phone, "2 entries changed on both sides: choose below.")
+    reads(phone, "2 entries changed in two places: choose below.")
     reads(phone, f"Stop 1: calls {PEEPER.replace('-', ' ')}")
     press(phone, "Use the other: fog 449 2001")
     press(phone, "Keep mine: 2")
@@ -509,7 +509,7 @@ def test_the_clock_is_a_day_and_two_hours_ahead(open_phone, observer, route):
     phone = open_phone(observer)
     phone.begin(route.code, hours=26)
     phone.page.evaluate("location.hash = '#/home'")
-    words = "This phone’s clock was 26 h ahead of the server’s when they last met."
+    words = "This phone’s clock was 26 h fast when it last reached the server."
     phone.page.get_by_text(f"{words} Correct it before the survey.").wait_for()
     began, ended = listen(phone)
     written = times(phone)
@@ -541,7 +541,7 @@ def test_the_clock_leaps_ahead_while_listening(phone):
     """Set by hand or slept away, which nobody but the observer knows; nothing ends unasked."""
     listen(phone, finish=False)
     began = phone.texts()["stops.1.started_at"]
-    question = "The phone’s clock jumped 3 h ahead. Did the phone sleep, or was its clock set?"
+    question = "The phone’s clock jumped 3 h ahead. Was the phone asleep, or was its clock changed?"
     phone.turn_clock(3)
     phone.page.locator(".message", has_text=question).wait_for()
     phone.reload()
