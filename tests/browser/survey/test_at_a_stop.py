@@ -167,7 +167,7 @@ def test_an_interruption_begins_anew(phone, interrupted):
 
 def test_noise_makes_the_listening_longer_once(phone, interrupted):
     page = interrupted("extend", "Noise: listen longer")
-    page.get_by_text("The listening lasts 5 min now").first.wait_for()
+    page.get_by_text("Listening time is now 5 min").first.wait_for()
     phase(page, "Listening")
     assert 210 < ring(page) <= 240
     assert not page.get_by_role("button", name="Noise: listen longer").is_visible()
