@@ -49,10 +49,11 @@ MAKE = (
     """
     INSERT INTO surveys_visit (id, route_id, protocol_version_id, observer_id, second_observer,
         night, season_year, "window", state, source, revision, cells, counts_in_trends,
-        start_air_temperature_unit, end_air_temperature_unit, rain_48h_unit, start_sky, end_sky, notes,
-        created_at, changed_at, submitted_at)
+        start_air_temperature_unit, end_air_temperature_unit, rain_48h_unit, start_sky, end_sky,
+        notes, created_at, changed_at, submitted_at)
     SELECT gen_random_uuid(), r.id, %(version)s, %(observer)s, '', make_date(y, 3 + w, 10), y,
-        'Window ' || w, 'accepted', 'paper', 1, '{}', true, '', '', '', '', '', '', now(), now(), now()
+        'Window ' || w, 'accepted', 'paper', 1, '{}', true, '', '', '', '', '', '',
+        now(), now(), now()
     FROM surveys_route r, generate_series(2005, 2004 + %(years)s) y,
         generate_series(1, %(visits)s) w
     WHERE r.program_id = %(program)s

@@ -142,7 +142,9 @@ def test_limits_that_contradict_each_other(coordinator, version, changes, field)
     assert version.protocol.versions.count() == 1
 
 
-@pytest.mark.parametrize(("name", "said"), [(" ", "a name"), ("SAME", "already a protocol called “SAME”")])
+@pytest.mark.parametrize(
+    ("name", "said"), [(" ", "a name"), ("SAME", "already a protocol called “SAME”")]
+)
 def test_protocol_names(coordinator, version, name, said):
     version.protocol.name = "Same"
     version.protocol.save()
