@@ -24,7 +24,7 @@ from tests.support.builders import (
 
 STOPS = 10
 COLD_STOP = 4
-SAVED = re.compile("Saved at|saved on the server")
+SAVED = re.compile("Saved at|All changes saved")
 CHORUS = {1: "3", 2: "2", 7: "1"}
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -261,14 +261,14 @@ def test_one_deleted_and_one_without_a_name(phone, at_a_stop):
     page.get_by_role("button", name="Voice note").click()
     recorded(page, 1)
     page.get_by_role("button", name="Stop and keep").click()
-    page.locator(".snack__one", has_text="a line in the note of stop 1").wait_for()
+    page.locator(".snack__one", has_text="a line added to the note of stop 1").wait_for()
     phone.context.set_offline(False)
     page.get_by_role("button", name="entries on this phone only").click()
     send(page)
     page.get_by_text("1 recording on the server.").wait_for()
     there = Recording.objects.select_related("visit").get()
     assert (there.kind, there.species, there.state) == ("note", None, "complete")
-    assert there.visit.cells["stops.1.note"] == "A call at 20:30 not named."
+    assert there.visit.cells["stops.1.note"] == "Unknown call at 20:30."
 
 
 # Chromium on a desktop does not say what kind of network it has; a phone's does.
