@@ -49,7 +49,7 @@ RESERVED_SLUGS = frozenset(
 
 
 @dataclass(frozen=True, kw_only=True)
-class RateLimitStatus:
+class SetUpStatus:
     """How far a program is set up: what there is of each part."""
 
     protocols: int
@@ -60,9 +60,9 @@ class RateLimitStatus:
     assigned_routes: int
 
 
-def standing(program: Program, season_year: int) -> RateLimitStatus:
+def standing(program: Program, season_year: int) -> SetUpStatus:
     routes = program.routes.filter(active=True)
-    return RateLimitStatus(
+    return SetUpStatus(
         protocols=program.protocols.count(),
         routes=routes.count(),
         routes_without_stops=routes.exclude(

@@ -17,7 +17,7 @@ from surveys.language import gettext, said
 from surveys.models import Program
 from surveys.programs.assignments import current_season_year
 from surveys.programs.setting_up import (
-    RateLimitStatus,
+    SetUpStatus,
     change_facts,
     program_facts,
     standing,
@@ -35,7 +35,7 @@ class ToDo:
     label: str
 
 
-def _to_do(program: Program, stands: RateLimitStatus, year: int) -> list[ToDo]:
+def _to_do(program: Program, stands: SetUpStatus, year: int) -> list[ToDo]:
     checks = (
         (
             not stands.protocols,
