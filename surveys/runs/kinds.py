@@ -65,6 +65,3 @@ FACTS: dict[RunKind, KindFacts] = {
 
 def task_name(kind: RunKind | str) -> str:
     return f"runs.{RunKind(kind).value}"
-
-
-TASK_NAMES = tuple(task_name(kind) for kind in RunKind)

@@ -35,6 +35,7 @@ from surveys.publishing.stops import (
     SharedStop,
     shared_stops,
 )
+from surveys.web.csv_file import csv_file
 from surveys.web.forms.refusals import run_verb
 from surveys.web.sharing.forms import SharingForm
 
@@ -128,11 +129,7 @@ def downloads_csv(request: ProgramRequest) -> HttpResponse:
     program = request.membership.program
     text = csv.to_csv(DOWNLOADS_HEADER, map(_download_row, exact_downloads(program).iterator()))
     name = f"{program.slug}-exact-places-{timezone.now():%Y-%m-%d}.csv"
-    return HttpResponse(
-        text,
-        content_type=csv.MEDIA_TYPE,
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
-    )
+    return csv_file(text, name)
 
 
 def _download_row(download: ExactDownload) -> tuple[str, ...]:

@@ -29,6 +29,7 @@ from surveys.publishing.tables import SENSITIVITY
 from surveys.seasons.options import checklist_species
 from surveys.trends import CORRECTED_COLUMNS, SpeciesResult
 from surveys.trends.result_tables import corrected_row, sensitivity_rows
+from surveys.web.csv_file import csv_file
 from surveys.web.guide.species import look_alikes_of
 from surveys.web.trends.effects import (
     CAPTIONS,
@@ -124,9 +125,7 @@ def chart(request: ProgramRequest, code: str, form: str) -> HttpResponse:
     program = request.membership.program
     species = _species(program, code)
     place = PlaceFilter(request.GET, program=program)
-    fit = _fit(program, species, place)
-    if fit is None:
-        raise Http404(gettext("There is no fit of this species yet."))
+    fit = _fit_or_404(program, species, place)
     where = f", {place.place}" if place.place else ""
     title = f"{species.name}, {program.name}{where}"
     spec = shares.species_spec(shares.species_chart(fit.result, site=fit.site, title=title))
@@ -146,18 +145,12 @@ def table(request: ProgramRequest, code: str) -> HttpResponse:
     program = request.membership.program
     species = _species(program, code)
     place = PlaceFilter(request.GET, program=program)
-    fit = _fit(program, species, place)
-    if fit is None:
-        raise Http404(gettext("There is no fit of this species yet."))
+    fit = _fit_or_404(program, species, place)
     header = [column.name for column in CORRECTED_COLUMNS]
     years = [corrected_row(species.scientific_name, year) for year in fit.result.years]
     stem = _stem(program, species, place)
     rows = [[csv.cell_text(year[name]) for name in header] for year in years]
-    return HttpResponse(
-        csv.to_csv(header, rows).encode(),
-        content_type=csv.MEDIA_TYPE,
-        headers={"Content-Disposition": f'attachment; filename="{stem}.csv"'},
-    )
+    return csv_file(csv.to_csv(header, rows), f"{stem}.csv")
 
 
 @require_GET
@@ -167,18 +160,12 @@ def checks(request: ProgramRequest, code: str) -> HttpResponse:
     program = request.membership.program
     species = _species(program, code)
     place = PlaceFilter(request.GET, program=program)
-    fit = _fit(program, species, place)
-    if fit is None:
-        raise Http404(gettext("There is no fit of this species yet."))
+    fit = _fit_or_404(program, species, place)
     rows = list(sensitivity_rows(species.scientific_name, place.site_kind, fit.result))
     header = list(SENSITIVITY.header)
     cells = [[csv.cell_text(row[name]) for name in header] for row in rows]
     stem = _stem(program, species, place)
-    return HttpResponse(
-        csv.to_csv(header, cells).encode(),
-        content_type=csv.MEDIA_TYPE,
-        headers={"Content-Disposition": f'attachment; filename="{stem}-checks.csv"'},
-    )
+    return csv_file(csv.to_csv(header, cells), f"{stem}-checks.csv")
 
 
 def _disagree(
@@ -204,6 +191,13 @@ def _species(program: Program, code: str) -> Species:
 def _fit(program: Program, species: Species, form: PlaceFilter) -> StoredFit | None:
     fits = stored_fits(program, species=[species], site=form.site_kind, region=form.place)
     return fits[0] if fits else None
+
+
+def _fit_or_404(program: Program, species: Species, form: PlaceFilter) -> StoredFit:
+    fit = _fit(program, species, form)
+    if fit is None:
+        raise Http404(gettext("There is no fit of this species yet."))
+    return fit
 
 
 def _address(name: str, program: Program, species: Species, place: PlaceFilter, **more: str) -> str:

@@ -21,6 +21,7 @@ from surveys.seasons.yearly import yearly_table
 from surveys.trends.columns import COLUMNS
 from surveys.trends.community import community_of
 from surveys.trends.estimates import FLAGS
+from surveys.web.csv_file import csv_file
 from surveys.web.seasons.forms import Filters, TableFilter
 from surveys.web.trends.freshness import freshness
 from surveys.web.trends.page import glance_rows
@@ -60,13 +61,13 @@ def trends_csv(request: ProgramRequest) -> HttpResponse:
     program = request.membership.program
     filters = TableFilter(request.GET, program=program).filters
     text = csv.table_csv(yearly_table(program, **filters.narrowing()))
-    return _download(text, f"{file_stem(program.slug, filters)}.csv")
+    return csv_file(text, f"{file_stem(program.slug, filters)}.csv")
 
 
 @require_GET
 @needs(Permission.READ_RESULTS)
 def trends_dictionary(request: ProgramRequest) -> HttpResponse:
-    return _download(csv.dictionary_csv(), "yearly-table-dictionary.csv")
+    return csv_file(csv.dictionary_csv(), "yearly-table-dictionary.csv")
 
 
 def _glance(program: Program, filters: Filters) -> dict[str, Any]:
@@ -136,11 +137,3 @@ def file_stem(slug: str, filters: Filters) -> str:
         f"to-{filters.last_year}" if filters.last_year else "",
     ]
     return "-".join(part for part in parts if part)
-
-
-def _download(text: str, name: str) -> HttpResponse:
-    return HttpResponse(
-        text.encode(),
-        content_type=csv.MEDIA_TYPE,
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
-    )

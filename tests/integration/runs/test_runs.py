@@ -14,7 +14,7 @@ from accounts.invitations import invite
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs import tasks
 from surveys.runs.asking import ask, ask_unless_queued, current_run, give_up_lost, latest_run
-from surveys.runs.kinds import FACTS, TASK_NAMES, task_name
+from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
 from surveys.runs.queues import FITS, LONG
 from surveys.runs.tasks import clean_up, put_back_stalled, take_up_stalled
@@ -44,7 +44,7 @@ def test_every_kind_is_carried_out_by_a_task_in_its_own_queue(program, kind):
     assert (job.task_name, job.queue_name) == (task.name, task.queue)
     assert job.queue_name == (FITS if kind in (RunKind.FIT, RunKind.POWER) else LONG)
     assert job.args == {"run_id": run.pk}
-    assert task.name in TASK_NAMES
+    assert task.name == task_name(kind)
 
 
 @pytest.mark.parametrize(

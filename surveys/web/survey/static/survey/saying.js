@@ -1,7 +1,7 @@
 // One sentence that says what is on the phone only and what has reached the server.
 import { gettext, ngettext } from "./language.js";
 import { getAll, cellsOf, inConflict, isPending } from "./store.js";
-import { clock, duration } from "./rules/words.js";
+import { clock, day, duration } from "./rules/words.js";
 
 const WRONG_CLOCK_MS = 120_000;
 const STATES = {
@@ -14,6 +14,9 @@ const STATES = {
 
 export const stateWords = (visit) =>
   visit.wants_submit ? gettext("to be submitted") : (STATES[visit.state] ?? visit.state);
+
+export const visitTitle = ({ route, night }) =>
+  gettext("{code} {name}, night of {day}", { code: route.code, name: route.name, day: day(night) });
 
 /** Per visit of the program: what is still on the phone only. */
 export async function standings(slug) {

@@ -2,8 +2,8 @@
 import { gettext } from "../language.js";
 import { button, h, setAttribute, setText } from "../dom.js";
 import { model, stopText, stopTime } from "../model.js";
-import { day } from "../rules/words.js";
 import { now } from "../clock.js";
+import { visitTitle } from "../saying.js";
 import { standing, timesOf } from "../timing.js";
 import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
@@ -30,15 +30,7 @@ export function screen(app) {
   const node = h(
     "div",
     null,
-    h(
-      "p",
-      { class: "muted" },
-      gettext("{code} {name}, night of {day}", {
-        code: visit.route.code,
-        name: visit.route.name,
-        day: day(visit.night),
-      }),
-    ),
+    h("p", { class: "muted" }, visitTitle(visit)),
     ...warnings(visit),
     start.node,
     rain.node,

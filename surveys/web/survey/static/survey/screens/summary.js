@@ -3,8 +3,7 @@ import { gettext } from "../language.js";
 import { button, h, setSentences, setText } from "../dom.js";
 import { allFindings, showFindings } from "../findings.js";
 import { conflicts, model, note, unsent } from "../model.js";
-import { day } from "../rules/words.js";
-import { keptWords, protocolWords, stateWords, syncWords } from "../saying.js";
+import { keptWords, protocolWords, stateWords, syncWords, visitTitle } from "../saying.js";
 import { EDITABLE } from "../store.js";
 import { AT_ENDS, conditions } from "./conditions.js";
 import { sendButton, signInLink } from "./signin.js";
@@ -35,15 +34,7 @@ export function screen(app) {
     for (const part of parts) part.update(situation);
   }
 
-  const title = h(
-    "p",
-    { class: "muted" },
-    gettext("{code} {name}, night of {day}", {
-      code: visit.route.code,
-      name: visit.route.name,
-      day: day(visit.night),
-    }),
-  );
+  const title = h("p", { class: "muted" }, visitTitle(visit));
   const node = h("div", null, title, ...parts.map((part) => part.node));
   return { title: gettext("Summary"), node, dock: actions.dock, update };
 }
