@@ -1,6 +1,7 @@
 """The parts of `parts.toml`, the SQL mutants of `sql.toml`, the survivors of `survivors.toml`."""
 
 import random
+import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -20,6 +21,8 @@ from tests.mutation.scopes import SCOPES
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
+# Of SQL: in its own file, and as a text in a module.
+_END_OF_STATEMENT = re.compile(r';\n|\n\)?"""')
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,24 +100,42 @@ def _drawn(files: list[Path], sample: int, seed: int) -> Iterator[tuple[Path, se
 
 
 def sql_mutants() -> Iterator[Mutant]:
-    """The hand-made mutants of SQL, which no operator on Python reaches."""
-    made = []
-    for row in tomllib.loads((HERE / "sql.toml").read_text())["mutant"]:
+    """The hand-made mutants of SQL, which no operator on Python reaches. Raises ValueError that
+    names every entry of `sql.toml` that does not fit its file."""
+    made, wrong = [], []
+    rows = tomllib.loads((HERE / "sql.toml").read_text())["mutant"]
+    for number, row in enumerate(rows, start=1):
         original = (ROOT / row["path"]).read_text()
-        made.append(
-            sql_mutant(row["path"], original, row["find"], row["put"], row.get("after", ""))
-        )
+        try:
+            made.append(
+                sql_mutant(row["path"], original, row["find"], row["put"], row.get("after", ""))
+            )
+        except ValueError as error:
+            wrong.append(f"sql.toml, entry {number}: {error}")
+    if wrong:
+        raise ValueError("\n".join(wrong))
     for _, of_file in groupby(made, key=lambda mutant: mutant.path):
         yield from numbered(of_file)
 
 
 def sql_mutant(path: str, original: str, find: str, put: str, after: str = "") -> Mutant:
-    """`put` for the first `find` behind the text `after`. Raises ValueError when the text is not
-    there, or when it is not plain which one is meant."""
-    if original.count(after or find) != 1:
-        raise ValueError(f"{path}: {after or find!r} stands {original.count(after or find)} times.")
-    begin = original.find(find, original.index(after) + len(after))
-    if begin < 0:
-        raise ValueError(f"{path}: {find!r} does not come after {after!r}.")
-    source = original[:begin] + put + original[begin + len(find) :]
+    """`put` for `find`, which stands exactly once in the file, or in what follows the text `after`
+    up to the end of that statement. Raises ValueError otherwise."""
+    begin, end = 0, len(original)
+    if after:
+        begin = _only_place(path, original, after, 0, end) + len(after)
+        if closing := _END_OF_STATEMENT.search(original, begin):
+            end = closing.end()
+    where = f" in the statement after {after!r}" if after else ""
+    place = _only_place(path, original, find, begin, end, where)
+    source = original[:place] + put + original[place + len(find) :]
     return mutant_from(path, "SQL", original, source, is_text=True)
+
+
+def _only_place(path: str, original: str, text: str, begin: int, end: int, where: str = "") -> int:
+    if (times := original.count(text, begin, end)) != 1:
+        raise ValueError(
+            f"{path}: {text!r} stands {times} times{where}. It must stand once: "
+            f"{'lengthen it or set `after`' if times else 'copy it from the file as it is now'}."
+        )
+    return original.index(text, begin, end)

@@ -2,6 +2,7 @@
 
 import pytest
 
+from tests.mutation import parts as of_parts
 from tests.mutation.forks import Outcome
 from tests.mutation.parts import (
     ROOT,
@@ -39,13 +40,38 @@ def test_parts_name_files_and_tests_that_exist():
 
 
 def test_sql_to_replace_must_be_there_once():
-    text = "WHERE a AND b\nWHERE a\n"
-    assert sql_mutant("x.sql", text, " AND b", "").source == "WHERE a\nWHERE a\n"
-    assert sql_mutant("x.sql", text, "a", "c", after="b\n").source == "WHERE a AND b\nWHERE c\n"
-    with pytest.raises(ValueError, match="stands 2 times"):
+    text = "VIEW a\nWHERE a AND b;\nVIEW b\nWHERE a\n  OR c;\nVIEW c\nWHERE a;\n"
+    first = sql_mutant("x.sql", text, " AND b", "")
+    assert first.source == text.replace(" AND b", "")
+    second = sql_mutant("x.sql", text, "WHERE a", "WHERE c", after="VIEW b\n")
+    assert second.source == text.replace("WHERE a\n", "WHERE c\n")
+    with pytest.raises(ValueError, match=r"'WHERE a' stands 3 times\. .*lengthen it"):
         sql_mutant("x.sql", text, "WHERE a", "")
-    with pytest.raises(ValueError, match="does not come after"):
-        sql_mutant("x.sql", text, "b", "", after="b\nWHERE")
+    with pytest.raises(ValueError, match=r"'WHERE d' stands 0 times\. .*copy it"):
+        sql_mutant("x.sql", text, "WHERE d", "")
+    with pytest.raises(ValueError, match="'VIEW' stands 3 times"):
+        sql_mutant("x.sql", text, "c", "", after="VIEW")
+    with pytest.raises(ValueError, match="'AND b' stands 0 times in the statement after 'VIEW b'"):
+        sql_mutant("x.sql", text, "AND b", "", after="VIEW b")
+
+
+def test_a_text_of_sql_in_a_module_ends_at_its_quotes():
+    module = 'A = f"""\nWHERE a\n)"""  # ours\nB = """\nWHERE a\n"""\nC = """\nWHERE a\n"""\n'
+    for name in "ABC":
+        changed = sql_mutant("x.py", module, "WHERE a", "WHERE b", after=f"{name} = ").source
+        assert [part.count("WHERE b") for part in changed.split(" = ")] == [
+            int(name == other) for other in " ABC"
+        ]
+
+
+def test_every_entry_that_fits_no_place_is_named(tmp_path, monkeypatch):
+    entry = '[[mutant]]\npath = "surveys/models/counted.sql"\nfind = "{}"\nput = ""\n'
+    listed = [entry.format(find) for find in ("WHERE listed", "no such words", "SELECT")]
+    (tmp_path / "sql.toml").write_text("".join(listed))
+    monkeypatch.setattr(of_parts, "HERE", tmp_path)
+    with pytest.raises(ValueError, match=r"entry 2: .* 0 times(.|\n)*entry 3: .* times") as caught:
+        list(sql_mutants())
+    assert "entry 1" not in str(caught.value)
 
 
 # Newcombe 1998, Statistics in Medicine 17: 857, table I, method 3; from memory.
