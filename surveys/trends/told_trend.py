@@ -207,7 +207,7 @@ def fit_told(
     form: LevelModel | None = None,
 ) -> YearTrend:
     """The same from some rows, with other detections, or under another form of detection; without
-    the pooled line."""
+    the pooled line. ``form`` counts rows as ``data.histories`` does."""
     histories, choice = data.histories, data.choice
     terms = model_terms(
         histories, data.covariates, choice.detection, tuple(choice.site_covariates.values())
@@ -218,7 +218,7 @@ def fit_told(
         select_rows(histories, rows),
         terms_of(terms, rows),
         data.breaks.years,
-        model=form or level_model(choice.detection),
+        model=_of_rows(form or level_model(choice.detection), rows),
         with_pooled=False,
     )
 
@@ -243,12 +243,18 @@ def _fit_told(
         histories.cluster[rows],
         **terms_of(terms, rows),
         breaks=steps_within(told, breaks),
-        model=model,
+        model=_of_rows(model, rows),
         with_pooled=with_pooled,
     )
     if len(told) == len(years):
         return trend
     return replace(trend, flags=merge_flags(trend.flags, (estimates.YEARS_LEFT_OUT,)))
+
+
+def _of_rows(model: LevelModel, rows: BoolArray) -> LevelModel:
+    """A form of detection for the rows that stay, which still knows them as rows of the whole."""
+    at = np.flatnonzero(rows)
+    return lambda history, psi, p, kept: model(history, psi, p, at[kept])
 
 
 def terms_of(terms: Terms, rows: BoolArray | IntArray) -> Terms:

@@ -21,7 +21,6 @@ MEANT = {
     "surveys/trends/estimates.py": "nobody",
     "surveys/trends/told_trend.py": "plain share",
     "surveys/trends/models/occupancy.py": "naive",
-    "surveys/trends/sensitivity_detection.py": "cannot be said",
     "surveys/web/review/static/review/review.js": "settle",
     "surveys/web/survey/static/survey/rules/codes.js": "break off",
     "surveys/web/templates/web/design.html": "query",
