@@ -165,7 +165,7 @@ def _other_ears(data: TrendData) -> Iterator[SensitivityLine]:
 
 
 def _as_confirmed(data: TrendData, fit: YearTrend) -> SensitivityLine:
-    """With as many false detections as follow from the confirmed ones; from none nothing follows."""
+    """With as many false detections as the confirmed ones tell; without these nothing does."""
     certain = data.histories.certain
     confirmed = 0 if certain is None else int(certain.sum())
     if certain is None or confirmed < FEWEST_CERTAIN:

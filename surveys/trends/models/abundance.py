@@ -29,10 +29,11 @@ from surveys.trends.models.occupancy_likelihood import OccupancyCells, occupancy
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.design import (
     Design,
-    blocks,
+    all_standardized,
+    at_mean_covariates,
+    coefficient_names,
     drop_incomplete,
     site_design,
-    standardized,
     visit_design,
 )
 from surveys.trends.numerics.optimize import Objective, maximize, numeric_hessian
@@ -106,10 +107,7 @@ def fit_abundance(
     history, kept, incomplete = drop_incomplete(history, by_row, by_visit)
     by_row = by_row.select(kept)
     by_visit = by_visit.select(kept)
-    names = (
-        *(f"abundance: {name}" for name in by_row.names),
-        *(f"detection: {name}" for name in by_visit.names),
-    )
+    names = coefficient_names({"abundance": by_row, "detection": by_visit})
     flags: tuple[str, ...] = (estimates.COVARIATE_MISSING,) if incomplete else ()
     flags = merge_flags(flags, history_flags(history))
     if {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.NO_REPEAT_VISITS} & set(flags):
@@ -144,8 +142,9 @@ def mean_abundance(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
     >>> bool(1 < mean_abundance(fit).value < 2)
     True
     """
-    row = _mean_row(fit.abundance)
-    contrast = np.concatenate([row, np.zeros(len(fit.detection.names))])
+    contrast = at_mean_covariates(
+        {"abundance": fit.abundance, "detection": fit.detection}, "abundance"
+    )
     return line_estimate(fit.fitted, contrast, name="animals a site", level=level, link="log")
 
 
@@ -175,8 +174,9 @@ def single_detection(fit: AbundanceFit, *, level: float = 0.95) -> Estimate:
     >>> bool(chance.low < 0.4 < chance.high)
     True
     """
-    row = _mean_row(fit.detection)
-    contrast = np.concatenate([np.zeros(len(fit.abundance.names)), row])
+    contrast = at_mean_covariates(
+        {"abundance": fit.abundance, "detection": fit.detection}, "detection"
+    )
     return line_estimate(
         fit.fitted, contrast, name="chance of hearing one animal", level=level, link="logit"
     )
@@ -219,12 +219,6 @@ def occupancy_from_abundance(fit: AbundanceFit, *, level: float = 0.95) -> Estim
     return derived_share(fit.fitted, share, name="occupancy from abundance", level=level)
 
 
-def _mean_row(design: Design) -> FloatArray:
-    flat = design.matrix.reshape(-1, len(design.names))
-    mean: FloatArray = np.nanmean(flat, axis=0) if len(flat) else np.zeros(flat.shape[1])
-    return mean
-
-
 def _fit(
     history: FloatArray,
     by_row: Design,
@@ -233,8 +227,7 @@ def _fit(
     flags: tuple[str, ...],
     bound: int,
 ) -> ModelFit:
-    row_matrix, row_back = standardized(by_row)
-    visit_matrix, visit_back = standardized(by_visit)
+    (row_matrix, visit_matrix), back = all_standardized((by_row, by_visit))
     cells = occupancy_cells(history, row_matrix, visit_matrix)
     k = len(by_row.names)
 
@@ -248,7 +241,7 @@ def _fit(
         method=METHOD,
         names=names,
         rows=len(history),
-        back=blocks(row_back, visit_back),
+        back=back,
         predictors=predictors,
         flags=flags,
     )

@@ -26,7 +26,7 @@ from surveys.trends.models.call_index_likelihood import (
 )
 from surveys.trends.models.model_fit import (
     ModelFit,
-    clustered,
+    clustered_by,
     derived_share,
     fit_model,
     line_estimate,
@@ -133,9 +133,6 @@ def fit_call_index(
     labels, codes = codes_of(
         np.zeros(rows, dtype=np.int64) if groups is None else groups, name="groups", length=rows
     )
-    cluster = codes_of(
-        np.arange(rows) if clusters is None else clusters, name="clusters", length=rows
-    )[1]
     by_row, by_visit = site_design(rows, state), visit_design(rows, visits, detection)
     heard, kept, incomplete = drop_incomplete(heard, by_row, by_visit)
     levels, codes = np.unique(codes[kept], return_inverse=True)
@@ -157,10 +154,9 @@ def fit_call_index(
             [np.ones(cells.thresholds), np.diag(row_back)[1:], np.diag(visit_back)[1:]]
         )
         fitted = _fit(cells, _starts(heard, top, len(names)), scale, names, flags)
-    if clusters is not None and fitted.maximum is not None:
-        row_scores = cell_scores(cells, fitted.maximum.theta)[1][cells.group]
-        compact = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
-        fitted = clustered(fitted, row_scores, compact)
+    fitted = clustered_by(
+        fitted, clusters, kept, lambda theta: cell_scores(cells, theta)[1][cells.group]
+    )
     return IndexFit(
         fitted=fitted,
         cells=cells,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial, reduce
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -22,15 +22,22 @@ from surveys.trends.models.dynamic_likelihood import (
 )
 from surveys.trends.models.model_fit import (
     ModelFit,
-    clustered,
+    clustered_by,
     derived_share,
     fit_model,
     line_estimate,
     unfitted,
 )
 from surveys.trends.models.occupancy import check_histories
-from surveys.trends.numerics.arrays import FloatArray, codes_of, float_array
-from surveys.trends.numerics.design import INTERCEPT, Design, blocks, site_design, standardized
+from surveys.trends.numerics.arrays import FloatArray, float_array
+from surveys.trends.numerics.design import (
+    INTERCEPT,
+    Design,
+    all_standardized,
+    at_mean_covariates,
+    coefficient_names,
+    site_design,
+)
 from surveys.trends.numerics.optimize import Objective, numeric_hessian
 
 METHOD = "dynamic occupancy (MacKenzie et al. 2003)"
@@ -118,25 +125,21 @@ def fit_dynamic(
     for part in ("initial occupancy", "colonization", "extinction"):
         if np.isnan(parts[part].matrix).any():
             raise ValueError(f"{part}: covariates must not be missing; fill or drop those sites")
-    labels = np.arange(sites) if clusters is None else clusters
-    cluster = codes_of(labels, name="clusters", length=sites)[1]
     history, flags = _without_unknown_visits(history, parts["detection"])
     kept = np.asarray(~np.isnan(history).all(axis=(1, 2)))
     history = history[kept]
     parts = {part: design.select(kept) for part, design in parts.items()}
-    names = tuple(f"{part}: {name}" for part, design in parts.items() for name in design.names)
+    names = coefficient_names(parts)
     flags = estimates.merge_flags(flags, _data_flags(history, seasons))
-    scaled = [standardized(design) for design in parts.values()]
-    cells = dynamic_cells(history, *(matrix for matrix, _ in scaled))
+    matrices, back = all_standardized(parts.values())
+    cells = dynamic_cells(history, *matrices)
     if {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.TOO_FEW_DATA} & set(flags):
         fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
     else:
-        back = reduce(blocks, (back_part for _, back_part in scaled))
         fitted = _fit(cells, _starts(history, parts), back, names, flags)
-        if clusters is not None and fitted.maximum is not None:
-            compact = np.unique(cluster[kept], return_inverse=True)[1].astype(np.int64)
-            scores = cell_scores(cells, fitted.maximum.theta)[cells.group]
-            fitted = clustered(fitted, scores, compact)
+    fitted = clustered_by(
+        fitted, clusters, kept, lambda theta: cell_scores(cells, theta)[cells.group]
+    )
     return DynamicFit(fitted=fitted, parts=parts, cells=cells, seasons=seasons)
 
 
@@ -172,7 +175,8 @@ def dynamic_chance(fit: DynamicFit, part: Part, *, level: float = 0.95) -> Estim
     >>> bool(gain.low < 0.2 < gain.high)
     True
     """
-    return line_estimate(fit.fitted, _mean_row(fit, part), name=part, level=level, link="logit")
+    contrast = at_mean_covariates(fit.parts, part)
+    return line_estimate(fit.fitted, contrast, name=part, level=level, link="logit")
 
 
 def seasonal_occupancy(fit: DynamicFit, *, level: float = 0.95) -> tuple[Estimate, ...]:
@@ -246,7 +250,8 @@ def equilibrium_occupancy(fit: DynamicFit, *, level: float = 0.95) -> Estimate:
     >>> bool(share.low < 0.5 < share.high)
     True
     """
-    to_gain, to_loss = _mean_row(fit, "colonization"), _mean_row(fit, "extinction")
+    to_gain = at_mean_covariates(fit.parts, "colonization")
+    to_loss = at_mean_covariates(fit.parts, "extinction")
 
     def share(theta: FloatArray) -> tuple[float, FloatArray]:
         gain, loss = float(expit(to_gain @ theta)), float(expit(to_loss @ theta))
@@ -266,18 +271,6 @@ def grid_design(shape: tuple[int, ...], covariates: Covariates | None) -> Design
         wide = array.reshape(array.shape + (1,) * (len(shape) - array.ndim))
         columns.append(np.broadcast_to(wide, shape))
     return Design(names=(INTERCEPT, *(covariates or {})), matrix=np.stack(columns, axis=-1))
-
-
-def _mean_row(fit: DynamicFit, part: Part) -> FloatArray:
-    """Contrast (K,) that picks one chance at the mean of its covariates."""
-    contrast, first = np.zeros(len(fit.fitted.coefficients)), 0
-    for name, design in fit.parts.items():
-        width = len(design.names)
-        if name == part and design.matrix.size:
-            flat = design.matrix.reshape(-1, width)
-            contrast[first : first + width] = np.nanmean(flat, axis=0)
-        first += width
-    return contrast
 
 
 def _share(fit: DynamicFit, season: int, raw: FloatArray) -> tuple[float, FloatArray]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import reduce
 from typing import Literal
 
 import numpy as np
@@ -27,20 +26,22 @@ from surveys.trends.models.false_positive_likelihood import (
 )
 from surveys.trends.models.model_fit import (
     ModelFit,
-    clustered,
+    clustered_by,
     derived_share,
     fit_model,
     line_estimate,
     unfitted,
 )
 from surveys.trends.models.occupancy import check_histories, history_flags
-from surveys.trends.numerics.arrays import BoolArray, FloatArray, codes_of
+from surveys.trends.numerics.arrays import BoolArray, FloatArray
 from surveys.trends.numerics.design import (
     Design,
-    blocks,
+    all_standardized,
+    at_mean_covariates,
+    coefficient_names,
     drop_incomplete,
+    join,
     site_design,
-    standardized,
     visit_design,
 )
 
@@ -184,22 +185,21 @@ def fit_false_positive_designs(
     history = check_histories(detections)
     sure = check_certain(history, certain)
     offset = _offset(history, known_error)
-    everything = _all_of(parts)
-    history, kept, lost = drop_incomplete(history, psi, everything)
+    by_visit = join(*(parts[part] for part in PARTS))
+    history, kept, lost = drop_incomplete(history, psi, by_visit)
     psi, parts = psi.select(kept), {part: parts[part].select(kept) for part in PARTS}
-    names = (
-        *(f"occupancy: {name}" for name in psi.names),
-        *(f"{part}: {name}" for part in PARTS for name in parts[part].names),
+    names = coefficient_names({"occupancy": psi, **parts})
+    (psi_matrix, p_matrix, false_matrix, certain_matrix), back = all_standardized(
+        (psi, *parts.values())
     )
-    scaled = [standardized(design) for design in (psi, *parts.values())]
     cells = false_positive_cells(
         history,
         sure[kept],
-        psi_design=scaled[0][0],
-        p_design=scaled[1][0],
-        false_design=scaled[2][0],
+        psi_design=psi_matrix,
+        p_design=p_matrix,
+        false_design=false_matrix,
         false_offset=offset[kept],
-        certain_design=scaled[3][0],
+        certain_design=certain_matrix,
     )
     flags = merge_flags(
         (estimates.COVARIATE_MISSING,) if lost else (), certain_flags(history, sure[kept])
@@ -207,13 +207,10 @@ def fit_false_positive_designs(
     if {estimates.NO_EFFORT, estimates.NEVER_HEARD, estimates.NOT_IDENTIFIED} & set(flags):
         fitted = unfitted(method=METHOD, names=names, rows=len(history), flags=flags)
     else:
-        back = reduce(blocks, (back_part for _, back_part in scaled))
         fitted = _fit(cells, back, names, flags)
-        if clusters is not None and fitted.maximum is not None:
-            label = codes_of(clusters, name="clusters", length=len(kept))[1][kept]
-            compact = np.unique(label, return_inverse=True)[1].astype(np.int64)
-            scores = cell_scores(cells, fitted.maximum.theta)[cells.group]
-            fitted = clustered(fitted, scores, compact)
+    fitted = clustered_by(
+        fitted, clusters, kept, lambda theta: cell_scores(cells, theta)[cells.group]
+    )
     return FalsePositiveFit(fitted=fitted, psi=psi, parts=parts, cells=cells)
 
 
@@ -285,12 +282,8 @@ def false_positive_chance(fit: FalsePositiveFit, part: Part, *, level: float = 0
     >>> bool(sure.low < 0.3 < sure.high)
     True
     """
-    rows = [np.zeros(len(fit.psi.names))]
-    for name in PARTS:
-        flat = fit.parts[name].matrix.reshape(-1, len(fit.parts[name].names))
-        mean = np.nanmean(flat, axis=0) if len(flat) else np.zeros(flat.shape[1])
-        rows.append(mean if name == part else np.zeros(flat.shape[1]))
-    estimate = line_estimate(fit.fitted, np.concatenate(rows), name=part, level=level, link="logit")
+    contrast = at_mean_covariates({"occupancy": fit.psi, **fit.parts}, part)
+    estimate = line_estimate(fit.fitted, contrast, name=part, level=level, link="logit")
     cells = fit.cells
     if part == "false detection" and cells.false_offset.any():
         listened = cells.trials * cells.weight[:, None]
@@ -314,18 +307,6 @@ def certain_flags(history: FloatArray, sure: BoolArray) -> tuple[str, ...]:
     """What histories and their certain detections cannot carry, before anything is fitted."""
     flags = history_flags(history)
     return flags if sure.any() else merge_flags(flags, (estimates.NOT_IDENTIFIED,))
-
-
-def _all_of(parts: Mapping[Part, Design]) -> Design:
-    """The designs of a visit as one, to find visits that lack any covariate."""
-    matrices = [parts[part].matrix for part in PARTS]
-    visits = next((m.shape[1] for m in matrices if m.ndim == 3), None)
-    if visits is not None:
-        matrices = [
-            m if m.ndim == 3 else np.repeat(m[:, None, :], visits, axis=1) for m in matrices
-        ]
-    names = tuple(f"{part}: {name}" for part in PARTS for name in parts[part].names)
-    return Design(names=names, matrix=np.concatenate(matrices, axis=-1))
 
 
 def _offset(history: FloatArray, known_error: ArrayLike | None) -> FloatArray:

@@ -7,11 +7,18 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
-from surveys.trends.numerics.arrays import FloatArray, IntArray, check_level
+from surveys.trends.numerics.arrays import (
+    BoolArray,
+    FloatArray,
+    IntArray,
+    check_level,
+    codes_of,
+)
 from surveys.trends.numerics.intervals import logistic, normal_quantile
 from surveys.trends.numerics.optimize import (
     Maximum,
@@ -138,6 +145,26 @@ def clustered(fitted: ModelFit, row_scores: FloatArray, cluster: IntArray) -> Mo
             fitted.flags, (estimates.FEW_CLUSTERS,) if clusters < FEWEST_CLUSTERS else ()
         ),
     )
+
+
+def clustered_by(
+    fitted: ModelFit,
+    labels: ArrayLike | None,
+    kept: BoolArray,
+    row_scores: Callable[[FloatArray], FloatArray],
+) -> ModelFit:
+    """The fit with sandwich covariance by the labels of all rows; as it is without labels.
+
+    ``kept`` marks the rows that were fitted, ``row_scores`` gives their scores at some
+    coefficients.
+    """
+    if labels is None:
+        return fitted
+    codes = codes_of(labels, name="clusters", length=len(kept))[1][kept]
+    if fitted.maximum is None:
+        return fitted
+    compact = np.unique(codes, return_inverse=True)[1].astype(np.int64)
+    return clustered(fitted, row_scores(fitted.maximum.theta), compact)
 
 
 def quantile(fitted: ModelFit, level: float) -> float:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import reduce
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,6 +13,7 @@ from numpy.typing import ArrayLike
 from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray
 
 INTERCEPT = "intercept"
+PartName = TypeVar("PartName", bound=str)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,6 +117,27 @@ def standardized(design: Design) -> tuple[FloatArray, FloatArray]:
     if is_intercept.any():
         back[int(np.argmax(is_intercept))] -= center / scale
     return (matrix - center) / scale, back
+
+
+def all_standardized(designs: Iterable[Design]) -> tuple[list[FloatArray], FloatArray]:
+    """The matrices of unit scale, and one map of their coefficients, in the same order."""
+    scaled = [standardized(design) for design in designs]
+    return [matrix for matrix, _ in scaled], reduce(blocks, (back for _, back in scaled))
+
+
+def coefficient_names(parts: Mapping[PartName, Design]) -> tuple[str, ...]:
+    """The columns of all parts, each under the name of its part."""
+    return tuple(f"{part}: {name}" for part, design in parts.items() for name in design.names)
+
+
+def at_mean_covariates(parts: Mapping[PartName, Design], wanted: str) -> FloatArray:
+    """Contrast (K,) that picks the linear predictor of one part at the mean of its covariates."""
+    rows = []
+    for part, design in parts.items():
+        flat = design.matrix.reshape(-1, len(design.names))
+        picked = part == wanted and design.matrix.size > 0
+        rows.append(np.nanmean(flat, axis=0) if picked else np.zeros(flat.shape[1]))
+    return np.concatenate(rows)
 
 
 def drop_incomplete(
