@@ -36,7 +36,7 @@ class LoadedProgram:
 
 
 def load_demo(
-    scale: Scale, *, fresh: bool = False, say: Callable[[str], None] = lambda _: None
+    scale: Scale, *, fresh: bool = False, report: Callable[[str], None] = lambda _: None
 ) -> tuple[LoadedProgram, ...]:
     """Load both programs in one transaction.
 
@@ -55,9 +55,9 @@ def load_demo(
                 continue
             with pgtrigger.ignore():
                 if existing:
-                    say(f"Removing {truth.name} …")
+                    report(f"Removing {truth.name} …")
                     remove_program(existing)
-                say(f"Making {truth.name} …")
+                report(f"Making {truth.name} …")
                 story = make_story(truths, places, people, truth, scale)
                 setting, rows = _write_story(story, truths, people, scale)
             refit_trends(setting.program.pk, after_s=0)

@@ -1,4 +1,4 @@
-"""Could the surveys show a fall? Asked by a coordinator, simulated in the worker, kept."""
+"""Power studies: whether the surveys could show a decline, simulated in the worker and stored."""
 
 import hashlib
 import itertools
@@ -17,28 +17,27 @@ from surveys.fitting.results import from_json, to_json
 from surveys.fitting.stamps import software
 from surveys.fitting.stored import stored_fits
 from surveys.models import UNDER_WAY, BackgroundRun, PowerStudy, Program, RunKind, Species
-from surveys.runs.asking import ask, current_run
-from surveys.runs.progress import Say, say_nothing
+from surveys.runs.enqueue import current_run, enqueue
+from surveys.runs.progress import ReportProgress, no_report
 from surveys.runs.work import finish
 from surveys.trends.power import PowerCell, SurveyPlan, power_grid
 from surveys.trends.species_result import SpeciesResult
 
 _SEED = 1
-# Questions that may wait for the worker at a time.
+# Most studies of a program that may wait for the worker.
 MOST_WAITING = 6
-# Seasons that say how things are today.
+# Latest seasons that the baseline is taken from.
 _RECENT = 5
 
 
 class PowerUnknownError(ValueError):
-    """Why nothing can be simulated, in words."""
+    """Nothing can be simulated; the message tells the coordinator why."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Today:
-    """The surveys as they are, and what they find: a share of stops, and a chance to hear the
-    species on a visit to a stop that has it. `year_sd` is how much good and bad years differ, a
-    standard deviation on the logit scale."""
+class SurveyBaseline:
+    """Current effort, share of stops occupied, and chance of hearing the species on one visit to
+    an occupied stop. `year_sd` is the standard deviation of years on the logit scale."""
 
     routes: int
     stops_per_route: int
@@ -48,8 +47,8 @@ class Today:
     year_sd: float
 
 
-def today_of(result: SpeciesResult) -> Today:
-    """From the last seasons of a fit by stops. Raises PowerUnknownError."""
+def baseline_from(result: SpeciesResult) -> SurveyBaseline:
+    """The baseline in the latest seasons of a fit by stops. Raises PowerUnknownError."""
     years = result.years[-_RECENT:]
     if not years:
         raise PowerUnknownError(
@@ -66,60 +65,60 @@ def today_of(result: SpeciesResult) -> Today:
             "season would help."
         )
     occupancy = on_line[-1] if on_line else yearly[-1]
-    return Today(
+    return SurveyBaseline(
         routes=max(last.effort.routes, 2),
         stops_per_route=max(round(last.sites / max(last.effort.routes, 1)), 1),
         # As planned: a visit that some routes missed was still due.
         visits=max(math.ceil(last.effort.periods / max(last.sites, 1)), 1),
-        occupancy=_inside(occupancy),
-        detection=_inside(sum(detected) / len(detected)),
+        occupancy=_kept_from_bounds(occupancy),
+        detection=_kept_from_bounds(sum(detected) / len(detected)),
         year_sd=(result.trend.scatter and result.trend.scatter.value) or 0.0,
     )
 
 
-def today(program: Program, species: Species) -> Today:
-    """From the stored fit by stops. Raises PowerUnknownError."""
+def survey_baseline(program: Program, species: Species) -> SurveyBaseline:
+    """The baseline from the stored fit by stops. Raises PowerUnknownError."""
     fits = stored_fits(program, species=[species], site="stop")
     if not fits:
         raise PowerUnknownError("Its results are still being calculated. Come back in a minute.")
-    return today_of(fits[0].result)
+    return baseline_from(fits[0].result)
 
 
-def ask_power(
+def request_power_study(
     member: Membership, species: Species, *, routes: int, visits: int, years: int, fall: float
 ) -> PowerStudy:
-    """The study of this question: the kept one, or a new one for the worker.
+    """The stored study with these settings, or a new one queued for the worker.
 
     Raises PermissionDenied, and PowerUnknownError in words.
     """
     require(member, Permission.REVIEW)
     program = member.program
-    now = today(program, species)
+    baseline = survey_baseline(program, species)
     plan = SurveyPlan(
         routes=routes,
-        stops_per_route=now.stops_per_route,
+        stops_per_route=baseline.stops_per_route,
         visits=visits,
         years=years,
-        occupancy=round(now.occupancy, 3),
-        detection=round(now.detection, 3),
+        occupancy=round(baseline.occupancy, 3),
+        detection=round(baseline.detection, 3),
         fall=fall,
-        year_sd=round(now.year_sd, 2),
+        year_sd=round(baseline.year_sd, 2),
     )
     question = {
         "plan": to_json(plan),
-        "routes": _around(routes, (0.5, 1, 1.5, 2), least=2),
+        "routes": _nearby_counts(routes, (0.5, 1, 1.5, 2), least=2),
         "visits": sorted({max(visits - 1, 2), max(visits, 1), visits + 1}),
     }
     key = hashlib.sha256(json.dumps([question, software()], sort_keys=True).encode()).hexdigest()
     with transaction.atomic():
         Program.objects.select_for_update().get(pk=program.pk)
-        return _kept_or_new(member, species, key, question)
+        return _existing_or_new(member, species, key, question)
 
 
-def _kept_or_new(
+def _existing_or_new(
     member: Membership, species: Species, key: str, question: dict[str, Any]
 ) -> PowerStudy:
-    """A kept study that has its answer or waits for it; else one with a run of its own."""
+    """A stored study that has its result or a run under way; else one with a new run."""
     program = member.program
     study = program.power_studies.filter(species=species, key=key).first()
     if study is not None and (study.result is not None or run_of(study) is not None):
@@ -132,7 +131,7 @@ def _kept_or_new(
         study = PowerStudy.objects.create(
             program=program, species=species, plan=question, key=key, asked_at=timezone.now()
         )
-    study.run = ask(
+    study.run = enqueue(
         RunKind.POWER,
         program.pk,
         subject=_subject_of(study),
@@ -144,7 +143,7 @@ def _kept_or_new(
 
 
 def run_of(study: PowerStudy) -> BackgroundRun | None:
-    """The run that is under way for a study."""
+    """The run under way for a study, if any."""
     return current_run(study.program_id, _subject_of(study))
 
 
@@ -152,22 +151,26 @@ def study_of(run: BackgroundRun) -> PowerStudy:
     return run.program.power_studies.get(pk=run.options["study"])
 
 
-def simulate_study(study: PowerStudy, run: BackgroundRun, *, say: Say = say_nothing) -> None:
-    """Simulate, and keep the cells with the end of the run."""
-    cells = simulated_cells(study, say=say)
+def simulate_study(
+    study: PowerStudy, run: BackgroundRun, *, report: ReportProgress = no_report
+) -> None:
+    """Simulate, and store the cells in the transaction that finishes the run."""
+    cells = simulated_cells(study, report=report)
     with transaction.atomic():
         study.result = to_json(cells)
         study.save(update_fields=["result"])
         finish(run)
 
 
-def simulated_cells(study: PowerStudy, *, say: Say = say_nothing) -> tuple[PowerCell, ...]:
+def simulated_cells(
+    study: PowerStudy, *, report: ReportProgress = no_report
+) -> tuple[PowerCell, ...]:
     """By routes, then visits. The same for the same study."""
     plan = plan_of(study)
     pairs = list(itertools.product(study.plan["routes"], study.plan["visits"]))
     cells: list[PowerCell] = []
     for number, (routes, visits) in enumerate(pairs):
-        say(f"{routes} routes, {visits} visits a year", number, len(pairs))
+        report(f"{routes} routes, {visits} visits a year", number, len(pairs))
         cells += power_grid(plan, routes=[routes], visits=[visits], seed=_SEED)
     return tuple(cells)
 
@@ -185,10 +188,10 @@ def cells_of(study: PowerStudy) -> tuple[PowerCell, ...]:
     return from_json(tuple[PowerCell, ...], study.result or [])
 
 
-def _around(number: int, times: Sequence[float], *, least: int) -> list[int]:
+def _nearby_counts(number: int, times: Sequence[float], *, least: int) -> list[int]:
     return sorted({max(round(number * factor), least) for factor in times} | {number})
 
 
-def _inside(share: float) -> float:
-    """At 0 or 1 nothing could fall, or nothing be missed."""
+def _kept_from_bounds(share: float) -> float:
+    """At exactly 0 nothing could decline, at exactly 1 nothing could be missed."""
     return min(max(share, 0.01), 0.99)

@@ -11,7 +11,7 @@ from surveys.fitting.histories import load_periods
 from surveys.fitting.results import to_json
 from surveys.fitting.stamps import data_stamp, software
 from surveys.models import Program, SiteKind, Species, SpeciesFit
-from surveys.runs.progress import Say, say_nothing
+from surveys.runs.progress import ReportProgress, no_report
 from surveys.trends.analysis import Parts, analyze
 from surveys.trends.histories import Site
 from surveys.trends.periods import SpeciesPeriods, species_periods
@@ -53,7 +53,7 @@ class Refitted:
     refitted: int
 
 
-def refit(program: Program, *, stamp: str = "", say: Say = say_nothing) -> Refitted:
+def refit(program: Program, *, stamp: str = "", report: ReportProgress = no_report) -> Refitted:
     """Bring every stored fit of a program up to date.
 
     A fit is made again when the checksum of its listening periods or the software differ; else it
@@ -66,7 +66,7 @@ def refit(program: Program, *, stamp: str = "", say: Say = say_nothing) -> Refit
     stored = {(fit.species_id, fit.site, fit.region): fit for fit in program.fits.defer("result")}
     refitted, failed = 0, []
     for number, job in enumerate(jobs):
-        say(str(job), number, len(jobs))
+        report(str(job), number, len(jobs))
         fit = stored.pop((job.species.pk, job.site, job.region), None)
         job_periods = species_periods(periods, job.species.pk, region=job.region)
         if fit and fit.data_sha256 == job_periods.sha256 and fit.software == software():

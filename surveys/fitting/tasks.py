@@ -13,14 +13,14 @@ from surveys.visits.refitting import refit_trends
 
 
 @carries_out(RunKind.FIT)
-def refit_program(run: BackgroundRun, say: Progress) -> None:
+def refit_program(run: BackgroundRun, report: Progress) -> None:
     """Bring the stored fits of a program up to date. Each is stored as it is made, so a run that
     is begun again makes only what is left."""
     # Before the data are read: a change in between leaves the results marked as out of date.
     stamp = data_stamp(run.program)
     note(run, {"data_stamp": stamp})
     try:
-        refitted = refit(run.program, stamp=stamp, say=say)
+        refitted = refit(run.program, stamp=stamp, report=report)
     except FittingFailedError as error:
         fail(run, f"{error}. The others are up to date.")
         raise
@@ -28,9 +28,9 @@ def refit_program(run: BackgroundRun, say: Progress) -> None:
 
 
 @carries_out(RunKind.POWER)
-def simulate_power(run: BackgroundRun, say: Progress) -> None:
+def simulate_power(run: BackgroundRun, report: Progress) -> None:
     """Simulate what a coordinator asked."""
-    simulate_study(study_of(run), run, say=say)
+    simulate_study(study_of(run), run, report=report)
 
 
 @app.periodic(cron="40 3 * * *")

@@ -16,7 +16,7 @@ from surveys.protocol.nights import night_of
 from surveys.protocol.seasons import season_year, window_of
 from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import Finding
-from surveys.runs.progress import Say, say_nothing
+from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.bulk import ProgramSnapshot, program_snapshot
 from surveys.visits.judging import Judgment, judge_cells
 from surveys.visits.loading import Background
@@ -58,7 +58,7 @@ def build(
     *,
     now: dt.datetime,
     leave_out_known: bool = False,
-    say: Say = say_nothing,
+    report: ReportProgress = no_report,
 ) -> Built:
     """Everything an import would write, and all that stands in its way.
 
@@ -81,7 +81,7 @@ def build(
         member, snapshot, gathered.sheets, leave_out=leave_out_known
     )
     work = _Building(member=member, snapshot=snapshot, people=people, answers=answers, now=now)
-    built = _build_all(work, sheets, gathered.named_species, say)
+    built = _build_all(work, sheets, gathered.named_species, report)
     strangers = sorted(
         {s.observer for s in sheets if s.observer and s.observer.casefold() not in people}
     )
@@ -180,7 +180,7 @@ def _without_known(
 
 
 def _build_all(
-    work: _Building, sheets: Iterable[GatheredSheet], named: frozenset[str], say: Say
+    work: _Building, sheets: Iterable[GatheredSheet], named: frozenset[str], report: ReportProgress
 ) -> tuple[BuiltVisit, ...]:
     grounded = []
     for sheet in sheets:
@@ -207,7 +207,7 @@ def _build_all(
         nights[sheet.route, year].append(sheet.night)
     built = []
     for number, (sheet, route, background, year) in enumerate(grounded):
-        say(gettext("Checking the visits"), number, len(grounded))
+        report(gettext("Checking the visits"), number, len(grounded))
         companions = nights[sheet.route, year]
         built.append(_build_visit(work, sheet, route, background, year, companions, named))
     return tuple(built)

@@ -13,7 +13,7 @@ from surveys.importing.build import Built, BuiltVisit
 from surveys.importing.problems import ImportRefusedError
 from surveys.language import gettext, said
 from surveys.models import Program, ReviewStep, Source, Step, Submission, Visit, VisitState
-from surveys.runs.progress import Say, say_nothing
+from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.bulk import FreshRows
 
 _FIRST_SUBMITTED_REVISION = 2
@@ -33,7 +33,7 @@ def commit(
     *,
     file_name: str,
     now: dt.datetime,
-    say: Say = say_nothing,
+    report: ReportProgress = no_report,
 ) -> Committed:
     """Import what `make` builds, as submitted visits that wait in review.
 
@@ -58,9 +58,9 @@ def commit(
             raise ImportRefusedError(gettext("Nothing was imported: the file has no new visits."))
         rows = FreshRows()
         for number, visit in enumerate(built.visits):
-            say(gettext("Making the rows"), number, len(built.visits))
+            report(gettext("Making the rows"), number, len(built.visits))
             _add(rows, member, visit, file_name=file_name, now=now)
-        say(gettext("Storing"), len(built.visits), len(built.visits))
+        report(gettext("Storing"), len(built.visits), len(built.visits))
         rows.write()
     return Committed(visits=len(rows.visits), periods=len(rows.periods), calls=len(rows.calls))
 

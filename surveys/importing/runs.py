@@ -1,4 +1,4 @@
-"""Large files: the worker checks and imports them. Asked for here, done in `tasks`.
+"""Large files: the worker checks and imports them. Queued here, carried out in `tasks`.
 
 Small files are checked and imported at once, within the request.
 """
@@ -15,7 +15,7 @@ from accounts.models import Membership
 from surveys.importing.problems import ImportRefusedError
 from surveys.language import gettext, said
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
-from surveys.runs import asking
+from surveys.runs.enqueue import current_run, enqueue, latest_run
 
 # A request may take some seconds; on two busy cores a thousand rows take about six.
 MOST_ROWS_AT_ONCE = 1_000
@@ -35,14 +35,14 @@ def import_of(member: Membership, upload_id: uuid.UUID | str) -> SpreadsheetImpo
     return row
 
 
-def latest_run(row: SpreadsheetImport) -> BackgroundRun | None:
-    """What was asked for last."""
-    return asking.latest_run(row.program_id, subject_of(row))
+def latest_run_of(row: SpreadsheetImport) -> BackgroundRun | None:
+    """The run queued last for it."""
+    return latest_run(row.program_id, subject_of(row))
 
 
 def check_idle(row: SpreadsheetImport) -> None:
     """Raises ImportRefusedError while the worker has the file in hand."""
-    run = asking.current_run(row.program_id, subject_of(row))
+    run = current_run(row.program_id, subject_of(row))
     if run is not None:
         what = "checked" if run.kind == RunKind.CHECK_IMPORT else "imported"
         raise ImportRefusedError(
@@ -54,8 +54,8 @@ def check_idle(row: SpreadsheetImport) -> None:
         )
 
 
-def ask_worker(member: Membership, upload_id: uuid.UUID | str, kind: RunKind) -> BackgroundRun:
-    """Have the worker check or import a file. Raises Http404, ImportRefusedError."""
+def enqueue_import(member: Membership, upload_id: uuid.UUID | str, kind: RunKind) -> BackgroundRun:
+    """Queue a file to be checked or imported. Raises Http404, ImportRefusedError."""
     require(member, Permission.MANAGE)
     with transaction.atomic():
         row = import_of(member, upload_id)
@@ -66,7 +66,7 @@ def ask_worker(member: Membership, upload_id: uuid.UUID | str, kind: RunKind) ->
                 said("“{file_name}” was imported already.", file_name=row.file_name)
             )
         check_idle(row)
-        return asking.ask(
+        return enqueue(
             kind,
             member.program_id,
             subject=subject_of(row),

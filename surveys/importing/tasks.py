@@ -13,22 +13,22 @@ from surveys.runs.work import carries_out, finish
 
 
 @carries_out(RunKind.CHECK_IMPORT, refusals=(ImportRefusedError,))
-def check_import(run: BackgroundRun, say: Progress) -> None:
+def check_import(run: BackgroundRun, report: Progress) -> None:
     """Work out what the import would do; the preview is the result."""
-    say(gettext("Reading the file"), 0, 0)
+    report(gettext("Reading the file"), 0, 0)
     member = _coordinator(run)
     upload = open_upload(member, run.options["upload"])
-    finish(run, plain_preview(preview_upload(member, upload, say=say)))
+    finish(run, plain_preview(preview_upload(member, upload, report=report)))
 
 
 @carries_out(RunKind.IMPORT, refusals=(ImportRefusedError,))
-def import_file(run: BackgroundRun, say: Progress) -> None:
+def import_file(run: BackgroundRun, report: Progress) -> None:
     """The import and the end of its run are one transaction, so that a worker that is killed
     leaves nothing half-imported, and the next one begins again."""
-    say(gettext("Reading the file"), 0, 0)
+    report(gettext("Reading the file"), 0, 0)
     member = _coordinator(run)
     upload = open_upload(member, run.options["upload"])
-    commit_upload(member, upload, say=say, end=lambda: finish(run))
+    commit_upload(member, upload, report=report, end=lambda: finish(run))
 
 
 def _coordinator(run: BackgroundRun) -> Membership:

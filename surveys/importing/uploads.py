@@ -23,7 +23,7 @@ from surveys.importing.runs import check_idle, is_large, subject_of
 from surveys.importing.table import Table
 from surveys.language import gettext, said
 from surveys.models import BackgroundRun, Species, SpreadsheetImport
-from surveys.runs.progress import Say, say_nothing
+from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.loading import species_catalog
 from surveys.visits.sheet.cells import storable
 
@@ -117,7 +117,7 @@ def build_upload(
     upload: Upload,
     *,
     now: dt.datetime | None = None,
-    say: Say = say_nothing,
+    report: ReportProgress = no_report,
 ) -> Built:
     return build(
         member,
@@ -126,12 +126,14 @@ def build_upload(
         upload.answers,
         now=now or timezone.now(),
         leave_out_known=upload.leave_out_known,
-        say=say,
+        report=report,
     )
 
 
-def preview_upload(member: Membership, upload: Upload, *, say: Say = say_nothing) -> Preview:
-    built = build_upload(member, upload, say=say)
+def preview_upload(
+    member: Membership, upload: Upload, *, report: ReportProgress = no_report
+) -> Preview:
+    built = build_upload(member, upload, report=report)
     return preview(upload.table, upload.choices, built, species_names=upload.species_names)
 
 
@@ -140,7 +142,7 @@ def commit_upload(
     member: Membership,
     upload: Upload,
     *,
-    say: Say = say_nothing,
+    report: ReportProgress = no_report,
     end: Callable[[], None] | None = None,
 ) -> Committed:
     """Import the file; `end` is called in the same transaction, when all is written.
@@ -154,10 +156,10 @@ def commit_upload(
     now = timezone.now()
     done = commit(
         member,
-        lambda: build_upload(member, upload, now=now, say=say),
+        lambda: build_upload(member, upload, now=now, report=report),
         file_name=upload.row.file_name,
         now=now,
-        say=say,
+        report=report,
     )
     upload.row.committed_at = now
     upload.row.visit_count = done.visits

@@ -39,7 +39,7 @@ from surveys.publishing.frozen import Frozen
 from surveys.publishing.publish import check_something_counts, latest
 from surveys.publishing.results import add_trends, periods_of, steps_of
 from surveys.publishing.tables import TABLES, Table
-from surveys.runs.progress import Say, Steps, say_nothing
+from surveys.runs.progress import ReportProgress, Steps, no_report
 from surveys.runs.work import finish
 from surveys.trends.null_run import RUNS
 
@@ -66,7 +66,7 @@ def build(
     *,
     formats: Sequence[Format] = FORMATS,
     runs: int = RUNS,
-    say: Say = say_nothing,
+    report: ReportProgress = no_report,
 ) -> None:
     """Make and store the publication that was asked for; nothing when that is done already.
     `runs` is how many surveys the null run of a species simulates.
@@ -76,7 +76,7 @@ def build(
     run.refresh_from_db(fields=["state"])
     if not run.under_way:
         return
-    steps = Steps(say, len(formats) + 2)
+    steps = Steps(report, len(formats) + 2)
     with _workplace(run) as folder:
         frozen = _freeze(run, folder, runs, steps)
         files = [*_table_files(frozen.open), *_format_files(frozen, folder, formats, steps)]
@@ -108,7 +108,7 @@ def _freeze(run: BackgroundRun, folder: Path, runs: int, steps: Steps) -> _Froze
         _check_differs(previous, frozen, ROWS)
     periods = periods_of(frozen)
     steps.total += steps_of(periods)
-    add_trends(frozen, periods, runs=runs, say=steps.begin)
+    add_trends(frozen, periods, runs=runs, report=steps.begin)
     if previous:
         _check_differs(previous, frozen, TABLES)
     return _Frozen(open=frozen, exact=exact)

@@ -25,7 +25,7 @@ from surveys.publishing.freeze import counted_visits
 from surveys.publishing.frozen import table_bytes
 from surveys.publishing.method import title_of
 from surveys.publishing.yearly import yearly_cells
-from surveys.runs.asking import ask, current_run
+from surveys.runs.enqueue import current_run, enqueue
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.table import YearRow
 
@@ -87,7 +87,7 @@ def under_way(program: Program) -> list[BackgroundRun]:
     return list(program.runs.filter(kind=RunKind.PUBLISH, state__in=UNDER_WAY))
 
 
-def ask_to_publish(
+def request_publication(
     member: Membership,
     season_year: int,
     reason: str = "",
@@ -116,7 +116,7 @@ def ask_to_publish(
             raise TableChanged
         if shown.previous and not reason:
             raise ReasonNeeded(shown.previous)
-        return ask(
+        return enqueue(
             RunKind.PUBLISH,
             program.pk,
             subject=subject_of(season_year),

@@ -34,13 +34,13 @@ def add_trends(
     periods: FrozenPeriods,
     *,
     runs: int = RUNS,
-    say: Callable[[str], None] = lambda _: None,
+    report: Callable[[str], None] = lambda _: None,
 ) -> None:
-    """Write occupancy, trends, sensitivity and null runs of so many simulated surveys; ``say`` is
-    called with a sentence before each step."""
+    """Write occupancy, trends, sensitivity, and null runs of ``runs`` simulated surveys; ``report``
+    is called with a sentence before each step."""
 
     def notify(species: str, site: str) -> None:
-        say(f"Trend of {species} by {site}")
+        report(f"Trend of {species} by {site}")
 
     results = list(fit_species(periods, notify=notify))
     _write(
@@ -65,7 +65,7 @@ def add_trends(
         (
             null_row(species, run)
             for species, run in null_runs(
-                periods, told, runs=runs, notify=lambda name: say(f"Null run of {name}")
+                periods, told, runs=runs, notify=lambda name: report(f"Null run of {name}")
             )
         ),
     )

@@ -8,5 +8,5 @@ from surveys.runs.work import carries_out
 
 
 @carries_out(RunKind.PUBLISH, refusals=(PublishingError,))
-def publish(run: BackgroundRun, say: Progress) -> None:
-    build(run, say=say)
+def publish(run: BackgroundRun, report: Progress) -> None:
+    build(run, report=report)

@@ -1,4 +1,4 @@
-"""Saying how far a run has come."""
+"""Reporting the progress of a run."""
 
 from __future__ import annotations
 
@@ -11,33 +11,34 @@ from django.utils import timezone
 
 from surveys.models import BackgroundRun, RunState
 
-# Told how far the work has come: a step in words, so many done, of so many.
-Say = Callable[[str, int, int], None]
+# Called with the current step in words, how many items are done, and how many there are.
+ReportProgress = Callable[[str, int, int], None]
 
 _PAUSE_S = 0.5
 _STEP_LENGTH = BackgroundRun._meta.get_field("step").max_length
 
 
-def say_nothing(step: str, done: int, total: int) -> None:
+def no_report(step: str, done: int, total: int) -> None:
     """For work that nobody watches."""
 
 
 class Steps:
     """Counts steps as they begin, for work whose steps come one after another."""
 
-    def __init__(self, say: Say, total: int) -> None:
-        self._say = say
+    def __init__(self, report: ReportProgress, total: int) -> None:
+        self._report = report
         self.total = total
         self._begun = 0
 
     def begin(self, step: str) -> None:
-        self._say(step, self._begun, self.total)
+        self._report(step, self._begun, self.total)
         self._begun += 1
 
 
 class Progress:
     """Reports over a connection of its own, so that it is seen before the transaction of the work
-    ends. Usable as a `Say`; at most one report every half second, and one for each new step."""
+    ends. Usable as a `ReportProgress`; writes at most once every half second, and for each new
+    step."""
 
     def __init__(self, run: BackgroundRun) -> None:
         self._run = run

@@ -12,7 +12,7 @@ from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from surveys.models import UNDER_WAY, BackgroundRun
-from surveys.runs.asking import give_up_lost
+from surveys.runs.enqueue import give_up_lost
 from surveys.runs.queues import SHORT
 
 log = logging.getLogger(__name__)

@@ -17,7 +17,7 @@ from django.db import connection
 from accounts.models import Role
 from surveys.models import Program
 from surveys.publishing.build import build
-from surveys.publishing.publish import ask_to_publish
+from surveys.publishing.publish import request_publication
 from surveys.publishing.queries import CALLS
 from surveys.trends.from_tables import fit_species, read_periods
 from tests.benchmarks.test_export import filled
@@ -79,7 +79,7 @@ def test_a_publication_costs_little_more_than_its_fits_and_its_rows(tmp_path):
     list(fit_species(read_periods(frozen.folder / "data")))
     copied(program, 2024)
     floor = time.perf_counter() - begun
-    run = ask_to_publish(coordinator, 2024)
+    run = request_publication(coordinator, 2024)
     begun = time.perf_counter()
     build(run, formats=())
     taken = time.perf_counter() - begun

@@ -10,7 +10,7 @@ from surveys.models import (
 )
 from surveys.publishing.build import build
 from surveys.publishing.formats.registry import Format
-from surveys.publishing.publish import ask_to_publish
+from surveys.publishing.publish import request_publication
 
 
 def publish_now(
@@ -23,7 +23,7 @@ def publish_now(
 ) -> Publication:
     """The tables and the `formats` asked for. Raises what stands in the way, whether it shows at
     once or while the tables are made."""
-    run = ask_to_publish(member, season_year, reason, **options)
+    run = request_publication(member, season_year, reason, **options)
     build(run, formats=formats)
     run.refresh_from_db()
     return member.program.publications.get(season_year=season_year, version=run.result["version"])

@@ -1,4 +1,4 @@
-"""Publications: the list, one version, its files, and asking for a new one."""
+"""Publications: the list, one version, its files, and a request for a new one."""
 
 from django.http import Http404, HttpResponseBase
 from drf_spectacular.types import OpenApiTypes
@@ -37,7 +37,7 @@ from surveys.publishing.files import (
     file_of,
     files_of,
 )
-from surveys.publishing.publish import ask_to_publish
+from surveys.publishing.publish import request_publication
 from surveys.publishing.serving import file_response
 
 
@@ -68,8 +68,8 @@ class Publications(_Publications):
 
     @property
     def permission(self) -> Permission:
-        asking = self.request.method == "POST"
-        return Permission.PUBLISH if asking else Permission.READ_RESULTS
+        is_post = self.request.method == "POST"
+        return Permission.PUBLISH if is_post else Permission.READ_RESULTS
 
     @extend_schema(
         operation_id="publications_list",
@@ -91,7 +91,7 @@ class Publications(_Publications):
         The answer is the run that makes it; ask for it again until it is done.
         """
         data = self.body(PublishSerializer)
-        run = ask_to_publish(
+        run = request_publication(
             self.member,
             data["season_year"],
             data["reason"],

@@ -11,7 +11,7 @@ from surveys.demo.load import load_demo
 from surveys.demo.story import Scale
 from surveys.models import Program
 from surveys.publishing.closing import last_closed_season
-from surveys.publishing.publish import ask_to_publish
+from surveys.publishing.publish import request_publication
 
 
 class Command(BaseCommand):
@@ -49,7 +49,7 @@ class Command(BaseCommand):
             routes=options["routes"],
             years=options["years"],
         )
-        for program in load_demo(scale, fresh=options["fresh"], say=self.stdout.write):
+        for program in load_demo(scale, fresh=options["fresh"], report=self.stdout.write):
             if program.was_there:
                 self.stdout.write(f"{program.name} is there already; nothing was changed.")
             else:
@@ -67,4 +67,4 @@ def publish_last_season(slug: str, today: dt.date, site_url: str) -> None:
     coordinator = program.memberships.filter(role=Role.COORDINATOR).order_by("pk").first()
     season_year = last_closed_season(program, today)
     if coordinator and season_year:
-        ask_to_publish(coordinator, season_year, site_url=site_url)
+        request_publication(coordinator, season_year, site_url=site_url)

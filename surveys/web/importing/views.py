@@ -15,7 +15,7 @@ from surveys.importing.columns import check
 from surveys.importing.fields import FIELDS
 from surveys.importing.preview import Preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
-from surveys.importing.runs import MOST_ROWS_AT_ONCE, ask_worker, import_of, latest_run
+from surveys.importing.runs import MOST_ROWS_AT_ONCE, enqueue_import, import_of, latest_run_of
 from surveys.importing.template import template_csv, template_xlsx
 from surveys.importing.uploads import (
     Upload,
@@ -98,7 +98,7 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
                 leave_out_known=form.cleaned_data["leave_out_known"],
             )
             if stored.is_large:
-                ask_worker(member, upload, RunKind.CHECK_IMPORT)
+                enqueue_import(member, upload, RunKind.CHECK_IMPORT)
         except ImportRefusedError as error:
             messages.error(request, str(error))
         return go_to()
@@ -121,7 +121,7 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     """What an import would do; of a large file, how far the worker has come with it."""
     row = import_of(request.membership, upload)
-    run = latest_run(row)
+    run = latest_run_of(row)
     if run is not None and run.under_way:
         return _run_page(request, row, run)
     if request.htmx:
@@ -180,14 +180,14 @@ def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 
 def _is_open(row: SpreadsheetImport) -> bool:
     """Whether its columns may still change."""
-    run = latest_run(row)
+    run = latest_run_of(row)
     return row.committed_at is None and not (run is not None and run.under_way)
 
 
 def _asked(request: ProgramRequest, stored: Upload) -> HttpResponse:
     """Hand a large file to the worker."""
     try:
-        ask_worker(request.membership, stored.row.pk, RunKind.IMPORT)
+        enqueue_import(request.membership, stored.row.pk, RunKind.IMPORT)
     except ImportRefusedError as error:
         messages.error(request, str(error))
     return redirect(

@@ -10,7 +10,14 @@ from django.views.decorators.http import require_GET, require_http_methods
 from accounts.access import Permission, ProgramRequest, needs
 from surveys.charts.power import power_spec
 from surveys.charts.words import share
-from surveys.fitting.power import PowerUnknownError, Today, ask_power, cells_of, plan_of, today
+from surveys.fitting.power import (
+    PowerUnknownError,
+    SurveyBaseline,
+    cells_of,
+    plan_of,
+    request_power_study,
+    survey_baseline,
+)
 from surveys.language import gettext, said
 from surveys.models import PowerStudy, Species
 from surveys.web.power.forms import PowerForm
@@ -25,7 +32,7 @@ def power(request: ProgramRequest) -> HttpResponse:
     """Ask; the species may be in the query, and the numbers start as things are today."""
     program = request.membership.program
     form = PowerForm(request.POST or None, program=program)
-    species, now, why_not = _asked_about(form, request)
+    species, baseline, why_not = _species_and_baseline(form, request)
     if request.method == "POST" and form.is_valid() and species is not None:
         try:
             study = _ask(request, form, species)
@@ -34,14 +41,14 @@ def power(request: ProgramRequest) -> HttpResponse:
         else:
             return redirect("web:power_study", program=program.slug, study_id=study.pk)
     if request.method == "GET":
-        form = PowerForm(program=program, initial=_initial(species, now))
+        form = PowerForm(program=program, initial=_initial(species, baseline))
     return render(
         request,
         "power/ask.html",
         {
             "form": form,
             "species": species,
-            "now": now,
+            "baseline": baseline,
             "why_not": why_not,
             "studies": program.power_studies.select_related("species", "run")[:10],
             "crumbs": _crumbs(program.slug, "Would we notice a decline?"),
@@ -117,9 +124,9 @@ def _study(request: ProgramRequest, study_id: int) -> PowerStudy:
     return get_object_or_404(studies, pk=study_id)
 
 
-def _asked_about(
+def _species_and_baseline(
     form: PowerForm, request: ProgramRequest
-) -> tuple[Species | None, Today | None, str]:
+) -> tuple[Species | None, SurveyBaseline | None, str]:
     """The species of the address, else the first with an answer, else the first of the checklist;
     how things are with it today, or why that cannot be said."""
     code = request.POST.get("species") or request.GET.get("species", "")
@@ -128,24 +135,24 @@ def _asked_about(
     reasons: list[str] = []
     for species in candidates:
         try:
-            return species, today(request.membership.program, species), ""
+            return species, survey_baseline(request.membership.program, species), ""
         except PowerUnknownError as error:
             reasons.append(str(error))
     return next(iter(candidates), None), None, next(iter(reasons), "")
 
 
-def _initial(species: Species | None, now: Today | None) -> dict[str, object]:
+def _initial(species: Species | None, baseline: SurveyBaseline | None) -> dict[str, object]:
     initial: dict[str, object] = {"fall": 30, "years": 10}
     if species is not None:
         initial["species"] = species.code
-    if now is not None:
-        initial |= {"routes": now.routes, "visits": now.visits}
+    if baseline is not None:
+        initial |= {"routes": baseline.routes, "visits": baseline.visits}
     return initial
 
 
 def _ask(request: ProgramRequest, form: PowerForm, species: Species) -> PowerStudy:
     data = form.cleaned_data
-    return ask_power(
+    return request_power_study(
         request.membership,
         species,
         routes=data["routes"],

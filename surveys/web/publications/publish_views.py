@@ -17,8 +17,8 @@ from surveys.publishing.closing import (
 )
 from surveys.publishing.exceptions import PublishingError
 from surveys.publishing.formats import yearly_csv as csv
-from surveys.publishing.publish import Preview, ask_to_publish, preview, subject_of
-from surveys.runs.asking import latest_run
+from surveys.publishing.publish import Preview, preview, request_publication, subject_of
+from surveys.runs.enqueue import latest_run
 from surveys.seasons.route_years import season_years
 from surveys.web.publications.forms import PublishForm
 from surveys.web.runs.page import run_page
@@ -121,7 +121,7 @@ def _ask(request: ProgramRequest, form: PublishForm, preview_now: Preview) -> Ba
     """Ask for it, or put the refusal on the form. What was typed stays; `seen` is renewed."""
     data = form.cleaned_data
     try:
-        return ask_to_publish(
+        return request_publication(
             request.membership,
             preview_now.season_year,
             data.get("reason", ""),

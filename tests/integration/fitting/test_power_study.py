@@ -12,11 +12,11 @@ from surveys.fitting import power as module
 from surveys.fitting.power import (
     MOST_WAITING,
     PowerUnknownError,
-    ask_power,
     cells_of,
     plan_of,
+    request_power_study,
     simulated_cells,
-    today,
+    survey_baseline,
 )
 from surveys.fitting.refit import refit
 from surveys.models import PowerStudy, RunKind
@@ -53,16 +53,16 @@ def surveyed(program, observer):
 
 
 def ask(member, species, **changes):
-    return ask_power(
+    return request_power_study(
         member, species, **{"routes": 6, "visits": 2, "years": 5, "fall": 0.3, **changes}
     )
 
 
 def test_today_is_read_off_the_stored_results(program, surveyed):
-    now = today(program, surveyed[0])
-    assert (now.routes, now.stops_per_route, now.visits) == (6, 4, 2)
-    assert 0.3 < now.occupancy < 0.9
-    assert 0.5 < now.detection < 0.9
+    baseline = survey_baseline(program, surveyed[0])
+    assert (baseline.routes, baseline.stops_per_route, baseline.visits) == (6, 4, 2)
+    assert 0.3 < baseline.occupancy < 0.9
+    assert 0.5 < baseline.detection < 0.9
 
 
 def test_asked_once_and_worked_out(program, coordinator, surveyed, monkeypatch):

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from surveys.importing.runs import MOST_ROWS_AT_ONCE, ask_worker
+from surveys.importing.runs import MOST_ROWS_AT_ONCE, enqueue_import
 from surveys.importing.uploads import open_upload, remember, store
 from surveys.models import CallIndex, RunKind, RunState, Submission, Visit
 from surveys.runs.queues import LONG
@@ -44,7 +44,7 @@ def rows() -> list[int]:
 @pytest.mark.parametrize("seed", range(3))
 def test_nothing_or_all_of_it(large, coordinator, seed, record_property):
     rng = random.Random(seed)
-    run = ask_worker(coordinator, large.pk, RunKind.IMPORT)
+    run = enqueue_import(coordinator, large.pk, RunKind.IMPORT)
     for step in rng.sample(STEPS, 2):
         worker = start_worker(LONG)
         begun = time.monotonic()

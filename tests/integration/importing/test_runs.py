@@ -12,7 +12,7 @@ from accounts.models import Role
 from surveys.importing import runs
 from surveys.importing.preview import plain_preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError
-from surveys.importing.runs import ask_worker, is_large, latest_run, subject_of
+from surveys.importing.runs import enqueue_import, is_large, latest_run_of, subject_of
 from surveys.importing.uploads import commit_upload, discard, open_upload, remember
 from surveys.models import BackgroundRun, RunKind, RunState, SpreadsheetImport, Visit
 from surveys.runs import work as running
@@ -95,7 +95,7 @@ def test_from_file_to_review(page, program, coordinator):
 
     assert page.post(at("import_commit", program, upload=row.pk)).url == preview
     assert not Visit.objects.exists()
-    run = latest_run(row)
+    run = latest_run_of(row)
     assert run.kind == RunKind.IMPORT
     assert "Importing past.csv" in page.get(preview).content.decode()
     assert work(run).state == RunState.DONE
@@ -147,7 +147,7 @@ def test_while_the_worker_has_it_nothing_else_touches_it(page, program, coordina
     for touch in (
         lambda: discard(coordinator, upload),
         lambda: remember(upload, (), upload.answers, leave_out_known=False),
-        lambda: ask_worker(coordinator, row.pk, RunKind.IMPORT),
+        lambda: enqueue_import(coordinator, row.pk, RunKind.IMPORT),
     ):
         with pytest.raises(ImportRefusedError, match="is being checked"):
             touch()
@@ -162,7 +162,7 @@ def test_what_was_imported_meanwhile_is_refused(page, program, coordinator, atte
     work(runs_of(row).get())
     commit_upload(coordinator, attempt(GOOD).upload)
     page.post(at("import_commit", program, upload=row.pk))
-    run = work(latest_run(row))
+    run = work(latest_run_of(row))
     assert run.state == RunState.REFUSED
     shown = page.get(at("import_preview", program, upload=row.pk)).content.decode()
     assert "Nothing was imported: there is one problem to fix first" in shown
@@ -188,7 +188,7 @@ def test_who_no_longer_coordinates_imports_nothing(page, program, coordinator):
     row = uploaded(page, program, GOOD)
     check(page, program, row)
     work(runs_of(row).get())
-    run = ask_worker(coordinator, row.pk, RunKind.IMPORT)
+    run = enqueue_import(coordinator, row.pk, RunKind.IMPORT)
     make_member(program, Role.COORDINATOR)
     coordinator.role = Role.OBSERVER
     coordinator.save()
@@ -208,11 +208,11 @@ def test_broken_off_anywhere_nothing_is_there_and_the_next_try_does_it(
     row = uploaded(page, program, GOOD)
     check(page, program, row)
     work(runs_of(row).get())
-    run = ask_worker(coordinator, row.pk, RunKind.IMPORT)
+    run = enqueue_import(coordinator, row.pk, RunKind.IMPORT)
     with monkeypatch.context() as patched:
         real_say = Progress.__call__
 
-        def say(self, word, done, total):
+        def report(self, word, done, total):
             if word == step:
                 raise BrokenOffError
             real_say(self, word, done, total)
@@ -220,7 +220,7 @@ def test_broken_off_anywhere_nothing_is_there_and_the_next_try_does_it(
         def at_the_end(run, *result):
             raise BrokenOffError
 
-        patched.setattr(Progress, "__call__", say)
+        patched.setattr(Progress, "__call__", report)
         if step == "end":
             patched.setattr("surveys.importing.tasks.finish", at_the_end)
         for attempts in range(RETRIES):
@@ -252,7 +252,7 @@ def test_a_run_that_was_given_up_imports_nothing(page, program, coordinator):
     row = uploaded(page, program, GOOD)
     check(page, program, row)
     work(runs_of(row).get())
-    run = ask_worker(coordinator, row.pk, RunKind.IMPORT)
+    run = enqueue_import(coordinator, row.pk, RunKind.IMPORT)
     upload = open_upload(coordinator, row.pk)
 
     def end():

@@ -24,7 +24,7 @@ from surveys.models import (
 )
 from surveys.publishing.files import CHECKSUMS, EXACT_CHECKSUMS, open_file
 from surveys.publishing.formats.registry import FORMATS
-from surveys.publishing.publish import ask_to_publish
+from surveys.publishing.publish import request_publication
 from surveys.publishing.tables import TABLES
 from surveys.runs.kinds import task_name
 from surveys.runs.queues import LONG
@@ -40,7 +40,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def asked(transactional_db: None) -> Iterator[BackgroundRun]:
     forget_jobs()
     coordinator = make_member(small_program(), "coordinator")
-    yield ask_to_publish(coordinator, 2024, site_url="http://x.example")
+    yield request_publication(coordinator, 2024, site_url="http://x.example")
     forget_jobs()
 
 

@@ -41,7 +41,7 @@ from surveys.publishing.files import (
 )
 from surveys.publishing.formats.registry import Format
 from surveys.publishing.method import CAVEATS
-from surveys.publishing.publish import ask_to_publish, preview
+from surveys.publishing.publish import preview, request_publication
 from surveys.publishing.reading import rows_of
 from surveys.publishing.tables import TABLES
 from tests.support.builders import (
@@ -115,7 +115,7 @@ def test_a_correction_is_a_new_version_with_a_reason(coordinator, observer, rout
     first = publish_now(coordinator, 2024)
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 2))
     with pytest.raises(ReasonNeeded):
-        ask_to_publish(coordinator, 2024, "  ")
+        request_publication(coordinator, 2024, "  ")
     second = publish_now(coordinator, 2024, "A late visit of May was accepted.")
     assert (second.version, second.reason) == (2, "A late visit of May was accepted.")
     assert second.sha256 != first.sha256
@@ -137,21 +137,21 @@ def test_a_change_outside_the_yearly_table_is_a_change(coordinator, route):
 
 def test_a_season_without_counted_visits_is_refused(coordinator, route):
     with pytest.raises(NothingToPublish, match="2025"):
-        ask_to_publish(coordinator, 2025)
+        request_publication(coordinator, 2025)
 
 
 def test_only_what_was_looked_at_is_published(program, coordinator, observer, route):
     seen = preview(program, 2024).sha256
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 2))
     with pytest.raises(TableChanged):
-        ask_to_publish(coordinator, 2024, seen=seen)
+        request_publication(coordinator, 2024, seen=seen)
     assert publish_now(coordinator, 2024, seen=preview(program, 2024).sha256).version == 1
 
 
 def test_what_changes_after_it_was_asked_for_is_not_published(
     program, coordinator, observer, route
 ):
-    run = ask_to_publish(coordinator, 2024, seen=preview(program, 2024).sha256)
+    run = request_publication(coordinator, 2024, seen=preview(program, 2024).sha256)
     make_accepted_visit(route, observer.person, night=dt.date(2024, 5, 2))
     with pytest.raises(TableChanged):
         build(run, formats=())
@@ -168,24 +168,24 @@ def test_the_preview_is_the_file(program, coordinator, route):
 def test_only_coordinators_publish(observer, partner, route):
     for member in (observer, partner):
         with pytest.raises(PermissionDenied):
-            ask_to_publish(member, 2024)
+            request_publication(member, 2024)
 
 
 def test_one_at_a_time(coordinator, route):
-    run = ask_to_publish(coordinator, 2024)
+    run = request_publication(coordinator, 2024)
     with pytest.raises(AlreadyUnderWay):
-        ask_to_publish(coordinator, 2024)
-    ask_to_publish(coordinator, 2023)
+        request_publication(coordinator, 2024)
+    request_publication(coordinator, 2023)
     build(run, formats=())
     with pytest.raises(ReasonNeeded):
-        ask_to_publish(coordinator, 2024)
+        request_publication(coordinator, 2024)
 
 
 def test_a_run_whose_job_is_gone_does_not_stand_in_the_way(coordinator, route):
-    lost = ask_to_publish(coordinator, 2024)
+    lost = request_publication(coordinator, 2024)
     ProcrastinateJob.objects.get(args__run_id=lost.pk)
     ProcrastinateJob.objects.filter(args__run_id=lost.pk)._raw_delete("default")
-    run = ask_to_publish(coordinator, 2024)
+    run = request_publication(coordinator, 2024)
     lost.refresh_from_db()
     assert lost.state == RunState.FAILED
     assert "Nothing was published" in lost.problem
@@ -193,7 +193,7 @@ def test_a_run_whose_job_is_gone_does_not_stand_in_the_way(coordinator, route):
 
 
 def test_building_again_changes_nothing(coordinator, route):
-    run = ask_to_publish(coordinator, 2024)
+    run = request_publication(coordinator, 2024)
     build(run, formats=())
     route.visits.update(start_air_temperature_c=11)
     # As a worker does that took the job up before another had finished it.

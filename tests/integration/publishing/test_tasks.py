@@ -7,7 +7,7 @@ import pytest
 
 from surveys.models import Publication, RunKind, RunState
 from surveys.publishing import tasks
-from surveys.publishing.publish import ask_to_publish, preview
+from surveys.publishing.publish import preview, request_publication
 from surveys.runs.kinds import FACTS
 from tests.support.builders import make_accepted_visit, make_checklist, make_route
 from tests.support.runs import carry_out
@@ -22,7 +22,7 @@ def run(program, coordinator, observer):
     (peeper,) = make_checklist(program, "Pseudacris crucifer")
     route = make_route(program)
     make_accepted_visit(route, observer.person, heard={1: {peeper: 1}})
-    return ask_to_publish(coordinator, 2024, seen=preview(program, 2024).sha256)
+    return request_publication(coordinator, 2024, seen=preview(program, 2024).sha256)
 
 
 def work(run, attempts=0):
@@ -54,7 +54,7 @@ def test_what_failed_is_tried_again_and_at_last_said(run, coordinator, monkeypat
     assert run.state == RunState.FAILED
     assert "in 3 tries" in run.problem
     # It can be asked for again.
-    assert ask_to_publish(coordinator, 2024).state == RunState.QUEUED
+    assert request_publication(coordinator, 2024).state == RunState.QUEUED
 
 
 def test_a_run_that_is_gone_is_no_failure(run):

@@ -10,7 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from django.db import connection
 
-from surveys.fitting.power import ask_power, cells_of, simulated_cells
+from surveys.fitting.power import cells_of, request_power_study, simulated_cells
 from surveys.fitting.refit import refit
 from surveys.models import BackgroundRun, RunState, SpeciesFit
 from surveys.runs.queues import FITS
@@ -102,7 +102,7 @@ def test_a_killed_fit_does_not_keep_the_next_one_waiting_for_ever(program):
 def test_a_simulation_is_taken_up(program):
     refit(program)
     species = program.checklist.order_by("order").first().species
-    study = ask_power(
+    study = request_power_study(
         make_member(program, "coordinator"), species, routes=2, visits=2, years=4, fall=0.4
     )
     kill_at(study.run, 2)

@@ -13,7 +13,13 @@ from procrastinate.contrib.django.models import ProcrastinateJob
 from accounts.invitations import invite
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs import tasks
-from surveys.runs.asking import ask, ask_unless_queued, current_run, give_up_lost, latest_run
+from surveys.runs.enqueue import (
+    current_run,
+    enqueue,
+    enqueue_unless_queued,
+    give_up_lost,
+    latest_run,
+)
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
 from surveys.runs.queues import FITS, LONG
@@ -26,7 +32,7 @@ pytestmark = pytest.mark.django_db
 
 
 def ask_about(program, subject="publication 2024", kind=RunKind.PUBLISH, **more):
-    return ask(kind, program.pk, subject=subject, **more)
+    return enqueue(kind, program.pk, subject=subject, **more)
 
 
 def job_of(run):
@@ -91,10 +97,10 @@ def test_a_file_is_not_imported_while_it_is_checked(program):
 
 
 def test_one_fit_waits_while_another_is_made(program):
-    first = ask_unless_queued(RunKind.FIT, program.pk, subject="fits")
-    assert ask_unless_queued(RunKind.FIT, program.pk, subject="fits").pk == first.pk
+    first = enqueue_unless_queued(RunKind.FIT, program.pk, subject="fits")
+    assert enqueue_unless_queued(RunKind.FIT, program.pk, subject="fits").pk == first.pk
     begin(first.pk, 1)
-    second = ask_unless_queued(RunKind.FIT, program.pk, subject="fits")
+    second = enqueue_unless_queued(RunKind.FIT, program.pk, subject="fits")
     assert second.pk != first.pk
     with pytest.raises(IntegrityError, match="run_one_fit_queued"), transaction.atomic():
         ask_about(program, "fits", RunKind.FIT)
@@ -121,20 +127,20 @@ def test_only_the_latest_attempt_ends_a_run(program):
 def test_progress_is_seen_before_the_transaction_ends_and_only_of_the_latest_attempt(program):
     run = ask_about(program, kind=RunKind.POWER)
     first = begin(run.pk, 1)
-    with Progress(first) as say:
+    with Progress(first) as report:
         with transaction.atomic():
             program.name = "Within a transaction"
             program.save()
-            say("Simulating", 3, 8)
+            report("Simulating", 3, 8)
             assert (again(run).step, again(run).done, again(run).total) == ("Simulating", 3, 8)
             transaction.set_rollback(True)
         assert again(run).done == 3
-        say("Simulating", 4, 8)
+        report("Simulating", 4, 8)
         assert again(run).done == 3, "Reports of the same step follow each other slowly."
         begin(run.pk, 2)
-        say("Something else", 5, 8)
+        report("Something else", 5, 8)
         assert (again(run).step, again(run).done) == ("", 0)
-        say("x" * 500, 1, 1)
+        report("x" * 500, 1, 1)
 
 
 def test_a_run_that_is_over_does_not_begin(program):
@@ -159,7 +165,7 @@ def carry_out(run, work, attempt=1, refusals=()):
 
 
 def test_a_refusal_is_told_and_not_tried_again(program):
-    def refuse(run, say):
+    def refuse(run, report):
         raise LookupError("Nothing is there.")
 
     run = ask_about(program, kind=RunKind.POWER)
@@ -168,7 +174,7 @@ def test_a_refusal_is_told_and_not_tried_again(program):
 
 
 def test_who_lost_the_right_is_told_so(program):
-    def refuse(run, say):
+    def refuse(run, report):
         raise PermissionDenied
 
     run = ask_about(program, kind=RunKind.POWER)
@@ -178,7 +184,7 @@ def test_who_lost_the_right_is_told_so(program):
 
 
 def test_an_end_that_came_too_late_is_no_failure(program):
-    def late(run, say):
+    def late(run, report):
         fail(again(run), "Given up.")
         finish(run)
 
@@ -189,7 +195,7 @@ def test_an_end_that_came_too_late_is_no_failure(program):
 
 @pytest.mark.parametrize("kind", RunKind)
 def test_what_breaks_off_is_tried_as_often_as_its_kind_says(program, kind):
-    def break_off(run, say):
+    def break_off(run, report):
         raise OSError("No space left on device")
 
     run, tries = ask_about(program, kind=kind), FACTS[kind].tries
@@ -225,9 +231,9 @@ def test_a_run_whose_job_is_gone_is_given_up(program):
 
 
 def test_a_lost_fit_does_not_keep_the_next_from_being_asked_for(program):
-    lost = ask_unless_queued(RunKind.FIT, program.pk, subject="fits")
+    lost = enqueue_unless_queued(RunKind.FIT, program.pk, subject="fits")
     forget_jobs()
-    assert ask_unless_queued(RunKind.FIT, program.pk, subject="fits").pk != lost.pk
+    assert enqueue_unless_queued(RunKind.FIT, program.pk, subject="fits").pk != lost.pk
 
 
 @pytest.mark.parametrize(

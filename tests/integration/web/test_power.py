@@ -5,7 +5,7 @@ from django.urls import reverse
 
 from surveys.fitting.power import (
     PowerUnknownError,
-    Today,
+    SurveyBaseline,
 )
 from surveys.models import PowerStudy
 from surveys.web.power import views as views
@@ -24,9 +24,11 @@ def peeper(program):
 
 @pytest.fixture
 def known(monkeypatch):
-    now = Today(routes=12, stops_per_route=10, visits=3, occupancy=0.4, detection=0.5, year_sd=0.2)
-    monkeypatch.setattr(views, "today", lambda *_: now)
-    monkeypatch.setattr("surveys.fitting.power.today", lambda *_: now)
+    baseline = SurveyBaseline(
+        routes=12, stops_per_route=10, visits=3, occupancy=0.4, detection=0.5, year_sd=0.2
+    )
+    monkeypatch.setattr(views, "survey_baseline", lambda *_: baseline)
+    monkeypatch.setattr("surveys.fitting.power.survey_baseline", lambda *_: baseline)
 
 
 def address(name, program, **kwargs):
@@ -51,14 +53,14 @@ def test_numbers_start_as_things_are_today(signed_in, program, peeper, known):
 
 def test_it_opens_with_a_species_that_can_be_asked_about(signed_in, program, known, monkeypatch):
     seldom, peeper = make_checklist(program, "Lithobates sylvaticus", "Pseudacris crucifer")
-    now = views.today()
+    baseline = views.survey_baseline()
 
-    def today(_, species):
+    def survey_baseline(_, species):
         if species == seldom:
             raise PowerUnknownError("It was never heard twice.")
-        return now
+        return baseline
 
-    monkeypatch.setattr(views, "today", today)
+    monkeypatch.setattr(views, "survey_baseline", survey_baseline)
     page = text(signed_in.get(address("power", program)))
     assert f'<option value="{peeper.code}" selected>' in page
     asked_for = text(signed_in.get(address("power", program), {"species": seldom.code}))

@@ -1,4 +1,4 @@
-"""Asking for a run, and looking at those that were asked for."""
+"""Queueing runs for the worker, and finding those that were queued."""
 
 from typing import Any
 
@@ -13,7 +13,7 @@ from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.work import fail
 
 
-def ask(
+def enqueue(
     kind: RunKind,
     program_id: int,
     *,
@@ -25,7 +25,7 @@ def ask(
     """Store a run and hand it to the worker, both or neither.
 
     To be called in the transaction that has checked whether it may run. Raises IntegrityError
-    where a run about the same subject is under way.
+    where a run for the same subject is under way.
     """
     facts = FACTS[kind]
     with transaction.atomic():
@@ -47,7 +47,7 @@ def ask(
     return run
 
 
-def ask_unless_queued(
+def enqueue_unless_queued(
     kind: RunKind, program_id: int, *, subject: str, after_s: int = 0
 ) -> BackgroundRun:
     """The run that waits already, else a new one.
@@ -64,20 +64,20 @@ def ask_unless_queued(
         if queued is not None:
             return queued
         try:
-            return ask(kind, program_id, subject=subject, after_s=after_s)
+            return enqueue(kind, program_id, subject=subject, after_s=after_s)
         except IntegrityError:
             # Another transaction asked in the same moment.
             return runs.get()
 
 
 def latest_run(program_id: int, subject: str) -> BackgroundRun | None:
-    """What was asked for last about a subject. A run whose job is gone has ended by now."""
+    """The run queued last for a subject. A run whose job is gone has ended by now."""
     give_up_lost(program_id, subject)
     return BackgroundRun.objects.filter(program=program_id, subject=subject).first()
 
 
 def current_run(program_id: int, subject: str) -> BackgroundRun | None:
-    """The latest run about a subject, if it is under way."""
+    """The latest run for a subject, if it is under way."""
     run = latest_run(program_id, subject)
     return run if run is not None and run.under_way else None
 
