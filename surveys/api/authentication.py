@@ -42,9 +42,9 @@ class AccessTokenAuthentication(TokenAuthentication):
         note_use(token)
         return person, token
 
-    def authenticate_header(self, request: Request) -> str | None:
-        """None, so that a request without a token is told to sign in, as everywhere else."""
-        return None
+    def authenticate_header(self, request: Request) -> str:
+        """The challenge of an answer 401 (RFC 6750, 3), with or without a token."""
+        return "Bearer"
 
     def _cleanup_token(self, token: AccessToken) -> bool:
         """Whether the token has expired. The row is kept, so that its owner still sees it."""

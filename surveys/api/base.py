@@ -12,7 +12,7 @@ from rest_framework.generics import GenericAPIView
 from rest_framework.pagination import LimitOffsetPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.serializers import BaseSerializer
+from rest_framework.serializers import BaseSerializer, Serializer
 
 from accounts.access import Permission
 from accounts.models import (
@@ -36,12 +36,15 @@ class Paging(LimitOffsetPagination):
 class ProgramView(GenericAPIView):
     """A view below `<program>/`. IsProgramMember has set the membership on the request.
 
-    `permission` is what a request needs; a view that both reads and writes overrides it.
+    `permission` is what a request needs; a view that both reads and writes overrides it. A GET
+    with a filter that the view does not know is refused: its answer would look filtered.
     """
 
     permission: Permission
     queryset: QuerySet = Program.objects.none()
     pagination_class: type[Paging] | None = None
+    # What may stand in the query string of a GET, beside the page.
+    filter_serializer: type[Serializer] | None = None
 
     @property
     def member(self) -> Membership:
@@ -61,8 +64,24 @@ class ProgramView(GenericAPIView):
         add_rate_limit_headers(request, response)
         return super().finalize_response(request, response, *args, **kwargs)
 
-    def filters(self, serializer: type[BaseSerializer]) -> dict[str, Any]:
-        return self._valid(serializer, self.request.query_params)
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        if request.method in ("GET", "HEAD"):
+            self._check_filter_names()
+
+    def filters(self) -> dict[str, Any]:
+        """The query string, read by `filter_serializer`."""
+        assert self.filter_serializer is not None
+        return self._valid(self.filter_serializer, self.request.query_params)
+
+    def _check_filter_names(self) -> None:
+        """Raises ValidationError for the first name in the query string that is no filter here."""
+        known = list(self.filter_serializer().fields) if self.filter_serializer else []
+        if self.pagination_class:
+            known += [Paging.limit_query_param, Paging.offset_query_param]
+        for name in self.request.query_params:
+            if name not in known:
+                raise ValidationError({name: _unknown_filter(name, known)})
 
     def body(self, serializer: type[BaseSerializer]) -> dict[str, Any]:
         return self._valid(serializer, self.request.data)
@@ -104,3 +123,11 @@ class ProgramView(GenericAPIView):
         bound = serializer(data=data)
         bound.is_valid(raise_exception=True)
         return bound.validated_data
+
+
+def _unknown_filter(name: str, known: list[str]) -> str:
+    if not known:
+        return said("There is no filter “{name}” here: this address takes none.", name=name)
+    return said(
+        "There is no filter “{name}” here. There are: {known}.", name=name, known=", ".join(known)
+    )

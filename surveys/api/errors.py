@@ -7,7 +7,7 @@ from typing import Any
 
 from django.conf import settings
 from rest_framework import status
-from rest_framework.exceptions import AuthenticationFailed, Throttled, ValidationError
+from rest_framework.exceptions import Throttled, ValidationError
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
@@ -69,9 +69,6 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
     if response is not None and isinstance(exception, ValidationError):
         where, detail = _first_problem(exception.detail)
         response.data = {"detail": detail, "where": where}
-    if response is not None and isinstance(exception, AuthenticationFailed):
-        response.status_code = status.HTTP_401_UNAUTHORIZED
-        response["WWW-Authenticate"] = "Bearer"
     if response is not None and isinstance(exception, Throttled):
         response.data = {
             "detail": said(

@@ -50,6 +50,7 @@ urlpatterns = [
     path(f"{RECORDS}periods/", analysts.PeriodRecordsPage.as_view(), name="records_periods"),
     path(f"{RECORDS}calls/", analysts.CallRecordsPage.as_view(), name="records_calls"),
     path(f"{RECORDS}calls/export/", analysts.ExportCalls.as_view(), name="records_export"),
+    path(f"{RECORDS}routes/", analysts.RouteRecords.as_view(), name="records_routes"),
     path(f"{RECORDS}stops/", analysts.StopRecords.as_view(), name="records_stops"),
     path(
         f"{RECORDS}stops/geojson/",

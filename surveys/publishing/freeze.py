@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import statistics
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
@@ -50,8 +49,10 @@ from surveys.publishing.queries import (
     VISITS,
     stream,
 )
+from surveys.publishing.routeplaces import mean_place, route_middle
 from surveys.publishing.stops import (
     SharedStop,
+    named_routes,
     shared_stops,
 )
 from surveys.publishing.tables import Table
@@ -119,7 +120,7 @@ def _sun_places(stops: Mapping[int, SharedStop]) -> dict[int, Place]:
     """
     if not stops:
         return {}
-    middle = _middle([(stop.row.latitude, stop.row.longitude) for stop in stops.values()])
+    middle = mean_place([(stop.row.latitude, stop.row.longitude) for stop in stops.values()])
     sun_places = {}
     for pk, stop in stops.items():
         latitude, longitude = stop.shared.latitude, stop.shared.longitude
@@ -127,10 +128,6 @@ def _sun_places(stops: Mapping[int, SharedStop]) -> dict[int, Place]:
             latitude, longitude = float(round(middle[0])), float(round(middle[1]))
         sun_places[pk] = Place(latitude=latitude, longitude=longitude)
     return sun_places
-
-
-def _middle(places: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    return statistics.fmean(y for y, _ in places), statistics.fmean(x for _, x in places)
 
 
 def _checklist(program: Program) -> list[tuple[Value, ...]]:
@@ -265,7 +262,7 @@ def _write_places(
     listened = {row[2] for row in frozen.rows("periods")}
     surveyed = {row[1] for row in frozen.rows("visits")}
     used = [stop for stop in stops.values() if stop.label in listened]
-    named = {stop.row.route for stop in stops.values() if exact or stop.row.level == OPEN}
+    named = named_routes(stops.values(), exact=exact)
     places = {
         stop.label: share_place(stop.row.latitude, stop.row.longitude, OPEN)
         if exact
@@ -292,7 +289,7 @@ def _write_places(
                 route.protocol.name,
                 route.chosen,
                 len(of_route.get(route.code, ())),
-                *_route_middle(of_route.get(route.code, ())),
+                *route_middle(of_route.get(route.code, ())),
             )
             for route in sorted(routes, key=lambda route: route.code)
         ),
@@ -312,15 +309,3 @@ def _stop_row(stop: SharedStop, place: SharedPlace, *, named: bool) -> tuple[Val
         data_generalizations=place.generalizations,
         information_withheld=place.withheld,
     )
-
-
-def _route_middle(places: Sequence[SharedPlace]) -> tuple[float | None, float | None]:
-    known = [
-        (place.latitude, place.longitude)
-        for place in places
-        if place.latitude is not None and place.longitude is not None
-    ]
-    if not known:
-        return None, None
-    latitude, longitude = _middle(known)
-    return round(latitude, 6), round(longitude, 6)

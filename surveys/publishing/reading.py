@@ -5,8 +5,10 @@ from __future__ import annotations
 import codecs
 import csv
 from collections.abc import Iterator
+from typing import Any
 
 from surveys.models import (
+    Program,
     Publication,
     PublicationFile,
 )
@@ -38,6 +40,18 @@ def cells_of(publication: Publication, table: str) -> tuple[list[str], Iterator[
     file = _file(publication, table)
     rows = csv.reader(_lines(file) if file else ())
     return next(rows, []), rows
+
+
+def published_null_runs(program: Program) -> dict[str, dict[str, Any]]:
+    """The null runs of the program's newest publication by species, each with the season year and
+    version of that publication; none without one."""
+    publication = program.publications.order_by("-season_year", "-version").first()
+    if publication is None:
+        return {}
+    header, rows = rows_of(publication, "null_runs")
+    of_publication = {"season_year": publication.season_year, "version": publication.version}
+    records = (dict(zip(header, row, strict=True)) for row in rows)
+    return {str(row["species"]): {**row, **of_publication} for row in records}
 
 
 def _file(publication: Publication, table: str) -> PublicationFile | None:

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from statistics import fmean
 
 from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
 from surveys.publishing.frozen import Value
+from surveys.publishing.places import SharedPlace
 
 Row = Mapping[str, Value]
 GENERALIZED = ("data_generalizations", "information_withheld")
@@ -24,6 +26,25 @@ def place_of(row: Row) -> Place | None:
     if latitude is None or longitude is None:
         return None
     return Place(latitude=latitude, longitude=longitude)
+
+
+def mean_place(places: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """The mean of latitudes and of longitudes."""
+    return fmean(y for y, _ in places), fmean(x for _, x in places)
+
+
+def route_middle(places: Sequence[SharedPlace]) -> tuple[float | None, float | None]:
+    """Latitude and longitude of the middle of some stops as they are shared; None, None where all
+    of them are withheld."""
+    known = [
+        (place.latitude, place.longitude)
+        for place in places
+        if place.latitude is not None and place.longitude is not None
+    ]
+    if not known:
+        return None, None
+    latitude, longitude = mean_place(known)
+    return round(latitude, 6), round(longitude, 6)
 
 
 def with_reach(route: Row, stops: Sequence[Row]) -> dict[str, Value]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 from surveys.models import Program
 from surveys.publishing.places import (
+    OPEN,
     SharedPlace,
     share_place,
 )
@@ -36,6 +38,12 @@ def shared_stops(program: Program) -> dict[int, SharedStop]:
         )
         for row in stream(STOPS, {"program": program.pk})
     }
+
+
+def named_routes(stops: Iterable[SharedStop], *, exact: bool = False) -> set[str]:
+    """Codes of the routes whose names, and those of their stops, may be given; with `exact`, of
+    all."""
+    return {stop.row.route for stop in stops if exact or stop.row.level == OPEN}
 
 
 def _label(row: Any) -> str:

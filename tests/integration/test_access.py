@@ -3,7 +3,7 @@
 The columns are the roles: somebody who is not signed in, an observer of another
 program, and the program's partner, observer and coordinator. The answers:
 
-    in    asked to sign in (the API answers 403)
+    in    asked to sign in (the API answers 401)
     none  404: to them it does not exist
     no    403: their role does not allow it
     ok    let in (whatever the request itself is then worth)
@@ -219,12 +219,13 @@ TABLE = """
     api:route                            GET     in    none  no    ok    ok
     api:route_geojson                    GET     in    none  no    ok    ok
     api:route_years                      GET     in    none  no    ok    ok
-    api:coverage                         GET     in    none  no    ok    ok
+    api:coverage                         GET     in    none  ok    ok    ok
     api:records_visits                   GET     in    none  ok    ok    ok
     api:records_stopped_counting         GET     in    none  ok    ok    ok
     api:records_periods                  GET     in    none  ok    ok    ok
     api:records_calls                    GET     in    none  ok    ok    ok
     api:records_export                   GET     in    none  ok    ok    ok
+    api:records_routes                   GET     in    none  ok    ok    ok
     api:records_stops                    GET     in    none  ok    ok    ok
     api:records_stops_geojson            GET     in    none  ok    ok    ok
     api:visits                           GET     in    none  no    ok    ok
@@ -443,11 +444,7 @@ def address(world: World, name: str) -> str:
 def answer_of(response, name: str) -> str:
     if response.status_code in (301, 302) and "/accounts/login/" in response["Location"]:
         return "in"
-    if (
-        name.startswith("api:")
-        and response.status_code == 403
-        and not response.wsgi_request.user.pk
-    ):
+    if name.startswith("api:") and response.status_code == 401:
         return "in"
     return {403: "no", 404: "none"}.get(response.status_code, "ok")
 

@@ -201,6 +201,15 @@ QUERIES = (
     "?format=geojson",
     "?by=route&site=route&route=M1&species=lithobates-capito&region=North",
 )
+# The API refuses a filter that it does not know.
+OF_API = (
+    "",
+    "?places=exact",
+    "?season_year=2024",
+    "?species=lithobates-capito",
+    "?species=lithobates-capito&region=North",
+    "?species=lithobates-capito&region=North&site=route",
+)
 EXPORTS = ("?format=csv", "?format=json", "?format=parquet", "?format=parquet&places=exact")
 
 
@@ -224,8 +233,9 @@ def addresses(world: World) -> Iterator[tuple[str, str]]:
 def _queries(name: str) -> Sequence[str]:
     if name == "api:records_export":
         return EXPORTS
-    asks = name.startswith(("api:records", "api:rout", "api:trends", "web:trend", "web:season"))
-    return QUERIES if asks else ("",)
+    if name.startswith("api:"):
+        return OF_API
+    return QUERIES if name.startswith(("web:trend", "web:season")) else ("",)
 
 
 def answers(world: World, client: Client) -> Iterator[tuple[str, str, bytes, bytes]]:
@@ -261,10 +271,19 @@ MUST_BE_SEARCHED = {
         "web:trend_compare",
         "api:records_calls",
         "api:records_export",
+        "api:records_routes",
         "api:records_stops_geojson",
+        "api:coverage",
+        "api:species_trends",
         "api:schema",
     },
-    "partner's token": {"api:records_stops", "api:records_export", "api:publication_file"},
+    "partner's token": {
+        "api:records_routes",
+        "api:records_stops",
+        "api:records_export",
+        "api:coverage",
+        "api:publication_file",
+    },
     "coordinator's token without exact places": {"api:records_stops", "api:publication_file"},
 }
 

@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from surveys.api.serializers.filters import YearsFilterSerializer
 from surveys.exports.records import (
     CALLS,
     PERIODS,
@@ -38,12 +39,10 @@ class PlacesFilterSerializer(serializers.Serializer):
     )
 
 
-class RecordFilterSerializer(serializers.Serializer):
+class RecordFilterSerializer(YearsFilterSerializer):
     """Filters; those that are given must all hold."""
 
     season_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
-    first_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
-    last_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
     route = serializers.CharField(required=False, help_text="code of a route")
     changed_since = serializers.DateTimeField(
         required=False,
@@ -128,6 +127,24 @@ class StopRecordSerializer(serializers.Serializer):
     habitat = serializers.CharField()
     hydroperiod = serializers.CharField()
     fish = serializers.CharField()
+
+
+class RouteRecordSerializer(serializers.Serializer):
+    """A route, the middle of its stops as far as these are given, and the radius around it within
+    which all of them lie. `name` is blank where places are generalized."""
+
+    route = serializers.CharField()
+    name = serializers.CharField(allow_blank=True)
+    region = serializers.CharField(allow_blank=True)
+    protocol = serializers.CharField()
+    chosen = serializers.CharField(help_text="random, habitat, heard or unknown")
+    active = serializers.BooleanField()
+    stops = serializers.IntegerField()
+    latitude = serializers.FloatField(allow_null=True)
+    longitude = serializers.FloatField(allow_null=True)
+    coordinate_uncertainty_m = serializers.FloatField(allow_null=True)
+    data_generalizations = serializers.CharField(allow_null=True)
+    information_withheld = serializers.CharField(allow_null=True)
 
 
 def stop_record(stop: SharedStop, place: Any, *, named: bool, region: str) -> dict[str, Any]:

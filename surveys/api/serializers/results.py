@@ -1,17 +1,29 @@
 """Seasons and trends."""
 
+from typing import Any
+
 from rest_framework import serializers
 
+from surveys.api.serializers.filters import YearsFilterSerializer
 from surveys.models import SiteKind
+from surveys.publishing.tables import (
+    NULL_RUNS,
+    OCCUPANCY,
+    SENSITIVITY,
+    TRENDS,
+    YEARLY,
+    CellType,
+    Table,
+)
+
+SHARED = ("shrunken_change", "shrunken_change_low", "shrunken_change_high", "discovery_rate")
 
 
-class ResultFilterSerializer(serializers.Serializer):
+class ResultFilterSerializer(YearsFilterSerializer):
     """Filters of seasons and trends."""
 
     species = serializers.CharField(required=False, help_text="code of a checklist species")
-    region = serializers.CharField(required=False)
-    first_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
-    last_year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+    region = serializers.CharField(required=False, help_text="a region of the program's routes")
 
 
 class SpeciesTrendFilterSerializer(serializers.Serializer):
@@ -63,7 +75,8 @@ class CoverageCellSerializer(serializers.Serializer):
 
 
 class CoverageRowSerializer(serializers.Serializer):
-    """`cells` follow `windows`; null where the route owes nothing."""
+    """`cells` follow `windows`; null where the route owes nothing. `name` is blank for readers of
+    results where places are generalized."""
 
     code = serializers.CharField()
     name = serializers.CharField()
@@ -120,20 +133,64 @@ class CommunitySerializer(serializers.Serializer):
     discovered = serializers.ListField(child=serializers.CharField())
 
 
+_FIELDS: dict[CellType, type[serializers.Field]] = {
+    "string": serializers.CharField,
+    "integer": serializers.IntegerField,
+    "number": serializers.FloatField,
+    "boolean": serializers.BooleanField,
+    "date": serializers.DateField,
+    "datetime": serializers.DateTimeField,
+}
+
+
+def _row_serializer(name: str, table: Table, *left_out: str) -> type[serializers.Serializer]:
+    """The columns of a published table, for the description of the API."""
+    fields: dict[str, Any] = {
+        column.name: _FIELDS[column.type](
+            allow_null=not column.required,
+            help_text=f"{column.meaning} Unit: {column.unit}." if column.unit else column.meaning,
+        )
+        for column in table.columns
+        if column.name not in left_out
+    }
+    return type(
+        f"{name}Serializer",
+        (serializers.Serializer,),
+        {**fields, "__doc__": f"A row of the table `{table.name}` of a publication."},
+    )
+
+
+YearlyRowSerializer = _row_serializer("YearlyRow", YEARLY)
+OccupancyRowSerializer = _row_serializer("OccupancyRow", OCCUPANCY)
+# What the species of a program tell of each other is in `together` of `trends/`.
+TrendRowSerializer = _row_serializer("TrendRow", TRENDS, *SHARED)
+SensitivityRowSerializer = _row_serializer("SensitivityRow", SENSITIVITY)
+NullRowSerializer = _row_serializer("NullRow", NULL_RUNS)
+
+
 class TrendsSerializer(serializers.Serializer):
     """The yearly table: each row maps the names of `columns` to values; null is blank. `together`
     is null where fewer than three species have a trend that is told."""
 
     columns = ColumnSerializer(many=True)
-    rows = serializers.ListField(child=serializers.DictField(allow_null=True))
+    rows = YearlyRowSerializer(many=True)
     together = CommunitySerializer(allow_null=True)
+
+
+class PublishedNullRunSerializer(NullRowSerializer):
+    """How often the surveys, simulated without a change, would have told one."""
+
+    season_year = serializers.IntegerField(help_text="of the publication")
+    version = serializers.IntegerField(help_text="of the publication")
 
 
 class SpeciesTrendSerializer(serializers.Serializer):
     """What is fitted of a species; numbers are null where they cannot be said, and flags say why.
 
     `trend`, `years` and `sensitivity` have the columns of the tables `trends`, `occupancy` and
-    `sensitivity` of a publication. `sentence` is what the page of the species says.
+    `sensitivity` of a publication. `sentence` is what the page of the species says. `sensitivity`
+    is of all regions together; of one region it is empty. `null_run` is that of the newest
+    publication, by stops and of all regions together; null without one.
     """
 
     species = serializers.CharField(help_text="code of the species")
@@ -141,9 +198,10 @@ class SpeciesTrendSerializer(serializers.Serializer):
     fresh = serializers.BooleanField(help_text="whether it is of today's data")
     sentence = serializers.CharField()
     check_sentence = serializers.CharField(allow_blank=True)
-    trend = serializers.DictField(allow_null=True)
-    years = serializers.ListField(child=serializers.DictField(allow_null=True))
-    sensitivity = serializers.ListField(child=serializers.DictField(allow_null=True))
+    trend = TrendRowSerializer()
+    years = OccupancyRowSerializer(many=True)
+    sensitivity = SensitivityRowSerializer(many=True)
+    null_run = PublishedNullRunSerializer(allow_null=True)
 
 
 class SpeciesTrendsSerializer(serializers.Serializer):

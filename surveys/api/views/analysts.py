@@ -30,6 +30,7 @@ from surveys.api.serializers.analysts import (
     PagedFilterSerializer,
     PeriodsPage,
     PlacesFilterSerializer,
+    RouteRecordSerializer,
     StoppedPage,
     StopRecordSerializer,
     VisitsPage,
@@ -47,6 +48,7 @@ from surveys.exports.records import (
     places_of,
     statement,
 )
+from surveys.exports.routes import route_records
 from surveys.exports.writing import EXPORT_FORMATS
 from surveys.language import gettext, said
 from surveys.publishing.exact import note_exact_download
@@ -118,15 +120,17 @@ class _Page(_Records):
 
 class VisitRecordsPage(_Page):
     table = VISITS
+    filter_serializer = PagedFilterSerializer
 
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: VisitsPage, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
         """Accepted visits that count. Observers by name only with their consent."""
-        return self.page(self.filters(PagedFilterSerializer))
+        return self.page(self.filters())
 
 
 class StoppedCountingPage(_Page):
     table = STOPPED
+    filter_serializer = PagedFilterSerializer
 
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: StoppedPage, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
@@ -134,30 +138,34 @@ class StoppedCountingPage(_Page):
         from trends. A copy of the records drops all rows of these; a visit that counts again is
         among `records/visits/` and no longer here. Route, night and season year are those that
         it had when it last counted."""
-        return self.page(self.filters(PagedFilterSerializer))
+        return self.page(self.filters())
 
 
 class PeriodRecordsPage(_Page):
     table = PERIODS
+    filter_serializer = PagedFilterSerializer
 
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: PeriodsPage, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
         """Listening periods that count, silent ones included."""
-        return self.page(self.filters(PagedFilterSerializer))
+        return self.page(self.filters())
 
 
 class CallRecordsPage(_Page):
     table = CALLS
+    filter_serializer = PagedCallFilterSerializer
 
     @extend_schema(parameters=[PagedCallFilterSerializer], responses={200: CallsPage, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
         """One row a listening period and species of that night's checklist, zeros included."""
-        filters = self.filters(PagedCallFilterSerializer)
+        filters = self.filters()
         exact = self.requests_exact_places(filters, gettext("Call records, a page"))
         return self.page(filters, exact=exact)
 
 
 class StopRecords(_Records):
+    filter_serializer = PlacesFilterSerializer
+
     @extend_schema(
         operation_id="records_stops",
         parameters=[PlacesFilterSerializer],
@@ -168,7 +176,7 @@ class StopRecords(_Records):
         return Response(self.stops())
 
     def stops(self) -> list[dict[str, Any]]:
-        exact = self.requests_exact_places(self.filters(PlacesFilterSerializer), gettext("Stops"))
+        exact = self.requests_exact_places(self.filters(), gettext("Stops"))
         regions = dict(self.program.routes.values_list("code", "region"))
         return [
             stop_record(
@@ -194,6 +202,20 @@ class StopRecordsGeoJson(StopRecords):
         )
 
 
+class RouteRecords(_Records):
+    filter_serializer = PlacesFilterSerializer
+
+    @extend_schema(
+        operation_id="records_routes",
+        parameters=[PlacesFilterSerializer],
+        responses={200: RouteRecordSerializer(many=True), **ERRORS},
+    )
+    def get(self, request: Request, program: str) -> Response:
+        """Every route, with the middle of its stops as far as the program shares their places."""
+        exact = self.requests_exact_places(self.filters(), gettext("Routes"))
+        return Response(route_records(self.program, exact=exact))
+
+
 class _ByParameter(BaseContentNegotiation):
     """The format is a parameter of the export; the Accept header is ignored."""
 
@@ -204,6 +226,7 @@ class _ByParameter(BaseContentNegotiation):
 
 
 class ExportCalls(_Records):
+    filter_serializer = ExportFilterSerializer
     content_negotiation_class = _ByParameter
     renderer_classes = [JSONRenderer]
 
@@ -219,7 +242,7 @@ class ExportCalls(_Records):
     )
     def get(self, request: Request, program: str) -> StreamingHttpResponse:
         """All call records at once, as a stream of any length: CSV, JSON lines or Parquet."""
-        filters = self.filters(ExportFilterSerializer)
+        filters = self.filters()
         export_format = EXPORT_FORMATS[filters["format"]]
         selection = self.selection(filters)
         what = said(

@@ -63,6 +63,7 @@ class Routes(ProgramView):
 
 class _RouteView(ProgramView):
     permission = Permission.READ_SEASONS
+    filter_serializer = NightFilterSerializer
 
     def route_or_404(self, code: str) -> Route:
         route = self.program.routes.select_related("protocol").filter(code=code).first()
@@ -71,7 +72,7 @@ class _RouteView(ProgramView):
         return route
 
     def night(self) -> dt.date:
-        return self.filters(NightFilterSerializer).get("night") or tonight(self.program)
+        return self.filters().get("night") or tonight(self.program)
 
 
 class RouteDetail(_RouteView):
@@ -127,6 +128,7 @@ class ProtocolVersionDetail(ProgramView):
 
 class Checklist(ProgramView):
     permission = Permission.READ_RESULTS
+    filter_serializer = NightFilterSerializer
 
     @extend_schema(
         operation_id="checklist",
@@ -135,7 +137,7 @@ class Checklist(ProgramView):
     )
     def get(self, request: Request, program: str) -> Response:
         """The species listened for on a night, tonight by default."""
-        night = self.filters(NightFilterSerializer).get("night") or tonight(self.program)
+        night = self.filters().get("night") or tonight(self.program)
         entries = checklist_on(self.program, night)
         prefetch_related_objects(entries, "species__members")
         return Response(ChecklistEntrySerializer(entries, many=True).data)

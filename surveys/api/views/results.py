@@ -1,13 +1,16 @@
 """Seasons and trends."""
 
 import dataclasses
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.access import Permission
+from accounts.access import Permission, may
 from surveys.api.base import ProgramView
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.results import (
@@ -24,9 +27,11 @@ from surveys.charts.sensitivity import check_sentence
 from surveys.charts.words import trend_sentence
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.language import said
-from surveys.models import Species
-from surveys.seasons.coverage import coverage
-from surveys.seasons.options import checklist_species
+from surveys.models import SiteKind, Species
+from surveys.publishing.reading import published_null_runs
+from surveys.publishing.stops import named_routes, shared_stops
+from surveys.seasons.coverage import CoverageTable, coverage
+from surveys.seasons.options import checklist_species, regions
 from surveys.seasons.route_years import route_years
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.columns import COLUMNS
@@ -37,11 +42,17 @@ from surveys.trends.table import row_values
 
 
 class _Results(ProgramView):
-    def result_filters(self) -> dict[str, object]:
+    filter_serializer = ResultFilterSerializer
+
+    def filters(self) -> dict[str, Any]:
         """The filters as the tables take them, with the species as a model instance."""
-        filters = self.filters(ResultFilterSerializer)
+        filters = super().filters()
         if "species" in filters:
             filters["species"] = self._species(filters["species"])
+        if "region" in filters and filters["region"] not in regions(self.program):
+            raise ValidationError(
+                {"region": said("{region} is no region of a route.", region=filters["region"])}
+            )
         return filters
 
     def _species(self, code: str) -> Species:
@@ -61,21 +72,28 @@ class RouteYears(_Results):
     )
     def get(self, request: Request, program: str) -> Response:
         """Routes × season years: what was heard, the effort, and the gaps."""
-        return Response(
-            RouteYearsSerializer(route_years(self.program, **self.result_filters())).data
-        )
+        return Response(RouteYearsSerializer(route_years(self.program, **self.filters())).data)
 
 
 class SeasonCoverage(_Results):
-    permission = Permission.READ_SEASONS
+    permission = Permission.READ_RECORDS
+    filter_serializer = CoverageFilterSerializer
 
     @extend_schema(
         parameters=[CoverageFilterSerializer], responses={200: CoverageSerializer, **ERRORS}
     )
     def get(self, request: Request, program: str) -> Response:
         """Routes × windows of a season year: done, in review, due or missed."""
-        table = coverage(self.program, **self.filters(CoverageFilterSerializer))
+        table = coverage(self.program, **self.filters())
+        if self.token is not None or not may(self.member, Permission.READ_SEASONS):
+            table = self._with_shared_names(table)
         return Response(CoverageSerializer(table).data)
+
+    def _with_shared_names(self, table: CoverageTable) -> CoverageTable:
+        """The name of a route may say where it is."""
+        named = named_routes(shared_stops(self.program).values())
+        rows = (row if row.code in named else replace(row, name="") for row in table.rows)
+        return replace(table, rows=tuple(rows))
 
 
 class Trends(_Results):
@@ -85,7 +103,7 @@ class Trends(_Results):
     def get(self, request: Request, program: str) -> Response:
         """The yearly table with the meaning of its columns, and the trends of all species by stops
         together, over all regions and years."""
-        rows = yearly_table(self.program, **self.result_filters())
+        rows = yearly_table(self.program, **self.filters())
         fits = stored_fits(self.program)
         together = community_of([(fit.species.code, fit.result.trend.occupancy) for fit in fits])
         return Response(
@@ -99,22 +117,25 @@ class Trends(_Results):
 
 class SpeciesTrends(_Results):
     permission = Permission.READ_RESULTS
+    filter_serializer = SpeciesTrendFilterSerializer
 
     @extend_schema(
         parameters=[SpeciesTrendFilterSerializer],
         responses={200: SpeciesTrendsSerializer, **ERRORS},
     )
     def get(self, request: Request, program: str) -> Response:
-        """Corrected shares, trends, their flags, and how much they depend on choices."""
-        filters = self.filters(SpeciesTrendFilterSerializer)
-        species = [self._species(filters["species"])] if "species" in filters else None
-        fits = stored_fits(
-            self.program, species=species, site=filters["site"], region=filters.get("region", "")
-        )
-        return Response({"flags": FLAGS, "rows": [_row(fit) for fit in fits]})
+        """Corrected shares, trends, their flags, how much they depend on choices, and null
+        runs."""
+        filters = self.filters()
+        species = [filters["species"]] if "species" in filters else None
+        site, region = filters["site"], filters.get("region", "")
+        fits = stored_fits(self.program, species=species, site=site, region=region)
+        of_all_stops = site == SiteKind.STOP and not region
+        runs = published_null_runs(self.program) if of_all_stops else {}
+        return Response({"flags": FLAGS, "rows": [_row(fit, runs) for fit in fits]})
 
 
-def _row(fit: StoredFit) -> dict[str, object]:
+def _row(fit: StoredFit, runs: Mapping[str, dict[str, Any]]) -> dict[str, object]:
     result, name = fit.result, fit.species.scientific_name
     return {
         "species": fit.species.code,
@@ -125,4 +146,5 @@ def _row(fit: StoredFit) -> dict[str, object]:
         "trend": trend_row(name, fit.site, result),
         "years": list(occupancy_rows(name, fit.site, result)),
         "sensitivity": list(sensitivity_rows(name, fit.site, result)),
+        "null_run": runs.get(name),
     }

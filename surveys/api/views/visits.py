@@ -63,6 +63,7 @@ _LOOKUPS = {
 class Visits(ProgramView):
     permission = Permission.READ_SEASONS
     pagination_class = Paging
+    filter_serializer = VisitFilterSerializer
     serializer_class = VisitRowSerializer
 
     @extend_schema(
@@ -75,7 +76,7 @@ class Visits(ProgramView):
         return self.paged(self._matching(), VisitRowSerializer)
 
     def _matching(self) -> QuerySet[Visit]:
-        filters = self.filters(VisitFilterSerializer)
+        filters = self.filters()
         visits = visible_visits(self.member).filter(
             **{lookup: filters[name] for name, lookup in _LOOKUPS.items() if name in filters}
         )

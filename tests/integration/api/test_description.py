@@ -45,7 +45,7 @@ def test_review_operations_require_a_revision(schema):
 
 
 def test_only_signed_in_people_see_the_description(client):
-    assert client.get("/api/schema/").status_code == 403
+    assert client.get("/api/schema/").status_code == 401
     answer = client.get("/api/docs/")
     assert answer.status_code == 302
     assert answer.headers["Location"].startswith("/accounts/login/")

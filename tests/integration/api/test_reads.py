@@ -4,20 +4,24 @@ import datetime as dt
 
 import pytest
 from django.contrib.gis.geos import LineString, Point
+from django.urls import reverse
 
+from accounts.models import Role
+from surveys.api.urls import urlpatterns
 from surveys.fitting.refit import refit
-from surveys.models import ChecklistEntry, Stop
+from surveys.models import ChecklistEntry, ExactDownload, Sensitivity, Stop
 from surveys.publishing.tables import TABLE
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_joint_entry,
+    make_member,
     make_program,
     make_route,
     make_species,
     make_version,
 )
-from tests.support.publishing import build_what_waits
+from tests.support.publishing import build_what_waits, publish_now
 
 
 @pytest.fixture
@@ -88,6 +92,7 @@ def test_geojson(api_for, observer, route):
         ("checklist/?night=soon", 400),
         ("seasons/coverage/", 400),
         ("seasons/route-years/?species=unicorn", 400),
+        ("seasons/route-years/?region=Nowhere", 400),
         ("trends/?first_year=soon", 400),
         ("publications/2024/1/", 404),
     ],
@@ -144,7 +149,9 @@ def test_route_years(api_for, observer, accepted, route, species):
     assert (cell["stops_detected"], cell["stops_listened"], cell["visits"]) == (2, 3, 1)
     quiet = api.get("seasons/route-years/?species=anaxyrus-americanus")["rows"][0]["cells"][0]
     assert (quiet["highest_index"], quiet["stops_detected"]) == (0, 0)
-    assert api.get("seasons/route-years/?region=South")["rows"] == []
+    make_route(route.program, region="South")
+    rows = api.get("seasons/route-years/?region=South")["rows"]
+    assert "R07" not in [row["code"] for row in rows]
 
 
 def test_coverage(api_for, observer, accepted):
@@ -205,7 +212,8 @@ READS = [
     ("checklist/", {"coordinator", "observer", "partner"}),
     ("visits/", {"coordinator", "observer"}),
     ("seasons/route-years/", {"coordinator", "observer"}),
-    ("seasons/coverage/?season_year=2024", {"coordinator", "observer"}),
+    ("seasons/coverage/?season_year=2024", {"coordinator", "observer", "partner"}),
+    ("records/routes/", {"coordinator", "observer", "partner"}),
     ("trends/", {"coordinator", "observer", "partner"}),
     ("publications/", {"coordinator", "observer", "partner"}),
 ]
@@ -221,7 +229,8 @@ def test_who_may_read(client, api_for, observer, coordinator, partner, route, pa
     client.force_login(coordinator.person)
     assert client.get(foreign).status_code == 404
     client.logout()
-    assert client.get(f"/api/v1/{observer.program.slug}/{path}").status_code == 403
+    anonymous = client.get(f"/api/v1/{observer.program.slug}/{path}")
+    assert (anonymous.status_code, anonymous["WWW-Authenticate"]) == (401, "Bearer")
 
 
 def test_species_of_the_catalog_off_the_checklist_are_not_offered(api_for, observer, species):
@@ -242,4 +251,105 @@ def test_species_trends_come_with_flags_and_other_choices(api_for, partner, acce
     assert "too few data" in row["trend"]["flags"]
     assert set(row["trend"]["flags"].split("; ")) <= set(answer["flags"])
     assert "there is only one season, 2024" in row["sentence"]
+    assert row["null_run"] is None
     assert api_for(partner)("GET", "trends/species/?site=pond").status == 400
+
+
+def test_the_null_run_of_the_newest_publication_is_in_the_trends(
+    api_for, coordinator, accepted, program
+):
+    publish_now(coordinator, 2024)
+    make_accepted_visit(accepted.route, accepted.observer, night=dt.date(2025, 4, 12))
+    publish_now(coordinator, 2025)
+    refit(program)
+    api = api_for(coordinator)
+    row = api.get("trends/species/")["rows"][0]
+    assert list(row["null_run"]) == [*TABLE["null_runs"].header, "season_year", "version"]
+    run = row["null_run"]
+    assert (run["runs"], run["season_year"], run["version"]) == (0, 2025, 1)
+    for query in ("?site=route", "?region=North"):
+        rows = api.get(f"trends/species/{query}")["rows"]
+        assert all(row["null_run"] is None for row in rows)
+
+
+@pytest.mark.parametrize(
+    "path", ["trends/", "seasons/route-years/", "records/visits/", "records/calls/export/"]
+)
+def test_the_first_year_must_not_be_after_the_last(api_for, observer, route, path):
+    answer = api_for(observer)("GET", f"{path}?first_year=2024&last_year=2020")
+    assert (answer.status, answer.data["where"]) == (400, "first_year")
+    assert "2024" in answer.data["detail"]
+    assert "2020" in answer.data["detail"]
+    same = api_for(observer).client.get(
+        f"/api/v1/{observer.program.slug}/{path}?first_year=2024&last_year=2024"
+    )
+    assert same.status_code == 200
+
+
+def test_no_address_takes_a_filter_that_it_does_not_know(api_for, coordinator, route):
+    """Every address that a GET can open without more than a program."""
+    api = api_for(coordinator)
+    names = [
+        pattern.name
+        for pattern in urlpatterns
+        if list(pattern.pattern.converters) == ["program"] and pattern.name != "recordings"
+    ]
+    assert len(names) > 15
+    for name in names:
+        path = reverse(f"api:{name}", kwargs={"program": api.member.program.slug})
+        answer = api.client.get(f"{path}?shade=green")
+        assert answer.status_code == 400, name
+        assert answer.json()["where"] == "shade", name
+        assert "“shade”" in answer.json()["detail"], name
+
+
+def test_a_refused_filter_names_those_there_are(api_for, partner):
+    detail = api_for(partner)("GET", "trends/?year=2024").data["detail"]
+    assert detail == (
+        "There is no filter “year” here. There are: first_year, last_year, species, region."
+    )
+    assert "takes none" in api_for(partner)("GET", "?night=2024-04-12").data["detail"]
+    assert api_for(partner)("GET", "publications/?limit=2&offset=0").status == 200
+
+
+@pytest.fixture
+def shy(program, route):
+    """A second route, with a species that is withheld within 0.1 degrees."""
+    (gopher,) = make_checklist(program, "Lithobates capito")
+    program.checklist.filter(species=gopher).update(sensitivity=Sensitivity.HIGH)
+    program.place_sharing = Sensitivity.OPEN
+    program.save()
+    hollow = make_route(program, code="R08", name="Gopher Hollow", region="South")
+    observer = make_member(program, Role.OBSERVER)
+    make_accepted_visit(hollow, observer.person, heard={1: {gopher: 1}})
+    return hollow
+
+
+def test_a_partner_reads_routes_as_coarse_as_they_are_shared(api_for, partner, shy, route):
+    other = make_route(make_program(), code="X1", name="Elsewhere")
+    rows = {row["route"]: row for row in api_for(partner).get("records/routes/")}
+    assert set(rows) == {"R07", "R08"}
+    assert other.code not in rows
+    near, far = rows["R07"], rows["R08"]
+    assert (near["name"], near["information_withheld"]) == (route.name, None)
+    assert (far["name"], far["region"]) == ("", "South")
+    assert far["coordinate_uncertainty_m"] > 7000 > near["coordinate_uncertainty_m"]
+    assert (far["latitude"], far["longitude"]) == pytest.approx((43.05, -89.383333), abs=1e-6)
+    assert far["information_withheld"].startswith("Exact coordinates")
+
+
+def test_exact_routes_need_the_right_and_are_noted(api_for, partner, coordinator, shy):
+    assert api_for(partner)("GET", "records/routes/?places=exact").status == 403
+    rows = {row["route"]: row for row in api_for(coordinator).get("records/routes/?places=exact")}
+    assert (rows["R08"]["name"], rows["R08"]["information_withheld"]) == ("Gopher Hollow", None)
+    assert ExactDownload.objects.get().person == coordinator.person
+
+
+def test_coverage_names_a_route_only_to_who_may_know_where_it_is(api_for, partner, observer, shy):
+    def names(member):
+        rows = api_for(member).get("seasons/coverage/?season_year=2024")["rows"]
+        return {row["code"]: row["name"] for row in rows}
+
+    assert names(partner)["R08"] == ""
+    assert names(partner)["R07"] != ""
+    assert names(observer)["R08"] == "Gopher Hollow"
