@@ -4,3 +4,6 @@ from django.apps import AppConfig
 class AccountsConfig(AppConfig):
     name = "accounts"
     verbose_name = "People"
+
+    def ready(self) -> None:
+        from accounts import signals  # noqa: F401, PLC0415 - allauth's need the models, loaded now

@@ -3,6 +3,9 @@
 The link carries a token derived from the invitation and the server's secret key. The database
 stores a hash of it and the mail queue only the invitation's id, so neither is enough to accept
 it. Sending an invitation again keeps the link and extends it by two weeks.
+
+The link shows that whoever opens it reads the mail of that address. So it is mailed and never
+shown, not even to who invites; only the command that sets up an installation prints it.
 """
 
 import datetime as dt
@@ -40,7 +43,7 @@ VALID_FOR = dt.timedelta(days=14)
 
 @dataclass(frozen=True, kw_only=True)
 class IssuedInvitation:
-    """An invitation with the link that opens it. The link is shown once."""
+    """An invitation with the link that opens it. Who has the link can join as that person."""
 
     invitation: Invitation
     link: str

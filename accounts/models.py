@@ -3,16 +3,16 @@
 import hashlib
 import secrets
 import uuid
+from collections.abc import Iterable
 
 import pghistory
+from django.apps import apps
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
-from django.db import models
+from django.db import models, transaction
 from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from knox.models import AbstractAuthToken
-
-from surveys.language import gettext
 
 
 class Role(models.TextChoices):
@@ -22,20 +22,29 @@ class Role(models.TextChoices):
 
 
 class PersonManager(BaseUserManager["Person"]):
-    def create_person(self, *, email: str, name: str, password: str | None = None) -> gettext(
-        "Person"
-    ):
+    def create_person(self, *, email: str, name: str, password: str | None = None) -> "Person":
+        """A person whose address is known to be theirs, such as by a link that was mailed there."""
         person = self.model(email=self.normalize_email(email).strip().lower(), name=name)
         person.set_password(password)
-        person.save()
+        with transaction.atomic():
+            person.save()
+            self.keep_addresses([person])
         return person
+
+    def keep_addresses(self, people: Iterable["Person"]) -> None:
+        """Write the addresses of new people as confirmed. Only those sign in and get mail."""
+        address = apps.get_model("account", "EmailAddress")
+        address.objects.bulk_create(
+            address(user=person, email=person.email.lower(), verified=True, primary=True)
+            for person in people
+        )
 
     def get_by_natural_key(self, email: str | None) -> "Person":
         return self.get(email__iexact=email)
 
 
 class Person(AbstractBaseUser):
-    """Someone who signs in, by e-mail."""
+    """Someone who signs in, by e-mail. `email` is always a confirmed address of allauth's table."""
 
     email = models.EmailField(unique=True)
     name = models.CharField(max_length=120)

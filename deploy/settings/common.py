@@ -117,7 +117,14 @@ ACCOUNT_ADAPTER = "accounts.adapter.InvitationOnlyAdapter"
 ACCOUNT_LOGIN_METHODS = {"email"}
 ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*", "password2*"]
 ACCOUNT_USER_MODEL_USERNAME_FIELD = None
-ACCOUNT_EMAIL_VERIFICATION = "none"
+# An address means nothing before its owner has opened the link that was mailed to it; one a
+# person. A change asks for the password, takes effect once confirmed, and is told to the old one.
+ACCOUNT_EMAIL_VERIFICATION = "mandatory"
+ACCOUNT_CHANGE_EMAIL = True
+ACCOUNT_REAUTHENTICATION_REQUIRED = True
+ACCOUNT_EMAIL_NOTIFICATIONS = True
+ACCOUNT_FORMS = {"reset_password": "accounts.forms.ResetForm"}
+PASSWORD_RESET_TIMEOUT = 4 * 3600
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_PREVENT_ENUMERATION = True

@@ -168,6 +168,7 @@ def _write_people(program: Program, story: Story, people: People) -> Mapping[str
         if email not in known
     ]
     known |= {person.email: person for person in Person.objects.bulk_create(fresh)}
+    Person.objects.keep_addresses(fresh)
     Membership.objects.bulk_create(
         Membership(program=program, person=known[email], role=role, active=active)
         for email, _, role, active in wanted

@@ -4,6 +4,7 @@ import datetime as dt
 from contextlib import contextmanager
 
 import pytest
+from allauth.account.models import EmailAddress
 from django.contrib.gis.geos import Point
 from django.core.management import call_command
 from django.db import connection
@@ -152,3 +153,27 @@ def test_numbers_of_sky_and_noise_become_words_and_codes_of_the_protocol():
         )
         made_since.refresh_from_db()
         assert (made_since.sky_codes, made_since.noise_codes) == ({}, {})
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_person_keeps_the_address_of_the_invitation_and_no_other():
+    """Others had been added to accounts without anybody confirming them."""
+
+    with empty_database():
+        call_command("migrate", "account", verbosity=0)
+        call_command("migrate", "accounts", "0003", verbosity=0)
+        state = MigrationExecutor(connection).loader.project_state(
+            [
+                ("accounts", "0003_words_of_rights"),
+                ("account", "0009_emailaddress_unique_primary_email"),
+            ]
+        )
+        person = state.apps.get_model("accounts", "Person").objects.create(
+            email="Robin@example.org", name="Robin"
+        )
+        state.apps.get_model("account", "EmailAddress").objects.create(
+            user_id=person.pk, email="intruder@example.net"
+        )
+        call_command("migrate", "accounts", "0004", verbosity=0)
+        kept = EmailAddress.objects.values_list("user_id", "email", "verified", "primary")
+        assert list(kept) == [(person.pk, "robin@example.org", True, True)]

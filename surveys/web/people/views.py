@@ -17,6 +17,7 @@ from accounts.access import (
     needs,
 )
 from surveys.language import gettext, said
+from surveys.protocol import words
 from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import (
     InviteForm,
@@ -35,21 +36,25 @@ def _redirect_to_list(request: ProgramRequest) -> HttpResponse:
 @require_GET
 @needs(Permission.MANAGE)
 def people(request: ProgramRequest) -> HttpResponse:
-    return _people_page(request)
-
-
-def _people_page(
-    request: ProgramRequest, issued: invitations.IssuedInvitation | None = None
-) -> HttpResponse:
-    """The list; with `issued`, also the link of a new invitation, which is shown only once."""
     context = {
         "section": "people",
         "people": verbs.people_of(request.membership),
         "invitations": invitations.open_invitations(request.membership.program),
         "now": timezone.now(),
-        "issued": issued,
     }
     return render(request, "people/list.html", context)
+
+
+def _say_sent(request: ProgramRequest, issued: invitations.IssuedInvitation) -> None:
+    """The link itself is mailed and shown to nobody: whoever has it can join as that person."""
+    messages.success(
+        request,
+        said(
+            "The invitation is on its way to {email}. It is valid until {day}.",
+            email=issued.invitation.email,
+            day=words.day(issued.invitation.expires_at.date()),
+        ),
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -62,7 +67,8 @@ def invite(request: ProgramRequest) -> HttpResponse:
             form, invitations.invite, request.membership, site_url=site_url, **form.cleaned_data
         )
         if issued:
-            return _people_page(request, issued)
+            _say_sent(request, issued)
+            return _redirect_to_list(request)
     return render(request, "people/invite.html", {"section": "people", "form": form})
 
 
@@ -71,10 +77,10 @@ def invite(request: ProgramRequest) -> HttpResponse:
 def send_again(request: ProgramRequest, invitation: int) -> HttpResponse:
     try:
         issued = invitations.send_again(request.membership, invitation, site_url=_site_url(request))
+        _say_sent(request, issued)
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
-        return _redirect_to_list(request)
-    return _people_page(request, issued)
+    return _redirect_to_list(request)
 
 
 @require_POST
