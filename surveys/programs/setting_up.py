@@ -23,13 +23,14 @@ from accounts.models import (
     Membership,
     Role,
 )
-from surveys.language import said
+from surveys.language import gettext, said
 from surveys.models import (
     CallingRegion,
     Program,
     Stop,
     Visit,
 )
+from surveys.protocol.countries import countries
 
 # The first part of addresses that do not belong to a program.
 RESERVED_SLUGS = frozenset(
@@ -84,6 +85,7 @@ def start_program(
     coordinator_name: str = "",
     contact_email: str = "",
     region: str = "",
+    country_code: str = "",
     calling_region: CallingRegion | None = None,
     temperature_unit: str = "C",
     distance_unit: str = "km",
@@ -101,6 +103,7 @@ def start_program(
         name=name.strip(),
         slug=slug,
         region=region.strip(),
+        country_code=country_code.strip().upper(),
         calling_region=calling_region,
         time_zone=time_zone,
         temperature_unit=temperature_unit,
@@ -119,11 +122,17 @@ def start_program(
     )
 
 
+def country_words(program: Program) -> str:
+    """The name of the program's country."""
+    return countries().get(program.country_code, "") or gettext("not given")
+
+
 def program_facts(program: Program) -> Facts:
     """What the form of a program's facts shows."""
     return {
         "Name": program.name,
         "Region": program.region,
+        "Country": country_words(program),
         "Calling region": str(program.calling_region or ""),
         "Time zone": program.time_zone,
         "Temperatures in": program.get_temperature_unit_display(),
@@ -139,6 +148,7 @@ def change_facts(
     *,
     name: str,
     region: str,
+    country_code: str,
     calling_region: CallingRegion | None,
     time_zone: str,
     temperature_unit: str,
@@ -158,6 +168,7 @@ def change_facts(
     _check_time_zone(program, time_zone)
     program.name = name
     program.region = region
+    program.country_code = country_code
     program.calling_region = calling_region
     program.time_zone = time_zone
     program.temperature_unit = temperature_unit

@@ -12,10 +12,8 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
-from surveys.language import gettext
 from surveys.models import Program
 from surveys.models.program import new_key
-from surveys.protocol.countries import countries
 
 
 def sharing_facts(program: Program) -> Facts:
@@ -24,7 +22,6 @@ def sharing_facts(program: Program) -> Facts:
         "Locations are published": program.get_place_sharing_display(),
         "Publications are seen by": program.get_publication_audience_display(),
         "License of the data": program.get_data_license_display(),
-        "Country": countries().get(program.country_code, "") or gettext("not given"),
     }
 
 
@@ -35,7 +32,6 @@ def change_sharing(
     place_sharing: int,
     publication_audience: str,
     data_license: str,
-    country_code: str,
     seen: Seen | None = None,
 ) -> Program:
     """Hold for what is published from now on; who sees it changes at once, for all of it.
@@ -47,7 +43,6 @@ def change_sharing(
     program.place_sharing = place_sharing
     program.publication_audience = publication_audience
     program.data_license = data_license
-    program.country_code = country_code
     program.full_clean()
     program.save()
     return program

@@ -24,6 +24,11 @@ class Command(BaseCommand):
         parser.add_argument("--slug", default="", help="its part of the address (from the name)")
         parser.add_argument("--region", default="", help="the state, province or reserve")
         parser.add_argument(
+            "--country",
+            default="",
+            help="ISO 3166-1 code of two letters, such as US; goes with published events",
+        )
+        parser.add_argument(
             "--calling-region",
             default="",
             help="whose calling seasons the checklist begins with, such as upper-midwest; "
@@ -62,6 +67,7 @@ class Command(BaseCommand):
                     name=options["name"],
                     slug=options["slug"] or slugify(options["name"]),
                     region=options["region"],
+                    country_code=options["country"],
                     calling_region=_calling_region(options["calling_region"]),
                     time_zone=options["time_zone"],
                     temperature_unit=options["temperatures"],

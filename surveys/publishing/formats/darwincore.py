@@ -5,7 +5,8 @@ a visit, and as its children the listening periods, one a stop. An occurrence sa
 was present or absent, for every species of that night's checklist; a species that is neither heard
 nor silent has no occurrence, and neither has a group of which only a member was written down.
 Measurements use the extended extension registered at rs.gbif.org, because the plain one can point
-at events only, and the call index belongs to an occurrence.
+at events only, and the call index belongs to an occurrence. What they measure is named by the CF
+Standard Names, as the NERC Vocabulary Server addresses them, where these have a name for it.
 """
 
 from __future__ import annotations
@@ -41,8 +42,10 @@ from surveys.publishing.routeplaces import with_reach
 
 DWC = "http://rs.tdwg.org/dwc/terms/"
 DCTERMS = "http://purl.org/dc/terms/"
+OBIS = "http://rs.iobis.org/obis/terms/"
+CF_NAMES = "http://vocab.nerc.ac.uk/standard_name/"
 TEXT = "http://rs.tdwg.org/dwc/text/"
-MEASUREMENTS = "http://rs.iobis.org/obis/terms/ExtendedMeasurementOrFact"
+MEASUREMENTS = f"{OBIS}ExtendedMeasurementOrFact"
 METADATA = "eml.xml"
 # The vocabulary registered at rs.gbif.org (issued 2020-07-15). The standard itself has meant
 # `detected` and `notDetected` since its version of 2026-05-26, but registered readers know only
@@ -53,8 +56,8 @@ CONFIRMED, UNCONFIRMED = "confirmed by ear from a recording", "unconfirmed"
 
 EVENT_TERMS = (
     "eventID", "parentEventID", "eventType", "eventDate", "samplingProtocol", "sampleSizeValue",
-    "sampleSizeUnit", "samplingEffort", "habitat", "eventRemarks", "locationID", "countryCode",
-    "stateProvince", "county", "locality", "decimalLatitude", "decimalLongitude",
+    "sampleSizeUnit", "samplingEffort", "habitat", "eventRemarks", "locationID", "higherGeography",
+    "countryCode", "locality", "decimalLatitude", "decimalLongitude",
     "geodeticDatum", "coordinateUncertaintyInMeters", "coordinatePrecision",
     "georeferenceRemarks", "dataGeneralizations", "informationWithheld",
 )  # fmt: skip
@@ -64,9 +67,11 @@ OCCURRENCE_TERMS = (
     "identificationRemarks", "identificationVerificationStatus", "identifiedBy",
 )  # fmt: skip
 MEASUREMENT_TERMS = (
-    "eventID", "measurementID", "occurrenceID", "measurementType", "measurementValue",
-    "measurementUnit", "measurementMethod",
+    "eventID", "measurementID", "occurrenceID", "measurementType", "measurementTypeID",
+    "measurementValue", "measurementUnit", "measurementMethod",
 )  # fmt: skip
+# Terms of the extension itself; all others are of the standard.
+OF_EXTENSION = frozenset({"measurementTypeID"})
 # All that call at night and are counted here are frogs and toads.
 CLASSIFICATION = {
     "kingdom": "Animalia",
@@ -90,10 +95,11 @@ class Member:
 
 @dataclass(frozen=True, kw_only=True)
 class Measure:
-    """A column that becomes a row of its own."""
+    """A column that becomes a row of its own; `cf_name` is what CF Standard Names call it."""
 
     column: str
     type: str
+    cf_name: str = ""
     unit: str = ""
     method: str = ""
 
@@ -105,6 +111,7 @@ def _codes(meanings: Mapping[Any, object]) -> str:
     )
 
 
+AIR, WIND, RAIN = "air_temperature", "beaufort_wind_force", "thickness_of_rainfall_amount"
 BEAUFORT = "Beaufort force, judged by its signs on land"
 SKY_WORDS = f"Seen by the observer: {_codes(SKY)}"
 OF_VISIT = " Where it was not taken at the stop, that of the start of the visit."
@@ -112,11 +119,11 @@ OF_PERIOD = (
     Measure(column="minutes_after_sunset", type="minutes after sunset", unit="minute",
             method="From sunset at the first stop, worked out from the place as given here, to "
             "the start of listening"),
-    Measure(column="air_temperature", type="air temperature", unit="°C",
+    Measure(column="air_temperature", type="air temperature", cf_name=AIR, unit="°C",
             method="Thermometer." + OF_VISIT),
     Measure(column="water_temperature", type="water temperature", unit="°C",
             method="Thermometer"),
-    Measure(column="beaufort", type="wind force", unit="Beaufort",
+    Measure(column="beaufort", type="wind force", cf_name=WIND, unit="Beaufort",
             method=f"{BEAUFORT}.{OF_VISIT}"),
     Measure(column="sky", type="sky", method=SKY_WORDS),
     Measure(column="noise", type="effect of noise on hearing",
@@ -126,16 +133,17 @@ OF_PERIOD = (
     Measure(column="water_tonight", type="water in the wetland", method="Seen by the observer"),
 )  # fmt: skip
 OF_WHOLE_VISIT = (
-    Measure(column="start_air_temperature", type="air temperature at the start", unit="°C",
-            method="Thermometer"),
-    Measure(column="start_beaufort", type="wind force at the start", unit="Beaufort",
-            method=BEAUFORT),
+    Measure(column="start_air_temperature", type="air temperature at the start", cf_name=AIR,
+            unit="°C", method="Thermometer"),
+    Measure(column="start_beaufort", type="wind force at the start", cf_name=WIND,
+            unit="Beaufort", method=BEAUFORT),
     Measure(column="start_sky", type="sky at the start", method=SKY_WORDS),
-    Measure(column="end_air_temperature", type="air temperature at the end", unit="°C",
-            method="Thermometer"),
-    Measure(column="end_beaufort", type="wind force at the end", unit="Beaufort", method=BEAUFORT),
+    Measure(column="end_air_temperature", type="air temperature at the end", cf_name=AIR,
+            unit="°C", method="Thermometer"),
+    Measure(column="end_beaufort", type="wind force at the end", cf_name=WIND, unit="Beaufort",
+            method=BEAUFORT),
     Measure(column="end_sky", type="sky at the end", method=SKY_WORDS),
-    Measure(column="rain_48h", type="rain in the 48 hours before", unit="mm"),
+    Measure(column="rain_48h", type="rain in the 48 hours before", cf_name=RAIN, unit="mm"),
     Measure(column="rain_trace", type="trace of rain in the 48 hours before"),
     Measure(column="days_since_rain", type="days since it last rained", unit="day"),
 )  # fmt: skip
@@ -328,11 +336,12 @@ def _period_event(
 
 
 def _area(about: About, route: Mapping[str, Any]) -> dict[str, Any]:
-    region = route["region"]
+    """Areas from large to small, as the definition of higherGeography asks. Whether one of them is
+    a state or a county, nobody has said."""
+    areas = dict.fromkeys(filter(None, (about.region, route["region"])))
     return {
+        "higherGeography": " | ".join(areas) or None,
         "countryCode": about.country_code or None,
-        "stateProvince": about.region,
-        "county": None if region == about.region else region,
     }
 
 
@@ -470,6 +479,7 @@ def _measured(
                 "eventID": event,
                 "measurementID": f"{event}:{measure.column}",
                 "measurementType": measure.type,
+                "measurementTypeID": f"{CF_NAMES}{measure.cf_name}/" if measure.cf_name else None,
                 "measurementValue": value,
                 "measurementUnit": measure.unit,
                 "measurementMethod": measure.method,
@@ -517,7 +527,8 @@ def _meta(members: tuple[Member, ...]) -> bytes:
         ET.SubElement(part, "coreid" if place else "id", {"index": "0"})
         for index, term in enumerate(member.terms):
             if index or member.key_is_term:
-                ET.SubElement(part, "field", {"index": str(index), "term": DWC + term})
+                prefix = OBIS if term in OF_EXTENSION else DWC
+                ET.SubElement(part, "field", {"index": str(index), "term": prefix + term})
         for term, value in member.everywhere.items():
             ET.SubElement(part, "field", {"term": term, "default": value})
     ET.indent(root)

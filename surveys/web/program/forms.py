@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy
 from surveys.language import gettext
 from surveys.models import CallingRegion, Program
 from surveys.models.program import unit_choices
+from surveys.protocol.countries import countries
 from surveys.protocol.values import (
     DistanceUnit,
     TemperatureUnit,
@@ -32,6 +33,12 @@ def _time_zones(current: str) -> list[tuple[str, str]]:
     return [(name, name) for name in sorted({*names, current})]
 
 
+def _countries() -> list[tuple[str, str]]:
+    """Choices of country, by name; the codes are those of ISO 3166-1 alpha-2."""
+    named = sorted((name, code) for code, name in countries().items())
+    return [("", gettext("Not given")), *((code, f"{name} ({code})") for name, code in named)]
+
+
 class FactsForm(SeenForm):
     """Everything that `change_facts` takes."""
 
@@ -40,6 +47,16 @@ class FactsForm(SeenForm):
         max_length=120,
         required=False,
         help_text=gettext_lazy("The state, province or reserve it covers."),
+    )
+    country_code = forms.ChoiceField(
+        label=gettext_lazy("Country"),
+        choices=_countries,
+        required=False,
+        help_text=gettext_lazy(
+            "Its code goes with the events of the Darwin Core Archive, so that those "
+            "who gather data of many countries can sort them. Leave it blank where "
+            "there is no one country."
+        ),
     )
     calling_region = forms.ModelChoiceField(
         label=gettext_lazy("Calling region"),

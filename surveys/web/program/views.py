@@ -19,6 +19,7 @@ from surveys.programs.assignments import current_season_year
 from surveys.programs.setting_up import (
     SetUpStatus,
     change_facts,
+    country_words,
     program_facts,
     standing,
 )
@@ -117,6 +118,7 @@ def overview(request: ProgramRequest) -> HttpResponse:
         ],
         "facts": [
             (gettext("Region"), program.region or "–", ""),
+            (gettext("Country"), country_words(program), ""),
             (gettext("Calling region"), str(program.calling_region or "–"), ""),
             (gettext("Time zone"), program.time_zone, ""),
             (gettext("Temperatures"), f"°{program.temperature_unit}", ""),

@@ -9,21 +9,13 @@ from accounts.models import (
     Scope,
 )
 from accounts.tokens import LIFETIMES_DAYS
-from surveys.language import gettext
 from surveys.models import (
     DataLicense,
     Program,
     PublicationAudience,
     Sensitivity,
 )
-from surveys.protocol.countries import countries
 from surveys.web.forms.seen import SeenForm
-
-
-def _countries() -> list[tuple[str, str]]:
-    """Choices of country, by name; the codes are those of ISO 3166-1 alpha-2."""
-    named = sorted((name, code) for code, name in countries().items())
-    return [("", gettext("Not given")), *((code, f"{name} ({code})") for name, code in named)]
 
 
 class SharingForm(SeenForm):
@@ -63,16 +55,6 @@ class SharingForm(SeenForm):
         choices=DataLicense.choices,
         widget=forms.RadioSelect,
         help_text=gettext_lazy("For new publications; earlier versions keep theirs."),
-    )
-    country_code = forms.ChoiceField(
-        label=gettext_lazy("Country"),
-        choices=_countries,
-        required=False,
-        help_text=gettext_lazy(
-            "Its code goes with the events of the Darwin Core Archive, so that those "
-            "who gather data of many countries can sort them. Leave it blank where "
-            "there is no one country."
-        ),
     )
 
     def __init__(self, *args: object, program: Program, **options: object) -> None:

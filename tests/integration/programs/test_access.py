@@ -102,7 +102,10 @@ SCOPED = {
 
 def change_facts(member, rows):
     program = member.program
-    names = ("name", "region", "time_zone", "temperature_unit", "distance_unit", "contact_email")
+    names = (
+        "name", "region", "country_code", "time_zone", "temperature_unit", "distance_unit",
+        "contact_email",
+    )  # fmt: skip
     facts = {name: getattr(program, name) for name in (*names, "calling_region")}
     return setting_up.change_facts(member, local_rules="Ring the ranger first.", **facts)
 

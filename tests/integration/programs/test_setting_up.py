@@ -37,7 +37,10 @@ OPTIONS = {
 
 
 def facts(program, **changes):
-    names = ("name", "region", "time_zone", "temperature_unit", "distance_unit", "contact_email")
+    names = (
+        "name", "region", "country_code", "time_zone", "temperature_unit", "distance_unit",
+        "contact_email",
+    )  # fmt: skip
     now = {name: getattr(program, name) for name in names}
     now |= {"calling_region": program.calling_region, "local_rules": program.local_rules}
     return {**now, **changes}
@@ -62,6 +65,10 @@ class TestCommand:
         call_command("start_program", "Harrowmere", calling_region="northeast", **OPTIONS)
         assert Program.objects.get().calling_region.name == "Northeast and Mid-Atlantic"
 
+    def test_its_country_is_asked_for(self):
+        call_command("start_program", "Harrowmere", country="de", **OPTIONS)
+        assert Program.objects.get().country_code == "DE"
+
     def test_a_public_contact_is_asked_for(self, capsys):
         call_command("start_program", "Harrowmere", contact_email="Office@example.org", **OPTIONS)
         assert "Contact shown in publications: office@example.org" in capsys.readouterr().out
@@ -73,6 +80,7 @@ class TestCommand:
             ({"contact_email": "nobody"}, "contact email"),
             ({"time_zone": "Europe/Nowhere"}, "is not a time zone name"),
             ({"slug": "api"}, "is reserved"),
+            ({"country": "xx"}, "is not a country code"),
             ({"coordinator_email": "nobody"}, "email"),
             ({"site_url": "surveys.example.org"}, "begins with http"),
             ({"calling_region": "atlantis"}, "choose one of .*upper-midwest"),
@@ -117,6 +125,7 @@ def test_another_calling_region_leaves_the_checklist_as_it_is(coordinator):
         ({"time_zone": "Mars/Olympus"}, "time_zone"),
         ({"contact_email": "nobody"}, "contact_email"),
         ({"distance_unit": "ell"}, "distance_unit"),
+        ({"country_code": "XX"}, "country_code"),
     ],
 )
 def test_bad_facts_are_said_by_field(coordinator, changes, field):

@@ -136,9 +136,10 @@ class TestOverview:
         address = url("program_facts", program)
         form = page.get(address).context["form"]
         data = form.initial | seen(page, address)
-        page.post(address, data | {"region": "Reed Coast"})
+        page.post(address, data | {"region": "Reed Coast", "country_code": "US"})
         program.refresh_from_db()
-        assert program.region == "Reed Coast"
+        assert (program.region, program.country_code) == ("Reed Coast", "US")
+        assert "United States" in text_of(page.get(url("program", program)))
 
     def test_the_calling_region_is_chosen_and_changed(self, program, page, upper_midwest):
         address = url("program_facts", program)

@@ -42,7 +42,6 @@ def settings_of(**changes) -> dict[str, object]:
         "place_sharing": Sensitivity.MEDIUM.value,
         "publication_audience": PublicationAudience.MEMBERS.value,
         "data_license": "CC-BY-4.0",
-        "country_code": "",
         **changes,
     }
 
@@ -54,7 +53,6 @@ class TestSharing:
             place_sharing=3,
             publication_audience="public",
             data_license="CC0-1.0",
-            country_code="US",
         )
         seen = page.get(address).context["form"].seen_text
         answer = page.post(address, typed | {"seen": seen})
@@ -64,8 +62,7 @@ class TestSharing:
             program.place_sharing,
             program.publication_audience,
             program.data_license,
-            program.country_code,
-        ) == (Sensitivity.HIGH, PublicationAudience.PUBLIC, "CC0-1.0", "US")
+        ) == (Sensitivity.HIGH, PublicationAudience.PUBLIC, "CC0-1.0")
         levels = program.events.order_by("pgh_id").values_list("place_sharing", flat=True)
         assert list(levels) == [Sensitivity.MEDIUM, Sensitivity.HIGH]
 
@@ -75,7 +72,6 @@ class TestSharing:
             {"place_sharing": "7"},
             {"publication_audience": "all"},
             {"data_license": "none"},
-            {"country_code": "XX"},
         ],
     )
     def test_invalid_settings_are_refused(self, program, page, change):
