@@ -18,6 +18,7 @@ from accounts.models import (
     Role,
     Scope,
 )
+from surveys import dates
 from surveys.language import gettext, gettext_noop, said
 
 # Cookie with the slug of the program opened last: pages outside any program, such as the
@@ -105,6 +106,12 @@ def membership_of(person: Person, program_slug: str) -> Membership:
     return membership
 
 
+def enter(request: HttpRequest, membership: Membership) -> None:
+    """From here on the request is one of this member, and dates are written as in the program."""
+    request.membership = membership
+    dates.use(membership.program.date_style)
+
+
 class ProgramRequest(HttpRequest):
     """A request that has passed `needs`, with the membership it found."""
 
@@ -124,7 +131,7 @@ def needs(permission: Permission) -> Callable:
         def guarded(request: HttpRequest, program: str, **kwargs: object) -> HttpResponse:
             membership = membership_of(request.user, program)
             require(membership, permission)
-            request.membership = membership
+            enter(request, membership)
             response = view(request, **kwargs)
             if request.COOKIES.get(LAST_PROGRAM) != program:
                 response.set_cookie(LAST_PROGRAM, program, samesite="Lax", httponly=True)

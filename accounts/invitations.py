@@ -34,6 +34,8 @@ from accounts.models import (
     Role,
     hash_token,
 )
+from surveys import dates
+from surveys.dates import day
 from surveys.language import gettext, said
 from surveys.models import Program
 from surveys.runs.queues import MAIL, MAIL_RETRY
@@ -213,9 +215,11 @@ def send_invitation(*, invitation_id: int, site_url: str) -> None:
     if invitation is None:
         return
     facts = {"invitation": invitation, "link": _link(invitation, site_url)}
+    with dates.using(invitation.program.date_style):
+        message = render_to_string("accounts/mail/invitation.txt", facts)
     send_mail(
         subject=said("Invitation to {program_name}", program_name=invitation.program.name),
-        message=render_to_string("accounts/mail/invitation.txt", facts),
+        message=message,
         from_email=None,
         recipient_list=[invitation.email],
     )
@@ -257,7 +261,7 @@ def check_usable(invitation: Invitation) -> None:
         raise InvitationError(
             said(
                 "This invitation was used on {accepted_at}. Sign in as {invitation_email} instead.",
-                accepted_at=f"{invitation.accepted_at:%-d %B %Y}",
+                accepted_at=day(invitation.accepted_at),
                 invitation_email=invitation.email,
             )
         )
@@ -266,7 +270,7 @@ def check_usable(invitation: Invitation) -> None:
             said(
                 "This invitation was withdrawn on {withdrawn_at}. {contact} if you think "
                 "this is a mistake.",
-                withdrawn_at=f"{invitation.withdrawn_at:%-d %B %Y}",
+                withdrawn_at=day(invitation.withdrawn_at),
                 contact=contact,
             )
         )
@@ -275,7 +279,7 @@ def check_usable(invitation: Invitation) -> None:
             said(
                 "This invitation was valid until {expires_at}. {contact} to send it again;"
                 " the same link will then work.",
-                expires_at=f"{invitation.expires_at:%-d %B %Y}",
+                expires_at=day(invitation.expires_at),
                 contact=contact,
             )
         )

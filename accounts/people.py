@@ -23,8 +23,8 @@ from accounts.models import (
     Person,
     Role,
 )
+from surveys import dates
 from surveys.language import gettext, said
-from surveys.protocol import words
 
 
 def people_of(member: Membership) -> list[Membership]:
@@ -52,7 +52,7 @@ def person_facts(membership: Membership) -> Facts:
 
 
 def _day(day: dt.date | None) -> str:
-    return words.day(day) if day else ""
+    return dates.day(day) if day else ""
 
 
 def _locked(member: Membership, membership_id: int) -> tuple[Membership, list[Membership]]:

@@ -49,6 +49,7 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "pghistory.middleware.HistoryMiddleware",
+    "surveys.web.middleware.write_dates",
 ]
 
 ROOT_URLCONF = "deploy.urls"
@@ -70,6 +71,7 @@ TEMPLATES = [
             ],
             "builtins": [
                 "surveys.web.templatetags.components",
+                "surveys.web.templatetags.dates",
                 "django.templatetags.i18n",
             ],
             "context_processors": [

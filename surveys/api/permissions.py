@@ -10,6 +10,7 @@ from rest_framework.permissions import BasePermission
 
 from accounts.access import (
     TOKEN_PERMISSIONS,
+    enter,
     membership_of,
     require,
 )
@@ -30,7 +31,7 @@ class IsProgramMember(BasePermission):
     def has_permission(self, request: Request, view: APIView) -> bool:
         if not request.user.is_authenticated:
             return False
-        request.membership = membership_of(request.user, view.kwargs["program"])
+        enter(request, membership_of(request.user, view.kwargs["program"]))
         token = request.auth
         if token is not None and token.membership_id != request.membership.pk:
             raise Http404(gettext("This token is for another program."))

@@ -1,6 +1,6 @@
 """The species of a program together, and the null run, in words."""
 
-from surveys.charts.words import PERCENT, change_with_interval
+from surveys.charts.words import change_with_interval
 from surveys.protocol.words import listed
 from surveys.trends.community import FALSE_DISCOVERY_RATE, Community
 from surveys.trends.null_run import NullRun
@@ -12,7 +12,7 @@ def community_words(community: Community | None) -> str:
         return ""
     count = len(community.species)
     chance = f"{community.by_chance:.1f}"
-    rate = f"{100 * FALSE_DISCOVERY_RATE:g}{PERCENT}"
+    rate = f"{100 * FALSE_DISCOVERY_RATE:g}%"
     found = listed(community.discovered) if community.discovered else "none"
     return (
         f"{community.fell} of {count} species {_verb(community.fell, 'fall')} and "
@@ -30,8 +30,8 @@ def null_words(run: NullRun) -> str:
         return ""
     return (
         f"Simulated {run.runs} times without a change, these surveys would have told a fall "
-        f"{_times(run.fell)} and a rise {_times(run.rose)} ({100 * alarms.value:.1f}{PERCENT}, "
-        f"95{PERCENT} interval {100 * alarms.low:.1f} to {100 * alarms.high:.1f}{PERCENT})."
+        f"{_times(run.fell)} and a rise {_times(run.rose)} ({100 * alarms.value:.1f}%, "
+        f"95% interval {100 * alarms.low:.1f} to {100 * alarms.high:.1f}%)."
     )
 
 

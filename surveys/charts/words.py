@@ -28,17 +28,16 @@ from surveys.trends.estimates import (
 
 MINUS = "\N{MINUS SIGN}"
 # Keeps a number and its unit on one line.
-PERCENT = "\N{NO-BREAK SPACE}%"
 UNKNOWN = "not enough data"
 FALLING, RISING, UNCLEAR = "falling", "rising", "no clear change"
 # The result of a group that stands beside it is told: no sentence, arrow or line of this one.
 _TOLD_BY_ANOTHER = {
     JOINT_ENTRY_TOLD: (
-        "fewer than 80 % of the records of its group name a species, and the joint entry is told "
+        "fewer than 80% of the records of its group name a species, and the joint entry is told "
         "in its place"
     ),
     MEMBERS_TOLD: (
-        "at least 80 % of the records of the group name a species, and its species are told in "
+        "at least 80% of the records of the group name a species, and its species are told in "
         "its place"
     ),
 }
@@ -65,28 +64,28 @@ _NO_DETECTION = {NO_REPEAT_VISITS, NEVER_HEARD_TWICE, NOT_IDENTIFIED}
 
 
 def share(value: float | None) -> str:
-    """A share in per cent; with a decimal below 10 %."""
+    """A share in per cent; with a decimal below 10%."""
     if value is None:
         return ""
     percent = 100 * value
-    return f"{percent:.1f}{PERCENT}" if 0 < percent < 9.95 else f"{percent:.0f}{PERCENT}"
+    return f"{percent:.1f}%" if 0 < percent < 9.95 else f"{percent:.0f}%"
 
 
 def interval(estimate: Estimate) -> str:
-    """`28 to 60 %`, or blank where there is none."""
+    """`28 to 60%`, or blank where there is none."""
     if estimate.low is None or estimate.high is None:
         return ""
     low, high = share(estimate.low), share(estimate.high)
-    return f"{low.removesuffix(PERCENT)} to {high}"
+    return f"{low.removesuffix('%')} to {high}"
 
 
 def share_with_interval(estimate: Estimate) -> str:
-    """`40 % (28 to 60 %)`; the interval alone where there is no value."""
+    """`40% (28 to 60%)`; the interval alone where there is no value."""
     limits = interval(estimate)
     if estimate.value is None:
         return (
             f"between {limits.replace(' to ', ' and ')}"
-            if limits and limits != f"0 to 100{PERCENT}"
+            if limits and limits != "0 to 100%"
             else UNKNOWN
         )
     return f"{share(estimate.value)} ({limits})" if limits else share(estimate.value)
@@ -101,12 +100,12 @@ def signed(value: float, digits: int = 1) -> str:
 
 
 def change_with_interval(estimate: Estimate) -> str:
-    """`−7.1 % (−10.9 to −3.0 %)` a year, or why not."""
+    """`−7.1% (−10.9 to −3.0%)` a year, or why not."""
     if not is_usable(estimate):
         return UNKNOWN
     return (
-        f"{signed(estimate.value or 0)}{PERCENT} "
-        f"({signed(estimate.low or 0)} to {signed(estimate.high or 0)}{PERCENT})"
+        f"{signed(estimate.value or 0)}% "
+        f"({signed(estimate.low or 0)} to {signed(estimate.high or 0)}%)"
     )
 
 
@@ -286,7 +285,7 @@ def days_words(estimate: Estimate) -> str:
     value, low, high = estimate.value, estimate.low, estimate.high
     if value is None or low is None or high is None:
         return "These data are not enough to show a shift in the calling season."
-    limits = f"95 % interval: {signed(low)} to {signed(high)} days"
+    limits = f"95% interval: {signed(low)} to {signed(high)} days"
     if not has_direction(estimate):
         return (
             f"No clear shift in the calling season: {signed(value)} days a decade ({limits}). "
@@ -300,20 +299,20 @@ def _change(estimate: Estimate, what: str, ends: str) -> str:
     value, low, high = estimate.value or 0.0, estimate.low or 0.0, estimate.high or 0.0
     if not has_direction(estimate):
         return (
-            f"there is no clear change in {what}: {signed(value)}{PERCENT} a year "
-            f"(95 % interval: {signed(low)} to {signed(high)}{PERCENT}). It may have fallen or "
+            f"there is no clear change in {what}: {signed(value)}% a year "
+            f"(95% interval: {signed(low)} to {signed(high)}%). It may have fallen or "
             "risen; uncertain does not mean stable."
         )
     near, far = sorted((abs(low), abs(high)))
     path = f", {ends}" if ends else ""
     return (
-        f"{what} {'fell' if value < 0 else 'rose'} by {abs(value):.1f}{PERCENT} a year "
-        f"(95 % interval: {near:.1f} to {far:.1f}{PERCENT}){path}."
+        f"{what} {'fell' if value < 0 else 'rose'} by {abs(value):.1f}% a year "
+        f"(95% interval: {near:.1f} to {far:.1f}%){path}."
     )
 
 
 def _path(result: SpeciesResult, line: Sequence[tuple[int, Estimate]]) -> str:
-    """`from 40 % to 28 %`; blank where a step lies between, which is no part of the change."""
+    """`from 40% to 28%`; blank where a step lies between, which is no part of the change."""
     return "" if steps_of(result) else _ends(line)
 
 

@@ -42,7 +42,7 @@ class Setting:
 
 def write_setting(story: Story, people: People, seed: int) -> Setting:
     truth = story.truth
-    program = Program.objects.create(
+    program = Program(
         name=truth.name,
         slug=truth.slug,
         region=truth.region,
@@ -53,6 +53,8 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
         contact_email=people.sign_ins.coordinator,
         local_rules=truth.local_rules,
     )
+    program.write_dates_as_usual()
+    program.save()
     protocol = Protocol.objects.create(program=program, name=truth.versions[0].protocol.name)
     versions = _write_versions(protocol, truth)
     _write_checklist(program, truth)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from accounts.models import Membership, Person
+from surveys.dates import day
 from surveys.importing.columns import Choice, check
 from surveys.importing.gathering import NOT_RECORDED, Answers, GatheredSheet, gather
 from surveys.importing.problems import Problem
@@ -154,7 +155,7 @@ def _without_known(
     if not known or leave_out:
         return fresh, len(known), ()
     listed = ", ".join(
-        said("{route} on {night}", route=sheet.route, night=sheet.night.isoformat())
+        said("{route} on {night}", route=sheet.route, night=day(sheet.night))
         for sheet in known[:_MOST_KNOWN_LISTED]
     )
     more = len(known) - _MOST_KNOWN_LISTED
@@ -192,7 +193,7 @@ def _build_all(
                     row=sheet.rows[0],
                     message=said(
                         "No protocol of the route was in force on {night}.",
-                        night=sheet.night.isoformat(),
+                        night=day(sheet.night),
                     ),
                     remedy=gettext(
                         "Check the date, or enter a protocol version for that time first."

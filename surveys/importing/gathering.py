@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from surveys.dates import day
 from surveys.importing import typed
 from surveys.importing.columns import Choice, is_long
 from surveys.importing.fields import CLOCKS, DEGREES, RAINS, WINDS, Level
@@ -169,7 +170,7 @@ def _gather_row(work: _Gathering, row: Row) -> None:
                     "Stop {stop} of {route} on {night} is in row {sheet} already.",
                     stop=stop,
                     route=route,
-                    night=night.isoformat(),
+                    night=day(night),
                     sheet=sheet.stops[stop],
                 ),
                 remedy=gettext("Keep one of the two rows, or correct the stop or the date."),

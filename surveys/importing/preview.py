@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from surveys.dates import day
 from surveys.importing.build import Built
 from surveys.importing.columns import Choice
 from surveys.importing.gathering import NOT_RECORDED
@@ -62,9 +63,7 @@ def preview(
             for visit in built.visits
             for finding in visit.judgment.findings
         ),
-        nights=said(
-            "{nights} to {nights_2}", nights=nights[0].isoformat(), nights_2=nights[-1].isoformat()
-        )
+        nights=said("{first} to {last}", first=day(nights[0]), last=day(nights[-1]))
         if nights
         else "",
         species=tuple(

@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 
+from surveys.dates import day
 from surveys.importing.problems import EntryError
 from surveys.importing.reading import clock_of
 from surveys.language import gettext, said
@@ -91,7 +92,7 @@ def clock_cells(text: str, form: str, night: dt.date) -> tuple[str, str]:
                 said(
                     "{quoted} is not on the night of {night}.",
                     quoted=quoted(text),
-                    night=night.isoformat(),
+                    night=day(night),
                 ),
                 gettext("Correct the time or the date of the evening."),
             )

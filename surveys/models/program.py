@@ -9,6 +9,7 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.utils.translation import gettext_lazy
 
+from surveys.dates import ClockStyle, DateOrder, DateStyle, usual_style
 from surveys.language import said
 from surveys.models.history import tracked
 from surveys.protocol.countries import countries
@@ -101,6 +102,25 @@ class Program(models.Model):
     distance_unit = models.CharField(
         max_length=2, choices=unit_choices(DistanceUnit), default=DistanceUnit.KILOMETERS.value
     )
+    clock_style = models.CharField(
+        max_length=2,
+        choices=[
+            (ClockStyle.TWELVE.value, gettext_lazy("12 hours: 9:14 pm")),
+            (ClockStyle.TWENTY_FOUR.value, gettext_lazy("24 hours: 21:14")),
+        ],
+        default=ClockStyle.TWENTY_FOUR.value,
+        db_default=ClockStyle.TWENTY_FOUR.value,
+    )
+    date_order = models.CharField(
+        max_length=3,
+        choices=[
+            (DateOrder.MONTH_FIRST.value, gettext_lazy("Month first: April 15, 2024; 4/15/2024")),
+            (DateOrder.DAY_FIRST.value, gettext_lazy("Day first: 15 April 2024; 15/4/2024")),
+            (DateOrder.YEAR_FIRST.value, gettext_lazy("Year first: 2024-04-15")),
+        ],
+        default=DateOrder.DAY_FIRST.value,
+        db_default=DateOrder.DAY_FIRST.value,
+    )
     contact_email = models.EmailField(blank=True)
     local_rules = models.TextField(
         blank=True,
@@ -133,6 +153,13 @@ class Program(models.Model):
                 condition=models.Q(place_sharing__range=(0, 4)), name="program_place_sharing"
             ),
             models.CheckConstraint(
+                condition=models.Q(clock_style__in=list(ClockStyle)),
+                name="program_clock_style_known",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(date_order__in=list(DateOrder)), name="program_date_order_known"
+            ),
+            models.CheckConstraint(
                 condition=models.Q(publication_audience__in=PublicationAudience.values),
                 name="program_publication_audience_known",
             ),
@@ -144,6 +171,21 @@ class Program(models.Model):
     @property
     def rain_unit(self) -> RainUnit:
         return rain_unit_beside(TemperatureUnit(self.temperature_unit))
+
+    def write_dates_as_usual(self) -> None:
+        """Set clock and date order as people write them in the country, or with the units."""
+        fahrenheit = self.temperature_unit == TemperatureUnit.FAHRENHEIT.value
+        miles = self.distance_unit == DistanceUnit.MILES.value
+        usual = usual_style(self.country_code, fahrenheit_and_miles=fahrenheit and miles)
+        self.clock_style, self.date_order = usual.clock.value, usual.order.value
+
+    @property
+    def date_style(self) -> DateStyle:
+        return DateStyle(
+            clock=ClockStyle(self.clock_style),
+            order=DateOrder(self.date_order),
+            time_zone=self.time_zone,
+        )
 
     def reader(self, species: Mapping[str, str]) -> Reader:
         """Whoever reads the program's findings. `species` leads from codes to names."""

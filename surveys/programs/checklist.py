@@ -19,6 +19,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.dates import day, month_day
 from surveys.language import gettext, said
 from surveys.models import (
     ChecklistEntry,
@@ -28,10 +29,6 @@ from surveys.models import (
     Visit,
 )
 from surveys.protocol.values import MonthDay
-from surveys.protocol.words import (
-    day,
-    month_day,
-)
 
 MOST_FOUND = 30
 

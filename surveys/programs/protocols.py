@@ -18,6 +18,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.dates import day
 from surveys.language import gettext, said
 from surveys.models import (
     Program,
@@ -44,7 +45,6 @@ from surveys.protocol.presets import (
     presets_from_plain,
 )
 from surveys.protocol.values import DistanceUnit, TemperatureUnit
-from surveys.protocol.words import day
 
 PRESETS_FILE = settings.BASE_DIR / "fixtures" / "protocol_presets.json"
 

@@ -110,6 +110,7 @@ def start_program(
         distance_unit=distance_unit,
         contact_email=contact_email.strip().lower(),
     )
+    program.write_dates_as_usual()
     program.full_clean()
     program.save()
     return issue(
@@ -137,6 +138,8 @@ def program_facts(program: Program) -> Facts:
         "Time zone": program.time_zone,
         "Temperatures in": program.get_temperature_unit_display(),
         "Distances in": program.get_distance_unit_display(),
+        "Clock times": program.get_clock_style_display(),
+        "Dates": program.get_date_order_display(),
         "Contact e-mail": program.contact_email,
         "Local rules": program.local_rules,
     }
@@ -153,6 +156,8 @@ def change_facts(
     time_zone: str,
     temperature_unit: str,
     distance_unit: str,
+    clock_style: str,
+    date_order: str,
     contact_email: str,
     local_rules: str,
     seen: Seen | None = None,
@@ -173,6 +178,8 @@ def change_facts(
     program.time_zone = time_zone
     program.temperature_unit = temperature_unit
     program.distance_unit = distance_unit
+    program.clock_style = clock_style
+    program.date_order = date_order
     program.contact_email = contact_email
     program.local_rules = local_rules
     program.full_clean()

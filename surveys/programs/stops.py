@@ -22,6 +22,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.dates import day
 from surveys.language import gettext, said
 from surveys.models import (
     Habitat,
@@ -40,7 +41,6 @@ from surveys.programs.places import (
 )
 from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
-from surveys.protocol.words import day
 
 ONE_DAY = dt.timedelta(days=1)
 # Less than this is the rounding of typed coordinates, not a move.

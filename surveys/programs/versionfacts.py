@@ -5,6 +5,7 @@ from django.db.models import QuerySet
 from accounts.edit_conflicts import (
     Facts,
 )
+from surveys.dates import day, month_day
 from surveys.language import said
 from surveys.models import (
     ProtocolVersion,
@@ -17,10 +18,6 @@ from surveys.protocol.limits.phrases import window_in_words
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.values import Temperature
 from surveys.protocol.weather import plain_number
-from surveys.protocol.words import (
-    day,
-    month_day,
-)
 
 
 def version_facts(version: ProtocolVersion) -> Facts:

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
 
+from surveys.dates import month_day
 from surveys.language import gettext, said
 from surveys.protocol.seasons import (
     season_bounds,
@@ -14,7 +15,6 @@ from surveys.protocol.values import (
     MonthDay,
     SeasonWindow,
 )
-from surveys.protocol.words import month_day
 
 # Every window is laid out in this season year; it and its neighbors hold a 29 February.
 _SEASON_YEAR = 2024

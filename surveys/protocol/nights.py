@@ -20,6 +20,7 @@ _SECOND = dt.timedelta(seconds=1)
 _WITH_SEPARATOR = re.compile(r"(\d{1,2})\s*[:.h]\s*(\d{2})(?:[:.](\d{2}))?")
 _DIGITS_ONLY = re.compile(r"(\d{1,2})(\d{2})")
 _HOUR_ONLY = re.compile(r"(\d{1,2})")
+_NAMED = {"noon": NOON, "midnight": dt.time(0)}
 _HALF = re.compile(r"\s*([ap])\.?\s*m\.?$")
 
 
@@ -81,11 +82,13 @@ def night_of(instant: dt.datetime, time_zone: str) -> dt.date:
 
 
 def parse_clock(text: str) -> dt.time:
-    """Read a typed clock time: `21:14`, `21.14`, `2114`, `9:14 pm`, `9 pm`, `21:14:30`.
+    """Read a typed clock time: `21:14`, `21.14`, `2114`, `9:14 pm`, `9 pm`, `21:14:30`, `noon`.
 
     `24:00` is midnight. Raises ClockError.
     """
     typed = text.strip().lower()
+    if typed in _NAMED:
+        return _NAMED[typed]
     half = _HALF.search(typed)
     digits = typed[: half.start()] if half else typed
     match = _WITH_SEPARATOR.fullmatch(digits) or _DIGITS_ONLY.fullmatch(digits)

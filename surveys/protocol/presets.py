@@ -11,13 +11,14 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
+from surveys.dates import month_day
 from surveys.protocol.limits.exact import exact
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.limits.table import LIMITS_BY_NAME
 from surveys.protocol.plain import from_plain
 from surveys.protocol.values import Protocol
 from surveys.protocol.weather import plain_number, show_temperature, to_celsius
-from surveys.protocol.words import distance, duration, listed, month_day, temperature
+from surveys.protocol.words import distance, duration, listed, temperature
 
 
 class Mark(StrEnum):

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from surveys import dates
 from surveys.language import Plural, filled, gettext, ngettext, said
 from surveys.protocol import words
 from surveys.protocol.params import Param
@@ -116,7 +117,7 @@ def _window(window: Mapping[str, str], reader: Reader) -> str:
 
 def _season(days: tuple[str, str], reader: Reader) -> str:
     first, last = (from_plain(MonthDay, day) for day in days)
-    return words.span(first, last)
+    return dates.span(first, last)
 
 
 def _wind_sign(force: int, reader: Reader) -> str:
@@ -128,14 +129,14 @@ def _word(key: str, reader: Reader) -> str:
 
 
 _KINDS: Mapping[str, Callable[[Any, Reader], str]] = {
-    "clock": lambda value, reader: words.clock(_instant(value), reader.time_zone),
-    "clock_with_seconds": lambda value, reader: words.clock_with_seconds(
-        _instant(value), reader.time_zone
+    "clock": lambda value, reader: dates.clock(_instant(value), reader.time_zone),
+    "clock_with_seconds": lambda value, reader: dates.clock(
+        _instant(value), reader.time_zone, seconds=True
     ),
-    "time_of_day": lambda value, reader: str(value),
+    "time_of_day": lambda value, reader: dates.time_of_day(dt.time.fromisoformat(value)),
     "duration_s": lambda value, reader: words.duration(_seconds(value)),
     "from_sunset_s": lambda value, reader: words.from_sunset(_seconds(value)),
-    "date": lambda value, reader: words.day(dt.date.fromisoformat(value)),
+    "date": lambda value, reader: dates.day(dt.date.fromisoformat(value)),
     "season": _season,
     "days": lambda value, reader: words.days(value),
     "times": lambda value, reader: words.times(value),

@@ -10,9 +10,9 @@ import datetime as dt
 import math
 from collections.abc import Collection, Iterable
 from decimal import Decimal
-from zoneinfo import ZoneInfo
 
-from surveys.language import filled, gettext, gettext_noop, ngettext, said, said_of
+from surveys.dates import span
+from surveys.language import filled, gettext, ngettext, said, said_of
 from surveys.protocol.values import (
     DistanceUnit,
     MonthDay,
@@ -25,21 +25,6 @@ from surveys.protocol.weather import (
     plain_number,
     show_temperature,
     to_celsius,
-)
-
-MONTHS = (
-    gettext_noop("January"),
-    gettext_noop("February"),
-    gettext_noop("March"),
-    gettext_noop("April"),
-    gettext_noop("May"),
-    gettext_noop("June"),
-    gettext_noop("July"),
-    gettext_noop("August"),
-    gettext_noop("September"),
-    gettext_noop("October"),
-    gettext_noop("November"),
-    gettext_noop("December"),
 )
 
 _METERS_PER_FOOT = float(METERS_PER_FOOT)
@@ -57,15 +42,6 @@ def number(digits: str) -> str:
     """Digits with a decimal point, with the decimal mark of the reader's language."""
     # The translation of this number shows the mark.
     return digits.replace(".", gettext("0.5")[1])
-
-
-def clock(instant: dt.datetime, time_zone: str) -> str:
-    """Local clock time, the minute that has begun: `21:14`."""
-    return f"{instant.astimezone(ZoneInfo(time_zone)):%H:%M}"
-
-
-def clock_with_seconds(instant: dt.datetime, time_zone: str) -> str:
-    return f"{instant.astimezone(ZoneInfo(time_zone)):%H:%M:%S}"
 
 
 def full_minute(instant: dt.datetime) -> dt.datetime:
@@ -119,22 +95,6 @@ def speed(kmh: float, unit: DistanceUnit) -> str:
     if unit is DistanceUnit.KILOMETERS:
         return said("{number} km/h", number=half_up(kmh))
     return said("{number} mph", number=half_up(kmh * 1000 / _METERS_PER_MILE))
-
-
-def day(date: dt.date) -> str:
-    """`15 April 2024`."""
-    month = gettext(MONTHS[date.month - 1])
-    return said("{day} {month} {year}", day=date.day, month=month, year=date.year)
-
-
-def month_day(date: MonthDay) -> str:
-    """`1 December`."""
-    return said("{day} {month}", day=date.day, month=gettext(MONTHS[date.month - 1]))
-
-
-def span(first: MonthDay, last: MonthDay) -> str:
-    """`15 December to 15 March`."""
-    return said("{first} to {last}", first=month_day(first), last=month_day(last))
 
 
 def stop_numbers(numbers: Collection[int]) -> str:

@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Iterable
 
+from surveys.dates import day
 from surveys.models import (
     Program,
     ProtocolVersion,
@@ -43,7 +44,7 @@ COUNTED = (
     (
         "A joint entry stands for species that are hard to tell apart by ear. Where it was "
         "recorded, those of its species that were not are missing at that stop. A record of "
-        "one of its species counts for the joint entry. A season year in which fewer than 80 % of "
+        "one of its species counts for the joint entry. A season year in which fewer than 80% of "
         "these records name a species has no shares for the species."
     ),
     (
@@ -58,7 +59,7 @@ COUNTED = (
     (
         "Uncorrected occupancy is stops with the species divided by stops surveyed, with the "
         "Wilson "
-        "score interval at 95 % (Newcombe 1998, Statistics in Medicine 17:857-872, method 3)."
+        "score interval at 95% (Newcombe 1998, Statistics in Medicine 17:857-872, method 3)."
     ),
 )
 
@@ -66,7 +67,7 @@ CORRECTED = (
     (
         "Shares corrected for animals present but not heard come from the single-season "
         "occupancy model (MacKenzie et al. 2002, Ecology 83:2248-2255), year by year, with "
-        "profile-likelihood intervals at 95 %. Only the calling season of a species is used."
+        "profile-likelihood intervals at 95%. Only the calling season of a species is used."
     ),
     (
         "The chance of hearing a species may depend on the night, the temperature, the time after "
@@ -171,5 +172,5 @@ def _section(heading: str, sentences: Iterable[str]) -> list[str]:
 
 
 def _protocol_words(version: ProtocolVersion) -> str:
-    first = f"{version}, in force from {version.in_force_from.isoformat()}."
+    first = f"{version}, in force from {day(version.in_force_from)}."
     return f"{first} Source of its limits: {version.source}" if version.source else first

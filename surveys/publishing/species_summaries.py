@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from surveys.dates import month_day
 from surveys.protocol.values import MonthDay
-from surveys.protocol.words import month_day
 from surveys.publishing.frozen import Frozen
 from surveys.trends import SpeciesResult
 from surveys.trends.result_tables import Nights, result_from_rows

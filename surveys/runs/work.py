@@ -18,6 +18,7 @@ from procrastinate import JobContext, RetryStrategy
 from procrastinate.contrib.django import app
 from procrastinate.tasks import Task
 
+from surveys import dates
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
@@ -129,7 +130,7 @@ def _carry_out(run: BackgroundRun, work: Work, refusals: tuple[type[Exception], 
         pghistory.context(user=run.asked_by_id) if run.asked_by_id else contextlib.nullcontext()
     )
     try:
-        with author, Progress(run) as progress:
+        with author, dates.using(run.program.date_style), Progress(run) as progress:
             work(run, progress)
     except RunOverError as over:
         log.warning("Run %s, %s: %s", run.pk, run, over)

@@ -8,9 +8,9 @@ from django.core.mail import send_mail
 from django.urls import reverse
 from procrastinate.contrib.django import app
 
+from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import ReviewStep
-from surveys.protocol.words import day
 from surveys.runs.queues import MAIL, MAIL_RETRY
 
 
@@ -25,7 +25,8 @@ def mail_sent_back(*, step_id: int, site_url: str) -> None:
         pk=step_id
     )
     visit, program = step.visit, step.visit.route.program
-    night = day(visit.night)
+    with dates.using(program.date_style):
+        night = dates.day(visit.night)
     questions = gettext("Questions? Ask your coordinator.")
     if program.contact_email:
         questions = said(

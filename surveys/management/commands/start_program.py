@@ -7,6 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils.text import slugify
 
+from surveys.dates import day
 from surveys.demo.catalog import load_species
 from surveys.models import CallingRegion
 from surveys.programs.setting_up import start_program
@@ -85,7 +86,7 @@ class Command(BaseCommand):
         self.stdout.write(f"Invited as coordinator: {invitation.email}")
         contact = invitation.program.contact_email or "none; publications name the program alone"
         self.stdout.write(f"Contact shown in publications: {contact}")
-        self.stdout.write(f"Link, good until {invitation.expires_at:%-d %B %Y}:")
+        self.stdout.write(f"Link, good until {day(invitation.expires_at)}:")
         self.stdout.write(issued.link)
 
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 from enum import Enum
 from typing import Any
 
+from surveys.dates import time_of_day
 from surveys.protocol.limits.limit import Kind, Limit
 from surveys.protocol.limits.phrases import Units, codes_in_words
 from surveys.protocol.values import DistanceUnit
@@ -62,7 +63,7 @@ def _temperatures(limit: Limit, value: tuple[Decimal, Decimal], units: Units) ->
 _EXACT: dict[Kind, Callable[[Limit, Any, Units], str]] = {
     Kind.LENGTH: _length,
     Kind.AFTER_SUNSET: _after_sunset,
-    Kind.CLOCK: lambda limit, value, units: f"{value:%H:%M}",
+    Kind.CLOCK: lambda limit, value, units: time_of_day(value),
     Kind.COUNT: lambda limit, value, units: str(value),
     Kind.FORCE: _force,
     Kind.CHOICE: lambda limit, value, units: limit.choices[value.value],

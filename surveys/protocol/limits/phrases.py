@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from surveys.dates import span, time_of_day
 from surveys.protocol.values import (
     DistanceUnit,
     Interruption,
@@ -18,15 +19,7 @@ from surveys.protocol.weather import (
     SKY,
     show_temperature,
 )
-from surveys.protocol.words import (
-    days,
-    distance,
-    duration,
-    listed,
-    month_day,
-    speed,
-    temperature,
-)
+from surveys.protocol.words import days, distance, duration, listed, speed, temperature
 
 _INTERRUPTED = {
     Interruption.PAUSE: "stop the clock, then keep listening for the rest of the time",
@@ -45,7 +38,7 @@ class Units:
 
 def window_in_words(window: SeasonWindow) -> str:
     """`15 December to 15 March`."""
-    return f"{month_day(window.opens)} to {month_day(window.closes)}"
+    return span(window.opens, window.closes)
 
 
 def window_temperature(window: SeasonWindow, units: Units) -> str | None:
@@ -71,7 +64,7 @@ def earliest_start(protocol: Protocol, units: Units) -> str | None:
 def latest_end(protocol: Protocol, units: Units) -> str | None:
     ends = []
     if protocol.latest_end_clock is not None:
-        ends.append(f"{protocol.latest_end_clock:%H:%M}")
+        ends.append(time_of_day(protocol.latest_end_clock))
     if protocol.latest_end_after_sunset is not None:
         ends.append(f"{duration(protocol.latest_end_after_sunset)} after sunset")
     both = ", whichever comes first" if len(ends) == 2 else ""

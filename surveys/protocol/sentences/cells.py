@@ -36,6 +36,10 @@ _UNREADABLE: Sentences = {
     ),
     "cell-unreadable.choice": Sentence(_("“{typed}” is not one of the answers."), _CHOICE),
     "cell-unreadable.date": Sentence(_("“{typed}” is not a date."), (_DATE_FORM,)),
+    "cell-unreadable.date-order": Sentence(
+        _("“{typed}” can be read in two ways."),
+        (_("Name the month, as in April 15, 2024, or write year-month-day: 2024-04-15."),),
+    ),
     "cell-unreadable.calendar": Sentence(_("There is no such day as “{typed}”."), (_DATE_FORM,)),
     "cell-unreadable.clock": Sentence(_("“{typed}” is not a clock time."), (_CLOCK_FORM,)),
     "cell-unreadable.clock-hour": Sentence(_("“{typed}” has an hour above 23."), (_CLOCK_FORM,)),

@@ -6,7 +6,6 @@ machine (DejaVu).
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -32,7 +31,6 @@ from surveys.charts.small import small_svg
 from surveys.charts.together import community_words, null_words
 from surveys.charts.words import (
     FALLING,
-    PERCENT,
     RISING,
     UNCLEAR,
     UNKNOWN,
@@ -44,12 +42,9 @@ from surveys.charts.words import (
     share_with_interval,
     trend_sentence,
 )
+from surveys.dates import day, short_month_day
 from surveys.guide.pages import guide_page
-from surveys.protocol.words import (
-    MONTHS,
-    day,
-    listed,
-)
+from surveys.protocol.words import listed
 from surveys.publishing.formats.routemap import (
     RouteMap,
     route_map,
@@ -242,7 +237,7 @@ def _species_page(
 
 def _year_cells(year: SpeciesYear, letters: Mapping[str, str]) -> tuple[str, ...]:
     first, last = year.first_night, year.last_night
-    nights = f"{_short(first)} – {_short(last)}" if first and last else ""
+    nights = f"{short_month_day(first)} – {short_month_day(last)}" if first and last else ""
     return (
         str(year.season_year),
         str(year.sites),
@@ -257,10 +252,6 @@ def _year_cells(year: SpeciesYear, letters: Mapping[str, str]) -> tuple[str, ...
 
 def _letters(flags: Iterable[str], letters: Mapping[str, str]) -> str:
     return " ".join(sorted({letters[flag] for flag in flags}))
-
-
-def _short(night: dt.date) -> str:
-    return f"{night.day} {MONTHS[night.month - 1][:3]}"
 
 
 def overview(pages: Sequence[SpeciesPage]) -> str:
@@ -341,7 +332,7 @@ def _sections(method: str) -> list[tuple[str, list[str]]]:
     """The method text as (heading, sentences); what stands before the first heading comes first,
     without its title."""
     sections: list[tuple[str, list[str]]] = []
-    for block in method.strip().replace(" %", PERCENT).split("\n\n"):
+    for block in method.strip().split("\n\n"):
         lines = block.splitlines()
         if len(lines) > 1 and set(lines[1]) <= {"-"} and lines[1]:
             sections.append((lines[0], _items(lines[2:])))

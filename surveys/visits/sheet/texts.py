@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
 from typing import TypeVar
 
-from surveys.language import gettext, said
+from surveys.dates import DateError, read_date
+from surveys.language import said
 from surveys.protocol import params
 from surveys.protocol.params import Param
 from surveys.protocol.telling import Reader, Told, tell_sentence
@@ -19,7 +20,6 @@ from surveys.protocol.values import (
     TemperatureUnit,
 )
 from surveys.protocol.weather import Words, to_celsius
-from surveys.protocol.words import MONTHS
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 # A temperature beyond these cannot be a measurement in the open: it is a slip of the pen.
@@ -32,9 +32,6 @@ _RAIN = re.compile(r"(.*?)\s*(mm|in|inch|inches|\")", re.IGNORECASE)
 _TRACE = frozenset({"t", "tr", "trace"})
 # More rain than this in two days is a slip of the pen or of the unit.
 _MOST_RAIN = {RainUnit.MILLIMETERS: 2000, RainUnit.INCHES: 80}
-_ISO_DATE = re.compile(r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})")
-_NAMED_DATE = re.compile(r"([0-9]{1,2})\.?\s+([a-z]{3,9})\.?,?\s+([0-9]{4})", re.IGNORECASE)
-_MONTH_FIRST = re.compile(r"([a-z]{3,9})\.?\s+([0-9]{1,2}),?\s+([0-9]{4})", re.IGNORECASE)
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
 _MAX_QUOTE_LENGTH = 40
@@ -231,30 +228,12 @@ def read_text(text: str, max_length: int | None = None) -> str:
 
 
 def read_night(text: str) -> dt.date:
-    """The date of the evening: `2024-04-15`, `15 April 2024` or `April 15, 2024`."""
-    typed = text.strip()
-    if match := _ISO_DATE.fullmatch(typed):
-        year, month, day = (int(part) for part in match.groups())
-    elif match := _NAMED_DATE.fullmatch(typed):
-        year, month, day = int(match[3]), _month(match[2]), int(match[1])
-    elif match := _MONTH_FIRST.fullmatch(typed):
-        year, month, day = int(match[3]), _month(match[1]), int(match[2])
-    else:
-        raise unreadable("date", text)
+    """The date of the evening: `2024-04-15`, `15 April 2024` or `April 15, 2024`. One such as
+    `4/3/2024` is refused: what it means would change with the settings of the program."""
     try:
-        night = dt.date(year, month, day)
-    except ValueError:
-        raise unreadable("calendar", text) from None
+        night = read_date(text)
+    except DateError as error:
+        raise unreadable(error.variant, text) from None
     if not FIRST_YEAR <= night.year <= LAST_YEAR:
         raise CellError("cell-out-of-range", "date", typed=shortened(text))
     return night
-
-
-def _month(name: str) -> int:
-    """The number of a month by its name, in English or the reader's language, or the beginning
-    of it; 0 when unknown."""
-    typed = name.casefold()
-    for number, month in enumerate(MONTHS, start=1):
-        if any(known.casefold().startswith(typed) for known in (month, gettext(month))):
-            return number
-    return 0

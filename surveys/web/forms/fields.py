@@ -6,21 +6,23 @@ from decimal import Decimal
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from surveys import dates
+from surveys.dates import MONTHS, DateOrder
 from surveys.language import gettext, said
+from surveys.protocol.nights import ClockError, parse_clock
 from surveys.protocol.seasons import last_day
 from surveys.protocol.values import MonthDay
-from surveys.protocol.words import MONTHS
 
 _LEAP_YEAR = 2024
+_EXAMPLE = dt.date(2025, 4, 15)
 
 
 class DateField(forms.DateField):
-    """A date, typed or picked; the browser sends it as 2025-04-15."""
+    """A date. A browser that picks it sends 2025-04-15; one that lets it be typed sends what was
+    typed, in the order of the program or with the name of the month."""
 
     default_error_messages = {
-        "invalid": gettext_lazy(
-            "“%(value)s” is not a date. Write it as year-month-day, such as 2025-04-15."
-        ),
+        "invalid": gettext_lazy("“%(value)s” is not a date. Write it as %(example)s."),
         "required": gettext_lazy("Give a date."),
     }
 
@@ -29,11 +31,47 @@ class DateField(forms.DateField):
         super().__init__(**{"widget": widget, **options})
 
     def to_python(self, value: object) -> dt.date | None:
+        typed = value.strip() if isinstance(value, str) else value
+        if typed in self.empty_values:
+            return None
+        if isinstance(typed, dt.date):
+            return typed
         try:
-            return super().to_python(value)
-        except forms.ValidationError as refusal:
-            refusal.params = {"value": value}
-            raise
+            return dates.read_date(str(typed), dates.style().order)
+        except dates.DateError:
+            example = said(
+                "{digits} or {day}", digits=dates.in_digits(_EXAMPLE), day=dates.day(_EXAMPLE)
+            )
+            raise forms.ValidationError(
+                self.error_messages["invalid"],
+                code="invalid",
+                params={"value": value, "example": example},
+            ) from None
+
+
+class TimeField(forms.TimeField):
+    """A clock time, typed with 12 or 24 hours."""
+
+    default_error_messages = {
+        "invalid": gettext_lazy("“%(value)s” is not a clock time. Write it as 9:14 pm or 21:14."),
+    }
+
+    def __init__(self, **options: object) -> None:
+        widget = forms.TimeInput(format="%H:%M", attrs={"type": "time"})
+        super().__init__(**{"widget": widget, **options})
+
+    def to_python(self, value: object) -> dt.time | None:
+        typed = value.strip() if isinstance(value, str) else value
+        if typed in self.empty_values:
+            return None
+        if isinstance(typed, dt.time):
+            return typed
+        try:
+            return parse_clock(str(typed))
+        except ClockError:
+            raise forms.ValidationError(
+                self.error_messages["invalid"], code="invalid", params={"value": value}
+            ) from None
 
 
 class MonthDayWidget(forms.MultiWidget):
@@ -53,6 +91,12 @@ class MonthDayWidget(forms.MultiWidget):
         super().__init__(
             {"day": day, "month": forms.Select({"aria-label": gettext("Month")}, months)}, attrs
         )
+
+    def get_context(self, *args: object) -> dict[str, object]:
+        context = super().get_context(*args)
+        if dates.style().order is not DateOrder.DAY_FIRST:
+            context["widget"]["subwidgets"].reverse()
+        return context
 
     def decompress(self, value: MonthDay | None) -> list[int | None]:
         return [value.day, value.month] if value else [None, None]

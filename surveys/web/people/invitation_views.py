@@ -20,6 +20,7 @@ from accounts.models import (
     Invitation,
     Membership,
 )
+from surveys import dates
 from surveys.language import said
 from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import JoinForm
@@ -32,6 +33,7 @@ def open_invitation(request: HttpRequest, token: str) -> HttpResponse:
     """Create an account from an invitation, or add its program to an existing account."""
     try:
         invitation = find_invitation(token)
+        dates.use(invitation.program.date_style)
         check_usable(invitation)
         if request.user.is_authenticated:
             return _join_as_signed_in(request, invitation, token)

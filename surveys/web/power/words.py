@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from surveys.charts.words import PERCENT, share, share_with_interval
+from surveys.charts.words import share, share_with_interval
 from surveys.language import gettext, said
 from surveys.trends.estimates import NOT_IDENTIFIED
 from surveys.trends.power import PowerCell, SurveyPlan
@@ -33,13 +33,12 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
             name=name,
         )
     return said(
-        "With {routes} routes and {times} a year, a fall of {plan}{percent} in "
+        "With {routes} routes and {times} a year, a fall of {plan}% in "
         "{years} years in the share of stops with {name} would be noticed with a chance of "
         "{share}.",
         routes=plan.routes,
         times=times(plan.visits),
         plan=f"{plan.fall * 100:.0f}",
-        percent=PERCENT,
         years=plan.years,
         name=name,
         share=share(asked.chance.value),
@@ -104,10 +103,9 @@ def power_alt(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
             )
         )
     return said(
-        "Chance that a fall of {plan}{percent} in {years} years in {name} shows, "
+        "Chance that a fall of {plan}% in {years} years in {name} shows, "
         "by number of routes. {parts}",
         plan=f"{plan.fall * 100:.0f}",
-        percent=PERCENT,
         years=plan.years,
         name=name,
         parts=" ".join(parts),

@@ -10,6 +10,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.dates import day
 from surveys.language import said
 from surveys.models import (
     Species,
@@ -21,10 +22,7 @@ from surveys.programs.regional import (
     regional_list,
     regional_season,
 )
-from surveys.protocol.words import (
-    day,
-    season_in_words,
-)
+from surveys.protocol.words import season_in_words
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.checklist_forms import (
     ListingForm,

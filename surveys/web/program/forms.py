@@ -78,6 +78,19 @@ class FactsForm(SeenForm):
     distance_unit = forms.ChoiceField(
         label=gettext_lazy("Distances in"), choices=unit_choices(DistanceUnit)
     )
+    clock_style = forms.ChoiceField(
+        label=gettext_lazy("Clock times"),
+        choices=Program._meta.get_field("clock_style").choices,
+        help_text=gettext_lazy("How times are shown. Both forms can be typed everywhere."),
+    )
+    date_order = forms.ChoiceField(
+        label=gettext_lazy("Dates"),
+        choices=Program._meta.get_field("date_order").choices,
+        help_text=gettext_lazy(
+            "How dates are shown, and how a typed date such as 3/4/2026 is read. "
+            "Downloads for analysts always have 2026-04-03."
+        ),
+    )
     contact_email = forms.EmailField(
         label=gettext_lazy("Contact e-mail"),
         required=False,

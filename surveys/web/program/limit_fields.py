@@ -20,7 +20,7 @@ from surveys.protocol.weather import (
     plain_number,
     to_celsius,
 )
-from surveys.web.forms.fields import MeasureField
+from surveys.web.forms.fields import MeasureField, TimeField
 
 
 def limit_field(limit: Limit, units: Units) -> forms.Field:
@@ -157,8 +157,7 @@ def _whole(limit: Limit, units: Units, **options: object) -> forms.Field:
 
 
 def _clock(limit: Limit, units: Units, **options: object) -> forms.Field:
-    widget = forms.TimeInput(format="%H:%M", attrs={"type": "time"})
-    return forms.TimeField(widget=widget, **options)
+    return TimeField(**options)
 
 
 def _force(limit: Limit, units: Units, **options: object) -> forms.Field:

@@ -12,6 +12,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.dates import month_day
 from surveys.language import gettext, said
 from surveys.models import (
     Program,
@@ -30,7 +31,6 @@ from surveys.protocol.presets import preset_rows
 from surveys.protocol.values import (
     Protocol,
 )
-from surveys.protocol.words import month_day
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.protocol_forms import LimitsForm
 from surveys.web.program.window_forms import (

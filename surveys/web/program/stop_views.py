@@ -10,12 +10,12 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.dates import day
 from surveys.language import said
 from surveys.models import Stop
 from surveys.programs import stops as verbs
 from surveys.programs.assignments import today_of
 from surveys.programs.routes import route_of
-from surveys.protocol.words import day
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.route_forms import (
     CloseStopForm,

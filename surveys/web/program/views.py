@@ -123,6 +123,8 @@ def overview(request: ProgramRequest) -> HttpResponse:
             (gettext("Time zone"), program.time_zone, ""),
             (gettext("Temperatures"), f"°{program.temperature_unit}", ""),
             (gettext("Distances"), program.get_distance_unit_display().lower(), ""),
+            (gettext("Clock times"), program.get_clock_style_display(), ""),
+            (gettext("Dates"), program.get_date_order_display(), ""),
             (gettext("Contact"), program.contact_email or "–", ""),
         ],
     }

@@ -27,6 +27,7 @@ from accounts.access import (
     membership_of,
     require,
 )
+from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import (
     Program,
@@ -92,6 +93,7 @@ def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResp
             member = membership_of(request.user, program)
             require(member, Permission.READ_RESULTS)
         request.program, request.key = published_program, key
+        dates.use(published_program.date_style)
         request.addresses = Addresses(request=request, slug=program, key=key)
         response = view(request, **rest)
         if key is not None:
@@ -296,7 +298,7 @@ def _trend_in_words(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _percent(row: dict[str, Any], name: str, times: int, *, signed: bool) -> str:
-    """`−2.1 % (−3.8 to −0.4)`; blank without an estimate."""
+    """`−2.1% (−3.8 to −0.4)`; blank without an estimate."""
     if not row[name]:
         return ""
     sign = "+" if signed else ""
@@ -304,7 +306,7 @@ def _percent(row: dict[str, Any], name: str, times: int, *, signed: bool) -> str
         f"{float(row[end]) * times:{sign}.1f}".replace("-", "−") if row[end] else "?"
         for end in (name, f"{name}_low", f"{name}_high")
     )
-    return said("{value} % ({low} to {high})", value=value, low=low, high=high)
+    return said("{value}% ({low} to {high})", value=value, low=low, high=high)
 
 
 def _links(request: ReaderRequest, described: Described, newest: Publication) -> list[str]:

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy
 
+from surveys.dates import clock
 from surveys.language import gettext, said
 from surveys.models import (
     ListeningPeriod,
@@ -27,10 +28,7 @@ from surveys.protocol.values import (
     TemperatureUnit,
 )
 from surveys.protocol.weather import show_rain, show_temperature
-from surveys.protocol.words import (
-    clock,
-    duration,
-)
+from surveys.protocol.words import duration
 from surveys.seasons.visits import (
     NOT_REACHED,
     GridCell,

@@ -22,6 +22,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.dates import day
 from surveys.language import gettext, said
 from surveys.models import (
     ReviewStep,
@@ -30,7 +31,6 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.values import Severity
-from surveys.protocol.words import day
 from surveys.seasons.visits import visit_grid
 from surveys.visits import verbs
 from surveys.visits.access import find_visit

@@ -10,6 +10,7 @@ from surveys.language import gettext
 from surveys.models import Route
 from surveys.protocol.nights import night_of
 from surveys.visits.tonight import all_routes
+from surveys.web.forms.fields import DateField
 
 
 class NewSheetForm(forms.Form):
@@ -22,12 +23,11 @@ class NewSheetForm(forms.Form):
             "invalid_choice": gettext_lazy("The program has no such route. Choose one.")
         },
     )
-    night = forms.DateField(
+    night = DateField(
         label=gettext_lazy("Night (date of the evening)"),
         help_text=gettext_lazy(
             "Use the date on which the evening began, even if you finished after midnight."
         ),
-        widget=forms.DateInput(attrs={"type": "date"}),
     )
 
     def __init__(self, *args: object, member: Membership, now: dt.datetime, **kwargs: object):

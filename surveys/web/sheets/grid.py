@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext_lazy
 
+from surveys.dates import time_of_day
 from surveys.language import gettext, said
 from surveys.models import (
     LifeStage,
@@ -168,6 +169,10 @@ def _grid(
     )
 
 
+def _hint(minute: int) -> str:
+    return time_of_day(dt.time(21, minute))
+
+
 def hour_repeats(night: dt.date, zone: str) -> bool:
     """Whether the clocks go back between noon and the next noon, so that an hour repeats."""
     noon = dt.datetime.combine(night, dt.time(12), tzinfo=ZoneInfo(zone))
@@ -232,9 +237,9 @@ def _columns(species: Iterable[Species], *, unit: str, protocol: Protocol) -> tu
             css="sheet__choice sheet__status",
             options=STATUS,
         ),
-        Column(field="arrived_at", heading=gettext("Arrived"), css="sheet__clock", hint="21:14"),
-        Column(field="started_at", heading=gettext("Start"), css="sheet__clock", hint="21:15"),
-        Column(field="finished_at", heading=gettext("End"), css="sheet__clock", hint="21:20"),
+        Column(field="arrived_at", heading=gettext("Arrived"), css="sheet__clock", hint=_hint(14)),
+        Column(field="started_at", heading=gettext("Start"), css="sheet__clock", hint=_hint(15)),
+        Column(field="finished_at", heading=gettext("End"), css="sheet__clock", hint=_hint(20)),
         Column(field="paused_minutes", heading=gettext("Pause, min")),
         Column(field="air_temperature", heading=said("Air °{unit}", unit=unit)),
         *(water if water_matters else ()),

@@ -2,11 +2,11 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from zoneinfo import ZoneInfo
 
 from django import template
 
-from surveys.language import said
+from surveys.dates import clock
+from surveys.language import gettext, said
 from surveys.models import Sighting
 from surveys.protocol.sky import MoonNight
 from surveys.protocol.words import duration
@@ -15,41 +15,34 @@ register = template.Library()
 
 
 @register.filter
-def clock(instant: dt.datetime | None, zone: str) -> str:
-    """Local clock time, or a dash when there is none."""
-    return f"{instant.astimezone(ZoneInfo(zone)):%H:%M}" if instant else "–"
-
-
-@register.filter
 def moon(night: MoonNight | None) -> str:
-    """`64 % lit, waxing`."""
+    """`64% lit, waxing`."""
     if night is None:
         return "–"
-    return said(
-        "{night} % lit, {night_2}",
-        night=f"{night.lit_share * 100:.0f}",
-        night_2="waxing" if night.waxing else "waning",
-    )
+    if night.waxing:
+        return said("{percent}% lit, waxing", percent=_percent_lit(night))
+    return said("{percent}% lit, waning", percent=_percent_lit(night))
 
 
 @register.filter
 def moon_share(night: MoonNight | None) -> str:
-    """`64 %`."""
-    return f"{night.lit_share * 100:.0f} %" if night else "–"
+    """`64%`."""
+    return said("{percent}%", percent=_percent_lit(night)) if night else "–"
 
 
 @register.filter
-def moon_hours(night: MoonNight | None, zone: str) -> str:
-    """`waxing, rises 21:14, sets 04:10`."""
+def moon_hours(night: MoonNight | None) -> str:
+    """`waxing, rises 9:14 pm, sets 4:10 am`."""
     if night is None:
         return ""
-    parts = ["waxing" if night.waxing else "waning"]
-    parts += [
-        f"{verb} {clock(instant, zone)}"
-        for verb, instant in (("rises", night.rises), ("sets", night.sets))
-        if instant
-    ]
-    return ", ".join(parts)
+    parts = [gettext("waxing") if night.waxing else gettext("waning")]
+    parts += [said("rises {time}", time=clock(night.rises))] if night.rises else []
+    parts += [said("sets {time}", time=clock(night.sets))] if night.sets else []
+    return gettext(", ").join(parts)
+
+
+def _percent_lit(night: MoonNight) -> str:
+    return f"{night.lit_share * 100:.0f}"
 
 
 @register.filter

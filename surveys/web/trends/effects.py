@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy
 
-from surveys.charts.words import PERCENT, SITES, share
+from surveys.charts.words import SITES, share
 from surveys.language import gettext, said
 from surveys.models.route import Habitat
 from surveys.trends import Estimate, GoodnessOfFit
@@ -93,15 +93,14 @@ def _says(odds: Estimate, part: str) -> str:
 
 
 def odds_words(odds: Estimate) -> str:
-    """`× 0.4 (95 %: 0.2 to 0.8)`, or that it cannot be said."""
+    """`× 0.4 (95%: 0.2 to 0.8)`, or that it cannot be said."""
     if not _is_usable(odds):
         return gettext("not enough data")
     value, low, high = (_factor(factor or 0.0) for factor in (odds.value, odds.low, odds.high))
     return said(
-        "{times}{value} (95{percent}: {low} to {high})",
+        "{times}{value} (95%: {low} to {high})",
         times=TIMES,
         value=value,
-        percent=PERCENT,
         low=low,
         high=high,
     )
@@ -112,9 +111,8 @@ def silent_words(kind: SilentKind, site: str) -> str:
     missed = ""
     if high is not None and high < 1:
         missed = said(
-            " At most {share} of them may have held it unheard (95{percent})",
+            " At most {share} of them may have held it unheard (95%)",
             share=share(high),
-            percent=PERCENT,
         )
         if by_route is not None and by_route > high:
             missed += said(

@@ -186,14 +186,14 @@ def phone(browser, live_server, server_clock, tmp_path, phone_options) -> Iterat
 def take_along(phone, live_server, observer, route) -> Callable[[], Page]:
     """Signed in, open the route tonight and take it along; the survey then stands open."""
 
-    def take() -> Page:
+    def take(night: str = "15 April 2024") -> Page:
         page = phone.page
         give_session(phone.context, observer, live_server.url)
         page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
         page.get_by_role("button", name="Save tonight on this phone").click()
         page.get_by_text("You can survey without signal.").wait_for()
         page.goto(survey_url(observer))
-        page.get_by_role("button", name="Survey the night of 15 April 2024").wait_for()
+        page.get_by_role("button", name=f"Survey the night of {night}").wait_for()
         return page
 
     return take

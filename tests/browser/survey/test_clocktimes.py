@@ -33,7 +33,7 @@ NIGHTS = [
 TYPED = [
     "21:14", "21.14", "2114", "9:14 pm", "9 pm", "12:05 am", "12 pm", "24:00", "0:00", "00:30",
     "21:14:30", "9h05", "1:30", "01:59", "2:00", "02:30", "3:00", "914", "25:00", "21:60", "soon",
-    "9", "13 pm", "", "21:14 pm",
+    "9", "13 pm", "", "21:14 pm", "9:14\u00a0pm", "Midnight", "noon", "12 am", "12:00 pm",
 ]  # fmt: skip
 READ = """async ([typed, nights]) => {
   const { instantsOf } = await import("/static/survey/clocktimes.js");

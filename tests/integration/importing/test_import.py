@@ -142,7 +142,7 @@ def test_every_error_says_its_row_and_column(attempt):
         "Row 5, column “Stop”: “one” is not a number",
         "Row 6, column “Start time”: Start of the listening period at stop 2: “25:14” has an",
         "Row 7, column “Temp (F)”: Air temperature at stop 3: ",
-        "Row 8: Stop 1 of R1 on 2024-04-15 is in row 2 already",
+        "Row 8: Stop 1 of R1 on 15 April 2024 is in row 2 already",
         "Row 9, column “Spring peeper”: Spring peeper at stop 1 has call index 4",
         "Row 10, column “End time”: Listening at stop 2 ends at 21:20",
         "Row 11, column “Lithobates sylvaticus”: “many” for Lithobates sylvaticus at stop 7",
@@ -259,7 +259,7 @@ def test_the_same_file_twice(attempt, coordinator):
     assert same_file_before(again.upload).visit_count == 1
     assert again.problems == [
         (
-            "Row 2: One visit was imported before: R1 on 2024-04-15. Choose to skip what was "
+            "Row 2: One visit was imported before: R1 on 15 April 2024. Choose to skip what was "
             "already imported, or set the earlier visits aside and correct them in review."
         )
     ]

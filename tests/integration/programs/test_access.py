@@ -104,7 +104,7 @@ def change_facts(member, rows):
     program = member.program
     names = (
         "name", "region", "country_code", "time_zone", "temperature_unit", "distance_unit",
-        "contact_email",
+        "contact_email", "clock_style", "date_order",
     )  # fmt: skip
     facts = {name: getattr(program, name) for name in (*names, "calling_region")}
     return setting_up.change_facts(member, local_rules="Ring the ranger first.", **facts)

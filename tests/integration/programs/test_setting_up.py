@@ -39,7 +39,7 @@ OPTIONS = {
 def facts(program, **changes):
     names = (
         "name", "region", "country_code", "time_zone", "temperature_unit", "distance_unit",
-        "contact_email",
+        "contact_email", "clock_style", "date_order",
     )  # fmt: skip
     now = {name: getattr(program, name) for name in names}
     now |= {"calling_region": program.calling_region, "local_rules": program.local_rules}
@@ -60,6 +60,18 @@ class TestCommand:
         page = client.get(link)
         assert page.status_code == 200
         assert "Harrowmere calling survey" in page.content.decode()
+
+    @pytest.mark.parametrize(
+        ("units", "style"),
+        [
+            ({"temperatures": "F", "distances": "mi"}, ("12", "mdy")),
+            ({"temperatures": "C", "distances": "km"}, ("24", "dmy")),
+        ],
+    )
+    def test_dates_and_clocks_as_people_with_these_units_write_them(self, units, style, capsys):
+        call_command("start_program", "Harrowmere", **{**OPTIONS, **units})
+        program = Program.objects.get()
+        assert (program.clock_style, program.date_order) == style
 
     def test_it_begins_in_a_calling_region(self, capsys):
         call_command("start_program", "Harrowmere", calling_region="northeast", **OPTIONS)
@@ -126,6 +138,8 @@ def test_another_calling_region_leaves_the_checklist_as_it_is(coordinator):
         ({"contact_email": "nobody"}, "contact_email"),
         ({"distance_unit": "ell"}, "distance_unit"),
         ({"country_code": "XX"}, "country_code"),
+        ({"clock_style": "13"}, "clock_style"),
+        ({"date_order": "ydm"}, "date_order"),
     ],
 )
 def test_bad_facts_are_said_by_field(coordinator, changes, field):

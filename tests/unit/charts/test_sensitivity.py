@@ -32,9 +32,9 @@ def test_every_line_has_its_change_and_what_it_would_say():
         )
     )  # fmt: skip
     assert [(name, plain(change), says) for name, change, says in rows] == [
-        ("all data", "-2.0 % (-3.0 to -1.0 %)", "fell"),
-        ("a", "-1.0 % (-3.0 to +1.0 %)", "no clear change"),
-        ("b", "+2.0 % (+1.0 to +3.0 %)", "rose"),
+        ("all data", "-2.0% (-3.0 to -1.0%)", "fell"),
+        ("a", "-1.0% (-3.0 to +1.0%)", "no clear change"),
+        ("b", "+2.0% (+1.0 to +3.0%)", "rose"),
         ("c", "not enough data", "not enough data"),
         ("d", "", "nothing to leave out"),
     ]
@@ -84,4 +84,4 @@ def test_by_stop_and_by_route_are_shown_where_they_say_different_things(told, by
     assert sites_disagree(found.sensitivity) is shown
     if shown:
         stop, _ = by_stop_and_by_route(found)
-        assert plain(stop) == "-2.0 % (-3.0 to -1.0 %)"
+        assert plain(stop) == "-2.0% (-3.0 to -1.0%)"

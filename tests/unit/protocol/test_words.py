@@ -8,7 +8,6 @@ from surveys.protocol.params import clocks
 from surveys.protocol.telling import Reader, show
 from surveys.protocol.values import (
     DistanceUnit,
-    MonthDay,
     Temperature,
     TemperatureUnit,
 )
@@ -23,16 +22,6 @@ C, F = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT
 )
 def test_half_up(value, places, text):
     assert words.half_up(value, places) == text
-
-
-@pytest.mark.parametrize(
-    ("seconds", "down", "up"),
-    [(0, "21:14", "21:14"), (1, "21:14", "21:15"), (59, "21:14", "21:15")],
-)
-def test_clock_and_the_next_full_minute(seconds, down, up):
-    instant = dt.datetime(2024, 4, 16, 2, 14, seconds, tzinfo=dt.UTC)
-    assert words.clock(instant, "America/Chicago") == down
-    assert words.clock(words.full_minute(instant), "America/Chicago") == up
 
 
 @pytest.mark.parametrize(
@@ -100,17 +89,7 @@ def test_speed():
     assert words.speed(100, MI) == "62 mph"
 
 
-def test_names_of_months():
-    names = [words.month_day(MonthDay(month=month, day=2)).split() for month in range(1, 13)]
-    assert " ".join(name for _, name in names) == (
-        "January February March April May June July August September October November December"
-    )
-    assert {number for number, _ in names} == {"2"}
-
-
-def test_dates():
-    assert words.day(dt.date(2024, 4, 5)) == "5 April 2024"
-    assert words.month_day(MonthDay(month=12, day=1)) == "1 December"
+def test_days():
     assert words.days(1) == "1 day"
     assert words.days(0) == "0 days"
 

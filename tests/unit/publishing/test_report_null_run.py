@@ -10,7 +10,7 @@ def test_the_null_run_of_each_species_that_had_one(tmp_path):
     assert runs == [
         (
             "Simulated 200 times without a change, these surveys would have told a fall 4 times "
-            "and a rise 6 times (5.0 %, 95 % interval 2.7 to 9.0 %)."
+            "and a rise 6 times (5.0%, 95% interval 2.7 to 9.0%)."
         ),
         "",
     ]

@@ -5,12 +5,15 @@ import datetime as dt
 import pytest
 from django import forms
 
+from surveys import dates
+from surveys.dates import AMERICAN, DateOrder, DateStyle
 from surveys.protocol.values import MonthDay
 from surveys.protocol.weather import METERS_PER_MILE
 from surveys.web.forms.fields import (
     DateField,
     MeasureField,
     MonthDayField,
+    TimeField,
 )
 
 
@@ -83,5 +86,23 @@ def test_invalid_date_explains_the_format():
     with pytest.raises(forms.ValidationError) as refusal:
         field.clean("next week")
     assert refusal.value.messages == [
-        "“next week” is not a date. Write it as year-month-day, such as 2025-04-15."
+        "“next week” is not a date. Write it as 15/4/2025 or 15 April 2025."
     ]
+
+
+def test_typed_dates_are_read_in_the_order_of_the_program():
+    field = DateField()
+    assert field.clean("3/12/2026") == dt.date(2026, 12, 3)
+    with dates.using(AMERICAN):
+        assert field.clean("3/12/2026") == dt.date(2026, 3, 12)
+        with pytest.raises(forms.ValidationError, match=r"4/15/2025 or April 15, 2025"):
+            field.clean("13/12/2026")
+    with dates.using(DateStyle(order=DateOrder.YEAR_FIRST)), pytest.raises(forms.ValidationError):
+        field.clean("3/12/2026")
+
+
+@pytest.mark.parametrize("typed", ["9:45 pm", "21:45", "2145"])
+def test_clock_times_are_read_in_either_form(typed):
+    assert TimeField().clean(typed) == dt.time(21, 45)
+    with pytest.raises(forms.ValidationError, match="Write it as 9:14 pm or 21:14"):
+        TimeField().clean("late")

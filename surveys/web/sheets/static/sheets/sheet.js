@@ -2,6 +2,7 @@
 // after, so that a reload, a dead connection or a lost session cost nothing. Without this module
 // the sheet is a plain form with a Save button.
 import { gettext } from "../survey/language.js";
+import { clock } from "../survey/rules/words.js";
 import { moveByKey } from "./arrow-keys.js";
 import { cellInputs, inputOf, showText } from "./cells.js";
 import { showConflict, showFindings } from "./findings.js";
@@ -90,11 +91,7 @@ function outcome(sent, conflicts) {
   if (conflicts.length)
     return [gettext("Saved, but some cells were changed elsewhere too. They are marked."), "warning"];
   if (!sent.size) return [gettext("All changes saved.")];
-  return [
-    gettext("Saved at {time}.", {
-      time: new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }),
-    }),
-  ];
+  return [gettext("Saved at {time}.", { time: clock(Date.now()) })];
 }
 
 // The server's texts, for every cell in which nothing new was typed here: another tab or device,

@@ -4,13 +4,15 @@ const SEPARATED = /^(\d{1,2})\s*[:.h]\s*(\d{2})(?:[:.](\d{2}))?$/;
 const DIGITS = /^(\d{1,2})(\d{2})$/;
 const HOUR = /^(\d{1,2})$/;
 const HALF = /\s*([ap])\.?\s*m\.?$/;
+const NAMED = { noon: [12, 0, 0], midnight: [0, 0, 0] };
 const INSTANT = /^\d{4}-\d{2}-\d{2}[t ]/i;
 const DAY_MS = 86_400_000;
 const formats = new Map();
 
-/** Hour, minute, second of `21:14`, `2114`, `9:14 pm`; null when it is no clock time. */
+/** Hour, minute, second of `21:14`, `2114`, `9:14 pm`, `noon`; null when it is no clock time. */
 function parse(text) {
   const typed = text.trim().toLowerCase();
+  if (NAMED[typed]) return NAMED[typed];
   const half = HALF.exec(typed);
   const digits = half ? typed.slice(0, half.index) : typed;
   const match = SEPARATED.exec(digits) ?? DIGITS.exec(digits) ?? (half && HOUR.exec(digits));

@@ -18,7 +18,11 @@ const MONTHS = [
 ];
 const METERS_PER_FOOT = 0.3048;
 const METERS_PER_MILE = 1609.344;
+const NO_BREAK = "\u00a0";
 const formats = new Map();
+
+/** How the program writes clock times and dates. */
+const style = () => document.documentElement.dataset;
 
 export function halfUp(value, places = 0) {
   const scale = 10 ** places;
@@ -33,13 +37,23 @@ function format(zone) {
   return formats.get(zone);
 }
 
-/** Local clock time, the minute that has begun: 21:14. `instant` in milliseconds. */
+/** Local time in 24 hours, as a field for times takes it: 21:14:09. `instant` in milliseconds. */
+export const fieldTime = (instant, zone) => format(zone).format(instant);
+
+/** Local clock time, the minute that has begun: 9:14 pm or 21:14, as in surveys/dates.py. */
 export function clock(instant, zone) {
-  return format(zone).format(instant).slice(0, 5);
+  return timeOfDay(fieldTime(instant, zone).slice(0, 5));
 }
 
-export function clockWithSeconds(instant, zone) {
-  return format(zone).format(instant);
+export const clockWithSeconds = (instant, zone) => timeOfDay(fieldTime(instant, zone));
+
+function timeOfDay(text) {
+  if (style().clock !== "12") return text;
+  const [hour, ...rest] = text.split(":").map(Number);
+  if (hour % 12 === 0 && !rest.some(Boolean)) return hour ? gettext("noon") : gettext("midnight");
+  const time = `${hour % 12 || 12}${text.slice(2)}`;
+  const words = hour < 12 ? gettext("{time} am", { time }) : gettext("{time} pm", { time });
+  return words.replace(" ", NO_BREAK);
 }
 
 /** Digits with a decimal point, with the decimal mark of the reader's language. */
@@ -86,19 +100,24 @@ export function distance(meters, unit) {
   return gettext("{number} mi", { number: number(halfUp(miles, 2)) });
 }
 
-/** 15 April 2024, of the date 2024-04-15. */
+/** April 15, 2024 or 15 April 2024, of the date 2024-04-15. */
 export function day(date) {
   const [year, month, number_] = date.split("-").map(Number);
-  return gettext("{day} {month} {year}", { day: number_, month: gettext(MONTHS[month - 1]), year });
+  const values = { day: number_, month: gettext(MONTHS[month - 1]), year };
+  const order = style().dateOrder;
+  if (order === "ymd") return date;
+  return order === "mdy" ? gettext("{month} {day}, {year}", values) : gettext("{day} {month} {year}", values);
 }
 
-/** 1 December, of the day of the year 12-01. */
+/** December 1 or 1 December, of the day of the year 12-01. */
 export function monthDay(text) {
   const [month, number_] = text.split("-").map(Number);
-  return gettext("{day} {month}", { day: number_, month: gettext(MONTHS[month - 1]) });
+  const values = { day: number_, month: gettext(MONTHS[month - 1]) };
+  const isDayFirst = (style().dateOrder ?? "dmy") === "dmy";
+  return isDayFirst ? gettext("{day} {month}", values) : gettext("{month} {day}", values);
 }
 
-/** 15 December to 15 March. */
+/** December 15 to March 15. */
 export function span(first, last) {
   return gettext("{first} to {last}", { first: monthDay(first), last: monthDay(last) });
 }

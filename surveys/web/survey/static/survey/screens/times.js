@@ -4,7 +4,7 @@ import { gettext } from "../language.js";
 import { instantsOf } from "../clocktimes.js";
 import { h } from "../dom.js";
 import { model, stopText, stopTime, writeStop } from "../model.js";
-import { clockWithSeconds } from "../rules/words.js";
+import { fieldTime } from "../rules/words.js";
 
 const TIMES = [
   ["arrived_at", gettext("Arrived")],
@@ -93,7 +93,7 @@ function timeField(app, number, name, label) {
     input.value =
       input.type === "text" || instant === null
         ? clockText(typed(name))
-        : clockWithSeconds(instant, model.route.time_zone);
+        : fieldTime(instant, model.route.time_zone);
   }
   update();
   return { node, update };

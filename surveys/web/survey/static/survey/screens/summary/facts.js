@@ -1,13 +1,16 @@
 // What is written down, stop by stop, in words.
 import { gettext } from "../../language.js";
 import { h } from "../../dom.js";
-import { model, stopText } from "../../model.js";
+import { model, stopText, stopTime } from "../../model.js";
 import { clock } from "../../rules/words.js";
 import { heardAt } from "../calls/species.js";
 
 export function stopFacts({ number, name }) {
   const typed = stopText(number);
-  const [from, to] = [typed("started_at"), typed("finished_at")].map(clockText);
+  const [from, to] = ["started_at", "finished_at"].map((name) => {
+    const instant = stopTime(number)(name);
+    return instant === null ? typed(name) : clock(instant, model.route.time_zone);
+  });
   const isSkipped = typed("status") === "skipped";
   const isListened = from || typed("status") === "listened";
   const words = isSkipped
