@@ -17,7 +17,7 @@ def distance_m(a: Place, b: Place) -> float:
     A great circle on the sphere of reduced latitudes, corrected to the first order
     of the flattening: within 5 parts in a million, so 4 mm at the spacing of stops.
     Places on opposite sides of the Earth, where the correction has no limit, get the
-    uncorrected length (within 0.5 %).
+    uncorrected length (within 0.5%).
     Source: W. D. Lambert 1942, J. Wash. Acad. Sci. 32:125-130 (from memory).
     """
     reduced_a = math.atan((1 - FLATTENING) * math.tan(math.radians(a.latitude)))

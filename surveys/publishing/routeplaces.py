@@ -16,7 +16,7 @@ from surveys.publishing.places import SharedPlace
 
 Row = Mapping[str, Value]
 GENERALIZED = ("data_generalizations", "information_withheld")
-# A distance on a sphere is at most 0.6 % less than on WGS 84 (from memory).
+# A distance on a sphere is at most 0.6% less than on WGS 84 (from memory).
 _SPHERE = 1.006
 
 

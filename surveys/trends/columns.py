@@ -61,8 +61,8 @@ COLUMNS: tuple[Column, ...] = (
         "Stops with the species divided by stops listened to. Not corrected for frogs that were "
         "there and not heard, so it is too low.",
     ),
-    _share("naive_low", "Lower 95 % limit of naive_occupancy (Wilson score interval)."),
-    _share("naive_high", "Upper 95 % limit of naive_occupancy (Wilson score interval)."),
+    _share("naive_low", "Lower 95% limit of naive_occupancy (Wilson score interval)."),
+    _share("naive_high", "Upper 95% limit of naive_occupancy (Wilson score interval)."),
     _share("share_index_1", "Share of stops whose highest call index of the season was 1."),
     _share("share_index_2", "Share of stops whose highest call index of the season was 2."),
     _share(
@@ -98,7 +98,7 @@ COLUMNS: tuple[Column, ...] = (
     ),
 )
 
-_LIMITS = "Limits are at 95 %; the column interval names their kind."
+_LIMITS = "Limits are at 95%; the column interval names their kind."
 
 CORRECTED_COLUMNS: tuple[Column, ...] = (
     *COLUMNS[:2],

@@ -73,7 +73,7 @@ class Community:
     """``species`` are those with a trend. ``mean`` is that of all species, in percent a year;
     ``fell`` and ``rose`` count species whose own interval lies on one side, ``by_chance`` how many
     would on either side if no species changed. ``discovered`` names those that still change at a
-    false-discovery rate of 5 %."""
+    false-discovery rate of 5%."""
 
     species: tuple[SharedTrend, ...]
     mean: Estimate
@@ -89,7 +89,7 @@ def community_of(changes: Sequence[tuple[str, Estimate]]) -> Community | None:
     Parameters
     ----------
     changes
-        Name of a species and the change of its share of sites, in percent a year with its 95 %
+        Name of a species and the change of its share of sites, in percent a year with its 95%
         interval. Those that are not told are left out.
 
     Returns

@@ -42,7 +42,7 @@ FLAGS: dict[str, str] = {
     TOO_FEW_DATA: "The numbers are too small for a result that can be relied on.",
     NO_EFFORT: "No listening period was completed, so there is no result.",
     NEVER_HEARD: "The species was listened for and not heard.",
-    EDGE_OF_RANGE: "The best value lies at the end of what is possible (0 % or 100 %).",
+    EDGE_OF_RANGE: "The best value lies at the end of what is possible (0% or 100%).",
     DID_NOT_CONVERGE: "The calculation did not converge.",
     NOT_IDENTIFIED: "The data cannot tell the parameters of this model apart.",
     MOVES_WITH_BOUND: "The estimate depends on the largest number of animals thought possible.",
@@ -75,11 +75,11 @@ FLAGS: dict[str, str] = {
     "seasons.",
     SITES_DISAGREE: "By stop the trend says something else than by route. Both are shown.",
     OPEN_SEASON: "The survey windows of this season are not over. It is not in the trend.",
-    JOINT_ENTRY_TOLD: "Fewer than 80 % of the records of its group name a species, so the joint "
+    JOINT_ENTRY_TOLD: "Fewer than 80% of the records of its group name a species, so the joint "
     "entry is told in its place.",
-    MEMBERS_TOLD: "At least 80 % of the records of the group name a species, so its species are "
+    MEMBERS_TOLD: "At least 80% of the records of the group name a species, so its species are "
     "told in its place.",
-    FEW_NAMED: "In some season fewer than 80 % of the records of its group name a species. Such a "
+    FEW_NAMED: "In some season fewer than 80% of the records of its group name a species. Such a "
     "season has no share for this species, because silence says too little of it.",
     NAMING_CHANGED: "The share of the group's records that name a species changed so much that the "
     "first half of the years would tell the species and the second half the joint entry, or the "

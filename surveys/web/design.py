@@ -69,7 +69,7 @@ def design_context() -> dict[str, Any]:
             ("Sunset", "20:31", "at stop 1"),
             ("Earliest start", "21:01", "30 minutes after sunset"),
             ("Latest finish", "01:00", ""),
-            ("Moon", "38 % lit", "sets at 23:48"),
+            ("Moon", "38% lit", "sets at 23:48"),
         ],
         "limits": [
             ("Air temperature", "at least 5.6 °C", ""),

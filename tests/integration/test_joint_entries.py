@@ -84,7 +84,7 @@ def test_fits_know_it_too():
     assert [year.season_year for year in either.years] == list(YEARS)
     assert [year.sites_heard for year in either.years] == [world.stops_heard(y) for y in YEARS]
     assert [year.sites_heard for year in gray.years] == [world.stops_heard(y) for y in (2022, 2024)]
-    # 80 % of all records or more name a species: the species are told, the joint entry is not.
+    # 80% of all records or more name a species: the species are told, the joint entry is not.
     (told,) = told_in_groups(world.program)
     assert (told.named, told.records) == (len(world.heard - world.joint), len(world.heard))
     assert told.tells_members

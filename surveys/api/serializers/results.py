@@ -104,7 +104,7 @@ class ColumnSerializer(serializers.Serializer):
 
 
 class ChangeSerializer(serializers.Serializer):
-    """Percent of the share of stops a year, with its 95 % interval."""
+    """Percent of the share of stops a year, with its 95% interval."""
 
     value = serializers.FloatField()
     low = serializers.FloatField()
@@ -123,7 +123,7 @@ class SharedTrendSerializer(serializers.Serializer):
 
 class CommunitySerializer(serializers.Serializer):
     """The species whose trend is told. `by_chance` is how many would be said to fall, and as many
-    to rise, if none changed; `discovered` still change at a false-discovery rate of 5 %."""
+    to rise, if none changed; `discovered` still change at a false-discovery rate of 5%."""
 
     species = SharedTrendSerializer(many=True)
     mean = ChangeSerializer()

@@ -9,7 +9,7 @@ from surveys.models import Program
 from surveys.seasons.options import checklist_species
 
 YEARS = [(years, f"{years} years") for years in (5, 10, 15, 20)]
-FALLS = [(fall, f"{fall} %") for fall in (10, 20, 30, 50)]
+FALLS = [(fall, f"{fall}%") for fall in (10, 20, 30, 50)]
 
 
 class PowerForm(forms.Form):

@@ -105,7 +105,7 @@ def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpRespon
         raise Http404(gettext("This is still being calculated."))
     plan, name = plan_of(study), study.species.name
     title = said(
-        "{name}: chance to see a fall of {plan} % in {years} years",
+        "{name}: chance to see a fall of {plan}% in {years} years",
         name=name,
         plan=f"{plan.fall * 100:.0f}",
         years=plan.years,

@@ -63,7 +63,7 @@ def _index(route_year: RouteYear) -> SafeString:
 
 def _stops(route_year: RouteYear) -> SafeString:
     share = 100 * route_year.stops_detected / route_year.stops_listened
-    return _words(main=f"{share:.0f} %", **_stop_words(route_year))
+    return _words(main=f"{share:.0f}%", **_stop_words(route_year))
 
 
 def _stop_words(route_year: RouteYear) -> dict[str, str]:

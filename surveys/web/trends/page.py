@@ -5,7 +5,6 @@ from typing import Any
 
 from surveys.charts.shares import Series, point, year_point
 from surveys.charts.words import (
-    PERCENT,
     UNKNOWN,
     change_with_interval,
     days_words,
@@ -43,7 +42,7 @@ def route_series(name: str, years: list[tuple[int, int, int]]) -> Series:
 def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     """The change on each of its scales: name, change a year, and the scale in words."""
     trend = result.trend
-    points = change_with_interval(trend.points).replace(PERCENT, "") if trend.points else UNKNOWN
+    points = change_with_interval(trend.points).replace("%", "") if trend.points else UNKNOWN
     return [
         (
             gettext("Share of sites"),

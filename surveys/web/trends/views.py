@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts.together import community_words
-from surveys.charts.words import PERCENT, change_with_interval
+from surveys.charts.words import change_with_interval
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.models import Program
 from surveys.publishing.formats import yearly_csv as csv
@@ -102,7 +102,7 @@ def _together(fits: Sequence[StoredFit]) -> dict[str, Any]:
                 one.species,
                 change_with_interval(one.own),
                 change_with_interval(one.shrunken),
-                f"{100 * one.discovery:.0f}{PERCENT}",
+                f"{100 * one.discovery:.0f}%",
             )
             for one in (community.species if community else ())
         ],

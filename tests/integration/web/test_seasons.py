@@ -80,7 +80,7 @@ def test_route_by_year(program, route, page):
     ("query", "cell"),
     [
         ({"species": "anaxyrus-americanus"}, "1 1/3 , 1 of 3 stops"),
-        ({"measure": "stops"}, "67 % 2/3 , 2 of 3 stops"),
+        ({"measure": "stops"}, "67% 2/3 , 2 of 3 stops"),
         ({"measure": "effort"}, "1 visit 1/1 , 1 of 1 windows done, 3 stops listened to"),
     ],
 )

@@ -93,7 +93,7 @@ def test_page_shows_the_stored_numbers(program, fitted, partner, client_for):
     (fit,) = [one for one in stored_fits(program) if one.species.code == PEEPER]
     for year in fit.result.years:
         assert f'<th scope="row">{year.season_year}</th>' in text
-        assert f"{100 * year.naive.value:.0f} % (" in text
+        assert f"{100 * year.naive.value:.0f}% (" in text
     assert fit.sha256 in text
     assert fit.software in text
     assert "Being recomputed" not in text
@@ -304,7 +304,7 @@ def test_by_stop_and_by_route_are_shown_on_both_pages_where_they_disagree(
 
 
 def test_the_pages_of_a_group_say_which_of_them_is_told(partner_of_treefrogs, client_for):
-    """Fewer than 80 % of the records name a species: the joint entry is told, the species stays
+    """Fewer than 80% of the records name a species: the joint entry is told, the species stays
     within reach and says why it is not."""
     world, partner = partner_of_treefrogs
     client = client_for(partner)
@@ -313,7 +313,7 @@ def test_the_pages_of_a_group_say_which_of_them_is_told(partner_of_treefrogs, cl
         for species in (world.either, world.gray)
     )
     named, records = len(world.heard - world.joint), len(world.heard)
-    words = f"{named} of the {records} records of this group ({100 * named / records:.0f} %) name"
+    words = f"{named} of the {records} records of this group ({100 * named / records:.0f}%) name"
     for page in (joint, gray):
         assert words in page
         assert "so the joint entry is told" in page
@@ -321,7 +321,7 @@ def test_the_pages_of_a_group_say_which_of_them_is_told(partner_of_treefrogs, cl
     assert "Read instead:" in gray
     assert "Read instead:" not in joint
     assert url(world.program, code=world.either.code) in gray
-    assert "no trend is told here, because fewer than 80 %" in gray
+    assert "no trend is told here, because fewer than 80%" in gray
     assert "no trend is told here" not in joint
     assert FLAGS[JOINT_ENTRY_TOLD] in gray
 

@@ -70,7 +70,7 @@ def said_interval(sentence):
     """The limits of the change a year, in percent, as a reader takes them from the sentence; None
     where it gives none."""
     text = sentence.replace("\N{NO-BREAK SPACE}", " ").replace("\N{MINUS SIGN}", "-")
-    limits = re.search(r"95 % interval: ([+-]?[0-9.]+) to ([+-]?[0-9.]+) %", text)
+    limits = re.search(r"95% interval: ([+-]?[0-9.]+) to ([+-]?[0-9.]+)%", text)
     if limits is None or "Not corrected" in text:
         return None
     near, far = float(limits[1]), float(limits[2])

@@ -23,7 +23,7 @@ def test_how_many_fall_and_how_many_would_by_chance():
     words = plain(community_words(community_of(species)))
     assert words.startswith(
         "2 of 12 species fall and 0 rise; if none changed, about 0.3 would fall and 0.3 rise by "
-        "chance. At a false-discovery rate of 5 % there still change: Peeper and Toad. Mean change "
+        "chance. At a false-discovery rate of 5% there still change: Peeper and Toad. Mean change "
         "of the species: -"
     )
 
@@ -42,10 +42,10 @@ def test_one_falls_and_none_is_left():
 
 
 def test_how_often_a_change_would_have_been_told():
-    """Wilson interval of 9 in 200: 2.4 to 8.3 % (Newcombe 1998, method 3, by hand)."""
+    """Wilson interval of 9 in 200: 2.4 to 8.3% (Newcombe 1998, method 3, by hand)."""
     words = plain(null_words(NullRun(runs=200, fell=7, rose=2)))
     assert words == (
         "Simulated 200 times without a change, these surveys would have told a fall 7 times and a "
-        "rise twice (4.5 %, 95 % interval 2.4 to 8.3 %)."
+        "rise twice (4.5%, 95% interval 2.4 to 8.3%)."
     )
     assert null_words(NullRun(runs=0, fell=0, rose=0)) == ""

@@ -67,7 +67,7 @@ def result(change, naive=UNKNOWN, years=(2014, 2025), occupancy=OCCUPIED):
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(None, ""), (0, "0 %"), (0.004, "0.4 %"), (0.0994, "9.9 %"), (0.0996, "10 %"), (1, "100 %")],
+    [(None, ""), (0, "0%"), (0.004, "0.4%"), (0.0994, "9.9%"), (0.0996, "10%"), (1, "100%")],
 )
 def test_share(value, text):
     assert plain(share(value)) == text
@@ -83,11 +83,11 @@ def test_signed(value, text):
 @pytest.mark.parametrize(
     ("given", "text"),
     [
-        (estimate(0.4, 0.28, 0.6), "40 % (28 to 60 %)"),
-        (estimate(None, 0.29, 1.0), "between 29 and 100 %"),
+        (estimate(0.4, 0.28, 0.6), "40% (28 to 60%)"),
+        (estimate(None, 0.29, 1.0), "between 29 and 100%"),
         (estimate(None, 0.0, 1.0), "not enough data"),
         (estimate(None), "not enough data"),
-        (estimate(0.3), "30 %"),
+        (estimate(0.3), "30%"),
     ],
 )
 def test_share_with_interval(given, text):
@@ -97,7 +97,7 @@ def test_share_with_interval(given, text):
 @pytest.mark.parametrize(
     ("given", "text"),
     [
-        (estimate(-2.1, -3.8, -0.4), "-2.1 % (-3.8 to -0.4 %)"),
+        (estimate(-2.1, -3.8, -0.4), "-2.1% (-3.8 to -0.4%)"),
         (estimate(0.0, -1e-8, 1e-8, EDGE_OF_RANGE), "not enough data"),
         (estimate(1.0, 0.5, 2.0, DID_NOT_CONVERGE), "not enough data"),
         (UNKNOWN, "not enough data"),
@@ -113,22 +113,22 @@ def test_change_with_interval(given, text):
         (
             estimate(-2.1, -3.8, -0.4),
             (
-                "Wood frog: between 2014 and 2025 the share of occupied stops fell by 2.1 % a year "
-                "(95 % interval: 0.4 to 3.8 %), from 41 % to 18 %."
+                "Wood frog: between 2014 and 2025 the share of occupied stops fell by 2.1% a year "
+                "(95% interval: 0.4 to 3.8%), from 41% to 18%."
             ),
         ),
         (
             estimate(2.1, 0.4, 3.8),
             (
-                "Wood frog: between 2014 and 2025 the share of occupied stops rose by 2.1 % a year "
-                "(95 % interval: 0.4 to 3.8 %), from 41 % to 18 %."
+                "Wood frog: between 2014 and 2025 the share of occupied stops rose by 2.1% a year "
+                "(95% interval: 0.4 to 3.8%), from 41% to 18%."
             ),
         ),
         (
             estimate(-0.4, -1.3, 0.6),
             (
                 "Wood frog: between 2014 and 2025 there is no clear change in the share of "
-                "occupied stops: -0.4 % a year (95 % interval: -1.3 to +0.6 %). It may have fallen "
+                "occupied stops: -0.4% a year (95% interval: -1.3 to +0.6%). It may have fallen "
                 "or risen; uncertain does not mean stable."
             ),
         ),
@@ -144,7 +144,7 @@ def test_without_correction_the_plain_share_is_told_and_named_so():
     text = plain(trend_sentence("Wood frog", found, "stop"))
     assert "because no stop was visited twice in one calling season" in text
     assert "Not corrected for animals present but not heard" in text
-    assert "the uncorrected share of stops where it was heard rose by 5.0 % a year" in text
+    assert "the uncorrected share of stops where it was heard rose by 5.0% a year" in text
 
 
 @pytest.mark.parametrize(
@@ -171,15 +171,15 @@ def test_one_season_and_none():
 @pytest.mark.parametrize(
     ("change", "naive", "way", "behind"),
     [
-        (estimate(-2.1, -3.8, -0.4), UNKNOWN, "falling", "-2.1 % (-3.8 to -0.4 %)"),
-        (estimate(2.1, 0.4, 3.8), UNKNOWN, "rising", "+2.1 % (+0.4 to +3.8 %)"),
-        (estimate(-0.4, -1.3, 0.6), UNKNOWN, "no clear change", "-0.4 % (-1.3 to +0.6 %)"),
+        (estimate(-2.1, -3.8, -0.4), UNKNOWN, "falling", "-2.1% (-3.8 to -0.4%)"),
+        (estimate(2.1, 0.4, 3.8), UNKNOWN, "rising", "+2.1% (+0.4 to +3.8%)"),
+        (estimate(-0.4, -1.3, 0.6), UNKNOWN, "no clear change", "-0.4% (-1.3 to +0.6%)"),
         (UNKNOWN, UNKNOWN, "not enough data", "no repeat visits"),
         (
             UNKNOWN,
             estimate(-5.0, -9.0, -1.0),
             "not enough data",
-            "no repeat visits; not corrected: -5.0 % (-9.0 to -1.0 %)",
+            "no repeat visits; not corrected: -5.0% (-9.0 to -1.0%)",
         ),
         (
             estimate(-50.0, -99.0, -1.0, EDGE_OF_RANGE),
@@ -223,8 +223,8 @@ def test_alt_text_says_what_the_picture_says():
     text = plain(chart_alt("Wood frog", result(estimate(-2.1, -3.8, -0.4)), "stop"))
     assert text == (
         "Share of stops with Wood frog in each season, 2014 to 2025. Corrected for detection: "
-        "40 % (30 to 50 %) in 2014, 40 % (30 to 50 %) in 2025. Heard, not corrected: 30 % in "
-        "2014, 30 % in 2025. The trend line runs from 41 % to 18 %."
+        "40% (30 to 50%) in 2014, 40% (30 to 50%) in 2025. Heard, not corrected: 30% in "
+        "2014, 30% in 2025. The trend line runs from 41% to 18%."
     )
 
 
@@ -279,7 +279,7 @@ FALL = estimate(-2.1, -3.8, -0.4, PROTOCOL_CHANGED)
 def test_a_step_is_told_and_its_size_is_not_taken_for_a_change():
     text = plain(trend_sentence("Wood frog", told(FALL, breaks=(2019,)), "stop"))
     assert "between 2014 and 2025" in text
-    assert "from 41 % to 18 %" not in text
+    assert "from 41% to 18%" not in text
     assert text.endswith(
         "Listening changed in 2019: the line has a step there, which counts for no change."
     )
@@ -338,7 +338,7 @@ def test_of_a_group_one_entry_is_told_and_the_other_says_why_not(flag, words):
     assert direction(other) == "not enough data"
     sentence = trend_sentence("Gray treefrog", other, "stop")
     assert words in sentence
-    assert "80 %" in sentence
+    assert "80%" in sentence
     assert "fell" not in sentence
     assert headline(other) == flag
     assert trend_line(other) == ((), False)

@@ -52,7 +52,7 @@ Made with invented software. No visit was still in review.
 
 What is counted
 ---------------
-- Accepted visits only, and a share of 95 % of them goes
+- Accepted visits only, and a share of 95% of them goes
   on to a second line.
 
 Read with care
@@ -182,9 +182,9 @@ def test_front_page_tells_the_whole(pages):
     )
     for name in NAMES.values():
         assert name in front
-    assert "▼ falling −9.8 % (−15.0 to −4.4 %)" in front
-    assert "▲ rising +4.6 % (+0.8 to +8.5 %)" in front
-    assert "◆ no clear change −0.6 % (−1.7 to +0.6 %)" in front
+    assert "▼ falling −9.8% (−15.0 to −4.4%)" in front
+    assert "▲ rising +4.6% (+0.8 to +8.5%)" in front
+    assert "◆ no clear change −0.6% (−1.7 to +0.6%)" in front
     assert "? not enough data no repeat visits" in front
     assert "? not enough data no accepted visits in its calling season yet" in front
     assert "2 stops" in front
@@ -221,9 +221,9 @@ def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
         if summary.result.years:
             assert "calling season 20 March to 5 May" in page
             assert "2 Apr – 9 Jun" in page
-            assert "30 % (18 to 46 %)" in page
+            assert "30% (18 to 46%)" in page
             assert all(str(year) in page for year in YEARS)
-    assert "40 % (30 to 55 %) 62 %" in pages[2]
+    assert "40% (30 to 55%) 62%" in pages[2]
     assert "a group that cannot be told apart by ear" in pages[5]
     assert "b not identified: The data cannot tell the parameters" in pages[5]
     assert "In the trend it depends on: night and temperature." in pages[2]
@@ -234,7 +234,7 @@ def test_then_method_limits_cautions_thanks_and_license(pages):
     text = " ".join(pages[7:])
     for words in (
         "How the numbers were calculated Made with invented software.",
-        "What is counted Accepted visits only, and a share of 95 % of them goes on to a second",
+        "What is counted Accepted visits only, and a share of 95% of them goes on to a second",
         "Read with care Stops along roads are not a random sample of wetlands.",
         "Roadside, version 3 In force from 1 March 2015. Source of its limits: Own field trials.",
         "Wind at most Beaufort 3",

@@ -38,8 +38,8 @@ def plain(text):
 
 def test_sentence():
     assert plain(power_sentence("wood frogs", PLAN, FEW)) == (
-        "With 12 routes and 3 visits a year, a fall of 30 % in 10 years in the share of stops "
-        "with wood frogs would be noticed with a chance of 46 %."
+        "With 12 routes and 3 visits a year, a fall of 30% in 10 years in the share of stops "
+        "with wood frogs would be noticed with a chance of 46%."
     )
 
 
@@ -53,9 +53,9 @@ def test_one_visit_shows_nothing_and_says_why():
 @pytest.mark.parametrize(
     ("found", "words"),
     [
-        (FEW, "No plan in the table reaches the usual goal of 80 %"),
-        (cells(60, 92, 170, 180), "80 %: 24 routes and 2 visits a year"),
-        (cells(60, 170, 180, 190), "That is at least the usual goal of 80 %"),
+        (FEW, "No plan in the table reaches the usual goal of 80%"),
+        (cells(60, 92, 170, 180), "80%: 24 routes and 2 visits a year"),
+        (cells(60, 170, 180, 190), "That is at least the usual goal of 80%"),
     ],
 )
 def test_aim(found, words):
@@ -66,10 +66,10 @@ def test_rows_mark_the_plan():
     rows = power_rows(PLAN, FEW)
     assert [row.routes for row in rows] == [12, 24]
     assert [asked for row in rows for _, asked in row.cells] == [False, True, False, False]
-    assert plain(rows[0].cells[1][0]) == "46 % (39 to 53 %)"
+    assert plain(rows[0].cells[1][0]) == "46% (39 to 53%)"
 
 
 def test_alt():
-    assert "With 2 visits a year: 30 % with 12 routes, 60 % with 24." in plain(
+    assert "With 2 visits a year: 30% with 12 routes, 60% with 24." in plain(
         power_alt("wood frogs", PLAN, FEW)
     )

@@ -50,9 +50,9 @@ UNCLEAR = effect("habitat: marsh", estimate(1.6, 0.7, 4.0), baseline="wooded")
 @pytest.mark.parametrize(
     ("odds", "text"),
     [
-        (estimate(0.4, 0.2, 0.8), "x 0.40 (95 %: 0.20 to 0.80)"),
-        (estimate(1.96, 0.95, 12.4), "x 2.0 (95 %: 0.9 to 12)"),
-        (estimate(0.02, 0.001, 0.3), "x 0.02 (95 %: less than 0.01 to 0.30)"),
+        (estimate(0.4, 0.2, 0.8), "x 0.40 (95%: 0.20 to 0.80)"),
+        (estimate(1.96, 0.95, 12.4), "x 2.0 (95%: 0.9 to 12)"),
+        (estimate(0.02, 0.001, 0.3), "x 0.02 (95%: less than 0.01 to 0.30)"),
         (estimate(20.0, 0.5, 900.0), "not enough data"),
         (estimate(None), "not enough data"),
     ],
@@ -74,7 +74,7 @@ def test_lines_tell_what_against_what():
 def test_sentence_of_the_clearest():
     assert plain(effect_sentence(result(UNCLEAR, FISH))) == (
         "Water with fish, against water without fish: the odds that a site is occupied are "
-        "x 0.40 (95 %: 0.20 to 0.80)."
+        "x 0.40 (95%: 0.20 to 0.80)."
     )
     assert effect_sentence(result(UNCLEAR, WARM)) == ""
 
@@ -108,8 +108,8 @@ def test_turnover_is_told_only_where_detection_is(detections, told):
 def test_silent_kinds():
     kind = SilentKind(name="habitat: river", sites=10, occupancy=estimate(0.0, 0.0, 0.024))
     assert plain(silent_words(kind, "stop")) == (
-        "River or flood plain: never heard at 10 stops. At most 2.4 % of them may have held it "
-        "unheard (95 %)."
+        "River or flood plain: never heard at 10 stops. At most 2.4% of them may have held it "
+        "unheard (95%)."
     )
     unknown = replace(kind, occupancy=estimate(0.0, 0.0, 1.0))
     assert silent_words(unknown, "stop").endswith("at 10 stops.")
@@ -124,7 +124,7 @@ def check(p, c_hat, *flags):
 def test_fit():
     good = plain(fit_words(check(0.35, 0.9)))
     assert good.startswith("There is no sign that the model does not fit.")
-    assert "35 %" in good
+    assert "35%" in good
     assert "wide" not in good
     assert "1.2 times as wide" in fit_words(check(0.2, 1.44))
     poor = check(0.02, 2.9, POOR_FIT)

@@ -112,7 +112,7 @@ export function whereWords(recording) {
   if (recording.state === "sent") return gettext("On the server.");
   if (recording.state === "recording") return gettext("Being recorded.");
   if (status.id === recording.id)
-    return gettext("Sending: {status} %.", { status: Math.floor(100 * status.share) });
+    return gettext("Sending: {status}%.", { status: Math.floor(100 * status.share) });
   return [gettext("On this phone only."), recording.trouble?.words].filter(Boolean).join(" ");
 }
 

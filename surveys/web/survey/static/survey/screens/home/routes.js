@@ -132,7 +132,7 @@ function evening(tonight, zone) {
   const { sunset } = first.sky;
   const { earliest_start: start, latest_end: end } = tonight.hours ?? first;
   const moon =
-    tonight.moon && gettext("moon {share} % lit", { share: Math.round(tonight.moon.lit_share * 100) });
+    tonight.moon && gettext("moon {share}% lit", { share: Math.round(tonight.moon.lit_share * 100) });
   const hours = [
     sunset && gettext("Sunset {clock}", { clock: clock(Date.parse(sunset), zone) }),
     start && gettext("start from {clock}", { clock: clock(Date.parse(start), zone) }),
