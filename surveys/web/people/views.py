@@ -16,8 +16,8 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from surveys.dates import day
 from surveys.language import gettext, said
-from surveys.protocol import words
 from surveys.web.forms.refusals import run_verb
 from surveys.web.people.forms import (
     InviteForm,
@@ -52,7 +52,7 @@ def _say_sent(request: ProgramRequest, issued: invitations.IssuedInvitation) -> 
         said(
             "The invitation is on its way to {email}. It is valid until {day}.",
             email=issued.invitation.email,
-            day=words.day(issued.invitation.expires_at.date()),
+            day=day(issued.invitation.expires_at),
         ),
     )
 
