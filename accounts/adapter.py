@@ -1,11 +1,65 @@
 """Settings of django-allauth that need code."""
 
+from typing import Any
+
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.core import context as current
+from allauth.core.internal import ratelimit
+from django.contrib.sites.shortcuts import get_current_site
 from django.http import HttpRequest
+from django.utils.translation import gettext_lazy
+
+from accounts.mailing import queue_letter
+
+_NO_ACCOUNT = "account/email/unknown_account"
 
 
 class InvitationOnlyAdapter(DefaultAccountAdapter):
-    """Closes sign-up: accounts are made by accepting a coordinator's invitation."""
+    """Closes sign-up: accounts are made by accepting a coordinator's invitation. Mail is left to
+    the worker, so that no request waits for a mail server."""
+
+    error_messages = DefaultAccountAdapter.error_messages | {
+        "too_many_login_attempts": gettext_lazy(
+            "Too many wrong passwords. Wait a few minutes, or set a new password."
+        ),
+    }
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
+
+    def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
+        """Queue a letter. To an address without an account it is written and not sent."""
+        request = current.request
+        facts = {"request": request, "email": email, "current_site": get_current_site(request)}
+        letter = self.render_mail(template_prefix, email, facts | context)
+        queue_letter(letter, is_sent=template_prefix != _NO_ACCOUNT)
+
+    def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
+        """Count a sign-in until it succeeds: by client address, by account from that address, and
+        by account from anywhere."""
+        super().pre_authenticate(request, **credentials)
+        anywhere = ratelimit.consume(
+            request,
+            app="allauth.account",
+            action="login_failed_anywhere",
+            key=credentials.get("email", "").lower(),
+        )
+        if not anywhere:
+            self._rollback_login_failed_rl_usage()
+            raise self.validation_error("too_many_login_attempts")
+        self._login_failed_rl_usage.usage.extend(anywhere.usage)
+
+    def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
+        """Wrong passwords typed elsewhere keep nobody out of their own account."""
+        key = super()._get_login_attempts_cache_key(request, **credentials)
+        return f"{ratelimit.get_ip(request)}:{key}"
+
+    def _delete_login_attempts_cached_email(self, request: HttpRequest, **credentials: Any) -> None:
+        """Whoever has set a new password may sign in at once."""
+        super()._delete_login_attempts_cached_email(request, **credentials)
+        ratelimit.clear(
+            request,
+            app="allauth.account",
+            action="login_failed_anywhere",
+            key=credentials["email"].lower(),
+        )

@@ -1,16 +1,18 @@
 """Forms of django-allauth that are stricter here."""
 
 from allauth.account.forms import ResetPasswordForm
-from allauth.account.models import EmailAddress
+from django.http import HttpRequest
+
+from accounts.mailing import queue_reset_link
 
 
 class ResetForm(ResetPasswordForm):
-    """Sends the link to confirmed addresses only, whatever else an account holds."""
+    """Sends the link to confirmed addresses only, and looks for none while somebody waits."""
 
     def clean_email(self) -> str:
-        email = super().clean_email().lower()
-        confirmed = EmailAddress.objects.select_related("user").filter(
-            email=email, verified=True, user__is_active=True
-        )
-        self.users = [address.user for address in confirmed]
+        return self.cleaned_data["email"]
+
+    def save(self, request: HttpRequest, **_: object) -> str:
+        email = self.cleaned_data["email"]
+        queue_reset_link(email, site_url=request.build_absolute_uri("/"))
         return email

@@ -127,8 +127,18 @@ ACCOUNT_REAUTHENTICATION_REQUIRED = True
 ACCOUNT_EMAIL_NOTIFICATIONS = True
 ACCOUNT_FORMS = {"reset_password": "accounts.forms.ResetForm"}
 PASSWORD_RESET_TIMEOUT = 4 * 3600
+# The key of `login_failed` is an account as seen from one client address; that of
+# `login_failed_anywhere` is the account: at most 100 wrong passwords an hour (OWASP ASVS 4.0.3,
+# 2.2.1).
+ACCOUNT_RATE_LIMITS = {
+    "login": "60/m/ip",
+    "login_failed": "30/m/ip,5/5m/key",
+    "login_failed_anywhere": "100/h/key",
+    "reset_password": "20/h/ip,5/h/key",
+}
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+EMAIL_TIMEOUT = 20
 ACCOUNT_PREVENT_ENUMERATION = True
 
 # Drafts must survive a season in the field: people stay signed in for 60 days.
@@ -176,6 +186,15 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
+# Counters of sign-ins, shared by all processes. The table is made by a migration.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": "accounts_cache",
+        "OPTIONS": {"MAX_ENTRIES": 100_000},
+    }
+}
+
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "surveys.api.authentication.AccessTokenAuthentication",
@@ -217,12 +236,14 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.visits.notices",
     "surveys.visits.tidying",
     "accounts.invitations",
+    "accounts.mailing",
     "surveys.fitting.tasks",
     "surveys.publishing.tasks",
     "surveys.importing.tasks",
 ]
 
 EMAIL_SUBJECT_PREFIX = ""
+EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = "Duskpool <duskpool@localhost>"
 
 LOGGING = {

@@ -35,6 +35,17 @@ DATABASES = {
     )
 }
 
+# Proxies in front that add the client's address to X-Forwarded-For. One too many lets a client
+# choose its address, one too few gives everybody that of the proxy.
+ALLAUTH_TRUSTED_PROXY_COUNT = int(os.environ.get("DUSKPOOL_TRUSTED_PROXIES", "1"))
+if os.environ.get("DUSKPOOL_REDIS_URL"):
+    CACHES = {
+        "default": {
+            "BACKEND": "django.core.cache.backends.redis.RedisCache",
+            "LOCATION": os.environ["DUSKPOOL_REDIS_URL"],
+        }
+    }
+
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_SSL_REDIRECT = True
 SECURE_REDIRECT_EXEMPT = [r"^healthz$"]

@@ -28,4 +28,4 @@ DATABASES["default"]["TEST"] = {
     "NAME": "test_duskpool_" + os.environ.get("TEST_DB_SUFFIX", "main"),
 }
 # Signing in is rate limited; the tests sign in more often than any person.
-ACCOUNT_RATE_LIMITS: dict[str, str] = {}
+ACCOUNT_RATE_LIMITS = False
