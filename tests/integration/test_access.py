@@ -319,8 +319,13 @@ class World:
 
 
 @pytest.fixture
-def world(program, partner, observer, coordinator) -> World:
-    """One of everything that a URL can name."""
+def world(partner, observer, coordinator) -> World:
+    return make_world(partner, observer, coordinator)
+
+
+def make_world(partner: Membership, observer: Membership, coordinator: Membership) -> World:
+    """One of everything that a URL can name, in the program of these members."""
+    program = coordinator.program
     outsider = make_member(make_program(), Role.OBSERVER)
     (peeper,) = make_checklist(program)
     route = make_route(program)
@@ -350,7 +355,7 @@ def world(program, partner, observer, coordinator) -> World:
         program=program,
         email="new@example.org",
         role=Role.OBSERVER,
-        token_hash=hash_token("token"),
+        token_hash=hash_token(f"token of {program.slug}"),
         invited_by=coordinator.person,
         expires_at=now + dt.timedelta(days=1),
     )
@@ -374,6 +379,7 @@ def world(program, partner, observer, coordinator) -> World:
         coordinator, file_name="visits.csv", content=b"route,night,stop\nR1,2024-04-15,1\n"
     )
     version = route.protocol.versions.get()
+    region, _ = CallingRegion.objects.get_or_create(code="marshes", defaults={"name": "Marshes"})
     return World(
         members={
             "outsider": outsider,
@@ -405,12 +411,12 @@ def world(program, partner, observer, coordinator) -> World:
             "run_id": run.pk,
             "study_id": make_study(program, peeper).pk,
             "form": "svg",
-            "token": "token",
+            "token": f"token of {program.slug}",
             "handle": make_token(partner, name="report", scope=Scope.RECORDS, days=30).token.handle,
             "season_year": 2024,
             "kind": "table.csv",
             "slug": "cautions",
-            "region": CallingRegion.objects.create(code="marshes", name="Marshes").code,
+            "region": region.code,
             "row": 1,
             "key": "key",
             "uidb36": "1",

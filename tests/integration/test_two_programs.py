@@ -1,0 +1,257 @@
+"""A program beside another one: no address shows or changes anything of the neighbor.
+
+Every URL is asked for by the roles of `test_access`, in a world of one of everything. The
+neighbor has more of everything, the same people, route codes and species.
+"""
+
+import datetime as dt
+import json
+import re
+from collections.abc import Iterator
+from copy import deepcopy
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.utils import timezone
+
+from accounts.models import Role
+from surveys.models import (
+    Assignment,
+    CallIndex,
+    Confirmation,
+    ExactDownload,
+    RunState,
+    Visit,
+    VisitState,
+)
+from tests.integration.test_access import (
+    World,
+    address,
+    every_url,
+    make_world,
+    rows,
+)
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+    make_species,
+    make_study,
+    make_version,
+)
+from tests.support.runs import make_publishing_run
+from tests.support.sounds import keep, sound
+
+pytestmark = pytest.mark.django_db
+
+INSIDE = ("partner", "observer", "coordinator")
+# Names of rows of one program, as URLs have them. The others are shared, or are numbers and names
+# that mean something in each program.
+IDS = frozenset(
+    {
+        "assignment",
+        "confirmation",
+        "confirmation_id",
+        "entry",
+        "finding",
+        "finding_id",
+        "handle",
+        "invitation",
+        "membership",
+        "recording_id",
+        "route",
+        "run_id",
+        "stop",
+        "study_id",
+        "upload",
+        "version_id",
+        "visit",
+        "visit_id",
+    }
+)
+SPECIES = ("Lithobates capito", "Hyla versicolor", "Anaxyrus boreas")
+# Say that there is no such visit on the page of the sheet, which is not there either.
+BACK_TO_THE_SHEET = ("web:sheet_photo", "web:sheet_recording")
+# Show the visit again and say that the question or the confirmation is gone.
+REFUSED = {"web:settle": 409, "web:take_back": 409}
+# Asked for beside the bare address where its answer needs them.
+QUERIES = {
+    "api:coverage": ("?season_year=2024",),
+    "api:records_export": ("?format=json",),
+    "web:program_assignments": ("?season=2024", "?season=2025"),
+    "web:program_species_search": ("?q=capito", "?q=crucifer"),
+    "web:season_coverage": ("?year=2024",),
+}
+
+
+@pytest.fixture(scope="module")
+def worlds(module_rows):
+    """A program, what it answered before it had a neighbor, and the neighbor."""
+    program = make_program()
+    here = make_world(
+        *(make_member(program, role) for role in (Role.PARTNER, Role.OBSERVER, Role.COORDINATOR))
+    )
+    for name in SPECIES:  # The catalog is shared.
+        make_species(name)
+    before = {role: _answers(here, role) for role in INSIDE}
+    return here, before, _neighbor_of(here)
+
+
+@pytest.fixture
+def here(worlds) -> World:
+    return deepcopy(worlds[0])
+
+
+@pytest.fixture
+def there(worlds) -> World:
+    return deepcopy(worlds[2])
+
+
+def _neighbor_of(here: World) -> World:
+    program = make_program(region="Elsewhere", place_sharing=2)
+    people = {role: here.members[role].person for role in INSIDE}
+    partner, observer, coordinator = (
+        make_member(program, Role(role), person=people[role], trained_on=dt.date(2020, 1, 1))
+        for role in INSIDE
+    )
+    there = make_world(partner, observer, coordinator)
+    stranger = make_member(program)
+    version = make_version(program, season_begins_month=9, listening_time_s=600)
+    species = make_checklist(program, *SPECIES)
+    program.checklist.filter(species=species[2]).update(
+        listed_from=dt.date(2020, 1, 1), listed_until=dt.date(2023, 1, 1), sensitivity=2
+    )
+    same_code = make_route(
+        program, version=version, code=here.arguments["code"], stops=9, region="North"
+    )
+    for year in (2018, 2023, 2024, 2025):
+        for day in (2, 12):
+            visit = make_accepted_visit(
+                same_code,
+                stranger.person,
+                night=dt.date(year, 4, day),
+                heard={1: {species[0]: 3}, 2: {species[1]: 2}},
+            )
+        Assignment.objects.create(route=same_code, observer=stranger.person, season_year=year)
+    confirmer = make_member(program, Role.COORDINATOR)
+    Confirmation.objects.create(
+        call=CallIndex.objects.filter(period__visit=visit).first(),
+        recording=keep(stranger, visit, sound()),
+        by=confirmer.person,
+        at=timezone.now(),
+    )
+    make_accepted_visit(
+        same_code,
+        observer.person,
+        night=dt.date(2024, 4, 15),
+        state=VisitState.SUBMITTED,
+        counts_in_trends=False,
+    )
+    publication = program.publications.get(version=2)
+    for season_year, number in ((2024, 3), (2025, 1)):
+        publication.pk, publication.season_year, publication.version = None, season_year, number
+        publication.save()
+    make_publishing_run(program, 2024, coordinator.person, state=RunState.RUNNING)
+    make_study(program, species[1])
+    ExactDownload.objects.create(program=program, person=coordinator.person, what="stops", path="/")
+    return there
+
+
+def _answers(world: World, role: str) -> dict[str, str]:
+    """What this member reads at each address of the program."""
+    client = Client()
+    client.force_login(world.members[role].person)
+    return {path: _answer(client, path) for path in _addresses(world, role)}
+
+
+def _addresses(world: World, role: str) -> Iterator[str]:
+    slug = world.arguments["program"]
+    for name, method, who, expected in rows():
+        path = address(world, name)
+        if method == "GET" and who == role and expected == "ok" and f"/{slug}/" in path:
+            yield from (path + query for query in QUERIES.get(name, ("",)))
+
+
+def _answer(client: Client, path: str) -> str:
+    with transaction.atomic():
+        response = client.get(path)
+        body = response.getvalue() if response.streaming else response.content
+        transaction.set_rollback(True)
+    return _comparable(body.decode("utf-8", "replace"))
+
+
+def _comparable(body: str) -> str:
+    """Without tokens and times, which are other ones each time."""
+    body = re.sub(r'name="seen" value="[^"]+"', "", body)
+    body = re.sub(r'(csrfmiddlewaretoken" value=|csrf-token" content=|"csrf": )"\w+"', "", body)
+    return re.sub(r'"(now|made_at)": "[^"]+"', "", body)
+
+
+@pytest.mark.parametrize("role", INSIDE)
+def test_a_neighbor_changes_no_answer(worlds, here, role):
+    before = worlds[1][role]
+    after = _answers(here, role)
+    differing = [path for path in before if before[path] != after[path]]
+    assert not differing
+
+
+def _with_a_foreign_id(here: World, there: World, name: str) -> list[World]:
+    """The world here, but for one row that a URL names."""
+    pattern = dict(every_url())[name].pattern
+    names = set(pattern.converters) or set(pattern.regex.groupindex)
+    return [
+        World(
+            members=here.members,
+            draft=there.draft if key == "visit_id" else here.draft,
+            arguments={**here.arguments, key: there.arguments[key]},
+        )
+        for key in sorted(IDS & names)
+    ]
+
+
+@pytest.mark.parametrize("role", INSIDE)
+def test_rows_of_a_neighbor_are_not_there(here, there, role):
+    """By their ids, in the addresses of this program."""
+    client = Client()
+    client.force_login(here.members[role].person)
+    tried, open_ones = 0, []
+    for name, method, who, expected in rows():
+        if who != role or expected != "ok" or name in BACK_TO_THE_SHEET:
+            continue
+        for mixed in _with_a_foreign_id(here, there, name):
+            with transaction.atomic():
+                response = _request(client, mixed, name, method)
+                transaction.set_rollback(True)
+            tried += 1
+            if response.status_code not in {404, REFUSED.get(name)}:
+                open_ones.append(f"{method} {address(mixed, name)}: {response.status_code}")
+    assert tried > 0
+    assert not open_ones, "\n".join(open_ones)
+
+
+def _request(client: Client, world: World, name: str, method: str):
+    """With all that the verbs ask for, so that nothing but the row can be missing."""
+    names = world.arguments
+    revision = Visit.objects.get(pk=names["visit"]).revision
+    body = {
+        "revision": revision,
+        "settlement": "counts",
+        "reason": "Heard again.",
+        "note": "Heard again.",
+        "recording": str(names["recording_id"]),
+        "species": names["species"],
+    }
+    if method == "POST" and name.startswith("web:"):
+        return client.post(address(world, name), body)
+    sheet = {"changes": {}, "cells": {}, "night": "2024-04-20", "route": names["code"]}
+    headers = {"If-Match": f'"{revision}"', "Tus-Resumable": "1.0.0"}
+    return client.generic(
+        method,
+        address(world, name),
+        json.dumps(body | sheet),
+        content_type="application/json",
+        headers=headers,
+    )
