@@ -19,7 +19,7 @@ from accounts.models import (
     Membership,
     Person,
 )
-from surveys.language import said
+from surveys.language import gettext, said
 from surveys.protocol.words import listed
 
 Facts = Mapping[str, str]
@@ -62,7 +62,7 @@ class EditConflict(ValidationError):  # noqa: N818 - named after what happened
 
 
 def yes_or_no(value: bool) -> str:
-    return "yes" if value else "no"
+    return gettext("yes") if value else gettext("no")
 
 
 def differences(before: Facts, now: Facts) -> tuple[Difference, ...]:
@@ -91,7 +91,7 @@ def check_seen(
     if not changed:
         return
     by = _changers(member, seen.at, events)
-    labels = ", ".join(f"“{difference.label}”" for difference in changed)
+    labels = gettext(", ").join(said("“{text}”", text=difference.label) for difference in changed)
     raise EditConflict(
         said(
             "{by} changed {labels} while you had this page open. Your changes are not saved "

@@ -3,6 +3,7 @@
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.lookups import GreaterThanOrEqual, LessThanOrEqual
+from django.utils.translation import gettext_lazy
 
 from surveys.protocol.values import MonthDay, RainUnit, TemperatureUnit
 from surveys.protocol.weather import NOISE, SKY
@@ -11,8 +12,8 @@ RAIN_UNITS = [(unit.value, unit.value) for unit in RainUnit]
 TEMPERATURE_UNITS = [(unit.value, "°" + unit.value) for unit in TemperatureUnit]
 
 
-SKY_CHOICES = [(state.value, words.name) for state, words in SKY.items()]
-NOISE_CHOICES = [(effect.value, words.name) for effect, words in NOISE.items()]
+SKY_CHOICES = [(state.value, gettext_lazy(words.name)) for state, words in SKY.items()]
+NOISE_CHOICES = [(effect.value, gettext_lazy(words.name)) for effect, words in NOISE.items()]
 
 
 def sky_field() -> models.CharField:

@@ -86,11 +86,16 @@ def _measure(limit: Limit, **options: object) -> models.Field:
 
 
 def _force(limit: Limit, **options: object) -> models.Field:
-    return models.PositiveSmallIntegerField(choices=list(limit.choices.items()), **options)
+    return models.PositiveSmallIntegerField(choices=_choices_of(limit), **options)
 
 
 def _choice(limit: Limit, **options: object) -> models.Field:
-    return models.CharField(max_length=20, choices=list(limit.choices.items()), **options)
+    return models.CharField(max_length=20, choices=_choices_of(limit), **options)
+
+
+def _choices_of(limit: Limit) -> list[tuple[object, str]]:
+    """As written: migrations keep them."""
+    return [(value, str(words)) for value, words in limit.choices.items()]
 
 
 def _choices(limit: Limit, **options: object) -> models.Field:

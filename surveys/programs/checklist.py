@@ -57,11 +57,11 @@ def entry_facts(entry: ChecklistEntry) -> Facts:
     """What the forms of an entry show of it."""
     begins, ends = entry.calling_season or (None, None)
     return {
-        "Calls from": month_day(begins) if begins else "",
-        "Calls until": month_day(ends) if ends else "",
-        "Sensitivity": entry.get_sensitivity_display(),
-        "Listed from": day(entry.listed_from) if entry.listed_from else "",
-        "Listed until": day(entry.listed_until) if entry.listed_until else "",
+        gettext("Calls from"): month_day(begins) if begins else "",
+        gettext("Calls until"): month_day(ends) if ends else "",
+        gettext("Sensitivity"): entry.get_sensitivity_display(),
+        gettext("Listed from"): day(entry.listed_from) if entry.listed_from else "",
+        gettext("Listed until"): day(entry.listed_until) if entry.listed_until else "",
     }
 
 

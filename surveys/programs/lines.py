@@ -57,7 +57,7 @@ def line_text(route: Route) -> str:
 
 def line_facts(route: Route) -> Facts:
     """What the form of a line shows."""
-    return {"Points of the line": line_text(route)}
+    return {gettext("Points of the line"): line_text(route)}
 
 
 def read_line(text: str) -> tuple[Place, ...]:

@@ -16,7 +16,7 @@ from accounts.edit_conflicts import (
     yes_or_no,
 )
 from accounts.models import Membership
-from surveys.language import said
+from surveys.language import gettext, said
 from surveys.models import (
     Program,
     Route,
@@ -40,13 +40,13 @@ def route_of(program: Program, route_id: int) -> Route:
 def route_facts(route: Route) -> Facts:
     """What the form of a route shows of it."""
     return {
-        "Code": route.code,
-        "Name": route.name,
-        "Region": route.region,
-        "Protocol": str(route.protocol),
-        "How it was chosen": route.get_chosen_display(),
-        "Access": route.access_notes,
-        "This route is surveyed": yes_or_no(route.active),
+        gettext("Code"): route.code,
+        gettext("Name"): route.name,
+        gettext("Region"): route.region,
+        gettext("Protocol"): str(route.protocol),
+        gettext("How it was chosen"): route.get_chosen_display(),
+        gettext("Access"): route.access_notes,
+        gettext("This route is surveyed"): yes_or_no(route.active),
     }
 
 

@@ -131,17 +131,17 @@ def country_words(program: Program) -> str:
 def program_facts(program: Program) -> Facts:
     """What the form of a program's facts shows."""
     return {
-        "Name": program.name,
-        "Region": program.region,
-        "Country": country_words(program),
-        "Calling region": str(program.calling_region or ""),
-        "Time zone": program.time_zone,
-        "Temperatures in": program.get_temperature_unit_display(),
-        "Distances in": program.get_distance_unit_display(),
-        "Clock times": program.get_clock_style_display(),
-        "Dates": program.get_date_order_display(),
-        "Contact e-mail": program.contact_email,
-        "Local rules": program.local_rules,
+        gettext("Name"): program.name,
+        gettext("Region"): program.region,
+        gettext("Country"): country_words(program),
+        gettext("Calling region"): str(program.calling_region or ""),
+        gettext("Time zone"): program.time_zone,
+        gettext("Temperatures in"): program.get_temperature_unit_display(),
+        gettext("Distances in"): program.get_distance_unit_display(),
+        gettext("Clock times"): program.get_clock_style_display(),
+        gettext("Dates"): program.get_date_order_display(),
+        gettext("Contact e-mail"): program.contact_email,
+        gettext("Local rules"): program.local_rules,
     }
 
 

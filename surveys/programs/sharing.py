@@ -19,9 +19,9 @@ from surveys.models.program import new_key
 def sharing_facts(program: Program) -> Facts:
     """What the form of sharing shows."""
     return {
-        "Locations are published": program.get_place_sharing_display(),
-        "Publications are seen by": program.get_publication_audience_display(),
-        "License of the data": program.get_data_license_display(),
+        gettext("Locations are published"): program.get_place_sharing_display(),
+        gettext("Publications are seen by"): program.get_publication_audience_display(),
+        gettext("License of the data"): program.get_data_license_display(),
     }
 
 

@@ -105,17 +105,17 @@ def stop_facts(stop: Stop) -> Facts:
     """What the form of a stop shows of it; coordinates as exactly as it shows them."""
     place = place_of(stop.place)
     return {
-        "Number": str(stop.number),
-        "Name": stop.name,
-        "Latitude": f"{place.latitude:.{DEGREE_PLACES}f}",
-        "Longitude": f"{place.longitude:.{DEGREE_PLACES}f}",
-        "First night": day(stop.active_from),
-        "Last night": day(stop.active_until) if stop.active_until else "",
-        "Habitat": stop.get_habitat_display(),
-        "Holds water": stop.get_hydroperiod_display(),
-        "Fish in the water": stop.get_fish_display(),
-        "Last burn": day(stop.last_burn) if stop.last_burn else "",
-        "Notes": stop.notes,
+        gettext("Number"): str(stop.number),
+        gettext("Name"): stop.name,
+        gettext("Latitude"): f"{place.latitude:.{DEGREE_PLACES}f}",
+        gettext("Longitude"): f"{place.longitude:.{DEGREE_PLACES}f}",
+        gettext("First night"): day(stop.active_from),
+        gettext("Last night"): day(stop.active_until) if stop.active_until else "",
+        gettext("Habitat"): stop.get_habitat_display(),
+        gettext("Holds water"): stop.get_hydroperiod_display(),
+        gettext("Fish in the water"): stop.get_fish_display(),
+        gettext("Last burn"): day(stop.last_burn) if stop.last_burn else "",
+        gettext("Notes"): stop.notes,
     }
 
 

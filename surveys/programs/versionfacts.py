@@ -6,7 +6,7 @@ from accounts.edit_conflicts import (
     Facts,
 )
 from surveys.dates import day, month_day
-from surveys.language import said
+from surveys.language import gettext, gettext_noop, said
 from surveys.models import (
     ProtocolVersion,
     SeasonWindow,
@@ -18,6 +18,7 @@ from surveys.protocol.limits.phrases import window_in_words
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.values import Temperature
 from surveys.protocol.weather import plain_number
+from surveys.protocol.words import number
 
 
 def version_facts(version: ProtocolVersion) -> Facts:
@@ -29,11 +30,13 @@ def version_facts(version: ProtocolVersion) -> Facts:
         for limit in LIMITS
     }
     return {
-        "In force from": day(version.in_force_from),
-        "The season year starts on": month_day(protocol.season_year_begins),
-        "Survey windows": "; ".join(_window(window) for window in protocol.windows),
+        gettext("In force from"): day(version.in_force_from),
+        gettext("The season year starts on"): month_day(protocol.season_year_begins),
+        gettext("Survey windows"): gettext("; ").join(
+            _window(window) for window in protocol.windows
+        ),
         **limits,
-        "Where the limits come from": version.source,
+        gettext("Where the limits come from"): version.source,
     }
 
 
@@ -45,22 +48,14 @@ def version_events(version: ProtocolVersion) -> list[QuerySet]:
 
 def _window(window: values.SeasonWindow) -> str:
     limits = (
-        _warmth("air", window.min_air_temperature),
-        _warmth("water", window.min_water_temperature),
+        _warmth(gettext_noop("air from {temperature}"), window.min_air_temperature),
+        _warmth(gettext_noop("water from {temperature}"), window.min_water_temperature),
     )
-    return ", ".join(
-        [f"{window.name}: {window_in_words(window)}", *(limit for limit in limits if limit)]
-    )
+    days = said("{window}: {days}", window=window.name, days=window_in_words(window))
+    return gettext(", ").join([days, *filter(None, limits)])
 
 
-def _warmth(where: str, limit: Temperature | None) -> str:
-    return (
-        said(
-            "{where} from {plain_number} °{unit}",
-            where=where,
-            plain_number=plain_number(limit.value),
-            unit=limit.unit.value,
-        )
-        if limit
-        else ""
-    )
+def _warmth(text: str, limit: Temperature | None) -> str:
+    if limit is None:
+        return ""
+    return said(text, temperature=f"{number(plain_number(limit.value))} °{limit.unit.value}")

@@ -12,6 +12,8 @@ from enum import StrEnum
 from typing import Any
 
 from surveys.dates import month_day
+from surveys.language import gettext, said
+from surveys.language import gettext_noop as _
 from surveys.protocol.limits.exact import exact
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.limits.table import LIMITS_BY_NAME
@@ -104,7 +106,7 @@ def preset_rows(protocol: Protocol, presets: Presets, units: Units) -> tuple[Pre
             label=_label(entry.field, units),
             value=value,
             published=published_in_words(entry, units),
-            source=entry.source,
+            source=gettext(entry.source),
         )
         for entry in presets.published
         if (value := _value_in_words(protocol, entry.field, units))
@@ -121,17 +123,19 @@ def measured(protocol: Protocol, entry: Published) -> tuple[Decimal, ...]:
 def published_in_words(entry: Published, units: Units) -> str:
     """`3 min to 10 min`, `at least 15 days`; in the units of the program."""
     if entry.measure is None:
-        return entry.words
+        return gettext(entry.words)
+    if entry.lowest is None:
+        return ""
     say = _in_units(entry.measure, units)
-    before, after = _UNIT_ONCE.get(entry.measure, ("", ""))
-    return f"{before}{_range(entry, say)}{after}" if entry.lowest is not None else ""
+    range_once = _range(entry, say)
+    return said(_UNIT_ONCE.get(entry.measure, "{range}"), range=range_once)
 
 
 def _range(entry: Published, say: Callable[[Decimal], str]) -> str:
     assert entry.lowest is not None
     if entry.highest is None:
-        return f"at least {say(entry.lowest)}"
-    return f"{say(entry.lowest)} to {say(entry.highest)}"
+        return said("at least {length}", length=say(entry.lowest))
+    return said("{first} to {last}", first=say(entry.lowest), last=say(entry.highest))
 
 
 def _values(protocol: Protocol, field: str) -> list[Any]:
@@ -170,22 +174,22 @@ def _in_units(measure: Measure, units: Units) -> Callable[[Decimal], str]:
 
 
 _UNIT_ONCE = {
-    Measure.BEAUFORT: ("Beaufort ", ""),
-    Measure.STOPS: ("", " stops"),
-    Measure.DAYS: ("", " days"),
+    Measure.BEAUFORT: _("Beaufort {range}"),
+    Measure.STOPS: _("{range} stops"),
+    Measure.DAYS: _("{range} days"),
 }
 _WINDOW_LABELS = {
-    "windows.opens": "Windows open",
-    "windows.closes": "Windows close",
-    "windows.min_air_temperature": "Lowest air temperature",
-    "windows.min_water_temperature": "Lowest water temperature",
-    "season_year_begins": "Season year begins",
+    "windows.opens": _("Windows open"),
+    "windows.closes": _("Windows close"),
+    "windows.min_air_temperature": _("Lowest air temperature"),
+    "windows.min_water_temperature": _("Lowest water temperature"),
+    "season_year_begins": _("Season year begins"),
 }
 
 
 def _label(field: str, units: Units) -> str:
     if field in _WINDOW_LABELS:
-        return _WINDOW_LABELS[field]
+        return gettext(_WINDOW_LABELS[field])
     limit = LIMITS_BY_NAME[field]
     return limit.in_units(limit.label, units)
 

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from types import MappingProxyType
 
+from surveys.language import gettext, said
+from surveys.language import gettext_noop as _
 from surveys.protocol.values import (
     NoiseEffect,
     RainUnit,
@@ -33,6 +35,13 @@ class BeaufortForce:
     name: str
     sign: str
 
+    def __str__(self) -> str:
+        return f"{self.name}, {self.sign}"
+
+    def told(self) -> str:
+        """The force in the reader's language."""
+        return said("{name}, {sign}", name=gettext(self.name), sign=gettext(self.sign))
+
 
 def _force(force: int, lowest: str, highest: str | None, name: str, sign: str) -> BeaufortForce:
     return BeaufortForce(
@@ -45,19 +54,19 @@ def _force(force: int, lowest: str, highest: str | None, name: str, sign: str) -
 
 
 BEAUFORT: tuple[BeaufortForce, ...] = (
-    _force(0, "0.0", "0.2", "calm", "smoke goes straight up"),
-    _force(1, "0.3", "1.5", "light air", "smoke leans, vanes do not move"),
-    _force(2, "1.6", "3.3", "light breeze", "felt on the face, leaves rustle"),
-    _force(3, "3.4", "5.4", "gentle breeze", "leaves and small twigs never still"),
-    _force(4, "5.5", "7.9", "moderate breeze", "dust and paper lift, small branches move"),
-    _force(5, "8.0", "10.7", "fresh breeze", "small trees in leaf sway"),
-    _force(6, "10.8", "13.8", "strong breeze", "large branches move, wires hum"),
-    _force(7, "13.9", "17.1", "near gale", "whole trees move, walking is hard work"),
-    _force(8, "17.2", "20.7", "gale", "twigs break off, walking is slow"),
-    _force(9, "20.8", "24.4", "strong gale", "roofs lose tiles"),
-    _force(10, "24.5", "28.4", "storm", "trees are uprooted"),
-    _force(11, "28.5", "32.6", "violent storm", "damage everywhere"),
-    _force(12, "32.7", None, "hurricane", "devastation"),
+    _force(0, "0.0", "0.2", _("calm"), _("smoke goes straight up")),
+    _force(1, "0.3", "1.5", _("light air"), _("smoke leans, vanes do not move")),
+    _force(2, "1.6", "3.3", _("light breeze"), _("felt on the face, leaves rustle")),
+    _force(3, "3.4", "5.4", _("gentle breeze"), _("leaves and small twigs never still")),
+    _force(4, "5.5", "7.9", _("moderate breeze"), _("dust and paper lift, small branches move")),
+    _force(5, "8.0", "10.7", _("fresh breeze"), _("small trees in leaf sway")),
+    _force(6, "10.8", "13.8", _("strong breeze"), _("large branches move, wires hum")),
+    _force(7, "13.9", "17.1", _("near gale"), _("whole trees move, walking is hard work")),
+    _force(8, "17.2", "20.7", _("gale"), _("twigs break off, walking is slow")),
+    _force(9, "20.8", "24.4", _("strong gale"), _("roofs lose tiles")),
+    _force(10, "24.5", "28.4", _("storm"), _("trees are uprooted")),
+    _force(11, "28.5", "32.6", _("violent storm"), _("damage everywhere")),
+    _force(12, "32.7", None, _("hurricane"), _("devastation")),
 )
 
 
@@ -71,41 +80,51 @@ class Words:
     def __str__(self) -> str:
         return f"{self.name}: {self.sign}"
 
+    def told(self) -> str:
+        """The state in the reader's language."""
+        return said("{name}: {sign}", name=gettext(self.name), sign=gettext(self.sign))
+
 
 SKY: Mapping[SkyState, Words] = MappingProxyType(
     {
-        SkyState.CLEAR: Words(name="clear", sign="open sky, at most a few clouds"),
-        SkyState.PARTLY_CLOUDY: Words(name="partly cloudy", sign="clouds with open sky between"),
-        SkyState.OVERCAST: Words(name="overcast", sign="cloud from edge to edge"),
-        SkyState.FOG: Words(name="fog", sign="fog, mist or smoke hides distant lights"),
-        SkyState.DRIZZLE: Words(name="drizzle", sign="fine drops without a sound"),
-        SkyState.LIGHT_RAIN: Words(name="light rain", sign="you hear calls through it"),
-        SkyState.HEAVY_RAIN: Words(name="heavy rain", sign="it drowns out calls"),
-        SkyState.SNOW: Words(name="snow", sign="snow or sleet"),
-        SkyState.THUNDER: Words(name="thunder", sign="thunder or lightning, near or far"),
+        SkyState.CLEAR: Words(name=_("clear"), sign=_("open sky, at most a few clouds")),
+        SkyState.PARTLY_CLOUDY: Words(
+            name=_("partly cloudy"), sign=_("clouds with open sky between")
+        ),
+        SkyState.OVERCAST: Words(name=_("overcast"), sign=_("cloud from edge to edge")),
+        SkyState.FOG: Words(name=_("fog"), sign=_("fog, mist or smoke hides distant lights")),
+        SkyState.DRIZZLE: Words(name=_("drizzle"), sign=_("fine drops without a sound")),
+        SkyState.LIGHT_RAIN: Words(name=_("light rain"), sign=_("you hear calls through it")),
+        SkyState.HEAVY_RAIN: Words(name=_("heavy rain"), sign=_("it drowns out calls")),
+        SkyState.SNOW: Words(name=_("snow"), sign=_("snow or sleet")),
+        SkyState.THUNDER: Words(name=_("thunder"), sign=_("thunder or lightning, near or far")),
     }
 )
 
 NOISE: Mapping[NoiseEffect, Words] = MappingProxyType(
     {
-        NoiseEffect.QUIET: Words(name="quiet", sign="nothing to listen through"),
-        NoiseEffect.HEARD_THROUGH: Words(name="heard through", sign="noise, but no call is missed"),
+        NoiseEffect.QUIET: Words(name=_("quiet"), sign=_("nothing to listen through")),
+        NoiseEffect.HEARD_THROUGH: Words(
+            name=_("heard through"), sign=_("noise, but no call is missed")
+        ),
         NoiseEffect.FAINT_LOST: Words(
-            name="faint calls lost", sign="soft and distant calls are lost"
+            name=_("faint calls lost"), sign=_("soft and distant calls are lost")
         ),
         NoiseEffect.LOUD_ONLY: Words(
-            name="only loud calls", sign="only near callers and loud choruses get through"
+            name=_("only loud calls"), sign=_("only near callers and loud choruses get through")
         ),
-        NoiseEffect.ALL_LOST: Words(name="all calls lost", sign="the noise covers every call"),
+        NoiseEffect.ALL_LOST: Words(
+            name=_("all calls lost"), sign=_("the noise covers every call")
+        ),
     }
 )
 
 CALL_INDEX: Mapping[int, str] = MappingProxyType(
     {
-        0: "listened for, not heard",
-        1: "single callers, with silence between calls; they can be counted",
-        2: "some calls overlap; single callers can still be told apart",
-        3: "full chorus without a break; single callers cannot be separated",
+        0: _("listened for, not heard"),
+        1: _("single callers, with silence between calls; they can be counted"),
+        2: _("some calls overlap; single callers can still be told apart"),
+        3: _("full chorus without a break; single callers cannot be separated"),
     }
 )
 

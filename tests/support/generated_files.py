@@ -211,7 +211,7 @@ def _possible(limit: Limit) -> str:
     if limit.kind is Kind.CODE_TABLE:
         return f"a code of one to {LONGEST_CODE} letters or digits for each"
     if limit.choices:
-        words = (text.partition(":")[0] for text in limit.choices.values())
+        words = (str(text).partition(":")[0] for text in limit.choices.values())
         return "; ".join(words).lower()
     if limit.kind is Kind.CLOCK:
         return "any time"

@@ -6,6 +6,8 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
+from surveys.language import gettext, said
+from surveys.language import gettext_noop as _
 from surveys.protocol.limits.limit import Kind, Limit
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.values import DistanceUnit, Protocol
@@ -13,7 +15,11 @@ from surveys.protocol.words import distance, duration
 
 LONGEST_CODE = 4
 
-_UNITS = {Kind.AFTER_SUNSET: " minutes", Kind.SPEED: " km/h", Kind.TEMPERATURES: " °C"}
+_RANGES = {
+    Kind.AFTER_SUNSET: _("{lowest} to {highest} minutes"),
+    Kind.SPEED: _("{lowest} to {highest} km/h"),
+    Kind.TEMPERATURES: _("{lowest} to {highest} °C"),
+}
 
 
 def limit_problems(protocol: Protocol) -> dict[str, list[str]]:
@@ -24,19 +30,21 @@ def limit_problems(protocol: Protocol) -> dict[str, list[str]]:
         if not _is_possible(limit, stored := limit.to_column(getattr(protocol, limit.name)))
     }
     if protocol.listening_time <= dt.timedelta(0):
-        problems["listening_time"] = ["The listening time is longer than nothing."]
+        problems["listening_time"] = [gettext("The listening time is longer than nothing.")]
     longest = protocol.longest_listening_time
     if longest is not None and longest < protocol.listening_time:
         problems["longest_listening_time"] = [
-            "The longest listening time is shorter than the listening time."
+            gettext("The longest listening time is shorter than the listening time.")
         ]
     if protocol.latest_end_clock is not None and protocol.latest_end_after_sunset is not None:
         problems["latest_end_clock"] = [
-            "Give the latest end either as a clock time or as minutes after sunset."
+            gettext("Give the latest end either as a clock time or as minutes after sunset.")
         ]
     lowest, highest = protocol.plausible_temperature_c
     if lowest >= highest:
-        problems["plausible_temperature_c"] = ["The first temperature has to be below the second."]
+        problems["plausible_temperature_c"] = [
+            gettext("The first temperature has to be below the second.")
+        ]
     return problems
 
 
@@ -60,30 +68,37 @@ def range_in_words(limit: Limit) -> str:
             ends = [duration(dt.timedelta(seconds=end)) for end in (limit.lowest, limit.highest)]
         case Kind.LONG_DISTANCE | Kind.SHORT_DISTANCE:
             ends = [distance(end, DistanceUnit.KILOMETERS) for end in (limit.lowest, limit.highest)]
-        case _:
-            ends = [str(limit.lowest), f"{limit.highest}{_UNITS.get(limit.kind, '')}"]
-    return " to ".join(ends)
+        case kind:
+            text = _RANGES.get(kind, "{lowest} to {highest}")
+            return said(text, lowest=limit.lowest, highest=limit.highest)
+    return said("{first} to {last}", first=ends[0], last=ends[1])
 
 
 def code_problems(limit: Limit, table: Mapping[str, str]) -> list[str]:
     """What keeps a table of codes from being read without doubt."""
     words = {key.casefold() for key in limit.choices}
     problems = [
-        f"A code has one to {LONGEST_CODE} letters or digits; “{code}” is none."
+        said(
+            "A code has one to {longest} letters or digits; “{code}” is none.",
+            longest=LONGEST_CODE,
+            code=code,
+        )
         for code in table
         if not (code.isalnum() and len(code) <= LONGEST_CODE)
     ]
     problems += [
-        f"“{code}” is a word of the list and can be no code." for code in table if code in words
+        said("“{code}” is a word of the list and can be no code.", code=code)
+        for code in table
+        if code in words
     ]
     folded = [code.casefold() for code in table]
     problems += [
-        f"The code “{code}” stands for two things."
+        said("The code “{code}” stands for two things.", code=code)
         for code in table
         if folded.count(code.casefold()) > 1
     ]
     if not set(table.values()) <= set(limit.choices):
-        problems.append(f"Choose among {', '.join(limit.choices)}.")
+        problems.append(_choose_among(limit))
     return problems
 
 
@@ -91,5 +106,9 @@ def _outside(limit: Limit, stored: Any) -> list[str]:
     if isinstance(stored, dict):
         return code_problems(limit, stored)
     if limit.choices:
-        return [f"Choose among {', '.join(map(str, limit.choices))}."]
-    return [f"Give a value from {range_in_words(limit)}."]
+        return [_choose_among(limit)]
+    return [said("Give a value from {range}.", range=range_in_words(limit))]
+
+
+def _choose_among(limit: Limit) -> str:
+    return said("Choose among {choices}.", choices=gettext(", ").join(map(str, limit.choices)))

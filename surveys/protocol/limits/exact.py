@@ -9,11 +9,12 @@ from enum import Enum
 from typing import Any
 
 from surveys.dates import time_of_day
+from surveys.language import gettext, said
 from surveys.protocol.limits.limit import Kind, Limit
 from surveys.protocol.limits.phrases import Units, codes_in_words
 from surveys.protocol.values import DistanceUnit
 from surveys.protocol.weather import plain_number
-from surveys.protocol.words import distance, duration, listed
+from surveys.protocol.words import distance, duration, listed, number
 
 
 def exact(limit: Limit, value: Any, units: Units) -> str:
@@ -26,38 +27,41 @@ def _length(limit: Limit, value: dt.timedelta, units: Units) -> str:
 
 
 def _after_sunset(limit: Limit, value: dt.timedelta, units: Units) -> str:
-    side = "before" if value < dt.timedelta(0) else "after"
-    return f"{duration(abs(value))} {side} sunset"
+    if value < dt.timedelta(0):
+        return said("{length} before sunset", length=duration(-value))
+    return said("{length} after sunset", length=duration(value))
 
 
 def _force(limit: Limit, value: int, units: Units) -> str:
-    return f"{value}: {limit.choices[value]}"
+    return f"{value}: {limit.told_choices()[value]}"
 
 
 def _choices(limit: Limit, value: frozenset[Enum], units: Units) -> str:
     stored = limit.to_column(value)
-    return listed([_name(words) for choice, words in limit.choices.items() if choice in stored])
+    return listed([_name(limit, choice) for choice in limit.choices if choice in stored])
 
 
 def _code_table(limit: Limit, value: Mapping[str, Enum], units: Units) -> str:
     stored: Mapping[str, str] = limit.to_column(value)
-    return codes_in_words({code: _name(limit.choices[state]) for code, state in stored.items()})
+    return codes_in_words({code: _name(limit, state) for code, state in stored.items()})
 
 
-def _name(words: str) -> str:
+def _name(limit: Limit, choice: str) -> str:
     """The name of a state, without its sign."""
-    return words.partition(":")[0]
+    words = limit.choices[choice]
+    return gettext(words if isinstance(words, str) else words.name)
 
 
 def _meters(limit: Limit, value: float, units: Units) -> str:
-    exact = f"{value:.1f} m"
+    exact = said("{number} m", number=number(f"{value:.1f}"))
     if units.distance is DistanceUnit.KILOMETERS:
         return exact
     return f"{distance(value, units.distance)} ({exact})"
 
 
 def _temperatures(limit: Limit, value: tuple[Decimal, Decimal], units: Units) -> str:
-    return " to ".join(f"{plain_number(bound)} °C" for bound in value)
+    first, last = (f"{number(plain_number(bound))} °C" for bound in value)
+    return said("{first} to {last}", first=first, last=last)
 
 
 _EXACT: dict[Kind, Callable[[Limit, Any, Units], str]] = {
@@ -66,12 +70,12 @@ _EXACT: dict[Kind, Callable[[Limit, Any, Units], str]] = {
     Kind.CLOCK: lambda limit, value, units: time_of_day(value),
     Kind.COUNT: lambda limit, value, units: str(value),
     Kind.FORCE: _force,
-    Kind.CHOICE: lambda limit, value, units: limit.choices[value.value],
+    Kind.CHOICE: lambda limit, value, units: limit.told_choices()[value.value],
     Kind.CHOICES: _choices,
     Kind.CODE_TABLE: _code_table,
-    Kind.YES_NO: lambda limit, value, units: "yes" if value else "no",
+    Kind.YES_NO: lambda limit, value, units: gettext("yes" if value else "no"),
     Kind.LONG_DISTANCE: _meters,
     Kind.SHORT_DISTANCE: _meters,
-    Kind.SPEED: lambda limit, value, units: f"{value:.1f} km/h",
+    Kind.SPEED: lambda limit, value, units: said("{number} km/h", number=number(f"{value:.1f}")),
     Kind.TEMPERATURES: _temperatures,
 }

@@ -10,8 +10,11 @@ from enum import Enum, StrEnum
 from types import NoneType
 from typing import Any, get_args, get_type_hints
 
+from surveys.language import gettext, said
+from surveys.language import gettext_noop as _
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.values import DistanceUnit, Protocol
+from surveys.protocol.weather import BeaufortForce, Words
 
 
 class Kind(StrEnum):
@@ -35,16 +38,16 @@ class Kind(StrEnum):
 class Group(StrEnum):
     """The parts of the form of a protocol, in the order of an evening."""
 
-    EVENING = "The evening"
-    LISTENING = "Listening"
-    WEATHER = "Weather and noise"
-    STOPS = "Stops and visits"
-    CODES = "Codes on your paper sheets"
+    EVENING = _("The evening")
+    LISTENING = _("Listening")
+    WEATHER = _("Weather and noise")
+    STOPS = _("Stops and visits")
+    CODES = _("Codes on your paper sheets")
 
 
 _UNIT_WORDS = {
-    DistanceUnit.KILOMETERS: {"long": "kilometers", "short": "meters"},
-    DistanceUnit.MILES: {"long": "miles", "short": "feet"},
+    DistanceUnit.KILOMETERS: {"long": _("kilometers"), "short": _("meters")},
+    DistanceUnit.MILES: {"long": _("miles"), "short": _("feet")},
 }
 _SUFFIXES = {Kind.LENGTH: "_s", Kind.AFTER_SUNSET: "_min"}
 _FIELDS = {item.name: item for item in dataclasses.fields(Protocol)}
@@ -62,10 +65,10 @@ def _enum_in(hint: Any) -> Any:
 class Limit:
     """One limit that a protocol may set.
 
-    `name` is a field of `values.Protocol`. `label` and `help` are those of the form; `{long}` and
-    `{short}` in them stand for the program's units of distance, `{degrees}` for its unit of
-    temperature. `lowest` and `highest` are in the unit that is stored. `choices` leads from the
-    stored values to choose from to their words.
+    `name` is a field of `values.Protocol`. `label` and `help` are those of the form, as they are
+    written; `{long}` and `{short}` in them stand for the program's units of distance, `{degrees}`
+    for its unit of temperature. `lowest` and `highest` are in the unit that is stored. `choices`
+    leads from the stored values to choose from to their words.
 
     `words` says what the protocol asks, under `heading`, or None where it asks nothing. A limit
     without a heading is said together with the limit before it. Limits `for_coordinators` are told
@@ -80,7 +83,7 @@ class Limit:
     help: str = ""
     lowest: int | None = None
     highest: int | None = None
-    choices: Mapping[Any, str] = field(default_factory=dict)
+    choices: Mapping[Any, str | Words | BeaufortForce] = field(default_factory=dict)
     heading: str = ""
     words: Callable[[Protocol, Units], str | None] = lambda protocol, units: None
     for_coordinators: bool = False
@@ -150,5 +153,12 @@ class Limit:
 
     def in_units(self, text: str, units: Units) -> str:
         """`label` or `help` with the units of the program filled in."""
-        words = _UNIT_WORDS[units.distance]
-        return text.format(**words, degrees=f"°{units.temperature.value}")
+        words = {name: gettext(unit) for name, unit in _UNIT_WORDS[units.distance].items()}
+        return said(text, **words, degrees=f"°{units.temperature.value}")
+
+    def told_choices(self) -> dict[Any, str]:
+        """`choices` in the reader's language."""
+        return {
+            value: gettext(words) if isinstance(words, str) else words.told()
+            for value, words in self.choices.items()
+        }

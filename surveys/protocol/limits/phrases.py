@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from surveys.dates import span, time_of_day
+from surveys.language import gettext, said
+from surveys.language import gettext_noop as _
 from surveys.protocol.values import (
     DistanceUnit,
     Interruption,
@@ -19,12 +21,21 @@ from surveys.protocol.weather import (
     SKY,
     show_temperature,
 )
-from surveys.protocol.words import days, distance, duration, listed, speed, temperature
+from surveys.protocol.words import (
+    days,
+    distance,
+    duration,
+    from_sunset,
+    listed,
+    number,
+    speed,
+    temperature,
+)
 
 _INTERRUPTED = {
-    Interruption.PAUSE: "stop the clock, then keep listening for the rest of the time",
-    Interruption.RESTART: "start over",
-    Interruption.EXTEND: "listen longer",
+    Interruption.PAUSE: _("stop the clock, then keep listening for the rest of the time"),
+    Interruption.RESTART: _("start over"),
+    Interruption.EXTEND: _("listen longer"),
 }
 
 
@@ -42,23 +53,21 @@ def window_in_words(window: SeasonWindow) -> str:
 
 
 def window_temperature(window: SeasonWindow, units: Units) -> str | None:
-    limits = (("", window.min_air_temperature), (" in the water", window.min_water_temperature))
+    limits = (
+        (_("at least {temperature}"), window.min_air_temperature),
+        (_("at least {temperature} in the water"), window.min_water_temperature),
+    )
     words = [
-        f"at least {temperature(limit, units.temperature)}{place}"
-        for place, limit in limits
+        said(text, temperature=temperature(limit, units.temperature))
+        for text, limit in limits
         if limit
     ]
-    return "; ".join(words) or None
+    return gettext("; ").join(words) or None
 
 
 def earliest_start(protocol: Protocol, units: Units) -> str | None:
     offset = protocol.earliest_start_after_sunset
-    if offset is None:
-        return None
-    if not offset:
-        return "sunset"
-    side = "after" if offset.total_seconds() > 0 else "before"
-    return f"{duration(abs(offset))} {side} sunset"
+    return None if offset is None else from_sunset(offset)
 
 
 def latest_end(protocol: Protocol, units: Units) -> str | None:
@@ -66,9 +75,9 @@ def latest_end(protocol: Protocol, units: Units) -> str | None:
     if protocol.latest_end_clock is not None:
         ends.append(time_of_day(protocol.latest_end_clock))
     if protocol.latest_end_after_sunset is not None:
-        ends.append(f"{duration(protocol.latest_end_after_sunset)} after sunset")
-    both = ", whichever comes first" if len(ends) == 2 else ""
-    return listed(ends, last="or") + both or None
+        ends.append(from_sunset(protocol.latest_end_after_sunset))
+    both = listed(ends, last="or")
+    return said("{ends}, whichever comes first", ends=both) if len(ends) == 2 else both or None
 
 
 def settling_wait(protocol: Protocol, units: Units) -> str | None:
@@ -79,74 +88,81 @@ def listening_time(protocol: Protocol, units: Units) -> str:
     wanted = duration(protocol.listening_time)
     if protocol.longest_listening_time is None:
         return wanted
-    return f"{wanted}, up to {duration(protocol.longest_listening_time)} in noise"
+    longest = duration(protocol.longest_listening_time)
+    return said("{wanted}, up to {longest} in noise", wanted=wanted, longest=longest)
 
 
 def interruption(protocol: Protocol, units: Units) -> str:
-    return _INTERRUPTED[protocol.interruption]
+    return gettext(_INTERRUPTED[protocol.interruption])
 
 
 def wind(protocol: Protocol, units: Units) -> str | None:
     if protocol.max_beaufort is None:
         return None
-    return f"at most Beaufort {protocol.max_beaufort} ({BEAUFORT[protocol.max_beaufort].sign})"
+    force = protocol.max_beaufort
+    sign = gettext(BEAUFORT[force].sign)
+    return said("at most Beaufort {force} ({sign})", force=force, sign=sign)
 
 
 def sky(protocol: Protocol, units: Units) -> str | None:
-    forbidden = [words.name for state, words in SKY.items() if state in protocol.forbidden_skies]
-    return f"no survey in {listed(forbidden, last='or')}" if forbidden else None
+    states = [state for state in SKY if state in protocol.forbidden_skies]
+    names = listed((gettext(SKY[state].name) for state in states), last="or")
+    return said("no survey in {skies}", skies=names) if states else None
 
 
 def noise(protocol: Protocol, units: Units) -> str | None:
     if protocol.loudest_noise is None:
         return None
     words = NOISE[protocol.loudest_noise]
-    return f"at most “{words.name}” ({words.sign})"
+    return said("at most “{noise}” ({sign})", noise=gettext(words.name), sign=gettext(words.sign))
 
 
 def sky_codes(protocol: Protocol, units: Units) -> str | None:
-    names = {code: SKY[state].name for code, state in protocol.sky_codes.items()}
+    names = {code: gettext(SKY[state].name) for code, state in protocol.sky_codes.items()}
     return codes_in_words(names) or None
 
 
 def noise_codes(protocol: Protocol, units: Units) -> str | None:
-    names = {code: NOISE[effect].name for code, effect in protocol.noise_codes.items()}
+    names = {code: gettext(NOISE[effect].name) for code, effect in protocol.noise_codes.items()}
     return codes_in_words(names) or None
 
 
 def codes_in_words(names: Mapping[str, str]) -> str:
     """`0 clear, 1 overcast`."""
-    return ", ".join(f"{code} {name}" for code, name in names.items())
+    return gettext(", ").join(f"{code} {name}" for code, name in names.items())
 
 
 def plausible_temperatures(protocol: Protocol, units: Units) -> str:
-    bounds = protocol.plausible_temperature_c
-    return " to ".join(show_temperature(bound, units.temperature) for bound in bounds)
+    ends = (show_temperature(end, units.temperature) for end in protocol.plausible_temperature_c)
+    first, last = map(number, ends)
+    return said("{first} to {last}", first=first, last=last)
 
 
 def stops(protocol: Protocol, units: Units) -> str:
-    order = ", in the order of their numbers" if protocol.stops_in_order else ", in any order"
-    return f"at least {protocol.min_stops}{order}"
+    fewest = protocol.min_stops
+    if protocol.stops_in_order:
+        return said("at least {number}, in the order of their numbers", number=fewest)
+    return said("at least {number}, in any order", number=fewest)
 
 
 def between_stops(protocol: Protocol, units: Units) -> str | None:
     apart = protocol.min_stop_spacing_m
-    return f"at least {distance(apart, units.distance)}" if apart else None
+    return said("at least {length}", length=distance(apart, units.distance)) if apart else None
 
 
 def between_visits(protocol: Protocol, units: Units) -> str | None:
     apart = protocol.min_days_between_visits
-    return f"at least {days(apart)}" if apart else None
+    return said("at least {length}", length=days(apart)) if apart else None
 
 
 def training(protocol: Protocol, units: Units) -> str | None:
-    return "required" if protocol.training_needed else None
+    return gettext("required") if protocol.training_needed else None
 
 
 def from_the_stop(protocol: Protocol, units: Units) -> str | None:
     most = protocol.max_distance_from_stop_m
-    return None if most is None else f"at most {distance(most, units.distance)}"
+    return None if most is None else said("at most {length}", length=distance(most, units.distance))
 
 
 def drive(protocol: Protocol, units: Units) -> str:
-    return f"at most {speed(protocol.max_drive_kmh, units.distance)}"
+    return said("at most {speed}", speed=speed(protocol.max_drive_kmh, units.distance))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from surveys.language import gettext, said
 from surveys.protocol.limits.limit import Group
 from surveys.protocol.limits.phrases import Units, window_in_words, window_temperature
 from surveys.protocol.limits.table import LIMITS
@@ -19,11 +20,14 @@ def limits_in_words(
     for group in Group:
         if group is Group.WEATHER:
             rows += (
-                (f"Temperature, {window.name}", window_temperature(window, units))
+                (
+                    said("Temperature, {window}", window=window.name),
+                    window_temperature(window, units),
+                )
                 for window in protocol.windows
             )
         rows += (
-            (limit.heading, limit.words(protocol, units))
+            (gettext(limit.heading), limit.words(protocol, units))
             for limit in LIMITS
             if limit.group is group and (for_coordinators or not limit.for_coordinators)
         )
@@ -36,14 +40,16 @@ def hearing_in_words(protocol: Protocol, units: Units) -> str:
     Versions of which this says the same are surveyed alike. Names of windows do not matter.
     """
     limits = [
-        f"{limit.heading}: {words}"
+        said("{limit}: {words}", limit=gettext(limit.heading), words=words)
         for limit in LIMITS
         if limit.changes_hearing and (words := limit.words(protocol, units))
     ]
     windows = [
-        ", ".join(
+        gettext(", ").join(
             part for part in (window_in_words(window), window_temperature(window, units)) if part
         )
         for window in protocol.windows
     ]
-    return "; ".join([*limits, *(f"Window: {window}" for window in windows)])
+    return gettext("; ").join(
+        [*limits, *(said("Window: {window}", window=window) for window in windows)]
+    )

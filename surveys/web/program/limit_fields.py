@@ -161,27 +161,27 @@ def _clock(limit: Limit, units: Units, **options: object) -> forms.Field:
 
 
 def _force(limit: Limit, units: Units, **options: object) -> forms.Field:
-    numbered = [(str(force), f"{force}: {words}") for force, words in limit.choices.items()]
+    numbered = [(str(force), f"{force}: {words}") for force, words in limit.told_choices().items()]
     choices = [("", gettext("No limit")), *numbered]
     return forms.TypedChoiceField(coerce=int, empty_value=None, choices=choices, **options)
 
 
 def _choice(limit: Limit, units: Units, **options: object) -> forms.Field:
     unset = [("", gettext("No limit"))] if limit.may_be_unset else []
-    choices = [*unset, *limit.choices.items()]
+    choices = [*unset, *limit.told_choices().items()]
     return forms.TypedChoiceField(empty_value=None, choices=choices, **options)
 
 
 def _choices(limit: Limit, units: Units, **options: object) -> forms.Field:
     return forms.MultipleChoiceField(
-        choices=list(limit.choices.items()),
+        choices=list(limit.told_choices().items()),
         widget=forms.CheckboxSelectMultiple,
         **{**options, "required": False},
     )
 
 
 def _code_table(limit: Limit, units: Units, **options: object) -> forms.Field:
-    return CodeTableField(choices=limit.choices, **{**options, "required": False})
+    return CodeTableField(choices=limit.told_choices(), **{**options, "required": False})
 
 
 def _yes_no(limit: Limit, units: Units, **options: object) -> forms.Field:

@@ -7,6 +7,7 @@ from django import forms
 from django.forms.boundfield import BoundField
 from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
 from surveys.models import Program
 from surveys.programs.versions import units_of
 from surveys.protocol.limits.limit import Group, Kind
@@ -79,7 +80,7 @@ class LimitsForm(SeenForm):
         for group in Group:
             limits = [limit for limit in LIMITS if limit.group is group]
             yield (
-                group.value,
+                gettext(group.value),
                 [self[limit.name] for limit in limits if limit.kind not in _WIDE],
                 [self[limit.name] for limit in limits if limit.kind in _WIDE],
             )
