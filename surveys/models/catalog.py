@@ -4,6 +4,7 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
 from surveys.models.fields import (
     WithCallingSeason,
     any_time_or_days_exist,
@@ -32,7 +33,7 @@ class CallingRegion(models.Model):
         ordering = ["order", "pk"]
 
     def __str__(self) -> str:
-        return self.name
+        return gettext(self.name)
 
 
 class SpeciesInRegion(WithCallingSeason, models.Model):
@@ -85,4 +86,14 @@ class LookAlikes(models.Model):
         ordering = ["order", "pk"]
 
     def __str__(self) -> str:
-        return self.name
+        return gettext(self.name)
+
+    @property
+    def told_how(self) -> str:
+        """`how` in the reader's language."""
+        return gettext(self.how)
+
+    @property
+    def told_sounds(self) -> list[str]:
+        """`other_sounds` in the reader's language."""
+        return [gettext(sound) for sound in self.other_sounds]

@@ -5,6 +5,7 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.utils.translation import get_language
 
+from surveys.language import gettext
 from surveys.models.fields import (
     WithCallingSeason,
     any_time_or_days_exist,
@@ -19,7 +20,8 @@ class Species(models.Model):
     """A species, or a joint entry: a group of species that cannot be told apart by ear.
 
     `code` is stable; names move between genera, so older ones stay as synonyms. A joint entry
-    (`is_complex`) knows its `members`; what follows from that is in `counted.sql`.
+    (`is_complex`) knows its `members`; what follows from that is in `counted.sql`. The texts of
+    the catalog are stored in English and translated when they are read (`fixtures/texts.py`).
     """
 
     code = models.SlugField(max_length=80, unique=True)
@@ -56,6 +58,17 @@ class Species(models.Model):
         """The common name in the reader's language, or the English one."""
         language = get_language() or ""
         return self.names.get(language) or self.names.get(language[:2]) or self.common_name
+
+    @property
+    def told_call(self) -> str:
+        """`call` in the reader's language. Its parts are translated one by one, because a joint entry
+        has those of its members."""
+        return gettext("; ").join(map(gettext, self.call.split("; ")))
+
+    @property
+    def told_note(self) -> str:
+        """`note` in the reader's language."""
+        return gettext(self.note)
 
 
 class JointMember(models.Model):

@@ -41,6 +41,7 @@ from surveys.protocol.limits.phrases import Units
 from surveys.protocol.presets import (
     Preset,
     Presets,
+    in_readers_language,
     preset_rows,
     presets_from_plain,
 )
@@ -51,7 +52,8 @@ PRESETS_FILE = settings.BASE_DIR / "fixtures" / "protocol_presets.json"
 
 def presets() -> Presets:
     """Protocols to begin from, as they ship with the application, and what has been published."""
-    return presets_from_plain(json.loads(PRESETS_FILE.read_text(encoding="utf-8")))
+    content = json.loads(PRESETS_FILE.read_text(encoding="utf-8"))
+    return in_readers_language(presets_from_plain(content))
 
 
 def preset_called(code: str) -> Preset | None:

@@ -125,7 +125,7 @@ def start_program(
 
 def country_words(program: Program) -> str:
     """The name of the program's country."""
-    return countries().get(program.country_code, "") or gettext("not given")
+    return gettext(countries().get(program.country_code, "not given"))
 
 
 def program_facts(program: Program) -> Facts:

@@ -1,5 +1,6 @@
 """What leaves the house: how exact places are, who sees publications, and on which terms."""
 
+from surveys.language import gettext
 from django.db import transaction
 
 from accounts.access import (

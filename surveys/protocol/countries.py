@@ -1,4 +1,6 @@
-"""Country codes of ISO 3166-1 alpha-2, as the time zone database lists them (iso3166.tab)."""
+"""Country codes of ISO 3166-1 alpha-2, as the time zone database lists them (iso3166.tab).
+
+`fixtures/texts.py` marks the names for translation."""
 
 from __future__ import annotations
 

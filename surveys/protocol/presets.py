@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 from typing import Any
@@ -99,6 +99,26 @@ def presets_from_plain(data: Mapping[str, object]) -> Presets:
     return from_plain(Presets, data, at="file")
 
 
+def in_readers_language(presets: Presets) -> Presets:
+    """The texts of the file in the reader's language; `fixtures/texts.py` marks them."""
+    return replace(
+        presets,
+        published=tuple(
+            replace(entry, words=gettext(entry.words), source=gettext(entry.source))
+            for entry in presets.published
+        ),
+        presets=tuple(
+            replace(preset, summary=gettext(preset.summary), protocol=_named(preset.protocol))
+            for preset in presets.presets
+        ),
+    )
+
+
+def _named(protocol: Protocol) -> Protocol:
+    windows = tuple(replace(window, name=gettext(window.name)) for window in protocol.windows)
+    return replace(protocol, name=gettext(protocol.name), windows=windows)
+
+
 def preset_rows(protocol: Protocol, presets: Presets, units: Units) -> tuple[PresetRow, ...]:
     """The fields that a protocol sets, in the order of `presets.published`."""
     return tuple(
@@ -106,7 +126,7 @@ def preset_rows(protocol: Protocol, presets: Presets, units: Units) -> tuple[Pre
             label=_label(entry.field, units),
             value=value,
             published=published_in_words(entry, units),
-            source=gettext(entry.source),
+            source=entry.source,
         )
         for entry in presets.published
         if (value := _value_in_words(protocol, entry.field, units))
@@ -123,7 +143,7 @@ def measured(protocol: Protocol, entry: Published) -> tuple[Decimal, ...]:
 def published_in_words(entry: Published, units: Units) -> str:
     """`3 min to 10 min`, `at least 15 days`; in the units of the program."""
     if entry.measure is None:
-        return gettext(entry.words)
+        return entry.words
     if entry.lowest is None:
         return ""
     say = _in_units(entry.measure, units)

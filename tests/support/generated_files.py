@@ -1,14 +1,16 @@
-"""The files that follow from the rules and the limits: what the phone judges by, the vectors that
-hold the phone's rules to the server's, and the guide to the limits. `deploy/generate` writes them;
-a test fails when they are stale.
+"""The files that follow from others: what the phone judges by, the vectors that hold the phone's
+rules to the server's, the guide to the limits, and the texts of the fixtures for translators.
+`deploy/generate` writes them; a test fails when they are stale.
 """
 
 import json
 import textwrap
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from surveys.language import Plural
+from surveys.protocol.countries import countries
 from surveys.protocol.hours import earliest_start, latest_end
 from surveys.protocol.limits.checks import LONGEST_CODE, range_in_words
 from surveys.protocol.limits.exact import exact
@@ -16,6 +18,7 @@ from surveys.protocol.limits.limit import Group, Kind, Limit
 from surveys.protocol.limits.phrases import Units
 from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.plain import to_plain
+from surveys.protocol.presets import presets_from_plain
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES
 from surveys.protocol.seasons import window_of
@@ -31,7 +34,8 @@ from tests.support.rule_cases.writing import RuleCase, reader_of
 _PROJECT = Path(__file__).parents[2]
 _ON_PHONE = _PROJECT / "surveys" / "web" / "survey" / "static" / "survey" / "rules"
 _GUIDE = _PROJECT / "surveys" / "guide" / "pages"
-VECTORS_FILE = _PROJECT / "fixtures" / "rule_vectors.json"
+_FIXTURES = _PROJECT / "fixtures"
+VECTORS_FILE = _FIXTURES / "rule_vectors.json"
 _WIDTH = 110
 _WRITTEN = "// Written by deploy/generate. Do not edit."
 _ABOUT = [
@@ -132,11 +136,49 @@ def limits_page() -> str:
     return _lines(*lines)
 
 
+def fixture_texts() -> str:
+    """The module that marks what people read of the fixtures and of the list of countries."""
+    texts = [*_preset_texts(), *_catalog_texts(), *countries().values()]
+    return _lines(
+        '"""Texts that are stored in English and translated when they are read, marked for'
+        " `makemessages`.",
+        "",
+        "Written by deploy/generate from the other files of this folder and the list of countries.",
+        '"""',
+        "",
+        "# fmt: off",
+        "# ruff: noqa: E501",
+        "from surveys.language import gettext_noop",
+        "",
+        *(f"gettext_noop({_json(text)})" for text in dict.fromkeys(filter(None, texts))),
+    )
+
+
+def _preset_texts() -> Iterator[str]:
+    content = json.loads((_FIXTURES / "protocol_presets.json").read_text("utf-8"))
+    found = presets_from_plain(content)
+    for entry in found.published:
+        yield from (entry.words, entry.source)
+    for preset in found.presets:
+        yield from (preset.summary, preset.protocol.name)
+        yield from (window.name for window in preset.protocol.windows)
+
+
+def _catalog_texts() -> Iterator[str]:
+    content = json.loads((_FIXTURES / "species.json").read_text("utf-8"))
+    for species in content["species"]:
+        yield from (*species["call"].split("; "), species.get("note", ""))
+    yield from (region["name"] for region in content["regions"])
+    for group in content["look_alikes"]:
+        yield from (group["name"], group["how"], *group.get("other_sounds", []))
+
+
 FILES = {
     _ON_PHONE / "table.js": phone_table,
     _ON_PHONE / "codes.js": phone_codes,
     _ON_PHONE / "sentences.js": phone_sentences,
     VECTORS_FILE: vectors,
+    _FIXTURES / "texts.py": fixture_texts,
     _GUIDE / "limits.md": limits_page,
 }
 

@@ -61,11 +61,11 @@ def _with_members(lookup: str) -> Prefetch:
 def _shown(groups: Iterable[LookAlikes], heard_as: set[int]) -> list[ShownGroup]:
     return [
         ShownGroup(
-            name=group.name,
-            how=group.how,
+            name=str(group),
+            how=group.told_how,
             others=[
                 *(one.name for one in group.members.all() if one.pk not in heard_as),
-                *group.other_sounds,
+                *group.told_sounds,
             ],
         )
         for group in groups

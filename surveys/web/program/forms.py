@@ -35,7 +35,7 @@ def _time_zones(current: str) -> list[tuple[str, str]]:
 
 def _countries() -> list[tuple[str, str]]:
     """Choices of country, by name; the codes are those of ISO 3166-1 alpha-2."""
-    named = sorted((name, code) for code, name in countries().items())
+    named = sorted((gettext(name), code) for code, name in countries().items())
     return [("", gettext("Not given")), *((code, f"{name} ({code})") for name, code in named)]
 
 

@@ -176,8 +176,10 @@ def _night(stops: list[Stop], protocol: Protocol, night: dt.date, zone: str) -> 
 def _species(entry: ChecklistEntry) -> dict[str, Any]:
     season = entry.calling_season
     return {
-        **model_to_dict(entry.species, fields=("code", "scientific_name", "call", "note")),
+        **model_to_dict(entry.species, fields=("code", "scientific_name")),
         "common_name": entry.species.name,
+        "call": entry.species.told_call,
+        "note": entry.species.told_note,
         "members": [member.code for member in entry.species.members.all()],
         "season": to_plain(season) if season else None,
     }
@@ -197,7 +199,9 @@ def _look_alikes(entries: list[ChecklistEntry]) -> list[dict[str, Any]]:
     groups = LookAlikes.objects.filter(members__in=listed).distinct()
     return [
         {
-            **model_to_dict(group, fields=("name", "how", "other_sounds")),
+            "name": str(group),
+            "how": group.told_how,
+            "other_sounds": group.told_sounds,
             "members": [member.code for member in group.members.all()],
         }
         for group in groups.prefetch_related("members")
