@@ -44,10 +44,10 @@ def person_of(member: Membership, membership_id: int) -> Membership:
 def person_facts(membership: Membership) -> Facts:
     """What the form of a member shows."""
     return {
-        "Role": membership.get_role_display(),
-        "Trained on": _day(membership.trained_on),
-        "Call-identification test valid until": _day(membership.trained_until),
-        "May download exact locations": yes_or_no(membership.exact_places),
+        gettext("Role"): membership.get_role_display(),
+        gettext("Trained on"): _day(membership.trained_on),
+        gettext("Call-identification test valid until"): _day(membership.trained_until),
+        gettext("May download exact locations"): yes_or_no(membership.exact_places),
     }
 
 

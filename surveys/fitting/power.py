@@ -16,6 +16,7 @@ from accounts.models import Membership
 from surveys.fitting.results import from_json, to_json
 from surveys.fitting.stamps import software
 from surveys.fitting.stored import stored_fits
+from surveys.language import gettext, said
 from surveys.models import UNDER_WAY, BackgroundRun, PowerStudy, Program, RunKind, Species
 from surveys.runs.enqueue import current_run, enqueue
 from surveys.runs.progress import ReportProgress, no_report
@@ -52,7 +53,7 @@ def baseline_from(result: SpeciesResult) -> SurveyBaseline:
     years = result.years[-_RECENT:]
     if not years:
         raise PowerUnknownError(
-            "There are no accepted visits in its calling season yet. Accept some first."
+            gettext("There are no accepted visits in its calling season yet. Accept some first.")
         )
     last = years[-1]
     on_line = [share.value for _, share in result.trend.line if share.value is not None]
@@ -60,9 +61,11 @@ def baseline_from(result: SpeciesResult) -> SurveyBaseline:
     detected = [year.detection.value for year in years if year.detection.value is not None]
     if not detected or not (on_line or yearly):
         raise PowerUnknownError(
-            "How often it is heard where it is present cannot be estimated: no stop was visited "
-            "twice in one calling season, or it was never heard twice. A second visit per "
-            "season would help."
+            gettext(
+                "How often it is heard where it is present cannot be estimated: no stop was "
+                "visited twice in one calling season, or it was never heard twice. A second visit "
+                "per season would help."
+            )
         )
     occupancy = on_line[-1] if on_line else yearly[-1]
     return SurveyBaseline(
@@ -80,7 +83,9 @@ def survey_baseline(program: Program, species: Species) -> SurveyBaseline:
     """The baseline from the stored fit by stops. Raises PowerUnknownError."""
     fits = stored_fits(program, species=[species], site="stop")
     if not fits:
-        raise PowerUnknownError("Its results are still being calculated. Come back in a minute.")
+        raise PowerUnknownError(
+            gettext("Its results are still being calculated. Come back in a minute.")
+        )
     return baseline_from(fits[0].result)
 
 
@@ -125,7 +130,10 @@ def _existing_or_new(
         return study
     if program.runs.filter(kind=RunKind.POWER, state__in=UNDER_WAY).count() >= MOST_WAITING:
         raise PowerUnknownError(
-            f"{MOST_WAITING} questions are already being calculated. Wait for their answers."
+            said(
+                "{number} questions are already being calculated. Wait for their answers.",
+                number=MOST_WAITING,
+            )
         )
     if study is None:
         study = PowerStudy.objects.create(
@@ -170,7 +178,8 @@ def simulated_cells(
     pairs = list(itertools.product(study.plan["routes"], study.plan["visits"]))
     cells: list[PowerCell] = []
     for number, (routes, visits) in enumerate(pairs):
-        report(f"{routes} routes, {visits} visits a year", number, len(pairs))
+        step = said("{routes} routes, {visits} visits a year", routes=routes, visits=visits)
+        report(step, number, len(pairs))
         cells += power_grid(plan, routes=[routes], visits=[visits], seed=_SEED)
     return tuple(cells)
 

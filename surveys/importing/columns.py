@@ -1,12 +1,13 @@
 """Which column means what: guessed from the headers and the cells, or chosen."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from surveys.importing.fields import BY_CODE, FIELDS, Field, Level, plain, words_of
 from surveys.importing.problems import Problem
 from surveys.importing.table import Table
+from surveys.language import gettext, said
 from surveys.protocol.values import TemperatureUnit, rain_unit_beside
 
 IGNORE = "ignore"
@@ -55,27 +56,38 @@ def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
         name = typed[len(SPECIES) :].strip()
         species = catalog.get(name.casefold())
         if species is None:
-            raise MappingError(f"“{name}” is not a species in the catalog.")
+            raise MappingError(said("“{name}” is not a species in the catalog.", name=name))
         return Choice(species=species)
     name, _, form = typed.partition(":")
     field = BY_CODE.get(name.strip().casefold())
     if field is None:
         known = ", ".join(field.code for field in FIELDS)
         raise MappingError(
-            f"“{name.strip()}” is not a field. The fields are: {known}, species:<name>, ignore."
+            said(
+                "“{name}” is not a field. The fields are: {known}, species:<name>, ignore.",
+                name=name.strip(),
+                known=known,
+            )
         )
     forms = {known.code.casefold(): known.code for known in field.forms}
     form = form.strip()
     if not field.forms:
         if form:
-            raise MappingError(f"“{field.code}” has no units or forms to choose from.")
+            raise MappingError(
+                said("“{field}” has no units or forms to choose from.", field=field.code)
+            )
         return Choice(field=field)
     if form == ASK:
         return Choice(field=field, form=ASK)
     chosen = forms.get(form.casefold()) if form else field.forms[0].code
     if chosen is None:
         raise MappingError(
-            f"“{form}” is not a form of “{field.code}”; choose one of {', '.join(forms.values())}."
+            said(
+                "“{form}” is not a form of “{field}”; choose one of {forms}.",
+                form=form,
+                field=field.code,
+                forms=", ".join(forms.values()),
+            )
         )
     return Choice(field=field, form=chosen)
 
@@ -109,7 +121,13 @@ def with_explicit(
         position = positions.get(" ".join(header.split()).casefold())
         if position is None:
             known = ", ".join(f"“{name}”" for name in table.headers)
-            raise MappingError(f"There is no column “{header}”. The columns are {known}.")
+            raise MappingError(
+                said(
+                    "There is no column “{header}”. The columns are {known}.",
+                    header=header,
+                    known=known,
+                )
+            )
         changed[position] = choice_of(code, catalog=catalog)
     return tuple(changed)
 
@@ -126,8 +144,11 @@ def check(table: Table, choices: Sequence[Choice]) -> tuple[Problem, ...]:
             problems.append(
                 Problem(
                     column=header,
-                    message=f"Both this column and “{seen[key]}” are read as the same thing.",
-                    remedy="Ignore one of the two.",
+                    message=said(
+                        "Both this column and “{other}” are read as the same thing.",
+                        other=seen[key],
+                    ),
+                    remedy=gettext("Ignore one of the two."),
                 )
             )
         seen.setdefault(key, header)
@@ -135,17 +156,23 @@ def check(table: Table, choices: Sequence[Choice]) -> tuple[Problem, ...]:
             problems.append(
                 Problem(
                     column=header,
-                    message="Dates like 3/4/2024 can be read in two ways.",
-                    remedy="Say whether the day or the month comes first.",
+                    message=gettext("Dates like 3/4/2024 can be read in two ways."),
+                    remedy=gettext("Say whether the day or the month comes first."),
                 )
             )
-    wanted = {"route": "the route", "night": "the date of the evening", "stop": "the stop number"}
-    problems += [
-        Problem(message=f"No column is read as {words}.", remedy="Choose the column that holds it.")
-        for code, words in wanted.items()
-        if code not in seen
-    ]
-    return (*problems, *_check_shape(choices, seen))
+    wanted = {
+        "route": gettext("No column is read as the route."),
+        "night": gettext("No column is read as the date of the evening."),
+        "stop": gettext("No column is read as the stop number."),
+    }
+    return (*problems, *_missing(wanted, seen), *_check_shape(choices, seen))
+
+
+def _missing(wanted: Mapping[str, str], seen: Mapping[str, str]) -> Iterator[Problem]:
+    """A problem for each field that no column is read as."""
+    for code, message in wanted.items():
+        if code not in seen:
+            yield Problem(message=message, remedy=gettext("Choose the column that holds it."))
 
 
 def is_long(choices: Sequence[Choice]) -> bool:
@@ -158,25 +185,27 @@ def _check_shape(choices: Sequence[Choice], seen: Mapping[str, str]) -> tuple[Pr
     if wide and is_long(choices):
         return (
             Problem(
-                message="Some columns are read as single species, others as “Species” and "
-                "“Call index”: a file has either one or the other.",
-                remedy="Ignore the columns of one kind.",
+                message=gettext(
+                    "Some columns are read as single species, others as “Species” and "
+                    "“Call index”: a file has either one or the other."
+                ),
+                remedy=gettext("Ignore the columns of one kind."),
             ),
         )
     if is_long(choices):
-        return tuple(
-            Problem(
-                message=f"No column is read as {words}.", remedy="Choose the column that holds it."
-            )
-            for code, words in (("species", "the species"), ("index", "the call index"))
-            if code not in seen
-        )
+        wanted = {
+            "species": gettext("No column is read as the species."),
+            "index": gettext("No column is read as the call index."),
+        }
+        return tuple(_missing(wanted, seen))
     if not wide:
         return (
             Problem(
-                message="No column is read as a species, so there would be no records.",
-                remedy="Choose the columns that hold call indices, or “Species” and “Call index” "
-                "when there is one row for each species.",
+                message=gettext("No column is read as a species, so there would be no records."),
+                remedy=gettext(
+                    "Choose the columns that hold call indices, or “Species” and “Call index” "
+                    "when there is one row for each species."
+                ),
             ),
         )
     return ()

@@ -6,13 +6,23 @@ from enum import StrEnum
 
 from django.utils.translation import gettext_lazy
 
+from surveys.language import gettext
+
 
 class Level(StrEnum):
     """Whether a column speaks of the whole visit, of one stop, or of one species."""
 
-    VISIT = "Visit"
-    STOP = "Stop"
-    CALL = "Species in rows"
+    VISIT = "visit"
+    STOP = "stop"
+    CALL = "call"
+
+    @property
+    def told(self) -> str:
+        return {
+            Level.VISIT: gettext("Visit"),
+            Level.STOP: gettext("Stop"),
+            Level.CALL: gettext("Species in rows"),
+        }[self]
 
 
 @dataclass(frozen=True, kw_only=True)

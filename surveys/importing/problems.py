@@ -23,7 +23,7 @@ class Problem:
             parts.append(said("row {row}", row=self.row))
         if self.column is not None:
             parts.append(said("column “{column}”", column=self.column))
-        words = ", ".join(parts) or gettext("whole file")
+        words = gettext(", ").join(parts) or gettext("whole file")
         return words[0].upper() + words[1:]
 
     def __str__(self) -> str:

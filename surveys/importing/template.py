@@ -9,6 +9,7 @@ from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
 from surveys.importing.fields import FIELDS, Level
+from surveys.language import gettext
 from surveys.models import Program
 
 _FORMULA_STARTS = ("=", "+", "-", "@")
@@ -16,7 +17,7 @@ _WIDTH = 18
 
 
 def headers(program: Program) -> list[str]:
-    """Headers that are recognized without any mapping."""
+    """Headers that are recognized without any mapping, the same in every language."""
     unit = program.temperature_unit
     fixed = [
         "Route",
@@ -54,21 +55,22 @@ def template_xlsx(program: Program) -> bytes:
     """The sheet to fill in, and a sheet that explains the columns."""
     book = Workbook()
     sheet = book.active
-    sheet.title = "Visits"
+    sheet.title = gettext("Visits")
     _write(sheet, [headers(program)])
     sheet.freeze_panes = "A2"
-    guide = book.create_sheet("Columns")
-    rows = [["Column", "Speaks of", "How it is written"]]
+    guide = book.create_sheet(gettext("Columns"))
+    rows = [[gettext("Column"), gettext("Speaks of"), gettext("How it is written")]]
     rows += [
         [
             str(field.label),
-            field.level.value,
+            field.level.told,
             " ".join(filter(None, (_forms(field), str(field.help)))),
         ]
         for field in FIELDS
         if field.level is not Level.CALL
     ]
-    rows.append(["A species", "Stop", "Call index 0, 1, 2, 3; ? when not sure; - not recorded."])
+    species = gettext("Call index 0, 1, 2, 3; ? when not sure; - not recorded.")
+    rows.append([gettext("A species"), gettext("Stop"), species])
     _write(guide, rows)
     out = io.BytesIO()
     book.save(out)

@@ -4,6 +4,7 @@ keep the version they were surveyed under and are judged by it."""
 import pgtrigger
 from django.db import models
 
+from surveys.language import said
 from surveys.models.fields import (
     TEMPERATURE_UNITS,
     day_field,
@@ -96,7 +97,7 @@ class ProtocolVersion(models.Model):
         triggers = [frozen_once_used("id")]
 
     def __str__(self) -> str:
-        return f"{self.protocol.name}, version {self.number}"
+        return said("{protocol}, version {number}", protocol=self.protocol.name, number=self.number)
 
 
 @tracked

@@ -5,6 +5,7 @@ import uuid
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy
 
 from surveys.models.route import Stop
 from surveys.models.species import Species
@@ -12,13 +13,13 @@ from surveys.models.visit import Visit
 
 
 class RecordingKind(models.TextChoices):
-    VOUCHER = "voucher", "Voucher recording"
-    NOTE = "note", "Voice note"
+    VOUCHER = "voucher", gettext_lazy("Voucher recording")
+    NOTE = "note", gettext_lazy("Voice note")
 
 
 class RecordingState(models.TextChoices):
-    ARRIVING = "arriving", "Arriving"
-    COMPLETE = "complete", "Complete"
+    ARRIVING = "arriving", gettext_lazy("Arriving")
+    COMPLETE = "complete", gettext_lazy("Complete")
 
 
 class Recording(models.Model):

@@ -29,10 +29,10 @@ class Habitat(models.TextChoices):
 class RouteChoice(models.TextChoices):
     """How the place of a route was chosen. It decides what its trend speaks for."""
 
-    RANDOM = "random", "At random"
-    HABITAT = "habitat", "By habitat: where wetlands suit frogs and toads"
-    HEARD = "heard", "Because the species were heard there"
-    UNKNOWN = "unknown", "Not known"
+    RANDOM = "random", gettext_lazy("At random")
+    HABITAT = "habitat", gettext_lazy("By habitat: where wetlands suit frogs and toads")
+    HEARD = "heard", gettext_lazy("Because the species were heard there")
+    UNKNOWN = "unknown", gettext_lazy("Not known")
 
 
 class Hydroperiod(models.TextChoices):

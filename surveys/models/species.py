@@ -61,8 +61,8 @@ class Species(models.Model):
 
     @property
     def told_call(self) -> str:
-        """`call` in the reader's language. Its parts are translated one by one, because a joint entry
-        has those of its members."""
+        """`call` in the reader's language. Its parts are translated one by one: a joint entry has
+        those of its members."""
         return gettext("; ").join(map(gettext, self.call.split("; ")))
 
     @property

@@ -1,6 +1,5 @@
 """What leaves the house: how exact places are, who sees publications, and on which terms."""
 
-from surveys.language import gettext
 from django.db import transaction
 
 from accounts.access import (
@@ -13,6 +12,7 @@ from accounts.edit_conflicts import (
     check_seen,
 )
 from accounts.models import Membership
+from surveys.language import gettext
 from surveys.models import Program
 from surveys.models.program import new_key
 

@@ -19,6 +19,7 @@ from procrastinate.contrib.django import app
 from procrastinate.tasks import Task
 
 from surveys import dates
+from surveys.language import gettext, said
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
@@ -89,8 +90,12 @@ def begin(run_id: int, attempt: int) -> BackgroundRun | None:
     if run is not None and attempt > MOST_ATTEMPTS:
         fail(
             run,
-            f"Its worker ended {MOST_ATTEMPTS} times before this was done. "
-            f"{_nothing_done(run)} Tell the person who runs this site; it may lack memory.",
+            said(
+                "Its worker ended {number} times before this was done. {nothing_done} Tell the "
+                "person who runs this site; it may lack memory.",
+                number=MOST_ATTEMPTS,
+                nothing_done=_nothing_done(run),
+            ),
         )
         return None
     return run
@@ -139,7 +144,7 @@ def _carry_out(run: BackgroundRun, work: Work, refusals: tuple[type[Exception], 
     except PermissionDenied:
         fail(
             run,
-            "The person who asked for this no longer coordinates the program.",
+            gettext("The person who asked for this no longer coordinates the program."),
             RunState.REFUSED,
         )
     except Exception:
@@ -153,12 +158,13 @@ def _try_again_or_fail(run: BackgroundRun) -> None:
     if run.attempts < tries:
         _own(run).update(state=RunState.QUEUED, step="")
         return
-    how_often = f", in {tries} tries" if tries > 1 else ""
-    fail(
-        run,
-        f"It stopped{how_often}. {_nothing_done(run)} Tell the person who runs this site; "
-        f"the log of its worker says why. Then try again.",
+    stopped = gettext("It stopped.")
+    if tries > 1:
+        stopped = said("It stopped, in {tries} tries.", tries=tries)
+    tell = gettext(
+        "Tell the person who runs this site; the log of its worker says why. Then try again."
     )
+    fail(run, f"{stopped} {_nothing_done(run)} {tell}")
 
 
 def _nothing_done(run: BackgroundRun) -> str:

@@ -103,7 +103,7 @@ def meanings(program: Program, species_names: Mapping[str, str]) -> list[tuple[s
     others = sorted(set(species_names) - set(listed), key=lambda code: species_names[code])
     return [
         (IGNORE, gettext("Ignore this column")),
-        *((level.value, _of_level(level)) for level in Level),
+        *((level.told, _of_level(level)) for level in Level),
         (gettext("Species on the checklist"), _species(listed, species_names)),
         (gettext("Other species"), _species(others, species_names)),
     ]

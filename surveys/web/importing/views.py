@@ -110,7 +110,7 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
             "upload": stored,
             "problems": check(stored.table, stored.choices),
             "before": same_file_before(stored),
-            "crumbs": _crumbs(request, stored, "Columns"),
+            "crumbs": _crumbs(request, stored, gettext("Columns")),
         },
         status=400 if form.errors else 200,
     )
@@ -223,14 +223,14 @@ def _preview(request: ProgramRequest, stored: Upload, seen: Preview) -> HttpResp
             "upload": stored,
             "seen": seen,
             "counts": [
-                ("Visits", seen.visits, seen.nights),
-                ("Stops surveyed", seen.stops, ""),
-                ("Detections", seen.detections, "call index 1 to 3"),
-                ("Questions", seen.queries, "to resolve in review"),
+                (gettext("Visits"), seen.visits, seen.nights),
+                (gettext("Stops surveyed"), seen.stops, ""),
+                (gettext("Detections"), seen.detections, gettext("call index 1 to 3")),
+                (gettext("Questions"), seen.queries, gettext("to resolve in review")),
             ],
             "hidden": seen.problem_count - len(seen.problems),
             "before": same_file_before(stored),
-            "crumbs": _crumbs(request, stored, "Preview"),
+            "crumbs": _crumbs(request, stored, gettext("Preview")),
         },
     )
 

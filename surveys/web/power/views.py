@@ -51,7 +51,7 @@ def power(request: ProgramRequest) -> HttpResponse:
             "baseline": baseline,
             "why_not": why_not,
             "studies": program.power_studies.select_related("species", "run")[:10],
-            "crumbs": _crumbs(program.slug, "Would we notice a decline?"),
+            "crumbs": _crumbs(program.slug, gettext("Would we notice a decline?")),
         },
         status=422 if form.errors else 200,
     )

@@ -296,7 +296,7 @@ def _condition_row(
     row: GridRow, formatter: _Formatter, cards_by_address: Mapping[str, tuple[Card, ...]]
 ) -> ConditionRow:
     return ConditionRow(
-        name=f"Stop {row.stop.number}",
+        name=said("Stop {number}", number=row.stop.number),
         cells=tuple(
             (read(row.period, formatter), cards_by_address.get(_condition(row, name), ()))
             for name, _, read in _CONDITIONS

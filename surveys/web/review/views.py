@@ -146,7 +146,9 @@ def settle(request: ProgramRequest, visit: UUID, finding: int) -> HttpResponse:
     form = SettleForm(finding, request.POST)
     attempt = Attempt(verb="settle", seen=posted_revision(request.POST), form=form, finding=finding)
     if not form.is_valid():
-        return _show(request, visit, replace(attempt, message="The question is not resolved yet."))
+        return _show(
+            request, visit, replace(attempt, message=gettext("The question is not resolved yet."))
+        )
 
     def act() -> Visit:
         if not StoredFinding.objects.filter(pk=finding, visit=visit).exists():
@@ -230,7 +232,7 @@ def _decide(
     form = NoteForm(verb, label, request.POST)
     attempt = Attempt(verb=verb, seen=posted_revision(request.POST), form=form)
     if not form.is_valid():
-        return _show(request, visit, replace(attempt, message="This was not done yet."))
+        return _show(request, visit, replace(attempt, message=gettext("This was not done yet.")))
     return carry_out(request, visit, attempt, lambda: act(form.cleaned_data["note"], attempt.seen))
 
 

@@ -42,7 +42,7 @@ class SharingForm(SeenForm):
         choices=[
             (PublicationAudience.MEMBERS, gettext_lazy("members of the program only")),
             (PublicationAudience.LINK, gettext_lazy("members and anyone with the link")),
-            (PublicationAudience.PUBLIC, "everybody"),
+            (PublicationAudience.PUBLIC, gettext_lazy("everybody")),
         ],
         widget=forms.RadioSelect,
         help_text=gettext_lazy(

@@ -45,7 +45,10 @@ STATUS: Options = (
     (PeriodStatus.SKIPPED.value, gettext_lazy("Skipped")),
 )
 FOLDS: Options = (("first", gettext_lazy("first time")), ("second", gettext_lazy("second time")))
-RAIN_UNITS: Options = ((RainUnit.INCHES.value, "inches"), (RainUnit.MILLIMETERS.value, "mm"))
+RAIN_UNITS: Options = (
+    (RainUnit.INCHES.value, gettext_lazy("inches")),
+    (RainUnit.MILLIMETERS.value, "mm"),
+)
 SPARE_SIGHTINGS = 2
 
 _RANK = {Severity.REFUSE: 0, Severity.QUERY: 1, Severity.NOTE: 2}

@@ -108,7 +108,9 @@ def place_words(address: str, names: Mapping[str, str]) -> str:
         words = said("{plain}, first or second", plain=_plain(field.removesuffix(".fold")))
     else:
         words = _plain(field)
-    return f"{'Stop' if head == 'stops' else 'Seen'} {number}, {words}"
+    if head == "stops":
+        return said("Stop {number}, {what}", number=number, what=words)
+    return said("Seen {number}, {what}", number=number, what=words)
 
 
 def sheet_order(address: str) -> tuple[int, int, int, str]:

@@ -65,7 +65,7 @@ def sighting_details(sighting: Sighting) -> str:
     parts += [str(count)] if count is not None else []
     parts += [said("stop {stop_number}", stop_number=stop.number)] if stop else []
     parts += [color] if color else []
-    return ", ".join(parts)
+    return gettext(", ").join(parts)
 
 
 @register.filter
