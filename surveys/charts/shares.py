@@ -6,8 +6,9 @@ inverts and tints the whole picture. Series differ by shape and line, never by c
 
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import altair as alt
@@ -24,6 +25,8 @@ GRID = "#e3e6e4"
 FONT = "Helvetica, Arial, sans-serif"
 CORRECTED, NAIVE = "Corrected for detection", "Heard, not corrected"
 _WIDTH, _HEIGHT = 720, 320
+# Where the axis of shares may end; it always begins at zero.
+_TOPS = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
 # The width that fits a phone of 360 px without scaling, so that the type keeps its size.
 _NARROW_WIDTH, _NARROW_HEIGHT = 260, 300
 _NARROW_TICKS, _NARROW_TITLE = 5, 38
@@ -106,10 +109,12 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
     shapes = alt.Scale(domain=[CORRECTED, NAIVE], range=["circle", "diamond"])
     years = sorted({point.year for point in (*chart.corrected, *chart.naive, *chart.line)})
     x = _years(years)
+    top = top_of_axis((*chart.corrected, *chart.naive, *chart.line), _TOPS)
+    y = partial(_shares, chart.site_words, top)
     base = alt.Chart(alt.Data(values=rows))
     bars = base.mark_rule(strokeWidth=1.6).encode(
         x=x,
-        y=_shares(chart.site_words, "low"),
+        y=y("low"),
         y2="high:Q",
         color=alt.Color("series:N", scale=series, title=None),
     )
@@ -118,14 +123,14 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
         .mark_point(filled=True, size=64, opacity=1)
         .encode(
             x=x,
-            y=_shares(chart.site_words),
+            y=y(),
             color=alt.Color("series:N", scale=series, title=None),
             shape=alt.Shape("series:N", scale=shapes, title=None),
         )
     )
     layers: list[Any] = [bars, marks]
     if any(point.is_open for point in (*chart.corrected, *chart.naive)):
-        layers += _open_seasons(base, x, chart.site_words)
+        layers += _open_seasons(base, x, y)
     if chart.line:
         stretches = [
             {**row, "stretch": sum(step <= row["year"] for step in chart.steps)}
@@ -133,21 +138,21 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
         ]
         line = alt.Chart(alt.Data(values=stretches))
         band = line.mark_area(color=STRONG, opacity=0.12).encode(
-            x=x, y=_shares(chart.site_words, "low"), y2="high:Q", detail="stretch:N"
+            x=x, y=y("low"), y2="high:Q", detail="stretch:N"
         )
         slope = line.mark_line(color=STRONG, strokeWidth=2, strokeDash=[7, 4]).encode(
-            x=x, y=_shares(chart.site_words), detail="stretch:N"
+            x=x, y=y(), detail="stretch:N"
         )
         layers = [band, slope, *layers]
     return finished(alt.layer(*layers), chart.title)
 
 
-def _open_seasons(base: alt.Chart, x: alt.X, site_words: str) -> list[Any]:
+def _open_seasons(base: alt.Chart, x: alt.X, y: Callable[..., alt.Y]) -> list[Any]:
     """White hearts on the marks of a season that is not over, and the word."""
     of_open = base.transform_filter("datum.open && isValid(datum.value)")
     hearts = of_open.mark_point(filled=True, size=26, opacity=1, color="#ffffff").encode(
         x=x,
-        y=_shares(site_words),
+        y=y(),
         shape=alt.Shape(
             "series:N",
             scale=alt.Scale(domain=[CORRECTED, NAIVE], range=["circle", "diamond"]),
@@ -158,7 +163,7 @@ def _open_seasons(base: alt.Chart, x: alt.X, site_words: str) -> list[Any]:
         of_open.transform_aggregate(value="max(value)", high="max(high)", year="mean(year)")
         .transform_calculate(top="isValid(datum.high) ? datum.high : datum.value")
         .mark_text(dy=-8, font=FONT, fontSize=12, color=INK)
-        .encode(x=x, y=_shares(site_words, "top"), text=alt.value("open"))
+        .encode(x=x, y=y("top"), text=alt.value("open"))
     )
     return [hearts, word]
 
@@ -176,22 +181,21 @@ def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> di
         for row in _rows(line.points)
     ]
     x = _years(sorted({point.year for line in series for point in line.points}))
+    y = partial(_shares, site_words, top_of_axis([p for s in series for p in s.points], _TOPS))
     color, dash, shape = series_channels("series", names)
     base = alt.Chart(alt.Data(values=rows))
     bars = base.mark_rule(strokeWidth=1.2, opacity=0.6).encode(
-        x=x, y=_shares(site_words, "low"), y2="high:Q", color=color
+        x=x, y=y("low"), y2="high:Q", color=color
     )
     known = base.transform_filter("isValid(datum.value)")
-    lines = known.mark_line(strokeWidth=1.8).encode(
-        x=x, y=_shares(site_words), color=color, strokeDash=dash
-    )
+    lines = known.mark_line(strokeWidth=1.8).encode(x=x, y=y(), color=color, strokeDash=dash)
     marks = known.mark_point(filled=True, size=52, opacity=1).encode(
-        x=x, y=_shares(site_words), color=color, shape=shape
+        x=x, y=y(), color=color, shape=shape
     )
     hearts = (
         known.transform_filter("datum.open")
         .mark_point(filled=True, size=18, opacity=1, color="#ffffff")
-        .encode(x=x, y=_shares(site_words), shape=shape)
+        .encode(x=x, y=y(), shape=shape)
     )
     is_open = any(point.is_open for line in series for point in line.points)
     return finished(alt.layer(bars, lines, marks, *([hearts] if is_open else [])), title)
@@ -210,6 +214,13 @@ def series_channels(
         alt.StrokeDash(f"{field}:N", sort=names, scale=scale(DASHES), title=None),
         alt.Shape(f"{field}:N", sort=names, scale=scale(SHAPES), title=None),
     )
+
+
+def top_of_axis(points: Iterable[ChartPoint], tops: Sequence[float]) -> float:
+    """The least of `tops` that holds every share and the upper end of every interval."""
+    ends = [one for point in points for one in (point.value, point.high) if one is not None]
+    highest = max(ends, default=0.0)
+    return next((top for top in tops if top >= highest), tops[-1])
 
 
 def to_svg(spec: dict[str, Any]) -> str:
@@ -248,11 +259,11 @@ def _years(years: Sequence[int]) -> alt.X:
     )
 
 
-def _shares(site_words: str, field: str = "value") -> alt.Y:
+def _shares(site_words: str, top: float, field: str = "value") -> alt.Y:
     return alt.Y(
         f"{field}:Q",
         title=f"Share of {site_words}",
-        scale=alt.Scale(domain=[0, 1]),
+        scale=alt.Scale(domain=[0, top]),
         axis=alt.Axis(format=".0%", tickCount=6),
     )
 

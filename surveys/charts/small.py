@@ -3,26 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from surveys.charts.shares import GRID, INK, PALE, STRONG, ChartPoint, SpeciesChart
+from surveys.charts.shares import (
+    GRID,
+    INK,
+    PALE,
+    STRONG,
+    ChartPoint,
+    SpeciesChart,
+    top_of_axis,
+)
 
 WIDTH, HEIGHT = 150, 58
 _LEFT, _RIGHT, _TOP, _BOTTOM = 24.0, 4.0, 6.0, 11.0
 _RADIUS = 1.9
 # Upper ends of the axis: few of them, so that pictures stay comparable.
-_TOPS = (0.25, 0.5, 1.0)
+_TOPS = (0.05, 0.1, 0.25, 0.5, 1.0)
 
 
 def small_svg(chart: SpeciesChart) -> str:
-    """Shares from 0 at the foot to 25, 50 or 100% at the top: dots corrected for detection, else
-    pale rings as heard, with the line of the trend; a season that is not over is a ring. The first
-    and the last season year below."""
+    """Shares from 0 at the foot to 5, 10, 25, 50 or 100% at the top: dots corrected for detection,
+    else pale rings as heard, with the line of the trend; a season that is not over is a ring. The
+    first and the last season year below."""
     points = [point for point in chart.corrected if point.value is not None]
     uncorrected = not points
     if uncorrected:
         points = [point for point in chart.naive if point.value is not None]
-    top = _top(points, chart.line)
+    # The dots have no bars.
+    top = top_of_axis([*(replace(point, high=None) for point in points), *chart.line], _TOPS)
     years = [point.year for point in (*chart.corrected, *chart.naive, *chart.line)]
     parts = [*_axis(top)]
     if years:
@@ -71,12 +80,6 @@ def _dot(point: ChartPoint, *, uncorrected: bool) -> str:
     if uncorrected or point.is_open:
         return f'fill="#ffffff" stroke="{color}"'
     return f'fill="{color}" stroke="none"'
-
-
-def _top(points: Sequence[ChartPoint], line: Sequence[ChartPoint]) -> float:
-    shares = [point.value or 0.0 for point in points]
-    shares += [point.high or point.value or 0.0 for point in line]
-    return next(top for top in _TOPS if top >= max(shares, default=0.0) or top == _TOPS[-1])
 
 
 def _axis(top: float) -> list[str]:

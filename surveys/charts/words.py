@@ -29,7 +29,9 @@ from surveys.trends.estimates import (
 MINUS = "\N{MINUS SIGN}"
 # Keeps a number and its unit on one line.
 UNKNOWN = "not enough data"
+NOT_TOLD = "no trend told"
 FALLING, RISING, UNCLEAR = "falling", "rising", "no clear change"
+MARKS = {FALLING: "▼", RISING: "▲", UNCLEAR: "◆", UNKNOWN: "?"}
 # The result of a group that stands beside it is told: no sentence, arrow or line of this one.
 _TOLD_BY_ANOTHER = {
     JOINT_ENTRY_TOLD: (
@@ -107,6 +109,11 @@ def change_with_interval(estimate: Estimate) -> str:
         f"{signed(estimate.value or 0)}% "
         f"({signed(estimate.low or 0)} to {signed(estimate.high or 0)}%)"
     )
+
+
+def told_change(change: Estimate) -> str:
+    """A change in a list of species: its number only where it is told in words."""
+    return change_with_interval(change) if supports_a_sentence(change) else NOT_TOLD
 
 
 def is_usable(estimate: Estimate) -> bool:

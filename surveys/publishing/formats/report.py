@@ -31,6 +31,7 @@ from surveys.charts.small import small_svg
 from surveys.charts.together import community_words, null_words
 from surveys.charts.words import (
     FALLING,
+    MARKS,
     RISING,
     UNCLEAR,
     UNKNOWN,
@@ -73,7 +74,6 @@ ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 SITE = "stop"
 STYLE = Path(__file__).parent / "report.css"
-MARKS = {FALLING: "▼", RISING: "▲", UNCLEAR: "◆", UNKNOWN: "?"}
 _MAP = "picture:map"
 _VARIANT = "pdf/ua-1"
 

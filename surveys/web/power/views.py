@@ -114,7 +114,6 @@ def power_chart(request: ProgramRequest, study_id: int, form: str) -> HttpRespon
         request,
         power_spec(title, cells, aim=AIM),
         form,
-        key=f"{title}|{study.key}",
         stem=f"{request.membership.program.slug}-{study.species.code}-could-we-see-it",
     )
 

@@ -23,7 +23,8 @@ from surveys.seasons.route_years import season_years
 from surveys.web.publications.forms import PublishForm
 from surveys.web.runs.page import run_page
 from surveys.web.trends.page import glance_rows
-from surveys.web.trends.views import table_context
+from surveys.web.trends.views import common_names
+from surveys.web.trends.yearly import live_rows, table_context
 
 SHOWN = 25
 
@@ -100,13 +101,11 @@ def publishing_run(request: ProgramRequest, run_id: int) -> HttpResponse:
 
 def _tables(request: ProgramRequest, preview_now: Preview) -> dict[str, object]:
     """The rows of the season that is closed, and the trends as they are fitted today."""
-    rows = [
-        csv.row_texts(row) for row in preview_now.rows if row.season_year == preview_now.season_year
-    ]
+    rows = [row for row in preview_now.rows if row.season_year == preview_now.season_year]
     program = request.membership.program
     fits = stored_fits(program)
     return {
-        **table_context(csv.HEADER, rows),
+        **table_context(csv.HEADER, live_rows(rows), common_names(program)),
         "glance": glance_rows(
             fits,
             lambda fit: reverse(

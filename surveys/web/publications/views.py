@@ -13,11 +13,10 @@ from surveys.publishing.citing import citation_text
 from surveys.publishing.described import Described
 from surveys.publishing.exact import note_exact_download
 from surveys.publishing.files import file_of, files_of
-from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.publish import under_way
 from surveys.publishing.reading import rows_of
 from surveys.publishing.serving import file_response
-from surveys.web.trends.views import table_context
+from surveys.web.trends.yearly import table_context
 
 A_PAGE = 50
 
@@ -64,7 +63,7 @@ def publication(request: ProgramRequest, season_year: int, version: int) -> Http
             "citation": citation_text(described.cited),
             "here": described.here,
             "has_changes": version > 1,
-            **table_context(header, [[csv.cell_text(cell) for cell in row] for row in rows]),
+            **table_context(header, rows, _common_names(published)),
             "show_names": may(request.membership, Permission.READ_SEASONS),
         },
     )
@@ -105,3 +104,10 @@ def publication_or_404(request: ProgramRequest, season_year: int, version: int) 
     if publication is None:
         raise Http404(gettext("There is no such publication in this program."))
     return publication
+
+
+def _common_names(published: Publication) -> dict[str, str]:
+    """Common names by scientific name, as they were published."""
+    header, rows = rows_of(published, "checklist")
+    entries = (dict(zip(header, row, strict=True)) for row in rows)
+    return {str(entry["species"]): str(entry["common_name"]) for entry in entries}

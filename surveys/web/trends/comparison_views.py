@@ -85,14 +85,7 @@ def chart(request: ProgramRequest, form: str) -> HttpResponse:
     if not comparison.series:
         raise Http404(gettext("There is nothing to draw."))
     spec = shares.comparison_spec(comparison.title, SITES[comparison.site], comparison.series)
-    # A comparison is drawn from little data, so these are the key.
-    return picture(
-        request,
-        spec,
-        form,
-        key=repr((comparison.title, comparison.series)),
-        stem=f"{program.slug}-compare",
-    )
+    return picture(request, spec, form, stem=f"{program.slug}-compare")
 
 
 def _form(request: ProgramRequest) -> CompareFilter:

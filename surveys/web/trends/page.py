@@ -3,13 +3,19 @@
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from surveys.charts.shares import Series, point, year_point
+from django.utils.safestring import mark_safe
+
+from surveys.charts.shares import Series, point, species_chart, year_point
+from surveys.charts.small import small_svg
 from surveys.charts.words import (
+    MARKS,
     UNKNOWN,
     change_with_interval,
     days_words,
+    direction,
     share,
     share_with_interval,
+    told_change,
 )
 from surveys.fitting.stored import StoredFit
 from surveys.language import gettext, said
@@ -142,7 +148,7 @@ def comparison_row(series: Series, trend: Estimate | None, flags: str) -> dict[s
         "name": series.name,
         "first": ends[0] if ends else UNKNOWN,
         "last": ends[1] if ends else UNKNOWN,
-        "trend": change_with_interval(trend) if trend else "",
+        "trend": told_change(trend) if trend else "",
         "flags": flags,
     }
 
@@ -163,8 +169,23 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
                 "year": last.season_year,
                 "occupancy": share_with_interval(last.occupancy),
                 "detection": share_with_interval(last.detection),
-                "trend": change_with_interval(trend),
+                "trend": told_change(trend),
                 "remarks": "; ".join(remarks),
             }
         )
     return rows
+
+
+def small_multiples(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) -> list[dict]:
+    """A small picture of each species with the direction of its trend."""
+    return [
+        {
+            "name": fit.species.name,
+            "url": address(fit),
+            # Only numbers and fixed words stand in it.
+            "svg": mark_safe(small_svg(species_chart(fit.result, site=fit.site, title=""))),  # noqa: S308
+            "mark": MARKS[direction(fit.result)],
+            "direction": direction(fit.result),
+        }
+        for fit in fits
+    ]

@@ -1,6 +1,7 @@
 """Charts as files, drawn once for each state of the data."""
 
 import hashlib
+import json
 from typing import Any
 
 from django.core.cache import cache
@@ -15,17 +16,15 @@ _CACHE_CONTROL = "private, no-cache"
 _KEPT_S = 7 * 24 * 3600
 
 
-def picture(
-    request: HttpRequest, spec: dict[str, Any], form: str, *, key: str, stem: str
-) -> HttpResponse:
+def picture(request: HttpRequest, spec: dict[str, Any], form: str, *, stem: str) -> HttpResponse:
     """The rendered specification as `stem`.svg or `stem`.png; a file to keep with `?download`.
 
-    Drawing takes about a second, so the result is kept under `key`, which must name everything
-    that is drawn. `?size=phone` asks for the narrow picture.
+    Drawing takes about a second, so the result is kept under a checksum of the specification.
+    `?size=phone` asks for the narrow picture.
     """
     if request.GET.get("size") == "phone":
-        spec, key, stem = shares.narrow(spec), f"{key}|phone", f"{stem}-narrow"
-    digest = hashlib.sha256(f"{form}|{key}".encode()).hexdigest()
+        spec, stem = shares.narrow(spec), f"{stem}-narrow"
+    digest = hashlib.sha256(f"{form}|{json.dumps(spec)}".encode()).hexdigest()
     etag = f'"{digest}"'
     unchanged = get_conditional_response(request, etag=etag)
     if unchanged is not None:

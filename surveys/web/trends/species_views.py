@@ -129,13 +129,7 @@ def chart(request: ProgramRequest, code: str, form: str) -> HttpResponse:
     where = f", {place.place}" if place.place else ""
     title = f"{species.name}, {program.name}{where}"
     spec = shares.species_spec(shares.species_chart(fit.result, site=fit.site, title=title))
-    return picture(
-        request,
-        spec,
-        form,
-        key=f"{title}|{fit.site}|{fit.sha256}|{fit.software}",
-        stem=_stem(program, species, place),
-    )
+    return picture(request, spec, form, stem=_stem(program, species, place))
 
 
 @require_GET

@@ -1,6 +1,6 @@
 """Trends: species × season year, and the same table as a file."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import HttpResponse
@@ -24,9 +24,8 @@ from surveys.trends.estimates import FLAGS
 from surveys.web.csv_file import csv_file
 from surveys.web.seasons.forms import Filters, TableFilter
 from surveys.web.trends.freshness import freshness
-from surveys.web.trends.page import glance_rows
-
-NUMBERS = {column.name for column in COLUMNS if column.type in ("integer", "number")}
+from surveys.web.trends.page import glance_rows, small_multiples
+from surveys.web.trends.yearly import head_words, live_rows, table_context
 
 
 @require_GET
@@ -43,7 +42,7 @@ def trends(request: ProgramRequest) -> HttpResponse:
             "form": form,
             "may_review": may(request.membership, Permission.REVIEW),
             **_glance(program, filters),
-            **table_context(csv.HEADER, [csv.row_texts(row) for row in rows]),
+            **table_context(csv.HEADER, live_rows(rows), common_names(program)),
             "meanings": [(head_words(column.name), column.meaning) for column in COLUMNS],
             "flags": [
                 (flag, FLAGS[flag]) for flag in FLAGS if any(flag in row.flags for row in rows)
@@ -85,6 +84,7 @@ def _glance(program: Program, filters: Filters) -> dict[str, Any]:
 
     return {
         "glance": glance_rows(fits, address),
+        "small": small_multiples(fits, address),
         **_together(fits),
         **freshness(program, fits, complete=len(fits) == len(wanted)),
     }
@@ -114,17 +114,9 @@ def _fitted_region(program: Program, filters: Filters) -> str:
     return filters.region if filters.region and len(regions(program)) > 1 else ""
 
 
-def table_context(header: Sequence[str], rows: Iterable[Sequence[str]]) -> dict[str, Any]:
-    """Heads and rows for `trends/table.html`; numbers stand to the right."""
-    aligns = ["num" if name in NUMBERS else "" for name in header]
-    return {
-        "heads": [(head_words(name), align) for name, align in zip(header, aligns, strict=True)],
-        "rows": [list(zip(aligns, row, strict=True)) for row in rows],
-    }
-
-
-def head_words(name: str) -> str:
-    return name.replace("_", " ").capitalize()
+def common_names(program: Program) -> dict[str, str]:
+    """Common names by scientific name, of every species that was ever on the checklist."""
+    return {species.scientific_name: species.name for species in checklist_species(program)}
 
 
 def file_stem(slug: str, filters: Filters) -> str:

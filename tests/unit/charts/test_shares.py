@@ -66,8 +66,33 @@ def test_file_stands_alone(svg):
 
 
 def test_shares_go_from_0_to_100(svg):
+    """One year has an interval up to 100 %."""
     texts = [node.text for node in ET.fromstring(svg).iter(f"{SVG}text")]
     assert {"0%", "100%", "2020", "2021", "2022", "Share of stops"} <= set(texts)
+
+
+@pytest.mark.parametrize(
+    ("shares", "half", "top"),
+    [
+        ((0.02, 0.1, 0.04), 0.01, 0.2),
+        ((0.02, 0.04, 0.04), 0.01, 0.05),
+        ((0.02, 0.04, 0.04), 0.02, 0.1),
+        ((0.2, 0.3, 0.25), 0.1, 0.4),
+        ((0.7, 0.6, 0.75), 0.1, 1.0),
+    ],
+)
+def test_the_axis_begins_at_zero_and_ends_where_the_data_do(shares, half, top):
+    """What a rare species does is seen: every mark and every bar within the axis, and most of the
+    axis used."""
+    points = tuple(point(year, s, half) for year, s in zip((2020, 2021, 2022), shares, strict=True))
+    of_one = replace(chart(line=False), corrected=points, naive=points)
+    for spec in (
+        species_spec(of_one),
+        comparison_spec("One", "stops", [Series(name="A", points=points)]),
+    ):
+        domains = [layer["encoding"]["y"]["scale"]["domain"] for layer in spec["layer"]]
+        assert domains == [[0, top]] * len(domains)
+    assert top / 2 <= max(shares) + half <= top
 
 
 def test_without_a_trend_there_is_no_line():

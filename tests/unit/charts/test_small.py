@@ -55,7 +55,16 @@ def test_where_nothing_is_corrected_open_dots_show_what_was_heard():
 
 
 @pytest.mark.parametrize(
-    ("share", "top"), [(0.1, "25%"), (0.25, "25%"), (0.26, "50%"), (0.51, "100%"), (1.0, "100%")]
+    ("share", "top"),
+    [
+        (0.03, "5%"),
+        (0.1, "10%"),
+        (0.11, "25%"),
+        (0.25, "25%"),
+        (0.26, "50%"),
+        (0.51, "100%"),
+        (1.0, "100%"),
+    ],
 )
 def test_top_of_the_axis_is_the_least_that_holds_every_dot(share, top):
     root = draw(points(share, 0.01, 0.01))
@@ -74,7 +83,7 @@ def test_band_of_the_trend_stays_within_the_axis():
 def test_a_species_without_years_is_an_empty_axis():
     root = draw()
     assert dots(root) == []
-    assert words(root) == ["25%", "0"]
+    assert words(root) == ["5%", "0"]
 
 
 def test_an_open_season_is_a_ring_and_a_step_parts_the_line():

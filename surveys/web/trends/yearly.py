@@ -1,0 +1,58 @@
+"""The yearly table as a screen shows it: names people use, and shares in percent.
+
+Files for machines have the same columns with the numbers themselves
+(`surveys/publishing/formats/yearly_csv.py`).
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from surveys.charts.words import share
+from surveys.publishing.formats.yearly_csv import HEADER, cell_text
+from surveys.trends.columns import COLUMNS
+from surveys.trends.table import YearRow, row_values
+
+_COLUMN = {column.name: column for column in COLUMNS}
+
+
+def live_rows(rows: Iterable[YearRow]) -> list[list[object]]:
+    """Values of rows in the order of the columns."""
+    return [[row_values(row)[name] for name in HEADER] for row in rows]
+
+
+def table_context(
+    header: Sequence[str], rows: Iterable[Sequence[object]], names: Mapping[str, str]
+) -> dict[str, Any]:
+    """Heads and rows for `trends/table.html`; numbers stand to the right. `names` are common names
+    by scientific name, shown beside these."""
+    aligns = ["num" if _is_number(name) else "" for name in header]
+    return {
+        "heads": [(head_words(name), align) for name, align in zip(header, aligns, strict=True)],
+        "rows": [
+            {
+                "name": names.get(str(row[0]), ""),
+                "scientific_name": row[0],
+                "cells": [
+                    (align, screen_text(name, value))
+                    for name, align, value in zip(header[1:], aligns[1:], row[1:], strict=True)
+                ],
+            }
+            for row in rows
+        ],
+    }
+
+
+def screen_text(column: str, value: object) -> str:
+    """A value as people read it; blank for None."""
+    if isinstance(value, float):
+        is_share = _COLUMN[column].maximum == 1
+        return share(value) if is_share else f"{value:.2f}"
+    return cell_text(value)
+
+
+def head_words(name: str) -> str:
+    return name.replace("_", " ").capitalize()
+
+
+def _is_number(name: str) -> bool:
+    return name in _COLUMN and _COLUMN[name].type in ("integer", "number")
