@@ -9,7 +9,7 @@ from surveys.charts.words import (
 )
 from surveys.protocol.words import listed
 from surveys.trends import Estimate, SpeciesResult
-from surveys.trends.estimates import TOO_FEW_DATA
+from surveys.trends.estimates import NOT_IDENTIFIED
 from surveys.trends.sensitivity import BY_ROUTE
 
 FELL, ROSE, UNCLEAR = "fell", "rose", "no clear change"
@@ -19,8 +19,11 @@ CheckRow = tuple[str, str, str]
 
 
 def what_it_says(change: Estimate) -> str:
-    """`fell`, `rose`, `no clear change` or `cannot be said`."""
-    if not is_usable(change) or TOO_FEW_DATA in change.flags:
+    """`fell`, `rose`, `no clear change`, or that it cannot be said: `not enough data`, or `not
+    identified` where the data say nothing of it at all."""
+    if NOT_IDENTIFIED in change.flags:
+        return NOT_IDENTIFIED
+    if not supports_a_sentence(change):
         return UNKNOWN
     if not has_direction(change):
         return UNCLEAR
@@ -32,7 +35,7 @@ def check_rows(result: SpeciesResult) -> list[CheckRow]:
     return [
         (
             line.name,
-            change_with_interval(line.change) if line.applies else "",
+            change_with_interval(line.change) if line.applies and is_usable(line.change) else "",
             what_it_says(line.change) if line.applies else NOTHING_LEFT_OUT,
         )
         for line in result.sensitivity
@@ -46,7 +49,7 @@ def check_sentence(result: SpeciesResult) -> str:
     told, *others = result.sensitivity
     if not supports_a_sentence(told.change):
         return "No sentence is told of the trend, so there is none to check."
-    tried = [line for line in others if line.applies and what_it_says(line.change) != UNKNOWN]
+    tried = [line for line in others if line.applies and supports_a_sentence(line.change)]
     says = what_it_says(told.change)
     if not tried:
         return "No other choice could be tried."
@@ -67,6 +70,6 @@ def by_stop_and_by_route(result: SpeciesResult) -> tuple[str, str] | None:
         return None
     stops = result.sensitivity[0]
     said = [what_it_says(line.change) for line in (stops, routes)]
-    if UNKNOWN in said or said[0] == said[1]:
+    if not {FELL, ROSE, UNCLEAR}.issuperset(said) or said[0] == said[1]:
         return None
     return change_with_interval(stops.change), change_with_interval(routes.change)

@@ -430,6 +430,11 @@ TRENDS = Table(
         _whole("first_year", "First season year of the trend.", "year", minimum=1900, maximum=2200),
         _whole("last_year", "Last season year of the trend.", "year", minimum=1900, maximum=2200),
         _text("breaks", "Season years from which on listening was another, joined by “; ”."),
+        _yes_no(
+            "told",
+            "Whether the change is told in words and by an arrow; no where there is none, or where "
+            "a flag puts it in doubt.",
+        ),
         _number("change", "Change of occupancy a year.", "% a year"),
         _number("change_low", "Lower end of its 95% interval.", "% a year"),
         _number("change_high", "Upper end of its 95% interval.", "% a year"),

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from surveys.trends.community import community_of
+from surveys.trends.community import community_of, is_told
 from surveys.trends.estimates import Estimate, merge_flags
 from surveys.trends.from_tables import FrozenPeriods
 from surveys.trends.histories import Site
@@ -83,6 +83,7 @@ def trend_row(species: str, site: Site, result: SpeciesResult) -> Row:
         "first_year": trend.first_year,
         "last_year": trend.last_year,
         "breaks": _joined(tuple(map(str, trend.breaks))),
+        "told": is_told(trend.occupancy),
         **_interval("change", trend.occupancy),
         **_interval("pooled_change", trend.pooled),
         **_interval("naive_change", trend.naive),

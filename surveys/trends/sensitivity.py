@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from surveys.trends.community import is_told
 from surveys.trends.estimates import NOT_IDENTIFIED, TOO_FEW_DATA, Estimate, not_estimable
 from surveys.trends.histories import build_histories
 from surveys.trends.models.false_rate import false_rate
@@ -193,7 +194,8 @@ def sites_disagree(lines: tuple[SensitivityLine, ...]) -> bool:
 
 
 def _sign(change: Estimate) -> int | None:
-    """-1 or 1 where the interval leaves out zero, 0 where it holds it, None without one."""
-    if change.low is None or change.high is None or TOO_FEW_DATA in change.flags:
+    """-1 or 1 where the interval leaves out zero, 0 where it holds it, None where none is told."""
+    low, high = change.low, change.high
+    if low is None or high is None or not is_told(change):
         return None
-    return (change.low > 0) - (change.high < 0)
+    return (low > 0) - (high < 0)

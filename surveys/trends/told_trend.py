@@ -242,6 +242,7 @@ def _fit_told(
         histories.season_year[rows],
         histories.cluster[rows],
         **terms_of(terms, rows),
+        sites=histories.site[rows],
         breaks=steps_within(told, breaks),
         model=_of_rows(model, rows),
         with_pooled=with_pooled,

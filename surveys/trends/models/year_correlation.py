@@ -56,7 +56,8 @@ def slope_with_correlated_years(
     >>> levels = YearLevels(
     ...     years=years, levels=np.sin(years / 2.0), covariance=np.eye(15) * 0.01,
     ...     information=np.full(15, 100.0), offsets=np.zeros(1), part=1.0, routes=20,
-    ...     routes_heard=20, sites_heard=500, within_routes=False, flags=())
+    ...     routes_heard=20, sites_heard=500, seasons_heard=500,
+    ...     within_routes=False, flags=())
     >>> apart, together = slope_over_years(levels), slope_with_correlated_years(levels)
     >>> bool(np.ptp(together.limits) > 1.5 * np.ptp(apart.limits))
     True

@@ -52,9 +52,9 @@ class YearLevels:
     ``information`` (T,) is the diagonal of the information of the levels, ``model_covariance``
     (T, T) their covariance where rows are taken as independent. ``offsets`` (rows,) are what the
     covariates of each row add to the level, ``part`` the share of the rows that the model holds
-    possible for the species. ``routes`` counts clusters, ``routes_heard`` and ``sites_heard`` those
-    clusters and rows with a detection. ``within_routes`` says whether the column of route means was
-    needed.
+    possible for the species. ``routes`` counts clusters, ``routes_heard``, ``sites_heard`` and
+    ``seasons_heard`` those clusters, sites and rows with a detection. ``within_routes`` says
+    whether the column of route means was needed.
     """
 
     years: IntArray
@@ -66,6 +66,7 @@ class YearLevels:
     routes: int
     routes_heard: int
     sites_heard: int
+    seasons_heard: int
     within_routes: bool
     flags: tuple[str, ...]
     model_covariance: FloatArray | None = None
@@ -80,6 +81,7 @@ def fit_year_levels(
     detection: Mapping[str, ArrayLike] | None = None,
     detection_by_year: bool = False,
     empty: ArrayLike | None = None,
+    sites: ArrayLike | None = None,
     within_routes: bool = True,
     model: LevelModel = equal_detection,
 ) -> YearLevels:
@@ -98,6 +100,9 @@ def fit_year_levels(
         Whether the chance of detection has a level of its own in each year.
     empty : (rows,), optional
         Marks rows at which the species cannot be; they leave the search and count in ``part``.
+    sites : (rows,), optional
+        The site of each row, to count sites where the species was heard; each row is one of its own
+        without it.
     within_routes
         Whether the mean season year of each route is held, so that the levels follow the change
         within routes. Without it, the pooled change.
@@ -132,6 +137,9 @@ def fit_year_levels(
     if year.shape != (rows,) or not np.issubdtype(year.dtype, np.integer):
         raise ValueError(f"season_years: expected {rows} whole years, one a row")
     route = codes_of(np.asarray(routes), name="routes", length=rows)[1]
+    site = codes_of(
+        np.arange(rows) if sites is None else np.asarray(sites), name="sites", length=rows
+    )[1]
     psi_covariates = site_design(rows, occupancy)
     p = visit_design(rows, visits, detection)
     possible = np.ones(rows, dtype=np.bool_) if empty is None else ~np.asarray(empty, np.bool_)
@@ -162,7 +170,8 @@ def fit_year_levels(
         part=part,
         routes=len(np.unique(route[at])),
         routes_heard=len(np.unique(route[at][heard])),
-        sites_heard=int(heard.sum()),
+        sites_heard=len(np.unique(site[at][heard])),
+        seasons_heard=int(heard.sum()),
         within_routes=within,
         flags=flags,
     )

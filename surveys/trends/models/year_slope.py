@@ -125,7 +125,8 @@ def slope_over_years(
     >>> levels = YearLevels(
     ...     years=years, levels=-0.1 * (years - 2015), covariance=np.eye(10) * 0.04,
     ...     information=np.full(10, 25.0), offsets=np.zeros(1), part=1.0, routes=20,
-    ...     routes_heard=20, sites_heard=500, within_routes=False, flags=())
+    ...     routes_heard=20, sites_heard=500, seasons_heard=500,
+    ...     within_routes=False, flags=())
     >>> line = slope_over_years(levels)
     >>> round(line.slope, 6), round(line.se, 4), line.scatter
     (-0.1, 0.022, 0.0)

@@ -32,7 +32,8 @@ from surveys.trends.numerics.intervals import percent_per_step
 METHOD = "line through yearly occupancy, within routes, with the scatter of years"
 INTERVAL = "t, errors by route and the scatter of years"
 # Common practice, no source: a change that rests on fewer is not told.
-FEWEST_SITES_HEARD = 10
+FEWEST_STOPS_HEARD = 10
+FEWEST_SEASONS_HEARD = 10
 FEWEST_ROUTES_HEARD = 3
 FEWEST_ROUTES = 8
 
@@ -59,6 +60,7 @@ def fit_year_trend(
     detection: Mapping[str, ArrayLike] | None = None,
     detection_by_year: bool = False,
     empty: ArrayLike | None = None,
+    sites: ArrayLike | None = None,
     breaks: Sequence[int] = (),
     confidence: float = 0.95,
     model: LevelModel = equal_detection,
@@ -68,7 +70,7 @@ def fit_year_trend(
 
     Parameters
     ----------
-    detections, season_years, routes, occupancy, detection, detection_by_year, empty, model
+    detections, season_years, routes, occupancy, detection, detection_by_year, empty, sites, model
         As ``fit_year_levels`` takes them.
     breaks
         Season years from which on the protocol was another, as ``slope_over_years`` takes them.
@@ -80,8 +82,9 @@ def fit_year_trend(
     Returns
     -------
     YearTrend
-        Without a line, and with flags, where there are fewer than 5 season years, 10 sites or 3
-        routes with a detection: no interval would be honest.
+        Without a line, and with flags, where there are fewer than 5 season years, 10 stops, 10
+        seasons of a site or 3 routes with a detection: no interval would be honest. Where a site is
+        a whole route, stops are not counted.
 
     Raises
     ------
@@ -109,10 +112,12 @@ def fit_year_trend(
         detection=detection,
         detection_by_year=detection_by_year,
         empty=empty,
+        sites=sites,
         model=model,
     )
     levels = fit()
-    flags = merge_flags(levels.flags, _size_flags(levels))
+    by_route = sites is not None and _one_a_route(sites, routes)
+    flags = merge_flags(levels.flags, _size_flags(levels, by_route=by_route))
     if estimates.TOO_FEW_DATA in flags or levels.covariance is None:
         return YearTrend(levels=levels, line=None, pooled=None, flags=flags)
     line = slope_over_years(levels, breaks=breaks, confidence=confidence)
@@ -128,10 +133,15 @@ def fit_year_trend(
     return YearTrend(levels=levels, line=line, pooled=pooled, flags=flags, pooled_levels=without)
 
 
-def _size_flags(levels: YearLevels) -> tuple[str, ...]:
+def _one_a_route(sites: ArrayLike, routes: ArrayLike) -> bool:
+    return len(np.unique(np.asarray(sites))) == len(np.unique(np.asarray(routes)))
+
+
+def _size_flags(levels: YearLevels, *, by_route: bool) -> tuple[str, ...]:
     few_data = (
         len(levels.years) < FEWEST_YEARS
-        or levels.sites_heard < FEWEST_SITES_HEARD
+        or levels.seasons_heard < FEWEST_SEASONS_HEARD
+        or (levels.sites_heard < FEWEST_STOPS_HEARD and not by_route)
         or levels.routes_heard < FEWEST_ROUTES_HEARD
     )
     few_routes = levels.routes < FEWEST_ROUTES

@@ -76,7 +76,7 @@ def as_on_screen(header, line):
     cells = [f"{name} {line[0]}"]
     for column, text in zip(header[1:], line[1:], strict=True):
         if column in shares and text:
-            cells.append(share(float(text)).replace("\N{NO-BREAK SPACE}", " "))
+            cells.append(share(float(text)))
         else:
             cells.append(f"{float(text):.2f}" if column == "mean_index" and text else text)
     return cells

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from surveys.fitting.results import to_json
 from surveys.models import SpeciesFit
-from surveys.trends.estimates import POOR_FIT
+from surveys.trends.estimates import EDGE_OF_RANGE, FEW_CLUSTERS, POOR_FIT, TOO_FEW_DATA
 from surveys.trends.result_tables import result_from_rows
 from tests.support.builders import make_accepted_visit, make_checklist, make_route
 
@@ -24,7 +24,7 @@ YEAR = {
 def keep_fits(program, observer):
     """Fits with the given changes a year, each known to 2%."""
 
-    def keep(*changes, flags=""):
+    def keep(*changes, flags="", years=(YEAR,)):
         species = make_checklist(
             program, "Pseudacris crucifer", "Anaxyrus americanus", "Lithobates sylvaticus"
         )
@@ -36,7 +36,7 @@ def keep_fits(program, observer):
                 species=one,
                 site="stop",
                 region="",
-                result=to_json(result_from_rows([YEAR], trend | {"flags": flags}, {})),
+                result=to_json(result_from_rows(years, trend | {"flags": flags}, {})),
                 data_sha256="",
                 data_stamp="",
                 software="",
@@ -81,3 +81,45 @@ def test_the_api_gives_own_and_shrunken_trends(program, partner, client_for, kee
     assert first["own"] == {"value": -9.0, "low": -11.0, "high": -7.0}
     assert -9.0 < first["shrunken"]["value"] < -7.0
     assert together["discovered"] == ["pseudacris-crucifer"]
+
+
+FIVE_YEARS = [{**YEAR, "season_year": year} for year in range(2020, 2025)]
+
+
+@pytest.mark.parametrize("flag", [POOR_FIT, TOO_FEW_DATA, FEW_CLUSTERS, EDGE_OF_RANGE])
+def test_a_doubt_stops_number_and_arrow_in_lists_comparison_and_api(
+    program, partner, client_for, keep_fits, flag
+):
+    keep_fits(-9.0, 0.5, 1.0, flags=flag, years=FIVE_YEARS)
+    client = client_for(partner)
+    for name in ("web:trends", "web:trend_compare"):
+        page = words_of(client.get(reverse(name, args=[program.slug])))
+        assert "no trend told" in page
+        assert flag in page
+        assert "9.0%" not in page
+        assert "▼" not in page
+    (first, *_) = client.get(f"/api/v1/{program.slug}/trends/species/").json()["rows"]
+    assert first["trend"]["told"] is False
+    assert first["trend"]["flags"] == flag
+    assert "fell by" not in first["sentence"]
+
+
+def test_without_a_doubt_they_have_them(program, partner, client_for, keep_fits):
+    keep_fits(-9.0, 0.5, 1.0, years=FIVE_YEARS)
+    client = client_for(partner)
+    for name in ("web:trends", "web:trend_compare"):
+        page = words_of(client.get(reverse(name, args=[program.slug])))
+        assert "9.0% (−11.0 to −7.0%)" in page
+    assert "▼ falling" in words_of(client.get(reverse("web:trends", args=[program.slug])))
+    (first, *_) = client.get(f"/api/v1/{program.slug}/trends/species/").json()["rows"]
+    assert first["trend"]["told"] is True
+    assert "fell by 9.0" in first["sentence"]
+
+
+def test_every_species_has_a_small_picture(program, partner, client_for, keep_fits):
+    keep_fits(-9.0, 0.5, 1.0, years=FIVE_YEARS)
+    page = client_for(partner).get(reverse("web:trends", args=[program.slug])).content.decode()
+    pictures = re.findall(r"<svg .*?</svg>", page, re.DOTALL)
+    small = [one for one in pictures if "<circle" in one]
+    assert len(small) == 3
+    assert all(one.count("<circle") == 5 for one in small)

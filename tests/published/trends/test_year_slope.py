@@ -29,6 +29,7 @@ def levels_of(years, values, covariance, information=None, routes=MANY_ROUTES):
         routes=routes,
         routes_heard=routes,
         sites_heard=1000,
+        seasons_heard=1000,
         within_routes=False,
         flags=(),
     )

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
-from surveys.trends.estimates import FEW_CLUSTERS, TOO_FEW_DATA
+from surveys.trends.estimates import FEW_CLUSTERS, NOT_IDENTIFIED, TOO_FEW_DATA
 from surveys.trends.sensitivity import BY_ROUTE, CORRELATED, EVERY_SEASON, sites_disagree
 from surveys.trends.species_result import SensitivityLine
 from tests.unit.charts.test_words import estimate, plain, result
@@ -28,15 +28,18 @@ def test_every_line_has_its_change_and_what_it_would_say():
     rows = check_rows(
         checked(
             FALL, line("a", NONE), line("b", RISE), line("c", UNKNOWN),
-            line("d", FALL, applies=False),
+            line("d", FALL, applies=False), line("e", estimate(None, None, None, NOT_IDENTIFIED)),
+            line("f", estimate(-2.0, -3.0, -1.0, FEW_CLUSTERS)),
         )
     )  # fmt: skip
     assert [(name, plain(change), says) for name, change, says in rows] == [
         ("all data", "-2.0% (-3.0 to -1.0%)", "fell"),
         ("a", "-1.0% (-3.0 to +1.0%)", "no clear change"),
         ("b", "+2.0% (+1.0 to +3.0%)", "rose"),
-        ("c", "not enough data", "not enough data"),
+        ("c", "", "not enough data"),
         ("d", "", "nothing to leave out"),
+        ("e", "", "not identified"),
+        ("f", "-2.0% (-3.0 to -1.0%)", "not enough data"),
     ]
 
 

@@ -5,7 +5,9 @@ import datetime as dt
 
 import pytest
 
+from surveys.trends import estimates
 from surveys.trends.columns import CORRECTED_COLUMNS
+from surveys.trends.community import NOT_TOLD
 from surveys.trends.estimates import Estimate
 from surveys.trends.result_tables import (
     corrected_row,
@@ -168,7 +170,7 @@ def test_a_row_of_trends():
     )
     assert trend_row("x", "route", dataclasses.replace(RESULT, trend=full)) == {
         "species": "x", "site": "route", "first_year": 2022, "last_year": 2023,
-        "breaks": "2023", "change": -5.0, "change_low": -9.0, "change_high": 0.1,
+        "breaks": "2023", "told": False, "change": -5.0, "change_low": -9.0, "change_high": 0.1,
         "pooled_change": -6.0, "pooled_change_low": -7.0, "pooled_change_high": -5.0,
         "naive_change": -4.0, "naive_change_low": -8.0, "naive_change_high": 0.2,
         "log_odds": -0.1, "log_odds_low": -0.2, "log_odds_high": 0.0,
@@ -176,6 +178,19 @@ def test_a_row_of_trends():
         "detection_model": "night of the season", "occupancy_model": "the year alone",
         "method": "exact; by hand", "flags": "did not converge",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("flag", sorted(NOT_TOLD))
+def test_a_row_says_whether_its_change_is_told(flag):
+    sure = dataclasses.replace(RESULT.trend.occupancy, flags=(estimates.GAP_YEARS,))
+
+    def told(change):
+        trend = dataclasses.replace(RESULT.trend, occupancy=change)
+        return trend_row("x", "stop", dataclasses.replace(RESULT, trend=trend))["told"]
+
+    assert told(sure) is True
+    assert told(estimates.flagged(sure, flag)) is False
+    assert told(dataclasses.replace(sure, value=None)) is False
 
 
 def test_a_corrected_row():

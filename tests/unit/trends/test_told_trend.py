@@ -85,6 +85,24 @@ def test_fewer_than_eight_routes_are_flagged(plain):
     assert estimates.FEW_CLUSTERS not in analyzed(plain).trend.occupancy.flags
 
 
+def test_sizes_count_stops_and_not_their_seasons(plain):
+    """Nine stops on nine routes, each heard in every season: 90 seasons of a stop, and too few. A
+    tenth stop is enough. By route the nine are routes, and eight of these are."""
+
+    def heard_at(route):
+        own = dataclasses.replace(plain, heard=plain.heard.copy(), call_index=plain.heard.copy())
+        quiet = (plain.stop % STOPS > 0) | (plain.route >= route)
+        own.heard[quiet] = own.call_index[quiet] = 0
+        return own
+
+    heard_first = np.unique(plain.route[(plain.heard > 0) & (plain.stop % STOPS == 0)])
+    nine, ten = heard_at(heard_first[8] + 1), heard_at(heard_first[9] + 1)
+    few = analyzed(nine).trend.occupancy
+    assert (few.value, estimates.TOO_FEW_DATA in few.flags) == (None, True)
+    assert estimates.TOO_FEW_DATA not in analyzed(ten).trend.occupancy.flags
+    assert estimates.TOO_FEW_DATA not in analyzed(nine, site="route").trend.occupancy.flags
+
+
 def test_heard_everywhere_at_all_times_gives_no_number(plain):
     everywhere = np.ones(len(plain.heard))
     own = dataclasses.replace(plain, heard=everywhere, call_index=everywhere)

@@ -24,6 +24,7 @@ def make_levels(values, *, covariance=None, years=YEARS, routes=20, information=
         routes=routes,
         routes_heard=routes,
         sites_heard=500,
+        seasons_heard=500,
         within_routes=False,
         flags=(),
     )
