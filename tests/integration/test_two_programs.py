@@ -7,7 +7,7 @@ neighbor has more of everything, the same people, route codes and species.
 import datetime as dt
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from copy import deepcopy
 
 import pytest
@@ -16,15 +16,33 @@ from django.test import Client
 from django.utils import timezone
 
 from accounts.models import Role
+from surveys.fitting.histories import load_periods
+from surveys.fitting.stored import progress as fit_progress
+from surveys.importing.build import _people
 from surveys.models import (
     Assignment,
+    BackgroundRun,
     CallIndex,
+    ChecklistEntry,
     Confirmation,
     ExactDownload,
+    Program,
+    Route,
+    RunKind,
     RunState,
+    Species,
     Visit,
     VisitState,
 )
+from surveys.programs.setting_up import standing as set_up_status
+from surveys.publishing.closing import last_closed_season, open_visits, unsettled_queries
+from surveys.publishing.freeze import versions_used
+from surveys.publishing.publish import latest, preview
+from surveys.runs.enqueue import latest_run
+from surveys.seasons.coverage import coverage
+from surveys.seasons.joint_entries import told_in_groups
+from surveys.visits.bulk import program_snapshot
+from surveys.web.program.route_views import stops_around
 from tests.integration.test_access import (
     World,
     address,
@@ -35,6 +53,7 @@ from tests.integration.test_access import (
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_joint_entry,
     make_member,
     make_program,
     make_route,
@@ -53,6 +72,7 @@ INSIDE = ("partner", "observer", "coordinator")
 IDS = frozenset(
     {
         "assignment",
+        "code",
         "confirmation",
         "confirmation_id",
         "entry",
@@ -64,6 +84,7 @@ IDS = frozenset(
         "recording_id",
         "route",
         "run_id",
+        "season_year",
         "stop",
         "study_id",
         "upload",
@@ -73,6 +94,8 @@ IDS = frozenset(
     }
 )
 SPECIES = ("Lithobates capito", "Hyla versicolor", "Anaxyrus boreas")
+# Have the code of something else than a route in their address.
+BY_SPECIES_OR_RULE = ("web:rule", "web:trend_")
 # Say that there is no such visit on the page of the sheet, which is not there either.
 BACK_TO_THE_SHEET = ("web:sheet_photo", "web:sheet_recording")
 # Show the visit again and say that the question or the confirmation is gone.
@@ -84,20 +107,31 @@ QUERIES = {
     "web:program_assignments": ("?season=2024", "?season=2025"),
     "web:program_species_search": ("?q=capito", "?q=crucifer"),
     "web:season_coverage": ("?year=2024",),
+    "web:trend_compare": ("", "?by=route&route={code}"),
 }
 
 
 @pytest.fixture(scope="module")
 def worlds(module_rows):
-    """A program, what it answered before it had a neighbor, and the neighbor."""
+    """A program, what it answered before it had a neighbor, and the neighbor.
+
+    The rows of the neighbor's program and of one of its routes are older, so that they would be
+    the first where a query sees both.
+    """
+    older = make_program(region="Elsewhere", place_sharing=2)
+    route = make_route(older, version=make_version(older, season_begins_month=9), stops=9)
     program = make_program()
     here = make_world(
         *(make_member(program, role) for role in (Role.PARTNER, Role.OBSERVER, Role.COORDINATOR))
     )
     for name in SPECIES:  # The catalog is shared.
         make_species(name)
+    joint = make_joint_entry("Hyla versicolor/chrysoscelis", make_species(SPECIES[1]))
+    of_both = make_joint_entry("Pseudacris crucifer/ornata", make_species("Pseudacris crucifer"))
+    ChecklistEntry.objects.create(program=program, species=joint, order=9)
     before = {role: _answers(here, role) for role in INSIDE}
-    return here, before, _neighbor_of(here)
+    before["facts"] = {name: repr(read(program)) for name, read in FACTS.items()}
+    return here, before, _neighbor_of(here, route, joint, of_both)
 
 
 @pytest.fixture
@@ -110,8 +144,8 @@ def there(worlds) -> World:
     return deepcopy(worlds[2])
 
 
-def _neighbor_of(here: World) -> World:
-    program = make_program(region="Elsewhere", place_sharing=2)
+def _neighbor_of(here: World, same_code: Route, *joint: Species) -> World:
+    program = same_code.program
     people = {role: here.members[role].person for role in INSIDE}
     partner, observer, coordinator = (
         make_member(program, Role(role), person=people[role], trained_on=dt.date(2020, 1, 1))
@@ -119,14 +153,14 @@ def _neighbor_of(here: World) -> World:
     )
     there = make_world(partner, observer, coordinator)
     stranger = make_member(program)
-    version = make_version(program, season_begins_month=9, listening_time_s=600)
     species = make_checklist(program, *SPECIES)
     program.checklist.filter(species=species[2]).update(
         listed_from=dt.date(2020, 1, 1), listed_until=dt.date(2023, 1, 1), sensitivity=2
     )
-    same_code = make_route(
-        program, version=version, code=here.arguments["code"], stops=9, region="North"
-    )
+    for order, entry in enumerate(joint, start=10):
+        ChecklistEntry.objects.create(program=program, species=entry, order=order)
+    same_code.code, same_code.region = here.arguments["code"], "North"
+    same_code.save()
     for year in (2018, 2023, 2024, 2025):
         for day in (2, 12):
             visit = make_accepted_visit(
@@ -155,13 +189,22 @@ def _neighbor_of(here: World) -> World:
         publication.pk, publication.season_year, publication.version = None, season_year, number
         publication.save()
     make_publishing_run(program, 2024, coordinator.person, state=RunState.RUNNING)
+    BackgroundRun.objects.create(
+        program=program,
+        kind=RunKind.FIT,
+        subject="fits",
+        state=RunState.RUNNING,
+        started_at=timezone.now(),
+    )
+    confirmer.exact_places = True
+    confirmer.save()
     make_study(program, species[1])
     ExactDownload.objects.create(program=program, person=coordinator.person, what="stops", path="/")
     return there
 
 
 def _answers(world: World, role: str) -> dict[str, str]:
-    """What this member reads at each address of the program."""
+    """What this member reads at each address of the program; most that take a form show it."""
     client = Client()
     client.force_login(world.members[role].person)
     return {path: _answer(client, path) for path in _addresses(world, role)}
@@ -169,10 +212,11 @@ def _answers(world: World, role: str) -> dict[str, str]:
 
 def _addresses(world: World, role: str) -> Iterator[str]:
     slug = world.arguments["program"]
-    for name, method, who, expected in rows():
+    for name, _, who, expected in rows():
         path = address(world, name)
-        if method == "GET" and who == role and expected == "ok" and f"/{slug}/" in path:
-            yield from (path + query for query in QUERIES.get(name, ("",)))
+        if who == role and expected == "ok" and f"/{slug}/" in path:
+            for query in QUERIES.get(name, ("",)):
+                yield path + query.format(**world.arguments)
 
 
 def _answer(client: Client, path: str) -> str:
@@ -190,6 +234,35 @@ def _comparable(body: str) -> str:
     return re.sub(r'"(now|made_at)": "[^"]+"', "", body)
 
 
+# What is asked for where no address shows it, or not all of it.
+FACTS: dict[str, Callable[[Program], object]] = {
+    "routes and windows": lambda program: coverage(program, 2024),
+    "fits under way": fit_progress,
+    "joint entries": told_in_groups,
+    "last season": lambda program: last_closed_season(program, dt.date(2026, 1, 1)),
+    "latest publication": lambda program: latest(program, 2024),
+    "latest run": lambda program: latest_run(program.pk, "publication 2024"),
+    "listening periods": load_periods,
+    "open visits": lambda program: list(open_visits(program, 2024)),
+    "people who import": lambda program: sorted(_people(program.memberships.first())),
+    "snapshot": program_snapshot,
+    "status": lambda program: set_up_status(program, 2024),
+    "stops around": lambda program: list(stops_around(program)),
+    "table": lambda program: preview(program, 2024),
+    "unsettled": lambda program: list(unsettled_queries(program, 2024)),
+    "versions used": lambda program: versions_used(program, 2024),
+}
+
+
+@pytest.mark.parametrize("name", FACTS)
+def test_a_neighbor_changes_no_fact(worlds, here, there, name):
+    program, other = (
+        Program.objects.get(slug=world.arguments["program"]) for world in (here, there)
+    )
+    assert repr(FACTS[name](program)) == worlds[1]["facts"][name]
+    assert repr(FACTS[name](other)) != worlds[1]["facts"][name]  # There is something to see.
+
+
 @pytest.mark.parametrize("role", INSIDE)
 def test_a_neighbor_changes_no_answer(worlds, here, role):
     before = worlds[1][role]
@@ -199,16 +272,17 @@ def test_a_neighbor_changes_no_answer(worlds, here, role):
 
 
 def _with_a_foreign_id(here: World, there: World, name: str) -> list[World]:
-    """The world here, but for one row that a URL names."""
+    """The world here, but for one row that a URL names. Publications of 2025 are there alone."""
     pattern = dict(every_url())[name].pattern
     names = set(pattern.converters) or set(pattern.regex.groupindex)
     return [
         World(
             members=here.members,
             draft=there.draft if key == "visit_id" else here.draft,
-            arguments={**here.arguments, key: there.arguments[key]},
+            arguments={**here.arguments, key: {**there.arguments, "season_year": 2025}[key]},
         )
         for key in sorted(IDS & names)
+        if not (key == "code" and name.startswith(BY_SPECIES_OR_RULE))
     ]
 
 
