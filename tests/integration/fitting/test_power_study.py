@@ -19,12 +19,13 @@ from surveys.fitting.power import (
     survey_baseline,
 )
 from surveys.fitting.refit import refit
-from surveys.models import PowerStudy, RunKind
+from surveys.models import BackgroundRun, PowerStudy, RunKind
 from surveys.runs.kinds import task_name
 from tests.support.at_once import in_threads
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_program,
     make_route,
 )
 from tests.support.runs import carry_out
@@ -56,6 +57,20 @@ def ask(member, species, **changes):
     return request_power_study(
         member, species, **{"routes": 6, "visits": 2, "years": 5, "fall": 0.3, **changes}
     )
+
+
+def test_a_neighbor_has_studies_of_its_own(program, coordinator, surveyed):
+    """Its answer to the same settings is not ours, and its waiting studies are none of ours."""
+    neighbor = make_program()
+    theirs = ask(coordinator, surveyed[0])
+    PowerStudy.objects.filter(pk=theirs.pk).update(program=neighbor, result=[])
+    BackgroundRun.objects.filter(pk=theirs.run_id).update(program=neighbor)
+    for number in range(MOST_WAITING):
+        BackgroundRun.objects.create(
+            kind=RunKind.POWER, program=neighbor, subject=f"another study {number}"
+        )
+    ours = ask(coordinator, surveyed[0])
+    assert (ours.program, ours.run.program, ours.result) == (program, program, None)
 
 
 def test_today_is_read_off_the_stored_results(program, surveyed):

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.core.management import CommandError, call_command
 from django.db import connection
 from django.http import Http404
 from django.test.utils import CaptureQueriesContext
@@ -27,7 +28,13 @@ from surveys.models import (
 from surveys.visits.finding import where_of
 from surveys.visits.judging import judge_sheet
 from tests.integration.importing.conftest import night, wide, workbook
-from tests.support.builders import make_member, make_person, make_program
+from tests.support.builders import (
+    make_accepted_visit,
+    make_member,
+    make_person,
+    make_program,
+    make_route,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -408,6 +415,29 @@ def test_other_programs_stay_closed(attempt, coordinator, observer):
     stranger = make_member(make_program(), Role.COORDINATOR)
     with pytest.raises(Http404):
         open_upload(stranger, tried.upload.row.pk)
+
+
+def test_visits_and_people_of_another_program_are_unknown(attempt, program, coordinator):
+    """It has the same code and imported a visit of that night; one observer surveys there only."""
+    neighbor = make_program()
+    stranger = make_member(neighbor, person=make_person("Linden Harrow"))
+    route = make_route(neighbor, code="R1")
+    make_accepted_visit(route, stranger.person, night=night("2024-04-15"), source="import")
+    tried = attempt(wide(*TWO_STOPS))
+    assert (tried.problems, tried.preview.known, tried.preview.visits) == ([], 0, 1)
+    row = "R1,2024-04-16,1,21:14,21:19,48,1,1,Linden Harrow"
+    commit_upload(
+        coordinator, attempt(wide(row).replace("sylvaticus\n", "sylvaticus,Observer\n")).upload
+    )
+    assert Visit.objects.get(route__program=program).observer == coordinator.person
+
+
+def test_the_command_imports_for_members_alone(program, tmp_path):
+    stranger = make_member(make_program(), Role.COORDINATOR)
+    file = tmp_path / "visits.csv"
+    file.write_text(wide(*TWO_STOPS))
+    with pytest.raises(CommandError, match="is not a member"):
+        call_command("import_visits", program.slug, str(file), email=stranger.person.email)
 
 
 def test_discard_keeps_what_was_imported(attempt, coordinator):

@@ -20,7 +20,7 @@ from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
 from surveys.runs.work import RunOverError
 from tests.integration.importing.conftest import wide
-from tests.support.builders import make_member
+from tests.support.builders import make_member, make_program
 from tests.support.runs import carry_out as work
 
 pytestmark = pytest.mark.django_db
@@ -194,6 +194,20 @@ def test_who_no_longer_coordinates_imports_nothing(page, program, coordinator):
     coordinator.save()
     assert work(run).state == RunState.REFUSED
     assert "no longer coordinates" in run.problem
+    assert not Visit.objects.exists()
+
+
+def test_a_coordinator_of_another_program_imports_nothing_here(page, program, coordinator):
+    """Who asked has left this program since, and is a coordinator elsewhere."""
+    row = uploaded(page, program, GOOD)
+    check(page, program, row)
+    work(runs_of(row).get())
+    run = enqueue_import(coordinator, row.pk, RunKind.IMPORT)
+    make_member(program, Role.COORDINATOR)
+    make_member(make_program(), Role.COORDINATOR, person=coordinator.person)
+    coordinator.active = False
+    coordinator.save()
+    assert work(run).state == RunState.REFUSED
     assert not Visit.objects.exists()
 
 

@@ -5,11 +5,29 @@ The neighbor has more of everything, and the same codes and species.
 
 import datetime as dt
 
+import pghistory
 import pytest
+from django.core.exceptions import ValidationError
+from django.core.management import CommandError, call_command
 from django.http import Http404
+from django.utils import timezone
 
-from accounts.models import Membership, Role
-from surveys.models import Assignment, ChecklistEntry
+from accounts.edit_conflicts import EditConflict, Seen
+from accounts.invitations import check_invite
+from accounts.models import Invitation, Membership, Role
+from surveys.fitting.refit import refit
+from surveys.management.commands.load_demo import publish_last_season
+from surveys.models import (
+    Assignment,
+    BackgroundRun,
+    CallingRegion,
+    ChecklistEntry,
+    RunKind,
+    RunState,
+    SpeciesInRegion,
+    StoredFinding,
+    VisitState,
+)
 from surveys.programs.assignments import (
     assign,
     assignments_of,
@@ -25,9 +43,21 @@ from surveys.programs.checklist import (
     change_entry,
     first_night_to_list,
     move_entry,
+    take_off,
 )
+from surveys.programs.protocols import add_version, start_protocol, version_of
+from surveys.programs.regional import regional_list
 from surveys.programs.routes import routes_of, save_route
-from surveys.programs.setting_up import standing
+from surveys.programs.setting_up import change_facts, program_facts, standing
+from surveys.programs.sharing import change_sharing, sharing_facts
+from surveys.programs.stops import StopFacts, add_stop
+from surveys.programs.versions import protocol_values
+from surveys.protocol.values import Place
+from surveys.runs.enqueue import enqueue_unless_queued, give_up_lost
+from surveys.visits.drafts import start_visit
+from surveys.visits.exceptions import NotYours
+from surveys.visits.verbs import settle
+from tests.integration.programs.test_setting_up import facts
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
@@ -36,10 +66,12 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
+from tests.support.runs import make_publishing_run
 
 pytestmark = pytest.mark.django_db
 NIGHT, YEAR = dt.date(2024, 4, 15), 2024
 LISTING = Listing()
+PLACE = Place(latitude=43.08, longitude=-89.4)
 
 
 class Beside:
@@ -158,3 +190,141 @@ def test_what_a_program_still_lacks_is_counted_in_it_alone(program, observer, ro
     found = standing(program, YEAR)
     assert (found.protocols, found.routes, found.species, found.observers) == (1, 1, 0, 1)
     assert (found.routes_without_stops, found.assigned_routes) == (0, 0)
+
+
+def test_verbs_do_not_reach_rows_of_the_neighbor(coordinator, beside):
+    """By their ids, with nothing else that could be refused."""
+    entry = beside.program.checklist.first()
+    stop = StopFacts(name="By the culvert")
+    limits = protocol_values(beside.version)
+    attempts = (
+        lambda: change_entry(coordinator, entry.pk, LISTING),
+        lambda: take_off(coordinator, entry.pk, listed_until=NIGHT),
+        lambda: add_version(
+            coordinator, beside.version.protocol_id, limits=limits, in_force_from=NIGHT
+        ),
+        lambda: add_stop(
+            coordinator, beside.routes[0].pk, number=9, place=PLACE, active_from=NIGHT, facts=stop
+        ),
+        lambda: version_of(coordinator.program, beside.version.pk),
+    )
+    for attempt in attempts:
+        with pytest.raises(Http404):
+            attempt()
+
+
+def test_a_query_of_the_neighbor_is_not_resolved(coordinator, beside):
+    finding = StoredFinding.objects.create(
+        visit=make_accepted_visit(
+            beside.routes[1], beside.observer.person, state=VisitState.SUBMITTED,
+            counts_in_trends=False,
+        ),
+        code="too-cold", severity="query", message_as_stored="Cold.",
+    )  # fmt: skip
+    with pytest.raises(NotYours):
+        settle(coordinator, finding.pk, settlement="counts", reason="Fine.", revision=1)
+
+
+def test_a_name_of_the_neighbor_is_free(coordinator, beside):
+    limits = protocol_values(beside.version)
+    started = start_protocol(coordinator, limits=limits, in_force_from=NIGHT)
+    assert started.protocol.name == beside.version.protocol.name
+    assert started.protocol.program == coordinator.program
+
+
+def test_a_version_of_the_neighbor_judges_no_visit(observer, route, beside):
+    visit = start_visit(observer, route=route, night=NIGHT, carried_version_id=beside.version.pk)
+    assert visit.protocol_version == route.protocol.versions.get()
+
+
+def test_stops_of_the_neighbor_are_no_measure_of_the_first_place(coordinator, beside):
+    """The longitude has another sign than theirs, which a slip of the hand would explain."""
+    route = make_route(coordinator.program, stops=0)
+    theirs = beside.routes[0].stops.first().place
+    stop = add_stop(
+        coordinator, route.pk, number=1, active_from=NIGHT, facts=StopFacts(name="East"),
+        place=Place(latitude=theirs.y, longitude=-theirs.x),
+    )  # fmt: skip
+    assert stop.place.x == -theirs.x
+
+
+def test_visits_of_the_neighbor_do_not_bind_the_time_zone(coordinator, beside):
+    change_facts(coordinator, **facts(coordinator.program, time_zone="Europe/Berlin"))
+    coordinator.program.refresh_from_db()
+    assert coordinator.program.time_zone == "Europe/Berlin"
+
+
+@pytest.mark.parametrize("verb", ["facts", "sharing"])
+def test_who_changed_the_neighbor_is_not_named(program, coordinator, beside, verb):
+    asked = {
+        "facts": lambda member, **more: change_facts(
+            member, **facts(member.program, region="Fen"), **more
+        ),
+        "sharing": lambda member, **more: change_sharing(
+            member, place_sharing=2, publication_audience="public",
+            data_license=member.program.data_license, **more,
+        ),
+    }[verb]  # fmt: skip
+    shown = {"facts": program_facts, "sharing": sharing_facts}[verb](program)
+    seen = Seen(facts=shown, at=timezone.now())
+    for member in (make_member(program, Role.COORDINATOR), beside.coordinator):
+        with pghistory.context(user=member.person_id):
+            asked(member)
+    with pytest.raises(EditConflict) as refused:
+        asked(coordinator, seen=seen)
+    assert len(refused.value.by) == 1
+
+
+def test_species_of_the_region_that_the_neighbor_lists_are_offered(program, beside):
+    region = CallingRegion.objects.create(code="marshes", name="Marshes")
+    for species in beside.species:
+        SpeciesInRegion.objects.create(region=region, species=species, mark="sure")
+    program.calling_region = region
+    assert {row.species for row in regional_list(program)} == set(beside.species)
+
+
+def test_people_of_the_neighbor_may_be_invited(program, beside):
+    Invitation.objects.create(
+        program=beside.program, email="new@example.org", role=Role.OBSERVER, token_hash="0" * 64,
+        invited_by=beside.coordinator.person, expires_at=timezone.now(),
+    )  # fmt: skip
+    check_invite(program, "new@example.org")
+    check_invite(program, beside.others[0].person.email)
+    with pytest.raises(ValidationError):
+        check_invite(beside.program, "new@example.org")
+
+
+def test_work_for_the_neighbor_is_not_taken_for_ones_own(program, beside):
+    """A fit that waits there is no fit here, and a run that was lost there is left alone."""
+    waiting = enqueue_unless_queued(RunKind.FIT, beside.program.pk, subject="fits")
+    own = enqueue_unless_queued(RunKind.FIT, program.pk, subject="fits")
+    assert (own.program, own.pk != waiting.pk) == (program, True)
+    lost = make_publishing_run(
+        beside.program, YEAR, beside.coordinator.person, state=RunState.RUNNING
+    )
+    assert give_up_lost(program.pk, lost.subject) == 0
+    assert give_up_lost(beside.program.pk, lost.subject) == 1
+
+
+def test_fits_of_the_neighbor_stay(program, observer, route, beside):
+    refit(beside.program)
+    fits = list(beside.program.fits.order_by("pk").values())
+    assert fits
+    (species,) = make_checklist(program, "Pseudacris crucifer")
+    make_accepted_visit(route, observer.person, night=NIGHT)
+    refit(program)
+    assert list(beside.program.fits.order_by("pk").values()) == fits
+    assert {fit.species for fit in program.fits.all()} == {species}
+
+
+def test_the_demo_publishes_in_the_name_of_its_own_coordinator(beside, coordinator, observer):
+    make_accepted_visit(make_route(coordinator.program), observer.person, night=NIGHT)
+    publish_last_season(coordinator.program.slug, dt.date(2026, 1, 1), "")
+    run = BackgroundRun.objects.get(kind=RunKind.PUBLISH)
+    assert (run.program, run.asked_by) == (coordinator.program, coordinator.person)
+
+
+def test_the_command_prints_trends_of_the_own_checklist(program, beside, capsys):
+    make_checklist(program, "Pseudacris crucifer")
+    with pytest.raises(CommandError, match="Not on the checklist"):
+        call_command("trends", program.slug, species=[beside.species[0].code])
