@@ -212,6 +212,7 @@ CALLS = RecordTable(
             confirmed_by_ear="CASE WHEN main.call_index > 0 THEN main.confirmed_at IS NOT NULL END",
             confirmed_by="person.name",
             recorded_index="main.recorded_index",
+            far_index="main.far_index",
         ),
     ),
 )

@@ -44,10 +44,25 @@ WORDS = (
         (
             (
                 r"(?:a|each|every|one|unbroken|broken|longer|shorter) listening\b"
-                r"(?! (?:period|time|distance))"
+                r"(?! (?:period|time|radius))"
             ),
             r"listenings",
         ),
+    ),
+    Word(
+        "listening radius",
+        "How far from the stop a call may be to count. Many protocols have none: a call counts at"
+        " any distance.",
+        (r"listening distance",),
+    ),
+    Word(
+        "near",
+        "You heard at least one within the listening radius.",
+    ),
+    Word(
+        "far",
+        "You heard the species, but all were beyond the listening radius. Not a detection in"
+        " trends.",
     ),
     Word(
         "question",

@@ -334,6 +334,16 @@ FIELDS: tuple[Field, ...] = (
         level=Level.CALL,
         names=("index", "call index", "calling index", "calls"),
     ),
+    Field(
+        code="distance",
+        label=gettext_lazy("Near or far"),
+        level=Level.CALL,
+        names=("near or far", "near far", "distance"),
+        help=gettext_lazy(
+            "For protocols with a listening radius: near or N, far or F. In a column of its own, "
+            "or behind the index: 2F."
+        ),
+    ),
 )
 BY_CODE = {field.code: field for field in FIELDS}
 

@@ -328,7 +328,8 @@ def _put_species_row(placed: _PlacedRow) -> None:
             gettext("Write 0, 1, 2 or 3; ? when not sure, - when it was not recorded."),
         )
     else:
-        placed.set_cell(address, _index_text(index), position)
+        text = f"{_index_text(index)} {storable(placed.text('distance'))}"
+        placed.set_cell(address, text.strip(), position)
 
 
 def _put_silence(placed: _PlacedRow, index: str) -> None:

@@ -66,6 +66,14 @@ FROM counted_visit v
 JOIN surveys_listeningperiod p ON p.visit_id = v.id
 WHERE p.counts_in_trends;
 
+-- Calls but those that were heard only beyond the listening radius of the protocol: they say
+-- nothing of what is within it, so a species is as if nothing had been written down for it, silent
+-- where it was listed. One that a coordinator left out stays: it makes its species missing.
+CREATE VIEW call_within AS
+SELECT id, period_id, species_id, "index", counts_in_trends
+FROM surveys_callindex
+WHERE NOT (distance = 'far' AND (counts_in_trends OR not_sure));
+
 -- One row a call that was written down at a counted period. call_index is 1 to 3, or null where
 -- the row makes its species missing there, not absent: it was heard but not known for sure, or a
 -- coordinator left it out. A species off the checklist of the night is here too; listed tells.
@@ -85,7 +93,7 @@ SELECT c.id,
        p.night,
        p.season_year
 FROM counted_period p
-JOIN surveys_callindex c ON c.period_id = p.id
+JOIN call_within c ON c.period_id = p.id
 LEFT JOIN surveys_confirmation f ON f.call_id = c.id
 LEFT JOIN surveys_checklistentry e
   ON e.program_id = p.program_id
@@ -128,8 +136,9 @@ GROUP BY w.period_id, x.species_id, w.visit_id, w.stop_id, w.program_id, w.route
 -- on the list. listed: the species was on the program's checklist that night. call_index is
 -- 1 to 3 where it was heard; 0 where it was listed and no call says anything of it; else null:
 -- missing, or not listened for. recorded_index is that of the call that was written down for the
--- very species, null where there is none or it does not count. This says once more what
--- counted_record says, in a form that the planner can look up period by period.
+-- very species, null where there is none or it does not count; far_index that of one that was
+-- heard only beyond the listening radius. This says once more what counted_record says, in a form
+-- that the planner can look up period by period.
 CREATE VIEW counted_period_species AS
 SELECT p.id AS period_id,
        s.id AS species_id,
@@ -140,7 +149,7 @@ SELECT p.id AS period_id,
            -- A joint entry, by its own record and those of its members. Below 0 is missing.
            WHEN s.id IN (SELECT joint_id FROM surveys_jointmember) THEN nullif(coalesce((
                SELECT max(CASE WHEN r.counts_in_trends THEN r."index" ELSE -1 END)
-               FROM surveys_callindex r
+               FROM call_within r
                WHERE r.period_id = p.id
                  AND (r.species_id = s.id OR (s.id, r.species_id) IN (
                      SELECT joint_id, member_id FROM surveys_jointmember))
@@ -149,7 +158,7 @@ SELECT p.id AS period_id,
            -- A member without a record of its own.
            WHEN s.id IN (SELECT member_id FROM surveys_jointmember) AND EXISTS (
                SELECT FROM surveys_jointmember m
-               JOIN surveys_callindex r ON r.species_id = m.joint_id
+               JOIN call_within r ON r.species_id = m.joint_id
                WHERE m.member_id = s.id AND r.period_id = p.id
            ) THEN NULL
            WHEN e.id IS NOT NULL THEN 0
@@ -157,6 +166,9 @@ SELECT p.id AS period_id,
        CASE WHEN c.counts_in_trends THEN f.by_id END AS confirmed_by_id,
        CASE WHEN c.counts_in_trends THEN f.at END AS confirmed_at,
        CASE WHEN c.counts_in_trends THEN c."index" END AS recorded_index,
+       (SELECT r."index" FROM surveys_callindex r
+        WHERE r.period_id = p.id AND r.species_id = s.id AND r.distance = 'far'
+          AND r.counts_in_trends) AS far_index,
        p.visit_id,
        p.stop_id,
        p.program_id,
@@ -174,13 +186,13 @@ LEFT JOIN surveys_checklistentry e
  AND e.species_id = s.id
  AND (e.listed_from IS NULL OR e.listed_from <= p.night)
  AND (e.listed_until IS NULL OR p.night <= e.listed_until)
-LEFT JOIN surveys_callindex c ON c.period_id = p.id AND c.species_id = s.id
+LEFT JOIN call_within c ON c.period_id = p.id AND c.species_id = s.id
 LEFT JOIN surveys_confirmation f ON f.call_id = c.id;
 
 -- One row a counted period and species on the checklist that night: heard, silent or missing.
 CREATE VIEW counted_call AS
 SELECT period_id, species_id, species_code, scientific_name, call_index, recorded_index,
-       confirmed_by_id, confirmed_at, visit_id, stop_id, program_id, route_id, route_code, region,
-       night, season_year, started_at, changed_at
+       far_index, confirmed_by_id, confirmed_at, visit_id, stop_id, program_id, route_id,
+       route_code, region, night, season_year, started_at, changed_at
 FROM counted_period_species
 WHERE listed;

@@ -67,6 +67,7 @@ class ProtocolVersion(models.Model):
     listening_time_s = limit_field("listening_time")
     longest_listening_time_s = limit_field("longest_listening_time")
     interruption = limit_field("interruption")
+    listening_radius_m = limit_field("listening_radius_m")
     max_beaufort = limit_field("max_beaufort")
     forbidden_skies = limit_field("forbidden_skies")
     loudest_noise = limit_field("loudest_noise")

@@ -33,7 +33,7 @@ from surveys.models.program import Program
 from surveys.models.protocol import ProtocolVersion
 from surveys.models.route import Route, Stop
 from surveys.models.species import Species
-from surveys.protocol.values import PeriodStatus
+from surveys.protocol.values import CallDistance, PeriodStatus
 
 
 class VisitState(models.TextChoices):
@@ -55,6 +55,11 @@ class WaterTonight(models.TextChoices):
     POOLS = "pools", gettext_lazy("Pools")
     FULL = "full", gettext_lazy("Full")
     NOT_SEEN = "not_seen", gettext_lazy("Not seen")
+
+
+class DistanceOfCalls(models.TextChoices):
+    NEAR = CallDistance.NEAR.value, gettext_lazy("Near")
+    FAR = CallDistance.FAR.value, gettext_lazy("Far")
 
 
 class LifeStage(models.TextChoices):
@@ -249,13 +254,19 @@ class CallIndex(models.Model):
     """A species heard at a stop: index 1-3, or "heard, not sure" without an index.
 
     A row that does not count (`not_sure`, or left out by the coordinator) makes
-    the species missing at that stop, never absent.
+    the species missing at that stop, never absent. One that was heard only beyond the listening
+    radius of the protocol (`far`) says nothing of what is within it: see `call_within` in
+    counted.sql.
     """
 
     period = models.ForeignKey(ListeningPeriod, on_delete=models.CASCADE, related_name="calls")
     species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="calls")
     index = models.PositiveSmallIntegerField(null=True, blank=True)
     not_sure = models.BooleanField(default=False)
+    # Only under a protocol with a listening radius.
+    distance = models.CharField(
+        max_length=4, choices=DistanceOfCalls.choices, blank=True, db_default=""
+    )
     counts_in_trends = models.BooleanField(default=False)
 
     class Meta:
@@ -271,6 +282,9 @@ class CallIndex(models.Model):
             models.CheckConstraint(
                 condition=Q(not_sure=False) | Q(counts_in_trends=False),
                 name="callindex_not_sure_never_counts",
+            ),
+            models.CheckConstraint(
+                condition=is_choice("distance", DistanceOfCalls.choices), name="callindex_distance"
             ),
         ]
 

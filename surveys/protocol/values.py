@@ -82,6 +82,14 @@ class NoiseEffect(StrEnum):
         return list(NoiseEffect).index(self)
 
 
+class CallDistance(StrEnum):
+    """Where the nearest caller of a species was, seen from the stop: within the listening radius
+    of the protocol, or all of them beyond it."""
+
+    NEAR = "near"
+    FAR = "far"
+
+
 class Interruption(StrEnum):
     """What the protocol asks for when a loud event breaks the listening."""
 
@@ -158,6 +166,7 @@ class Protocol:
     listening_time: dt.timedelta
     longest_listening_time: dt.timedelta | None = None
     interruption: Interruption = Interruption.PAUSE
+    listening_radius_m: float | None = None
     earliest_start_after_sunset: dt.timedelta | None = None
     latest_end_clock: dt.time | None = None
     latest_end_after_sunset: dt.timedelta | None = None
@@ -218,12 +227,14 @@ class CallRecord:
     """What was written down for one species at one stop.
 
     `index` is 0-3, or None when the cell was opened and left without an answer.
-    `not_sure` marks "heard, not sure": it is neither a detection nor a zero.
+    `not_sure` marks "heard, not sure": it is neither a detection nor a zero. `distance` is asked
+    for where the protocol has a listening radius; None where it was not written down.
     """
 
     species: str
     index: int | None
     not_sure: bool = False
+    distance: CallDistance | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

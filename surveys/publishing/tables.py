@@ -357,6 +357,14 @@ CALLS = Table(
             minimum=1,
             maximum=3,
         ),
+        _whole(
+            "far_index",
+            "The call index that was written down where it was heard only beyond the listening "
+            "radius of the protocol. It is no detection: call_index and recorded_index are as if "
+            "it had not been heard.",
+            minimum=1,
+            maximum=3,
+        ),
     ),
     key=("period", "species"),
     refers=(("period", "periods", "period"), ("species", "checklist", "species")),

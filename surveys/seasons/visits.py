@@ -20,12 +20,13 @@ from surveys.programs.in_force import (
     entries_listed,
     stops_in_use,
 )
-from surveys.protocol.values import PeriodStatus
+from surveys.protocol.values import CallDistance, PeriodStatus
 
 LISTENED = PeriodStatus.LISTENED.value
 NOT_REACHED = "not-reached"
 SKIPPED = "skipped"
 NOT_SURE = "not-sure"
+FAR = CallDistance.FAR.value
 
 
 def visits_of(
@@ -97,10 +98,11 @@ class GridCell:
     """One species at one stop. `value` is 0-3, "not-sure", or None (not listened for).
 
     `left_out` marks what review excluded from trends, `confirmed` what was heard again in a
-    recording.
+    recording, `is_far` what was heard only beyond the listening radius.
     """
 
     value: int | str | None
+    is_far: bool = False
     left_out: bool = False
     confirmed: bool = False
 
@@ -156,7 +158,12 @@ def visit_grid(visit: Visit) -> VisitGrid:
     for stop in _stops(visit, periods):
         period = periods.get(stop.pk)
         written = calls.get(period.pk, {}) if period else {}
-        spoken_of = {species for call in written for species in groups.get(call, ())}
+        spoken_of = {
+            species
+            for call in written.values()
+            if call.distance != FAR or _is_excluded(visit, period, call)
+            for species in groups.get(call.species_id, ())
+        }
         cells = tuple(
             _grid_cell(
                 visit,
@@ -211,6 +218,11 @@ def _left_out(visit: Visit, period: ListeningPeriod | None) -> bool:
     )
 
 
+def _is_excluded(visit: Visit, period: ListeningPeriod, call: CallIndex) -> bool:
+    counts = visit.counts_in_trends and period.counts_in_trends
+    return counts and not call.not_sure and not call.counts_in_trends
+
+
 def _grid_cell(
     visit: Visit, period: ListeningPeriod | None, call: CallIndex | None, *, is_silent: bool
 ) -> GridCell:
@@ -221,9 +233,10 @@ def _grid_cell(
     if call is None:
         return GridCell(value=0 if is_silent else None)
     if call.not_sure:
-        return GridCell(value=NOT_SURE)
+        return GridCell(value=NOT_SURE, is_far=call.distance == FAR)
     return GridCell(
         value=call.index,
-        left_out=visit.counts_in_trends and period.counts_in_trends and not call.counts_in_trends,
+        is_far=call.distance == FAR,
+        left_out=_is_excluded(visit, period, call),
         confirmed=hasattr(call, "confirmation"),
     )

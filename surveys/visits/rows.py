@@ -119,14 +119,17 @@ def _write_calls(visit: Visit, judgment: Judgment, periods: dict[int, ListeningP
 
 
 def call_rows(judgment: Judgment, periods: Mapping[int, ListeningPeriod]) -> list[CallIndex]:
-    """Unsaved rows. A call without an index is stored as not sure: missing, never zero."""
+    """Unsaved rows. A call without an index is stored as not sure: missing, never zero. Near and
+    far mean nothing without a listening radius."""
     species = judgment.background.species
+    has_radius = judgment.background.protocol.listening_radius_m is not None
     return [
         CallIndex(
             period=periods[period.stop],
             species=species[call.species],
             index=call.index,
             not_sure=call.index is None,
+            distance=(call.distance or "") if has_radius else "",
         )
         for period in judgment.reading.visit.periods
         for call in period.calls

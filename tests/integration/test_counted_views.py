@@ -56,6 +56,8 @@ MEMBERS = {EITHER: (GRAY, COPE), ANY: (GRAY, BARKER)}
 SPECIES = (PEEPER, GRAY, COPE, BARKER, EITHER, ANY)
 STOPS = 2
 NOT_SURE = "not sure"
+# Heard only beyond the listening radius, with index 2 or without one.
+FAR, FAR_NOT_SURE = "far", "far, not sure"
 
 
 # --- What is drawn ------------------------------------------------------------
@@ -101,7 +103,9 @@ nights = st.sampled_from(NIGHTS)
 periods = st.builds(
     DrawnPeriod,
     listened=st.sampled_from([True, True, True, False]),
-    calls=by_key(SPECIES, st.sampled_from([None, None, None, 1, 2, 3, NOT_SURE])),
+    calls=by_key(
+        SPECIES, st.sampled_from([None, None, None, 1, 2, 3, NOT_SURE, FAR, FAR_NOT_SURE])
+    ),
 )
 left_out_parts = st.tuples(
     st.integers(1, STOPS), st.sampled_from([None, *SPECIES])
@@ -135,9 +139,12 @@ EVERY_KIND = DrawnProgram(
                 state=VisitState.ACCEPTED,
                 periods={
                     1: DrawnPeriod(listened=True, calls={GRAY: NOT_SURE, COPE: 3}),
-                    2: DrawnPeriod(listened=night != NIGHTS[0], calls={GRAY: 2}),
+                    2: DrawnPeriod(
+                        listened=night != NIGHTS[0],
+                        calls={GRAY: 2, PEEPER: FAR, ANY: FAR, BARKER: FAR_NOT_SURE},
+                    ),
                 },
-                left_out=[(1, COPE)] if night == NIGHTS[1] else [],
+                left_out=[(1, COPE), (2, PEEPER)] if night == NIGHTS[1] else [],
             )
             for night in NIGHTS
         ),
@@ -196,7 +203,7 @@ def index_at(program: DrawnProgram, period: PeriodKey, species: str) -> int | st
     """0 to 3, missing, or None where nobody listened for the species."""
     number, stop = period
     visit = program.visits[number]
-    calls = visit.periods[stop].calls
+    calls = calls_within(visit, stop)
     own = recorded_at(program, period, species)
     if species in MEMBERS:
         records = [own, *(recorded_at(program, period, member) for member in MEMBERS[species])]
@@ -210,12 +217,29 @@ def index_at(program: DrawnProgram, period: PeriodKey, species: str) -> int | st
     return 0 if on_checklist(program, species, visit.night) else None
 
 
+def calls_within(visit: DrawnVisit, stop: int) -> dict[str, int | str]:
+    """What says something of the place within the listening radius: all calls but those beyond it.
+    One that a coordinator left out says that nothing is known."""
+    return {
+        species: written
+        for species, written in visit.periods[stop].calls.items()
+        if written != FAR_NOT_SURE and (written != FAR or (stop, species) in visit.left_out)
+    }
+
+
+def far_index_at(program: DrawnProgram, period: PeriodKey, species: str) -> int | None:
+    number, stop = period
+    visit = program.visits[number]
+    written = visit.periods[stop].calls.get(species)
+    return 2 if written == FAR and species not in calls_within(visit, stop) else None
+
+
 def recorded_at(program: DrawnProgram, period: PeriodKey, species: str) -> int | str | None:
     """What the call that was written down for the very species says; None where none was."""
     number, stop = period
     visit = program.visits[number]
-    written = visit.periods[stop].calls.get(species)
-    if written == NOT_SURE or (written is not None and (stop, species) in visit.left_out):
+    written = calls_within(visit, stop).get(species)
+    if written in (NOT_SURE, FAR) or (written is not None and (stop, species) in visit.left_out):
         return MISSING
     return written
 
@@ -223,7 +247,7 @@ def recorded_at(program: DrawnProgram, period: PeriodKey, species: str) -> int |
 def speaks(program: DrawnProgram, period: PeriodKey, species: str) -> bool:
     """Whether a call says something of the species: its own, its joint entry's, its members'."""
     number, stop = period
-    calls = program.visits[number].periods[stop].calls
+    calls = calls_within(program.visits[number], stop)
     joints = [joint for joint, members in MEMBERS.items() if species in members]
     return any(name in calls for name in (species, *joints, *MEMBERS.get(species, ())))
 
@@ -280,8 +304,9 @@ class Written:
                 CallIndex(
                     period=row,
                     species=self.species[name],
-                    index=None if index == NOT_SURE else index,
-                    not_sure=index == NOT_SURE,
+                    index={NOT_SURE: None, FAR_NOT_SURE: None, FAR: 2}.get(index, index),
+                    not_sure=index in (NOT_SURE, FAR_NOT_SURE),
+                    distance="far" if index in (FAR, FAR_NOT_SURE) else "",
                 )
                 for name, index in period.calls.items()
             )
@@ -396,12 +421,16 @@ def check_calls(drawn: DrawnProgram, written: Written) -> None:
         for record in (recorded_at(drawn, period, name),)
     }
     assert {
+        (written.period_of[row.period_id], written.name_of(row.species_id)): row.far_index
+        for row in written.rows("counted_call")
+    } == {(period, name): far_index_at(drawn, period, name) for period, name in recorded}
+    assert {
         (written.period_of[row.period_id], written.name_of(row.species_id))
         for row in written.rows("counted_written", "listed")
     } == {
         (period, name)
         for period in counted_periods(drawn)
-        for name in drawn.visits[period[0]].periods[period[1]].calls
+        for name in calls_within(drawn.visits[period[0]], period[1])
         if on_checklist(drawn, name, drawn.visits[period[0]].night)
     }
 
@@ -462,7 +491,7 @@ def test_the_migration_made_the_views_as_the_file_says():
     migration that drops the views and makes them again."""
     text = (Path(models.__file__).parent / "counted.sql").read_text()
     names = re.findall(r"^CREATE VIEW (\w+)", text, re.MULTILINE)
-    assert len(names) == 7
+    assert len(names) == 8
 
     def definitions() -> dict[str, str]:
         with connection.cursor() as cursor:

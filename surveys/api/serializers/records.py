@@ -30,14 +30,15 @@ class ConfirmationSerializer(serializers.ModelSerializer):
 
 class CallSerializer(serializers.ModelSerializer):
     """A species that was written down. `index` is null where nobody was sure, `confirmation` where
-    nobody has confirmed it by ear from a recording."""
+    nobody has confirmed it by ear from a recording. `distance` is blank unless the protocol has a
+    listening radius; `far` is no detection in trends."""
 
     species = serializers.CharField(source="species.code")
     confirmation = serializers.SerializerMethodField()
 
     class Meta:
         model = CallIndex
-        fields = ["species", "index", "not_sure", "counts_in_trends", "confirmation"]
+        fields = ["species", "index", "not_sure", "distance", "counts_in_trends", "confirmation"]
         read_only_fields = fields
 
     @extend_schema_field(ConfirmationSerializer(allow_null=True))

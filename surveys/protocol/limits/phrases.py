@@ -96,6 +96,17 @@ def interruption(protocol: Protocol, units: Units) -> str:
     return gettext(_INTERRUPTED[protocol.interruption])
 
 
+def listening_radius(protocol: Protocol, units: Units) -> str | None:
+    radius = radius_in_words(protocol, units)
+    return f"{radius}; calls are near or far" if radius else None
+
+
+def radius_in_words(protocol: Protocol, units: Units) -> str:
+    """The listening radius; blank where a call counts at any distance."""
+    radius = protocol.listening_radius_m
+    return "" if radius is None else distance(radius, units.distance)
+
+
 def wind(protocol: Protocol, units: Units) -> str | None:
     if protocol.max_beaufort is None:
         return None

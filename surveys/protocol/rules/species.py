@@ -18,6 +18,8 @@ from surveys.protocol.values import (
 )
 from surveys.protocol.weather import CALL_INDEX
 
+_HEARD = (1, 2, 3)
+
 
 @rule("index-impossible", Severity.REFUSE, "A call index is 0, 1, 2 or 3.")
 def index_impossible(case: Case) -> Iterator[Breach]:
@@ -68,6 +70,40 @@ def calls_at_skipped_stop(case: Case) -> Iterator[Breach]:
 def index_missing(case: Case) -> Iterator[Breach]:
     for period, call in _calls(case):
         if _is_listened(period) and call.index is None and not call.not_sure:
+            yield Breach(
+                where=_where(period, call),
+                params={"species": params.species(call.species), "stop": period.stop},
+            )
+
+
+@rule(
+    "distance-missing",
+    Severity.QUERY,
+    "Every call is marked near or far if the protocol has a listening radius.",
+    on_phone=True,
+)
+def distance_missing(case: Case) -> Iterator[Breach]:
+    radius = case.protocol.listening_radius_m
+    if radius is None:
+        return
+    for period, call in _calls(case):
+        if _is_listened(period) and call.index in _HEARD and call.distance is None:
+            yield Breach(
+                where=_where(period, call),
+                params={
+                    "species": params.species(call.species),
+                    "stop": period.stop,
+                    "radius": params.distance(radius),
+                },
+            )
+
+
+@rule("distance-not-asked", Severity.NOTE, "Near and far are for protocols with a radius.")
+def distance_not_asked(case: Case) -> Iterator[Breach]:
+    if case.protocol.listening_radius_m is not None:
+        return
+    for period, call in _calls(case):
+        if call.distance is not None:
             yield Breach(
                 where=_where(period, call),
                 params={"species": params.species(call.species), "stop": period.stop},

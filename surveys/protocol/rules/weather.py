@@ -74,6 +74,14 @@ def wet_sky(case: Case) -> Iterator[Breach]:
             )
 
 
+@rule("out-in-thunder", Severity.NOTE, "No one was out in thunder.", on_phone=True)
+def out_in_thunder(case: Case) -> Iterator[Breach]:
+    """A caution, whatever the protocol allows."""
+    for where, sky in _values(case, "sky", listened(case)):
+        if sky is SkyState.THUNDER:
+            yield Breach(where=where, params={"place": params.place(where)})
+
+
 @rule("noise-too-loud", Severity.QUERY, "The stop was quiet enough.", on_phone=True)
 def noise_too_loud(case: Case) -> Iterator[Breach]:
     most = case.protocol.loudest_noise

@@ -58,7 +58,10 @@ _UNREADABLE: Sentences = {
     ),
     "cell-unreadable.index": Sentence(
         _("“{typed}” for {species} at stop {stop} is not a call index."),
-        (_("Write 0, 1, 2 or 3, the highest you heard, or ? for “heard, not sure”."),),
+        (
+            _("Write 0, 1, 2 or 3, the highest you heard, or ? for “heard, not sure”."),
+            _("If your protocol has a listening radius, add near or far: 2 near."),
+        ),
     ),
 }
 

@@ -278,6 +278,13 @@ _WEATHER: Sentences = {
         _("The sky {place} is “{sky}”, in which the protocol allows no survey."),
         (_BREAK_OFF, _LEAVE_IT),
     ),
+    "out-in-thunder": Sentence(
+        _("There was thunder {place}."),
+        (
+            _("Do not start, or stop now: get into a hard-topped car or a building."),
+            _("Wait 30 minutes after the last thunder."),
+        ),
+    ),
     "noise-too-loud": Sentence(
         _("The noise at stop {stop} is “{noise}”; the most that the protocol allows is “{most}”."),
         (_("If the noise may pass, wait and listen again."), _LEAVE_IT),
@@ -335,6 +342,17 @@ _SPECIES: Sentences = {
     "index-missing": Sentence(
         _("{species} at stop {stop} is on the sheet but has no call index."),
         (_("Choose 0 if you did not hear it, 1 to 3 if you did, or “heard, not sure”."),),
+    ),
+    "distance-missing": Sentence(
+        _("{species} at stop {stop} is not marked near or far."),
+        (
+            _("Near: you heard at least one within {radius} of the stop. Far: all were beyond."),
+            _("If you cannot tell, leave it; the coordinator decides."),
+        ),
+    ),
+    "distance-not-asked": Sentence(
+        _("{species} at stop {stop} is marked near or far, but the protocol has no radius."),
+        (_("The call counts at any distance. You can leave the mark."),),
     ),
     "species-off-checklist": Sentence(
         _(

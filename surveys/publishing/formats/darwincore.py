@@ -53,6 +53,7 @@ METADATA = "eml.xml"
 PRESENT, ABSENT = "present", "absent"
 # Free text: the standard recommends a vocabulary and names none.
 CONFIRMED, UNCONFIRMED = "confirmed by ear from a recording", "unconfirmed"
+FAR = "heard only beyond the listening radius of the protocol; not a detection in its trends"
 
 EVENT_TERMS = (
     "eventID", "parentEventID", "eventType", "eventDate", "samplingProtocol", "sampleSizeValue",
@@ -65,6 +66,7 @@ OCCURRENCE_TERMS = (
     "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "recordedBy", "behavior",
     "scientificName", "taxonRank", "genus", "vernacularName", "identificationQualifier",
     "identificationRemarks", "identificationVerificationStatus", "identifiedBy",
+    "occurrenceRemarks",
 )  # fmt: skip
 MEASUREMENT_TERMS = (
     "eventID", "measurementID", "occurrenceID", "measurementType", "measurementTypeID",
@@ -399,20 +401,22 @@ def _occurrences(
 ) -> Iterator[dict[str, Any]]:
     taxa = {row["species"]: _taxon(row) for row in frozen.records("checklist")}
     codes = _codes_of(frozen)
-    for period, species, index, confirmed, confirmed_by, recorded in frozen.rows("calls"):
+    for period, species, index, confirmed, confirmed_by, recorded, far in frozen.rows("calls"):
+        written = recorded or far
         # A group is present by the record of a member, which has an occurrence of its own.
-        if not recorded and index != 0:
+        if not written and index != 0:
             continue
         observer = visits[periods[str(period)]]["observer"]
         yield {
             "eventID": period,
             "occurrenceID": _occurrence_id(period, codes[species]),
             "basisOfRecord": "HumanObservation",
-            "occurrenceStatus": PRESENT if recorded else ABSENT,
+            "occurrenceStatus": PRESENT if written else ABSENT,
             "recordedBy": observer,
-            "behavior": "calling" if recorded else None,
+            "behavior": "calling" if written else None,
+            "occurrenceRemarks": FAR if far else None,
             **taxa[species],
-            **(_identification(observer, confirmed, confirmed_by) if recorded else {}),
+            **(_identification(observer, recorded and confirmed, confirmed_by) if written else {}),
         }
 
 
@@ -455,16 +459,17 @@ def _measurements(frozen: Frozen, visits: Mapping[str, Any]) -> Iterator[dict[st
     for period in frozen.records("periods"):
         yield from _measured(period["period"], period, OF_PERIOD)
     codes = _codes_of(frozen)
-    for period, species, *_, recorded in frozen.rows("calls"):
+    for period, species, *_, recorded, far in frozen.rows("calls"):
         # Absence says index 0 already.
-        if recorded:
+        if recorded or far:
             occurrence = _occurrence_id(period, codes[species])
+            beyond = " beyond the listening radius" if far else ""
             yield {
                 "eventID": period,
                 "measurementID": f"{occurrence}:call_index",
                 "occurrenceID": occurrence,
-                "measurementType": "call index",
-                "measurementValue": recorded,
+                "measurementType": f"call index{beyond}",
+                "measurementValue": recorded or far,
                 "measurementMethod": CALL_INDEX_METHOD,
             }
 

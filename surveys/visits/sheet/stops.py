@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import partial
 
 from surveys.protocol import params
 from surveys.protocol.values import (
+    CallDistance,
     CallRecord,
     Finding,
     Period,
@@ -37,11 +39,13 @@ from surveys.visits.sheet.texts import (
     read_text,
     read_yes_no,
     shortened,
+    unreadable,
 )
 
 WATER_TONIGHT = ("dry", "pools", "full", "not_seen")
 NOT_SURE = "?"
 _CALLS = "calls."
+_WITH_DISTANCE = re.compile(r"([0-9.,]+|\?)\s*(n|near|f|far)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -170,16 +174,29 @@ def _read_calls(part: Part, known_species: Collection[str]) -> list[CallRecord]:
         if code not in known_species:
             if not is_missing(typed):
                 part.problems.append(_unknown_species(where))
-        elif typed == NOT_SURE:
-            calls.append(CallRecord(species=code, index=None, not_sure=True))
-        elif is_missing(typed):
-            calls.append(CallRecord(species=code, index=None))
-        else:
-            try:
-                calls.append(CallRecord(species=code, index=read_integer(typed)))
-            except CellError:
-                part.problems.append(_unreadable_index(where, typed))
+            continue
+        try:
+            calls.append(_read_call(code, typed))
+        except CellError:
+            part.problems.append(_unreadable_index(where, typed))
     return calls
+
+
+def _read_call(code: str, typed: str) -> CallRecord:
+    """`2`, or `2 near`, `2 far`, `2n`, `? far` where the protocol has a listening radius."""
+    if is_missing(typed):
+        return CallRecord(species=code, index=None)
+    distance = None
+    if match := _WITH_DISTANCE.fullmatch(typed):
+        typed = match[1]
+        near = match[2].casefold().startswith("n")
+        distance = CallDistance.NEAR if near else CallDistance.FAR
+    if typed == NOT_SURE:
+        return CallRecord(species=code, index=None, not_sure=True, distance=distance)
+    index = read_integer(typed)
+    if index == 0 and distance is not None:
+        raise unreadable("index", typed)
+    return CallRecord(species=code, index=index, distance=distance)
 
 
 def _unknown_species(where: Where) -> Finding:

@@ -16,6 +16,8 @@ from surveys.models import (
     Visit,
     WaterTonight,
 )
+from surveys.programs.versions import units_of
+from surveys.protocol.limits.phrases import radius_in_words
 from surveys.protocol.values import (
     PeriodStatus,
     Protocol,
@@ -103,7 +105,8 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class Grid:
-    """The whole sheet, ready to be rendered. `findings` are all that there are on it."""
+    """The whole sheet, ready to be rendered. `findings` are all that there are on it. `radius` is
+    the listening radius in words; blank where the protocol has none."""
 
     evening: tuple[Cell, ...]
     columns: tuple[Column, ...]
@@ -111,6 +114,7 @@ class Grid:
     sightings: tuple[tuple[int, tuple[Cell, ...]], ...]
     notes: Cell
     findings: tuple[ToldFinding, ...]
+    radius: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,6 +173,7 @@ def _grid(
         sightings=_sightings(visit.cells, maker, rows, catalog),
         notes=maker.cell("notes", gettext("Notes")),
         findings=findings,
+        radius=radius_in_words(protocol, units_of(visit.route.program)),
     )
 
 

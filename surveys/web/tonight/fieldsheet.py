@@ -11,6 +11,8 @@ from weasyprint import CSS, HTML
 from accounts.models import Membership
 from surveys.language import said
 from surveys.models import ChecklistEntry
+from surveys.programs.versions import units_of
+from surveys.protocol.limits.phrases import radius_in_words
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,
@@ -52,6 +54,7 @@ def field_sheet_pdf(
             "observer": member.person,
             "zone": member.program.time_zone,
             "species": species,
+            "radius": radius_in_words(route_tonight.protocol, units_of(member.program)),
             "has_joint_entry": any(listed.is_complex for listed in species),
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
             "call_index": CALL_INDEX.items(),

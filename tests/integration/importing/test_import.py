@@ -18,6 +18,7 @@ from surveys.importing.uploads import commit_upload, discard, open_upload, same_
 from surveys.models import (
     CallIndex,
     ListeningPeriod,
+    ProtocolVersion,
     ReviewStep,
     Source,
     SpreadsheetImport,
@@ -116,6 +117,23 @@ def test_long(attempt, coordinator):
         (3, "pseudacris-crucifer"): 2,
         (3, "lithobates-sylvaticus"): None,
     }
+
+
+def test_near_and_far_in_a_column_of_their_own_or_behind_the_index(attempt, coordinator):
+    ProtocolVersion.objects.update(listening_radius_m=100)
+    long = (
+        "Route,Date,Stop,Start,End,Species,Index,Near or far\n"
+        "R1,2024-04-15,1,21:14,21:19,Pseudacris crucifer,2,far\n"
+        "R1,2024-04-15,2,21:24,21:29,Pseudacris crucifer,1N,\n"
+        "R1,2024-04-15,3,21:34,21:39,Pseudacris crucifer,3,N\n"
+    )
+    (problem,) = attempt(long.replace(",2,far", ",2,100 yards")).problems
+    assert "“2 100 yards” for Spring peeper at stop 1 is not a call index." in problem
+    tried = attempt(long)
+    assert tried.problems == []
+    commit_upload(coordinator, tried.upload)
+    calls = CallIndex.objects.filter(index__isnull=False).order_by("period__stop__number")
+    assert list(calls.values_list("index", "distance")) == [(2, "far"), (1, "near"), (3, "near")]
 
 
 def test_silence_of_species_that_are_never_named_can_count(attempt, coordinator):

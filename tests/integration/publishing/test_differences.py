@@ -207,7 +207,7 @@ def test_a_column_that_came_with_the_software_is_no_change_of_a_visit(db):
         (str(visits[1].pk), ("what was heard",))
     ]
     header, rows = rows_of(first, "calls")
-    assert header[-1] == "recorded_index"
+    assert header[-1] == "far_index"
     assert {row[-1] for row in rows} == {None}
 
 

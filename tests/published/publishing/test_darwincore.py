@@ -274,7 +274,9 @@ def test_occurrences_are_the_calls_and_blank_is_neither(frozen, read):
     """Index 0 is absent, 1 to 3 present; a blank index has no occurrence. Neither has a group of
     which a member was written down: that is the occurrence, and it is not told twice."""
     expected = {
-        (row["period"], row["species"]): "present" if row["recorded_index"] else "absent"
+        (row["period"], row["species"]): (
+            "present" if row["recorded_index"] or row["far_index"] else "absent"
+        )
         for row in frozen.records("calls")
         if row["recorded_index"] or row["call_index"] == 0
     }
@@ -335,6 +337,28 @@ def test_who_identified_it_and_whether_somebody_heard_it_again(frozen, read):
                 assert said == ("unconfirmed", observer)
 
 
+def test_a_call_beyond_the_listening_radius_is_present_and_says_so(frozen, read):
+    """occurrenceRemarks: "comments or notes about the dwc:Occurrence" (Darwin Core Quick Reference
+    Guide, from memory)."""
+    (far,) = [row for row in frozen.records("calls") if row["far_index"]]
+    remarks = {
+        (event["eventID"], row["scientificName"]): row["occurrenceRemarks"]
+        for event, extensions in read
+        for row in extensions["occurrence"]
+        if row["occurrenceRemarks"]
+    }
+    ((key, words),) = remarks.items()
+    assert key == (far["period"], far["species"])
+    assert "beyond the listening radius" in words
+    (measured,) = [
+        row
+        for _, extensions in read
+        for row in extensions["measurement"]
+        if row["measurementType"] == "call index beyond the listening radius"
+    ]
+    assert int(measured["measurementValue"]) == far["far_index"]
+
+
 def test_call_index_hangs_on_its_occurrence(frozen, read):
     indices = {}
     for event, extensions in read:
@@ -346,7 +370,7 @@ def test_call_index_hangs_on_its_occurrence(frozen, read):
                 key = event["eventID"], occurrence["scientificName"]
                 indices[key] = int(row["measurementValue"])
                 assert "not a count" in row["measurementMethod"]
-            else:
+            elif "beyond" not in row["measurementType"]:
                 assert row["occurrenceID"] == ""
     assert indices == {
         (row["period"], row["species"]): row["recorded_index"]
@@ -360,7 +384,7 @@ def test_measurements_are_the_cells_with_their_units(frozen, read):
         (row["measurementType"], row["measurementUnit"])
         for _, extensions in read
         for row in extensions["measurement"]
-        if row["measurementType"] != "call index"
+        if not row["measurementType"].startswith("call index")
     )
     periods, visits = list(frozen.records("periods")), list(frozen.records("visits"))
     assert counted == {

@@ -121,6 +121,70 @@ CASES = rows(
                 checklist=CHECKLIST,
             ),
         ],
+        "distance-missing": [
+            case(
+                "no mark",
+                at(1, "index", "pseudacris-crucifer"),
+                periods=[listened(1, calls=[call("pseudacris-crucifer", 2)])],
+                checklist=CHECKLIST,
+                listening_radius_m=100.0,
+            ),
+            case(
+                "near",
+                periods=[listened(1, calls=[call("pseudacris-crucifer", 2, distance="near")])],
+                checklist=CHECKLIST,
+                listening_radius_m=100.0,
+            ),
+            case(
+                "far",
+                periods=[listened(1, calls=[call("pseudacris-crucifer", 3, distance="far")])],
+                checklist=CHECKLIST,
+                listening_radius_m=100.0,
+            ),
+            case(
+                "a zero",
+                periods=[listened(1, calls=[call("pseudacris-crucifer", 0)])],
+                checklist=CHECKLIST,
+                listening_radius_m=100.0,
+            ),
+            case(
+                "heard, not sure",
+                periods=[listened(1, calls=[call("pseudacris-crucifer", None, not_sure=True)])],
+                checklist=CHECKLIST,
+                listening_radius_m=100.0,
+            ),
+            case(
+                "no mark where there is no radius",
+                periods=[listened(1, calls=[call("pseudacris-crucifer", 2)])],
+                checklist=CHECKLIST,
+            ),
+            case(
+                "no mark at a skipped stop",
+                periods=[listened(1), skipped(2, calls=[call("pseudacris-crucifer", 1)])],
+                stops=2,
+                checklist=CHECKLIST,
+                listening_radius_m=100.0,
+            ),
+        ],
+        "distance-not-asked": [
+            case(
+                "far where there is no radius",
+                at(1, "index", "pseudacris-crucifer"),
+                periods=[listened(1, calls=[call("pseudacris-crucifer", 2, distance="far")])],
+                checklist=CHECKLIST,
+            ),
+            case(
+                "far within a radius",
+                periods=[listened(1, calls=[call("pseudacris-crucifer", 2, distance="far")])],
+                checklist=CHECKLIST,
+                listening_radius_m=100.0,
+            ),
+            case(
+                "no mark and no radius",
+                periods=[listened(1, calls=[call("pseudacris-crucifer", 2)])],
+                checklist=CHECKLIST,
+            ),
+        ],
         "species-off-checklist": [
             case(
                 "on the checklist",

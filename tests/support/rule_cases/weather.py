@@ -155,6 +155,26 @@ CASES = rows(
                 forbidden_skies=["snow", "heavy_rain"],
             ),
         ],
+        "out-in-thunder": [
+            case(
+                "thunder where the protocol forbids it",
+                at(1, "sky"),
+                periods=[listened(1, sky="thunder")],
+                forbidden_skies=["thunder"],
+            ),
+            case(
+                "thunder where the protocol forbids nothing",
+                at(1, "sky"),
+                periods=[listened(1, sky="thunder")],
+            ),
+            case(
+                "thunder at the start",
+                at(field="start.sky"),
+                periods=[listened(1)],
+                start={"sky": "thunder"},
+            ),
+            case("heavy rain", periods=[listened(1, sky="heavy_rain")]),
+        ],
         "noise-too-loud": [
             case(
                 "as loud as allowed",

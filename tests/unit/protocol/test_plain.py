@@ -69,7 +69,7 @@ def test_what_is_not_given_takes_its_default():
                 "noise": None,
                 "measured_at": None,
                 "measured_accuracy_m": None,
-                "calls": [{"species": "a", "index": 1, "not_sure": False}],
+                "calls": [{"species": "a", "index": 1, "not_sure": False, "distance": None}],
             }
         ],
     }

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import (
+    CallDistance,
     CallRecord,
     ChecklistSpecies,
     NoiseEffect,
@@ -213,6 +214,15 @@ def test_skipped_stop_without_a_reason_is_noted():
         ("?", (CallRecord(species=PEEPER, index=None, not_sure=True),)),
         ("-", (CallRecord(species=PEEPER, index=None),)),
         ("7", (CallRecord(species=PEEPER, index=7),)),
+        ("2 near", (CallRecord(species=PEEPER, index=2, distance=CallDistance.NEAR),)),
+        ("2N", (CallRecord(species=PEEPER, index=2, distance=CallDistance.NEAR),)),
+        ("3 Far", (CallRecord(species=PEEPER, index=3, distance=CallDistance.FAR),)),
+        ("3.0f", (CallRecord(species=PEEPER, index=3, distance=CallDistance.FAR),)),
+        (
+            "? far",
+            (CallRecord(species=PEEPER, index=None, not_sure=True, distance=CallDistance.FAR),),
+        ),
+        ("n/a", (CallRecord(species=PEEPER, index=None),)),
     ],
 )
 def test_call_indices(text, calls):
@@ -220,7 +230,9 @@ def test_call_indices(text, calls):
     assert only_period(cells).calls == calls
 
 
-@pytest.mark.parametrize("text", ["lots", "2-3", "2?", "1.5", "III"])
+@pytest.mark.parametrize(
+    "text", ["lots", "2-3", "2?", "1.5", "III", "0 far", "far", "2 away", "2 near far"]
+)
 def test_invalid_call_index_is_refused(text):
     finding = only_finding({"stops.1.status": "listened", f"stops.1.calls.{PEEPER}": text})
     assert finding.code == "cell-unreadable"

@@ -1,6 +1,7 @@
 // From the cells of a sheet and the packet to a case that the rules can judge. What cannot be read
 // here is left out; the server reads it again and says so.
 import { readTime } from "./clocktimes.js";
+import { callOf } from "./rules/case.js";
 import { NOISE, SKY } from "./rules/codes.js";
 
 const NUMBER = /^[+-]?(\d{1,9}([.,]\d{1,9})?|[.,]\d{1,9})$/;
@@ -58,8 +59,9 @@ function calls(names) {
     .sort(([a], [b]) => (a < b ? -1 : 1))
     .map(([name, text]) => {
       const species = name.slice("calls.".length);
-      if (text.trim() === "?") return { species, index: null, not_sure: true };
-      return { species, index: whole(text) };
+      const { index, distance } = callOf(text);
+      if (index === "?") return { species, index: null, not_sure: true };
+      return { species, index: whole(index), distance };
     });
 }
 

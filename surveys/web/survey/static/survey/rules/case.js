@@ -11,6 +11,13 @@ export function breach(where, params, variant = "") {
   return { stop: null, field: null, species: null, ...where, variant, params };
 }
 
+/** A call as it is written, `2` or `2 far`: its index as text, and near or far if it says so. */
+export function callOf(text) {
+  const typed = text.trim();
+  const [, index, distance] = /^([\d.,]+|\?)\s*(n|near|f|far)$/i.exec(typed) ?? ["", typed, ""];
+  return { index, distance: distance && (/^n/i.test(distance) ? "near" : "far") };
+}
+
 /** Seconds listened without the pauses; null when a time is missing or impossible. */
 export function timeListened(period) {
   const [start, end] = [instant(period.started_at), instant(period.finished_at)];

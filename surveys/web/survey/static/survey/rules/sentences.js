@@ -95,6 +95,13 @@ export const SENTENCES = {
       "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
+  "out-in-thunder": [
+    "There was thunder {place}.",
+    [
+      "Do not start, or stop now: get into a hard-topped car or a building.",
+      "Wait 30 minutes after the last thunder.",
+    ],
+  ],
   "noise-too-loud": [
     "The noise at stop {stop} is “{noise}”; the most that the protocol allows is “{most}”.",
     [
@@ -172,6 +179,13 @@ export const SENTENCES = {
   "index-missing": [
     "{species} at stop {stop} is on the sheet but has no call index.",
     ["Choose 0 if you did not hear it, 1 to 3 if you did, or “heard, not sure”."],
+  ],
+  "distance-missing": [
+    "{species} at stop {stop} is not marked near or far.",
+    [
+      "Near: you heard at least one within {radius} of the stop. Far: all were beyond.",
+      "If you cannot tell, leave it; the coordinator decides.",
+    ],
   ],
   "species-out-of-season": [
     "{species} at stop {stop} on the night of {night} is outside its calling season here, {season}.",

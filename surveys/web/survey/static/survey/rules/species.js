@@ -1,5 +1,6 @@
 // Rules on the species written down at each stop.
 import { breach, inDays } from "./case.js";
+import { distance } from "./params.js";
 
 export function indexMissing(record) {
   return calls(record)
@@ -9,6 +10,23 @@ export function indexMissing(record) {
     )
     .map(([period, call]) =>
       breach(where(period, call), { species: { species: call.species }, stop: period.stop }),
+    );
+}
+
+export function distanceMissing(record) {
+  const radius = record.protocol.listening_radius_m;
+  if (radius == null) return [];
+  return calls(record)
+    .filter(
+      ([period, call]) =>
+        (period.status ?? "listened") === "listened" && [1, 2, 3].includes(call.index) && !call.distance,
+    )
+    .map(([period, call]) =>
+      breach(where(period, call), {
+        species: { species: call.species },
+        stop: period.stop,
+        radius: distance(radius),
+      }),
     );
 }
 

@@ -19,6 +19,7 @@ export const RULES = [
   ["water-too-cold", "query", weather.waterTooCold],
   ["too-windy", "query", weather.tooWindy],
   ["wet-sky", "query", weather.wetSky],
+  ["out-in-thunder", "note", weather.outInThunder],
   ["noise-too-loud", "query", weather.noiseTooLoud],
   ["temperature-missing", "query", weather.temperatureMissing],
   ["water-temperature-missing", "query", weather.waterTemperatureMissing],
@@ -27,5 +28,6 @@ export const RULES = [
   ["noise-missing", "query", weather.noiseMissing],
   ["temperature-implausible", "query", weather.temperatureImplausible],
   ["index-missing", "query", species.indexMissing],
+  ["distance-missing", "query", species.distanceMissing],
   ["species-out-of-season", "query", species.speciesOutOfSeason],
 ];

@@ -30,6 +30,12 @@ export function wetSky(record) {
     .map(([where, sky]) => breach(where, { sky: { sky }, place: place(where) }));
 }
 
+export function outInThunder(record) {
+  return readings(record, "sky", listened(record))
+    .filter(([, sky]) => sky === "thunder")
+    .map(([where]) => breach(where, { place: place(where) }));
+}
+
 export function noiseTooLoud(record) {
   const most = record.protocol.loudest_noise;
   if (most === null) return [];

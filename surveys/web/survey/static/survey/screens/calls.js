@@ -1,7 +1,8 @@
 // The species of the night as big buttons: each tap raises the call index, 1, 2, 3, not heard.
 import { gettext } from "../language.js";
 import { button, h, setText } from "../dom.js";
-import { stopText, undo, writeStop } from "../model.js";
+import { model, stopText, undo, writeStop } from "../model.js";
+import { distance } from "../rules/words.js";
 import { callRow } from "./calls/row.js";
 import { searchSpecies } from "./calls/search.js";
 import {
@@ -27,11 +28,16 @@ export function calls(app, number) {
   const outWords = h("span");
   const outBox = h("details", { class: "calls__out" }, h("summary", null, outWords), outOfSeason);
   const search = () => searchSpecies((species) => set(species, "1"));
+  const { protocol } = model.version;
+  const radius =
+    protocol.listening_radius_m && distance(protocol.listening_radius_m, model.route.distance_unit);
   const node = h(
     "section",
     { "aria-labelledby": "calls-title" },
     h("h2", { id: "calls-title" }, gettext("Heard here")),
     h("p", { class: "small muted" }, HELP),
+    radius &&
+      h("p", null, gettext("Near: at least one called within {radius}. Far: all were beyond.", { radius })),
     list,
     outBox,
     button(gettext("Another species"), search, { name: "search", kind: "block" }),
@@ -52,6 +58,7 @@ export function calls(app, number) {
         () => textOf(species),
         (text) => set(species, text),
         () => groupWords(species, (code) => typed(`calls.${code}`)),
+        radius,
       );
       rows.set(species.code, row);
     }

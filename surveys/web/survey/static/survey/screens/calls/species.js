@@ -1,25 +1,29 @@
 // Which species can be written down tonight, and call indices in words.
 import { gettext } from "../../language.js";
 import { model, stopText } from "../../model.js";
-import { inDays } from "../../rules/case.js";
+import { callOf, inDays } from "../../rules/case.js";
 import { CALL_INDEX } from "../../rules/codes.js";
 
 export const NOT_SURE = "?";
 export const isHeard = (text) => !["", "0"].includes(text);
-export const isIndexed = (text) => isHeard(text) && text !== NOT_SURE;
+export const isIndexed = (text) => isHeard(text) && callOf(text).index !== NOT_SURE;
+/** Where the protocol has a listening radius, each call is near or far. */
+export const DISTANCES = { near: gettext("near"), far: gettext("far") };
 
 export function indexWords(text) {
-  if (text === NOT_SURE) return gettext("heard, not sure");
-  if (!isHeard(text)) return gettext("not heard");
-  const meaning = CALL_INDEX.get(Number(text));
-  return gettext("call index {index}, {meaning}", {
-    index: text,
+  const { index, distance } = callOf(text);
+  if (index === NOT_SURE) return gettext("heard, not sure");
+  if (!isHeard(index)) return gettext("not heard");
+  const meaning = CALL_INDEX.get(Number(index));
+  const words = gettext("call index {index}, {meaning}", {
+    index,
     meaning: meaning ? gettext(meaning) : gettext("not on the scale"),
   });
+  return [words, DISTANCES[distance]].filter(Boolean).join(", ");
 }
 
 export const shortHint = (text) =>
-  ["", gettext("single callers"), gettext("some overlap"), gettext("full chorus")][Number(text)] ?? "";
+  ["", gettext("single callers"), gettext("some overlap"), gettext("full chorus")][callOf(text).index] ?? "";
 
 /**
  * What other entries of its group say of a species that is not written down at a stop; blank where
@@ -27,7 +31,8 @@ export const shortHint = (text) =>
  */
 export function groupWords(species, typed) {
   if (isHeard(typed(species.code))) return "";
-  const isWritten = (code) => isHeard(typed(code));
+  // A call beyond the listening radius leaves nothing open within it.
+  const isWritten = (code) => isHeard(typed(code)) && callOf(typed(code)).distance !== "far";
   if (species.members?.some(isWritten)) return "heard, by the name of one of its species";
   const joint = model.packet.species.find(
     ({ code, members }) => members?.includes(species.code) && isWritten(code),
