@@ -51,6 +51,7 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
         temperature_unit=truth.temperature_unit.value,
         distance_unit=truth.distance_unit.value,
         contact_email=people.sign_ins.coordinator,
+        emergency_contact="Duty phone, 555-0134",
         local_rules=truth.local_rules,
     )
     program.write_dates_as_usual()
@@ -145,6 +146,8 @@ def _stop_row(route: Route, stop: LandStop, opened: dt.date, rng: Random) -> Sto
         route=route,
         number=stop.number,
         name=stop.name,
+        road=f"{stop.name.partition(' ')[0]} Road",
+        county=f"{route.region} County" if route.region else "",
         place=Point(stop.place.longitude, stop.place.latitude, srid=4326),
         active_from=opened,
         habitat=stop.wetland.habitat,

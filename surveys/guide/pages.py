@@ -2,7 +2,8 @@
 
 Each file starts with a `# title`. Every rule of the protocol has a `## code` section in
 `rules.md`, every rule of reading a sheet one in `reading.md`; findings link to it. The table of
-`words.md` is the list of `surveys/guide/words.py`.
+`words.md` is the list of `surveys/guide/words.py`, and `[CAUTIONS]` stands for that of
+`surveys/guide/cautions.py`.
 """
 
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from pathlib import Path
 
 from markdown_it import MarkdownIt
 
+from surveys.guide.cautions import cautions
 from surveys.guide.words import words_table
 
 PAGES = Path(__file__).parent / "pages"
@@ -71,7 +73,9 @@ def _read(slug: str) -> GuidePage:
 
 def _source(slug: str) -> str:
     written = (PAGES / f"{slug}.md").read_text(encoding="utf-8")
-    return f"{written}\n{words_table()}" if slug == "words" else written
+    if slug == "words":
+        return f"{written}\n{words_table()}"
+    return written.replace("[CAUTIONS]", "\n".join(f"- {text}" for text in cautions()))
 
 
 def _render(markdown: str) -> str:

@@ -122,6 +122,9 @@ class Program(models.Model):
         db_default=DateOrder.DAY_FIRST.value,
     )
     contact_email = models.EmailField(blank=True)
+    # For members only, with the cautions and on the phone.
+    emergency_number = models.CharField(max_length=20, blank=True, default="911", db_default="911")
+    emergency_contact = models.CharField(max_length=120, blank=True, db_default="")
     local_rules = models.TextField(
         blank=True,
         help_text=gettext_lazy(

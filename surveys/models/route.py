@@ -91,6 +91,9 @@ class Stop(models.Model):
     route = models.ForeignKey(Route, on_delete=models.PROTECT, related_name="stops")
     number = models.PositiveSmallIntegerField()
     name = models.CharField(max_length=120)
+    # To tell a dispatcher where one is. Never published: they name the place.
+    road = models.CharField(max_length=120, blank=True, db_default="")
+    county = models.CharField(max_length=120, blank=True, db_default="")
     place = gis.PointField(geography=True, srid=4326)
     active_from = models.DateField()
     active_until = models.DateField(null=True, blank=True)

@@ -5,7 +5,7 @@ whole region at once, and edits them from then on; a later load of the catalog c
 """
 
 import datetime as dt
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -13,6 +13,7 @@ from django.db import transaction
 
 from accounts.access import Permission, require
 from accounts.models import Membership
+from surveys.guide.cautions import cautions
 from surveys.language import gettext, said
 from surveys.models import (
     CallingRegion,
@@ -58,6 +59,12 @@ def regional_list(program: Program) -> list[RegionalSeason]:
         .order_by("species__common_name")
     )
     return [_regional(row) for row in rows]
+
+
+def cautions_of(program: Program | None) -> Iterator[str]:
+    """The cautions in short, as they are for the program's region."""
+    region = program.calling_region if program else None
+    return cautions(region.code if region else None)
 
 
 def _regional(row: SpeciesInRegion) -> RegionalSeason:

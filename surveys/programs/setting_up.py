@@ -141,6 +141,8 @@ def program_facts(program: Program) -> Facts:
         gettext("Clock times"): program.get_clock_style_display(),
         gettext("Dates"): program.get_date_order_display(),
         gettext("Contact e-mail"): program.contact_email,
+        gettext("Emergency number"): program.emergency_number,
+        gettext("Emergency contact"): program.emergency_contact,
         gettext("Local rules"): program.local_rules,
     }
 
@@ -159,6 +161,8 @@ def change_facts(
     clock_style: str,
     date_order: str,
     contact_email: str,
+    emergency_number: str,
+    emergency_contact: str,
     local_rules: str,
     seen: Seen | None = None,
 ) -> Program:
@@ -181,6 +185,8 @@ def change_facts(
     program.clock_style = clock_style
     program.date_order = date_order
     program.contact_email = contact_email
+    program.emergency_number = emergency_number.strip()
+    program.emergency_contact = emergency_contact.strip()
     program.local_rules = local_rules
     program.full_clean()
     program.save()

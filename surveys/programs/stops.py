@@ -53,6 +53,8 @@ class StopFacts:
     """What is known of a stop besides its number, its place and its dates."""
 
     name: str
+    road: str = ""
+    county: str = ""
     habitat: str = Habitat.OTHER
     hydroperiod: str = Hydroperiod.UNKNOWN
     fish: str = Presence.UNKNOWN
@@ -107,6 +109,8 @@ def stop_facts(stop: Stop) -> Facts:
     return {
         gettext("Number"): str(stop.number),
         gettext("Name"): stop.name,
+        gettext("Nearest road"): stop.road,
+        gettext("County"): stop.county,
         gettext("Latitude"): f"{place.latitude:.{DEGREE_PLACES}f}",
         gettext("Longitude"): f"{place.longitude:.{DEGREE_PLACES}f}",
         gettext("First night"): day(stop.active_from),
@@ -263,7 +267,8 @@ def _locked_stop(member: Membership, stop_id: int) -> Stop:
 
 
 def _write(stop: Stop, facts: StopFacts) -> Stop:
-    stop.name, stop.habitat, stop.hydroperiod = facts.name.strip(), facts.habitat, facts.hydroperiod
+    stop.name, stop.road, stop.county = facts.name.strip(), facts.road.strip(), facts.county.strip()
+    stop.habitat, stop.hydroperiod = facts.habitat, facts.hydroperiod
     stop.fish, stop.last_burn, stop.notes = facts.fish, facts.last_burn, facts.notes
     stop.full_clean(exclude=["place"], validate_constraints=False)
     stop.save()

@@ -70,6 +70,7 @@ NAMES = {
     "stop": ["Quillfeather Culvert", "Marrowby Bridge", "Tansygate Pool"],
     "route": ["Upper Thistledown Road", "Lower Wrenhollow Track"],
     "note": ["Gravelpitcorner", "Barnbehindchurch", "Parkatthemill"],
+    "road": ["Ferneyhough Lane", "Skelderby County"],
 }
 YEARS = (2022, 2023, 2024)
 
@@ -112,7 +113,11 @@ def world(db) -> World:
         )
         for stop, (y, x), called in zip(route.stops.all(), places, NAMES["stop"], strict=True):
             Stop.objects.filter(pk=stop.pk).update(
-                place=Point(x, y, srid=4326), name=called, notes=NAMES["note"][2]
+                place=Point(x, y, srid=4326),
+                name=called,
+                notes=NAMES["note"][2],
+                road=NAMES["road"][0],
+                county=NAMES["road"][1],
             )
         for year, (month, day) in itertools.product(YEARS, ((4, 2), (5, 3))):
             make_accepted_visit(

@@ -96,6 +96,21 @@ class FactsForm(SeenForm):
         required=False,
         help_text=gettext_lazy("Public. Shown in publications and in emails to members. Optional."),
     )
+    emergency_number = forms.CharField(
+        label=gettext_lazy("Emergency number"),
+        max_length=20,
+        required=False,
+        help_text=gettext_lazy("What observers call for help, such as 911."),
+    )
+    emergency_contact = forms.CharField(
+        label=gettext_lazy("Emergency contact"),
+        max_length=120,
+        required=False,
+        help_text=gettext_lazy(
+            "Name and phone number of someone in the program to tell afterward. Shown to members "
+            "only: on Tonight, the printed sheet and the emergency card of the phone."
+        ),
+    )
     local_rules = forms.CharField(
         label=gettext_lazy("Local rules"),
         required=False,

@@ -1,5 +1,6 @@
 """Forms for routes and their stops."""
 
+import dataclasses
 import datetime as dt
 from collections.abc import Sequence
 
@@ -123,6 +124,18 @@ class HabitatForm(forms.Form):
     name = forms.CharField(
         max_length=120, help_text=gettext_lazy("What an observer finds in the dark.")
     )
+    road = forms.CharField(
+        label=gettext_lazy("Nearest road and crossing"),
+        max_length=120,
+        required=False,
+        help_text=gettext_lazy(
+            "As you would tell a dispatcher: County Road 12, half a mile north of Mill Lane. "
+            "Observers see it on the emergency card. It is never published."
+        ),
+    )
+    county = forms.CharField(
+        max_length=120, required=False, help_text=gettext_lazy("County, parish or district.")
+    )
     habitat = forms.ChoiceField(choices=Habitat.choices, initial=Habitat.OTHER)
     hydroperiod = forms.ChoiceField(
         label=gettext_lazy("Holds water"), choices=Hydroperiod.choices, initial=Hydroperiod.UNKNOWN
@@ -135,13 +148,14 @@ class HabitatForm(forms.Form):
 
     @property
     def facts(self) -> StopFacts:
-        names = ("name", "habitat", "hydroperiod", "fish", "last_burn", "notes")
-        return StopFacts(**{name: self.cleaned_data[name] for name in names})
+        return StopFacts(**{name: self.cleaned_data[name] for name in _FACTS})
+
+
+_FACTS = [fact.name for fact in dataclasses.fields(StopFacts)]
 
 
 def _facts_of(stop: Stop) -> dict[str, object]:
-    names = ("name", "habitat", "hydroperiod", "fish", "last_burn", "notes")
-    return {name: getattr(stop, name) for name in names} | {
+    return {name: getattr(stop, name) for name in _FACTS} | {
         "latitude": f"{stop.place.y:.{DEGREE_PLACES}f}",
         "longitude": f"{stop.place.x:.{DEGREE_PLACES}f}",
     }

@@ -126,6 +126,11 @@ def overview(request: ProgramRequest) -> HttpResponse:
             (gettext("Clock times"), program.get_clock_style_display(), ""),
             (gettext("Dates"), program.get_date_order_display(), ""),
             (gettext("Contact"), program.contact_email or "–", ""),
+            (
+                gettext("Emergency"),
+                program.emergency_number or "–",
+                program.emergency_contact,
+            ),
         ],
     }
     return render(request, "program/overview.html", context)

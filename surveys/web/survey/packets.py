@@ -118,6 +118,8 @@ def _program(program: Program) -> dict[str, Any]:
         "slug": program.slug,
         "name": program.name,
         "local_rules": program.local_rules,
+        "emergency_number": program.emergency_number,
+        "emergency_contact": program.emergency_contact,
     }
 
 
@@ -136,6 +138,8 @@ def _route(route: Route, program: Program, stops: list[Stop]) -> dict[str, Any]:
                 "number": stop.number,
                 "name": stop.name,
                 "notes": stop.notes,
+                "road": stop.road,
+                "county": stop.county,
                 "place": {"latitude": stop.place.y, "longitude": stop.place.x},
                 "from": to_plain(stop.active_from),
                 "until": to_plain(stop.active_until),

@@ -22,7 +22,8 @@ from accounts.access import (
     needs,
 )
 from surveys.language import gettext
-from surveys.models import Route
+from surveys.models import Program, Route
+from surveys.programs.regional import cautions_of
 from surveys.web.script_texts import script_catalog
 from surveys.web.survey.files import (
     STYLES,
@@ -68,7 +69,7 @@ def shell(request: ProgramRequest) -> HttpResponse:
             },
         },
     )
-    page.headers[VERSION_HEADER] = _version()
+    page.headers[VERSION_HEADER] = _version(request.membership.program)
     return page
 
 
@@ -110,7 +111,7 @@ def worker(request: ProgramRequest) -> HttpResponse:
     install it again."""
     slug = request.membership.program.slug
     settings = {
-        "version": _version(),
+        "version": _version(request.membership.program),
         "version_header": VERSION_HEADER,
         "shell": _url("survey", slug),
         "files": files(),
@@ -159,12 +160,9 @@ def _icon(
     return {"src": source, "sizes": sizes, "type": media_type, "purpose": purpose}
 
 
-def _version() -> str:
-    """Of the files of the screen and, in another language than that of the sources, its texts."""
-    catalog = script_catalog()
-    if not catalog:
-        return fingerprint()
-    texts = json.dumps(catalog, sort_keys=True).encode()
+def _version(program: Program) -> str:
+    """Of the files of the screen and of the texts in it: cautions of the region, translations."""
+    texts = json.dumps([script_catalog(), [*cautions_of(program)]], sort_keys=True).encode()
     return f"{fingerprint()}-{hashlib.sha256(texts).hexdigest()[:8]}"
 
 

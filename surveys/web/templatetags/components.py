@@ -12,7 +12,8 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy
 
-from surveys.models import VisitState
+from surveys.models import Program, VisitState
+from surveys.programs.regional import cautions_of
 from surveys.protocol.values import Severity
 
 register = template.Library()
@@ -60,6 +61,12 @@ def severity(value: str, *, count: int | None = None) -> dict[str, Any]:
 def visit_state(state: str) -> dict[str, str]:
     """Where a visit is in its life, as a tag."""
     return {"name": state.replace("_", "-"), "label": VisitState(state).label}
+
+
+@register.inclusion_tag("web/components/cautions.html")
+def cautions(program: Program | None = None, *, title: str = "") -> dict[str, Any]:
+    """The cautions in short, those of the program's region among them."""
+    return {"title": title, "texts": list(cautions_of(program))}
 
 
 @register.inclusion_tag("web/components/map.html", takes_context=True)

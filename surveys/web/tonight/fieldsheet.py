@@ -11,6 +11,7 @@ from weasyprint import CSS, HTML
 from accounts.models import Membership
 from surveys.language import said
 from surveys.models import ChecklistEntry
+from surveys.programs.regional import cautions_of
 from surveys.programs.versions import units_of
 from surveys.protocol.limits.phrases import radius_in_words
 from surveys.protocol.weather import (
@@ -62,6 +63,7 @@ def field_sheet_pdf(
             "noise": _legend(NOISE, route_tonight.protocol.noise_codes),
             "codes": route_tonight.protocol.sky_codes or route_tonight.protocol.noise_codes,
             "wind": BEAUFORT[: MOST_WIND + 1],
+            "cautions": list(cautions_of(member.program)),
             "skip_reasons": ", ".join(map(str, SKIP_REASONS)),
         },
     )

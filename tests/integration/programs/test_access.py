@@ -105,6 +105,7 @@ def change_facts(member, rows):
     names = (
         "name", "region", "country_code", "time_zone", "temperature_unit", "distance_unit",
         "contact_email", "clock_style", "date_order",
+        "emergency_number", "emergency_contact",
     )  # fmt: skip
     facts = {name: getattr(program, name) for name in (*names, "calling_region")}
     return setting_up.change_facts(member, local_rules="Ring the ranger first.", **facts)

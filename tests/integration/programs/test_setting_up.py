@@ -40,6 +40,7 @@ def facts(program, **changes):
     names = (
         "name", "region", "country_code", "time_zone", "temperature_unit", "distance_unit",
         "contact_email", "clock_style", "date_order",
+        "emergency_number", "emergency_contact",
     )  # fmt: skip
     now = {name: getattr(program, name) for name in names}
     now |= {"calling_region": program.calling_region, "local_rules": program.local_rules}

@@ -8,10 +8,12 @@ const FIRST_NIGHT = () => [
   gettext("Tap each species you hear. If you hear nothing, tap nothing."),
   gettext("At the end, tap “Finish route” and submit. No signal? It is sent later."),
 ];
-const EMERGENCY = () => [
+const EMERGENCY = (number) => [
   gettext("Get away from traffic and water."),
-  gettext("Call 911 or your local emergency number. No signal? Go to where there is some, or try a text."),
-  gettext("Say where you are: road, nearest crossing, county, coordinates. Say who is hurt and how."),
+  number
+    ? gettext("Call {number}. No signal? Go to where there is some, or try a text.", { number })
+    : gettext("Call your local emergency number. No signal? Go to where there is some, or try a text."),
+  gettext("Say where you are, as below. Say who is hurt and how."),
   gettext("Then call the person who has your route."),
 ];
 
@@ -32,16 +34,25 @@ export function firstNight() {
   );
 }
 
-/** Closed until it is needed; works without signal. `stop` may be missing. */
-export function emergency({ name, region }, stop) {
+/** Closed until it is needed; works without signal. Its texts are large: a shaking hand holds them. */
+export function emergency({ program, route }, stop) {
+  const { emergency_number: number, emergency_contact: contact } = program;
   const { latitude, longitude } = stop?.place ?? {};
   return h(
     "details",
-    { class: "panel" },
+    { class: "panel sos" },
     h("summary", null, gettext("Emergency")),
-    steps(EMERGENCY()),
-    h("p", null, [name, region].filter(Boolean).join(", ")),
-    stop && h("p", null, gettext("Stop {number}: {name}", { number: stop.number, name: stop.name })),
-    stop && h("p", { class: "big-number" }, `${latitude.toFixed(5)}, ${longitude.toFixed(5)}`),
+    number &&
+      h(
+        "a",
+        { class: "btn btn--large btn--block", href: `tel:${number.replace(/[^+\d]/g, "")}` },
+        gettext("Call {number}", { number }),
+      ),
+    steps(EMERGENCY(number)),
+    stop && h("p", { class: "sos__where" }, stop.road || gettext("Road: ask on the way in, and note it")),
+    h("p", { class: "sos__where" }, [stop?.county, route.region].filter(Boolean).join(", ")),
+    stop && h("p", { class: "big-number" }, latitude.toFixed(5), h("br"), longitude.toFixed(5)),
+    h("p", null, [stop && gettext("Stop {number}: {name}", stop), route.name].filter(Boolean).join(", ")),
+    contact && h("p", null, gettext("Program contact: {contact}", { contact })),
   );
 }

@@ -9,6 +9,7 @@ import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
 import { emergency } from "./help.js";
 import { rainQuestion } from "./rain.js";
+import { remarks } from "./stop/remarks.js";
 
 const PHASE_WORDS = {
   away: gettext("not reached"),
@@ -24,6 +25,7 @@ const PHASE_WORDS = {
 export function screen(app) {
   const { visit, stops, version } = model;
   const start = conditions(app, "start", AT_ENDS, gettext("Weather at the start"), "start-title");
+  const startCheck = remarks(app);
   const rain = rainQuestion(app);
   const rows = stops.map((stop) => stopRow(app, stop));
   const next = button("", () => app.go("stop", visit.id, upcoming()), { kind: "primary large block" });
@@ -33,6 +35,7 @@ export function screen(app) {
     h("p", { class: "muted" }, visitTitle(visit)),
     ...warnings(visit),
     start.node,
+    startCheck.node,
     rain.node,
     h(
       "section",
@@ -54,7 +57,7 @@ export function screen(app) {
         version.limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))),
       ),
     ),
-    emergency(model.route, stops[0]),
+    emergency(model.packet, stops[0]),
     button(gettext("Finish route: weather, notes and submit"), () => app.go("summary", visit.id), {
       kind: "block",
       name: "paper-sheet",
@@ -70,6 +73,7 @@ export function screen(app) {
 
   function update() {
     start.update();
+    startCheck.update(() => "");
     rain.update();
     for (const row of rows) row.update();
     setText(nextLabel, gettext("Go to stop {upcoming}", { upcoming: upcoming() }));

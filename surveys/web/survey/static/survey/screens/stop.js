@@ -72,7 +72,7 @@ export function screen(app, number) {
     sections.remarks.node,
     later.correction,
     skip,
-    emergency(model.route, here.stop),
+    emergency(model.packet, here.stop),
   );
   return { title, node, dock: panel.dock, tick, update: refresh, leave: rest };
 }

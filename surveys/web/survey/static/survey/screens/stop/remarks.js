@@ -1,11 +1,12 @@
-// Protocol check of this stop.
+// Protocol check of one stop, or of the weather at the start.
 import { gettext } from "../../language.js";
 import { h } from "../../dom.js";
 
 // Told only once a stop is done: until then they are merely not written down yet.
 const NOT_YET = /-missing$/;
 
-export function remarks(app, number) {
+/** Without a `number`, of the start. */
+export function remarks(app, number = null) {
   const list = h("ul", { class: "findings" });
   const node = h(
     "section",
@@ -20,7 +21,10 @@ export function remarks(app, number) {
     if (!loading) return;
     const { judgeModel, showFindings } = await loading;
     const findings = judgeModel().filter(
-      ({ stop, code }) => stop === number && (phase() === "done" || !NOT_YET.test(code)),
+      ({ stop, code, field }) =>
+        stop === number &&
+        (number || field?.startsWith("start.")) &&
+        (phase() === "done" || !NOT_YET.test(code)),
     );
     if (showFindings(list, findings) && findings.length) app.say(findings.at(-1).message);
     node.hidden = !findings.length;

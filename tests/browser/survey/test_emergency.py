@@ -1,0 +1,47 @@
+"""What could hurt, on the phone: the emergency card without signal, and thunder."""
+
+import pytest
+
+from surveys.models import Program, Stop
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def tonight(route, take_along):
+    Stop.objects.filter(route=route).update(road="Ferry Road at Mill Lane", county="Alder County")
+    Program.objects.update(emergency_contact="Duty phone, 555-0134")
+    page = take_along()
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_role("button", name="Go to stop 1").wait_for()
+    return page
+
+
+def test_the_emergency_card_says_where_you_are_without_signal(tonight, phone, look):
+    page = tonight
+    page.get_by_role("button", name="Go to stop 1").click()
+    page.get_by_role("button", name="I am at the stop").wait_for()
+    phone.context.set_offline(True)
+    page.get_by_text("Emergency", exact=True).click()
+    card = page.locator(".sos")
+    for words in ("Ferry Road at Mill Lane", "Alder County", "Stop 1", "Duty phone, 555-0134"):
+        assert words in card.inner_text()
+    place = Stop.objects.get(number=1).place
+    numbers = card.locator(".big-number")
+    assert numbers.inner_text().split() == [f"{place.y:.5f}", f"{place.x:.5f}"]
+    call = card.get_by_role("link", name="Call 911")
+    assert call.get_attribute("href") == "tel:911"
+    # Read at arm's length, by a shaking hand.
+    for large in (numbers, card.get_by_text("Ferry Road at Mill Lane")):
+        assert large.evaluate("node => parseFloat(getComputedStyle(node).fontSize)") >= 24
+    card.scroll_into_view_if_needed()
+    look("emergency")
+
+
+def test_thunder_at_the_start_is_said_at_once(tonight, look):
+    page = tonight
+    page.locator('[data-cell="start.sky"]').click()
+    page.get_by_role("button", name="thunder").click()
+    page.get_by_text("There was thunder at the start of the visit.").wait_for()
+    page.get_by_text("get into a hard-topped car or a building").wait_for()
+    look("thunder")
