@@ -24,19 +24,21 @@ from surveys.models import (
     SpeciesInRegion,
 )
 from surveys.programs.checklist import Listing, add_species
+from surveys.protocol.seasons import shortest_span
 from surveys.protocol.values import MonthDay
 
 
 @dataclass(frozen=True, kw_only=True)
 class RegionalSeason:
     """When a species calls in a region. `season` is None: at any time. `mark` says how sure
-    that is."""
+    that is. Of a joint entry, `members` are the species that live in the region."""
 
     species: Species
     region: CallingRegion
     season: tuple[MonthDay, MonthDay] | None
     mark: SeasonMark
     is_introduced: bool = False
+    members: tuple[Species, ...] = ()
 
 
 def regional_season(program: Program, species: Species) -> RegionalSeason | None:
@@ -44,8 +46,28 @@ def regional_season(program: Program, species: Species) -> RegionalSeason | None
     region = program.calling_region
     if region is None:
         return None
-    row = region.species.filter(species=species).exclude(mark="").first()
+    calling = region.species.exclude(mark="").select_related("species", "region")
+    if species.is_complex:
+        members = calling.filter(species__in=species.members.all()).order_by("pk")
+        return _of_joint_entry(species, [_regional(row) for row in members])
+    row = calling.filter(species=species).first()
     return _regional(row) if row else None
+
+
+def _of_joint_entry(species: Species, members: list[RegionalSeason]) -> RegionalSeason | None:
+    """The season that holds those of its members in the region, as sure as the least sure one."""
+    if not members:
+        return None
+    seasons = [member.season for member in members if member.season]
+    marks = list(SeasonMark)
+    return RegionalSeason(
+        species=species,
+        region=members[0].region,
+        season=shortest_span(seasons) if len(seasons) == len(members) else None,
+        mark=max((member.mark for member in members), key=marks.index),
+        is_introduced=all(member.is_introduced for member in members),
+        members=tuple(member.species for member in members),
+    )
 
 
 def regional_list(program: Program) -> list[RegionalSeason]:

@@ -50,8 +50,10 @@ def species_of_region(region: CallingRegion) -> list[ShownSpecies]:
 
 
 def look_alikes_of(species: Species) -> list[ShownGroup]:
-    """Groups that the species belongs to."""
-    return _shown(species.look_alikes.prefetch_related("members"), {species.pk})
+    """Groups that the species belongs to; those of the members of a joint entry, without them."""
+    heard_as = {species.pk, *species.members.values_list("pk", flat=True)}
+    groups = LookAlikes.objects.filter(members__in=heard_as).distinct()
+    return _shown(groups.prefetch_related("members"), heard_as)
 
 
 def _with_members(lookup: str) -> Prefetch:

@@ -197,10 +197,11 @@ def _others(entries: list[ChecklistEntry]) -> list[list[str]]:
 
 
 def _look_alikes(entries: list[ChecklistEntry]) -> list[dict[str, Any]]:
-    """Groups that a listed species belongs to. Members are codes; their names are among
-    `species` and `others`."""
-    listed = [entry.species_id for entry in entries]
-    groups = LookAlikes.objects.filter(members__in=listed).distinct()
+    """Groups that a listed species belongs to, or a member of a joint entry. Members are codes;
+    their names are among `species` and `others`."""
+    heard_as = {entry.species_id for entry in entries}
+    heard_as |= {member.pk for entry in entries for member in entry.species.members.all()}
+    groups = LookAlikes.objects.filter(members__in=heard_as).distinct()
     return [
         {
             "name": str(group),

@@ -57,6 +57,48 @@ def test_the_season_of_the_region_with_its_mark(in_region, region, code, season,
     assert (found.season, found.mark) == (season, mark)
 
 
+@pytest.mark.parametrize(
+    ("region", "season", "mark", "members"),
+    [
+        # March to 20 June and March to May; the third lives elsewhere.
+        ("upper-midwest", days((3, 1), (6, 20)), "fairly sure", {"maculata", "triseriata"}),
+        # From 1 February of one to 31 May of another.
+        (
+            "lower-midwest",
+            days((2, 1), (5, 31)),
+            "unsure",
+            {"maculata", "triseriata", "feriarum"},
+        ),
+        ("southeast-coastal-plain", days((1, 1), (4, 30)), "fairly sure", {"feriarum"}),
+    ],
+)
+def test_a_joint_entry_has_the_season_of_those_who_live_there(
+    in_region, region, season, mark, members
+):
+    found = regional_season(in_region(region), species("chorus-frogs"))
+    assert (found.season, found.mark) == (season, mark)
+    assert {member.scientific_name.split()[1] for member in found.members} == members
+
+
+def test_the_season_of_a_joint_entry_may_cross_new_year(in_region):
+    program = in_region("southeast-coastal-plain")
+    found = regional_season(program, species("southeastern-chorus-frogs"))
+    assert found.season == days((12, 1), (4, 30))
+
+
+def test_a_joint_entry_calls_at_any_time_where_a_member_does(in_region):
+    rows = SpeciesInRegion.objects.filter(
+        species__code="pseudacris-maculata", region__code="upper-midwest"
+    )
+    ends = ("calls_from_month", "calls_from_day", "calls_to_month", "calls_to_day")
+    rows.update(**dict.fromkeys(ends))
+    assert regional_season(in_region(), species("chorus-frogs")).season is None
+
+
+def test_nothing_is_offered_where_no_member_lives(in_region):
+    assert regional_season(in_region("pacific-coast"), species("chorus-frogs")) is None
+
+
 @pytest.mark.parametrize("code", ["pseudacris-ornata", "ascaphus-truei"])
 def test_nothing_is_offered_of_other_regions(in_region, code):
     assert regional_season(in_region(), species(code)) is None

@@ -14,6 +14,7 @@ from surveys.demo.catalog import load_species
 from surveys.models import (
     CallingRegion,
     ChecklistEntry,
+    Species,
     Visit,
 )
 from surveys.programs.regional import regional_list
@@ -21,6 +22,7 @@ from surveys.visits.drafts import (
     discard_draft,
     put_sheet,
 )
+from surveys.web.guide.species import look_alikes_of
 from surveys.web.survey.packets import (
     NIGHTS_AHEAD,
     NIGHTS_BEFORE,
@@ -103,6 +105,24 @@ def test_packet_tells_how_species_sound_and_what_is_taken_for_them(observer, rou
     others = [code for code, *_ in packet["others"]]
     assert "pseudacris-crucifer" in others
     assert "ascaphus-truei" not in others
+
+
+def test_a_joint_entry_has_the_look_alikes_of_its_members(observer, route, program):
+    """The phone leaves the members themselves out; so does the page of the species."""
+    load_species()
+    joint = Species.objects.get(code="gray-treefrogs")
+    ChecklistEntry.objects.create(program=program, species=joint)
+    packet = route_packet(observer, route.code, EVENING)
+    groups = {group["name"]: set(group["members"]) for group in packet["look_alikes"]}
+    members = {member.code for member in joint.members.all()}
+    assert groups
+    assert all(members & codes for codes in groups.values())
+    shown = look_alikes_of(joint)
+    assert {group.name for group in shown} == groups.keys()
+    names = {member.common_name for member in joint.members.all()}
+    others = {other for group in shown for other in group.others}
+    assert others
+    assert not others & names
 
 
 def test_look_alikes_keep_the_packet_small(observer, route, program):
