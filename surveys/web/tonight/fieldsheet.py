@@ -1,4 +1,5 @@
-"""The printable sheet for a night without a phone: one page, letter or A4."""
+"""The printable sheet for a night without a phone, letter or A4: a page to fill in, and one with
+the cautions and where each stop is."""
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path

@@ -61,7 +61,7 @@ def route(request: ProgramRequest, code: str) -> HttpResponse:
 @require_GET
 @needs(Permission.SURVEY)
 def field_sheet(request: ProgramRequest, code: str) -> HttpResponse:
-    """The sheet for a night without a phone: one page, letter or A4."""
+    """The sheet for a night without a phone, letter or A4."""
     paper = request.GET.get("paper", "a4")
     if paper not in PAPERS:
         raise Http404(said("The sheet comes as {papers}.", papers=" or ".join(PAPERS)))

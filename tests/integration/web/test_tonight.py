@@ -11,6 +11,7 @@ from pypdf import PdfReader
 from surveys.models import (
     Assignment,
     ChecklistEntry,
+    Program,
     ReviewStep,
     Species,
     Step,
@@ -120,7 +121,9 @@ def test_page_names_routes_cautions_and_limits(client_for, route, observer):
 
 
 @pytest.mark.parametrize(("paper", "size"), [("a4", (842, 595)), ("letter", (792, 612))])
-def test_field_sheet_is_one_page(client_for, route, observer, program, paper, size):
+def test_field_sheet_is_one_page_and_one_for_safety(
+    client_for, route, observer, program, paper, size
+):
     make_checklist(
         program,
         "Pseudacris crucifer",
@@ -137,15 +140,26 @@ def test_field_sheet_is_one_page(client_for, route, observer, program, paper, si
         "Dryophytes chrysoscelis",
     )
     Species.objects.filter(code="dryophytes-chrysoscelis").update(is_complex=True)
+    Program.objects.filter(pk=program.pk).update(emergency_contact="Duty phone, 555-0134")
+    for stop in route.stops.all():
+        stop.road, stop.county = f"Mill Lane {stop.number}", "Alder County"
+        stop.save()
     response = client_for(observer).get(
         f"/{program.slug}/tonight/{route.code}/sheet.pdf?paper={paper}&night=2024-04-15"
     )
     assert response["Content-Type"] == "application/pdf"
-    (page,) = PdfReader(io.BytesIO(response.content)).pages
+    page, safety = PdfReader(io.BytesIO(response.content)).pages
     assert (round(page.mediabox.width), round(page.mediabox.height)) == size
-    text = page.extract_text()
+    text = " ".join(page.extract_text().split())
     assert route.name in text
-    assert "go in pairs" in text
+    assert "hazard lights on wherever others could come upon the car" in text
+    assert "In an emergency call 911." in text
+    text = " ".join(safety.extract_text().split())
+    for words in ("go in pairs", "Alligators:", "Call 911", "Duty phone, 555-0134"):
+        assert words in text
+    for stop in route.stops.all():
+        assert f"Mill Lane {stop.number}, Alder County" in text
+        assert f"{stop.place.y:.5f}, {stop.place.x:.5f}" in text
 
 
 @pytest.mark.parametrize(("unit", "rain_unit"), [("C", "mm"), ("F", "in")])
@@ -157,7 +171,7 @@ def test_the_field_sheet_asks_for_rain_in_the_programs_unit(
     response = client_for(observer).get(
         f"/{program.slug}/tonight/{route.code}/sheet.pdf?paper=letter&night=2024-04-15"
     )
-    (page,) = PdfReader(io.BytesIO(response.content)).pages
+    page, _ = PdfReader(io.BytesIO(response.content)).pages
     text = " ".join(page.extract_text().split())
     assert "(T = trace)" in text
     assert re.search(r"trace\).{0,40}\b(in|mm)\b", text)[1] == rain_unit
@@ -189,7 +203,7 @@ def test_the_field_sheet_says_what_a_joint_entry_leaves_open(client_for, route, 
         response = client_for(observer).get(
             f"/{program.slug}/tonight/{route.code}/sheet.pdf?paper=letter&night=2024-04-15"
         )
-        (page,) = PdfReader(io.BytesIO(response.content)).pages
+        page, _ = PdfReader(io.BytesIO(response.content)).pages
         return " ".join(page.extract_text().split())
 
     words = "Where you fill in a joint entry, leave its species blank: they stay open, not 0."

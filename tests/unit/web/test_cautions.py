@@ -78,7 +78,7 @@ def test_the_list_is_on_every_surface():
     ):
         assert "{% cautions program %}" in (WEB / template).read_text()
     assert "{% cautions program title=" in (WEB / "survey/templates/survey/app.html").read_text()
-    assert '{{ cautions|join:" " }}' in PAPER.read_text()
+    assert "{% for caution in cautions %}<li>{{ caution }}</li>" in PAPER.read_text()
     page = guide_page("cautions").html
     for text in cautions():
         assert html.escape(text, quote=False) in page
@@ -91,7 +91,7 @@ def test_the_list_is_on_every_surface():
         "Alligators:",
         "Venomous snakes:",
         "Fire ants:",
-        "repellent or lotion on your hands",
+        "Keep hands with repellent or lotion on them off frogs",
         "At the first thunder get into a hard-topped car or a building",
         "wait 30 minutes after the last",
     ],

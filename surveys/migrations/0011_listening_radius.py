@@ -219,7 +219,7 @@ DROP VIEW counted_call, counted_period_species, counted_record, record_speaks_of
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('surveys', '0009_conditions_in_words'),
+        ('surveys', '0010_dates_and_clocks'),
     ]
 
     operations = [
