@@ -98,7 +98,7 @@ def interruption(protocol: Protocol, units: Units) -> str:
 
 def listening_radius(protocol: Protocol, units: Units) -> str | None:
     radius = radius_in_words(protocol, units)
-    return f"{radius}; calls are near or far" if radius else None
+    return said("{radius}; calls are near or far", radius=radius) if radius else None
 
 
 def radius_in_words(protocol: Protocol, units: Units) -> str:

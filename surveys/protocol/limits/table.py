@@ -103,15 +103,15 @@ LIMITS: tuple[Limit, ...] = (
         name="listening_radius_m",
         kind=Kind.SHORT_DISTANCE,
         group=Group.LISTENING,
-        label="Listening radius",
-        help=(
+        label=_("Listening radius"),
+        help=_(
             "In {short}; none: a call counts at any distance. With a radius, observers say of each"
             " species whether it called within it (near) or only beyond it (far). Far calls are"
             " kept, but are not detections in trends."
         ),
         lowest=1,
         highest=5000,
-        heading="Listening radius",
+        heading=_("Listening radius"),
         words=phrases.listening_radius,
         changes_hearing=True,
     ),
