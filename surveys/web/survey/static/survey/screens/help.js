@@ -50,7 +50,7 @@ export function emergency({ program, route }, stop) {
       ),
     steps(EMERGENCY(number)),
     stop && h("p", { class: "sos__where" }, stop.road || gettext("Road: ask on the way in, and note it")),
-    h("p", { class: "sos__where" }, [stop?.county, route.region].filter(Boolean).join(", ")),
+    h("p", { class: "sos__where" }, stop?.county || route.region),
     stop && h("p", { class: "big-number" }, latitude.toFixed(5), h("br"), longitude.toFixed(5)),
     h("p", null, [stop && gettext("Stop {number}: {name}", stop), route.name].filter(Boolean).join(", ")),
     contact && h("p", null, gettext("Program contact: {contact}", { contact })),
