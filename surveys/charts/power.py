@@ -6,6 +6,7 @@ from typing import Any
 import altair as alt
 
 from surveys.charts.shares import finished, series_channels
+from surveys.language import gettext, said_of
 from surveys.trends.power import PowerCell
 
 
@@ -25,12 +26,12 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
     color, dash, shape = series_channels("visits", names)
     x = alt.X(
         "routes:Q",
-        title="Routes",
+        title=gettext("Routes"),
         scale=alt.Scale(zero=False, nice=False, padding=20),
         axis=alt.Axis(values=sorted({cell.routes for cell in cells}), format="d", grid=False),
     )
     chance = {
-        "title": "Chance to notice the decline",
+        "title": gettext("Chance to notice the decline"),
         "scale": alt.Scale(domain=[0, 1]),
         "axis": alt.Axis(format=".0%", tickCount=6),
     }
@@ -53,4 +54,4 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
 
 
 def _name(visits: int) -> str:
-    return "1 visit a year" if visits == 1 else f"{visits} visits a year"
+    return said_of("1 visit a year", "{number} visits a year", visits)

@@ -7,20 +7,23 @@ from surveys.charts.words import (
     is_usable,
     supports_a_sentence,
 )
+from surveys.language import gettext, said, said_of
+from surveys.language import gettext_noop as _
 from surveys.protocol.words import listed
 from surveys.trends import Estimate, SpeciesResult
 from surveys.trends.estimates import NOT_IDENTIFIED
 from surveys.trends.sensitivity import BY_ROUTE
 
-FELL, ROSE, UNCLEAR = "fell", "rose", "no clear change"
-NOTHING_LEFT_OUT = "nothing to leave out"
+# Keys of what a line says, and as they are written.
+FELL, ROSE, UNCLEAR = _("fell"), _("rose"), _("no clear change")
+NOTHING_LEFT_OUT = _("nothing to leave out")
 # Choice, change a year with its interval, what the sentence would say.
 CheckRow = tuple[str, str, str]
 
 
 def what_it_says(change: Estimate) -> str:
-    """`fell`, `rose`, `no clear change`, or that it cannot be said: `not enough data`, or `not
-    identified` where the data say nothing of it at all."""
+    """`FELL`, `ROSE`, `UNCLEAR`, or that it cannot be said: `UNKNOWN`, or `NOT_IDENTIFIED` where
+    the data say nothing of it at all; not translated."""
     if NOT_IDENTIFIED in change.flags:
         return NOT_IDENTIFIED
     if not supports_a_sentence(change):
@@ -34,9 +37,9 @@ def check_rows(result: SpeciesResult) -> list[CheckRow]:
     """A row a choice, the told one first."""
     return [
         (
-            line.name,
+            gettext(line.name),
             change_with_interval(line.change) if line.applies and is_usable(line.change) else "",
-            what_it_says(line.change) if line.applies else NOTHING_LEFT_OUT,
+            gettext(what_it_says(line.change) if line.applies else NOTHING_LEFT_OUT),
         )
         for line in result.sensitivity
     ]
@@ -48,18 +51,31 @@ def check_sentence(result: SpeciesResult) -> str:
         return ""
     told, *others = result.sensitivity
     if not supports_a_sentence(told.change):
-        return "No sentence is told of the trend, so there is none to check."
+        return gettext("No sentence is told of the trend, so there is none to check.")
     tried = [line for line in others if line.applies and supports_a_sentence(line.change)]
     says = what_it_says(told.change)
     if not tried:
-        return "No other choice could be tried."
+        return gettext("No other choice could be tried.")
     against = [line for line in tried if what_it_says(line.change) != says]
     if not against:
-        choice = "the one other choice" if len(tried) == 1 else f"all {len(tried)} other choices"
-        return f"The sentence stands under {choice} that could be tried."
-    named = listed(f"{line.name} ({what_it_says(line.change)})" for line in against)
-    return (
-        f"The sentence does not stand under {len(against)} of {len(tried)} other choices: {named}."
+        return said_of(
+            "The sentence stands under the one other choice that could be tried.",
+            "The sentence stands under all {number} other choices that could be tried.",
+            len(tried),
+        )
+    named = listed(
+        said(
+            "{choice} ({says})",
+            choice=gettext(line.name),
+            says=gettext(what_it_says(line.change)),
+        )
+        for line in against
+    )
+    return said(
+        "The sentence does not stand under {number} of {tried} other choices: {named}.",
+        number=len(against),
+        tried=len(tried),
+        named=named,
     )
 
 
@@ -69,7 +85,7 @@ def by_stop_and_by_route(result: SpeciesResult) -> tuple[str, str] | None:
     if routes is None:
         return None
     stops = result.sensitivity[0]
-    said = [what_it_says(line.change) for line in (stops, routes)]
-    if not {FELL, ROSE, UNCLEAR}.issuperset(said) or said[0] == said[1]:
+    says = [what_it_says(line.change) for line in (stops, routes)]
+    if not {FELL, ROSE, UNCLEAR}.issuperset(says) or says[0] == says[1]:
         return None
     return change_with_interval(stops.change), change_with_interval(routes.change)

@@ -15,7 +15,8 @@ import altair as alt
 import vl_convert
 from altair.utils.schemapi import debug_mode
 
-from surveys.charts.words import SITES, steps_of, trend_line
+from surveys.charts.words import sites_in_words, steps_of, trend_line
+from surveys.language import gettext, gettext_noop, said
 from surveys.trends import Estimate, SpeciesResult, SpeciesYear
 
 INK = "#1f2a2c"
@@ -23,7 +24,7 @@ STRONG = "#1c525c"
 PALE = "#7d8a8d"
 GRID = "#e3e6e4"
 FONT = "Helvetica, Arial, sans-serif"
-CORRECTED, NAIVE = "Corrected for detection", "Heard, not corrected"
+CORRECTED, NAIVE = gettext_noop("Corrected for detection"), gettext_noop("Heard, not corrected")
 _WIDTH, _HEIGHT = 720, 320
 # Where the axis of shares may end; it always begins at zero.
 _TOPS = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
@@ -76,7 +77,7 @@ def species_chart(result: SpeciesResult, *, site: str, title: str) -> SpeciesCha
     """The one picture of a species: on the page, in the download and in the report."""
     return SpeciesChart(
         title=title,
-        site_words=SITES[site],
+        site_words=sites_in_words(site),
         corrected=tuple(year_point(year, year.occupancy) for year in result.years),
         naive=tuple(year_point(year, year.naive) for year in result.years),
         line=tuple(point(year, share) for year, share in trend_line(result)[0]),
@@ -100,13 +101,13 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
     rows = [
         {**row, "year": row["year"] + shift, "series": name}
         for name, points, shift in (
-            (CORRECTED, chart.corrected, -0.12),
-            (NAIVE, chart.naive, 0.12),
+            (gettext(CORRECTED), chart.corrected, -0.12),
+            (gettext(NAIVE), chart.naive, 0.12),
         )
         for row in _rows(points)
     ]
-    series = alt.Scale(domain=[CORRECTED, NAIVE], range=[STRONG, PALE])
-    shapes = alt.Scale(domain=[CORRECTED, NAIVE], range=["circle", "diamond"])
+    series = alt.Scale(domain=[gettext(CORRECTED), gettext(NAIVE)], range=[STRONG, PALE])
+    shapes = alt.Scale(domain=[gettext(CORRECTED), gettext(NAIVE)], range=["circle", "diamond"])
     years = sorted({point.year for point in (*chart.corrected, *chart.naive, *chart.line)})
     x = _years(years)
     top = top_of_axis((*chart.corrected, *chart.naive, *chart.line), _TOPS)
@@ -155,7 +156,9 @@ def _open_seasons(base: alt.Chart, x: alt.X, y: Callable[..., alt.Y]) -> list[An
         y=y(),
         shape=alt.Shape(
             "series:N",
-            scale=alt.Scale(domain=[CORRECTED, NAIVE], range=["circle", "diamond"]),
+            scale=alt.Scale(
+                domain=[gettext(CORRECTED), gettext(NAIVE)], range=["circle", "diamond"]
+            ),
             legend=None,
         ),
     )
@@ -163,7 +166,7 @@ def _open_seasons(base: alt.Chart, x: alt.X, y: Callable[..., alt.Y]) -> list[An
         of_open.transform_aggregate(value="max(value)", high="max(high)", year="mean(year)")
         .transform_calculate(top="isValid(datum.high) ? datum.high : datum.value")
         .mark_text(dy=-8, font=FONT, fontSize=12, color=INK)
-        .encode(x=x, y=y("top"), text=alt.value("open"))
+        .encode(x=x, y=y("top"), text=alt.value(gettext("open")))
     )
     return [hearts, word]
 
@@ -251,7 +254,7 @@ def _years(years: Sequence[int]) -> alt.X:
     step = 1 if len(years) <= 20 else 2
     return alt.X(
         "year:Q",
-        title="Season year",
+        title=gettext("Season year"),
         scale=alt.Scale(domain=[first - 0.5, last + 0.5], nice=False),
         axis=alt.Axis(
             values=list(range(first, last + 1, step)), format="d", grid=False, labelAngle=0
@@ -262,7 +265,7 @@ def _years(years: Sequence[int]) -> alt.X:
 def _shares(site_words: str, top: float, field: str = "value") -> alt.Y:
     return alt.Y(
         f"{field}:Q",
-        title=f"Share of {site_words}",
+        title=said("Share of {sites}", sites=site_words),
         scale=alt.Scale(domain=[0, top]),
         axis=alt.Axis(format=".0%", tickCount=6),
     )

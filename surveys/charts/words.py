@@ -3,9 +3,12 @@
 Pages, files and the printed report use the same words for the same numbers.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
-from surveys.protocol.words import listed
+from surveys.charts.trend_texts import HEARD, OCCUPIED, ChangeTexts
+from surveys.language import gettext, said
+from surveys.language import gettext_noop as _
+from surveys.protocol.words import listed, number
 from surveys.trends import FLAGS, Estimate, SpeciesResult, SpeciesYear
 from surveys.trends.community import is_told
 from surveys.trends.estimates import (
@@ -27,39 +30,40 @@ from surveys.trends.estimates import (
 )
 
 MINUS = "\N{MINUS SIGN}"
-# Keeps a number and its unit on one line.
-UNKNOWN = "not enough data"
-NOT_TOLD = "no trend told"
-FALLING, RISING, UNCLEAR = "falling", "rising", "no clear change"
+# Keys of what is told, and as they are written.
+UNKNOWN = _("not enough data")
+NOT_TOLD = _("no trend told")
+FALLING, RISING, UNCLEAR = _("falling"), _("rising"), _("no clear change")
 MARKS = {FALLING: "▼", RISING: "▲", UNCLEAR: "◆", UNKNOWN: "?"}
 # The result of a group that stands beside it is told: no sentence, arrow or line of this one.
 _TOLD_BY_ANOTHER = {
-    JOINT_ENTRY_TOLD: (
+    JOINT_ENTRY_TOLD: _(
         "fewer than 80% of the records of its group name a species, and the joint entry is told "
         "in its place"
     ),
-    MEMBERS_TOLD: (
+    MEMBERS_TOLD: _(
         "at least 80% of the records of the group name a species, and its species are told in "
         "its place"
     ),
 }
-SITES = {"stop": "stops", "route": "routes"}
+SITES = {"stop": _("stops"), "route": _("routes")}
+_ONE_SITE = {"stop": _("stop"), "route": _("route")}
 _WHY_NOT = {
-    NO_EFFORT: "no one listened for it",
-    NEVER_HEARD: "it was never heard",
-    NO_REPEAT_VISITS: (
+    NO_EFFORT: _("no one listened for it"),
+    NEVER_HEARD: _("it was never heard"),
+    NO_REPEAT_VISITS: _(
         "no {site} was visited twice in one calling season, so we do not know how often it "
         "is missed where it is present"
     ),
-    EDGE_OF_RANGE: "the estimate is at 0% or 100%",
-    DID_NOT_CONVERGE: "the calculation found no answer",
-    NOT_IDENTIFIED: (
+    EDGE_OF_RANGE: _("the estimate is at 0% or 100%"),
+    DID_NOT_CONVERGE: _("the calculation found no answer"),
+    NOT_IDENTIFIED: _(
         "the data cannot separate how many {sites} are occupied from how often it is missed there"
     ),
-    TOO_FEW_DATA: "there are too few data",
-    POOR_FIT: "the model does not fit the data",
-    ROUTES_ALIKE: "every route changed in the same way, so nothing tells how uncertain that is",
-    FEW_CLUSTERS: "too few routes were surveyed",
+    TOO_FEW_DATA: _("there are too few data"),
+    POOR_FIT: _("the model does not fit the data"),
+    ROUTES_ALIKE: _("every route changed in the same way, so nothing tells how uncertain that is"),
+    FEW_CLUSTERS: _("too few routes were surveyed"),
 }
 # Where one of them is why nothing can be corrected, the plain share may be told in its place.
 _NO_DETECTION = {NO_REPEAT_VISITS, NEVER_HEARD_TWICE, NOT_IDENTIFIED}
@@ -69,34 +73,47 @@ def share(value: float | None) -> str:
     """A share in per cent; with a decimal below 10%."""
     if value is None:
         return ""
+    return said("{number}%", number=_percent(value))
+
+
+def _percent(value: float) -> str:
     percent = 100 * value
-    return f"{percent:.1f}%" if 0 < percent < 9.95 else f"{percent:.0f}%"
+    return number(f"{percent:.1f}" if 0 < percent < 9.95 else f"{percent:.0f}")
+
+
+def sites_in_words(site: str) -> str:
+    """`stops` or `routes`."""
+    return gettext(SITES[site])
+
+
+def unknown() -> str:
+    """What stands where the data are not enough for a number."""
+    return gettext(UNKNOWN)
 
 
 def interval(estimate: Estimate) -> str:
     """`28 to 60%`, or blank where there is none."""
     if estimate.low is None or estimate.high is None:
         return ""
-    low, high = share(estimate.low), share(estimate.high)
-    return f"{low.removesuffix('%')} to {high}"
+    return said("{low} to {high}%", low=_percent(estimate.low), high=_percent(estimate.high))
 
 
 def share_with_interval(estimate: Estimate) -> str:
     """`40% (28 to 60%)`; the interval alone where there is no value."""
     limits = interval(estimate)
     if estimate.value is None:
-        return (
-            f"between {limits.replace(' to ', ' and ')}"
-            if limits and limits != "0 to 100%"
-            else UNKNOWN
-        )
+        low, high = _percent(estimate.low or 0), _percent(estimate.high or 0)
+        if not limits or (low, high) == ("0", "100"):
+            return unknown()
+        return said("between {low} and {high}%", low=low, high=high)
     return f"{share(estimate.value)} ({limits})" if limits else share(estimate.value)
 
 
 def signed(value: float, digits: int = 1) -> str:
     """With a true minus sign; zero has no sign."""
-    text = f"{abs(value):.{digits}f}"
-    if float(text) == 0:
+    digits_only = f"{abs(value):.{digits}f}"
+    text = number(digits_only)
+    if float(digits_only) == 0:
         return text
     return f"{MINUS if value < 0 else '+'}{text}"
 
@@ -104,16 +121,18 @@ def signed(value: float, digits: int = 1) -> str:
 def change_with_interval(estimate: Estimate) -> str:
     """`−7.1% (−10.9 to −3.0%)` a year, or why not."""
     if not is_usable(estimate):
-        return UNKNOWN
-    return (
-        f"{signed(estimate.value or 0)}% "
-        f"({signed(estimate.low or 0)} to {signed(estimate.high or 0)}%)"
+        return unknown()
+    return said(
+        "{change}% ({low} to {high}%)",
+        change=signed(estimate.value or 0),
+        low=signed(estimate.low or 0),
+        high=signed(estimate.high or 0),
     )
 
 
 def told_change(change: Estimate) -> str:
     """A change in a list of species: its number only where it is told in words."""
-    return change_with_interval(change) if supports_a_sentence(change) else NOT_TOLD
+    return change_with_interval(change) if supports_a_sentence(change) else gettext(NOT_TOLD)
 
 
 def is_usable(estimate: Estimate) -> bool:
@@ -142,27 +161,37 @@ def has_direction(estimate: Estimate) -> bool:
 def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
     """The trend in words; of the uncorrected share only where nothing tells how often the species
     is missed."""
-    trend, sites = result.trend, SITES[site]
+    trend = result.trend
     if not result.years:
-        return f"{name}: no accepted visits in its calling season yet."
+        return said("{name}: no accepted visits in its calling season yet.", name=name)
     first, last = result.years[0].season_year, result.years[-1].season_year
     for flag, why in _TOLD_BY_ANOTHER.items():
         if flag in trend.occupancy.flags:
-            return f"{name}: no trend is told here, because {why}. The numbers below still hold."
+            return said(
+                "{name}: no trend is told here, because {why}. The numbers below still hold.",
+                name=name,
+                why=gettext(why),
+            )
     if first == last:
-        return f"{name}: there is only one season, {first}, so we cannot show a change."
-    span = f"between {trend.first_year or first} and {trend.last_year or last}"
+        return said(
+            "{name}: there is only one season, {year}, so we cannot show a change.",
+            name=name,
+            year=first,
+        )
+    span = {
+        "name": name,
+        "first": trend.first_year or first,
+        "last": trend.last_year or last,
+        "sites": sites_in_words(site),
+    }
     if supports_a_sentence(trend.occupancy):
-        what = f"the share of occupied {sites}"
-        text = f"{name}: {span} " + _change(trend.occupancy, what, _path(result, trend.line))
+        text = _change(OCCUPIED, trend.occupancy, _path(result, trend.line), span)
         return " ".join([text, *break_sentences(result)])
     why = reason(trend.occupancy, site)
-    text = f"{name}: no corrected trend, because {why}."
+    texts = [said("{name}: no corrected trend, because {why}.", name=name, why=why)]
     if tells_plain_share(result):
-        what = f"the uncorrected share of {sites} where it was heard"
-        change = _change(trend.naive, what, _path(result, trend.naive_line))
-        text += f" Not corrected for animals present but not heard: {span} {change}"
-    return " ".join([text, *break_sentences(result)])
+        texts.append(_change(HEARD, trend.naive, _path(result, trend.naive_line), span))
+    return " ".join([*texts, *break_sentences(result)])
 
 
 def tells_plain_share(result: SpeciesResult) -> bool:
@@ -182,31 +211,37 @@ def steps_of(result: SpeciesResult) -> tuple[int, ...]:
 
 def break_sentences(result: SpeciesResult) -> list[str]:
     """What the line does where listening changed, and which seasons are not in it."""
-    trend, said = result.trend, []
+    trend, texts = result.trend, []
     steps = steps_of(result)
     if steps:
-        said.append(
-            f"Listening changed in {listed(steps)}: the line has a step there, "
-            "which counts for no change."
+        texts.append(
+            said(
+                "Listening changed in {years}: the line has a step there, which counts for no "
+                "change.",
+                years=listed(steps),
+            )
         )
-    told = {year for year, _ in trend.line}
+    told = {year for year, _share in trend.line}
     over = [year.season_year for year in result.years if not year.is_open]
     left = [year for year in over if year not in told]
     if YEARS_LEFT_OUT in trend.occupancy.flags and left:
-        said.append(
-            f"Not in the trend: {listed(left)}, on a side of a change of listening in "
-            f"{listed(trend.breaks)} with fewer than three seasons."
+        texts.append(
+            said(
+                "Not in the trend: {years}, on a side of a change of listening in {breaks} with "
+                "fewer than three seasons.",
+                years=listed(left),
+                breaks=listed(trend.breaks),
+            )
         )
-    said += [
-        f"The season of {year.season_year} is still open and not in the trend."
+    return texts + [
+        said("The season of {year} is still open and not in the trend.", year=year.season_year)
         for year in result.years
         if year.is_open
     ]
-    return said
 
 
 def direction(result: SpeciesResult) -> str:
-    """`falling`, `rising`, `no clear change` or `not enough data`: only what is corrected for
+    """`FALLING`, `RISING`, `UNCLEAR` or `UNKNOWN`, not translated: only what is corrected for
     detection has a direction, and only where the interval excludes zero."""
     trend = result.trend.occupancy
     if len(result.years) < 2 or not supports_a_sentence(trend):
@@ -220,27 +255,27 @@ def headline(result: SpeciesResult) -> str:
     """The change a year that the direction rests on, or why there is none."""
     trend = result.trend
     if not result.years:
-        return "no accepted visits in its calling season yet"
+        return gettext("no accepted visits in its calling season yet")
     if len(result.years) == 1:
-        return "only one season"
+        return gettext("only one season")
     if supports_a_sentence(trend.occupancy):
         return change_with_interval(trend.occupancy)
     if is_told_by_another(result):
-        return next(flag for flag in _TOLD_BY_ANOTHER if flag in trend.occupancy.flags)
+        return gettext(next(flag for flag in _TOLD_BY_ANOTHER if flag in trend.occupancy.flags))
     flags = [flag for flag in _WHY_NOT if flag in trend.occupancy.flags]
-    why = flags[0] if flags else TOO_FEW_DATA
+    why = gettext(flags[0] if flags else TOO_FEW_DATA)
     if not tells_plain_share(result):
         return why
-    return f"{why}; not corrected: {change_with_interval(trend.naive)}"
+    return said("{why}; not corrected: {change}", why=why, change=change_with_interval(trend.naive))
 
 
 def reason(estimate: Estimate, site: str) -> str:
     """Why there is no number, from the flags."""
-    words = {"site": site, "sites": SITES[site]}
+    words = {"site": gettext(_ONE_SITE[site]), "sites": sites_in_words(site)}
     for flag, why in _WHY_NOT.items():
         if flag in estimate.flags:
-            return why.format(**words)
-    return "the data are not enough to say"
+            return said(why, **words)
+    return gettext("the data are not enough to say")
 
 
 def trend_line(result: SpeciesResult) -> tuple[Sequence[tuple[int, Estimate]], bool]:
@@ -255,31 +290,48 @@ def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
     """What the picture shows, for readers who cannot see it."""
     years = result.years
     if not years:
-        return f"Nothing to draw for {name} yet."
-    first, last = years[0], years[-1]
-    span = f"{first.season_year} to {last.season_year}"
-    parts = [f"Share of {SITES[site]} with {name} in each season, {span}."]
+        return said("Nothing to draw for {name} yet.", name=name)
+    parts = [
+        said(
+            "Share of {sites} with {name} in each season, {first} to {last}.",
+            sites=sites_in_words(site),
+            name=name,
+            first=years[0].season_year,
+            last=years[-1].season_year,
+        )
+    ]
     corrected = [year for year in years if year.occupancy.value is not None]
     if corrected:
-        parts.append(f"Corrected for detection: {_course(corrected)}.")
+        parts.append(said("Corrected for detection: {shares}.", shares=_course(corrected)))
     naive = [year for year in years if year.naive.value is not None]
     if naive:
-        start, end = naive[0], naive[-1]
         parts.append(
-            f"Heard, not corrected: {share(start.naive.value)} in {start.season_year}, "
-            f"{share(end.naive.value)} in {end.season_year}."
+            said(
+                "Heard, not corrected: {start} in {first}, {end} in {last}.",
+                start=share(naive[0].naive.value),
+                first=naive[0].season_year,
+                end=share(naive[-1].naive.value),
+                last=naive[-1].season_year,
+            )
         )
     line, is_corrected = trend_line(result)
     if line:
-        of = "" if is_corrected else " of the uncorrected share"
-        parts.append(f"The trend line{of} runs {_ends(line)}.")
-    parts += break_sentences(result)
-    return " ".join(parts)
+        text = _("The trend line runs from {start} to {end}.")
+        if not is_corrected:
+            text = _("The trend line of the uncorrected share runs from {start} to {end}.")
+        parts.append(said(text, **_ends(line)))
+    return " ".join([*parts, *break_sentences(result)])
 
 
 def flag_words(flags: Iterable[str]) -> list[tuple[str, str]]:
     """Flags with their meaning, each once, in the order of first appearance."""
-    return [(flag, FLAGS[flag]) for flag in dict.fromkeys(flags) if flag in FLAGS]
+    known = [flag for flag in dict.fromkeys(flags) if flag in FLAGS]
+    return [(gettext(flag), gettext(FLAGS[flag])) for flag in known]
+
+
+def flags_in_words(flags: Iterable[str]) -> str:
+    """`few named; gap years`."""
+    return gettext("; ").join(map(gettext, flags))
 
 
 def all_flags(result: SpeciesResult) -> list[str]:
@@ -291,56 +343,87 @@ def days_words(estimate: Estimate) -> str:
     """The shift of the season in a sentence."""
     value, low, high = estimate.value, estimate.low, estimate.high
     if value is None or low is None or high is None:
-        return "These data are not enough to show a shift in the calling season."
-    limits = f"95% interval: {signed(low)} to {signed(high)} days"
+        return gettext("These data are not enough to show a shift in the calling season.")
+    limits = {"low": signed(low), "high": signed(high)}
     if not has_direction(estimate):
-        return (
-            f"No clear shift in the calling season: {signed(value)} days a decade ({limits}). "
-            "It may have moved either way."
+        return said(
+            "No clear shift in the calling season: {days} days a decade "
+            "(95% interval: {low} to {high} days). It may have moved either way.",
+            days=signed(value),
+            **limits,
         )
-    way = "later" if value > 0 else "earlier"
-    return f"The calling season moved {abs(value):.1f} days a decade {way} ({limits})."
-
-
-def _change(estimate: Estimate, what: str, ends: str) -> str:
-    value, low, high = estimate.value or 0.0, estimate.low or 0.0, estimate.high or 0.0
-    if not has_direction(estimate):
-        return (
-            f"there is no clear change in {what}: {signed(value)}% a year "
-            f"(95% interval: {signed(low)} to {signed(high)}%). It may have fallen or "
-            "risen; uncertain does not mean stable."
+    days = number(f"{abs(value):.1f}")
+    if value > 0:
+        return said(
+            "The calling season moved {days} days a decade later "
+            "(95% interval: {low} to {high} days).",
+            days=days,
+            **limits,
         )
-    near, far = sorted((abs(low), abs(high)))
-    path = f", {ends}" if ends else ""
-    return (
-        f"{what} {'fell' if value < 0 else 'rose'} by {abs(value):.1f}% a year "
-        f"(95% interval: {near:.1f} to {far:.1f}%){path}."
+    return said(
+        "The calling season moved {days} days a decade earlier "
+        "(95% interval: {low} to {high} days).",
+        days=days,
+        **limits,
     )
 
 
-def _path(result: SpeciesResult, line: Sequence[tuple[int, Estimate]]) -> str:
-    """`from 40% to 28%`; blank where a step lies between, which is no part of the change."""
-    return "" if steps_of(result) else _ends(line)
+def _change(
+    texts: ChangeTexts, estimate: Estimate, path: Mapping[str, str], span: Mapping[str, object]
+) -> str:
+    """A change in a sentence; `path` tells where the line begins and ends, if anywhere."""
+    value, low, high = estimate.value or 0.0, estimate.low or 0.0, estimate.high or 0.0
+    if not has_direction(estimate):
+        numbers = {"change": signed(value), "low": signed(low), "high": signed(high)}
+        return said(texts.unclear, **span, **numbers)
+    near, far = sorted((abs(low), abs(high)))
+    numbers = {
+        "change": number(f"{abs(value):.1f}"),
+        "low": number(f"{near:.1f}"),
+        "high": number(f"{far:.1f}"),
+    }
+    if value < 0:
+        text = texts.fell_from if path else texts.fell
+    else:
+        text = texts.rose_from if path else texts.rose
+    return said(text, **span, **numbers, **path)
 
 
-def _ends(line: Sequence[tuple[int, Estimate]]) -> str:
+def _path(result: SpeciesResult, line: Sequence[tuple[int, Estimate]]) -> dict[str, str]:
+    """Where the line begins and ends; empty where a step lies between, which is no part of the
+    change."""
+    return {} if steps_of(result) else _ends(line)
+
+
+def _ends(line: Sequence[tuple[int, Estimate]]) -> dict[str, str]:
     if not line:
-        return ""
-    (_, first), (_, last) = line[0], line[-1]
-    return f"from {share(first.value)} to {share(last.value)}"
+        return {}
+    (_first, first), (_last, last) = line[0], line[-1]
+    return {"start": share(first.value), "end": share(last.value)}
 
 
 def _course(years: Sequence[SpeciesYear]) -> str:
     first, last = years[0], years[-1]
-    parts = [f"{share_with_interval(first.occupancy)} in {first.season_year}"]
+    parts = [_in_year(first)]
     between = years[1:-1]
     if between:
         lowest = min(between, key=lambda year: year.occupancy.value or 0.0)
         highest = max(between, key=lambda year: year.occupancy.value or 0.0)
         parts.append(
-            f"between them {share(lowest.occupancy.value)} ({lowest.season_year}) to "
-            f"{share(highest.occupancy.value)} ({highest.season_year})"
+            said(
+                "between them {lowest} ({low_year}) to {highest} ({high_year})",
+                lowest=share(lowest.occupancy.value),
+                low_year=lowest.season_year,
+                highest=share(highest.occupancy.value),
+                high_year=highest.season_year,
+            )
         )
     if last is not first:
-        parts.append(f"{share_with_interval(last.occupancy)} in {last.season_year}")
-    return ", ".join(parts)
+        parts.append(_in_year(last))
+    return gettext(", ").join(parts)
+
+
+def _in_year(year: SpeciesYear) -> str:
+    return said(
+        "{share} in {year}", share=share_with_interval(year.occupancy), year=year.season_year
+    )

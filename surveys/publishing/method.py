@@ -4,6 +4,8 @@ import textwrap
 from collections.abc import Iterable
 
 from surveys.dates import day
+from surveys.language import gettext, said, said_of
+from surveys.language import gettext_noop as _
 from surveys.models import (
     Program,
     ProtocolVersion,
@@ -11,52 +13,52 @@ from surveys.models import (
 
 # Common practice, no source, except where a text names one.
 CAVEATS = (
-    (
+    _(
         "Uncorrected occupancy is not corrected for animals present but not heard. It is too "
         "low, and it changes when detection changes, even if the animals do not."
     ),
-    "Stops along roads are not a random sample of wetlands.",
-    "Only calling males are heard.",
-    "A stop is a place to listen from, not a population.",
-    "Stops of one route are not independent. To judge a change, resample routes, not stops.",
-    (
+    _("Stops along roads are not a random sample of wetlands."),
+    _("Only calling males are heard."),
+    _("A stop is a place to listen from, not a population."),
+    _("Stops of one route are not independent. To judge a change, resample routes, not stops."),
+    _(
         "Calling follows the weather of the year. A survey window on fixed dates can fall "
         "early or late in a season."
     ),
-    "A change of protocol or of the set of routes is a break in the series.",
-    (
+    _("A change of protocol or of the set of routes is a break in the series."),
+    _(
         "Fewer than about five years, or fewer than about ten stops with the species, give no "
         "usable trend."
     ),
-    "The call index is an ordered class. Its mean is descriptive only.",
+    _("The call index is an ordered class. Its mean is descriptive only."),
 )
 
 COUNTED = (
-    ("The tables hold accepted visits only, and only what review did not exclude from trends."),
-    (
+    _("The tables hold accepted visits only, and only what review did not exclude from trends."),
+    _(
         "A surveyed stop is a zero for every species on the checklist of that night without "
         "a record. A stop that was skipped or not reached is missing, never zero."
     ),
-    (
+    _(
         "“Heard, not sure” and records excluded in review are missing for that species at "
         "that stop, neither heard nor silent."
     ),
-    (
+    _(
         "A joint entry stands for species that are hard to tell apart by ear. Where it was "
         "recorded, those of its species that were not are missing at that stop. A record of "
         "one of its species counts for the joint entry. A season year in which fewer than 80% of "
         "these records name a species has no shares for the species."
     ),
-    (
+    _(
         "A species enters a row only with nights when it was on the checklist, because only "
         "those nights have zeros for it."
     ),
-    (
+    _(
         "A night is the date on which its evening began. A season year has the label of the "
         "calendar year in which the season ends."
     ),
-    "A stop that was moved is a new stop.",
-    (
+    _("A stop that was moved is a new stop."),
+    _(
         "Uncorrected occupancy is stops with the species divided by stops surveyed, with the "
         "Wilson "
         "score interval at 95% (Newcombe 1998, Statistics in Medicine 17:857-872, method 3)."
@@ -64,63 +66,63 @@ COUNTED = (
 )
 
 CORRECTED = (
-    (
+    _(
         "Shares corrected for animals present but not heard come from the single-season "
         "occupancy model (MacKenzie et al. 2002, Ecology 83:2248-2255), year by year, with "
         "profile-likelihood intervals at 95%. Only the calling season of a species is used."
     ),
-    (
+    _(
         "The chance of hearing a species may depend on the night, the temperature, the time after "
         "sunset, wind, noise, rain before and water that night; the chance that it is there on "
         "habitat, fish and how long the water stays. How much of this a species carries is chosen "
         "by AIC."
     ),
-    (
+    _(
         "Each trend is checked against surveys simulated from it (MacKenzie and Bailey 2004, "
         "Journal of Agricultural, Biological, and Environmental Statistics 9:300-318). Where the "
         "data fit poorly, a flag says so, no sentence is told of the trend, and the intervals of "
         "single seasons are widened."
     ),
-    (
+    _(
         "The trend is a line through a level for each season year, within routes. Its interval "
         "lets the stops of a route are correlated and knows that good and bad years move all "
         "routes together."
     ),
-    (
+    _(
         "Where the rules for listening or the stops changed on at least a tenth of the surveys, "
         "the line has a step that counts for no change; a side of the step with fewer than three "
         "season years is left out. A season whose windows are not over is in no trend."
     ),
-    (
+    _(
         "The table “sensitivity” works the trend out again under other choices that an analyst "
         "could have made."
     ),
-    (
+    _(
         "The species are also seen together: each trend pulled toward the others, the more the "
         "less it is known (Rubin 1981, Journal of Educational Statistics 6:377-401), and the "
         "false-discovery rate at which it would be said to change (Benjamini and Hochberg 1995, "
         "Journal of the Royal Statistical Society B 57:289-300)."
     ),
-    (
+    _(
         "The null run simulates the surveys of each species without a change: the same routes, "
         "stops, nights and gaps, years that scatter as much, stops that keep their luck and share "
         "it with their route as they did. Each is worked out under the models chosen for the data. "
         "It counts how often a fall or a rise would have been told."
     ),
-    "If the data are not enough for a number, it is blank, and its flags say why.",
-    (
+    _("If the data are not enough for a number, it is blank, and its flags say why."),
+    _(
         "Every number follows from the tables of this publication alone. The folder “reproduce” "
         "holds a script that recomputes all of them."
     ),
 )
 
 PRIVACY = (
-    (
+    _(
         "Places are rounded to a grid, as coarsely as the program shares them and as the most "
         "sensitive species ever recorded on the route asks for (Chapman 2020, "
         "doi:10.15468/doc-5jp4-5g10). The stops table says for each stop what was done."
     ),
-    (
+    _(
         "Observers appear by name only if they agreed to it; otherwise under a pseudonym "
         "that stays the same in every publication."
     ),
@@ -128,10 +130,18 @@ PRIVACY = (
 
 
 def title_of(program: Program, first_year: int, last_year: int) -> str:
-    years = f"season year {last_year}"
     if first_year < last_year:
-        years = f"season years {first_year} to {last_year}"
-    return f"{program.name}: calling survey data and trends, {years}"
+        return said(
+            "{program}: calling survey data and trends, season years {first} to {last}",
+            program=program.name,
+            first=first_year,
+            last=last_year,
+        )
+    return said(
+        "{program}: calling survey data and trends, season year {year}",
+        program=program.name,
+        year=last_year,
+    )
 
 
 def method_text(
@@ -144,33 +154,47 @@ def method_text(
 ) -> str:
     """Plain text, wrapped, lines ending in LF."""
     review = (
-        "No visit of these season years was still in review."
+        gettext("No visit of these season years was still in review.")
         if open_count == 0
-        else f"Not in the tables: {open_count} visit(s) of these season years still in review."
+        else said_of(
+            "Not in the tables: {number} visit of these season years still in review.",
+            "Not in the tables: {number} visits of these season years still in review.",
+            open_count,
+        )
+    )
+    made = said_of(
+        "Made with {software} from {number} accepted visit.",
+        "Made with {software} from {number} accepted visits.",
+        visit_count,
+        software=software,
     )
     parts = [
         [title, "=" * len(title)],
-        [textwrap.fill(f"Made with {software} from {visit_count} accepted visits. {review}", 88)],
-        _section("What counts", COUNTED),
-        _section("Corrected shares and trends", CORRECTED),
-        _section("Places and people", PRIVACY),
-        _section("Protocols of these visits", map(_protocol_words, versions)),
-        _section("Read with care", CAVEATS),
+        [textwrap.fill(f"{made} {review}", 88)],
+        _section(_("What counts"), COUNTED),
+        _section(_("Corrected shares and trends"), CORRECTED),
+        _section(_("Places and people"), PRIVACY),
+        _section(_("Protocols of these visits"), map(_protocol_words, versions)),
+        _section(_("Read with care"), CAVEATS),
     ]
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
 
 
 def _section(heading: str, sentences: Iterable[str]) -> list[str]:
+    """A heading and its list, in the reader's language."""
+    heading = gettext(heading)
     return [
         heading,
         "-" * len(heading),
         *(
-            textwrap.fill(sentence, width=88, initial_indent="- ", subsequent_indent="  ")
+            textwrap.fill(gettext(sentence), width=88, initial_indent="- ", subsequent_indent="  ")
             for sentence in sentences
         ),
     ]
 
 
 def _protocol_words(version: ProtocolVersion) -> str:
-    first = f"{version}, in force from {day(version.in_force_from)}."
-    return f"{first} Source of its limits: {version.source}" if version.source else first
+    first = said("{version}, in force from {day}.", version=version, day=day(version.in_force_from))
+    if not version.source:
+        return first
+    return f"{first} {said('Source of its limits: {source}', source=version.source)}"

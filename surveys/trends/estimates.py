@@ -4,86 +4,112 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-TOO_FEW_DATA = "too few data"
-NO_EFFORT = "nobody listened"
-NEVER_HEARD = "never heard"
-EDGE_OF_RANGE = "edge of the range"
-DID_NOT_CONVERGE = "did not converge"
-NOT_IDENTIFIED = "not identified"
-MOVES_WITH_BOUND = "moves with the bound of the sum"
-NO_REPEAT_VISITS = "no repeat visits"
-NEVER_HEARD_TWICE = "never heard twice"
-FEW_CLUSTERS = "few independent sites"
-WALD_FALLBACK = "profile failed, Wald interval"
-COVARIATE_MISSING = "rows without covariates left out"
-INDEX_NEVER_HEARD = "this index was never heard"
-INDEX_UNKNOWN = "heard without an index"
-ONE_SIDED = "one-sided bound"
-HEARD_AT_FIRST_EFFORT = "heard on the first night listened"
-HEARD_AT_LAST_EFFORT = "heard on the last night listened"
-NO_CLEAR_SEASON = "no clear peak of calling"
-POOR_FIT = "model fits poorly"
-ROUTES_CHANGED = "routes changed"
-ROUTES_ALIKE = "routes all alike"
-PROTOCOL_CHANGED = "protocol changed"
-STOPS_CHANGED = "stops changed"
-YEARS_LEFT_OUT = "years left out"
-GAP_YEARS = "gap years"
-ONE_VISIT = "one visit a season"
-OPEN_SEASON = "open season"
-CHOSEN_WHERE_HEARD = "routes chosen where heard"
-SITES_DISAGREE = "stop and route disagree"
-JOINT_ENTRY_TOLD = "joint entry told"
-MEMBERS_TOLD = "members told"
-FEW_NAMED = "few named"
-NAMING_CHANGED = "naming changed"
+from surveys.language import gettext_noop as _
+
+TOO_FEW_DATA = _("too few data")
+NO_EFFORT = _("nobody listened")
+NEVER_HEARD = _("never heard")
+EDGE_OF_RANGE = _("edge of the range")
+DID_NOT_CONVERGE = _("did not converge")
+NOT_IDENTIFIED = _("not identified")
+MOVES_WITH_BOUND = _("moves with the bound of the sum")
+NO_REPEAT_VISITS = _("no repeat visits")
+NEVER_HEARD_TWICE = _("never heard twice")
+FEW_CLUSTERS = _("few independent sites")
+WALD_FALLBACK = _("profile failed, Wald interval")
+COVARIATE_MISSING = _("rows without covariates left out")
+INDEX_NEVER_HEARD = _("this index was never heard")
+INDEX_UNKNOWN = _("heard without an index")
+ONE_SIDED = _("one-sided bound")
+HEARD_AT_FIRST_EFFORT = _("heard on the first night listened")
+HEARD_AT_LAST_EFFORT = _("heard on the last night listened")
+NO_CLEAR_SEASON = _("no clear peak of calling")
+POOR_FIT = _("model fits poorly")
+ROUTES_CHANGED = _("routes changed")
+ROUTES_ALIKE = _("routes all alike")
+PROTOCOL_CHANGED = _("protocol changed")
+STOPS_CHANGED = _("stops changed")
+YEARS_LEFT_OUT = _("years left out")
+GAP_YEARS = _("gap years")
+ONE_VISIT = _("one visit a season")
+OPEN_SEASON = _("open season")
+CHOSEN_WHERE_HEARD = _("routes chosen where heard")
+SITES_DISAGREE = _("stop and route disagree")
+JOINT_ENTRY_TOLD = _("joint entry told")
+MEMBERS_TOLD = _("members told")
+FEW_NAMED = _("few named")
+NAMING_CHANGED = _("naming changed")
 
 FLAGS: dict[str, str] = {
-    TOO_FEW_DATA: "The numbers are too small for a result that can be relied on.",
-    NO_EFFORT: "No listening period was completed, so there is no result.",
-    NEVER_HEARD: "The species was listened for and not heard.",
-    EDGE_OF_RANGE: "The best value lies at the end of what is possible (0% or 100%).",
-    DID_NOT_CONVERGE: "The calculation did not converge.",
-    NOT_IDENTIFIED: "The data cannot tell the parameters of this model apart.",
-    MOVES_WITH_BOUND: "The estimate depends on the largest number of animals thought possible.",
-    NO_REPEAT_VISITS: "No site was visited twice in a season, so detection cannot be estimated.",
-    NEVER_HEARD_TWICE: "No site was heard on two visits of a season, so detection has no estimate.",
-    FEW_CLUSTERS: "Too few independent sites for clustered standard errors to be trusted.",
-    WALD_FALLBACK: "The profile interval could not be found; a Wald interval is given instead.",
-    COVARIATE_MISSING: "Some rows lacked a covariate of the model and were left out.",
-    INDEX_NEVER_HEARD: "No stop was ever heard at this call index, so its share has no estimate.",
-    INDEX_UNKNOWN: "Some stops were heard without a call index, so index shares are too low.",
-    ONE_SIDED: "Only one end of the interval can be found.",
-    HEARD_AT_FIRST_EFFORT: "Heard on the first night of listening: it may have begun earlier.",
-    HEARD_AT_LAST_EFFORT: "Heard on the last night of listening: it may have gone on.",
-    NO_CLEAR_SEASON: "Calling does not rise and fall clearly enough to say when its peak is.",
-    POOR_FIT: "The data differ from the fitted model more than chance explains.",
-    ROUTES_CHANGED: "Routes were added or dropped, which moves the pooled trend by more than "
-    "its standard error. The change within routes is told.",
-    ROUTES_ALIKE: "Every route changed in the same way, so nothing tells how uncertain that is.",
-    PROTOCOL_CHANGED: "The rules for listening changed on at least a tenth of the surveys. The "
-    "line has a step there, because we cannot separate hearing more from more animals.",
-    STOPS_CHANGED: "At least a tenth of the stops were replaced in one season. The line has a step "
-    "there, because we cannot separate better stops from more animals.",
-    YEARS_LEFT_OUT: "Fewer than three seasons lie between two breaks, or before or after one. They "
-    "are not in the trend.",
-    GAP_YEARS: "There are season years without a counted visit between the first and the last.",
-    ONE_VISIT: "In at least one season no site was visited twice. How often the species is missed "
-    "is then taken from other seasons.",
-    CHOSEN_WHERE_HEARD: "Routes were chosen because the species were heard there. They "
-    "begin at their best, so the trend leans downward; see it without each route’s first two "
-    "seasons.",
-    SITES_DISAGREE: "By stop the trend says something else than by route. Both are shown.",
-    OPEN_SEASON: "The survey windows of this season are not over. It is not in the trend.",
-    JOINT_ENTRY_TOLD: "Fewer than 80% of the records of its group name a species, so the joint "
-    "entry is told in its place.",
-    MEMBERS_TOLD: "At least 80% of the records of the group name a species, so its species are "
-    "told in its place.",
-    FEW_NAMED: "In some season fewer than 80% of the records of its group name a species. Such a "
-    "season has no share for this species, because silence says too little of it.",
-    NAMING_CHANGED: "The share of the group's records that name a species changed so much that the "
-    "first half of the years would tell the species and the second half the joint entry, or the "
-    "other way round.",
+    TOO_FEW_DATA: _("The numbers are too small for a result that can be relied on."),
+    NO_EFFORT: _("No listening period was completed, so there is no result."),
+    NEVER_HEARD: _("The species was listened for and not heard."),
+    EDGE_OF_RANGE: _("The best value lies at the end of what is possible (0% or 100%)."),
+    DID_NOT_CONVERGE: _("The calculation did not converge."),
+    NOT_IDENTIFIED: _("The data cannot tell the parameters of this model apart."),
+    MOVES_WITH_BOUND: _("The estimate depends on the largest number of animals thought possible."),
+    NO_REPEAT_VISITS: _("No site was visited twice in a season, so detection cannot be estimated."),
+    NEVER_HEARD_TWICE: _(
+        "No site was heard on two visits of a season, so detection has no estimate."
+    ),
+    FEW_CLUSTERS: _("Too few independent sites for clustered standard errors to be trusted."),
+    WALD_FALLBACK: _("The profile interval could not be found; a Wald interval is given instead."),
+    COVARIATE_MISSING: _("Some rows lacked a covariate of the model and were left out."),
+    INDEX_NEVER_HEARD: _(
+        "No stop was ever heard at this call index, so its share has no estimate."
+    ),
+    INDEX_UNKNOWN: _("Some stops were heard without a call index, so index shares are too low."),
+    ONE_SIDED: _("Only one end of the interval can be found."),
+    HEARD_AT_FIRST_EFFORT: _("Heard on the first night of listening: it may have begun earlier."),
+    HEARD_AT_LAST_EFFORT: _("Heard on the last night of listening: it may have gone on."),
+    NO_CLEAR_SEASON: _("Calling does not rise and fall clearly enough to say when its peak is."),
+    POOR_FIT: _("The data differ from the fitted model more than chance explains."),
+    ROUTES_CHANGED: _(
+        "Routes were added or dropped, which moves the pooled trend by more than "
+        "its standard error. The change within routes is told."
+    ),
+    ROUTES_ALIKE: _("Every route changed in the same way, so nothing tells how uncertain that is."),
+    PROTOCOL_CHANGED: _(
+        "The rules for listening changed on at least a tenth of the surveys. The "
+        "line has a step there, because we cannot separate hearing more from more animals."
+    ),
+    STOPS_CHANGED: _(
+        "At least a tenth of the stops were replaced in one season. The line has a step "
+        "there, because we cannot separate better stops from more animals."
+    ),
+    YEARS_LEFT_OUT: _(
+        "Fewer than three seasons lie between two breaks, or before or after one. They "
+        "are not in the trend."
+    ),
+    GAP_YEARS: _("There are season years without a counted visit between the first and the last."),
+    ONE_VISIT: _(
+        "In at least one season no site was visited twice. How often the species is missed "
+        "is then taken from other seasons."
+    ),
+    CHOSEN_WHERE_HEARD: _(
+        "Routes were chosen because the species were heard there. They "
+        "begin at their best, so the trend leans downward; see it without each route’s first two "
+        "seasons."
+    ),
+    SITES_DISAGREE: _("By stop the trend says something else than by route. Both are shown."),
+    OPEN_SEASON: _("The survey windows of this season are not over. It is not in the trend."),
+    JOINT_ENTRY_TOLD: _(
+        "Fewer than 80% of the records of its group name a species, so the joint "
+        "entry is told in its place."
+    ),
+    MEMBERS_TOLD: _(
+        "At least 80% of the records of the group name a species, so its species are "
+        "told in its place."
+    ),
+    FEW_NAMED: _(
+        "In some season fewer than 80% of the records of its group name a species. Such a "
+        "season has no share for this species, because silence says too little of it."
+    ),
+    NAMING_CHANGED: _(
+        "The share of the group's records that name a species changed so much that the "
+        "first half of the years would tell the species and the second half the joint entry, or "
+        "the other way round."
+    ),
 }
 
 

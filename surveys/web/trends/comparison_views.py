@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.shares import Series
-from surveys.charts.words import SITES, share
+from surveys.charts.words import flags_in_words, share, sites_in_words
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.language import gettext, gettext_noop, said
 from surveys.models import Program
@@ -49,7 +49,7 @@ def compare(request: ProgramRequest) -> HttpResponse:
         "form": form,
         "title": comparison.title,
         "by": form.compared,
-        "sites": SITES[comparison.site],
+        "sites": sites_in_words(comparison.site),
         "most": MOST_SERIES,
         "crumbs": [
             {
@@ -62,7 +62,7 @@ def compare(request: ProgramRequest) -> HttpResponse:
             comparison_row(
                 series,
                 fit.result.trend.occupancy if fit else None,
-                "; ".join(fit.result.trend.occupancy.flags) if fit else "",
+                flags_in_words(fit.result.trend.occupancy.flags) if fit else "",
             )
             for series, fit in zip(comparison.series, comparison.fits, strict=True)
         ],
@@ -84,7 +84,8 @@ def chart(request: ProgramRequest, form: str) -> HttpResponse:
     comparison = _comparison(program, _form(request))
     if not comparison.series:
         raise Http404(gettext("There is nothing to draw."))
-    spec = shares.comparison_spec(comparison.title, SITES[comparison.site], comparison.series)
+    sites = sites_in_words(comparison.site)
+    spec = shares.comparison_spec(comparison.title, sites, comparison.series)
     return picture(request, spec, form, stem=f"{program.slug}-compare")
 
 
@@ -172,5 +173,5 @@ def _alt(comparison: Comparison) -> str:
                 )
             )
     return said(
-        "Share of {comparison} in each season. ", comparison=SITES[comparison.site]
+        "Share of {comparison} in each season. ", comparison=sites_in_words(comparison.site)
     ) + " ".join(parts)

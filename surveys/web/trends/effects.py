@@ -6,12 +6,13 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy
 
-from surveys.charts.words import SITES, share
+from surveys.charts.words import flags_in_words, share, sites_in_words
 from surveys.language import gettext, said
 from surveys.models.route import Habitat
 from surveys.trends import Estimate, GoodnessOfFit
 from surveys.trends.estimates import POOR_FIT
-from surveys.trends.species_result import Effect, SilentKind, SpeciesResult
+from surveys.trends.model_selection import BY_YEAR, UNEQUAL
+from surveys.trends.species_result import Effect, RankedModel, SilentKind, SpeciesResult
 
 TIMES = "\N{MULTIPLICATION SIGN}\N{NO-BREAK SPACE}"
 # An interval wider than this says nothing.
@@ -37,6 +38,15 @@ _STEPS = {
     "noise": gettext_lazy("each step more noise"),
 }
 
+
+_COVARIATES = {
+    "temperature": gettext_lazy("temperature"),
+    "rain": gettext_lazy("rain"),
+    "water": gettext_lazy("water level"),
+    "minutes after sunset": gettext_lazy("minutes after sunset"),
+    "wind": gettext_lazy("wind"),
+    "noise": gettext_lazy("noise"),
+}
 
 # What the odds of each part are, above its table.
 CAPTIONS = {
@@ -123,7 +133,7 @@ def silent_words(kind: SilentKind, site: str) -> str:
         "{capital}: never heard at {sites} {site}.{missed}",
         capital=_capital(_kind(kind.name)),
         sites=kind.sites,
-        site=SITES[site],
+        site=sites_in_words(site),
         missed=missed,
     )
 
@@ -139,7 +149,7 @@ def model_tables(result: SpeciesResult) -> list[dict[str, Any]]:
                 " used, its penalty the larger of two: twice the parameters, or what they"
                 " are worth where the visits to a route are alike."
             ),
-            "models": trend.detection_models,
+            "models": list(map(_model_row, trend.detection_models)),
         },
         {
             "part": "occupancy",
@@ -147,10 +157,31 @@ def model_tables(result: SpeciesResult) -> list[dict[str, Any]]:
                 "What occupancy was allowed to depend on, by the same rule; models at the"
                 " edge of the range are not used."
             ),
-            "models": trend.occupancy_models,
+            "models": list(map(_model_row, trend.occupancy_models)),
         },
     ]
     return [table for table in tables if table["models"]]
+
+
+def _model_row(model: RankedModel) -> dict[str, Any]:
+    return {
+        **vars(model),
+        "name": model_in_words(model.name),
+        "flags": flags_in_words(model.flags),
+    }
+
+
+def covariate_in_words(name: str) -> str:
+    return str(_COVARIATES.get(name, name))
+
+
+def model_in_words(name: str) -> str:
+    """The stored name of a model in the reader's language: what it depends on, and its further
+    parts one by one."""
+    parts = [part for part in (BY_YEAR, *UNEQUAL) if part in name]
+    for part in parts:
+        name = name.replace(part, "")
+    return "".join(map(gettext, (name, *parts)))
 
 
 def effect_sentence(result: SpeciesResult) -> str:

@@ -9,13 +9,14 @@ from surveys.charts.shares import Series, point, species_chart, year_point
 from surveys.charts.small import small_svg
 from surveys.charts.words import (
     MARKS,
-    UNKNOWN,
     change_with_interval,
     days_words,
     direction,
+    flags_in_words,
     share,
     share_with_interval,
     told_change,
+    unknown,
 )
 from surveys.fitting.stored import StoredFit
 from surveys.language import gettext, said
@@ -30,7 +31,7 @@ def fit_series(fit: StoredFit, name: str) -> Series:
     if any(share.value is not None for share in corrected):
         return Series(name=name, points=tuple(corrected))
     return Series(
-        name=f"{name} (not corrected)",
+        name=said("{name} (not corrected)", name=name),
         points=tuple(year_point(year, year.naive) for year in years),
     )
 
@@ -48,7 +49,7 @@ def route_series(name: str, years: list[tuple[int, int, int]]) -> Series:
 def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     """The change on each of its scales: name, change a year, and the scale in words."""
     trend = result.trend
-    points = change_with_interval(trend.points).replace("%", "") if trend.points else UNKNOWN
+    points = change_with_interval(trend.points).replace("%", "") if trend.points else unknown()
     return [
         (
             gettext("Share of sites"),
@@ -80,12 +81,12 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
 
 
 def _change_or_unknown(estimate: Estimate | None) -> str:
-    return change_with_interval(estimate) if estimate else UNKNOWN
+    return change_with_interval(estimate) if estimate else unknown()
 
 
 def _scatter(estimate: Estimate | None) -> str:
     if estimate is None or estimate.value is None:
-        return UNKNOWN
+        return unknown()
     high = "?" if estimate.high is None else f"{estimate.high:.1f}"
     return said(
         "{estimate} ({estimate_2} to {high})",
@@ -96,31 +97,31 @@ def _scatter(estimate: Estimate | None) -> str:
 
 
 def _a_year(change: str) -> str:
-    return change if change == UNKNOWN else said("{change} per year", change=change)
+    return change if change == unknown() else said("{change} per year", change=change)
 
 
 def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     """The chances of turnover; none where the page says of every season that detection is not
     known, because turnover cannot be told from missing a species without it."""
     turnover = result.turnover
-    detection_known = any(share_with_interval(year.detection) != UNKNOWN for year in result.years)
+    detection_known = any(share_with_interval(year.detection) != unknown() for year in result.years)
     if turnover is None or not detection_known:
         return []
     return [
         (
             gettext("An empty site is taken"),
             share_with_interval(turnover.colonization),
-            "; ".join(turnover.colonization.flags) or gettext("from one season to the next"),
+            flags_in_words(turnover.colonization.flags) or gettext("from one season to the next"),
         ),
         (
             gettext("An occupied site falls empty"),
             share_with_interval(turnover.extinction),
-            "; ".join(turnover.extinction.flags) or gettext("from one season to the next"),
+            flags_in_words(turnover.extinction.flags) or gettext("from one season to the next"),
         ),
         (
             gettext("Long-term level"),
             share_with_interval(turnover.equilibrium),
-            "; ".join(turnover.equilibrium.flags) or gettext("share of sites occupied"),
+            flags_in_words(turnover.equilibrium.flags) or gettext("share of sites occupied"),
         ),
     ]
 
@@ -131,7 +132,7 @@ def index_rows(result: SpeciesResult) -> list[tuple[int, str, str]]:
         (
             year.season_year,
             share_with_interval(year.full_chorus),
-            "; ".join(year.full_chorus.flags),
+            flags_in_words(year.full_chorus.flags),
         )
         for year in result.index or ()
     ]
@@ -146,8 +147,8 @@ def comparison_row(series: Series, trend: Estimate | None, flags: str) -> dict[s
     ends = [f"{share(end.value)} ({end.year})" for end in (known[0], known[-1])] if known else []
     return {
         "name": series.name,
-        "first": ends[0] if ends else UNKNOWN,
-        "last": ends[1] if ends else UNKNOWN,
+        "first": ends[0] if ends else unknown(),
+        "last": ends[1] if ends else unknown(),
         "trend": told_change(trend) if trend else "",
         "flags": flags,
     }
@@ -160,7 +161,8 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
         if not fit.result.years:
             continue
         last, trend = fit.result.years[-1], fit.result.trend.occupancy
-        remarks = list(dict.fromkeys((*trend.flags, *last.occupancy.flags)))
+        flags = dict.fromkeys((*trend.flags, *last.occupancy.flags))
+        remarks = [flags_in_words([flag]) for flag in flags]
         remarks += [] if fit.fresh else [gettext("being recomputed")]
         rows.append(
             {
@@ -170,7 +172,7 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
                 "occupancy": share_with_interval(last.occupancy),
                 "detection": share_with_interval(last.detection),
                 "trend": told_change(trend),
-                "remarks": "; ".join(remarks),
+                "remarks": gettext("; ").join(remarks),
             }
         )
     return rows
@@ -185,7 +187,7 @@ def small_multiples(fits: Sequence[StoredFit], address: Callable[[StoredFit], st
             # Only numbers and fixed words stand in it.
             "svg": mark_safe(small_svg(species_chart(fit.result, site=fit.site, title=""))),  # noqa: S308
             "mark": MARKS[direction(fit.result)],
-            "direction": direction(fit.result),
+            "direction": gettext(direction(fit.result)),
         }
         for fit in fits
     ]

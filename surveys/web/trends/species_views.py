@@ -12,11 +12,11 @@ from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
 from surveys.charts.words import (
-    SITES,
     all_flags,
     chart_alt,
     flag_words,
     share,
+    sites_in_words,
     trend_line,
     trend_sentence,
 )
@@ -33,6 +33,7 @@ from surveys.web.csv_file import csv_file
 from surveys.web.guide.species import look_alikes_of
 from surveys.web.trends.effects import (
     CAPTIONS,
+    covariate_in_words,
     effect_lines,
     effect_sentence,
     fit_words,
@@ -79,7 +80,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
         result, site = fit.result, form.site_kind
         context |= {
             "site": site,
-            "sites": SITES[site],
+            "sites": sites_in_words(site),
             "place": form.place,
             "sentence": trend_sentence(species.name, result, site),
             "line": dict(zip(("drawn", "corrected"), trend_line(result), strict=True)),
@@ -101,8 +102,10 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "model_tables": model_tables(result),
             "fit_check": fit_words(result.fit_check),
             "fits_poorly": fits_poorly(result.fit_check),
-            "filled": [(name, share(missing)) for name, missing in result.filled],
-            "caveats": CAVEATS,
+            "filled": [
+                (covariate_in_words(name), share(missing)) for name, missing in result.filled
+            ],
+            "caveats": list(map(gettext, CAVEATS)),
             "checks": {"sentence": check_sentence(result), "rows": check_rows(result)},
             "disagree": _disagree(program, species, form, result),
             "urls": {

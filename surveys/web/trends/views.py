@@ -11,8 +11,9 @@ from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts.together import community_words
-from surveys.charts.words import change_with_interval
+from surveys.charts.words import change_with_interval, flag_words
 from surveys.fitting.stored import StoredFit, stored_fits
+from surveys.language import gettext
 from surveys.models import Program
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
@@ -44,10 +45,8 @@ def trends(request: ProgramRequest) -> HttpResponse:
             **_glance(program, filters),
             **table_context(csv.HEADER, live_rows(rows), common_names(program)),
             "meanings": [(head_words(column.name), column.meaning) for column in COLUMNS],
-            "flags": [
-                (flag, FLAGS[flag]) for flag in FLAGS if any(flag in row.flags for row in rows)
-            ],
-            "caveats": CAVEATS,
+            "flags": flag_words(flag for flag in FLAGS if any(flag in row.flags for row in rows)),
+            "caveats": list(map(gettext, CAVEATS)),
             "query": request.GET.urlencode(),
         },
     )

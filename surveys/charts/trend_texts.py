@@ -1,0 +1,75 @@
+"""The sentences about a trend: each is one text, so that a translation can put it in its own order.
+
+`{sites}` is filled with "stops" or "routes", `{start}` and `{end}` with shares in percent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from surveys.language import gettext_noop as _
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChangeTexts:
+    """What became of a share; `fell_from` and `rose_from` tell where the line begins and ends."""
+
+    unclear: str
+    fell: str
+    fell_from: str
+    rose: str
+    rose_from: str
+
+
+OCCUPIED = ChangeTexts(
+    unclear=_(
+        "{name}: between {first} and {last} there is no clear change in the share of occupied "
+        "{sites}: {change}% a year (95% interval: {low} to {high}%). It may have fallen or risen; "
+        "uncertain does not mean stable."
+    ),
+    fell=_(
+        "{name}: between {first} and {last} the share of occupied {sites} fell by {change}% a year "
+        "(95% interval: {low} to {high}%)."
+    ),
+    fell_from=_(
+        "{name}: between {first} and {last} the share of occupied {sites} fell by {change}% a year "
+        "(95% interval: {low} to {high}%), from {start} to {end}."
+    ),
+    rose=_(
+        "{name}: between {first} and {last} the share of occupied {sites} rose by {change}% a year "
+        "(95% interval: {low} to {high}%)."
+    ),
+    rose_from=_(
+        "{name}: between {first} and {last} the share of occupied {sites} rose by {change}% a year "
+        "(95% interval: {low} to {high}%), from {start} to {end}."
+    ),
+)
+
+HEARD = ChangeTexts(
+    unclear=_(
+        "Not corrected for animals present but not heard: between {first} and {last} there is no "
+        "clear change in the uncorrected share of {sites} where it was heard: {change}% a year "
+        "(95% interval: {low} to {high}%). It may have fallen or risen; uncertain does not mean "
+        "stable."
+    ),
+    fell=_(
+        "Not corrected for animals present but not heard: between {first} and {last} the "
+        "uncorrected share of {sites} where it was heard fell by {change}% a year "
+        "(95% interval: {low} to {high}%)."
+    ),
+    fell_from=_(
+        "Not corrected for animals present but not heard: between {first} and {last} the "
+        "uncorrected share of {sites} where it was heard fell by {change}% a year "
+        "(95% interval: {low} to {high}%), from {start} to {end}."
+    ),
+    rose=_(
+        "Not corrected for animals present but not heard: between {first} and {last} the "
+        "uncorrected share of {sites} where it was heard rose by {change}% a year "
+        "(95% interval: {low} to {high}%)."
+    ),
+    rose_from=_(
+        "Not corrected for animals present but not heard: between {first} and {last} the "
+        "uncorrected share of {sites} where it was heard rose by {change}% a year "
+        "(95% interval: {low} to {high}%), from {start} to {end}."
+    ),
+)
