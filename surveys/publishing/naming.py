@@ -1,5 +1,6 @@
 """Names of species and of people, as publications give them."""
 
+from surveys.language import gettext, said, said_of
 from surveys.publishing.frozen import About
 
 # The rank of a group, by the rank vocabulary at rs.gbif.org (issued 2015-04-24).
@@ -19,16 +20,19 @@ def genus_of(name: str) -> str | None:
     return genera.pop() if len(genera) == 1 else None
 
 
-def counted(number: int, noun: str) -> str:
-    """`1 stop`, `2 stops`."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
 def thanks(about: About) -> str:
     """The observers: those who agreed to be named by name, the others by number."""
     others = about.observer_count - len(about.observers)
-    unnamed = f"{counted(others, 'observer')} not named here"
+    unnamed = said_of(
+        "{number} observer not named here", "{number} observers not named here", others
+    )
     if not about.observers:
-        return f"Thanks to {unnamed}." if others else "Thanks to the observers."
-    names = ", ".join(about.observers)
-    return f"Thanks to {names}{f', and {unnamed}' if others else ''}."
+        return (
+            said("Thanks to {names}.", names=unnamed)
+            if others
+            else gettext("Thanks to the observers.")
+        )
+    names = gettext(", ").join(about.observers)
+    if not others:
+        return said("Thanks to {names}.", names=names)
+    return said("Thanks to {names}, and {unnamed}.", names=names, unnamed=unnamed)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from surveys.dates import month_day
+from surveys.dates import span
 from surveys.protocol.values import MonthDay
 from surveys.publishing.frozen import Frozen
 from surveys.trends import SpeciesResult
@@ -62,4 +62,5 @@ def _calling(entry: Mapping[str, Any]) -> str:
     ends = [entry["calls_from"], entry["calls_to"]]
     if None in ends:
         return ""
-    return " to ".join(month_day(MonthDay(month=int(end[:2]), day=int(end[3:]))) for end in ends)
+    first, last = (MonthDay(month=int(end[:2]), day=int(end[3:])) for end in ends)
+    return span(first, last)

@@ -20,6 +20,7 @@ from weasyprint import CSS, HTML
 from weasyprint.document import Document
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
+from surveys.charts.model_words import model_in_words
 from surveys.charts.sensitivity import CheckRow, check_rows, check_sentence
 from surveys.charts.shares import (
     SpeciesChart,
@@ -45,7 +46,8 @@ from surveys.charts.words import (
 )
 from surveys.dates import day, short_month_day
 from surveys.guide.pages import guide_page
-from surveys.protocol.words import listed
+from surveys.language import gettext, ngettext, ngettext_lazy, said, said_of
+from surveys.protocol.words import listed, number
 from surveys.publishing.formats.routemap import (
     RouteMap,
     route_map,
@@ -55,7 +57,6 @@ from surveys.publishing.frozen import (
     Frozen,
 )
 from surveys.publishing.naming import (
-    counted,
     thanks,
 )
 from surveys.publishing.species_summaries import (
@@ -75,15 +76,25 @@ ImageFile.LOAD_TRUNCATED_IMAGES = False
 SITE = "stop"
 STYLE = Path(__file__).parent / "report.css"
 _MAP = "picture:map"
+# What the rows of a table are.
+_NOUNS = {
+    "routes": ngettext_lazy("route", "routes", ""),
+    "stops": ngettext_lazy("stop", "stops", ""),
+    "visits": ngettext_lazy("accepted visit", "accepted visits", ""),
+    "periods": ngettext_lazy("listening period", "listening periods", ""),
+}
+_OBSERVERS = ngettext_lazy("observer", "observers", "")
 _VARIANT = "pdf/ua-1"
 
 
 @dataclass(frozen=True, kw_only=True)
 class SpeciesPage:
-    """What the report says of one species; `picture` and `small` are names of pictures."""
+    """What the report says of one species; `picture` and `small` are names of pictures, `way` is
+    the key of its direction."""
 
     summary: SpeciesSummary
     anchor: str
+    way: str
     direction: str
     mark: str
     headline: str
@@ -96,6 +107,8 @@ class SpeciesPage:
     trend_notes: str
     null_run: str
     checks: tuple[CheckRow, ...]
+    detection_model: str
+    occupancy_model: str
     check_sentence: str
 
 
@@ -219,7 +232,8 @@ def _species_page(
     return SpeciesPage(
         summary=summary,
         anchor=f"species-{number}",
-        direction=way,
+        way=way,
+        direction=gettext(way),
         mark=MARKS[way],
         headline=headline(result),
         sentence=trend_sentence(summary.name, result, SITE),
@@ -231,6 +245,8 @@ def _species_page(
         trend_notes=_letters(result.trend.occupancy.flags, letters),
         null_run=null_words(run) if run else "",
         checks=tuple(check_rows(result)),
+        detection_model=model_in_words(result.trend.detection_model),
+        occupancy_model=model_in_words(result.trend.occupancy_model),
         check_sentence=check_sentence(result),
     )
 
@@ -256,56 +272,74 @@ def _letters(flags: Iterable[str], letters: Mapping[str, str]) -> str:
 
 def overview(pages: Sequence[SpeciesPage]) -> str:
     """How many species go which way, in one sentence."""
-    counts = Counter(page.direction for page in pages)
-    parts = [
-        words.format(number, "" if number == 1 else "s", "s" if number == 1 else "")
-        for way, words in (
-            (FALLING, "{0} fall{2}"),
-            (RISING, "{0} rise{2}"),
-            (UNCLEAR, "{0} show{2} no clear change"),
-        )
-        if (number := counts[way])
-    ]
+    counts = Counter(page.way for page in pages)
     total = len(pages)
+    ways = [
+        (counts[FALLING], said_of("{number} falls", "{number} fall", counts[FALLING])),
+        (counts[RISING], said_of("{number} rises", "{number} rise", counts[RISING])),
+        (
+            counts[UNCLEAR],
+            said_of(
+                "{number} shows no clear change", "{number} show no clear change", counts[UNCLEAR]
+            ),
+        ),
+    ]
+    parts = [words for number, words in ways if number]
     if not parts:
-        return f"Of none of {total} species can it be said which way it goes."
+        return said("Of none of {total} species can it be said which way it goes.", total=total)
     if counts[UNKNOWN]:
-        parts.append(f"of {counts[UNKNOWN]} there are not enough data")
-    return f"Of {total} species {listed(parts)}."
+        parts.append(said("of {number} there are not enough data", number=counts[UNKNOWN]))
+    return said("Of {total} species {parts}.", total=total, parts=listed(parts))
 
 
 def _span(about: About) -> str:
     if about.first_year == about.season_year:
-        return f"Season year {about.season_year}"
-    return f"Season years {about.first_year} to {about.season_year}"
+        return said("Season year {year}", year=about.season_year)
+    return said("Season years {first} to {last}", first=about.first_year, last=about.season_year)
 
 
 def _counts(frozen: Frozen, pages: Sequence[SpeciesPage]) -> list[tuple[str, str]]:
     """Numbers and their nouns."""
-    numbers = [
-        (sum(1 for _ in frozen.rows("routes")), "route"),
-        (sum(1 for _ in frozen.rows("stops")), "stop"),
-        (sum(1 for _ in frozen.rows("visits")), "accepted visit"),
-        (sum(1 for _ in frozen.rows("periods")), "listening period"),
-        (frozen.about.observer_count, "observer"),
+    counts = [(sum(1 for _ in frozen.rows(table)), noun) for table, noun in _NOUNS.items()]
+    counts.append((frozen.about.observer_count, _OBSERVERS))
+    return [
+        *((str(count), ngettext(noun.singular, noun.plural, count)) for count, noun in counts),
+        (str(len(pages)), gettext("species and groups")),
     ]
-    counts = [counted(number, noun).split(" ", 1) for number, noun in numbers]
-    return [(number, noun) for number, noun in counts] + [(str(len(pages)), "species and groups")]
 
 
 def _places(frozen: Frozen) -> list[str]:
     """How places were made coarser, each way once, the most frequent first."""
-    ways: Counter[str] = Counter()
-    for stop in frozen.records("stops"):
-        sentences = [stop["data_generalizations"]]
-        if stop["information_withheld"]:
-            sentences.append(f"Not given: {stop['information_withheld'][0].lower()}"
-                        f"{stop['information_withheld'][1:]}")  # fmt: skip
-        ways[" ".join(filter(None, sentences)) or "Coordinates are given as they are."] += 1
-    total = counted(ways.total(), "stop")
+    ways = Counter(map(_way, frozen.records("stops")))
+    total = ways.total()
     if len(ways) == 1:
-        return [f"All {total}: {next(iter(ways))}"]
-    return [f"{count} of {total}: {way}" for way, count in ways.most_common()]
+        way = next(iter(ways))
+        return [said_of("All {number} stop: {way}", "All {number} stops: {way}", total, way=way)]
+    return [
+        said_of(
+            "{count} of {number} stop: {way}",
+            "{count} of {number} stops: {way}",
+            total,
+            count=count,
+            way=way,
+        )
+        for way, count in ways.most_common()
+    ]
+
+
+def _way(stop: Mapping[str, Any]) -> str:
+    if stop["latitude"] is None:
+        return gettext(
+            "No coordinates; the region of the route only. Not given: coordinates, names of routes "
+            "and stops."
+        )
+    if stop["grid_degrees"] is None:
+        return gettext("Coordinates are given as they are.")
+    return said(
+        "Coordinates are the middle of a grid cell of {side}°. Not given: exact coordinates, names "
+        "of routes and stops.",
+        side=number(f"{stop['grid_degrees']:g}"),
+    )
 
 
 def _effort(frozen: Frozen) -> list[tuple[int, int, int, int, int]]:
@@ -357,7 +391,7 @@ def _limits(row: Mapping[str, Any]) -> Limits:
     """Limits are `name: limit` joined by `; `."""
     pairs = [limit.partition(": ") for limit in (row["limits"] or "").split("; ") if limit]
     return Limits(
-        name=f"{row['protocol']}, version {row['version']}",
+        name=said("{protocol}, version {number}", protocol=row["protocol"], number=row["version"]),
         since=day(row["in_force_from"]),
         limits=tuple((name, limit) for name, _, limit in pairs),
         windows=tuple(filter(None, (row["windows"] or "").split("; "))),

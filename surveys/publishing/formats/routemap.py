@@ -8,8 +8,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from surveys.language import gettext, said, said_of
+from surveys.protocol.words import number
 from surveys.publishing.frozen import Frozen
-from surveys.publishing.naming import counted
 
 WIDTH, HEIGHT = 330.0, 250.0
 _EDGE = 16.0
@@ -144,13 +145,18 @@ def _scale_bar(scale: _Scale) -> list[str]:
     kilometers = _round_length(WIDTH / 3.5 / scale.size)
     length = kilometers * scale.size
     left, y = _EDGE, HEIGHT - 12
-    words = f"{kilometers:g} km ({kilometers / _KM_PER_MILE:.2g} mi)"
+    words = said(
+        "{kilometers} km ({miles} mi)",
+        kilometers=number(f"{kilometers:g}"),
+        miles=number(f"{kilometers / _KM_PER_MILE:.2g}"),
+    )
+    north = html.escape(gettext("North is up"))
     style = f'font-size="8" font-family="{_FONT}" fill="{_INK}"'
     bar = f"M{left},{y - 4}V{y}H{left + length:.1f}V{y - 4}"
     return [
         f'<path d="{bar}" fill="none" stroke="{_INK}" stroke-width="1.2"/>',
         f'<text x="{left + length + 6:.1f}" y="{y + 1}" {style}>{words}</text>',
-        f'<text x="{WIDTH - _EDGE}" y="{y + 1}" text-anchor="end" {style}>North is up</text>',
+        f'<text x="{WIDTH - _EDGE}" y="{y + 1}" text-anchor="end" {style}>{north}</text>',
     ]
 
 
@@ -165,9 +171,14 @@ def _alt(
 ) -> str:
     latitudes = [stop["latitude"] for stop in stops]
     longitudes = [stop["longitude"] for stop in stops]
-    what = f"{counted(len(drawn), 'route')} with {counted(len(stops), 'stop')}"
-    return (
-        f"Map of {what}, from {min(latitudes):.1f}° to {max(latitudes):.1f}° of latitude and "
-        f"{min(longitudes):.1f}° to {max(longitudes):.1f}° of longitude. "
-        f"Routes: {', '.join(drawn)}."
+    return said(
+        "Map of {routes} with {stops}, from {south}° to {north}° of latitude and {west}° to "
+        "{east}° of longitude. Routes: {names}.",
+        routes=said_of("{number} route", "{number} routes", len(drawn)),
+        stops=said_of("{number} stop", "{number} stops", len(stops)),
+        south=number(f"{min(latitudes):.1f}"),
+        north=number(f"{max(latitudes):.1f}"),
+        west=number(f"{min(longitudes):.1f}"),
+        east=number(f"{max(longitudes):.1f}"),
+        names=gettext(", ").join(drawn),
     )

@@ -6,12 +6,12 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy
 
+from surveys.charts.model_words import model_in_words
 from surveys.charts.words import flags_in_words, share, sites_in_words
 from surveys.language import gettext, said
 from surveys.models.route import Habitat
 from surveys.trends import Estimate, GoodnessOfFit
 from surveys.trends.estimates import POOR_FIT
-from surveys.trends.model_selection import BY_YEAR, UNEQUAL
 from surveys.trends.species_result import Effect, RankedModel, SilentKind, SpeciesResult
 
 TIMES = "\N{MULTIPLICATION SIGN}\N{NO-BREAK SPACE}"
@@ -173,15 +173,6 @@ def _model_row(model: RankedModel) -> dict[str, Any]:
 
 def covariate_in_words(name: str) -> str:
     return str(_COVARIATES.get(name, name))
-
-
-def model_in_words(name: str) -> str:
-    """The stored name of a model in the reader's language: what it depends on, and its further
-    parts one by one."""
-    parts = [part for part in (BY_YEAR, *UNEQUAL) if part in name]
-    for part in parts:
-        name = name.replace(part, "")
-    return "".join(map(gettext, (name, *parts)))
 
 
 def effect_sentence(result: SpeciesResult) -> str:

@@ -208,7 +208,7 @@ def test_front_page_tells_the_whole(pages):
     ],
 )
 def test_overview_in_one_sentence(ways, sentence):
-    assert report.overview([SimpleNamespace(direction=way) for way in ways]) == sentence
+    assert report.overview([SimpleNamespace(way=way) for way in ways]) == sentence
 
 
 def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
