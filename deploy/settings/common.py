@@ -36,6 +36,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "surveys.web.middleware.light_static_files",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -156,6 +157,8 @@ USE_I18N = True
 STATIC_URL = "/static/"
 STATICFILES_DIRS = sorted(_FEATURES.glob("*/static"))
 STATIC_ROOT = VAR_DIR / "static"
+# The scripts and styles are for our own pages only.
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 MEDIA_ROOT = VAR_DIR / "media"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

@@ -72,7 +72,7 @@ def explain(exception: Exception, context: dict[str, Any]) -> Response | None:
     if response is not None and isinstance(exception, Throttled):
         response.data = {
             "detail": said(
-                "That was more than {api_requests_an_hour} requests in an hour. Go on in "
+                "That was more than {api_requests_an_hour} requests in an hour. Try again in "
                 "{wait} seconds; the header Retry-After says so, too.",
                 api_requests_an_hour=settings.API_REQUESTS_AN_HOUR,
                 wait=f"{exception.wait:.0f}",

@@ -54,4 +54,4 @@ def power_spec(title: str, cells: Sequence[PowerCell], *, aim: float) -> dict[st
 
 
 def _name(visits: int) -> str:
-    return said_of("1 visit a year", "{number} visits a year", visits)
+    return said_of("1 visit per year", "{number} visits per year", visits)

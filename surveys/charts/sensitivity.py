@@ -17,7 +17,7 @@ from surveys.trends.sensitivity import BY_ROUTE
 # Keys of what a line says, and as they are written.
 FELL, ROSE, UNCLEAR = _("fell"), _("rose"), _("no clear change")
 NOTHING_LEFT_OUT = _("nothing to leave out")
-# Choice, change a year with its interval, what the sentence would say.
+# Choice, change per year with its interval, what the sentence would say.
 CheckRow = tuple[str, str, str]
 
 

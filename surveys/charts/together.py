@@ -23,7 +23,7 @@ def community_words(community: Community | None) -> str:
     return said(
         "{falling} and {rising}; if none changed, about {chance} would fall and {chance} rise by "
         "chance. At a false-discovery rate of {rate}% there still change: {found}. Mean change of "
-        "the species: {mean} a year.",
+        "the species: {mean} per year.",
         falling=falling,
         rising=said_of("{number} rises", "{number} rise", community.rose),
         chance=chance,

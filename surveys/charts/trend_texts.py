@@ -24,52 +24,52 @@ class ChangeTexts:
 OCCUPIED = ChangeTexts(
     unclear=_(
         "{name}: between {first} and {last} there is no clear change in the share of occupied "
-        "{sites}: {change}% a year (95% interval: {low} to {high}%). It may have fallen or risen; "
-        "uncertain does not mean stable."
+        "{sites}: {change}% per year (95% interval: {low} to {high}%). It may have fallen or "
+        "risen; uncertain does not mean stable."
     ),
     fell=_(
-        "{name}: between {first} and {last} the share of occupied {sites} fell by {change}% a year "
-        "(95% interval: {low} to {high}%)."
+        "{name}: between {first} and {last} the share of occupied {sites} fell by {change}% per "
+        "year (95% interval: {low} to {high}%)."
     ),
     fell_from=_(
-        "{name}: between {first} and {last} the share of occupied {sites} fell by {change}% a year "
-        "(95% interval: {low} to {high}%), from {start} to {end}."
+        "{name}: between {first} and {last} the share of occupied {sites} fell by {change}% per "
+        "year (95% interval: {low} to {high}%), from {start} to {end}."
     ),
     rose=_(
-        "{name}: between {first} and {last} the share of occupied {sites} rose by {change}% a year "
-        "(95% interval: {low} to {high}%)."
+        "{name}: between {first} and {last} the share of occupied {sites} rose by {change}% per "
+        "year (95% interval: {low} to {high}%)."
     ),
     rose_from=_(
-        "{name}: between {first} and {last} the share of occupied {sites} rose by {change}% a year "
-        "(95% interval: {low} to {high}%), from {start} to {end}."
+        "{name}: between {first} and {last} the share of occupied {sites} rose by {change}% per "
+        "year (95% interval: {low} to {high}%), from {start} to {end}."
     ),
 )
 
 HEARD = ChangeTexts(
     unclear=_(
         "Not corrected for animals present but not heard: between {first} and {last} there is no "
-        "clear change in the uncorrected share of {sites} where it was heard: {change}% a year "
+        "clear change in the uncorrected share of {sites} where it was heard: {change}% per year "
         "(95% interval: {low} to {high}%). It may have fallen or risen; uncertain does not mean "
         "stable."
     ),
     fell=_(
         "Not corrected for animals present but not heard: between {first} and {last} the "
-        "uncorrected share of {sites} where it was heard fell by {change}% a year "
+        "uncorrected share of {sites} where it was heard fell by {change}% per year "
         "(95% interval: {low} to {high}%)."
     ),
     fell_from=_(
         "Not corrected for animals present but not heard: between {first} and {last} the "
-        "uncorrected share of {sites} where it was heard fell by {change}% a year "
+        "uncorrected share of {sites} where it was heard fell by {change}% per year "
         "(95% interval: {low} to {high}%), from {start} to {end}."
     ),
     rose=_(
         "Not corrected for animals present but not heard: between {first} and {last} the "
-        "uncorrected share of {sites} where it was heard rose by {change}% a year "
+        "uncorrected share of {sites} where it was heard rose by {change}% per year "
         "(95% interval: {low} to {high}%)."
     ),
     rose_from=_(
         "Not corrected for animals present but not heard: between {first} and {last} the "
-        "uncorrected share of {sites} where it was heard rose by {change}% a year "
+        "uncorrected share of {sites} where it was heard rose by {change}% per year "
         "(95% interval: {low} to {high}%), from {start} to {end}."
     ),
 )

@@ -60,7 +60,7 @@ _WHY_NOT = {
     NOT_IDENTIFIED: _(
         "the data cannot separate how many {sites} are occupied from how often it is missed there"
     ),
-    TOO_FEW_DATA: _("there are too few data"),
+    TOO_FEW_DATA: _("there are too few data to say"),
     POOR_FIT: _("the model does not fit the data"),
     ROUTES_ALIKE: _("every route changed in the same way, so nothing tells how uncertain that is"),
     FEW_CLUSTERS: _("too few routes were surveyed"),
@@ -252,7 +252,7 @@ def direction(result: SpeciesResult) -> str:
 
 
 def headline(result: SpeciesResult) -> str:
-    """The change a year that the direction rests on, or why there is none."""
+    """The change per year that the direction rests on, or why there is none."""
     trend = result.trend
     if not result.years:
         return gettext("no accepted visits in its calling season yet")
@@ -347,7 +347,7 @@ def days_words(estimate: Estimate) -> str:
     limits = {"low": signed(low), "high": signed(high)}
     if not has_direction(estimate):
         return said(
-            "No clear shift in the calling season: {days} days a decade "
+            "No clear shift in the calling season: {days} days per decade "
             "(95% interval: {low} to {high} days). It may have moved either way.",
             days=signed(value),
             **limits,
@@ -355,13 +355,13 @@ def days_words(estimate: Estimate) -> str:
     days = number(f"{abs(value):.1f}")
     if value > 0:
         return said(
-            "The calling season moved {days} days a decade later "
+            "The calling season moved {days} days per decade later "
             "(95% interval: {low} to {high} days).",
             days=days,
             **limits,
         )
     return said(
-        "The calling season moved {days} days a decade earlier "
+        "The calling season moved {days} days per decade earlier "
         "(95% interval: {low} to {high} days).",
         days=days,
         **limits,

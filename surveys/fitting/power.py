@@ -178,7 +178,7 @@ def simulated_cells(
     pairs = list(itertools.product(study.plan["routes"], study.plan["visits"]))
     cells: list[PowerCell] = []
     for number, (routes, visits) in enumerate(pairs):
-        step = said("{routes} routes, {visits} visits a year", routes=routes, visits=visits)
+        step = said("{routes} routes, {visits} visits per year", routes=routes, visits=visits)
         report(step, number, len(pairs))
         cells += power_grid(plan, routes=[routes], visits=[visits], seed=_SEED)
     return tuple(cells)

@@ -150,6 +150,16 @@ WORDS = (
         (r"anew", r"beg[iau]n(?:s|ning)? again"),
     ),
     Word(
+        "per year",
+        "How often or how fast: 3 visits per year, a fall of 2% per year.",
+        (r"(?:[%…]|changes?|odds|visits?|days|percent|points|occupancy) an? (?:year|decade)",),
+    ),
+    Word(
+        "continue",
+        "Do the next step.",
+        (r"go(?:es|ing)? on(?= |$)(?! (?:a|the|to) (?:map|road|page))",),
+    ),
+    Word(
         "stop early",
         "End a night before the last stop.",
         (r"br(?:oken?|eak|eaking) off",),

@@ -330,7 +330,7 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field(
         code="index",
-        label=gettext_lazy("Call index, 0-3"),
+        label=gettext_lazy("Call index, 0–3"),
         level=Level.CALL,
         names=("index", "call index", "calling index", "calls"),
     ),

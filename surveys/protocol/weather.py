@@ -55,9 +55,9 @@ def _force(force: int, lowest: str, highest: str | None, name: str, sign: str) -
 
 BEAUFORT: tuple[BeaufortForce, ...] = (
     _force(0, "0.0", "0.2", _("calm"), _("smoke goes straight up")),
-    _force(1, "0.3", "1.5", _("light air"), _("smoke leans, vanes do not move")),
+    _force(1, "0.3", "1.5", _("light air"), _("smoke drifts, weather vanes do not move")),
     _force(2, "1.6", "3.3", _("light breeze"), _("felt on the face, leaves rustle")),
-    _force(3, "3.4", "5.4", _("gentle breeze"), _("leaves and small twigs never still")),
+    _force(3, "3.4", "5.4", _("gentle breeze"), _("leaves and small twigs move all the time")),
     _force(4, "5.5", "7.9", _("moderate breeze"), _("dust and paper lift, small branches move")),
     _force(5, "8.0", "10.7", _("fresh breeze"), _("small trees in leaf sway")),
     _force(6, "10.8", "13.8", _("strong breeze"), _("large branches move, wires hum")),

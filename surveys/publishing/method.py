@@ -61,14 +61,14 @@ COUNTED = (
     _(
         "Uncorrected occupancy is stops with the species divided by stops surveyed, with the "
         "Wilson "
-        "score interval at 95% (Newcombe 1998, Statistics in Medicine 17:857-872, method 3)."
+        "score interval at 95% (Newcombe 1998, Statistics in Medicine 17:857–872, method 3)."
     ),
 )
 
 CORRECTED = (
     _(
         "Shares corrected for animals present but not heard come from the single-season "
-        "occupancy model (MacKenzie et al. 2002, Ecology 83:2248-2255), year by year, with "
+        "occupancy model (MacKenzie et al. 2002, Ecology 83:2248–2255), year by year, with "
         "profile-likelihood intervals at 95%. Only the calling season of a species is used."
     ),
     _(
@@ -79,7 +79,7 @@ CORRECTED = (
     ),
     _(
         "Each trend is checked against surveys simulated from it (MacKenzie and Bailey 2004, "
-        "Journal of Agricultural, Biological, and Environmental Statistics 9:300-318). Where the "
+        "Journal of Agricultural, Biological, and Environmental Statistics 9:300–318). Where the "
         "data fit poorly, a flag says so, no sentence is told of the trend, and the intervals of "
         "single seasons are widened."
     ),
@@ -99,9 +99,9 @@ CORRECTED = (
     ),
     _(
         "The species are also seen together: each trend pulled toward the others, the more the "
-        "less it is known (Rubin 1981, Journal of Educational Statistics 6:377-401), and the "
+        "less it is known (Rubin 1981, Journal of Educational Statistics 6:377–401), and the "
         "false-discovery rate at which it would be said to change (Benjamini and Hochberg 1995, "
-        "Journal of the Royal Statistical Society B 57:289-300)."
+        "Journal of the Royal Statistical Society B 57:289–300)."
     ),
     _(
         "The null run simulates the surveys of each species without a change: the same routes, "

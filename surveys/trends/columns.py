@@ -111,11 +111,11 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
     _share("occupancy_high", "Upper limit of occupancy."),
     _share(
         "route_low",
-        "Lower limit of occupancy when the stops of a route may share their fate (clustered).",
+        "Lower limit of occupancy; stops on a route are treated as correlated (clustered).",
     ),
     _share(
         "route_high",
-        "Upper limit of occupancy when the stops of a route may share their fate (clustered).",
+        "Upper limit of occupancy; stops on a route are treated as correlated (clustered).",
     ),
     Column(
         name="detection",

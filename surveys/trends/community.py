@@ -59,7 +59,7 @@ _GRID = 400
 @dataclass(frozen=True, kw_only=True)
 class SharedTrend:
     """One species: ``own`` is its trend as told, ``shrunken`` the same pulled toward the others,
-    both in percent a year. ``discovery`` is the lowest false-discovery rate at which it would be
+    both in percent per year. ``discovery`` is the lowest false-discovery rate at which it would be
     said to change, from 0 to 1."""
 
     species: str
@@ -70,7 +70,7 @@ class SharedTrend:
 
 @dataclass(frozen=True, kw_only=True)
 class Community:
-    """``species`` are those with a trend. ``mean`` is that of all species, in percent a year;
+    """``species`` are those with a trend. ``mean`` is that of all species, in percent per year;
     ``fell`` and ``rose`` count species whose own interval lies on one side, ``by_chance`` how many
     would on either side if no species changed. ``discovered`` names those that still change at a
     false-discovery rate of 5%."""
@@ -89,7 +89,7 @@ def community_of(changes: Sequence[tuple[str, Estimate]]) -> Community | None:
     Parameters
     ----------
     changes
-        Name of a species and the change of its share of sites, in percent a year with its 95%
+        Name of a species and the change of its share of sites, in percent per year with its 95%
         interval. Those that are not told are left out.
 
     Returns
@@ -177,7 +177,7 @@ def _given_spread(
 
 
 def _mixture(name: str, means: FloatArray, variances: FloatArray, weights: FloatArray) -> Estimate:
-    """The median and quantiles of a mixture of normals of the log change, in percent a year."""
+    """The median and quantiles of a mixture of normals of the log change, in percent per year."""
     deviations = np.sqrt(variances)
     ends = float((means - 9 * deviations).min()), float((means + 9 * deviations).max())
 
@@ -202,7 +202,7 @@ def is_told(change: Estimate) -> bool:
 
 
 def _error(change: Estimate) -> float:
-    """Standard error of the log change a year, from its interval: a t interval of few routes or
+    """Standard error of the log change per year, from its interval: a t interval of few routes or
     years counts as the normal one that is as wide."""
     low, high = np.log1p((change.low or 0.0) / 100), np.log1p((change.high or 0.0) / 100)
     return float((high - low) / (2 * normal_quantile(change.level)))

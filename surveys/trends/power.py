@@ -57,7 +57,7 @@ class SurveyPlan:
 
 @dataclass(frozen=True, kw_only=True)
 class PowerCell:
-    """The chance to see the fall with so many routes and visits a year."""
+    """The chance to see the fall with so many routes and visits per year."""
 
     routes: int
     visits: int

@@ -1,6 +1,6 @@
 """How much a trend depends on choices that another analyst could have made otherwise.
 
-Each line tells the change a year under one other choice. A line that has nothing to leave out has
+Each line tells the change per year under one other choice. A line that has nothing to leave out has
 the told change again, and is marked so.
 """
 

@@ -1,7 +1,8 @@
-"""What is set for the length of a request."""
+"""What is set for the length of a request, and what a response need not carry."""
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 from accounts.access import last_membership
@@ -22,5 +23,23 @@ def write_dates(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable
 
         with dates.using(outside_programs):
             return get_response(request)
+
+    return respond
+
+
+# The first two speak of documents, the third says again what the ETag says. A phone fetches a
+# hundred small files before its first night.
+_NOT_FOR_FILES = ("Cross-Origin-Opener-Policy", "Referrer-Policy", "Last-Modified")
+
+
+def light_static_files(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable:
+    """Static files without the headers that they do not need."""
+
+    def respond(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        if request.path.startswith(settings.STATIC_URL) and "ETag" in response.headers:
+            for name in _NOT_FOR_FILES:
+                response.headers.pop(name, None)
+        return response
 
     return respond

@@ -3,7 +3,7 @@
 gunicorn as in real use with compressed files, Chromium with a slow network and processor. The
 floor is an almost empty page of the same server under the same profile in the same run.
 
-Measured on two cores with other work beside (medians of 5): first use 1143 ms with 37 kB, of 58 kB
+Measured on two cores with other work beside (medians of 5): first use 1143 ms with 44 kB, of 117 kB
 in all; from the phone 248 ms, in the middle of a stop 230 ms; the floor was 337 ms.
 """
 

@@ -104,7 +104,7 @@ class ColumnSerializer(serializers.Serializer):
 
 
 class ChangeSerializer(serializers.Serializer):
-    """Percent of the share of stops a year, with its 95% interval."""
+    """Percent of the share of stops per year, with its 95% interval."""
 
     value = serializers.FloatField()
     low = serializers.FloatField()

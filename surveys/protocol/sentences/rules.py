@@ -275,7 +275,7 @@ _WEATHER: Sentences = {
         (_BREAK_OFF, _LEAVE_IT),
     ),
     "wet-sky": Sentence(
-        _("The sky {place} is “{sky}”, in which the protocol allows no survey."),
+        _("The sky {place} is “{sky}”, and the protocol allows no survey in it."),
         (_BREAK_OFF, _LEAVE_IT),
     ),
     "out-in-thunder": Sentence(
@@ -286,7 +286,7 @@ _WEATHER: Sentences = {
         ),
     ),
     "noise-too-loud": Sentence(
-        _("The noise at stop {stop} is “{noise}”; the most that the protocol allows is “{most}”."),
+        _("The noise at stop {stop} is “{noise}”; the protocol’s limit is “{most}”."),
         (_("If the noise may pass, wait and listen again."), _LEAVE_IT),
     ),
     **{

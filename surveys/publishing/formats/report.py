@@ -286,7 +286,7 @@ def overview(pages: Sequence[SpeciesPage]) -> str:
     ]
     parts = [words for number, words in ways if number]
     if not parts:
-        return said("Of none of {total} species can it be said which way it goes.", total=total)
+        return said("For none of the {total} species can a direction be given.", total=total)
     if counts[UNKNOWN]:
         parts.append(said("of {number} there are not enough data", number=counts[UNKNOWN]))
     return said("Of {total} species {parts}.", total=total, parts=listed(parts))

@@ -269,7 +269,7 @@ def _on_paper(sheet: Worksheet) -> None:
 
 def _sheet_words(sheets: Sequence[tuple[str, int]]) -> str:
     words = "; ".join(f"sheet {name}: {rows} row{'s' * (rows != 1)}" for name, rows in sheets)
-    more = " Longer than a sheet, so it goes on over these sheets." if len(sheets) > 1 else ""
+    more = " Too long for one sheet, so it is split over these sheets." if len(sheets) > 1 else ""
     return f"{words}.{more}"
 
 

@@ -14,7 +14,7 @@ from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
 
-ENDS_METHOD = "end of a range from visits (Strauss & Sadler 1989, Mathematical Geology 21:411-427)"
+ENDS_METHOD = "end of a range from visits (Strauss & Sadler 1989, Mathematical Geology 21:411–427)"
 MEDIAN_METHOD = "median night by share of periods heard, each night weighted by the gap it fills"
 # Common practice, no source: fewer nights with calls say little about a season.
 FEWEST_NIGHTS = 5
@@ -73,7 +73,7 @@ def calling_nights(
 
     References
     ----------
-    Ends of the season: Strauss & Sadler 1989, Mathematical Geology 21:411-427.
+    Ends of the season: Strauss & Sadler 1989, Mathematical Geology 21:411–427.
 
     Examples
     --------

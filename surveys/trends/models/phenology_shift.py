@@ -1,8 +1,8 @@
-"""Shift of the calling season over years, in days a decade.
+"""Shift of the calling season over years, in days per decade.
 
 The chance that a listening period hears the species is a logistic curve with one hump over the
 days of the season. Each season year has its own height, all share the width of the hump, and its
-top moves by the same number of days a year. Only listening periods enter, silent ones too, so
+top moves by the same number of days per year. Only listening periods enter, silent ones too, so
 listening earlier or more often does not move the top. Standard errors are clustered by route.
 """
 
@@ -20,7 +20,7 @@ from surveys.trends.numerics.optimize import Maximum, Objective, identified, max
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
 
 METHOD = "logistic curve of calling over the season, its top moving by year"
-NAME = "shift of the calling season, days a decade"
+NAME = "shift of the calling season, days per decade"
 FEWEST_SEASONS = 5
 FEWEST_CLUSTERS = 10
 # The hump must bend downwards by this many standard errors for its top to mean anything.

@@ -251,7 +251,7 @@ def year_scatter(trend: YearTrend) -> Estimate:
 
 
 def _stretches(levels: YearLevels, line: YearSlope) -> list[IntArray]:
-    """Season years of each stretch between breaks: a step is no change a year."""
+    """Season years of each stretch between breaks: a step is no change per year."""
     stretch = np.searchsorted(line.breaks, levels.years, side="right")
     return [levels.years[stretch == part] for part in np.unique(stretch)]
 

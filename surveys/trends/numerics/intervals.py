@@ -13,7 +13,7 @@ from surveys.trends.numerics.arrays import check_level
 
 WILSON = "Wilson"
 CLOPPER_PEARSON = "Clopper-Pearson"
-_METHOD = "share of trials (Newcombe 1998, Statistics in Medicine 17:857-872)"
+_METHOD = "share of trials (Newcombe 1998, Statistics in Medicine 17:857–872)"
 
 
 def wilson(successes: int, trials: int, *, level: float = 0.95, name: str = "share") -> Estimate:
@@ -40,7 +40,7 @@ def wilson(successes: int, trials: int, *, level: float = 0.95, name: str = "sha
 
     References
     ----------
-    Method 3 of Newcombe 1998, Statistics in Medicine 17:857-872.
+    Method 3 of Newcombe 1998, Statistics in Medicine 17:857–872.
 
     Examples
     --------
@@ -94,7 +94,7 @@ def clopper_pearson(
 
     References
     ----------
-    Method 5 of Newcombe 1998, Statistics in Medicine 17:857-872.
+    Method 5 of Newcombe 1998, Statistics in Medicine 17:857–872.
 
     Examples
     --------

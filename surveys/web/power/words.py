@@ -25,7 +25,7 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
     asked = next(cell for cell in cells if (cell.routes, cell.visits) == (plan.routes, plan.visits))
     if NOT_IDENTIFIED in asked.chance.flags:
         return said(
-            "With {routes} routes and {times} a year, no fall in the share of stops "
+            "With {routes} routes and {times} per year, no fall in the share of stops "
             "with {name} could be shown: without a second visit in the same season, "
             "we cannot separate missed animals from absent ones.",
             routes=plan.routes,
@@ -33,7 +33,7 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
             name=name,
         )
     return said(
-        "With {routes} routes and {times} a year, a fall of {plan}% in "
+        "With {routes} routes and {times} per year, a fall of {plan}% in "
         "{years} years in the share of stops with {name} would be noticed with a chance of "
         "{share}.",
         routes=plan.routes,
@@ -62,7 +62,7 @@ def aim_sentence(plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
         )
     return said(
         "The smallest plan in the table that reaches the usual goal of {share}: "
-        "{routes} routes and {times} a year.",
+        "{routes} routes and {times} per year.",
         share=share(AIM),
         routes=least.routes,
         times=times(least.visits),
@@ -94,7 +94,7 @@ def power_alt(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
         first, last = same_visits[0], same_visits[-1]
         parts.append(
             said(
-                "With {times} a year: {share} with {routes} routes, {share_2} with {routes_2}.",
+                "With {times} per year: {share} with {routes} routes, {share_2} with {routes_2}.",
                 times=times(visits),
                 share=share(first.chance.value),
                 routes=first.routes,

@@ -47,7 +47,7 @@ def route_series(name: str, years: list[tuple[int, int, int]]) -> Series:
 
 
 def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
-    """The change on each of its scales: name, change a year, and the scale in words."""
+    """The change on each of its scales: name, change per year, and the scale in words."""
     trend = result.trend
     points = change_with_interval(trend.points).replace("%", "") if trend.points else unknown()
     return [

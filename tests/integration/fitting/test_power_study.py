@@ -35,7 +35,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def surveyed(program, observer):
-    """Six routes of four stops, three years, two visits a year."""
+    """Six routes of four stops, three years, two visits per year."""
     (peeper, toad) = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
     rng = np.random.default_rng(4)
     for _ in range(6):

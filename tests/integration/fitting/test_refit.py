@@ -55,7 +55,7 @@ def species(program):
 
 @pytest.fixture
 def surveyed(program, observer, species):
-    """Four routes of three stops, four years, two visits a year; who calls is drawn once."""
+    """Four routes of three stops, four years, two visits per year; who calls is drawn once."""
     rng = np.random.default_rng(4)
     peeper, toad = species
     for region in ("North", "North", "South", "South"):

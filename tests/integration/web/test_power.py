@@ -47,7 +47,7 @@ def signed_in(client, coordinator):
 
 def test_numbers_start_as_things_are_today(signed_in, program, peeper, known):
     page = text(signed_in.get(address("power", program)))
-    assert "Today: 12 routes of 10 stops, 3 visits a year" in page
+    assert "Today: 12 routes of 10 stops, 3 visits per year" in page
     assert 'name="routes" value="12"' in page
 
 
@@ -103,12 +103,12 @@ def test_the_answer(signed_in, program, peeper):
     page = text(signed_in.get(address("power_study", program, study_id=study.pk)))
     name = peeper.common_name
     assert (
-        f"With 12 routes and 3 visits a year, a fall of 30% in 10 years in the share of stops "
+        f"With 12 routes and 3 visits per year, a fall of 30% in 10 years in the share of stops "
         f"with {name} would be noticed with a chance of 46%."
     ) in page
-    assert "reaches the usual goal of 80%: 24 routes and 3 visits a year" in page
+    assert "reaches the usual goal of 80%: 24 routes and 3 visits per year" in page
     assert "46% (39 to 53%) (this plan)" in page
-    assert "With 3 visits a year: 46% with 12 routes, 85% with 24." in page
+    assert "With 3 visits per year: 46% with 12 routes, 85% with 24." in page
     assert "hx-get" not in page
 
 

@@ -22,7 +22,7 @@ YEAR = {
 
 @pytest.fixture
 def keep_fits(program, observer):
-    """Fits with the given changes a year, each known to 2%."""
+    """Fits with the given changes per year, each known to 2%."""
 
     def keep(*changes, flags="", years=(YEAR,)):
         species = make_checklist(

@@ -113,22 +113,22 @@ def test_change_with_interval(given, text):
         (
             estimate(-2.1, -3.8, -0.4),
             (
-                "Wood frog: between 2014 and 2025 the share of occupied stops fell by 2.1% a year "
-                "(95% interval: 0.4 to 3.8%), from 41% to 18%."
+                "Wood frog: between 2014 and 2025 the share of occupied stops fell by 2.1% per year"
+                " (95% interval: 0.4 to 3.8%), from 41% to 18%."
             ),
         ),
         (
             estimate(2.1, 0.4, 3.8),
             (
-                "Wood frog: between 2014 and 2025 the share of occupied stops rose by 2.1% a year "
-                "(95% interval: 0.4 to 3.8%), from 41% to 18%."
+                "Wood frog: between 2014 and 2025 the share of occupied stops rose by 2.1% per year"
+                " (95% interval: 0.4 to 3.8%), from 41% to 18%."
             ),
         ),
         (
             estimate(-0.4, -1.3, 0.6),
             (
                 "Wood frog: between 2014 and 2025 there is no clear change in the share of "
-                "occupied stops: -0.4% a year (95% interval: -1.3 to +0.6%). It may have fallen "
+                "occupied stops: -0.4% per year (95% interval: -1.3 to +0.6%). It may have fallen "
                 "or risen; uncertain does not mean stable."
             ),
         ),
@@ -144,7 +144,7 @@ def test_without_correction_the_plain_share_is_told_and_named_so():
     text = plain(trend_sentence("Wood frog", found, "stop"))
     assert "because no stop was visited twice in one calling season" in text
     assert "Not corrected for animals present but not heard" in text
-    assert "the uncorrected share of stops where it was heard rose by 5.0% a year" in text
+    assert "the uncorrected share of stops where it was heard rose by 5.0% per year" in text
 
 
 @pytest.mark.parametrize(
@@ -230,7 +230,7 @@ def test_alt_text_says_what_the_picture_says():
 
 def test_days_words():
     clear = estimate(-4.2, -7.0, -1.4)
-    assert "moved 4.2 days a decade earlier" in days_words(clear)
+    assert "moved 4.2 days per decade earlier" in days_words(clear)
     assert "No clear shift" in days_words(dataclasses.replace(clear, high=1.0))
     assert "not enough to show" in days_words(UNKNOWN)
 

@@ -85,6 +85,18 @@ def test_american_spelling(texts, british):
     assert [t.where for t in texts if word.search(t.text) and "sources.md" not in t.path] == []
 
 
+def test_percent_stands_without_a_space(texts):
+    """American usage; The Chicago Manual of Style, 9.18 (from memory)."""
+    spaced = re.compile(r"\d %")
+    assert [t.where for t in texts if spaced.search(t.text)] == []
+
+
+def test_ranges_have_an_en_dash(texts):
+    """The Chicago Manual of Style, 6.78 (from memory). Dates of ISO 8601 keep their hyphens."""
+    hyphen = re.compile(r"(?<![\w.\[-])(?!0\d)\d{1,3}-\d{1,3}(?![\w-]|\.\d)")
+    assert [f"{t.where}: {t.text[:90]}" for t in texts if hyphen.search(t.text)] == []
+
+
 def test_the_page_of_the_guide_shows_every_word():
     page = guide_page("words")
     assert page.title == "Words we use"

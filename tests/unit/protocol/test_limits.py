@@ -86,7 +86,7 @@ def warm(air=None, water=None):
         (
             {"max_beaufort": 3},
             "Wind",
-            "at most Beaufort 3 (leaves and small twigs never still)",
+            "at most Beaufort 3 (leaves and small twigs move all the time)",
         ),
         (
             {"forbidden_skies": frozenset({SkyState.THUNDER, SkyState.SNOW, SkyState.HEAVY_RAIN})},

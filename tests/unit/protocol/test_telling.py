@@ -60,7 +60,7 @@ COLD = Temperature(value=Decimal("42"), unit=F)
         (params.place(Where(field="end.sky")), "at the end of the visit"),
         (params.species("hyla-gratiosa"), "Barking treefrog"),
         (params.species("hyla-unknown"), "hyla-unknown"),
-        (params.wind_sign(3), "leaves and small twigs never still"),
+        (params.wind_sign(3), "leaves and small twigs move all the time"),
         (params.wind_sign(13), ""),
         (params.word("air_temperature"), "air temperature"),
         (params.window(APRIL), "Early (1 April to 30 April)"),

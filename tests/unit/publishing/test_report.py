@@ -204,7 +204,7 @@ def test_front_page_tells_the_whole(pages):
             ["falling", "no clear change", "no clear change"],
             "Of 3 species 1 falls and 2 show no clear change.",
         ),
-        (["not enough data"] * 3, "Of none of 3 species can it be said which way it goes."),
+        (["not enough data"] * 3, "For none of the 3 species can a direction be given."),
     ],
 )
 def test_overview_in_one_sentence(ways, sentence):

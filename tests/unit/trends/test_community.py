@@ -60,7 +60,7 @@ def test_the_less_is_known_the_more_it_is_pulled():
 
 
 def test_shrunken_trends_are_nearer_the_truth_and_hold_it():
-    """400 programs of 12 species whose trends differ by 1 % a year, known to 3 % each."""
+    """400 programs of 12 species whose trends differ by 1 % per year, known to 3 % each."""
     rng = np.random.default_rng(1)
     own = shrunken = held = 0.0
     for _ in range(400):

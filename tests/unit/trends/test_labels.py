@@ -139,7 +139,7 @@ PROFILE, DELTA = "profile likelihood", "delta method on the logit scale"
 BY_SITE, SHARES = f"{DELTA}, clustered by site", "delta method, clustered by site"
 T_BY_SITE, CLUSTERED = "clustered by site, t on the logit scale", f"{DELTA}, clustered"
 OF_YEARS = "t, errors by route and the scatter of years"
-FLEISS = "Wald (Fleiss, Cohen & Everitt 1969, Psychol. Bull. 72:323-327)"
+FLEISS = "Wald (Fleiss, Cohen & Everitt 1969, Psychol. Bull. 72:323–327)"
 CHANGES = (
     "trend, log odds of occupancy per year",
     "trend, % change in odds per year",
@@ -211,14 +211,14 @@ LABELS = {
     ),
     of_shift: (
         "logistic curve of calling over the season, its top moving by year",
-        [("shift of the calling season, days a decade", "delta method, clustered by route")],
+        [("shift of the calling season, days per decade", "delta method, clustered by route")],
     ),
     of_shares: (
-        "share of trials (Newcombe 1998, Statistics in Medicine 17:857-872)",
+        "share of trials (Newcombe 1998, Statistics in Medicine 17:857–872)",
         [("share", "Wilson"), ("share", "Clopper-Pearson")],
     ),
     of_kappa: (
-        "kappa (Cohen 1960, Educ. Psychol. Meas. 20:37-46; Cohen 1968, Psychol. Bull. 70:213-220)",
+        "kappa (Cohen 1960, Educ. Psychol. Meas. 20:37–46; Cohen 1968, Psychol. Bull. 70:213–220)",
         [(f"kappa{weights}", FLEISS) for weights in ("", ", linear weights", ", squared weights")],
     ),
 }

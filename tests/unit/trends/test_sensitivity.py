@@ -159,7 +159,7 @@ def lines_of(own):
 
 
 def test_false_detections_hide_a_fall_and_the_lines_bring_it_back():
-    """A species that falls by 12 % a year from 40 % of the stops, where a visit to an empty stop
+    """A species that falls by 12 % per year from 40 % of the stops, where a visit to an empty stop
     hears it with 2 %: the told trend is too flat. The line that knows the mistakes from confirmed
     calls is not, and one with 5 % of the detections false goes part of the way."""
     lines = lines_of(with_mistakes(2, start=0.4, fall=12.0, false=0.02, sure=0.3, routes=60))

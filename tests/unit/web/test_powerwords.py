@@ -38,7 +38,7 @@ def plain(text):
 
 def test_sentence():
     assert plain(power_sentence("wood frogs", PLAN, FEW)) == (
-        "With 12 routes and 3 visits a year, a fall of 30% in 10 years in the share of stops "
+        "With 12 routes and 3 visits per year, a fall of 30% in 10 years in the share of stops "
         "with wood frogs would be noticed with a chance of 46%."
     )
 
@@ -46,7 +46,7 @@ def test_sentence():
 def test_one_visit_shows_nothing_and_says_why():
     blind = PowerCell(routes=12, visits=1, chance=replace(wilson(0, 200), flags=(NOT_IDENTIFIED,)))
     text = power_sentence("wood frogs", replace(PLAN, visits=1), (blind, *FEW))
-    assert "1 visit a year, no fall" in text
+    assert "1 visit per year, no fall" in text
     assert "without a second visit" in text
 
 
@@ -54,7 +54,7 @@ def test_one_visit_shows_nothing_and_says_why():
     ("found", "words"),
     [
         (FEW, "No plan in the table reaches the usual goal of 80%"),
-        (cells(60, 92, 170, 180), "80%: 24 routes and 2 visits a year"),
+        (cells(60, 92, 170, 180), "80%: 24 routes and 2 visits per year"),
         (cells(60, 170, 180, 190), "That is at least the usual goal of 80%"),
     ],
 )
@@ -70,6 +70,6 @@ def test_rows_mark_the_plan():
 
 
 def test_alt():
-    assert "With 2 visits a year: 30% with 12 routes, 60% with 24." in plain(
+    assert "With 2 visits per year: 30% with 12 routes, 60% with 24." in plain(
         power_alt("wood frogs", PLAN, FEW)
     )

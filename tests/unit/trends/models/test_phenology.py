@@ -140,7 +140,7 @@ class TestNothingHeard:
 @pytest.mark.parametrize("heard", [[0, 1, 1, 1, 0], [0, 0, 0, 0, 0]], ids=["heard", "silent"])
 def test_what_the_nights_are_called_and_how_they_were_found(heard):
     found = nights([10, 20, 30, 40, 50], heard, replicates=30)
-    ends = "end of a range from visits (Strauss & Sadler 1989, Mathematical Geology 21:411-427)"
+    ends = "end of a range from visits (Strauss & Sadler 1989, Mathematical Geology 21:411–427)"
     middle = "median night by share of periods heard, each night weighted by the gap it fills"
     silent = None if any(heard) else "none"
     assert [

@@ -127,7 +127,7 @@ function editableLine(map, onChange) {
 }
 
 function words(map, points, unit) {
-  if (points.length < 2) return gettext("Press on the map where the line begins and where it goes.");
+  if (points.length < 2) return gettext("Click the map where the line starts and along its way.");
   const facts = ngettext("{number} point, {length}.", "{number} points, {length}.", points.length, {
     length: lengthIn(map, points, unit),
   });

@@ -50,10 +50,17 @@ export function describe({ properties }, layer, { autoPan }) {
   });
 }
 
-function titleOf({ kind, number, name, index }) {
-  const heard = index === undefined ? "" : `, ${INDEX_WORDS[index] ?? `call index ${index}`}`;
-  if (kind !== "stop") return `${name ?? "Route"}${heard}`;
-  return gettext("Stop {number}{name}{heard}", { number, name: name ? `: ${name}` : "", heard });
+function titleOf(properties) {
+  const what = subjectOf(properties);
+  const { index } = properties;
+  if (index === undefined) return what;
+  const heard = INDEX_WORDS[index] ?? gettext("call index {index}", { index });
+  return gettext("{what}, {heard}", { what, heard });
+}
+
+function subjectOf({ kind, number, name }) {
+  if (kind !== "stop") return name ?? gettext("Route");
+  return name ? gettext("Stop {number}: {name}", { number, name }) : gettext("Stop {number}", { number });
 }
 
 /** A list of texts, with a link where there is somewhere to go. */

@@ -1,9 +1,9 @@
 // Written by deploy/generate. Do not edit.
 export const BEAUFORT = [
   [0, "calm", "smoke goes straight up"],
-  [1, "light air", "smoke leans, vanes do not move"],
+  [1, "light air", "smoke drifts, weather vanes do not move"],
   [2, "light breeze", "felt on the face, leaves rustle"],
-  [3, "gentle breeze", "leaves and small twigs never still"],
+  [3, "gentle breeze", "leaves and small twigs move all the time"],
   [4, "moderate breeze", "dust and paper lift, small branches move"],
   [5, "fresh breeze", "small trees in leaf sway"],
   [6, "strong breeze", "large branches move, wires hum"],

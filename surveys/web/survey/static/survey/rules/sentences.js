@@ -89,7 +89,7 @@ export const SENTENCES = {
     ],
   ],
   "wet-sky": [
-    "The sky {place} is “{sky}”, in which the protocol allows no survey.",
+    "The sky {place} is “{sky}”, and the protocol allows no survey in it.",
     [
       "If you are still out, stop for tonight and try another night.",
       "If it is right, leave it as is. The coordinator will decide whether it counts.",
@@ -103,7 +103,7 @@ export const SENTENCES = {
     ],
   ],
   "noise-too-loud": [
-    "The noise at stop {stop} is “{noise}”; the most that the protocol allows is “{most}”.",
+    "The noise at stop {stop} is “{noise}”; the protocol’s limit is “{most}”.",
     [
       "If the noise may pass, wait and listen again.",
       "If it is right, leave it as is. The coordinator will decide whether it counts.",

@@ -33,11 +33,11 @@ export function groupWords(species, typed) {
   if (isHeard(typed(species.code))) return "";
   // A call beyond the listening radius leaves nothing open within it.
   const isWritten = (code) => isHeard(typed(code)) && callOf(typed(code)).distance !== "far";
-  if (species.members?.some(isWritten)) return "heard, by the name of one of its species";
+  if (species.members?.some(isWritten)) return gettext("heard, by the name of one of its species");
   const joint = model.packet.species.find(
     ({ code, members }) => members?.includes(species.code) && isWritten(code),
   );
-  return joint ? `open: ${joint.common_name} is written down` : "";
+  return joint ? gettext("open: {species} is written down", { species: joint.common_name }) : "";
 }
 
 export const inSeason = ({ season }) => !season || inDays(model.visit.night, ...season);
