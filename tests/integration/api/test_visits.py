@@ -320,6 +320,7 @@ def test_records_of_a_visit(api, observer, route, program):
             "species": peeper.code,
             "index": 3,
             "not_sure": False,
+            "distance": "",
             "counts_in_trends": False,
             "confirmation": None,
         }
