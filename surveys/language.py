@@ -21,6 +21,8 @@ class Translations(Protocol):
 
     def ngettext(self, singular: str, plural: str, number: int, /) -> str: ...
 
+    def get_language(self) -> str | None: ...
+
 
 class AsWritten:
     """No translations."""
@@ -30,6 +32,9 @@ class AsWritten:
 
     def ngettext(self, singular: str, plural: str, number: int, /) -> str:
         return singular if number == 1 else plural
+
+    def get_language(self) -> str | None:
+        return None
 
 
 @dataclass
@@ -52,6 +57,11 @@ def gettext(message: str) -> str:
 
 def ngettext(singular: str, plural: str, number: int) -> str:
     return _current.translations.ngettext(singular, plural, number)
+
+
+def language() -> str:
+    """The reader's language as HTML names it: `en`, `pt-br`."""
+    return (_current.translations.get_language() or "en").lower()
 
 
 def gettext_noop(message: str) -> str:

@@ -4,6 +4,10 @@ Each file starts with a `# title`. Every rule of the protocol has a `## code` se
 `rules.md`, every rule of reading a sheet one in `reading.md`; findings link to it. The table of
 `words.md` is the list of `surveys/guide/words.py`, and `[CAUTIONS]` stands for that of
 `surveys/guide/cautions.py`.
+
+English stands in `pages/`, another language in a folder of its own: `pages/fr/rules.md`. A page, or
+the section of a rule, that is not there yet is shown in English. Headings of sections stay as they
+are: codes of rules. A translated `words.md` has a table of its own.
 """
 
 from dataclasses import dataclass
@@ -15,8 +19,10 @@ from markdown_it import MarkdownIt
 
 from surveys.guide.cautions import cautions
 from surveys.guide.words import words_table
+from surveys.language import language
 
 PAGES = Path(__file__).parent / "pages"
+ENGLISH = "en"
 
 # The guide's reading order. Pages that are not listed here are not shown.
 ORDER = (
@@ -38,44 +44,71 @@ ORDER = (
 
 @dataclass(frozen=True, kw_only=True)
 class GuidePage:
-    """A page of the guide; `html` is safe, rendered from our own Markdown."""
+    """A page of the guide; `html` is safe, rendered from our own Markdown. `language` is the one it
+    is written in: English where nobody has translated the page yet."""
 
     slug: str
     title: str
     html: str
+    language: str
 
 
-@cache
 def guide_pages() -> tuple[GuidePage, ...]:
-    """All pages in reading order."""
-    return tuple(_read(slug) for slug in ORDER)
+    """All pages in reading order, in the reader's language."""
+    return _pages(PAGES, language())
 
 
 def guide_page(slug: str) -> GuidePage | None:
     return next((page for page in guide_pages() if page.slug == slug), None)
 
 
-@cache
 def rule_sections() -> dict[str, str]:
-    """The safe HTML of each rule's section, without its heading, by rule code."""
+    """The safe HTML of each rule's section, without its heading, by rule code. A section that is
+    not translated is the English one."""
+    return _sections(PAGES, language())
+
+
+@cache
+def _pages(folder: Path, wanted: str) -> tuple[GuidePage, ...]:
+    return tuple(_read(_file(folder, wanted, slug)) for slug in ORDER)
+
+
+@cache
+def _sections(folder: Path, wanted: str) -> dict[str, str]:
     sections = {}
     for slug in ("rules", "reading"):
-        for section in _source(slug).split("\n## ")[1:]:
-            heading, _, body = section.partition("\n")
-            sections[heading.strip()] = _render(body)
+        for file in (folder / f"{slug}.md", _file(folder, wanted, slug)):
+            for section in _source(file).split("\n## ")[1:]:
+                heading, _, body = section.partition("\n")
+                sections[heading.strip()] = _render(body)
     return sections
 
 
-def _read(slug: str) -> GuidePage:
-    first, _, body = _source(slug).partition("\n")
-    return GuidePage(slug=slug, title=first.removeprefix("# ").strip(), html=_render(body))
+def _file(folder: Path, wanted: str, slug: str) -> Path:
+    """`pages/pt-br/SLUG.md`, `pages/pt/SLUG.md` or `pages/SLUG.md`, the first that is there."""
+    own = (folder / name / f"{slug}.md" for name in (wanted, wanted.partition("-")[0]))
+    return next((file for file in own if file.is_file()), folder / f"{slug}.md")
 
 
-def _source(slug: str) -> str:
-    written = (PAGES / f"{slug}.md").read_text(encoding="utf-8")
-    if slug == "words":
+def _read(file: Path) -> GuidePage:
+    first, _, body = _source(file).partition("\n")
+    return GuidePage(
+        slug=file.stem,
+        title=first.removeprefix("# ").strip(),
+        html=_render(body),
+        language=ENGLISH if _is_english(file) else file.parent.name,
+    )
+
+
+def _source(file: Path) -> str:
+    written = file.read_text(encoding="utf-8")
+    if file.stem == "words" and _is_english(file):
         return f"{written}\n{words_table()}"
     return written.replace("[CAUTIONS]", "\n".join(f"- {text}" for text in cautions()))
+
+
+def _is_english(file: Path) -> bool:
+    return file.parent.name == PAGES.name
 
 
 def _render(markdown: str) -> str:

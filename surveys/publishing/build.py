@@ -19,6 +19,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from surveys.fitting.stamps import software
+from surveys.language import gettext, gettext_noop, said
 from surveys.models import Audience, BackgroundRun, Program, Publication
 from surveys.publishing import tables
 from surveys.publishing.about import about_publication
@@ -80,14 +81,14 @@ def build(
     with _workplace(run) as folder:
         frozen = _freeze(run, folder, runs, steps)
         files = [*_table_files(frozen.open), *_format_files(frozen, folder, formats, steps)]
-        steps.begin("Storing the files")
+        steps.begin(gettext("Storing the files"))
         _store(run, frozen.open, with_checksums(folder, files))
 
 
 def _freeze(run: BackgroundRun, folder: Path, runs: int, steps: Steps) -> _Frozen:
     program, season_year = run.program, run.options["season_year"]
     previous = latest(program, season_year)
-    steps.begin("Freezing the rows")
+    steps.begin(gettext("Freezing the rows"))
     with snapshot():
         check_something_counts(program, season_year)
         about = about_publication(
@@ -118,7 +119,7 @@ def _format_files(
     frozen: _Frozen, folder: Path, formats: Sequence[Format], steps: Steps
 ) -> Iterator[MadeFile]:
     for fmt in formats:
-        steps.begin(f"Writing {fmt.kind}")
+        steps.begin(said("Writing {file}", file=fmt.kind))
         path = folder / "files" / fmt.kind
         path.parent.mkdir(parents=True, exist_ok=True)
         fmt.write(frozen.exact if fmt.audience == Audience.EXACT else frozen.open, path)
@@ -154,7 +155,7 @@ def _table_files(frozen: Frozen) -> list[MadeFile]:
         ),
         MadeFile(
             kind=METHOD,
-            meaning="How all of it was calculated",
+            meaning=gettext_noop("How all of it was calculated"),
             media_type=PLAIN_TEXT,
             audience=Audience.OPEN,
             path=method,

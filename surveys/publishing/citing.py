@@ -12,6 +12,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from surveys.dates import MONTHS
+from surveys.language import gettext, said
 from surveys.models import DataLicense
 
 BIBTEX = "application/x-bibtex; charset=utf-8"
@@ -71,9 +73,18 @@ class Distribution:
 def citation_text(cited: Cited) -> str:
     """`Program (year). Title. Version n. Made with … License. Address`"""
     day = cited.published_at
-    return (
-        f"{cited.program} ({day.year}). {cited.title}. Version {cited.version}, published "
-        f"{day.day} {day:%B %Y}. Made with {cited.software}. {cited.license}. {cited.url}"
+    return said(
+        "{program} ({year}). {title}. Version {version}, published {day} {month} {year}. "
+        "Made with {software}. {license}. {url}",
+        program=cited.program,
+        year=day.year,
+        title=cited.title,
+        version=cited.version,
+        day=day.day,
+        month=gettext(MONTHS[day.month - 1]),
+        software=cited.software,
+        license=cited.license,
+        url=cited.url,
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from surveys.language import said
 from surveys.models import (
     Publication,
     PublicationFile,
@@ -101,11 +102,14 @@ class Described:
     @property
     def summary(self) -> str:
         first, last = self.years
-        return (
-            f"What volunteers heard of calling frogs and toads along the fixed routes of "
-            f"{self.publication.program.name}, season years {first} to {last}: "
-            f"{self.publication.visit_count} accepted visits with every listening period and call "
-            "index, zeros included, the yearly table, and trends of occupancy."
+        return said(
+            "What volunteers heard of calling frogs and toads along the fixed routes of {program}, "
+            "season years {first} to {last}: {visits} accepted visits with every listening period "
+            "and call index, zeros included, the yearly table, and trends of occupancy.",
+            program=self.publication.program.name,
+            first=first,
+            last=last,
+            visits=self.publication.visit_count,
         )
 
 

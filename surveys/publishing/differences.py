@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 from django.core.cache import cache
 
+from surveys.language import gettext_noop
 from surveys.models import (
     Publication,
     ReviewStep,
@@ -31,7 +32,11 @@ CHANGING_STEPS = (Step.CORRECTED, Step.SETTLED, Step.SENT_BACK, Step.ACCEPTED, S
            Step.REOPENED)  # fmt: skip
 # The parts of a visit, and the table that holds each.
 PARTS = {"visit": "visits", "stops": "periods", "calls": "calls"}
-WORDS = {"visit": "the visit itself", "stops": "its stops", "calls": "what was heard"}
+WORDS = {
+    "visit": gettext_noop("the visit itself"),
+    "stops": gettext_noop("its stops"),
+    "calls": gettext_noop("what was heard"),
+}
 _OBSERVER = TABLE["visits"].header.index("observer")
 # What is compared never changes, so neither does what comes of it.
 _KEPT_S = 30 * 24 * 3600

@@ -8,6 +8,7 @@ from accounts.models import (
     AccessToken,
     Membership,
 )
+from surveys.language import gettext
 from surveys.models import (
     ExactDownload,
     Program,
@@ -27,8 +28,10 @@ def note_exact_download(
     """
     if not may_have_exact_places(member, token):
         raise PermissionDenied(
-            "Exact locations are only for people to whom a coordinator of the program gave "
-            "that right."
+            gettext(
+                "Exact locations are only for people to whom a coordinator of the program gave "
+                "that right."
+            )
         )
     return ExactDownload.objects.create(
         program=member.program,

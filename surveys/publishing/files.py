@@ -9,6 +9,7 @@ from pathlib import Path, PurePosixPath
 
 from django.db.models import QuerySet
 
+from surveys.language import gettext_noop as _
 from surveys.models import (
     Audience,
     Publication,
@@ -105,8 +106,12 @@ def with_checksums(folder: Path, files: list[MadeFile]) -> list[MadeFile]:
     """
     with_lists = list(files)
     for kind, audience, meaning in (
-        (CHECKSUMS, Audience.OPEN, "Checksums of all files"),
-        (EXACT_CHECKSUMS, Audience.EXACT, "Checksums of the files with exact locations"),
+        (CHECKSUMS, Audience.OPEN, _("Checksums of all files")),
+        (
+            EXACT_CHECKSUMS,
+            Audience.EXACT,
+            _("Checksums of the files with exact locations"),
+        ),
     ):
         listed = [file for file in files if file.audience == audience]
         if listed:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
+from surveys.language import gettext, said
 from surveys.publishing import tables
 from surveys.publishing.frozen import Frozen, write_table
 from surveys.publishing.tables import Table
@@ -40,7 +41,7 @@ def add_trends(
     is called with a sentence before each step."""
 
     def notify(species: str, site: str) -> None:
-        report(f"Trend of {species} by {site}")
+        report(said("Trend of {species} by {site}", species=species, site=gettext(site)))
 
     results = list(fit_species(periods, notify=notify))
     _write(
@@ -65,7 +66,10 @@ def add_trends(
         (
             null_row(species, run)
             for species, run in null_runs(
-                periods, told, runs=runs, notify=lambda name: report(f"Null run of {name}")
+                periods,
+                told,
+                runs=runs,
+                notify=lambda name: report(said("Null run of {species}", species=name)),
             )
         ),
     )

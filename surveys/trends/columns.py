@@ -24,6 +24,11 @@ class Column:
     maximum: float | None = None
 
 
+def head_words(name: str) -> str:
+    """A column's name as a heading, as it is written: `Mean index`."""
+    return name.replace("_", " ").capitalize()
+
+
 def _count(name: str, unit: str, meaning: str) -> Column:
     return Column(name=name, type="integer", unit=unit, meaning=meaning, required=True, minimum=0)
 

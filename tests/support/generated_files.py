@@ -28,6 +28,9 @@ from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import Case, DistanceUnit, Finding, TemperatureUnit
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE, SKY
 from surveys.protocol.words import listed
+from surveys.publishing.tables import TABLES
+from surveys.trends.columns import COLUMNS, head_words
+from surveys.visits.sheet.reading_rules import READING_RULES
 from tests.support.rule_cases import CASES
 from tests.support.rule_cases.writing import RuleCase, reader_of
 
@@ -137,13 +140,21 @@ def limits_page() -> str:
 
 
 def fixture_texts() -> str:
-    """The module that marks what people read of the fixtures and of the list of countries."""
-    texts = [*_preset_texts(), *_catalog_texts(), *countries().values()]
+    """The module that marks what people read of the fixtures, the rules, the published tables and
+    the list of countries."""
+    texts = [
+        *_rule_texts(),
+        *_preset_texts(),
+        *_catalog_texts(),
+        *_table_texts(),
+        *countries().values(),
+    ]
     return _lines(
         '"""Texts that are stored in English and translated when they are read, marked for'
         " `makemessages`.",
         "",
-        "Written by deploy/generate from the other files of this folder and the list of countries.",
+        "Written by deploy/generate from the other files of this folder, the rules, the published",
+        "tables and the list of countries.",
         '"""',
         "",
         "# fmt: off",
@@ -152,6 +163,10 @@ def fixture_texts() -> str:
         "",
         *(f"gettext_noop({_json(text)})" for text in dict.fromkeys(filter(None, texts))),
     )
+
+
+def _rule_texts() -> Iterator[str]:
+    return (rule.summary for rule in (*RULES, *READING_RULES))
 
 
 def _preset_texts() -> Iterator[str]:
@@ -171,6 +186,14 @@ def _catalog_texts() -> Iterator[str]:
     yield from (region["name"] for region in content["regions"])
     for group in content["look_alikes"]:
         yield from (group["name"], group["how"], *group.get("other_sounds", []))
+
+
+def _table_texts() -> Iterator[str]:
+    """Titles of published tables, and the heads and meanings of columns that screens show."""
+    for table in TABLES:
+        yield table.title
+        yield from (head_words(column.name) for column in table.columns)
+    yield from (column.meaning for column in COLUMNS)
 
 
 FILES = {

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from surveys.language import gettext_noop as _
 from surveys.models import Audience
 from surveys.publishing.formats import (
     darwincore,
@@ -44,63 +45,63 @@ def _copy_stops(frozen: Frozen, target: Path) -> None:
 FORMATS: tuple[Format, ...] = (
     Format(
         kind="report.pdf",
-        meaning="A report to read: summary, map, a page for each species, method and cautions",
+        meaning=_("A report to read: summary, map, a page for each species, method and cautions"),
         media_type="application/pdf",
         write=report.write,
     ),
     Format(
         kind="tables.zip",
-        meaning="All tables, what their columns mean, and the method, as a Data Package",
+        meaning=_("All tables, what their columns mean, and the method, as a Data Package"),
         media_type="application/zip",
         write=datapackage.write,
     ),
     Format(
         kind="datapackage.json",
-        meaning="What the tables and their columns mean, for software",
+        meaning=_("What the tables and their columns mean, for software"),
         media_type="application/json",
         write=datapackage.write_descriptor,
     ),
     Format(
         kind="tables.xlsx",
-        meaning="All tables and what their columns mean, as a workbook",
+        meaning=_("All tables and what their columns mean, as a workbook"),
         media_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
         write=xlsx.write,
     ),
     Format(
         kind="places.gpkg",
-        meaning="Routes, stops and yearly results as a GeoPackage, for maps",
+        meaning=_("Routes, stops and yearly results as a GeoPackage, for maps"),
         media_type=geopackage.MEDIA_TYPE,
         write=geopackage.write,
     ),
     Format(
         kind="places.geojson",
-        meaning="Routes, stops and yearly results as GeoJSON, for maps on the web",
+        meaning=_("Routes, stops and yearly results as GeoJSON, for maps on the web"),
         media_type=geojson.MEDIA_TYPE,
         write=geojson.write,
     ),
     Format(
         kind="darwin-core.zip",
-        meaning="Events, occurrences and measurements as a Darwin Core Archive",
+        meaning=_("Events, occurrences and measurements as a Darwin Core Archive"),
         media_type="application/zip",
         write=darwincore.write,
     ),
     Format(
         kind="exact/stops.csv",
-        meaning="Stops with exact locations",
+        meaning=_("Stops with exact locations"),
         media_type=csv.MEDIA_TYPE,
         write=_copy_stops,
         audience=Audience.EXACT,
     ),
     Format(
         kind="exact/places.gpkg",
-        meaning="Routes, stops and yearly results with exact locations as a GeoPackage",
+        meaning=_("Routes, stops and yearly results with exact locations as a GeoPackage"),
         media_type=geopackage.MEDIA_TYPE,
         write=geopackage.write,
         audience=Audience.EXACT,
     ),
     Format(
         kind="exact/places.geojson",
-        meaning="Routes, stops and yearly results with exact locations as GeoJSON",
+        meaning=_("Routes, stops and yearly results with exact locations as GeoJSON"),
         media_type=geojson.MEDIA_TYPE,
         write=geojson.write,
         audience=Audience.EXACT,

@@ -10,7 +10,7 @@ from surveys.publishing.differences import Difference, NumberChange, difference
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.tables import TABLE
 from surveys.web.publications.views import publication_or_404
-from surveys.web.trends.views import head_words
+from surveys.web.trends.yearly import heading
 
 SHOWN = 200
 
@@ -57,7 +57,7 @@ def _against(request: ProgramRequest, version: int) -> int:
 def _tables(changes: Difference) -> list[dict[str, object]]:
     return [
         {
-            "title": TABLE[name].title,
+            "title": gettext(TABLE[name].title),
             "name": name,
             "rows": [_words(change) for change in numbers[:SHOWN]],
             "count": len(numbers),
@@ -73,4 +73,5 @@ def _words(change: NumberChange) -> tuple[str, str, str, str]:
     if before == after:
         before, after = str(change.before), str(change.after)
     where = ", ".join(str(part) for part in change.key)
-    return where, head_words(change.column), before or "blank", after or "blank"
+    blank = gettext("blank")
+    return where, heading(change.column), before or blank, after or blank

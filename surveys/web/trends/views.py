@@ -26,7 +26,7 @@ from surveys.web.csv_file import csv_file
 from surveys.web.seasons.forms import Filters, TableFilter
 from surveys.web.trends.freshness import freshness
 from surveys.web.trends.page import glance_rows, small_multiples
-from surveys.web.trends.yearly import head_words, live_rows, table_context
+from surveys.web.trends.yearly import heading, live_rows, table_context
 
 
 @require_GET
@@ -44,7 +44,7 @@ def trends(request: ProgramRequest) -> HttpResponse:
             "may_review": may(request.membership, Permission.REVIEW),
             **_glance(program, filters),
             **table_context(csv.HEADER, live_rows(rows), common_names(program)),
-            "meanings": [(head_words(column.name), column.meaning) for column in COLUMNS],
+            "meanings": [(heading(column.name), gettext(column.meaning)) for column in COLUMNS],
             "flags": flag_words(flag for flag in FLAGS if any(flag in row.flags for row in rows)),
             "caveats": list(map(gettext, CAVEATS)),
             "query": request.GET.urlencode(),

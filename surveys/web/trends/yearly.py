@@ -8,8 +8,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from surveys.charts.words import share
+from surveys.language import gettext
 from surveys.publishing.formats.yearly_csv import HEADER, cell_text
-from surveys.trends.columns import COLUMNS
+from surveys.trends.columns import COLUMNS, head_words
 from surveys.trends.table import YearRow, row_values
 
 _COLUMN = {column.name: column for column in COLUMNS}
@@ -27,7 +28,7 @@ def table_context(
     by scientific name, shown beside these."""
     aligns = ["num" if _is_number(name) else "" for name in header]
     return {
-        "heads": [(head_words(name), align) for name, align in zip(header, aligns, strict=True)],
+        "heads": [(heading(name), align) for name, align in zip(header, aligns, strict=True)],
         "rows": [
             {
                 "name": names.get(str(row[0]), ""),
@@ -50,8 +51,9 @@ def screen_text(column: str, value: object) -> str:
     return cell_text(value)
 
 
-def head_words(name: str) -> str:
-    return name.replace("_", " ").capitalize()
+def heading(name: str) -> str:
+    """The head of a column in the reader's language."""
+    return gettext(head_words(name))
 
 
 def _is_number(name: str) -> bool:
