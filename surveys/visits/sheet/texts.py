@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import TypeVar
 
 from surveys.dates import DateError, read_date
-from surveys.language import said
+from surveys.language import gettext, said
 from surveys.protocol import params
 from surveys.protocol.params import Param
 from surveys.protocol.telling import Reader, Told, tell_sentence
@@ -196,15 +196,16 @@ def read_state(
     codes: Mapping[str, State],
     param: Callable[[State], Param],
 ) -> State:
-    """A state by a code of the protocol, by its key or by its name or the beginning of it: `2`,
-    `light_rain`, `Light rain`, `over`."""
+    """A state by a code of the protocol, by its key or by its name or the beginning of it, in
+    English or the reader's language: `2`, `light_rain`, `Light rain`, `over`."""
     if (coded := state_of_code(text, codes)) is not None:
         return coded
     typed = " ".join(re.split(r"[\s_-]+", text.strip().casefold()))
-    for state, told in words.items():
-        if typed in (state.replace("_", " "), told.name):
+    names = {state: (told.name, gettext(told.name).casefold()) for state, told in words.items()}
+    for state, own in names.items():
+        if typed in (state.replace("_", " "), *own):
             return state
-    begun = [state for state, told in words.items() if told.name.startswith(typed)]
+    begun = [state for state, own in names.items() if any(name.startswith(typed) for name in own)]
     if len(begun) == 1 and len(typed) >= _SHORTEST_WORD:
         return begun[0]
     choices = params.any_of(

@@ -366,9 +366,19 @@ def _sightings(
     )
 
 
+def _signs(states: Iterable[Words]) -> tuple[tuple[str, str], ...]:
+    return tuple((gettext_lazy(words.name), gettext_lazy(words.sign)) for words in states)
+
+
 LEGENDS = (
-    (gettext_lazy("Call index"), tuple(CALL_INDEX.items())),
-    (gettext_lazy("Wind force (Beaufort)"), tuple((row.force, row.sign) for row in BEAUFORT[:7])),
-    (gettext_lazy("Sky"), tuple((words.name, words.sign) for words in SKY.values())),
-    (gettext_lazy("Noise"), tuple((words.name, words.sign) for words in NOISE.values())),
+    (
+        gettext_lazy("Call index"),
+        tuple((index, gettext_lazy(words)) for index, words in CALL_INDEX.items()),
+    ),
+    (
+        gettext_lazy("Wind force (Beaufort)"),
+        tuple((row.force, gettext_lazy(row.sign)) for row in BEAUFORT[:7]),
+    ),
+    (gettext_lazy("Sky"), _signs(SKY.values())),
+    (gettext_lazy("Noise"), _signs(NOISE.values())),
 )

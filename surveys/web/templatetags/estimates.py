@@ -7,3 +7,4 @@ from surveys.charts import words
 register = template.Library()
 
 register.filter("share_with_interval", words.share_with_interval)
+register.filter("flags_in_words", words.flags_in_words)

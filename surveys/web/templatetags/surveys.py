@@ -5,7 +5,6 @@ from collections.abc import Mapping
 
 from django import template
 
-from surveys.charts.words import flags_in_words
 from surveys.dates import clock
 from surveys.language import gettext, said
 from surveys.models import Sighting
@@ -50,9 +49,6 @@ def _percent_lit(night: MoonNight) -> str:
 def length_in_words(seconds: float) -> str:
     """`42 s`, `1 min 30 s`."""
     return duration(dt.timedelta(seconds=max(1, round(seconds))))
-
-
-register.filter(flags_in_words)
 
 
 @register.filter

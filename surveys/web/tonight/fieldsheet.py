@@ -10,7 +10,7 @@ from PIL import ImageFile
 from weasyprint import CSS, HTML
 
 from accounts.models import Membership
-from surveys.language import said
+from surveys.language import gettext, said
 from surveys.models import ChecklistEntry
 from surveys.programs.regional import cautions_of
 from surveys.programs.versions import units_of
@@ -47,8 +47,16 @@ def field_sheet_pdf(
     route_tonight: RouteTonight, member: Membership, checklist: Iterable[ChecklistEntry], paper: str
 ) -> bytes:
     """The sheet as PDF. `paper` is a key of PAPERS. Nothing is loaded from the network."""
+    html = field_sheet_html(route_tonight, member, checklist)
+    page = CSS(string=f"@page {{ size: {paper} landscape }}")
+    return HTML(string=html, url_fetcher=_no_fetching).write_pdf(stylesheets=[CSS(_STYLE), page])
+
+
+def field_sheet_html(
+    route_tonight: RouteTonight, member: Membership, checklist: Iterable[ChecklistEntry]
+) -> str:
     species = [entry.species for entry in checklist]
-    html = render_to_string(
+    return render_to_string(
         "tonight/field_sheet.html",
         {
             "route_tonight": route_tonight,
@@ -59,23 +67,24 @@ def field_sheet_pdf(
             "radius": radius_in_words(route_tonight.protocol, units_of(member.program)),
             "has_joint_entry": any(listed.is_complex for listed in species),
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
-            "call_index": CALL_INDEX.items(),
+            "call_index": [(index, gettext(words)) for index, words in CALL_INDEX.items()],
             "sky": _legend(SKY, route_tonight.protocol.sky_codes),
             "noise": _legend(NOISE, route_tonight.protocol.noise_codes),
             "codes": route_tonight.protocol.sky_codes or route_tonight.protocol.noise_codes,
-            "wind": BEAUFORT[: MOST_WIND + 1],
+            "wind": [(row.force, gettext(row.sign)) for row in BEAUFORT[: MOST_WIND + 1]],
             "cautions": list(cautions_of(member.program)),
-            "skip_reasons": ", ".join(map(str, SKIP_REASONS)),
+            "skip_reasons": gettext(", ").join(map(str, SKIP_REASONS)),
         },
     )
-    page = CSS(string=f"@page {{ size: {PAPERS[paper]} landscape }}")
-    return HTML(string=html, url_fetcher=_no_fetching).write_pdf(stylesheets=[CSS(_STYLE), page])
 
 
 def _legend(words: Mapping[str, Words], codes: Mapping[str, str]) -> list[tuple[str, str]]:
     """What to write for each state, and its sign: the code of the protocol before the name."""
     return [
-        (" ".join((*(code for code in codes if codes[code] == state), told.name)), told.sign)
+        (
+            " ".join((*(code for code in codes if codes[code] == state), gettext(told.name))),
+            gettext(told.sign),
+        )
         for state, told in words.items()
     ]
 

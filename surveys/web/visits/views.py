@@ -160,7 +160,7 @@ def _beaufort(force: int | None) -> tuple[str, str]:
     if force is None:
         return DASH, ""
     return said("Beaufort {force}", force=force), next(
-        (row.sign for row in BEAUFORT if row.force == force), ""
+        (gettext(row.sign) for row in BEAUFORT if row.force == force), ""
     )
 
 
