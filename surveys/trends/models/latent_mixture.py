@@ -12,7 +12,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from surveys.trends.models.occupancy_likelihood import OccupancyCells
 from surveys.trends.numerics.arrays import FloatArray
@@ -83,8 +82,10 @@ def _evaluate(cells: OccupancyCells, model: StateModel, theta: FloatArray) -> _A
     states = model(
         cells, cells.psi_design @ theta[:k], cells.p_design @ theta[k : k + m], theta[k + m :]
     )
-    value = np.asarray(logsumexp(states.logs, axis=1))
-    return _At(value=value, chances=np.exp(states.logs - value[:, None]), states=states)
+    highest = states.logs.max(axis=1, keepdims=True)
+    weights = np.exp(states.logs - highest)
+    total = weights.sum(axis=1, keepdims=True)
+    return _At(value=(highest + np.log(total))[:, 0], chances=weights / total, states=states)
 
 
 def _scores(cells: OccupancyCells, at: _At) -> FloatArray:

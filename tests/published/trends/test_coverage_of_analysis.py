@@ -39,7 +39,7 @@ from tests.support.simulated_programs import (
 )
 
 ONLY_OCCUPANCY = Parts(turnover=False, index=False, phenology=False)
-ONLY_TREND = Parts(fit_check=False, turnover=False, index=False, phenology=False)
+ONLY_TREND = Parts(fit_check=False, turnover=False, index=False, phenology=False, sensitivity=False)
 SEED = 103
 # Of programs as small as those of the short run; coverage that is right, and that is to be found.
 MOST_RUNS, COVERAGE, TOO_LOW = 200, 0.94, 0.77
