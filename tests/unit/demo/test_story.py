@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections import defaultdict
+from functools import cache
 
 import pytest
 
@@ -39,6 +40,12 @@ def make(seed: int, slug: str, **scale) -> Story:
     return make_story(truths, read_places(), read_people(), truth, scale)
 
 
+@cache
+def stories_of(slug: str) -> list[Story]:
+    """To be looked at only."""
+    return [make(seed, slug) for seed in SEEDS]
+
+
 @pytest.fixture(scope="module")
 def truths() -> Truths:
     return read_truths()
@@ -46,12 +53,12 @@ def truths() -> Truths:
 
 @pytest.fixture(scope="module", params=["larkmoor-spring", "saltgrass-winter"])
 def stories(request) -> list[Story]:
-    return [make(seed, request.param) for seed in SEEDS]
+    return stories_of(request.param)
 
 
 @pytest.fixture(scope="module")
 def winter_stories() -> list[Story]:
-    return [make(seed, "saltgrass-winter") for seed in SEEDS]
+    return stories_of("saltgrass-winter")
 
 
 def trials(stories: list[Story], species: SpeciesTruth):
