@@ -1,6 +1,7 @@
 """Fixtures that every kind of test may use."""
 
-from collections.abc import Iterator
+import gc
+from collections.abc import Generator, Iterator
 
 import pytest
 from django.db.backends.postgresql.operations import DatabaseOperations
@@ -10,20 +11,36 @@ from accounts.models import (
     Membership,
     Role,
 )
+from surveys.fitting import refit
 from surveys.models import Program
+from surveys.trends import from_tables
 from tests.support.builders import (
     make_member,
     make_program,
 )
 from tests.support.databases import database_of_this_run
 from tests.support.emptying import delete_from_filled
+from tests.support.fits import once
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, object, object]:
+    """What is imported and collected stays until the end of the run: it is never garbage, and
+    looking through it again and again takes a tenth of the time of the tests."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Browser tests come last: Playwright leaves an event loop running in the thread, beside
-    which a procrastinate worker cannot start."""
-    items.sort(key=lambda item: "browser" in item.path.parts)
+    which a procrastinate worker cannot start. The short ones, which are those of the phone, come
+    at the very end, so that both processes of a run end at about the same time."""
+    items.sort(key=lambda item: ("browser" in item.path.parts, "survey" in item.path.parts))
 
 
 @pytest.fixture(scope="session")
@@ -38,6 +55,15 @@ def django_db_setup(django_test_environment: None, django_db_blocker) -> Iterato
 def _quick_emptying() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(DatabaseOperations, "sql_flush", delete_from_filled)
+        yield
+
+
+@pytest.fixture(scope="module")
+def fits_made_once() -> Iterator[None]:
+    """Programs are fitted by results that this run has already, where it has them."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (refit, from_tables):
+            patch.setattr(module, "analyze", once(module.analyze))
         yield
 
 

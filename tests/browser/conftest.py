@@ -37,6 +37,15 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+Look = tuple[dict[str, int], str]
+LOOKS: tuple[Look, ...] = tuple(
+    (size, theme) for size in (PHONE, DESKTOP) for theme in ("day", "night")
+)
+_SET_THEME = """async (name) => {
+  const { setTheme } = await import("/static/web/js/theme.js");
+  setTheme(name);
+  while (!document.getElementById("night-sheet").sheet) await new Promise(requestAnimationFrame);
+}"""
 _RUN_AXE = """() => axe.run({ resultTypes: ["violations"] })
   .then(({ violations }) => violations)"""
 
@@ -54,6 +63,11 @@ def browser() -> Iterator[Browser]:
         chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield chromium
         chromium.close()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _each_fit_made_once(fits_made_once: None) -> None:
+    """No test of these needs a fit to be made again."""
 
 
 @pytest.fixture
@@ -126,10 +140,8 @@ def fill_sign_in(page: Page, email: str, password: str = PASSWORD) -> None:
 
 
 def set_theme(page: Page, theme: str) -> None:
-    """Day or night, by the cookie that the switch sets: for the whole site, as it does."""
-    origin = page.evaluate("location.origin")
-    page.context.add_cookies([{"name": "theme", "value": theme, "url": f"{origin}/"}])
-    page.reload()
+    """Day or night, as the switch does: at once, and by the cookie for the pages that follow."""
+    page.evaluate(_SET_THEME, theme)
 
 
 def axe_findings(page: Page) -> list[str]:
@@ -144,29 +156,31 @@ def axe_findings(page: Page) -> list[str]:
     ]
 
 
-def faults_at_both_widths(page: Page) -> list[str]:
-    """What axe finds on the page on a phone and on a desk, and whether it scrolls sideways."""
+def faults_in_every_look(page: Page, looks: Sequence[Look] = LOOKS) -> list[str]:
+    """What axe finds on the page in both themes, on a phone and on a desk, and whether it scrolls
+    sideways."""
     found = []
-    for size in (PHONE, DESKTOP):
+    for size, theme in looks:
         page.set_viewport_size(size)
+        set_theme(page, theme)
         faults = axe_findings(page)
         if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
             faults.append("scrolls sideways")
-        found.extend(f"{size['width']} px: {fault}" for fault in faults)
+        found.extend(f"{size['width']} px, {theme}: {fault}" for fault in faults)
     return found
 
 
 def faults_of(
     page: Page, addresses: Sequence[str], open_folds: Callable[[Page], None] = lambda page: None
 ) -> dict[str, list[str]]:
-    """The faults of screens in both themes and at both widths, by address and theme."""
+    """The faults of screens by address. Every other one comes from the server in the night: it is
+    looked at from the last look of the one before to the first."""
     found = {}
-    page.goto(addresses[0])  # A theme belongs to a site.
-    for theme in ("day", "night"):
-        set_theme(page, theme)
-        for address in addresses:
-            page.goto(address)
-            open_folds(page)
-            if faults := faults_at_both_widths(page):
-                found[f"{address} {theme}"] = faults
+    looks = LOOKS
+    for address in addresses:
+        page.goto(address)
+        open_folds(page)
+        if faults := faults_in_every_look(page, looks):
+            found[address] = faults
+        looks = looks[::-1]
     return found

@@ -6,17 +6,10 @@ import pytest
 from django.db import transaction
 from pytest_django import DjangoDbBlocker
 
-from surveys.fitting import refit
-from surveys.trends import from_tables
-from tests.support.fits import once
-
 
 @pytest.fixture(autouse=True, scope="module")
-def _each_fit_made_once() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        for module in (refit, from_tables):
-            patch.setattr(module, "analyze", once(module.analyze))
-        yield
+def _each_fit_made_once(fits_made_once: None) -> None:
+    """No test of these needs a fit to be made again."""
 
 
 @pytest.fixture(scope="module")
