@@ -8,8 +8,12 @@ from collections.abc import Callable
 from enum import StrEnum
 from functools import wraps
 
+from allauth.mfa.models import Authenticator
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
 
 from accounts.models import (
     AccessToken,
@@ -24,6 +28,8 @@ from surveys.language import gettext, gettext_noop, said
 # Cookie with the slug of the program opened last: pages outside any program, such as the
 # guide, show its navigation.
 LAST_PROGRAM = "program"
+# In the session of somebody who signed in without the second step that they need.
+SECOND_FACTOR_DUE = "second_factor_due"
 
 
 class Permission(StrEnum):
@@ -82,6 +88,38 @@ def may_have_exact_places(membership: Membership, token: AccessToken | None = No
     return membership.exact_places or may(membership, Permission.MANAGE)
 
 
+# --- The second step at sign-in ---------------------------------------------------
+#
+# Coordinators and people who may have exact places need one. They are led to its set-up at their
+# next sign-in. A session that was there before still takes what its forms hold, but opens no
+# further page of a coordinator.
+
+_FOR_COORDINATORS = (Permission.REVIEW, Permission.MANAGE, Permission.PUBLISH)
+
+
+def second_factors(person: Person) -> QuerySet[Authenticator]:
+    """Recovery codes alone are no second step."""
+    types = (Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN)
+    return Authenticator.objects.filter(user=person, type__in=types)
+
+
+def needs_second_factor(membership: Membership) -> bool:
+    return settings.SECOND_FACTOR_REQUIRED and may_have_exact_places(membership)
+
+
+def lacks_second_factor(membership: Membership) -> bool:
+    return needs_second_factor(membership) and not second_factors(membership.person).exists()
+
+
+def must_set_up_second_factor(
+    request: HttpRequest, membership: Membership, permission: Permission
+) -> bool:
+    """Whether this request is refused until its person has set up a second step."""
+    opens_page = request.method in ("GET", "HEAD") and permission in _FOR_COORDINATORS
+    due = request.session.get(SECOND_FACTOR_DUE)
+    return bool(due or opens_page) and lacks_second_factor(membership)
+
+
 def last_membership(request: HttpRequest) -> Membership | None:
     """The active membership in the program that was opened last, if there is one."""
     slug = request.COOKIES.get(LAST_PROGRAM)
@@ -131,6 +169,9 @@ def needs(permission: Permission) -> Callable:
         def guarded(request: HttpRequest, program: str, **kwargs: object) -> HttpResponse:
             membership = membership_of(request.user, program)
             require(membership, permission)
+            if must_set_up_second_factor(request, membership, permission):
+                request.session[SECOND_FACTOR_DUE] = True
+                return redirect("mfa_index")
             enter(request, membership)
             response = view(request, **kwargs)
             if request.COOKIES.get(LAST_PROGRAM) != program:

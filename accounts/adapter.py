@@ -20,7 +20,7 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):
 
     error_messages = DefaultAccountAdapter.error_messages | {
         "too_many_login_attempts": gettext_lazy(
-            "Too many wrong passwords. Wait a few minutes, or set a new password."
+            "Too many wrong passwords. Wait a few minutes, or sign in with a code by email."
         ),
     }
 

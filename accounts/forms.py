@@ -1,9 +1,17 @@
 """Forms of django-allauth that are stricter here."""
 
-from allauth.account.forms import ResetPasswordForm
+from allauth.account.forms import LoginForm, ResetPasswordForm
 from django.http import HttpRequest
 
 from accounts.mailing import queue_reset_link
+
+
+class SignInForm(LoginForm):
+    """Offers to stay signed in, which a phone in the field needs."""
+
+    def __init__(self, *args: object, **options: object) -> None:
+        super().__init__(*args, **options)
+        self.fields["remember"].initial = True
 
 
 class ResetForm(ResetPasswordForm):

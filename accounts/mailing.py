@@ -1,34 +1,21 @@
 """Mail about accounts. It waits in the mail queue, sealed: it holds links and codes that open an
 account, and the queue's table is in every backup."""
 
-import base64
 import json
 from urllib.parse import urlsplit
 
 from allauth.account.forms import default_token_generator
 from allauth.account.models import EmailAddress
 from allauth.account.utils import user_pk_to_url_str
-from cryptography.fernet import Fernet
 from django.core.mail import EmailMessage, send_mail
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils.crypto import salted_hmac
 from procrastinate.contrib.django import app
 
+from accounts.sealing import seal, unseal
 from surveys.runs.queues import MAIL, MAIL_RETRY
 
-
-def _box() -> Fernet:
-    key = salted_hmac("accounts.mailing", "key", algorithm="sha256").digest()
-    return Fernet(base64.urlsafe_b64encode(key))
-
-
-def _seal(text: str) -> str:
-    return _box().encrypt(text.encode()).decode()
-
-
-def _unseal(sealed: str) -> str:
-    return _box().decrypt(sealed).decode()
+_PURPOSE = "mail"
 
 
 def queue_letter(message: EmailMessage, *, is_sent: bool) -> None:
@@ -40,19 +27,19 @@ def queue_letter(message: EmailMessage, *, is_sent: bool) -> None:
         "from_email": message.from_email,
         "to": message.to if is_sent else [],
     }
-    send_letter.defer(sealed=_seal(json.dumps(letter)))
+    send_letter.defer(sealed=seal(json.dumps(letter), _PURPOSE))
 
 
 @app.task(name="accounts.send_letter", queue=MAIL, retry=MAIL_RETRY)
 def send_letter(*, sealed: str) -> None:
     """Send a letter; one without recipients is not sent."""
-    EmailMessage(**json.loads(_unseal(sealed))).send()
+    EmailMessage(**json.loads(unseal(sealed, _PURPOSE))).send()
 
 
 def queue_reset_link(email: str, *, site_url: str) -> None:
     """Leave it to the worker to find out whose address this is: the request does the same, and
     takes the same time, for an address that nobody has."""
-    mail_reset_link.defer(sealed=_seal(email.lower()), site_url=site_url)
+    mail_reset_link.defer(sealed=seal(email.lower(), _PURPOSE), site_url=site_url)
 
 
 @app.task(name="accounts.mail_reset_link", queue=MAIL, retry=MAIL_RETRY)
@@ -60,7 +47,7 @@ def mail_reset_link(*, sealed: str, site_url: str) -> None:
     """Mail a link that sets a new password, if it is the confirmed address of an open account."""
     address = (
         EmailAddress.objects.select_related("user")
-        .filter(email=_unseal(sealed), verified=True, user__is_active=True)
+        .filter(email=unseal(sealed, _PURPOSE), verified=True, user__is_active=True)
         .first()
     )
     if address is None:

@@ -4,6 +4,8 @@ from django.urls import include, path
 
 urlpatterns = [
     path("accounts/", include("allauth.account.urls")),
+    path("accounts/second-step/", include("allauth.mfa.urls")),
+    path("accounts/devices/", include("allauth.usersessions.urls")),
     path("api/", include("surveys.api.urls")),
     path("", include("surveys.web.urls")),
 ]

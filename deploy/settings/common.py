@@ -21,6 +21,8 @@ INSTALLED_APPS = [
     "accounts.apps.AccountsConfig",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
     "csp",
     "django_htmx",
     "drf_spectacular",
@@ -44,6 +46,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "accounts.idle.IdleMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -111,6 +114,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "OPTIONS": {"min_length": 10},
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "accounts.passwords.EasyPasswordValidator"},
 ]
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "web:home"
@@ -126,7 +130,12 @@ ACCOUNT_EMAIL_VERIFICATION = "mandatory"
 ACCOUNT_CHANGE_EMAIL = True
 ACCOUNT_REAUTHENTICATION_REQUIRED = True
 ACCOUNT_EMAIL_NOTIFICATIONS = True
-ACCOUNT_FORMS = {"reset_password": "accounts.forms.ResetForm"}
+ACCOUNT_FORMS = {
+    "login": "accounts.forms.SignInForm",
+    "reset_password": "accounts.forms.ResetForm",
+}
+ACCOUNT_LOGIN_BY_CODE_ENABLED = True
+ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 10 * 60
 PASSWORD_RESET_TIMEOUT = 4 * 3600
 # The key of `login_failed` is an account as seen from one client address; that of
 # `login_failed_anywhere` is the account: at most 100 wrong passwords an hour (OWASP ASVS 4.0.3,
@@ -137,13 +146,22 @@ ACCOUNT_RATE_LIMITS = {
     "login_failed_anywhere": "100/h/key",
     "reset_password": "20/h/ip,5/h/key",
 }
-ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 EMAIL_TIMEOUT = 20
 ACCOUNT_PREVENT_ENUMERATION = True
 
-# Drafts must survive a season in the field: people stay signed in for 60 days.
+# A second step for coordinators and people who may have exact places: accounts/second_factor.py.
+SECOND_FACTOR_REQUIRED = True
+MFA_ADAPTER = "accounts.second_factor.SecondFactorAdapter"
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_TOTP_ISSUER = "Duskpool"
+MFA_TOTP_TOLERANCE = 1
+
+# Drafts must survive a season in the field: who asks to stay signed in does so for 60 days. Others
+# are signed out with the browser, or after half an hour without a request.
 SESSION_COOKIE_AGE = 60 * 24 * 3600
+SESSION_IDLE_SECONDS = 30 * 60
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 

@@ -4,6 +4,9 @@ from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import STORAGES, VAR_DIR
 
 DEBUG = False
+# People who look at the demo sign in with a password alone; they may set up a second step.
+SECOND_FACTOR_REQUIRED = False
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = True
 SECRET_KEY = "only-for-the-demo-and-for-developing-never-for-real-data"  # noqa: S105
 ALLOWED_HOSTS = ["*"]
 EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"

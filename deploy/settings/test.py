@@ -10,6 +10,9 @@ from deploy.settings.common import DATABASES
 from deploy.settings.common import MIDDLEWARE as COMMON_MIDDLEWARE
 
 DEBUG = False
+# Tests of the second step turn it on; all others sign in coordinators without one.
+SECOND_FACTOR_REQUIRED = False
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = True
 SECRET_KEY = "only-for-tests"  # noqa: S105
 ALLOWED_HOSTS = ["*"]
 # The live server of the tests serves static files from the source folders.

@@ -12,6 +12,7 @@ from accounts.access import (
     TOKEN_PERMISSIONS,
     enter,
     membership_of,
+    must_set_up_second_factor,
     require,
 )
 from surveys.language import gettext, said
@@ -36,6 +37,12 @@ class IsProgramMember(BasePermission):
         if token is not None and token.membership_id != request.membership.pk:
             raise Http404(gettext("This token is for another program."))
         require(request.membership, view.permission)
+        if token is None and must_set_up_second_factor(
+            request, request.membership, view.permission
+        ):
+            raise PermissionDenied(
+                gettext("Set up a second step at sign-in first, under your account on the website.")
+            )
         if token is not None and view.permission not in TOKEN_PERMISSIONS[token.scope]:
             raise PermissionDenied(
                 said(

@@ -3,7 +3,7 @@
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 
-from accounts.access import may_have_exact_places
+from accounts.access import lacks_second_factor, may_have_exact_places
 from accounts.models import (
     AccessToken,
     Membership,
@@ -31,6 +31,13 @@ def note_exact_download(
             gettext(
                 "Exact locations are only for people to whom a coordinator of the program gave "
                 "that right."
+            )
+        )
+    if lacks_second_factor(member):
+        raise PermissionDenied(
+            gettext(
+                "Exact locations need a second step at sign-in. Set one up under your account, "
+                "then try again."
             )
         )
     return ExactDownload.objects.create(

@@ -263,6 +263,23 @@ TABLE = """
     account_reset_password_done          GET     ok    ok    ok    ok    ok
     account_reset_password_from_key      GET     ok    ok    ok    ok    ok
     account_reset_password_from_key_done GET     ok    ok    ok    ok    ok
+    account_request_login_code           GET     ok    ok    ok    ok    ok
+    mfa_index                            GET     in    ok    ok    ok    ok
+    mfa_authenticate                     GET     in    ok    ok    ok    ok
+    mfa_reauthenticate                   GET     in    ok    ok    ok    ok
+    mfa_activate_totp                    GET     in    ok    ok    ok    ok
+    mfa_deactivate_totp                  GET     in    none  none  none  none
+    mfa_view_recovery_codes              GET     in    none  none  none  none
+    mfa_generate_recovery_codes          GET     in    ok    ok    ok    ok
+    mfa_download_recovery_codes          GET     in    none  none  none  none
+    mfa_list_webauthn                    GET     in    ok    ok    ok    ok
+    mfa_add_webauthn                     GET     in    ok    ok    ok    ok
+    mfa_reauthenticate_webauthn          GET     in    ok    ok    ok    ok
+    mfa_remove_webauthn                  GET     in    ok    ok    ok    ok
+    mfa_edit_webauthn                    GET     in    ok    ok    ok    ok
+    mfa_login_webauthn                   GET     in    ok    ok    ok    ok
+    usersessions_list                    GET     in    ok    ok    ok    ok
+    usersessions_list                    POST    in    ok    ok    ok    ok
 """
 
 # Pages that show a visit in the making stand on the observer's draft, the others on
@@ -432,6 +449,8 @@ def address(world: World, name: str) -> str:
         arguments["program"] = world.arguments["program"]
     if name.startswith(ON_THE_DRAFT) and "visit_id" in arguments:
         arguments["visit_id"] = world.draft.pk
+    if name in ("mfa_remove_webauthn", "mfa_edit_webauthn"):
+        arguments["pk"] = 1
     if name == "web:rule":
         arguments["code"] = "too-cold"
     if name.startswith(("web:trend_species", "web:trend_chart")):

@@ -1,5 +1,6 @@
 """The page that an invitation's link opens. Public on purpose: the link is the credential."""
 
+from allauth.usersessions.models import UserSession
 from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
@@ -77,5 +78,6 @@ def _join_as_new_person(request: HttpRequest, invitation: Invitation, token: str
         membership = run_verb(form, accept_as_new_person, token, **facts)
         if membership:
             login(request, membership.person)
+            UserSession.objects.create_from_request(request)
             return _welcome(request, membership)
     return _page(request, invitation, form=form)

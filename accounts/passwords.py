@@ -1,0 +1,35 @@
+"""Passwords that are long enough and easy to guess all the same."""
+
+import re
+import string
+
+from django.contrib.auth.password_validation import CommonPasswordValidator
+from django.core.exceptions import ValidationError
+
+from accounts.models import Person
+from surveys.language import gettext
+
+FEWEST_CHARACTERS = 5
+_REPEATED = re.compile(r"(.+?)\1+", re.DOTALL)
+
+
+class EasyPasswordValidator:
+    """Refuses few characters in many places, a short text repeated, and a common password with
+    digits or signs around it."""
+
+    def __init__(self) -> None:
+        self.common = CommonPasswordValidator().passwords
+
+    def validate(self, password: str, user: Person | None = None) -> None:
+        told = password.lower()
+        if len(set(told)) < FEWEST_CHARACTERS or _REPEATED.fullmatch(told):
+            raise ValidationError(
+                gettext("This password repeats itself. Choose one with more different letters.")
+            )
+        if told.strip(string.digits + string.punctuation + " ") in self.common:
+            raise ValidationError(
+                gettext("This is a common password with a few signs around it. Choose another.")
+            )
+
+    def get_help_text(self) -> str:
+        return gettext("No common word with a few signs around it, and nothing that repeats.")

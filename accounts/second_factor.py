@@ -1,0 +1,49 @@
+"""The second step at sign-in, as django-allauth has it. Who needs one says accounts/access.py."""
+
+from allauth.mfa.adapter import DefaultMFAAdapter
+from allauth.mfa.models import Authenticator
+from django.contrib.auth.signals import user_logged_in
+from django.dispatch import receiver
+from django.http import HttpRequest
+from django.utils.translation import gettext_lazy
+
+from accounts.access import (
+    SECOND_FACTOR_DUE,
+    lacks_second_factor,
+    needs_second_factor,
+    second_factors,
+)
+from accounts.models import Membership, Person
+from accounts.sealing import seal, unseal
+
+_PURPOSE = "second factor"
+
+
+@receiver(user_logged_in)
+def note_what_is_due(request: HttpRequest, user: Person, **_: object) -> None:
+    memberships = Membership.objects.select_related("person").filter(person=user, active=True)
+    if any(lacks_second_factor(membership) for membership in memberships):
+        request.session[SECOND_FACTOR_DUE] = True
+
+
+class SecondFactorAdapter(DefaultMFAAdapter):
+    error_messages = DefaultMFAAdapter.error_messages | {
+        "cannot_delete_authenticator": gettext_lazy(
+            "Your role needs a second step at sign-in. Set up another before you remove this one."
+        ),
+        "incorrect_code": gettext_lazy("This code is wrong or too old. Type the newest one."),
+    }
+
+    def encrypt(self, text: str) -> str:
+        return seal(text, _PURPOSE)
+
+    def decrypt(self, encrypted_text: str) -> str:
+        return unseal(encrypted_text, _PURPOSE)
+
+    def can_delete_authenticator(self, authenticator: Authenticator) -> bool:
+        """The last second step of somebody who needs one stays."""
+        person = authenticator.user
+        if second_factors(person).exclude(pk=authenticator.pk).exists():
+            return True
+        memberships = Membership.objects.select_related("person").filter(person=person, active=True)
+        return not any(needs_second_factor(membership) for membership in memberships)

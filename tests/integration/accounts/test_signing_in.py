@@ -1,0 +1,117 @@
+"""Ways in without a password, how long a session lasts, and passwords that are refused."""
+
+import re
+import time
+
+import pytest
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.test import Client
+
+from accounts import idle
+from tests.support.builders import PASSWORD, make_person
+from tests.support.mail import delivered
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def person(db):
+    return make_person("Robin Fenwick", "robin@example.org")
+
+
+def is_signed_in(client):
+    return client.get("/guide/").status_code == 200
+
+
+def sign_in(person, **more):
+    client = Client()
+    client.post("/accounts/login/", {"login": person.email, "password": PASSWORD, **more})
+    return client
+
+
+class TestMailedCode:
+    def ask(self, email):
+        client = Client()
+        answer = client.post("/accounts/login/code/", {"email": email})
+        return client, answer
+
+    def test_it_signs_in_once(self, person):
+        client, _ = self.ask(person.email)
+        (letter,) = delivered()
+        assert letter.to == [person.email]
+        code = re.search(r"\n(\S{4,})\n\nIf you did not", letter.body)[1]
+        client.post("/accounts/login/code/confirm/", {"code": code})
+        assert is_signed_in(client)
+        other, _ = self.ask(person.email)
+        other.post("/accounts/login/code/confirm/", {"code": code})
+        assert not is_signed_in(other)
+
+    def test_three_wrong_codes_end_it(self, person):
+        client, _ = self.ask(person.email)
+        code = re.search(r"\n(\S{4,})\n\nIf you did not", delivered()[0].body)[1]
+        for _ in range(3):
+            client.post("/accounts/login/code/confirm/", {"code": "WRONG1"})
+        client.post("/accounts/login/code/confirm/", {"code": code})
+        assert not is_signed_in(client)
+
+    def test_an_unknown_address_gets_the_same_answer_and_no_mail(self, person):
+        pages = []
+        for email in (person.email, "nobody@example.org"):
+            client, answer = self.ask(email)
+            shown = client.get(answer.url).content.decode()
+            assert email in shown
+            pages.append((answer.url, re.sub(r'value="[^"]{20,}"', "", shown.replace(email, ""))))
+        assert pages[0] == pages[1]
+        assert [letter.to for letter in delivered()] == [[person.email]]
+
+
+class TestIdle:
+    def test_without_stay_signed_in_half_an_hour_ends_it(self, person, monkeypatch, settings):
+        client = sign_in(person)
+        start = time.time()
+        answers = []
+        for minutes in (0, 29, 58, 89):
+            monkeypatch.setattr(idle, "time", lambda at=start + 60 * minutes: at)
+            answers.append(is_signed_in(client))
+        assert answers == [True, True, True, False]
+        assert settings.SESSION_IDLE_SECONDS == 30 * 60
+
+    def test_with_stay_signed_in_it_goes_on(self, person, monkeypatch):
+        client = sign_in(person, remember="on")
+        later = time.time() + 30 * 24 * 3600
+        monkeypatch.setattr(idle, "time", lambda: later)
+        assert is_signed_in(client)
+
+    def test_the_cookie_goes_with_the_browser_unless_asked_to_stay(self, person):
+        ages = [sign_in(person, **more).cookies["sessionid"]["max-age"]
+                for more in ({}, {"remember": "on"})]  # fmt: skip
+        assert ages == ["", 60 * 24 * 3600]
+
+    def test_the_form_offers_to_stay(self, client):
+        assert re.search(
+            r'name="remember"[^>]*checked', client.get("/accounts/login/").content.decode()
+        )
+
+
+@pytest.mark.parametrize(
+    ("password", "why"),
+    [
+        ("aaaaaaaaaaaa", "repeats itself"),
+        ("abababababab", "repeats itself"),
+        ("frog-frog-frog-", "repeats itself"),
+        ("1122112211221", "repeats itself"),
+        ("Password2026!", "common password with a few signs"),
+        ("...sunshine123", "common password with a few signs"),
+        ("1q2w3e4r5t6y", "too common"),
+        ("robin@example.org", "too similar"),
+    ],
+)
+def test_easy_passwords_are_refused(person, password, why):
+    with pytest.raises(ValidationError, match=why):
+        validate_password(password, user=person)
+
+
+@pytest.mark.parametrize("password", [PASSWORD, "correct reed marsh 7", "Teich-am-Abend"])
+def test_long_mixed_passwords_are_taken(person, password):
+    validate_password(password, user=person)
