@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Iterable
 
 import pghistory
+import pgtrigger
 from django.apps import apps
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models, transaction
@@ -63,9 +64,27 @@ class Person(AbstractBaseUser):
     class Meta:
         verbose_name_plural = "people"
         constraints = [models.UniqueConstraint(Lower("email"), name="person_email_unique")]
+        triggers = [
+            pgtrigger.Trigger(
+                name="end_tokens",
+                when=pgtrigger.After,
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Q(old__is_active=True, new__is_active=False),
+                func="DELETE FROM accounts_accesstoken WHERE user_id = NEW.id; RETURN NULL;",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    def save(self, *args: object, **options: object) -> None:
+        """A new password ends the tokens of the person. Django also stores a password anew at
+        sign-in when it hashes better; that is no new password."""
+        is_new_password = self._password is not None and not self._state.adding
+        with transaction.atomic():
+            super().save(*args, **options)
+            if is_new_password:
+                AccessToken.objects.filter(user=self).delete()
 
 
 @pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
@@ -91,6 +110,26 @@ class Membership(models.Model):
             models.UniqueConstraint(fields=["person", "program"], name="membership_once"),
             models.CheckConstraint(
                 condition=models.Q(role__in=Role.values), name="membership_role_known"
+            ),
+        ]
+        # Whatever ends or changes a membership, its tokens go, and a later change back does not
+        # revive them.
+        triggers = [
+            pgtrigger.Trigger(
+                name="end_tokens",
+                when=pgtrigger.After,
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Q(old__role__df=pgtrigger.F("new__role"))
+                | pgtrigger.Q(old__active__df=pgtrigger.F("new__active")),
+                func="DELETE FROM accounts_accesstoken WHERE membership_id = NEW.id; RETURN NULL;",
+            ),
+            pgtrigger.Trigger(
+                name="end_exact_tokens",
+                when=pgtrigger.After,
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Q(old__exact_places=True, new__exact_places=False),
+                func="DELETE FROM accounts_accesstoken"
+                " WHERE membership_id = NEW.id AND scope = 'exact'; RETURN NULL;",
             ),
         ]
 

@@ -11,9 +11,18 @@ from django.utils import timezone
 from accounts.models import (
     AccessToken,
     Membership,
+    Person,
     RequestCount,
     Role,
     Scope,
+)
+from accounts.people import (
+    change_role,
+    deactivate,
+    reactivate,
+    set_exact_places,
+    set_named,
+    set_training,
 )
 from accounts.tokens import (
     MAX_TOKENS,
@@ -23,6 +32,7 @@ from accounts.tokens import (
 )
 from surveys.models import ExactDownload
 from tests.support.builders import (
+    PASSWORD,
     make_accepted_visit,
     make_checklist,
     make_member,
@@ -122,7 +132,7 @@ def test_former_member_has_no_access(program, partner):
     secret = secret_of(partner)
     partner.active = False
     partner.save()
-    assert ask(secret, "trends/", program).status_code == 404
+    assert ask(secret, "trends/", program).status_code == 401
 
 
 def test_inactive_account_has_no_access(program, partner):
@@ -184,7 +194,8 @@ def test_exact_places_need_the_right_and_the_scope(program, partner, path, right
     partner.save()
     answer = ask(secret, f"{path}?places=exact", program)
     allowed = right and scope == Scope.EXACT
-    assert answer.status_code == (200 if allowed else 403)
+    ended = scope == Scope.EXACT and not right
+    assert answer.status_code == (200 if allowed else 401 if ended else 403)
     body = answer.getvalue() if answer.streaming else answer.content
     assert (b"43.0731" in body) == allowed
     logged = [
@@ -267,3 +278,69 @@ class TestRateLimit:
         client = client_for(partner)
         path = f"/api/v1/{program.slug}/trends/"
         assert [client.get(path).status_code for _ in range(3)] == [200, 200, 429]
+
+
+class TestEnd:
+    """Tokens end with the password, the role and the membership they were made under, for good."""
+
+    def opens(self, secret, program):
+        return ask(secret, "trends/", program).status_code == 200
+
+    def test_a_new_password_ends_them(self, program, partner):
+        secret = secret_of(partner)
+        assert self.opens(secret, program)
+        partner.person.set_password("another-quiet-evening")
+        partner.person.save()
+        assert not self.opens(secret, program)
+
+    def test_a_password_that_is_only_hashed_anew_does_not(self, program, partner, settings):
+        secret = secret_of(partner)
+        before = partner.person.password
+        settings.PASSWORD_HASHERS = [
+            "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+            *settings.PASSWORD_HASHERS,
+        ]
+        assert partner.person.check_password(PASSWORD)
+        partner.person.refresh_from_db()
+        assert partner.person.password != before
+        assert self.opens(secret, program)
+
+    def test_another_role_ends_them_and_the_old_role_does_not_revive_them(
+        self, program, coordinator, partner
+    ):
+        secret = secret_of(partner)
+        change_role(coordinator, partner.pk, Role.OBSERVER)
+        assert not self.opens(secret, program)
+        change_role(coordinator, partner.pk, Role.PARTNER)
+        assert not self.opens(secret, program)
+        assert tokens_of(partner).count() == 0
+
+    def test_leaving_ends_them_and_coming_back_does_not_revive_them(
+        self, program, coordinator, partner
+    ):
+        secret = secret_of(partner)
+        deactivate(coordinator, partner.pk)
+        reactivate(coordinator, partner.pk)
+        assert not self.opens(secret, program)
+        assert self.opens(secret_of(partner), program)
+
+    def test_a_closed_account_ends_them_and_opening_it_does_not_revive_them(self, program, partner):
+        secret = secret_of(partner)
+        for is_active in (False, True):
+            Person.objects.filter(pk=partner.person_id).update(is_active=is_active)
+        assert not self.opens(secret, program)
+
+    def test_the_right_to_exact_places_takes_its_tokens_along(self, program, coordinator, partner):
+        set_exact_places(coordinator, partner.pk, True)
+        partner.refresh_from_db()
+        exact, other = secret_of(partner, Scope.EXACT), secret_of(partner)
+        set_exact_places(coordinator, partner.pk, False)
+        set_exact_places(coordinator, partner.pk, True)
+        assert not self.opens(exact, program)
+        assert self.opens(other, program)
+
+    def test_other_changes_leave_them(self, program, coordinator, partner):
+        secret = secret_of(partner)
+        set_named(partner.person, named=True)
+        set_training(coordinator, partner.pk, trained_on=dt.date(2025, 1, 1), trained_until=None)
+        assert self.opens(secret, program)
