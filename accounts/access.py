@@ -115,9 +115,10 @@ def must_set_up_second_factor(
     request: HttpRequest, membership: Membership, permission: Permission
 ) -> bool:
     """Whether this request is refused until its person has set up a second step."""
+    if not lacks_second_factor(membership):
+        return False
     opens_page = request.method in ("GET", "HEAD") and permission in _FOR_COORDINATORS
-    due = request.session.get(SECOND_FACTOR_DUE)
-    return bool(due or opens_page) and lacks_second_factor(membership)
+    return opens_page or SECOND_FACTOR_DUE in request.session
 
 
 def last_membership(request: HttpRequest) -> Membership | None:

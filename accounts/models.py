@@ -10,7 +10,7 @@ import pgtrigger
 from django.apps import apps
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models, transaction
-from django.db.models.functions import Lower
+from django.db.models.functions import Lower, Now
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from knox.models import AbstractAuthToken
@@ -199,3 +199,32 @@ class RequestCount(models.Model):
     key = models.CharField(max_length=80, primary_key=True)
     begun_at = models.DateTimeField()
     requests = models.PositiveIntegerField()
+
+
+class SecurityAct(models.Model):
+    """An act that touches an account, as a trigger of the database wrote it: see
+    accounts/security_log.py. Rows are only added, and outlive what they speak of."""
+
+    at = models.DateTimeField(db_default=Now())
+    program = models.ForeignKey(
+        "surveys.Program",
+        on_delete=models.DO_NOTHING,
+        null=True,
+        db_constraint=False,
+        related_name="+",
+    )
+    person = models.ForeignKey(
+        Person, on_delete=models.DO_NOTHING, db_constraint=False, related_name="+"
+    )
+    by = models.ForeignKey(
+        Person, on_delete=models.DO_NOTHING, null=True, db_constraint=False, related_name="+"
+    )
+    act = models.CharField(max_length=20)
+    before = models.CharField(max_length=254)
+    after = models.CharField(max_length=254)
+
+    class Meta:
+        indexes = [models.Index(fields=["program", "-at"], name="securityact_of_program")]
+        triggers = [
+            pgtrigger.Protect(name="add_only", operation=pgtrigger.Update | pgtrigger.Delete)
+        ]

@@ -154,6 +154,7 @@ TABLE = """
     web:program_entry_take_off         POST    in    none  no    no    ok
     web:program_entry_move             POST    in    none  no    no    ok
     web:people                           GET     in    none  no    no    ok
+    web:security_log                     GET     in    none  no    no    ok
     web:people_invite                    POST    in    none  no    no    ok
     web:people_person                    POST    in    none  no    no    ok
     web:people_deactivate                POST    in    none  no    no    ok

@@ -39,7 +39,11 @@ NOT_YET = frozenset(
         *("program_version", "sharing", "import_columns", "import_preview"),
         *("trend_species", "power_study"),
     )
-) | {"account_login", "account_signup", "account_confirm_login_code"}
+) | {
+    # These lead who is signed in already to the start page.
+    *("account_login", "account_signup", "account_confirm_login_code"),
+    *("account_request_login_code", "mfa_authenticate", "mfa_login_webauthn"),
+}
 PUBLICATION = ("Yearly table. Version", "What volunteers heard of calling")
 SPOKEN = ("title", "aria-label", "alt", "placeholder")
 SILENT = ("script", "style", "code", "pre", "svg", "template")

@@ -4,12 +4,16 @@ from surveys.web.people import (
     invitation_views as invitation,
 )
 from surveys.web.people import (
+    security_views as security,
+)
+from surveys.web.people import (
     views as people,
 )
 
 urlpatterns: list[URLPattern] = [
     path("invitation/<str:token>", invitation.open_invitation, name="people_invitation"),
     path("<slug:program>/program/people/", people.people, name="people"),
+    path("<slug:program>/program/people/security", security.security_log, name="security_log"),
     path("<slug:program>/program/people/invite", people.invite, name="people_invite"),
     path("<slug:program>/program/people/<int:membership>", people.person, name="people_person"),
     path(
