@@ -176,7 +176,13 @@ def needs(permission: Permission) -> Callable:
             enter(request, membership)
             response = view(request, **kwargs)
             if request.COOKIES.get(LAST_PROGRAM) != program:
-                response.set_cookie(LAST_PROGRAM, program, samesite="Lax", httponly=True)
+                response.set_cookie(
+                    LAST_PROGRAM,
+                    program,
+                    samesite="Lax",
+                    httponly=True,
+                    secure=request.is_secure(),
+                )
             return response
 
         guarded.permission = permission

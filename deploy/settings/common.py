@@ -52,6 +52,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "surveys.web.headers.HeadersMiddleware",
     "pghistory.middleware.HistoryMiddleware",
     "surveys.web.middleware.write_dates",
 ]
@@ -258,6 +259,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.visits.tidying",
     "accounts.invitations",
     "accounts.mailing",
+    "accounts.tidying",
     "surveys.fitting.tasks",
     "surveys.publishing.tasks",
     "surveys.importing.tasks",

@@ -213,5 +213,12 @@ class TestNeeds:
         assert cookie.value == program.slug
         assert (cookie["samesite"], cookie["httponly"]) == ("Lax", True)
 
+    @pytest.mark.parametrize("secure", [True, False])
+    def test_what_is_remembered_over_https_stays_there(self, observer, program, secure):
+        request = RequestFactory().get("/", secure=secure)
+        request.user = observer.person
+        answer = self.view(request, program=program.slug, number=7)
+        assert bool(answer.cookies["program"]["secure"]) == secure
+
     def test_what_is_remembered_already_is_not_sent_again(self, observer, program):
         assert not self.answer(observer, program, program.slug).cookies

@@ -1,0 +1,38 @@
+"""Headers of every answer that Django has no setting for."""
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+
+# Used by the phone in the field and by passkeys; everything else a browser can do is off.
+PERMISSIONS_POLICY = ", ".join(
+    (
+        *(
+            f"{feature}=(self)"
+            for feature in (
+                "geolocation",
+                "microphone",
+                "screen-wake-lock",
+                "publickey-credentials-create",
+                "publickey-credentials-get",
+            )
+        ),
+        *(f"{feature}=()" for feature in ("camera", "display-capture", "payment", "usb")),
+    )
+)
+# Parts of an address that open something to whoever has them.
+_KEYS = frozenset({"key", "token"})
+
+
+class HeadersMiddleware:
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response["Permissions-Policy"] = PERMISSIONS_POLICY
+        match = request.resolver_match
+        if match is not None and _KEYS & match.kwargs.keys():
+            # Not "no-referrer": then a form sends no origin, and is refused as forged.
+            response["Referrer-Policy"] = "strict-origin"
+        return response

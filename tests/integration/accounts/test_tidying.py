@@ -1,0 +1,43 @@
+"""Sessions that have ended are forgotten every night."""
+
+import datetime as dt
+
+import pytest
+from allauth.usersessions.models import UserSession
+from django.contrib.sessions.models import Session
+from django.core.cache import cache
+from django.db import connection
+from django.test import Client
+from django.utils import timezone
+
+from accounts.tidying import clear_expired
+from tests.support.builders import PASSWORD
+
+pytestmark = pytest.mark.django_db
+
+
+def counters():
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT count(*) FROM accounts_cache")
+        return cursor.fetchone()[0]
+
+
+def test_ended_sessions_go_and_others_stay(observer):
+    keys = []
+    for _ in range(2):
+        client = Client()
+        client.post("/accounts/login/", {"login": observer.person.email, "password": PASSWORD})
+        keys.append(client.session.session_key)
+    ended, open_ = keys
+    past = timezone.now() - dt.timedelta(seconds=1)
+    Session.objects.filter(pk=ended).update(expire_date=past)
+    cache.set("old", 1, timeout=60)
+    cache.set("new", 1, timeout=60)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "UPDATE accounts_cache SET expires = %s WHERE cache_key LIKE %s", [past, "%old"]
+        )
+    clear_expired(timestamp=0)
+    assert set(Session.objects.values_list("pk", flat=True)) == {open_}
+    assert set(UserSession.objects.values_list("session_key", flat=True)) == {open_}
+    assert (counters(), cache.get("new")) == (1, 1)

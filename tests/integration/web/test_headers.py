@@ -1,0 +1,32 @@
+"""Headers of every answer, and what an address that opens something gives away."""
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize("path", ["/accounts/login/", "/healthz", "/nothing/here/", "/api/schema/"])
+def test_the_browser_is_told_what_the_site_uses(path):
+    policy = Client().get(path)["Permissions-Policy"]
+    for used in ("geolocation", "microphone", "screen-wake-lock", "publickey-credentials-get"):
+        assert f"{used}=(self)" in policy
+    assert "camera=()" in policy
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        reverse("web:people_invitation", args=["0" * 64]),
+        reverse("account_confirm_email", args=["abc"]),
+        reverse("account_reset_password_from_key", args=["1", "abc-def"]),
+        reverse("web:published_by_link", args=["program", "abc"]),
+    ],
+)
+def test_the_key_in_an_address_is_not_passed_on(path):
+    assert Client().get(path)["Referrer-Policy"] == "strict-origin"
+
+
+def test_other_pages_pass_their_address_on_within_the_site():
+    assert Client().get("/accounts/login/")["Referrer-Policy"] == "same-origin"
