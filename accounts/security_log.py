@@ -66,5 +66,5 @@ def details_of(act: SecurityAct) -> str:
     elif act.act in (Act.STEP_ADDED, Act.STEP_REMOVED):
         after = str(_STEPS.get(after, after))
     elif act.act == Act.PASSWORD and after:
-        return gettext("or the server hashed the old one anew")
+        return gettext("or the server hashed the old one again")
     return " → ".join(part for part in (before, after) if part)

@@ -53,7 +53,7 @@ def test_a_password_that_is_hashed_anew_is_told_apart(observer, told, settings):
         *settings.PASSWORD_HASHERS,
     ]
     observer.person.check_password(PASSWORD)
-    assert told() == [(Act.PASSWORD, "or the server hashed the old one anew")]
+    assert told() == [(Act.PASSWORD, "or the server hashed the old one again")]
 
 
 def test_rights_and_membership(observer, coordinator, told):
