@@ -118,6 +118,7 @@ def test_axe_finds_nothing(program, coordinator, route, signed_in):
         "program_facts": {},
         "people": {},
         "people_invite": {},
+        "security_log": {},
         "people_person": {"membership": coordinator.pk},
         "program_assignments": {},
         "program_routes": {},

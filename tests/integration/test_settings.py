@@ -1,0 +1,48 @@
+"""Settings of real use and of the demo, read as a server reads them."""
+
+import subprocess
+import sys
+
+import pytest
+from django.conf import settings as used
+
+REAL = {
+    "DUSKPOOL_SECRET_KEY": "x" * 40,
+    "DUSKPOOL_ALLOWED_HOSTS": "surveys.example.org",
+    "DATABASE_URL": "postgis:///none",
+    "DUSKPOOL_EMAIL_HOST": "mail.example.org",
+    "DUSKPOOL_FROM_EMAIL": "surveys@example.org",
+}
+
+
+def settings_of(module: str, *names: str, **environment: str) -> list[str]:
+    asked = f"from deploy.settings import {module} as s; print(*({', '.join(names)},))"
+    run = subprocess.run(
+        [sys.executable, "-c", asked],
+        env=REAL | environment,
+        cwd=used.BASE_DIR,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return run.stdout.split()
+
+
+@pytest.mark.parametrize(
+    ("environment", "expected"),
+    [
+        ({}, ["1", "django.core.cache.backends.db.DatabaseCache"]),
+        (
+            {"DUSKPOOL_TRUSTED_PROXIES": "2", "DUSKPOOL_REDIS_URL": "redis://cache"},
+            ["2", "django.core.cache.backends.redis.RedisCache"],
+        ),
+    ],
+)
+def test_real_use_trusts_one_proxy_or_as_many_as_are_said(environment, expected):
+    names = ("s.ALLAUTH_TRUSTED_PROXY_COUNT", "s.CACHES['default']['BACKEND']")
+    assert settings_of("prod", *names, **environment) == expected
+
+
+@pytest.mark.parametrize(("module", "required"), [("prod", "True"), ("dev", "False")])
+def test_real_use_asks_for_a_second_step_and_the_demo_does_not(module, required):
+    assert settings_of(module, "s.SECOND_FACTOR_REQUIRED") == [required]
