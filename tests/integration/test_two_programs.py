@@ -7,6 +7,7 @@ neighbor has more of everything, the same people, route codes and species.
 import datetime as dt
 import json
 import re
+import uuid
 from collections.abc import Callable, Iterator
 from copy import deepcopy
 
@@ -26,6 +27,7 @@ from surveys.models import (
     ChecklistEntry,
     Confirmation,
     ExactDownload,
+    ListeningPeriod,
     Program,
     Route,
     RunKind,
@@ -36,7 +38,7 @@ from surveys.models import (
 )
 from surveys.programs.setting_up import standing as set_up_status
 from surveys.publishing.closing import last_closed_season, open_visits, unsettled_queries
-from surveys.publishing.freeze import versions_used
+from surveys.publishing.freeze import _checklist, versions_used
 from surveys.publishing.publish import latest, preview
 from surveys.runs.enqueue import latest_run
 from surveys.seasons.coverage import coverage
@@ -129,6 +131,14 @@ def worlds(module_rows):
     joint = make_joint_entry("Hyla versicolor/chrysoscelis", make_species(SPECIES[1]))
     of_both = make_joint_entry("Pseudacris crucifer/ornata", make_species("Pseudacris crucifer"))
     ChecklistEntry.objects.create(program=program, species=joint, order=9)
+    CallIndex.objects.create(
+        period=ListeningPeriod.objects.filter(visit__route__program=program, counts_in_trends=True)[
+            0
+        ],
+        species=joint,
+        index=2,
+        counts_in_trends=True,
+    )
     before = {role: _answers(here, role) for role in INSIDE}
     before["facts"] = {name: repr(read(program)) for name, read in FACTS.items()}
     return here, before, _neighbor_of(here, route, joint, of_both)
@@ -161,6 +171,8 @@ def _neighbor_of(here: World, same_code: Route, *joint: Species) -> World:
         ChecklistEntry.objects.create(program=program, species=entry, order=order)
     same_code.code, same_code.region = here.arguments["code"], "North"
     same_code.save()
+    # And one in a program that is younger than ours.
+    make_route(make_program(), code=here.arguments["code"], region="South", stops=1)
     for year in (2018, 2023, 2024, 2025):
         for day in (2, 12):
             visit = make_accepted_visit(
@@ -236,6 +248,7 @@ def _comparable(body: str) -> str:
 
 # What is asked for where no address shows it, or not all of it.
 FACTS: dict[str, Callable[[Program], object]] = {
+    "published checklist": _checklist,
     "routes and windows": lambda program: coverage(program, 2024),
     "fits under way": fit_progress,
     "joint entries": told_in_groups,
@@ -329,3 +342,14 @@ def _request(client: Client, world: World, name: str, method: str):
         content_type="application/json",
         headers=headers,
     )
+
+
+def test_a_visit_is_begun_on_the_own_route(here, there):
+    """The neighbor has an older route of this code."""
+    client = Client()
+    client.force_login(here.members["observer"].person)
+    visit_id = uuid.uuid4()
+    path = f"/api/v1/{here.arguments['program']}/visits/{visit_id}/"
+    sheet = {"route": here.arguments["code"], "night": "2024-05-02", "cells": {}}
+    assert client.put(path, sheet, content_type="application/json").status_code == 201
+    assert Visit.objects.get(pk=visit_id).route_id == here.arguments["route"]

@@ -261,6 +261,9 @@ def test_the_null_run_of_the_newest_publication_is_in_the_trends(
     publish_now(coordinator, 2024)
     make_accepted_visit(accepted.route, accepted.observer, night=dt.date(2025, 4, 12))
     publish_now(coordinator, 2025)
+    newer = program.publications.first()  # that another program has
+    newer.pk, newer.program, newer.season_year = None, make_program(), 2026
+    newer.save()
     refit(program)
     api = api_for(coordinator)
     row = api.get("trends/species/")["rows"][0]

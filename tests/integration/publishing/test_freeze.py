@@ -22,7 +22,13 @@ from surveys.trends.from_tables import read_periods
 from surveys.trends.periods import TRACE_OF_RAIN_MM, species_periods
 from surveys.trends.result_tables import yearly_rows
 from surveys.trends.table import YearRow, row_values
-from tests.support.builders import make_accepted_visit, make_checklist, make_route, make_species
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_program,
+    make_route,
+    make_species,
+)
 from tests.support.frozen import HOSTILE, small_frozen, small_program
 
 pytestmark = pytest.mark.django_db
@@ -52,6 +58,16 @@ def test_the_yearly_table_follows_from_the_frozen_rows(tmp_path, small):
     assert published == list(yearly_rows(periods_of(frozen)))
     assert published == [row_values(row) for row in yearly_table(small, last_year=2024)]
     assert len(published) == 12
+
+
+def test_routes_of_another_program_are_not_published(tmp_path, small):
+    """It has the same codes."""
+    before = rows(small_frozen(tmp_path / "alone", program=small, results=False), "routes")
+    neighbor = make_program()
+    for row in before:
+        make_route(neighbor, code=row["route"], name="Elsewhere")
+    frozen = small_frozen(tmp_path / "beside", program=small, results=False)
+    assert rows(frozen, "routes") == before
 
 
 def test_results_are_those_of_the_stored_fits(tmp_path, small):
