@@ -131,14 +131,15 @@ def worlds(module_rows):
     joint = make_joint_entry("Hyla versicolor/chrysoscelis", make_species(SPECIES[1]))
     of_both = make_joint_entry("Pseudacris crucifer/ornata", make_species("Pseudacris crucifer"))
     ChecklistEntry.objects.create(program=program, species=joint, order=9)
-    CallIndex.objects.create(
-        period=ListeningPeriod.objects.filter(visit__route__program=program, counts_in_trends=True)[
-            0
-        ],
-        species=joint,
-        index=2,
-        counts_in_trends=True,
-    )
+    # Of this group the neighbor has records of the member.
+    member = make_species(SPECIES[0])
+    group = make_joint_entry("Lithobates capito/sevosus", member)
+    for order, species in enumerate((group, member), start=10):
+        ChecklistEntry.objects.create(program=program, species=species, order=order)
+    listened = ListeningPeriod.objects.filter(visit__route__program=program)
+    period = listened.filter(counts_in_trends=True)[0]
+    for species in (joint, group):
+        CallIndex.objects.create(period=period, species=species, index=2, counts_in_trends=True)
     before = {role: _answers(here, role) for role in INSIDE}
     before["facts"] = {name: repr(read(program)) for name, read in FACTS.items()}
     return here, before, _neighbor_of(here, route, joint, of_both)

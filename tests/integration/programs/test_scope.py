@@ -62,6 +62,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
+    make_person,
     make_program,
     make_route,
     make_version,
@@ -267,12 +268,13 @@ def test_who_changed_the_neighbor_is_not_named(program, coordinator, beside, ver
     }[verb]  # fmt: skip
     shown = {"facts": program_facts, "sharing": sharing_facts}[verb](program)
     seen = Seen(facts=shown, at=timezone.now())
-    for member in (make_member(program, Role.COORDINATOR), beside.coordinator):
+    ours = make_member(program, Role.COORDINATOR, person=make_person("Wren Oakley"))
+    for member in (ours, beside.coordinator):
         with pghistory.context(user=member.person_id):
             asked(member)
     with pytest.raises(EditConflict) as refused:
         asked(coordinator, seen=seen)
-    assert len(refused.value.by) == 1
+    assert refused.value.by == ("Wren Oakley",)
 
 
 def test_species_of_the_region_that_the_neighbor_lists_are_offered(program, beside):
