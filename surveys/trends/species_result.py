@@ -7,12 +7,14 @@ a publication and read back from them. What a publication's tables do not hold h
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from surveys.trends.estimates import OPEN_SEASON, Estimate, merge_flags
 from surveys.trends.models.goodness_of_fit import GoodnessOfFit
 from surveys.trends.models.phenology import CallingNights
 from surveys.trends.models.trend import odds_per_year
+from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
 
 YearlyEstimates = tuple[tuple[int, Estimate], ...]
 
@@ -174,8 +176,8 @@ class Phenology:
     shift: Estimate
 
 
-@dataclass(frozen=True, kw_only=True)
-class SpeciesResult:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class SpeciesResult(PrintsAsTable):
     """One species over the years, for one kind of site and one region.
 
     ``fit_check`` is of the model of the trend; where its c-hat is above 1, the yearly intervals
@@ -193,3 +195,15 @@ class SpeciesResult:
     phenology: Phenology | None = None
     filled: tuple[tuple[str, float], ...] = ()
     sensitivity: tuple[SensitivityLine, ...] = ()
+
+    def printed_title(self) -> str:
+        years = [year.season_year for year in self.years]
+        span = f"{years[0]} to {years[-1]}" if years else "no season years"
+        return f"trend and occupancy of each season year, {span}"
+
+    def printed_rows(self) -> Sequence[PrintedRow]:
+        change = estimate_rows((self.trend.log_odds, self.trend.occupancy))
+        shares = [
+            replace(year.occupancy, name=f"occupancy {year.season_year}") for year in self.years
+        ]
+        return [*change, *estimate_rows(shares)]

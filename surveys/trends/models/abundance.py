@@ -18,6 +18,7 @@ from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags
 from surveys.trends.models.abundance_likelihood import value_gradient
 from surveys.trends.models.model_fit import (
+    HoldsModelFit,
     ModelFit,
     derived_share,
     fit_model,
@@ -43,8 +44,8 @@ METHOD = "abundance-induced detection (Royle & Nichols 2003)"
 _TRUNCATION_TOLERANCE = 0.01
 
 
-@dataclass(frozen=True, kw_only=True)
-class AbundanceFit:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class AbundanceFit(HoldsModelFit):
     """A fitted Royle-Nichols model; ``bound`` is the largest number of animals summed over."""
 
     fitted: ModelFit

@@ -25,6 +25,7 @@ from surveys.trends.models.call_index_likelihood import (
     value_gradient,
 )
 from surveys.trends.models.model_fit import (
+    HoldsModelFit,
     ModelFit,
     clustered_by,
     derived_share,
@@ -53,8 +54,8 @@ LOG_STEP = "log step"
 _LARGEST_LOG_STEP = float(np.log(30.0))
 
 
-@dataclass(frozen=True, kw_only=True)
-class IndexFit:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class IndexFit(HoldsModelFit):
     """A fitted call-index model. ``groups`` are the labels, such as season years, whose states
     differ; ``group`` (rows,) is the group of each row used. Thresholds are at mean covariates.
     ``top`` is the highest index ever heard: states above it cannot be told from it, and are left

@@ -21,6 +21,7 @@ from surveys.trends.models.dynamic_likelihood import (
     yearly_shares,
 )
 from surveys.trends.models.model_fit import (
+    HoldsModelFit,
     ModelFit,
     clustered_by,
     derived_share,
@@ -45,8 +46,8 @@ Part = Literal["initial occupancy", "colonization", "extinction", "detection"]
 Covariates = Mapping[str, ArrayLike]
 
 
-@dataclass(frozen=True, kw_only=True)
-class DynamicFit:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class DynamicFit(HoldsModelFit):
     """A fitted dynamic model; ``parts`` holds the design of each of the four chances."""
 
     fitted: ModelFit

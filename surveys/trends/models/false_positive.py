@@ -25,6 +25,7 @@ from surveys.trends.models.false_positive_likelihood import (
     objective,
 )
 from surveys.trends.models.model_fit import (
+    HoldsModelFit,
     ModelFit,
     clustered_by,
     derived_share,
@@ -52,8 +53,8 @@ Covariates = Mapping[str, ArrayLike]
 _FALSE_STARTS = (0.01, 0.1)
 
 
-@dataclass(frozen=True, kw_only=True)
-class FalsePositiveFit:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class FalsePositiveFit(HoldsModelFit):
     """A fitted model: the designs of occupancy and of the three chances of a visit.
 
     ``coefficients`` of ``fitted`` are those of psi, of p11 (``detection``), of p10 (``false

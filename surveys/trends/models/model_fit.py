@@ -31,6 +31,7 @@ from surveys.trends.numerics.optimize import (
     quadratic_form,
 )
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.printing import PrintedRow, PrintsAsTable, coefficient_rows
 
 Link = Literal["logit", "log"]
 Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
@@ -46,8 +47,8 @@ _UNINFORMATIVE = 0.5
 _MOST_COSTLY = 60
 
 
-@dataclass(frozen=True, kw_only=True)
-class ModelFit:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class ModelFit(PrintsAsTable):
     """A model fitted by maximum likelihood.
 
     ``coefficients`` (K,) are in the units of the covariates; ``covariance`` (K, K) has NaN for
@@ -68,6 +69,32 @@ class ModelFit:
     maximum: Maximum | None
     back: FloatArray
     clusters: int = 0
+
+    def printed_title(self) -> str:
+        return f"{self.method}, {self.rows} rows"
+
+    def printed_rows(self) -> Sequence[PrintedRow]:
+        return coefficient_rows(
+            self.names, self.coefficients, self.covariance, quantile=quantile(self, 0.95)
+        )
+
+    def printed_flags(self) -> tuple[str, ...]:
+        return self.flags
+
+
+class HoldsModelFit(PrintsAsTable):
+    """A fit that prints as the ``fitted`` model that it holds."""
+
+    fitted: ModelFit
+
+    def printed_title(self) -> str:
+        return self.fitted.printed_title()
+
+    def printed_rows(self) -> Sequence[PrintedRow]:
+        return self.fitted.printed_rows()
+
+    def printed_flags(self) -> tuple[str, ...]:
+        return self.fitted.flags
 
 
 @dataclass(frozen=True, kw_only=True)

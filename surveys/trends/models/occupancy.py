@@ -6,12 +6,13 @@ value a row, or a row and visit), both on the logit scale.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import logit
+from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate
@@ -27,6 +28,7 @@ from surveys.trends.numerics.design import (
     INTERCEPT,
     Design,
     blocks,
+    coefficient_names,
     drop_incomplete,
     site_design,
     standardized,
@@ -35,12 +37,13 @@ from surveys.trends.numerics.design import (
 from surveys.trends.numerics.intervals import wilson
 from surveys.trends.numerics.optimize import Maximum, covariance_of, identified, maximize
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.printing import PrintedRow, PrintsAsTable, coefficient_rows
 
 METHOD = "single-season occupancy (MacKenzie et al. 2002)"
 
 
-@dataclass(frozen=True, kw_only=True)
-class OccupancyFit:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class OccupancyFit(PrintsAsTable):
     """A fitted occupancy model.
 
     ``history`` (rows, visits) holds the rows used, ``psi`` and ``p`` their designs.
@@ -68,6 +71,21 @@ class OccupancyFit:
     cells: OccupancyCells
     maximum: Maximum | None
     back: FloatArray
+
+    def printed_title(self) -> str:
+        return f"occupancy (MacKenzie et al. 2002), logit scale, {self.rows} site-seasons"
+
+    def printed_rows(self) -> Sequence[PrintedRow]:
+        clustered = self.clustered_covariance
+        covariance = self.covariance if clustered is None else clustered
+        degrees = np.inf if clustered is None else self.clusters - 1
+        names = coefficient_names({"occupancy": self.psi, "detection": self.p})
+        return coefficient_rows(
+            names, self.coefficients, covariance, quantile=float(student_t.ppf(0.975, degrees))
+        )
+
+    def printed_flags(self) -> tuple[str, ...]:
+        return self.flags
 
 
 def fit_occupancy(

@@ -7,7 +7,7 @@ standard errors are clustered (Liang & Zeger 1986, Biometrika 73:13-22).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -36,6 +36,7 @@ from surveys.trends.numerics.design import (
 )
 from surveys.trends.numerics.intervals import percent_per_step, transform
 from surveys.trends.numerics.optimize import quadratic_form
+from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
 
 Smooth = Callable[[FloatArray], tuple[float, FloatArray]]
 Form = Literal["linear", "factor"]
@@ -46,8 +47,8 @@ FEWEST_YEARS = 5
 FEWEST_DETECTED = 10
 
 
-@dataclass(frozen=True, kw_only=True)
-class TrendFit:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class TrendFit(PrintsAsTable):
     """A fitted trend. ``center`` is the season year at which the intercept stands.
 
     ``year_column`` is the place of the slope among the coefficients, None for a factor year.
@@ -61,9 +62,18 @@ class TrendFit:
     year_column: int | None
     fitted_share: float = 1.0
 
+    def printed_title(self) -> str:
+        return f"{METHOD}, {self.fit.rows} site-seasons"
 
-@dataclass(frozen=True, kw_only=True)
-class TrendSummary:
+    def printed_rows(self) -> Sequence[PrintedRow]:
+        return self.fit.printed_rows()
+
+    def printed_flags(self) -> tuple[str, ...]:
+        return self.fit.flags
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class TrendSummary(PrintsAsTable):
     """One trend on each scale; the scales are not interchangeable.
 
     ``log_odds`` per year; ``odds`` in percent change of the odds per year; ``occupancy`` in
@@ -75,6 +85,12 @@ class TrendSummary:
     odds: Estimate
     occupancy: Estimate
     points: Estimate
+
+    def printed_title(self) -> str:
+        return self.log_odds.method
+
+    def printed_rows(self) -> Sequence[PrintedRow]:
+        return estimate_rows((self.log_odds, self.odds, self.occupancy, self.points))
 
 
 def fit_trend(

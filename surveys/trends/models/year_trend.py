@@ -28,6 +28,7 @@ from surveys.trends.models.year_slope import (
 )
 from surveys.trends.numerics.arrays import IntArray
 from surveys.trends.numerics.intervals import percent_per_step
+from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
 
 METHOD = "line through yearly occupancy, within routes, with the scatter of years"
 INTERVAL = "t, errors by route and the scatter of years"
@@ -38,8 +39,8 @@ FEWEST_ROUTES_HEARD = 3
 FEWEST_ROUTES = 8
 
 
-@dataclass(frozen=True, kw_only=True)
-class YearTrend:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class YearTrend(PrintsAsTable):
     """Yearly levels with the line through them; ``pooled`` is the line without the column of
     route means, the same as ``line`` where routes did not come and go. Lines are None where the
     data carry none; ``flags`` say why."""
@@ -49,6 +50,19 @@ class YearTrend:
     pooled: YearSlope | None
     flags: tuple[str, ...]
     pooled_levels: YearLevels | None = None
+
+    def printed_title(self) -> str:
+        years = self.levels.years
+        span = f"{years[0]} to {years[-1]}" if len(years) else "no season years"
+        return f"{METHOD}, {span}, {self.levels.routes} routes"
+
+    def printed_rows(self) -> Sequence[PrintedRow]:
+        change = summarize_year_trend(self)
+        shares = (share for _, share in year_trend_line(self))
+        return estimate_rows((change.log_odds, change.occupancy, year_scatter(self), *shares))
+
+    def printed_flags(self) -> tuple[str, ...]:
+        return self.flags
 
 
 def fit_year_trend(
