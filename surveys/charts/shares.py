@@ -98,19 +98,19 @@ def year_point(year: SpeciesYear, share: Estimate) -> ChartPoint:
 def species_spec(chart: SpeciesChart) -> dict[str, Any]:
     """Vega-Lite: corrected and naive share of each season year side by side, and the trend."""
     # A little to either side of the year, so that the bars do not hide one another.
+    top = species_top(chart)
     rows = [
         {**row, "year": row["year"] + shift, "series": name}
         for name, points, shift in (
             (gettext(CORRECTED), chart.corrected, -0.12),
             (gettext(NAIVE), chart.naive, 0.12),
         )
-        for row in _rows(points)
+        for row in _rows(points, top)
     ]
     series = alt.Scale(domain=[gettext(CORRECTED), gettext(NAIVE)], range=[STRONG, PALE])
     shapes = alt.Scale(domain=[gettext(CORRECTED), gettext(NAIVE)], range=["circle", "diamond"])
     years = sorted({point.year for point in (*chart.corrected, *chart.naive, *chart.line)})
     x = _years(years)
-    top = top_of_axis((*chart.corrected, *chart.naive, *chart.line), _TOPS)
     y = partial(_shares, chart.site_words, top)
     base = alt.Chart(alt.Data(values=rows))
     bars = base.mark_rule(strokeWidth=1.6).encode(
@@ -129,13 +129,14 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
             shape=alt.Shape("series:N", scale=shapes, title=None),
         )
     )
-    layers: list[Any] = [bars, marks]
+    color = alt.Color("series:N", scale=series, title=None)
+    layers: list[Any] = [bars, marks, *_arrows(base, rows, x, y, top, color)]
     if any(point.is_open for point in (*chart.corrected, *chart.naive)):
         layers += _open_seasons(base, x, y)
     if chart.line:
         stretches = [
             {**row, "stretch": sum(step <= row["year"] for step in chart.steps)}
-            for row in _rows(chart.line)
+            for row in _rows(chart.line, top)
         ]
         line = alt.Chart(alt.Data(values=stretches))
         band = line.mark_area(color=STRONG, opacity=0.12).encode(
@@ -146,6 +147,25 @@ def species_spec(chart: SpeciesChart) -> dict[str, Any]:
         )
         layers = [band, slope, *layers]
     return finished(alt.layer(*layers), chart.title)
+
+
+def _arrows(
+    base: alt.Chart,
+    rows: Sequence[dict[str, Any]],
+    x: alt.X,
+    y: Callable[..., alt.Y],
+    top: float,
+    color: alt.Color,
+) -> list[Any]:
+    """An arrow at the top of each bar that goes on beyond the picture."""
+    if not any(row["cut"] for row in rows):
+        return []
+    cut = base.transform_filter("datum.cut").transform_calculate(top=str(top))
+    return [
+        cut.mark_point(shape="triangle-up", filled=True, size=44, opacity=1).encode(
+            x=x, y=y("top"), color=color
+        )
+    ]
 
 
 def _open_seasons(base: alt.Chart, x: alt.X, y: Callable[..., alt.Y]) -> list[Any]:
@@ -178,13 +198,14 @@ def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> di
         raise ValueError(f"at most {len(LINES)} series can be told apart, got {len(series)}")
     names = [line.name for line in series]
     step = 0.12
+    top = top_of_axis(point for line in series for point in line.points)
     rows = [
         {**row, "year": row["year"] + step * (place - (len(series) - 1) / 2), "series": line.name}
         for place, line in enumerate(series)
-        for row in _rows(line.points)
+        for row in _rows(line.points, top)
     ]
     x = _years(sorted({point.year for line in series for point in line.points}))
-    y = partial(_shares, site_words, top_of_axis([p for s in series for p in s.points], _TOPS))
+    y = partial(_shares, site_words, top)
     color, dash, shape = series_channels("series", names)
     base = alt.Chart(alt.Data(values=rows))
     bars = base.mark_rule(strokeWidth=1.2, opacity=0.6).encode(
@@ -201,7 +222,8 @@ def comparison_spec(title: str, site_words: str, series: Sequence[Series]) -> di
         .encode(x=x, y=y(), shape=shape)
     )
     is_open = any(point.is_open for line in series for point in line.points)
-    return finished(alt.layer(bars, lines, marks, *([hearts] if is_open else [])), title)
+    arrows = _arrows(base, rows, x, y, top, color)
+    return finished(alt.layer(bars, lines, marks, *arrows, *([hearts] if is_open else [])), title)
 
 
 def series_channels(
@@ -219,10 +241,32 @@ def series_channels(
     )
 
 
-def top_of_axis(points: Iterable[ChartPoint], tops: Sequence[float]) -> float:
-    """The least of `tops` that holds every share and the upper end of every interval."""
-    ends = [one for point in points for one in (point.value, point.high) if one is not None]
-    highest = max(ends, default=0.0)
+def species_top(chart: SpeciesChart) -> float:
+    """Where the axis of the picture ends."""
+    return top_of_axis((*chart.corrected, *chart.naive), chart.line)
+
+
+def has_cut_bars(chart: SpeciesChart) -> bool:
+    """Whether the interval of a season goes on beyond the picture."""
+    top = species_top(chart)
+    return any((point.high or 0.0) > top for point in (*chart.corrected, *chart.naive))
+
+
+def top_of_axis(
+    points: Iterable[ChartPoint],
+    line: Iterable[ChartPoint] = (),
+    *,
+    tops: Sequence[float] = _TOPS,
+    with_bars: bool = True,
+) -> float:
+    """The least of `tops` that holds every share, the trend with its band, and the intervals of
+    seasons as far as twice as high: one year of which little is known would flatten all others."""
+    points = list(points)
+    inside = [one for point in points for one in (point.value, point.low) if one is not None]
+    inside += [one for point in line for one in (point.value, point.high) if one is not None]
+    highest = max(inside, default=0.0)
+    bars = [point.high for point in points if point.high is not None and with_bars]
+    highest = max(highest, min(max(bars, default=0.0), 2 * highest or 1.0))
     return next((top for top in tops if top >= highest), tops[-1])
 
 
@@ -234,13 +278,15 @@ def to_png(spec: dict[str, Any]) -> bytes:
     return bytes(vl_convert.vegalite_to_png(spec, scale=_PNG_SCALE))
 
 
-def _rows(points: Sequence[ChartPoint]) -> list[dict[str, float | None]]:
+def _rows(points: Sequence[ChartPoint], top: float) -> list[dict[str, Any]]:
+    """What is known of each season year, bars no longer than the axis."""
     return [
         {
             "year": point.year,
             "value": point.value,
             "low": point.low,
-            "high": point.high,
+            "high": None if point.high is None else min(point.high, top),
+            "cut": point.high is not None and point.high > top,
             "open": point.is_open,
         }
         for point in points

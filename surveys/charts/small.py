@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from surveys.charts.shares import (
     GRID,
@@ -31,7 +31,7 @@ def small_svg(chart: SpeciesChart) -> str:
     if uncorrected:
         points = [point for point in chart.naive if point.value is not None]
     # The dots have no bars.
-    top = top_of_axis([*(replace(point, high=None) for point in points), *chart.line], _TOPS)
+    top = top_of_axis(points, chart.line, tops=_TOPS, with_bars=False)
     years = [point.year for point in (*chart.corrected, *chart.naive, *chart.line)]
     parts = [*_axis(top)]
     if years:

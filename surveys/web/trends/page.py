@@ -155,12 +155,13 @@ def comparison_row(series: Series, trend: Estimate | None, flags: str) -> dict[s
 
 
 def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) -> list[dict]:
-    """One row a species: its last season and its trend."""
+    """One row a species: its last season that is over, and its trend."""
     rows = []
     for fit in fits:
         if not fit.result.years:
             continue
-        last, trend = fit.result.years[-1], fit.result.trend.occupancy
+        over = [year for year in fit.result.years if not year.is_open]
+        last, trend = (over or fit.result.years)[-1], fit.result.trend.occupancy
         flags = dict.fromkeys((*trend.flags, *last.occupancy.flags))
         remarks = [flags_in_words([flag]) for flag in flags]
         remarks += [] if fit.fresh else [gettext("being recomputed")]

@@ -83,6 +83,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "sites": sites_in_words(site),
             "place": form.place,
             "sentence": trend_sentence(species.name, result, site),
+            "cut": shares.has_cut_bars(shares.species_chart(result, site=site, title="")),
             "line": dict(zip(("drawn", "corrected"), trend_line(result), strict=True)),
             "alt": chart_alt(species.name, result, site),
             "flags": flag_words(all_flags(result)),

@@ -9,7 +9,13 @@ from django.utils import timezone
 
 from surveys.fitting.results import to_json
 from surveys.models import SpeciesFit
-from surveys.trends.estimates import EDGE_OF_RANGE, FEW_CLUSTERS, POOR_FIT, TOO_FEW_DATA
+from surveys.trends.estimates import (
+    EDGE_OF_RANGE,
+    FEW_CLUSTERS,
+    OPEN_SEASON,
+    POOR_FIT,
+    TOO_FEW_DATA,
+)
 from surveys.trends.result_tables import result_from_rows
 from tests.support.builders import make_accepted_visit, make_checklist, make_route
 
@@ -123,3 +129,11 @@ def test_every_species_has_a_small_picture(program, partner, client_for, keep_fi
     small = [one for one in pictures if "<circle" in one]
     assert len(small) == 3
     assert all(one.count("<circle") == 5 for one in small)
+
+
+def test_the_list_shows_the_last_season_that_is_over(program, partner, client_for, keep_fits):
+    now = {**YEAR, "season_year": 2025, "occupancy": None, "flags": OPEN_SEASON}
+    keep_fits(-9.0, 0.5, 1.0, years=[*FIVE_YEARS, now])
+    page = client_for(partner).get(reverse("web:trends", args=[program.slug]))
+    assert [row["year"] for row in page.context["glance"]] == [2024] * 3
+    assert [row["occupancy"] for row in page.context["glance"]] == ["60%"] * 3

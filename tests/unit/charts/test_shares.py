@@ -12,6 +12,7 @@ from surveys.charts.shares import (
     Series,
     SpeciesChart,
     comparison_spec,
+    has_cut_bars,
     narrow,
     species_spec,
     to_png,
@@ -93,6 +94,25 @@ def test_the_axis_begins_at_zero_and_ends_where_the_data_do(shares, half, top):
         domains = [layer["encoding"]["y"]["scale"]["domain"] for layer in spec["layer"]]
         assert domains == [[0, top]] * len(domains)
     assert top / 2 <= max(shares) + half <= top
+
+
+def test_one_wide_interval_does_not_flatten_a_rare_species():
+    """It is cut at the top, with an arrow; all marks, the trend and its band are whole."""
+    rare = tuple(point(year, 0.06, 0.02) for year in (2020, 2021, 2022))
+    wide = (rare[0], replace(rare[1], high=1.0), rare[2])
+    one = replace(chart(), corrected=wide, naive=rare, line=rare)
+    assert has_cut_bars(one)
+    assert not has_cut_bars(replace(one, corrected=rare))
+    spec = species_spec(one)
+    assert {layer["encoding"]["y"]["scale"]["domain"][1] for layer in spec["layer"]} == {0.2}
+    alt.LayerChart.from_dict(spec)
+    arrows = [layer for layer in spec["layer"] if layer["mark"].get("shape") == "triangle-up"]
+    assert len(arrows) == 1
+    svg = to_svg(spec)
+    assert len(drawn(svg, "point")) == 7, "three and three shares, and an arrow"
+    compared = comparison_spec("One", "stops", [Series(name="A", points=wide)])
+    assert compared["layer"][0]["encoding"]["y"]["scale"]["domain"] == [0, 0.2]
+    assert len(drawn(to_svg(compared), "point")) == 4
 
 
 def test_without_a_trend_there_is_no_line():
