@@ -25,11 +25,11 @@ CAVEATS = (
         "Calling follows the weather of the year. A survey window on fixed dates can fall "
         "early or late in a season."
     ),
-    _("A change of protocol or of the set of routes is a break in the series."),
     _(
-        "Fewer than about five years, or fewer than about ten stops with the species, give no "
-        "usable trend."
+        "Other rules for listening, or other stops, on a tenth of the surveys are a break in the "
+        "series."
     ),
+    _("Fewer than five years, or fewer than ten stops with the species, give no trend."),
     _("The call index is an ordered class. Its mean is descriptive only."),
 )
 
@@ -85,7 +85,7 @@ CORRECTED = (
     ),
     _(
         "The trend is a line through a level for each season year, within routes. Its interval "
-        "lets the stops of a route are correlated and knows that good and bad years move all "
+        "allows for the stops of a route being alike, and for good and bad years that move all "
         "routes together."
     ),
     _(
