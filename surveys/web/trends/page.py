@@ -21,6 +21,7 @@ from surveys.charts.words import (
 from surveys.fitting.stored import StoredFit
 from surveys.language import gettext, said
 from surveys.trends import Estimate, wilson
+from surveys.trends.estimates import OPEN_SEASON
 from surveys.trends.species_result import SpeciesResult
 
 
@@ -162,7 +163,10 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
             continue
         over = [year for year in fit.result.years if not year.is_open]
         last, trend = (over or fit.result.years)[-1], fit.result.trend.occupancy
-        flags = dict.fromkeys((*trend.flags, *last.occupancy.flags))
+        is_open = fit.result.years[-1].is_open
+        flags = dict.fromkeys(
+            (*trend.flags, *last.occupancy.flags, *((OPEN_SEASON,) if is_open else ()))
+        )
         remarks = [flags_in_words([flag]) for flag in flags]
         remarks += [] if fit.fresh else [gettext("being recomputed")]
         rows.append(

@@ -242,7 +242,7 @@ def test_query_count_does_not_grow(
 ):
     client = client_for(observer)
     client.get(url(program, name))
-    queries = {"trend_species": 12, "trend_compare": 11}[name]
+    queries = {"trend_species": 13, "trend_compare": 11}[name]
     with django_assert_num_queries(queries):
         client.get(url(program, name))
     make_accepted_visit(program.routes.first(), observer.person, night=dt.date(2021, 4, 2))
@@ -267,7 +267,18 @@ def test_the_page_and_its_file_tell_the_trend_under_other_choices(
     assert header.startswith("species,site,number,choice,applies,change,")
     assert first.startswith("Pseudacris crucifer,stop,1,all data,")
     assert "too few data" in first
-    assert len([row for row in rows if row]) == 9
+    assert len([row for row in rows if row]) == 10
+
+
+def test_other_choices_are_for_all_regions_together_and_the_page_says_so(
+    program, fitted, partner, client_for
+):
+    client = client_for(partner)
+    of_region = " ".join(text_of(client.get(url(program, query={"region": "North"}))).split())
+    assert "under other choices is worked out for all regions together only." in of_region
+    assert "Does the sentence stand?" not in of_region
+    of_all = " ".join(text_of(client.get(url(program))).split())
+    assert "for all regions together only" not in of_all
 
 
 def test_an_open_season_is_told_on_page_and_list(program, fitted, partner, client_for):

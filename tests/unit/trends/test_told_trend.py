@@ -6,8 +6,17 @@ import numpy as np
 import pytest
 
 from surveys.trends import estimates
+from surveys.trends.community import is_told
 from surveys.trends.histories import take
-from tests.unit.trends.told_programs import FIRST, STOPS, YEARS, analyzed, changed, columns
+from tests.unit.trends.told_programs import (
+    BARE,
+    FIRST,
+    STOPS,
+    YEARS,
+    analyzed,
+    changed,
+    columns,
+)
 
 
 @pytest.fixture(scope="module")
@@ -83,6 +92,34 @@ def test_fewer_than_eight_routes_are_flagged(plain):
     few = analyzed(take(plain, plain.route < 7)).trend
     assert estimates.FEW_CLUSTERS in few.occupancy.flags
     assert estimates.FEW_CLUSTERS not in analyzed(plain).trend.occupancy.flags
+
+
+def test_routes_chosen_where_the_species_was_heard_are_flagged(plain):
+    chosen = analyzed(plain, chosen={0: "heard", 1: "random"}).trend.occupancy
+    assert estimates.CHOSEN_WHERE_HEARD in chosen.flags
+    others = analyzed(plain, chosen={0: "habitat", 1: "random"}).trend.occupancy
+    assert estimates.CHOSEN_WHERE_HEARD not in others.flags
+
+
+def test_where_the_model_fits_poorly_nothing_is_told_and_single_seasons_are_wider(plain):
+    """Half of the stops are nearly always heard where the species is, half seldom. The interval of
+    a season is wider, that of the trend is not: it comes from how routes differ."""
+    rng = np.random.default_rng(8)
+    _, row = np.unique(
+        np.column_stack([plain.stop, plain.season_year]), axis=0, return_inverse=True
+    )
+    luck = rng.random(row.max() + 1)[row.ravel()]
+    heard = (luck < 0.8) & (rng.random(len(luck)) < np.where(luck < 0.5, 0.95, 0.25))
+    own = dataclasses.replace(plain, heard=heard * 1.0, call_index=heard * 1.0)
+    checked = analyzed(own, parts=dataclasses.replace(BARE, fit_check=True))
+    unchecked = analyzed(own)
+    assert estimates.POOR_FIT in checked.trend.occupancy.flags
+    assert not is_told(checked.trend.occupancy)
+    assert checked.fit_check.c_hat.value > 2
+    for wide, plain_year in zip(checked.years, unchecked.years, strict=True):
+        spans = [year.occupancy.high - year.occupancy.low for year in (wide, plain_year)]
+        assert spans[0] > 1.5 * spans[1]
+    assert checked.trend.occupancy.low == unchecked.trend.occupancy.low
 
 
 def test_sizes_count_stops_and_not_their_seasons(plain):
