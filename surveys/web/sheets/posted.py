@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from django.http import QueryDict
 
+from surveys.dates import DateError, read_date, style
 from surveys.visits.sheet.cells import CellChange
 
 # Fields of the forms that are not cells of the sheet.
@@ -20,10 +21,22 @@ def changed_cells(posted: QueryDict) -> Mapping[str, CellChange]:
     """
     rendered = _rendered_cells(posted)
     return {
-        address: CellChange(was=rendered.get(address, ""), now=text)
+        address: CellChange(was=rendered.get(address, ""), now=cell_text(address, text))
         for address, text in posted.items()
         if address not in _NOT_CELLS and text.splitlines() != rendered.get(address, "").splitlines()
     }
+
+
+def cell_text(address: str, typed: str) -> str:
+    """What is kept of what was typed: as it is, but for a night in the order of the program, such
+    as 3/12/2026. The sheet keeps it as 2026-03-12, which no later change of the order can turn
+    into another night."""
+    if address != "night":
+        return typed
+    try:
+        return read_date(typed, style().order).isoformat()
+    except DateError:
+        return typed
 
 
 def _rendered_cells(posted: QueryDict) -> dict[str, str]:

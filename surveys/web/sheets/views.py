@@ -51,7 +51,7 @@ from surveys.web.sheets.grid import (
     Grid,
     build_layout,
 )
-from surveys.web.sheets.posted import changed_cells
+from surveys.web.sheets.posted import cell_text, changed_cells
 
 CALLS = "calls."
 
@@ -240,7 +240,9 @@ def _posted_changes(body: bytes) -> dict[str, CellChange]:
     try:
         changes = json.loads(body)["changes"]
         return {
-            str(address): CellChange(was=str(change["was"]), now=str(change["now"]))
+            str(address): CellChange(
+                was=str(change["was"]), now=cell_text(str(address), str(change["now"]))
+            )
             for address, change in changes.items()
         }
     except (ValueError, KeyError, TypeError, AttributeError) as error:

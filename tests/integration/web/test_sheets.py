@@ -84,7 +84,7 @@ def test_new_sheet_opens_once_with_route_and_night(client_for, route, observer):
     [
         ("2150-04-15", "is in the future"),
         ("1999-04-15", "No version of the route"),
-        ("soon", "Enter a valid date"),
+        ("soon", "“soon” is not a date. Write it as"),
     ],
 )
 def test_impossible_night_is_explained(client_for, route, observer, night, words):
