@@ -290,7 +290,7 @@ class TestStops:
             ({"latitude": "-89.40", "longitude": "43.09"}, "swapped"),
             ({"longitude": "west"}, "is not a number of degrees"),
             ({"number": "2"}, "Number 2 belongs to the stop"),
-            ({"active_from": "May"}, "Write it as year-month-day"),
+            ({"active_from": "May"}, "Write it as 15/4/2025"),
         ],
     )
     def test_what_is_wrong_is_said_and_nothing_typed_is_lost(
