@@ -20,13 +20,13 @@ def days(first, last):
     return tuple(MonthDay(month=month, day=day) for month, day in (first, last))
 
 
-@pytest.fixture
-def catalog(db):
+@pytest.fixture(scope="module")
+def catalog(module_rows):
     load_species()
 
 
 @pytest.fixture
-def in_region(coordinator, catalog):
+def in_region(catalog, coordinator):
     """The coordinator's program lies in the region."""
 
     def put(code="upper-midwest"):

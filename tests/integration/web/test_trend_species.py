@@ -5,6 +5,7 @@ import datetime as dt
 import html
 import io
 import xml.etree.ElementTree as ET
+from copy import deepcopy
 
 import numpy as np
 import pytest
@@ -13,12 +14,13 @@ from django.urls import reverse
 from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from accounts.models import Role
+from accounts.models import Membership, Role
 from surveys.fitting.refit import refit
 from surveys.fitting.stamps import data_stamp
 from surveys.fitting.stored import stored_fits
 from surveys.models import (
     BackgroundRun,
+    Program,
     RunKind,
     RunState,
     SpeciesFit,
@@ -34,7 +36,7 @@ from tests.support.builders import (
     make_program,
     make_route,
 )
-from tests.support.joint_entries import treefrog_program
+from tests.support.joint_entries import TreefrogProgram, treefrog_program
 
 pytestmark = pytest.mark.django_db
 PEEPER = "pseudacris-crucifer"
@@ -46,10 +48,12 @@ def empty_queue(db):
         cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
 
 
-@pytest.fixture
-def visits(program, observer):
-    """Three years in two regions; who calls is drawn once."""
+@pytest.fixture(scope="module")
+def surveyed(module_rows) -> Membership:
+    """An observer of a program of three years in two regions, fitted; who calls is drawn once."""
     rng = np.random.default_rng(2)
+    observer = make_member(make_program(), Role.OBSERVER)
+    program = observer.program
     peeper, _ = make_checklist(program, "Pseudacris crucifer", "Anaxyrus americanus")
     for region in ("North", "South"):
         route = make_route(program, stops=6, region=region)
@@ -59,19 +63,32 @@ def visits(program, observer):
                 make_accepted_visit(
                     route, observer.person, night=dt.date(year, month, 2), heard=heard
                 )
+    refit(program)
+    return observer
 
 
 @pytest.fixture
-def partner_of_treefrogs(db):
-    """Of the last of three years, every record is of the joint entry."""
+def observer(surveyed, db) -> Membership:
+    return deepcopy(surveyed)
+
+
+@pytest.fixture
+def program(observer) -> Program:
+    return observer.program
+
+
+@pytest.fixture(scope="module")
+def treefrogs(module_rows) -> tuple[TreefrogProgram, Membership]:
+    """A program, and a partner of it. Of the last of three years, every record is of the joint
+    entry."""
     world = treefrog_program(unnamed=1.0, unnamed_year=2024)
     refit(world.program)
     return world, make_member(world.program, Role.PARTNER)
 
 
 @pytest.fixture
-def fitted(program, visits):
-    refit(program)
+def partner_of_treefrogs(treefrogs, db) -> tuple[TreefrogProgram, Membership]:
+    return deepcopy(treefrogs)
 
 
 def url(program, name="trend_species", query=None, **kwargs):
@@ -88,7 +105,7 @@ def fits_waiting():
     return ProcrastinateJob.objects.filter(queue_name="fits", status="todo").count()
 
 
-def test_page_shows_the_stored_numbers(program, fitted, partner, client_for):
+def test_page_shows_the_stored_numbers(program, partner, client_for):
     text = text_of(client_for(partner).get(url(program)))
     (fit,) = [one for one in stored_fits(program) if one.species.code == PEEPER]
     for year in fit.result.years:
@@ -102,7 +119,7 @@ def test_page_shows_the_stored_numbers(program, fitted, partner, client_for):
     assert fits_waiting() == 0
 
 
-def test_site_and_region_come_from_the_address(program, fitted, partner, client_for):
+def test_site_and_region_come_from_the_address(program, partner, client_for):
     text = text_of(
         client_for(partner).get(url(program, query={"site": "route", "region": "North"}))
     )
@@ -111,7 +128,7 @@ def test_site_and_region_come_from_the_address(program, fitted, partner, client_
     assert "region=North" in text
 
 
-def test_stale_results_are_marked_and_the_worker_is_asked(program, fitted, partner, client_for):
+def test_stale_results_are_marked_and_the_worker_is_asked(program, partner, client_for):
     visit = Visit.objects.filter(route__program=program).first()
     visit.revision += 1
     visit.save()
@@ -125,7 +142,8 @@ def test_stale_results_are_marked_and_the_worker_is_asked(program, fitted, partn
     assert fits_waiting() == 1
 
 
-def test_before_the_first_fit(program, visits, partner, client_for):
+def test_before_the_first_fit(program, partner, client_for):
+    SpeciesFit.objects.all().delete()
     text = text_of(client_for(partner).get(url(program)))
     assert "Being computed." in text
     assert "No result yet" in text
@@ -133,7 +151,7 @@ def test_before_the_first_fit(program, visits, partner, client_for):
     assert client_for(partner).get(url(program, "trend_chart", form="svg")).status_code == 404
 
 
-def test_progress_of_the_run_is_shown(program, fitted, partner, client_for):
+def test_progress_of_the_run_is_shown(program, partner, client_for):
     SpeciesFit.objects.all().delete()
     run = BackgroundRun.objects.create(
         kind=RunKind.FIT,
@@ -155,7 +173,7 @@ def test_progress_of_the_run_is_shown(program, fitted, partner, client_for):
     assert fits_waiting() == 1
 
 
-def test_picture_is_the_same_on_the_page_and_as_a_file(program, fitted, partner, client_for):
+def test_picture_is_the_same_on_the_page_and_as_a_file(program, partner, client_for):
     client = client_for(partner)
     shown = client.get(url(program, "trend_chart", form="svg"))
     kept = client.get(url(program, "trend_chart", form="svg", query={"download": "1"}))
@@ -172,7 +190,7 @@ def test_picture_is_the_same_on_the_page_and_as_a_file(program, fitted, partner,
     assert png.content.startswith(b"\x89PNG")
 
 
-def test_numbers_as_csv(program, fitted, partner, client_for):
+def test_numbers_as_csv(program, partner, client_for):
     response = client_for(partner).get(url(program, "trend_species_csv"))
     header, *rows = csv.reader(io.StringIO(response.content.decode(), newline=""))
     assert header == [column.name for column in CORRECTED_COLUMNS]
@@ -183,7 +201,7 @@ def test_numbers_as_csv(program, fitted, partner, client_for):
     assert rows[0][2] == f"{fit.result.years[0].occupancy.value:.4f}"
 
 
-def test_glance_links_to_every_species(program, fitted, partner, client_for):
+def test_glance_links_to_every_species(program, partner, client_for):
     text = text_of(client_for(partner).get(url(program, "trends")))
     for code in (PEEPER, "anaxyrus-americanus"):
         assert url(program, code=code) in text
@@ -200,7 +218,7 @@ def test_glance_links_to_every_species(program, fitted, partner, client_for):
         ({"by": "nonsense", "site": "pond", "species": "dragon"}, ["is not one of the available"]),
     ],
 )
-def test_compare(program, fitted, observer, client_for, query, words):
+def test_compare(program, observer, client_for, query, words):
     client = client_for(observer)
     text = text_of(client.get(url(program, "trend_compare", query=query)))
     for word in words:
@@ -209,7 +227,7 @@ def test_compare(program, fitted, observer, client_for, query, words):
     assert ET.fromstring(picture.content).tag.endswith("svg")
 
 
-def test_too_many_to_tell_apart(program, fitted, observer, client_for):
+def test_too_many_to_tell_apart(program, observer, client_for):
     names = [f"Rana number{n}" for n in range(7)]
     codes = [one.code for one in make_checklist(program, *names)]
     text = text_of(
@@ -218,7 +236,7 @@ def test_too_many_to_tell_apart(program, fitted, observer, client_for):
     assert "You chose 7. Choose at most 6, so that the lines stay readable." in text
 
 
-def test_routes_are_for_those_who_read_the_seasons(program, fitted, partner, client_for):
+def test_routes_are_for_those_who_read_the_seasons(program, partner, client_for):
     """A partner is told no route by route, as on Seasons."""
     query = {"by": "route", "species": PEEPER}
     text = text_of(client_for(partner).get(url(program, "trend_compare", query=query)))
@@ -226,7 +244,7 @@ def test_routes_are_for_those_who_read_the_seasons(program, fitted, partner, cli
     assert not any(route.code in text for route in program.routes.all())
 
 
-def test_strangers_and_other_programs(program, fitted, client_for, client):
+def test_strangers_and_other_programs(program, client_for, client):
     stranger = make_member(make_program())
     for name, kwargs in (("trend_species", {}), ("trend_chart", {"form": "svg"})):
         address = url(program, name, **kwargs)
@@ -237,9 +255,7 @@ def test_strangers_and_other_programs(program, fitted, client_for, client):
 
 
 @pytest.mark.parametrize("name", ["trend_species", "trend_compare"])
-def test_query_count_does_not_grow(
-    program, fitted, observer, client_for, django_assert_num_queries, name
-):
+def test_query_count_does_not_grow(program, observer, client_for, django_assert_num_queries, name):
     client = client_for(observer)
     client.get(url(program, name))
     queries = {"trend_species": 13, "trend_compare": 11}[name]
@@ -251,9 +267,7 @@ def test_query_count_does_not_grow(
         client.get(url(program, name))
 
 
-def test_the_page_and_its_file_tell_the_trend_under_other_choices(
-    program, fitted, partner, client_for
-):
+def test_the_page_and_its_file_tell_the_trend_under_other_choices(program, partner, client_for):
     client = client_for(partner)
     text = text_of(client.get(url(program)))
     assert "Does the sentence stand?" in text
@@ -281,7 +295,7 @@ def test_other_choices_are_for_all_regions_together_and_the_page_says_so(
     assert "for all regions together only" not in of_all
 
 
-def test_an_open_season_is_told_on_page_and_list(program, fitted, partner, client_for):
+def test_an_open_season_is_told_on_page_and_list(program, partner, client_for):
     """The flag comes with the stored result, whatever day it is."""
     for fit in SpeciesFit.objects.filter(program=program, region="", site="stop"):
         if fit.result["years"]:
@@ -296,7 +310,7 @@ def test_an_open_season_is_told_on_page_and_list(program, fitted, partner, clien
 
 
 def test_by_stop_and_by_route_are_shown_on_both_pages_where_they_disagree(
-    program, fitted, partner, client_for
+    program, partner, client_for
 ):
     fit = SpeciesFit.objects.get(program=program, region="", site="stop", species__code=PEEPER)
     fall = {"value": -4.0, "low": -6.0, "high": -2.0, "flags": []}
