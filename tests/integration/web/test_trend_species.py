@@ -300,7 +300,7 @@ def test_an_open_season_is_told_on_page_and_list(program, partner, client_for):
     for fit in SpeciesFit.objects.filter(program=program, region="", site="stop"):
         if fit.result["years"]:
             fit.result["years"][-1]["occupancy"]["flags"] = ["open season"]
-            fit.sha256 = fit.sha256[::-1]  # Pictures are kept by it.
+            fit.data_sha256 = fit.data_sha256[::-1]  # Pictures are kept by it.
             fit.save()
     client = client_for(partner)
     text = text_of(client.get(url(program)))
