@@ -41,6 +41,7 @@ urlpatterns = [
         name="protocol_version",
     ),
     path(f"{PROGRAM}checklist/", programs.Checklist.as_view(), name="checklist"),
+    path(f"{PROGRAM}own-fields/", programs.OwnFields.as_view(), name="own_fields"),
     path(f"{RECORDS}visits/", analysts.VisitRecordsPage.as_view(), name="records_visits"),
     path(
         f"{RECORDS}stopped-counting/",
@@ -48,6 +49,9 @@ urlpatterns = [
         name="records_stopped_counting",
     ),
     path(f"{RECORDS}periods/", analysts.PeriodRecordsPage.as_view(), name="records_periods"),
+    path(
+        f"{RECORDS}own-values/", analysts.OwnValuesRecordsPage.as_view(), name="records_own_values"
+    ),
     path(f"{RECORDS}calls/", analysts.CallRecordsPage.as_view(), name="records_calls"),
     path(f"{RECORDS}calls/export/", analysts.ExportCalls.as_view(), name="records_export"),
     path(f"{RECORDS}routes/", analysts.RouteRecords.as_view(), name="records_routes"),

@@ -13,7 +13,7 @@ from surveys.demo.nature import REFERENCE_HOURS, call_index, detection
 from surveys.demo.truths import Mishaps, ProgramTruth, Truths
 from surveys.protocol.distance import distance_m
 from surveys.protocol.seasons import in_days
-from surveys.protocol.sky import moon_altitude, moon_lit_share, stop_sky
+from surveys.protocol.sky import stop_sky
 from surveys.protocol.values import (
     Interruption,
     NoiseEffect,
@@ -251,7 +251,6 @@ def _head(pen: _Pen, outing: Outing, rng: Random) -> None:
     pen.write("temperature_unit", pen.unit.value)
     pen.write("rain_unit", rain_unit_beside(pen.unit).value)
     pen.write("second_observer", outing.second_observer)
-    pen.write("days_since_rain", min(weather.days_since_rain, 60))
     if rng.random() < 0.8:
         pen.rain("rain_48h", weather.rain_48h_mm)
     note = rng.choice(_TURN_BACK_NOTES if "turned_back" in outing.flags else _NOTES)
@@ -284,12 +283,10 @@ def _stop_weather(
     noise = rng.choices((0, 1, 2, 3), weights=(0.4, 0.35, 0.18, 0.07))[0]
     loudest = rng.random() < mishaps.loud_stop
     pen.noise(f"{at}.noise", NoiseEffect.ALL_LOST if loudest else list(NoiseEffect)[noise])
-    pen.write(f"{at}.cars", max(0, round(rng.gauss(noise * 1.5, 1))))
+    depth = max(0, round(rng.gauss(25, 8)))
     water = water_tonight(stop.wetland.hydroperiod, program.filling, outing.night, weather)
     pen.write(f"{at}.water_tonight", "not_seen" if rng.random() < 0.06 else water)
-    if weather.sky in (SkyState.CLEAR, SkyState.PARTLY_CLOUDY) and moon_lit_share(started) > 0.3:
-        lit = moon_altitude(stop.place, started) > 5
-        pen.write(f"{at}.moonlight", "yes" if lit else "no")
+    pen.write(f"{at}.own.water_depth", 0 if water == "dry" else depth)
     if pen.by_phone:
         pen.write(f"{at}.latitude", round(stop.place.latitude + rng.gauss(0, 8e-5), 6))
         pen.write(f"{at}.longitude", round(stop.place.longitude + rng.gauss(0, 8e-5), 6))

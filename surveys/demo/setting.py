@@ -14,10 +14,12 @@ from surveys.demo.dice import dice
 from surveys.demo.land import LandRoute, LandStop
 from surveys.demo.story import Story
 from surveys.demo.truths import People, ProgramTruth
+from surveys.language import gettext
 from surveys.models import (
     Assignment,
     CallingRegion,
     ChecklistEntry,
+    OwnField,
     Program,
     Protocol,
     ProtocolVersion,
@@ -28,6 +30,7 @@ from surveys.models import (
     Stop,
 )
 from surveys.programs.versions import window_rows, write_limits
+from surveys.protocol.own_fields import AskedPer, FieldKind
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +62,7 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
     protocol = Protocol.objects.create(program=program, name=truth.versions[0].protocol.name)
     versions = _write_versions(protocol, truth)
     _write_checklist(program, truth)
+    _write_own_fields(program)
     routes = _write_routes(program, protocol, story, dice(seed, "rows", truth.slug))
     members = _write_people(program, story, people)
     _write_assignments(story, routes, members)
@@ -95,6 +99,22 @@ def _write_checklist(program: Program, truth: ProgramTruth) -> None:
             sensitivity=entry.sensitivity,
         )
         for order, entry in enumerate(truth.species, start=1)
+    )
+
+
+def _write_own_fields(program: Program) -> None:
+    OwnField.objects.create(
+        program=program,
+        key="water_depth",
+        label=gettext("Water depth at the edge"),
+        help=gettext("With the marked rod, from firm ground. Do not wade."),
+        kind=FieldKind.WHOLE,
+        per=AskedPer.STOP,
+        unit="cm",
+        low=0,
+        high=300,
+        published=True,
+        order=1,
     )
 
 

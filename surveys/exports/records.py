@@ -149,7 +149,6 @@ VISITS = RecordTable(
             end_sky="nullif(main.end_sky, '')",
             rain_48h="main.rain_48h_mm::float8",
             rain_trace="main.rain_trace",
-            days_since_rain="main.days_since_rain",
         ),
         Column(
             name="changed_at",
@@ -178,8 +177,6 @@ PERIODS = RecordTable(
         beaufort="main.beaufort",
         sky="nullif(main.sky, '')",
         noise="nullif(main.noise, '')",
-        cars="main.cars",
-        moonlight="main.moonlight",
         water_tonight="nullif(main.water_tonight, '')",
     ),
 )
@@ -214,6 +211,38 @@ CALLS = RecordTable(
             recorded_index="main.recorded_index",
             far_index="main.far_index",
         ),
+    ),
+)
+
+_OWN_VALUES = """FROM (
+    SELECT visit.id AS event, visit.id AS visit_id, field.key,
+           visit.own_fields ->> field.key AS value, visit.program_id, visit.route_code,
+           visit.night, visit.season_year, visit.changed_at
+    FROM counted_visit visit
+    JOIN surveys_ownfield field
+      ON field.program_id = visit.program_id AND field.per = 'visit' AND field.published
+     AND visit.own_fields ? field.key
+    UNION ALL
+    SELECT period.id, period.visit_id, field.key, period.own_fields ->> field.key,
+           period.program_id, period.route_code, period.night, period.season_year,
+           period.changed_at
+    FROM counted_period period
+    JOIN surveys_ownfield field
+      ON field.program_id = period.program_id AND field.per = 'stop' AND field.published
+     AND period.own_fields ? field.key
+) main"""
+OWN_VALUES = RecordTable(
+    name="own_values",
+    source=_OWN_VALUES,
+    key=("main.event", 'main.key COLLATE "C"'),
+    key_columns=("event", "field"),
+    key_types=("uuid", "text"),
+    columns=_columns(
+        "own_values",
+        event="main.event",
+        visit="main.visit_id",
+        field="main.key",
+        value="main.value",
     ),
 )
 

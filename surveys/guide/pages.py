@@ -33,6 +33,7 @@ ORDER = (
     "weather",
     "seasons-and-nights",
     "limits",
+    "own-fields",
     "review",
     "rules",
     "reading",

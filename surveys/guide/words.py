@@ -99,6 +99,11 @@ WORDS = (
         "A visit that is kept, not used: a double, a test, a wrong route.",
     ),
     Word(
+        "own field",
+        "A line that your program adds to its sheets, such as salinity.",
+        (r"custom fields?", r"extra fields?"),
+    ),
+    Word(
         "submit",
         "Send a finished visit to the coordinator.",
         (r"hand(?:s|ed|ing)? (?:[\w’]+ ){0,3}in",),

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from surveys.importing.fields import BY_CODE, FIELDS, Field, Level, plain, words_of
+from surveys.importing.fields import FIELDS, Field, Level, plain, words_of
 from surveys.importing.problems import Problem
 from surveys.importing.table import Table
 from surveys.language import gettext, said
@@ -44,10 +44,11 @@ class Choice:
 NOTHING = Choice()
 
 
-def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
+def choice_of(code: str, *, catalog: Mapping[str, str], fields: Sequence[Field] = FIELDS) -> Choice:
     """Read a code such as `night:dmy`, `air_temperature:F`, `species:<name>` or `ignore`.
 
-    `catalog` leads from casefolded names of species to codes. Raises MappingError.
+    `catalog` leads from casefolded names of species to codes, `fields` are those of the program.
+    Raises MappingError.
     """
     typed = code.strip()
     if typed.casefold() == IGNORE:
@@ -59,9 +60,10 @@ def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
             raise MappingError(said("“{name}” is not a species in the catalog.", name=name))
         return Choice(species=species)
     name, _, form = typed.partition(":")
-    field = BY_CODE.get(name.strip().casefold())
+    by_code = {known.code: known for known in fields}
+    field = by_code.get(name.strip().casefold())
     if field is None:
-        known = ", ".join(field.code for field in FIELDS)
+        known = ", ".join(by_code)
         raise MappingError(
             said(
                 "“{name}” is not a field. The fields are: {known}, species:<name>, ignore.",
@@ -92,13 +94,19 @@ def choice_of(code: str, *, catalog: Mapping[str, str]) -> Choice:
     return Choice(field=field, form=chosen)
 
 
-def guess(table: Table, *, catalog: Mapping[str, str], temperature_unit: str) -> tuple[Choice, ...]:
+def guess(
+    table: Table,
+    *,
+    catalog: Mapping[str, str],
+    temperature_unit: str,
+    fields: Sequence[Field] = FIELDS,
+) -> tuple[Choice, ...]:
     """What each column most likely means. A field is given to one column only, the
     first; columns that fit nothing are ignored."""
     used: set[str] = set()
     choices = []
     for position, header in enumerate(table.headers):
-        choice = _guess_column(table, position, header, catalog, temperature_unit)
+        choice = _guess_column(table, position, header, catalog, temperature_unit, fields)
         key = choice.species or (choice.field.code if choice.field else "")
         if key and key in used:
             choice = NOTHING
@@ -113,6 +121,7 @@ def with_explicit(
     explicit: Iterable[tuple[str, str]],
     *,
     catalog: Mapping[str, str],
+    fields: Sequence[Field] = FIELDS,
 ) -> tuple[Choice, ...]:
     """The choices, overruled by (header, code) pairs. Raises MappingError."""
     positions = {header.casefold(): position for position, header in enumerate(table.headers)}
@@ -128,7 +137,7 @@ def with_explicit(
                     known=known,
                 )
             )
-        changed[position] = choice_of(code, catalog=catalog)
+        changed[position] = choice_of(code, catalog=catalog, fields=fields)
     return tuple(changed)
 
 
@@ -217,13 +226,15 @@ def _guess_column(
     header: str,
     catalog: Mapping[str, str],
     temperature_unit: str,
+    fields: Sequence[Field],
 ) -> Choice:
     bare = plain(header)
     for name in (header.casefold().strip(), bare, words_of(header), bare.replace(" ", "-")):
         if name in catalog:
             return Choice(species=catalog[name])
     without_unit = _LONE_UNIT.sub("", bare).strip()
-    field = _field_named(bare) or _field_named(without_unit) or _field_named(words_of(header))
+    names = (bare, without_unit, words_of(header))
+    field = next((found for name in names if (found := _field_named(name, fields))), None)
     if field is None:
         return NOTHING
     if not field.forms:
@@ -231,8 +242,8 @@ def _guess_column(
     return Choice(field=field, form=_form(field, header, table.column(position), temperature_unit))
 
 
-def _field_named(name: str) -> Field | None:
-    return next((f for f in FIELDS if name in f.names or name == f.code.replace("_", " ")), None)
+def _field_named(name: str, fields: Sequence[Field]) -> Field | None:
+    return next((f for f in fields if name in f.names or name == f.code.replace("_", " ")), None)
 
 
 def _form(field: Field, header: str, cells: list[str], temperature_unit: str) -> str:

@@ -7,6 +7,11 @@ from enum import StrEnum
 from django.utils.translation import gettext_lazy
 
 from surveys.language import gettext
+from surveys.models import Program
+from surveys.programs.assignments import today_of
+from surveys.programs.in_force import own_fields_on
+from surveys.programs.own_fields import own_fields_of
+from surveys.protocol.own_fields import AskedPer, OwnField
 
 
 class Level(StrEnum):
@@ -191,13 +196,6 @@ FIELDS: tuple[Field, ...] = (
         ),
     ),
     Field(
-        code="days_since_rain",
-        label=gettext_lazy("Days since rain"),
-        level=Level.VISIT,
-        address="days_since_rain",
-        names=("days since rain", "days since last rain"),
-    ),
-    Field(
         code="notes",
         label=gettext_lazy("Notes on the visit"),
         level=Level.VISIT,
@@ -273,25 +271,11 @@ FIELDS: tuple[Field, ...] = (
         help=gettext_lazy("In words, or by the codes of the protocol."),
     ),
     Field(
-        code="cars",
-        label=gettext_lazy("Cars that passed"),
-        level=Level.STOP,
-        address="cars",
-        names=("cars", "vehicles", "cars passed"),
-    ),
-    Field(
         code="interrupted",
         label=gettext_lazy("Interrupted, yes or no"),
         level=Level.STOP,
         address="interrupted",
         names=("interrupted", "interruption"),
-    ),
-    Field(
-        code="moonlight",
-        label=gettext_lazy("Moonlight, yes or no"),
-        level=Level.STOP,
-        address="moonlight",
-        names=("moonlight", "moon"),
     ),
     Field(
         code="water_tonight",
@@ -345,7 +329,25 @@ FIELDS: tuple[Field, ...] = (
         ),
     ),
 )
-BY_CODE = {field.code: field for field in FIELDS}
+
+
+def fields_of(program: Program) -> tuple[Field, ...]:
+    """What a column can mean in a program: the fields of every sheet, then its own, those that
+    are no longer asked too."""
+    own_fields = own_fields_on(own_fields_of(program), today_of(program))
+    return (*FIELDS, *(own_field(field) for field in own_fields))
+
+
+def own_field(field: OwnField) -> Field:
+    return Field(
+        code=field.cell,
+        label=field.heading,
+        level=Level.VISIT if field.per is AskedPer.VISIT else Level.STOP,
+        address=field.cell,
+        names=tuple({plain(field.label), words_of(field.heading), plain(field.key)}),
+        help=field.help,
+    )
+
 
 _IN_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
 _NOT_A_WORD = re.compile(r"[^0-9a-zà-öø-ÿ]+")

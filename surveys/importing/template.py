@@ -8,7 +8,7 @@ from openpyxl import Workbook
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
-from surveys.importing.fields import FIELDS, Level
+from surveys.importing.fields import FIELDS, Level, fields_of
 from surveys.language import gettext
 from surveys.models import Program
 
@@ -33,16 +33,15 @@ def headers(program: Program) -> list[str]:
         "Wind (Beaufort)",
         "Sky",
         "Noise",
-        "Cars",
         "Water level",
         "Skip reason",
         "Stop note",
         f"Rain 48h ({program.rain_unit.value})",
-        "Days since rain",
         "Notes",
     ]
+    own = [str(field.label) for field in fields_of(program)[len(FIELDS) :]]
     entries = program.checklist.filter(listed_until=None).select_related("species")
-    return fixed + [entry.species.common_name for entry in entries.order_by("order", "pk")]
+    return fixed + own + [entry.species.common_name for entry in entries.order_by("order", "pk")]
 
 
 def template_csv(program: Program) -> bytes:
@@ -66,7 +65,7 @@ def template_xlsx(program: Program) -> bytes:
             field.level.told,
             " ".join(filter(None, (_forms(field), str(field.help)))),
         ]
-        for field in FIELDS
+        for field in fields_of(program)
         if field.level is not Level.CALL
     ]
     species = gettext("Call index 0, 1, 2, 3; ? when not sure; - not recorded.")

@@ -15,6 +15,7 @@ from accounts.models import Membership
 from surveys.importing.build import Built, build
 from surveys.importing.columns import Choice, MappingError, choice_of, guess, with_explicit
 from surveys.importing.commit import Committed, commit
+from surveys.importing.fields import Field, fields_of
 from surveys.importing.gathering import Answers, blank_means_zero
 from surveys.importing.preview import Preview, preview
 from surveys.importing.problems import ImportRefusedError
@@ -41,6 +42,7 @@ class Upload:
     leave_out_known: bool
     catalog: Mapping[str, str]
     species_names: Mapping[str, str]
+    fields: tuple[Field, ...]
 
     @property
     def is_large(self) -> bool:
@@ -53,7 +55,12 @@ def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetI
     require(member, Permission.MANAGE)
     table = read_table(content)
     catalog, _ = _species()
-    choices = guess(table, catalog=catalog, temperature_unit=member.program.temperature_unit)
+    choices = guess(
+        table,
+        catalog=catalog,
+        temperature_unit=member.program.temperature_unit,
+        fields=fields_of(member.program),
+    )
     return SpreadsheetImport.objects.create(
         program=member.program,
         uploaded_by=member.person,
@@ -77,7 +84,8 @@ def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
         raise Http404(gettext("There is no such import in this program."))
     table = read_table(bytes(row.content))
     catalog, names = _species()
-    choices = tuple(_choice(code, catalog) for _, code in row.columns)
+    fields = fields_of(member.program)
+    choices = tuple(_choice(code, catalog, fields) for _, code in row.columns)
     return Upload(
         row=row,
         table=table,
@@ -89,6 +97,7 @@ def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
         leave_out_known=bool(row.answers.get("leave_out_known", False)),
         catalog=catalog,
         species_names=names,
+        fields=fields,
     )
 
 
@@ -102,7 +111,9 @@ def remember(
     """Keep what the columns mean. Raises MappingError, or ImportRefusedError while
     the worker has the file in hand, and then changes nothing."""
     check_idle(upload.row)
-    choices = with_explicit(upload.table, upload.choices, explicit, catalog=upload.catalog)
+    choices = with_explicit(
+        upload.table, upload.choices, explicit, catalog=upload.catalog, fields=upload.fields
+    )
     upload.row.columns = _pairs(upload.table, choices)
     upload.row.answers = {
         "blank_is_zero": answers.blank_is_zero,
@@ -198,10 +209,10 @@ def same_file_before(upload: Upload) -> SpreadsheetImport | None:
     )
 
 
-def _choice(code: str, catalog: Mapping[str, str]) -> Choice:
-    """A species that has left the catalog since is a column to choose again."""
+def _choice(code: str, catalog: Mapping[str, str], fields: tuple[Field, ...]) -> Choice:
+    """A species or field that is gone since is a column to choose again."""
     try:
-        return choice_of(code, catalog=catalog)
+        return choice_of(code, catalog=catalog, fields=fields)
     except MappingError:
         return Choice()
 

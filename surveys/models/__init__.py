@@ -2,6 +2,7 @@ from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, Specie
 from surveys.models.confirmation import Confirmation
 from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
+from surveys.models.own_field import OwnField
 from surveys.models.program import DataLicense, Program, PublicationAudience, Sensitivity
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
 from surveys.models.publication import (
@@ -55,6 +56,7 @@ __all__ = [
     "LifeStage",
     "ListeningPeriod",
     "LookAlikes",
+    "OwnField",
     "Photo",
     "PowerStudy",
     "Presence",

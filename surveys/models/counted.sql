@@ -27,7 +27,7 @@ SELECT v.id,
        v.rain_48h_mm,
        CASE WHEN v.rain_48h_is_trace OR v.rain_48h_mm IS NOT NULL
             THEN v.rain_48h_is_trace END AS rain_trace,
-       v.days_since_rain,
+       v.own_fields,
        v.revision,
        v.changed_at
 FROM surveys_visit v
@@ -56,9 +56,8 @@ SELECT p.id,
        coalesce(p.beaufort, v.start_beaufort) AS beaufort,
        nullif(p.sky, '') AS sky,
        nullif(p.noise, '') AS noise,
-       p.cars,
-       p.moonlight,
        p.water_tonight,
+       p.own_fields,
        v.rain_48h_mm,
        v.rain_trace,
        v.changed_at

@@ -29,6 +29,7 @@ from surveys.models.fields import (
     within_wgs84,
 )
 from surveys.models.history import tracked
+from surveys.models.own_field import own_values_field
 from surveys.models.program import Program
 from surveys.models.protocol import ProtocolVersion
 from surveys.models.route import Route, Stop
@@ -109,8 +110,8 @@ class Visit(models.Model):
     # Rain that fell, but too little to measure: rain_48h_mm is null then.
     rain_48h_is_trace = models.BooleanField(default=False, db_default=False)
     rain_48h_unit = models.CharField(max_length=2, choices=RAIN_UNITS, blank=True)
-    days_since_rain = models.PositiveSmallIntegerField(null=True, blank=True)
     notes = models.TextField(blank=True)
+    own_fields = own_values_field()
     created_at = models.DateTimeField(auto_now_add=True)
     changed_at = models.DateTimeField(auto_now=True)
     submitted_at = models.DateTimeField(null=True, blank=True)
@@ -207,12 +208,11 @@ class ListeningPeriod(models.Model):
     beaufort = models.PositiveSmallIntegerField(null=True, blank=True)
     sky = sky_field()
     noise = models.CharField(max_length=20, choices=NOISE_CHOICES, blank=True)
-    cars = models.PositiveSmallIntegerField(null=True, blank=True)
-    moonlight = models.BooleanField(null=True, blank=True)
     water_tonight = models.CharField(max_length=10, choices=WaterTonight.choices, blank=True)
     measured_at = gis.PointField(geography=True, srid=4326, null=True, blank=True)
     measured_accuracy_m = models.FloatField(null=True, blank=True)
     note = models.TextField(blank=True)
+    own_fields = own_values_field()
 
     class Meta:
         ordering = ["visit", "stop__number"]

@@ -1,5 +1,5 @@
-"""What a program asks for on one night: the protocol version in force, the stops in use and the
-species on the checklist.
+"""What a program asks for on one night: the protocol version in force, the stops in use, the
+species on the checklist and the program's own fields.
 
 Every function takes rows that are already loaded, so that a caller who needs many nights asks
 the database once. The database view `counted_call` says "on the checklist" once more, in
@@ -11,9 +11,11 @@ from collections.abc import Iterable
 
 from surveys.models import (
     ChecklistEntry,
+    OwnField,
     ProtocolVersion,
     Stop,
 )
+from surveys.protocol import own_fields
 
 
 def includes(first: dt.date | None, last: dt.date | None, night: dt.date) -> bool:
@@ -36,3 +38,26 @@ def stops_in_use(stops: Iterable[Stop], night: dt.date) -> list[Stop]:
 def entries_listed(entries: Iterable[ChecklistEntry], night: dt.date) -> list[ChecklistEntry]:
     """The checklist as it stands on `night`, in the order given."""
     return [entry for entry in entries if includes(entry.listed_from, entry.listed_until, night)]
+
+
+def own_fields_on(rows: Iterable[OwnField], night: dt.date) -> tuple[own_fields.OwnField, ...]:
+    """The program's own fields as they stand on `night`, in the order given: all of them, those
+    that are not asked that night too."""
+    return tuple(_field_on(row, night) for row in rows)
+
+
+def _field_on(row: OwnField, night: dt.date) -> own_fields.OwnField:
+    asked = includes(row.asked_from, row.asked_until, night)
+    return own_fields.OwnField(
+        key=row.key,
+        label=row.label,
+        help=row.help,
+        kind=own_fields.FieldKind(row.kind),
+        per=own_fields.AskedPer(row.per),
+        unit=row.unit,
+        low=row.low,
+        high=row.high,
+        choices=tuple((key, label) for key, label in row.choices),
+        asked=asked,
+        required=asked and row.required_from is not None and row.required_from <= night,
+    )

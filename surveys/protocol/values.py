@@ -15,6 +15,8 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
+from surveys.protocol.own_fields import OwnField
+
 
 class Severity(StrEnum):
     """How strongly a finding stands in the way of a visit."""
@@ -207,7 +209,8 @@ class Stop:
 
 @dataclass(frozen=True, kw_only=True)
 class Route:
-    """A route as it stood on the night: its stops, checklist, zone and units."""
+    """A route as it stood on the night: its stops, checklist, zone, units and the program's own
+    fields."""
 
     code: str
     name: str
@@ -216,6 +219,7 @@ class Route:
     checklist: tuple[ChecklistSpecies, ...] = ()
     temperature_unit: TemperatureUnit = TemperatureUnit.CELSIUS
     distance_unit: DistanceUnit = DistanceUnit.KILOMETERS
+    own_fields: tuple[OwnField, ...] = ()
 
     @property
     def rain_unit(self) -> RainUnit:
@@ -251,7 +255,8 @@ class Period:
     """One listening period: one stop on one visit. Instants are UTC.
 
     `paused` is time that the listening stood still (a loud event), so the time
-    listened is `finished_at - started_at - paused`.
+    listened is `finished_at - started_at - paused`. `own_filled` are the keys of the program's
+    own fields that have a value here.
     """
 
     stop: int
@@ -268,16 +273,18 @@ class Period:
     measured_at: Place | None = None
     measured_accuracy_m: float | None = None
     calls: tuple[CallRecord, ...] = ()
+    own_filled: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Visit:
-    """One route on one night."""
+    """One route on one night. `own_filled` as in `Period`."""
 
     night: dt.date
     periods: tuple[Period, ...]
     start: Weather = field(default_factory=Weather)
     end: Weather = field(default_factory=Weather)
+    own_filled: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -31,17 +31,18 @@ NUMBERS = ("yearly", "occupancy", "trends")
 CHANGING_STEPS = (Step.CORRECTED, Step.SETTLED, Step.SENT_BACK, Step.ACCEPTED, Step.SET_ASIDE,
            Step.REOPENED)  # fmt: skip
 # The parts of a visit, and the table that holds each.
-PARTS = {"visit": "visits", "stops": "periods", "calls": "calls"}
+PARTS = {"visit": "visits", "stops": "periods", "calls": "calls", "own": "own_values"}
 WORDS = {
     "visit": gettext_noop("the visit itself"),
     "stops": gettext_noop("its stops"),
     "calls": gettext_noop("what was heard"),
+    "own": gettext_noop("its own fields"),
 }
 _OBSERVER = TABLE["visits"].header.index("observer")
 # What is compared never changes, so neither does what comes of it.
 _KEPT_S = 30 * 24 * 3600
 # To be raised when `Difference` or what goes into it changes.
-_FORM = 2
+_FORM = 3
 Row = tuple[Value, ...]
 
 
@@ -171,7 +172,7 @@ def _parts(publication: Publication, part: str, columns: list[str]) -> dict[str,
     if part == "calls":
         visit_of = {row[0]: row[1] for row in cells_of(publication, "periods")[1]}
         keyed = ((visit_of[row[0]], row) for row in rows)
-    elif part == "stops":
+    elif part in ("stops", "own"):
         keyed = ((row[1], row) for row in rows)
     else:
         keyed = ((row[0], row) for row in rows)
@@ -205,7 +206,7 @@ def _numbers(older: Publication, newer: Publication, table: str) -> tuple[Number
 
 
 def _other_tables(older: Publication, newer: Publication) -> tuple[str, ...]:
-    compared = {TABLE[name].file for name in (*NUMBERS, "visits", "periods", "calls")}
+    compared = {TABLE[name].file for name in (*NUMBERS, *PARTS.values())}
     before, after = (
         dict(publication.files.values_list("kind", "sha256")) for publication in (older, newer)
     )

@@ -45,6 +45,7 @@ from surveys.publishing.places import (
 )
 from surveys.publishing.queries import (
     CALLS,
+    OWN_VALUES,
     PERIODS,
     VISITS,
     stream,
@@ -94,9 +95,11 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     write_table(folder, tables.VISITS, _visits(program, parameters))
     write_table(folder, tables.PERIODS, _periods(program, parameters, stops))
     write_table(folder, tables.CALLS, _calls(program, parameters))
+    write_table(folder, tables.OWN_VALUES, _own_values(parameters))
     yearly = yearly_table(program, last_year=about.season_year)
     write_table(folder, tables.YEARLY, yearly_cells(yearly))
     frozen = Frozen(about=about, folder=folder)
+    write_table(folder, tables.OWN_FIELDS, _own_fields(program, frozen))
     _write_places(program, frozen, stops, exact=exact)
     return frozen
 
@@ -246,6 +249,29 @@ def _calls(program: Program, parameters: Mapping[str, object]) -> Iterator[tuple
     names = confirmer_names(program)
     for row in stream(CALLS, parameters):
         yield _cells(tables.CALLS, row, confirmed_by=names.get(row.confirmed_by_id))
+
+
+def _own_values(parameters: Mapping[str, object]) -> Iterator[tuple[Value, ...]]:
+    for row in stream(OWN_VALUES, parameters):
+        yield _cells(tables.OWN_VALUES, row)
+
+
+def _own_fields(program: Program, frozen: Frozen) -> Iterator[tuple[Value, ...]]:
+    """The fields that have a value in the publication, in the order of the sheet."""
+    used = {row["field"] for row in frozen.records("own_values")}
+    for field in program.own_fields.filter(key__in=used).order_by("order", "pk"):
+        low, high = field.low, field.high
+        yield (
+            field.key,
+            field.label,
+            field.help,
+            field.kind,
+            field.per,
+            field.unit,
+            None if low is None else float(low),
+            None if high is None else float(high),
+            "; ".join(f"{key} = {label}" for key, label in field.choices),
+        )
 
 
 def _cells(table: Table, row: Any, **computed: Value) -> tuple[Value, ...]:

@@ -28,7 +28,7 @@ SELECT v.id::text AS visit, v.route_code AS route, v.night, v.season_year,
        d.season_year = v.season_year AS first_season,
        v.start_air_temperature_c::float8 AS start_air_temperature, v.start_beaufort, v.start_sky,
        v.end_air_temperature_c::float8 AS end_air_temperature, v.end_beaufort, v.end_sky,
-       v.rain_48h_mm::float8 AS rain_48h, v.rain_trace, v.days_since_rain
+       v.rain_48h_mm::float8 AS rain_48h, v.rain_trace
 FROM counted_visit v
 JOIN surveys_protocolversion w ON w.id = v.protocol_version_id
 JOIN surveys_protocol p ON p.id = w.protocol_id
@@ -42,7 +42,7 @@ SELECT p.id::text AS period, p.visit_id::text AS visit, p.stop_id, p.night,
        p.started_at, p.finished_at, p.paused_s AS paused,
        p.air_temperature_c::float8 AS air_temperature,
        p.water_temperature_c::float8 AS water_temperature,
-       p.beaufort, p.sky, p.noise, p.cars, p.moonlight, p.water_tonight
+       p.beaufort, p.sky, p.noise, p.water_tonight
 FROM counted_period p
 JOIN surveys_stop s ON s.id = p.stop_id
 WHERE p.program_id = %(program)s AND p.season_year <= %(season_year)s
@@ -58,6 +58,25 @@ JOIN surveys_stop s ON s.id = c.stop_id
 WHERE c.program_id = %(program)s AND c.season_year <= %(season_year)s
 ORDER BY c.night, c.route_code COLLATE "C", c.visit_id, s.number, c.period_id,
          c.scientific_name COLLATE "C"
+"""
+
+# Values of the own fields that the program publishes.
+OWN_VALUES = """
+SELECT v.id::text AS event, v.id::text AS visit, f.key COLLATE "C" AS field,
+       v.own_fields ->> f.key AS value, v.night, v.route_code COLLATE "C" AS route_code, 0 AS number
+FROM counted_visit v
+JOIN surveys_ownfield f
+  ON f.program_id = v.program_id AND f.per = 'visit' AND f.published AND v.own_fields ? f.key
+WHERE v.program_id = %(program)s AND v.season_year <= %(season_year)s
+UNION ALL
+SELECT p.id::text, p.visit_id::text, f.key COLLATE "C", p.own_fields ->> f.key,
+       p.night, p.route_code COLLATE "C", s.number
+FROM counted_period p
+JOIN surveys_stop s ON s.id = p.stop_id
+JOIN surveys_ownfield f
+  ON f.program_id = p.program_id AND f.per = 'stop' AND f.published AND p.own_fields ? f.key
+WHERE p.program_id = %(program)s AND p.season_year <= %(season_year)s
+ORDER BY night, route_code, visit, number, event, field
 """
 
 # Stops where somebody listened, with what was ever recorded on their route: on any visit that

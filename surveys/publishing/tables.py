@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from surveys.protocol.own_fields import AskedPer, FieldKind
 from surveys.protocol.weather import NOISE, SKY
 from surveys.trends.columns import COLUMNS as YEARLY_COLUMNS
 
@@ -276,7 +277,6 @@ VISITS = Table(
         _text("end_sky", "Sky at the end.", choices=SKIES),
         _number("rain_48h", "Rain in the 48 hours before.", "mm", minimum=0),
         _yes_no("rain_trace", "Rain fell in the 48 hours before, too little to measure."),
-        _whole("days_since_rain", "Days since it last rained.", "days", minimum=0),
     ),
     key=("visit",),
     refers=(("route", "routes", "route"),),
@@ -314,8 +314,6 @@ PERIODS = Table(
         ),
         _text("sky", "Sky.", choices=SKIES),
         _text("noise", "What noise did to hearing, from none to all.", choices=NOISES),
-        _whole("cars", "Cars that passed.", "cars", minimum=0),
-        _yes_no("moonlight", "Whether the moon lit the stop."),
         _text(
             "water_tonight",
             "Water in the wetland that night.",
@@ -368,6 +366,56 @@ CALLS = Table(
     ),
     key=("period", "species"),
     refers=(("period", "periods", "period"), ("species", "checklist", "species")),
+)
+OWN_FIELDS = Table(
+    name="own_fields",
+    title="Own fields",
+    meaning="What the program asks for besides: the fields of the table own_values.",
+    columns=(
+        _text("field", "Stable key of the field.", required=True),
+        _text("name", "Name of the field on the sheet.", required=True),
+        _text("meaning", "What observers are asked to note."),
+        _text(
+            "kind",
+            "What the values are.",
+            required=True,
+            choices=tuple(kind.value for kind in FieldKind),
+        ),
+        _text(
+            "asked",
+            "Whether it is asked once for a visit or at each stop.",
+            required=True,
+            choices=tuple(per.value for per in AskedPer),
+        ),
+        _text("unit", "Unit of a number."),
+        _number("minimum", "Least possible number."),
+        _number("maximum", "Greatest possible number."),
+        _text("choices", "What may be chosen, as “key = name”, joined by “; ”."),
+    ),
+    key=("field",),
+)
+OWN_VALUES = Table(
+    name="own_values",
+    title="Values of own fields",
+    meaning="One row a value of an own field: of a visit, or of a listening period.",
+    columns=(
+        _text(
+            "event",
+            "Identifier of the visit or the listening period, as the field is asked.",
+            required=True,
+            unit="UUID",
+        ),
+        _text("visit", "Identifier of the visit.", required=True, unit="UUID"),
+        _text("field", "Key of the field.", required=True),
+        _text(
+            "value",
+            "The value: a number with a decimal point, true or false, the key of a choice, or a "
+            "text.",
+            required=True,
+        ),
+    ),
+    key=("event", "field"),
+    refers=(("visit", "visits", "visit"), ("field", "own_fields", "field")),
 )
 YEARLY = Table(
     name="yearly",
@@ -546,7 +594,7 @@ NULL_RUNS = Table(
 )
 
 TABLES: tuple[Table, ...] = (
-    ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, PERIODS, CALLS, YEARLY, OCCUPANCY, TRENDS,
-    SENSITIVITY, NULL_RUNS,
+    ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, PERIODS, CALLS, OWN_FIELDS, OWN_VALUES,
+    YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

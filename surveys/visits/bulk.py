@@ -13,6 +13,7 @@ from surveys.models import (
     CallIndex,
     ChecklistEntry,
     ListeningPeriod,
+    OwnField,
     Program,
     ProtocolVersion,
     ReviewStep,
@@ -27,6 +28,7 @@ from surveys.models import (
 )
 from surveys.programs.in_force import (
     entries_listed,
+    own_fields_on,
     stops_in_use,
     version_in_force,
 )
@@ -65,6 +67,7 @@ class ProgramSnapshot:
     stops: Mapping[int, tuple[Stop, ...]]
     versions: Mapping[int, tuple[ProtocolVersion, ...]]
     checklist: tuple[ChecklistEntry, ...]
+    own_fields: tuple[OwnField, ...]
     species: Mapping[str, Species]
     catalog: Mapping[str, str]
     nights: Mapping[int, tuple[tuple[int, dt.date], ...]]
@@ -81,15 +84,17 @@ class ProgramSnapshot:
             return None
         stops = {stop.number: stop for stop in stops_in_use(self.stops.get(route.pk, ()), night)}
         checklist = entries_listed(self.checklist, night)
+        own_fields = own_fields_on(self.own_fields, night)
         key = (
             route.pk,
             version.pk,
             tuple(stop.pk for stop in stops.values()),
             tuple(entry.pk for entry in checklist),
+            own_fields,
         )
         if key not in self.background_cache:
             self.background_cache[key] = Background(
-                route=route_of(route, stops, checklist),
+                route=route_of(route, stops, checklist, own_fields),
                 protocol=protocol_values(version),
                 version=version,
                 stops=stops,
@@ -125,7 +130,7 @@ class ProgramSnapshot:
 
 
 def program_snapshot(program: Program) -> ProgramSnapshot:
-    """Load the snapshot, in eight queries."""
+    """Load the snapshot, in nine queries."""
     routes = {}
     for route in Route.objects.filter(program=program).select_related("protocol"):
         route.program = program
@@ -145,6 +150,7 @@ def program_snapshot(program: Program) -> ProgramSnapshot:
             .prefetch_related("windows")
         ),
         checklist=tuple(program.checklist.select_related("species").order_by("order", "pk")),
+        own_fields=tuple(program.own_fields.order_by("order", "pk")),
         species=species,
         catalog=species_catalog(species),
         nights=_grouped(

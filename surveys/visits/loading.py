@@ -11,10 +11,12 @@ from surveys import models
 from surveys.programs.in_force import (
     entries_listed,
     includes,
+    own_fields_on,
     stops_in_use,
 )
 from surveys.programs.versions import protocol_values
 from surveys.protocol import values
+from surveys.protocol.own_fields import OwnField
 from surveys.protocol.sky import stop_sky
 from surveys.visits.sheet.reader import SheetReading
 
@@ -55,7 +57,12 @@ def load_background(
     stops = stops_on(route, night)
     species = {row.code: row for row in models.Species.objects.all()}
     return Background(
-        route=route_of(route, stops, checklist_on(route.program, night)),
+        route=route_of(
+            route,
+            stops,
+            checklist_on(route.program, night),
+            own_fields_on(route.program.own_fields.order_by("order", "pk"), night),
+        ),
         protocol=protocol_values(version),
         version=version,
         stops=stops,
@@ -100,6 +107,7 @@ def route_of(
     route: models.Route,
     stops: Mapping[int, models.Stop],
     checklist: list[models.ChecklistEntry],
+    own_fields: tuple[OwnField, ...],
 ) -> values.Route:
     program = route.program
     return values.Route(
@@ -117,6 +125,7 @@ def route_of(
         checklist=tuple(_checklist_species(entry) for entry in checklist),
         temperature_unit=values.TemperatureUnit(program.temperature_unit),
         distance_unit=values.DistanceUnit(program.distance_unit),
+        own_fields=own_fields,
     )
 
 

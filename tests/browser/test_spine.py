@@ -138,27 +138,31 @@ def test_nothing_typed_is_lost(scene, signed_in):
     page.goto(f"/{slug}/sheets/new/?route=R01&night=2024-04-21")
     page.get_by_role("button", name="Open the sheet").click()
     sheet = page.url
-    cell(page, "stops.1.cars").fill("2")
+    cell(page, "stops.1.paused_minutes").fill("2")
     expect(page.locator("#sheet-status")).to_contain_text("Saved at")
 
     page.context.set_offline(True)
-    cell(page, "stops.2.cars").fill("5")
+    cell(page, "stops.2.paused_minutes").fill("5")
     expect(page.locator("#sheet-status")).to_contain_text("kept in this browser")
     page.context.set_offline(False)
     page.reload()
-    expect(cell(page, "stops.2.cars")).to_have_value("5")
+    expect(cell(page, "stops.2.paused_minutes")).to_have_value("5")
     expect(page.locator("#sheet-status")).to_contain_text(SAVED)
 
     session = [c for c in page.context.cookies() if c["name"] == "sessionid"]
     page.context.clear_cookies(name="sessionid")
-    cell(page, "stops.3.cars").fill("7")
+    cell(page, "stops.3.paused_minutes").fill("7")
     expect(page.get_by_role("link", name="Sign in again")).to_be_visible()
     page.context.add_cookies(session)
     page.goto(sheet)
-    expect(cell(page, "stops.3.cars")).to_have_value("7")
+    expect(cell(page, "stops.3.paused_minutes")).to_have_value("7")
     expect(page.locator("#sheet-status")).to_contain_text(SAVED)
     page.reload()
-    assert [cell(page, f"stops.{stop}.cars").input_value() for stop in (1, 2, 3)] == ["2", "5", "7"]
+    assert [cell(page, f"stops.{stop}.paused_minutes").input_value() for stop in (1, 2, 3)] == [
+        "2",
+        "5",
+        "7",
+    ]
 
 
 def test_what_is_typed_before_the_script_arrives_is_kept(scene, signed_in):
@@ -168,12 +172,12 @@ def test_what_is_typed_before_the_script_arrives_is_kept(scene, signed_in):
     page.route("**/sheets/sheet.js", lambda route: held.append(route))
     page.goto(f"/{route.program.slug}/sheets/new/?route=R01&night=2024-04-23")
     page.get_by_role("button", name="Open the sheet").click(no_wait_after=True)
-    cell(page, "stops.1.cars").fill("4")
+    cell(page, "stops.1.paused_minutes").fill("4")
     held[0].continue_()
     expect(page.locator("#sheet-status")).to_contain_text("Saved at")
     page.unroute("**/sheets/sheet.js")
     page.reload()
-    expect(cell(page, "stops.1.cars")).to_have_value("4")
+    expect(cell(page, "stops.1.paused_minutes")).to_have_value("4")
 
 
 def test_cells_are_reached_by_keyboard(scene, signed_in):

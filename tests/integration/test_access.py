@@ -48,6 +48,7 @@ from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
     make_member,
+    make_own_field,
     make_program,
     make_route,
     make_study,
@@ -153,6 +154,11 @@ TABLE = """
     web:program_entry                  POST    in    none  no    no    ok
     web:program_entry_take_off         POST    in    none  no    no    ok
     web:program_entry_move             POST    in    none  no    no    ok
+    web:program_own_fields             GET     in    none  no    no    ok
+    web:program_own_field_add          POST    in    none  no    no    ok
+    web:program_own_field              POST    in    none  no    no    ok
+    web:program_own_field_delete       POST    in    none  no    no    ok
+    web:program_own_field_move         POST    in    none  no    no    ok
     web:people                           GET     in    none  no    no    ok
     web:security_log                     GET     in    none  no    no    ok
     web:people_invite                    POST    in    none  no    no    ok
@@ -209,6 +215,7 @@ TABLE = """
     api:protocol_versions                GET     in    none  ok    ok    ok
     api:protocol_version                 GET     in    none  ok    ok    ok
     api:checklist                        GET     in    none  ok    ok    ok
+    api:own_fields                       GET     in    none  ok    ok    ok
     api:trends                           GET     in    none  ok    ok    ok
     api:species_trends                   GET     in    none  ok    ok    ok
     api:publications                     GET     in    none  ok    ok    ok
@@ -224,6 +231,7 @@ TABLE = """
     api:records_visits                   GET     in    none  ok    ok    ok
     api:records_stopped_counting         GET     in    none  ok    ok    ok
     api:records_periods                  GET     in    none  ok    ok    ok
+    api:records_own_values               GET     in    none  ok    ok    ok
     api:records_calls                    GET     in    none  ok    ok    ok
     api:records_export                   GET     in    none  ok    ok    ok
     api:records_routes                   GET     in    none  ok    ok    ok
@@ -422,6 +430,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "confirmation_id": confirmation.pk,
             "assignment": assignment.pk,
             "entry": program.checklist.get().pk,
+            "own_field": make_own_field(program, "Salinity").pk,
             "species": peeper.code,
             "membership": observer.pk,
             "invitation": invitation.pk,

@@ -177,3 +177,71 @@ def test_a_person_keeps_the_address_of_the_invitation_and_no_other():
         call_command("migrate", "accounts", "0004", verbosity=0)
         kept = EmailAddress.objects.values_list("user_id", "email", "verified", "primary")
         assert list(kept) == [(person.pk, "robin@example.org", True, True)]
+
+
+@pytest.mark.usefixtures("anywhere")
+def test_fields_that_no_rule_uses_become_own_fields_of_the_programs_that_have_data():
+    cells = {
+        "days_since_rain": "3",
+        "stops.1.cars": "4",
+        "stops.1.moonlight": "yes",
+        "stops.1.calls.cars": "1",
+        "notes": "stops.1.cars",
+    }
+    with database_at("0014_own_fields") as before:
+        visit = an_evening(
+            before,
+            visit={"days_since_rain": 3, "cells": cells},
+            periods=[{"cars": 4, "moonlight": True}, {"cars": 0}, {"moonlight": False}, {}],
+        )
+        program = before("surveys.Program").objects.get()
+        before("surveys.Program").objects.create(
+            name="Neighbor", slug="neighbor", time_zone="America/Chicago"
+        )
+        before("surveys.SpreadsheetImport").objects.create(
+            program=program,
+            uploaded_by=before("accounts.Person").objects.get(),
+            file_name="cars.csv",
+            content=b"",
+            columns=[["Cars", "cars"], ["Moon", "moonlight"], ["Sky", "sky"]],
+        )
+        after = models_at("0015_carried_own_fields")
+
+        fields = after("surveys.OwnField").objects.order_by("order")
+        assert list(fields.values_list("program_id", "key", "kind", "per", "published")) == [
+            (program.pk, "cars", "whole", "stop", True),
+            (program.pk, "moonlight", "yes_no", "stop", True),
+            (program.pk, "days_since_rain", "whole", "visit", True),
+        ]
+        assert [fields[0].low, fields[0].high, fields[1].high] == [0, 9999, None]
+        assert after("surveys.OwnFieldEvent").objects.count() == 3
+        carried = after("surveys.Visit").objects.get()
+        assert carried.own_fields == {"days_since_rain": 3}
+        assert carried.changed_at == visit.changed_at
+        assert carried.cells == {
+            "own.days_since_rain": "3",
+            "stops.1.own.cars": "4",
+            "stops.1.own.moonlight": "yes",
+            "stops.1.calls.cars": "1",
+            "notes": "stops.1.cars",
+        }
+        told = [{"cars": 4, "moonlight": True}, {"cars": 0}, {"moonlight": False}, {}]
+        periods = after("surveys.ListeningPeriod").objects.order_by("stop__number")
+        assert list(periods.values_list("own_fields", flat=True)) == told
+        history = after("surveys.ListeningPeriodEvent").objects.order_by("pgh_id")
+        assert list(history.values_list("own_fields", flat=True)) == told
+        assert after("surveys.VisitEvent").objects.get().own_fields == {"days_since_rain": 3}
+        assert after("surveys.SpreadsheetImport").objects.get().columns == [
+            ["Cars", "own.cars"],
+            ["Moon", "own.moonlight"],
+            ["Sky", "sky"],
+        ]
+
+
+@pytest.mark.usefixtures("anywhere")
+def test_what_was_only_typed_asks_for_its_field_and_other_fields_are_gone():
+    with database_at("0014_own_fields") as before:
+        an_evening(before, visit={"cells": {"stops.2.cars": "many"}}, periods=[{}])
+        after = models_at("0015_carried_own_fields")
+        assert list(after("surveys.OwnField").objects.values_list("key", flat=True)) == ["cars"]
+        assert after("surveys.Visit").objects.get().cells == {"stops.2.own.cars": "many"}

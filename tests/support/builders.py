@@ -19,6 +19,7 @@ from surveys.models import (
     CallIndex,
     ChecklistEntry,
     ListeningPeriod,
+    OwnField,
     PowerStudy,
     Program,
     Protocol,
@@ -143,6 +144,22 @@ def make_checklist(program: Program, *scientific_names: str) -> list[Species]:
     for order, one in enumerate(species, start=1):
         ChecklistEntry.objects.create(program=program, species=one, order=order)
     return species
+
+
+def make_own_field(program: Program, label: str = "Salinity", **options) -> OwnField:
+    """A number that is asked at each stop and published."""
+    return OwnField.objects.create(
+        **{
+            "program": program,
+            "key": slugify(label).replace("-", "_"),
+            "label": label,
+            "kind": "number",
+            "per": "stop",
+            "published": True,
+            "order": next(_numbers),
+            **options,
+        }
+    )
 
 
 def make_accepted_visit(

@@ -28,6 +28,7 @@ from surveys.publishing.results import (
 from tests.support.builders import (
     make_accepted_visit,
     make_checklist,
+    make_own_field,
     make_person,
     make_program,
     make_route,
@@ -41,7 +42,8 @@ PUBLISHED_AT = dt.datetime(2024, 9, 1, 12, 0, tzinfo=dt.UTC)
 
 def small_program() -> Program:
     """Two routes of four stops over four season years: one open, one with a sensitive species;
-    a stop that was moved, a skipped one, a species heard but not for sure, hostile texts."""
+    a stop that was moved, a skipped one, a species heard but not for sure, an own field, hostile
+    texts."""
     program = make_program(
         name="Example Wetlands",
         region="Example County",
@@ -88,6 +90,9 @@ def small_program() -> Program:
     last = ListeningPeriod.objects.filter(visit__route=shy_route).order_by("visit__night").last()
     assert last is not None
     CallIndex.objects.create(period=last, species=peeper, not_sure=True)
+    make_own_field(program, "Salinity", unit="ppt")
+    last.own_fields = {"salinity": 12.5}
+    last.save()
     open_route.stops.filter(number=1).update(name="@pond, by the “old” mill\nand the road")
     return program
 

@@ -145,6 +145,21 @@ def frozen_by_hand(folder: Path, **changes) -> Frozen:
             "visits": visits,
             "periods": periods,
             "calls": calls,
+            "own_fields": [
+                {"field": "salinity", "name": "Salinity", "kind": "number", "asked": "stop",
+                 "unit": "ppt", "minimum": 0.0, "maximum": 45.5, "meaning": HOSTILE[1]},
+                {"field": "shore", "name": HOSTILE[0], "kind": "choice", "asked": "stop",
+                 "choices": f"reed = Reed bed; open = {HOSTILE[2]}"},
+                {"field": "mown", "name": "Ditch mown", "kind": "yes_no", "asked": "visit"},
+            ],
+            "own_values": [
+                *({"event": visit["visit"], "visit": visit["visit"], "field": "mown",
+                   "value": "true"} for visit in visits),
+                *({"event": period["period"], "visit": period["visit"], "field": field,
+                   "value": value}
+                  for period in periods
+                  for field, value in (("salinity", "12.5"), ("shore", "open"))),
+            ],
             "yearly": _yearly(),
             "occupancy": _occupancy(),
             "trends": [
@@ -218,7 +233,6 @@ def _period(visit: Row, stop: Row) -> Row:
         "paused": 0,
         "minutes_after_sunset": -0.25,
         "air_temperature": 7.0,
-        "moonlight": stop["number"] == 1,
         "water_tonight": ("dry", "pools", "full")[stop["number"] - 1],
     }
 

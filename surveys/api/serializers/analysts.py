@@ -7,6 +7,7 @@ from rest_framework import serializers
 from surveys.api.serializers.filters import YearsFilterSerializer
 from surveys.exports.records import (
     CALLS,
+    OWN_VALUES,
     PERIODS,
     STOPPED,
     VISITS,
@@ -103,8 +104,9 @@ def _page_serializer(row: type[serializers.Serializer]) -> type[serializers.Seri
     return type(name, (serializers.Serializer,), fields)
 
 
-VisitsPage, StoppedPage, PeriodsPage, CallsPage = (
-    _page_serializer(_row_serializer(table)) for table in (VISITS, STOPPED, PERIODS, CALLS)
+VisitsPage, StoppedPage, PeriodsPage, CallsPage, OwnValuesPage = (
+    _page_serializer(_row_serializer(table))
+    for table in (VISITS, STOPPED, PERIODS, CALLS, OWN_VALUES)
 )
 
 

@@ -77,12 +77,11 @@ class PeriodSerializer(serializers.ModelSerializer):
             "beaufort",
             "sky",
             "noise",
-            "cars",
-            "moonlight",
             "water_tonight",
             "measured_at",
             "measured_accuracy_m",
             "note",
+            "own_fields",
             "calls",
         ]
         read_only_fields = fields
@@ -124,6 +123,9 @@ class ReviewStepSerializer(serializers.ModelSerializer):
 
 
 class RecordsSerializer(serializers.Serializer):
+    own_fields = serializers.DictField(
+        help_text="values of the program's own fields that are asked once for the visit, by key"
+    )
     periods = PeriodSerializer(many=True)
     sightings = SightingSerializer(many=True)
     steps = ReviewStepSerializer(many=True)
@@ -133,6 +135,7 @@ def records_data(visit: Any) -> dict[str, Any]:
     """Periods, sightings and steps of a visit in a fixed number of queries."""
     return RecordsSerializer(
         {
+            "own_fields": visit.own_fields,
             "periods": visit.periods.select_related("stop").prefetch_related(
                 "calls__species", "calls__confirmation__by"
             ),

@@ -26,6 +26,7 @@ from surveys.api.describing import ERRORS
 from surveys.api.serializers.analysts import (
     CallsPage,
     ExportFilterSerializer,
+    OwnValuesPage,
     PagedCallFilterSerializer,
     PagedFilterSerializer,
     PeriodsPage,
@@ -39,6 +40,7 @@ from surveys.api.serializers.analysts import (
 from surveys.api.serializers.places import FeatureCollectionSerializer
 from surveys.exports.records import (
     CALLS,
+    OWN_VALUES,
     PERIODS,
     STOPPED,
     VISITS,
@@ -148,6 +150,17 @@ class PeriodRecordsPage(_Page):
     @extend_schema(parameters=[PagedFilterSerializer], responses={200: PeriodsPage, **ERRORS})
     def get(self, request: Request, program: str) -> Response:
         """Listening periods that count, silent ones included."""
+        return self.page(self.filters())
+
+
+class OwnValuesRecordsPage(_Page):
+    table = OWN_VALUES
+    filter_serializer = PagedFilterSerializer
+
+    @extend_schema(parameters=[PagedFilterSerializer], responses={200: OwnValuesPage, **ERRORS})
+    def get(self, request: Request, program: str) -> Response:
+        """Values of the program's own fields, as far as the program publishes them. What the
+        fields mean is at `own-fields/`."""
         return self.page(self.filters())
 
 

@@ -17,6 +17,7 @@ from surveys.api.describing import (
     ERRORS,
     READ_ERRORS,
 )
+from surveys.api.serializers.own_fields import OwnFieldSerializer
 from surveys.api.serializers.places import (
     ChecklistEntrySerializer,
     FeatureCollectionSerializer,
@@ -32,6 +33,7 @@ from surveys.models import (
     ProtocolVersion,
     Route,
 )
+from surveys.programs.own_fields import own_fields_of
 from surveys.programs.protocols import version_on
 from surveys.seasons.coverage import tonight
 from surveys.visits.loading import (
@@ -141,6 +143,17 @@ class Checklist(ProgramView):
         entries = checklist_on(self.program, night)
         prefetch_related_objects(entries, "species__members")
         return Response(ChecklistEntrySerializer(entries, many=True).data)
+
+
+class OwnFields(ProgramView):
+    permission = Permission.READ_RESULTS
+
+    @extend_schema(
+        operation_id="own_fields", responses={200: OwnFieldSerializer(many=True), **READ_ERRORS}
+    )
+    def get(self, request: Request, program: str) -> Response:
+        """The fields that the program added to its sheets, in the order of the sheet."""
+        return Response(OwnFieldSerializer(own_fields_of(self.program), many=True).data)
 
 
 def _versions(view: ProgramView):

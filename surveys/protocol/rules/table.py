@@ -3,10 +3,10 @@ module in the order in which its rules are written."""
 
 from __future__ import annotations
 
-from surveys.protocol.rules import hours, night, observer, species, stops, times, weather
+from surveys.protocol.rules import hours, night, observer, own, species, stops, times, weather
 from surveys.protocol.rules.rule import Rule
 
-_MODULES = (night, observer, stops, times, hours, weather, species)
+_MODULES = (night, observer, stops, times, hours, weather, species, own)
 
 RULES: tuple[Rule, ...] = tuple(
     rule for module in _MODULES for rule in vars(module).values() if isinstance(rule, Rule)

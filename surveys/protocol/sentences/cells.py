@@ -69,6 +69,8 @@ _OUT_OF_RANGE: Sentences = {
     "cell-out-of-range": Sentence(
         _("“{typed}” is not between {low} and {high}."), (_CHECK_NUMBER,)
     ),
+    "cell-out-of-range.only-low": Sentence(_("“{typed}” is below {low}."), (_CHECK_NUMBER,)),
+    "cell-out-of-range.only-high": Sentence(_("“{typed}” is above {high}."), (_CHECK_NUMBER,)),
     "cell-out-of-range.temperature": Sentence(
         _("{reading} is not a possible temperature."),
         (_("Check the number, its sign and its unit (°C or °F)."),),

@@ -6,6 +6,7 @@ from surveys.language import gettext_noop as _
 from surveys.language import ngettext_lazy
 from surveys.protocol.sentences.sentence import Sentence, Sentences
 
+_FILL_IT_IN = _("Fill it in if someone noted it; if no one did, leave it blank.")
 _LEAVE_IT = _("If it is right, leave it as is. The coordinator will decide whether it counts.")
 _BREAK_OFF = _("If you are still out, stop for tonight and try another night.")
 _CHECK_TIME = _("Check the time.")
@@ -378,6 +379,17 @@ _SPECIES: Sentences = {
     ),
 }
 
+_OWN: Sentences = {
+    "own-field-missing": Sentence(
+        _("“{field}” is blank at stop {stop}; your program asks for it."),
+        (_FILL_IT_IN,),
+    ),
+    "own-field-missing.visit": Sentence(
+        _("“{field}” is blank; your program asks for it."),
+        (_FILL_IT_IN,),
+    ),
+}
+
 RULE_SENTENCES: Sentences = {
     **_NIGHT,
     **_OBSERVER,
@@ -386,4 +398,5 @@ RULE_SENTENCES: Sentences = {
     **_HOURS,
     **_WEATHER,
     **_SPECIES,
+    **_OWN,
 }

@@ -130,8 +130,6 @@ OF_PERIOD = (
     Measure(column="sky", type="sky", method=SKY_WORDS),
     Measure(column="noise", type="effect of noise on hearing",
             method=f"Judged by the observer: {_codes(NOISE)}"),
-    Measure(column="cars", type="cars that passed", unit="car", method="Counted while listening"),
-    Measure(column="moonlight", type="moonlight at the stop", method="Seen by the observer"),
     Measure(column="water_tonight", type="water in the wetland", method="Seen by the observer"),
 )  # fmt: skip
 OF_WHOLE_VISIT = (
@@ -147,7 +145,6 @@ OF_WHOLE_VISIT = (
     Measure(column="end_sky", type="sky at the end", method=SKY_WORDS),
     Measure(column="rain_48h", type="rain in the 48 hours before", cf_name=RAIN, unit="mm"),
     Measure(column="rain_trace", type="trace of rain in the 48 hours before"),
-    Measure(column="days_since_rain", type="days since it last rained", unit="day"),
 )  # fmt: skip
 CALL_INDEX_METHOD = (
     f"Highest call index while listening, an ordered class and not a count: {_codes(CALL_INDEX)}"
@@ -458,6 +455,7 @@ def _measurements(frozen: Frozen, visits: Mapping[str, Any]) -> Iterator[dict[st
         yield from _measured(visit["visit"], visit, OF_WHOLE_VISIT)
     for period in frozen.records("periods"):
         yield from _measured(period["period"], period, OF_PERIOD)
+    yield from _own_measurements(frozen)
     codes = _codes_of(frozen)
     for period, species, *_, recorded, far in frozen.rows("calls"):
         # Absence says index 0 already.
@@ -472,6 +470,28 @@ def _measurements(frozen: Frozen, visits: Mapping[str, Any]) -> Iterator[dict[st
                 "measurementValue": recorded or far,
                 "measurementMethod": CALL_INDEX_METHOD,
             }
+
+
+def choice_names(choices: str) -> dict[str, str]:
+    """Keys and names, from the column of that name."""
+    pairs = (choice.partition(" = ") for choice in choices.split("; "))
+    return {key: name for key, _, name in pairs}
+
+
+def _own_measurements(frozen: Frozen) -> Iterator[dict[str, Any]]:
+    """What the program asks for besides; a choice by its name."""
+    fields = {row["field"]: row for row in frozen.records("own_fields")}
+    names = {field: choice_names(row["choices"] or "") for field, row in fields.items()}
+    for row in frozen.records("own_values"):
+        field = fields[row["field"]]
+        yield {
+            "eventID": row["event"],
+            "measurementID": f"{row['event']}:own.{row['field']}",
+            "measurementType": field["name"],
+            "measurementValue": names[row["field"]].get(row["value"], row["value"]),
+            "measurementUnit": field["unit"],
+            "measurementMethod": field["meaning"],
+        }
 
 
 def _measured(

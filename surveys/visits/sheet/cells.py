@@ -1,8 +1,9 @@
 """The sheet as typed: a flat mapping of cell addresses to texts.
 
-    night, temperature_unit, rain_unit, second_observer, notes, rain_48h, days_since_rain
-    start.<weather>, end.<weather>
+    night, temperature_unit, rain_unit, second_observer, notes, rain_48h
+    own.<key>, start.<weather>, end.<weather>
     stops.<number>.<field>, stops.<number>.<clock>.fold, stops.<number>.calls.<species>
+    stops.<number>.own.<key>
     sightings.<row>.<field>
 
 A blank cell and a missing cell are equivalent.
@@ -14,6 +15,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from surveys.protocol.own_fields import CELL, KEY
 from surveys.protocol.values import Where
 
 VISIT_FIELDS = (
@@ -23,7 +25,6 @@ VISIT_FIELDS = (
     "second_observer",
     "notes",
     "rain_48h",
-    "days_since_rain",
 )
 WEATHER_FIELDS = ("air_temperature", "beaufort", "sky")
 CLOCK_FIELDS = ("arrived_at", "started_at", "finished_at")
@@ -38,9 +39,7 @@ STOP_FIELDS = (
     "beaufort",
     "sky",
     "noise",
-    "cars",
     "interrupted",
-    "moonlight",
     "water_tonight",
     "note",
     "latitude",
@@ -55,6 +54,7 @@ MAX_CELLS = 5_000
 
 _STOP = re.compile(r"stops\.([1-9][0-9]{0,3})\.(.+)", re.DOTALL)
 _SIGHTING = re.compile(r"sightings\.([1-9][0-9]{0,3})\.(.+)", re.DOTALL)
+_OWN = re.compile(re.escape(CELL) + KEY)
 _CALL = re.compile(r"calls\.([-a-zA-Z0-9_]{1,80})")
 # PostgreSQL stores neither NUL nor half of a surrogate pair in JSON or text.
 _NOT_STORABLE = re.compile("[\x00\ud800-\udfff]")
@@ -90,7 +90,12 @@ class SheetParts:
 
 
 # Names of cells from before; phones and files may still write them.
-_FORMER_STOP_FIELDS = {"noise_index": "noise"}
+_FORMER_STOP_FIELDS = {
+    "noise_index": "noise",
+    "cars": "own.cars",
+    "moonlight": "own.moonlight",
+}
+_FORMER_VISIT_FIELDS = {"days_since_rain": "own.days_since_rain"}
 
 
 def current_address(address: str) -> str:
@@ -98,7 +103,7 @@ def current_address(address: str) -> str:
     match = _STOP.fullmatch(address)
     if match and match[2] in _FORMER_STOP_FIELDS:
         return f"stops.{match[1]}.{_FORMER_STOP_FIELDS[match[2]]}"
-    return address
+    return _FORMER_VISIT_FIELDS.get(address, address)
 
 
 def storable(text: str) -> str:
@@ -147,14 +152,14 @@ def split(cells: Mapping[str, str]) -> SheetParts:
 
 
 def _place(parts: SheetParts, address: str) -> tuple[dict[str, str], str] | None:
-    if address in VISIT_FIELDS:
+    if address in VISIT_FIELDS or _OWN.fullmatch(address):
         return parts.visit, address
     head, _, name = address.partition(".")
     if head in ("start", "end") and name in WEATHER_FIELDS:
         return (parts.start if head == "start" else parts.end), name
     if match := _STOP.fullmatch(address):
         number, name = int(match[1]), match[2]
-        if name in STOP_FIELDS or _CALL.fullmatch(name):
+        if name in STOP_FIELDS or _CALL.fullmatch(name) or _OWN.fullmatch(name):
             return parts.stops.setdefault(number, {}), name
     if match := _SIGHTING.fullmatch(address):
         row, name = int(match[1]), match[2]

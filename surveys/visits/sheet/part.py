@@ -38,13 +38,15 @@ class StateCodes:
 @dataclass(frozen=True, kw_only=True)
 class Part:
     """`prefix` is put before the field names in findings. `belongs_to` says in messages what the
-    cell is a part of, as the parameter `cell` has it."""
+    cell is a part of, as the parameter `cell` has it; `labels` are names of cells that have none
+    in our vocabulary."""
 
     texts: dict[str, str]
     problems: list[Finding]
     stop: int | None = None
     prefix: str = ""
     belongs_to: Mapping[str, Param] = field(default_factory=dict)
+    labels: Mapping[str, str] = field(default_factory=dict)
 
     def text(self, name: str) -> str:
         return self.texts.get(name, "")
@@ -91,7 +93,7 @@ class Part:
     def report_cell(self, error: CellError, name: str, *, beside: str = "") -> None:
         """What is wrong with the cell `name`, which the message names, said beside it or another
         cell."""
-        cell = {"name": name, **self.belongs_to}
+        cell = {"name": self.labels.get(name, name), **self.belongs_to}
         where = self.where(beside or name)
         self.problems.append(
             problem(error.code, where, error.variant, {**error.params, "cell": {"cell": cell}})

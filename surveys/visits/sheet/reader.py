@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import partial
 
 from surveys.protocol import params
+from surveys.protocol.own_fields import AskedPer, OwnField, OwnValue
 from surveys.protocol.values import (
     Finding,
     Period,
@@ -24,6 +25,12 @@ from surveys.visits.sheet.cells import (
     SheetParts,
     split,
 )
+from surveys.visits.sheet.own_fields import (
+    asked_per,
+    labels_of,
+    read_own_fields,
+    without_place,
+)
 from surveys.visits.sheet.part import Part, StateCodes
 from surveys.visits.sheet.reading_rules import problem
 from surveys.visits.sheet.sightings import (
@@ -37,7 +44,6 @@ from surveys.visits.sheet.stops import (
 )
 from surveys.visits.sheet.texts import (
     CellError,
-    integer_between,
     rain_is_missing,
     read_integer,
     read_night,
@@ -61,7 +67,7 @@ class VisitFacts:
     rain_48h_mm: Decimal | None = None
     rain_48h_is_trace: bool = False
     rain_48h_unit: str = ""
-    days_since_rain: int | None = None
+    own_fields: Mapping[str, OwnValue] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,11 +100,13 @@ def read_sheet(
     codes = codes or StateCodes()
     if catalog is None:
         catalog = checklist_catalog(route)
-    findings = list(_unknown_cells(parts))
-    head = Part(texts=parts.visit, problems=findings)
+    of_visit, of_stop = (asked_per(route.own_fields, per) for per in AskedPer)
+    findings = list(_unknown_cells(_without_place(parts, of_visit, of_stop)))
+    head = Part(texts=parts.visit, problems=findings, labels=labels_of(of_visit))
     head.read("night", read_night)
     unit = head.read("temperature_unit", read_unit) or route.temperature_unit
-    facts = _read_facts(head, head.read("rain_unit", read_rain_unit) or route.rain_unit)
+    own = read_own_fields(head, of_visit)
+    facts = _read_facts(head, head.read("rain_unit", read_rain_unit) or route.rain_unit, own)
     start = _read_weather(parts.start, "start", unit, codes, findings)
     end = _read_weather(parts.end, "end", unit, codes, findings)
     context = ReadingContext(
@@ -107,6 +115,7 @@ def read_sheet(
         unit=unit,
         species=frozenset(catalog.values()),
         codes=codes,
+        own_fields=of_stop,
     )
     periods: list[Period] = []
     stop_facts: dict[int, StopFacts] = {}
@@ -118,7 +127,9 @@ def read_sheet(
             stop_facts[number] = reading.facts
     sightings = _read_sightings(parts, route, catalog, photo_rows, findings)
     return SheetReading(
-        visit=Visit(night=night, periods=tuple(periods), start=start, end=end),
+        visit=Visit(
+            night=night, periods=tuple(periods), start=start, end=end, own_filled=frozenset(own)
+        ),
         findings=tuple(findings),
         facts=facts,
         stop_facts=stop_facts,
@@ -142,7 +153,7 @@ def checklist_catalog(route: Route) -> dict[str, str]:
     return names
 
 
-def _read_facts(head: Part, rain_unit: RainUnit) -> VisitFacts:
+def _read_facts(head: Part, rain_unit: RainUnit, own: Mapping[str, OwnValue]) -> VisitFacts:
     rain = head.read("rain_48h", partial(read_rain, unit=rain_unit), missing=rain_is_missing)
     return VisitFacts(
         second_observer=_text(head, "second_observer", 120),
@@ -152,7 +163,7 @@ def _read_facts(head: Part, rain_unit: RainUnit) -> VisitFacts:
         else None,
         rain_48h_is_trace=rain is not None and rain.is_trace,
         rain_48h_unit=rain.unit.value if rain else "",
-        days_since_rain=head.read("days_since_rain", partial(integer_between, low=0, high=999)),
+        own_fields=own,
     )
 
 
@@ -198,11 +209,21 @@ def _read_sightings(
     return tuple(sightings)
 
 
-def _unknown_cells(parts: SheetParts) -> tuple[Finding, ...]:
-    if not parts.unknown:
+def _without_place(
+    parts: SheetParts, of_visit: Iterable[OwnField], of_stop: Iterable[OwnField]
+) -> list[str]:
+    """Addresses of filled cells that the sheet does not have."""
+    own = without_place(parts.visit, of_visit)
+    for number, texts in parts.stops.items():
+        own += (f"stops.{number}.{name}" for name in without_place(texts, of_stop))
+    return sorted((*parts.unknown, *own))
+
+
+def _unknown_cells(unknown: list[str]) -> tuple[Finding, ...]:
+    if not unknown:
         return ()
-    shown = [{"quoted": shortened(address)} for address in parts.unknown[:_UNKNOWN_SHOWN]]
-    more = len(parts.unknown) - len(shown)
+    shown = [{"quoted": shortened(address)} for address in unknown[:_UNKNOWN_SHOWN]]
+    more = len(unknown) - len(shown)
     if not more:
         return (problem("cell-unknown", Where(), "", {"cells": {"and": shown}}),)
     found = {"cells": {"list": shown}, "more": more}

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 from surveys.protocol import params
+from surveys.protocol.own_fields import OwnField, OwnValue
 from surveys.protocol.values import (
     CallDistance,
     CallRecord,
@@ -26,11 +27,11 @@ from surveys.visits.sheet.clocks import (
     other_half_of_day,
     read_clock,
 )
+from surveys.visits.sheet.own_fields import labels_of, read_own_fields
 from surveys.visits.sheet.part import Part, StateCodes
 from surveys.visits.sheet.reading_rules import problem
 from surveys.visits.sheet.texts import (
     CellError,
-    integer_between,
     is_missing,
     number_between,
     read_choice,
@@ -53,11 +54,10 @@ class StopFacts:
     """The facts of a stop that no rule looks at; fields as in models.ListeningPeriod."""
 
     skip_reason: str = ""
-    cars: int | None = None
     interrupted: bool | None = None
-    moonlight: bool | None = None
     water_tonight: str = ""
     note: str = ""
+    own_fields: Mapping[str, OwnValue] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,25 +71,35 @@ class StopReading:
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingContext:
-    """What the cells of a stop are read with: night, zone, unit, known species codes, and what the
-    protocol writes for sky and noise."""
+    """What the cells of a stop are read with: night, zone, unit, known species codes, what the
+    protocol writes for sky and noise, and the program's own fields per stop."""
 
     night: dt.date
     time_zone: str
     unit: TemperatureUnit
     species: Collection[str]
     codes: StateCodes
+    own_fields: tuple[OwnField, ...] = ()
 
 
 def read_stop(number: int, texts: dict[str, str], context: ReadingContext) -> StopReading:
     """Read the cells of one stop. Never raises; problems are findings."""
-    part = Part(texts=texts, problems=[], stop=number, belongs_to={"stop": number})
+    part = Part(
+        texts=texts,
+        problems=[],
+        stop=number,
+        belongs_to={"stop": number},
+        labels=labels_of(context.own_fields),
+    )
     is_filled = any(part.has(name) for name in texts if not name.endswith(".fold"))
     if not is_filled:
         return StopReading(period=None, facts=StopFacts(), problems=())
     status = _read_status(part)
-    period = _read_period(part, status or PeriodStatus.LISTENED, context)
-    facts = _read_facts(part, status)
+    own = read_own_fields(part, context.own_fields)
+    period = replace(
+        _read_period(part, status or PeriodStatus.LISTENED, context), own_filled=frozenset(own)
+    )
+    facts = _read_facts(part, status, own)
     return StopReading(
         period=None if status is None else period, facts=facts, problems=tuple(part.problems)
     )
@@ -213,15 +223,14 @@ def _unreadable_index(where: Where, typed: str) -> Finding:
     )
 
 
-def _read_facts(part: Part, status: PeriodStatus | None) -> StopFacts:
+def _read_facts(part: Part, status: PeriodStatus | None, own: Mapping[str, OwnValue]) -> StopFacts:
     reason = part.read("skip_reason", partial(read_text, max_length=200)) or ""
     if status is PeriodStatus.SKIPPED and not part.text("skip_reason").strip():
         part.report("skip-reason-missing", "skip_reason", stop=part.stop)
     return StopFacts(
         skip_reason=reason,
-        cars=part.read("cars", partial(integer_between, low=0, high=9999)),
         interrupted=part.read("interrupted", read_yes_no),
-        moonlight=part.read("moonlight", read_yes_no),
         water_tonight=part.read("water_tonight", partial(read_choice, choices=WATER_TONIGHT)) or "",
         note=part.text("note").strip(),
+        own_fields=own,
     )

@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy
 
 from surveys.importing.columns import ASK, IGNORE, SPECIES
-from surveys.importing.fields import DATES, FIELDS, Field, Level
+from surveys.importing.fields import DATES, Field, Level
 from surveys.importing.gathering import Answers
 from surveys.importing.reading import MOST_BYTES
 from surveys.importing.uploads import Upload
@@ -68,7 +68,7 @@ class ColumnsForm(forms.Form):
             },
         )
         self.upload = upload
-        choices = meanings(program, upload.species_names)
+        choices = meanings(program, upload.species_names, upload.fields)
         for position, (header, choice) in enumerate(
             zip(upload.table.headers, upload.choices, strict=True)
         ):
@@ -96,22 +96,24 @@ class ColumnsForm(forms.Form):
         )
 
 
-def meanings(program: Program, species_names: Mapping[str, str]) -> list[tuple[str, Any]]:
+def meanings(
+    program: Program, species_names: Mapping[str, str], fields: Iterable[Field]
+) -> list[tuple[str, Any]]:
     """Everything a column can mean, in groups."""
     entries = ChecklistEntry.objects.filter(program=program).order_by("order", "pk")
     listed = list(entries.values_list("species__code", flat=True))
     others = sorted(set(species_names) - set(listed), key=lambda code: species_names[code])
     return [
         (IGNORE, gettext("Ignore this column")),
-        *((level.told, _of_level(level)) for level in Level),
+        *((level.told, _of_level(level, fields)) for level in Level),
         (gettext("Species on the checklist"), _species(listed, species_names)),
         (gettext("Other species"), _species(others, species_names)),
     ]
 
 
-def _of_level(level: Level) -> list[tuple[str, str]]:
+def _of_level(level: Level, fields: Iterable[Field]) -> list[tuple[str, str]]:
     choices: list[tuple[str, str]] = []
-    for field in FIELDS:
+    for field in fields:
         if field.level is level:
             choices += _forms_of(field)
     return choices

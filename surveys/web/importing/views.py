@@ -12,7 +12,7 @@ from django_htmx.http import HttpResponseClientRefresh
 
 from accounts.access import Permission, ProgramRequest, needs
 from surveys.importing.columns import check
-from surveys.importing.fields import FIELDS
+from surveys.importing.fields import fields_of
 from surveys.importing.preview import Preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
 from surveys.importing.runs import MOST_ROWS_AT_ONCE, enqueue_import, import_of, latest_run_of
@@ -60,7 +60,12 @@ def start(request: ProgramRequest) -> HttpResponse:
     return render(
         request,
         "importing/start.html",
-        {"form": form, "recent": recent, "fields": FIELDS, "large": MOST_ROWS_AT_ONCE},
+        {
+            "form": form,
+            "recent": recent,
+            "fields": fields_of(member.program),
+            "large": MOST_ROWS_AT_ONCE,
+        },
         status=400 if form.errors else 200,
     )
 

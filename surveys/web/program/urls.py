@@ -10,6 +10,9 @@ from surveys.web.program import (
     line_views as program_lines,
 )
 from surveys.web.program import (
+    own_field_views as program_own_fields,
+)
+from surveys.web.program import (
     protocol_views as program_protocols,
 )
 from surveys.web.program import (
@@ -83,5 +86,19 @@ urlpatterns: list[URLPattern] = [
         AT + "checklist/<int:entry>/move",
         program_checklist.move,
         name="program_entry_move",
+    ),
+    # Own fields
+    path(AT + "fields", program_own_fields.own_fields, name="program_own_fields"),
+    path(AT + "fields/add", program_own_fields.add, name="program_own_field_add"),
+    path(AT + "fields/<int:own_field>", program_own_fields.own_field, name="program_own_field"),
+    path(
+        AT + "fields/<int:own_field>/delete",
+        program_own_fields.delete,
+        name="program_own_field_delete",
+    ),
+    path(
+        AT + "fields/<int:own_field>/move",
+        program_own_fields.move,
+        name="program_own_field_move",
     ),
 ]

@@ -20,6 +20,7 @@ from accounts.access import (
 )
 from surveys.language import gettext
 from surveys.models import (
+    Program,
     Visit,
     VisitState,
 )
@@ -30,6 +31,7 @@ from surveys.visits.exceptions import (
     WrongState,
 )
 from surveys.visits.judging import read_and_judge
+from surveys.visits.own_values import labels_by_cell
 from surveys.visits.sheet.cells import (
     CellChange,
     merge,
@@ -119,7 +121,9 @@ def _show(
         "others": layout.others,
         "codes": LEGENDS,
         "rendered": json.dumps(current_cells),
-        "overtaken": _changed_by_others(current_cells, changes, judgment.background.species),
+        "overtaken": _changed_by_others(
+            current_cells, changes, judgment.background.species, visit.route.program
+        ),
         "last_step": visit.steps.select_related("by").last(),
         "zone": visit.route.program.time_zone,
         "is_stale": status == HTTPStatus.CONFLICT,
@@ -128,7 +132,10 @@ def _show(
 
 
 def _changed_by_others(
-    current_cells: Mapping[str, str], changes: Mapping[str, CellChange], species: Mapping[str, Any]
+    current_cells: Mapping[str, str],
+    changes: Mapping[str, CellChange],
+    species: Mapping[str, Any],
+    program: Program,
 ) -> tuple[CellDifference, ...]:
     """Cells that somebody else has changed since the page was rendered."""
     contested = {
@@ -136,7 +143,7 @@ def _changed_by_others(
         for address, change in changes.items()
         if current_cells.get(address, "") not in (change.was, change.now)
     }
-    names = {code: row.name for code, row in species.items()}
+    names = {code: row.name for code, row in species.items()} | labels_by_cell(program)
     return differences(
         {address: current_cells.get(address, "") for address in contested},
         {address: change.now for address, change in contested.items()},

@@ -40,6 +40,7 @@ from surveys.visits.exceptions import (
     VisitError,
     WrongState,
 )
+from surveys.visits.own_values import own_fields_of
 from surveys.visits.queue import (
     STATES,
     QueueFilters,
@@ -50,6 +51,8 @@ from surveys.visits.queue import (
     state_counts,
 )
 from surveys.web.recordings.listing import recording_list
+from surveys.web.review.cards import Card, cards_by_cell, make_cards
+from surveys.web.review.conditions import conditions
 from surveys.web.review.confirming import confirmable_calls
 from surveys.web.review.forms import (
     NoteForm,
@@ -59,12 +62,8 @@ from surveys.web.review.forms import (
 )
 from surveys.web.review.page import (
     DECISIONS,
-    Card,
-    cards_by_cell,
-    conditions,
     decision_forms,
     heard_rows,
-    make_cards,
     review_facts,
     review_map,
 )
@@ -323,8 +322,9 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
     cards = make_cards(findings, open_state=is_waiting)
     cards_by_address = cards_by_cell(cards)
     grid = visit_grid(visit)
-    rows = heard_rows(grid, cards, cards_by_address)
-    headings, condition_rows = conditions(visit, grid, cards_by_address)
+    own_fields = own_fields_of(request.membership.program, visit.night)
+    rows = heard_rows(grid, cards, cards_by_address, own_fields)
+    headings, condition_rows = conditions(visit, grid, cards_by_address, own_fields)
     queries = [card for card in cards if card.finding.severity == Severity.QUERY]
     return {
         "visit": visit,
@@ -342,7 +342,7 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
         "decisions": decision_forms(visit),
         "zone": visit.route.program.time_zone,
         "is_waiting": is_waiting,
-        **review_facts(visit, grid),
+        **review_facts(visit, grid, own_fields),
     }
 
 

@@ -18,6 +18,7 @@ from surveys.models import (
 )
 from surveys.programs.versions import units_of
 from surveys.protocol.limits.phrases import radius_in_words
+from surveys.protocol.own_fields import AskedPer, FieldKind, OwnField
 from surveys.protocol.values import (
     PeriodStatus,
     Protocol,
@@ -105,14 +106,16 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class Grid:
-    """The whole sheet, ready to be rendered. `findings` are all that there are on it. `radius` is
-    the listening radius in words; blank where the protocol has none."""
+    """The whole sheet, ready to be rendered. `own_help` says what the program's own fields ask;
+    `findings` are all that there are on the sheet. `radius` is the listening radius in words; blank
+    where the protocol has none."""
 
     evening: tuple[Cell, ...]
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
     sightings: tuple[tuple[int, tuple[Cell, ...]], ...]
     notes: Cell
+    own_help: tuple[tuple[str, str], ...]
     findings: tuple[ToldFinding, ...]
     radius: str
 
@@ -142,6 +145,7 @@ def build_layout(visit: Visit, judgment: Judgment, *, also: str = "") -> Layout:
         catalog=catalog,
         findings=tell_findings(judgment.findings, visit.route.program),
         protocol=background.protocol,
+        own_fields=fields_shown(background.route.own_fields, visit.cells),
     )
     return Layout(grid=grid, others=tuple(species for species in catalog if species not in columns))
 
@@ -154,6 +158,7 @@ def _grid(
     catalog: Iterable[Species],
     findings: tuple[ToldFinding, ...],
     protocol: Protocol,
+    own_fields: tuple[OwnField, ...],
 ) -> Grid:
     """Arrange the cells. `species` are the columns, `catalog` the choices for sightings."""
     findings_by_address = findings_by_cell(findings)
@@ -163,15 +168,17 @@ def _grid(
         species,
         unit=visit.cells.get("temperature_unit") or visit.route.program.temperature_unit,
         protocol=protocol,
+        own_fields=own_fields,
     )
     folds = hour_repeats(visit.night, zone)
     rows = tuple(_row(stop, columns, maker, folds) for stop in stops)
     return Grid(
-        evening=_evening(maker, protocol),
+        evening=_evening(maker, protocol, own_fields),
         columns=columns,
         rows=rows,
         sightings=_sightings(visit.cells, maker, rows, catalog),
         notes=maker.cell("notes", gettext("Notes")),
+        own_help=tuple((field.label, field.help) for field in own_fields if field.help),
         findings=findings,
         radius=radius_in_words(protocol, units_of(visit.route.program)),
     )
@@ -227,6 +234,30 @@ class _CellMaker:
         )
 
 
+def fields_shown(fields: Iterable[OwnField], cells: Mapping[str, str]) -> tuple[OwnField, ...]:
+    """The own fields that were asked that night, and others that the sheet mentions."""
+    mentioned = {address.rpartition(".")[2] for address in cells if "own." in address}
+    return tuple(field for field in fields if field.asked or field.key in mentioned)
+
+
+def _own_options(field: OwnField) -> Options:
+    return YES_NO if field.kind is FieldKind.YES_NO else field.choices
+
+
+def _own_columns(fields: Iterable[OwnField]) -> tuple[Column, ...]:
+    css = {FieldKind.CHOICE: "sheet__choice", FieldKind.YES_NO: "sheet__choice"}
+    return tuple(
+        Column(
+            field=field.cell,
+            heading=field.heading,
+            options=_own_options(field),
+            css=css.get(field.kind, "sheet__text" if field.kind is FieldKind.TEXT else ""),
+        )
+        for field in fields
+        if field.per is AskedPer.STOP
+    )
+
+
 def state_options(words: Mapping[str, Words], codes: Mapping[str, str]) -> Options:
     """States in words, after the protocol's own code, so that typing it chooses the state."""
     own = {state: [code for code, coded in codes.items() if coded == state] for state in words}
@@ -235,7 +266,9 @@ def state_options(words: Mapping[str, Words], codes: Mapping[str, str]) -> Optio
     )
 
 
-def _columns(species: Iterable[Species], *, unit: str, protocol: Protocol) -> tuple[Column, ...]:
+def _columns(
+    species: Iterable[Species], *, unit: str, protocol: Protocol, own_fields: Iterable[OwnField]
+) -> tuple[Column, ...]:
     water = (Column(field="water_temperature", heading=said("Water °{unit}", unit=unit)),)
     water_matters = any(window.min_water_temperature for window in protocol.windows)
     return (
@@ -264,7 +297,6 @@ def _columns(species: Iterable[Species], *, unit: str, protocol: Protocol) -> tu
             css="sheet__choice",
             options=state_options(NOISE, protocol.noise_codes),
         ),
-        Column(field="cars", heading=gettext("Cars")),
         *(
             Column(
                 field=f"calls.{kind.code}",
@@ -277,14 +309,12 @@ def _columns(species: Iterable[Species], *, unit: str, protocol: Protocol) -> tu
             field="interrupted", heading=gettext("Interrupted"), options=YES_NO, css="sheet__choice"
         ),
         Column(
-            field="moonlight", heading=gettext("Moonlight"), options=YES_NO, css="sheet__choice"
-        ),
-        Column(
             field="water_tonight",
             heading=gettext("Water"),
             options=tuple(WaterTonight.choices),
             css="sheet__choice",
         ),
+        *_own_columns(own_fields),
         Column(field="skip_reason", heading=gettext("If skipped, why"), css="sheet__text"),
         Column(field="note", heading=gettext("Note"), css="sheet__text"),
     )
@@ -309,7 +339,9 @@ def _row(stop: Stop, columns: tuple[Column, ...], maker: _CellMaker, folds: bool
     return Row(number=stop.number, name=stop.name, cells=cells, findings=stop_findings)
 
 
-def _evening(maker: _CellMaker, protocol: Protocol) -> tuple[Cell, ...]:
+def _evening(
+    maker: _CellMaker, protocol: Protocol, own_fields: Iterable[OwnField]
+) -> tuple[Cell, ...]:
     unit = (("C", "°C"), ("F", "°F"))
     ends = (("start", gettext("At the start")), ("end", gettext("At the end")))
     weather: tuple[tuple[str, str, Options], ...] = (
@@ -328,7 +360,11 @@ def _evening(maker: _CellMaker, protocol: Protocol) -> tuple[Cell, ...]:
         ),
         maker.cell("rain_48h", gettext("Rain in the past 48 hours (T = trace)")),
         maker.cell("rain_unit", gettext("Rain is in"), options=RAIN_UNITS),
-        maker.cell("days_since_rain", gettext("Days since the last rain")),
+        *(
+            maker.cell(field.cell, field.heading, options=_own_options(field))
+            for field in own_fields
+            if field.per is AskedPer.VISIT
+        ),
     )
 
 

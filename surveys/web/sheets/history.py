@@ -13,6 +13,8 @@ from surveys.models import (
     Submission,
     Visit,
 )
+from surveys.protocol.own_fields import CELL
+from surveys.visits.own_values import labels_by_cell
 from surveys.visits.sheet.cells import (
     SIGHTING_FIELDS,
     STOP_FIELDS,
@@ -54,7 +56,7 @@ class SheetRevision:
 def sheet_revisions(visit: Visit) -> tuple[SheetRevision, ...]:
     """Every submission of the visit, latest first, in two queries."""
     submissions = list(visit.submissions.select_related("submitted_by").order_by("revision"))
-    names = _species_names(submissions)
+    names = _species_names(submissions) | labels_by_cell(visit.route.program)
     revisions = []
     before: Submission | None = None
     for submission in submissions:
@@ -70,7 +72,8 @@ def sheet_revisions(visit: Visit) -> tuple[SheetRevision, ...]:
 
 
 def typed_cells(cells: Mapping[str, str], names: Mapping[str, str]) -> tuple[TypedCell, ...]:
-    """The filled cells in the order of the sheet. `names` maps species codes to names."""
+    """The filled cells in the order of the sheet. `names` leads from codes of species and cells of
+    own fields to names."""
     return tuple(
         TypedCell(address=address, place=place_words(address, names), text=cells[address])
         for address in sorted(cells, key=sheet_order)
@@ -99,11 +102,13 @@ def place_words(address: str, names: Mapping[str, str]) -> str:
     if head in _ENDS and rest:
         return f"{_ENDS[head]}, {_plain(rest)}"
     if head not in ("stops", "sightings"):
-        return _plain(address).capitalize()
+        return names.get(address, _plain(address).capitalize())
     number, _, field = rest.partition(".")
     if field.startswith("calls."):
         code = field.removeprefix("calls.")
         words = names.get(code, code)
+    elif field.startswith(CELL):
+        words = names.get(field, field)
     elif field.endswith(".fold"):
         words = said("{plain}, first or second", plain=_plain(field.removesuffix(".fold")))
     else:
@@ -118,6 +123,8 @@ def sheet_order(address: str) -> tuple[int, int, int, str]:
     head, _, rest = address.partition(".")
     if address in VISIT_FIELDS:
         return 0, 0, VISIT_FIELDS.index(address), ""
+    if address.startswith(CELL):
+        return 0, 0, len(VISIT_FIELDS), address
     if head in _ENDS:
         return 1, list(_ENDS).index(head), _index(WEATHER_FIELDS, rest), rest
     number, _, field = rest.partition(".")

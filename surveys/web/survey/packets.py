@@ -18,6 +18,7 @@ from surveys.models import (
     CallIndex,
     ChecklistEntry,
     LookAlikes,
+    OwnField,
     Program,
     ProtocolVersion,
     Route,
@@ -108,6 +109,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         "species": [_species(entry) for entry in entries],
         "others": _others(entries),
         "look_alikes": _look_alikes(entries),
+        "own_fields": [_own_field(field) for field in program.own_fields.order_by("order", "pk")],
         "nights": nights,
         "visits": [_open_visit(visit) for visit in _open_visits(member, route)],
     }
@@ -186,6 +188,17 @@ def _species(entry: ChecklistEntry) -> dict[str, Any]:
         "note": entry.species.told_note,
         "members": [member.code for member in entry.species.members.all()],
         "season": to_plain(season) if season else None,
+    }
+
+
+def _own_field(field: OwnField) -> dict[str, Any]:
+    """Asked on nights `from` to `until`; a missing value is a question from the night `required`,
+    if that is not null."""
+    return {
+        **model_to_dict(field, fields=("key", "label", "help", "unit", "kind", "per", "choices")),
+        "from": to_plain(field.asked_from) or "",
+        "until": to_plain(field.asked_until),
+        "required": to_plain(field.required_from),
     }
 
 

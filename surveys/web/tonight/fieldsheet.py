@@ -15,6 +15,7 @@ from surveys.models import ChecklistEntry
 from surveys.programs.regional import cautions_of
 from surveys.programs.versions import units_of
 from surveys.protocol.limits.phrases import radius_in_words
+from surveys.protocol.own_fields import AskedPer, OwnField
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,
@@ -22,6 +23,8 @@ from surveys.protocol.weather import (
     SKY,
     Words,
 )
+from surveys.visits.own_values import own_fields_of
+from surveys.visits.sheet.own_fields import asked_per
 from surveys.visits.tonight import RouteTonight
 
 # WeasyPrint makes Pillow accept truncated images in the whole process. The sheet has no image,
@@ -56,6 +59,7 @@ def field_sheet_html(
     route_tonight: RouteTonight, member: Membership, checklist: Iterable[ChecklistEntry]
 ) -> str:
     species = [entry.species for entry in checklist]
+    own = [f for f in own_fields_of(member.program, route_tonight.night) if f.asked]
     return render_to_string(
         "tonight/field_sheet.html",
         {
@@ -66,6 +70,9 @@ def field_sheet_html(
             "species": species,
             "radius": radius_in_words(route_tonight.protocol, units_of(member.program)),
             "has_joint_entry": any(listed.is_complex for listed in species),
+            "own_of_visit": asked_per(own, AskedPer.VISIT),
+            "own_of_stop": asked_per(own, AskedPer.STOP),
+            "own_words": [(field.label, words) for field in own if (words := _own_words(field))],
             "blank_columns": range(BLANK_SPECIES_COLUMNS),
             "call_index": [(index, gettext(words)) for index, words in CALL_INDEX.items()],
             "sky": _legend(SKY, route_tonight.protocol.sky_codes),
@@ -87,6 +94,12 @@ def _legend(words: Mapping[str, Words], codes: Mapping[str, str]) -> list[tuple[
         )
         for state, told in words.items()
     ]
+
+
+def _own_words(field: OwnField) -> str:
+    """What to write in an own field: what its help says, and what may be chosen."""
+    choices = ", ".join(label for _, label in field.choices)
+    return ": ".join(part for part in (field.help.rstrip("."), choices) if part)
 
 
 def _no_fetching(url: str) -> dict[str, object]:

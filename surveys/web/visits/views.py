@@ -1,7 +1,7 @@
 """One visit, read-only: weather, grid, findings, review history and map."""
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
@@ -20,6 +20,7 @@ from surveys.models import (
     Visit,
     VisitState,
 )
+from surveys.protocol.own_fields import AskedPer, OwnField
 from surveys.protocol.values import SkyState, TemperatureUnit, rain_unit_beside
 from surveys.protocol.weather import (
     BEAUFORT,
@@ -34,6 +35,8 @@ from surveys.seasons.visits import (
     visit_of,
 )
 from surveys.visits.access import EDITABLE
+from surveys.visits.own_values import own_facts, own_fields_of, value_in_words
+from surveys.visits.sheet.own_fields import labels_of
 from surveys.web.recordings.listing import recording_list
 from surveys.web.seasons.maps import visit_map
 
@@ -51,17 +54,22 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
     grid = visit_grid(shown)
     may_review = may(member, Permission.REVIEW)
     is_own = shown.observer_id == member.person_id
+    own_fields = own_fields_of(member.program, shown.night)
+    labels = labels_of(own_fields)
     return render(
         request,
         "visits/visit.html",
         {
             "visit": shown,
             "grid": grid,
-            "rows": [(row, row_facts(row, unit)) for row in grid.rows],
+            "rows": [
+                (row, row_facts(row, unit), own_facts_at(row, own_fields)) for row in grid.rows
+            ],
             "weather": weather_facts(shown, unit),
+            "own_facts": own_facts(own_fields, shown.own_fields),
             "facts": visit_facts(shown, grid),
             "sightings": shown.sightings.select_related("species", "stop"),
-            "findings": [(finding, where_words(finding)) for finding in findings_of(shown)],
+            "findings": [(finding, where_words(finding, labels)) for finding in findings_of(shown)],
             "steps": shown.steps.select_related("by") if may_review or is_own else [],
             "zone": member.program.time_zone,
             "unit": unit.value,
@@ -84,10 +92,24 @@ def findings_of(visit: Visit) -> Iterable[StoredFinding]:
     return visit.findings.select_related("visit__route__program", "stop", "species", "settled_by")
 
 
-def where_words(finding: StoredFinding) -> str:
+def own_facts_at(row: GridRow, own_fields: Iterable[OwnField]) -> list[tuple[str, str]]:
+    """What was written down at a stop in the program's own fields: label and value."""
+    if row.period is None:
+        return []
+    values = row.period.own_fields
+    return [
+        (field.label, value_in_words(field, values[field.key]))
+        for field in own_fields
+        if field.per is AskedPer.STOP and field.key in values
+    ]
+
+
+def where_words(finding: StoredFinding, labels: Mapping[str, str]) -> str:
+    """`labels` are the names of the program's own fields by cell."""
+    field = labels.get(finding.field, finding.field.replace("_", " "))
     parts = [
         said("Stop {stop_number}", stop_number=finding.stop.number) if finding.stop else "",
-        finding.species.name if finding.species else finding.field.replace("_", " "),
+        finding.species.name if finding.species else field,
     ]
     return ", ".join(part for part in parts if part) or gettext("Visit")
 
@@ -132,8 +154,6 @@ def weather_facts(visit: Visit, unit: TemperatureUnit) -> list[tuple[str, str, s
     rain = show_rain(visit.rain_48h_mm, rain_unit_beside(unit), is_trace=visit.rain_48h_is_trace)
     if rain:
         facts.append((gettext("Rain in the 48 hours before"), rain, ""))
-    if visit.days_since_rain is not None:
-        facts.append((gettext("Days since rain"), str(visit.days_since_rain), ""))
     return [fact for fact in facts if fact[1] != DASH]
 
 

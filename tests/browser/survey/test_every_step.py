@@ -121,7 +121,7 @@ def test_at_a_stop(walk, look):
     phone.pass_time(seconds=75)
     walk.tap("Keep listening")
     page.locator("#conditions-title").scroll_into_view_if_needed()
-    for address in ("beaufort", "sky", "noise", "water_tonight", "air_temperature", "cars"):
+    for address in ("beaufort", "sky", "noise", "water_tonight", "air_temperature"):
         page.locator(f'[data-cell="stops.1.{address}"]').click()
         look(f"12-{address}")
         if page.locator("dialog[open] .picks").count():

@@ -82,7 +82,9 @@ def test_a_retry_after_submitting_changes_nothing(api, observer, route):
 
 def test_current_revision_replaces_the_sheet(api, route):
     key = uuid.uuid4()
-    revision = put(api, key, {"notes": "fog", "stops.1.cars": "2"}).data["visit"]["revision"]
+    revision = put(api, key, {"notes": "fog", "stops.1.paused_minutes": "2"}).data["visit"][
+        "revision"
+    ]
     answer = put(api, key, {"notes": "clear"}, revision=revision)
     assert answer.status == 200
     assert answer.data["visit"]["cells"] == {"night": "2024-04-15", "notes": "clear"}
@@ -154,13 +156,18 @@ def test_refused_request_creates_no_visit(api, route, options, words):
 
 
 def test_unreadable_cells_are_kept_and_reported(api, route):
-    cells = {"stops.1.cars": "many", "notes": "fog\x00", "elsewhere": " x ", "stops.2.sky": "3"}
+    cells = {
+        "stops.1.paused_minutes": "many",
+        "notes": "fog\x00",
+        "elsewhere": " x ",
+        "stops.2.sky": "3",
+    }
     answer = put(api, uuid.uuid4(), cells)
     assert answer.status == 201
     kept = answer.data["visit"]["cells"]
-    assert (kept["stops.1.cars"], kept["notes"]) == ("many", "fog\ufffd")
+    assert (kept["stops.1.paused_minutes"], kept["notes"]) == ("many", "fog\ufffd")
     assert (kept["elsewhere"], kept["stops.2.sky"]) == (" x ", "3")
-    assert "stops.1.cars" in {finding["cell"] for finding in answer.data["findings"]}
+    assert "stops.1.paused_minutes" in {finding["cell"] for finding in answer.data["findings"]}
 
 
 @pytest.mark.parametrize("header", ["three", '"', "W/"])
@@ -179,11 +186,13 @@ def test_unreadable_revision(api, observer, route, header):
 
 def test_changes_are_merged_and_conflicts_returned(api, observer, route):
     visit = make_draft(observer, route, {"notes": "fog"})
-    body = {"changes": {"notes": {"was": "", "now": "rain"}, "stops.1.cars": {"now": "2"}}}
+    body = {
+        "changes": {"notes": {"was": "", "now": "rain"}, "stops.1.paused_minutes": {"now": "2"}}
+    }
     answer = api("PATCH", f"visits/{visit.pk}/", body)
     assert answer.status == 200
     assert answer.data["conflicts"] == [{"address": "notes", "mine": "rain", "theirs": "fog"}]
-    assert answer.data["visit"]["cells"]["stops.1.cars"] == "2"
+    assert answer.data["visit"]["cells"]["stops.1.paused_minutes"] == "2"
     assert answer.data["visit"]["cells"]["notes"] == "fog"
 
 
@@ -221,11 +230,11 @@ def test_both_protocol_versions_are_returned(api, route):
 
 
 def test_refused_sheet_is_returned_with_its_findings(api, observer, route):
-    visit = make_draft(observer, route, plain_cells() | {"stops.1.cars": "70000"})
+    visit = make_draft(observer, route, plain_cells() | {"stops.1.paused_minutes": "70000"})
     answer = api("POST", f"visits/{visit.pk}/submit/", revision=visit.revision)
     assert answer.status == 422
     (finding,) = answer.data["findings"]
-    assert (finding["code"], finding["cell"]) == ("cell-out-of-range", "stops.1.cars")
+    assert (finding["code"], finding["cell"]) == ("cell-out-of-range", "stops.1.paused_minutes")
     assert finding["remedy"]
 
 

@@ -193,12 +193,12 @@ def test_two_devices_type_different_cells(observer, route):
     draft = make_draft(observer, route, {})
     results = at_once(
         draft,
-        lambda: save_cells(observer, draft.pk, changes({"stops.1.cars": "1"})),
-        lambda: save_cells(observer, draft.pk, changes({"stops.2.cars": "2"})),
+        lambda: save_cells(observer, draft.pk, changes({"stops.1.paused_minutes": "1"})),
+        lambda: save_cells(observer, draft.pk, changes({"stops.2.paused_minutes": "2"})),
     )
     assert [result.conflicts for result in results] == [(), ()]
     cells = Visit.objects.get().cells
-    assert (cells["stops.1.cars"], cells["stops.2.cars"]) == ("1", "2")
+    assert (cells["stops.1.paused_minutes"], cells["stops.2.paused_minutes"]) == ("1", "2")
 
 
 def test_starting_the_same_visit_twice_at_once(observer, route):

@@ -143,13 +143,18 @@ def test_a_night_before_the_first_version_is_refused(observer, route):
 
 def test_cells_are_kept_as_typed_and_judged(observer, route):
     visit = start_visit(observer, route=route, night=NIGHT)
-    saved = save_cells(observer, visit.pk, changes({"stops.1.cars": "many", "notes": " fog "}))
-    assert saved.visit.cells["stops.1.cars"] == "many"
+    saved = save_cells(
+        observer, visit.pk, changes({"stops.1.paused_minutes": "many", "notes": " fog "})
+    )
+    assert saved.visit.cells["stops.1.paused_minutes"] == "many"
     assert saved.visit.cells["notes"] == " fog "
     assert saved.visit.revision == 2
     assert saved.conflicts == ()
-    (finding,) = findings_by_cell(saved.findings)["stops.1.cars"]
-    assert (finding.code, finding.where) == ("cell-unreadable", Where(stop=1, field="cars"))
+    (finding,) = findings_by_cell(saved.findings)["stops.1.paused_minutes"]
+    assert (finding.code, finding.where) == (
+        "cell-unreadable",
+        Where(stop=1, field="paused_minutes"),
+    )
 
 
 def test_typing_the_same_text_changes_nothing(observer, route):
@@ -160,18 +165,18 @@ def test_typing_the_same_text_changes_nothing(observer, route):
 
 def test_changes_of_two_devices_to_different_cells_are_both_kept(observer, route):
     visit = start_visit(observer, route=route, night=NIGHT)
-    save_cells(observer, visit.pk, changes({"stops.1.cars": "2"}))
-    saved = save_cells(observer, visit.pk, changes({"stops.2.cars": "3"}))
-    assert saved.visit.cells["stops.1.cars"] == "2"
-    assert saved.visit.cells["stops.2.cars"] == "3"
+    save_cells(observer, visit.pk, changes({"stops.1.paused_minutes": "2"}))
+    saved = save_cells(observer, visit.pk, changes({"stops.2.paused_minutes": "3"}))
+    assert saved.visit.cells["stops.1.paused_minutes"] == "2"
+    assert saved.visit.cells["stops.2.paused_minutes"] == "3"
 
 
 def test_changes_of_two_devices_to_the_same_cell_are_a_conflict(observer, route):
     visit = start_visit(observer, route=route, night=NIGHT)
-    save_cells(observer, visit.pk, changes({"stops.1.cars": "2"}))
-    saved = save_cells(observer, visit.pk, changes({"stops.1.cars": "3", "notes": "fog"}))
-    assert saved.conflicts == (Conflict(address="stops.1.cars", mine="3", theirs="2"),)
-    assert saved.visit.cells["stops.1.cars"] == "2"
+    save_cells(observer, visit.pk, changes({"stops.1.paused_minutes": "2"}))
+    saved = save_cells(observer, visit.pk, changes({"stops.1.paused_minutes": "3", "notes": "fog"}))
+    assert saved.conflicts == (Conflict(address="stops.1.paused_minutes", mine="3", theirs="2"),)
+    assert saved.visit.cells["stops.1.paused_minutes"] == "2"
     assert saved.visit.cells["notes"] == "fog"
 
 
@@ -303,7 +308,9 @@ JUNK = st.dictionaries(
         st.builds(
             "stops.{}.{}".format,
             st.integers(0, 5),
-            st.sampled_from(["started_at", "sky", "status", "cars", "calls.pseudacris-crucifer"]),
+            st.sampled_from(
+                ["started_at", "sky", "status", "paused_minutes", "calls.pseudacris-crucifer"]
+            ),
         ),
     ),
     st.one_of(st.text(max_size=20), st.integers().map(str), st.times().map(str)),

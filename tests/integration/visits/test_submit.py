@@ -94,13 +94,10 @@ def test_the_sheet_becomes_rows(observer, route, species):
         "second_observer": "Kim Alder",
         "notes": "fog after ten",
         "rain_48h": "12,5",
-        "days_since_rain": "1",
         "start.air_temperature": "54F",
         "start.beaufort": "1",
         "end.sky": "overcast",
-        "stops.1.cars": "4",
         "stops.1.interrupted": "yes",
-        "stops.1.moonlight": "no",
         "stops.1.water_tonight": "full",
         "stops.1.paused_minutes": "0,5",
         "stops.1.finished_at": "21:07",
@@ -120,7 +117,7 @@ def test_the_sheet_becomes_rows(observer, route, species):
     assert visit.submitted_at is not None
     assert visit.counts_in_trends is False
     assert (visit.second_observer, visit.notes) == ("Kim Alder", "fog after ten")
-    assert (visit.rain_48h_mm, visit.days_since_rain) == (Decimal("12.5"), 1)
+    assert visit.rain_48h_mm == Decimal("12.5")
     assert (visit.start_air_temperature_c, visit.start_air_temperature_unit) == (
         Decimal("12.2222"),
         "F",
@@ -128,7 +125,7 @@ def test_the_sheet_becomes_rows(observer, route, species):
     assert (visit.start_beaufort, visit.end_sky) == (1, "overcast")
     first, second, third = visit.periods.select_related("stop")
     assert first.started_at == dt.datetime(2024, 4, 16, 2, 1, tzinfo=dt.UTC)
-    assert (first.paused_s, first.cars, first.interrupted, first.moonlight) == (30, 4, True, False)
+    assert (first.paused_s, first.interrupted) == (30, True)
     assert (first.air_temperature_c, first.air_temperature_unit) == (Decimal("12.5"), "C")
     assert (first.water_tonight, first.measured_accuracy_m) == ("full", 9.0)
     assert (first.measured_at.x, first.measured_at.y) == (-89.4012, 43.0731)
@@ -201,7 +198,7 @@ def test_findings_are_stored_with_stop_and_field(observer, route, species):
         ({"stops.2.sky": "3"}, "cell-unreadable", 2),
         ({"stops.2.sky": "99999999"}, "cell-unreadable", 2),
         ({"stops.2.noise": "5"}, "cell-unreadable", 2),
-        ({"stops.2.cars": "70000"}, "cell-out-of-range", 2),
+        ({"stops.2.paused_minutes": "70000"}, "cell-out-of-range", 2),
         ({"stops.2.paused_minutes": "599"}, "pause-longer-than-listening", 2),
         ({"stops.2.air_temperature": "99999"}, "cell-out-of-range", 2),
         ({"stops.2.latitude": "95", "stops.2.longitude": "0"}, "cell-out-of-range", 2),
@@ -215,7 +212,6 @@ def test_findings_are_stored_with_stop_and_field(observer, route, species):
         ({"start.sky": "44"}, "cell-unreadable", None),
         ({"end.beaufort": "40000"}, "unknown-wind-force", None),
         ({"rain_48h": "1000000"}, "cell-out-of-range", None),
-        ({"days_since_rain": "40000"}, "cell-out-of-range", None),
         ({"second_observer": "x" * 121}, "cell-too-long", None),
         ({"sightings.1.count": "3"}, "sighting-incomplete", None),
     ],

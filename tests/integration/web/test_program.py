@@ -28,6 +28,7 @@ from tests.support.builders import (
     make_checklist,
     make_joint_entry,
     make_member,
+    make_own_field,
     make_program,
     make_route,
     make_species,
@@ -73,6 +74,7 @@ def rows(program, observer):
         "species": make_species("Anaxyrus americanus").code,
         "assignment": assignment.pk,
         "membership": observer.pk,
+        "own_field": make_own_field(program).pk,
     }
 
 
@@ -85,6 +87,8 @@ POST_ONLY = {
     "program_repeat",
     "program_unassign",
     "program_entry_move",
+    "program_own_field_delete",
+    "program_own_field_move",
     "people_deactivate",
     "people_reactivate",
 }

@@ -110,11 +110,18 @@ def test_cells_are_saved_as_typed_with_findings_beside_them(client_for, observer
 
 def test_conflict_of_two_devices_keeps_both_texts(client_for, observer, draft, sheet_url):
     client = client_for(observer)
-    patch(client, sheet_url, changed(**{"stops.1.cars": "2"}))
-    answer = patch(client, sheet_url, changed(**{"stops.1.cars": "3", "stops.2.cars": "1"})).json()
-    assert answer["conflicts"] == [{"address": "stops.1.cars", "mine": "3", "theirs": "2"}]
+    patch(client, sheet_url, changed(**{"stops.1.paused_minutes": "2"}))
+    answer = patch(
+        client, sheet_url, changed(**{"stops.1.paused_minutes": "3", "stops.2.paused_minutes": "1"})
+    ).json()
+    assert answer["conflicts"] == [
+        {"address": "stops.1.paused_minutes", "mine": "3", "theirs": "2"}
+    ]
     draft.refresh_from_db()
-    assert (draft.cells["stops.1.cars"], draft.cells["stops.2.cars"]) == ("2", "1")
+    assert (draft.cells["stops.1.paused_minutes"], draft.cells["stops.2.paused_minutes"]) == (
+        "2",
+        "1",
+    )
 
 
 @pytest.mark.parametrize(
@@ -145,13 +152,15 @@ def test_form_works_without_javascript(client_for, observer, draft, sheet_url):
 def test_form_conflict_shows_both_texts_without_overwriting(client_for, observer, draft, sheet_url):
     client = client_for(observer)
     rendered = json.dumps(draft.cells)
-    patch(client, sheet_url, changed(**{"stops.1.cars": "2"}))
-    response = client.post(sheet_url, {**draft.cells, "stops.1.cars": "7", "rendered": rendered})
+    patch(client, sheet_url, changed(**{"stops.1.paused_minutes": "2"}))
+    response = client.post(
+        sheet_url, {**draft.cells, "stops.1.paused_minutes": "7", "rendered": rendered}
+    )
     assert response.status_code == 409
     page = response.content.decode()
     assert "yours “7”, on the sheet “2”" in page
     draft.refresh_from_db()
-    assert draft.cells["stops.1.cars"] == "2"
+    assert draft.cells["stops.1.paused_minutes"] == "2"
 
 
 def test_refused_sheet_is_kept(client_for, observer, draft, sheet_url):
@@ -167,7 +176,7 @@ def test_submitted_sheet_redirects_to_the_visit(client_for, observer, draft, she
     client = client_for(observer)
     client.post(f"{sheet_url}submit", {**draft.cells, **whole_visit(), "rendered": "{}"})
     assert client.get(sheet_url)["Location"] == f"/{draft.route.program.slug}/visits/{draft.pk}/"
-    assert patch(client, sheet_url, changed(**{"stops.1.cars": "7"})).status_code == 409
+    assert patch(client, sheet_url, changed(**{"stops.1.paused_minutes": "7"})).status_code == 409
 
 
 def test_species_off_the_checklist_gets_a_column(client_for, observer, draft, sheet_url):

@@ -27,6 +27,7 @@ from tests.support.builders import (
     make_checklist,
     make_joint_entry,
     make_member,
+    make_own_field,
     make_program,
     make_route,
     make_version,
@@ -211,3 +212,22 @@ def test_the_field_sheet_says_what_a_joint_entry_leaves_open(client_for, route, 
     joint = make_joint_entry("Hyla of two kinds", gray, cope)
     ChecklistEntry.objects.create(program=program, species=joint, order=3)
     assert words in sheet()
+
+
+def test_the_field_sheet_has_room_for_the_own_fields_of_the_night(
+    client_for, route, observer, program
+):
+    make_own_field(program, "Salinity", unit="ppt", help="At the edge.")
+    make_own_field(program, "Shore", kind="choice", choices=[["a", "Reed bed"], ["b", "Open"]])
+    make_own_field(program, "Led by", kind="text", per="visit")
+    make_own_field(program, "Ended", asked_until=dt.date(2024, 4, 14))
+    make_own_field(make_program(), "Of the neighbor")
+    response = client_for(observer).get(
+        f"/{program.slug}/tonight/{route.code}/sheet.pdf?paper=letter&night=2024-04-15"
+    )
+    page, _safety = PdfReader(io.BytesIO(response.content)).pages
+    text = " ".join(page.extract_text().split())
+    for words in ("Salinity, ppt", "Salinity At the edge", "Shore Reed bed, Open", "Led by ____"):
+        assert words in text
+    assert "Ended" not in text
+    assert "Of the neighbor" not in text

@@ -25,6 +25,7 @@ from surveys.publishing.formats import darwincore
 from surveys.publishing.formats.yearly_csv import unguard
 from surveys.publishing.frozen import Frozen
 from tests.support.frozen_rows import (
+    HOSTILE,
     SPECIES,
     freeze_rows,
     frozen_by_hand,
@@ -390,11 +391,25 @@ def test_measurements_are_the_cells_with_their_units(frozen, read):
     assert counted == {
         ("minutes after sunset", "minute"): len(periods),
         ("air temperature", "°C"): len(periods),
-        ("moonlight at the stop", ""): len(periods),
         ("water in the wetland", ""): len(periods),
         ("air temperature at the start", "°C"): len(visits),
         ("wind force at the start", "Beaufort"): len(visits),
         ("rain in the 48 hours before", "mm"): len(visits),
+        ("Salinity", "ppt"): len(periods),
+        ("'" + HOSTILE[0], ""): len(periods),
+        ("Ditch mown", ""): len(visits),
+    }
+    own = {
+        (row["measurementType"], row["measurementValue"])
+        for _, extensions in read
+        for row in extensions["measurement"]
+        if ":own." in row["measurementID"]
+    }
+    # A choice by its name, not by the key that is stored.
+    assert own == {
+        ("Salinity", "12.5"),
+        ("'" + HOSTILE[0], "'" + HOSTILE[2]),
+        ("Ditch mown", "true"),
     }
     ids = [row["measurementID"] for _, ext in read for row in ext["measurement"]]
     assert len(ids) == len(set(ids))

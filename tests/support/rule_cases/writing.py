@@ -84,6 +84,8 @@ def case(
     observer_qualified: bool | None = None,
     temperature_unit: str | None = None,
     distance_unit: str | None = None,
+    own_fields: list[dict[str, Any]] | None = None,
+    own_filled: list[str] | None = None,
     **limits: Any,
 ) -> _Row:
     """A case and where the rule is broken in it; no `breaks`: the rule is kept.
@@ -122,10 +124,13 @@ def case(
         name,
         breaks,
         {
-            "visit": visit | _known(start=start, end=end),
+            "visit": visit | _known(start=start, end=end, own_filled=own_filled),
             "route": route
             | _known(
-                checklist=checklist, temperature_unit=temperature_unit, distance_unit=distance_unit
+                checklist=checklist,
+                temperature_unit=temperature_unit,
+                distance_unit=distance_unit,
+                own_fields=own_fields,
             ),
             "protocol": protocol | limits,
             "sky": sky,

@@ -56,6 +56,7 @@ def test_what_is_not_given_takes_its_default():
         "night": "2024-04-15",
         "start": blank,
         "end": blank,
+        "own_filled": [],
         "periods": [
             {
                 "stop": 1,
@@ -70,6 +71,7 @@ def test_what_is_not_given_takes_its_default():
                 "measured_at": None,
                 "measured_accuracy_m": None,
                 "calls": [{"species": "a", "index": 1, "not_sure": False, "distance": None}],
+                "own_filled": [],
             }
         ],
     }

@@ -39,10 +39,10 @@ def test_merge_cell_by_cell(server, was, now, kept, conflicts):
 
 
 def test_other_cells_are_left_alone():
-    cells = {"notes": "fog", "stops.1.cars": "2"}
-    merged, _ = merge(cells, {"stops.2.cars": change("", "3")})
-    assert merged == {**cells, "stops.2.cars": "3"}
-    assert cells == {"notes": "fog", "stops.1.cars": "2"}
+    cells = {"notes": "fog", "stops.1.paused_minutes": "2"}
+    merged, _ = merge(cells, {"stops.2.paused_minutes": change("", "3")})
+    assert merged == {**cells, "stops.2.paused_minutes": "3"}
+    assert cells == {"notes": "fog", "stops.1.paused_minutes": "2"}
 
 
 def test_characters_that_cannot_be_stored_are_replaced():
@@ -63,7 +63,7 @@ def test_split_sorts_cells_into_parts():
             "stops.10.started_at.fold": "first",
             "stops.10.calls.pseudacris-crucifer": "3",
             "sightings.2.species": "newt",
-            "stops.1.cars": "  ",
+            "stops.1.paused_minutes": "  ",
         }
     )
     assert parts.visit == {"night": "2024-04-15"}
@@ -85,20 +85,20 @@ def test_split_sorts_cells_into_parts():
         "",
         "Night",
         "start",
-        "start.cars",
-        "stops.0.cars",
-        "stops.01.cars",
-        "stops.99999.cars",
+        "start.paused_minutes",
+        "stops.0.paused_minutes",
+        "stops.01.paused_minutes",
+        "stops.99999.paused_minutes",
         "stops.1",
         "stops.1.",
         "stops.1.color",
-        "stops.1.cars.fold",
+        "stops.1.paused_minutes.fold",
         "stops.1.calls.",
         "stops.1.calls.a.b",
         "stops.1.calls.a\n",
         "sightings.0.count",
         "sightings.1.weight",
-        "stops.1.cars\n",
+        "stops.1.paused_minutes\n",
     ],
 )
 def test_unknown_addresses_are_listed(address):

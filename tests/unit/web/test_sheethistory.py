@@ -10,7 +10,7 @@ from surveys.web.sheets.history import (
     typed_cells,
 )
 
-NAMES = {"pseudacris-crucifer": "Spring Peeper"}
+NAMES = {"pseudacris-crucifer": "Spring Peeper", "own.salinity": "Salinity"}
 
 
 @pytest.mark.parametrize(
@@ -25,6 +25,9 @@ NAMES = {"pseudacris-crucifer": "Spring Peeper"}
         ("stops.12.calls.pseudacris-crucifer", "Stop 12, Spring Peeper"),
         ("stops.12.calls.never-seen", "Stop 12, never-seen"),
         ("sightings.2.life_stage", "Seen 2, life stage"),
+        ("own.salinity", "Salinity"),
+        ("stops.3.own.salinity", "Stop 3, Salinity"),
+        ("stops.3.own.never_asked", "Stop 3, own.never_asked"),
         ("something.else", "Something.else"),
     ],
 )
@@ -36,6 +39,7 @@ def test_cells_come_in_the_order_of_the_sheet():
     expected = [
         "night",
         "notes",
+        "own.salinity",
         "start.sky",
         "end.air_temperature",
         *(f"stops.2.{name}" for name in STOP_FIELDS),
@@ -54,10 +58,10 @@ def test_blank_cells_are_left_out():
 
 
 def test_differences_name_what_was_changed_added_and_blanked():
-    before = {"notes": "Mild.", "stops.1.cars": "2", "stops.2.cars": "3"}
-    after = {"notes": "Mild.", "stops.1.cars": "4", "stops.3.cars": "1"}
+    before = {"notes": "Mild.", "stops.1.paused_minutes": "2", "stops.2.paused_minutes": "3"}
+    after = {"notes": "Mild.", "stops.1.paused_minutes": "4", "stops.3.paused_minutes": "1"}
     assert differences(before, after, NAMES) == (
-        CellDifference(place="Stop 1, cars", before="2", after="4"),
-        CellDifference(place="Stop 2, cars", before="3", after=""),
-        CellDifference(place="Stop 3, cars", before="", after="1"),
+        CellDifference(place="Stop 1, paused minutes", before="2", after="4"),
+        CellDifference(place="Stop 2, paused minutes", before="3", after=""),
+        CellDifference(place="Stop 3, paused minutes", before="", after="1"),
     )

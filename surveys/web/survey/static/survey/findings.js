@@ -1,7 +1,7 @@
 // What the rules say of the open visit, and how it is shown.
 import { gettext } from "./language.js";
 import { h, icon } from "./dom.js";
-import { model } from "./model.js";
+import { model, ownFields } from "./model.js";
 import { readCase } from "./reading.js";
 import { CODES, judge } from "./rules/judge.js";
 
@@ -12,7 +12,8 @@ export function judgeModel() {
   const { cells, visit, route, stops, version, tonight, packet } = model;
   const listed = new Set(tonight?.species ?? packet.species.map(({ code }) => code));
   const checklist = packet.species.filter(({ code }) => listed.has(code));
-  const about = { visit, route: { ...route, stops }, protocol: version.protocol, tonight, checklist };
+  const asked = { ...route, stops, own_fields: ownFields() };
+  const about = { visit, route: asked, protocol: version.protocol, tonight, checklist };
   return judge(...readCase(cells, about));
 }
 

@@ -208,5 +208,10 @@ export async function keepPacket(slug, data) {
   return packet;
 }
 
+/** The program's own fields that are asked on the night of the visit. */
+export const ownFields = () =>
+  (model.packet.own_fields ?? [])
+    .filter((field) => inUse(field, model.visit.night))
+    .map((field) => ({ ...field, required: field.required !== null && field.required <= model.visit.night }));
 export const inUse = (stop, night) => stop.from <= night && (!stop.until || night <= stop.until);
 export const thisNight = (packet) => nightOf(now(), packet.route.time_zone);

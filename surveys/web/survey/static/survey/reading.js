@@ -65,6 +65,9 @@ function calls(names) {
     });
 }
 
+const own = (names) =>
+  [...names].filter(([name, text]) => name.startsWith("own.") && clean(text)).map(([name]) => name.slice(4));
+
 function statusOf(names) {
   const typed = (names.get("status") ?? "").trim();
   if (typed) return ["listened", "skipped"].includes(typed) ? typed : null;
@@ -92,6 +95,7 @@ function period(stop, names, { unit, night, protocol }) {
     measured_at: latitude && longitude ? { latitude: Number(latitude), longitude: Number(longitude) } : null,
     measured_accuracy_m: accuracy === null ? null : Number(accuracy),
     calls: calls(names),
+    own_filled: own(names),
   };
 }
 
@@ -123,6 +127,7 @@ export function readCase(cells, { visit, route, protocol, tonight, checklist }) 
     periods,
     start: weather(cells, "start", unit, protocol),
     end: weather(cells, "end", unit, protocol),
+    own_filled: own(cells),
   };
   return [{ visit: sheet, route: { ...route, checklist }, protocol, sky }, { hours }];
 }

@@ -195,6 +195,14 @@ export const SENTENCES = {
       "If it is right, leave it as is. The coordinator will decide whether it counts.",
     ],
   ],
+  "own-field-missing": [
+    "“{field}” is blank at stop {stop}; your program asks for it.",
+    ["Fill it in if someone noted it; if no one did, leave it blank."],
+  ],
+  "own-field-missing.visit": [
+    "“{field}” is blank; your program asks for it.",
+    ["Fill it in if someone noted it; if no one did, leave it blank."],
+  ],
 };
 
 export const VOCABULARY = {

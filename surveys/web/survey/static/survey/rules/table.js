@@ -1,6 +1,7 @@
 // Written by deploy/generate. Do not edit.
 import * as hours from "./hours.js";
 import * as night from "./night.js";
+import * as own from "./own.js";
 import * as species from "./species.js";
 import * as stops from "./stops.js";
 import * as times from "./times.js";
@@ -30,4 +31,5 @@ export const RULES = [
   ["index-missing", "query", species.indexMissing],
   ["distance-missing", "query", species.distanceMissing],
   ["species-out-of-season", "query", species.speciesOutOfSeason],
+  ["own-field-missing", "query", own.ownFieldMissing],
 ];

@@ -1,7 +1,7 @@
 // Weather, noise and water by quick pickers: one tap opens, one tap answers.
 import { gettext } from "../language.js";
 import { h, icon, setAttribute, setText } from "../dom.js";
-import { model, text } from "../model.js";
+import { model, ownFields, text } from "../model.js";
 import { stateOf } from "../reading.js";
 import { BEAUFORT, NOISE, SKY } from "../rules/codes.js";
 import { fullWords, openPicker, shortWords } from "./conditions/pickers.js";
@@ -65,31 +65,38 @@ const FIELDS = {
     options: () => stateOptions(NOISE, protocol().noise_codes),
     read: (typed) => stateOf(typed, NOISE, protocol().noise_codes),
   },
-  cars: { label: gettext("Cars"), title: gettext("Cars that passed"), icon: "car", kind: "count" },
   water_tonight: {
     label: gettext("Pond"),
     title: gettext("Water level at the stop"),
     icon: "water",
     options: () => WATER,
   },
-  moonlight: { label: gettext("Moon"), title: gettext("Moonlight"), icon: "tonight", options: () => YES_NO },
   note: { label: gettext("Note"), title: gettext("Note"), icon: "draft", kind: "text" },
 };
-export const AT_STOP = [
-  "air_temperature",
-  "beaufort",
-  "sky",
-  "noise",
-  "cars",
-  "water_tonight",
-  "moonlight",
-  "note",
-];
+export const AT_STOP = ["beaufort", "sky", "noise", "water_tonight"];
 export const AT_ENDS = ["air_temperature", "beaufort", "sky"];
 
-/** Buttons for `names` under `prefix`, such as `stops.3` or `start`. */
+const KINDS = { number: "decimal", whole: "count" };
+
+/** Own fields of the program, asked per `visit` or `stop`, as others of this list. */
+export const ownNames = (per) =>
+  ownFields().flatMap((field) => (field.per === per ? `own.${field.key}` : []));
+
+function ownField(name) {
+  const field = ownFields().find(({ key }) => name === `own.${key}`);
+  const { label, kind, choices } = field;
+  const options = kind === "yes_no" ? YES_NO : choices;
+  return {
+    ...field,
+    title: label,
+    icon: "draft",
+    ...(options.length ? { kind: "", options: () => options } : { kind: KINDS[kind] ?? "text" }),
+  };
+}
+
+/** Buttons for `names` under `prefix`, such as `stops.3.` or `start.`. */
 export function conditions(app, prefix, names, title, id) {
-  const tiles = names.map((name) => tile(app, `${prefix}.${name}`, FIELDS[name]));
+  const tiles = names.map((name) => tile(app, prefix + name, FIELDS[name] ?? ownField(name)));
   const node = h(
     "section",
     { "aria-labelledby": id },

@@ -24,7 +24,7 @@ const PHASE_WORDS = {
 
 export function screen(app) {
   const { visit, stops, version } = model;
-  const start = conditions(app, "start", AT_ENDS, gettext("Weather at the start"), "start-title");
+  const start = conditions(app, "start.", AT_ENDS, gettext("Weather at the start"), "start-title");
   const startCheck = remarks(app);
   const rain = rainQuestion(app);
   const rows = stops.map((stop) => stopRow(app, stop));

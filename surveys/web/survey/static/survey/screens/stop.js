@@ -5,7 +5,7 @@ import { button, h, setAttribute, setText } from "../dom.js";
 import { model } from "../model.js";
 import { rest, watchIfAllowed } from "../place.js";
 import { calls } from "./calls.js";
-import { AT_STOP, conditions, waterMatters } from "./conditions.js";
+import { AT_STOP, conditions, ownNames, waterMatters } from "./conditions.js";
 import { emergency } from "./help.js";
 import { ring } from "./ring.js";
 import { stopActions } from "./stop/actions.js";
@@ -79,11 +79,17 @@ export function screen(app, number) {
 
 function makeSections(app, here, onSettled) {
   const { number } = here.stop;
-  const names = waterMatters() ? ["air_temperature", "water_temperature", ...AT_STOP.slice(1)] : AT_STOP;
+  const names = [
+    "air_temperature",
+    ...(waterMatters() ? ["water_temperature"] : []),
+    ...AT_STOP,
+    ...ownNames("stop"),
+    "note",
+  ];
   return {
     leap: leapBox(app, here, onSettled),
     heard: calls(app, number),
-    conditions: conditions(app, `stops.${number}`, names, gettext("At this stop"), "conditions-title"),
+    conditions: conditions(app, `stops.${number}.`, names, gettext("At this stop"), "conditions-title"),
     remarks: remarks(app, number),
     later: laterParts(app, number),
     skip: button(gettext("Skip this stop"), () => askSkipReason(here), {

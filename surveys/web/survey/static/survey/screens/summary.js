@@ -5,7 +5,7 @@ import { allFindings, showFindings } from "../findings.js";
 import { conflicts, model, note, unsent } from "../model.js";
 import { keptWords, protocolWords, stateWords, syncWords, visitTitle } from "../saying.js";
 import { EDITABLE } from "../store.js";
-import { AT_ENDS, conditions } from "./conditions.js";
+import { AT_ENDS, conditions, ownNames } from "./conditions.js";
 import { sendButton, signInLink } from "./signin.js";
 import { visitSounds } from "./sounds.js";
 import { textBox } from "./textbox.js";
@@ -79,11 +79,15 @@ function writtenSection() {
 }
 
 function editingSection(app) {
-  const weather = conditions(app, "end", AT_ENDS, gettext("Weather at the end"), "end-title");
+  const weather = conditions(app, "end.", AT_ENDS, gettext("Weather at the end"), "end-title");
+  const names = ownNames("visit");
+  const own = conditions(app, "", names, gettext("Your program also asks"), "own-title");
+  own.node.hidden = !names.length;
   const node = h(
     "div",
     null,
     weather.node,
+    own.node,
     textBox("second_observer", gettext("Second observer, if there was one"), { rows: 1 }),
     textBox("notes", gettext("Notes on the evening")),
   );
@@ -91,6 +95,7 @@ function editingSection(app) {
   function update({ isOpen }) {
     node.hidden = !isOpen;
     weather.update();
+    own.update();
   }
   return { node, update };
 }

@@ -2,12 +2,13 @@
 import { h } from "../dom.js";
 import { onChange, text, write } from "../model.js";
 
-export function textBox(address, label, { rows = 4 } = {}) {
+export function textBox(address, label, { rows = 4, inputmode = "text" } = {}) {
   const id = `cell-${address}`;
   const tag = rows > 1 ? "textarea" : "input";
   const box = h(tag, {
     id,
     "data-typed": address,
+    inputmode,
     ...(rows > 1 ? { rows } : { type: "text", autocomplete: "off" }),
     oninput: () => write({ [address]: box.value }, { undo: false }),
   });

@@ -1,14 +1,15 @@
 // Dialogs that fill a cell with one tap: an option, a temperature, a count, a text; and the words for
 // what was filled in.
 import { gettext } from "../../language.js";
-import { button, dialog, h, setText } from "../../dom.js";
+import { button, dialog, h } from "../../dom.js";
 import { model, text, undo, write } from "../../model.js";
 import { textBox } from "../textbox.js";
 
 /** Open the dialog that fills the cell at `address`. */
 export function openPicker(app, address, field) {
   if (field.options) return pickOption(app, address, field);
-  return { temperature: pickTemperature, count: pickCount, text: typeText }[field.kind](app, address, field);
+  const pickers = { temperature: pickTemperature, count: pickCount, text: typeText, decimal: typeText };
+  return pickers[field.kind](app, address, field);
 }
 
 async function fill(app, address, field, typed) {
@@ -46,6 +47,7 @@ function pickOption(app, address, field) {
   );
   const box = dialog(
     field.title,
+    helpOf(field),
     h("ul", { class: "plain-list picks" }, options),
     text(address) && button(gettext("Clear"), pick(""), { kind: "quiet" }),
   );
@@ -71,12 +73,6 @@ function pickTemperature(app, address, field) {
     write({ [address]: input.value });
     app.say(`${input.value} degrees`);
   };
-  const steps = [
-    [-1, "−1"],
-    [-0.5, "−½"],
-    [0.5, "+½"],
-    [1, "+1"],
-  ];
   dialog(
     field.title,
     h(
@@ -85,23 +81,12 @@ function pickTemperature(app, address, field) {
       h("label", { for: "degrees" }, gettext("{title} in °{unit}", { title: field.title, unit })),
       input,
     ),
-    h(
-      "div",
-      { class: "steps" },
-      steps.map(([by, label]) =>
-        h(
-          "button",
-          {
-            type: "button",
-            class: "btn btn--large",
-            "aria-label":
-              by > 0 ? gettext("up {number}", { number: by }) : gettext("down {number}", { number: -by }),
-            onclick: step(by),
-          },
-          label,
-        ),
-      ),
-    ),
+    stepButtons(step, [
+      [-1, "−1"],
+      [-0.5, "−½"],
+      [0.5, "+½"],
+      [1, "+1"],
+    ]),
     h(
       "p",
       { class: "small muted" },
@@ -128,57 +113,50 @@ function lastReading(name) {
   return places.map((place) => text(`${place}.${name}`)).find(Boolean) ?? "";
 }
 
+const helpOf = ({ help, unit }) => (help || unit) && h("p", null, [help, unit].filter(Boolean).join(" · "));
+
 function pickCount(app, address, field) {
-  const output = h("output", { class: "big-number" }, text(address) || "0");
+  const output = textBox(address, field.title, { rows: 1, inputmode: "numeric" });
   const step = (by) => () => {
-    const next = Math.max(0, (Number(text(address)) || 0) + by);
-    setText(output, String(next));
-    write({ [address]: String(next) });
-    app.say(`${next}`);
+    const next = String((Number(text(address)) || 0) + by);
+    write({ [address]: next });
+    app.say(next);
   };
   dialog(
     field.title,
+    helpOf(field),
     output,
-    h(
-      "div",
-      { class: "steps" },
-      h(
-        "button",
-        { type: "button", class: "btn btn--large", "aria-label": gettext("one less"), onclick: step(-1) },
-        "−1",
-      ),
+    stepButtons(step, [
+      [-1, "−1"],
+      [1, "+1"],
+    ]),
+    button("0", () => write({ [address]: "0" }), { kind: "block" }),
+    button(gettext("Clear"), () => write({ [address]: "" }), { kind: "quiet" }),
+  );
+}
+
+const stepButtons = (step, steps) =>
+  h(
+    "div",
+    { class: "steps" },
+    steps.map(([by, label]) =>
       h(
         "button",
         {
           type: "button",
-          class: "btn btn--large btn--primary",
-          "aria-label": gettext("one more"),
-          onclick: step(1),
+          class: "btn btn--large",
+          "aria-label":
+            by > 0 ? gettext("up {number}", { number: by }) : gettext("down {number}", { number: -by }),
+          onclick: step(by),
         },
-        "+1",
+        label,
       ),
     ),
-    button(
-      gettext("None passed"),
-      () => {
-        setText(output, "0");
-        write({ [address]: "0" });
-      },
-      { kind: "block" },
-    ),
-    button(
-      gettext("Clear"),
-      () => {
-        setText(output, "0");
-        write({ [address]: "" });
-      },
-      { kind: "quiet" },
-    ),
   );
-}
 
 function typeText(_app, address, field) {
-  dialog(field.title, textBox(address, gettext("Saved as you type")));
+  const options = field.kind === "decimal" ? { rows: 1, inputmode: "decimal" } : {};
+  dialog(field.title, helpOf(field), textBox(address, gettext("Saved as you type"), options));
 }
 
 /** What was typed, as its tile shows it. */
