@@ -43,9 +43,9 @@ class Sensitivity(models.IntegerChoices):
     (Chapman 2020, doi:10.15468/doc-5jp4-5g10)."""
 
     OPEN = 0, gettext_lazy("Open")
-    LOW = 1, "Low: 0.001°"
-    MEDIUM = 2, "Medium: 0.01°"
-    HIGH = 3, "High: 0.1°"
+    LOW = 1, gettext_lazy("Low: 0.001°")
+    MEDIUM = 2, gettext_lazy("Medium: 0.01°")
+    HIGH = 3, gettext_lazy("High: 0.1°")
     EXTREME = 4, gettext_lazy("Extreme: withheld")
 
 
@@ -71,7 +71,15 @@ def new_key() -> str:
 
 
 def unit_choices(units: type[TemperatureUnit] | type[DistanceUnit]) -> list[tuple[str, str]]:
-    return [(unit.value, unit.name.capitalize()) for unit in units]
+    return [(unit.value, _UNITS[unit]) for unit in units]
+
+
+_UNITS = {
+    TemperatureUnit.CELSIUS: gettext_lazy("Celsius"),
+    TemperatureUnit.FAHRENHEIT: gettext_lazy("Fahrenheit"),
+    DistanceUnit.KILOMETERS: gettext_lazy("Kilometers"),
+    DistanceUnit.MILES: gettext_lazy("Miles"),
+}
 
 
 @tracked

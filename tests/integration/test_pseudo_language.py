@@ -1,56 +1,44 @@
-"""Every screen in a language that nobody speaks: what is not marked for translation shows."""
+"""Every screen, mail and printed sheet in a language that nobody speaks: what is not marked for
+translation shows.
+
+`tests/unit/publishing/test_report_pseudo_language.py` reads the report, and
+`tests/browser/survey/test_pseudo_language.py` a night on the phone.
+"""
 
 import re
 from html.parser import HTMLParser
 
 import pytest
+from allauth.account.adapter import get_adapter
+from django.conf import settings
 from django.core import mail
 from django.test import Client
 
-from surveys.publishing.method import CAVEATS
-from surveys.trends import COLUMNS, FLAGS
+from accounts.invitations import send_invitation
+from accounts.models import Invitation
+from surveys.guide.pages import guide_pages
+from surveys.models import CallingRegion, Species
+from surveys.visits.loading import checklist_on
 from surveys.visits.notices import mail_sent_back
+from surveys.visits.tonight import route_on_night
 from surveys.visits.verbs import send_back
+from surveys.web.tonight.fieldsheet import field_sheet_html
 from tests.integration.test_access import address, rows, world  # noqa: F401 - a fixture
-from tests.support.builders import make_route
-from tests.support.pseudo import in_pseudo_language, unmarked, words_of_the_database
-from tests.support.sheets import make_submitted
+from tests.support.builders import make_checklist, make_route
+from tests.support.pseudo import in_pseudo_language, unmarked, words_of, words_of_the_database
+from tests.support.sheets import NIGHT, make_submitted
 
-# Read by machines, or written whole in each language (the guide).
-NOT_SCREENS = ("guide", "rule", "api:", "healthz", "_csv", "_index", "dataset", "citation")
-# Not marked yet: the words of the statistics, which are stored and published as they are, and what
-# a publication says of itself.
-STATISTICS = frozenset(
-    (
-        *FLAGS.values(),
-        *(flag for flags in FLAGS for flag in flags.split("; ")),
-        *(column.meaning for column in COLUMNS),
-        *CAVEATS,
-        *("Species", "Stops detected", "Mean index", "not enough data"),
-    )
+# Read by machines, or written whole in each language (the pages of the guide).
+NOT_SCREENS = (
+    *("web:guide_page", "web:rule", "api:", "healthz"),
+    *("_csv", "_index", "dataset", "citation"),
 )
-# Pages that still say something unmarked: limits of protocols and presets, codes of wind, sky and
-# noise, countries, units, the phase of the moon; sentences and intervals beside pictures of trends.
-NOT_YET = frozenset(
-    f"web:{name}"
-    for name in (
-        *("home", "tonight_route", "sheet", "visit", "review", "review_visit", "review_correct"),
-        *("season_coverage", "power", "program", "program_protocols", "program_protocol_begin"),
-        *("program_version", "sharing", "import_columns", "import_preview"),
-        *("trend_species", "power_study"),
-    )
-) | {
-    # These lead who is signed in already to the start page.
-    *("account_login", "account_signup", "account_confirm_login_code"),
-    *("account_request_login_code", "mfa_authenticate", "mfa_login_webauthn"),
-}
-PUBLICATION = ("Yearly table. Version", "What volunteers heard of calling")
 SPOKEN = ("title", "aria-label", "alt", "placeholder")
-SILENT = ("script", "style", "code", "pre", "svg", "template")
+SILENT = ("script", "style", "code", "pre", "template")
 
 
 class Texts(HTMLParser):
-    """What a person reads or hears of a page."""
+    """What a person reads or hears of a page, pictures in it included."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -59,7 +47,11 @@ class Texts(HTMLParser):
 
     def handle_starttag(self, tag, attrs):
         self.silent += tag in SILENT
-        self.texts += [value or "" for name, value in attrs if name in SPOKEN]
+        # What the library of the charts says of their parts: readers get the `alt` of a picture.
+        if dict(attrs).get("role") != "graphics-symbol" and "aria-roledescription" not in dict(
+            attrs
+        ):
+            self.texts += [value or "" for name, value in attrs if name in SPOKEN]
 
     def handle_endtag(self, tag):
         self.silent -= tag in SILENT
@@ -69,12 +61,16 @@ class Texts(HTMLParser):
             self.texts.append(data)
 
 
-def exempt(text: str) -> bool:
-    return text.strip() in STATISTICS or any(part in text for part in PUBLICATION)
+def unmarked_in(html: str, known: frozenset[str]) -> list[str]:
+    page = Texts()
+    page.feed(html)
+    return list(dict.fromkeys(text for text in page.texts if unmarked(text, known)))
 
 
 @pytest.mark.parametrize("role", ["anonymous", "partner", "observer", "coordinator"])
 def test_screens_say_nothing_unmarked(world, role):  # noqa: F811
+    Species.objects.update(call="quick peeps", note="late in summer")
+    CallingRegion.objects.update(name="Coastal plain")
     client = Client()
     if role != "anonymous":
         client.force_login(world.members[role].person)
@@ -84,27 +80,74 @@ def test_screens_say_nothing_unmarked(world, role):  # noqa: F811
         for name, method, who, expected in rows():
             if who != role or method != "GET" or expected != "ok":
                 continue
-            if name in NOT_YET or any(part in name for part in NOT_SCREENS):
+            if any(part in name for part in NOT_SCREENS):
                 continue
             response = client.get(address(world, name), follow=True)
-            if not response.headers.get("Content-Type", "").startswith("text/html"):
+            if not response.headers.get("Content-Type", "").startswith(("text/html", "image/svg")):
                 continue
             screens += 1
-            page = Texts()
-            page.feed(response.content.decode())
-            words = [text for text in page.texts if unmarked(text, known) and not exempt(text)]
+            # Pages of the guide are in English until they are translated whole.
+            titles = words_of(page.title for page in guide_pages()) if name == "web:guide" else ()
+            words = unmarked_in(response.content.decode(), known.union(titles))
             if words:
-                left[name] = list(dict.fromkeys(words))
+                left[name] = words
     report = "\n".join(f"{name}: {words}" for name, words in left.items())
     assert screens > 5
     assert not left, report
 
 
-def test_mails_say_nothing_unmarked(observer, coordinator, program):
+def test_the_printed_sheet_says_nothing_unmarked(observer, program):
+    make_checklist(program)
+    route = make_route(program)
+    with in_pseudo_language():
+        tonight = route_on_night(observer, route.code, NIGHT)
+        html = field_sheet_html(tonight, observer, checklist_on(program, NIGHT))
+    assert unmarked_in(html, words_of_the_database()) == []
+
+
+def letter_words() -> list[str]:
+    """Words of the one mail that was sent which are marked nowhere."""
+    (letter,) = mail.outbox
+    text = re.sub(r"\S+://\S+", "", f"{letter.subject}\n{letter.body}")
+    return unmarked(text, words_of_the_database())
+
+
+def test_the_mail_of_a_visit_sent_back_says_nothing_unmarked(observer, coordinator, program):
     visit = make_submitted(observer, make_route(program))
     send_back(coordinator, visit.pk, note="Look.", revision=visit.revision, site_url="https://x/")
     with in_pseudo_language():
         mail_sent_back(step_id=visit.steps.get(step="sent_back").pk, site_url="https://x/")
-    (letter,) = mail.outbox
-    text = re.sub(r"\S+://\S+", "", f"{letter.subject}\n{letter.body}")
+    assert letter_words() == []
+
+
+def test_the_mail_of_an_invitation_says_nothing_unmarked(world):  # noqa: F811
+    invitation = Invitation.objects.get(pk=world.arguments["invitation"])
+    with in_pseudo_language():
+        send_invitation(invitation_id=invitation.pk, site_url="https://x/")
+    assert letter_words() == []
+
+
+LETTERS = sorted(
+    path.name.removesuffix("_subject.txt")
+    for path in settings.BASE_DIR.glob("accounts/templates/account/email/*_subject.txt")
+)
+
+
+@pytest.mark.parametrize("letter", LETTERS)
+def test_the_mails_about_an_account_say_nothing_unmarked(letter, observer, rf):
+    facts = {
+        "user": observer.person,
+        "current_site": {"domain": "x.example", "name": "x.example"},
+        "activate_url": "https://x.example/a/",
+        "password_reset_url": "https://x.example/p/",
+        "signup_url": "https://x.example/s/",
+        "from_email": "old@x.example",
+        "to_email": "new@x.example",
+        "deleted_email": "old@x.example",
+        "email": "old@x.example",
+        "request": rf.get("/"),
+    }
+    with in_pseudo_language():
+        message = get_adapter().render_mail(f"account/email/{letter}", "new@x.example", facts)
+    text = re.sub(r"\S+://\S+|\S+@\S+|x\.example", "", f"{message.subject}\n{message.body}")
     assert unmarked(text, words_of_the_database()) == []

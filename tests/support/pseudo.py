@@ -8,7 +8,7 @@ text that is not marked shows. It is made from the texts themselves; no file of 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
 from django.apps import apps
@@ -83,12 +83,24 @@ def unmarked(text: str, known: frozenset[str]) -> list[str]:
 # Units and signs that are the same in every language; names of this software.
 INTERNATIONAL = (
     "Duskpool km mi ft mm in am pm UTC GeoJSON CSV PNG "
-    "SVG WAV Ogg WebM JSON API PDF dataset jsonld SHA SUMS txt"
+    "SVG WAV Ogg WebM JSON API PDF dataset index jsonld SHA SUMS txt"
 )
 
 
+# Texts of ours that rows hold in English and that are translated when they are read.
+_OURS = {
+    "Species": ("call", "note"),
+    "CallingRegion": ("name",),
+    "LookAlikes": ("name", "how", "other_sounds"),
+    "SpeciesFit": ("result",),
+    "PublicationFile": ("meaning",),
+    "BackgroundRun": ("step", "problem"),
+}
+
+
 def words_of_the_database() -> frozenset[str]:
-    found = set()
+    """Words that people or a program have entered."""
+    found: set[str] = set()
     for model in (
         *apps.get_app_config("surveys").get_models(),
         *apps.get_app_config("accounts").get_models(),
@@ -97,9 +109,12 @@ def words_of_the_database() -> frozenset[str]:
             field.name
             for field in model._meta.concrete_fields
             if isinstance(field, (models.CharField, models.TextField, models.JSONField))
+            and field.name not in _OURS.get(model.__name__, ())
         ]
         for row in model._base_manager.values_list(*names) if names else ():
-            for value in row:
-                found.update(re.findall(r"[^\W\d_]{2,}", str(value)))
-    found.update(INTERNATIONAL.split())
-    return frozenset(word.casefold() for word in found)
+            found |= words_of(map(str, row))
+    return frozenset(found | words_of([INTERNATIONAL]))
+
+
+def words_of(texts: Iterable[str]) -> set[str]:
+    return {word.casefold() for text in texts for word in re.findall(r"[^\W\d_]{2,}", text)}

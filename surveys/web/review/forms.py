@@ -28,7 +28,7 @@ class QueueForm(forms.Form):
 
     state = forms.CharField(required=False, widget=forms.HiddenInput)
     route = forms.CharField(required=False, widget=forms.Select)
-    region = forms.CharField(required=False, widget=forms.Select)
+    region = forms.CharField(label=gettext_lazy("Region"), required=False, widget=forms.Select)
     observer = forms.IntegerField(required=False, widget=forms.Select, max_value=LARGEST)
     season_year = forms.IntegerField(
         label=gettext_lazy("Season"), required=False, widget=forms.Select, max_value=LARGEST

@@ -15,7 +15,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
-from surveys.language import gettext
+from surveys.language import gettext, gettext_noop
 from surveys.models import Program
 from surveys.seasons.coverage import (
     Coverage,
@@ -87,12 +87,21 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
             "heads": list(zip(table.windows, dates, strict=True)),
             "rows": [(row, coverage_cells(program, table, row, dates)) for row in table.rows],
             "totals": [
-                (state.capitalize(), table.totals[state], "")
+                (gettext(COVERAGE[state]), table.totals[state], "")
                 for state in Coverage
                 if table.totals[state]
             ],
         },
     )
+
+
+COVERAGE = {
+    Coverage.DONE: gettext_noop("Done"),
+    Coverage.IN_REVIEW: gettext_noop("In review"),
+    Coverage.DUE: gettext_noop("Due"),
+    Coverage.MISSED: gettext_noop("Missed"),
+    Coverage.AHEAD: gettext_noop("Not open yet"),
+}
 
 
 def shared_dates(table: CoverageTable) -> list[Dates | None]:

@@ -15,6 +15,7 @@ from surveys.models import (
     PublicationAudience,
     Sensitivity,
 )
+from surveys.protocol.words import days
 from surveys.web.forms.seen import SeenForm
 
 
@@ -79,7 +80,7 @@ class TokenForm(forms.Form):
     days = forms.TypedChoiceField(
         label=gettext_lazy("Valid for"),
         coerce=int,
-        choices=[(days, f"{days} days") for days in LIFETIMES_DAYS],
+        choices=lambda: [(number, days(number)) for number in LIFETIMES_DAYS],
         initial=90,
     )
 

@@ -7,7 +7,7 @@ Files for machines have the same columns with the numbers themselves
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from surveys.charts.words import share
+from surveys.charts.words import flags_in_words, share
 from surveys.language import gettext
 from surveys.publishing.formats.yearly_csv import HEADER, cell_text
 from surveys.trends.columns import COLUMNS, head_words
@@ -45,6 +45,8 @@ def table_context(
 
 def screen_text(column: str, value: object) -> str:
     """A value as people read it; blank for None."""
+    if column == "flags":
+        return flags_in_words(filter(None, str(value or "").split("; ")))
     if isinstance(value, float):
         is_share = _COLUMN[column].maximum == 1
         return share(value) if is_share else f"{value:.2f}"
