@@ -5,7 +5,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import surveys
-from surveys import trends
+from surveys import language, trends
 
 FOLDER = "reproduce"
 _SCRIPT = Path(__file__).parent / "scripts" / "reproduce.py"
@@ -22,6 +22,8 @@ def reproduce_parts() -> Iterator[tuple[str, bytes | Path]]:
     wanted = "".join(f"{package}=={version(package)}\n" for package in _PACKAGES)
     yield f"{FOLDER}/requirements.txt", wanted.encode()
     yield f"{FOLDER}/surveys/__init__.py", Path(surveys.__file__)
+    # The words of names and flags come through it.
+    yield f"{FOLDER}/surveys/language.py", Path(language.__file__)
     root = Path(trends.__file__).parent
     for path in sorted(root.rglob("*.py")):
         yield f"{FOLDER}/surveys/trends/{path.relative_to(root)}", path
