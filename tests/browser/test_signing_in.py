@@ -40,7 +40,7 @@ def test_a_coordinator_sets_up_a_passkey_and_signs_in_with_it(
     expect(page.get_by_role("heading", name="Second step at sign-in")).to_be_visible()
     page.get_by_role("link", name="Add a passkey").click()
     page.locator("input[type=password]").fill(PASSWORD)
-    page.get_by_role("button", name="Go on").click()
+    page.get_by_role("button", name="Continue").click()
     page.get_by_label("Sign in without the password").check()
     page.get_by_role("button", name="Add a passkey").click()
     expect(page.get_by_role("heading", name="Recovery codes")).to_be_visible()
@@ -69,7 +69,7 @@ def test_screens_of_the_account_are_accessible(program, open_context):
     page.goto("/accounts/second-step/totp/activate/")
     fill_sign_in(page, member.person.email)
     page.locator("input[type=password]").fill(PASSWORD)
-    page.get_by_role("button", name="Go on").click()
+    page.get_by_role("button", name="Continue").click()
     expect(page.get_by_role("heading", name="Set up an authenticator app")).to_be_visible()
     pages = [
         "/accounts/second-step/",
