@@ -45,9 +45,11 @@ def small_svg(chart: SpeciesChart) -> str:
             for point in points
         ]
         parts += _ends(frame)
+    # White paper, as in every chart: the night theme inverts the whole picture.
+    ground = f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#ffffff"/>'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" '
-        f'viewBox="0 0 {WIDTH} {HEIGHT}">{"".join(parts)}</svg>'
+        f'viewBox="0 0 {WIDTH} {HEIGHT}">{ground}{"".join(parts)}</svg>'
     )
 
 
