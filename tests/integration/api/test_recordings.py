@@ -452,7 +452,7 @@ class TestAccess:
 
     def test_signed_out(self, phone):
         phone.client = Client()
-        self.assert_hidden(phone, 403)
+        self.assert_hidden(phone, 401)
 
     def test_csrf(self, phone, observer):
         strict = Client(enforce_csrf_checks=True)

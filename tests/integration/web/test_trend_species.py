@@ -285,7 +285,7 @@ def test_the_page_and_its_file_tell_the_trend_under_other_choices(program, partn
 
 
 def test_other_choices_are_for_all_regions_together_and_the_page_says_so(
-    program, fitted, partner, client_for
+    program, partner, client_for
 ):
     client = client_for(partner)
     of_region = " ".join(text_of(client.get(url(program, query={"region": "North"}))).split())
