@@ -19,6 +19,9 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):
     the worker, so that no request waits for a mail server."""
 
     error_messages = DefaultAccountAdapter.error_messages | {
+        "email_password_mismatch": gettext_lazy(
+            "The email address or the password is wrong. Check both, or set a new password."
+        ),
         "too_many_login_attempts": gettext_lazy(
             "Too many wrong passwords. Wait a few minutes, or sign in with a code by email."
         ),

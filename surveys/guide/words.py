@@ -96,7 +96,7 @@ WORDS = (
     ),
     Word(
         "set aside",
-        "A visit that is kept, not used: a double, a test, a wrong route.",
+        "A visit that is kept, not used: a duplicate, a test, a wrong route.",
     ),
     Word(
         "own field",

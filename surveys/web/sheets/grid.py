@@ -2,7 +2,8 @@
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext_lazy
@@ -38,9 +39,11 @@ from surveys.visits.sheet.cells import (
     CLOCK_FIELDS,
     split,
 )
+from surveys.visits.sheet.texts import state_of_code
 from surveys.visits.telling import ToldFinding, tell_findings
 
 Options = tuple[tuple[str, str], ...]
+Codes = Mapping[str, str]
 
 YES_NO: Options = (("yes", gettext_lazy("Yes")), ("no", gettext_lazy("No")))
 STATUS: Options = (
@@ -52,6 +55,7 @@ RAIN_UNITS: Options = (
     (RainUnit.INCHES.value, gettext_lazy("inches")),
     (RainUnit.MILLIMETERS.value, "mm"),
 )
+NO_CODES: Codes = MappingProxyType({})
 SPARE_SIGHTINGS = 2
 
 _RANK = {Severity.REFUSE: 0, Severity.QUERY: 1, Severity.NOTE: 2}
@@ -66,15 +70,18 @@ class Column:
     css: str = ""
     options: Options = ()
     hint: str = ""
+    codes: Codes = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cell:
-    """One cell; `label` names it for screen readers."""
+    """One cell; `label` names it for screen readers. `told` says the text where it is none of the
+    options: a code of the protocol in words, anything else as it is."""
 
     address: str
     label: str
     text: str
+    told: str = ""
     css: str = ""
     options: Options = ()
     findings: tuple[ToldFinding, ...] = ()
@@ -118,6 +125,14 @@ class Grid:
     own_help: tuple[tuple[str, str], ...]
     findings: tuple[ToldFinding, ...]
     radius: str
+
+    @property
+    def labels(self) -> dict[str, str]:
+        """What names each cell on the screen, by address."""
+        rows = (*(row.cells for row in self.rows), *(cells for _, cells in self.sightings))
+        cells = (*self.evening, *(cell for row in rows for cell in row), self.notes)
+        with_folds = (shown for cell in cells for shown in (cell, cell.fold) if shown)
+        return {cell.address: cell.label for cell in with_folds}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,17 +231,26 @@ class _CellMaker:
     findings_by_address: Mapping[str, list[ToldFinding]]
 
     def cell(
-        self, address: str, label: str, *, options: Options = (), css: str = "", fold: bool = False
+        self,
+        address: str,
+        label: str,
+        *,
+        options: Options = (),
+        codes: Codes = NO_CODES,
+        css: str = "",
+        fold: bool = False,
     ) -> Cell:
         fold_cell = None
         if fold:
             fold_cell = self.cell(
                 f"{address}.fold", said("{label}: first or second", label=label), options=FOLDS
             )
+        text = self.cells.get(address, "")
         return Cell(
             address=address,
             label=label,
-            text=self.cells.get(address, ""),
+            text=text,
+            told=dict(options).get(state_of_code(text, codes) or "", text),
             css=css,
             options=options,
             findings=tuple(self.findings_by_address.get(address, ())),
@@ -290,12 +314,14 @@ def _columns(
             heading=gettext("Sky"),
             css="sheet__choice",
             options=state_options(SKY, protocol.sky_codes),
+            codes=protocol.sky_codes,
         ),
         Column(
             field="noise",
             heading=gettext("Noise"),
             css="sheet__choice",
             options=state_options(NOISE, protocol.noise_codes),
+            codes=protocol.noise_codes,
         ),
         *(
             Column(
@@ -326,6 +352,7 @@ def _row(stop: Stop, columns: tuple[Column, ...], maker: _CellMaker, folds: bool
             f"stops.{stop.number}.{column.field}",
             said("Stop {stop_number}, {heading}", stop_number=stop.number, heading=column.heading),
             options=column.options,
+            codes=column.codes,
             css=column.css,
             fold=folds and column.field in CLOCK_FIELDS,
         )
@@ -344,19 +371,20 @@ def _evening(
 ) -> tuple[Cell, ...]:
     unit = (("C", "°C"), ("F", "°F"))
     ends = (("start", gettext("At the start")), ("end", gettext("At the end")))
-    weather: tuple[tuple[str, str, Options], ...] = (
-        ("air_temperature", gettext("air temperature"), ()),
-        ("beaufort", gettext("wind force"), ()),
-        ("sky", gettext("sky"), state_options(SKY, protocol.sky_codes)),
+    sky = state_options(SKY, protocol.sky_codes)
+    weather: tuple[tuple[str, str, Options, Codes], ...] = (
+        ("air_temperature", gettext("air temperature"), (), NO_CODES),
+        ("beaufort", gettext("wind force"), (), NO_CODES),
+        ("sky", gettext("sky"), sky, protocol.sky_codes),
     )
     return (
         maker.cell("night", gettext("Night (date of the evening)")),
         maker.cell("temperature_unit", gettext("Temperatures are in"), options=unit),
         maker.cell("second_observer", gettext("Second observer")),
         *(
-            maker.cell(f"{end}.{field}", f"{when}: {words}", options=options)
+            maker.cell(f"{end}.{field}", f"{when}: {words}", options=options, codes=codes)
             for end, when in ends
-            for field, words, options in weather
+            for field, words, options, codes in weather
         ),
         maker.cell("rain_48h", gettext("Rain in the past 48 hours (T = trace)")),
         maker.cell("rain_unit", gettext("Rain is in"), options=RAIN_UNITS),

@@ -194,13 +194,17 @@ def _show(
 ) -> HttpResponse:
     judgment = read_and_judge(visit)
     layout = build_layout(visit, judgment, also=request.GET.get("species", ""))
+    labels = layout.grid.labels
     return render(
         request,
         "sheets/sheet.html",
         {
             "visit": visit,
             "grid": layout.grid,
-            "conflicts": conflicts,
+            "conflicts": [
+                vars(conflict) | {"place": labels.get(conflict.address, conflict.address)}
+                for conflict in conflicts
+            ],
             "others": layout.others,
             "codes": LEGENDS,
             "sent_back_note": visit.steps.filter(step="sent_back").order_by("-at").first(),

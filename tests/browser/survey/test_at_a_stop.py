@@ -93,7 +93,7 @@ def test_arrival_is_noticed_once(phone, take_along, route):
     page = take_along()
     page.get_by_role("button", name="Survey the night of 15 April 2024").click()
     page.get_by_role("button", name="Go to stop 1").click()
-    page.get_by_text("north-west").or_(page.get_by_text("south-east")).first.wait_for()
+    page.get_by_text("northwest").or_(page.get_by_text("southeast")).first.wait_for()
     place = route.stops.get(number=1).place
     here = {"latitude": place.y + 0.0001, "longitude": place.x, "accuracy": 8}
     phone.context.set_geolocation(here | {"accuracy": 200})

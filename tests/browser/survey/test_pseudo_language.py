@@ -18,7 +18,7 @@ def test_the_first_screen_of_the_phone_says_nothing_unmarked(signed_in, observer
     with in_pseudo_language():
         page.goto(survey_url(observer))
         page.get_by_text(
-            pseudo("No visits on this phone yet. Start one from a saved route above.")
+            pseudo("No visits on this phone yet. Start one from a saved route below.")
         ).wait_for()
         texts = page.evaluate(READ)
     known = words_of_the_database()

@@ -10,6 +10,7 @@ from PIL import Image
 
 from surveys.models import (
     CallIndex,
+    ProtocolVersion,
     Visit,
     VisitState,
 )
@@ -159,8 +160,24 @@ def test_form_conflict_shows_both_texts_without_overwriting(client_for, observer
     assert response.status_code == 409
     page = response.content.decode()
     assert "yours “7”, on the sheet “2”" in page
+    assert ">Stop 1, Pause, min</a>" in page
     draft.refresh_from_db()
     assert draft.cells["stops.1.paused_minutes"] == "2"
+
+
+def test_a_code_of_the_protocol_is_said_in_words(client_for, observer, route):
+    ProtocolVersion.objects.update(sky_codes={"b": "partly_cloudy"}, noise_codes={"q": "quiet"})
+    visit = start_visit(observer, route=route, night=NIGHT)
+    visit.cells = {"start.sky": "b", "stops.1.sky": "B", "stops.1.noise": "q", "end.sky": "murk"}
+    visit.save()
+    page = client_for(observer).get(f"/{route.program.slug}/sheets/{visit.pk}/").content.decode()
+    for text, told in (
+        ("b", "b partly cloudy"),
+        ("B", "b partly cloudy"),
+        ("q", "q quiet"),
+        ("murk", "murk"),
+    ):
+        assert f'<option value="{text}" selected>{told}</option>' in page
 
 
 def test_refused_sheet_is_kept(client_for, observer, draft, sheet_url):

@@ -1,7 +1,7 @@
 // Where the phone is. Everything works without: a position is a help and a record, never a condition.
 import { bearing, distanceM } from "./rules/distance.js";
 
-const POINTS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+const POINTS = ["north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest"];
 const TOO_OLD_MS = 60_000;
 const AT_STOP_M = 40;
 const GOOD_ENOUGH_M = 50;

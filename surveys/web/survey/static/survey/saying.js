@@ -13,7 +13,7 @@ const STATES = {
 };
 
 export const stateWords = (visit) =>
-  visit.wants_submit ? gettext("to be submitted") : (STATES[visit.state] ?? visit.state);
+  visit.wants_submit ? gettext("waiting to be submitted") : (STATES[visit.state] ?? visit.state);
 
 export const visitTitle = ({ route, night }) =>
   gettext("{code} {name}, night of {day}", { code: route.code, name: route.name, day: day(night) });

@@ -66,7 +66,7 @@ const FIELDS = {
     read: (typed) => stateOf(typed, NOISE, protocol().noise_codes),
   },
   water_tonight: {
-    label: gettext("Pond"),
+    label: gettext("Water level"),
     title: gettext("Water level at the stop"),
     icon: "water",
     options: () => WATER,

@@ -53,6 +53,8 @@ export async function screen(app) {
     if (drawing !== drawings) return;
     const sound = app.sounds?.hereOnly() ?? "";
     const waiting = countWaiting(list);
+    const allSent = list.length && !waiting && !sound;
+    const mayLose = app.safe === false && packets.length && !allSent;
     setSentences(state, [
       summaryWords(list.length, waiting, sound),
       sound && `${sound}.`,
@@ -60,7 +62,7 @@ export async function screen(app) {
       sound ? app.sounds.sendingWords() : "",
       clockWords(ahead) &&
         gettext("{clock_words} Correct it before the survey.", { clock_words: clockWords(ahead) }),
-      app.safe === false && packets.length ? MAY_BE_CLEARED : "",
+      mayLose ? MAY_BE_CLEARED : "",
     ]);
     signIn.show(app.sounds?.signedOut() ? "signed-out" : app.sync?.status.kind);
     send.hidden = !waiting && !sound;

@@ -29,7 +29,7 @@ export const countWaiting = (standings) =>
     .length;
 
 export function summaryWords(visits, waiting, sound) {
-  if (!visits) return gettext("No visits on this phone yet. Start one from a saved route above.");
+  if (!visits) return gettext("No visits on this phone yet. Start one from a saved route below.");
   if (waiting)
     return ngettext(
       "One visit has not been fully uploaded.",
