@@ -56,10 +56,11 @@ def fields(program):
 
 @pytest.fixture
 def visit(observer, coordinator, program, fields):
-    """Accepted, beside a neighbor whose program has a field of the same key."""
+    """Accepted, beside a neighbor whose program publishes fields of the same keys, texts too."""
     make_checklist(program)
     neighbor = make_program()
     make_own_field(neighbor, "Salinity")
+    make_own_field(neighbor, "Led by", kind="text", per="visit")
     make_checklist(neighbor)
     for member, reviewer in (
         (
@@ -75,7 +76,10 @@ def visit(observer, coordinator, program, fields):
 
 
 def values_of(publication):
-    return {(row[0], row[2]): row[3] for row in rows_of(publication, "own_values")[1]}
+    rows = list(rows_of(publication, "own_values")[1])
+    values = {(row[0], row[2]): row[3] for row in rows}
+    assert len(values) == len(rows)
+    return values
 
 
 def test_what_is_typed_is_published_with_what_it_means(coordinator, visit):
@@ -118,6 +122,7 @@ def test_live_records_are_those_of_the_publication(coordinator, visit):
     live = list(csv.DictReader(io.StringIO(exported(coordinator.program))))
     assert {(row["event"], row["field"]): row["value"].lstrip("'") for row in live} == published
     assert {row["visit"] for row in live} == {str(visit.pk)}
+    assert len(live) == len(published)
     first, after = page(
         coordinator.program, OWN_VALUES, RecordFilter(), exact=False, after=None, limit=2
     )
