@@ -35,7 +35,7 @@ def test_a_region_tells_how_and_when_its_species_call(page):
     shown = words(page, "guide_species_in_region", region="southeast-coastal-plain")
     ornate = shown.split("Ornate chorus frog")[1:]
     assert any(
-        "Pseudacris ornata · 1 November to 31 March (sure) Call: sharp ringing peep" in part
+        "Pseudacris ornata · November 1 to March 31 (sure) Call: sharp ringing peep" in part
         for part in ornate
     )
     assert "Scaphiopus holbrookii · any time (sure)" in shown
