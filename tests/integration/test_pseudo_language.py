@@ -6,7 +6,6 @@ translation shows.
 """
 
 import re
-from html.parser import HTMLParser
 
 import pytest
 from allauth.account.adapter import get_adapter
@@ -25,7 +24,13 @@ from surveys.visits.verbs import send_back
 from surveys.web.tonight.fieldsheet import field_sheet_html
 from tests.integration.test_access import address, rows, world  # noqa: F401 - a fixture
 from tests.support.builders import make_checklist, make_route
-from tests.support.pseudo import in_pseudo_language, unmarked, words_of, words_of_the_database
+from tests.support.pseudo import (
+    in_pseudo_language,
+    unmarked,
+    unmarked_in,
+    words_of,
+    words_of_the_database,
+)
 from tests.support.sheets import NIGHT, make_submitted
 
 # Read by machines, or written whole in each language (the pages of the guide).
@@ -33,38 +38,6 @@ NOT_SCREENS = (
     *("web:guide_page", "web:rule", "api:", "healthz"),
     *("_csv", "_index", "dataset", "citation"),
 )
-SPOKEN = ("title", "aria-label", "alt", "placeholder")
-SILENT = ("script", "style", "code", "pre", "template")
-
-
-class Texts(HTMLParser):
-    """What a person reads or hears of a page, pictures in it included."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.texts: list[str] = []
-        self.silent = 0
-
-    def handle_starttag(self, tag, attrs):
-        self.silent += tag in SILENT
-        # What the library of the charts says of their parts: readers get the `alt` of a picture.
-        if dict(attrs).get("role") != "graphics-symbol" and "aria-roledescription" not in dict(
-            attrs
-        ):
-            self.texts += [value or "" for name, value in attrs if name in SPOKEN]
-
-    def handle_endtag(self, tag):
-        self.silent -= tag in SILENT
-
-    def handle_data(self, data):
-        if not self.silent:
-            self.texts.append(data)
-
-
-def unmarked_in(html: str, known: frozenset[str]) -> list[str]:
-    page = Texts()
-    page.feed(html)
-    return list(dict.fromkeys(text for text in page.texts if unmarked(text, known)))
 
 
 @pytest.mark.parametrize("role", ["anonymous", "partner", "observer", "coordinator"])

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from html.parser import HTMLParser
 
 from django.apps import apps
 from django.db import models
@@ -78,6 +79,40 @@ def unmarked(text: str, known: frozenset[str]) -> list[str]:
     # A text that a tag divides has its brackets elsewhere, but accents throughout.
     words = re.findall(r"[^\W\d_]{2,}", "".join(outside))
     return [word for word in words if word.casefold() not in known and not _ACCENTED & {*word}]
+
+
+SPOKEN = ("title", "aria-label", "alt", "placeholder")
+SILENT = ("script", "style", "code", "pre", "template")
+
+
+class Texts(HTMLParser):
+    """What a person reads or hears of a page, pictures in it included."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.texts: list[str] = []
+        self.silent = 0
+
+    def handle_starttag(self, tag, attrs):
+        self.silent += tag in SILENT
+        # What the library of the charts says of their parts: readers get the `alt` of a picture.
+        if dict(attrs).get("role") != "graphics-symbol" and "aria-roledescription" not in dict(
+            attrs
+        ):
+            self.texts += [value or "" for name, value in attrs if name in SPOKEN]
+
+    def handle_endtag(self, tag):
+        self.silent -= tag in SILENT
+
+    def handle_data(self, data):
+        if not self.silent:
+            self.texts.append(data)
+
+
+def unmarked_in(html: str, known: frozenset[str]) -> list[str]:
+    page = Texts()
+    page.feed(html)
+    return list(dict.fromkeys(text for text in page.texts if unmarked(text, known)))
 
 
 # Units and signs that are the same in every language; names of this software.

@@ -241,7 +241,11 @@ def _species_page(
         picture=picture if result.years else "",
         small=small,
         years=tuple(_year_cells(year, letters) for year in result.years),
-        notes=tuple((letters[flag], flag, words) for flag, words in flag_words(letters)),
+        notes=tuple(
+            (letter, name, words)
+            for flag, letter in letters.items()
+            for name, words in flag_words([flag])
+        ),
         trend_notes=_letters(result.trend.occupancy.flags, letters),
         null_run=null_words(run) if run else "",
         checks=tuple(check_rows(result)),
