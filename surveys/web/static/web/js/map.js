@@ -18,6 +18,8 @@ const CLOSEST_ZOOM = 16;
 // Signs nearer to each other than this many pixels overlap.
 const MIN_DISTANCE = 28;
 
+L.Control.Zoom.mergeOptions({ zoomInTitle: gettext("Zoom in"), zoomOutTitle: gettext("Zoom out") });
+
 /** Draw a map in `element`; returns the Leaflet map and the layer of features, or null without data. */
 export function drawMap(element, collection) {
   if (!collection?.features?.length) {

@@ -1,5 +1,5 @@
 // "Save tonight on this phone", on the page of a route: the packet, the screen and the promise to keep both.
-import { gettext } from "./language.js";
+import { gettext, ngettext } from "./language.js";
 import { keepPacket } from "./model.js";
 import { day } from "./rules/words.js";
 
@@ -58,13 +58,15 @@ async function take() {
     const { route, species, nights } = packet;
     say(
       screen ? "success" : "warning",
-      gettext("Saved on this phone: route {code} {name} with {route} stops,", {
+      gettext("Saved on this phone: route {code} {name} with {stops} and {species}.", {
         code: route.code,
         name: route.name,
-        route: route.stops.length,
+        stops: ngettext("{number} stop", "{number} stops", route.stops.length),
+        species: ngettext("{number} species", "{number} species", species.length),
       }),
-      `${species.length} species,`,
-      gettext("the protocol, and sunset and moon through {day}.", { day: day(Object.keys(nights).at(-1)) }),
+      gettext("The protocol, and sunset and moon through {day}, are saved too.", {
+        day: day(Object.keys(nights).at(-1)),
+      }),
       screen
         ? gettext("You can survey without signal.")
         : gettext("This browser cannot save the survey screen: keep it open until you are done."),

@@ -71,7 +71,7 @@ function pickTemperature(app, address, field) {
     const next = text(address) ? Number(start().replace(",", ".")) + by : Number(start().replace(",", "."));
     input.value = String(Math.round(next * 10) / 10);
     write({ [address]: input.value });
-    app.say(`${input.value} degrees`);
+    app.say(gettext("{number} degrees", { number: input.value }));
   };
   dialog(
     field.title,
@@ -169,7 +169,7 @@ export function shortWords(typed, field) {
 
 /** What was typed, as it is spoken. */
 export function fullWords(typed, field) {
-  if (field.kind === "temperature") return `${typed} degrees`;
+  if (field.kind === "temperature") return gettext("{number} degrees", { number: typed });
   return optionOf(typed, field)?.slice(1).join(", ") ?? typed;
 }
 
