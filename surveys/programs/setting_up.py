@@ -140,7 +140,7 @@ def program_facts(program: Program) -> Facts:
         gettext("Distances in"): program.get_distance_unit_display(),
         gettext("Clock times"): program.get_clock_style_display(),
         gettext("Dates"): program.get_date_order_display(),
-        gettext("Contact e-mail"): program.contact_email,
+        gettext("Contact email"): program.contact_email,
         gettext("Emergency number"): program.emergency_number,
         gettext("Emergency contact"): program.emergency_contact,
         gettext("Local rules"): program.local_rules,

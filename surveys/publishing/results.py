@@ -69,7 +69,7 @@ def add_trends(
                 periods,
                 told,
                 runs=runs,
-                notify=lambda name: report(said("Null run of {species}", species=name)),
+                notify=lambda name: report(said("Counting false alarms: {species}", species=name)),
             )
         ),
     )

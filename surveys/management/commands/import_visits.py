@@ -32,7 +32,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("program", help="The program's short name in addresses.")
         parser.add_argument("file", type=Path)
-        parser.add_argument("--as", dest="email", required=True, help="A coordinator's e-mail.")
+        parser.add_argument("--as", dest="email", required=True, help="A coordinator's email.")
         parser.add_argument(
             "--map",
             action="append",

@@ -92,9 +92,9 @@ class FactsForm(SeenForm):
         ),
     )
     contact_email = forms.EmailField(
-        label=gettext_lazy("Contact e-mail"),
+        label=gettext_lazy("Contact email"),
         required=False,
-        help_text=gettext_lazy("Public. Shown in publications and in emails to members. Optional."),
+        help_text=gettext_lazy("Public. Shown in publications and in emails to members."),
     )
     emergency_number = forms.CharField(
         label=gettext_lazy("Emergency number"),

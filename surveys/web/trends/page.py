@@ -1,11 +1,12 @@
 """From stored fits to the rows, facts and pictures of the pages of Trends."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from django.utils.safestring import mark_safe
 
-from surveys.charts.shares import Series, point, species_chart, year_point
+from surveys.charts.shares import Series, SpeciesChart, point, species_chart, year_point
 from surveys.charts.small import small_svg
 from surveys.charts.words import (
     MARKS,
@@ -16,6 +17,7 @@ from surveys.charts.words import (
     share,
     share_with_interval,
     told_change,
+    trend_line,
     unknown,
 )
 from surveys.fitting.stored import StoredFit
@@ -164,10 +166,13 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
         over = [year for year in fit.result.years if not year.is_open]
         last, trend = (over or fit.result.years)[-1], fit.result.trend.occupancy
         is_open = fit.result.years[-1].is_open
-        flags = dict.fromkeys(
-            (*trend.flags, *last.occupancy.flags, *((OPEN_SEASON,) if is_open else ()))
-        )
-        remarks = [flags_in_words([flag]) for flag in flags]
+        of_trend = dict.fromkeys((*trend.flags, *((OPEN_SEASON,) if is_open else ())))
+        remarks = [flags_in_words([flag]) for flag in of_trend]
+        remarks += [
+            said("{year}: {flag}", year=last.season_year, flag=flags_in_words([flag]))
+            for flag in last.occupancy.flags
+            if flag not in of_trend
+        ]
         remarks += [] if fit.fresh else [gettext("being recomputed")]
         rows.append(
             {
@@ -190,9 +195,16 @@ def small_multiples(fits: Sequence[StoredFit], address: Callable[[StoredFit], st
             "name": fit.species.name,
             "url": address(fit),
             # Only numbers and fixed words stand in it.
-            "svg": mark_safe(small_svg(species_chart(fit.result, site=fit.site, title=""))),  # noqa: S308
+            "svg": mark_safe(small_svg(_small_chart(fit))),  # noqa: S308
             "mark": MARKS[direction(fit.result)],
             "direction": gettext(direction(fit.result)),
         }
         for fit in fits
     ]
+
+
+def _small_chart(fit: StoredFit) -> SpeciesChart:
+    """With a line only where there is a direction to tell: one that is not corrected for detection
+    has none."""
+    chart = species_chart(fit.result, site=fit.site, title="")
+    return chart if trend_line(fit.result)[1] else replace(chart, line=())
