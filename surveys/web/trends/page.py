@@ -182,6 +182,7 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
                 "occupancy": share_with_interval(last.occupancy),
                 "detection": share_with_interval(last.detection),
                 "trend": told_change(trend),
+                "flags": (*of_trend, *last.occupancy.flags),
                 "remarks": gettext("; ").join(remarks),
             }
         )

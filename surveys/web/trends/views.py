@@ -36,16 +36,19 @@ def trends(request: ProgramRequest) -> HttpResponse:
     form = TableFilter(request.GET, program=program)
     filters = form.filters
     rows = yearly_table(program, **filters.narrowing())
+    glance = _glance(program, filters)
+    flagged = {flag for row in rows for flag in row.flags}
+    flagged |= {flag for row in glance["glance"] for flag in row["flags"]}
     return render(
         request,
         "trends/trends.html",
         {
             "form": form,
             "may_review": may(request.membership, Permission.REVIEW),
-            **_glance(program, filters),
+            **glance,
             **table_context(csv.HEADER, live_rows(rows), common_names(program)),
             "meanings": [(heading(column.name), gettext(column.meaning)) for column in COLUMNS],
-            "flags": flag_words(flag for flag in FLAGS if any(flag in row.flags for row in rows)),
+            "flags": flag_words(flag for flag in FLAGS if flag in flagged),
             "caveats": list(map(gettext, CAVEATS)),
             "query": request.GET.urlencode(),
         },
