@@ -184,7 +184,8 @@ def test_cells_are_reached_by_keyboard(scene, signed_in):
     route, observer, _ = scene
     page = signed_in(observer)
     page.goto(f"/{route.program.slug}/sheets/new/?route=R01&night=2024-04-22")
-    page.get_by_role("button", name="Open the sheet").click()
+    with page.expect_navigation():  # To the end, scripts included.
+        page.get_by_role("button", name="Open the sheet").click()
     cell(page, "stops.1.calls.pseudacris-crucifer").focus()
     page.keyboard.type("3")
     page.keyboard.press("Enter")

@@ -42,6 +42,6 @@ def test_thunder_at_the_start_is_said_at_once(tonight, look):
     page = tonight
     page.locator('[data-cell="start.sky"]').click()
     page.get_by_role("button", name="thunder").click()
-    page.get_by_text("There was thunder at the start of the visit.").wait_for()
+    page.locator("#main").get_by_text("There was thunder at the start of the visit.").wait_for()
     page.get_by_text("get into a hard-topped car or a building").wait_for()
     look("thunder")

@@ -197,7 +197,7 @@ def test_a_long_table_goes_over_several_sheets(opened: Path, frozen: Frozen) -> 
     assert species == [row[1] for row in frozen.rows("calls")]
     about = {row[0].value: str(row[1].value) for row in found["About"]}
     assert "sheet calls 2: 20 rows" in about["Call index"]
-    assert "Longer than a sheet" in about["Call index"]
+    assert "Too long for one sheet" in about["Call index"]
 
 
 def test_about_and_dictionary_say_what_it_is(sheets: Sheets, frozen: Frozen) -> None:
