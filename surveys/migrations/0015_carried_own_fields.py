@@ -3,9 +3,13 @@ them: cars that passed, moonlight, days since rain. What was typed and stored is
 earlier versions of a row too.
 """
 
+from importlib import import_module
+
 import pgtrigger.compiler
 import pgtrigger.migrations
 from django.db import migrations
+
+BEFORE = import_module("surveys.migrations.0009_conditions_in_words")
 
 # A field that was on every sheet: its key, name, kind, where it was asked, and its greatest number.
 FIELDS = (
@@ -275,12 +279,6 @@ SELECT period_id, species_id, species_code, scientific_name, call_index, recorde
 FROM counted_period_species
 WHERE listed;
 """
-DROP_VIEWS = """
-DROP VIEW counted_call, counted_period_species, counted_record, record_speaks_of, counted_written,
-    call_within, counted_period, counted_visit
-"""
-
-
 class Migration(migrations.Migration):
 
     dependencies = [
@@ -288,7 +286,7 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        migrations.RunSQL(DROP_VIEWS),
+        migrations.RunSQL(BEFORE.DROP_VIEWS),
         pgtrigger.migrations.RemoveTrigger(
             model_name='listeningperiod',
             name='insert_insert',
