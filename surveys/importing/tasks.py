@@ -4,15 +4,17 @@ from django.core.exceptions import PermissionDenied
 
 from accounts.models import Membership
 from surveys.importing.preview import plain_preview
-from surveys.importing.problems import ImportRefusedError
+from surveys.importing.problems import ImportRefusedError, UnreadableFileError
 from surveys.importing.uploads import commit_upload, open_upload, preview_upload
 from surveys.language import gettext
 from surveys.models import BackgroundRun, RunKind
 from surveys.runs.progress import Progress
 from surveys.runs.work import carries_out, finish
 
+_REFUSALS = (ImportRefusedError, UnreadableFileError)
 
-@carries_out(RunKind.CHECK_IMPORT, refusals=(ImportRefusedError,))
+
+@carries_out(RunKind.CHECK_IMPORT, refusals=_REFUSALS)
 def check_import(run: BackgroundRun, report: Progress) -> None:
     """Work out what the import would do; the preview is the result."""
     report(gettext("Reading the file"), 0, 0)
@@ -21,7 +23,7 @@ def check_import(run: BackgroundRun, report: Progress) -> None:
     finish(run, plain_preview(preview_upload(member, upload, report=report)))
 
 
-@carries_out(RunKind.IMPORT, refusals=(ImportRefusedError,))
+@carries_out(RunKind.IMPORT, refusals=_REFUSALS)
 def import_file(run: BackgroundRun, report: Progress) -> None:
     """The import and the end of its run are one transaction, so that a worker that is killed
     leaves nothing half-imported, and the next one begins again."""

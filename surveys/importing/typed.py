@@ -11,7 +11,7 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from surveys.dates import day
 from surveys.importing.problems import EntryError
-from surveys.importing.reading import clock_of
+from surveys.importing.workbooks import clock_of
 from surveys.language import gettext, said
 from surveys.protocol.nights import ClockError, parse_clock
 from surveys.protocol.weather import (

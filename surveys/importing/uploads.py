@@ -77,7 +77,7 @@ def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetI
 
 
 def open_upload(member: Membership, upload_id: uuid.UUID | str) -> Upload:
-    """The member's program's upload. Raises Http404."""
+    """The member's program's upload. Raises Http404, UnreadableFileError."""
     require(member, Permission.MANAGE)
     row = SpreadsheetImport.objects.filter(program=member.program, pk=upload_id).first()
     if row is None:
@@ -181,18 +181,16 @@ def commit_upload(
 
 
 @transaction.atomic
-def discard(member: Membership, upload: Upload) -> None:
+def discard(member: Membership, row: SpreadsheetImport) -> None:
     """Forget a file that was never imported; what was imported keeps its file.
 
     Raises ImportRefusedError while the worker has it in hand.
     """
     require(member, Permission.MANAGE)
-    check_idle(upload.row)
-    if upload.row.committed_at is None:
-        BackgroundRun.objects.filter(
-            program=upload.row.program_id, subject=subject_of(upload.row)
-        ).delete()
-        upload.row.delete()
+    check_idle(row)
+    if row.committed_at is None:
+        BackgroundRun.objects.filter(program=row.program_id, subject=subject_of(row)).delete()
+        row.delete()
 
 
 def same_file_before(upload: Upload) -> SpreadsheetImport | None:

@@ -18,7 +18,7 @@ from procrastinate import JobContext, RetryStrategy
 from procrastinate.contrib.django import app
 from procrastinate.tasks import Task
 
-from surveys import dates
+from surveys import dates, disk
 from surveys.language import gettext, said
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs.kinds import FACTS, task_name
@@ -147,8 +147,11 @@ def _carry_out(run: BackgroundRun, work: Work, refusals: tuple[type[Exception], 
             gettext("The person who asked for this no longer coordinates the program."),
             RunState.REFUSED,
         )
-    except Exception:
+    except Exception as error:
         log.exception("Run %s broke off: %s", run.pk, run)
+        if disk.is_full(error):
+            fail(run, f"{disk.full_words()} {_nothing_done(run)}")
+            return
         _try_again_or_fail(run)
         raise
 

@@ -3,11 +3,23 @@
 from collections.abc import Callable
 
 from django.conf import settings
+from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 
 from accounts.access import last_membership
 from surveys import dates
 from surveys.dates import AMERICAN, DateStyle
+
+
+def refuse_nul(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable:
+    """PostgreSQL stores no NUL, and no address of ours has one: whoever sends one tries doors."""
+
+    def respond(request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path or "%00" in request.META.get("QUERY_STRING", ""):
+            raise BadRequest
+        return get_response(request)
+
+    return respond
 
 
 def write_dates(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable:

@@ -1,22 +1,20 @@
-"""Photos of sightings. A photo is encoded again before it is stored, so that no location,
-camera or owner tag of the original remains."""
+"""Photos of sightings. A photo is drawn again before it is stored: `redrawing.py`."""
 
 from __future__ import annotations
 
 import hashlib
-import io
 import uuid
 
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
-from PIL import Image, ImageOps, UnidentifiedImageError
 
 from accounts.access import (
     Permission,
     require,
 )
 from accounts.models import Membership
+from surveys import bounded
 from surveys.language import gettext, said
 from surveys.models import (
     Photo,
@@ -37,34 +35,22 @@ from surveys.visits.media.files import (
     storage_path,
 )
 
-FORMATS = ("JPEG", "PNG", "WEBP")
 MAX_BYTES = 20 * 1024 * 1024
-MAX_PIXELS = 80_000_000
-MAX_SIDE = 2400
 MAX_ROW = 9999
-_QUALITY = 85
-# SyntaxError is what Pillow raises for some broken files.
-_UNREADABLE = (
-    UnidentifiedImageError,
-    Image.DecompressionBombError,
-    Image.DecompressionBombWarning,
-    OSError,
-    ValueError,
-    SyntaxError,
-)
+LIMITS = bounded.Limits(seconds=20, cpu_seconds=10, memory_bytes=768 * 1024**2)
 
 
-@transaction.atomic
 def store_photo(
     member: Membership, visit_id: uuid.UUID | str, *, row: int, upload: UploadedFile
 ) -> Photo:
     """Store a photo for a sighting row of the observer's own sheet, replacing an older one.
 
+    It is drawn again before the visit is locked, so that no save waits for it.
+
     Raises NotYours, WrongState, PhotoRefused.
     """
-    visit = lock_own_visit(member, visit_id)
-    require(member, Permission.SURVEY)
-    check_state(visit, EDITABLE)
+    with transaction.atomic():
+        _lock_to_edit(member, visit_id)
     if not 1 <= row <= MAX_ROW:
         raise PhotoRefused(
             said(
@@ -73,26 +59,25 @@ def store_photo(
                 max_row=MAX_ROW,
             )
         )
-    jpeg = reencode(upload)
-    _remove(visit, row)
-    photo = Photo(
-        visit=visit,
-        row=row,
-        sha256=hashlib.sha256(jpeg).hexdigest(),
-        uploaded_by=member.person,
-    )
-    photo.image.save(storage_path(f"{photo.pk}.jpg"), ContentFile(jpeg), save=False)
-    photo.save()
+    jpeg = _redrawn(upload)
+    with transaction.atomic():
+        visit = _lock_to_edit(member, visit_id)
+        _remove(visit, row)
+        photo = Photo(
+            visit=visit,
+            row=row,
+            sha256=hashlib.sha256(jpeg).hexdigest(),
+            uploaded_by=member.person,
+        )
+        photo.image.save(storage_path(f"{photo.pk}.jpg"), ContentFile(jpeg), save=False)
+        photo.save()
     return photo
 
 
 @transaction.atomic
 def remove_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> None:
     """Remove a photo from the observer's own sheet. Raises NotYours, WrongState."""
-    visit = lock_own_visit(member, visit_id)
-    require(member, Permission.SURVEY)
-    check_state(visit, EDITABLE)
-    _remove(visit, row)
+    _remove(_lock_to_edit(member, visit_id), row)
 
 
 def find_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> Photo:
@@ -103,11 +88,15 @@ def find_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> Ph
     return photo
 
 
-def reencode(upload: UploadedFile) -> bytes:
-    """The image as a new JPEG: upright, at most LONGEST_SIDE pixels a side, without tags.
+def _lock_to_edit(member: Membership, visit_id: uuid.UUID | str) -> Visit:
+    visit = lock_own_visit(member, visit_id)
+    require(member, Permission.SURVEY)
+    check_state(visit, EDITABLE)
+    return visit
 
-    Raises PhotoRefused.
-    """
+
+def _redrawn(upload: UploadedFile) -> bytes:
+    """Raises PhotoRefused."""
     if upload.size is not None and upload.size > MAX_BYTES:
         raise PhotoRefused(
             said(
@@ -117,36 +106,15 @@ def reencode(upload: UploadedFile) -> bytes:
             )
         )
     try:
-        image = Image.open(upload, formats=FORMATS)
-        _check_pixels(image)
-        # A JPEG can be decoded at a fraction of its size, which saves memory.
-        image.draft("RGB", (2 * MAX_SIDE, 2 * MAX_SIDE))
-        flat = _flatten_on_white(ImageOps.exif_transpose(image))
-    except _UNREADABLE as error:
-        raise PhotoRefused from error
-    flat.thumbnail((MAX_SIDE, MAX_SIDE))
-    buffer = io.BytesIO()
-    flat.save(buffer, "JPEG", quality=_QUALITY)
-    return buffer.getvalue()
-
-
-def _check_pixels(image: Image.Image) -> None:
-    if image.width * image.height > MAX_PIXELS:
+        return bounded.run("surveys.visits.media.redrawing", "redraw", upload.read(), LIMITS)
+    except bounded.RefusedError as refusal:
+        raise PhotoRefused(str(refusal)) from None
+    except bounded.OverLimitError:
         raise PhotoRefused(
-            said(
-                "The photo has {width} × {height} pixels, which is too many. Send a smaller one.",
-                width=image.width,
-                height=image.height,
-            )
-        )
-
-
-def _flatten_on_white(image: Image.Image) -> Image.Image:
-    """A new image with only the pixels; transparent parts become white."""
-    layer = image.convert("RGBA")
-    flat = Image.new("RGB", layer.size, "white")
-    flat.paste(layer, mask=layer.getchannel("A"))
-    return flat
+            gettext("Reading the photo takes too much time or memory. Send a smaller one.")
+        ) from None
+    except bounded.BrokenError:
+        raise PhotoRefused from None
 
 
 def _remove(visit: Visit, row: int) -> None:

@@ -1,7 +1,8 @@
 """Importing a spreadsheet of past visits: file, columns, preview, commit."""
 
 import uuid
-from functools import partial
+from collections.abc import Callable
+from functools import partial, wraps
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse
@@ -85,8 +86,23 @@ def template(request: ProgramRequest, kind: str) -> HttpResponse:
     )
 
 
+def _says_unreadable(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """A stored file is read again at each step, which may fail where the server is busy."""
+
+    @wraps(view)
+    def respond(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
+        try:
+            return view(request, upload)
+        except UnreadableFileError as error:
+            messages.error(request, str(error))
+            return redirect("web:import_start", program=request.membership.program.slug)
+
+    return respond
+
+
 @require_http_methods(["GET", "POST"])
 @needs(Permission.MANAGE)
+@_says_unreadable
 def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     member = request.membership
     go_to = partial(redirect, "web:import_preview", program=member.program.slug, upload=upload)
@@ -123,6 +139,7 @@ def columns(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 
 @require_GET
 @needs(Permission.MANAGE)
+@_says_unreadable
 def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     """What an import would do; of a large file, how far the worker has come with it."""
     row = import_of(request.membership, upload)
@@ -146,6 +163,7 @@ def preview(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 
 @require_POST
 @needs(Permission.MANAGE)
+@_says_unreadable
 def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
     member = request.membership
     stored = open_upload(member, upload)
@@ -168,9 +186,9 @@ def commit(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
 @require_POST
 @needs(Permission.MANAGE)
 def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
-    stored = open_upload(request.membership, upload)
+    row = import_of(request.membership, upload)
     try:
-        discard(request.membership, stored)
+        discard(request.membership, row)
     except ImportRefusedError as error:
         messages.error(request, str(error))
         return redirect(
@@ -178,7 +196,7 @@ def forget(request: ProgramRequest, upload: uuid.UUID) -> HttpResponse:
         )
     messages.success(
         request,
-        said("“{file_name}” was discarded; nothing was imported.", file_name=stored.row.file_name),
+        said("“{file_name}” was discarded; nothing was imported.", file_name=row.file_name),
     )
     return redirect("web:import_start", program=request.membership.program.slug)
 

@@ -461,9 +461,9 @@ def test_the_command_imports_for_members_alone(program, tmp_path):
 def test_discard_keeps_what_was_imported(attempt, coordinator):
     tried = attempt(wide(*TWO_STOPS))
     commit_upload(coordinator, tried.upload)
-    discard(coordinator, open_upload(coordinator, tried.upload.row.pk))
+    discard(coordinator, open_upload(coordinator, tried.upload.row.pk).row)
     assert SpreadsheetImport.objects.count() == 1
-    discard(coordinator, attempt(wide(*TWO_STOPS)).upload)
+    discard(coordinator, attempt(wide(*TWO_STOPS)).upload.row)
     assert SpreadsheetImport.objects.count() == 1
 
 

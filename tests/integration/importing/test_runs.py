@@ -145,7 +145,7 @@ def test_while_the_worker_has_it_nothing_else_touches_it(page, program, coordina
     assert page.get(at("import_columns", program, upload=row.pk)).url == preview
     upload = open_upload(coordinator, row.pk)
     for touch in (
-        lambda: discard(coordinator, upload),
+        lambda: discard(coordinator, upload.row),
         lambda: remember(upload, (), upload.answers, leave_out_known=False),
         lambda: enqueue_import(coordinator, row.pk, RunKind.IMPORT),
     ):

@@ -5,9 +5,12 @@ import io
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.utils import timezone
 from PIL import ExifTags, Image
 
-from surveys.models import Photo
+from surveys import bounded
+from surveys.models import Photo, Visit, VisitState
 from surveys.visits.drafts import discard_draft
 from surveys.visits.exceptions import (
     NotYours,
@@ -116,11 +119,62 @@ def test_limits_are_explained(observer, visit):
     too_heavy.size = photos.MAX_BYTES + 1
     with pytest.raises(PhotoRefused, match="20 MB are allowed"):
         photos.store_photo(observer, visit.pk, row=1, upload=too_heavy)
-    too_wide = picture("PNG", size=(10_000, 8_001), mode="1")
-    with pytest.raises(PhotoRefused, match="10000 × 8001 pixels"):
+    too_wide = picture("PNG", size=(10_000, 8_000), mode="1")
+    with pytest.raises(PhotoRefused, match="10000 × 8000 pixels; 25 million"):
         photos.store_photo(observer, visit.pk, row=1, upload=too_wide)
     with pytest.raises(PhotoRefused, match="no sighting row 0"):
         photos.store_photo(observer, visit.pk, row=0, upload=picture())
+
+
+TIGHT = bounded.Limits(seconds=20, cpu_seconds=5, memory_bytes=200 * 1024**2)
+
+
+def test_too_many_pixels_are_refused_before_they_are_decoded(observer, visit, monkeypatch):
+    """80 million pixels in some kB took 1.4 GB once they were decoded."""
+    monkeypatch.setattr(photos, "LIMITS", TIGHT)
+    upload = picture("PNG", size=(10_000, 8_000), mode="P")
+    assert upload.size < 400_000
+    with pytest.raises(PhotoRefused, match="pixels"):
+        photos.store_photo(observer, visit.pk, row=1, upload=upload)
+
+
+def test_a_photo_that_fills_the_memory_is_refused(observer, visit, monkeypatch):
+    monkeypatch.setattr(photos, "LIMITS", TIGHT)
+    with pytest.raises(PhotoRefused, match="too much time or memory"):
+        photos.store_photo(
+            observer, visit.pk, row=1, upload=picture("PNG", size=(5_000, 5_000), mode="RGBA")
+        )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "options",
+    [
+        {"size": (10_000, 8_000), "progressive": True},
+        {"kind": "PNG", "size": (5_000, 5_000), "mode": "RGBA"},
+        {"kind": "WEBP", "size": (5_000, 5_000), "mode": "RGBA"},
+    ],
+    ids=["JPEG", "PNG", "WebP"],
+)
+def test_the_largest_photo_fits_the_limits(observer, visit, options):
+    photo = photos.store_photo(observer, visit.pk, row=1, upload=picture(**options))
+    assert max(kept(photo)[0].size) == 2400
+
+
+def test_nothing_is_locked_while_a_photo_is_redrawn(observer, visit, monkeypatch):
+    run, outside = bounded.run, list(connection.savepoint_ids)
+
+    def submitted_meanwhile(*arguments):
+        assert connection.savepoint_ids == outside, "a transaction is open"
+        Visit.objects.filter(pk=visit.pk).update(
+            state=VisitState.SUBMITTED, submitted_at=timezone.now()
+        )
+        return run(*arguments)
+
+    monkeypatch.setattr(photos.bounded, "run", submitted_meanwhile)
+    with pytest.raises(WrongState):
+        photos.store_photo(observer, visit.pk, row=1, upload=picture())
+    assert not Photo.objects.exists()
 
 
 def test_new_photo_replaces_the_old_one(observer, visit, django_capture_on_commit_callbacks):

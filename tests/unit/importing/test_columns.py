@@ -11,7 +11,7 @@ from surveys.importing.columns import (
     is_long,
     with_explicit,
 )
-from surveys.importing.reading import read_table
+from tests.support.spreadsheets import read_here as read_table
 
 CATALOG = {
     "pseudacris-crucifer": "pseudacris-crucifer",

@@ -1,0 +1,92 @@
+"""Lines of cells in, a table within limits out, as JSON. Runs in `surveys.bounded`."""
+
+import json
+from collections.abc import Iterable, Iterator
+
+from surveys.bounded import RefusedError
+from surveys.language import gettext_noop as _
+
+MOST_ROWS = 10_000
+MOST_COLUMNS = 200
+MOST_CELLS = 1_000_000
+MOST_CHARACTERS = 10_000_000
+MAX_TEXT_LENGTH = 2_000
+
+Line = tuple[int, list[str]]
+# A marked text and its values: the process that asked tells it.
+Notice = tuple[str, dict[str, str]]
+
+
+class NoRowsError(RefusedError):
+    def __init__(self) -> None:
+        super().__init__(
+            _(
+                "There is nothing to import: the first row must hold the column names, and the "
+                "rows below it the visits."
+            )
+        )
+
+
+class EmptySheetError(NoRowsError):
+    """Not even column names: the next sheet may hold something."""
+
+
+def table_json(lines: Iterable[Line], notices: Iterable[Notice]) -> bytes:
+    """Headers, rows with their numbers, and notices. Raises RefusedError."""
+    filled = ((number, texts) for number, texts in lines if any(text.strip() for text in texts))
+    first = next(filled, None)
+    if first is None:
+        raise EmptySheetError
+    headers = [" ".join(text.split()) for text in first[1]]
+    while headers and not headers[-1]:
+        headers.pop()
+    if len(headers) > MOST_COLUMNS:
+        raise RefusedError(_("There are more than {most} columns."), most=MOST_COLUMNS)
+    _check_lengths(first[0], headers)
+    rows = list(_rows(filled, headers))
+    if not rows:
+        raise NoRowsError
+    return json.dumps({"headers": headers, "rows": rows, "notices": list(notices)}).encode()
+
+
+def _rows(filled: Iterator[Line], headers: list[str]) -> Iterator[tuple[int, list[str]]]:
+    width, characters = len(headers), sum(map(len, headers))
+    most_rows = min(MOST_ROWS, MOST_CELLS // width)
+    for count, (number, texts) in enumerate(filled, start=1):
+        if count > most_rows:
+            raise RefusedError(
+                _("There are more than {most_rows} rows. Split the file, for example by year."),
+                most_rows=most_rows,
+            )
+        if any(text.strip() for text in texts[width:]):
+            raise RefusedError(
+                _(
+                    "Row {number} has more cells than there are column names. Name every column, "
+                    "or clear the cells on the right."
+                ),
+                number=number,
+            )
+        padded = [*texts[:width], *[""] * (width - len(texts))]
+        _check_lengths(number, padded)
+        characters += sum(map(len, padded))
+        if characters > MOST_CHARACTERS:
+            raise RefusedError(
+                _(
+                    "Up to row {number} the cells hold more than {most} million characters. Split "
+                    "the file, for example by year."
+                ),
+                number=number,
+                most=MOST_CHARACTERS // 1_000_000,
+            )
+        yield number, [text.strip() for text in padded]
+
+
+def _check_lengths(number: int, texts: list[str]) -> None:
+    too_long = next((text for text in texts if len(text) > MAX_TEXT_LENGTH), None)
+    if too_long is not None:
+        raise RefusedError(
+            _("Row {number} has a cell of {too_long} characters; the limit is {max_text_length}."),
+            number=number,
+            too_long=len(too_long),
+            max_text_length=MAX_TEXT_LENGTH,
+        )

@@ -1,0 +1,143 @@
+"""Bytes of an XLSX workbook in, a table out. Runs in `surveys.bounded`.
+
+Nothing in the file is computed: a formula counts as the value that was saved with it.
+"""
+
+import datetime as dt
+import io
+import zipfile
+import zlib
+from collections.abc import Iterator
+from decimal import Decimal
+from xml.etree.ElementTree import ParseError
+
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
+
+from surveys.bounded import RefusedError
+from surveys.importing.parsed import MOST_COLUMNS, EmptySheetError, Line, Notice, table_json
+from surveys.language import gettext_noop as _
+
+MOST_BYTES_UNPACKED = 200 * 1024 * 1024
+# The last row of a sheet in OOXML programs (ECMA-376 leaves the number to them).
+LAST_ROW = 1_048_576
+# Spreadsheet programs keep a time of day as a date-time on their day 0.
+_DAY_ZERO = (dt.date(1899, 12, 30), dt.date(1899, 12, 31), dt.date(1900, 1, 1))
+# What openpyxl and what it builds on raise for files that are cut off or made by hand.
+_BROKEN = (
+    zipfile.BadZipFile,
+    zlib.error,
+    InvalidFileException,
+    ParseError,
+    LookupError,
+    ValueError,
+    TypeError,
+    AttributeError,
+    ArithmeticError,
+    EOFError,
+    OSError,
+    RecursionError,
+    NotImplementedError,
+)
+
+
+def parse(content: bytes) -> bytes:
+    """The first sheet that holds something, as JSON. Raises RefusedError."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            unpacked = sum(entry.file_size for entry in archive.infolist())
+        if unpacked > MOST_BYTES_UNPACKED:
+            raise RefusedError(
+                _("The workbook is too large when unpacked. Save the one sheet as CSV.")
+            )
+        workbook = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+    except _BROKEN:
+        raise RefusedError(
+            _("This is not a workbook that can be read. Save it as .xlsx or CSV.")
+        ) from None
+    return _first_filled_sheet(workbook)
+
+
+def _first_filled_sheet(workbook) -> bytes:
+    names = [sheet.title for sheet in workbook.worksheets]
+    for sheet in workbook.worksheets:
+        others = ", ".join(f"“{name}”" for name in names if name != sheet.title)
+        notices: list[Notice] = []
+        if others:
+            text = _("The sheet “{title}” was read; {listed} was ignored.")
+            notices.append((text, {"title": sheet.title, "listed": others}))
+        try:
+            return table_json(_lines(sheet), notices)
+        except EmptySheetError:
+            continue
+    raise EmptySheetError
+
+
+def _lines(sheet) -> Iterator[Line]:
+    number = 0
+    try:
+        sheet.reset_dimensions()
+        for values in sheet.iter_rows(values_only=True):
+            number += 1
+            if number > LAST_ROW:
+                break
+            yield number, [_cell_text(value) for value in values[: MOST_COLUMNS + 1]]
+    except _BROKEN:
+        raise RefusedError(
+            _(
+                "Row {number} of the sheet “{title}” could not be read: the file is cut off or "
+                "damaged there. Open it in a spreadsheet program, and save it again as .xlsx or "
+                "CSV."
+            ),
+            number=number + 1,
+            title=sheet.title,
+        ) from None
+    if number > LAST_ROW:
+        raise RefusedError(
+            _(
+                "The sheet “{title}” has a row behind row {last}, the last that a sheet can have. "
+                "Save it again as .xlsx or CSV."
+            ),
+            last=LAST_ROW,
+            title=sheet.title,
+        )
+
+
+def _cell_text(value: object) -> str:
+    """A cell as it would be typed: dates and times in one unmistakable form."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dt.datetime):
+        rounded = _to_the_second(value)
+        if rounded.date() in _DAY_ZERO:
+            return _clock_text(rounded.time())
+        if rounded.time() == dt.time():
+            return rounded.date().isoformat()
+        return f"{rounded.date().isoformat()} {_clock_text(rounded.time())}"
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, dt.time):
+        return _clock_text(value)
+    if isinstance(value, dt.timedelta):
+        return _clock_text(clock_of(round(value.total_seconds())))
+    if isinstance(value, float):
+        # Ten digits: what a spreadsheet computes is off behind the fifteenth.
+        return f"{Decimal(f'{value:.10g}').normalize():f}"
+    return str(value)
+
+
+def clock_of(seconds: int) -> dt.time:
+    """The clock time so many seconds after midnight."""
+    minutes, second = divmod(seconds % 86_400, 60)
+    return dt.time(minutes // 60, minutes % 60, second)
+
+
+def _to_the_second(value: dt.datetime) -> dt.datetime:
+    """Spreadsheets keep times as fractions of a day, which are off by microseconds."""
+    return (value + dt.timedelta(milliseconds=500)).replace(microsecond=0)
+
+
+def _clock_text(clock: dt.time) -> str:
+    return clock.isoformat("seconds" if clock.second else "minutes")
