@@ -1,15 +1,16 @@
 """The guide: Markdown files in `pages/`, shown in the app.
 
-Each file starts with a `# title`. Every rule of the protocol has a `## code` section in
-`rules.md`, every rule of reading a sheet one in `reading.md`; findings link to it. The table of
-`words.md` is the list of `surveys/guide/words.py`, and `[CAUTIONS]` stands for that of
-`surveys/guide/cautions.py`.
+Each file starts with a `# title`. Every rule of the protocol has a section in `rules.md`, every
+rule of reading a sheet one in `reading.md`; findings link to it. Its heading ends in the code of
+the rule, which is its anchor: "## Too cold `too-cold`". The table of `words.md` is the list of
+`surveys/guide/words.py`, and `[CAUTIONS]` stands for that of `surveys/guide/cautions.py`.
 
 English stands in `pages/`, another language in a folder of its own: `pages/fr/rules.md`. A page, or
-the section of a rule, that is not there yet is shown in English. Headings of sections stay as they
-are: codes of rules. A translated `words.md` has a table of its own.
+the section of a rule, that is not there yet is shown in English. A translated `words.md` has a
+table of its own.
 """
 
+import re
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
@@ -23,6 +24,7 @@ from surveys.language import language
 
 PAGES = Path(__file__).parent / "pages"
 ENGLISH = "en"
+_CODE = re.compile(r"`([a-z-]+)`$")
 
 # The guide's reading order. Pages that are not listed here are not shown.
 ORDER = (
@@ -81,7 +83,7 @@ def _sections(folder: Path, wanted: str) -> dict[str, str]:
         for file in (folder / f"{slug}.md", _file(folder, wanted, slug)):
             for section in _source(file).split("\n## ")[1:]:
                 heading, _, body = section.partition("\n")
-                sections[heading.strip()] = _render(body)
+                sections[heading_id(heading.strip())] = _render(body)
     return sections
 
 
@@ -122,6 +124,8 @@ def _render(markdown: str) -> str:
 
 
 def heading_id(heading: str) -> str:
-    """The anchor of a heading: its words, lower-case, joined by hyphens."""
+    """The anchor of a heading: the code it ends in, or its words, lower-case, joined by hyphens."""
+    if code := _CODE.search(heading):
+        return code[1]
     characters = (character if character.isalnum() else " " for character in heading.lower())
     return "-".join("".join(characters).split())

@@ -14,7 +14,7 @@ _CLOCK_FORM = _("Write it as 9:14 pm or 21:14.")
 _INSTANT_FORM = _(
     "Write a clock time such as 21:14, or a date with a time such as 2024-04-16T02:14:00Z."
 )
-_DATE_FORM = _("Write it as year-month-day, such as 2024-04-15.")
+_DATE_FORM = _("Write it as 2024-04-15 or April 15, 2024.")
 _CHOICE = (_("Choose {choices}."),)
 _CHECK_DATE = _("Check the date.")
 
@@ -38,7 +38,7 @@ _UNREADABLE: Sentences = {
     "cell-unreadable.date": Sentence(_("“{typed}” is not a date."), (_DATE_FORM,)),
     "cell-unreadable.date-order": Sentence(
         _("“{typed}” can be read in two ways."),
-        (_("Name the month, as in April 15, 2024, or write year-month-day: 2024-04-15."),),
+        (_("Name the month, as in April 15, 2024, or put the year first: 2024-04-15."),),
     ),
     "cell-unreadable.calendar": Sentence(_("There is no such day as “{typed}”."), (_DATE_FORM,)),
     "cell-unreadable.clock": Sentence(_("“{typed}” is not a clock time."), (_CLOCK_FORM,)),

@@ -16,7 +16,7 @@ def folder(tmp_path, monkeypatch):
     own = copy / LANGUAGE
     own.mkdir()
     (own / "cautions.md").write_text("# Çáúţíóñš\n\nŠţáý šáƒé.\n", "utf-8")
-    (own / "rules.md").write_text("# Rúłéš\n\n## too-cold\n\nÍţ wáš çółđ.\n", "utf-8")
+    (own / "rules.md").write_text("# Rúłéš\n\n## Ťóó çółđ `too-cold`\n\nÍţ wáš çółđ.\n", "utf-8")
     monkeypatch.setattr(pages, "PAGES", copy)
     return copy
 

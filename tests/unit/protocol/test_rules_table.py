@@ -16,8 +16,8 @@ PARTS = ("What is checked", "Why", "What you do", "What the coordinator may do")
 
 
 def sections():
-    """Heading and text of every second-level heading of the page."""
-    parts = re.split(r"^## (.+)$", PAGE.read_text("utf-8"), flags=re.MULTILINE)[1:]
+    """Code and text of every section of the page."""
+    parts = re.split(r"^## .+ `(.+)`$", PAGE.read_text("utf-8"), flags=re.MULTILINE)[1:]
     return list(zip(parts[::2], parts[1::2], strict=True))
 
 
@@ -33,11 +33,11 @@ def test_every_rule_is_summed_up_in_one_sentence(rule):
 
 
 def test_every_rule_has_one_heading_and_every_heading_a_rule():
-    assert sorted(heading for heading, _ in sections()) == sorted(RULES_BY_CODE)
+    assert sorted(code for code, _ in sections()) == sorted(RULES_BY_CODE)
 
 
-@pytest.mark.parametrize(("heading", "text"), sections(), ids=lambda part: part[:40].strip())
-def test_every_section_says_what_why_and_what_to_do(heading, text):
+@pytest.mark.parametrize(("code", "text"), sections(), ids=lambda part: part[:40].strip())
+def test_every_section_says_what_why_and_what_to_do(code, text):
     bold = re.findall(r"^\*\*(.+?)\.\*\* \S", text, flags=re.MULTILINE)
     assert tuple(bold) == PARTS
 
