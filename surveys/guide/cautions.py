@@ -12,20 +12,23 @@ from surveys.language import gettext, gettext_noop
 
 _GENERAL = (
     gettext_noop(
-        "Traffic: park with the whole car off the road and in plain view. Engine and headlights"
-        " off; hazard lights on wherever others could come upon the car. Wear a reflective vest,"
-        " and blaze orange too in hunting season."
+        "Traffic: park the whole car off the road, in plain view. Engine and headlights off;"
+        " hazard lights on wherever others could come upon the car."
     ),
+    gettext_noop("Be seen: wear a reflective vest, and blaze orange too in hunting season."),
     gettext_noop("People: go in pairs. Leave your route and return time with someone."),
     gettext_noop("Water: listen from firm ground; banks give way in the dark. Do not wade."),
     gettext_noop(
         "Weather: turn back for thunder, heavy rain, snow, ice, flood, strong wind, or fog too"
-        " thick to drive safely. At the first thunder get into a hard-topped car or a building;"
-        " wait 30 minutes after the last."
+        " thick to drive safely."
+    ),
+    gettext_noop(
+        "Thunder: get into a hard-topped car or a building at the first sound. Wait 30 minutes"
+        " after the last."
     ),
     gettext_noop("Access: stay on public land, or get written permission."),
     gettext_noop(
-        "Animals: listen and leave them be. Keep hands with repellent or lotion on them off frogs"
+        "Animals: listen and leave them be. Keep repellent and lotion on your hands away from frogs"
         " and their water. Clean and dry boots and gear before the next wetland."
     ),
     gettext_noop("Emergency: say the road, the nearest crossing, the county and the coordinates."),

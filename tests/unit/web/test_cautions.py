@@ -91,9 +91,9 @@ def test_the_list_is_on_every_surface():
         "Alligators:",
         "Venomous snakes:",
         "Fire ants:",
-        "Keep hands with repellent or lotion on them off frogs",
-        "At the first thunder get into a hard-topped car or a building",
-        "wait 30 minutes after the last",
+        "Keep repellent and lotion on your hands away from frogs and their water",
+        "Thunder: get into a hard-topped car or a building",
+        "Wait 30 minutes after the last",
     ],
 )
 def test_the_list_has(words):
@@ -126,7 +126,7 @@ def test_every_region_of_the_catalog_has_its_animals():
 def test_the_printed_sheet_and_the_phone_stop_for_thunder_as_the_rule_does():
     sentence = RULE_SENTENCES["out-in-thunder"]
     remedy = " ".join(sentence.remedy)
-    (weather,) = [text for text in cautions() if text.startswith("Weather:")]
+    (thunder,) = [text for text in cautions() if text.startswith("Thunder:")]
     for words in ("hard-topped car or a building", "30 minutes after the last"):
         assert words in remedy
-        assert words in weather
+        assert words in thunder
