@@ -8,6 +8,7 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 from surveys.demo.climate import NightWeather, is_filled, water_tonight
+from surveys.demo.dice import dice
 from surveys.demo.land import LandRoute, LandStop
 from surveys.demo.nature import REFERENCE_HOURS, call_index, detection
 from surveys.demo.truths import Mishaps, ProgramTruth, Truths
@@ -27,9 +28,11 @@ from surveys.protocol.values import (
 MINUTE = dt.timedelta(minutes=1)
 _HOUR = dt.timedelta(hours=1)
 _METERS_PER_MINUTE = 650.0
+# How often a species that does not live at a stop is heard there from beyond the listening radius.
+_FAR_CALL = 0.03
 
 _SKIP_REASONS = (
-    "No safe place to stand, lorries passing.",
+    "No safe place to stand, trucks passing.",
     "Road under water.",
     "Gate closed.",
     "Dogs loose at the farm, drove on.",
@@ -59,7 +62,7 @@ _SEEN = (
     ("juvenile", 1, 6),
     ("adult", 1, 4),
 )
-_COLOR_FORMS = ("", "", "green", "brown", "grey", "dark-striped")
+_COLOR_FORMS = ("", "", "green", "brown", "gray", "dark-striped")
 _SIGHTING_NOTES = ("", "", "On the road, walked across.", "In the shallows by the culvert.")
 
 
@@ -130,6 +133,11 @@ class _Pen:
         own = [] if self.by_phone else [code for code in codes if codes[code] == state]
         self.write(address, own[0] if own else state)
 
+    def call(self, address: str, index: int, distance: str) -> None:
+        """Where the protocol has a listening radius, with near or far."""
+        has_radius = self.protocol.listening_radius_m is not None
+        self.write(address, f"{index} {distance}" if has_radius else index)
+
     def rain(self, address: str, millimeters: float) -> None:
         inches = rain_unit_beside(self.unit) is RainUnit.INCHES
         self.write(address, round(millimeters / 25.4, 2) if inches else millimeters)
@@ -179,7 +187,9 @@ def spend_evening(
         trials_here = _calls(program, outing, stop, occupied, celsius, sunset, started, rng)
         for trial in trials_here:
             if trial.index:
-                pen.write(f"{at}.calls.{trial.species}", trial.index)
+                pen.call(f"{at}.calls.{trial.species}", trial.index, "near")
+        if protocol.listening_radius_m is not None:
+            _far_calls(pen, at, program, outing, stop, trials_here)
         trials += trials_here
         _doubt(pen, at, program, trials_here, mishaps, rng)
     _weather(pen, "end", outing.weather, _air(program, outing, sunset, clock))
@@ -321,6 +331,25 @@ def _calls(
     return trials
 
 
+def _far_calls(
+    pen: _Pen,
+    at: str,
+    program: ProgramTruth,
+    outing: Outing,
+    stop: LandStop,
+    trials: list[Trial],
+) -> None:
+    """Species that do not live at the stop, from wetlands beyond the radius. Their dice are their
+    own, so that the same evening without a radius stays as it is."""
+    rng = dice("far", outing.route.code, outing.night, stop.number)
+    here = {trial.species for trial in trials}
+    filled = is_filled(program.filling, outing.night, outing.weather)
+    for species in program.species:
+        calls = in_days(outing.night, *species.season) and (filled or not species.needs_filling)
+        if species.code not in here and calls and rng.random() < _FAR_CALL:
+            pen.call(f"{at}.calls.{species.code}", call_index(species, rng), "far")
+
+
 def _doubt(
     pen: _Pen,
     at: str,
@@ -362,4 +391,4 @@ def _out_of_season(
     away = [s.code for s in program.species if not in_days(outing.night, *s.season)]
     listened = [s for s in reached if f"stops.{s.number}.started_at" in pen.cells]
     if away and listened:
-        pen.write(f"stops.{rng.choice(listened).number}.calls.{rng.choice(away)}", 1)
+        pen.call(f"stops.{rng.choice(listened).number}.calls.{rng.choice(away)}", 1, "near")

@@ -48,6 +48,7 @@ ROADSIDE_BY_WATER = {
 # Crewe et al. 2006; Tozer 2013; 17 °C is given as 63 °F too
 WETLAND_POINTS = {
     "listening_time": [3],
+    "listening_radius_m": [100],
     "earliest_start_after_sunset": [30],
     "latest_end_clock": [0],
     "min_stops": [1],
@@ -60,6 +61,7 @@ WETLAND_POINTS = {
 WETLAND_POINTS_WITH_WAIT = {
     "settling_wait": [1, 2],
     "listening_time": [3],
+    "listening_radius_m": [50, 100],
     "longest_listening_time": [5],
     "earliest_start_after_sunset": [30],
     "latest_end_after_sunset": [270],

@@ -122,7 +122,7 @@ def naive_occupancy(stories: list[Story], species: SpeciesTruth, seasons: range)
                     key = (number, visit.route, stop.number, visit.season.number)
                     tried.add(key)
                     address = f"stops.{stop.number}.calls.{species.code}"
-                    if visit.evening.cells.get(address, "?") != "?":
+                    if not visit.evening.cells.get(address, "?").endswith(("?", "far")):
                         heard.add(key)
     return len(heard) / len(tried)
 
