@@ -38,6 +38,22 @@ def test_the_emergency_card_says_where_you_are_without_signal(tonight, phone, lo
     look("emergency")
 
 
+def test_on_the_route_the_card_is_that_of_the_nearest_stop(tonight, phone):
+    """Without a position, that of the stop which comes next."""
+    page, place = tonight, Stop.objects.get(number=7).place
+    page.get_by_text("Emergency", exact=True).click()
+    phone.context.set_geolocation({"latitude": place.y, "longitude": place.x, "accuracy": 8})
+    page.locator(".sos[open]").get_by_text("Stop 7: Stop 7").wait_for()
+    page.evaluate(
+        """async () => {
+          const { place, rest } = await import("/static/survey/place.js");
+          rest();
+          place.fix = null;
+        }"""
+    )
+    page.locator(".sos[open]").get_by_text("Stop 1: Stop 1").wait_for()
+
+
 def test_thunder_at_the_start_is_said_at_once(tonight, look):
     page = tonight
     page.locator('[data-cell="start.sky"]').click()

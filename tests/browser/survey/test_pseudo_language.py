@@ -5,14 +5,19 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
+from surveys.models import ChecklistEntry, Visit
+from surveys.visits.drafts import save_cells
+from surveys.visits.sheet.cells import CellChange
 from tests.browser.conftest import give_session
 from tests.browser.survey.conftest import NIGHT, survey_url
+from tests.support.builders import make_joint_entry, make_member, make_person, make_species
 from tests.support.pseudo import in_pseudo_language, pseudo, unmarked, words_of_the_database
 
 READ = """() => [...document.querySelectorAll("body *:not(script, style)")].flatMap((element) => [
   ...["aria-label", "title", "placeholder", "alt"].map((name) => element.getAttribute(name)),
   ...[...element.childNodes].filter((node) => node.nodeType === 3).map((node) => node.data),
 ]).filter((text) => text && text.trim())"""
+MICROPHONE = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
 CONDITIONS = ("beaufort", "sky", "noise", "water_tonight", "air_temperature")
 
 
@@ -42,6 +47,11 @@ class Walk:
 
 
 @pytest.fixture
+def phone_options() -> dict:
+    return {"flags": MICROPHONE, "permissions": ["geolocation", "microphone"], "killable": True}
+
+
+@pytest.fixture
 def walk(phone, live_server, observer, route):
     with in_pseudo_language():
         give_session(phone.context, observer, live_server.url)
@@ -54,12 +64,7 @@ def test_a_night_on_the_phone_says_nothing_unmarked(walk, phone, observer, route
     page.goto(survey_url(observer))
     page.get_by_text(begins("No route is saved on this phone yet")).first.wait_for()
     walk.look("nothing saved")
-    page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
-    walk.tap("Save tonight on this phone")
-    page.get_by_text(begins("You can survey without signal.")).wait_for()
-    walk.look("saved")
-    page.goto(survey_url(observer))
-    page.get_by_role("button", name=begins("Survey the night of {day}")).wait_for()
+    save_tonight(walk, observer, route)
     walk.look("home")
     survey_a_stop(walk, phone)
     walk.tap("Next stop")
@@ -78,6 +83,93 @@ def test_a_night_on_the_phone_says_nothing_unmarked(walk, phone, observer, route
     page.get_by_text(state).wait_for()
     walk.look("submitted")
     assert walk.left == {}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_can_come_between_says_nothing_unmarked(walk, phone, observer, route):
+    """Look-alikes, recordings, two devices that differ, and a session that has ended."""
+    page = phone.page
+    members = [make_species(f"Hyla {name}", f"Hyla {name}") for name in ("prima", "secunda")]
+    for species in (*members, make_joint_entry("Hyla prima or secunda", *members)):
+        ChecklistEntry.objects.create(program=observer.program, species=species, order=20)
+    walk.known |= words_of_the_database()
+    save_tonight(walk, observer, route)
+    walk.tap("Survey the night of {day}")
+    walk.tap("Go to stop {upcoming}")
+    walk.tap("I am at the stop")
+    walk.tap("Start before the wait is over")
+    page.get_by_role("button", name="Hyla prima or secunda").first.click()
+    walk.look("joint entry")
+    record_calls(walk)
+    page.locator("#bar-mark").click()
+    choose_between_two_devices(walk, phone, observer)
+    lose_the_session(walk, phone, observer)
+    walk.tap("Delete draft")
+    walk.look("before deleting")
+    assert walk.left == {}
+
+
+def save_tonight(walk: Walk, observer, route) -> None:
+    page = walk.page
+    page.goto(f"/{observer.program.slug}/tonight/{route.code}/?night={NIGHT}")
+    walk.tap("Save tonight on this phone")
+    page.get_by_text(begins("You can survey without signal.")).wait_for()
+    walk.look("saved")
+    page.goto(survey_url(observer))
+    page.get_by_role("button", name=begins("Survey the night of {day}")).wait_for()
+
+
+def record_calls(walk: Walk) -> None:
+    page = walk.page
+    walk.tap("Unknown call")
+    walk.look("unknown call")
+    walk.tap("Record the call")
+    page.get_by_text(begins("Hold still and point the phone at the calls.")).wait_for()
+    walk.look("recording")
+    walk.tap("Stop and keep")
+    walk.tap("Record this call")
+    page.get_by_text(begins("Hold still and point the phone at the calls.")).wait_for()
+    walk.tap("Stop and keep")
+    page.get_by_label(pseudo("Species"), exact=True).wait_for()
+    walk.look("a recording")
+    walk.tap("Delete this recording")
+    walk.look("before deleting a recording")
+    walk.tap("Delete it")
+    walk.look("recordings")
+
+
+def choose_between_two_devices(walk: Walk, phone, observer) -> None:
+    page = walk.page
+    notes = page.get_by_label(pseudo("Notes on the evening"))
+    notes.fill("mist")
+    walk.tap("Send now")
+    page.get_by_text(begins("All on the server since {clock}.")).wait_for()
+    phone.context.set_offline(True)
+    notes.fill("mist over the water")
+    air = CellChange(was="", now="12")
+    changes = {"notes": CellChange(was="mist", now="fog"), "start.air_temperature": air}
+    save_cells(observer, Visit.objects.get().pk, changes)
+    walk.known |= {"mist", "over", "the", "water", "fog"}
+    phone.context.set_offline(False)
+    walk.tap("Send now")
+    page.get_by_role("button", name=begins("Use the other")).wait_for()
+    walk.look("two devices")
+    page.get_by_role("button", name=begins("Use the other")).click()
+
+
+def lose_the_session(walk: Walk, phone, observer) -> None:
+    page = walk.page
+    phone.context.clear_cookies(name="sessionid")
+    page.get_by_label(pseudo("Notes on the evening")).fill("mist")
+    walk.tap("Send now")
+    page.get_by_text(begins("You are signed out.")).wait_for()
+    walk.look("signed out")
+    other = make_member(observer.program, person=make_person("Sam Alder"))
+    walk.known |= words_of_the_database()
+    give_session(phone.context, other, page.url.split("/survey")[0].rsplit("/", 1)[0])
+    walk.tap("Send now")
+    page.get_by_text(begins("You are signed in as {name}")).wait_for()
+    walk.look("someone else")
 
 
 def survey_a_stop(walk: Walk, phone) -> None:

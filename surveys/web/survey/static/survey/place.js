@@ -1,7 +1,17 @@
 // Where the phone is. Everything works without: a position is a help and a record, never a condition.
+import { gettext } from "./language.js";
 import { bearing, distanceM } from "./rules/distance.js";
 
-const POINTS = ["north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest"];
+const POINTS = [
+  gettext("north"),
+  gettext("northeast"),
+  gettext("east"),
+  gettext("southeast"),
+  gettext("south"),
+  gettext("southwest"),
+  gettext("west"),
+  gettext("northwest"),
+];
 const TOO_OLD_MS = 60_000;
 const AT_STOP_M = 40;
 const GOOD_ENOUGH_M = 50;
@@ -53,6 +63,12 @@ export function wayTo(stop, now) {
     point: POINTS[Math.round(degrees / 45) % 8],
     accuracy: fix.accuracy,
   };
+}
+
+/** The stop that the phone is nearest to; null without a fresh position. */
+export function nearest(stops, now) {
+  const meters = (stop) => wayTo(stop, now).meters;
+  return wayTo(stops[0], now) && stops.reduce((best, stop) => (meters(stop) < meters(best) ? stop : best));
 }
 
 /** Whether the phone is plainly at the stop. */

@@ -84,6 +84,7 @@ export const ownNames = (per) =>
 
 function ownField(name) {
   const field = ownFields().find(({ key }) => name === `own.${key}`);
+  if (!field) return null;
   const { label, kind, choices } = field;
   const options = kind === "yes_no" ? YES_NO : choices;
   return {
@@ -94,9 +95,12 @@ function ownField(name) {
   };
 }
 
+/** What a cell of this name holds; null where the phone asks for it in another way. */
+export const fieldOf = (name) => FIELDS[name] ?? ownField(name);
+
 /** Buttons for `names` under `prefix`, such as `stops.3.` or `start.`. */
 export function conditions(app, prefix, names, title, id) {
-  const tiles = names.map((name) => tile(app, prefix + name, FIELDS[name] ?? ownField(name)));
+  const tiles = names.map((name) => tile(app, prefix + name, fieldOf(name)));
   const node = h(
     "section",
     { "aria-labelledby": id },

@@ -3,6 +3,7 @@ import { gettext } from "../language.js";
 import { button, h, setAttribute, setText } from "../dom.js";
 import { model, stopText, stopTime } from "../model.js";
 import { now } from "../clock.js";
+import { nearest, rest, watchIfAllowed } from "../place.js";
 import { visitTitle } from "../saying.js";
 import { standing, timesOf } from "../timing.js";
 import { heardAt } from "./calls/species.js";
@@ -28,7 +29,8 @@ export function screen(app) {
   const startCheck = remarks(app);
   const rain = rainQuestion(app);
   const rows = stops.map((stop) => stopRow(app, stop));
-  const next = button("", () => app.go("stop", visit.id, upcoming()), { kind: "primary large block" });
+  const sos = emergencyHere(upcoming);
+  const next = button("", () => app.go("stop", visit.id, upcoming().number), { kind: "primary large block" });
   const node = h(
     "div",
     null,
@@ -57,7 +59,7 @@ export function screen(app) {
         version.limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))),
       ),
     ),
-    emergency(model.packet, stops[0]),
+    sos.node,
     button(gettext("Finish route: weather, notes and submit"), () => app.go("summary", visit.id), {
       kind: "block",
       name: "paper-sheet",
@@ -68,7 +70,7 @@ export function screen(app) {
   /** The first stop that is neither done nor skipped; the last one when all are. */
   function upcoming() {
     const unfinished = rows.find((row) => !["done", "skipped"].includes(row.phase()));
-    return (unfinished ?? rows.at(-1)).number;
+    return (unfinished ?? rows.at(-1)).stop;
   }
 
   function update() {
@@ -76,9 +78,29 @@ export function screen(app) {
     startCheck.update(() => "");
     rain.update();
     for (const row of rows) row.update();
-    setText(nextLabel, gettext("Go to stop {upcoming}", { upcoming: upcoming() }));
+    setText(nextLabel, gettext("Go to stop {upcoming}", { upcoming: upcoming().number }));
+    sos.tick();
   }
-  return { title: gettext("Tonight’s visit"), node, dock: h("div", { class: "dock" }, next), update };
+
+  watchIfAllowed();
+  const dock = h("div", { class: "dock" }, next);
+  return { title: gettext("Tonight’s visit"), node, dock, tick: sos.tick, update, leave: rest };
+}
+
+/** Where to send help: the stop nearest to the phone, or the one that comes next. */
+function emergencyHere(upcoming) {
+  const node = h("div");
+  let here = null;
+
+  function tick() {
+    const stop = nearest(model.stops, now()) ?? upcoming();
+    if (stop === here) return;
+    here = stop;
+    const card = emergency(model.packet, here);
+    card.open = node.firstChild?.open;
+    node.replaceChildren(card);
+  }
+  return { node, tick };
 }
 
 function warnings(visit) {
@@ -122,5 +144,5 @@ function stopRow(app, stop) {
         : species.join(", ") || (phase() === "done" ? gettext("nothing heard") : ""),
     );
   };
-  return { node, update, phase, number: stop.number };
+  return { node, update, phase, stop };
 }

@@ -143,7 +143,7 @@ function dockButtons(here, actions) {
   const words = main.querySelector("span");
   const loud = button(LOUD[here.protocol.interruption], actions.interrupt, { kind: "block", name: "car" });
   const [previous, next] = [
-    ["previous", gettext("Stop before")],
+    ["previous", gettext("Previous stop")],
     ["next", gettext("Next stop")],
   ].map(([side, label]) => {
     const arrow = button("", () => here.goTo(here[side]), { name: side, "aria-label": label });

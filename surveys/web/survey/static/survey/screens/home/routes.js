@@ -86,7 +86,7 @@ async function start(app, packet, night) {
 
 function askSecond(app, visit, begin) {
   const words = [
-    gettext("The visit of {day} on {code} is {state_words}.", {
+    gettext("Your visit to {code} on {day} is {state_words}.", {
       day: day(visit.night),
       code: visit.route.code,
       state_words: stateWords(visit),

@@ -13,7 +13,7 @@ export const allSpecies = () => [
 ];
 
 export function speciesName({ species }) {
-  if (!species) return gettext("species unknown");
+  if (!species) return gettext("unknown");
   return allSpecies().find(([code]) => code === species)?.[1] ?? species;
 }
 

@@ -24,7 +24,7 @@ export function wayBox(stop) {
   const arrow = svg(
     "svg",
     { viewBox: "0 0 24 24", class: "way__arrow", "aria-hidden": "true" },
-    svg("path", { d: gettext("M12 3l6 17-6-4-6 4z") }),
+    svg("path", { d: "M12 3l6 17-6-4-6 4z" }),
   );
   const words = h("span", { class: "way__words" });
   const notes = stop.notes && h("p", { class: "small muted" }, stop.notes);

@@ -3,10 +3,25 @@ import { gettext } from "../../language.js";
 import { button, h } from "../../dom.js";
 import { conflicts } from "../../model.js";
 import { choose } from "../../store.js";
+import { allSpecies } from "../calls/species.js";
+import { fieldOf } from "../conditions.js";
+import { shortWords } from "../conditions/pickers.js";
 import { clockText } from "./facts.js";
 import { INSTANT, TIMES } from "./times.js";
 
-const BLANK = "(blank)";
+const BLANK = gettext("(blank)");
+const PARTS = { start: gettext("Weather at the start"), end: gettext("Weather at the end") };
+const NAMES = {
+  notes: gettext("Notes on the evening"),
+  night: gettext("Night"),
+  rain_48h: gettext("Rain in the past 48 hours"),
+  second_observer: gettext("Second observer, if there was one"),
+  status: gettext("Surveyed or skipped"),
+  skip_reason: gettext("Why it was skipped"),
+  arrived_at: gettext("Arrived"),
+  started_at: gettext("Listening from"),
+  finished_at: gettext("Listening to"),
+};
 
 export function clashes() {
   const node = h("div");
@@ -50,15 +65,25 @@ function side({ visit, address }, words, text) {
   return button(`${words}: ${shown(address, text)}`, pick, { kind: "block" });
 }
 
+/** `own.salinity` of `stops.3.own.salinity`, `sky` of `start.sky`. */
+const nameOf = (address) => address.match(/(own\.)?[^.]+$/)[0];
+
 function shown(address, text) {
   if (text === "") return BLANK;
-  return TIMES.test(address) && INSTANT.test(text) ? clockText(text) : text;
+  if (TIMES.test(address) && INSTANT.test(text)) return clockText(text);
+  const field = fieldOf(nameOf(address));
+  return field?.options ? shortWords(text, field) : text;
 }
 
 const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
 
 function label(address) {
-  const [part, number, ...rest] = address.split(".");
-  if (part !== "stops") return capital(address.replaceAll(/[._]/g, " "));
-  return gettext("Stop {number}: {rest}", { number, rest: rest.join(" ").replaceAll(/[_-]/g, " ") });
+  const [part, stop] = address.split(".");
+  const name = nameOf(address);
+  const species = allSpecies().find(({ code }) => code === name);
+  const plain = capital(name.replaceAll(/[._-]/g, " "));
+  const what = NAMES[name] ?? fieldOf(name)?.title ?? species?.common_name ?? plain;
+  return [PARTS[part] ?? (part === "stops" && gettext("Stop {stop}", { stop })), what]
+    .filter(Boolean)
+    .join(": ");
 }

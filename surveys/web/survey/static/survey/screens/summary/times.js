@@ -1,5 +1,5 @@
 // Times that were written by a wrong clock, put right by what the server's clock says.
-import { gettext } from "../../language.js";
+import { gettext, ngettext } from "../../language.js";
 import { iso, nightOf } from "../../clock.js";
 import { button, h, icon } from "../../dom.js";
 import { model, note, write } from "../../model.js";
@@ -25,7 +25,7 @@ export function wrongClock(app, onShifted) {
   async function shift(ahead) {
     const count = await shiftTimes(ahead);
     node.dataset.key = "";
-    app.snack(gettext("{count} times corrected", { count }));
+    app.snack(ngettext("{number} time corrected", "{number} times corrected", count));
     onShifted();
   }
   return { node, update };
