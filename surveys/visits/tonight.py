@@ -4,7 +4,7 @@ import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Case, Prefetch, QuerySet, When
 
 from accounts.models import Membership
 from surveys.models import (
@@ -40,6 +40,7 @@ from surveys.protocol.values import (
     Protocol,
     StopSky,
 )
+from surveys.visits.access import EDITABLE
 from surveys.visits.loading import protocol_values
 
 
@@ -135,11 +136,11 @@ def route_on_night(member: Membership, code: str, night: dt.date) -> RouteTonigh
 
 
 def own_visits(member: Membership) -> QuerySet[Visit]:
-    """The member's visits in this program, latest night first."""
+    """The member's visits in this program: those to finish first, then by night, latest first."""
     return (
         Visit.objects.filter(route__program=member.program_id, observer=member.person_id)
         .select_related("route")
-        .order_by("-night", "pk")
+        .order_by(Case(When(state__in=EDITABLE, then=0), default=1), "-night", "pk")
     )
 
 

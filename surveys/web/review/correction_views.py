@@ -49,7 +49,7 @@ from surveys.web.sheets.history import (
     CellDifference,
     differences,
 )
-from surveys.web.sheets.posted import changed_cells
+from surveys.web.sheets.posted import changed_cells, shown_cells
 
 
 @require_http_methods(["GET", "POST"])
@@ -120,7 +120,7 @@ def _show(
         "form": form,
         "others": layout.others,
         "codes": LEGENDS,
-        "rendered": json.dumps(current_cells),
+        "rendered": json.dumps(shown_cells(current_cells)),
         "overtaken": _changed_by_others(
             current_cells, changes, judgment.background.species, visit.route.program
         ),

@@ -1,6 +1,7 @@
 """The form that starts a new sheet."""
 
 import datetime as dt
+from collections.abc import Mapping, Sequence
 
 from django import forms
 from django.utils.translation import gettext_lazy
@@ -11,6 +12,26 @@ from surveys.models import Route
 from surveys.protocol.nights import night_of
 from surveys.visits.tonight import all_routes
 from surveys.web.forms.fields import DateField
+from surveys.web.seasons.forms import year_choices
+
+
+class MyVisitsFilter(forms.Form):
+    """One season, or all of them."""
+
+    season = forms.TypedChoiceField(
+        label=gettext_lazy("Season"), required=False, coerce=int, empty_value=None
+    )
+
+    def __init__(self, data: Mapping[str, str], *, years: Sequence[int]):
+        super().__init__(data)
+        self.fields["season"].choices = [("", gettext("All seasons")), *year_choices(years)]
+
+    @property
+    def narrowing(self) -> dict[str, int]:
+        """The season as a filter of visits; one that is not in the list is left out."""
+        self.is_valid()
+        year = self.cleaned_data.get("season")
+        return {"season_year": year} if year else {}
 
 
 class NewSheetForm(forms.Form):
@@ -19,6 +40,7 @@ class NewSheetForm(forms.Form):
     route = forms.ModelChoiceField(
         Route.objects.none(),
         to_field_name="code",
+        empty_label=gettext_lazy("Choose a route"),
         error_messages={
             "invalid_choice": gettext_lazy("The program has no such route. Choose one.")
         },

@@ -41,13 +41,14 @@ from surveys.visits.sheet.cells import (
 )
 from surveys.visits.sheet.texts import state_of_code
 from surveys.visits.telling import ToldFinding, tell_findings
+from surveys.web.sheets.posted import shown_cells
 
 Options = tuple[tuple[str, str], ...]
 Codes = Mapping[str, str]
 
 YES_NO: Options = (("yes", gettext_lazy("Yes")), ("no", gettext_lazy("No")))
 STATUS: Options = (
-    (PeriodStatus.LISTENED.value, gettext_lazy("Listened")),
+    (PeriodStatus.LISTENED.value, gettext_lazy("Surveyed")),
     (PeriodStatus.SKIPPED.value, gettext_lazy("Skipped")),
 )
 FOLDS: Options = (("first", gettext_lazy("first time")), ("second", gettext_lazy("second time")))
@@ -177,7 +178,7 @@ def _grid(
 ) -> Grid:
     """Arrange the cells. `species` are the columns, `catalog` the choices for sightings."""
     findings_by_address = findings_by_cell(findings)
-    maker = _CellMaker(cells=visit.cells, findings_by_address=findings_by_address)
+    maker = _CellMaker(cells=shown_cells(visit.cells), findings_by_address=findings_by_address)
     zone = visit.route.program.time_zone
     columns = _columns(
         species,
@@ -336,7 +337,7 @@ def _columns(
         ),
         Column(
             field="water_tonight",
-            heading=gettext("Water"),
+            heading=gettext("Water level"),
             options=tuple(WaterTonight.choices),
             css="sheet__choice",
         ),

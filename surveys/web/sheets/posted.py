@@ -1,13 +1,14 @@
-"""Reads the cells of a posted sheet."""
+"""The cells of a sheet as a page shows them and as it posts them."""
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Mapping
 
 from django.http import QueryDict
 
-from surveys.dates import DateError, read_date, style
+from surveys.dates import DateError, in_digits, read_date, style
 from surveys.visits.sheet.cells import CellChange
 
 # Fields of the forms that are not cells of the sheet.
@@ -21,10 +22,23 @@ def changed_cells(posted: QueryDict) -> Mapping[str, CellChange]:
     """
     rendered = _rendered_cells(posted)
     return {
-        address: CellChange(was=rendered.get(address, ""), now=cell_text(address, text))
+        address: change_of(address, rendered.get(address, ""), text)
         for address, text in posted.items()
         if address not in _NOT_CELLS and text.splitlines() != rendered.get(address, "").splitlines()
     }
+
+
+def change_of(address: str, was: str, now: str) -> CellChange:
+    """A change of a cell from one text that the page showed to another."""
+    return CellChange(was=cell_text(address, was), now=cell_text(address, now))
+
+
+def shown_cells(cells: Mapping[str, str]) -> dict[str, str]:
+    """The cells as a page shows them: a night in the order of the program."""
+    try:
+        return {**cells, "night": in_digits(dt.date.fromisoformat(cells["night"]))}
+    except (KeyError, ValueError):
+        return dict(cells)
 
 
 def cell_text(address: str, typed: str) -> str:

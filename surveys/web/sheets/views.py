@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
@@ -45,21 +46,31 @@ from surveys.visits.telling import ToldFinding
 from surveys.visits.tonight import own_visits
 from surveys.visits.verbs import submit_visit
 from surveys.web.recordings.listing import recording_list
-from surveys.web.sheets.forms import NewSheetForm
+from surveys.web.sheets.forms import MyVisitsFilter, NewSheetForm
 from surveys.web.sheets.grid import (
     LEGENDS,
     Grid,
     build_layout,
 )
-from surveys.web.sheets.posted import cell_text, changed_cells
+from surveys.web.sheets.posted import change_of, changed_cells, shown_cells
 
 CALLS = "calls."
+VISITS_PER_PAGE = 25
 
 
 @require_GET
 @needs(Permission.SURVEY)
 def sheets(request: ProgramRequest) -> HttpResponse:
-    return render(request, "sheets/list.html", {"visits": own_visits(request.membership)})
+    visits = own_visits(request.membership)
+    years = visits.order_by("season_year").values_list("season_year", flat=True).distinct()
+    form = MyVisitsFilter(request.GET, years=years)
+    shown = visits.filter(**form.narrowing)
+    page = Paginator(shown, VISITS_PER_PAGE).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "sheets/list.html",
+        {"page_obj": page, "form": form, "has_seasons": len(years) > 1},
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -69,7 +80,7 @@ def new(request: ProgramRequest) -> HttpResponse:
         request.POST if request.method == "POST" else None,
         member=request.membership,
         now=timezone.now(),
-        initial={"route": request.GET.get("route"), "night": request.GET.get("night")},
+        initial={name: request.GET[name] for name in ("route", "night") if name in request.GET},
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -117,7 +128,7 @@ def cells(request: ProgramRequest, visit_id: UUID) -> JsonResponse:
     return JsonResponse(
         {
             "revision": saved.visit.revision,
-            "cells": saved.visit.cells,
+            "cells": shown_cells(saved.visit.cells),
             "findings": [_finding_json(finding) for finding in saved.findings],
             "conflicts": [vars(conflict) for conflict in saved.conflicts],
             "rules_say": render_to_string(
@@ -210,7 +221,7 @@ def _show(
             "sent_back_note": visit.steps.filter(step="sent_back").order_by("-at").first(),
             "photo_rows": set(visit.photos.values_list("row", flat=True)),
             "findings": [(finding, cell_of(finding.where)) for finding in layout.grid.findings],
-            "rendered": json.dumps(visit.cells),
+            "rendered": json.dumps(shown_cells(visit.cells)),
             "page_data": _page_data(request, visit),
             "largest_sound": megabytes(MAX_BYTES),
             "sound_species": _species_columns(layout.grid),
@@ -234,7 +245,7 @@ def _page_data(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
     slug = request.membership.program.slug
     return {
         "visit": str(visit.pk),
-        "cells": visit.cells,
+        "cells": shown_cells(visit.cells),
         "url": reverse("web:sheet_cells", kwargs={"program": slug, "visit_id": visit.pk}),
         "login": f"{reverse('account_login')}?next={request.path}",
     }
@@ -244,9 +255,7 @@ def _posted_changes(body: bytes) -> dict[str, CellChange]:
     try:
         changes = json.loads(body)["changes"]
         return {
-            str(address): CellChange(
-                was=str(change["was"]), now=cell_text(str(address), str(change["now"]))
-            )
+            str(address): change_of(str(address), str(change["was"]), str(change["now"]))
             for address, change in changes.items()
         }
     except (ValueError, KeyError, TypeError, AttributeError) as error:

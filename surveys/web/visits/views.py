@@ -73,6 +73,9 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             "steps": shown.steps.select_related("by") if may_review or is_own else [],
             "zone": member.program.time_zone,
             "unit": unit.value,
+            "has_water": any(
+                row.period and row.period.water_temperature_c is not None for row in grid.rows
+            ),
             "map": visit_map(shown, grid),
             "may_review": may_review,
             "may_go_on": is_own and shown.state in EDITABLE,
@@ -135,8 +138,8 @@ def visit_facts(visit: Visit, grid: VisitGrid) -> list[tuple[str, object, str]]:
 
 def _in_trends(visit: Visit) -> str:
     if visit.state != VisitState.ACCEPTED:
-        return gettext("Not before it is accepted")
-    return gettext("Counts") if visit.counts_in_trends else gettext("Left out")
+        return gettext("Not until it is accepted")
+    return gettext("Counts") if visit.counts_in_trends else gettext("Excluded")
 
 
 def weather_facts(visit: Visit, unit: TemperatureUnit) -> list[tuple[str, str, str]]:

@@ -3,18 +3,23 @@
 import datetime as dt
 import io
 import json
+import re
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils import timezone
 from PIL import Image
 
 from surveys.models import (
     CallIndex,
+    Program,
     ProtocolVersion,
     Visit,
     VisitState,
 )
+from surveys.protocol.nights import night_of
 from surveys.visits.drafts import start_visit
+from surveys.web.sheets import views as sheets
 from tests.support.builders import (
     make_checklist,
     make_member,
@@ -278,3 +283,66 @@ def test_list_of_my_visits_has_a_bounded_number_of_queries(
     with django_assert_max_num_queries(6):
         page = client.get(f"/{route.program.slug}/sheets/").content.decode()
     assert page.count("row-link") == 12
+
+
+@pytest.fixture
+def my_visits(observer, route):
+    """Two drafts of 2023 and one visit of 2024 that was sent back; the latest was accepted."""
+    for day in (dt.date(2023, 4, 15), dt.date(2023, 4, 16), NIGHT, dt.date(2024, 4, 20)):
+        start_visit(observer, route=route, night=day)
+    of_2024 = Visit.objects.filter(season_year=2024)
+    of_2024.update(state=VisitState.SUBMITTED, submitted_at=timezone.now())
+    of_2024.filter(night=NIGHT).update(state=VisitState.SENT_BACK)
+    of_2024.exclude(night=NIGHT).update(state=VisitState.ACCEPTED)
+
+
+def nights_of(page):
+    return re.findall(r'class="nowrap">([^<]+)<', page)
+
+
+def test_my_visits_begin_with_those_to_finish(client_for, observer, route, my_visits, monkeypatch):
+    url, client = f"/{route.program.slug}/sheets/", client_for(observer)
+    page = client.get(url).content.decode()
+    assert nights_of(page) == ["15 Apr 2024", "16 Apr 2023", "15 Apr 2023", "20 Apr 2024"]
+    assert page.count("Fix it and submit it again.") == 1
+    monkeypatch.setattr(sheets, "VISITS_PER_PAGE", 3)
+    assert len(nights_of(client.get(url).content.decode())) == 3
+    assert nights_of(client.get(f"{url}?page=2").content.decode()) == ["20 Apr 2024"]
+
+
+def test_my_visits_of_one_season(client_for, observer, route, my_visits):
+    url, client = f"/{route.program.slug}/sheets/", client_for(observer)
+    page = client.get(f"{url}?season=2024").content.decode()
+    assert nights_of(page) == ["15 Apr 2024", "20 Apr 2024"]
+    assert '<option value="2024" selected>' in page
+    assert len(nights_of(client.get(f"{url}?season=never").content.decode())) == 4
+
+
+def test_a_visit_sent_back_says_what_to_do(client_for, observer, draft, sheet_url):
+    assert "Fix what you can" not in client_for(observer).get(sheet_url).content.decode()
+    Visit.objects.update(state=VisitState.SUBMITTED, submitted_at=timezone.now())
+    Visit.objects.update(state=VisitState.SENT_BACK)
+    page = client_for(observer).get(sheet_url).content.decode()
+    assert "Fix what you can, then submit it again at the end of this page." in page
+
+
+def test_the_night_is_shown_in_the_order_of_the_program(client_for, observer, draft, sheet_url):
+    Program.objects.update(date_order="mdy")
+    client = client_for(observer)
+    assert 'value="4/15/2024"' in client.get(sheet_url).content.decode()
+    shown = {"night": {"was": "4/15/2024", "now": "4/16/2024"}}
+    saved = patch(client, sheet_url, shown).json()
+    assert (saved["conflicts"], saved["cells"]["night"]) == ([], "4/16/2024")
+    assert Visit.objects.get().cells["night"] == "2024-04-16"
+    rendered = json.dumps(saved["cells"])
+    client.post(sheet_url, {"night": "4/17/2024", "rendered": rendered})
+    visit = Visit.objects.get()
+    assert (visit.cells["night"], visit.night) == ("2024-04-17", dt.date(2024, 4, 17))
+
+
+def test_a_new_sheet_is_for_tonight_unless_the_link_says_another_night(client_for, observer, route):
+    url = f"/{route.program.slug}/sheets/new/"
+    tonight = night_of(timezone.now(), route.program.time_zone)
+    assert f'value="{tonight}"' in client_for(observer).get(url).content.decode()
+    page = client_for(observer).get(f"{url}?night=2024-04-15").content.decode()
+    assert 'value="2024-04-15"' in page
