@@ -335,8 +335,10 @@ def flags_in_words(flags: Iterable[str]) -> str:
 
 
 def all_flags(result: SpeciesResult) -> list[str]:
-    """Flags of the trend and of the yearly values."""
-    return list(merge_flags(result.trend.occupancy.flags, *(year.flags for year in result.years)))
+    """Flags of the trends and of the yearly values."""
+    whole = result.whole.change.flags if result.whole else ()
+    years = (year.flags for year in result.years)
+    return list(merge_flags(result.trend.occupancy.flags, whole, *years))
 
 
 def days_words(estimate: Estimate) -> str:

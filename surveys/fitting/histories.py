@@ -112,6 +112,7 @@ def load_periods(program: Program) -> ProgramPeriods:
         },
         chosen=dict(program.routes.order_by().values_list("pk", "chosen")),
         open_year=open_season(program, tonight(program)),
+        weights={region: float(weight) for region, weight in program.region_weights.items()},
         unnamed_years={
             entry.species_id: unnamed_years(entry.species.scientific_name, told)
             for entry in entries

@@ -89,6 +89,12 @@ CORRECTED = (
         "routes together."
     ),
     _(
+        "Where the program gives its regions weights, its share of each season year is the mean of "
+        "the shares of the regions by their weights, each from levels of its own (Cochran 1977, "
+        "Sampling Techniques, chapter 5). Without weights nothing is told of the whole program: "
+        "the trends are of the surveyed routes."
+    ),
+    _(
         "Where the rules for listening or the stops changed on at least a tenth of the surveys, "
         "the line has a step that counts for no change; a side of the step with fewer than three "
         "season years is left out. A season whose windows are not over is in no trend."

@@ -103,6 +103,22 @@ SITE = _text(
 METHOD = _text("method", "How the interval was made.")
 FLAGS = _text("flags", "What to keep in mind with this row, in words, joined by “; ”.")
 
+REGIONS = Table(
+    name="regions",
+    title="Regions",
+    meaning="Regions of the program that have a weight in what is told of the whole program.",
+    columns=(
+        _text("region", "Name of the region, as in the table of routes.", required=True),
+        _number(
+            "weight",
+            "Its weight, relative to the others; a region of weight 0 is left out of the whole.",
+            required=True,
+            minimum=0,
+        ),
+        _text("weight_is", "What the weights are, such as the area or the number of wetlands."),
+    ),
+    key=("region",),
+)
 ROUTES = Table(
     name="routes",
     title="Routes",
@@ -469,6 +485,14 @@ OCCUPANCY = Table(
         _number("naive_trend", "Uncorrected share on the line of its own trend.", **_SHARE),
         _number("naive_trend_low", "Lower end of its 95% interval.", **_SHARE),
         _number("naive_trend_high", "Upper end of its 95% interval.", **_SHARE),
+        _number(
+            "whole",
+            "Corrected share in the whole program, its regions by their weights; blank without "
+            "weights, and in a season without every region.",
+            **_SHARE,
+        ),
+        _number("whole_low", "Lower end of its 95% interval.", **_SHARE),
+        _number("whole_high", "Upper end of its 95% interval.", **_SHARE),
         _text("detection_model", "What the chance of hearing it depends on."),
         METHOD,
         FLAGS,
@@ -506,6 +530,15 @@ TRENDS = Table(
         _number("scatter", "Standard deviation of years around the line.", "log odds"),
         _number("scatter_low", "Lower end of its 95% interval.", "log odds"),
         _number("scatter_high", "Upper end of its 95% interval.", "log odds"),
+        _number(
+            "whole_change",
+            "Change in occupancy per year in the whole program, its regions by their weights; "
+            "blank without weights.",
+            "% per year",
+        ),
+        _number("whole_change_low", "Lower end of its 95% interval.", "% per year"),
+        _number("whole_change_high", "Upper end of its 95% interval.", "% per year"),
+        _text("whole_flags", "What limits the change in the whole program, joined by “; ”."),
         _number(
             "shrunken_change",
             "The change pulled toward that of the other species, the more the less it is known; "
@@ -594,7 +627,7 @@ NULL_RUNS = Table(
 )
 
 TABLES: tuple[Table, ...] = (
-    ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, PERIODS, CALLS, OWN_FIELDS, OWN_VALUES,
-    YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS,
+    REGIONS, ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, PERIODS, CALLS, OWN_FIELDS,
+    OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

@@ -122,6 +122,13 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
         "route_high",
         "Upper limit of occupancy; stops on a route are treated as correlated (clustered).",
     ),
+    _share(
+        "whole",
+        "Corrected share in the whole program, its regions by their weights; blank without "
+        "weights, and in a season without every region.",
+    ),
+    _share("whole_low", "Lower limit of whole."),
+    _share("whole_high", "Upper limit of whole."),
     Column(
         name="detection",
         type="number",

@@ -39,6 +39,12 @@ JOINT_ENTRY_TOLD = _("joint entry told")
 MEMBERS_TOLD = _("members told")
 FEW_NAMED = _("few named")
 NAMING_CHANGED = _("naming changed")
+REGION_NOT_WEIGHTED = _("region without a weight")
+REGION_NOT_SURVEYED = _("region not surveyed")
+REGION_FEW_ROUTES = _("few routes in a region")
+REGION_UNKNOWN = _("share of a region not known")
+REGION_SILENT = _("never heard in a region")
+REGION_GAPS = _("seasons without every region")
 
 FLAGS: dict[str, str] = {
     TOO_FEW_DATA: _("The numbers are too small for a result that can be relied on."),
@@ -109,6 +115,27 @@ FLAGS: dict[str, str] = {
         "The share of the group's records that name a species changed so much that the "
         "first half of the years would tell the species and the second half the joint entry, or "
         "the other way round."
+    ),
+    REGION_NOT_WEIGHTED: _(
+        "Some routes lie in a region without a weight, or in no region, so the whole program has "
+        "no trend."
+    ),
+    REGION_NOT_SURVEYED: _(
+        "A region that has a weight has no surveys of this species, so the whole program has no "
+        "trend."
+    ),
+    REGION_FEW_ROUTES: _(
+        "A region has fewer than four routes, too few to speak for it, so the whole program has no "
+        "trend."
+    ),
+    REGION_UNKNOWN: _(
+        "The surveys of a region are not enough for its share, so the whole program has no trend."
+    ),
+    REGION_SILENT: _(
+        "The species was never heard in a region. Its share there is taken as 0, without an error."
+    ),
+    REGION_GAPS: _(
+        "In some seasons a region was not surveyed. They are not in the trend of the whole program."
     ),
 }
 

@@ -1,9 +1,9 @@
 """From a publication's tables to its results.
 
-The tables are CSV files in a folder: ``checklist``, ``routes``, ``stops``, ``protocols``,
-``seasons``, ``visits``, ``periods`` and ``calls``, as they are published. Whoever has them arrives
-at the same numbers, to the last digit. A text cell that begins with
-an apostrophe has one more than its text.
+The tables are CSV files in a folder: ``regions``, ``checklist``, ``routes``, ``stops``,
+``protocols``, ``seasons``, ``visits``, ``periods`` and ``calls``, as they are published. Whoever
+has them arrives at the same numbers, to the last digit. A text cell that begins with an apostrophe
+has one more than its text.
 """
 
 from __future__ import annotations
@@ -128,6 +128,10 @@ def read_periods(folder: Path) -> FrozenPeriods:
             },
             chosen={routes[route]: chosen for route, _, chosen in of_routes},
             open_year=_open_year(folder),
+            weights={
+                region: float(weight)
+                for region, weight in _read(folder, "regions", "region", "weight")
+            },
             unnamed_years={position: unnamed_years(name, told) for name, position in names.items()},
         ),
     )

@@ -177,16 +177,17 @@ def mark_row(row: YearRow, told: Iterable[ToldEntry]) -> YearRow:
 
 
 def with_flags(result: SpeciesResult, flags: Sequence[str]) -> SpeciesResult:
-    """The result with flags on its trend and on every year."""
+    """The result with flags on its trends and on every year."""
     if not flags:
         return result
-    trend = result.trend
+    trend, whole = result.trend, result.whole
     return replace(
         result,
         trend=replace(trend, occupancy=flagged(trend.occupancy, *flags)),
         years=tuple(
             replace(year, occupancy=flagged(year.occupancy, *flags)) for year in result.years
         ),
+        whole=whole and replace(whole, change=flagged(whole.change, *flags)),
     )
 
 

@@ -91,7 +91,11 @@ class YearSlope:
 
 
 def slope_over_years(
-    levels: YearLevels, *, breaks: Sequence[int] = (), confidence: float = 0.95
+    levels: YearLevels,
+    *,
+    breaks: Sequence[int] = (),
+    confidence: float = 0.95,
+    route_degrees: float | None = None,
 ) -> YearSlope | None:
     """The slope of yearly levels, with an interval that knows good and bad years.
 
@@ -105,6 +109,8 @@ def slope_over_years(
         are.
     confidence
         Of the intervals, between 0 and 1.
+    route_degrees
+        Degrees of freedom of the errors by route; one less than there are routes without it.
 
     Returns
     -------
@@ -159,7 +165,7 @@ def slope_over_years(
             from_years=float(from_years[1, 1]),
             variance=line.variance,
             mean_square=line.rss / float(np.trace(line.form)),
-            of_routes=float(levels.routes - 1),
+            of_routes=float(levels.routes - 1) if route_degrees is None else route_degrees,
             of_years=line.residual_degrees,
             years=len(levels.years),
         ),

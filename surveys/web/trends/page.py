@@ -70,6 +70,17 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
             _a_year(_change_or_unknown(trend.pooled)),
             gettext("routes not held apart"),
         ),
+        *(
+            [
+                (
+                    gettext("Whole program"),
+                    _a_year(change_with_interval(result.whole.change)),
+                    gettext("regions by their weights"),
+                )
+            ]
+            if result.whole
+            else []
+        ),
         (
             gettext("Heard, not corrected"),
             _a_year(change_with_interval(trend.naive)),

@@ -119,6 +119,38 @@ def test_page_shows_the_stored_numbers(program, partner, client_for):
     assert fits_waiting() == 0
 
 
+def test_the_whole_program_is_told_with_the_weights_of_its_regions_or_why_not(
+    program, partner, client_for
+):
+    text = text_of(client_for(partner).get(url(program)))
+    assert "Nothing is told of the whole program, because its regions have no weights." in text
+    assert "Weights of regions" not in text
+    program.region_weights = {"North": 1.0, "South": 2.0}
+    program.save()
+    refit(program)
+    text = text_of(client_for(partner).get(url(program)))
+    assert "because a region has fewer than 4 routes." in text
+    assert "few routes in a region" in text
+    _of_whole(program)
+    page = client_for(partner).get(url(program))
+    assert "the share of occupied stops fell by 4.0% per year" in text_of(page)
+    assert '<th scope="col">Whole program</th>' in text_of(page)
+    assert "<td>31% (20 to 44%)</td>" in text_of(page)
+    north = text_of(client_for(partner).get(url(program, query={"region": "North"})))
+    assert "whole program" not in north
+
+
+def _of_whole(program):
+    """As if each region had routes enough."""
+    fit = program.fits.get(species__code=PEEPER, site="stop", region="")
+    kind = {"name": "", "interval": "t", "method": "", "flags": [], "se": None, "level": 0.95}
+    fit.result["whole"] = {
+        "change": {**kind, "value": -4.0, "low": -6.0, "high": -2.0},
+        "shares": [[2023, {**kind, "value": 0.31, "low": 0.2, "high": 0.44}]],
+    }
+    fit.save()
+
+
 def test_site_and_region_come_from_the_address(program, partner, client_for):
     text = text_of(
         client_for(partner).get(url(program, query={"site": "route", "region": "North"}))
