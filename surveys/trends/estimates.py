@@ -121,12 +121,12 @@ FLAGS: dict[str, str] = {
         "no trend."
     ),
     REGION_NOT_SURVEYED: _(
-        "A region that has a weight has no surveys of this species, so the whole program has no "
+        "One region that has a weight has no surveys of this species, so the whole program has no "
         "trend."
     ),
     REGION_FEW_ROUTES: _(
-        "A region has fewer than four routes, too few to speak for it, so the whole program has no "
-        "trend."
+        "Some region has fewer than four routes, too few to speak for it, so the whole program has "
+        "no trend."
     ),
     REGION_UNKNOWN: _(
         "The surveys of a region are not enough for its share, so the whole program has no trend."
