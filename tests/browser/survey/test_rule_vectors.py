@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from surveys.protocol.plain import from_plain, to_plain
+from surveys.protocol.values import Case
 from surveys.protocol.weather import (
     BEAUFORT,
     CALL_INDEX,
@@ -23,6 +25,13 @@ RUN = """async ([base, vectors]) => {
 }"""
 
 
+def _as_sent(plain: dict) -> dict:
+    """A case as the phone has it: route and protocol come from the server, which leaves no key
+    out."""
+    case = from_plain(Case, plain, at="case")
+    return plain | {"route": to_plain(case.route), "protocol": to_plain(case.protocol)}
+
+
 @pytest.fixture
 def blank(open_context):
     """A page of this origin that runs nothing by itself."""
@@ -33,7 +42,8 @@ def blank(open_context):
 
 def test_every_vector(blank, live_server):
     base = f"{live_server.url}/static/survey/rules"
-    codes, answers = blank.evaluate(RUN, [base, FILE["vectors"]])
+    records = [vector | {"case": _as_sent(vector["case"])} for vector in FILE["vectors"]]
+    codes, answers = blank.evaluate(RUN, [base, records])
     assert codes == FILE["on_phone"]
     wrong = {}
     for vector, findings in zip(FILE["vectors"], answers, strict=True):

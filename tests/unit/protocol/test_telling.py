@@ -9,8 +9,7 @@ import pytest
 from surveys.language import Plural
 from surveys.protocol import params
 from surveys.protocol.rules.judge import judge
-from surveys.protocol.rules.table import RULES
-from surveys.protocol.sentences.rules import RULE_SENTENCES
+from surveys.protocol.rules.table import RULE_SENTENCES, RULES
 from surveys.protocol.sentences.sentence import key_of
 from surveys.protocol.telling import SENTENCES, Reader, show, tell_sentence
 from surveys.protocol.values import (
