@@ -19,6 +19,10 @@ from surveys.protocol.weather import (
 
 FILE = json.loads((Path(__file__).parents[3] / "fixtures" / "rule_vectors.json").read_text("utf-8"))
 ON_PHONE = set(FILE["on_phone"])
+WITHOUT_A_CHECK = """async (base) => {
+  const { RULES } = await import(`${base}/table.js`);
+  return RULES.filter(([, , check]) => !check).map(([code]) => code);
+}"""
 RUN = """async ([base, vectors]) => {
   const { judge, CODES } = await import(`${base}/judge.js`);
   return [CODES, vectors.map(({ case: record, derived }) => judge(record, derived))];
@@ -42,6 +46,7 @@ def blank(open_context):
 
 def test_every_vector(blank, live_server):
     base = f"{live_server.url}/static/survey/rules"
+    assert blank.evaluate(WITHOUT_A_CHECK, base) == []
     records = [vector | {"case": _as_sent(vector["case"])} for vector in FILE["vectors"]]
     codes, answers = blank.evaluate(RUN, [base, records])
     assert codes == FILE["on_phone"]
