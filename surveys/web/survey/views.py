@@ -161,8 +161,10 @@ def _icon(
 
 
 def _version(program: Program) -> str:
-    """Of the files of the screen and of the texts in it: cautions of the region, translations."""
-    texts = json.dumps([script_catalog(), [*cautions_of(program)]], sort_keys=True).encode()
+    """Of the files of the screen and of what its page tells: cautions of the region, translations,
+    the program's name and its way to write dates."""
+    told = [program.name, program.clock_style, program.date_order, [*cautions_of(program)]]
+    texts = json.dumps([script_catalog(), told], sort_keys=True).encode()
     return f"{fingerprint()}-{hashlib.sha256(texts).hexdigest()[:8]}"
 
 
