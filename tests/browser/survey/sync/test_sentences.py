@@ -347,7 +347,7 @@ def test_somebody_else_answers_for_the_server(phone, wire):
 
 def test_somebody_else_answers_for_a_file_of_the_screen(open_phone, observer, route, wire):
     """The phone keeps the screen once all of it came from the server."""
-    phone = open_phone(observer)
+    phone = open_phone(observer, new=True)
     wire.arm(lambda *_: PORTAL, lambda one: one.path.endswith("/take.js"), times=200)
     phone.begin(route.code)
     assert phone.page.evaluate(KEEP_THE_SCREEN) == "redundant"
