@@ -37,7 +37,7 @@ def test_person_with_several_programs_chooses_one(program, observer, client_for)
     page = client_for(observer).get("/").content.decode()
     assert program.name in page
     assert other.name in page
-    assert "You are partner here" in page
+    assert "Your role: partner" in page
     assert left.name not in page
 
 
