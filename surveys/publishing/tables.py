@@ -509,16 +509,16 @@ TRENDS = Table(
         SITE,
         _whole("first_year", "First season year of the trend.", "year", minimum=1900, maximum=2200),
         _whole("last_year", "Last season year of the trend.", "year", minimum=1900, maximum=2200),
-        _text("breaks", "Season years from which on listening was another, joined by “; ”."),
+        _text("breaks", "Season years in which the way of listening changed, joined by “; ”."),
         _yes_no(
             "told",
-            "Whether the change is told in words and by an arrow; no where there is none, or where "
-            "a flag puts it in doubt.",
+            "Whether the change is reported in words and by an arrow; no where there is none, or "
+            "where a flag puts it in doubt.",
         ),
         _number("change", "Change in occupancy per year.", "% per year"),
         _number("change_low", "Lower end of its 95% interval.", "% per year"),
         _number("change_high", "Upper end of its 95% interval.", "% per year"),
-        _number("pooled_change", "Change per year where routes are not held apart.", "% per year"),
+        _number("pooled_change", "Change per year without separating routes.", "% per year"),
         _number("pooled_change_low", "Lower end of its 95% interval.", "% per year"),
         _number("pooled_change_high", "Upper end of its 95% interval.", "% per year"),
         _number("naive_change", "Change per year in the uncorrected share.", "% per year"),
@@ -542,7 +542,7 @@ TRENDS = Table(
         _number(
             "shrunken_change",
             "The change pulled toward that of the other species, the more the less it is known; "
-            "blank where it is not told in words, or fewer than three are.",
+            "blank where it is not reported in words, or fewer than three are.",
             "% per year",
         ),
         _number("shrunken_change_low", "Lower end of its 95% interval.", "% per year"),
@@ -569,11 +569,9 @@ SENSITIVITY = Table(
     columns=(
         SPECIES,
         SITE,
-        _whole(
-            "number", "Number of the row; 1 is the trend that is told.", required=True, minimum=1
-        ),
-        _text("choice", "What is done otherwise.", required=True),
-        _yes_no("applies", "No where there was nothing to leave out; the told change stands then."),
+        _whole("number", "Number of the row; 1 is the reported trend.", required=True, minimum=1),
+        _text("choice", "What is done differently.", required=True),
+        _yes_no("applies", "No where there was nothing to leave out."),
         _number("change", "Change in occupancy per year.", "% per year"),
         _number("change_low", "Lower end of its 95% interval.", "% per year"),
         _number("change_high", "Upper end of its 95% interval.", "% per year"),
@@ -588,21 +586,21 @@ SENSITIVITY = Table(
 NULL_RUNS = Table(
     name="null_runs",
     title="Null runs",
-    meaning="The surveys of each species by stops, simulated without a change and worked out in "
-    "the same way: how often they would have told one.",
+    meaning="The surveys of each species by stops, simulated without a change and calculated in "
+    "the same way: how often they would have shown one.",
     columns=(
         SPECIES,
         _whole(
             "runs",
-            "Simulated surveys; 0 where the trend of the data is not told in words.",
+            "Simulated surveys; 0 where the trend of the data is not reported in words.",
             required=True,
             minimum=0,
         ),
-        _whole("fell", "Those that would have told a fall.", required=True, minimum=0),
-        _whole("rose", "Those that would have told a rise.", required=True, minimum=0),
+        _whole("fell", "Those that would have shown a fall.", required=True, minimum=0),
+        _whole("rose", "Those that would have shown a rise.", required=True, minimum=0),
         _number(
             "false_alarms",
-            "Those that would have told either.",
+            "Those that would have shown either.",
             "share of runs",
             minimum=0.0,
             maximum=1.0,

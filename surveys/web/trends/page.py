@@ -68,7 +68,7 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
         (
             gettext("All routes together"),
             _a_year(_change_or_unknown(trend.pooled)),
-            gettext("routes not held apart"),
+            gettext("without separating routes"),
         ),
         *(
             [
@@ -123,12 +123,12 @@ def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
         return []
     return [
         (
-            gettext("An empty site is taken"),
+            gettext("An empty site is colonized"),
             share_with_interval(turnover.colonization),
             flags_in_words(turnover.colonization.flags) or gettext("from one season to the next"),
         ),
         (
-            gettext("An occupied site falls empty"),
+            gettext("An occupied site goes empty"),
             share_with_interval(turnover.extinction),
             flags_in_words(turnover.extinction.flags) or gettext("from one season to the next"),
         ),
@@ -184,7 +184,7 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
             for flag in last.occupancy.flags
             if flag not in of_trend
         ]
-        remarks += [] if fit.fresh else [gettext("being recomputed")]
+        remarks += [] if fit.fresh else [gettext("being recalculated")]
         rows.append(
             {
                 "name": fit.species.name,

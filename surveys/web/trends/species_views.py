@@ -22,8 +22,9 @@ from surveys.charts.words import (
     trend_sentence,
 )
 from surveys.fitting.stored import StoredFit, stored_fits
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.models import Program, Species
+from surveys.protocol.words import listed
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
 from surveys.publishing.tables import SENSITIVITY
@@ -108,9 +109,10 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "model_tables": model_tables(result),
             "fit_check": fit_words(result.fit_check),
             "fits_poorly": fits_poorly(result.fit_check),
-            "filled": [
-                (covariate_in_words(name), share(missing)) for name, missing in result.filled
-            ],
+            "filled": listed(
+                said("{name} on {share}", name=covariate_in_words(name), share=share(missing))
+                for name, missing in result.filled
+            ),
             "caveats": list(map(gettext, CAVEATS)),
             "checks": {"sentence": check_sentence(result), "rows": check_rows(result)},
             "disagree": _disagree(program, species, form, result),

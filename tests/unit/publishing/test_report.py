@@ -421,5 +421,5 @@ def test_the_same_tables_give_the_same_bytes(frozen, path, tmp_path):
 def test_the_page_of_a_species_says_whether_its_sentence_stands(pages):
     (page,) = [one for one in pages if "by route instead of by stop" in one]
     assert NAMES[FALLING] in page
-    assert "Does the sentence stand? The sentence does not stand under 1 of 1 other choices" in page
+    assert "Under other choices: The answer differs under 1 of 1 other choices" in page
     assert "no clear change" in page
