@@ -21,7 +21,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.models import Program, Route
 from surveys.programs.regional import cautions_of
 from surveys.web.script_texts import script_catalog
@@ -134,7 +134,7 @@ def manifest(request: ProgramRequest) -> JsonResponse:
     return JsonResponse(
         {
             "id": here,
-            "name": f"Duskpool survey, {program.name}",
+            "name": said("Duskpool survey, {program}", program=program.name),
             "short_name": "Duskpool",
             "start_url": here,
             "scope": here,
