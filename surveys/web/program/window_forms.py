@@ -1,5 +1,7 @@
 """Forms for the season windows of a protocol version."""
 
+from decimal import Decimal
+
 from django import forms
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy
@@ -13,6 +15,7 @@ from surveys.protocol.values import (
     Temperature,
     TemperatureUnit,
 )
+from surveys.protocol.weather import plain_number
 from surveys.web.forms.fields import MonthDayField
 
 MOST_WINDOWS = 12
@@ -60,7 +63,7 @@ class WindowForm(forms.Form):
 class BaseWindowFormSet(forms.BaseFormSet):
     def add_fields(self, form: WindowForm, index: int | None) -> None:
         super().add_fields(form, index)
-        form.fields["DELETE"].label = gettext("Leave this window out")
+        form.fields["DELETE"].label = gettext("Remove this window")
 
     def windows(self) -> tuple[SeasonWindow, ...]:
         """The windows as typed, in the order of the forms. Only after `is_valid`."""
@@ -111,6 +114,11 @@ def with_one_more(data: QueryDict, program: Program) -> QueryDict:
     return more
 
 
+def _shown(temperature: Temperature) -> Decimal:
+    """`42`, not `42.00`."""
+    return Decimal(plain_number(temperature.value).replace("−", "-"))
+
+
 def _window_initial(window: SeasonWindow, program: Program) -> dict[str, object]:
     air, water = window.min_air_temperature, window.min_water_temperature
     set_in = air or water
@@ -118,7 +126,7 @@ def _window_initial(window: SeasonWindow, program: Program) -> dict[str, object]
         "name": window.name,
         "opens": window.opens,
         "closes": window.closes,
-        "min_air_temperature": air and air.value,
-        "min_water_temperature": water and water.value,
+        "min_air_temperature": air and _shown(air),
+        "min_water_temperature": water and _shown(water),
         "temperature_unit": set_in.unit.value if set_in else program.temperature_unit,
     }
