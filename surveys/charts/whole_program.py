@@ -50,7 +50,7 @@ def whole_sentence(result: SpeciesResult, site: str) -> str:
     if not supports_a_sentence(change):
         why = next((words for flag, words in _WHY_NOT.items() if flag in change.flags), None)
         return said(
-            "Nothing is told of the whole program, because {why}.",
+            "Nothing is reported for the whole program, because {why}.",
             why=said(why, fewest=FEWEST_ROUTES_OF_A_REGION) if why else reason(change, site),
         )
     value, low, high = change.value or 0.0, change.low or 0.0, change.high or 0.0
@@ -71,6 +71,6 @@ def whole_shares(result: SpeciesResult) -> dict[int, str]:
 
 def no_weights() -> str:
     return gettext(
-        "This is the trend of the surveyed routes. Nothing is told of the whole program, because "
-        "its regions have no weights."
+        "This is the trend of the surveyed routes. Nothing is reported for the whole program, "
+        "because its regions have no weights."
     )

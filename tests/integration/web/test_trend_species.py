@@ -123,7 +123,7 @@ def test_the_whole_program_is_told_with_the_weights_of_its_regions_or_why_not(
     program, partner, client_for
 ):
     text = text_of(client_for(partner).get(url(program)))
-    assert "Nothing is told of the whole program, because its regions have no weights." in text
+    assert "Nothing is reported for the whole program, because its regions have no weights." in text
     assert "Weights of regions" not in text
     program.region_weights = {"North": 1.0, "South": 2.0}
     program.save()

@@ -60,7 +60,7 @@ def test_a_change_that_is_not_clear():
 )
 def test_why_nothing_is_told(flag, why):
     text = plain(whole_sentence(of_whole(estimate(None, None, None, flag)), "stop"))
-    assert text == f"Nothing is told of the whole program, because {why}."
+    assert text == f"Nothing is reported for the whole program, because {why}."
 
 
 def test_a_number_in_doubt_is_not_told():
