@@ -103,7 +103,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
             "water": np.array([WATER.get(row[6], np.nan) for row in periods], dtype=np.float64),
             "minutes after sunset": _numbers(row[7] for row in periods),
         },
-        way=_ways(folder, [(visit[7], visit[8]) for visit in visit_of]),
+        way=_listening_of_versions(folder, [(visit[7], visit[8]) for visit in visit_of]),
         first_season=np.array([visit[9] == "true" for visit in visit_of], dtype=np.bool_),
     )
     years = (int(visit[1]) for visit in visit_of)
@@ -197,7 +197,7 @@ def _open_year(folder: Path) -> int | None:
     return max(years, default=None)
 
 
-def _ways(folder: Path, versions: list[tuple[str, str]]) -> IntArray:
+def _listening_of_versions(folder: Path, versions: list[tuple[str, str]]) -> IntArray:
     """The way of listening under each protocol version: equal texts, equal numbers."""
     numbers: dict[str, int] = {}
     way = {

@@ -86,7 +86,9 @@ def told_entries(
     (9, 20, False, True)
     """
     return tuple(
-        told for entry in entries if entry.members and (told := _told(entry, records)) is not None
+        told
+        for entry in entries
+        if entry.members and (told := _told_entry(entry, records)) is not None
     )
 
 
@@ -196,7 +198,7 @@ def _tells_members(named: int, records: int) -> bool:
     return 10 * named >= round(10 * NAMED_SHARE) * records
 
 
-def _told(entry: JointEntry, records: Mapping[str, YearlyRecords]) -> ToldEntry | None:
+def _told_entry(entry: JointEntry, records: Mapping[str, YearlyRecords]) -> ToldEntry | None:
     named: dict[int, int] = {}
     total: dict[int, int] = {}
     for name in (entry.name, *entry.members):

@@ -148,7 +148,7 @@ def slope_over_years(
     # Rows of a route are alike, so a level is less certain than its information says; how uneven
     # the years are comes from the information, which is less noisy than the clustered variances.
     alike = float(np.mean(np.diag(by_route) * levels.information))
-    line = settled_line(design, levels.levels, by_route, alike / levels.information)
+    line = converged_line(design, levels.levels, by_route, alike / levels.information)
     coefficients = line.projection @ levels.levels
     from_routes = line.projection @ by_route @ line.projection.T
     from_years = line.projection @ line.projection.T
@@ -225,7 +225,7 @@ class Line:
         return _crossing(share_below, 1 - tail) or 0.0, _crossing(share_below, tail)
 
 
-def settled_line(
+def converged_line(
     design: FloatArray, levels: FloatArray, by_route: FloatArray, own_variance: FloatArray
 ) -> Line:
     """The line whose weights rest on the variance between years that it leaves.

@@ -79,7 +79,7 @@ def effect_lines(result: SpeciesResult, part: str) -> list[EffectLine]:
             what=_what(effect),
             against=_kind(effect.name, effect.baseline) if effect.baseline else "",
             odds=odds_words(effect.odds),
-            says=_says(effect.odds, part),
+            says=_effect_words(effect.odds, part),
         )
         for effect in result.trend.effects
         if effect.part == part
@@ -90,7 +90,7 @@ def effect_lines(result: SpeciesResult, part: str) -> list[EffectLine]:
 _UNCLEAR = gettext_lazy("uncertain: could go either way")
 
 
-def _says(odds: Estimate, part: str) -> str:
+def _effect_words(odds: Estimate, part: str) -> str:
     if not _is_usable(odds):
         return _UNCLEAR
     more, less = (
@@ -185,7 +185,7 @@ def effect_sentence(result: SpeciesResult) -> str:
     clear = [
         effect
         for effect in result.trend.effects
-        if effect.part == "occupancy" and _says(effect.odds, "occupancy") != _UNCLEAR
+        if effect.part == "occupancy" and _effect_words(effect.odds, "occupancy") != _UNCLEAR
     ]
     if not clear:
         return ""

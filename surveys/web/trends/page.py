@@ -56,25 +56,25 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     return [
         (
             gettext("Share of sites"),
-            _a_year(change_with_interval(trend.occupancy)),
+            _per_year(change_with_interval(trend.occupancy)),
             gettext("of the share itself"),
         ),
         (
             gettext("Odds"),
-            _a_year(change_with_interval(trend.odds)),
+            _per_year(change_with_interval(trend.odds)),
             gettext("of occupied to empty"),
         ),
-        (gettext("Percentage points"), _a_year(points), gettext("of all sites")),
+        (gettext("Percentage points"), _per_year(points), gettext("of all sites")),
         (
             gettext("All routes together"),
-            _a_year(_change_or_unknown(trend.pooled)),
+            _per_year(_change_or_unknown(trend.pooled)),
             gettext("without separating routes"),
         ),
         *(
             [
                 (
                     gettext("Whole program"),
-                    _a_year(change_with_interval(result.whole.change)),
+                    _per_year(change_with_interval(result.whole.change)),
                     gettext("regions by their weights"),
                 )
             ]
@@ -83,7 +83,7 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
         ),
         (
             gettext("Heard, not corrected"),
-            _a_year(change_with_interval(trend.naive)),
+            _per_year(change_with_interval(trend.naive)),
             gettext("of the uncorrected share itself"),
         ),
         (
@@ -110,7 +110,7 @@ def _scatter(estimate: Estimate | None) -> str:
     )
 
 
-def _a_year(change: str) -> str:
+def _per_year(change: str) -> str:
     return change if change == unknown() else said("{change} per year", change=change)
 
 

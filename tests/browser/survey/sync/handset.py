@@ -28,12 +28,12 @@ WRONG_CLOCK = """(() => {
   };
 })()"""
 # Between two tries of a request the survey takes a breath (asking.js), here a tenth as long.
-SHORT_BREATHS = """(() => {
+SHORT_PAUSES = """(() => {
   const real = window.setTimeout;
   window.setTimeout = (work, ms, ...rest) =>
     real(work, [300, 1_000, 3_000].includes(ms) ? ms / 10 : ms, ...rest);
 })()"""
-SCRIPTS = (WRONG_CLOCK, SHORT_BREATHS)
+SCRIPTS = (WRONG_CLOCK, SHORT_PAUSES)
 _MODULES = """
   const store = await import("/static/survey/store.js");
   const sync = await import("/static/survey/sync.js");

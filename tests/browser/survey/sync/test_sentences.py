@@ -64,7 +64,7 @@ HEAR = """async () => {
 # The event "online" in the very moment in which a sending has failed; what was told until the next.
 ONLINE_AS_IT_FAILS = """async (visit) => {
   const [sync, store, { syncWords }] = await Promise.all(
-    ["sync", "store", "saying"].map((name) => import(`/static/survey/${name}.js`)));
+    ["sync", "store", "status"].map((name) => import(`/static/survey/${name}.js`)));
   const told = [];
   await store.writeCells(visit, { notes: "mist" });
   await new Promise((resolve) => {
