@@ -202,6 +202,7 @@ class QuickTrials:
                     return {"swapped": False}
             except NotExecutableError as error:
                 return {"failed": True, "test": f"start: {error}", "committed": False}
+            self.first.limit = lambda test: reached.cpu_limit({test})
             _run_items(session, items)
             ran = [item for item in items if item.nodeid in self.first.seconds]
             return {

@@ -162,6 +162,14 @@ def test_a_constant_text_that_was_imported_elsewhere(module, monkeypatch):
     assert other.SQL == module.SQL == "SELECT 1"
 
 
+def test_a_constant_text_within_a_longer_one(module, monkeypatch):
+    other = type(sys)("surveys.other_than_swapped")
+    other.LONGER = f"{module.SQL} ORDER BY b"
+    monkeypatch.setitem(sys.modules, "surveys.other_than_swapped", other)
+    assert rebind_texts("swapped", module.__file__, ORIGINAL.replace(" WHERE a", ""))
+    assert other.LONGER == "SELECT 1 ORDER BY b"
+
+
 def test_a_module_is_imported_from_another_text(tmp_path, monkeypatch):
     (tmp_path / "fresh.py").write_text("LIMIT = 3\n")
     monkeypatch.syspath_prepend(tmp_path)
