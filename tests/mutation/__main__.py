@@ -119,11 +119,10 @@ def _in_turn(
     results: Results, reached: Reached, mutant: Mutant, files: Sequence[str]
 ) -> list[list[str]]:
     """The most likely test file by itself first: collecting the others costs most of the time.
-    Then the others that reach the mutant; what runs at import is seen by any test."""
-    first, *others = results.best_first(mutant.path, files or reached.files)
-    at_import = reached.runs_at_import(mutant)
-    rest = [file for file in reached.files if file not in files] if files and at_import else []
-    return [turn for turn in ([first], others, rest) if turn]
+    Then the others that reach the mutant, as many as the time allows."""
+    ranked = results.best_first(mutant.path, files or reached.files)
+    first, *others = reached.within_time(ranked)
+    return [turn for turn in ([first], others) if turn]
 
 
 def _try_slowly(
