@@ -23,6 +23,7 @@ LiveFunctions = Mapping[tuple[str, str, int], list[FunctionType]]
 
 
 def live_functions(path: str) -> LiveFunctions:
+    gc.unfreeze()  # the run of the tests froze what it collected: tests/conftest.py
     found: dict[tuple[str, str, int], list[FunctionType]] = {}
     for thing in gc.get_objects():
         if type(thing) is FunctionType and thing.__code__.co_filename == path:

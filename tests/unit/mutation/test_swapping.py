@@ -1,5 +1,6 @@
 """Putting a mutant into modules that are imported already."""
 
+import gc
 import importlib
 import sys
 
@@ -81,6 +82,11 @@ def test_a_function_that_was_imported_elsewhere(module):
     below = module.below
     assert swap(module, "value < LIMIT", "value <= LIMIT")
     assert below(3)
+
+
+def test_a_function_that_is_frozen(module):
+    gc.freeze()
+    assert swap(module, "value < LIMIT", "value <= LIMIT")
 
 
 def test_a_function_inside_a_decorator(module):
