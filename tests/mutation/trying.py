@@ -3,6 +3,7 @@ those that live through it or need it, in a process that imports the project ane
 
 import contextlib
 import gc
+import importlib
 import os
 import re
 import sys
@@ -111,7 +112,7 @@ class QuickTrials:
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         if session.testsfailed:
             raise BaselineError(f"{self.first.test}: see {self.bench.folder / 'pytest.log'}")
-        _warm_up()
+        _warm_up(self.python_paths)
         self.database = SharedDatabase(session.config)
         with_database = any(item.get_closest_marker("django_db") for item in session.items)
         if with_database:
@@ -304,13 +305,15 @@ def _tried(ended: Ended, files: tuple[str, ...], *, final: bool) -> Tried:
     )
 
 
-def _warm_up() -> None:
-    """Import what tests import at their first request, and leave no connection open: forks must
-    not share one."""
+def _warm_up(paths: Sequence[str]) -> None:
+    """Import these modules and what tests import at their first request, and leave no connection
+    open: forks must not share one."""
     from django.db import connections  # noqa: PLC0415 - needs the settings of the run
     from django.template import engines  # noqa: PLC0415
     from django.urls import get_resolver  # noqa: PLC0415
 
+    for path in paths:
+        importlib.import_module(module_name(path))
     engines.all()
     get_resolver().reverse_dict  # noqa: B018 - fills itself when it is looked at
     connections.close_all()
