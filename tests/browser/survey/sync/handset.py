@@ -27,7 +27,7 @@ WRONG_CLOCK = """(() => {
     catch { return real(); }
   };
 })()"""
-# Between two tries of a request the survey takes a breath (asking.js), here a tenth as long.
+# Between two tries of a request the survey pauses (http.js), here a tenth as long.
 SHORT_PAUSES = """(() => {
   const real = window.setTimeout;
   window.setTimeout = (work, ms, ...rest) =>
@@ -119,7 +119,7 @@ class Handset:
             self.close_tab()
         self.set_offline(False)
         if self.page.url == "about:blank":
-            self.page.goto("/static/survey/asking.js")  # any small file of the site
+            self.page.goto("/static/survey/http.js")  # any small file of the site
         else:
             self._empty()
         self.turn_clock(hours)
