@@ -17,6 +17,7 @@ from surveys.protocol.values import (
 )
 from surveys.protocol.weather import plain_number
 from surveys.web.forms.fields import MonthDayField
+from surveys.web.numbers import whole_number
 
 MOST_WINDOWS = 12
 
@@ -106,8 +107,7 @@ def window_formset(
 def with_one_more(data: QueryDict, program: Program) -> QueryDict:
     """Posted data with room for another window."""
     more = data.copy()
-    total = data.get("windows-TOTAL_FORMS", "")
-    number = int(total) if total.isdecimal() else 0
+    number = whole_number(data.get("windows-TOTAL_FORMS", "")) or 0
     if number < MOST_WINDOWS:
         more["windows-TOTAL_FORMS"] = str(number + 1)
         more[f"windows-{number}-temperature_unit"] = program.temperature_unit

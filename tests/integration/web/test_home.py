@@ -52,3 +52,13 @@ def test_person_without_a_program_is_told_what_to_do():
 
 def test_strangers_are_asked_to_sign_in(client, db):
     assert client.get("/").url.startswith("/accounts/login/")
+
+
+@pytest.mark.parametrize(
+    ("following", "goes_to"),
+    [("/guide/", "/guide/"), ("//elsewhere.example", "/"), ("2024-02-30", "2024-02-30")],
+)
+def test_the_theme_is_kept_and_leads_back_within_the_site(following, goes_to):
+    response = Client().post("/theme", {"theme": "night", "next": following})
+    assert (response.status_code, response["Location"]) == (302, goes_to)
+    assert response.cookies["theme"].value == "night"

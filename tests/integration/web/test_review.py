@@ -135,7 +135,7 @@ def test_queue_keeps_its_filters_in_the_url(desk, visit, clean):
 
 @pytest.mark.parametrize(
     "query",
-    ["?route=R99", "?observer=999999999999", "?observer=x", "?season_year=%00", "?region=Nowhere"],
+    ["?route=R99", "?observer=999999999999", "?observer=x", "?season_year=%01", "?region=Nowhere"],
 )
 def test_filter_without_a_match_is_explained(desk, visit, query):
     response = desk.get("review", query=query)
