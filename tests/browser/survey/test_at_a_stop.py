@@ -123,7 +123,7 @@ def interrupted(phone, route, at_stop_1):
     def go(rule, loud):
         route.protocol.versions.update(interruption=rule, longest_listening_time_s=300)
         page = at_stop_1()
-        page.get_by_role("button", name="Start before the wait is over").click()
+        page.get_by_role("button", name="Start listening early").click()
         phase(page, "Listening")
         phone.pass_time(seconds=60)
         assert 100 < ring(page) <= 120

@@ -1,5 +1,7 @@
 """What could hurt, on the phone: the emergency card without signal, and thunder."""
 
+import re
+
 import pytest
 
 from surveys.models import Program, Stop
@@ -17,18 +19,27 @@ def tonight(route, take_along):
     return page
 
 
+def stand_at(phone, north_of_stop_m: float, stop: int = 1) -> str:
+    """Go there; the coordinates as the card shows them."""
+    place = Stop.objects.get(number=stop).place
+    here = {"latitude": place.y + north_of_stop_m / 111_000, "longitude": place.x}
+    phone.context.set_geolocation({**here, "accuracy": 8})
+    return "{latitude:.5f} {longitude:.5f}".format(**here)
+
+
 def test_the_emergency_card_says_where_you_are_without_signal(tonight, phone, look):
     page = tonight
+    here = stand_at(phone, 50)
     page.get_by_role("button", name="Go to stop 1").click()
     page.get_by_role("button", name="I am at the stop").wait_for()
     phone.context.set_offline(True)
     page.get_by_text("Emergency", exact=True).click()
     card = page.locator(".sos")
-    for words in ("Ferry Road at Mill Lane", "Alder County", "Stop 1", "Duty phone, 555-0134"):
+    card.get_by_text("Stop 1: Stop 1, ").filter(has_text="50 m from this phone").wait_for()
+    for words in ("Ferry Road at Mill Lane", "Alder County", "Duty phone, 555-0134"):
         assert words in card.inner_text()
-    place = Stop.objects.get(number=1).place
     numbers = card.locator(".big-number")
-    assert numbers.inner_text().split() == [f"{place.y:.5f}", f"{place.x:.5f}"]
+    assert " ".join(numbers.inner_text().split()) == here
     call = card.get_by_role("link", name="Call 911")
     assert call.get_attribute("href") == "tel:911"
     # Read at arm's length, by a shaking hand.
@@ -38,12 +49,26 @@ def test_the_emergency_card_says_where_you_are_without_signal(tonight, phone, lo
     look("emergency")
 
 
-def test_on_the_route_the_card_is_that_of_the_nearest_stop(tonight, phone):
-    """Without a position, that of the stop which comes next."""
-    page, place = tonight, Stop.objects.get(number=7).place
+def test_far_from_the_stop_the_card_does_not_name_its_road(tonight, phone):
+    page = tonight
+    stand_at(phone, 900)
+    page.get_by_role("button", name="Go to stop 1").click()
     page.get_by_text("Emergency", exact=True).click()
-    phone.context.set_geolocation({"latitude": place.y, "longitude": place.x, "accuracy": 8})
-    page.locator(".sos[open]").get_by_text("Stop 7: Stop 7").wait_for()
+    card = page.locator(".sos")
+    card.get_by_text("Stop 1: Stop 1, ").filter(
+        has_text=re.compile(r"90\d m from this phone")
+    ).wait_for()
+    assert "Ferry Road" not in card.inner_text()
+    assert "Alder County" in card.inner_text()
+
+
+def test_on_the_route_the_card_is_that_of_the_nearest_stop(tonight, phone):
+    """Without a position, that of the stop which comes next, with its coordinates."""
+    page = tonight
+    page.get_by_text("Emergency", exact=True).click()
+    stand_at(phone, 20, stop=7)
+    card = page.locator(".sos[open]")
+    card.get_by_text("Stop 7: Stop 7").wait_for()
     page.evaluate(
         """async () => {
           const { place, rest } = await import("/static/survey/place.js");
@@ -51,7 +76,9 @@ def test_on_the_route_the_card_is_that_of_the_nearest_stop(tonight, phone):
           place.fix = null;
         }"""
     )
-    page.locator(".sos[open]").get_by_text("Stop 1: Stop 1").wait_for()
+    card.get_by_text("Stop 1: Stop 1").wait_for()
+    place = Stop.objects.get(number=1).place
+    assert card.locator(".big-number").inner_text().split() == [f"{place.y:.5f}", f"{place.x:.5f}"]
 
 
 def test_thunder_at_the_start_is_said_at_once(tonight, look):

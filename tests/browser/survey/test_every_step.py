@@ -153,7 +153,7 @@ def test_summary_and_sending(walk, look, observer):
     phone.context.set_offline(True)
     walk.to_stop_1()
     walk.tap("I am at the stop")
-    walk.tap("Start before the wait is over")
+    walk.tap("Start listening early")
     page.locator('[data-species="pseudacris-crucifer"]').click()
     phone.pass_time(minutes=4)
     walk.phase("Stop done")
@@ -225,7 +225,7 @@ def test_a_clock_that_leaps_and_a_visit_thrown_away(walk, look):
     page = walk.page
     walk.to_stop_1()
     walk.tap("I am at the stop")
-    walk.tap("Start before the wait is over")
+    walk.tap("Start listening early")
     walk.phase("Listening")
     page.evaluate(
         """() => import("/static/survey/clock.js")

@@ -97,7 +97,7 @@ def test_what_can_come_between_says_nothing_unmarked(walk, phone, observer, rout
     walk.tap("Survey the night of {day}")
     walk.tap("Go to stop {upcoming}")
     walk.tap("I am at the stop")
-    walk.tap("Start before the wait is over")
+    walk.tap("Start listening early")
     page.get_by_role("button", name="Hyla prima or secunda").first.click()
     walk.look("joint entry")
     record_calls(walk)

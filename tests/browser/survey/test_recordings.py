@@ -50,7 +50,7 @@ def at_a_stop(phone, take_along):
         page.get_by_role("button", name="Survey the night of 15 April 2024").click()
         page.get_by_role("button", name="Go to stop 1").click()
         page.get_by_role("button", name="I am at the stop").click()
-        page.get_by_role("button", name="Start before the wait is over").click()
+        page.get_by_role("button", name="Start listening early").click()
         page.get_by_role("button", name="Record this call").wait_for()
         return page
 

@@ -22,7 +22,7 @@ def test_screens(phone, take_along, look, observer):
     page.get_by_role("button", name="I am at the stop").click()
     page.locator(".phase__what", has_text="Quiet wait").wait_for()
     look("4-settling")
-    page.get_by_role("button", name="Start before the wait is over").click()
+    page.get_by_role("button", name="Start listening early").click()
     page.locator('[data-species="pseudacris-crucifer"]').click()
     page.locator('[data-species="pseudacris-crucifer"]').click()
     page.get_by_role("button", name="Wood frog: heard, but not sure").click()

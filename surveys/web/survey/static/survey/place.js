@@ -14,7 +14,7 @@ const POINTS = [
 ];
 const TOO_OLD_MS = 60_000;
 const AT_STOP_M = 40;
-const GOOD_ENOUGH_M = 50;
+export const GOOD_ENOUGH_M = 50;
 
 /** `state`: off, unasked, asking, on, refused, none. `fix`: { latitude, longitude, accuracy, at } or null. */
 export const place = { state: "off", fix: null };

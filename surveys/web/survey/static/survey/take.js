@@ -58,13 +58,11 @@ async function take() {
     const { route, species, nights } = packet;
     say(
       screen ? "success" : "warning",
-      gettext("Saved on this phone: route {code} {name} with {stops} and {species}.", {
+      gettext("Saved on this phone: {code} {name}, {stops}, {species}, sunset and moon through {day}.", {
         code: route.code,
         name: route.name,
         stops: ngettext("{number} stop", "{number} stops", route.stops.length),
         species: ngettext("{number} species", "{number} species", species.length),
-      }),
-      gettext("The protocol, and sunset and moon through {day}, are saved too.", {
         day: day(Object.keys(nights).at(-1)),
       }),
       screen

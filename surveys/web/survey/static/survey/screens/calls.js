@@ -27,6 +27,7 @@ export function calls(app, number) {
   const outOfSeason = h("ul", { class: "calls" });
   const outWords = h("span");
   const outBox = h("details", { class: "calls__out" }, h("summary", null, outWords), outOfSeason);
+  const help = h("p", { class: "small muted" }, HELP);
   const search = () => searchSpecies((species) => set(species, "1"));
   const { protocol } = model.version;
   const radius =
@@ -35,7 +36,7 @@ export function calls(app, number) {
     "section",
     { "aria-labelledby": "calls-title" },
     h("h2", { id: "calls-title" }, gettext("Heard here")),
-    h("p", { class: "small muted" }, HELP),
+    help,
     radius &&
       h("p", null, gettext("Near: at least one called within {radius}. Far: all were beyond.", { radius })),
     list,
@@ -66,6 +67,7 @@ export function calls(app, number) {
   }
 
   function update() {
+    help.hidden = [...model.cells.keys()].some((address) => address.includes(".calls."));
     const order = checklist();
     const extra = speciesAt(number).filter(({ code }) => !order.some((species) => species.code === code));
     const calling = order.filter((species) => inSeason(species) || isHeard(textOf(species)));

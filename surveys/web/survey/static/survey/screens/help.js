@@ -1,6 +1,12 @@
 // What to know on a first night, and what to do in an emergency.
 import { gettext } from "../language.js";
-import { h } from "../dom.js";
+import { now } from "../clock.js";
+import { h, setText } from "../dom.js";
+import { model } from "../model.js";
+import { GOOD_ENOUGH_M, place, wayTo } from "../place.js";
+import { distance } from "../rules/words.js";
+
+const HERE_M = 500;
 
 const FIRST_NIGHT = () => [
   gettext("Tap “Survey the night of …” on your saved route."),
@@ -34,11 +40,18 @@ export function firstNight() {
   );
 }
 
-/** Closed until it is needed; works without signal. Its texts are large: a shaking hand holds them. */
-export function emergency({ program, route }, stop) {
+/**
+ * Closed until it is needed; works without signal. Its texts are large: a shaking hand holds them.
+ * `stopNow()` is the stop that it is about. Where the phone knows its own place, it says that one,
+ * and the road of the stop only close to it.
+ */
+export function emergency(stopNow) {
+  const { program, route } = model.packet;
   const { emergency_number: number, emergency_contact: contact } = program;
-  const { latitude, longitude } = stop?.place ?? {};
-  return h(
+  const [road, county] = ["", ""].map(() => h("p", { class: "sos__where" }));
+  const at = h("p", { class: "big-number" });
+  const near = h("p");
+  const node = h(
     "details",
     { class: "panel sos" },
     h("summary", null, gettext("Emergency")),
@@ -49,10 +62,29 @@ export function emergency({ program, route }, stop) {
         gettext("Call {number}", { number }),
       ),
     steps(EMERGENCY(number)),
-    stop && h("p", { class: "sos__where" }, stop.road || gettext("Road: ask on the way in, and note it")),
-    h("p", { class: "sos__where" }, stop?.county || route.region),
-    stop && h("p", { class: "big-number" }, latitude.toFixed(5), h("br"), longitude.toFixed(5)),
-    h("p", null, [stop && gettext("Stop {number}: {name}", stop), route.name].filter(Boolean).join(", ")),
+    road,
+    county,
+    at,
+    near,
     contact && h("p", null, gettext("Program contact: {contact}", { contact })),
   );
+
+  function tick() {
+    const stop = stopNow();
+    const found = wayTo(stop, now());
+    const way = found?.accuracy <= GOOD_ENOUGH_M ? found : null;
+    const { latitude, longitude } = way ? place.fix : stop.place;
+    const isHere = !way || way.meters < HERE_M;
+    setText(road, isHere ? stop.road || gettext("Road: ask on the way in, and note it") : "");
+    setText(county, stop.county || route.region);
+    setText(at, `${latitude.toFixed(5)}\n${longitude.toFixed(5)}`);
+    const meters = way && distance(way.meters, route.distance_unit);
+    const words = [
+      gettext("Stop {number}: {name}", stop),
+      route.name,
+      way && gettext("{meters} from this phone", { meters }),
+    ];
+    setText(near, words.filter(Boolean).join(", "));
+  }
+  return { node, tick };
 }

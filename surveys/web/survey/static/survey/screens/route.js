@@ -4,7 +4,7 @@ import { button, h, setAttribute, setText } from "../dom.js";
 import { model, stopText, stopTime } from "../model.js";
 import { now } from "../clock.js";
 import { nearest, rest, watchIfAllowed } from "../place.js";
-import { visitTitle } from "../status.js";
+import { visitTitle } from "../saying.js";
 import { standing, timesOf } from "../timing.js";
 import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";
@@ -29,13 +29,14 @@ export function screen(app) {
   const startCheck = remarks(app);
   const rain = rainQuestion(app);
   const rows = stops.map((stop) => stopRow(app, stop));
-  const sos = emergencyHere(upcoming);
+  const sos = emergency(() => nearest(stops, now()) ?? upcoming());
   const next = button("", () => app.go("stop", visit.id, upcoming().number), { kind: "primary large block" });
   const node = h(
     "div",
     null,
     h("p", { class: "muted" }, visitTitle(visit)),
     ...warnings(visit),
+    sos.node,
     start.node,
     startCheck.node,
     rain.node,
@@ -59,7 +60,6 @@ export function screen(app) {
         version.limits.map(([name, limit]) => h("div", null, h("dt", null, name), h("dd", null, limit))),
       ),
     ),
-    sos.node,
     button(gettext("Finish route: weather, notes and submit"), () => app.go("summary", visit.id), {
       kind: "block",
       name: "paper-sheet",
@@ -85,22 +85,6 @@ export function screen(app) {
   watchIfAllowed();
   const dock = h("div", { class: "dock" }, next);
   return { title: gettext("Tonight’s visit"), node, dock, tick: sos.tick, update, leave: rest };
-}
-
-/** Where to send help: the stop nearest to the phone, or the one that comes next. */
-function emergencyHere(upcoming) {
-  const node = h("div");
-  let here = null;
-
-  function tick() {
-    const stop = nearest(model.stops, now()) ?? upcoming();
-    if (stop === here) return;
-    here = stop;
-    const card = emergency(model.packet, here);
-    card.open = node.firstChild?.open;
-    node.replaceChildren(card);
-  }
-  return { node, tick };
 }
 
 function warnings(visit) {

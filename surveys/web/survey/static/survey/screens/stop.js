@@ -40,6 +40,7 @@ export function screen(app, number) {
   function tick() {
     const standing = here.standing();
     panel.draw(standing);
+    sections.sos.tick();
     if (standing.phase !== phase) enter(standing.phase);
   }
 
@@ -66,13 +67,13 @@ export function screen(app, number) {
     { class: "stop" },
     leap.node,
     panel.node,
+    sections.sos.node,
     heard.node,
     later.sounds,
     sections.conditions.node,
     sections.remarks.node,
     later.correction,
     skip,
-    emergency(model.packet, here.stop),
   );
   return { title, node, dock: panel.dock, tick, update: refresh, leave: rest };
 }
@@ -91,6 +92,7 @@ function makeSections(app, here, onSettled) {
     heard: calls(app, number),
     conditions: conditions(app, `stops.${number}.`, names, gettext("At this stop"), "conditions-title"),
     remarks: remarks(app, number),
+    sos: emergency(() => here.stop),
     later: laterParts(app, number),
     skip: button(gettext("Skip this stop"), () => askSkipReason(here), {
       kind: "quiet block",
@@ -129,7 +131,8 @@ function phasePanel(here, actions, { leap, skip }) {
     setText(detail, words.detail);
     setText(dusk, phases.duskWords(phase, here));
     leap.show(isLeapAsked);
-    dial.node.hidden = phases.isOver(phase);
+    // On the way the cautions have the whole width.
+    dial.node.hidden = phase === "away" || phases.isOver(phase);
     dial.set(phases.dialOf(standing, here));
     buttons.draw(phase, words.action);
     again.hidden = !phases.mayRestart(phase);

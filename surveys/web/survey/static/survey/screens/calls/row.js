@@ -55,7 +55,7 @@ export function callRow(species, typed, set, group, radius) {
     setAttribute(main, "aria-label", `${species.common_name}: ${group() || indexWords(text)}`);
     setAttribute(unsure, "aria-pressed", String(index === NOT_SURE));
   }
-  const about = aboutButton(species) ?? (where && h("span"));
+  const about = aboutButton(species);
   return { node: h("li", { class: "calls__row" }, main, unsure, about, where?.node), update };
 }
 

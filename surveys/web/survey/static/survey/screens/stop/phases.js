@@ -23,7 +23,7 @@ const WORDS = {
   waiting: () => [
     gettext("Quiet wait"),
     gettext("Stand still. Headlamp off or dim."),
-    gettext("Start before the wait is over"),
+    gettext("Start listening early"),
   ],
   ready: ({ protocol }) => [
     gettext("Ready to listen"),
@@ -35,7 +35,7 @@ const WORDS = {
     times().started > now()
       ? gettext("The phone’s clock was set back. Start listening over.")
       : gettext("since {time}", { time: clock(times().started, zone) }),
-    gettext("Stop before the time is over"),
+    gettext("Stop listening early"),
   ],
   paused: ({ protocol }) =>
     protocol.interruption === "restart"

@@ -21,7 +21,7 @@ export function askSkipReason({ stop, set }) {
   }
   const other = h("input", { type: "text", id: "reason", maxlength: 200, autocomplete: "off" });
   const box = question(
-    gettext("Why is stop {number} skipped?", { number: stop.number }),
+    gettext("Why skip stop {number}?", { number: stop.number }),
     h(
       "ul",
       { class: "plain-list picks" },

@@ -38,7 +38,7 @@ export function askToSubmit(app) {
     h(
       "p",
       null,
-      gettext("{left} of {stops} stops have entries. {found}", {
+      gettext("Stops with entries: {left} of {stops}. {found}", {
         left: stops.length - left,
         stops: stops.length,
         found: remarks,
