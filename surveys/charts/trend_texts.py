@@ -47,24 +47,29 @@ OCCUPIED = ChangeTexts(
 
 HEARD = ChangeTexts(
     unclear=_(
-        "Between {first} and {last} there is no clear change in the uncorrected share of {sites} "
-        "where it was heard: {change}% per year (95% interval: {low} to {high}%). It may have "
-        "fallen or risen; uncertain does not mean stable."
+        "Not corrected for animals present but not heard: between {first} and {last} there is no "
+        "clear change in the uncorrected share of {sites} where it was heard: {change}% per year "
+        "(95% interval: {low} to {high}%). It may have fallen or risen; uncertain does not mean "
+        "stable."
     ),
     fell=_(
-        "Between {first} and {last} the uncorrected share of {sites} where it was heard fell by "
-        "{change}% per year (95% interval: {low} to {high}%)."
+        "Not corrected for animals present but not heard: between {first} and {last} the "
+        "uncorrected share of {sites} where it was heard fell by {change}% per year "
+        "(95% interval: {low} to {high}%)."
     ),
     fell_from=_(
-        "Between {first} and {last} the uncorrected share of {sites} where it was heard fell by "
-        "{change}% per year (95% interval: {low} to {high}%), from {start} to {end}."
+        "Not corrected for animals present but not heard: between {first} and {last} the "
+        "uncorrected share of {sites} where it was heard fell by {change}% per year "
+        "(95% interval: {low} to {high}%), from {start} to {end}."
     ),
     rose=_(
-        "Between {first} and {last} the uncorrected share of {sites} where it was heard rose by "
-        "{change}% per year (95% interval: {low} to {high}%)."
+        "Not corrected for animals present but not heard: between {first} and {last} the "
+        "uncorrected share of {sites} where it was heard rose by {change}% per year "
+        "(95% interval: {low} to {high}%)."
     ),
     rose_from=_(
-        "Between {first} and {last} the uncorrected share of {sites} where it was heard rose by "
-        "{change}% per year (95% interval: {low} to {high}%), from {start} to {end}."
+        "Not corrected for animals present but not heard: between {first} and {last} the "
+        "uncorrected share of {sites} where it was heard rose by {change}% per year "
+        "(95% interval: {low} to {high}%), from {start} to {end}."
     ),
 )

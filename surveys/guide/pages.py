@@ -36,7 +36,6 @@ ORDER = (
     "seasons-and-nights",
     "limits",
     "own-fields",
-    "importing",
     "review",
     "rules",
     "reading",

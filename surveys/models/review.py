@@ -79,14 +79,14 @@ class StoredFinding(models.Model):
 
     @property
     def message(self) -> str:
-        return self._in_words.message
+        return self._told.message
 
     @property
     def remedy(self) -> str:
-        return self._in_words.remedy
+        return self._told.remedy
 
     @cached_property
-    def _in_words(self) -> Told:
+    def _told(self) -> Told:
         """In the language and the units of whoever reads. Select `visit__route__program` and
         `species` with the finding."""
         if self.message_as_stored:

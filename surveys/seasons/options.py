@@ -2,13 +2,19 @@
 
 from surveys.models import (
     Program,
+    Route,
     Species,
 )
-from surveys.programs.region_weights import regions_of
 
 
 def regions(program: Program) -> list[str]:
-    return regions_of(program)
+    return list(
+        Route.objects.filter(program=program)
+        .exclude(region="")
+        .order_by("region")
+        .values_list("region", flat=True)
+        .distinct()
+    )
 
 
 def checklist_species(program: Program) -> list[Species]:

@@ -54,14 +54,14 @@ class CellError(ValueError):
 
     @property
     def message(self) -> str:
-        return self._in_words.message
+        return self._told.message
 
     @property
     def remedy(self) -> str:
-        return self._in_words.remedy
+        return self._told.remedy
 
     @property
-    def _in_words(self) -> Told:
+    def _told(self) -> Told:
         return tell_sentence(self.code, self.variant, self.params, Reader())
 
 
