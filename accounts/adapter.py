@@ -45,10 +45,9 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):
             request,
             app="allauth.account",
             action="login_failed_anywhere",
-            key=credentials.get("email", "").lower(),
+            key=credentials.get("email", ""),
         )
         if not anywhere:
-            self._rollback_login_failed_rl_usage()
             raise self.validation_error("too_many_login_attempts")
         self._login_failed_rl_usage.usage.extend(anywhere.usage)
 

@@ -15,6 +15,7 @@ from accounts.access import (
 )
 from accounts.models import Membership, Person
 from accounts.sealing import seal, unseal
+from surveys.language import said
 
 _PURPOSE = "second factor"
 
@@ -39,6 +40,11 @@ class SecondFactorAdapter(DefaultMFAAdapter):
 
     def decrypt(self, encrypted_text: str) -> str:
         return unseal(encrypted_text, _PURPOSE)
+
+    def generate_authenticator_name(self, user: Person, type: str) -> str:  # noqa: A002
+        """What a passkey is called until its owner names it."""
+        there = Authenticator.objects.filter(user=user, type=type).count()
+        return said("Passkey {number}", number=there + 1)
 
     def can_delete_authenticator(self, authenticator: Authenticator) -> bool:
         """The last second step of somebody who needs one stays."""

@@ -134,7 +134,10 @@ ACCOUNT_REAUTHENTICATION_REQUIRED = True
 ACCOUNT_EMAIL_NOTIFICATIONS = True
 ACCOUNT_FORMS = {
     "login": "accounts.forms.SignInForm",
+    "change_password": "accounts.forms.NewPasswordForm",
+    "set_password": "accounts.forms.FirstPasswordForm",
     "reset_password": "accounts.forms.ResetForm",
+    "reset_password_from_key": "accounts.forms.ForgottenPasswordForm",
 }
 ACCOUNT_LOGIN_BY_CODE_ENABLED = True
 ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 10 * 60

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from rest_framework.exceptions import ValidationError
 
 from surveys.language import gettext
+from surveys.visits.sheet.cells import storable
 
 
 def encode_cursor(key: Sequence[str]) -> str:
@@ -18,12 +19,12 @@ def decode_cursor(cursor: str, parts: int) -> list[str]:
     """The key in a cursor. Raises ValidationError unless it is a key of `parts` texts."""
     try:
         key = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
-    except (binascii.Error, UnicodeError, ValueError):
+    except (binascii.Error, UnicodeError, ValueError, RecursionError):
         key = None
     if not (
         isinstance(key, list)
         and len(key) == parts
-        and all(isinstance(part, str) and "\0" not in part for part in key)
+        and all(isinstance(part, str) and storable(part) == part for part in key)
     ):
         raise ValidationError(
             {

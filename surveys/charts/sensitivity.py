@@ -34,7 +34,9 @@ def what_it_says(change: Estimate) -> str:
 
 
 def check_rows(result: SpeciesResult) -> list[CheckRow]:
-    """A row a choice, the told one first."""
+    """A row a choice, the told one first; none where no change is told."""
+    if not result.sensitivity or not supports_a_sentence(result.sensitivity[0].change):
+        return []
     return [
         (
             gettext(line.name),
@@ -46,12 +48,12 @@ def check_rows(result: SpeciesResult) -> list[CheckRow]:
 
 
 def check_sentence(result: SpeciesResult) -> str:
-    """At a glance: does the sentence stand? Blank where nothing was checked."""
+    """At a glance: is the answer the same? Blank where nothing was checked."""
     if not result.sensitivity:
         return ""
     told, *others = result.sensitivity
     if not supports_a_sentence(told.change):
-        return gettext("No sentence is told of the trend, so there is none to check.")
+        return gettext("No trend is reported, so there is nothing to check.")
     tried = [line for line in others if line.applies and supports_a_sentence(line.change)]
     says = what_it_says(told.change)
     if not tried:
@@ -59,8 +61,8 @@ def check_sentence(result: SpeciesResult) -> str:
     against = [line for line in tried if what_it_says(line.change) != says]
     if not against:
         return said_of(
-            "The sentence stands under the one other choice that could be tried.",
-            "The sentence stands under all {number} other choices that could be tried.",
+            "The answer is the same under the one other choice that could be tried.",
+            "The answer is the same under all {number} other choices that could be tried.",
             len(tried),
         )
     named = listed(
@@ -72,7 +74,7 @@ def check_sentence(result: SpeciesResult) -> str:
         for line in against
     )
     return said(
-        "The sentence does not stand under {number} of {tried} other choices: {named}.",
+        "The answer differs under {number} of {tried} other choices: {named}.",
         number=len(against),
         tried=len(tried),
         named=named,

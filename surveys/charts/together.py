@@ -21,9 +21,9 @@ def community_words(community: Community | None) -> str:
     chance = number(f"{community.by_chance:.1f}")
     found = listed(community.discovered) if community.discovered else gettext("none")
     return said(
-        "{falling} and {rising}; if none changed, about {chance} would fall and {chance} rise by "
-        "chance. At a false-discovery rate of {rate}% there still change: {found}. Mean change of "
-        "the species: {mean} per year.",
+        "{falling} and {rising}. If none changed, about {chance} would fall and {chance} rise by "
+        "chance. Still clear at a false-discovery rate of {rate}%: {found}. Mean change of the "
+        "species: {mean} per year.",
         falling=falling,
         rising=said_of("{number} rises", "{number} rise", community.rose),
         chance=chance,
@@ -39,8 +39,8 @@ def null_words(run: NullRun) -> str:
     if alarms.value is None or alarms.low is None or alarms.high is None:
         return ""
     return said(
-        "Simulated {runs} times without a change, these surveys would have told a fall {fell} and "
-        "a rise {rose} ({share}%, 95% interval {low} to {high}%).",
+        "Simulated {runs} times without a change, these surveys would have shown a fall {fell} and "
+        "a rise {rose} ({share}%, 95% interval: {low} to {high}%).",
         runs=run.runs,
         fell=_times(run.fell),
         rose=_times(run.rose),

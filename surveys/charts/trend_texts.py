@@ -47,29 +47,24 @@ OCCUPIED = ChangeTexts(
 
 HEARD = ChangeTexts(
     unclear=_(
-        "Not corrected for animals present but not heard: between {first} and {last} there is no "
-        "clear change in the uncorrected share of {sites} where it was heard: {change}% per year "
-        "(95% interval: {low} to {high}%). It may have fallen or risen; uncertain does not mean "
-        "stable."
+        "Between {first} and {last} there is no clear change in the uncorrected share of {sites} "
+        "where it was heard: {change}% per year (95% interval: {low} to {high}%). It may have "
+        "fallen or risen; uncertain does not mean stable."
     ),
     fell=_(
-        "Not corrected for animals present but not heard: between {first} and {last} the "
-        "uncorrected share of {sites} where it was heard fell by {change}% per year "
-        "(95% interval: {low} to {high}%)."
+        "Between {first} and {last} the uncorrected share of {sites} where it was heard fell by "
+        "{change}% per year (95% interval: {low} to {high}%)."
     ),
     fell_from=_(
-        "Not corrected for animals present but not heard: between {first} and {last} the "
-        "uncorrected share of {sites} where it was heard fell by {change}% per year "
-        "(95% interval: {low} to {high}%), from {start} to {end}."
+        "Between {first} and {last} the uncorrected share of {sites} where it was heard fell by "
+        "{change}% per year (95% interval: {low} to {high}%), from {start} to {end}."
     ),
     rose=_(
-        "Not corrected for animals present but not heard: between {first} and {last} the "
-        "uncorrected share of {sites} where it was heard rose by {change}% per year "
-        "(95% interval: {low} to {high}%)."
+        "Between {first} and {last} the uncorrected share of {sites} where it was heard rose by "
+        "{change}% per year (95% interval: {low} to {high}%)."
     ),
     rose_from=_(
-        "Not corrected for animals present but not heard: between {first} and {last} the "
-        "uncorrected share of {sites} where it was heard rose by {change}% per year "
-        "(95% interval: {low} to {high}%), from {start} to {end}."
+        "Between {first} and {last} the uncorrected share of {sites} where it was heard rose by "
+        "{change}% per year (95% interval: {low} to {high}%), from {start} to {end}."
     ),
 )

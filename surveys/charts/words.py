@@ -32,18 +32,18 @@ from surveys.trends.estimates import (
 MINUS = "\N{MINUS SIGN}"
 # Keys of what is told, and as they are written.
 UNKNOWN = _("not enough data")
-NOT_TOLD = _("no trend told")
+NOT_TOLD = _("no trend reported")
 FALLING, RISING, UNCLEAR = _("falling"), _("rising"), _("no clear change")
 MARKS = {FALLING: "▼", RISING: "▲", UNCLEAR: "◆", UNKNOWN: "?"}
 # The result of a group that stands beside it is told: no sentence, arrow or line of this one.
 _TOLD_BY_ANOTHER = {
     JOINT_ENTRY_TOLD: _(
-        "fewer than 80% of the records of its group name a species, and the joint entry is told "
-        "in its place"
+        "fewer than 80% of the records of its group name a species, and the joint entry is "
+        "reported instead"
     ),
     MEMBERS_TOLD: _(
-        "at least 80% of the records of the group name a species, and its species are told in "
-        "its place"
+        "at least 80% of the records of the group name a species, and its species are reported "
+        "instead"
     ),
 }
 SITES = {"stop": _("stops"), "route": _("routes")}
@@ -62,7 +62,7 @@ _WHY_NOT = {
     ),
     TOO_FEW_DATA: _("there are too few data to say"),
     POOR_FIT: _("the model does not fit the data"),
-    ROUTES_ALIKE: _("every route changed in the same way, so nothing tells how uncertain that is"),
+    ROUTES_ALIKE: _("every route changed in the same way, so nothing shows how uncertain that is"),
     FEW_CLUSTERS: _("too few routes were surveyed"),
 }
 # Where one of them is why nothing can be corrected, the plain share may be told in its place.
@@ -168,7 +168,7 @@ def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
     for flag, why in _TOLD_BY_ANOTHER.items():
         if flag in trend.occupancy.flags:
             return said(
-                "{name}: no trend is told here, because {why}. The numbers below still hold.",
+                "{name}: no trend is reported here, because {why}. The numbers below still hold.",
                 name=name,
                 why=gettext(why),
             )
@@ -302,7 +302,7 @@ def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
     ]
     corrected = [year for year in years if year.occupancy.value is not None]
     if corrected:
-        parts.append(said("Corrected for detection: {shares}.", shares=_course(corrected)))
+        parts.append(_course(corrected))
     naive = [year for year in years if year.naive.value is not None]
     if naive:
         parts.append(
@@ -335,8 +335,10 @@ def flags_in_words(flags: Iterable[str]) -> str:
 
 
 def all_flags(result: SpeciesResult) -> list[str]:
-    """Flags of the trend and of the yearly values."""
-    return list(merge_flags(result.trend.occupancy.flags, *(year.flags for year in result.years)))
+    """Flags of the trends and of the yearly values."""
+    whole = result.whole.change.flags if result.whole else ()
+    years = (year.flags for year in result.years)
+    return list(merge_flags(result.trend.occupancy.flags, whole, *years))
 
 
 def days_words(estimate: Estimate) -> str:
@@ -403,27 +405,27 @@ def _ends(line: Sequence[tuple[int, Estimate]]) -> dict[str, str]:
 
 
 def _course(years: Sequence[SpeciesYear]) -> str:
+    """The corrected shares of the first and the last season, and the extremes between them."""
     first, last = years[0], years[-1]
-    parts = [_in_year(first)]
+    ends = {
+        "first": first.season_year,
+        "start": share_with_interval(first.occupancy),
+        "last": last.season_year,
+        "end": share_with_interval(last.occupancy),
+    }
+    if last is first:
+        return said("Corrected for detection: {start} in {first}.", **ends)
     between = years[1:-1]
-    if between:
-        lowest = min(between, key=lambda year: year.occupancy.value or 0.0)
-        highest = max(between, key=lambda year: year.occupancy.value or 0.0)
-        parts.append(
-            said(
-                "between them {lowest} ({low_year}) to {highest} ({high_year})",
-                lowest=share(lowest.occupancy.value),
-                low_year=lowest.season_year,
-                highest=share(highest.occupancy.value),
-                high_year=highest.season_year,
-            )
-        )
-    if last is not first:
-        parts.append(_in_year(last))
-    return gettext(", ").join(parts)
-
-
-def _in_year(year: SpeciesYear) -> str:
+    if not between:
+        return said("Corrected for detection: {start} in {first}, {end} in {last}.", **ends)
+    lowest = min(between, key=lambda year: year.occupancy.value or 0.0)
+    highest = max(between, key=lambda year: year.occupancy.value or 0.0)
     return said(
-        "{share} in {year}", share=share_with_interval(year.occupancy), year=year.season_year
+        "Corrected for detection: {start} in {first}, {end} in {last}, in between {lowest} "
+        "({low_year}) to {highest} ({high_year}).",
+        **ends,
+        lowest=share(lowest.occupancy.value),
+        low_year=lowest.season_year,
+        highest=share(highest.occupancy.value),
+        high_year=highest.season_year,
     )

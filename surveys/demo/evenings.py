@@ -143,7 +143,7 @@ class _Pen:
         self.write(address, round(millimeters / 25.4, 2) if inches else millimeters)
 
 
-def spend_evening(
+def simulate_evening(
     truths: Truths,
     program: ProgramTruth,
     outing: Outing,
@@ -191,7 +191,7 @@ def spend_evening(
         if protocol.listening_radius_m is not None:
             _far_calls(pen, at, program, outing, stop, trials_here)
         trials += trials_here
-        _doubt(pen, at, program, trials_here, mishaps, rng)
+        _unsure_calls(pen, at, program, trials_here, mishaps, rng)
     _weather(pen, "end", outing.weather, _air(program, outing, sunset, clock))
     if "out_of_season" in outing.flags:
         _out_of_season(pen, program, outing, reached, rng)
@@ -350,7 +350,7 @@ def _far_calls(
             pen.call(f"{at}.calls.{species.code}", call_index(species, rng), "far")
 
 
-def _doubt(
+def _unsure_calls(
     pen: _Pen,
     at: str,
     program: ProgramTruth,

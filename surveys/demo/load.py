@@ -51,7 +51,7 @@ def load_demo(
         for truth in truths.programs:
             existing = Program.objects.filter(slug=truth.slug).first()
             if existing and not fresh:
-                loaded.append(_as_it_is(existing))
+                loaded.append(_loaded_before(existing))
                 continue
             with pgtrigger.ignore():
                 if existing:
@@ -94,7 +94,7 @@ def _write_story(
     return setting, rows
 
 
-def _as_it_is(program: Program) -> LoadedProgram:
+def _loaded_before(program: Program) -> LoadedProgram:
     return LoadedProgram(
         slug=program.slug, name=program.name, visits=0, periods=0, calls=0, was_there=True
     )

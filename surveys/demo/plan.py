@@ -8,7 +8,7 @@ from random import Random
 from surveys.demo.calendar import Season
 from surveys.demo.climate import ONE_DAY, NightWeather
 from surveys.demo.dice import dice
-from surveys.demo.evenings import Evening, Outing, spend_evening
+from surveys.demo.evenings import Evening, Outing, simulate_evening
 from surveys.demo.land import LandRoute
 from surveys.demo.nature import occupied_stops
 from surveys.demo.truths import ObserverTruth, ProgramTruth, Truths
@@ -121,7 +121,7 @@ def survey(
                 truths, program, route, season, weather, busy, until, haste, always, rng
             ):
                 out.add((observer, outing.night))
-                evening = spend_evening(truths, program, outing, here, rng)
+                evening = simulate_evening(truths, program, outing, here, rng)
                 yield PlannedVisit(
                     route=route.code,
                     observer=observer,

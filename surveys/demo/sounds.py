@@ -51,13 +51,13 @@ def chorus(code: str, index: int, rng: Random) -> bytes:
     voice = voice_of(code)
     sound = np.zeros(RATE_HZ * SECONDS)
     for _ in range(_SINGERS[index]):
-        sound += rng.uniform(0.4, 1) * _singer(voice, rng)
+        sound += rng.uniform(0.4, 1) * _caller(voice, rng)
     sound *= _PEAK / np.abs(sound).max()
     noise = np.random.default_rng(rng.getrandbits(32))
     return _wave_file(sound + _HISS * noise.standard_normal(sound.size))
 
 
-def _singer(voice: Voice, rng: Random) -> NDArray[np.float64]:
+def _caller(voice: Voice, rng: Random) -> NDArray[np.float64]:
     """Somebody who calls again and again, a little higher or lower than others."""
     call = _call(voice, voice.pitch_hz * rng.uniform(0.92, 1.08))
     sound = np.zeros(RATE_HZ * SECONDS)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from surveys.demo.calendar import Season, first_night, seasons_until
 from surveys.demo.climate import ONE_DAY, NightWeather, nights
 from surveys.demo.dice import dice
-from surveys.demo.evenings import Outing, spend_evening
+from surveys.demo.evenings import Outing, simulate_evening
 from surveys.demo.land import LandRoute, lay_out
 from surveys.demo.nature import occupied_stops
 from surveys.demo.plan import PlannedVisit, roster, survey
@@ -133,7 +133,7 @@ def _draft(
         for species in program.species
     }
     rng = dice(scale.seed, "draft", program.slug)
-    evening = spend_evening(truths, program, outing, occupied, rng)
+    evening = simulate_evening(truths, program, outing, occupied, rng)
     cells = {at: text for at, text in evening.cells.items() if _typed_so_far(at)}
     return PlannedVisit(
         route=route.code,

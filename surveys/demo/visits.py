@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from random import Random
 
 from accounts.models import Person
-from surveys.demo.fates import REASONS, SET_ASIDE_NOTES, Fate, fates, send_back_note
+from surveys.demo.outcomes import REASONS, SET_ASIDE_NOTES, Outcome, outcomes, send_back_note
 from surveys.demo.plan import PlannedVisit
 from surveys.demo.setting import Setting
 from surveys.demo.story import Story
@@ -33,11 +33,11 @@ from surveys.visits.loading import Background
 _HOUR = dt.timedelta(hours=1)
 _DAY = dt.timedelta(days=1)
 _STATES = {
-    Fate.WAITING: VisitState.SUBMITTED,
-    Fate.SENT_BACK: VisitState.SENT_BACK,
-    Fate.ACCEPTED: VisitState.ACCEPTED,
-    Fate.RETURNED_THEN_ACCEPTED: VisitState.ACCEPTED,
-    Fate.SET_ASIDE: VisitState.SET_ASIDE,
+    Outcome.WAITING: VisitState.SUBMITTED,
+    Outcome.SENT_BACK: VisitState.SENT_BACK,
+    Outcome.ACCEPTED: VisitState.ACCEPTED,
+    Outcome.RETURNED_THEN_ACCEPTED: VisitState.ACCEPTED,
+    Outcome.SET_ASIDE: VisitState.SET_ASIDE,
 }
 
 
@@ -92,7 +92,7 @@ def visit_rows(
         key: sum(finding.severity is Severity.QUERY for finding in judgment.findings)
         for key, judgment in judged.items()
     }
-    outcome = fates(story.visits, queries, habits, favorite=favorite, rng=rng)
+    outcome = outcomes(story.visits, queries, habits, favorite=favorite, rng=rng)
     for planned in story.visits:
         _add_submitted(desk, planned, judged[planned.key], outcome[planned.key])
     if story.draft is not None:
@@ -128,16 +128,18 @@ def _judge(desk: _Desk, planned: PlannedVisit, nights: list[dt.date]) -> Judgmen
     return judgment
 
 
-def _add_submitted(desk: _Desk, planned: PlannedVisit, judgment: Judgment, fate: Fate) -> None:
+def _add_submitted(
+    desk: _Desk, planned: PlannedVisit, judgment: Judgment, outcome: Outcome
+) -> None:
     visit = _visit_row(desk, planned, judgment.background)
-    visit.state = _STATES[fate]
+    visit.state = _STATES[outcome]
     rows = desk.rows
     first_finding, first_period, first_call = len(rows.findings), len(rows.periods), len(rows.calls)
     stops = judgment.background.stops
     keys = {stops[period.stop].pk: _uuid(desk) for period in judgment.reading.visit.periods}
     rows.add(visit, judgment, keys=keys)
     stored = rows.findings[first_finding:]
-    _add_review(desk, visit, planned, fate, stored)
+    _add_review(desk, visit, planned, outcome, stored)
     if visit.counts_in_trends:
         _count(stored, rows.periods[first_period:], rows.calls[first_call:])
 
@@ -166,7 +168,7 @@ def _add_review(
     desk: _Desk,
     visit: Visit,
     planned: PlannedVisit,
-    fate: Fate,
+    outcome: Outcome,
     stored: list[StoredFinding],
 ) -> None:
     """Every step from the first submission to where the visit stands now."""
@@ -176,17 +178,17 @@ def _add_review(
     at = planned.evening.finished_at + rng.uniform(0.2, 40) * _HOUR
     at = min(at, desk.now - _HOUR)
     _submit(desk, visit, observer, at)
-    if fate is Fate.WAITING:
+    if outcome is Outcome.WAITING:
         return
     at = _later(at, desk, 0.5, 12)
-    if fate in (Fate.SENT_BACK, Fate.RETURNED_THEN_ACCEPTED):
+    if outcome in (Outcome.SENT_BACK, Outcome.RETURNED_THEN_ACCEPTED):
         _step(desk, visit, Step.SENT_BACK, judge_by, at, send_back_note(stored, rng))
-        if fate is Fate.SENT_BACK:
+        if outcome is Outcome.SENT_BACK:
             return
         at = _later(at, desk, 0.5, 6)
         _submit(desk, visit, observer, at)
         at = _later(at, desk, 0.5, 6)
-    if fate is Fate.SET_ASIDE:
+    if outcome is Outcome.SET_ASIDE:
         _step(desk, visit, Step.SET_ASIDE, judge_by, at, rng.choice(SET_ASIDE_NOTES))
         return
     for finding in stored:

@@ -71,7 +71,7 @@ def load_periods(program: Program) -> ProgramPeriods:
             "pk", "place", "active_from", "active_until", "habitat", "hydroperiod", "fish"
         )
     )
-    ways = _ways(program)
+    ways = _listening_of_versions(program)
     entries = list(program.checklist.select_related("species"))
     told = told_in_groups(program)
     count = len(rows)
@@ -112,6 +112,7 @@ def load_periods(program: Program) -> ProgramPeriods:
         },
         chosen=dict(program.routes.order_by().values_list("pk", "chosen")),
         open_year=open_season(program, tonight(program)),
+        weights={region: float(weight) for region, weight in program.region_weights.items()},
         unnamed_years={
             entry.species_id: unnamed_years(entry.species.scientific_name, told)
             for entry in entries
@@ -119,7 +120,7 @@ def load_periods(program: Program) -> ProgramPeriods:
     )
 
 
-def _ways(program: Program) -> dict[int, int]:
+def _listening_of_versions(program: Program) -> dict[int, int]:
     """Protocol versions by what is heard under them: equal numbers, surveyed alike."""
     versions = ProtocolVersion.objects.filter(protocol__program=program).order_by("pk")
     units, numbers = units_of(program), {}

@@ -26,6 +26,7 @@ STAMP = """
 SELECT md5(concat_ws('|',
     (SELECT string_agg(v.id::text || v.revision, ',' ORDER BY v.id)
      FROM counted_visit v WHERE v.program_id = %(program)s),
+    (SELECT p.region_weights::text FROM surveys_program p WHERE p.id = %(program)s),
     (SELECT string_agg(concat_ws(':', r.id, r.region, r.chosen), ',' ORDER BY r.id)
      FROM surveys_route r WHERE r.program_id = %(program)s),
     (SELECT string_agg(

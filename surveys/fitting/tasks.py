@@ -5,6 +5,7 @@ from procrastinate.contrib.django import app
 from surveys.fitting.power import simulate_study, study_of
 from surveys.fitting.refit import FittingFailedError, refit
 from surveys.fitting.stamps import data_stamp
+from surveys.language import said
 from surveys.models import BackgroundRun, Program, RunKind
 from surveys.runs.progress import Progress
 from surveys.runs.queues import SHORT
@@ -22,7 +23,7 @@ def refit_program(run: BackgroundRun, report: Progress) -> None:
     try:
         refitted = refit(run.program, stamp=stamp, report=report)
     except FittingFailedError as error:
-        fail(run, f"{error}. The others are up to date.")
+        fail(run, said("{problem}. The others are up to date.", problem=error))
         raise
     finish(run, {"data_stamp": stamp, "refitted": refitted.refitted})
 

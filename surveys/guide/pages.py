@@ -36,6 +36,7 @@ ORDER = (
     "seasons-and-nights",
     "limits",
     "own-fields",
+    "importing",
     "review",
     "rules",
     "reading",

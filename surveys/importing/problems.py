@@ -38,7 +38,7 @@ class EntryError(CellError):
         self._words = Told(message=message, remedy=remedy)
 
     @property
-    def _told(self) -> Told:
+    def _in_words(self) -> Told:
         return self._words
 
 

@@ -139,6 +139,12 @@ class Program(models.Model):
             "Local rules, access permission and emergency numbers, shown with the cautions."
         ),
     )
+    # By name of the region: what it counts in what is told of the whole program. Empty where
+    # nothing is.
+    region_weights = models.JSONField(
+        default=dict, blank=True, db_default=models.Value({}, models.JSONField())
+    )
+    weights_are = models.CharField(max_length=120, blank=True, db_default="")
     place_sharing = models.PositiveSmallIntegerField(
         choices=Sensitivity.choices,
         default=Sensitivity.MEDIUM,

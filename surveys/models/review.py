@@ -79,14 +79,14 @@ class StoredFinding(models.Model):
 
     @property
     def message(self) -> str:
-        return self._told.message
+        return self._in_words.message
 
     @property
     def remedy(self) -> str:
-        return self._told.remedy
+        return self._in_words.remedy
 
     @cached_property
-    def _told(self) -> Told:
+    def _in_words(self) -> Told:
         """In the language and the units of whoever reads. Select `visit__route__program` and
         `species` with the finding."""
         if self.message_as_stored:

@@ -48,14 +48,14 @@ def version_events(version: ProtocolVersion) -> list[QuerySet]:
 
 def _window(window: values.SeasonWindow) -> str:
     limits = (
-        _warmth(gettext_noop("air from {temperature}"), window.min_air_temperature),
-        _warmth(gettext_noop("water from {temperature}"), window.min_water_temperature),
+        _temperature_limit(gettext_noop("air from {temperature}"), window.min_air_temperature),
+        _temperature_limit(gettext_noop("water from {temperature}"), window.min_water_temperature),
     )
     days = said("{window}: {days}", window=window.name, days=window_in_words(window))
     return gettext(", ").join([days, *filter(None, limits)])
 
 
-def _warmth(text: str, limit: Temperature | None) -> str:
+def _temperature_limit(text: str, limit: Temperature | None) -> str:
     if limit is None:
         return ""
     return said(text, temperature=f"{number(plain_number(limit.value))} °{limit.unit.value}")

@@ -13,8 +13,8 @@ from surveys.language import Plural, filled, gettext, ngettext, said
 from surveys.protocol import words
 from surveys.protocol.params import Param
 from surveys.protocol.plain import from_plain
+from surveys.protocol.rules.table import RULE_SENTENCES
 from surveys.protocol.sentences.cells import CELL_SENTENCES
-from surveys.protocol.sentences.rules import RULE_SENTENCES
 from surveys.protocol.sentences.sentence import Sentence, key_of
 from surveys.protocol.sentences.vocabulary import CELLS, VOCABULARY
 from surveys.protocol.values import (

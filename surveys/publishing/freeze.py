@@ -89,6 +89,7 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     checklist = _checklist(program)
     parameters = {"program": program.pk, "season_year": about.season_year}
     stops = shared_stops(program)
+    write_table(folder, tables.REGIONS, _regions(program))
     write_table(folder, tables.CHECKLIST, checklist)
     write_table(folder, tables.PROTOCOLS, _protocols(program, about.season_year))
     write_table(folder, tables.SEASONS, _seasons(program, about))
@@ -163,6 +164,11 @@ def _month_days(season: tuple[MonthDay, MonthDay] | None) -> tuple[str | None, s
         return None, None
     first, last = (f"{day.month:02}-{day.day:02}" for day in season)
     return first, last
+
+
+def _regions(program: Program) -> Iterator[tuple[Value, ...]]:
+    for region, weight in sorted(program.region_weights.items()):
+        yield region, float(weight), program.weights_are
 
 
 def _protocols(program: Program, season_year: int) -> Iterator[tuple[Value, ...]]:

@@ -80,7 +80,7 @@ CORRECTED = (
     _(
         "Each trend is checked against surveys simulated from it (MacKenzie and Bailey 2004, "
         "Journal of Agricultural, Biological, and Environmental Statistics 9:300–318). Where the "
-        "data fit poorly, a flag says so, no sentence is told of the trend, and the intervals of "
+        "data fit poorly, a flag says so, no trend is reported in words, and the intervals of "
         "single seasons are widened."
     ),
     _(
@@ -89,12 +89,18 @@ CORRECTED = (
         "routes together."
     ),
     _(
+        "Where the program gives its regions weights, its share of each season year is the mean of "
+        "the shares of the regions by their weights, each from levels of its own (Cochran 1977, "
+        "Sampling Techniques, chapter 5). Without weights nothing is told of the whole program: "
+        "the trends are of the surveyed routes."
+    ),
+    _(
         "Where the rules for listening or the stops changed on at least a tenth of the surveys, "
         "the line has a step that counts for no change; a side of the step with fewer than three "
         "season years is left out. A season whose windows are not over is in no trend."
     ),
     _(
-        "The table “sensitivity” works the trend out again under other choices that an analyst "
+        "The table “sensitivity” calculates the trend again under other choices that an analyst "
         "could have made."
     ),
     _(
@@ -107,7 +113,7 @@ CORRECTED = (
         "The null run simulates the surveys of each species without a change: the same routes, "
         "stops, nights and gaps, years that scatter as much, stops that keep their luck and share "
         "it with their route as they did. Each is worked out under the models chosen for the data. "
-        "It counts how often a fall or a rise would have been told."
+        "It counts how often a fall or a rise would have been reported."
     ),
     _("If the data are not enough for a number, it is blank, and its flags say why."),
     _(

@@ -103,6 +103,22 @@ SITE = _text(
 METHOD = _text("method", "How the interval was made.")
 FLAGS = _text("flags", "What to keep in mind with this row, in words, joined by “; ”.")
 
+REGIONS = Table(
+    name="regions",
+    title="Regions",
+    meaning="Regions of the program that have a weight in what is told of the whole program.",
+    columns=(
+        _text("region", "Name of the region, as in the table of routes.", required=True),
+        _number(
+            "weight",
+            "Its weight, relative to the others; a region of weight 0 is left out of the whole.",
+            required=True,
+            minimum=0,
+        ),
+        _text("weight_is", "What the weights are, such as the area or the number of wetlands."),
+    ),
+    key=("region",),
+)
 ROUTES = Table(
     name="routes",
     title="Routes",
@@ -469,6 +485,14 @@ OCCUPANCY = Table(
         _number("naive_trend", "Uncorrected share on the line of its own trend.", **_SHARE),
         _number("naive_trend_low", "Lower end of its 95% interval.", **_SHARE),
         _number("naive_trend_high", "Upper end of its 95% interval.", **_SHARE),
+        _number(
+            "whole",
+            "Corrected share in the whole program, its regions by their weights; blank without "
+            "weights, and in a season without every region.",
+            **_SHARE,
+        ),
+        _number("whole_low", "Lower end of its 95% interval.", **_SHARE),
+        _number("whole_high", "Upper end of its 95% interval.", **_SHARE),
         _text("detection_model", "What the chance of hearing it depends on."),
         METHOD,
         FLAGS,
@@ -485,16 +509,16 @@ TRENDS = Table(
         SITE,
         _whole("first_year", "First season year of the trend.", "year", minimum=1900, maximum=2200),
         _whole("last_year", "Last season year of the trend.", "year", minimum=1900, maximum=2200),
-        _text("breaks", "Season years from which on listening was another, joined by “; ”."),
+        _text("breaks", "Season years in which the way of listening changed, joined by “; ”."),
         _yes_no(
             "told",
-            "Whether the change is told in words and by an arrow; no where there is none, or where "
-            "a flag puts it in doubt.",
+            "Whether the change is reported in words and by an arrow; no where there is none, or "
+            "where a flag puts it in doubt.",
         ),
         _number("change", "Change in occupancy per year.", "% per year"),
         _number("change_low", "Lower end of its 95% interval.", "% per year"),
         _number("change_high", "Upper end of its 95% interval.", "% per year"),
-        _number("pooled_change", "Change per year where routes are not held apart.", "% per year"),
+        _number("pooled_change", "Change per year without separating routes.", "% per year"),
         _number("pooled_change_low", "Lower end of its 95% interval.", "% per year"),
         _number("pooled_change_high", "Upper end of its 95% interval.", "% per year"),
         _number("naive_change", "Change per year in the uncorrected share.", "% per year"),
@@ -507,9 +531,18 @@ TRENDS = Table(
         _number("scatter_low", "Lower end of its 95% interval.", "log odds"),
         _number("scatter_high", "Upper end of its 95% interval.", "log odds"),
         _number(
+            "whole_change",
+            "Change in occupancy per year in the whole program, its regions by their weights; "
+            "blank without weights.",
+            "% per year",
+        ),
+        _number("whole_change_low", "Lower end of its 95% interval.", "% per year"),
+        _number("whole_change_high", "Upper end of its 95% interval.", "% per year"),
+        _text("whole_flags", "What limits the change in the whole program, joined by “; ”."),
+        _number(
             "shrunken_change",
             "The change pulled toward that of the other species, the more the less it is known; "
-            "blank where it is not told in words, or fewer than three are.",
+            "blank where it is not reported in words, or fewer than three are.",
             "% per year",
         ),
         _number("shrunken_change_low", "Lower end of its 95% interval.", "% per year"),
@@ -536,11 +569,9 @@ SENSITIVITY = Table(
     columns=(
         SPECIES,
         SITE,
-        _whole(
-            "number", "Number of the row; 1 is the trend that is told.", required=True, minimum=1
-        ),
-        _text("choice", "What is done otherwise.", required=True),
-        _yes_no("applies", "No where there was nothing to leave out; the told change stands then."),
+        _whole("number", "Number of the row; 1 is the reported trend.", required=True, minimum=1),
+        _text("choice", "What is done differently.", required=True),
+        _yes_no("applies", "No where there was nothing to leave out."),
         _number("change", "Change in occupancy per year.", "% per year"),
         _number("change_low", "Lower end of its 95% interval.", "% per year"),
         _number("change_high", "Upper end of its 95% interval.", "% per year"),
@@ -555,21 +586,21 @@ SENSITIVITY = Table(
 NULL_RUNS = Table(
     name="null_runs",
     title="Null runs",
-    meaning="The surveys of each species by stops, simulated without a change and worked out in "
-    "the same way: how often they would have told one.",
+    meaning="The surveys of each species by stops, simulated without a change and calculated in "
+    "the same way: how often they would have shown one.",
     columns=(
         SPECIES,
         _whole(
             "runs",
-            "Simulated surveys; 0 where the trend of the data is not told in words.",
+            "Simulated surveys; 0 where the trend of the data is not reported in words.",
             required=True,
             minimum=0,
         ),
-        _whole("fell", "Those that would have told a fall.", required=True, minimum=0),
-        _whole("rose", "Those that would have told a rise.", required=True, minimum=0),
+        _whole("fell", "Those that would have shown a fall.", required=True, minimum=0),
+        _whole("rose", "Those that would have shown a rise.", required=True, minimum=0),
         _number(
             "false_alarms",
-            "Those that would have told either.",
+            "Those that would have shown either.",
             "share of runs",
             minimum=0.0,
             maximum=1.0,
@@ -594,7 +625,7 @@ NULL_RUNS = Table(
 )
 
 TABLES: tuple[Table, ...] = (
-    ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, PERIODS, CALLS, OWN_FIELDS, OWN_VALUES,
-    YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS,
+    REGIONS, ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, PERIODS, CALLS, OWN_FIELDS,
+    OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

@@ -2,19 +2,13 @@
 
 from surveys.models import (
     Program,
-    Route,
     Species,
 )
+from surveys.programs.region_weights import regions_of
 
 
 def regions(program: Program) -> list[str]:
-    return list(
-        Route.objects.filter(program=program)
-        .exclude(region="")
-        .order_by("region")
-        .values_list("region", flat=True)
-        .distinct()
-    )
+    return regions_of(program)
 
 
 def checklist_species(program: Program) -> list[Species]:

@@ -12,7 +12,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from surveys.trends.estimates import FEW_CLUSTERS, OPEN_SEASON, SITES_DISAGREE, Estimate, flagged
+from surveys.trends.estimates import (
+    CHOSEN_WHERE_HEARD,
+    FEW_CLUSTERS,
+    OPEN_SEASON,
+    POOR_FIT,
+    PROTOCOL_CHANGED,
+    SITES_DISAGREE,
+    STOPS_CHANGED,
+    Estimate,
+    flagged,
+)
 from surveys.trends.histories import Histories, Site, build_histories, select_rows
 from surveys.trends.model_selection import (
     DETECTION,
@@ -46,9 +56,12 @@ from surveys.trends.species_result import (
 )
 from surveys.trends.table import count_years
 from surveys.trends.told_trend import TrendData, told_data, told_trend, trend_of
+from surveys.trends.whole_program import fit_regions, weighting_lines, whole_program
 
 LEVEL = 0.95
 _SEED = 1
+# What limits the trend of the surveyed routes and that of the whole program alike.
+_OF_WHOLE = {CHOSEN_WHERE_HEARD, POOR_FIT, PROTOCOL_CHANGED, STOPS_CHANGED}
 _REPLICATES = 200
 
 
@@ -111,6 +124,8 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     histories = build_histories(calling_season(periods), site=site)
     trend = told_trend(told, line, check)
     checks = sensitivity(told, trend.occupancy, line, periods) if parts.sensitivity else ()
+    regions = fit_regions(periods, site)
+    of_whole = tuple(flag for flag in trend.occupancy.flags if flag in _OF_WHOLE)
     if sites_disagree(checks):
         trend = replace(trend, occupancy=flagged(trend.occupancy, SITES_DISAGREE))
     return SpeciesResult(
@@ -121,7 +136,8 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
         index=_index(histories) if parts.index else None,
         phenology=_phenology(periods) if parts.phenology else None,
         filled=told.filled,
-        sensitivity=checks,
+        sensitivity=(*checks, *(weighting_lines(regions) if checks else ())),
+        whole=whole_program(regions, flags=of_whole) if regions else None,
     )
 
 

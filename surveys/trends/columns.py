@@ -24,9 +24,17 @@ class Column:
     maximum: float | None = None
 
 
+# Where the name alone would not be understood.
+_HEADS = {
+    "periods": "Listening periods",
+    "stops_detected": "Stops where heard",
+    "told": "Reported",
+}
+
+
 def head_words(name: str) -> str:
     """A column's name as a heading, as it is written: `Mean index`."""
-    return name.replace("_", " ").capitalize()
+    return _HEADS.get(name, name.replace("naive", "uncorrected").replace("_", " ").capitalize())
 
 
 def _count(name: str, unit: str, meaning: str) -> Column:
@@ -66,8 +74,8 @@ COLUMNS: tuple[Column, ...] = (
         "Stops with the species divided by stops listened to. Not corrected for frogs that were "
         "there and not heard, so it is too low.",
     ),
-    _share("naive_low", "Lower 95% limit of naive_occupancy (Wilson score interval)."),
-    _share("naive_high", "Upper 95% limit of naive_occupancy (Wilson score interval)."),
+    _share("naive_low", "Lower 95% limit of that share (Wilson score interval)."),
+    _share("naive_high", "Upper 95% limit of that share (Wilson score interval)."),
     _share("share_index_1", "Share of stops whose highest call index of the season was 1."),
     _share("share_index_2", "Share of stops whose highest call index of the season was 2."),
     _share(
@@ -122,6 +130,13 @@ CORRECTED_COLUMNS: tuple[Column, ...] = (
         "route_high",
         "Upper limit of occupancy; stops on a route are treated as correlated (clustered).",
     ),
+    _share(
+        "whole",
+        "Corrected share in the whole program, its regions by their weights; blank without "
+        "weights, and in a season without every region.",
+    ),
+    _share("whole_low", "Lower limit of whole."),
+    _share("whole_high", "Upper limit of whole."),
     Column(
         name="detection",
         type="number",

@@ -39,6 +39,12 @@ JOINT_ENTRY_TOLD = _("joint entry told")
 MEMBERS_TOLD = _("members told")
 FEW_NAMED = _("few named")
 NAMING_CHANGED = _("naming changed")
+REGION_NOT_WEIGHTED = _("region without a weight")
+REGION_NOT_SURVEYED = _("region not surveyed")
+REGION_FEW_ROUTES = _("few routes in a region")
+REGION_UNKNOWN = _("share of a region not known")
+REGION_SILENT = _("never heard in a region")
+REGION_GAPS = _("seasons without every region")
 
 FLAGS: dict[str, str] = {
     TOO_FEW_DATA: _("The numbers are too small for a result that can be relied on."),
@@ -61,14 +67,14 @@ FLAGS: dict[str, str] = {
     INDEX_UNKNOWN: _("Some stops were heard without a call index, so index shares are too low."),
     ONE_SIDED: _("Only one end of the interval can be found."),
     HEARD_AT_FIRST_EFFORT: _("Heard on the first night of listening: it may have begun earlier."),
-    HEARD_AT_LAST_EFFORT: _("Heard on the last night of listening: it may have gone on."),
+    HEARD_AT_LAST_EFFORT: _("Heard on the last night of listening: it may have continued."),
     NO_CLEAR_SEASON: _("Calling does not rise and fall clearly enough to say when its peak is."),
     POOR_FIT: _("The data differ from the fitted model more than chance explains."),
     ROUTES_CHANGED: _(
         "Routes were added or dropped, which moves the pooled trend by more than "
-        "its standard error. The change within routes is told."
+        "its standard error. The change within routes is reported."
     ),
-    ROUTES_ALIKE: _("Every route changed in the same way, so nothing tells how uncertain that is."),
+    ROUTES_ALIKE: _("Every route changed in the same way, so nothing shows how uncertain that is."),
     PROTOCOL_CHANGED: _(
         "The rules for listening changed on at least a tenth of the surveys. The "
         "line has a step there, because we cannot separate hearing more from more animals."
@@ -88,27 +94,48 @@ FLAGS: dict[str, str] = {
     ),
     CHOSEN_WHERE_HEARD: _(
         "Routes were chosen because the species were heard there. They "
-        "begin at their best, so the trend leans downward; see it without each route’s first two "
+        "start at their best, so the trend leans downward; see it without each route’s first two "
         "seasons."
     ),
-    SITES_DISAGREE: _("By stop the trend says something else than by route. Both are shown."),
+    SITES_DISAGREE: _("The trend by stop and the trend by route disagree. Both are shown."),
     OPEN_SEASON: _("The survey windows of this season are not over. It is not in the trend."),
     JOINT_ENTRY_TOLD: _(
         "Fewer than 80% of the records of its group name a species, so the joint "
-        "entry is told in its place."
+        "entry is reported instead."
     ),
     MEMBERS_TOLD: _(
         "At least 80% of the records of the group name a species, so its species are "
-        "told in its place."
+        "reported instead."
     ),
     FEW_NAMED: _(
         "In some season fewer than 80% of the records of its group name a species. Such a "
-        "season has no share for this species, because silence says too little of it."
+        "season has no share for this species, because silence says too little about it."
     ),
     NAMING_CHANGED: _(
         "The share of the group's records that name a species changed so much that the "
-        "first half of the years would tell the species and the second half the joint entry, or "
-        "the other way round."
+        "first half of the years would report the species and the second half the joint entry, "
+        "or the other way around."
+    ),
+    REGION_NOT_WEIGHTED: _(
+        "Some routes lie in a region without a weight, or in no region, so the whole program has "
+        "no trend."
+    ),
+    REGION_NOT_SURVEYED: _(
+        "One region that has a weight has no surveys of this species, so the whole program has no "
+        "trend."
+    ),
+    REGION_FEW_ROUTES: _(
+        "Some region has fewer than four routes, too few to speak for it, so the whole program has "
+        "no trend."
+    ),
+    REGION_UNKNOWN: _(
+        "The surveys of a region are not enough for its share, so the whole program has no trend."
+    ),
+    REGION_SILENT: _(
+        "The species was never heard in a region. Its share there is taken as 0, without an error."
+    ),
+    REGION_GAPS: _(
+        "In some seasons a region was not surveyed. They are not in the trend of the whole program."
     ),
 }
 

@@ -1,9 +1,9 @@
 """From a publication's tables to its results.
 
-The tables are CSV files in a folder: ``checklist``, ``routes``, ``stops``, ``protocols``,
-``seasons``, ``visits``, ``periods`` and ``calls``, as they are published. Whoever has them arrives
-at the same numbers, to the last digit. A text cell that begins with
-an apostrophe has one more than its text.
+The tables are CSV files in a folder: ``regions``, ``checklist``, ``routes``, ``stops``,
+``protocols``, ``seasons``, ``visits``, ``periods`` and ``calls``, as they are published. Whoever
+has them arrives at the same numbers, to the last digit. A text cell that begins with an apostrophe
+has one more than its text.
 """
 
 from __future__ import annotations
@@ -103,7 +103,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
             "water": np.array([WATER.get(row[6], np.nan) for row in periods], dtype=np.float64),
             "minutes after sunset": _numbers(row[7] for row in periods),
         },
-        way=_ways(folder, [(visit[7], visit[8]) for visit in visit_of]),
+        way=_listening_of_versions(folder, [(visit[7], visit[8]) for visit in visit_of]),
         first_season=np.array([visit[9] == "true" for visit in visit_of], dtype=np.bool_),
     )
     years = (int(visit[1]) for visit in visit_of)
@@ -128,6 +128,10 @@ def read_periods(folder: Path) -> FrozenPeriods:
             },
             chosen={routes[route]: chosen for route, _, chosen in of_routes},
             open_year=_open_year(folder),
+            weights={
+                region: float(weight)
+                for region, weight in _read(folder, "regions", "region", "weight")
+            },
             unnamed_years={position: unnamed_years(name, told) for name, position in names.items()},
         ),
     )
@@ -193,7 +197,7 @@ def _open_year(folder: Path) -> int | None:
     return max(years, default=None)
 
 
-def _ways(folder: Path, versions: list[tuple[str, str]]) -> IntArray:
+def _listening_of_versions(folder: Path, versions: list[tuple[str, str]]) -> IntArray:
     """The way of listening under each protocol version: equal texts, equal numbers."""
     numbers: dict[str, int] = {}
     way = {

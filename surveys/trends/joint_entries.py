@@ -86,7 +86,9 @@ def told_entries(
     (9, 20, False, True)
     """
     return tuple(
-        told for entry in entries if entry.members and (told := _told(entry, records)) is not None
+        told
+        for entry in entries
+        if entry.members and (told := _told_entry(entry, records)) is not None
     )
 
 
@@ -177,16 +179,17 @@ def mark_row(row: YearRow, told: Iterable[ToldEntry]) -> YearRow:
 
 
 def with_flags(result: SpeciesResult, flags: Sequence[str]) -> SpeciesResult:
-    """The result with flags on its trend and on every year."""
+    """The result with flags on its trends and on every year."""
     if not flags:
         return result
-    trend = result.trend
+    trend, whole = result.trend, result.whole
     return replace(
         result,
         trend=replace(trend, occupancy=flagged(trend.occupancy, *flags)),
         years=tuple(
             replace(year, occupancy=flagged(year.occupancy, *flags)) for year in result.years
         ),
+        whole=whole and replace(whole, change=flagged(whole.change, *flags)),
     )
 
 
@@ -195,7 +198,7 @@ def _tells_members(named: int, records: int) -> bool:
     return 10 * named >= round(10 * NAMED_SHARE) * records
 
 
-def _told(entry: JointEntry, records: Mapping[str, YearlyRecords]) -> ToldEntry | None:
+def _told_entry(entry: JointEntry, records: Mapping[str, YearlyRecords]) -> ToldEntry | None:
     named: dict[int, int] = {}
     total: dict[int, int] = {}
     for name in (entry.name, *entry.members):

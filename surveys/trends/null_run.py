@@ -1,8 +1,8 @@
 """How often the same surveys would have told a change where there is none.
 
 The surveys of one species are simulated again and again: the same routes, stops, nights and gaps,
-good and bad years that differ as much as they did, stops that keep their luck from year to year and
-share it with their route as they did, and no change. Each time the trend is worked out as it was
+good and bad years that differ as much as they did, stops as like from year to year and within a
+route as they were, and no change. Each time the trend is worked out as it was
 for the data, under the models that were chosen for these. How often it then tells a fall or a rise
 is the rate of false alarms of this very program.
 
@@ -60,7 +60,7 @@ class NullRun:
 class NullTruth:
     """What is simulated: ``level`` (rows,) of occupancy on the logit scale without good and bad
     years, whose standard deviation is ``scatter``; ``detection`` (rows, visits) with 0 where nobody
-    listened; ``stay`` and ``alike``, the correlations of a stop's luck with the year before and
+    listened; ``stay`` and ``alike``, the correlations of a stop's score with the year before and
     with other stops of its route, on the scale of a normal variable."""
 
     level: FloatArray
@@ -102,21 +102,21 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
     >>> told.runs, told.fell + told.rose <= 4
     (20, True)
     """
-    data = _told_seasons(periods)
+    data = _trend_data(periods)
     histories, covariates, choice = data.histories, data.covariates, data.choice
     trend = trend_of(data)
-    if _told(trend) is None:
+    if _direction(trend) is None:
         return NullRun(runs=0, fell=0, rose=0)
     truth = null_truth(histories, covariates, choice, trend)
     rng = np.random.default_rng([SEED, zlib.crc32(species.encode())])
     told: list[str | None] = []
     for _ in range(runs):
         drawn = replace(histories, detected=simulated(histories, truth, rng), certain=None)
-        told.append(_told(trend_of(replace(data, histories=drawn))))
+        told.append(_direction(trend_of(replace(data, histories=drawn))))
     return NullRun(runs=runs, fell=told.count("fell"), rose=told.count("rose"))
 
 
-def _told_seasons(periods: SpeciesPeriods) -> TrendData:
+def _trend_data(periods: SpeciesPeriods) -> TrendData:
     """What the trend rests on, without the seasons that a break leaves out of it."""
     data = told_data(periods, "stop")
     listened = ~np.isnan(data.histories.detected).all(axis=1)
@@ -134,7 +134,7 @@ def _told_seasons(periods: SpeciesPeriods) -> TrendData:
     return told_data(told, "stop")
 
 
-def _told(trend: YearTrend) -> str | None:
+def _direction(trend: YearTrend) -> str | None:
     """`fell`, `rose` or `none`; None where the trend is not told at all."""
     if trend.line is None or _NOT_TOLD & set(trend.flags):
         return None
@@ -145,7 +145,7 @@ def _told(trend: YearTrend) -> str | None:
 def null_truth(
     histories: Histories, covariates: Mapping[str, FloatArray], choice: Choice, trend: YearTrend
 ) -> NullTruth:
-    """What the data say of levels, years, detection and luck, with the slope taken out."""
+    """What the data say of levels, years, detection and scores, with the slope taken out."""
     if trend.line is None:
         raise ValueError("trend: there is no line")
     terms = model_terms(
@@ -166,7 +166,7 @@ def null_truth(
         chance[fitted] = np.broadcast_to(p, (int(fitted.sum()), listened.shape[1]))
     detection = np.where(listened, chance, 0.0)
     share = expit(level)
-    stay, alike = _luck(histories, share, detection)
+    stay, alike = _correlations(histories, share, detection)
     return NullTruth(
         level=level, scatter=trend.line.scatter, detection=detection, stay=stay, alike=alike
     )
@@ -178,27 +178,31 @@ def simulated(histories: Histories, truth: NullTruth, rng: np.random.Generator) 
     steps = np.diff(years, prepend=years[0])
     _, site = np.unique(histories.site, return_inverse=True)
     routes, route = np.unique(histories.cluster, return_inverse=True)
-    own = _lasting(rng, int(site.max()) + 1, steps, truth.stay)[site, year]
-    shared = _lasting(rng, len(routes), steps, truth.stay)[route, year]
-    luck = np.sqrt(truth.alike) * shared + np.sqrt(1 - truth.alike) * own
+    own = _correlated_scores(rng, int(site.max()) + 1, steps, truth.stay)[site, year]
+    shared = _correlated_scores(rng, len(routes), steps, truth.stay)[route, year]
+    score = np.sqrt(truth.alike) * shared + np.sqrt(1 - truth.alike) * own
     good_years = rng.normal(0.0, truth.scatter, len(years))[year]
-    occupied = luck < ndtri(expit(truth.level + good_years))
+    occupied = score < ndtri(expit(truth.level + good_years))
     heard = rng.random(truth.detection.shape) < truth.detection
     history = (heard & occupied[:, None]).astype(np.float64)
     return np.where(np.isnan(histories.detected), np.nan, history)
 
 
-def _lasting(rng: np.random.Generator, count: int, steps: IntArray, stay: float) -> FloatArray:
-    """Normal luck (count, years) whose correlation over n years is ``stay`` to the power n."""
-    luck = rng.normal(size=(count, len(steps)))
+def _correlated_scores(
+    rng: np.random.Generator, count: int, steps: IntArray, stay: float
+) -> FloatArray:
+    """Normal scores (count, years) whose correlation over n years is ``stay`` to the power n."""
+    score = rng.normal(size=(count, len(steps)))
     for at in range(1, len(steps)):
         kept = stay ** int(steps[at])
-        luck[:, at] = kept * luck[:, at - 1] + np.sqrt(1 - kept**2) * luck[:, at]
-    return luck
+        score[:, at] = kept * score[:, at - 1] + np.sqrt(1 - kept**2) * score[:, at]
+    return score
 
 
-def _luck(histories: Histories, share: FloatArray, detection: FloatArray) -> tuple[float, float]:
-    """Correlation of luck with the year before, and between stops of a route, by moments.
+def _correlations(
+    histories: Histories, share: FloatArray, detection: FloatArray
+) -> tuple[float, float]:
+    """Correlation of scores with the year before, and between stops of a route, by moments.
 
     Whether a site was heard at all has mean ``share * seen``; the products of two residuals tell
     how often both were occupied.
@@ -215,10 +219,10 @@ def _luck(histories: Histories, share: FloatArray, detection: FloatArray) -> tup
     )
     pairs = next_year & usable[first] & usable[second]
     stay = _correlation(residual, share, seen, first[pairs], second[pairs])
-    return stay, _alike(histories, residual, share, seen, usable)
+    return stay, _correlation_within_routes(histories, residual, share, seen, usable)
 
 
-def _alike(
+def _correlation_within_routes(
     histories: Histories,
     residual: FloatArray,
     share: FloatArray,

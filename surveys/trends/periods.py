@@ -62,7 +62,8 @@ class ProgramPeriods:
     what is known of stops: `habitat`, `hydroperiod` and `fish`, each by stop id; `in_use` their
     first and last night. `chosen` says how each route was chosen, by route id. `open_year` is the
     season year whose windows are not over, if any. `unnamed_years` are season years whose records
-    say too little of a species in a group to fit them."""
+    say too little of a species in a group to fit them. `weights` are those of the regions in the
+    whole program, empty where it gives none."""
 
     columns: PeriodColumns
     day: IntArray
@@ -74,6 +75,7 @@ class ProgramPeriods:
     chosen: Mapping[int, str] = field(default_factory=dict)
     open_year: int | None = None
     unnamed_years: Mapping[int, frozenset[int]] = field(default_factory=dict)
+    weights: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def regions(self) -> list[str]:
@@ -86,7 +88,7 @@ class SpeciesPeriods:
     `in_season` (a mask over them) those of its calling season, in the
     years that are fitted. `stops`, `in_use` and `chosen` are
     the program's, for the stops and routes among them. `open_year` is the season year among them
-    that is not over, if any."""
+    that is not over, if any. With `weights` of regions, `region` has that of every period."""
 
     columns: PeriodColumns
     day: IntArray
@@ -95,6 +97,8 @@ class SpeciesPeriods:
     in_use: Mapping[int, InUse] = field(default_factory=dict)
     chosen: Mapping[int, str] = field(default_factory=dict)
     open_year: int | None = None
+    region: NDArray[np.str_] | None = None
+    weights: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def sha256(self) -> str:
@@ -123,6 +127,8 @@ class SpeciesPeriods:
             digest.update(b"|")
         for name, values in sorted(self.stops.items()):
             digest.update(repr((name, sorted(values.items()))).encode())
+        if self.weights and self.region is not None:
+            digest.update(repr((sorted(self.weights.items()), self.region.tolist())).encode())
         digest.update(
             repr(
                 (sorted(self.in_use.items()), sorted(self.chosen.items()), self.open_year)
@@ -173,6 +179,28 @@ def species_periods(
         in_use=_known_of({"": periods.in_use}, own.stop)[""],
         chosen=_known_of({"": periods.chosen}, own.route)[""],
         open_year=periods.open_year if periods.open_year in own.season_year else None,
+        region=periods.region[listed] if periods.weights and not region else None,
+        weights={} if region else periods.weights,
+    )
+
+
+def in_region(periods: SpeciesPeriods, region: str) -> SpeciesPeriods:
+    """The listening periods in one of the regions that have weights."""
+    if periods.region is None:
+        raise ValueError("periods: expected those of a program whose regions have weights")
+    kept = periods.region == region
+    columns = take(periods.columns, kept)
+    return replace(
+        periods,
+        columns=columns,
+        day=periods.day[kept],
+        in_season=periods.in_season[kept],
+        stops=_known_of(periods.stops, columns.stop),
+        in_use=_known_of({"": periods.in_use}, columns.stop)[""],
+        chosen=_known_of({"": periods.chosen}, columns.route)[""],
+        open_year=periods.open_year if periods.open_year in columns.season_year else None,
+        region=None,
+        weights={},
     )
 
 

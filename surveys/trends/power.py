@@ -25,7 +25,7 @@ class SurveyPlan:
     """A program and the truth it would meet.
 
     ``occupancy`` is the share of stops in the first year, ``fall`` the part of it lost by the last
-    year, in equal yearly steps of percent. ``stay`` is the chance that a stop keeps its luck from
+    year, in equal yearly steps of percent. ``stay`` is the chance that a stop keeps its score from
     one year to the next, ``alike`` how strongly the stops of a route share it (0 to 1). ``year_sd``
     is the standard deviation of good and bad years, which all stops share, on the logit scale.
     """
@@ -115,17 +115,17 @@ def simulate_program(
 ) -> tuple[FloatArray, IntArray, IntArray]:
     """Histories (rows, visits), season years and routes (rows,) of one simulated program.
 
-    Each stop and year has a normal luck, part of it shared by its route. A stop is occupied when
-    its luck lies below the quantile of that year's occupancy, so that the yearly share is exact
+    Each stop and year has a normal score, part of it shared by its route. A stop is occupied when
+    its score lies below the quantile of that year's occupancy, so that the yearly share is exact
     in the mean whatever is shared or kept. Good and bad years move that quantile for all.
     """
     stops = plan.routes * plan.stops_per_route
     route = np.repeat(np.arange(plan.routes), plan.stops_per_route)
-    of_stop = _kept_luck(rng, stops, plan)
-    of_route = _kept_luck(rng, plan.routes, plan)[route]
-    luck = np.sqrt(plan.alike) * of_route + np.sqrt(1 - plan.alike) * of_stop
+    of_stop = _scores_over_years(rng, stops, plan)
+    of_route = _scores_over_years(rng, plan.routes, plan)[route]
+    score = np.sqrt(plan.alike) * of_route + np.sqrt(1 - plan.alike) * of_stop
     years = rng.normal(0.0, plan.year_sd, plan.years)
-    occupied = ndtr(luck) < expit(logit(yearly_truth(plan)) + years)
+    occupied = ndtr(score) < expit(logit(yearly_truth(plan)) + years)
     heard = rng.random((stops, plan.years, plan.visits)) < plan.detection
     history = (heard & occupied[:, :, None]).astype(np.float64).reshape(-1, plan.visits)
     season_years = np.tile(np.arange(1, plan.years + 1), stops)
@@ -179,9 +179,9 @@ def power_of_trend(
     )
 
 
-def _kept_luck(rng: np.random.Generator, count: int, plan: SurveyPlan) -> FloatArray:
-    luck = rng.normal(size=(count, plan.years))
+def _scores_over_years(rng: np.random.Generator, count: int, plan: SurveyPlan) -> FloatArray:
+    score = rng.normal(size=(count, plan.years))
     for year in range(1, plan.years):
         kept = rng.random(count) < plan.stay
-        luck[kept, year] = luck[kept, year - 1]
-    return luck
+        score[kept, year] = score[kept, year - 1]
+    return score

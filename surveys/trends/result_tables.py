@@ -18,6 +18,7 @@ from surveys.trends.species_result import (
     SpeciesResult,
     SpeciesYear,
     Trend,
+    WholeProgram,
     YearlyEstimates,
 )
 from surveys.trends.table import count_years, row_values, year_row
@@ -37,8 +38,9 @@ def yearly_rows(frozen: FrozenPeriods) -> Iterator[Row]:
             yield row_values(mark_row(year_row(counts), frozen.told))
 
 
-def corrected_row(species: str, year: SpeciesYear) -> Row:
-    """A year corrected for detection, in the order of ``columns.CORRECTED_COLUMNS``."""
+def corrected_row(species: str, year: SpeciesYear, whole: Estimate | None = None) -> Row:
+    """A year corrected for detection, in the order of ``columns.CORRECTED_COLUMNS``; ``whole`` is
+    the share of the whole program in it."""
     by_route = year.occupancy_by_route
     return {
         "species": species,
@@ -46,6 +48,7 @@ def corrected_row(species: str, year: SpeciesYear) -> Row:
         **_interval("occupancy", year.occupancy),
         "route_low": by_route.low if by_route else None,
         "route_high": by_route.high if by_route else None,
+        **_interval("whole", whole),
         **_interval("detection", year.detection),
         "interval": year.occupancy.interval,
         "method": year.occupancy.method,
@@ -56,6 +59,7 @@ def corrected_row(species: str, year: SpeciesYear) -> Row:
 def occupancy_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[Row]:
     """One row a season year with a listening period in the calling season."""
     line, naive_line = dict(result.trend.line), dict(result.trend.naive_line)
+    whole = dict(result.whole.shares) if result.whole else {}
     for year in result.years:
         yield {
             "species": species,
@@ -68,6 +72,7 @@ def occupancy_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[
             **_interval("detection", year.detection),
             **_interval("trend", line.get(year.season_year)),
             **_interval("naive_trend", naive_line.get(year.season_year)),
+            **_interval("whole", whole.get(year.season_year)),
             "detection_model": year.detection_model,
             "method": _method(year.occupancy),
             "flags": _joined(year.flags),
@@ -89,6 +94,8 @@ def trend_row(species: str, site: Site, result: SpeciesResult) -> Row:
         **_interval("naive_change", trend.naive),
         **_interval("log_odds", trend.log_odds),
         **_interval("scatter", trend.scatter),
+        **_interval("whole_change", result.whole.change if result.whole else None),
+        "whole_flags": _joined(result.whole.change.flags) if result.whole else "",
         "detection_model": trend.detection_model,
         "occupancy_model": trend.occupancy_model,
         "method": _method(trend.occupancy),
@@ -174,6 +181,7 @@ def result_from_rows(
             detection_model=trend.get("detection_model") or "",
             occupancy_model=trend.get("occupancy_model") or "",
         ),
+        whole=_whole(years, trend),
         sensitivity=tuple(
             SensitivityLine(
                 name=row["choice"],
@@ -199,6 +207,13 @@ def _year(row: Mapping[str, Any], nights: Nights) -> SpeciesYear:
         detection=_estimate(row, "detection"),
         detection_model=row["detection_model"] or "",
     )
+
+
+def _whole(years: Iterable[Mapping[str, Any]], trend: Mapping[str, Any]) -> WholeProgram | None:
+    change = _estimate(trend, "whole_change", _split(trend.get("whole_flags")))
+    if change.value is None and not change.flags:
+        return None
+    return WholeProgram(change=change, shares=_line(years, "whole"))
 
 
 def _line(rows: Iterable[Mapping[str, Any]], name: str) -> YearlyEstimates:

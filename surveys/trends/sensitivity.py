@@ -85,7 +85,7 @@ def sensitivity(
         line(NO_CHANGE_YEARS, ~np.isin(histories.season_year, data.breaks.years)),
         line(NO_FIRST_YEARS, _after_first_years(data)),
         _line(CORRELATED, fit, _correlated(fit)),
-        *_other_ears(data),
+        *_other_detection_forms(data),
         _as_confirmed(data, fit),
         *_by_route(data, periods),
     )
@@ -151,7 +151,7 @@ def _correlated(fit: YearTrend) -> Estimate:
     return replace(change, interval="mixture of t over correlations of years")
 
 
-def _other_ears(data: TrendData) -> Iterator[SensitivityLine]:
+def _other_detection_forms(data: TrendData) -> Iterator[SensitivityLine]:
     """With mistakes of the ear, and with sites that differ in how well they are heard."""
     everything = np.ones(len(data.histories.site), dtype=np.bool_)
     rate = false_rate(data.choice.trend.fit, _FALSE_SHARE)

@@ -151,6 +151,15 @@ class Trend:
 
 
 @dataclass(frozen=True, kw_only=True)
+class WholeProgram:
+    """The program as its regions weigh: the percent change of its share of sites a year, and that
+    share in each season year in which all of them were surveyed."""
+
+    change: Estimate
+    shares: YearlyEstimates
+
+
+@dataclass(frozen=True, kw_only=True)
 class Turnover:
     """Chances from one season year to the next, and the share of sites they lead to."""
 
@@ -185,6 +194,7 @@ class SpeciesResult(PrintsAsTable):
     out for all regions together only, the index for stops only. ``filled`` is the share of the
     visits to a site that lacked a covariate and took its mean. ``sensitivity`` tells the change
     again under other choices, the told one first; it is worked out for all regions together only.
+    ``whole`` is None where the program gives its regions no weights.
     """
 
     years: tuple[SpeciesYear, ...]
@@ -195,6 +205,7 @@ class SpeciesResult(PrintsAsTable):
     phenology: Phenology | None = None
     filled: tuple[tuple[str, float], ...] = ()
     sensitivity: tuple[SensitivityLine, ...] = ()
+    whole: WholeProgram | None = None
 
     def printed_title(self) -> str:
         years = [year.season_year for year in self.years]

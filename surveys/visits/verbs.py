@@ -19,7 +19,7 @@ from accounts.access import (
     require,
 )
 from accounts.models import Membership
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.models import (
     CallIndex,
     Confirmation,
@@ -257,7 +257,11 @@ def take_back_confirmation(
 def _save_confirmation_step(
     visit: Visit, member: Membership, step: Step, call: CallIndex, at: dt.datetime
 ) -> Visit:
-    note = f"{call.species.common_name} at stop {call.period.stop.number}"
+    note = said(
+        "{species} at stop {stop}",
+        species=call.species.common_name,
+        stop=call.period.stop.number,
+    )
     _save_step(visit, member, step, note=note, at=at)
     if visit.counts_in_trends:
         refit_trends(member.program_id)

@@ -14,7 +14,7 @@ from django.utils.translation import get_language, gettext, ngettext
 from django.utils.translation.trans_real import DjangoTranslation
 
 from surveys.language import Plural
-from surveys.protocol.sentences.rules import RULE_SENTENCES
+from surveys.protocol.rules.table import RULE_SENTENCES
 from surveys.protocol.sentences.vocabulary import VOCABULARY
 from surveys.protocol.weather import BEAUFORT, CALL_INDEX, NOISE, SKY
 

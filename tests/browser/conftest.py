@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.base import AXE_SCRIPT
 from django.conf import settings
+from django.core.signals import request_finished, request_started
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
@@ -91,18 +92,27 @@ def open_context(browser: Browser, live_server) -> Iterator[Callable[..., Browse
     assert problems == []
 
 
+@pytest.fixture(scope="session")
+def answering() -> Iterator[set[threading.Thread]]:
+    """The threads of the live server that are about to answer. Others may wait on a connection
+    that a browser keeps open."""
+    threads: set[threading.Thread] = set()
+    request_started.connect(begun := lambda **_: threads.add(threading.current_thread()))
+    request_finished.connect(done := lambda **_: threads.discard(threading.current_thread()))
+    yield threads
+    request_started.disconnect(begun)
+    request_finished.disconnect(done)
+
+
 @pytest.fixture(autouse=True)
-def quiet_server(live_server, transactional_db) -> Iterator[None]:
+def quiet_server(live_server, transactional_db, answering) -> Iterator[None]:
     """Wait for requests of closed browsers: the database is emptied next and would deadlock."""
     yield
+    answering.discard(threading.current_thread())  # What a client of the test left open.
     deadline = time.monotonic() + PATIENCE_MS / 1000
-    while serving() and time.monotonic() < deadline:
+    while any(one.is_alive() for one in answering) and time.monotonic() < deadline:
         time.sleep(0.02)
-
-
-def serving() -> bool:
-    """Whether a thread of the live server still has a connection open."""
-    return any("process_request_thread" in thread.name for thread in threading.enumerate())
+    answering.clear()
 
 
 @pytest.fixture

@@ -45,7 +45,7 @@ def test_a_coordinator_sets_up_a_passkey_and_signs_in_with_it(
     page.get_by_role("button", name="Add a passkey").click()
     expect(page.get_by_role("heading", name="Recovery codes")).to_be_visible()
     assert page.locator("main li code").count() == 10
-    page.get_by_role("link", name="I have kept them").click()
+    page.get_by_role("link", name="I saved them").click()
     page.wait_for_url(f"**/{program.slug}/review/")
 
     page.context.clear_cookies()

@@ -1,31 +1,59 @@
 """Rows that were there before a migration are there after it, with what they meant."""
 
 import datetime as dt
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 
 import pytest
 from allauth.account.models import EmailAddress
 from django.contrib.gis.geos import Point
 from django.core.management import call_command
 from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.loader import MigrationLoader
 
-from tests.support.databases import empty_database
+from tests.support.databases import another_database, connect_to
 
 EVENING = dt.datetime(2024, 4, 16, 2, 0, tzinfo=dt.UTC)
 
 
-@contextmanager
-def database_at(migration):
-    """An empty database with the tables of `migration`, and the models of that time."""
-    with empty_database():
-        yield models_at(migration)
+EMAIL_ADDRESSES = ("account", "0009_emailaddress_unique_primary_email")
+RIGHTS = ("accounts", "0003_words_of_rights")
+JOINT_MEMBERS = ("surveys", "0008_joint_members")
+OWN_FIELDS = ("surveys", "0014_own_fields")
 
 
-def models_at(migration):
-    call_command("migrate", "surveys", migration, verbosity=0)
-    state = MigrationExecutor(connection).loader.project_state(("surveys", migration))
+@pytest.fixture(scope="module")
+def beginnings(django_db_blocker, django_db_setup):
+    """Names of databases without rows, by migration, each made from the one before."""
+    own = connection.settings_dict["NAME"]
+    with django_db_blocker.unblock(), ExitStack() as stack:
+        names, last = {}, None
+        for migration in (EMAIL_ADDRESSES, RIGHTS, JOINT_MEMBERS, OWN_FIELDS):
+            names[migration] = last = stack.enter_context(another_database(template=last))
+            call_command("migrate", *migration, verbosity=0)
+        connect_to(own)
+        yield names
+
+
+@pytest.fixture
+def database_at(beginnings, django_db_blocker):
+    """A database with the tables of a migration and no rows, and the models of that time."""
+
+    @contextmanager
+    def beginning(migration):
+        with django_db_blocker.unblock(), another_database(template=beginnings[migration]):
+            yield models_of(migration)
+
+    return beginning
+
+
+def models_of(*migrations):
+    state = MigrationLoader(None).project_state(list(migrations))
     return lambda name: state.apps.get_model(*name.split("."))
+
+
+def migrated_to(app, migration):
+    call_command("migrate", app, migration, verbosity=0)
+    return models_of((app, migration))
 
 
 def an_evening(model, *, version=None, visit=None, periods=()):
@@ -69,21 +97,14 @@ def an_evening(model, *, version=None, visit=None, periods=()):
     return row
 
 
-@pytest.fixture
-def anywhere(django_db_blocker, django_db_setup):
-    with django_db_blocker.unblock():
-        yield
-
-
-@pytest.mark.usefixtures("anywhere")
-def test_numbers_of_sky_and_noise_become_words_and_codes_of_the_protocol():
+def test_numbers_of_sky_and_noise_become_words_and_codes_of_the_protocol(database_at):
     cells = {
         "start.sky": "8",
         "stops.1.noise_index": "3",
         "stops.1.calls.noise_index": "1",
         "notes": "stops.1.noise_index",
     }
-    with database_at("0008_joint_members") as before:
+    with database_at(JOINT_MEMBERS) as before:
         an_evening(
             before,
             version={"wet_sky_codes": [7, 8], "max_noise_index": 3},
@@ -107,7 +128,7 @@ def test_numbers_of_sky_and_noise_become_words_and_codes_of_the_protocol():
             field="noise_index",
             params={"noise": 4, "stop": 1, "most": 3},
         )
-        after = models_at("0009_conditions_in_words")
+        after = migrated_to("surveys", "0009_conditions_in_words")
 
         version = after("surveys.ProtocolVersion").objects.get()
         assert set(version.forbidden_skies) == {"snow", "heavy_rain", "thunder"}
@@ -155,23 +176,12 @@ def test_numbers_of_sky_and_noise_become_words_and_codes_of_the_protocol():
         assert (made_since.sky_codes, made_since.noise_codes) == ({}, {})
 
 
-@pytest.mark.django_db(transaction=True)
-def test_a_person_keeps_the_address_of_the_invitation_and_no_other():
+def test_a_person_keeps_the_address_of_the_invitation_and_no_other(database_at):
     """Others had been added to accounts without anybody confirming them."""
-
-    with empty_database():
-        call_command("migrate", "account", verbosity=0)
-        call_command("migrate", "accounts", "0003", verbosity=0)
-        state = MigrationExecutor(connection).loader.project_state(
-            [
-                ("accounts", "0003_words_of_rights"),
-                ("account", "0009_emailaddress_unique_primary_email"),
-            ]
-        )
-        person = state.apps.get_model("accounts", "Person").objects.create(
-            email="Robin@example.org", name="Robin"
-        )
-        state.apps.get_model("account", "EmailAddress").objects.create(
+    with database_at(RIGHTS):
+        before = models_of(RIGHTS, EMAIL_ADDRESSES)
+        person = before("accounts.Person").objects.create(email="Robin@example.org", name="Robin")
+        before("account.EmailAddress").objects.create(
             user_id=person.pk, email="intruder@example.net"
         )
         call_command("migrate", "accounts", "0004", verbosity=0)
@@ -179,8 +189,7 @@ def test_a_person_keeps_the_address_of_the_invitation_and_no_other():
         assert list(kept) == [(person.pk, "robin@example.org", True, True)]
 
 
-@pytest.mark.usefixtures("anywhere")
-def test_fields_that_no_rule_uses_become_own_fields_of_the_programs_that_have_data():
+def test_fields_that_no_rule_uses_become_own_fields_of_the_programs_that_have_data(database_at):
     cells = {
         "days_since_rain": "3",
         "stops.1.cars": "4",
@@ -188,7 +197,7 @@ def test_fields_that_no_rule_uses_become_own_fields_of_the_programs_that_have_da
         "stops.1.calls.cars": "1",
         "notes": "stops.1.cars",
     }
-    with database_at("0014_own_fields") as before:
+    with database_at(OWN_FIELDS) as before:
         visit = an_evening(
             before,
             visit={"days_since_rain": 3, "cells": cells},
@@ -205,7 +214,7 @@ def test_fields_that_no_rule_uses_become_own_fields_of_the_programs_that_have_da
             content=b"",
             columns=[["Cars", "cars"], ["Moon", "moonlight"], ["Sky", "sky"]],
         )
-        after = models_at("0015_carried_own_fields")
+        after = migrated_to("surveys", "0015_carried_own_fields")
 
         fields = after("surveys.OwnField").objects.order_by("order")
         assert list(fields.values_list("program_id", "key", "kind", "per", "published")) == [
@@ -238,10 +247,9 @@ def test_fields_that_no_rule_uses_become_own_fields_of_the_programs_that_have_da
         ]
 
 
-@pytest.mark.usefixtures("anywhere")
-def test_what_was_only_typed_asks_for_its_field_and_other_fields_are_gone():
-    with database_at("0014_own_fields") as before:
+def test_what_was_only_typed_asks_for_its_field_and_other_fields_are_gone(database_at):
+    with database_at(OWN_FIELDS) as before:
         an_evening(before, visit={"cells": {"stops.2.cars": "many"}}, periods=[{}])
-        after = models_at("0015_carried_own_fields")
+        after = migrated_to("surveys", "0015_carried_own_fields")
         assert list(after("surveys.OwnField").objects.values_list("key", flat=True)) == ["cars"]
         assert after("surveys.Visit").objects.get().cells == {"stops.2.own.cars": "many"}

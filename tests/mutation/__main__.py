@@ -60,7 +60,9 @@ def _options() -> argparse.Namespace:
     parser.add_argument("parts", nargs="*", metavar="PART", help=f"of {', '.join(names)}")
     parser.add_argument("--sample", type=int, help="how many mutants of each part; 0 for all")
     parser.add_argument("--seed", type=int, default=10, help="another seed, another sample")
-    parser.add_argument("--only", default="", help="only files whose path holds this text")
+    parser.add_argument(
+        "--only", action="append", metavar="TEXT", help="only files whose path holds this text"
+    )
     parser.add_argument("--again", action="store_true", help="try survivors once more")
     parser.add_argument("--report", action="store_true", help="say what is known; try nothing")
     options = parser.parse_args()
@@ -73,7 +75,8 @@ def _options() -> argparse.Namespace:
 def _mutants(part: Part, options: argparse.Namespace) -> list[Mutant]:
     sample = part.sample if options.sample is None else options.sample or None
     mutants = mutants_of_part(part, sample=sample, seed=options.seed)
-    return [mutant for mutant in mutants if options.only in mutant.path]
+    only = options.only or [""]
+    return [mutant for mutant in mutants if any(text in mutant.path for text in only)]
 
 
 def _try_part(part: Part, options: argparse.Namespace) -> None:
@@ -116,11 +119,10 @@ def _in_turn(
     results: Results, reached: Reached, mutant: Mutant, files: Sequence[str]
 ) -> list[list[str]]:
     """The most likely test file by itself first: collecting the others costs most of the time.
-    Then the others that reach the mutant; what runs at import is seen by any test."""
-    first, *others = results.best_first(mutant.path, files or reached.files)
-    at_import = reached.runs_at_import(mutant)
-    rest = [file for file in reached.files if file not in files] if files and at_import else []
-    return [turn for turn in ([first], others, rest) if turn]
+    Then the others that reach the mutant, as many as the time allows."""
+    ranked = results.best_first(mutant.path, files or reached.files)
+    first, *others = reached.within_time(ranked)
+    return [turn for turn in ([first], others) if turn]
 
 
 def _try_slowly(

@@ -50,7 +50,7 @@ def in_fork(work: Callable[[], dict], folder: Path, *, cpu_seconds: float) -> En
     return Ended(
         said=json.loads(answer.read_text()) if answer.exists() else {},
         seconds=used.ru_utime + used.ru_stime,
-        in_time=in_time and code not in (-signal.SIGXCPU, -signal.SIGKILL),
+        in_time=in_time and code not in (-signal.SIGXCPU, -signal.SIGPROF, -signal.SIGKILL),
         code=code,
     )
 

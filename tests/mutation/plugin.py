@@ -1,9 +1,10 @@
 """What a test run does differently while mutants are tried."""
 
 import importlib.util
+import signal
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec, SourceFileLoader
 from pathlib import Path
@@ -40,9 +41,11 @@ class MutatedModule(MetaPathFinder, SourceFileLoader):
 
 
 class FirstFailure:
-    """Remembers which test noticed the mutant, and how many CPU seconds each test took."""
+    """Remembers which test noticed the mutant, and how many CPU seconds each test took. With
+    `limit` the process ends with SIGPROF when a test takes more."""
 
     def __init__(self) -> None:
+        self.limit: Callable[[str], float] | None = None
         self.test = ""
         self.seconds: dict[str, float] = {}
 
@@ -57,6 +60,8 @@ class FirstFailure:
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
         begun = time.process_time()
+        if self.limit is not None:
+            signal.setitimer(signal.ITIMER_PROF, self.limit(item.nodeid))
         try:
             return (yield)
         finally:

@@ -2,14 +2,20 @@
 
 import json
 import sys
-from collections.abc import Collection
+from collections import Counter
+from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass, field
+from functools import cached_property
+from itertools import accumulate
 from pathlib import Path
 
 from tests.mutation.mutants import Mutant
 
 # A mutant may take so many times as long as the code it was made from, and this more.
 SLOWER, AND_SECONDS = 4, 15
+# A trial runs tests of so many seconds. A test that would come after them is one that would notice
+# what all the nearer ones let pass.
+ENOUGH_SECONDS = 60
 
 
 @dataclass(kw_only=True)
@@ -41,16 +47,37 @@ class Reached:
 
     def cpu_limit(self, tests: Collection[str]) -> float:
         """How long these tests or test files may take before they count as endless."""
-        usual = sum(
-            seconds
-            for test, seconds in self.seconds.items()
-            if test in tests or test.split("::")[0] in tests
-        )
-        return SLOWER * usual + AND_SECONDS
+        return SLOWER * self.usual(tests) + AND_SECONDS
+
+    def usual(self, tests: Collection[str]) -> float:
+        return sum(self.seconds.get(test, self._seconds_of_files.get(test, 0.0)) for test in tests)
+
+    @cached_property
+    def _seconds_of_files(self) -> Counter[str]:
+        total: Counter[str] = Counter()
+        for test, seconds in self.seconds.items():
+            total[file_of(test)] += seconds
+        return total
+
+    def within_time(self, ranked: Sequence[str]) -> list[str]:
+        """The first of these tests or test files, until they take ENOUGH_SECONDS."""
+        totals = accumulate(self.usual([tests]) for tests in ranked)
+        before = (0.0, *totals)
+        return [tests for tests, at in zip(ranked, before, strict=False) if at <= ENOUGH_SECONDS]
 
     @property
     def files(self) -> list[str]:
-        return sorted({test.split("::")[0] for test in self.seconds})
+        return sorted({file_of(test) for test in self.seconds})
+
+
+def file_of(test: str) -> str:
+    return test.split("::")[0]
+
+
+def is_nearest(test: str, path: str) -> bool:
+    """Whether a test stands in the module that mirrors the mutant's: `test_dynamic.py` for
+    `dynamic.py` and `dynamic_likelihood.py`."""
+    return Path(path).stem.startswith(Path(file_of(test)).stem.removeprefix("test_"))
 
 
 @dataclass(kw_only=True)

@@ -11,6 +11,7 @@ from pathlib import Path
 from tests.mutation.forks import Outcome
 from tests.mutation.mutants import Mutant
 from tests.mutation.parts import ROOT, Explained
+from tests.mutation.reached import file_of, is_nearest
 from tests.mutation.trying import Tried
 
 FINAL = (Outcome.KILLED, Outcome.TIMED_OUT, Outcome.SURVIVED)
@@ -58,11 +59,10 @@ class Results:
             file.write(json.dumps(asdict(result)) + "\n")
 
     def best_first(self, path: str, files: Sequence[str]) -> list[str]:
-        """Test files in order of how many mutants of this module they killed."""
-        kills = Counter(
-            result.test.split("::")[0] for result in self.by_key.values() if result.path == path
-        )
-        return sorted(files, key=lambda file: -kills[file])
+        """Test files in order of how many mutants of this module they killed; the nearest one
+        where none did."""
+        kills = Counter(file_of(row.test) for row in self.by_key.values() if row.path == path)
+        return sorted(files, key=lambda file: (-kills[file], not is_nearest(file, path)))
 
     def of(self, mutant: Mutant) -> Result | None:
         """What became of it, if that was decided with its file as it is now."""

@@ -23,6 +23,7 @@ LiveFunctions = Mapping[tuple[str, str, int], list[FunctionType]]
 
 
 def live_functions(path: str) -> LiveFunctions:
+    gc.unfreeze()  # the run of the tests froze what it collected: tests/conftest.py
     found: dict[tuple[str, str, int], list[FunctionType]] = {}
     for thing in gc.get_objects():
         if type(thing) is FunctionType and thing.__code__.co_filename == path:
@@ -55,8 +56,8 @@ def swap_functions(path: str, original: str, mutated: str, live: LiveFunctions) 
 
 
 def rebind_texts(module_name: str, path: str, mutated: str) -> bool:
-    """Exchange the module's constant strings (SQL) wherever they were imported to. For modules
-    that may be executed twice. False where no constant differs."""
+    """Exchange the module's constant strings (SQL) wherever they were imported to or put into a
+    longer one. For modules that may be executed twice. False where no constant differs."""
     module = sys.modules[module_name]
     fresh = _executed(compile(mutated, path, "exec", dont_inherit=True), module_name, path)
     changed = False
@@ -65,6 +66,7 @@ def rebind_texts(module_name: str, path: str, mutated: str) -> bool:
         if isinstance(new, str) and isinstance(old, str) and new != old:
             changed = True
             _replace_everywhere(old, new, name)
+            _replace_within_texts(old, new)
     return changed
 
 
@@ -123,6 +125,15 @@ def _replace_everywhere(old: object, new: object, name: str) -> None:
     for module in list(sys.modules.values()):
         if getattr(module, "__dict__", {}).get(name) is old:
             setattr(module, name, new)
+
+
+def _replace_within_texts(old: str, new: str) -> None:
+    """In the constant strings of every module of the project that were put together from it."""
+    for module_name, module in list(sys.modules.items()):
+        if module_name.startswith("surveys."):
+            for name, text in list(module.__dict__.items()):
+                if isinstance(text, str) and old in text:
+                    setattr(module, name, text.replace(old, new))
 
 
 def _place(code: CodeType) -> tuple[str, str, int]:

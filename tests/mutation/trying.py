@@ -3,11 +3,12 @@ those that live through it or need it, in a process that imports the project ane
 
 import contextlib
 import gc
+import importlib
 import os
 import re
 import sys
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,7 +19,7 @@ import pytest
 from tests.mutation.forks import Ended, Outcome, in_fork
 from tests.mutation.mutants import Mutant
 from tests.mutation.plugin import FirstFailure, MutatedModule, module_name
-from tests.mutation.reached import Bench, Reached
+from tests.mutation.reached import Bench, Reached, file_of, is_nearest
 from tests.mutation.swapping import (
     NotExecutableError,
     live_functions,
@@ -103,7 +104,7 @@ class QuickTrials:
             path: (bench.root / path).read_text() for path in {mutant.path for mutant in mutants}
         }
         self.first = FirstFailure()
-        self.kills: dict[tuple[str, str], Counter[str]] = {}
+        self.kills: defaultdict[tuple[str, str], Counter[str]] = defaultdict(Counter)
         self.imports = self._line_recorder()
         self.executes_twice: dict[str, bool] = {}
 
@@ -111,7 +112,7 @@ class QuickTrials:
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         if session.testsfailed:
             raise BaselineError(f"{self.first.test}: see {self.bench.folder / 'pytest.log'}")
-        _warm_up()
+        _warm_up(self.python_paths)
         self.database = SharedDatabase(session.config)
         with_database = any(item.get_closest_marker("django_db") for item in session.items)
         if with_database:
@@ -175,18 +176,8 @@ class QuickTrials:
         chosen = (not of_views and reached.of(mutant)) or set(
             reached.seconds if mutant.is_text else ()
         )
-        files = tuple(sorted({test.split("::")[0] for test in chosen}))
-        kills = self.kills.setdefault((mutant.path, mutant.function), Counter())
-        at_line = set(reached.tests.get(mutant.path, {}).get(mutant.line, []))
-        items = sorted(
-            (item for item in session.items if item.nodeid in chosen),
-            key=lambda item: (
-                _commits(item),  # last, as pytest-django has it
-                -kills[item.nodeid],
-                item.nodeid not in at_line,
-                reached.seconds[item.nodeid],
-            ),
-        )
+        files = tuple(sorted({file_of(test) for test in chosen}))
+        items = self._in_turn(session, mutant, reached, chosen)
         if not items:
             at_import = reached.runs_at_import(mutant)
             return Tried(outcome=Outcome.NOT_TRIED if at_import else Outcome.SURVIVED)
@@ -202,6 +193,7 @@ class QuickTrials:
                     return {"swapped": False}
             except NotExecutableError as error:
                 return {"failed": True, "test": f"start: {error}", "committed": False}
+            self.first.limit = lambda test: reached.cpu_limit({test})
             _run_items(session, items)
             ran = [item for item in items if item.nodeid in self.first.seconds]
             return {
@@ -216,11 +208,33 @@ class QuickTrials:
             return Tried(outcome=Outcome.NOT_TRIED, files=files)
         tried = _tried(ended, files, final=not reached.runs_at_import(mutant))
         if tried.test:
-            kills[tried.test] += 1
+            self.kills[mutant.path, mutant.function][tried.test] += 1
         # Cut short, with other views, or with jobs in the queue, which nothing empties.
         if of_views or ended.said.get("committed", True):
             self.database.renew()
         return tried
+
+    def _in_turn(
+        self, session: pytest.Session, mutant: Mutant, reached: Reached, chosen: Collection[str]
+    ) -> list[pytest.Item]:
+        """The chosen tests, the likeliest and quickest first, as many as the time allows. Modules
+        stay together, so that what is made once for a module is made once."""
+        kills = self.kills[mutant.path, mutant.function]
+        at_line = set(reached.tests.get(mutant.path, {}).get(mutant.line, []))
+        ranked = sorted(
+            (item for item in session.items if item.nodeid in chosen),
+            key=lambda item: (
+                _commits(item),  # last, as pytest-django has it
+                -kills[item.nodeid],
+                item.nodeid not in at_line,
+                not is_nearest(item.nodeid, mutant.path),
+                reached.seconds[item.nodeid],
+            ),
+        )
+        modules = list(dict.fromkeys((_commits(item), file_of(item.nodeid)) for item in ranked))
+        ranked.sort(key=lambda item: modules.index((_commits(item), file_of(item.nodeid))))
+        kept = set(reached.within_time([item.nodeid for item in ranked]))
+        return [item for item in ranked if item.nodeid in kept]
 
     def _rehearse(
         self, session: pytest.Session, mutant: Mutant, items: list[pytest.Item], most: float
@@ -291,13 +305,15 @@ def _tried(ended: Ended, files: tuple[str, ...], *, final: bool) -> Tried:
     )
 
 
-def _warm_up() -> None:
-    """Import what tests import at their first request, and leave no connection open: forks must
-    not share one."""
+def _warm_up(paths: Sequence[str]) -> None:
+    """Import these modules and what tests import at their first request, and leave no connection
+    open: forks must not share one."""
     from django.db import connections  # noqa: PLC0415 - needs the settings of the run
     from django.template import engines  # noqa: PLC0415
     from django.urls import get_resolver  # noqa: PLC0415
 
+    for path in paths:
+        importlib.import_module(module_name(path))
     engines.all()
     get_resolver().reverse_dict  # noqa: B018 - fills itself when it is looked at
     connections.close_all()

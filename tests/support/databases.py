@@ -38,28 +38,30 @@ def database_of_this_run() -> Iterator[str]:
         _lock(server, name)
         _drop_databases_of_dead_runs(server, base)
         _copy_template(server, base, name)
-        _connect_to(name)
+        connect_to(name)
         yield name
     finally:
-        _connect_to(before)
+        connect_to(before)
         _drop(server, name)
         server.close()
 
 
 @contextmanager
-def empty_database() -> Iterator[None]:
-    """Django's connection leads to a database without any table, to try migrations on."""
+def another_database(template: str | None = None) -> Iterator[str]:
+    """Django's connection leads to a database without any table, or to a copy of another one, to
+    try migrations on. Gives its name."""
     base = connection.settings_dict["TEST"]["NAME"]
     before = connection.settings_dict["NAME"]
     name = f"{base}_run_{secrets.token_hex(5)}"
     server = _server()
     try:
         _lock(server, name)
-        _execute(server, f'CREATE DATABASE "{name}"')
-        _connect_to(name)
-        yield
+        connection.close()  # Nobody may use the template.
+        _execute(server, f'CREATE DATABASE "{name}" TEMPLATE "{template or "template1"}"')
+        connect_to(name)
+        yield name
     finally:
-        _connect_to(before)
+        connect_to(before)
         _drop(server, name)
         server.close()
 
@@ -115,7 +117,7 @@ def _drop_databases_of_dead_runs(server: BaseDatabaseWrapper, base: str) -> None
             _answer(server, "SELECT pg_advisory_unlock(hashtextextended(%s, 0))", name)
 
 
-def _connect_to(name: str) -> None:
+def connect_to(name: str) -> None:
     connection.close()
     settings.DATABASES[DEFAULT_DB_ALIAS]["NAME"] = name
     connection.settings_dict["NAME"] = name

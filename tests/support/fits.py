@@ -61,6 +61,7 @@ def in_order(periods: SpeciesPeriods) -> SpeciesPeriods:
         ),
         day=periods.day[rows],
         in_season=periods.in_season[rows],
+        region=None if periods.region is None else periods.region[rows],
         stops={
             name: {number[label]: values[label] for label in sorted(values)}
             for name, values in periods.stops.items()

@@ -48,6 +48,8 @@ def small_program() -> Program:
         name="Example Wetlands",
         region="Example County",
         place_sharing=Sensitivity.OPEN,
+        region_weights={"North, east": 12.5},
+        weights_are="wetlands on the map",
         contact_email="office@example.org",
     )
     peeper, chorus, gopher = make_checklist(

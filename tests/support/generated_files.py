@@ -20,9 +20,8 @@ from surveys.protocol.limits.table import LIMITS
 from surveys.protocol.plain import to_plain
 from surveys.protocol.presets import presets_from_plain
 from surveys.protocol.rules.judge import judge
-from surveys.protocol.rules.table import RULES
+from surveys.protocol.rules.table import RULE_SENTENCES, RULES
 from surveys.protocol.seasons import window_of
-from surveys.protocol.sentences.rules import RULE_SENTENCES
 from surveys.protocol.sentences.vocabulary import VOCABULARY
 from surveys.protocol.telling import Reader, tell
 from surveys.protocol.values import Case, DistanceUnit, Finding, TemperatureUnit
@@ -43,7 +42,7 @@ _WIDTH = 110
 _WRITTEN = "// Written by deploy/generate. Do not edit."
 _ABOUT = [
     "Written by deploy/generate from tests/support/rule_cases. Do not edit.",
-    "`case` has the plain form of surveys/protocol/plain.py; a visit may leave keys out.",
+    "`case` has the plain form of surveys/protocol/plain.py; keys left out have their default.",
     "`derived` is what the server works out for the phone: the window and the hours of the stops.",
     "`expect` is every finding of every rule, in order: visit first, then by stop.",
     "A phone judges only the codes in `on_phone`. All carry their words.",
@@ -213,17 +212,11 @@ def write() -> None:
 
 def _vector(rule_case: RuleCase) -> str:
     case = rule_case.read()
-    # The phone gets protocol and route from the server, and the server leaves no key out.
-    plain = {
-        **rule_case.plain,
-        "route": to_plain(case.route),
-        "protocol": to_plain(case.protocol),
-    }
     reader = reader_of(case)
     findings = ",".join(f"\n    {_json(_finding(finding, reader))}" for finding in judge(case))
     return (
         f' {{"name": {_json(rule_case.name)}, "rule": {_json(rule_case.rule)},\n'
-        f'   "case": {_json(plain)},\n'
+        f'   "case": {_json(rule_case.plain)},\n'
         f'   "derived": {_json(_derived(case))},\n'
         f'   "expect": [{findings}]}}'
     )

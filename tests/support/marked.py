@@ -37,11 +37,13 @@ INTERNATIONAL = frozenset(
 
 _SILENT = re.compile(
     r"\{#.*?#\}|\{%\s*comment.*?endcomment\s*%\}|<!--.*?-->|<!DOCTYPE[^>]*>"
-    r"|<(script|style|pre|code)\b.*?</\1>"
+    r"|<(script|style)\b.*?</\1>"
     r"|\{%\s*block \w*(?:class|scripts)\s*%\}.*?\{%\s*endblock[^%]*%\}"
     r"|\{%\s*blocktranslate.*?endblocktranslate\s*%\}",
     re.DOTALL,
 )
+# What a machine is told; the tag itself may have words for a reader.
+_CODE_BLOCK = re.compile(r"(<(pre|code)\b[^>]*>).*?</\2>", re.DOTALL)
 _TAG = re.compile(r"</?[a-zA-Z](?:\{%.*?%\}|\{\{.*?\}\}|[^>])*>", re.DOTALL)
 _SPOKEN = re.compile(
     r"(?<![\w-])(?:title|aria-label|alt|placeholder|data-label)=\"((?:\{%.*?%\}|\{\{.*?\}\}|[^\"])*)\"",
@@ -60,7 +62,7 @@ def words(text: str) -> list[str]:
 
 
 def in_template(source: str) -> Iterator[str]:
-    html = _SILENT.sub(" ", source)
+    html = _SILENT.sub(" ", _CODE_BLOCK.sub(r"\1", source))
     for tag in _TAG.findall(html):
         for spoken in _SPOKEN.findall(tag):
             if words(_CODE.sub(" ", spoken)):
@@ -74,41 +76,94 @@ def in_template(source: str) -> Iterator[str]:
             yield line.strip()
 
 
-# Calls that show their text, with the place of the text among the arguments; keywords that do.
+_BLOCK = re.compile(r"\{%\s*blocktranslate\b(.*?)%\}(.*?)\{%\s*endblocktranslate\s*%\}", re.DOTALL)
+_MARKED = re.compile(r"\{%\s*translate\s+\"([^\"]*)\"")
+
+
+def pieces_in_template(source: str) -> Iterator[str]:
+    """Marked texts that go on from another text, so that no translation can put them in an order
+    of its own; names that a block is given and does not use."""
+    texts = [match[1] for match in _MARKED.finditer(source)]
+    for match in _BLOCK.finditer(source):
+        texts.append(match[2])
+        for name in re.findall(r"\b(\w+)=", match[1]):
+            if not re.search(rf"\{{\{{\s*{name}\s*\}}\}}", match[2]):
+                yield name
+    yield from (text for text in map(str.strip, texts) if re.match(r"[,.;:)]", text))
+
+
+# Calls that show their text, with the place of the text among the arguments; keywords and keys of
+# attributes that do.
 _SHOWING = {
     "success": 1,
     "error": 1,
     "info": 1,
     "warning": 1,
+    "fail": 1,
     "ValidationError": 0,
     "add_error": 1,
     "Http404": 0,
     "EntryError": 0,
 }
 _SHOWN = frozenset(("label", "help_text", "empty_label", "title", "heading", "question", "caption"))
+_SPOKEN_KEYS = frozenset(("aria-label", "placeholder", "alt", "title"))
 
 
 def in_python(source: str) -> Iterator[str]:
-    for node in ast.walk(ast.parse(source)):
-        if not isinstance(node, ast.Call):
-            continue
-        name = getattr(node.func, "attr", getattr(node.func, "id", ""))
-        place = _SHOWING.get(name)
-        given = [node.args[place]] if place is not None and len(node.args) > place else []
-        if name == "ValidationError":
-            given += [value for one in given if isinstance(one, ast.Dict) for value in one.values]
-        given += [keyword.value for keyword in node.keywords if keyword.arg in _SHOWN]
+    tree = ast.parse(source)
+    yield from dict.fromkeys((*_unmarked(tree), *_glued(tree)))
+
+
+def _unmarked(tree: ast.Module) -> Iterator[str]:
+    for node in ast.walk(tree):
+        given: list[ast.expr] = []
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+            place = _SHOWING.get(name)
+            given = [node.args[place]] if place is not None and len(node.args) > place else []
+            if name == "ValidationError":
+                given += [
+                    value for one in given if isinstance(one, ast.Dict) for value in one.values
+                ]
+            given += [keyword.value for keyword in node.keywords if keyword.arg in _SHOWN]
+        elif isinstance(node, ast.Dict):
+            given = [
+                value
+                for key, value in zip(node.keys, node.values, strict=True)
+                if isinstance(key, ast.Constant) and key.value in _SPOKEN_KEYS
+            ]
         for value in given:
             text = _text_of(value)
             if words(text) and re.search(r"[A-Z ]", text):
                 yield text
 
 
+def _glued(tree: ast.Module) -> Iterator[str]:
+    """Words around values in an f-string. What is raised is for programmers, or shown by a call
+    above; dates and addresses have no words side by side."""
+    unseen = {
+        id(part)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Raise)
+        for part in ast.walk(node)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.JoinedStr) and id(node) not in unseen:
+            text = _text_of(node)
+            if _SIDE_BY_SIDE.search(text) and text not in _KEYS and "SELECT" not in text:
+                yield text
+
+
+# Names of jobs.
+_KEYS = ("power study █", "█ of program █")
+_SIDE_BY_SIDE = re.compile(r"(?:^|[ (])[^\W\d_]{2,}[,.:]? [^\W\d_]{2,}(?:$|[ ,.:)])")
+
+
 def _text_of(node: ast.expr) -> str:
     if isinstance(node, ast.Constant) and isinstance(node.value, str):
         return node.value
     if isinstance(node, ast.JoinedStr):
-        return "".join(v.value for v in node.values if isinstance(v, ast.Constant))
+        return "".join(str(v.value) if isinstance(v, ast.Constant) else "█" for v in node.values)
     return ""
 
 

@@ -197,6 +197,9 @@ class SpeciesTrendSerializer(serializers.Serializer):
     region = serializers.CharField(allow_blank=True)
     fresh = serializers.BooleanField(help_text="whether it is of today's data")
     sentence = serializers.CharField()
+    whole_sentence = serializers.CharField(
+        allow_blank=True, help_text="of the whole program, its regions by their weights"
+    )
     check_sentence = serializers.CharField(allow_blank=True)
     trend = TrendRowSerializer()
     years = OccupancyRowSerializer(many=True)

@@ -24,6 +24,7 @@ from surveys.api.serializers.results import (
     TrendsSerializer,
 )
 from surveys.charts.sensitivity import check_sentence
+from surveys.charts.whole_program import whole_sentence
 from surveys.charts.words import trend_sentence
 from surveys.fitting.stored import StoredFit, stored_fits
 from surveys.language import said
@@ -142,6 +143,7 @@ def _row(fit: StoredFit, runs: Mapping[str, dict[str, Any]]) -> dict[str, object
         "region": fit.region,
         "fresh": fit.fresh,
         "sentence": trend_sentence(fit.species.common_name, result, fit.site),
+        "whole_sentence": whole_sentence(result, fit.site),
         "check_sentence": check_sentence(result),
         "trend": trend_row(name, fit.site, result),
         "years": list(occupancy_rows(name, fit.site, result)),

@@ -16,8 +16,8 @@ _DAY_S = 24 * 60 * 60
 _SKIES = {state.value: words for state, words in SKY.items()}
 _NOISES = {effect.value: words for effect, words in NOISE.items()}
 _CODES_HELP = _(
-    "Only if your paper sheets have numbers or letters for it: what stands for each. Observers see"
-    " them beside the words; old sheets and spreadsheets are read with them."
+    "Only if your paper sheets use numbers or letters. Observers see them beside the words, and"
+    " sheets and spreadsheets with them can be read."
 )
 
 LIMITS: tuple[Limit, ...] = (
@@ -81,7 +81,7 @@ LIMITS: tuple[Limit, ...] = (
         kind=Kind.LENGTH,
         group=Group.LISTENING,
         label=_("Maximum listening time"),
-        help=_("Minutes; how long to listen at most if there is noise."),
+        help=_("Minutes. The longest that observers listen if there is noise."),
         lowest=1,
         highest=_DAY_S,
     ),
@@ -105,9 +105,8 @@ LIMITS: tuple[Limit, ...] = (
         group=Group.LISTENING,
         label=_("Listening radius"),
         help=_(
-            "In {short}; none: a call counts at any distance. With a radius, observers say of each"
-            " species whether it called within it (near) or only beyond it (far). Far calls are"
-            " kept, but are not detections in trends."
+            "In {short}. Leave empty to count calls at any distance. Calls within the radius are"
+            " near, calls beyond it far. Far calls are kept, but are not detections in trends."
         ),
         lowest=1,
         highest=5000,

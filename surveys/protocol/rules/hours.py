@@ -4,18 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from surveys.language import gettext_noop as _
 from surveys.protocol import params
 from surveys.protocol.hours import earliest_start, latest_end
 from surveys.protocol.rules.reading import listened, stops_by_number
 from surveys.protocol.rules.rule import Breach, rule
+from surveys.protocol.sentences.sentence import LEAVE_IT, Sentence
 from surveys.protocol.values import Case, Severity, Where
 from surveys.protocol.words import full_minute
+
+_CHECK_TIME = _("Check the time.")
 
 
 @rule(
     "before-dusk",
     Severity.QUERY,
     "Listening starts no earlier than allowed.",
+    Sentence(
+        _(
+            "Listening at stop {stop} starts at {start}; the earliest start is {earliest}"
+            " ({limit})."
+        ),
+        (_CHECK_TIME, _("If you are at the stop, wait and start over."), LEAVE_IT),
+    ),
     on_phone=True,
 )
 def before_dusk(case: Case) -> Iterator[Breach]:
@@ -38,7 +49,16 @@ def before_dusk(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("after-last-hour", Severity.QUERY, "Listening ends before the latest end.", on_phone=True)
+@rule(
+    "after-last-hour",
+    Severity.QUERY,
+    "Listening ends before the latest end.",
+    Sentence(
+        _("Listening at stop {stop} ends at {end}; the latest end is {latest}."),
+        (_CHECK_TIME, LEAVE_IT),
+    ),
+    on_phone=True,
+)
 def after_last_hour(case: Case) -> Iterator[Breach]:
     zone = case.route.time_zone
     for period in listened(case):
@@ -60,6 +80,10 @@ def after_last_hour(case: Case) -> Iterator[Breach]:
     "sun-does-not-set",
     Severity.NOTE,
     "The sun sets on this night.",
+    Sentence(
+        _("The sun does not set or rise here this night ({stops}), so we cannot check the hours."),
+        (_("Nothing to fix."), _("The coordinator will judge the hours.")),
+    ),
     on_phone=True,
 )
 def sun_does_not_set(case: Case) -> Iterator[Breach]:
@@ -72,7 +96,15 @@ def sun_does_not_set(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("sunset-unknown", Severity.NOTE, "The sunset at every stop is known.")
+@rule(
+    "sunset-unknown",
+    Severity.NOTE,
+    "The sunset at every stop is known.",
+    Sentence(
+        _("The sunset at {stops} is not known yet, so we cannot check the hours."),
+        (_("Nothing to fix."), _("The server calculates it once you send the visit.")),
+    ),
+)
 def sunset_unknown(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)
     stops = sorted({p.stop for p in listened(case) if p.stop in known and p.stop not in case.sky})

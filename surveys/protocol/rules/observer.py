@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from surveys.language import gettext_noop as _
 from surveys.protocol.rules.rule import Breach, rule
+from surveys.protocol.sentences.sentence import Sentence
 from surveys.protocol.values import Case, Severity
 
 
@@ -12,13 +14,34 @@ from surveys.protocol.values import Case, Severity
     "observer-not-qualified",
     Severity.QUERY,
     "The observer passed the call-identification test that the protocol requires.",
+    Sentence(
+        _(
+            "The protocol asks for a passed call-identification test, and none is on record"
+            " for the observer of this visit."
+        ),
+        (
+            _("If you passed it, tell the coordinator the date."),
+            _("The coordinator will decide whether the visit counts."),
+        ),
+    ),
 )
 def observer_not_qualified(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is False:
         yield Breach()
 
 
-@rule("training-unknown", Severity.NOTE, "There is a record of call-identification tests.")
+@rule(
+    "training-unknown",
+    Severity.NOTE,
+    "There is a record of call-identification tests.",
+    Sentence(
+        _(
+            "The protocol asks for a passed call-identification test, but no tests are on"
+            " record, so we cannot check this."
+        ),
+        (_("Nothing to fix in this visit."),),
+    ),
+)
 def training_unknown(case: Case) -> Iterator[Breach]:
     if case.protocol.training_needed and case.surroundings.observer_qualified is None:
         yield Breach()

@@ -4,16 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from surveys.language import gettext_noop as _
 from surveys.protocol.own_fields import AskedPer, OwnField
 from surveys.protocol.rules.reading import listened
 from surveys.protocol.rules.rule import Breach, rule
+from surveys.protocol.sentences.sentence import Sentence
 from surveys.protocol.values import Case, Severity, Where
+
+_FILL_IT_IN = _("Fill it in if someone noted it; if no one did, leave it blank.")
 
 
 @rule(
     "own-field-missing",
     Severity.QUERY,
     "Every required field of the program is filled in.",
+    Sentence(
+        _("“{field}” is blank at stop {stop}; your program asks for it."),
+        (_FILL_IT_IN,),
+    ),
+    variants={
+        "visit": Sentence(
+            _("“{field}” is blank; your program asks for it."),
+            (_FILL_IT_IN,),
+        )
+    },
     on_phone=True,
 )
 def own_field_missing(case: Case) -> Iterator[Breach]:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from surveys.protocol.params import Param
+from surveys.protocol.sentences.sentence import Sentence, Sentences
 from surveys.protocol.values import (
     Case,
     Finding,
@@ -16,8 +17,8 @@ from surveys.protocol.values import (
 
 @dataclass(frozen=True, kw_only=True)
 class Breach:
-    """One place where a visit breaks a rule. `variant` and `params` are those of its sentence in
-    `sentences/rules.py`."""
+    """One place where a visit breaks a rule. `variant` chooses between the sentences of the rule,
+    `params` fill the sentence."""
 
     where: Where = field(default_factory=Where)
     variant: str = ""
@@ -31,7 +32,8 @@ Check = Callable[[Case], Iterator[Breach]]
 class Rule:
     """A check with what is said of it; made by the decorator `rule`.
 
-    `summary` is one sentence for lists. `on_phone` marks the rules that the phone
+    `summary` is one sentence for lists. `sentences` are what a finding says, by variant; `""` is
+    the usual one. `on_phone` marks the rules that the phone
     judges by itself while the visit is under way, because they need no server and
     the observer can still do something about them.
     """
@@ -39,6 +41,7 @@ class Rule:
     code: str
     severity: Severity
     summary: str
+    sentences: Mapping[str, Sentence]
     check: Check
     on_phone: bool = False
 
@@ -59,15 +62,29 @@ class Rule:
 
 
 def rule(
-    code: str, severity: Severity, summary: str, *, on_phone: bool = False
+    code: str,
+    severity: Severity,
+    summary: str,
+    sentence: Sentence,
+    *,
+    variants: Sentences | None = None,
+    on_phone: bool = False,
 ) -> Callable[[Check], Rule]:
-    """Declare a rule beside its check. `table.py` collects what is declared.
+    """Declare a rule beside its check. `table.py` collects what is declared. `variants` are the
+    sentences of breaches that name a variant.
 
     A rule `on_phone` has a twin of the same name, in camel case, in the module of the
     same name under `static/survey/rules`.
     """
 
     def declare(check: Check) -> Rule:
-        return Rule(code=code, severity=severity, summary=summary, check=check, on_phone=on_phone)
+        return Rule(
+            code=code,
+            severity=severity,
+            summary=summary,
+            sentences={"": sentence} | dict(variants or {}),
+            check=check,
+            on_phone=on_phone,
+        )
 
     return declare

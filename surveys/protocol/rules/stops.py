@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
 
+from surveys.language import gettext_noop as _
+from surveys.language import ngettext_lazy
 from surveys.protocol import params
 from surveys.protocol.distance import distance_m
 from surveys.protocol.rules.reading import (
@@ -14,6 +16,7 @@ from surveys.protocol.rules.reading import (
     stops_by_number,
 )
 from surveys.protocol.rules.rule import Breach, rule
+from surveys.protocol.sentences.sentence import LEAVE_IT, Sentence
 from surveys.protocol.values import (
     Case,
     Severity,
@@ -21,7 +24,21 @@ from surveys.protocol.values import (
 )
 
 
-@rule("unknown-stop", Severity.REFUSE, "Every stop belongs to the route.")
+@rule(
+    "unknown-stop",
+    Severity.REFUSE,
+    "Every stop belongs to the route.",
+    Sentence(
+        _("Route {route} has no stop {stop}."),
+        (_("Correct the number."), _("The route has {stops}.")),
+    ),
+    variants={
+        "no-stops": Sentence(
+            _("Route {route} has no stop {stop}."),
+            (_("Correct the number."), _("The route has no stops on this night.")),
+        )
+    },
+)
 def unknown_stop(case: Case) -> Iterator[Breach]:
     known = stops_by_number(case)
     for number in sorted({p.stop for p in case.visit.periods} - known.keys()):
@@ -36,7 +53,15 @@ def unknown_stop(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("twice-the-same-stop", Severity.REFUSE, "A stop is on the sheet once.")
+@rule(
+    "twice-the-same-stop",
+    Severity.REFUSE,
+    "A stop is on the sheet once.",
+    Sentence(
+        _("Stop {stop} is on the sheet {times}."),
+        (_("Keep one of them, or correct the number of the stop."),),
+    ),
+)
 def twice_the_same_stop(case: Case) -> Iterator[Breach]:
     counts = Counter(period.stop for period in case.visit.periods)
     for number, count in sorted(counts.items()):
@@ -47,7 +72,19 @@ def twice_the_same_stop(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("too-few-stops", Severity.QUERY, "Enough stops were surveyed.")
+@rule(
+    "too-few-stops",
+    Severity.QUERY,
+    "Enough stops were surveyed.",
+    Sentence(
+        ngettext_lazy(
+            "You surveyed {listened} stop; the protocol asks for at least {wanted}.",
+            "You surveyed {listened} stops; the protocol asks for at least {wanted}.",
+            "listened",
+        ),
+        (_("If you surveyed more stops, add them."), LEAVE_IT),
+    ),
+)
 def too_few_stops(case: Case) -> Iterator[Breach]:
     number = len({p.stop for p in listened(case)} & stops_by_number(case).keys())
     wanted = case.protocol.min_stops
@@ -57,7 +94,15 @@ def too_few_stops(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("stop-left-blank", Severity.NOTE, "Every stop is surveyed or marked as skipped.")
+@rule(
+    "stop-left-blank",
+    Severity.NOTE,
+    "Every stop is surveyed or marked as skipped.",
+    Sentence(
+        _("You left {stops} blank. A blank stop counts as not surveyed, not as silent."),
+        (_("If no one listened there, mark it as skipped and say why."),),
+    ),
+)
 def stop_left_blank(case: Case) -> Iterator[Breach]:
     written = {period.stop for period in case.visit.periods}
     blank = sorted(stops_by_number(case).keys() - written)
@@ -68,7 +113,16 @@ def stop_left_blank(case: Case) -> Iterator[Breach]:
 
 
 @rule(
-    "stops-out-of-order", Severity.QUERY, "The stops were surveyed in the order of their numbers."
+    "stops-out-of-order",
+    Severity.QUERY,
+    "The stops were surveyed in the order of their numbers.",
+    Sentence(
+        _(
+            "By their times, you surveyed the stops in the order {order};"
+            " the protocol asks for the order of their numbers."
+        ),
+        (_("Check the times and the numbers of the stops."), LEAVE_IT),
+    ),
 )
 def stops_out_of_order(case: Case) -> Iterator[Breach]:
     if not case.protocol.stops_in_order:
@@ -82,7 +136,33 @@ def stops_out_of_order(case: Case) -> Iterator[Breach]:
         )
 
 
-@rule("far-from-stop", Severity.QUERY, "The observer listened at the stop.", on_phone=True)
+@rule(
+    "far-from-stop",
+    Severity.QUERY,
+    "The observer listened at the stop.",
+    Sentence(
+        _("You were {distance} from stop {stop}; the protocol allows {most}."),
+        (
+            _("Check that this is the right stop."),
+            _("If you can no longer use the stop, tell the coordinator."),
+            LEAVE_IT,
+        ),
+    ),
+    variants={
+        "accuracy": Sentence(
+            _(
+                "You were {distance} (give or take {accuracy}) from stop {stop};"
+                " the protocol allows {most}."
+            ),
+            (
+                _("Check that this is the right stop."),
+                _("If you can no longer use the stop, tell the coordinator."),
+                LEAVE_IT,
+            ),
+        )
+    },
+    on_phone=True,
+)
 def far_from_stop(case: Case) -> Iterator[Breach]:
     """The measured place gets the benefit of its stated accuracy."""
     most = case.protocol.max_distance_from_stop_m
@@ -107,7 +187,21 @@ def far_from_stop(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("stops-too-close", Severity.NOTE, "The stops are far enough apart.")
+@rule(
+    "stops-too-close",
+    Severity.NOTE,
+    "The stops are far enough apart.",
+    Sentence(
+        _(
+            "Stops {nearest} and {stop} are {distance} apart; the protocol asks for {wanted},"
+            " so that you do not hear the same callers twice."
+        ),
+        (
+            _("Nothing to fix in this visit."),
+            _("The coordinator can move a stop."),
+        ),
+    ),
+)
 def stops_too_close(case: Case) -> Iterator[Breach]:
     wanted = case.protocol.min_stop_spacing_m
     if wanted is None:

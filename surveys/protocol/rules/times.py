@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from itertools import pairwise
 
+from surveys.language import gettext_noop as _
 from surveys.protocol import params
 from surveys.protocol.distance import distance_m
 from surveys.protocol.nights import night_of
@@ -16,6 +17,7 @@ from surveys.protocol.rules.reading import (
     time_listened,
 )
 from surveys.protocol.rules.rule import Breach, rule
+from surveys.protocol.sentences.sentence import LEAVE_IT, Sentence
 from surveys.protocol.values import Case, Interruption, Period, Severity, Where
 
 _NONE = dt.timedelta(0)
@@ -23,8 +25,24 @@ _READ_TO_THE_MINUTE = dt.timedelta(minutes=1)
 _ONE_HOUR = dt.timedelta(hours=1)
 _CLOCK_SLACK = dt.timedelta(minutes=15)
 
+_CORRECT_TIME = _("Correct one of the two times, or clear it if no one remembers.")
 
-@rule("time-on-another-night", Severity.REFUSE, "Every time belongs to the night of the visit.")
+
+@rule(
+    "time-on-another-night",
+    Severity.REFUSE,
+    "Every time belongs to the night of the visit.",
+    Sentence(
+        _(
+            "{time} at stop {stop} belongs to the night of {night}, but this visit is for the"
+            " night of {visit_night}."
+        ),
+        (
+            _("Correct the time or the date."),
+            _("A night lasts from noon to noon. Use the date on which the evening began."),
+        ),
+    ),
+)
 def time_on_another_night(case: Case) -> Iterator[Breach]:
     zone = case.route.time_zone
     for stop, field, instant in _written_times(case):
@@ -41,7 +59,15 @@ def time_on_another_night(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("future-time", Severity.REFUSE, "No time is in the future.")
+@rule(
+    "future-time",
+    Severity.REFUSE,
+    "No time is in the future.",
+    Sentence(
+        _("{time} at stop {stop} is in the future."),
+        (_("Check the date of the night, the time, and the clock of the phone."),),
+    ),
+)
 def future_time(case: Case) -> Iterator[Breach]:
     """A clock may be a little ahead of the server's; more than that is impossible."""
     latest = case.surroundings.now + _CLOCK_SLACK
@@ -53,7 +79,15 @@ def future_time(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("start-before-arrival", Severity.REFUSE, "Listening starts after the arrival.")
+@rule(
+    "start-before-arrival",
+    Severity.REFUSE,
+    "Listening starts after the arrival.",
+    Sentence(
+        _("Listening at stop {stop} starts at {start}, before the arrival at {arrival}."),
+        (_CORRECT_TIME,),
+    ),
+)
 def start_before_arrival(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         arrived, started = period.arrived_at, period.started_at
@@ -65,7 +99,15 @@ def start_before_arrival(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("finish-before-start", Severity.REFUSE, "Listening ends after it starts.")
+@rule(
+    "finish-before-start",
+    Severity.REFUSE,
+    "Listening ends after it starts.",
+    Sentence(
+        _("Listening at stop {stop} ends at {end}, which is not after its start at {start}."),
+        (_CORRECT_TIME,),
+    ),
+)
 def finish_before_start(case: Case) -> Iterator[Breach]:
     for period in listened(case):
         started, finished = period.started_at, period.finished_at
@@ -81,6 +123,16 @@ def finish_before_start(case: Case) -> Iterator[Breach]:
     "pause-longer-than-listening",
     Severity.REFUSE,
     "A pause is not longer than the time from start to end.",
+    Sentence(
+        _("The pause of {pause} at stop {stop} is longer than the time from start to end."),
+        (_("Correct the pause, the start or the end."),),
+    ),
+    variants={
+        "below-zero": Sentence(
+            _("The pause at stop {stop} is less than zero."),
+            (_("Correct the pause, the start or the end."),),
+        )
+    },
 )
 def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
     for period in listened(case):
@@ -99,7 +151,18 @@ def pause_longer_than_listening(case: Case) -> Iterator[Breach]:
 
 
 @rule(
-    "stops-overlap", Severity.REFUSE, "The listening at one stop ends before the next stop begins."
+    "stops-overlap",
+    Severity.REFUSE,
+    "The listening at one stop ends before the next stop begins.",
+    Sentence(
+        _("Stop {stop} starts at {start}, while listening at stop {busy} runs until {end}."),
+        (
+            _(
+                "You cannot be at two stops at once. Correct a time,"
+                " or clear it if no one remembers."
+            ),
+        ),
+    ),
 )
 def stops_overlap(case: Case) -> Iterator[Breach]:
     busy: Period | None = None
@@ -121,13 +184,24 @@ def stops_overlap(case: Case) -> Iterator[Breach]:
             busy = period
 
 
-@rule("impossible-drive", Severity.QUERY, "There was time to drive from stop to stop.")
+@rule(
+    "impossible-drive",
+    Severity.QUERY,
+    "There was time to drive from stop to stop.",
+    Sentence(
+        _(
+            "It is {distance} in a straight line from stop {from} to stop {to}, with only"
+            " {between} between the two: that would be faster than {fastest}."
+        ),
+        (_("Check the times and the numbers of the two stops."), LEAVE_IT),
+    ),
+)
 def impossible_drive(case: Case) -> Iterator[Breach]:
     """Straight-line speed between stops. Times are often written to the minute, so
     one minute is added to the time between."""
     fastest = case.protocol.max_drive_kmh
     stops = stops_by_number(case)
-    for (_, earlier), (begin, later) in pairwise(in_time_order(case)):
+    for (_start, earlier), (begin, later) in pairwise(in_time_order(case)):
         left = earlier.finished_at
         if left is None or begin < left or not {earlier.stop, later.stop} <= stops.keys():
             continue
@@ -146,7 +220,15 @@ def impossible_drive(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("times-missing", Severity.QUERY, "No listening time is missing.")
+@rule(
+    "times-missing",
+    Severity.QUERY,
+    "No listening time is missing.",
+    Sentence(
+        _("Stop {stop} has no time for the {missing}, so we cannot check the times."),
+        (_("Write down the time, or mark the stop as skipped if no one listened."),),
+    ),
+)
 def times_missing(case: Case) -> Iterator[Breach]:
     wanted = ["started_at", "finished_at"]
     if case.protocol.settling_wait is not None:
@@ -164,6 +246,10 @@ def times_missing(case: Case) -> Iterator[Breach]:
     "wait-too-short",
     Severity.QUERY,
     "The quiet wait was long enough.",
+    Sentence(
+        _("The quiet wait at stop {stop} was {waited}; the protocol asks for {wanted}."),
+        (_("If you are still at the stop, wait quietly and listen again."), LEAVE_IT),
+    ),
     on_phone=True,
 )
 def wait_too_short(case: Case) -> Iterator[Breach]:
@@ -189,6 +275,19 @@ def wait_too_short(case: Case) -> Iterator[Breach]:
     "listening-too-short",
     Severity.QUERY,
     "The listening period was long enough, not counting pauses.",
+    Sentence(
+        _("You listened at stop {stop} for {length}; the protocol asks for {wanted}."),
+        (_("If you are still at the stop, listen again for the full time."), LEAVE_IT),
+    ),
+    variants={
+        "pause": Sentence(
+            _(
+                "You listened at stop {stop} for {length} (not counting a pause of {pause});"
+                " the protocol asks for {wanted}."
+            ),
+            (_("If you are still at the stop, listen again for the full time."), LEAVE_IT),
+        )
+    },
     on_phone=True,
 )
 def listening_too_short(case: Case) -> Iterator[Breach]:
@@ -213,6 +312,13 @@ def listening_too_short(case: Case) -> Iterator[Breach]:
     "listening-too-long",
     Severity.NOTE,
     "The listening period was not too long.",
+    Sentence(
+        _(
+            "You listened at stop {stop} for {length};"
+            " the protocol asks for no more than {longest}."
+        ),
+        (_("Check the times."), _("If there was a pause, enter how long it was.")),
+    ),
     on_phone=True,
 )
 def listening_too_long(case: Case) -> Iterator[Breach]:
@@ -240,6 +346,16 @@ def listening_too_long(case: Case) -> Iterator[Breach]:
     "pause-not-restarted",
     Severity.QUERY,
     "An interrupted listening period was restarted if the protocol requires it.",
+    Sentence(
+        _(
+            "You paused at stop {stop} for {pause};"
+            " the protocol asks you to start over after a loud event."
+        ),
+        (
+            _("If you did start over, enter the times of the full listening period and no pause."),
+            LEAVE_IT,
+        ),
+    ),
 )
 def pause_not_restarted(case: Case) -> Iterator[Breach]:
     if case.protocol.interruption is not Interruption.RESTART:

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from surveys.language import gettext_noop as _
 from surveys.protocol import params
 from surveys.protocol.rules.reading import (
     listened,
 )
 from surveys.protocol.rules.rule import Breach, rule
 from surveys.protocol.seasons import window_of
+from surveys.protocol.sentences.sentence import LEAVE_IT, Sentence
 from surveys.protocol.values import (
     Case,
     Period,
@@ -29,8 +31,38 @@ from surveys.protocol.weather import (
     to_celsius,
 )
 
+_BREAK_OFF = _("If you are still out, stop for tonight and try another night.")
+_WRITE_DOWN = _("Write it down if someone noted it. Otherwise the coordinator will decide.")
+_CHECK_SIGN = _("Check the number, its sign and its unit (°C or °F).")
+_LIMIT_UNKNOWN = Sentence(
+    _("Stop {stop} has no {reading}, so we cannot check the limit."),
+    (_WRITE_DOWN,),
+)
+_LIMIT_UNKNOWN_OF = {
+    "visit": Sentence(
+        _("The visit has no {reading}, so we cannot check the limit."),
+        (_WRITE_DOWN,),
+    ),
+    "side": Sentence(
+        _("The {side} of the visit and the stops have no {reading}, so we cannot check the limit."),
+        (_WRITE_DOWN,),
+    ),
+}
 
-@rule("too-cold", Severity.QUERY, "The air was warm enough.", on_phone=True)
+
+@rule(
+    "too-cold",
+    Severity.QUERY,
+    "The air was warm enough.",
+    Sentence(
+        _(
+            "{reading} {place} is below {lowest}, the minimum air temperature of the window"
+            " “{window}”."
+        ),
+        (_("Check the reading."), _BREAK_OFF, LEAVE_IT),
+    ),
+    on_phone=True,
+)
 def too_cold(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_air_temperature is not None:
@@ -38,7 +70,19 @@ def too_cold(case: Case) -> Iterator[Breach]:
         yield from _colder(readings, window.min_air_temperature, window)
 
 
-@rule("water-too-cold", Severity.QUERY, "The water was warm enough.", on_phone=True)
+@rule(
+    "water-too-cold",
+    Severity.QUERY,
+    "The water was warm enough.",
+    Sentence(
+        _(
+            "{reading} {place} is below {lowest}, the minimum water temperature of the window"
+            " “{window}”."
+        ),
+        (_("Check the reading."), _BREAK_OFF, LEAVE_IT),
+    ),
+    on_phone=True,
+)
 def water_too_cold(case: Case) -> Iterator[Breach]:
     window = window_of(case.visit.night, case.protocol)
     if window is not None and window.min_water_temperature is not None:
@@ -46,7 +90,16 @@ def water_too_cold(case: Case) -> Iterator[Breach]:
         yield from _colder(readings, window.min_water_temperature, window)
 
 
-@rule("too-windy", Severity.QUERY, "The wind was weak enough.", on_phone=True)
+@rule(
+    "too-windy",
+    Severity.QUERY,
+    "The wind was weak enough.",
+    Sentence(
+        _("Wind force {force} {place} is above {most} ({sign}), the protocol’s wind limit."),
+        (_BREAK_OFF, LEAVE_IT),
+    ),
+    on_phone=True,
+)
 def too_windy(case: Case) -> Iterator[Breach]:
     most = case.protocol.max_beaufort
     if most is None:
@@ -64,7 +117,16 @@ def too_windy(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("wet-sky", Severity.QUERY, "The sky allowed good hearing.", on_phone=True)
+@rule(
+    "wet-sky",
+    Severity.QUERY,
+    "The sky allowed good hearing.",
+    Sentence(
+        _("The sky {place} is “{sky}”, and the protocol allows no survey in it."),
+        (_BREAK_OFF, LEAVE_IT),
+    ),
+    on_phone=True,
+)
 def wet_sky(case: Case) -> Iterator[Breach]:
     for where, sky in _values(case, "sky", listened(case)):
         if isinstance(sky, SkyState) and sky in case.protocol.forbidden_skies:
@@ -74,7 +136,19 @@ def wet_sky(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("out-in-thunder", Severity.NOTE, "No one was out in thunder.", on_phone=True)
+@rule(
+    "out-in-thunder",
+    Severity.NOTE,
+    "No one was out in thunder.",
+    Sentence(
+        _("There was thunder {place}."),
+        (
+            _("Do not start, or stop now: get into a hard-topped car or a building."),
+            _("Wait 30 minutes after the last thunder."),
+        ),
+    ),
+    on_phone=True,
+)
 def out_in_thunder(case: Case) -> Iterator[Breach]:
     """A caution, whatever the protocol allows."""
     for where, sky in _values(case, "sky", listened(case)):
@@ -82,7 +156,16 @@ def out_in_thunder(case: Case) -> Iterator[Breach]:
             yield Breach(where=where, params={"place": params.place(where)})
 
 
-@rule("noise-too-loud", Severity.QUERY, "The stop was quiet enough.", on_phone=True)
+@rule(
+    "noise-too-loud",
+    Severity.QUERY,
+    "The stop was quiet enough.",
+    Sentence(
+        _("The noise at stop {stop} is “{noise}”; the protocol’s limit is “{most}”."),
+        (_("If the noise may pass, wait and listen again."), LEAVE_IT),
+    ),
+    on_phone=True,
+)
 def noise_too_loud(case: Case) -> Iterator[Breach]:
     most = case.protocol.loudest_noise
     if most is None:
@@ -103,6 +186,8 @@ def noise_too_loud(case: Case) -> Iterator[Breach]:
     "temperature-missing",
     Severity.QUERY,
     "The air temperature is recorded if there is a limit.",
+    _LIMIT_UNKNOWN,
+    variants=_LIMIT_UNKNOWN_OF,
     on_phone=True,
 )
 def temperature_missing(case: Case) -> Iterator[Breach]:
@@ -115,6 +200,8 @@ def temperature_missing(case: Case) -> Iterator[Breach]:
     "water-temperature-missing",
     Severity.QUERY,
     "The water temperature is recorded if there is a limit.",
+    _LIMIT_UNKNOWN,
+    variants=_LIMIT_UNKNOWN_OF,
     on_phone=True,
 )
 def water_temperature_missing(case: Case) -> Iterator[Breach]:
@@ -123,13 +210,27 @@ def water_temperature_missing(case: Case) -> Iterator[Breach]:
         yield from _not_written(case, "water_temperature")
 
 
-@rule("wind-missing", Severity.QUERY, "The wind is recorded if there is a limit.", on_phone=True)
+@rule(
+    "wind-missing",
+    Severity.QUERY,
+    "The wind is recorded if there is a limit.",
+    _LIMIT_UNKNOWN,
+    variants=_LIMIT_UNKNOWN_OF,
+    on_phone=True,
+)
 def wind_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.max_beaufort is not None:
         yield from _not_written(case, "beaufort")
 
 
-@rule("sky-missing", Severity.QUERY, "The sky is recorded if there is a limit.", on_phone=True)
+@rule(
+    "sky-missing",
+    Severity.QUERY,
+    "The sky is recorded if there is a limit.",
+    _LIMIT_UNKNOWN,
+    variants=_LIMIT_UNKNOWN_OF,
+    on_phone=True,
+)
 def sky_missing(case: Case) -> Iterator[Breach]:
     if case.protocol.forbidden_skies:
         yield from _not_written(case, "sky")
@@ -139,6 +240,8 @@ def sky_missing(case: Case) -> Iterator[Breach]:
     "noise-missing",
     Severity.QUERY,
     "The noise is recorded if there is a limit.",
+    _LIMIT_UNKNOWN,
+    variants=_LIMIT_UNKNOWN_OF,
     on_phone=True,
 )
 def noise_missing(case: Case) -> Iterator[Breach]:
@@ -150,6 +253,13 @@ def noise_missing(case: Case) -> Iterator[Breach]:
     "temperature-implausible",
     Severity.QUERY,
     "Temperatures are plausible.",
+    Sentence(
+        _(
+            "{reading} {place} is not plausible for the {kind}; your program expects {lowest} to"
+            " {highest}."
+        ),
+        (_CHECK_SIGN, LEAVE_IT),
+    ),
     on_phone=True,
 )
 def temperature_implausible(case: Case) -> Iterator[Breach]:
@@ -174,7 +284,18 @@ def temperature_implausible(case: Case) -> Iterator[Breach]:
             )
 
 
-@rule("unknown-wind-force", Severity.REFUSE, "The wind force is on the Beaufort scale.")
+@rule(
+    "unknown-wind-force",
+    Severity.REFUSE,
+    "The wind force is on the Beaufort scale.",
+    Sentence(
+        _("There is no wind force {force} {place}."),
+        (
+            _("Choose a force of the Beaufort scale, 0 to {last}."),
+            _("It is not a speed."),
+        ),
+    ),
+)
 def unknown_wind_force(case: Case) -> Iterator[Breach]:
     last = BEAUFORT[-1].force
     for where, force in _codes(case, "beaufort", case.visit.periods):

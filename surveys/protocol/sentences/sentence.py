@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from surveys.language import Plural
+from surveys.language import gettext_noop as _
 
 
 @dataclass(frozen=True)
@@ -18,6 +19,8 @@ class Sentence:
 
 
 Sentences = Mapping[str, Sentence]
+
+LEAVE_IT = _("If it is right, leave it as is. The coordinator will decide whether it counts.")
 
 
 def key_of(code: str, variant: str = "") -> str:

@@ -30,6 +30,7 @@ from surveys.charts.shares import (
 )
 from surveys.charts.small import small_svg
 from surveys.charts.together import community_words, null_words
+from surveys.charts.whole_program import whole_sentence, whole_shares
 from surveys.charts.words import (
     FALLING,
     MARKS,
@@ -99,10 +100,12 @@ class SpeciesPage:
     mark: str
     headline: str
     sentence: str
+    whole: str
     alt: str
     picture: str
     small: str
     years: tuple[tuple[str, ...], ...]
+    has_whole: bool
     notes: tuple[tuple[str, str, str], ...]
     trend_notes: str
     null_run: str
@@ -237,10 +240,12 @@ def _species_page(
         mark=MARKS[way],
         headline=headline(result),
         sentence=trend_sentence(summary.name, result, SITE),
+        whole=whole_sentence(result, SITE),
         alt=chart_alt(summary.name, result, SITE),
         picture=picture if result.years else "",
         small=small,
-        years=tuple(_year_cells(year, letters) for year in result.years),
+        years=tuple(_year_cells(year, letters, whole_shares(result)) for year in result.years),
+        has_whole=bool(whole_shares(result)),
         notes=tuple(
             (letter, name, words)
             for flag, letter in letters.items()
@@ -255,7 +260,9 @@ def _species_page(
     )
 
 
-def _year_cells(year: SpeciesYear, letters: Mapping[str, str]) -> tuple[str, ...]:
+def _year_cells(
+    year: SpeciesYear, letters: Mapping[str, str], whole: Mapping[int, str]
+) -> tuple[str, ...]:
     first, last = year.first_night, year.last_night
     nights = f"{short_month_day(first)} – {short_month_day(last)}" if first and last else ""
     return (
@@ -264,6 +271,7 @@ def _year_cells(year: SpeciesYear, letters: Mapping[str, str]) -> tuple[str, ...
         str(year.sites_heard),
         share_with_interval(year.naive),
         share_with_interval(year.occupancy),
+        *([whole.get(year.season_year, "")] if whole else ()),
         share_with_interval(year.detection),
         nights,
         _letters(year.occupancy.flags, letters),

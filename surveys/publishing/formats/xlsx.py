@@ -119,7 +119,7 @@ class _Writer:
         self, sheet: Worksheet, row: int, at: int, text: str, look: Format | None = None
     ) -> None:
         if len(text) > MOST_TEXT // 2:
-            text = self._that_fits(text)
+            text = self._within_cell_limit(text)
         if look is None and guard(text) != text:
             look = self.quoted
         # XlsxWriter takes such a text for its own markup of rich texts and copies it unescaped.
@@ -128,7 +128,7 @@ class _Writer:
         else:
             sheet.write_string(row, at, text, look)
 
-    def _that_fits(self, text: str) -> str:
+    def _within_cell_limit(self, text: str) -> str:
         units = text.encode("utf-16-le")
         if len(units) <= 2 * MOST_TEXT:
             return text

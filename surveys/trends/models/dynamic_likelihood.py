@@ -94,9 +94,9 @@ def value_gradient(cells: DynamicCells) -> ValueGradient:
         gradient = np.concatenate(
             [
                 cells.initial.T @ (weight * residuals.initial),
-                _pull(cells.colonization, weight, residuals.colonization),
-                _pull(cells.extinction, weight, residuals.extinction),
-                _pull(cells.detection, weight, residuals.detection),
+                _sum_by_column(cells.colonization, weight, residuals.colonization),
+                _sum_by_column(cells.extinction, weight, residuals.extinction),
+                _sum_by_column(cells.detection, weight, residuals.detection),
             ]
         )
         return value, gradient
@@ -216,7 +216,7 @@ def _backward(
     return backward
 
 
-def _pull(design: FloatArray, weight: FloatArray, residual: FloatArray) -> FloatArray:
+def _sum_by_column(design: FloatArray, weight: FloatArray, residual: FloatArray) -> FloatArray:
     """Sum of residuals over cells, seasons and visits, each times its design row."""
     weighted = residual * weight.reshape(-1, *[1] * (residual.ndim - 1))
     pulled: FloatArray = design.reshape(-1, design.shape[-1]).T @ weighted.ravel()

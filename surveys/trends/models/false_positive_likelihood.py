@@ -107,7 +107,7 @@ def cell_scores(cells: FalsePositiveCells, theta: FloatArray) -> FloatArray:
     """Derivative of each cell's log-likelihood, (G, K), for one row of the cell."""
     at = _evaluate(cells, theta)
     occupied, empty = at.occupied[:, None], 1 - at.occupied[:, None]
-    by_p, by_false, by_certain = _pulls(cells, at)
+    by_p, by_false, by_certain = _derivatives(cells, at)
     return np.hstack(
         [
             (at.occupied - at.psi)[:, None] * cells.psi_design,
@@ -136,7 +136,7 @@ def objective(cells: FalsePositiveCells) -> Objective:
 def _hessian(cells: FalsePositiveCells, theta: FloatArray) -> FloatArray:
     """The two states' own curvatures by their chances, and what not knowing the state adds."""
     at = _evaluate(cells, theta)
-    by_p, by_false, by_certain = _pulls(cells, at)
+    by_p, by_false, by_certain = _derivatives(cells, at)
     apart = np.hstack([cells.psi_design, by_p, -by_false, by_certain])
     unsure = cells.weight * at.occupied * (1 - at.occupied)
     matrix: FloatArray = apart.T @ (unsure[:, None] * apart)
@@ -156,7 +156,9 @@ def _hessian(cells: FalsePositiveCells, theta: FloatArray) -> FloatArray:
     return matrix
 
 
-def _pulls(cells: FalsePositiveCells, at: _Evaluation) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _derivatives(
+    cells: FalsePositiveCells, at: _Evaluation
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Derivatives (G, columns) by the coefficients of p11 and b if occupied, of p10 if empty."""
     return (
         _over_visits(cells.heard - cells.trials * at.p, cells.p_design),

@@ -123,8 +123,8 @@ def _evaluate(cells: OccupancyCells, theta: FloatArray) -> _Evaluation:
     k = cells.psi_design.shape[1]
     psi_logit = cells.psi_design @ theta[:k]
     p_logit = cells.p_design @ theta[k:]
-    soft_psi, psi = _soft_and_chance(psi_logit)
-    soft_p, p = _soft_and_chance(p_logit)
+    soft_psi, psi = _softplus_and_logistic(psi_logit)
+    soft_p, p = _softplus_and_logistic(p_logit)
     # log p = logit - log(1 + e^logit) and log(1 - p) = -log(1 + e^logit) keep their digits at
     # both ends.
     heard = (cells.detections * p_logit - cells.trials * soft_p).sum(axis=1)
@@ -136,7 +136,7 @@ def _evaluate(cells: OccupancyCells, theta: FloatArray) -> _Evaluation:
     return log_likelihoods, occupied, psi, p
 
 
-def _soft_and_chance(logit: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _softplus_and_logistic(logit: FloatArray) -> tuple[FloatArray, FloatArray]:
     """log(1 + e^logit) and e^logit / (1 + e^logit), from one exponential that never overflows."""
     small = np.exp(-np.abs(logit))
     below = small / (1.0 + small)

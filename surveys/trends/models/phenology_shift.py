@@ -77,7 +77,7 @@ def shift_of_season(
         raise ValueError(f"days and heard: shapes {day.shape} and {called.shape} differ")
     labels, year = codes_of(season_years, name="season_years", length=len(called))
     route = codes_of(routes, name="routes", length=len(called))[1]
-    rows = _telling_rows(called, year)
+    rows = _informative_rows(called, year)
     seasons = np.unique(year[rows])
     flags: tuple[str, ...] = (estimates.TOO_FEW_DATA,) if len(seasons) < FEWEST_SEASONS else ()
     if len(seasons) < 2:
@@ -105,7 +105,7 @@ def shift_of_season(
     return _shift(design, called[rows], compact, maximum, 10 * spread, flags, level)
 
 
-def _telling_rows(called: FloatArray, year: IntArray) -> BoolArray:
+def _informative_rows(called: FloatArray, year: IntArray) -> BoolArray:
     listened = ~np.isnan(called)
     total = np.bincount(year[listened], minlength=year.max(initial=-1) + 1)
     heard = np.bincount(

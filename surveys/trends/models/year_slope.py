@@ -91,7 +91,11 @@ class YearSlope:
 
 
 def slope_over_years(
-    levels: YearLevels, *, breaks: Sequence[int] = (), confidence: float = 0.95
+    levels: YearLevels,
+    *,
+    breaks: Sequence[int] = (),
+    confidence: float = 0.95,
+    route_degrees: float | None = None,
 ) -> YearSlope | None:
     """The slope of yearly levels, with an interval that knows good and bad years.
 
@@ -105,6 +109,8 @@ def slope_over_years(
         are.
     confidence
         Of the intervals, between 0 and 1.
+    route_degrees
+        Degrees of freedom of the errors by route; one less than there are routes without it.
 
     Returns
     -------
@@ -142,7 +148,7 @@ def slope_over_years(
     # Rows of a route are alike, so a level is less certain than its information says; how uneven
     # the years are comes from the information, which is less noisy than the clustered variances.
     alike = float(np.mean(np.diag(by_route) * levels.information))
-    line = settled_line(design, levels.levels, by_route, alike / levels.information)
+    line = converged_line(design, levels.levels, by_route, alike / levels.information)
     coefficients = line.projection @ levels.levels
     from_routes = line.projection @ by_route @ line.projection.T
     from_years = line.projection @ line.projection.T
@@ -159,7 +165,7 @@ def slope_over_years(
             from_years=float(from_years[1, 1]),
             variance=line.variance,
             mean_square=line.rss / float(np.trace(line.form)),
-            of_routes=float(levels.routes - 1),
+            of_routes=float(levels.routes - 1) if route_degrees is None else route_degrees,
             of_years=line.residual_degrees,
             years=len(levels.years),
         ),
@@ -219,7 +225,7 @@ class Line:
         return _crossing(share_below, 1 - tail) or 0.0, _crossing(share_below, tail)
 
 
-def settled_line(
+def converged_line(
     design: FloatArray, levels: FloatArray, by_route: FloatArray, own_variance: FloatArray
 ) -> Line:
     """The line whose weights rest on the variance between years that it leaves.

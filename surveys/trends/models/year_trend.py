@@ -130,8 +130,8 @@ def fit_year_trend(
         model=model,
     )
     levels = fit()
-    by_route = sites is not None and _one_a_route(sites, routes)
-    flags = merge_flags(levels.flags, _size_flags(levels, by_route=by_route))
+    by_route = sites is not None and _one_site_per_route(sites, routes)
+    flags = merge_flags(levels.flags, size_flags(levels, by_route=by_route))
     if estimates.TOO_FEW_DATA in flags or levels.covariance is None:
         return YearTrend(levels=levels, line=None, pooled=None, flags=flags)
     line = slope_over_years(levels, breaks=breaks, confidence=confidence)
@@ -147,11 +147,12 @@ def fit_year_trend(
     return YearTrend(levels=levels, line=line, pooled=pooled, flags=flags, pooled_levels=without)
 
 
-def _one_a_route(sites: ArrayLike, routes: ArrayLike) -> bool:
+def _one_site_per_route(sites: ArrayLike, routes: ArrayLike) -> bool:
     return len(np.unique(np.asarray(sites))) == len(np.unique(np.asarray(routes)))
 
 
-def _size_flags(levels: YearLevels, *, by_route: bool) -> tuple[str, ...]:
+def size_flags(levels: YearLevels, *, by_route: bool) -> tuple[str, ...]:
+    """What is too little for a trend to be told."""
     few_data = (
         len(levels.years) < FEWEST_YEARS
         or levels.seasons_heard < FEWEST_SEASONS_HEARD

@@ -110,7 +110,7 @@ def maximize(
         iteration += 1
         step, gain = _newton_step(gradient, hessian, _held(objective, theta, gradient))
         converged = gain < _TOLERANCE
-        uphill = _climb(objective, theta, step, value)
+        uphill = _line_search(objective, theta, step, value)
         if uphill is None:
             # No uphill point is left within rounding.
             break
@@ -178,7 +178,7 @@ def _newton_step(
     return step * min(1.0, _LONGEST_STEP / longest) if longest else step, gain
 
 
-def _climb(
+def _line_search(
     objective: Objective, theta: FloatArray, step: FloatArray, value: float
 ) -> tuple[FloatArray, float, FloatArray] | None:
     shrink = 1.0

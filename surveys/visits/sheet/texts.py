@@ -54,14 +54,14 @@ class CellError(ValueError):
 
     @property
     def message(self) -> str:
-        return self._told.message
+        return self._in_words.message
 
     @property
     def remedy(self) -> str:
-        return self._told.remedy
+        return self._in_words.remedy
 
     @property
-    def _told(self) -> Told:
+    def _in_words(self) -> Told:
         return tell_sentence(self.code, self.variant, self.params, Reader())
 
 

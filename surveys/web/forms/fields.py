@@ -86,7 +86,7 @@ class MonthDayWidget(forms.MultiWidget):
             *((str(n), name) for n, name in enumerate(MONTHS, start=1)),
         ]
         day = forms.NumberInput(
-            attrs={"min": 1, "max": 31, "aria-label": "Day", "inputmode": "numeric"}
+            attrs={"min": 1, "max": 31, "aria-label": gettext("Day"), "inputmode": "numeric"}
         )
         super().__init__(
             {"day": day, "month": forms.Select({"aria-label": gettext("Month")}, months)}, attrs

@@ -2,7 +2,7 @@
 
 from django.contrib.auth.decorators import login_not_required
 from django.db import connection
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_POST
@@ -43,7 +43,7 @@ def theme(request: HttpRequest) -> HttpResponse:
     next_url = request.POST.get("next", "/")
     if not url_has_allowed_host_and_scheme(next_url, allowed_hosts={request.get_host()}):
         next_url = "/"
-    response = redirect(next_url)
+    response = HttpResponseRedirect(next_url)
     if chosen in THEMES:
         response.set_cookie(
             "theme", chosen, max_age=THEME_COOKIE_AGE, samesite="Lax", secure=request.is_secure()

@@ -8,12 +8,12 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
 from accounts.access import Permission, ProgramRequest, needs
 from surveys.importing.columns import check
-from surveys.importing.fields import fields_of
 from surveys.importing.preview import Preview, preview_from_plain
 from surveys.importing.problems import ImportRefusedError, UnreadableFileError
 from surveys.importing.runs import MOST_ROWS_AT_ONCE, enqueue_import, import_of, latest_run_of
@@ -64,8 +64,8 @@ def start(request: ProgramRequest) -> HttpResponse:
         {
             "form": form,
             "recent": recent,
-            "fields": fields_of(member.program),
             "large": MOST_ROWS_AT_ONCE,
+            "example": timezone.now(),
         },
         status=400 if form.errors else 200,
     )

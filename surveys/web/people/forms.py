@@ -19,9 +19,9 @@ ROLE_HELP = gettext_lazy(
 
 
 class InviteForm(forms.Form):
-    email = forms.EmailField(label=gettext_lazy("E-mail"))
+    email = forms.EmailField(label=gettext_lazy("Email"))
     name = forms.CharField(
-        max_length=120, required=False, help_text=gettext_lazy("As you know this person.")
+        max_length=120, required=False, help_text=gettext_lazy("The name you know this person by.")
     )
     role = forms.ChoiceField(choices=Role.choices, initial=Role.OBSERVER, help_text=ROLE_HELP)
 
@@ -47,10 +47,8 @@ class PersonForm(SeenForm):
         label=gettext_lazy("May download exact locations"),
         required=False,
         help_text=gettext_lazy(
-            "Downloads of this person may hold the exact coordinates and names of all"
-            " stops, sensitive species and private land included. Allow this only for a "
-            "purpose that needs it; each download is logged under Sharing. Coordinators "
-            "always have this right."
+            "Exact coordinates and names of all stops, also on private land and with sensitive "
+            "species. Each download is logged under Sharing. Coordinators always have this right."
         ),
     )
 
@@ -76,7 +74,7 @@ class JoinForm(forms.Form):
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
     password_again = forms.CharField(
-        label=gettext_lazy("The same password again"),
+        label=gettext_lazy("Repeat the password"),
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )

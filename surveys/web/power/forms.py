@@ -5,10 +5,11 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from surveys.language import said_of
 from surveys.models import Program
 from surveys.seasons.options import checklist_species
 
-YEARS = [(years, f"{years} years") for years in (5, 10, 15, 20)]
+YEARS = (5, 10, 15, 20)
 FALLS = [(fall, f"{fall}%") for fall in (10, 20, 30, 50)]
 
 
@@ -17,7 +18,7 @@ class PowerForm(forms.Form):
     fall = forms.TypedChoiceField(
         label=gettext_lazy("A decline of"), choices=FALLS, coerce=int, initial=30
     )
-    years = forms.TypedChoiceField(label=gettext_lazy("In"), choices=YEARS, coerce=int, initial=10)
+    years = forms.TypedChoiceField(label=gettext_lazy("In"), coerce=int, initial=10)
     routes = forms.IntegerField(
         label=gettext_lazy("Routes"),
         min_value=2,
@@ -34,6 +35,9 @@ class PowerForm(forms.Form):
     def __init__(self, data: Any = None, *, program: Program, **options: Any) -> None:
         super().__init__(data, **options)
         self.checklist = {species.code: species for species in checklist_species(program)}
+        self.fields["years"].choices = [
+            (years, said_of("{number} year", "{number} years", years)) for years in YEARS
+        ]
         self.fields["species"].choices = [
             (code, species.name) for code, species in self.checklist.items()
         ]

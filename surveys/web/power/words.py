@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from surveys.charts.words import share, share_with_interval
-from surveys.language import gettext, said
+from surveys.language import said, said_of
 from surveys.trends.estimates import NOT_IDENTIFIED
 from surveys.trends.power import PowerCell, SurveyPlan
 
@@ -25,17 +25,16 @@ def power_sentence(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> s
     asked = next(cell for cell in cells if (cell.routes, cell.visits) == (plan.routes, plan.visits))
     if NOT_IDENTIFIED in asked.chance.flags:
         return said(
-            "With {routes} routes and {times} per year, no fall in the share of stops "
-            "with {name} could be shown: without a second visit in the same season, "
-            "we cannot separate missed animals from absent ones.",
+            "With {routes} routes and {times} per year, no fall in the share of stops with {name} "
+            "can be shown: without a second visit in the same season, we cannot separate missed "
+            "animals from absent ones.",
             routes=plan.routes,
             times=times(plan.visits),
             name=name,
         )
     return said(
-        "With {routes} routes and {times} per year, a fall of {plan}% in "
-        "{years} years in the share of stops with {name} would be noticed with a chance of "
-        "{share}.",
+        "With {routes} routes and {times} per year, there is a {share} chance to notice a fall of "
+        "{plan}% in {years} years in the share of stops with {name}.",
         routes=plan.routes,
         times=times(plan.visits),
         plan=f"{plan.fall * 100:.0f}",
@@ -113,4 +112,4 @@ def power_alt(name: str, plan: SurveyPlan, cells: Sequence[PowerCell]) -> str:
 
 
 def times(visits: int) -> str:
-    return gettext("1 visit") if visits == 1 else said("{visits} visits", visits=visits)
+    return said_of("{number} visit", "{number} visits", visits)

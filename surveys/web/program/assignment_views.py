@@ -14,6 +14,7 @@ from accounts.access import (
 from surveys.language import gettext, said
 from surveys.programs import assignments as verbs
 from surveys.web.forms.refusals import run_verb
+from surveys.web.numbers import whole_number
 from surveys.web.program.assignment_forms import AssignForm
 
 
@@ -22,9 +23,10 @@ def _year(request: ProgramRequest, years: list[int]) -> int:
     text = request.GET.get("season", "")
     if not text:
         return verbs.current_season_year(request.membership.program)
-    if not text.isdecimal() or int(text) not in years:
+    year = whole_number(text)
+    if year not in years:
         raise Http404(gettext("There is no such season year to assign."))
-    return int(text)
+    return year
 
 
 def _back(request: ProgramRequest, year: int) -> HttpResponse:
@@ -103,10 +105,9 @@ def unassign(request: ProgramRequest, assignment: int) -> HttpResponse:
 @needs(Permission.MANAGE)
 def repeat(request: ProgramRequest) -> HttpResponse:
     """Assign as in the season year before."""
-    text = request.POST.get("season", "")
-    if not text.isdecimal():
+    year = whole_number(request.POST.get("season", ""))
+    if year is None:
         raise Http404(gettext("There is no such season year to assign."))
-    year = int(text)
     added = verbs.repeat_assignments(request.membership, season_year=year)
     if added:
         messages.success(

@@ -26,8 +26,7 @@ class ListingForm(SeenForm):
         label=gettext_lazy("Calls from"),
         required=False,
         help_text=gettext_lazy(
-            "May be later in the year than the end: a season can cross New Year. "
-            "Leave both empty if it may call at any time."
+            "Leave both empty if it may call at any time. A season can cross New Year."
         ),
     )
     calls_to = MonthDayField(label=gettext_lazy("Calls until"), required=False)
@@ -41,8 +40,8 @@ class ListingForm(SeenForm):
         label=gettext_lazy("Listed from"),
         required=False,
         help_text=gettext_lazy(
-            "From this night on a silent stop counts as a zero. Not earlier than observers "
-            "started listening for it. Leave empty if it was listed from the start."
+            "From this night on, a silent stop counts as a zero. Give no night before observers "
+            "listened for it. Leave empty if it was listed from the start."
         ),
     )
     listed_until = DateField(label=gettext_lazy("Listed until"), required=False)
@@ -100,9 +99,8 @@ class RegionForm(forms.Form):
         label=gettext_lazy("Listed from"),
         required=False,
         help_text=gettext_lazy(
-            "From this night on a silent stop counts as a zero for these species. Not earlier "
-            "than observers were asked to listen for them; empty when they were listed from the "
-            "start."
+            "From this night on, a silent stop counts as a zero for these species. Give no night "
+            "before observers listened for them. Leave empty if they were listed from the start."
         ),
     )
 

@@ -15,21 +15,15 @@ from surveys.protocol.values import (
 )
 from surveys.web.forms.seen import SeenForm
 
+# The first part of a name in the IANA time zone database; what is left out are other names.
+_REGIONS = (
+    *("Africa", "America", "Antarctica", "Asia", "Atlantic", "Australia", "Europe"),
+    *("Indian", "Pacific", "UTC"),
+)
+
 
 def _time_zones(current: str) -> list[tuple[str, str]]:
-    regions = (
-        gettext("Africa"),
-        gettext("America"),
-        gettext("Antarctica"),
-        gettext("Asia"),
-        gettext("Atlantic"),
-        gettext("Australia"),
-        gettext("Europe"),
-    )
-    oceans = (gettext("Indian"), gettext("Pacific"))
-    names = {
-        name for name in available_timezones() if name.split("/")[0] in {*regions, *oceans, "UTC"}
-    }
+    names = {name for name in available_timezones() if name.split("/")[0] in _REGIONS}
     return [(name, name) for name in sorted({*names, current})]
 
 
@@ -53,9 +47,8 @@ class FactsForm(SeenForm):
         choices=_countries,
         required=False,
         help_text=gettext_lazy(
-            "Its code goes with the events of the Darwin Core Archive, so that those "
-            "who gather data of many countries can sort them. Leave it blank where "
-            "there is no one country."
+            "For the Darwin Core Archive, which is combined with data from other countries. Leave "
+            "it empty if the program crosses a border."
         ),
     )
     calling_region = forms.ModelChoiceField(
@@ -64,13 +57,13 @@ class FactsForm(SeenForm):
         required=False,
         empty_label=gettext_lazy("None"),
         help_text=gettext_lazy(
-            "The checklist begins with the species and calling seasons of this region. "
-            "Another region changes nothing that is on the checklist already."
+            "Offers its species and calling seasons for the checklist. Changing it leaves the "
+            "species already on the checklist as they are."
         ),
     )
     time_zone = forms.ChoiceField(
         label=gettext_lazy("Time zone"),
-        help_text=gettext_lazy("All clock times of the program are read in this zone."),
+        help_text=gettext_lazy("All clock times in the program are in this zone."),
     )
     temperature_unit = forms.ChoiceField(
         label=gettext_lazy("Temperatures in"), choices=unit_choices(TemperatureUnit)

@@ -27,7 +27,7 @@ class OwnFieldForm(SeenForm):
     label = forms.CharField(
         label=gettext_lazy("Name"),
         max_length=60,
-        help_text=gettext_lazy("As it stands on the sheet, such as “Salinity” or “Egg masses”."),
+        help_text=gettext_lazy("As on the sheet, such as “Salinity” or “Egg masses”."),
     )
     help = forms.CharField(
         label=gettext_lazy("Help"),
@@ -46,18 +46,18 @@ class OwnFieldForm(SeenForm):
         help_text=gettext_lazy("For numbers, such as cm or ppt."),
     )
     low = forms.DecimalField(
-        label=gettext_lazy("Least possible number"),
+        label=gettext_lazy("Lowest possible value"),
         max_digits=15,
         decimal_places=6,
         required=False,
-        help_text=gettext_lazy("A number below it cannot be submitted."),
+        help_text=gettext_lazy("Lower values cannot be submitted."),
     )
     high = forms.DecimalField(
-        label=gettext_lazy("Greatest possible number"),
+        label=gettext_lazy("Highest possible value"),
         max_digits=15,
         decimal_places=6,
         required=False,
-        help_text=gettext_lazy("A number above it cannot be submitted."),
+        help_text=gettext_lazy("Higher values cannot be submitted."),
     )
     required = forms.BooleanField(
         label=gettext_lazy("Required: a blank becomes a question for you"), required=False
@@ -66,7 +66,7 @@ class OwnFieldForm(SeenForm):
         label=gettext_lazy("In publications and live records"),
         choices=PUBLISHED,
         help_text=gettext_lazy(
-            "A text may hold names or places. Read the texts before you say yes."
+            "Text answers may hold names or places. Read them before you choose yes."
         ),
     )
     asked_from = DateField(

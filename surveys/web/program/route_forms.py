@@ -34,9 +34,7 @@ class RouteForm(SeenForm):
     code = forms.CharField(
         max_length=20,
         validators=[route_code_validator],
-        help_text=gettext_lazy(
-            "Short and lasting, such as R07. It is used in every table and file."
-        ),
+        help_text=gettext_lazy("Short and permanent, such as R07. Every table and file uses it."),
     )
     name = forms.CharField(max_length=120)
     region = forms.CharField(
@@ -49,9 +47,8 @@ class RouteForm(SeenForm):
         label=gettext_lazy("How the route was chosen"),
         choices=[("", gettext_lazy("Choose one")), *RouteChoice.choices],
         help_text=gettext_lazy(
-            "Routes chosen because the species were heard there begin at their best, "
-            "so their trends lean downward. Trends that rest on such routes are "
-            "flagged."
+            "Routes picked because species were heard there start at their best, so their trends "
+            "lean downward. We flag such trends."
         ),
     )
     access_notes = forms.CharField(
@@ -84,7 +81,7 @@ class LineForm(SeenForm):
         max_length=400_000,
         widget=forms.Textarea(attrs={"rows": 14, "spellcheck": "false", "autocomplete": "off"}),
         help_text=gettext_lazy(
-            "One point a line, latitude and longitude: 43.07310, -89.40120. Or paste "
+            "One point per line, latitude and longitude: 43.07310, -89.40120. Or paste "
             "GeoJSON with one LineString. Leave empty to remove the line."
         ),
     )
@@ -122,7 +119,7 @@ class HabitatForm(forms.Form):
     """What is known of a stop."""
 
     name = forms.CharField(
-        max_length=120, help_text=gettext_lazy("What an observer finds in the dark.")
+        max_length=120, help_text=gettext_lazy("A landmark that observers find in the dark.")
     )
     road = forms.CharField(
         label=gettext_lazy("Nearest road and crossing"),
@@ -172,8 +169,8 @@ class StopForm(SeenForm, HabitatForm, PlaceForm):
     active_from = DateField(
         label=gettext_lazy("First night"),
         help_text=gettext_lazy(
-            "From this night on the stop can be surveyed. When past visits will be "
-            "imported, give the night of the first."
+            "The stop can be surveyed from this night on. If you will import past visits, give "
+            "the night of the first one."
         ),
     )
     field_order = ("number", "name", "latitude", "longitude", "active_from")

@@ -16,6 +16,9 @@ from surveys.web.program import (
     protocol_views as program_protocols,
 )
 from surveys.web.program import (
+    region_views as program_regions,
+)
+from surveys.web.program import (
     route_views as program_routes,
 )
 from surveys.web.program import (
@@ -41,6 +44,7 @@ urlpatterns: list[URLPattern] = [
     # Routes and stops
     path(AT + "routes", program_routes.routes, name="program_routes"),
     path(AT + "routes/add", program_routes.add, name="program_route_add"),
+    path(AT + "regions", program_regions.weights, name="program_regions"),
     path(AT + "routes/<int:route>", program_routes.route, name="program_route"),
     path(AT + "routes/<int:route>/edit", program_routes.edit, name="program_route_edit"),
     path(AT + "routes/<int:route>/line", program_lines.edit, name="program_route_line"),

@@ -1,5 +1,7 @@
 """Forms for the season windows of a protocol version."""
 
+from decimal import Decimal
+
 from django import forms
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy
@@ -13,7 +15,9 @@ from surveys.protocol.values import (
     Temperature,
     TemperatureUnit,
 )
+from surveys.protocol.weather import plain_number
 from surveys.web.forms.fields import MonthDayField
+from surveys.web.numbers import whole_number
 
 MOST_WINDOWS = 12
 
@@ -60,7 +64,7 @@ class WindowForm(forms.Form):
 class BaseWindowFormSet(forms.BaseFormSet):
     def add_fields(self, form: WindowForm, index: int | None) -> None:
         super().add_fields(form, index)
-        form.fields["DELETE"].label = gettext("Leave this window out")
+        form.fields["DELETE"].label = gettext("Remove this window")
 
     def windows(self) -> tuple[SeasonWindow, ...]:
         """The windows as typed, in the order of the forms. Only after `is_valid`."""
@@ -103,12 +107,16 @@ def window_formset(
 def with_one_more(data: QueryDict, program: Program) -> QueryDict:
     """Posted data with room for another window."""
     more = data.copy()
-    total = data.get("windows-TOTAL_FORMS", "")
-    number = int(total) if total.isdecimal() else 0
+    number = whole_number(data.get("windows-TOTAL_FORMS", "")) or 0
     if number < MOST_WINDOWS:
         more["windows-TOTAL_FORMS"] = str(number + 1)
         more[f"windows-{number}-temperature_unit"] = program.temperature_unit
     return more
+
+
+def _shown(temperature: Temperature) -> Decimal:
+    """`42`, not `42.00`."""
+    return Decimal(plain_number(temperature.value).replace("−", "-"))
 
 
 def _window_initial(window: SeasonWindow, program: Program) -> dict[str, object]:
@@ -118,7 +126,7 @@ def _window_initial(window: SeasonWindow, program: Program) -> dict[str, object]
         "name": window.name,
         "opens": window.opens,
         "closes": window.closes,
-        "min_air_temperature": air and air.value,
-        "min_water_temperature": water and water.value,
+        "min_air_temperature": air and _shown(air),
+        "min_water_temperature": water and _shown(water),
         "temperature_unit": set_in.unit.value if set_in else program.temperature_unit,
     }

@@ -9,6 +9,7 @@ from surveys.language import gettext
 from surveys.publishing.differences import Difference, NumberChange, difference
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.tables import TABLE
+from surveys.web.numbers import whole_number
 from surveys.web.publications.views import publication_or_404
 from surveys.web.trends.yearly import heading
 
@@ -47,8 +48,8 @@ def publication_changes(request: ProgramRequest, season_year: int, version: int)
 
 
 def _against(request: ProgramRequest, version: int) -> int:
-    asked = request.GET.get("against", "")
-    other = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 5 else version - 1
+    asked = whole_number(request.GET.get("against", ""))
+    other = version - 1 if asked is None else asked
     if not 1 <= other < version:
         raise Http404(gettext("There is no such earlier version."))
     return other

@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy
 
-from surveys.language import gettext, said
+from surveys.language import gettext, said, said_of
 from surveys.publishing.publish import Preview
 
 
@@ -28,14 +28,13 @@ class PublishForm(forms.Form):
     def __init__(self, *args: Any, preview: Preview, open_count: int, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if open_count:
-            words = gettext("visit that is") if open_count == 1 else gettext("visits that are")
-            self.fields["without_open"].label = said(
-                "Publish without the {open_count} {words} still in review",
-                open_count=open_count,
-                words=words,
+            self.fields["without_open"].label = said_of(
+                "Publish without the {number} visit that is still in review",
+                "Publish without the {number} visits that are still in review",
+                open_count,
             )
             self.fields["without_open"].error_messages["required"] = gettext(
-                "Check this box to publish without them, or decide them first."
+                "Check this box to publish without them, or review them first."
             )
         else:
             del self.fields["without_open"]

@@ -20,6 +20,7 @@ from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.publish import Preview, preview, request_publication, subject_of
 from surveys.runs.enqueue import latest_run
 from surveys.seasons.route_years import season_years
+from surveys.web.numbers import whole_number
 from surveys.web.publications.forms import PublishForm
 from surveys.web.runs.page import run_page
 from surveys.web.trends.page import glance_rows
@@ -136,8 +137,7 @@ def _ask(request: ProgramRequest, form: PublishForm, preview_now: Preview) -> Ba
 
 def _chosen_year(request: ProgramRequest, years: tuple[int, ...]) -> int:
     """The season year asked for, else the last that is over."""
-    asked = request.POST.get("year") or request.GET.get("year") or ""
-    year = int(asked) if asked.isascii() and asked.isdigit() and len(asked) == 4 else 0
+    year = whole_number(request.POST.get("year") or request.GET.get("year") or "")
     if year in years:
         return year
     return last_closed_season(request.membership.program) or years[-1]

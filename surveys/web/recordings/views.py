@@ -25,6 +25,7 @@ from surveys.visits.media.audio_formats import file_extension
 from surveys.visits.media.recording_access import find_recording
 from surveys.visits.media.recordings import remove_recording
 from surveys.visits.media.whole_files import store_whole_file
+from surveys.web.numbers import whole_number
 
 _KEEP_S = 3600
 
@@ -53,12 +54,11 @@ def sheet_recording(request: ProgramRequest, visit_id: UUID) -> HttpResponse:
             remove_recording(member, _uuid(request.POST["remove"]))
             messages.success(request, gettext("Recording deleted."))
         elif "sound" in request.FILES:
-            stop = request.POST.get("stop", "")
             store_whole_file(
                 member,
                 visit_id,
                 upload=request.FILES["sound"],
-                stop=int(stop) if stop.isdecimal() else None,
+                stop=whole_number(request.POST.get("stop", "")),
                 species=request.POST.get("species", ""),
                 kind=request.POST.get("kind", ""),
             )

@@ -18,6 +18,7 @@ from surveys.visits.queue import (
     Choices,
     QueueFilters,
 )
+from surveys.web.numbers import whole_number
 
 LARGEST = 2**31 - 1
 REASON_MISSING = str(ReasonMissing())
@@ -127,5 +128,4 @@ class ReasonForm(forms.Form):
 
 def posted_revision(posted: QueryDict) -> int:
     """The revision that a form was rendered from; 0, which no visit has, if it is missing."""
-    text = posted.get("revision", "")
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+    return whole_number(posted.get("revision", "")) or 0

@@ -43,12 +43,12 @@ class SharingForm(SeenForm):
         choices=[
             (PublicationAudience.MEMBERS, gettext_lazy("members of the program only")),
             (PublicationAudience.LINK, gettext_lazy("members and anyone with the link")),
-            (PublicationAudience.PUBLIC, gettext_lazy("everybody")),
+            (PublicationAudience.PUBLIC, gettext_lazy("everyone")),
         ],
         widget=forms.RadioSelect,
         help_text=gettext_lazy(
-            "Takes effect right away, for earlier publications too. Files that people "
-            "already downloaded stay with them."
+            "Takes effect right away, for earlier publications too. People keep the files they "
+            "downloaded."
         ),
     )
     data_license = forms.ChoiceField(
@@ -69,10 +69,10 @@ class TokenForm(forms.Form):
     name = forms.CharField(
         label=gettext_lazy("What it is for"),
         max_length=60,
-        help_text=gettext_lazy("So that you know which token is which, such as “yearly report”."),
+        help_text=gettext_lazy("To tell your tokens apart, such as “yearly report”."),
     )
     scope = forms.ChoiceField(
-        label=gettext_lazy("It opens"),
+        label=gettext_lazy("Gives access to"),
         choices=Scope.choices,
         initial=Scope.RECORDS,
         widget=forms.RadioSelect,
@@ -97,8 +97,7 @@ class NamedForm(forms.Form):
         label=gettext_lazy("My name may appear in publications"),
         required=False,
         help_text=gettext_lazy(
-            "In the tables of visits and among the thanks. Without this you appear as a "
-            "pseudonym such as “Observer K7Q2M4X9TB”. This is for new publications; earlier "
-            "ones never change."
+            "In the tables of visits and the acknowledgments. Otherwise you appear under a "
+            "pseudonym, such as “Observer K7Q2M4X9TB”. Earlier publications never change."
         ),
     )

@@ -99,7 +99,7 @@ class Cell:
         return min((f.severity for f in self.findings), key=_RANK.__getitem__, default="")
 
     @property
-    def strange(self) -> bool:
+    def is_no_option(self) -> bool:
         """Whether the text is none of the options; it is kept and shown."""
         return bool(self.text and self.options) and self.text not in dict(self.options)
 

@@ -57,6 +57,6 @@ def _rendered_cells(posted: QueryDict) -> dict[str, str]:
     """The cells as rendered on the posted page; none when the page does not say."""
     try:
         rendered = dict(json.loads(posted.get("rendered", "{}")))
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         return {}
     return {str(address): str(text) for address, text in rendered.items()}

@@ -258,7 +258,7 @@ def _posted_changes(body: bytes) -> dict[str, CellChange]:
             str(address): change_of(str(address), str(change["was"]), str(change["now"]))
             for address, change in changes.items()
         }
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise ValueError(
             'Send {"changes": {"<cell address>": {"was": "<text>", "now": "<text>"}}}.'
         ) from error

@@ -21,7 +21,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.models import Program, Route
 from surveys.programs.regional import cautions_of
 from surveys.web.script_texts import script_catalog
@@ -134,7 +134,7 @@ def manifest(request: ProgramRequest) -> JsonResponse:
     return JsonResponse(
         {
             "id": here,
-            "name": f"Duskpool survey, {program.name}",
+            "name": said("Duskpool survey, {program}", program=program.name),
             "short_name": "Duskpool",
             "start_url": here,
             "scope": here,
@@ -161,8 +161,10 @@ def _icon(
 
 
 def _version(program: Program) -> str:
-    """Of the files of the screen and of the texts in it: cautions of the region, translations."""
-    texts = json.dumps([script_catalog(), [*cautions_of(program)]], sort_keys=True).encode()
+    """Of the files of the screen and of what its page tells: cautions of the region, translations,
+    the program's name and its way to write dates."""
+    told = [program.name, program.clock_style, program.date_order, [*cautions_of(program)]]
+    texts = json.dumps([script_catalog(), told], sort_keys=True).encode()
     return f"{fingerprint()}-{hashlib.sha256(texts).hexdigest()[:8]}"
 
 

@@ -116,7 +116,7 @@ def _comparison(program: Program, form: CompareFilter) -> Comparison:
             if fit.species.pk in chosen
         ]
         names = [fit.species.name for fit in fits]
-        title = said("Species, {program}", program=form.place or program.name)
+        title = form.place or program.name
     fits = fits[: len(names)]
     return Comparison(
         title=title,

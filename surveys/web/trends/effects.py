@@ -10,6 +10,7 @@ from surveys.charts.model_words import model_in_words
 from surveys.charts.words import flags_in_words, share, sites_in_words
 from surveys.language import gettext, said
 from surveys.models.route import Habitat
+from surveys.protocol.words import number
 from surveys.trends import Estimate, GoodnessOfFit
 from surveys.trends.estimates import POOR_FIT
 from surveys.trends.species_result import Effect, RankedModel, SilentKind, SpeciesResult
@@ -51,12 +52,12 @@ _COVARIATES = {
 # What the odds of each part are, above its table.
 CAPTIONS = {
     "occupancy": gettext_lazy(
-        "Odds that a site is occupied, year by year the same for all kinds. Above"
-        " 1 is more often, below 1 less often."
+        "Odds that a site is occupied, the same in every year. Above 1: more often. Below 1: less"
+        " often."
     ),
     "detection": gettext_lazy(
-        "Odds of hearing it on a visit where it is present. Above 1 is easier, "
-        "below 1 harder. The night of the season is allowed for."
+        "Odds of hearing it on a visit where it is present, at the same time of the season. Above"
+        " 1: easier. Below 1: harder."
     ),
 }
 
@@ -78,7 +79,7 @@ def effect_lines(result: SpeciesResult, part: str) -> list[EffectLine]:
             what=_what(effect),
             against=_kind(effect.name, effect.baseline) if effect.baseline else "",
             odds=odds_words(effect.odds),
-            says=_says(effect.odds, part),
+            says=_effect_words(effect.odds, part),
         )
         for effect in result.trend.effects
         if effect.part == part
@@ -86,10 +87,10 @@ def effect_lines(result: SpeciesResult, part: str) -> list[EffectLine]:
     return sorted(lines, key=lambda line: line.says == _UNCLEAR)
 
 
-_UNCLEAR = gettext_lazy("uncertain: it may be either way")
+_UNCLEAR = gettext_lazy("uncertain: could go either way")
 
 
-def _says(odds: Estimate, part: str) -> str:
+def _effect_words(odds: Estimate, part: str) -> str:
     if not _is_usable(odds):
         return _UNCLEAR
     more, less = (
@@ -118,44 +119,46 @@ def odds_words(odds: Estimate) -> str:
 
 def silent_words(kind: SilentKind, site: str) -> str:
     high, by_route = kind.occupancy.high, kind.by_route and kind.by_route.high
-    missed = ""
+    sentences = [
+        said(
+            "{capital}: never heard at {sites} {site}.",
+            capital=_capital(_kind(kind.name)),
+            sites=kind.sites,
+            site=sites_in_words(site),
+        )
+    ]
     if high is not None and high < 1:
-        missed = said(
-            " At most {share} of them may have held it unheard (95%)",
-            share=share(high),
+        sentences.append(
+            said("It may have been missed at {share} of them at most (95%).", share=share(high))
         )
         if by_route is not None and by_route > high:
-            missed += said(
-                "; up to {share} where the sites of a route are alike", share=share(by_route)
+            sentences.append(
+                said("Up to {share} if the sites of a route are alike.", share=share(by_route))
             )
-        missed += "."
-    return said(
-        "{capital}: never heard at {sites} {site}.{missed}",
-        capital=_capital(_kind(kind.name)),
-        sites=kind.sites,
-        site=sites_in_words(site),
-        missed=missed,
-    )
+    return " ".join(sentences)
 
 
 def model_tables(result: SpeciesResult) -> list[dict[str, Any]]:
-    """The models that were tried: `part`, `caption` and `models` of each table, those with any."""
+    """The models that were tried: `part`, `head`, `caption` and `models` of each table, those with
+    any."""
     trend = result.trend
     tables = [
         {
             "part": "detection",
+            "head": gettext("Detection depends on"),
             "caption": gettext(
-                "What the chance of detection was allowed to depend on. The lowest AIC is"
-                " used, its penalty the larger of two: twice the parameters, or what they"
-                " are worth where the visits to a route are alike."
+                "What the chance of detection was allowed to depend on. The model with the lowest"
+                " AIC is used. Its penalty is twice the parameters, or what they are worth where"
+                " the visits to a route are alike, whichever is larger."
             ),
             "models": list(map(_model_row, trend.detection_models)),
         },
         {
             "part": "occupancy",
+            "head": gettext("Occupancy depends on"),
             "caption": gettext(
-                "What occupancy was allowed to depend on, by the same rule; models at the"
-                " edge of the range are not used."
+                "What occupancy was allowed to depend on, by the same rule. Models at the edge of"
+                " the range are not used."
             ),
             "models": list(map(_model_row, trend.occupancy_models)),
         },
@@ -182,21 +185,18 @@ def effect_sentence(result: SpeciesResult) -> str:
     clear = [
         effect
         for effect in result.trend.effects
-        if effect.part == "occupancy" and _says(effect.odds, "occupancy") != _UNCLEAR
+        if effect.part == "occupancy" and _effect_words(effect.odds, "occupancy") != _UNCLEAR
     ]
     if not clear:
         return ""
     clearest = max(clear, key=lambda effect: abs(log(effect.odds.value or 1.0)))
-    against = (
-        said(", against {kind}", kind=_kind(clearest.name, clearest.baseline))
-        if clearest.baseline
-        else ""
-    )
+    words = {"capital": _capital(_what(clearest)), "odds": odds_words(clearest.odds)}
+    if not clearest.baseline:
+        return said("{capital}: the odds that a site is occupied are {odds}.", **words)
     return said(
-        "{capital}{against}: the odds that a site is occupied are {odds_words}.",
-        capital=_capital(_what(clearest)),
-        against=against,
-        odds_words=odds_words(clearest.odds),
+        "{capital}, compared with {other}: the odds that a site is occupied are {odds}.",
+        other=_kind(clearest.name, clearest.baseline),
+        **words,
     )
 
 
@@ -206,31 +206,28 @@ def fit_words(check: GoodnessOfFit | None) -> str:
         return ""
     if check.p.value is None or check.c_hat.value is None:
         return gettext("Whether the model fits cannot be checked: there is no model to check.")
-    comparison = said(
-        "Of surveys simulated from the model, {share} are as unlike it as the "
-        "data are (c-hat {c_hat}).",
-        share=share(check.p.value),
-        c_hat=f"{check.c_hat.value:.1f}",
-    )
-    wider = ""
+    sentences = [
+        gettext(
+            "The model does not fit well: something not in the model makes sites or visits differ."
+        )
+        if POOR_FIT in check.p.flags
+        else gettext("There is no sign that the model does not fit."),
+        said(
+            "Of surveys simulated from the model, {share} differ from it as much as the data do "
+            "(c-hat {c_hat}).",
+            share=share(check.p.value),
+            c_hat=number(f"{check.c_hat.value:.1f}"),
+        ),
+    ]
     if check.c_hat.value > 1:
-        wider = said(
-            " The intervals of the seasons are {check} times as wide for it; that of "
-            "the trend comes from how routes really differ, and needs no widening.",
-            check=f"{check.c_hat.value**0.5:.1f}",
+        sentences.append(
+            said(
+                "The intervals of single seasons are {times} times as wide because of it. The "
+                "interval of the trend comes from how routes really differ, so it stays as it is.",
+                times=number(f"{check.c_hat.value**0.5:.1f}"),
+            )
         )
-    if POOR_FIT in check.p.flags:
-        return said(
-            "The model does not fit well: something not in the model makes sites or visits "
-            "differ. {comparison}{wider}",
-            comparison=comparison,
-            wider=wider,
-        )
-    return said(
-        "There is no sign that the model does not fit. {comparison}{wider}",
-        comparison=comparison,
-        wider=wider,
-    )
+    return " ".join(sentences)
 
 
 def fits_poorly(check: GoodnessOfFit | None) -> bool:

@@ -9,7 +9,7 @@ from surveys.language import gettext, said
 from surveys.models import Program, SiteKind
 from surveys.seasons.options import checklist_species, regions
 
-MOST_SERIES = 6
+MOST_SERIES, SHOWN_AT_FIRST = 6, 3
 BY = (
     ("species", gettext_lazy("Species")),
     ("region", gettext_lazy("Regions")),
@@ -86,6 +86,14 @@ class CompareFilter(PlaceFilter):
             del self.fields["route"]
         if self.compared == "route":
             del self.fields["site"]
+        self._check_what_is_shown()
+
+    def _check_what_is_shown(self) -> None:
+        """Without a choice the first few are shown; their boxes are checked."""
+        for name, field in self.fields.items():
+            if isinstance(field, forms.MultipleChoiceField) and not self.data.getlist(name):
+                self.data = self.data.copy()
+                self.data.setlist(name, [code for code, _ in field.choices[:SHOWN_AT_FIRST]])
 
     @property
     def compared(self) -> str:
@@ -117,4 +125,4 @@ class CompareFilter(PlaceFilter):
         values = self.cleaned_data.get(name) or []
         codes = [values] if isinstance(values, str) else values
         offered = list(self.checklist if name == "species" else self.routes)
-        return codes or offered[: 1 if isinstance(values, str) else 3]
+        return codes or offered[: 1 if isinstance(values, str) else SHOWN_AT_FIRST]

@@ -5,6 +5,7 @@ from typing import Any
 from django.urls import reverse
 
 from surveys.charts.words import share
+from surveys.language import said
 from surveys.models import Program, Species
 from surveys.seasons.joint_entries import told_in_groups
 from surveys.seasons.options import checklist_species
@@ -47,9 +48,19 @@ def group_notes(program: Program, species: Species) -> list[dict[str, Any]]:
 
 
 def _words(group: ToldEntry) -> str:
-    named = share(group.named / group.records)
-    what = "its species are told" if group.tells_members else "the joint entry is told"
-    return (
-        f"{group.named} of the {group.records} records of this group ({named}) name a species, so "
-        f"{what}."
+    counts = {
+        "named": group.named,
+        "records": group.records,
+        "share": share(group.named / group.records),
+    }
+    if group.tells_members:
+        return said(
+            "{named} of the {records} records of this group ({share}) name a species, so its "
+            "species are reported.",
+            **counts,
+        )
+    return said(
+        "{named} of the {records} records of this group ({share}) name a species, so the joint "
+        "entry is reported.",
+        **counts,
     )

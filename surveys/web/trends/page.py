@@ -56,23 +56,34 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
     return [
         (
             gettext("Share of sites"),
-            _a_year(change_with_interval(trend.occupancy)),
+            _per_year(change_with_interval(trend.occupancy)),
             gettext("of the share itself"),
         ),
         (
             gettext("Odds"),
-            _a_year(change_with_interval(trend.odds)),
+            _per_year(change_with_interval(trend.odds)),
             gettext("of occupied to empty"),
         ),
-        (gettext("Percentage points"), _a_year(points), gettext("of all sites")),
+        (gettext("Percentage points"), _per_year(points), gettext("of all sites")),
         (
             gettext("All routes together"),
-            _a_year(_change_or_unknown(trend.pooled)),
-            gettext("routes not held apart"),
+            _per_year(_change_or_unknown(trend.pooled)),
+            gettext("without separating routes"),
+        ),
+        *(
+            [
+                (
+                    gettext("Whole program"),
+                    _per_year(change_with_interval(result.whole.change)),
+                    gettext("regions by their weights"),
+                )
+            ]
+            if result.whole
+            else []
         ),
         (
             gettext("Heard, not corrected"),
-            _a_year(change_with_interval(trend.naive)),
+            _per_year(change_with_interval(trend.naive)),
             gettext("of the uncorrected share itself"),
         ),
         (
@@ -99,7 +110,7 @@ def _scatter(estimate: Estimate | None) -> str:
     )
 
 
-def _a_year(change: str) -> str:
+def _per_year(change: str) -> str:
     return change if change == unknown() else said("{change} per year", change=change)
 
 
@@ -112,12 +123,12 @@ def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
         return []
     return [
         (
-            gettext("An empty site is taken"),
+            gettext("An empty site is colonized"),
             share_with_interval(turnover.colonization),
             flags_in_words(turnover.colonization.flags) or gettext("from one season to the next"),
         ),
         (
-            gettext("An occupied site falls empty"),
+            gettext("An occupied site goes empty"),
             share_with_interval(turnover.extinction),
             flags_in_words(turnover.extinction.flags) or gettext("from one season to the next"),
         ),
@@ -173,7 +184,7 @@ def glance_rows(fits: Sequence[StoredFit], address: Callable[[StoredFit], str]) 
             for flag in last.occupancy.flags
             if flag not in of_trend
         ]
-        remarks += [] if fit.fresh else [gettext("being recomputed")]
+        remarks += [] if fit.fresh else [gettext("being recalculated")]
         rows.append(
             {
                 "name": fit.species.name,

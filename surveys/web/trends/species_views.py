@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
+from surveys.charts.whole_program import no_weights, whole_sentence, whole_shares
 from surveys.charts.words import (
     all_flags,
     chart_alt,
@@ -21,8 +22,9 @@ from surveys.charts.words import (
     trend_sentence,
 )
 from surveys.fitting.stored import StoredFit, stored_fits
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.models import Program, Species
+from surveys.protocol.words import listed
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
 from surveys.publishing.tables import SENSITIVITY
@@ -65,6 +67,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
         "form": form,
         "fit": fit,
         "look_alikes": look_alikes_of(species),
+        "may_manage": may(request.membership, Permission.MANAGE),
         "may_review": may(request.membership, Permission.REVIEW),
         "crumbs": [
             {
@@ -78,6 +81,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
     }
     if fit is not None:
         result, site = fit.result, form.site_kind
+        whole = whole_shares(result)
         context |= {
             "site": site,
             "sites": sites_in_words(site),
@@ -87,7 +91,9 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "line": dict(zip(("drawn", "corrected"), trend_line(result), strict=True)),
             "alt": chart_alt(species.name, result, site),
             "flags": flag_words(all_flags(result)),
-            "years": result.years,
+            "whole": _whole(form, result),
+            "years": [(year, whole.get(year.season_year, "")) for year in result.years],
+            "has_whole": bool(whole),
             "open": next((year.season_year for year in result.years if year.is_open), None),
             "facts": trend_facts(result),
             "turnover": turnover_facts(result),
@@ -103,9 +109,10 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "model_tables": model_tables(result),
             "fit_check": fit_words(result.fit_check),
             "fits_poorly": fits_poorly(result.fit_check),
-            "filled": [
-                (covariate_in_words(name), share(missing)) for name, missing in result.filled
-            ],
+            "filled": listed(
+                said("{name} on {share}", name=covariate_in_words(name), share=share(missing))
+                for name, missing in result.filled
+            ),
             "caveats": list(map(gettext, CAVEATS)),
             "checks": {"sentence": check_sentence(result), "rows": check_rows(result)},
             "disagree": _disagree(program, species, form, result),
@@ -145,7 +152,11 @@ def table(request: ProgramRequest, code: str) -> HttpResponse:
     place = PlaceFilter(request.GET, program=program)
     fit = _fit_or_404(program, species, place)
     header = [column.name for column in CORRECTED_COLUMNS]
-    years = [corrected_row(species.scientific_name, year) for year in fit.result.years]
+    whole = dict(fit.result.whole.shares) if fit.result.whole else {}
+    years = [
+        corrected_row(species.scientific_name, year, whole.get(year.season_year))
+        for year in fit.result.years
+    ]
     stem = _stem(program, species, place)
     rows = [[csv.cell_text(year[name]) for name in header] for year in years]
     return csv_file(csv.to_csv(header, rows), f"{stem}.csv")
@@ -164,6 +175,14 @@ def checks(request: ProgramRequest, code: str) -> HttpResponse:
     cells = [[csv.cell_text(row[name]) for name in header] for row in rows]
     stem = _stem(program, species, place)
     return csv_file(csv.to_csv(header, cells), f"{stem}-checks.csv")
+
+
+def _whole(form: PlaceFilter, result: SpeciesResult) -> str:
+    """What is told of the whole program beside the trend of the surveyed routes; blank where the
+    page is of one region, or there is but one."""
+    if form.place or "region" not in form.fields or not result.years:
+        return ""
+    return whole_sentence(result, form.site_kind) or no_weights()
 
 
 def _disagree(

@@ -4,11 +4,14 @@ Files for machines have the same columns with the numbers themselves
 (`surveys/publishing/formats/yearly_csv.py`).
 """
 
+import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from surveys.charts.words import flags_in_words, share
+from surveys.dates import short_day
 from surveys.language import gettext
+from surveys.protocol.words import number
 from surveys.publishing.formats.yearly_csv import HEADER, cell_text
 from surveys.trends.columns import COLUMNS, head_words
 from surveys.trends.table import YearRow, row_values
@@ -49,7 +52,9 @@ def screen_text(column: str, value: object) -> str:
         return flags_in_words(filter(None, str(value or "").split("; ")))
     if isinstance(value, float):
         is_share = _COLUMN[column].maximum == 1
-        return share(value) if is_share else f"{value:.2f}"
+        return share(value) if is_share else number(f"{value:.2f}")
+    if isinstance(value, dt.date):
+        return short_day(value)
     return cell_text(value)
 
 

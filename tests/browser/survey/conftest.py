@@ -10,12 +10,13 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from playwright.sync_api import BrowserContext, Error, Page, Response
+from playwright.sync_api import BrowserContext, Error, Page, Response, WebError
 from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from surveys.models import (
     Assignment,
     ChecklistEntry,
+    Program,
     Route,
 )
 from surveys.web.survey import views as survey
@@ -27,6 +28,7 @@ from tests.browser.conftest import (
     axe_findings,
     give_session,
 )
+from tests.browser.survey.kept import KeptPhones
 from tests.browser.survey.sync.handset import kill_browser
 from tests.support.builders import (
     make_checklist,
@@ -46,6 +48,7 @@ NAMES = {
     "Lithobates clamitans": "Green frog",
     "Lithobates catesbeianus": "American bullfrog",
 }
+SENT = "All on the server since"
 PICTURES = os.environ.get("SURVEY_PICTURES")
 LEAST_TARGET = 48
 SMALL = f"""() => [...document.querySelectorAll("button, a.btn, summary, input")]
@@ -61,6 +64,24 @@ WIDTH_OF_LARGE_TEXT = """() => {
   return width;
 }"""
 SUMMER_ONLY = ("Lithobates clamitans", "Lithobates catesbeianus")
+
+
+@pytest.fixture(scope="session")
+def kept_phones(browser) -> Iterator[KeptPhones]:
+    made = KeptPhones(browser)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def program(db) -> Program:
+    """Under the same name in every test, so that kept phones have its screen."""
+    return Program.objects.create(
+        name="Example Wetlands",
+        slug="example",
+        time_zone="America/Chicago",
+        temperature_unit="C",
+    )
 
 
 @pytest.fixture
@@ -122,12 +143,15 @@ class Phone:
     def start(self, *, offline: bool = False) -> Page:
         self.context = self._launch()
         self.context.set_default_timeout(PATIENCE_MS)
-        self.context.on("weberror", lambda error: self.problems.append(str(error.error)))
+        self.context.on("weberror", self._failed)
         self.context.on("response", self._heard)
         self.context.set_offline(offline)
         self.context.clock.install(time=self._clock.now())
         self.page = self.context.pages[0] if self.context.pages else self.context.new_page()
         return self.page
+
+    def _failed(self, error: WebError) -> None:
+        self.problems.append(str(error.error))
 
     def _heard(self, response: Response) -> None:
         if response.status >= 500:
@@ -146,20 +170,24 @@ class Phone:
         with contextlib.suppress(Error):
             self.context.close()
 
-    def close(self) -> None:
+    def close(self, close: Callable[[BrowserContext], None]) -> None:
+        self.context.remove_listener("weberror", self._failed)
+        self.context.remove_listener("response", self._heard)
         with contextlib.suppress(Error):
-            self.context.close()
+            close(self.context)
 
 
 @pytest.fixture
 def phone_options() -> dict:
-    """What a test module wants of its phones: `permissions`, and to be `killable` or `flags` of
-    Chromium, which take a process of their own."""
+    """What a test module wants of its phones: `permissions`, and to be `new`, without the screen
+    that other tests left, or `killable` or with `flags` of Chromium, which take a process."""
     return {"permissions": ["geolocation"]}
 
 
 @pytest.fixture
-def phone(browser, live_server, server_clock, tmp_path, phone_options) -> Iterator[Phone]:
+def phone(
+    browser, live_server, server_clock, tmp_path, phone_options, kept_phones
+) -> Iterator[Phone]:
     options = {
         "viewport": PHONE,
         "device_scale_factor": 2,
@@ -171,8 +199,7 @@ def phone(browser, live_server, server_clock, tmp_path, phone_options) -> Iterat
         "geolocation": {"latitude": 43.08, "longitude": -89.41, "accuracy": 8},
         "permissions": phone_options["permissions"],
     }
-    disk = None
-    launch = partial(browser.new_context, **options)
+    disk, close = None, BrowserContext.close
     if "flags" in phone_options or phone_options.get("killable"):
         disk = tmp_path / "phone"
         flags = [*FLAGS, *phone_options.get("flags", [])]
@@ -183,9 +210,13 @@ def phone(browser, live_server, server_clock, tmp_path, phone_options) -> Iterat
             args=flags,
             **options,
         )
+    elif phone_options.get("new"):
+        launch = partial(browser.new_context, **options)
+    else:
+        launch, close = partial(kept_phones.take, "phone", **options), KeptPhones.lay_down
     made = Phone(launch, server_clock, disk)
     yield made
-    made.close()
+    made.close(close)
     assert made.problems == []
 
 
@@ -241,5 +272,8 @@ def survey_url(member) -> str:
 
 def send(page: Page) -> None:
     """Press "Send now", unless the phone was quicker and has sent it by itself."""
+    button = page.get_by_role("button", name="Send now")
     with contextlib.suppress(PlaywrightTimeout):
-        page.get_by_role("button", name="Send now").click(timeout=1_500)
+        button.or_(page.get_by_text(SENT)).first.wait_for(timeout=1_500)
+        if button.is_visible():
+            button.click(timeout=1_500)

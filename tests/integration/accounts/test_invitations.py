@@ -65,7 +65,7 @@ class TestMail:
         assert coordinator.program.name in message.subject
         assert issued.link in message.body
         assert "Nell Brook" in message.body
-        assert "as observer" in message.body
+        assert "Your role: observer" in message.body
 
     def test_token_is_neither_in_the_database_nor_in_the_queue(self, coordinator):
         issued = send(coordinator)

@@ -44,6 +44,7 @@ def test_signing_in_and_a_new_password_say_who_did_it(observer, coordinator, tol
     assert {act.by for act in security_acts(coordinator)[:2]} == {observer.person}
     assert told() == [(Act.SIGNED_IN, ""), (Act.PASSWORD, "")]
     client.post("/accounts/login/", {"login": observer.person.email, "password": "wrong"})
+    Person.objects.filter(pk=observer.person_id).update(last_login=None)
     assert told() == []
 
 
@@ -117,6 +118,8 @@ def test_joining_by_invitation(coordinator, told):
     )
     accept_as_new_person(issued.link.rsplit("/", 1)[1], name="Nell Brook", password=PASSWORD)
     assert told() == [(Act.JOINED, "Partner")]
+    make_member(coordinator.program, exact_places=True)
+    assert told() == [(Act.JOINED, "Observer"), (Act.EXACT_GIVEN, "")]
 
 
 def test_each_program_reads_of_its_own_people_and_of_its_own_rights(observer, coordinator, told):

@@ -140,6 +140,16 @@ def test_a_reset_link_works_once_and_ends_every_session(victim):
     assert "This link no longer works" in Client().get(path, follow=True).content.decode()
 
 
+def test_a_new_password_opens_an_account_that_wrong_ones_have_locked(victim, settings):
+    settings.ACCOUNT_RATE_LIMITS = {"login_failed_anywhere": "2/h/key"}
+    for _ in range(2):
+        sign_in(VICTIM, "wrong")
+    assert not is_signed_in(sign_in(VICTIM))
+    (path,) = reset_links(VICTIM)
+    set_password(path)
+    assert is_signed_in(sign_in(VICTIM, NEW))
+
+
 def test_a_changed_password_ends_the_other_sessions(victim):
     here, elsewhere = sign_in(VICTIM), sign_in(VICTIM)
     new = {"oldpassword": PASSWORD, "password1": NEW, "password2": NEW}

@@ -7,8 +7,10 @@ import pytest
 from django.utils import timezone
 
 from accounts.models import Role
+from surveys.api.serializers.analysts import StopRecordSerializer
 from surveys.models import (
     Sensitivity,
+    Stop,
     Visit,
 )
 from surveys.visits.verbs import (
@@ -158,6 +160,7 @@ def test_stops_are_generalized_and_nameless(api):
         ("", 43.075, 0.01)
     ] * 3
     assert {stop["region"] for stop in stops} == {"North"}
+    assert [set(stop) for stop in stops] == [set(StopRecordSerializer().fields)] * 3
     features = api.get("records/stops/geojson/")["features"]
     assert features[0]["geometry"] == {"type": "Point", "coordinates": [-89.405, 43.075]}
 
@@ -173,6 +176,17 @@ def test_open_stops_have_their_names(api, program):
     program.place_sharing = Sensitivity.OPEN
     program.save()
     assert [stop["name"] for stop in api.get("records/stops/")] == ["Stop 1", "Stop 2", "Stop 3"]
+
+
+def test_exact_stops_have_their_names_and_no_road(api_for, program, route):
+    Stop.objects.filter(route=route).update(road="Ferry Road", county="Alder County")
+    api = api_for(make_member(program, Role.PARTNER, exact_places=True))
+    stops = api.get("records/stops/?places=exact")
+    places = [(stop["name"], stop["latitude"], stop["longitude"]) for stop in stops]
+    assert places == [
+        (stop.name, stop.place.y, stop.place.x) for stop in route.stops.order_by("number")
+    ]
+    assert [set(stop) for stop in stops] == [set(StopRecordSerializer().fields)] * 3
 
 
 @pytest.mark.parametrize(

@@ -252,6 +252,14 @@ def test_species_trends_come_with_flags_and_other_choices(api_for, partner, acce
     assert set(row["trend"]["flags"].split("; ")) <= set(answer["flags"])
     assert "there is only one season, 2024" in row["sentence"]
     assert row["null_run"] is None
+    assert row["whole_sentence"] == ""
+    program.region_weights = {"Nowhere": 1.0}
+    program.save()
+    refit(program)
+    (row,) = api_for(partner).get("trends/species/?species=pseudacris-crucifer")["rows"]
+    assert row["trend"]["whole_change"] is None
+    assert row["whole_sentence"].startswith("Nothing is reported for the whole program")
+    assert set(row["trend"]["whole_flags"].split("; ")) <= set(answer["flags"])
     assert api_for(partner)("GET", "trends/species/?site=pond").status == 400
 
 

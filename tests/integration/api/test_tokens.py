@@ -286,6 +286,13 @@ class TestEnd:
     def opens(self, secret, program):
         return ask(secret, "trends/", program).status_code == 200
 
+    @pytest.fixture(autouse=True)
+    def others_keep_theirs(self, program):
+        other = make_member(program, Role.PARTNER, exact_places=True)
+        secrets = [secret_of(other, scope) for scope in (Scope.RECORDS, Scope.EXACT)]
+        yield
+        assert all(self.opens(secret, program) for secret in secrets)
+
     def test_a_new_password_ends_them(self, program, partner):
         secret = secret_of(partner)
         assert self.opens(secret, program)

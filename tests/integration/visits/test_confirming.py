@@ -1,5 +1,6 @@
 """Calls confirmed by ear from a recording: by whom, from what, and what becomes of it."""
 
+import datetime as dt
 import uuid
 
 import pytest
@@ -130,6 +131,15 @@ def test_only_from_a_voucher_of_the_stop_where_it_was_heard(
     for not_a_voucher in (note, type(note)(pk=uuid.uuid4())):
         with pytest.raises(NotConfirmable, match="complete voucher recording"):
             confirm(coordinator, visit, not_a_voucher)
+
+
+def test_only_what_was_heard_and_recorded_on_that_visit(coordinator, observer, visit, recording):
+    night = visit.night + dt.timedelta(days=1)
+    later = make_submitted(observer, visit.route, plain_cells() | HEARD, night=night)
+    with pytest.raises(NotConfirmable, match="complete voucher recording"):
+        confirm(coordinator, later, recording)
+    confirm(coordinator, later, keep(observer, later, sound(seed=2), stop=1, species=PEEPER))
+    assert Confirmation.objects.get().call.period.visit == later
 
 
 def test_once(coordinator, visit, recording):

@@ -37,7 +37,7 @@ def test_person_with_several_programs_chooses_one(program, observer, client_for)
     page = client_for(observer).get("/").content.decode()
     assert program.name in page
     assert other.name in page
-    assert "You are partner here" in page
+    assert "Your role: partner" in page
     assert left.name not in page
 
 
@@ -52,3 +52,13 @@ def test_person_without_a_program_is_told_what_to_do():
 
 def test_strangers_are_asked_to_sign_in(client, db):
     assert client.get("/").url.startswith("/accounts/login/")
+
+
+@pytest.mark.parametrize(
+    ("following", "goes_to"),
+    [("/guide/", "/guide/"), ("//elsewhere.example", "/"), ("2024-02-30", "2024-02-30")],
+)
+def test_the_theme_is_kept_and_leads_back_within_the_site(following, goes_to):
+    response = Client().post("/theme", {"theme": "night", "next": following})
+    assert (response.status_code, response["Location"]) == (302, goes_to)
+    assert response.cookies["theme"].value == "night"

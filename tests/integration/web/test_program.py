@@ -20,6 +20,7 @@ from surveys.models import (
     Route,
     Stop,
 )
+from surveys.programs.region_weights import field_of
 from surveys.protocol.values import MonthDay
 from surveys.web.people import urls as people
 from surveys.web.program import urls as program_urls
@@ -262,6 +263,34 @@ class TestRoutes:
             queries_of(page, url("program_route", program, route=route.pk)) for route in (few, many)
         )
         assert one == other
+
+
+class TestRegionWeights:
+    def test_weights_are_typed_beside_the_names_of_regions(self, program, page):
+        make_route(program, region="North, east")
+        lost = make_route(program, region="")
+        address = url("program_regions", program)
+        shown = page.get(address)
+        assert "North, east" in shown.content.decode()
+        assert url("program_route_edit", program, route=lost.pk) in shown.content.decode()
+        name = field_of("North, east")
+        data = {"weights_are": "area in km²", name: "12.5", **seen(page, address)}
+        answer = page.post(address, data)
+        assert answer.url == url("program_routes", program)
+        program.refresh_from_db()
+        assert program.region_weights == {"North, east": 12.5}
+
+    def test_what_is_wrong_stands_at_its_region_and_nothing_is_lost(self, program, page):
+        for region in ("North", "South"):
+            make_route(program, region=region)
+        address = url("program_regions", program)
+        data = {"weights_are": "", field_of("North"): "7", **seen(page, address)}
+        shown = html.unescape(page.post(address, data).content.decode())
+        assert "Give every region a weight, or none to any. 0 leaves a region out." in shown
+        assert "Say what the weights are" in shown
+        assert 'value="7"' in shown
+        program.refresh_from_db()
+        assert program.region_weights == {}
 
 
 class TestStops:

@@ -118,7 +118,7 @@ def state_of(visit):
 
 def test_queue_lists_submitted_visits(desk, visit, clean):
     text = text_of(desk.get("review"))
-    assert "2 visits, oldest submission first" in text
+    assert "2 visits. Oldest submission first." in text
     assert "15 Apr 2024" in text
     assert "Robin Fenwick" in text
     assert "1 open" in text
@@ -127,7 +127,7 @@ def test_queue_lists_submitted_visits(desk, visit, clean):
 
 def test_queue_keeps_its_filters_in_the_url(desk, visit, clean):
     response = desk.get("review", query="?route=R07&open=on&page=1")
-    assert "1 visit, oldest" in text_of(response)
+    assert "1 visit. Oldest" in text_of(response)
     page = response.content.decode()
     assert f"{desk.url('review_visit', visit)}?route=R07&amp;open=on" in page
     assert "?state=accepted&amp;route=R07&amp;open=on" in page
@@ -135,7 +135,7 @@ def test_queue_keeps_its_filters_in_the_url(desk, visit, clean):
 
 @pytest.mark.parametrize(
     "query",
-    ["?route=R99", "?observer=999999999999", "?observer=x", "?season_year=%00", "?region=Nowhere"],
+    ["?route=R99", "?observer=999999999999", "?observer=x", "?season_year=%01", "?region=Nowhere"],
 )
 def test_filter_without_a_match_is_explained(desk, visit, query):
     response = desk.get("review", query=query)
@@ -144,7 +144,7 @@ def test_filter_without_a_match_is_explained(desk, visit, query):
 
 
 def test_unknown_state_shows_submitted_visits(desk, visit):
-    assert "1 visit, oldest" in text_of(desk.get("review", query="?state=draft"))
+    assert "1 visit. Oldest" in text_of(desk.get("review", query="?state=draft"))
 
 
 def test_empty_queue_says_so(desk):

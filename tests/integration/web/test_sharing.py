@@ -122,7 +122,7 @@ class TestExactPlaces:
     def test_right_to_exact_places_is_granted_on_the_persons_page(self, program, partner, page):
         facts = {"role": "partner", "trained_on": "", "trained_until": ""}
         address = url("people_person", program, membership=partner.pk)
-        assert b"exact coordinates and names of all stops" in page.get(address).content
+        assert b"Exact coordinates and names of all stops" in page.get(address).content
         for allowed in (True, False):
             seen = page.get(address).context["form"].seen_text
             facts |= {"seen": seen}

@@ -131,7 +131,9 @@ def test_conflict_of_two_devices_keeps_both_texts(client_for, observer, draft, s
 
 
 @pytest.mark.parametrize(
-    "body", ["", "[]", "{}", '{"changes": {"a": "b"}}', '{"changes": 3}', "not json"]
+    "body",
+    ["", "[]", "{}", '{"changes": {"a": "b"}}', '{"changes": 3}', "not json", "[" * 60_000],
+    ids=len,
 )
 def test_malformed_request_says_what_is_expected(client_for, observer, sheet_url, body):
     response = client_for(observer).patch(

@@ -14,6 +14,7 @@ from surveys.demo.catalog import load_species
 from surveys.models import (
     CallingRegion,
     ChecklistEntry,
+    Program,
     Species,
     Visit,
 )
@@ -190,6 +191,23 @@ def test_service_worker_has_the_version_of_its_page(observer, client_for):
     worker = client_for(observer).get(reverse("web:survey_worker", kwargs={"program": slug}))
     assert f'"version": "{page["Survey-Version"]}"' in worker.content.decode()
     assert '"version_header": "Survey-Version"' in worker.content.decode()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"name": "Other Wetlands"},
+        {"clock_style": "12"},
+        {"date_order": "mdy"},
+    ],
+)
+def test_what_the_page_tells_of_its_program_makes_a_new_version(observer, client_for, change):
+    """Phones go on showing the page that they kept for as long as its version stays the same."""
+    url = reverse("web:survey", kwargs={"program": observer.program.slug})
+    before = client_for(observer).get(url)
+    Program.objects.filter(pk=observer.program_id).update(**change)
+    after = client_for(observer).get(url)
+    assert before["Survey-Version"] != after["Survey-Version"]
 
 
 def test_icons_have_the_sizes_in_the_manifest(observer, client_for):

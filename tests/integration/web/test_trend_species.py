@@ -113,17 +113,49 @@ def test_page_shows_the_stored_numbers(program, partner, client_for):
         assert f"{100 * year.naive.value:.0f}% (" in text
     assert fit.sha256 in text
     assert fit.software in text
-    assert "Being recomputed" not in text
+    assert "Being recalculated" not in text
     assert reverse("web:guide_page", kwargs={"slug": "trend-method"}) in text
     assert "Share of stops with Pseudacris crucifer in each season, 2022 to 2024." in text
     assert fits_waiting() == 0
+
+
+def test_the_whole_program_is_told_with_the_weights_of_its_regions_or_why_not(
+    program, partner, client_for
+):
+    text = text_of(client_for(partner).get(url(program)))
+    assert "Nothing is reported for the whole program, because its regions have no weights." in text
+    assert "Weights of regions" not in text
+    program.region_weights = {"North": 1.0, "South": 2.0}
+    program.save()
+    refit(program)
+    text = text_of(client_for(partner).get(url(program)))
+    assert "because a region has fewer than 4 routes." in text
+    assert "few routes in a region" in text
+    _of_whole(program)
+    page = client_for(partner).get(url(program))
+    assert "the share of occupied stops fell by 4.0% per year" in text_of(page)
+    assert '<th scope="col">Whole program</th>' in text_of(page)
+    assert "<td>31% (20 to 44%)</td>" in text_of(page)
+    north = text_of(client_for(partner).get(url(program, query={"region": "North"})))
+    assert "whole program" not in north
+
+
+def _of_whole(program):
+    """As if each region had routes enough."""
+    fit = program.fits.get(species__code=PEEPER, site="stop", region="")
+    kind = {"name": "", "interval": "t", "method": "", "flags": [], "se": None, "level": 0.95}
+    fit.result["whole"] = {
+        "change": {**kind, "value": -4.0, "low": -6.0, "high": -2.0},
+        "shares": [[2023, {**kind, "value": 0.31, "low": 0.2, "high": 0.44}]],
+    }
+    fit.save()
 
 
 def test_site_and_region_come_from_the_address(program, partner, client_for):
     text = text_of(
         client_for(partner).get(url(program, query={"site": "route", "region": "North"}))
     )
-    assert "Share of routes with the species in each season, North." in text
+    assert "Share of routes in North with the species in each season." in text
     assert '<td class="num">1</td>' in text
     assert "region=North" in text
 
@@ -134,9 +166,9 @@ def test_stale_results_are_marked_and_the_worker_is_asked(program, partner, clie
     visit.save()
     client = client_for(partner)
     for name, words in (
-        ("trend_species", "Being recomputed."),
-        ("trend_compare", "Being recomputed."),
-        ("trends", "being recomputed"),
+        ("trend_species", "Being recalculated."),
+        ("trend_compare", "Being recalculated."),
+        ("trends", "being recalculated"),
     ):
         assert words in text_of(client.get(url(program, name)))
     assert fits_waiting() == 1
@@ -145,7 +177,7 @@ def test_stale_results_are_marked_and_the_worker_is_asked(program, partner, clie
 def test_before_the_first_fit(program, partner, client_for):
     SpeciesFit.objects.all().delete()
     text = text_of(client_for(partner).get(url(program)))
-    assert "Being computed." in text
+    assert "Being calculated." in text
     assert "No result yet" in text
     assert fits_waiting() == 1
     assert client_for(partner).get(url(program, "trend_chart", form="svg")).status_code == 404
@@ -270,10 +302,9 @@ def test_query_count_does_not_grow(program, observer, client_for, django_assert_
 def test_the_page_and_its_file_tell_the_trend_under_other_choices(program, partner, client_for):
     client = client_for(partner)
     text = text_of(client.get(url(program)))
-    assert "Does the sentence stand?" in text
-    assert "good years may follow good years" in text
+    assert "Under other choices" in text
     # Three seasons tell no trend, so there is nothing to check.
-    assert "No sentence is told of the trend, so there is none to check." in text
+    assert "No trend is reported, so there is nothing to check." in text
     assert url(program, "trend_species_checks", query={"site": "stop"}) in text
     header, first, *rows = (
         client.get(url(program, "trend_species_checks")).content.decode().split("\r\n")
@@ -289,8 +320,8 @@ def test_other_choices_are_for_all_regions_together_and_the_page_says_so(
 ):
     client = client_for(partner)
     of_region = " ".join(text_of(client.get(url(program, query={"region": "North"}))).split())
-    assert "under other choices is worked out for all regions together only." in of_region
-    assert "Does the sentence stand?" not in of_region
+    assert "Other choices are tried for all regions together only." in of_region
+    assert "Under other choices" not in of_region
     of_all = " ".join(text_of(client.get(url(program))).split())
     assert "for all regions together only" not in of_all
 
@@ -304,7 +335,7 @@ def test_an_open_season_is_told_on_page_and_list(program, partner, client_for):
             fit.save()
     client = client_for(partner)
     text = text_of(client.get(url(program)))
-    assert "Hollow: 2024, a season that is still open." in text
+    assert "Hollow marks: 2024, a season that is still open." in text
     assert "The survey windows of this season are not over. It is not in the trend." in text
     assert "open season" in text_of(client.get(url(program, "trends")))
     assert ">open<" in client.get(url(program, "trend_chart", form="svg")).content.decode()
@@ -325,7 +356,7 @@ def test_by_stop_and_by_route_are_shown_on_both_pages_where_they_disagree(
     client = client_for(partner)
     for site in ("stop", "route"):
         text = text_of(client.get(url(program, query={"site": site})))
-        assert "By stop and by route the trend says different things." in " ".join(text.split())
+        assert "The trend by stop and the trend by route disagree." in " ".join(text.split())
         assert "-9.0 to +1.0" in text.replace("\N{MINUS SIGN}", "-")
 
 
@@ -342,13 +373,13 @@ def test_the_pages_of_a_group_say_which_of_them_is_told(partner_of_treefrogs, cl
     words = f"{named} of the {records} records of this group ({100 * named / records:.0f}%) name"
     for page in (joint, gray):
         assert words in page
-        assert "so the joint entry is told" in page
+        assert "so the joint entry is reported" in page
         assert FLAGS[NAMING_CHANGED] in page
     assert "Read instead:" in gray
     assert "Read instead:" not in joint
     assert url(world.program, code=world.either.code) in gray
-    assert "no trend is told here, because fewer than 80%" in gray
-    assert "no trend is told here" not in joint
+    assert "no trend is reported here, because fewer than 80%" in gray
+    assert "no trend is reported here" not in joint
     assert FLAGS[JOINT_ENTRY_TOLD] in gray
 
 

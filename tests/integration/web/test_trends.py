@@ -55,6 +55,14 @@ def csv_table(response):
     return list(csv.reader(io.StringIO(response.content.decode("utf-8"), newline="")))
 
 
+HEADS = [
+    *("Species", "Season year", "Routes", "Stops", "Visits", "Listening periods"),
+    *("Stops where heard", "Uncorrected occupancy", "Uncorrected low", "Uncorrected high"),
+    *("Share index 1", "Share index 2", "Share index 3", "Mean index"),
+    *("First night", "Last night", "Flags"),
+]
+
+
 @pytest.mark.parametrize(
     "query", [{}, {"species": "pseudacris-crucifer"}, {"since": "2024"}, {"until": "2023"}]
 )
@@ -63,20 +71,23 @@ def test_file_holds_the_table_of_the_page(program, visits, partner, client_for, 
     head, rows = page_table(client.get(url("trends", program, **query)))
     header, *lines = csv_table(client.get(url("trends_csv", program, **query)))
     assert header == [column.name for column in COLUMNS]
-    assert head == [name.replace("_", " ").capitalize() for name in header]
+    assert head == HEADS
     assert [as_on_screen(header, line) for line in lines] == rows
     assert lines
 
 
 def as_on_screen(header, line):
     """Common name beside the scientific one; shares in percent, as a file has them to four
-    places; everything else as it stands."""
+    places; dates as the program writes them; everything else as it stands."""
     name = {"Pseudacris crucifer": "Spring peeper", "Anaxyrus americanus": "American toad"}[line[0]]
     shares = {column.name for column in COLUMNS if column.maximum == 1}
     cells = [f"{name} {line[0]}"]
     for column, text in zip(header[1:], line[1:], strict=True):
         if column in shares and text:
             cells.append(share(float(text)))
+        elif column in ("first_night", "last_night") and text:
+            night = dt.date.fromisoformat(text)
+            cells.append(f"{night.day} {night:%b %Y}")
         else:
             cells.append(f"{float(text):.2f}" if column == "mean_index" and text else text)
     return cells

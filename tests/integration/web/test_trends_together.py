@@ -65,8 +65,8 @@ def words_of(response):
 def test_the_page_says_how_many_would_by_chance(program, partner, client_for, keep_fits):
     keep_fits(-9.0, 0.5, 1.0)
     page = words_of(client_for(partner).get(reverse("web:trends", args=[program.slug])))
-    assert "1 of 3 species falls and 0 rise; if none changed, about 0.1 would fall" in page
-    assert "Trends pulled toward each other" in page
+    assert "1 of 3 species falls and 0 rise. If none changed, about 0.1 would fall" in page
+    assert "Trends with less noise (shrinkage)" in page
 
 
 def test_what_is_not_told_is_not_counted(program, partner, client_for, keep_fits):
@@ -100,7 +100,7 @@ def test_a_doubt_stops_number_and_arrow_in_lists_comparison_and_api(
     client = client_for(partner)
     for name in ("web:trends", "web:trend_compare"):
         page = words_of(client.get(reverse(name, args=[program.slug])))
-        assert "no trend told" in page
+        assert "no trend reported" in page
         assert flag in page
         assert "9.0%" not in page
         assert "▼" not in page

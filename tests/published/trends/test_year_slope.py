@@ -13,7 +13,7 @@ from statsmodels.stats.meta_analysis import combine_effects
 
 from surveys.trends.models.year_correlation import restricted_log_likelihood
 from surveys.trends.models.year_levels import YearLevels
-from surveys.trends.models.year_slope import line_design, settled_line, slope_over_years
+from surveys.trends.models.year_slope import converged_line, line_design, slope_over_years
 
 MANY_ROUTES = 10**9
 
@@ -60,7 +60,7 @@ def test_independent_levels_give_the_variance_of_paule_and_mandel():
         warnings.simplefilter("ignore", DeprecationWarning)
         reference = combine_effects(effects, own, method_re="iterated")
 
-    line = settled_line(np.ones((14, 1)), effects, np.diag(own), own)
+    line = converged_line(np.ones((14, 1)), effects, np.diag(own), own)
 
     assert line.variance == pytest.approx(reference.tau2, rel=1e-4)
     assert (line.projection @ effects)[0] == pytest.approx(reference.mean_effect_re, rel=1e-5)

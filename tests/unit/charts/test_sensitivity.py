@@ -1,4 +1,4 @@
-"""Whether the sentence stands: one glance."""
+"""Whether the answer is the same under other choices: one glance."""
 
 import dataclasses
 
@@ -46,29 +46,32 @@ def test_every_line_has_its_change_and_what_it_would_say():
 @pytest.mark.parametrize(
     ("told", "lines", "says"),
     [
-        (FALL, [FALL, FALL], "The sentence stands under all 2 other choices that could be tried."),
-        (NONE, [NONE], "The sentence stands under the one other choice that could be tried."),
+        (
+            FALL,
+            [FALL, FALL],
+            "The answer is the same under all 2 other choices that could be tried.",
+        ),
+        (NONE, [NONE], "The answer is the same under the one other choice that could be tried."),
         (FALL, [UNKNOWN], "No other choice could be tried."),
         (
             FALL,
             [FALL, NONE, RISE, UNKNOWN],
-            (
-                "The sentence does not stand under 2 of 3 other choices: b (no clear change) and c "
-                "(rose)."
-            ),
+            ("The answer differs under 2 of 3 other choices: b (no clear change) and c (rose)."),
         ),
-        (NONE, [FALL], "The sentence does not stand under 1 of 1 other choices: a (fell)."),
+        (NONE, [FALL], "The answer differs under 1 of 1 other choices: a (fell)."),
         (
             estimate(-2.0, -3.0, -1.0, FEW_CLUSTERS),
             [FALL],
-            "No sentence is told of the trend, so there is none to check.",
+            "No trend is reported, so there is nothing to check.",
         ),
     ],
     ids=["all", "one", "none to try", "two against", "clear against unclear", "no sentence"],
 )
 def test_one_glance(told, lines, says):
     named = [line(name, change) for name, change in zip("abcd", lines, strict=False)]
-    assert check_sentence(checked(told, *named)) == says
+    found = checked(told, *named)
+    assert check_sentence(found) == says
+    assert bool(check_rows(found)) is (told.flags == ())
 
 
 def test_nothing_checked_says_nothing():

@@ -22,8 +22,8 @@ def test_how_many_fall_and_how_many_would_by_chance():
     species += [(str(number), change(0.0, 6.0)) for number in range(10)]
     words = plain(community_words(community_of(species)))
     assert words.startswith(
-        "2 of 12 species fall and 0 rise; if none changed, about 0.3 would fall and 0.3 rise by "
-        "chance. At a false-discovery rate of 5% there still change: Peeper and Toad. Mean change "
+        "2 of 12 species fall and 0 rise. If none changed, about 0.3 would fall and 0.3 rise by "
+        "chance. Still clear at a false-discovery rate of 5%: Peeper and Toad. Mean change "
         "of the species: -"
     )
 
@@ -37,15 +37,15 @@ def test_one_falls_and_none_is_left():
     species = [("Peeper", change(-3.2, 3.0))]
     species += [(str(number), change(0.0, 6.0)) for number in range(5)]
     words = plain(community_words(community_of(species)))
-    assert words.startswith("1 of 6 species falls and 0 rise;")
-    assert "there still change: none." in words
+    assert words.startswith("1 of 6 species falls and 0 rise. ")
+    assert "rate of 5%: none." in words
 
 
 def test_how_often_a_change_would_have_been_told():
     """Wilson interval of 9 in 200: 2.4 to 8.3% (Newcombe 1998, method 3, by hand)."""
     words = plain(null_words(NullRun(runs=200, fell=7, rose=2)))
     assert words == (
-        "Simulated 200 times without a change, these surveys would have told a fall 7 times and a "
-        "rise twice (4.5%, 95% interval 2.4 to 8.3%)."
+        "Simulated 200 times without a change, these surveys would have shown a fall 7 times and a "
+        "rise twice (4.5%, 95% interval: 2.4 to 8.3%)."
     )
     assert null_words(NullRun(runs=0, fell=0, rose=0)) == ""

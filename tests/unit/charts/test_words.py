@@ -143,7 +143,6 @@ def test_without_correction_the_plain_share_is_told_and_named_so():
     found = result(UNKNOWN, naive=estimate(5.0, 1.0, 9.0))
     text = plain(trend_sentence("Wood frog", found, "stop"))
     assert "because no stop was visited twice in one calling season" in text
-    assert "Not corrected for animals present but not heard" in text
     assert "the uncorrected share of stops where it was heard rose by 5.0% per year" in text
 
 
@@ -324,8 +323,8 @@ def test_the_plain_share_speaks_where_only_detection_is_missing(flag):
 @pytest.mark.parametrize(
     ("flag", "words"),
     [
-        (JOINT_ENTRY_TOLD, "the joint entry is told in its place"),
-        (MEMBERS_TOLD, "its species are told in its place"),
+        (JOINT_ENTRY_TOLD, "the joint entry is reported instead"),
+        (MEMBERS_TOLD, "its species are reported instead"),
     ],
 )
 def test_of_a_group_one_entry_is_told_and_the_other_says_why_not(flag, words):

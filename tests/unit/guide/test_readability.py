@@ -30,7 +30,13 @@ def test_grade_of_a_page(slug, species_names):
 
 
 @pytest.mark.parametrize(
-    "part", ["web/survey/static/survey/", "web/survey/templates/", "protocol/sentences/"]
+    "part",
+    [
+        "web/survey/static/survey/",
+        "web/survey/templates/",
+        "protocol/rules/",
+        "protocol/sentences/",
+    ],
 )
 def test_grade_of_the_phone(part, species_names):
     """Sentences of the phone, its findings included. Labels of a word or two are no sentences."""

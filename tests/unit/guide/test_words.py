@@ -49,7 +49,7 @@ def test_every_kind_of_text_is_read(texts):
         "surveys/templates/publishing/report.html",
         "surveys/web/tonight/templates/tonight/field_sheet.html",
         "surveys/web/survey/static/survey/screens/home/routes.js",
-        "surveys/protocol/sentences/rules.py",
+        "surveys/protocol/rules/weather.py",
         "surveys/visits/notices.py",
         "accounts/templates/accounts/mail/invitation.txt",
     ):

@@ -7,7 +7,14 @@ import pytest
 from tests.mutation import results as of_results
 from tests.mutation.forks import Ended, Outcome
 from tests.mutation.mutants import Mutant
-from tests.mutation.reached import AND_SECONDS, SLOWER, Bench, Reached
+from tests.mutation.reached import (
+    AND_SECONDS,
+    ENOUGH_SECONDS,
+    SLOWER,
+    Bench,
+    Reached,
+    is_nearest,
+)
 from tests.mutation.results import Results
 from tests.mutation.trying import Tried, _tried
 
@@ -43,6 +50,23 @@ def test_code_outside_functions_runs_at_import():
 def test_the_limit_of_time_follows_the_tests():
     assert REACHED.cpu_limit(["t.py"]) == SLOWER * 3.0 + AND_SECONDS
     assert REACHED.cpu_limit({"t.py::two", "u.py::one"}) == SLOWER * 6.0 + AND_SECONDS
+
+
+def test_as_many_tests_as_the_time_allows():
+    reached = replace(REACHED, seconds={"t.py::one": ENOUGH_SECONDS, "t.py::two": 1.0, "u.py": 2.0})
+    assert reached.within_time(["t.py::one", "t.py::two", "u.py"]) == ["t.py::one", "t.py::two"]
+    assert reached.within_time(["u.py", "t.py::two", "t.py::one"]) == [
+        "u.py",
+        "t.py::two",
+        "t.py::one",
+    ]
+    assert reached.within_time(["t.py", "u.py"]) == ["t.py"]
+
+
+def test_the_module_that_mirrors():
+    path = "surveys/trends/models/dynamic_likelihood.py"
+    assert is_nearest("tests/unit/trends/models/test_dynamic.py::test_a", path)
+    assert not is_nearest("tests/unit/trends/test_abundance.py::test_a", path)
 
 
 def test_what_was_reached_is_kept(tmp_path):

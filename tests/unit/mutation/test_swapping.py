@@ -1,5 +1,6 @@
 """Putting a mutant into modules that are imported already."""
 
+import gc
 import importlib
 import sys
 
@@ -83,6 +84,11 @@ def test_a_function_that_was_imported_elsewhere(module):
     assert below(3)
 
 
+def test_a_function_that_is_frozen(module):
+    gc.freeze()
+    assert swap(module, "value < LIMIT", "value <= LIMIT")
+
+
 def test_a_function_inside_a_decorator(module):
     assert swap(module, "value + 1", "value - 1")
     assert module.stored(5) == 8
@@ -160,6 +166,14 @@ def test_a_constant_text_that_was_imported_elsewhere(module, monkeypatch):
     monkeypatch.setitem(sys.modules, "other_than_swapped", other)
     assert rebind_texts("swapped", module.__file__, ORIGINAL.replace(" WHERE a", ""))
     assert other.SQL == module.SQL == "SELECT 1"
+
+
+def test_a_constant_text_within_a_longer_one(module, monkeypatch):
+    other = type(sys)("surveys.other_than_swapped")
+    other.LONGER = f"{module.SQL} ORDER BY b"
+    monkeypatch.setitem(sys.modules, "surveys.other_than_swapped", other)
+    assert rebind_texts("swapped", module.__file__, ORIGINAL.replace(" WHERE a", ""))
+    assert other.LONGER == "SELECT 1 ORDER BY b"
 
 
 def test_a_module_is_imported_from_another_text(tmp_path, monkeypatch):

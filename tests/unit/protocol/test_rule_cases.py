@@ -49,12 +49,13 @@ def test_names_are_unique():
     assert len(names) == len(set(names))
 
 
-@pytest.mark.parametrize("code", [rule.code for rule in RULES])
-def test_every_rule_has_cases_on_both_sides(code):
-    assert {bool(case.breaks) for case in CASES if case.rule == code} == {True, False}
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
+def test_every_rule_has_cases_on_both_sides(rule):
+    sides = {bool(case.breaks) for case in CASES if case.rule == rule.code}
+    assert sides == {True, False}, f"its cases: tests/support/rule_cases/{rule.module}.py"
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
 def test_what_follows_from_the_rules_was_written_again(path):
-    """Stale: run deploy/generate and look at what it changed."""
-    assert path.read_text("utf-8") == FILES[path]()
+    is_current = path.read_text("utf-8") == FILES[path]()
+    assert is_current, "stale: run deploy/generate and read what it changed"

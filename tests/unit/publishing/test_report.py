@@ -74,6 +74,7 @@ def _year(species, number, year):
         "occupancy": share, "occupancy_low": share - 0.1, "occupancy_high": share + 0.15,
         "detection": 0.62, "detection_low": 0.55, "detection_high": 0.69,
         "trend": share, "trend_low": share - 0.05, "trend_high": share + 0.05,
+        **({"whole": 0.25, "whole_low": 0.2, "whole_high": 0.3} if species == RISING else {}),
     }  # fmt: skip
 
 
@@ -85,7 +86,10 @@ def _trend(species):
     if species not in CHANGES:
         return {**row, "flags": "no repeat visits; not identified"}
     value, low, high = CHANGES[species]
-    return {**row, "change": value, "change_low": low, "change_high": high}
+    whole = {"whole_change": -3.0, "whole_change_low": -5.0, "whole_change_high": -1.0,
+             "whole_flags": "never heard in a region"}  # fmt: skip
+    changes = {"change": value, "change_low": low, "change_high": high}
+    return {**row, **changes, **(whole if species == RISING else {})}
 
 
 def rows(years=YEARS, species=tuple(NAMES), names=NAMES):
@@ -228,6 +232,17 @@ def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
     assert "b not identified: The data cannot tell the parameters" in pages[5]
     assert "In the trend it depends on: night and temperature." in pages[2]
     assert "Where the species lives depends there on: year and fish." in pages[2]
+
+
+def test_the_whole_program_stands_on_the_page_of_its_species_only(pages):
+    rising, falling = pages[3], pages[2]
+    assert (
+        "In the whole program, its regions by their weights, the share of occupied stops fell"
+        in rising
+    )
+    assert "40% (30 to 55%) 25% (20 to 30%) 62%" in rising
+    assert "never heard in a region: The species was never heard in a region." in rising
+    assert "hole program" not in falling
 
 
 def test_then_method_limits_cautions_thanks_and_license(pages):
@@ -406,5 +421,5 @@ def test_the_same_tables_give_the_same_bytes(frozen, path, tmp_path):
 def test_the_page_of_a_species_says_whether_its_sentence_stands(pages):
     (page,) = [one for one in pages if "by route instead of by stop" in one]
     assert NAMES[FALLING] in page
-    assert "Does the sentence stand? The sentence does not stand under 1 of 1 other choices" in page
+    assert "Under other choices: The answer differs under 1 of 1 other choices" in page
     assert "no clear change" in page

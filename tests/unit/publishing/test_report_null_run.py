@@ -9,8 +9,8 @@ def test_the_null_run_of_each_species_that_had_one(tmp_path):
     runs = [page.null_run.replace("\N{NO-BREAK SPACE}", " ") for page in drawn.pages]
     assert runs == [
         (
-            "Simulated 200 times without a change, these surveys would have told a fall 4 times "
-            "and a rise 6 times (5.0%, 95% interval 2.7 to 9.0%)."
+            "Simulated 200 times without a change, these surveys would have shown a fall 4 times "
+            "and a rise 6 times (5.0%, 95% interval: 2.7 to 9.0%)."
         ),
         "",
     ]

@@ -20,7 +20,7 @@ from surveys.trends.analysis import Parts, analyze
 from surveys.trends.from_tables import fit_species, null_runs, read_periods
 from surveys.trends.joint_entries import JointEntry, ToldEntry
 from surveys.trends.null_run import NullRun
-from surveys.trends.periods import NOISE, TRACE_OF_RAIN_MM, Listed, species_periods
+from surveys.trends.periods import NOISE, TRACE_OF_RAIN_MM, Listed, in_region, species_periods
 from surveys.trends.result_tables import yearly_rows
 from tests.support.frozen_rows import about
 
@@ -28,6 +28,7 @@ ROOT = Path(__file__).parents[3]
 SCRIPT = Path(reproduce.__file__).parent / "scripts/reproduce.py"
 # Columns beside those that are read, and in another order, as a publication has them.
 TABLES = {
+    "regions": "region,weight,weight_is\n",
     "checklist": """\
 common_name,species,members,listed_from,listed_until,calls_from,calls_to
 peeper,Pseudacris crucifer,,,,03-01,06-15
@@ -118,6 +119,18 @@ def test_where_and_when(frozen):
 
 def test_a_text_behind_an_apostrophe_is_read_without_it(frozen):
     assert frozen.periods.region.tolist() == ["North", "North", "=South", "North"]
+
+
+def test_regions_have_the_weights_of_the_program(folder, frozen):
+    assert frozen.periods.weights == {}
+    assert species_periods(frozen.periods, 0).region is None
+    (folder / "regions.csv").write_text("weight,region\n2.5,North\n0,'=South\n", "utf-8")
+    periods = read_periods(folder).periods
+    assert periods.weights == {"North": 2.5, "=South": 0.0}
+    peeper = species_periods(periods, 0)
+    assert peeper.region.tolist() == ["North", "=South", "North"]
+    assert in_region(peeper, "=South").columns.stop.tolist() == [2]
+    assert peeper.sha256 != species_periods(frozen.periods, 0).sha256
 
 
 def test_how_it_was_listened_and_by_whom(frozen):
@@ -235,9 +248,11 @@ def larger(folder):
     rows = {name: [text.splitlines()[0].split(",")] for name, text in TABLES.items()}
     rows["checklist"].append(["peeper", "Pseudacris crucifer", "", "", "", "", ""])
     rows["protocols"].append(["Roadside", "1", "five minutes"])
+    rows["regions"] += [["North", "1", "wetlands"], ["South", "3", "wetlands"]]
     occupied = rng.random((12, 3, 6)) < 0.5
     for route in range(12):
-        rows["routes"].append(["", f"R{route}", "North", "habitat"])
+        region = "North" if route < 6 else "South"
+        rows["routes"].append(["", f"R{route}", region, "habitat"])
         rows["stops"] += [[f"S{route}-{n}", "", "", "", str(n), "2000-01-01", ""] for n in range(3)]
         for year, visit in np.ndindex(6, 3):
             key, night = f"{route}-{year}-{visit}", dt.date(2018 + year, 4 + visit, 12)
@@ -311,6 +326,8 @@ def test_published_results_follow_from_the_tables_null_runs_too(larger, tmp_path
     add_trends(frozen, periods, runs=5)
     (row,) = frozen.records("null_runs")
     assert row["runs"] == 5
+    assert all(row["whole_change"] is not None for row in frozen.records("trends"))
+    assert all(row["whole"] is not None for row in frozen.records("occupancy"))
     done = reproduced(data.parent)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "null_runs: 1 rows, largest difference 0.0e+00" in done.stdout

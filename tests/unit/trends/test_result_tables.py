@@ -16,7 +16,13 @@ from surveys.trends.result_tables import (
     sensitivity_rows,
     trend_row,
 )
-from surveys.trends.species_result import SensitivityLine, SpeciesResult, SpeciesYear, Trend
+from surveys.trends.species_result import (
+    SensitivityLine,
+    SpeciesResult,
+    SpeciesYear,
+    Trend,
+    WholeProgram,
+)
 
 
 def estimate(value, low, high, *flags):
@@ -110,6 +116,24 @@ def test_pooled_change_and_scatter_come_back():
     assert (copy.pooled.method, copy.pooled.level) == ("exact; by hand", 0.95)
 
 
+def test_the_whole_program_comes_back_or_why_it_is_not_told():
+    whole = WholeProgram(
+        change=estimate(-3.0, -5.0, -1.0, "never heard in a region"),
+        shares=((2023, estimate(0.3, 0.2, 0.4)),),
+    )
+    refused = WholeProgram(change=estimate(None, None, None, "few routes in a region"), shares=())
+    for told in (whole, refused):
+        result = dataclasses.replace(RESULT, whole=told)
+        years = list(occupancy_rows("x", "stop", result))
+        back = result_from_rows(years, trend_row("x", "stop", result), {}).whole
+        assert numbers(back.change) == numbers(told.change)
+        assert back.change.flags == told.change.flags
+        assert [(year, numbers(share)) for year, share in back.shares] == [
+            (year, numbers(share)) for year, share in told.shares
+        ]
+    assert result_from_rows((), trend_row("x", "stop", RESULT), {}).whole is None
+
+
 def test_species_without_rows_has_no_numbers():
     nothing = result_from_rows((), {}, {})
     assert nothing.years == ()
@@ -155,6 +179,7 @@ def test_a_row_of_occupancy():
         "detection": 0.6, "detection_low": 0.5, "detection_high": 0.7,
         "trend": 0.41, "trend_low": 0.3, "trend_high": 0.5,
         "naive_trend": 0.29, "naive_trend_low": 0.2, "naive_trend_high": 0.4,
+        "whole": None, "whole_low": None, "whole_high": None,
         "detection_model": "b", "method": "exact; by hand", "flags": "one-sided bound",
     }  # fmt: skip
 
@@ -175,6 +200,8 @@ def test_a_row_of_trends():
         "naive_change": -4.0, "naive_change_low": -8.0, "naive_change_high": 0.2,
         "log_odds": -0.1, "log_odds_low": -0.2, "log_odds_high": 0.0,
         "scatter": 0.2, "scatter_low": 0.1, "scatter_high": None,
+        "whole_change": None, "whole_change_low": None, "whole_change_high": None,
+        "whole_flags": "",
         "detection_model": "night of the season", "occupancy_model": "the year alone",
         "method": "exact; by hand", "flags": "did not converge",
     }  # fmt: skip
@@ -194,10 +221,11 @@ def test_a_row_says_whether_its_change_is_told(flag):
 
 
 def test_a_corrected_row():
-    assert corrected_row("x", YEARS[1]) == {
+    assert corrected_row("x", YEARS[1], estimate(0.3, 0.2, 0.4)) == {
         "species": "x", "season_year": 2023,
         "occupancy": 0.4, "occupancy_low": 0.3, "occupancy_high": 0.5,
         "route_low": 0.2, "route_high": 0.6,
+        "whole": 0.3, "whole_low": 0.2, "whole_high": 0.4,
         "detection": 0.6, "detection_low": 0.5, "detection_high": 0.7,
         "interval": "exact", "method": "by hand",
         "flags": "one-sided bound; few independent sites",

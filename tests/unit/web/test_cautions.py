@@ -11,7 +11,7 @@ import pytest
 from surveys.guide import cautions as cautions_module
 from surveys.guide.cautions import cautions
 from surveys.guide.pages import guide_page
-from surveys.protocol.sentences.rules import RULE_SENTENCES
+from surveys.protocol.rules.table import RULE_SENTENCES
 
 ROOT = Path(__file__).parents[3]
 WEB = ROOT / "surveys/web"

@@ -29,3 +29,11 @@ def test_a_night_is_read_in_the_order_of_the_program_and_kept_in_one_form(style,
         changes = changed_cells(posted)
     assert changes["night"].now == kept
     assert changes["notes"].now == "3/12/2026"
+
+
+@pytest.mark.parametrize("rendered", ["", "no JSON", "[" * 60_000, "[1]"], ids=len)
+def test_a_page_that_does_not_say_what_it_showed_overwrites_nothing(rendered):
+    posted = QueryDict(mutable=True)
+    posted.update({"notes": "Windy.", "rendered": rendered})
+    change = changed_cells(posted)["notes"]
+    assert (change.was, change.now) == ("", "Windy.")

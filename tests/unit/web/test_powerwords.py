@@ -38,8 +38,8 @@ def plain(text):
 
 def test_sentence():
     assert plain(power_sentence("wood frogs", PLAN, FEW)) == (
-        "With 12 routes and 3 visits per year, a fall of 30% in 10 years in the share of stops "
-        "with wood frogs would be noticed with a chance of 46%."
+        "With 12 routes and 3 visits per year, there is a 46% chance to notice a fall of 30% in 10 "
+        "years in the share of stops with wood frogs."
     )
 
 

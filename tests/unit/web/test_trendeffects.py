@@ -73,7 +73,7 @@ def test_lines_tell_what_against_what():
 
 def test_sentence_of_the_clearest():
     assert plain(effect_sentence(result(UNCLEAR, FISH))) == (
-        "Water with fish, against water without fish: the odds that a site is occupied are "
+        "Water with fish, compared with water without fish: the odds that a site is occupied are "
         "x 0.40 (95%: 0.20 to 0.80)."
     )
     assert effect_sentence(result(UNCLEAR, WARM)) == ""
@@ -108,8 +108,8 @@ def test_turnover_is_told_only_where_detection_is(detections, told):
 def test_silent_kinds():
     kind = SilentKind(name="habitat: river", sites=10, occupancy=estimate(0.0, 0.0, 0.024))
     assert plain(silent_words(kind, "stop")) == (
-        "River or flood plain: never heard at 10 stops. At most 2.4% of them may have held it "
-        "unheard (95%)."
+        "River or flood plain: never heard at 10 stops. It may have been missed at 2.4% of them at "
+        "most (95%)."
     )
     unknown = replace(kind, occupancy=estimate(0.0, 0.0, 1.0))
     assert silent_words(unknown, "stop").endswith("at 10 stops.")

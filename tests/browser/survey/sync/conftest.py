@@ -1,7 +1,7 @@
 """Phones on a wire that can break, with the clock of today."""
 
 from collections.abc import Callable, Iterator
-from pathlib import Path
+from functools import partial
 
 import pytest
 from playwright.sync_api import BrowserContext
@@ -13,7 +13,8 @@ from tests.browser.conftest import (
     FLAGS,
     PHONE,
 )
-from tests.browser.survey.sync.handset import Handset
+from tests.browser.survey.kept import KeptPhones
+from tests.browser.survey.sync.handset import SCRIPTS, Handset
 from tests.browser.survey.sync.wire import Wire
 from tests.support.builders import make_checklist
 
@@ -26,11 +27,19 @@ _OPTIONS = {
 }
 
 
-@pytest.fixture
-def wire(live_server) -> Iterator[Wire]:
+@pytest.fixture(scope="session")
+def whole_wire(live_server) -> Iterator[Wire]:
+    """At one address in the whole run, so that kept phones have the screen from it."""
     made = Wire(live_server.url)
     yield made
     made.close()
+
+
+@pytest.fixture
+def wire(whole_wire) -> Iterator[Wire]:
+    yield whole_wire
+    whole_wire.heal()
+    whole_wire.drop_held()
 
 
 @pytest.fixture
@@ -39,20 +48,40 @@ def checklist(program) -> list[Species]:
 
 
 @pytest.fixture
-def open_phone(browser, wire, tmp_path) -> Iterator[Callable[..., Handset]]:
-    """A phone of a member; one that is `killable` has a browser and a disk of its own."""
+def open_phone(browser, wire, tmp_path, kept_phones) -> Iterator[Callable[..., Handset]]:
+    """A phone of a member. One that is `new` has no screen of other tests, one that is `killable`
+    a browser and a disk of its own."""
     opened: list[Handset] = []
+    options = {"base_url": wire.url, **_OPTIONS}
 
-    def launcher(folder: Path | None) -> Callable[[], BrowserContext]:
-        if folder is None:
-            return lambda: browser.new_context(base_url=wire.url, **_OPTIONS)
-        return lambda: browser.browser_type.launch_persistent_context(
-            folder, executable_path=CHROMIUM, args=FLAGS, base_url=wire.url, **_OPTIONS
-        )
+    def scripted(launch: Callable[[], BrowserContext]) -> Callable[[], BrowserContext]:
+        def launched() -> BrowserContext:
+            context = launch()
+            for script in SCRIPTS:
+                context.add_init_script(script)
+            return context
 
-    def make(member: Membership, *, killable: bool = False) -> Handset:
-        folder = tmp_path / f"phone-{len(opened)}" if killable else None
-        handset = Handset(launcher(folder), member=member, server=wire.url, folder=folder)
+        return launched
+
+    def make(member: Membership, *, new: bool = False, killable: bool = False) -> Handset:
+        folder, close = None, BrowserContext.close
+        if killable:
+            folder = tmp_path / f"phone-{len(opened)}"
+            launch = partial(
+                browser.browser_type.launch_persistent_context,
+                folder,
+                executable_path=CHROMIUM,
+                args=FLAGS,
+                **options,
+            )
+            launch = scripted(launch)
+        elif new:
+            launch = scripted(partial(browser.new_context, **options))
+        else:
+            name = f"wire {len(opened)}"
+            launch = partial(kept_phones.take, name, scripts=SCRIPTS, **options)
+            close = KeptPhones.lay_down
+        handset = Handset(launch, close=close, member=member, server=wire.url, folder=folder)
         opened.append(handset)
         return handset
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import BrowserContext, Error, Page
+from playwright.sync_api import BrowserContext, Error, Page, WebError
 
 from accounts.models import Membership
 from tests.browser.conftest import (
@@ -27,12 +27,13 @@ WRONG_CLOCK = """(() => {
     catch { return real(); }
   };
 })()"""
-# Between two tries of a request the survey takes a breath (asking.js), here a tenth as long.
-SHORT_BREATHS = """(() => {
+# Between two tries of a request the survey pauses (http.js), here a tenth as long.
+SHORT_PAUSES = """(() => {
   const real = window.setTimeout;
   window.setTimeout = (work, ms, ...rest) =>
     real(work, [300, 1_000, 3_000].includes(ms) ? ms / 10 : ms, ...rest);
 })()"""
+SCRIPTS = (WRONG_CLOCK, SHORT_PAUSES)
 _MODULES = """
   const store = await import("/static/survey/store.js");
   const sync = await import("/static/survey/sync.js");
@@ -67,17 +68,19 @@ _WAIT = f"""async () => {{{{
 class Handset:
     """The phone of a member, who has signed in on `server`.
 
-    `launch` opens its browser; `folder` is its disk where it can be killed."""
+    `launch` opens its browser, with SCRIPTS in its pages; `folder` is its disk where it can be
+    killed."""
 
     def __init__(
         self,
         launch: Callable[[], BrowserContext],
         *,
+        close: Callable[[BrowserContext], None],
         member: Membership,
         server: str,
         folder: Path | None = None,
     ) -> None:
-        self._launch, self._email = launch, member.person.email
+        self._launch, self._close, self._email = launch, close, member.person.email
         slug = member.program.slug
         self._home, self._tonight = f"/{slug}/survey/", f"/{slug}/tonight/"
         self.folder = folder
@@ -90,11 +93,12 @@ class Handset:
     def start(self) -> None:
         self.context = self._launch()
         self.context.set_default_timeout(PATIENCE_MS)
-        self.context.add_init_script(WRONG_CLOCK)
-        self.context.add_init_script(SHORT_BREATHS)
-        self.context.on("weberror", lambda error: self.problems.append(str(error.error)))
+        self.context.on("weberror", self._failed)
         self.context.set_offline(self.offline)
         self.tabs = [self.context.pages[0] if self.context.pages else self.context.new_page()]
+
+    def _failed(self, error: WebError) -> None:
+        self.problems.append(str(error.error))
 
     @property
     def page(self) -> Page:
@@ -115,7 +119,7 @@ class Handset:
             self.close_tab()
         self.set_offline(False)
         if self.page.url == "about:blank":
-            self.page.goto("/static/survey/asking.js")  # any small file of the site
+            self.page.goto("/static/survey/http.js")  # any small file of the site
         else:
             self._empty()
         self.turn_clock(hours)
@@ -150,8 +154,9 @@ class Handset:
         self._wait_ready(self.page)
 
     def close(self) -> None:
+        self.context.remove_listener("weberror", self._failed)
         with contextlib.suppress(Error):
-            self.context.close()
+            self._close(self.context)
 
     def set_offline(self, offline: bool) -> None:
         self.offline = offline

@@ -64,7 +64,7 @@ HEAR = """async () => {
 # The event "online" in the very moment in which a sending has failed; what was told until the next.
 ONLINE_AS_IT_FAILS = """async (visit) => {
   const [sync, store, { syncWords }] = await Promise.all(
-    ["sync", "store", "saying"].map((name) => import(`/static/survey/${name}.js`)));
+    ["sync", "store", "status"].map((name) => import(`/static/survey/${name}.js`)));
   const told = [];
   await store.writeCells(visit, { notes: "mist" });
   await new Promise((resolve) => {
@@ -347,7 +347,7 @@ def test_somebody_else_answers_for_the_server(phone, wire):
 
 def test_somebody_else_answers_for_a_file_of_the_screen(open_phone, observer, route, wire):
     """The phone keeps the screen once all of it came from the server."""
-    phone = open_phone(observer)
+    phone = open_phone(observer, new=True)
     wire.arm(lambda *_: PORTAL, lambda one: one.path.endswith("/take.js"), times=200)
     phone.begin(route.code)
     assert phone.page.evaluate(KEEP_THE_SCREEN) == "redundant"

@@ -95,6 +95,11 @@ class Wire:
         for message in held:
             self.pass_on(message)
 
+    def drop_held(self) -> None:
+        """What was held up is lost."""
+        with self._lock:
+            self._held.clear()
+
     def hold(self, message: Message) -> None:
         with self._lock:
             self._held.append(message)

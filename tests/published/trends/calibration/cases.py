@@ -8,7 +8,7 @@ by the interval that lets years be correlated.
 
 from dataclasses import dataclass, replace
 
-from tests.published.trends.calibration.programs import FIRST_YEAR, Setting
+from tests.published.trends.calibration.programs import FIRST_YEAR, Setting, percent_of
 
 COVERAGE = (93.0, 97.0)
 
@@ -22,6 +22,14 @@ class Case:
     power: float | None = None
     coverage: tuple[float, float] | None = None
     correlated: bool = False
+    # Weight and setting of each region; without, one region.
+    regions: tuple[tuple[float, Setting], ...] = ()
+    weighted: bool = True
+
+    @property
+    def percent(self) -> float:
+        """The true change of the share of sites a year."""
+        return percent_of(self.regions) if self.regions else self.setting.percent
 
 
 def null(name: str, alarms: float, side: float | None = None, **setting) -> Case:
@@ -86,4 +94,43 @@ CASES = (
         correlated=True,
     ),
     replace(change("-5 % a year, told by the line for it", -5), coverage=None, correlated=True),
+)
+
+
+def whole(name: str, *regions: tuple[float, Setting], **goals) -> Case:
+    return Case(name=name, setting=regions[0][1], regions=regions, **goals)
+
+
+def _shifting(one: dict, other: dict, **both) -> tuple[tuple[float, Setting], ...]:
+    """Three quarters of the routes of a region end over the years, and as many begin in another
+    that weighs three times as much."""
+    return (
+        (1.0, Setting(share=0.6, leaving=0.75, **one, **both)),
+        (3.0, Setting(share=0.3, joining=0.75, **other, **both)),
+    )
+
+
+_APART = _shifting({"percent": 3}, {"percent": -6})
+# Told of the whole program, its regions by their weights.
+WHOLE_CASES = (
+    whole("effort shifts, regions go apart", *_APART, coverage=COVERAGE),
+    # For comparison: without weights the same programs are told wrong.
+    whole("the same, not weighted", *_APART, weighted=False),
+    whole("effort shifts, nothing changes", *_shifting({}, {}), alarms=5),
+    whole("the same, years sd 0.3", *_shifting({}, {}, year_sd=0.3), alarms=6),
+    whole(
+        "effort shifts, regions go apart, years sd 0.3",
+        *_shifting({"percent": 3}, {"percent": -6}, year_sd=0.3),
+        coverage=COVERAGE,
+    ),
+    whole(
+        "one of three regions with 4 routes",
+        (2.0, Setting(share=0.3, percent=-4)),
+        (2.0, Setting(share=0.5)),
+        (1.0, Setting(share=0.5, percent=-4, routes=4)),
+        coverage=COVERAGE,
+    ),
+    whole(
+        "two regions with 4 routes", (1.0, Setting(routes=4)), (1.0, Setting(routes=4)), alarms=5
+    ),
 )

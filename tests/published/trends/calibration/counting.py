@@ -9,16 +9,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from surveys.trends.estimates import Estimate
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import choose_trend
+from surveys.trends.models.strata import Stratum
 from surveys.trends.models.year_correlation import slope_with_correlated_years
 from surveys.trends.models.year_trend import summarize_year_trend
 from surveys.trends.numerics.intervals import wilson
 from surveys.trends.told_trend import chosen_year_trend
-from tests.published.trends.calibration.cases import CASES, Case
+from surveys.trends.whole_program import Regions, whole_program
+from tests.published.trends.calibration.cases import CASES, WHOLE_CASES, Case
+from tests.published.trends.calibration.programs import Histories as Drawn
 from tests.published.trends.calibration.programs import simulate
 
 SEED = 20261129
+# Apart from the numbers of the cases above.
+WHOLE = 1000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,22 +82,7 @@ def count_case(case: Case, programs: int, *, first: int = 0) -> Count:
 
 
 def _outcomes(case: Case, number: int) -> Iterable[str]:
-    key = [SEED, CASES.index(case), number]
-    drawn = simulate(case.setting, np.random.default_rng(key))
-    unknown = np.full(drawn.detections.shape, np.nan)
-    histories = Histories(
-        site=np.arange(len(drawn.route)),
-        cluster=drawn.route,
-        season_year=drawn.season_year,
-        detected=drawn.detections,
-        call_index=unknown,
-        night=unknown,
-    )
-    choice = choose_trend(histories, {}, {})
-    trend = chosen_year_trend(histories, {}, choice, breaks=case.setting.breaks)
-    if case.correlated and trend.line is not None:
-        trend = replace(trend, line=slope_with_correlated_years(trend.levels))
-    change = summarize_year_trend(trend).occupancy
+    change = _whole_change(case, number) if case.regions else _change(case, number)
     if change.low is None or change.high is None:
         return ["not told"]
     return [
@@ -99,13 +90,65 @@ def _outcomes(case: Case, number: int) -> Iterable[str]:
         for name, holds in (
             ("fell", change.high < 0),
             ("rose", change.low > 0),
-            ("held", change.low <= case.setting.percent <= change.high),
+            ("held", change.low <= case.percent <= change.high),
         )
         if holds
     ]
 
 
-def count_all(programs: int, *, workers: int, block: int = 50) -> Iterable[Count]:
+def _change(case: Case, number: int) -> Estimate:
+    drawn = simulate(case.setting, np.random.default_rng([SEED, CASES.index(case), number]))
+    histories = _histories(drawn)
+    choice = choose_trend(histories, {}, {})
+    trend = chosen_year_trend(histories, {}, choice, breaks=case.setting.breaks)
+    if case.correlated and trend.line is not None:
+        trend = replace(trend, line=slope_with_correlated_years(trend.levels))
+    return summarize_year_trend(trend).occupancy
+
+
+def _whole_change(case: Case, number: int) -> Estimate:
+    """Of the whole program by its regions, or of all routes together where not ``weighted``."""
+    # Cases of the same regions see the same programs.
+    first = next(at for at, one in enumerate(WHOLE_CASES) if one.regions == case.regions)
+    rng = np.random.default_rng([SEED, WHOLE, first, number])
+    drawn = [simulate(setting, rng) for _, setting in case.regions]
+    if not case.weighted:
+        together = _histories(_together(drawn))
+        trend = chosen_year_trend(together, {}, choose_trend(together, {}, {}))
+        return summarize_year_trend(trend).occupancy
+    strata = []
+    for (weight, _), region in zip(case.regions, drawn, strict=True):
+        histories = _histories(region)
+        trend = chosen_year_trend(histories, {}, choose_trend(histories, {}, {}))
+        strata.append(Stratum(weight=weight, levels=trend.levels))
+    return whole_program(Regions(strata=tuple(strata), breaks=(), by_route=False)).change
+
+
+def _together(regions: list[Drawn]) -> Drawn:
+    """The regions as one, their routes apart."""
+    route = [one.route + 1000 * number for number, one in enumerate(regions)]
+    return Drawn(
+        detections=np.concatenate([one.detections for one in regions]),
+        season_year=np.concatenate([one.season_year for one in regions]),
+        route=np.concatenate(route),
+    )
+
+
+def _histories(drawn: Drawn) -> Histories:
+    unknown = np.full(drawn.detections.shape, np.nan)
+    return Histories(
+        site=np.arange(len(drawn.route)),
+        cluster=drawn.route,
+        season_year=drawn.season_year,
+        detected=drawn.detections,
+        call_index=unknown,
+        night=unknown,
+    )
+
+
+def count_all(
+    cases: Iterable[Case], programs: int, *, workers: int, block: int = 50
+) -> Iterable[Count]:
     """Every case, in blocks shared out among processes."""
     with ProcessPoolExecutor(workers) as pool:
         jobs = {
@@ -113,7 +156,7 @@ def count_all(programs: int, *, workers: int, block: int = 50) -> Iterable[Count
                 pool.submit(count_case, case, min(block, programs - first), first=first)
                 for first in range(0, programs, block)
             ]
-            for case in CASES
+            for case in cases
         }
         for case, parts in jobs.items():
             counts = [part.result() for part in parts]

@@ -7,6 +7,7 @@ depends on the seed alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -23,6 +24,7 @@ class Setting:
     ``percent`` is the true change of the share of occupied stops a year. ``kept`` is the chance
     that a stop draws no new fate from one year to the next. ``replaced`` is the share of routes
     that end in some year and are followed by another; ``first_better`` is added to those that end.
+    ``leaving`` is the share that end and are not followed, ``joining`` that that begin later.
     ``drop`` is taken off detection from ``drop_year`` on. ``gaps`` are years, counted from 0,
     without any visit. ``uneven`` leaves that share of the visits out, more in early years.
     """
@@ -42,6 +44,8 @@ class Setting:
     kept: float = 0.9
     replaced: float = 0.0
     first_better: float = 0.0
+    leaving: float = 0.0
+    joining: float = 0.0
     drop: float = 0.0
     drop_year: int = 5
     stop_detection_sd: float = 0.0
@@ -102,16 +106,30 @@ def slope_of(setting: Setting) -> float:
     """The slope a year on the logit scale that makes the share of stops change by ``percent``."""
     if not setting.percent:
         return 0.0
-    span = setting.years - 1
-    wanted = span * np.log1p(setting.percent / 100)
-    nodes, weights = np.polynomial.hermite_e.hermegauss(41)
-    apart = np.hypot(setting.route_sd, setting.stop_sd) * nodes + logit(setting.share)
+    wanted = (setting.years - 1) * np.log1p(setting.percent / 100)
 
     def lacking(slope: float) -> float:
-        first, last = (expit(apart + side * slope * span / 2) @ weights for side in (-1, 1))
+        first, last = _ends(setting, slope)
         return float(np.log(last / first) - wanted)
 
     return float(brentq(lacking, -2.0, 2.0))
+
+
+def percent_of(strata: Sequence[tuple[float, Setting]]) -> float:
+    """The true change of the weighted share a year, between the first year and the last."""
+    ends = sum(weight * np.array(_ends(one, slope_of(one))) for weight, one in strata)
+    return float(100 * ((ends[1] / ends[0]) ** (1 / (strata[0][1].years - 1)) - 1))
+
+
+def _ends(setting: Setting, slope: float) -> tuple[float, float]:
+    """The mean share of stops in the first year and in the last."""
+    span = setting.years - 1
+    nodes, weights = np.polynomial.hermite_e.hermegauss(41)
+    apart = np.hypot(setting.route_sd, setting.stop_sd) * nodes + logit(setting.share)
+    first, last = (
+        float(expit(apart + side * slope * span / 2) @ weights / weights.sum()) for side in (-1, 1)
+    )
+    return first, last
 
 
 def _routes(
@@ -125,9 +143,15 @@ def _routes(
     after = rng.integers(1, setting.years, len(leaving))
     last[leaving] = after - 1
     level[leaving] += setting.first_better
+    first = np.zeros(routes, dtype=int)
+    if setting.leaving or setting.joining:
+        order = rng.permutation(routes)
+        for share, bound, shift in ((setting.leaving, last, -1), (setting.joining, first, 0)):
+            some = order[: round(routes * share)]
+            bound[some] = rng.integers(1, setting.years, len(some)) + shift
     return (
         np.r_[level, rng.normal(0, setting.route_sd, len(leaving))],
-        np.r_[np.zeros(routes, dtype=int), after],
+        np.r_[first, after],
         np.r_[last, np.full(len(leaving), end)],
     )
 

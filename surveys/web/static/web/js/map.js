@@ -65,7 +65,7 @@ function switchByZoom(map, layer, routeSigns) {
   const show = () => {
     const overlap = doOverlap(map, stops);
     for (const stop of stops) overlap ? stop.remove() : stop.addTo(map);
-    if (overlap) placeApart(map, routeSigns.addTo(map));
+    if (overlap) spreadSigns(map, routeSigns.addTo(map));
     else routeSigns.remove();
   };
   map.on("zoomend", show);
@@ -81,7 +81,7 @@ function doOverlap(map, stops) {
 }
 
 /** Put each sign on the first of its places that no other sign covers. */
-function placeApart(map, signs) {
+function spreadSigns(map, signs) {
   const occupied = [];
   signs.eachLayer((sign) => {
     const places = sign.feature.properties.places.map(([lng, lat]) => L.latLng(lat, lng));

@@ -13,6 +13,13 @@ document.addEventListener("click", (event) => {
   }
 });
 
+// At large text the header would hide much of the page, so it scrolls away with it.
+const header = document.querySelector(".sky");
+if (header) {
+  const fit = () => header.classList.toggle("sky--tall", header.offsetHeight > innerHeight / 5);
+  new ResizeObserver(fit).observe(header);
+}
+
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
   const menu = document.querySelector("details.menu[open]");

@@ -87,11 +87,11 @@ async function show() {
 }
 
 function update() {
-  mindTheClock();
+  checkClock();
   shown?.update?.();
   const { visit } = model.model;
   const waits = visit ? model.unsent().length : 0;
-  const sound = app.sounds?.hereOnly(visit?.id) ?? "";
+  const sound = app.sounds?.unsentWords(visit?.id) ?? "";
   bar.mark.dataset.waits = waits || sound ? "yes" : "no";
   setText(
     bar.marked,
@@ -106,7 +106,7 @@ function update() {
   );
 }
 
-async function hear(visit) {
+async function reloadVisit(visit) {
   if (visit !== model.model.visit?.id) return update();
   if (await model.reload()) return undefined;
   shown?.leave?.();
@@ -123,14 +123,14 @@ async function bringBack(visit) {
 }
 
 /** Only where somebody looks, so that of two tabs one asks. */
-function mindTheClock() {
+function checkClock() {
   if (document.visibilityState !== "visible") return;
   const leapt = leap();
   if (leapt > LEAP_MS) model.leapt(leapt);
 }
 
 function tick() {
-  mindTheClock();
+  checkClock();
   theme.show(theme.choice() === "auto" ? theme.isDark(nights, now()) : theme.choice() === "night");
   shown?.tick?.(now());
 }
@@ -143,11 +143,11 @@ function fillBar() {
   mark.addEventListener("click", () =>
     model.model.visit ? go("summary", model.model.visit.id) : go("home"),
   );
-  light.addEventListener("click", turnTheme);
+  light.addEventListener("click", switchTheme);
   return { back, title, mark, marked };
 }
 
-function turnTheme() {
+function switchTheme() {
   const dark = document.documentElement.dataset.theme === "night";
   theme.choose(dark ? "day" : "night");
   tick();
@@ -195,7 +195,7 @@ async function begin() {
   tick();
   if (!where()[0]) window.location.replace((await here) || "#/home");
   model.onChange(update);
-  store.onNews(hear);
+  store.onNews(reloadVisit);
   window.addEventListener("hashchange", show);
   await show();
   document.body.dataset.ready = "yes";

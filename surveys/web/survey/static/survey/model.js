@@ -203,7 +203,7 @@ export async function keepPacket(slug, data) {
       state: came.state,
     };
     await store.addVisit(visit, came.cells);
-    await store.takeIn(came.id, { visit: came, onlyNewer: true }, iso());
+    await store.merge(came.id, { visit: came, onlyNewer: true }, iso());
   }
   return packet;
 }

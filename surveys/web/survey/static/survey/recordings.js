@@ -37,7 +37,7 @@ async function look() {
 export const ofVisit = (visit, stop) =>
   known.filter((recording) => recording.visit === visit && (stop === undefined || recording.stop === stop));
 /** What is on the phone only, of a visit or of all; empty when nothing is. */
-export function hereOnly(visit) {
+export function unsentWords(visit) {
   const count = known.filter(
     (recording) => recording.state !== "sent" && (!visit || recording.visit === visit),
   ).length;

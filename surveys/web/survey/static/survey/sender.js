@@ -1,6 +1,6 @@
 // When to send: soon after something changed, at once when the network is there again, at growing
 // distances while it fails. Two tabs take turns.
-import { ask, NoAnswer } from "./asking.js";
+import { ask, NoAnswer } from "./http.js";
 
 const WAITS_S = [5, 15, 45, 120, 300];
 

@@ -113,7 +113,7 @@ export function beginSending(id, whole = false) {
 /** Take in an answer of the server: its copy of the visit, and what became of `changes`.
     `onlyNewer`: a copy that may have been overtaken on its way.
     Returns whether a text on the phone changed by it. */
-export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = {}, onlyNewer = false }, at) {
+export function merge(id, { visit: theirs, conflicts = [], findings, changes = {}, onlyNewer = false }, at) {
   return transact(["visits", "cells"], "readwrite", async (t) => {
     const [visits, cells] = [t.objectStore("visits"), t.objectStore("cells")];
     const visit = await answered(visits.get(id));
@@ -126,7 +126,7 @@ export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = 
     let changed = false;
     for (const address of new Set([...known.keys(), ...Object.keys(theirs.cells)])) {
       const before = known.get(address) ?? blank(id, address);
-      const after = settled(before, theirs.cells[address] ?? "", changes[address], clashes.get(address), {
+      const after = mergedCell(before, theirs.cells[address] ?? "", changes[address], clashes.get(address), {
         certain,
         open,
       });
@@ -152,7 +152,7 @@ export function takeIn(id, { visit: theirs, conflicts = [], findings, changes = 
   });
 }
 
-function settled(cell, onServer, sent, clash, { certain, open }) {
+function mergedCell(cell, onServer, sent, clash, { certain, open }) {
   if (clash !== undefined) {
     // Our own earlier sending got through although its answer did not.
     if (cell.sent.includes(clash) || clash === cell.text) return { ...cell, base: clash, sent: [] };

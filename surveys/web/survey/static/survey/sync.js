@@ -1,7 +1,7 @@
 // Sending visits to the server: begin (PUT), change cells (PATCH), submit (POST). Each request can
 // be made again without harm, so a lost answer, a second tab or a second phone doubles nothing.
 import { gettext } from "./language.js";
-import { ask } from "./asking.js";
+import { ask } from "./http.js";
 import { iso, now } from "./clock.js";
 import { createSender, hello, SignedOut, Stranger } from "./sender.js";
 import * as store from "./store.js";
@@ -107,7 +107,7 @@ async function sendOnce(visit, how) {
   }
   const answer = await call("POST", `${url}submit/`, undefined, how.csrf, visit.revision);
   if (answer.status === 200) {
-    await store.takeIn(visit.id, answer.data, iso());
+    await store.merge(visit.id, answer.data, iso());
     await store.changeVisit(visit.id, (kept) =>
       Object.assign(kept, { wants_submit: false, submitted_at: iso() }),
     );
@@ -135,7 +135,7 @@ async function begin(visit, url, changes, how) {
 async function handleResponse(visit, { status: code, data }, how, changes, submitting = false) {
   if ([401, 403, 404].includes(code) && !how.again) throw new Stranger();
   if (code === 200 || code === 201) {
-    await store.takeIn(visit.id, { ...data, changes }, iso());
+    await store.merge(visit.id, { ...data, changes }, iso());
     return true;
   }
   if (code === 409 && data?.visit) return takeNewer(visit, data, submitting);
@@ -169,7 +169,7 @@ async function handleResponse(visit, { status: code, data }, how, changes, submi
 
 /** The server's copy is newer than we knew: take in what we did not change ourselves, go on. */
 async function takeNewer(visit, data, submitting) {
-  const changed = await store.takeIn(visit.id, data, iso());
+  const changed = await store.merge(visit.id, data, iso());
   if (!store.EDITABLE.includes(data.visit.state)) {
     const left = (await unsent(visit.id)).length;
     const state = HANDED_IN[data.visit.state];

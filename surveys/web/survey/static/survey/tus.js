@@ -1,7 +1,7 @@
 // Uploads by the tus protocol 1.0.0: begin, then pieces, each with its checksum. After any failure
 // the server is asked how far it has come. Each piece waits while cells are being sent.
 import { gettext } from "./language.js";
-import { ask, NoAnswer } from "./asking.js";
+import { ask, NoAnswer } from "./http.js";
 import { SignedOut, Stranger } from "./sender.js";
 import * as sounds from "./soundstore.js";
 
@@ -16,7 +16,7 @@ export async function upload(id, how) {
   for (let tries = 0; tries < MOST_TRIES; tries += 1) {
     const recording = await sounds.get(id);
     if (!recording) return;
-    if (recording.state === "removing") return takeBack(recording, how);
+    if (recording.state === "removing") return deleteOnServer(recording, how);
     if (recording.state !== "kept" || recording.trouble?.stops) return;
     if (await sendOnce(recording, how)) return;
   }
@@ -62,12 +62,12 @@ async function begin(recording, file, how) {
     it.begun = false;
   });
   if (answer.code === 404)
-    return putAside(
+    return noteTrouble(
       recording,
       gettext("Its visit is not on the server yet. It is saved here and will be sent after the visit."),
       false,
     );
-  return putAside(
+  return noteTrouble(
     recording,
     answer.detail ?? gettext("The server refused it (error {code}).", { code: answer.code }),
     true,
@@ -96,7 +96,7 @@ async function sendPieces(recording, file, from, how) {
     ).catch(noneForPiece);
     if (!response) return false;
     const { code, headers, detail } = response;
-    if ([400, 413, 422].includes(code)) return putAside(recording, detail, true);
+    if ([400, 413, 422].includes(code)) return noteTrouble(recording, detail, true);
     if (code !== 204) return false;
     if (headers.get("Upload-Complete") === "?1") return done(recording);
     offset = Number(headers.get("Upload-Offset"));
@@ -115,7 +115,7 @@ async function done(recording) {
   return true;
 }
 
-async function putAside(recording, words, stops) {
+async function noteTrouble(recording, words, stops) {
   await sounds.change(recording.id, (it) => {
     it.trouble = { words, stops };
   });
@@ -123,7 +123,7 @@ async function putAside(recording, words, stops) {
 }
 
 /** Tell the server of a recording that was deleted here. What it has accepted for good stays there. */
-async function takeBack(recording, how) {
+async function deleteOnServer(recording, how) {
   const { code } = await call("DELETE", recording, how);
   if ([204, 404, 409].includes(code)) await sounds.forget(recording.id);
 }

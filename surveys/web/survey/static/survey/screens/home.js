@@ -1,7 +1,7 @@
 // What is on the phone: routes to survey, visits under way, settings.
 import { gettext } from "../language.js";
 import { h, setSentences } from "../dom.js";
-import { clockWords, standings, syncWords } from "../saying.js";
+import { clockWords, statuses, syncWords } from "../status.js";
 import { getAll, setting, thrownAway } from "../store.js";
 import { routes } from "./home/routes.js";
 import { firstNight } from "./help.js";
@@ -49,9 +49,9 @@ export async function screen(app) {
   /** A drawing that was overtaken by a later one is left. */
   async function update() {
     const drawing = ++drawings;
-    const [list, ahead] = await Promise.all([standings(slug), setting("clock-ahead", 0)]);
+    const [list, ahead] = await Promise.all([statuses(slug), setting("clock-ahead", 0)]);
     if (drawing !== drawings) return;
-    const sound = app.sounds?.hereOnly() ?? "";
+    const sound = app.sounds?.unsentWords() ?? "";
     const waiting = countWaiting(list);
     const allSent = list.length && !waiting && !sound;
     const mayLose = app.safe === false && packets.length && !allSent;

@@ -4,7 +4,7 @@ import { button, h, setAttribute, setText } from "../dom.js";
 import { model, stopText, stopTime } from "../model.js";
 import { now } from "../clock.js";
 import { nearest, rest, watchIfAllowed } from "../place.js";
-import { visitTitle } from "../saying.js";
+import { visitTitle } from "../status.js";
 import { standing, timesOf } from "../timing.js";
 import { heardAt } from "./calls/species.js";
 import { AT_ENDS, conditions } from "./conditions.js";

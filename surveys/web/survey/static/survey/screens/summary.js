@@ -3,7 +3,7 @@ import { gettext } from "../language.js";
 import { button, h, setSentences, setText } from "../dom.js";
 import { allFindings, showFindings } from "../findings.js";
 import { conflicts, model, note, unsent } from "../model.js";
-import { keptWords, protocolWords, stateWords, syncWords, visitTitle } from "../saying.js";
+import { keptWords, protocolWords, stateWords, syncWords, visitTitle } from "../status.js";
 import { EDITABLE } from "../store.js";
 import { AT_ENDS, conditions, ownNames } from "./conditions.js";
 import { sendButton, signInLink } from "./signin.js";
@@ -65,7 +65,7 @@ function serverPanel(app) {
       protocolWords(model.visit),
     ]);
     again.update();
-    send.hidden = !(counts.waits || isWaiting || app.sounds?.hereOnly(visit.id));
+    send.hidden = !(counts.waits || isWaiting || app.sounds?.unsentWords(visit.id));
     signIn.show(app.sounds?.signedOut() ? "signed-out" : status.kind);
   }
   return { node, update };

@@ -3,7 +3,7 @@ import { gettext, ngettext } from "../../language.js";
 import { button, dialog, h } from "../../dom.js";
 import { beginVisit, inUse, keepPacket, thisNight, visitsOf } from "../../model.js";
 import { clock, day } from "../../rules/words.js";
-import { stateWords } from "../../saying.js";
+import { stateWords } from "../../status.js";
 import { EDITABLE } from "../../store.js";
 
 const NO_ROUTE = gettext(

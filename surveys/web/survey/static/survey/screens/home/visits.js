@@ -2,7 +2,7 @@
 import { gettext, ngettext } from "../../language.js";
 import { button, h } from "../../dom.js";
 import { day } from "../../rules/words.js";
-import { keptWords, stateWords } from "../../saying.js";
+import { keptWords, stateWords } from "../../status.js";
 import { EDITABLE } from "../../store.js";
 
 export function visitRow(app, standing, zone) {

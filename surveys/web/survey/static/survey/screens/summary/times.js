@@ -3,7 +3,7 @@ import { gettext, ngettext } from "../../language.js";
 import { iso, nightOf } from "../../clock.js";
 import { button, h, icon } from "../../dom.js";
 import { model, note, write } from "../../model.js";
-import { clockWords } from "../../saying.js";
+import { clockWords } from "../../status.js";
 import { EDITABLE, setting } from "../../store.js";
 
 export const TIMES = /^stops\.\d+\.(arrived|started|finished)_at$/;

@@ -39,7 +39,7 @@ REASONS = {
 }
 
 
-class Fate(StrEnum):
+class Outcome(StrEnum):
     WAITING = "waiting"
     SENT_BACK = "sent back"
     ACCEPTED = "accepted"
@@ -47,21 +47,21 @@ class Fate(StrEnum):
     SET_ASIDE = "set aside"
 
 
-def fates(
+def outcomes(
     visits: tuple[PlannedVisit, ...],
     queries: Mapping[VisitKey, int],
     habits: Habits,
     *,
     favorite: str,
     rng: Random,
-) -> Mapping[VisitKey, Fate]:
-    """The fate of each visit by its key. `visits` come in the order of their nights,
+) -> Mapping[VisitKey, Outcome]:
+    """The outcome of each visit by its key. `visits` come in the order of their nights,
     `queries` says how many queries each has.
 
     Some of the last ones wait in the review queue, those with something to settle first;
     one of the last of `favorite` was sent back.
     """
-    fates = {visit.key: _settled_fate(habits, rng) for visit in visits}
+    outcomes = {visit.key: _decided_outcome(habits, rng) for visit in visits}
     latest = [visit for visit in visits if visit.season == visits[-1].season] if visits else []
     recent = sorted(
         latest[-2 * _WAITING :],
@@ -69,12 +69,14 @@ def fates(
     )
     for position, visit in enumerate(recent[: min(_WAITING, len(latest) // 2)]):
         sent_back = position in _SENT_BACK_AMONG_WAITING and visit.observer != favorite
-        fates[visit.key] = Fate.SENT_BACK if sent_back else Fate.WAITING
+        outcomes[visit.key] = Outcome.SENT_BACK if sent_back else Outcome.WAITING
     of_favorite = [visit for visit in visits if visit.observer == favorite]
     last_season = [visit for visit in of_favorite if visit.season == of_favorite[-1].season]
     if last_season:
-        fates[max(last_season, key=lambda visit: bool(queries[visit.key])).key] = Fate.SENT_BACK
-    return fates
+        outcomes[max(last_season, key=lambda visit: bool(queries[visit.key])).key] = (
+            Outcome.SENT_BACK
+        )
+    return outcomes
 
 
 def send_back_note(findings: list[StoredFinding], rng: Random) -> str:
@@ -85,10 +87,10 @@ def send_back_note(findings: list[StoredFinding], rng: Random) -> str:
     return f"{asked.message} Please compare with your notes, and submit again either way."
 
 
-def _settled_fate(habits: Habits, rng: Random) -> Fate:
+def _decided_outcome(habits: Habits, rng: Random) -> Outcome:
     draw = rng.random()
     if draw < habits.set_aside_share:
-        return Fate.SET_ASIDE
+        return Outcome.SET_ASIDE
     if draw < habits.set_aside_share + habits.sent_back_once_share:
-        return Fate.RETURNED_THEN_ACCEPTED
-    return Fate.ACCEPTED
+        return Outcome.RETURNED_THEN_ACCEPTED
+    return Outcome.ACCEPTED

@@ -19,7 +19,7 @@ export const visitTitle = ({ route, night }) =>
   gettext("{code} {name}, night of {day}", { code: route.code, name: route.name, day: day(night) });
 
 /** Per visit of the program: what is still on the phone only. */
-export async function standings(slug) {
+export async function statuses(slug) {
   const visits = (await getAll("visits")).filter((visit) => visit.slug === slug);
   return Promise.all(
     visits.map(async (visit) => {

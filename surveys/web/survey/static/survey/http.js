@@ -1,7 +1,7 @@
 // Asking the server. Connections break for a moment: when the network changes, when the phone wakes
 // up, when the server starts anew or closes a connection in the moment that it is used. What is asked
 // here can be asked again without harm, so "no answer" is told only after a few tries.
-const BREATHS_MS = [300, 1_000, 3_000];
+const PAUSES_MS = [300, 1_000, 3_000];
 const LATE = 2;
 
 /** `kind`: offline; busy (no answer came, or none of our server); later (it asks to wait `waitS`). */
@@ -17,7 +17,7 @@ export class NoAnswer extends Error {
     try may be late. */
 export async function ask(url, wanted, { patienceMs, once = false, read = (response) => response }) {
   let late = 0;
-  for (const breath of once ? [null] : [...BREATHS_MS, null]) {
+  for (const pause of once ? [null] : [...PAUSES_MS, null]) {
     try {
       const signal = AbortSignal.timeout(patienceMs);
       const response = await fetch(url, { ...wanted, redirect: "manual", cache: "no-store", signal });
@@ -29,8 +29,8 @@ export async function ask(url, wanted, { patienceMs, once = false, read = (respo
       if (error.name === "TimeoutError") late += 1;
     }
     if (!navigator.onLine) throw new NoAnswer("offline");
-    if (breath === null || late === LATE) break;
-    await new Promise((resolve) => setTimeout(resolve, breath));
+    if (pause === null || late === LATE) break;
+    await new Promise((resolve) => setTimeout(resolve, pause));
   }
   throw new NoAnswer("busy");
 }
