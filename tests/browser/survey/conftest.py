@@ -10,7 +10,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from playwright.sync_api import BrowserContext, Error, Page, Response, WebError
+from playwright.sync_api import Browser, BrowserContext, Error, Page, Response, WebError
 from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from surveys.models import (
@@ -48,6 +48,8 @@ NAMES = {
     "Lithobates clamitans": "Green frog",
     "Lithobates catesbeianus": "American bullfrog",
 }
+# It beeps.
+MICROPHONE = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
 SENT = "All on the server since"
 PICTURES = os.environ.get("SURVEY_PICTURES")
 LEAST_TARGET = 48
@@ -67,10 +69,18 @@ SUMMER_ONLY = ("Lithobates clamitans", "Lithobates catesbeianus")
 
 
 @pytest.fixture(scope="session")
-def kept_phones(browser) -> Iterator[KeptPhones]:
-    made = KeptPhones(browser)
+def kept_phones() -> Iterator[KeptPhones]:
+    made = KeptPhones()
     yield made
     made.close()
+
+
+@pytest.fixture(scope="session")
+def browser_with_microphone(browser) -> Iterator[Browser]:
+    args = [*FLAGS, *MICROPHONE]
+    chromium = browser.browser_type.launch(executable_path=CHROMIUM, args=args)
+    yield chromium
+    chromium.close()
 
 
 @pytest.fixture
@@ -179,15 +189,18 @@ class Phone:
 
 @pytest.fixture
 def phone_options() -> dict:
-    """What a test module wants of its phones: `permissions`, and to be `new`, without the screen
-    that other tests left, or `killable` or with `flags` of Chromium, which take a process."""
+    """What a test wants of its phone: `permissions`, and to be `new`, without the screen that other
+    tests left, or `killable`, which takes a process of its own."""
     return {"permissions": ["geolocation"]}
 
 
 @pytest.fixture
 def phone(
-    browser, live_server, server_clock, tmp_path, phone_options, kept_phones
+    request, browser, live_server, server_clock, tmp_path, phone_options, kept_phones
 ) -> Iterator[Phone]:
+    has_microphone = "microphone" in phone_options["permissions"]
+    if has_microphone:
+        browser = request.getfixturevalue("browser_with_microphone")
     options = {
         "viewport": PHONE,
         "device_scale_factor": 2,
@@ -200,20 +213,19 @@ def phone(
         "permissions": phone_options["permissions"],
     }
     disk, close = None, BrowserContext.close
-    if "flags" in phone_options or phone_options.get("killable"):
+    if phone_options.get("killable"):
         disk = tmp_path / "phone"
-        flags = [*FLAGS, *phone_options.get("flags", [])]
         launch = partial(
             browser.browser_type.launch_persistent_context,
             disk,
             executable_path=CHROMIUM,
-            args=flags,
+            args=[*FLAGS, *(MICROPHONE if has_microphone else [])],
             **options,
         )
     elif phone_options.get("new"):
         launch = partial(browser.new_context, **options)
     else:
-        launch, close = partial(kept_phones.take, "phone", **options), KeptPhones.lay_down
+        launch, close = partial(kept_phones.take, browser, "phone", **options), KeptPhones.lay_down
     made = Phone(launch, server_clock, disk)
     yield made
     made.close(close)
@@ -249,7 +261,7 @@ def look(phone) -> Iterator[Callable[[str], None]]:
             if PICTURES:
                 Path(PICTURES).mkdir(exist_ok=True, parents=True)
                 phone.page.screenshot(path=f"{PICTURES}/{name}-{theme}.png")
-            found.extend(f"{name}, {theme}: {words}" for words in axe_findings(phone.page))
+            found.extend(f"{name}, {theme}: {words}" for words in axe_findings(phone.page, theme))
             found.extend(f"{name}, {theme}: {words}" for words in phone.page.evaluate(SMALL))
         if (width := phone.page.evaluate(WIDTH_OF_LARGE_TEXT)) > PHONE["width"]:
             found.append(f"{name}: {width} px wide with large text")

@@ -1,6 +1,6 @@
-"""Browsers of phones that stay open from test to test, and forget in between.
+"""Phones that stay open from test to test, and forget in between.
 
-The service worker and the files of the survey that it keeps stay in them; cookies, what is stored
+The service worker and the files of the survey that it keeps stay on them; cookies, what is stored
 and what is permitted are of one test.
 """
 
@@ -13,18 +13,21 @@ _FORGOTTEN = "cookies,indexeddb,local_storage"
 
 
 class KeptPhones:
-    def __init__(self, browser: Browser) -> None:
-        self._browser = browser
-        self._contexts: dict[str, BrowserContext] = {}
+    def __init__(self) -> None:
+        self._contexts: dict[tuple[Browser, str], BrowserContext] = {}
 
-    def take(self, name: str, scripts: Sequence[str] = (), **options: Any) -> BrowserContext:
-        """The browser of that name with one empty page, as `new_context` makes it with these
-        options, which are the same each time but for permissions; `scripts` run in its pages."""
-        if name not in self._contexts:
-            self._contexts[name] = self._browser.new_context(**options)
+    def take(
+        self, browser: Browser, name: str, scripts: Sequence[str] = (), **options: Any
+    ) -> BrowserContext:
+        """The phone of that name in the browser, with one empty page, as `new_context` makes it
+        with these options, which are the same each time but for permissions; `scripts` run in its
+        pages."""
+        key = browser, name
+        if key not in self._contexts:
+            self._contexts[key] = browser.new_context(**options)
             for script in scripts:
-                self._contexts[name].add_init_script(script)
-        context = self._contexts[name]
+                self._contexts[key].add_init_script(script)
+        context = self._contexts[key]
         session = context.new_cdp_session(context.new_page())
         forget = {"origin": options["base_url"], "storageTypes": _FORGOTTEN}
         session.send("Storage.clearDataForOrigin", forget)

@@ -17,7 +17,6 @@ READ = """() => [...document.querySelectorAll("body *:not(script, style)")].flat
   ...["aria-label", "title", "placeholder", "alt"].map((name) => element.getAttribute(name)),
   ...[...element.childNodes].filter((node) => node.nodeType === 3).map((node) => node.data),
 ]).filter((text) => text && text.trim())"""
-MICROPHONE = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
 CONDITIONS = ("beaufort", "sky", "noise", "water_tonight", "air_temperature")
 
 
@@ -48,7 +47,7 @@ class Walk:
 
 @pytest.fixture
 def phone_options() -> dict:
-    return {"flags": MICROPHONE, "permissions": ["geolocation", "microphone"], "killable": True}
+    return {"permissions": ["geolocation", "microphone"], "new": True}
 
 
 @pytest.fixture

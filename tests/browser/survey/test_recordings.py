@@ -21,7 +21,7 @@ from tests.browser.survey.conftest import (
 )
 
 pytestmark = pytest.mark.django_db(transaction=True)
-MICROPHONE = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
+WITH_MICROPHONE = {"permissions": ["geolocation", "microphone"]}
 # Every recording on the phone's disk, with the checksum of its sound.
 ON_THE_PHONE = """async () => {
   const { all, fileOf } = await import("/static/survey/soundstore.js");
@@ -37,7 +37,7 @@ ON_THE_PHONE = """async () => {
 
 @pytest.fixture
 def phone_options() -> dict:
-    return {"flags": MICROPHONE, "permissions": ["geolocation", "microphone"], "killable": True}
+    return WITH_MICROPHONE
 
 
 @pytest.fixture
@@ -78,6 +78,7 @@ def stored(recording) -> bytes:
         return file.read()
 
 
+@pytest.mark.parametrize("phone_options", [{**WITH_MICROPHONE, "killable": True}], ids=["killable"])
 def test_recorded_without_a_network_killed_and_sent(phone, at_a_stop, observer, route):
     page = at_a_stop()
     record(page)
@@ -145,6 +146,7 @@ def test_screens(phone, at_a_stop, look):
     page.get_by_role("button", name="Cancel").click()
     page.get_by_text("Correct the times").click()
     page.get_by_label("Listening from").wait_for()
+    phone.pass_time(seconds=8)
     page.locator(".snack__one").wait_for(state="detached")
     page.mouse.wheel(0, 5000)
     look("27-times")
@@ -287,6 +289,7 @@ def test_by_wifi_only(phone, at_a_stop):
     page.get_by_label("Send recordings over Wi-Fi only").check()
     page.evaluate(LONG)
     page.get_by_role("button", name="a draft").click()
+    phone.pass_time(seconds=8)  # No sentence stands over the buttons any more.
     page.get_by_role("button", name="Finish route: weather, notes and submit").click()
     page.get_by_text("Recordings wait for Wi-Fi.").wait_for()
     page.get_by_text("All on the server since").wait_for()

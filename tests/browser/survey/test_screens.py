@@ -74,6 +74,7 @@ def test_rain_is_asked_once_before_the_first_stop(phone, take_along, look, obser
         page.locator("summary", has_text=words).wait_for()
         assert not page.get_by_label("Amount in inches").is_visible()
     look("2b-rain")
+    phone.pass_time(seconds=8)  # No sentence stands over the buttons any more.
     page.get_by_role("button", name="Finish route: weather, notes and submit").click()
     send(page)
     page.get_by_text("All on the server since").wait_for()

@@ -79,7 +79,7 @@ def open_phone(browser, wire, tmp_path, kept_phones) -> Iterator[Callable[..., H
             launch = scripted(partial(browser.new_context, **options))
         else:
             name = f"wire {len(opened)}"
-            launch = partial(kept_phones.take, name, scripts=SCRIPTS, **options)
+            launch = partial(kept_phones.take, browser, name, scripts=SCRIPTS, **options)
             close = KeptPhones.lay_down
         handset = Handset(launch, close=close, member=member, server=wire.url, folder=folder)
         opened.append(handset)

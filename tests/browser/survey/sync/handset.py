@@ -27,11 +27,12 @@ WRONG_CLOCK = """(() => {
     catch { return real(); }
   };
 })()"""
-# Between two tries of a request the survey pauses (http.js), here a tenth as long.
+# Between two tries of a request the survey pauses (http.js), and a sentence stays at the
+# foot of the screen, over its buttons, for a while (app.js): here a tenth as long.
 SHORT_PAUSES = """(() => {
   const real = window.setTimeout;
   window.setTimeout = (work, ms, ...rest) =>
-    real(work, [300, 1_000, 3_000].includes(ms) ? ms / 10 : ms, ...rest);
+    real(work, [300, 1_000, 3_000, 8_000].includes(ms) ? ms / 10 : ms, ...rest);
 })()"""
 SCRIPTS = (WRONG_CLOCK, SHORT_PAUSES)
 _MODULES = """
