@@ -35,6 +35,7 @@ class Job:
         return Parts(
             turnover=everywhere,
             sensitivity=everywhere,
+            chorus=everywhere,
             index=everywhere and self.site == SiteKind.STOP,
             phenology=everywhere and self.site == SiteKind.STOP,
         )

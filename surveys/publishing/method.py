@@ -95,6 +95,11 @@ CORRECTED = (
         "the trends are of the surveyed routes."
     ),
     _(
+        "The trend of full chorus is a line through a level for each season year too, by stop, "
+        "from the call index as ordered classes corrected for nights on which fewer called (Royle "
+        "and Link 2005, Ecology 86:2505–2512). Every visit is taken as equally good."
+    ),
+    _(
         "Where the rules for listening or the stops changed on at least a tenth of the surveys, "
         "the line has a step that counts for no change; a side of the step with fewer than three "
         "season years is left out. A season whose windows are not over is in no trend."

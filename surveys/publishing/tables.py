@@ -540,6 +540,22 @@ TRENDS = Table(
         _number("whole_change_high", "Upper end of its 95% interval.", "% per year"),
         _text("whole_flags", "What limits the change in the whole program, joined by “; ”."),
         _number(
+            "chorus_change",
+            "Change per year in the share of stops with full chorus, corrected for nights on which "
+            "fewer called; blank by route.",
+            "% per year",
+        ),
+        _number("chorus_change_low", "Lower end of its 95% interval.", "% per year"),
+        _number("chorus_change_high", "Upper end of its 95% interval.", "% per year"),
+        _number(
+            "index_odds_change",
+            "Change per year in the odds of a higher call index; blank by route.",
+            "% per year",
+        ),
+        _number("index_odds_change_low", "Lower end of its 95% interval.", "% per year"),
+        _number("index_odds_change_high", "Upper end of its 95% interval.", "% per year"),
+        _text("chorus_flags", "What limits these two changes, joined by “; ”."),
+        _number(
             "shrunken_change",
             "The change pulled toward that of the other species, the more the less it is known; "
             "blank where it is not reported in words, or fewer than three are.",

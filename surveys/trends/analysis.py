@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from surveys.trends.chorus import chorus_trend
 from surveys.trends.estimates import (
     CHOSEN_WHERE_HEARD,
     FEW_CLUSTERS,
@@ -60,8 +61,8 @@ from surveys.trends.whole_program import fit_regions, weighting_lines, whole_pro
 
 LEVEL = 0.95
 _SEED = 1
-# What limits the trend of the surveyed routes and that of the whole program alike.
-_OF_WHOLE = {CHOSEN_WHERE_HEARD, POOR_FIT, PROTOCOL_CHANGED, STOPS_CHANGED}
+# What limits the trends of the surveyed routes, of the whole program and of full chorus alike.
+_OF_ALL = {CHOSEN_WHERE_HEARD, POOR_FIT, PROTOCOL_CHANGED, STOPS_CHANGED}
 _REPLICATES = 200
 
 
@@ -74,6 +75,7 @@ class Parts:
     index: bool = True
     phenology: bool = True
     sensitivity: bool = True
+    chorus: bool = True
 
 
 def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) -> SpeciesResult:
@@ -125,7 +127,7 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
     trend = told_trend(told, line, check)
     checks = sensitivity(told, trend.occupancy, line, periods) if parts.sensitivity else ()
     regions = fit_regions(periods, site)
-    of_whole = tuple(flag for flag in trend.occupancy.flags if flag in _OF_WHOLE)
+    of_all = tuple(flag for flag in trend.occupancy.flags if flag in _OF_ALL)
     if sites_disagree(checks):
         trend = replace(trend, occupancy=flagged(trend.occupancy, SITES_DISAGREE))
     return SpeciesResult(
@@ -137,7 +139,8 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
         phenology=_phenology(periods) if parts.phenology else None,
         filled=told.filled,
         sensitivity=(*checks, *(weighting_lines(regions) if checks else ())),
-        whole=whole_program(regions, flags=of_whole) if regions else None,
+        chorus=chorus_trend(told, flags=of_all) if parts.chorus and site == "stop" else None,
+        whole=whole_program(regions, flags=of_all) if regions else None,
     )
 
 

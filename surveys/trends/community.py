@@ -26,6 +26,7 @@ from surveys.trends.estimates import (
     JOINT_ENTRY_TOLD,
     MEMBERS_TOLD,
     POOR_FIT,
+    STEPS_DIFFER,
     TOO_FEW_DATA,
     Estimate,
 )
@@ -50,6 +51,7 @@ NOT_TOLD = frozenset(
         JOINT_ENTRY_TOLD,
         MEMBERS_TOLD,
         POOR_FIT,
+        STEPS_DIFFER,
         TOO_FEW_DATA,
     }
 )

@@ -39,6 +39,7 @@ JOINT_ENTRY_TOLD = _("joint entry told")
 MEMBERS_TOLD = _("members told")
 FEW_NAMED = _("few named")
 NAMING_CHANGED = _("naming changed")
+STEPS_DIFFER = _("steps of the call index differ")
 REGION_NOT_WEIGHTED = _("region without a weight")
 REGION_NOT_SURVEYED = _("region not surveyed")
 REGION_FEW_ROUTES = _("few routes in a region")
@@ -115,6 +116,10 @@ FLAGS: dict[str, str] = {
         "The share of the group's records that name a species changed so much that the "
         "first half of the years would report the species and the second half the joint entry, "
         "or the other way around."
+    ),
+    STEPS_DIFFER: _(
+        "Full chorus by itself changes otherwise than the call index as a whole, so no trend of it "
+        "is told."
     ),
     REGION_NOT_WEIGHTED: _(
         "Some routes lie in a region without a weight, or in no region, so the whole program has "

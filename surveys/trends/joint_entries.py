@@ -182,13 +182,14 @@ def with_flags(result: SpeciesResult, flags: Sequence[str]) -> SpeciesResult:
     """The result with flags on its trends and on every year."""
     if not flags:
         return result
-    trend, whole = result.trend, result.whole
+    trend, whole, chorus = result.trend, result.whole, result.chorus
     return replace(
         result,
         trend=replace(trend, occupancy=flagged(trend.occupancy, *flags)),
         years=tuple(
             replace(year, occupancy=flagged(year.occupancy, *flags)) for year in result.years
         ),
+        chorus=chorus and replace(chorus, full_chorus=flagged(chorus.full_chorus, *flags)),
         whole=whole and replace(whole, change=flagged(whole.change, *flags)),
     )
 

@@ -14,6 +14,7 @@ from surveys.trends.joint_entries import mark_row
 from surveys.trends.null_run import NullRun
 from surveys.trends.periods import species_periods
 from surveys.trends.species_result import (
+    ChorusTrend,
     SensitivityLine,
     SpeciesResult,
     SpeciesYear,
@@ -81,7 +82,7 @@ def occupancy_rows(species: str, site: Site, result: SpeciesResult) -> Iterator[
 
 def trend_row(species: str, site: Site, result: SpeciesResult) -> Row:
     """The row of the table of trends."""
-    trend = result.trend
+    trend, chorus = result.trend, result.chorus
     return {
         "species": species,
         "site": site,
@@ -96,6 +97,9 @@ def trend_row(species: str, site: Site, result: SpeciesResult) -> Row:
         **_interval("scatter", trend.scatter),
         **_interval("whole_change", result.whole.change if result.whole else None),
         "whole_flags": _joined(result.whole.change.flags) if result.whole else "",
+        **_interval("chorus_change", chorus.full_chorus if chorus else None),
+        **_interval("index_odds_change", chorus.index_odds if chorus else None),
+        "chorus_flags": _joined(chorus.full_chorus.flags) if chorus else "",
         "detection_model": trend.detection_model,
         "occupancy_model": trend.occupancy_model,
         "method": _method(trend.occupancy),
@@ -182,6 +186,7 @@ def result_from_rows(
             occupancy_model=trend.get("occupancy_model") or "",
         ),
         whole=_whole(years, trend),
+        chorus=_chorus(trend),
         sensitivity=tuple(
             SensitivityLine(
                 name=row["choice"],
@@ -214,6 +219,15 @@ def _whole(years: Iterable[Mapping[str, Any]], trend: Mapping[str, Any]) -> Whol
     if change.value is None and not change.flags:
         return None
     return WholeProgram(change=change, shares=_line(years, "whole"))
+
+
+def _chorus(trend: Mapping[str, Any]) -> ChorusTrend | None:
+    full = _estimate(trend, "chorus_change", _split(trend.get("chorus_flags")))
+    if full.value is None and not full.flags:
+        return None
+    return ChorusTrend(
+        full_chorus=full, index_odds=_estimate(trend, "index_odds_change", full.flags)
+    )
 
 
 def _line(rows: Iterable[Mapping[str, Any]], name: str) -> YearlyEstimates:

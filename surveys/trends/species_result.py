@@ -160,6 +160,15 @@ class WholeProgram:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ChorusTrend:
+    """The percent change a year of the share of sites with full chorus, and of the odds of a higher
+    call index, which the model takes as equal for every step of the index."""
+
+    full_chorus: Estimate
+    index_odds: Estimate
+
+
+@dataclass(frozen=True, kw_only=True)
 class Turnover:
     """Chances from one season year to the next, and the share of sites they lead to."""
 
@@ -194,7 +203,8 @@ class SpeciesResult(PrintsAsTable):
     out for all regions together only, the index for stops only. ``filled`` is the share of the
     visits to a site that lacked a covariate and took its mean. ``sensitivity`` tells the change
     again under other choices, the told one first; it is worked out for all regions together only.
-    ``whole`` is None where the program gives its regions no weights.
+    ``whole`` is None where the program gives its regions no weights. ``chorus`` is worked out for
+    stops of all regions together only.
     """
 
     years: tuple[SpeciesYear, ...]
@@ -206,6 +216,7 @@ class SpeciesResult(PrintsAsTable):
     filled: tuple[tuple[str, float], ...] = ()
     sensitivity: tuple[SensitivityLine, ...] = ()
     whole: WholeProgram | None = None
+    chorus: ChorusTrend | None = None
 
     def printed_title(self) -> str:
         years = [year.season_year for year in self.years]

@@ -200,6 +200,9 @@ class SpeciesTrendSerializer(serializers.Serializer):
     whole_sentence = serializers.CharField(
         allow_blank=True, help_text="of the whole program, its regions by their weights"
     )
+    chorus_sentence = serializers.CharField(
+        allow_blank=True, help_text="of full chorus; blank by route and of one region"
+    )
     check_sentence = serializers.CharField(allow_blank=True)
     trend = TrendRowSerializer()
     years = OccupancyRowSerializer(many=True)

@@ -23,6 +23,7 @@ from surveys.api.serializers.results import (
     SpeciesTrendsSerializer,
     TrendsSerializer,
 )
+from surveys.charts.chorus import chorus_sentence
 from surveys.charts.sensitivity import check_sentence
 from surveys.charts.whole_program import whole_sentence
 from surveys.charts.words import trend_sentence
@@ -144,6 +145,7 @@ def _row(fit: StoredFit, runs: Mapping[str, dict[str, Any]]) -> dict[str, object
         "fresh": fit.fresh,
         "sentence": trend_sentence(fit.species.common_name, result, fit.site),
         "whole_sentence": whole_sentence(result, fit.site),
+        "chorus_sentence": chorus_sentence(result),
         "check_sentence": check_sentence(result),
         "trend": trend_row(name, fit.site, result),
         "years": list(occupancy_rows(name, fit.site, result)),

@@ -20,6 +20,7 @@ from weasyprint import CSS, HTML
 from weasyprint.document import Document
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
+from surveys.charts.chorus import chorus_sentence
 from surveys.charts.model_words import model_in_words
 from surveys.charts.sensitivity import CheckRow, check_rows, check_sentence
 from surveys.charts.shares import (
@@ -101,6 +102,7 @@ class SpeciesPage:
     headline: str
     sentence: str
     whole: str
+    chorus: str
     alt: str
     picture: str
     small: str
@@ -241,6 +243,7 @@ def _species_page(
         headline=headline(result),
         sentence=trend_sentence(summary.name, result, SITE),
         whole=whole_sentence(result, SITE),
+        chorus=chorus_sentence(result),
         alt=chart_alt(summary.name, result, SITE),
         picture=picture if result.years else "",
         small=small,

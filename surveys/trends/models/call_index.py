@@ -22,6 +22,7 @@ from surveys.trends.models.call_index_likelihood import (
     index_cells,
     observation_table,
     state_shares,
+    threshold_slices,
     value_gradient,
 )
 from surveys.trends.models.model_fit import (
@@ -142,7 +143,7 @@ def fit_call_index(
         factor_design(codes, levels=np.arange(1, len(levels)), prefix="group "),
     )
     by_visit = by_visit.select(kept)
-    flags = ((estimates.COVARIATE_MISSING,) if incomplete else ()) + _data_flags(heard)
+    flags = ((estimates.COVARIATE_MISSING,) if incomplete else ()) + index_flags(heard)
     top = int(np.nanmax(heard, initial=1.0))
     row_matrix, row_back = standardized(by_row)
     visit_matrix, visit_back = standardized(by_visit)
@@ -154,7 +155,8 @@ def fit_call_index(
         scale = np.concatenate(
             [np.ones(cells.thresholds), np.diag(row_back)[1:], np.diag(visit_back)[1:]]
         )
-        fitted = _fit(cells, _starts(heard, top, len(names)), scale, names, flags)
+        coefficients = len(names) - cells.thresholds
+        fitted = _fit(cells, index_starts(heard, top, coefficients), scale, names, flags)
     fitted = clustered_by(
         fitted, clusters, kept, lambda theta: cell_scores(cells, theta)[1][cells.group]
     )
@@ -290,7 +292,8 @@ def _names(by_row: Design, by_visit: Design, groups: AnyArray, top: int) -> tupl
     )
 
 
-def _data_flags(heard: FloatArray) -> tuple[str, ...]:
+def index_flags(heard: FloatArray) -> tuple[str, ...]:
+    """What call indices (rows, visits) cannot carry."""
     if not len(heard):
         return (estimates.NO_EFFORT, estimates.TOO_FEW_DATA)
     if not np.nansum(heard):
@@ -320,11 +323,12 @@ def _fit(
             ]
         )
 
-    upper = np.full(len(names), FARTHEST)
-    upper[[k for k, name in enumerate(names) if LOG_STEP in name]] = _LARGEST_LOG_STEP
     return fit_model(
         Objective(
-            value_gradient=gradient, hessian=numeric_hessian(gradient), costly=True, upper=upper
+            value_gradient=gradient,
+            hessian=numeric_hessian(gradient),
+            costly=True,
+            upper=step_limits(cells, len(names)),
         ),
         starts,
         method=METHOD,
@@ -336,7 +340,15 @@ def _fit(
     )
 
 
-def _starts(heard: FloatArray, top: int, size: int) -> list[FloatArray]:
+def step_limits(cells: IndexCells, size: int) -> FloatArray:
+    """Upper ends of the search over ``size`` parameters: steps between thresholds are logs."""
+    upper = np.full(size, FARTHEST)
+    for part in threshold_slices(cells.top):
+        upper[part.start + 1 : part.stop] = _LARGEST_LOG_STEP
+    return upper
+
+
+def index_starts(heard: FloatArray, top: int, coefficients: int) -> list[FloatArray]:
     """States as the highest index heard; visits that mostly hear it, and that mostly miss it."""
     highest = np.nanmax(heard, axis=1)
     states = free_of(np.array([(highest == k).sum() + 1.0 for k in range(top + 1)]))
@@ -344,7 +356,7 @@ def _starts(heard: FloatArray, top: int, size: int) -> list[FloatArray]:
     for mostly in (np.r_[np.ones(top), float(top + 1)], np.arange(top + 1, 0, -1.0)):
         seen = [free_of(mostly[-z - 1 :]) for z in range(1, top + 1)]
         free = np.concatenate([states, *seen])
-        starts.append(np.concatenate([free, np.zeros(size - len(free))]))
+        starts.append(np.concatenate([free, np.zeros(coefficients)]))
     return starts
 
 

@@ -155,7 +155,7 @@ def fit_year_levels(
     at = np.flatnonzero(keep)[kept]
     flags = merge_flags((estimates.COVARIATE_MISSING,) if lost else (), history_flags(history))
     years = np.unique(year[at]).astype(np.int64)
-    columns, within = _site_columns(
+    columns, within = site_columns(
         _rows(psi_covariates, at), year[at], route[at], within_routes=within_routes
     )
     psi = join(factor_design(year[at], levels=years, prefix="year "), columns)
@@ -188,7 +188,7 @@ def _rows(design: Design, rows: BoolArray | IntArray) -> Design:
     return Design(names=design.names, matrix=design.matrix[rows])
 
 
-def _site_columns(
+def site_columns(
     covariates: Design, year: IntArray, route: IntArray, *, within_routes: bool
 ) -> tuple[Design, bool]:
     """Covariates of occupancy without their intercept, centered and of unit scale, and the mean

@@ -10,6 +10,7 @@ from surveys.charts.shares import Series, SpeciesChart, point, species_chart, ye
 from surveys.charts.small import small_svg
 from surveys.charts.words import (
     MARKS,
+    NOT_TOLD,
     change_with_interval,
     days_words,
     direction,
@@ -81,6 +82,22 @@ def trend_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:
             if result.whole
             else []
         ),
+        *(
+            [
+                (
+                    gettext("Full chorus"),
+                    _per_year(told_change(result.chorus.full_chorus)),
+                    gettext("of the share of stops with it"),
+                ),
+                (
+                    gettext("Call index"),
+                    _per_year(told_change(result.chorus.index_odds)),
+                    gettext("of the odds of a higher index"),
+                ),
+            ]
+            if result.chorus
+            else []
+        ),
         (
             gettext("Heard, not corrected"),
             _per_year(change_with_interval(trend.naive)),
@@ -111,7 +128,9 @@ def _scatter(estimate: Estimate | None) -> str:
 
 
 def _per_year(change: str) -> str:
-    return change if change == unknown() else said("{change} per year", change=change)
+    if change in (unknown(), gettext(NOT_TOLD)):
+        return change
+    return said("{change} per year", change=change)
 
 
 def turnover_facts(result: SpeciesResult) -> list[tuple[str, str, str]]:

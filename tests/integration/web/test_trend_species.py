@@ -111,6 +111,7 @@ def test_page_shows_the_stored_numbers(program, partner, client_for):
     for year in fit.result.years:
         assert f'<th scope="row">{year.season_year}</th>' in text
         assert f"{100 * year.naive.value:.0f}% (" in text
+    assert "Full chorus: no trend is told, because it was never heard." in text
     assert fit.sha256 in text
     assert fit.software in text
     assert "Being recalculated" not in text

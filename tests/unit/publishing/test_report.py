@@ -87,7 +87,8 @@ def _trend(species):
         return {**row, "flags": "no repeat visits; not identified"}
     value, low, high = CHANGES[species]
     whole = {"whole_change": -3.0, "whole_change_low": -5.0, "whole_change_high": -1.0,
-             "whole_flags": "never heard in a region"}  # fmt: skip
+             "whole_flags": "never heard in a region", "chorus_change": 2.0,
+             "chorus_change_low": 1.0, "chorus_change_high": 3.0}  # fmt: skip
     changes = {"change": value, "change_low": low, "change_high": high}
     return {**row, **changes, **(whole if species == RISING else {})}
 
@@ -243,6 +244,8 @@ def test_the_whole_program_stands_on_the_page_of_its_species_only(pages):
     assert "40% (30 to 55%) 25% (20 to 30%) 62%" in rising
     assert "never heard in a region: The species was never heard in a region." in rising
     assert "hole program" not in falling
+    assert "Full chorus: the share of stops with it rose by 2.0% per year" in rising
+    assert "Full chorus" not in falling
 
 
 def test_then_method_limits_cautions_thanks_and_license(pages):

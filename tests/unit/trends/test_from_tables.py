@@ -293,6 +293,7 @@ def test_every_species_is_fitted_by_stop_and_by_route(larger):
         # The tables hold neither turnover nor index nor phenology, and fits are checked.
         assert (result.turnover, result.index, result.phenology) == (None, None, None)
         assert result.fit_check is not None
+        assert (result.chorus is None) is (site == "route")
         parts = Parts(turnover=False, index=False, phenology=False)
         assert result == analyze(species, periods, site=site, parts=parts)
 

@@ -17,6 +17,7 @@ from surveys.trends.result_tables import (
     trend_row,
 )
 from surveys.trends.species_result import (
+    ChorusTrend,
     SensitivityLine,
     SpeciesResult,
     SpeciesYear,
@@ -134,6 +135,17 @@ def test_the_whole_program_comes_back_or_why_it_is_not_told():
     assert result_from_rows((), trend_row("x", "stop", RESULT), {}).whole is None
 
 
+def test_the_trend_of_full_chorus_comes_back_or_why_it_is_not_told():
+    changes = estimate(-3.0, -5.0, -1.0, "gap years"), estimate(-6.0, -9.0, -2.0, "gap years")
+    refused = (estimate(None, None, None, "too few data"),) * 2
+    for full, odds in (changes, refused):
+        result = dataclasses.replace(RESULT, chorus=ChorusTrend(full_chorus=full, index_odds=odds))
+        back = result_from_rows((), trend_row("x", "stop", result), {}).chorus
+        for found, told in ((back.full_chorus, full), (back.index_odds, odds)):
+            assert (numbers(found), found.flags) == (numbers(told), told.flags)
+    assert result_from_rows((), trend_row("x", "stop", RESULT), {}).chorus is None
+
+
 def test_species_without_rows_has_no_numbers():
     nothing = result_from_rows((), {}, {})
     assert nothing.years == ()
@@ -202,6 +214,9 @@ def test_a_row_of_trends():
         "scatter": 0.2, "scatter_low": 0.1, "scatter_high": None,
         "whole_change": None, "whole_change_low": None, "whole_change_high": None,
         "whole_flags": "",
+        "chorus_change": None, "chorus_change_low": None, "chorus_change_high": None,
+        "index_odds_change": None, "index_odds_change_low": None, "index_odds_change_high": None,
+        "chorus_flags": "",
         "detection_model": "night of the season", "occupancy_model": "the year alone",
         "method": "exact; by hand", "flags": "did not converge",
     }  # fmt: skip

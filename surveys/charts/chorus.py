@@ -1,0 +1,57 @@
+"""The trend of the call index in words."""
+
+from surveys.charts.words import (
+    flags_in_words,
+    has_direction,
+    reason,
+    signed,
+    supports_a_sentence,
+)
+from surveys.language import gettext, said
+from surveys.language import gettext_noop as _
+from surveys.protocol.words import number
+from surveys.trends import SpeciesResult
+from surveys.trends.estimates import INDEX_NEVER_HEARD, STEPS_DIFFER, TOO_FEW_DATA
+
+_FELL = _(
+    "Full chorus: the share of stops with it fell by {change}% per year (95% interval: {low} to "
+    "{high}%)."
+)
+_ROSE = _(
+    "Full chorus: the share of stops with it rose by {change}% per year (95% interval: {low} to "
+    "{high}%)."
+)
+_UNCLEAR = _(
+    "Full chorus: there is no clear change in the share of stops with it: {change}% per year (95% "
+    "interval: {low} to {high}%)."
+)
+
+
+def chorus_sentence(result: SpeciesResult) -> str:
+    """The trend of full chorus, or why none is told; blank where it is not worked out."""
+    if result.chorus is None:
+        return ""
+    change = result.chorus.full_chorus
+    if not supports_a_sentence(change):
+        return said("Full chorus: no trend is told, because {why}.", why=_why(change.flags, result))
+    value, low, high = change.value or 0.0, change.low or 0.0, change.high or 0.0
+    if has_direction(change):
+        near, far = sorted((abs(low), abs(high)))
+        amounts = {"change": abs(value), "low": near, "high": far}
+        numbers = {name: number(f"{amount:.1f}") for name, amount in amounts.items()}
+        text = said(_FELL if value < 0 else _ROSE, **numbers)
+    else:
+        text = said(_UNCLEAR, change=signed(value), low=signed(low), high=signed(high))
+    if not change.flags:
+        return text
+    return f"{text} {said('Its limits: {flags}.', flags=flags_in_words(change.flags))}"
+
+
+def _why(flags: tuple[str, ...], result: SpeciesResult) -> str:
+    if INDEX_NEVER_HEARD in flags:
+        return gettext("it was never heard")
+    if STEPS_DIFFER in flags:
+        return gettext("it changes otherwise than the call index as a whole")
+    if TOO_FEW_DATA in flags:
+        return gettext("it was heard too seldom, or in too few seasons")
+    return reason(result.chorus.full_chorus, "stop") if result.chorus else ""
