@@ -314,7 +314,7 @@ def accept_as_new_person(token: str, *, name: str, password: str) -> Membership:
     if invited_person(invitation):
         raise InvitationError(
             said(
-                "There is a sign-in for {invitation_email} already. Sign in to join.",
+                "{invitation_email} already has an account. Sign in to join.",
                 invitation_email=invitation.email,
             )
         )

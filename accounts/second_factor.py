@@ -32,7 +32,7 @@ class SecondFactorAdapter(DefaultMFAAdapter):
         "cannot_delete_authenticator": gettext_lazy(
             "Your role needs a second step at sign-in. Set up another before you remove this one."
         ),
-        "incorrect_code": gettext_lazy("This code is wrong or too old. Type the newest one."),
+        "incorrect_code": gettext_lazy("This code is wrong or too old. Enter the newest one."),
     }
 
     def encrypt(self, text: str) -> str:

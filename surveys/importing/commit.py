@@ -11,7 +11,7 @@ from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.build import Built, BuiltVisit
 from surveys.importing.problems import ImportRefusedError
-from surveys.language import gettext, said
+from surveys.language import gettext, said, said_of
 from surveys.models import Program, ReviewStep, Source, Step, Submission, Visit, VisitState
 from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.bulk import FreshRows
@@ -45,14 +45,12 @@ def commit(
         Program.objects.select_for_update(no_key=True).get(pk=member.program_id)
         built = make()
         if built.problems:
-            number = len(built.problems)
-            problems = (
-                gettext("is one problem")
-                if number == 1
-                else said("are {number} problems", number=number)
-            )
             raise ImportRefusedError(
-                said("Nothing was imported: there {problems} to fix first.", problems=problems)
+                said_of(
+                    "Nothing was imported: there is one problem to fix first.",
+                    "Nothing was imported: there are {number} problems to fix first.",
+                    len(built.problems),
+                )
             )
         if not built.visits:
             raise ImportRefusedError(gettext("Nothing was imported: the file has no new visits."))

@@ -22,6 +22,7 @@ from surveys.visits.sheet.cells import storable
 from surveys.visits.sheet.texts import CellError, is_missing, quoted, rain_is_missing, read_integer
 
 NOT_RECORDED = "?"
+_EXAMPLE = dt.date(2024, 4, 15)
 _NOTHING_HEARD = frozenset({"none", "no species", "silent", "nothing", "no calls"})
 
 
@@ -210,7 +211,7 @@ def _night(work: _Gathering, row: Row) -> dt.date | None:
         if is_missing(text):
             raise EntryError(
                 gettext("The date of the evening is missing."),
-                gettext("Write it, such as 2024-04-15."),
+                said("Write it, such as {day}.", day=day(_EXAMPLE)),
             )
         return typed.read_date(text, work.choices[position].form, latest_year=work.latest_year)
     except CellError as error:

@@ -13,7 +13,7 @@ from django.http import Http404
 from accounts.access import Permission, require
 from accounts.models import Membership
 from surveys.importing.problems import ImportRefusedError
-from surveys.language import gettext, said
+from surveys.language import filled, gettext, said
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
 from surveys.runs.enqueue import current_run, enqueue, latest_run
 
@@ -44,14 +44,12 @@ def check_idle(row: SpreadsheetImport) -> None:
     """Raises ImportRefusedError while the worker has the file in hand."""
     run = current_run(row.program_id, subject_of(row))
     if run is not None:
-        what = "checked" if run.kind == RunKind.CHECK_IMPORT else "imported"
-        raise ImportRefusedError(
-            said(
-                "“{file_name}” is being {what}. Wait until that is done.",
-                file_name=row.file_name,
-                what=what,
-            )
+        text = (
+            gettext("“{file_name}” is being checked. Wait until that is done.")
+            if run.kind == RunKind.CHECK_IMPORT
+            else gettext("“{file_name}” is being imported. Wait until that is done.")
         )
+        raise ImportRefusedError(filled(text, {"file_name": row.file_name}))
 
 
 def enqueue_import(member: Membership, upload_id: uuid.UUID | str, kind: RunKind) -> BackgroundRun:

@@ -115,7 +115,7 @@ def _surveying_member(member: Membership, person_id: int) -> Membership:
         raise ValidationError(
             {
                 "observer": said(
-                    "{person_name} is {role} here and cannot enter visits. Change the role first.",
+                    "{person_name} ({role}) cannot enter visits. Change the role first.",
                     person_name=membership.person.name,
                     role=membership.get_role_display().lower(),
                 )

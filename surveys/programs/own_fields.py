@@ -66,8 +66,8 @@ def field_facts(field: OwnField) -> Facts:
         gettext("Kind"): str(field.get_kind_display()),
         gettext("Asked"): str(field.get_per_display()),
         gettext("Unit"): field.unit,
-        gettext("Least"): _number(field.low),
-        gettext("Most"): _number(field.high),
+        gettext("Lowest"): _number(field.low),
+        gettext("Highest"): _number(field.high),
         gettext("Choices"): ", ".join(label for _, label in field.choices),
         gettext("Required"): yes_or_no(field.required_from is not None),
         gettext("Published"): yes_or_no(field.published),
@@ -184,7 +184,7 @@ def _check(field: OwnField, definition: Definition) -> None:
         _check_choices(definition)
     low, high = definition.low, definition.high
     if low is not None and high is not None and high < low:
-        _refuse("high", gettext("The most is below the least. Swap the two numbers."))
+        _refuse("high", gettext("The highest value is below the lowest. Swap the two numbers."))
     first, last = definition.asked_from, definition.asked_until
     if first and last and last < first:
         _refuse("asked_until", gettext("The last night is before the first."))

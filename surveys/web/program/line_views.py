@@ -10,7 +10,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
-from surveys.language import gettext, said
+from surveys.language import filled, gettext
 from surveys.programs import lines as verbs
 from surveys.programs.routes import route_of
 from surveys.programs.stops import present_stops
@@ -42,14 +42,12 @@ def edit(request: ProgramRequest, route: int) -> HttpResponse:
             **form.cleaned_data,
         )
         if saved:
-            what = (
-                gettext("is saved")
+            text = (
+                gettext("The line of route {route} is saved.")
                 if saved.line
-                else gettext("is removed; straight lines join the stops")
+                else gettext("The line of route {route} is removed. Straight lines join the stops.")
             )
-            messages.success(
-                request, said("The line of route {saved} {what}.", saved=saved, what=what)
-            )
+            messages.success(request, filled(text, {"route": str(saved)}))
             return redirect("web:program_route", program=program.slug, route=saved.pk)
     stops = present_stops(shown)
     # The module draws the line itself; beside it the stops are joined straight.

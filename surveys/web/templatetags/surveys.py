@@ -13,6 +13,37 @@ from surveys.protocol.words import duration
 
 register = template.Library()
 
+# What browsers call themselves and the systems they run on; the first that is found. From memory.
+_BROWSERS = {
+    "Edg": "Edge",
+    "OPR": "Opera",
+    "SamsungBrowser": "Samsung Internet",
+    "Firefox": "Firefox",
+    "FxiOS": "Firefox",
+    "CriOS": "Chrome",
+    "Chrome": "Chrome",
+    "Safari": "Safari",
+}
+_SYSTEMS = {
+    "iPhone": "iPhone",
+    "iPad": "iPad",
+    "Android": "Android",
+    "Windows": "Windows",
+    "CrOS": "Chromebook",
+    "Mac OS X": "Mac",
+    "Linux": "Linux",
+}
+
+
+@register.filter
+def browser_and_system(user_agent: str) -> str:
+    """`Firefox, Windows`; as it was sent where either is unknown."""
+    browser, system = (
+        next((words for sign, words in signs.items() if sign in user_agent), "")
+        for signs in (_BROWSERS, _SYSTEMS)
+    )
+    return f"{browser}, {system}" if browser and system else user_agent
+
 
 @register.filter
 def moon(night: MoonNight | None) -> str:

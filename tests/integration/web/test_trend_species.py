@@ -15,6 +15,7 @@ from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Membership, Role
+from surveys import dates
 from surveys.fitting.refit import refit
 from surveys.fitting.stamps import data_stamp
 from surveys.fitting.stored import stored_fits
@@ -114,6 +115,8 @@ def test_page_shows_the_stored_numbers(program, partner, client_for):
     assert "Full chorus: no trend is told, because it was never heard." in text
     assert fit.sha256 in text
     assert fit.software in text
+    with dates.using(program.date_style):
+        assert f"Calculated on {dates.moment(fit.fitted_at)} with" in text
     assert "Being recalculated" not in text
     assert reverse("web:guide_page", kwargs={"slug": "trend-method"}) in text
     assert "Share of stops with Pseudacris crucifer in each season, 2022 to 2024." in text
