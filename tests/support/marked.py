@@ -118,7 +118,7 @@ def _unmarked(tree: ast.Module) -> Iterator[str]:
     for node in ast.walk(tree):
         given: list[ast.expr] = []
         if isinstance(node, ast.Call):
-            name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+            name = _called(node)
             place = _SHOWING.get(name)
             given = [node.args[place]] if place is not None and len(node.args) > place else []
             if name == "ValidationError":
@@ -156,6 +156,31 @@ def _glued(tree: ast.Module) -> Iterator[str]:
 
 # Names of jobs.
 _KEYS = ("power study █", "█ of program █")
+
+
+def sentences_in_python(source: str) -> Iterator[str]:
+    """Texts that begin and end like a sentence and are in no call that marks them; docstrings and
+    what is raised left out."""
+    tree = ast.parse(source)
+    left_out = {
+        id(part)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Raise | ast.Expr)
+        or (isinstance(node, ast.Call) and _called(node) in _MARKS | {"_"})
+        for part in ast.walk(node)
+    }
+    for node in ast.walk(tree):
+        if id(node) not in left_out and _WHOLE.match(_text_of(node)):
+            yield _text_of(node)
+
+
+_WHOLE = re.compile(r"[A-Z“][\w’]*(?: [^<>]*)? [^<>]*[.?!]$", re.DOTALL)
+
+
+def _called(node: ast.Call) -> str:
+    return getattr(node.func, "attr", getattr(node.func, "id", ""))
+
+
 _SIDE_BY_SIDE = re.compile(r"(?:^|[ (])[^\W\d_]{2,}[,.:]? [^\W\d_]{2,}(?:$|[ ,.:)])")
 
 

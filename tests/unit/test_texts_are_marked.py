@@ -7,7 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.marked import files, in_python, in_script, in_template, pieces_in_template
+from tests.support.marked import (
+    files,
+    in_python,
+    in_script,
+    in_template,
+    pieces_in_template,
+    sentences_in_python,
+)
 
 ROOT = Path(__file__).parents[2]
 # A page for developers; the logo of a component.
@@ -69,6 +76,15 @@ def test_python(path):
     assert list(in_python(path.read_text("utf-8"))) == []
 
 
+@pytest.mark.parametrize("path", PYTHON, ids=lambda path: path.name)
+def test_python_has_no_unmarked_sentence(path):
+    """But those that fixtures/texts.py marks, such as what a rule wants."""
+    elsewhere = (ROOT / "fixtures" / "texts.py").read_text("utf-8")
+    assert [
+        text for text in sentences_in_python(path.read_text("utf-8")) if text not in elsewhere
+    ] == []
+
+
 @pytest.mark.parametrize("path", SCRIPTS, ids=lambda path: path.name)
 def test_scripts(path):
     assert list(in_script(path.read_text("utf-8"))) == []
@@ -89,5 +105,7 @@ def test_an_unmarked_text_is_found():
     assert list(in_python('Input({"aria-label": "Two words"})')) == ["Two words"]
     assert list(in_python('words = f"{species} at stop {stop}"')) == ["█ at stop █"]
     assert list(in_python('raise ValueError(f"not for a reader, {x}")')) == []
+    assert list(sentences_in_python('text = "Two words."')) == ["Two words."]
+    assert list(sentences_in_python('"Of a module."\ntext = gettext("Two words.")')) == []
     assert list(in_script('say("Two words.")')) == ["Two words."]
     assert list(in_script('say(gettext("Two words.")); h("div", { class: "two words" })')) == []
