@@ -13,6 +13,7 @@ from surveys.models import (
     ChecklistEntry,
     Program,
     ReviewStep,
+    Route,
     Species,
     Step,
     VisitState,
@@ -141,7 +142,10 @@ def test_field_sheet_is_one_page_and_one_for_safety(
         "Dryophytes chrysoscelis",
     )
     Species.objects.filter(code="dryophytes-chrysoscelis").update(is_complex=True)
-    Program.objects.filter(pk=program.pk).update(emergency_contact="Duty phone, 555-0134")
+    Program.objects.filter(pk=program.pk).update(
+        emergency_contact="Duty phone, 555-0134", local_rules="No dogs."
+    )
+    Route.objects.filter(pk=route.pk).update(access_notes="Gate at the mill.")
     for stop in route.stops.all():
         stop.road, stop.county = f"Mill Lane {stop.number}", "Alder County"
         stop.save()
@@ -156,7 +160,8 @@ def test_field_sheet_is_one_page_and_one_for_safety(
     assert "hazard lights on wherever others could come upon the car" in text
     assert "In an emergency call 911." in text
     text = " ".join(safety.extract_text().split())
-    for words in ("go in pairs", "Alligators:", "Call 911", "Duty phone, 555-0134"):
+    for words in ("go in pairs", "Alligators:", "Call 911", "Duty phone, 555-0134", "No dogs.",
+                  "Gate at the mill.", "Listening time 5 min"):  # fmt: skip
         assert words in text
     for stop in route.stops.all():
         assert f"Mill Lane {stop.number}, Alder County" in text
