@@ -18,7 +18,7 @@ VisitKey = tuple[str, dt.date]
 _SEND_BACK_NOTES = (
     "Please compare the times of the last stops with your paper sheet: two look swapped.",
     "The note speaks of a helper, but no second observer is written down. Who was with you?",
-    "The rain of the two days before is missing. Do you remember it, or a gauge near by?",
+    "The rain of the two days before is missing. Do you remember it, or a gauge nearby?",
 )
 SET_ASIDE_NOTES = (
     "Entered twice: the other sheet of this night is the right one.",
@@ -34,7 +34,7 @@ REASONS = {
     "left_out": (
         "Too far from the protocol to be compared with other years.",
         "Hearing was limited, so silence cannot be taken as a zero.",
-        "Kept for the record, left out of the trends.",
+        "Kept for the record, excluded from trends.",
     ),
 }
 

@@ -26,20 +26,24 @@ PAGES = Path(__file__).parent / "pages"
 ENGLISH = "en"
 _CODE = re.compile(r"`([a-z-]+)`$")
 
-# The guide's reading order. Pages that are not listed here are not shown.
-ORDER = (
+# The guide's reading order: for those who survey, then for those who run a program or read results.
+# Pages that are not listed here are not shown.
+FOR_OBSERVERS = (
     "how-to-survey",
     "cautions",
-    "words",
     "call-index",
     "weather",
     "seasons-and-nights",
+    "rules",
+    "reading",
+    "words",
+)
+ORDER = (
+    *FOR_OBSERVERS,
     "limits",
     "own-fields",
     "importing",
     "review",
-    "rules",
-    "reading",
     "trend-method",
     "sharing",
     "sources",

@@ -201,8 +201,8 @@ _UNIT_ONCE = {
 _WINDOW_LABELS = {
     "windows.opens": _("Windows open"),
     "windows.closes": _("Windows close"),
-    "windows.min_air_temperature": _("Lowest air temperature"),
-    "windows.min_water_temperature": _("Lowest water temperature"),
+    "windows.min_air_temperature": _("Minimum air temperature"),
+    "windows.min_water_temperature": _("Minimum water temperature"),
     "season_year_begins": _("Season year begins"),
 }
 

@@ -34,7 +34,7 @@ def limit_problems(protocol: Protocol) -> dict[str, list[str]]:
     longest = protocol.longest_listening_time
     if longest is not None and longest < protocol.listening_time:
         problems["longest_listening_time"] = [
-            gettext("The longest listening time is shorter than the listening time.")
+            gettext("The maximum listening time is shorter than the listening time.")
         ]
     if protocol.latest_end_clock is not None and protocol.latest_end_after_sunset is not None:
         problems["latest_end_clock"] = [

@@ -5,6 +5,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from surveys.guide.pages import (
+    FOR_OBSERVERS,
     guide_page,
     guide_pages,
     rule_sections,
@@ -18,7 +19,13 @@ from surveys.web.guide.species import species_of_region
 
 @require_GET
 def guide(request: HttpRequest) -> HttpResponse:
-    return render(request, "guide/index.html", {"pages": guide_pages()})
+    pages = guide_pages()
+    first = len(FOR_OBSERVERS)
+    groups = [
+        (gettext("On a survey night"), pages[:first]),
+        (gettext("Running a program and reading results"), pages[first:]),
+    ]
+    return render(request, "guide/index.html", {"groups": groups})
 
 
 @require_GET

@@ -177,7 +177,7 @@ def test_exact_words(name, value, units, words):
         (
             {"longest_listening_time": 4 * MINUTE},
             "longest_listening_time",
-            "The longest listening time is shorter",
+            "The maximum listening time is shorter",
         ),
         (
             {"latest_end_clock": dt.time(1), "latest_end_after_sunset": 270 * MINUTE},
