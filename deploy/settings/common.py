@@ -187,6 +187,13 @@ STORAGES = {
     "default": {"BACKEND": "surveys.visits.media.storage.WholeFileStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
+FILE_UPLOAD_HANDLERS = [
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "surveys.visits.media.storage.WholeFileUploadHandler",
+]
+# What photos, recordings and imported files may take in all: surveys/visits/media/quota.py.
+MOST_BYTES_OF_A_PERSON = 5 * 1024**3
+MOST_BYTES_OF_A_PROGRAM = 100 * 1024**3
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 

@@ -22,6 +22,7 @@ from surveys.publishing.exceptions import (
 from surveys.visits.exceptions import (
     ChecksumMismatch,
     DraftDiscarded,
+    NoRoomLeft,
     NotConfirmable,
     OffsetMismatch,
     QueriesOpen,
@@ -46,6 +47,7 @@ _STATUS: Mapping[type[Exception], int] = {
     NotConfirmable: status.HTTP_422_UNPROCESSABLE_ENTITY,
     QueriesOpen: status.HTTP_422_UNPROCESSABLE_ENTITY,
     RecordingRefused: status.HTTP_422_UNPROCESSABLE_ENTITY,
+    NoRoomLeft: status.HTTP_507_INSUFFICIENT_STORAGE,
     RecordingTooLarge: status.HTTP_413_REQUEST_ENTITY_TOO_LARGE,
     # Defined by the tus protocol, not by HTTP.
     ChecksumMismatch: 460,

@@ -26,6 +26,7 @@ from surveys.language import gettext, said
 from surveys.models import BackgroundRun, Species, SpreadsheetImport
 from surveys.runs.progress import ReportProgress, no_report
 from surveys.visits.loading import species_catalog
+from surveys.visits.media.quota import check_room
 from surveys.visits.sheet.cells import storable
 
 _LONGEST_NAME = 200
@@ -51,8 +52,9 @@ class Upload:
 
 
 def store(member: Membership, *, file_name: str, content: bytes) -> SpreadsheetImport:
-    """Keep an uploaded file and guess its columns. Raises UnreadableFileError."""
+    """Keep an uploaded file and guess its columns. Raises UnreadableFileError, NoRoomLeft."""
     require(member, Permission.MANAGE)
+    check_room(member, len(content))
     table = read_table(content)
     catalog, _ = _species()
     choices = guess(

@@ -25,6 +25,7 @@ from surveys.models.route import (
 )
 from surveys.models.run import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.models.species import ChecklistEntry, JointMember, Species
+from surveys.models.storage import StorageUse
 from surveys.models.visit import (
     CallIndex,
     DiscardedDraft,
@@ -89,6 +90,7 @@ __all__ = [
     "SpreadsheetImport",
     "Step",
     "Stop",
+    "StorageUse",
     "StoredFinding",
     "Submission",
     "Visit",

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 
 from surveys.models.program import Program
+from surveys.models.storage import counts_bytes
 
 
 class SpreadsheetImport(models.Model):
@@ -29,6 +30,13 @@ class SpreadsheetImport(models.Model):
 
     class Meta:
         ordering = ["-uploaded_at"]
+        triggers = [
+            counts_bytes(
+                program="{row}.program_id",
+                column="content",
+                size="octet_length({row}.content)",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.file_name

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy
 
 from surveys.models.route import Stop
 from surveys.models.species import Species
+from surveys.models.storage import counts_bytes
 from surveys.models.visit import Visit
 
 
@@ -54,6 +55,8 @@ class Recording(models.Model):
 
     class Meta:
         ordering = ["visit", "stop__number", "begun_at", "pk"]
+        # All of them from its beginning: the room is kept free for it.
+        triggers = [counts_bytes()]
         constraints = [
             models.CheckConstraint(
                 condition=Q(kind__in=RecordingKind.values), name="recording_kind_known"

@@ -34,6 +34,7 @@ from surveys.models.program import Program
 from surveys.models.protocol import ProtocolVersion
 from surveys.models.route import Route, Stop
 from surveys.models.species import Species
+from surveys.models.storage import counts_bytes
 from surveys.protocol.values import CallDistance, PeriodStatus
 
 
@@ -296,12 +297,15 @@ class Photo(models.Model):
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="photos")
     row = models.PositiveSmallIntegerField()
     image = models.ImageField(upload_to="photos/%Y/")
+    # 0 of one from before this was counted, until the night.
+    bytes = models.PositiveIntegerField(default=0, db_default=0)
     sha256 = models.CharField(max_length=64)
     uploaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT)
     uploaded_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["visit", "row"], name="photo_once_per_row")]
+        triggers = [counts_bytes()]
 
 
 @tracked

@@ -133,6 +133,10 @@ class QueriesOpen(VisitError):
         self.findings = tuple(findings)
 
 
+class NoRoomLeft(VisitError):
+    says = gettext_lazy("There is no more room for files.")
+
+
 class RecordingRefused(VisitError):
     says = gettext_lazy("The server cannot accept this recording. It is still on the phone.")
 

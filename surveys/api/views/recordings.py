@@ -127,7 +127,13 @@ class Recordings(TusView):
             ),
         ],
         request=None,
-        responses={201: None, **PROBLEMS, 413: ProblemSerializer, 422: ProblemSerializer},
+        responses={
+            201: None,
+            **PROBLEMS,
+            413: ProblemSerializer,
+            422: ProblemSerializer,
+            507: ProblemSerializer,
+        },
     )
     def post(self, request: Request, program: str) -> Response:
         """Announce a recording of a visit of your own that has reached the server. Its pieces
@@ -178,6 +184,7 @@ class RecordingUpload(TusView):
             415: ProblemSerializer,
             422: ProblemSerializer,
             460: ProblemSerializer,
+            507: ProblemSerializer,
         },
     )
     def patch(self, request: Request, program: str, recording_id: uuid.UUID) -> Response:

@@ -19,6 +19,7 @@ from surveys.importing.uploads import (
     remember,
     store,
 )
+from surveys.visits.exceptions import NoRoomLeft
 
 _ZERO, _MISSING = "zero", "missing"
 
@@ -67,7 +68,7 @@ class Command(BaseCommand):
             raise CommandError(f"{options['file']} could not be read: {error.strerror}.") from None
         try:
             row = store(member, file_name=options["file"].name, content=content)
-        except (UnreadableFileError, PermissionDenied) as error:
+        except (UnreadableFileError, NoRoomLeft, PermissionDenied) as error:
             raise CommandError(str(error)) from None
         kept = False
         try:

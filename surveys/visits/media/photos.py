@@ -34,6 +34,7 @@ from surveys.visits.media.files import (
     delete_files_on_commit,
     storage_path,
 )
+from surveys.visits.media.quota import check_room
 
 MAX_BYTES = 20 * 1024 * 1024
 MAX_ROW = 9999
@@ -47,7 +48,7 @@ def store_photo(
 
     It is drawn again before the visit is locked, so that no save waits for it.
 
-    Raises NotYours, WrongState, PhotoRefused.
+    Raises NotYours, WrongState, PhotoRefused, NoRoomLeft.
     """
     with transaction.atomic():
         _lock_to_edit(member, visit_id)
@@ -60,12 +61,14 @@ def store_photo(
             )
         )
     jpeg = _redrawn(upload)
+    check_room(member, len(jpeg))
     with transaction.atomic():
         visit = _lock_to_edit(member, visit_id)
         _remove(visit, row)
         photo = Photo(
             visit=visit,
             row=row,
+            bytes=len(jpeg),
             sha256=hashlib.sha256(jpeg).hexdigest(),
             uploaded_by=member.person,
         )
@@ -86,6 +89,15 @@ def find_photo(member: Membership, visit_id: uuid.UUID | str, *, row: int) -> Ph
     if photo is None:
         raise NotYours(gettext("This row has no photo."))
     return photo
+
+
+def count_bytes_of_old_photos() -> None:
+    for photo in Photo.objects.filter(bytes=0):
+        try:
+            size = photo.image.size
+        except FileNotFoundError:
+            continue
+        Photo.objects.filter(pk=photo.pk).update(bytes=size)
 
 
 def _lock_to_edit(member: Membership, visit_id: uuid.UUID | str) -> Visit:

@@ -65,6 +65,7 @@ from surveys.visits.media.files import (
     delete_files_on_commit,
     storage_path,
 )
+from surveys.visits.media.quota import check_room
 
 MAX_RECORDINGS = 100
 MAX_TOTAL_BYTES = 500 * 1024 * 1024
@@ -101,7 +102,7 @@ def begin_recording(member: Membership, announced: RecordingAnnouncement) -> Rec
     """Make room for a recording of the member's own visit, in whatever state that is.
 
     The same id again gives back the same recording, so that a retry never makes a second
-    one. Raises NotYours, RecordingRefused, RecordingTooLarge.
+    one. Raises NotYours, RecordingRefused, RecordingTooLarge, NoRoomLeft.
     """
     require(member, Permission.SURVEY)
     visit = _lock_visit(member, announced.visit)
@@ -110,6 +111,7 @@ def begin_recording(member: Membership, announced: RecordingAnnouncement) -> Rec
     if existing is not None:
         return _check_same(existing, announced)
     _check_quota(visit, announced.bytes)
+    check_room(member, announced.bytes)
     return Recording.objects.create(
         id=announced.id,
         visit=visit,

@@ -1,14 +1,39 @@
-"""The storage of uploaded files on a disk of the server."""
+"""Uploaded files on a disk of the server: whole or not at all, also where it is full."""
 
 import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 
 from django.core.files.base import File
 from django.core.files.storage import FileSystemStorage
+from django.core.files.uploadedfile import UploadedFile
+from django.core.files.uploadhandler import TemporaryFileUploadHandler
+
+
+class WholeFileUploadHandler(TemporaryFileUploadHandler):
+    """Django forgets the beginning of a file that is still on its way to the view."""
+
+    def receive_data_chunk(self, raw_data: bytes, start: int) -> None:
+        with self._dropped_on_failure():
+            super().receive_data_chunk(raw_data, start)
+
+    def file_complete(self, file_size: int) -> UploadedFile:
+        with self._dropped_on_failure():
+            return super().file_complete(file_size)
+
+    @contextlib.contextmanager
+    def _dropped_on_failure(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError:
+            # Closing it tries to write the rest, fails again, and deletes it.
+            with contextlib.suppress(OSError):
+                self.file.close()
+            raise
 
 
 class WholeFileStorage(FileSystemStorage):
-    """Keeps a file whole or not at all: Django leaves the beginning of one on a full disk."""
+    """Django leaves the beginning of a file that it could not save."""
 
     def _save(self, name: str, content: File) -> str:
         try:

@@ -30,6 +30,7 @@ from surveys.importing.uploads import (
 )
 from surveys.language import gettext, said
 from surveys.models import BackgroundRun, RunKind, SpreadsheetImport
+from surveys.visits.exceptions import NoRoomLeft
 from surveys.web.importing.forms import ColumnsForm, UploadForm
 from surveys.web.runs.page import run_page
 
@@ -53,7 +54,7 @@ def start(request: ProgramRequest) -> HttpResponse:
         file = form.cleaned_data["file"]
         try:
             row = store(member, file_name=file.name, content=file.read())
-        except UnreadableFileError as error:
+        except (UnreadableFileError, NoRoomLeft) as error:
             form.add_error("file", str(error))
         else:
             return redirect("web:import_columns", program=member.program.slug, upload=row.pk)

@@ -13,9 +13,13 @@ export class NoAnswer extends Error {
 }
 
 /** What `read` makes of the answer; when it throws, the answer was torn and is asked for again.
-    `once`: no second try. Raises NoAnswer. A phone that slept wakes up with its patience gone, so one
-    try may be late. */
-export async function ask(url, wanted, { patienceMs, once = false, read = (response) => response }) {
+    `once`: no second try. `also`: a code of failure that is an answer. Raises NoAnswer. A phone
+    that slept wakes up with its patience gone, so one try may be late. */
+export async function ask(
+  url,
+  wanted,
+  { patienceMs, once = false, also = 0, read = (response) => response },
+) {
   let late = 0;
   for (const pause of once ? [null] : [...PAUSES_MS, null]) {
     try {
@@ -23,7 +27,7 @@ export async function ask(url, wanted, { patienceMs, once = false, read = (respo
       const response = await fetch(url, { ...wanted, redirect: "manual", cache: "no-store", signal });
       if (response.status === 429)
         throw new NoAnswer("later", Number(response.headers.get("Retry-After")) || 0);
-      if (response.status < 500) return await read(response);
+      if (response.status < 500 || response.status === also) return await read(response);
     } catch (error) {
       if (error instanceof NoAnswer) throw error;
       if (error.name === "TimeoutError") late += 1;

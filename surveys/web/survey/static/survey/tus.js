@@ -8,6 +8,7 @@ import * as sounds from "./soundstore.js";
 const VERSION = "1.0.0";
 const PIECE = 256 * 1024;
 const MOST_TRIES = 6;
+const NO_ROOM = 507;
 export const PATIENCE_MS = 60_000;
 
 /** Send a recording, or take back one that was deleted here. `how`: {url, csrf, onProgress(id, share)}.
@@ -70,7 +71,7 @@ async function begin(recording, file, how) {
   return noteTrouble(
     recording,
     answer.detail ?? gettext("The server refused it (error {code}).", { code: answer.code }),
-    true,
+    answer.code !== NO_ROOM,
   );
 }
 
@@ -96,7 +97,7 @@ async function sendPieces(recording, file, from, how) {
     ).catch(noneForPiece);
     if (!response) return false;
     const { code, headers, detail } = response;
-    if ([400, 413, 422].includes(code)) return noteTrouble(recording, detail, true);
+    if ([400, 413, 422, NO_ROOM].includes(code)) return noteTrouble(recording, detail, code !== NO_ROOM);
     if (code !== 204) return false;
     if (headers.get("Upload-Complete") === "?1") return done(recording);
     offset = Number(headers.get("Upload-Offset"));
@@ -136,7 +137,7 @@ async function call(method, recording, { url, csrf }, headers = {}, body = undef
       body,
       headers: { Accept: "application/json", "Tus-Resumable": VERSION, "X-CSRFToken": csrf, ...headers },
     },
-    { patienceMs: PATIENCE_MS, once: method === "PATCH" },
+    { patienceMs: PATIENCE_MS, once: method === "PATCH", also: NO_ROOM },
   );
   if (response.type === "opaqueredirect") throw new SignedOut("signed-out");
   if ([401, 403].includes(response.status)) throw new Stranger();

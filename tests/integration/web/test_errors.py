@@ -1,0 +1,60 @@
+"""What goes wrong outside of a view is said to people on a page, to programs in JSON."""
+
+import pytest
+from django.test import Client
+
+from surveys.api.views import visits
+from surveys.web.home import views as home
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def client(client_for, observer):
+    client = client_for(observer)
+    client.raise_request_exception = False
+    return client
+
+
+def breaks(*arguments, **facts):
+    raise RuntimeError("broken")
+
+
+def test_an_error_of_ours(client, program, monkeypatch):
+    monkeypatch.setattr(visits, "visible_visits", breaks)
+    response = client.get(f"/api/v1/{program.slug}/visits/")
+    assert response.status_code == 500
+    assert response.json()["detail"].startswith("Something went wrong on our end.")
+    monkeypatch.setattr(home, "may", breaks)
+    response = client.get("/")
+    assert response.status_code == 500
+    assert "Something went wrong on our end" in response.content.decode()
+
+
+def test_an_address_that_is_not_there(client):
+    response = client.get("/api/v1/nothing/at/all/")
+    assert (response.status_code, response.json()) == (
+        404,
+        {"detail": "There is no such address here."},
+    )
+    assert "There is nothing here" in client.get("/nothing/at/all/").content.decode()
+
+
+def test_a_host_that_is_not_ours(client, settings):
+    settings.ALLOWED_HOSTS = ["surveys.example.org"]
+    response = client.get("/api/schema/", headers={"Host": "elsewhere.example"})
+    assert response.status_code == 400
+    assert "cannot be read" in response.json()["detail"]
+
+
+def test_a_form_that_is_too_large(client, settings):
+    settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 1000
+    response = client.post("/theme", {"theme": "x" * 2000})
+    assert response.status_code == 413
+    assert "too large" in response.content.decode()
+
+
+def test_the_pages_need_no_session():
+    response = Client().get("/a%00b/")
+    assert response.status_code == 400
+    assert "We could not read that" in response.content.decode()
