@@ -33,7 +33,9 @@ def chorus_sentence(result: SpeciesResult) -> str:
         return ""
     change = result.chorus.full_chorus
     if not supports_a_sentence(change):
-        return said("Full chorus: no trend is told, because {why}.", why=_why(change.flags, result))
+        return said(
+            "Full chorus: no trend is reported, because {why}.", why=_why(change.flags, result)
+        )
     value, low, high = change.value or 0.0, change.low or 0.0, change.high or 0.0
     if has_direction(change):
         near, far = sorted((abs(low), abs(high)))
@@ -51,7 +53,7 @@ def _why(flags: tuple[str, ...], result: SpeciesResult) -> str:
     if INDEX_NEVER_HEARD in flags:
         return gettext("it was never heard")
     if STEPS_DIFFER in flags:
-        return gettext("it changes otherwise than the call index as a whole")
+        return gettext("it changes differently from the call index as a whole")
     if TOO_FEW_DATA in flags:
         return gettext("it was heard too seldom, or in too few seasons")
     return reason(result.chorus.full_chorus, "stop") if result.chorus else ""

@@ -38,7 +38,8 @@ class PowerUnknownError(ValueError):
 @dataclass(frozen=True, kw_only=True)
 class SurveyBaseline:
     """Current effort, share of stops occupied, and chance of hearing the species on one visit to
-    an occupied stop. `year_sd` is the standard deviation of years on the logit scale."""
+    an occupied stop. `year_sd` is the standard deviation of years on the logit scale. `result` is
+    what all of it was read from."""
 
     routes: int
     stops_per_route: int
@@ -46,6 +47,7 @@ class SurveyBaseline:
     occupancy: float
     detection: float
     year_sd: float
+    result: SpeciesResult | None = None
 
 
 def baseline_from(result: SpeciesResult) -> SurveyBaseline:
@@ -76,6 +78,7 @@ def baseline_from(result: SpeciesResult) -> SurveyBaseline:
         occupancy=_kept_from_bounds(occupancy),
         detection=_kept_from_bounds(sum(detected) / len(detected)),
         year_sd=(result.trend.scatter and result.trend.scatter.value) or 0.0,
+        result=result,
     )
 
 

@@ -91,8 +91,8 @@ CORRECTED = (
     _(
         "Where the program gives its regions weights, its share of each season year is the mean of "
         "the shares of the regions by their weights, each from levels of its own (Cochran 1977, "
-        "Sampling Techniques, chapter 5). Without weights nothing is told of the whole program: "
-        "the trends are of the surveyed routes."
+        "Sampling Techniques, chapter 5). Without weights, nothing is reported for the whole "
+        "program: the trends are of the surveyed routes."
     ),
     _(
         "The trend of full chorus is a line through a level for each season year too, by stop, "

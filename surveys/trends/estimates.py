@@ -118,8 +118,8 @@ FLAGS: dict[str, str] = {
         "or the other way around."
     ),
     STEPS_DIFFER: _(
-        "Full chorus by itself changes otherwise than the call index as a whole, so no trend of it "
-        "is told."
+        "Full chorus by itself changes differently from the call index as a whole, so its trend is "
+        "not reported."
     ),
     REGION_NOT_WEIGHTED: _(
         "Some routes lie in a region without a weight, or in no region, so the whole program has "

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from surveys.trends.estimates import OPEN_SEASON, Estimate, merge_flags
 from surveys.trends.models.goodness_of_fit import GoodnessOfFit
+from surveys.trends.models.needed_effort import NeededEffort
 from surveys.trends.models.phenology import CallingNights
 from surveys.trends.models.trend import odds_per_year
 from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
@@ -123,7 +124,7 @@ class Trend:
     season year, the mean over all sites. ``naive`` and ``naive_line`` are the percent
     change and the line of the share of sites heard, not corrected for detection. ``first_year`` and
     ``last_year`` are the seasons the trend rests on; ``breaks`` the season years from which on
-    listening was another.
+    listening was another. ``needed`` is what it takes to see a fall of 3 % a year.
     """
 
     log_odds: Estimate
@@ -143,6 +144,7 @@ class Trend:
     occupancy_models: tuple[RankedModel, ...] = ()
     effects: tuple[Effect, ...] = ()
     silent_kinds: tuple[SilentKind, ...] = ()
+    needed: NeededEffort | None = None
 
     @property
     def odds(self) -> Estimate:

@@ -35,6 +35,7 @@ from surveys.trends.model_selection import (
 )
 from surveys.trends.models.goodness_of_fit import GoodnessOfFit
 from surveys.trends.models.level_models import LevelModel, equal_detection
+from surveys.trends.models.needed_effort import needed_effort
 from surveys.trends.models.year_trend import (
     YearTrend,
     fit_year_trend,
@@ -129,6 +130,7 @@ def told_trend(data: TrendData, fit: YearTrend, check: GoodnessOfFit | None) -> 
         occupancy_models=choice.occupancy_models,
         effects=odds_ratios(choice),
         silent_kinds=silent_kinds(choice, histories),
+        needed=needed_effort(fit),
     )
 
 

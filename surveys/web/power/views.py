@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.access import Permission, ProgramRequest, needs
+from surveys.charts.needed_effort import needed_sentence
 from surveys.charts.power import power_spec
 from surveys.charts.words import share
 from surveys.fitting.power import (
@@ -49,6 +50,7 @@ def power(request: ProgramRequest) -> HttpResponse:
             "form": form,
             "species": species,
             "baseline": baseline,
+            "needed": needed_sentence(baseline.result) if baseline and baseline.result else "",
             "why_not": why_not,
             "studies": program.power_studies.select_related("species", "run")[:10],
             "crumbs": _crumbs(program.slug, gettext("Would we notice a decline?")),

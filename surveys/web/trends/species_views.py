@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
 from surveys.charts.chorus import chorus_sentence
+from surveys.charts.needed_effort import needed_sentence
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
 from surveys.charts.whole_program import no_weights, whole_sentence, whole_shares
 from surveys.charts.words import (
@@ -96,6 +97,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "years": [(year, whole.get(year.season_year, "")) for year in result.years],
             "has_whole": bool(whole),
             "chorus": chorus_sentence(result),
+            "needed": needed_sentence(result),
             "open": next((year.season_year for year in result.years if year.is_open), None),
             "facts": trend_facts(result),
             "turnover": turnover_facts(result),

@@ -253,7 +253,7 @@ def test_species_trends_come_with_flags_and_other_choices(api_for, partner, acce
     assert "there is only one season, 2024" in row["sentence"]
     assert row["null_run"] is None
     assert row["whole_sentence"] == ""
-    assert row["chorus_sentence"].startswith("Full chorus: no trend is told")
+    assert row["chorus_sentence"].startswith("Full chorus: no trend is reported")
     assert row["trend"]["chorus_change"] is None
     assert "too few data" in row["trend"]["chorus_flags"]
     program.region_weights = {"Nowhere": 1.0}

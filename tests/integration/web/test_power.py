@@ -1,5 +1,7 @@
 """Would we notice a decline? Asking, waiting, the answer."""
 
+from dataclasses import replace
+
 import pytest
 from django.urls import reverse
 
@@ -8,11 +10,13 @@ from surveys.fitting.power import (
     SurveyBaseline,
 )
 from surveys.models import PowerStudy
+from surveys.trends.models.needed_effort import NeededEffort
 from surveys.web.power import views as views
 from tests.support.builders import (
     make_checklist,
     make_study,
 )
+from tests.unit.charts.test_words import estimate, result
 
 pytestmark = pytest.mark.django_db
 
@@ -49,6 +53,19 @@ def test_numbers_start_as_things_are_today(signed_in, program, peeper, known):
     page = text(signed_in.get(address("power", program)))
     assert "Today: 12 routes of 10 stops, 3 visits per year" in page
     assert 'name="routes" value="12"' in page
+
+
+def test_what_more_it_takes_stands_beside_today(signed_in, program, peeper, known, monkeypatch):
+    assert "more seasons" not in text(signed_in.get(address("power", program)))
+    told = result(estimate(-2.0, -3.0, -1.0))
+    needed = NeededEffort(
+        percent=-3.0, aim=0.8, chance=0.31, years=7, routes=None, years_low=4, years_high=11
+    )
+    told = replace(told, trend=replace(told.trend, needed=needed))
+    baseline = replace(views.survey_baseline(), result=told)
+    monkeypatch.setattr(views, "survey_baseline", lambda *_: baseline)
+    page = text(signed_in.get(address("power", program)))
+    assert "To reach 80%, it takes about 7 more seasons with these routes (4 to 11," in page
 
 
 def test_it_opens_with_a_species_that_can_be_asked_about(signed_in, program, known, monkeypatch):

@@ -112,7 +112,7 @@ def test_page_shows_the_stored_numbers(program, partner, client_for):
     for year in fit.result.years:
         assert f'<th scope="row">{year.season_year}</th>' in text
         assert f"{100 * year.naive.value:.0f}% (" in text
-    assert "Full chorus: no trend is told, because it was never heard." in text
+    assert "Full chorus: no trend is reported, because it was never heard." in text
     assert fit.sha256 in text
     assert fit.software in text
     with dates.using(program.date_style):
@@ -142,6 +142,20 @@ def test_the_whole_program_is_told_with_the_weights_of_its_regions_or_why_not(
     assert "<td>31% (20 to 44%)</td>" in text_of(page)
     north = text_of(client_for(partner).get(url(program, query={"region": "North"})))
     assert "whole program" not in north
+
+
+def test_what_it_takes_to_see_a_fall_stands_under_the_change(program, partner, client_for):
+    assert "more seasons" not in text_of(client_for(partner).get(url(program)))
+    fit = program.fits.get(species__code=PEEPER, site="stop", region="")
+    fit.result["trend"]["occupancy"] |= {"value": -2.0, "low": -5.0, "high": 1.0, "flags": []}
+    fit.result["trend"]["needed"] = {
+        "percent": -3.0, "aim": 0.8, "chance": 0.31,
+        "years": 7, "routes": 12, "years_low": 4, "years_high": 11,
+    }  # fmt: skip
+    fit.save()
+    text = text_of(client_for(partner).get(url(program)))
+    assert "it takes about 7 more seasons with these routes (4 to 11," in text
+    assert "Or about 12 more routes" in text
 
 
 def _of_whole(program):

@@ -50,12 +50,12 @@ def test_its_limits_stand_behind_it():
     [
         (INDEX_NEVER_HEARD, "it was never heard"),
         (TOO_FEW_DATA, "it was heard too seldom, or in too few seasons"),
-        (STEPS_DIFFER, "it changes otherwise than the call index as a whole"),
+        (STEPS_DIFFER, "it changes differently from the call index as a whole"),
         (FEW_CLUSTERS, "too few routes were surveyed"),
     ],
 )
 def test_why_none_is_told(flag, why):
-    says = f"Full chorus: no trend is told, because {why}."
+    says = f"Full chorus: no trend is reported, because {why}."
     assert sentence(None, None, None, flag) == says
 
 

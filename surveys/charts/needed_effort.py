@@ -1,0 +1,60 @@
+"""How many more seasons or routes a trend needs, in words."""
+
+from surveys.charts.words import share, supports_a_sentence
+from surveys.language import gettext, said, said_of
+from surveys.protocol.words import number
+from surveys.trends import SpeciesResult
+from surveys.trends.models.needed_effort import MOST_YEARS, NeededEffort
+
+
+def needed_sentence(result: SpeciesResult) -> str:
+    """What it takes to see a fall; blank where no trend is told."""
+    needed = result.trend.needed
+    if needed is None or not supports_a_sentence(result.trend.occupancy):
+        return ""
+    today = said(
+        "With as many seasons and routes as these, a fall of {percent}% per year would be noticed "
+        "with a chance of {chance}.",
+        percent=number(f"{abs(needed.percent):g}"),
+        chance=share(needed.chance),
+    )
+    if needed.years == 0:
+        return today
+    return said(
+        "{today} To reach {aim}, it takes {years}. {routes}",
+        today=today,
+        aim=share(needed.aim),
+        years=_years(needed),
+        routes=_routes(needed),
+    )
+
+
+def _years(needed: NeededEffort) -> str:
+    if needed.years is None:
+        return said("more than {most} more seasons with these routes", most=MOST_YEARS)
+    seasons = said_of(
+        "about {number} more season with these routes",
+        "about {number} more seasons with these routes",
+        needed.years,
+    )
+    low, high = needed.years_low, needed.years_high
+    if low == high:
+        return seasons
+    ends = {"seasons": seasons, "low": low}
+    if high is None:
+        return said("{seasons} ({low} or more, as the scatter of years is uncertain)", **ends)
+    return said(
+        "{seasons} ({low} to {high}, as the scatter of years is uncertain)", **ends, high=high
+    )
+
+
+def _routes(needed: NeededEffort) -> str:
+    if needed.routes is None:
+        return gettext(
+            "More routes alone would not be enough: good and bad years move all of them together."
+        )
+    return said_of(
+        "Or about {number} more route, had it been surveyed in all of these seasons.",
+        "Or about {number} more routes, had they been surveyed in all of these seasons.",
+        needed.routes,
+    )
