@@ -166,7 +166,7 @@ def test_form_conflict_shows_both_texts_without_overwriting(client_for, observer
     )
     assert response.status_code == 409
     page = response.content.decode()
-    assert "yours “7”, on the sheet “2”" in page
+    assert "Yours: “7”. On the sheet: “2”." in page
     assert ">Stop 1, Pause, min</a>" in page
     draft.refresh_from_db()
     assert draft.cells["stops.1.paused_minutes"] == "2"
