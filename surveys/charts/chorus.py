@@ -55,5 +55,5 @@ def _why(flags: tuple[str, ...], result: SpeciesResult) -> str:
     if STEPS_DIFFER in flags:
         return gettext("it changes differently from the call index as a whole")
     if TOO_FEW_DATA in flags:
-        return gettext("it was heard too seldom, or in too few seasons")
+        return gettext("it was heard too rarely, or in too few seasons")
     return reason(result.chorus.full_chorus, "stop") if result.chorus else ""

@@ -107,7 +107,7 @@ def test_program_for_members_looks_like_a_missing_one(program, client):
     assert none.headers["Location"].startswith("/accounts/login/")
 
 
-@pytest.mark.parametrize("key", ["x", "é", "%00", "' or 1=1", "0" * 43])
+@pytest.mark.parametrize("key", ["x", "é", "%01", "' or 1=1", "0" * 43])
 def test_wrong_key_is_refused(program, client, key):
     seen_by(program, PublicationAudience.LINK)
     assert client.get(f"/published/{program.slug}/by-link/{key}/").status_code == 404

@@ -49,7 +49,7 @@ def test_its_limits_stand_behind_it():
     ("flag", "why"),
     [
         (INDEX_NEVER_HEARD, "it was never heard"),
-        (TOO_FEW_DATA, "it was heard too seldom, or in too few seasons"),
+        (TOO_FEW_DATA, "it was heard too rarely, or in too few seasons"),
         (STEPS_DIFFER, "it changes differently from the call index as a whole"),
         (FEW_CLUSTERS, "too few routes were surveyed"),
     ],
