@@ -187,6 +187,8 @@ STORAGES = {
     "default": {"BACKEND": "surveys.visits.media.storage.WholeFileStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
+# More is refused unread. Each kind of file has a lower limit of its own, with a sentence.
+MOST_BYTES_OF_A_FORM = 100 * 1024 * 1024
 FILE_UPLOAD_HANDLERS = [
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
     "surveys.visits.media.storage.WholeFileUploadHandler",

@@ -116,12 +116,11 @@ def _point(number: int, row: str) -> Place:
 
 def _from_geojson(text: str) -> tuple[Place, ...]:
     try:
-        geojson = json.loads(text)
+        lines = list(_lines(json.loads(text)))
     except (ValueError, RecursionError) as error:
         raise _refused(
             gettext("This looks like GeoJSON, but part of it is missing. Paste all of it.")
         ) from error
-    lines = list(_lines(geojson))
     if len(lines) != 1:
         count = gettext("no line") if not lines else said("{lines} lines", lines=len(lines))
         raise _refused(

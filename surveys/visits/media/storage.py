@@ -1,9 +1,11 @@
 """Uploaded files on a disk of the server: whole or not at all, also where it is full."""
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from django.conf import settings
+from django.core.exceptions import RequestDataTooBig
 from django.core.files.base import File
 from django.core.files.storage import FileSystemStorage
 from django.core.files.uploadedfile import UploadedFile
@@ -11,7 +13,19 @@ from django.core.files.uploadhandler import TemporaryFileUploadHandler
 
 
 class WholeFileUploadHandler(TemporaryFileUploadHandler):
-    """Django forgets the beginning of a file that is still on its way to the view."""
+    """Django forgets the beginning of a file that is still on its way to the view, and takes
+    files of any length."""
+
+    def handle_raw_input(
+        self,
+        input_data: object,
+        META: Mapping[str, str],  # noqa: N803 - named by Django
+        content_length: int,
+        boundary: bytes,
+        encoding: str | None = None,
+    ) -> None:
+        if content_length > settings.MOST_BYTES_OF_A_FORM:
+            raise RequestDataTooBig
 
     def receive_data_chunk(self, raw_data: bytes, start: int) -> None:
         with self._dropped_on_failure():

@@ -250,6 +250,24 @@ def test_two_tabs_send_at_once(phone, at_a_stop, observer):
     assert Recording.objects.count() == len(here) == 2
 
 
+def test_no_room_on_the_server_is_said_and_the_recording_waits(phone, at_a_stop):
+    page = at_a_stop()
+    page.evaluate(LONG)
+    words = "Your photos, recordings and imported files would have more than 5 GB."
+    full = {"status": 507, "json": {"detail": words}}
+    phone.context.route("**/recordings/", lambda route: route.fulfill(**full))
+    phone.context.set_offline(False)
+    page.get_by_role("button", name="on this phone only").first.click()
+    send(page)
+    page.get_by_text(words).first.wait_for()
+    assert page.evaluate(ON_THE_PHONE)[0]["trouble"] == {"words": words, "stops": False}
+    assert [problem.endswith(" 507") for problem in phone.problems] == [True]
+    phone.problems.clear()
+    phone.context.unroute("**/recordings/")
+    page.evaluate("() => import('/static/survey/recordings.js').then(({ soon }) => soon(0))")
+    page.get_by_text("1 recording on the server.").wait_for()
+
+
 def test_one_deleted_and_one_without_a_name(phone, at_a_stop):
     """What was deleted before it was sent never reaches the server; an unknown call leaves a
     line in the note, whatever becomes of its sound."""

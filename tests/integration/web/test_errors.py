@@ -1,6 +1,9 @@
 """What goes wrong outside of a view is said to people on a page, to programs in JSON."""
 
+import uuid
+
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
 from surveys.api.views import visits
@@ -50,6 +53,16 @@ def test_a_host_that_is_not_ours(client, settings):
 def test_a_form_that_is_too_large(client, settings):
     settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 1000
     response = client.post("/theme", {"theme": "x" * 2000})
+    assert response.status_code == 413
+    assert "too large" in response.content.decode()
+
+
+def test_a_file_that_is_too_large_is_not_read(client, observer, settings):
+    settings.MOST_BYTES_OF_A_FORM = 1000
+    settings.FILE_UPLOAD_TEMP_DIR = "/nowhere"
+    file = SimpleUploadedFile("a.wav", bytes(3 * 1024 * 1024))
+    path = f"/{observer.program.slug}/sheets/{uuid.uuid4()}/recordings"
+    response = client.post(path, {"sound": file})
     assert response.status_code == 413
     assert "too large" in response.content.decode()
 
