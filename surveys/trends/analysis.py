@@ -55,7 +55,7 @@ from surveys.trends.species_result import (
     SpeciesYear,
     Turnover,
 )
-from surveys.trends.table import count_years
+from surveys.trends.table import count_years, nights_heard
 from surveys.trends.told_trend import TrendData, told_data, told_trend, trend_of
 from surveys.trends.whole_program import fit_regions, weighting_lines, whole_program
 
@@ -153,7 +153,7 @@ def _years(
 ) -> Iterator[SpeciesYear]:
     covariates, _ = fill_with_mean(histories)
     counts = {count.season_year: count for count in count_years(species, calling_season(periods))}
-    whole_year = {count.season_year: count for count in count_years(species, periods.columns)}
+    whole_year = nights_heard(periods.columns)
     for year in np.unique(histories.season_year).tolist():
         if year not in counts:
             continue
@@ -183,8 +183,8 @@ def _years(
                 visits=counts[year].visits,
                 periods=counts[year].periods,
             ),
-            first_night=whole_year[year].first_night,
-            last_night=whole_year[year].last_night,
+            first_night=whole_year[year][0],
+            last_night=whole_year[year][1],
             naive=fit.naive,
             occupancy=flagged(_independent(occupancy_share, fit, c_hat), *flags),
             occupancy_by_route=_by_route(occupancy_share, fit, c_hat, alone=alone),

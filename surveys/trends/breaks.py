@@ -218,7 +218,7 @@ def _stop_lists(
     last_night = np.zeros(len(seasons.year), dtype=np.int64)
     np.maximum.at(last_night, seasons.at, periods.night)
     of_route: dict[object, set[int]] = defaultdict(set)
-    for route, stop in zip(periods.route.tolist(), periods.stop.tolist(), strict=True):
+    for route, stop in set(zip(periods.route.tolist(), periods.stop.tolist(), strict=True)):
         of_route[route].add(stop)
 
     def used(stop: int, night: int) -> bool:

@@ -7,12 +7,12 @@ from functools import partial
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.special import expit
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import Choice
+from surveys.trends.models.occupancy import visit_chances
 from surveys.trends.models.occupancy_estimates import coefficient_estimates
 from surveys.trends.models.trend import METHOD, usable_interval
 from surveys.trends.numerics.arrays import AnyArray, FloatArray
@@ -131,10 +131,7 @@ def _chance_missed(choice: Choice, histories: Histories) -> FloatArray:
     NaN where nobody listened.
     """
     fit = choice.trend.fit
-    k = len(fit.psi.names)
-    line = fit.p.matrix @ fit.coefficients[k:]
-    visits = line if line.ndim == 2 else np.repeat(line[:, None], fit.history.shape[1], axis=1)
-    mean = float(expit(visits[~np.isnan(fit.history)]).mean())
+    mean = float(np.nanmean(np.where(np.isnan(fit.history), np.nan, visit_chances(fit))))
     listened = (~np.isnan(histories.detected)).sum(axis=1)
     missed: FloatArray = np.where(listened > 0, (1 - mean) ** listened, np.nan)
     return missed

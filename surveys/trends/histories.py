@@ -358,15 +358,14 @@ def _optional(values: list[int | None] | list[bool | None] | list[float | None])
 def _reduce(
     ufunc: np.ufunc, shape: tuple[int, int], at: tuple[AnyArray, AnyArray], values: FloatArray
 ) -> FloatArray:
-    out = np.full(shape, np.nan)
-    ufunc.at(out, at, values)
-    return out
+    out = np.full(shape[0] * shape[1], np.nan)
+    ufunc.at(out, at[0] * shape[1] + at[1], values)
+    return out.reshape(shape)
 
 
 def _mean(shape: tuple[int, int], at: tuple[AnyArray, AnyArray], values: FloatArray) -> FloatArray:
     known = ~np.isnan(values)
-    where = (at[0][known], at[1][known])
-    total, count = np.zeros(shape), np.zeros(shape)
-    np.add.at(total, where, values[known])
-    np.add.at(count, where, 1.0)
-    return np.where(count > 0, total / np.maximum(count, 1.0), np.nan)
+    where, size = (at[0] * shape[1] + at[1])[known], shape[0] * shape[1]
+    total = np.bincount(where, weights=values[known], minlength=size)
+    count = np.bincount(where, minlength=size)
+    return np.where(count > 0, total / np.maximum(count, 1.0), np.nan).reshape(shape)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TypedDict
 
 import numpy as np
@@ -120,9 +121,7 @@ def choose_trend(
     level of its own for each year: frogs that became harder to hear otherwise look like a decline.
     """
 
-    def fit(detection: str, of_sites: Mapping[str, SiteCovariate]) -> TrendFit:
-        return _fit(histories, covariates, detection, tuple(of_sites.values()))
-
+    fit = partial(_fit, histories, covariates)
     constant = fit(CONSTANT, {})
     if constant.fit.maximum is None or NO_REPEAT_VISITS in constant.fit.flags:
         return Choice(
@@ -135,17 +134,21 @@ def choose_trend(
     occupancy_candidates = _occupancy_candidates(histories, site_covariates)
     working = _Contest(SAME, constant, {})
     for name, of_sites in occupancy_candidates.items():
-        working.enter(name, fit(CONSTANT, of_sites), of_sites)
-    rarer = rarer_outcome(histories.detected)
+        working.enter(name, fit(CONSTANT, of_sites, constant), of_sites)
     detection = _Contest(CONSTANT, working.trend, working.site_covariates)
-    for name, needed in DETECTION.items():
-        if needed and all(c in covariates for c in needed) and carries(rarer, len(needed)):
-            detection.enter(name, fit(name, working.site_covariates), working.site_covariates)
-    by_year = detection.best + BY_YEAR
-    detection.enter(by_year, fit(by_year, working.site_covariates), working.site_covariates)
-    occupancy = _Contest(SAME, fit(detection.best, {}), {})
+    for name in (*_detection_candidates(histories, covariates), BY_YEAR):
+        model = detection.best + BY_YEAR if name == BY_YEAR else name
+        trend = fit(model, working.site_covariates, detection.trend)
+        detection.enter(model, trend, working.site_covariates)
+
+    def under_best(name: str) -> TrendFit:
+        if name == working.best:
+            return detection.trend
+        return fit(detection.best, occupancy_candidates.get(name, {}), detection.trend)
+
+    occupancy = _Contest(SAME, under_best(SAME), {})
     for name, of_sites in occupancy_candidates.items():
-        occupancy.enter(name, fit(detection.best, of_sites), of_sites)
+        occupancy.enter(name, under_best(name), of_sites)
     unequal = _unequal_detection(detection, occupancy)
     return Choice(
         trend=occupancy.trend,
@@ -202,6 +205,18 @@ def _occupancy_candidates(
         if needed and len(of_model) == len(needed) and enough:
             candidates[name] = of_model
     return candidates
+
+
+def _detection_candidates(
+    histories: Histories, covariates: Mapping[str, FloatArray]
+) -> tuple[str, ...]:
+    """The models of detection with covariates that the visits can carry, the simplest first."""
+    rarer = rarer_outcome(histories.detected)
+    return tuple(
+        name
+        for name, needed in DETECTION.items()
+        if needed and all(c in covariates for c in needed) and carries(rarer, len(needed))
+    )
 
 
 def rarer_outcome(detected: FloatArray) -> int:
@@ -346,13 +361,15 @@ def _fit(
     histories: Histories,
     covariates: Mapping[str, FloatArray],
     model: str,
-    site_covariates: Sequence[SiteCovariate],
+    site_covariates: Mapping[str, SiteCovariate],
+    like: TrendFit | None = None,
 ) -> TrendFit:
     return fit_trend(
         histories.detected,
         histories.season_year,
         histories.cluster,
-        **model_terms(histories, covariates, model, site_covariates),
+        **model_terms(histories, covariates, model, tuple(site_covariates.values())),
+        like=like,
     )
 
 

@@ -27,6 +27,7 @@ from surveys.trends.model_selection import (
     Choice,
     model_terms,
 )
+from surveys.trends.models.occupancy import visit_chances
 from surveys.trends.models.year_trend import YearTrend
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.intervals import wilson
@@ -109,10 +110,11 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
         return NullRun(runs=0, fell=0, rose=0)
     truth = null_truth(histories, covariates, choice, trend)
     rng = np.random.default_rng([SEED, zlib.crc32(species.encode())])
+    everything = np.ones(len(histories.site), dtype=np.bool_)
     told: list[str | None] = []
     for _ in range(runs):
-        drawn = replace(histories, detected=simulated(histories, truth, rng), certain=None)
-        told.append(_direction(trend_of(replace(data, histories=drawn))))
+        drawn = simulated(histories, truth, rng)
+        told.append(_direction(fit_direction(data, rows=everything, like=trend, detected=drawn)))
     return NullRun(runs=runs, fell=told.count("fell"), rose=told.count("rose"))
 
 
@@ -161,9 +163,7 @@ def null_truth(
     fit = choice.trend.fit
     chance = np.zeros(listened.shape)
     if fit.maximum is not None:
-        k = fit.cells.psi_design.shape[1]
-        p = expit(fit.cells.p_design[fit.cells.group] @ fit.maximum.theta[k:])
-        chance[fitted] = np.broadcast_to(p, (int(fitted.sum()), listened.shape[1]))
+        chance[fitted] = visit_chances(fit)
     detection = np.where(listened, chance, 0.0)
     share = expit(level)
     stay, alike = _correlations(histories, share, detection)

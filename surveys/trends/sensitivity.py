@@ -74,7 +74,7 @@ def sensitivity(
     def line(name: str, rows: BoolArray, detected: FloatArray | None = None) -> SensitivityLine:
         if detected is None and rows.all():
             return replace(first, name=name, applies=False)
-        other = fit_told(data, rows=rows, detected=detected)
+        other = fit_told(data, rows=rows, like=fit, detected=detected)
         return _line(name, other, summarize_year_trend(other).occupancy)
 
     first = _line(ALL_DATA, fit, told)
@@ -85,7 +85,7 @@ def sensitivity(
         line(NO_CHANGE_YEARS, ~np.isin(histories.season_year, data.breaks.years)),
         line(NO_FIRST_YEARS, _after_first_years(data)),
         _line(CORRELATED, fit, _correlated(fit)),
-        *_other_detection_forms(data),
+        *_other_detection_forms(data, fit),
         _as_confirmed(data, fit),
         *_by_route(data, periods),
     )
@@ -151,7 +151,7 @@ def _correlated(fit: YearTrend) -> Estimate:
     return replace(change, interval="mixture of t over correlations of years")
 
 
-def _other_detection_forms(data: TrendData) -> Iterator[SensitivityLine]:
+def _other_detection_forms(data: TrendData, fit: YearTrend) -> Iterator[SensitivityLine]:
     """With mistakes of the ear, and with sites that differ in how well they are heard."""
     everything = np.ones(len(data.histories.site), dtype=np.bool_)
     rate = false_rate(data.choice.trend.fit, _FALSE_SHARE)
@@ -162,7 +162,7 @@ def _other_detection_forms(data: TrendData) -> Iterator[SensitivityLine]:
     }
     for name, form in forms.items():
         if form is not None:
-            other = fit_told(data, rows=everything, form=form)
+            other = fit_told(data, rows=everything, like=fit, form=form)
             yield _line(name, other, summarize_year_trend(other).occupancy)
 
 
@@ -174,7 +174,7 @@ def _as_confirmed(data: TrendData, fit: YearTrend) -> SensitivityLine:
         why = TOO_FEW_DATA if confirmed else NOT_IDENTIFIED
         return _line(CONFIRMED, fit, not_estimable(CONFIRMED, method=METHOD, flags=(why,)))
     everything = np.ones(len(data.histories.site), dtype=np.bool_)
-    other = fit_told(data, rows=everything, form=with_certain(certain))
+    other = fit_told(data, rows=everything, like=fit, form=with_certain(certain))
     return _line(CONFIRMED, other, summarize_year_trend(other).occupancy)
 
 

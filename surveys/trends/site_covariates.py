@@ -78,20 +78,18 @@ def _stops_of_rows(
     if site == "stop":
         return np.arange(len(histories.site)), histories.site
     listened = ~np.isnan(periods.heard)
-    row_of = {
-        key: row
-        for row, key in enumerate(
-            zip(histories.site.tolist(), histories.season_year.tolist(), strict=True)
-        )
-    }
-    keys = zip(
-        periods.route[listened].tolist(),
-        periods.season_year[listened].tolist(),
-        periods.stop[listened].tolist(),
-        strict=True,
-    )
-    pairs = sorted({(row_of[route, year], stop) for route, year, stop in keys})
-    return np.array([row for row, _ in pairs], dtype=np.int64), np.array([s for _, s in pairs])
+    labels, years = np.unique(histories.site), np.unique(histories.season_year)
+
+    def keys(site: AnyArray, year: AnyArray) -> AnyArray:
+        return np.searchsorted(labels, site) * len(years) + np.searchsorted(years, year)
+
+    of_rows = keys(histories.site, histories.season_year)
+    order = np.argsort(of_rows)
+    of_periods = keys(periods.route[listened], periods.season_year[listened])
+    row = order[np.searchsorted(of_rows[order], of_periods)]
+    stops, stop = np.unique(periods.stop[listened], return_inverse=True)
+    pairs = np.unique(row * max(len(stops), 1) + stop)
+    return pairs // max(len(stops), 1), stops[pairs % max(len(stops), 1)]
 
 
 def _classes(

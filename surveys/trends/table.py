@@ -286,6 +286,18 @@ def _nights_heard(year: IntArray, night: IntArray, years: int) -> tuple[FloatArr
     return first, last
 
 
+def nights_heard(periods: PeriodColumns) -> dict[int, tuple[date | None, date | None]]:
+    """First and last night on which the species was heard, by season year with effort."""
+    listened = ~np.isnan(periods.heard)
+    years, year = np.unique(periods.season_year[listened], return_inverse=True)
+    heard = periods.heard[listened] > 0
+    first, last = _nights_heard(year[heard], periods.night[listened][heard], len(years))
+    return {
+        label: (_as_date(begin), _as_date(end))
+        for label, begin, end in zip(years.tolist(), first.tolist(), last.tolist(), strict=True)
+    }
+
+
 def _as_date(ordinal: float) -> date | None:
     return None if np.isnan(ordinal) else date.fromordinal(int(ordinal))
 

@@ -36,6 +36,7 @@ from surveys.trends.model_selection import (
 from surveys.trends.models.goodness_of_fit import GoodnessOfFit
 from surveys.trends.models.level_models import LevelModel, equal_detection
 from surveys.trends.models.needed_effort import needed_effort
+from surveys.trends.models.year_levels import YearLevels
 from surveys.trends.models.year_trend import (
     YearTrend,
     fit_year_trend,
@@ -207,9 +208,11 @@ def fit_told(
     rows: BoolArray,
     detected: FloatArray | None = None,
     form: LevelModel | None = None,
+    like: YearTrend | None = None,
 ) -> YearTrend:
     """The same from some rows, with other detections, or under another form of detection; without
-    the pooled line. ``form`` counts rows as ``data.histories`` does."""
+    the pooled line. ``form`` counts rows as ``data.histories`` does; the search begins at what
+    ``like`` found."""
     histories, choice = data.histories, data.choice
     terms = model_terms(
         histories, data.covariates, choice.detection, tuple(choice.site_covariates.values())
@@ -222,6 +225,7 @@ def fit_told(
         data.breaks.years,
         model=_of_rows(form or level_model(choice.detection), rows),
         with_pooled=False,
+        like=None if like is None else like.levels,
     )
 
 
@@ -233,6 +237,7 @@ def _fit_told(
     *,
     model: LevelModel = equal_detection,
     with_pooled: bool = True,
+    like: YearLevels | None = None,
 ) -> YearTrend:
     """The trend over the seasons that carry one. Rows are those of the histories."""
     listened = ~np.isnan(detected).all(axis=1)
@@ -248,6 +253,7 @@ def _fit_told(
         breaks=steps_within(told, breaks),
         model=_of_rows(model, rows),
         with_pooled=with_pooled,
+        like=like,
     )
     if len(told) == len(years):
         return trend

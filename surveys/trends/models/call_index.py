@@ -19,6 +19,7 @@ from surveys.trends.models.call_index_likelihood import (
     IndexCells,
     all_thresholds,
     cell_scores,
+    hessian,
     index_cells,
     observation_table,
     state_shares,
@@ -45,7 +46,7 @@ from surveys.trends.numerics.design import (
     visit_design,
 )
 from surveys.trends.numerics.intervals import transform
-from surveys.trends.numerics.optimize import FARTHEST, Objective, numeric_hessian
+from surveys.trends.numerics.optimize import FARTHEST, Objective
 from surveys.trends.numerics.ordinal import free_of
 
 METHOD = "call index as ordered states (Royle 2004; Royle & Link 2005)"
@@ -310,7 +311,6 @@ def _fit(
     names: tuple[str, ...],
     flags: tuple[str, ...],
 ) -> ModelFit:
-    gradient = value_gradient(cells)
     first = cells.thresholds
     middle = first + cells.state.shape[1]
 
@@ -325,8 +325,9 @@ def _fit(
 
     return fit_model(
         Objective(
-            value_gradient=gradient,
-            hessian=numeric_hessian(gradient),
+            value_gradient=value_gradient(cells),
+            hessian=lambda theta: hessian(cells, theta),
+            # Short steps by updates stay on the hill of the start, where Newton's leave it.
             costly=True,
             upper=step_limits(cells, len(names)),
         ),

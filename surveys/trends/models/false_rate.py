@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
-from scipy.special import logit
+from dataclasses import replace
 
-from surveys.trends.models.false_positive_likelihood import (
-    false_positive_cells,
-    objective,
-    occupied_given_history,
-)
+import numpy as np
+
 from surveys.trends.models.occupancy import OccupancyFit
-from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.models.occupancy_likelihood import objective, occupied_given_history
 from surveys.trends.numerics.optimize import maximize
 
 _SETTLED, _MOST_PASSES = 1e-4, 20
@@ -27,27 +23,14 @@ def false_rate(fit: OccupancyFit, share: float) -> float | None:
         return None
     detections = float(np.nansum(fit.history))
     visits = (~np.isnan(fit.history)).sum(axis=1).astype(np.float64)
-    theta = fit.maximum.theta
+    end = fit.maximum
     rate = share * detections / max(float(visits.sum()), 1.0)
     for _ in range(_MOST_PASSES):
-        cells = false_positive_cells(
-            fit.history,
-            np.zeros(fit.history.shape, dtype=np.bool_),
-            psi_design=fit.cells.psi_design[fit.cells.group],
-            p_design=_by_visit(fit),
-            false_design=np.zeros((len(visits), 0)),
-            false_offset=np.full(len(visits), float(logit(rate))),
-            certain_design=np.zeros((len(visits), 0)),
-        )
-        theta = maximize(objective(cells), theta).theta
-        empty = 1 - occupied_given_history(cells, theta)[cells.group]
+        cells = replace(fit.cells, false_rate=rate)
+        end = maximize(objective(cells), end.theta)
+        empty = 1 - occupied_given_history(cells, end.theta)[cells.group]
         before = rate
         rate = min(share * detections / max(float(empty @ visits), 1.0), 0.5)
         if abs(rate - before) <= _SETTLED * before:
             break
     return rate
-
-
-def _by_visit(fit: OccupancyFit) -> FloatArray:
-    design: FloatArray = fit.cells.p_design[fit.cells.group]
-    return design[:, 0] if design.shape[1] == 1 else design

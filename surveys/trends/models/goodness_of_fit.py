@@ -14,10 +14,11 @@ from scipy.special import ndtr
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.models.occupancy import OccupancyFit
-from surveys.trends.models.occupancy_likelihood import objective
+from surveys.trends.models.occupancy_likelihood import objective_of
 from surveys.trends.models.simulated_surveys import pearson_of, survey_frame
+from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.intervals import normal_quantile, wilson
-from surveys.trends.numerics.optimize import maximize
+from surveys.trends.numerics.optimize import Maximum, Objective, maximize, newton_step
 
 METHOD = "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
 # Common practice: a p below this is called a poor fit.
@@ -25,6 +26,8 @@ _POOR = 0.05
 _WIDEST = 1 - 1e-12
 # Surveys to simulate, and how many visits to sites are many.
 _SURVEYS, _FEWEST_SURVEYS, _MANY = 100, 40, 40_000
+# Where visits are many a survey moves the estimates so little that two steps find them again.
+_FEW_STEPS = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,13 +86,14 @@ def goodness_of_fit(
     theta = fit.maximum.theta
     observed = pearson_of(frame, frame.coded(fit.history), theta)
     rng = np.random.default_rng(seed)
-    simulated = []
+    chances, simulated = frame.chances(theta), []
+    find_again = _few_steps if fit.history.size > _MANY else _settled
     for _ in range(_enough(fit) if replicates is None else replicates):
-        codes = frame.simulated(theta, rng)
+        codes = frame.simulated(*chances, rng)
         if codes.any():
-            cells = frame.cells(codes)
-            again = maximize(objective(cells), theta, curvature=fit.maximum.hessian)
-            simulated.append(pearson_of(frame, codes, again.theta))
+            goal = objective_of(frame.blocks(codes))
+            again = find_again(goal, fit.maximum)
+            simulated.append(pearson_of(frame, codes, again))
     worse = sum(value >= observed for value in simulated)
     # The data count as one of the surveys, so that p is never 0.
     share = wilson(worse + 1, len(simulated) + 1, name="goodness of fit, p")
@@ -117,6 +121,17 @@ def goodness_of_fit(
             flags=flags,
         ),
     )
+
+
+def _settled(goal: Objective, near: Maximum) -> FloatArray:
+    return maximize(goal, near.theta, curvature=near.hessian).theta
+
+
+def _few_steps(goal: Objective, near: Maximum) -> FloatArray:
+    theta = near.theta
+    for _ in range(_FEW_STEPS):
+        theta = theta + newton_step(goal.value_gradient(theta)[1], near.hessian, near.held)[0]
+    return theta
 
 
 def _enough(fit: OccupancyFit) -> int:

@@ -13,106 +13,125 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from surveys.trends.models.occupancy_blocks import Block
 from surveys.trends.models.occupancy_likelihood import OccupancyCells
-from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.numerics.arrays import FloatArray, IntArray
 from surveys.trends.numerics.optimize import Objective
 
-# Cells for which the curvature is worked out at a time, to keep memory in bounds.
-_AT_ONCE = 4096
-
 
 @dataclass(frozen=True, kw_only=True)
-class States:
-    """S states of G cells at P predictors: log-chance of the state and its history (G, S), its
-    derivatives by the predictors (G, S, P), and the second ones averaged with weights (G, S) to
-    (G, P, P)."""
+class Predicted:
+    """Of g cells at P predictors: log-likelihoods (g,), their derivatives (P, g), and the second
+    ones (P, P, g)."""
 
-    logs: FloatArray
-    scores: FloatArray
-    mean_curvature: Callable[[FloatArray], FloatArray]
-
-
-# Of cells at the logit of occupancy (G,), the logits of detection (G, J) and the single numbers
-# (E,). Predictors come in that order: P = 1 + J + E.
-StateModel = Callable[[OccupancyCells, FloatArray, FloatArray, FloatArray], States]
-
-
-@dataclass(frozen=True, kw_only=True)
-class _At:
     value: FloatArray
-    chances: FloatArray
-    states: States
+    slope: FloatArray
+    curvature: Callable[[], FloatArray]
+
+
+# Of a block of cells at the logits of occupancy (g,), the logits of detection (J, g) and the single
+# numbers (E,). Predictors come in that order: P = 1 + J + E.
+StateModel = Callable[[Block, FloatArray, FloatArray, FloatArray], Predicted]
+
+
+def summed(
+    logs: FloatArray, scores: FloatArray, mean_curvature: Callable[[FloatArray], FloatArray]
+) -> Predicted:
+    """The sum over S states, from the log-chance of each with its history (S, g), its derivatives
+    (S, P, g), and the second ones averaged with weights (S, g) to (P, P, g)."""
+    highest = logs.max(axis=0)
+    chances = np.exp(logs - highest)
+    total = chances.sum(axis=0)
+    chances /= total
+    slope = np.einsum("sg,spg->pg", chances, scores)
+
+    def curvature() -> FloatArray:
+        matrix = mean_curvature(chances)
+        matrix += np.einsum("spg,sqg->pqg", chances[:, None] * scores, scores)
+        matrix -= slope[:, None] * slope
+        return matrix
+
+    return Predicted(value=highest + np.log(total), slope=slope, curvature=curvature)
 
 
 def mixture_objective(cells: OccupancyCells, model: StateModel, numbers: int) -> Objective:
     """Value, gradient and Hessian of a model with so many single numbers beside the coefficients
     of occupancy and detection, which come first."""
 
+    latest: list[tuple[FloatArray, list[Predicted]]] = []
+
+    def evaluate(theta: FloatArray) -> list[Predicted]:
+        # The Hessian is asked for at the point whose gradient was just computed.
+        if not latest or latest[0][0] is not theta:
+            latest[:] = [(theta, [_evaluate(b, model, theta, numbers) for b in cells.blocks])]
+        return latest[0][1]
+
     def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
-        at = _evaluate(cells, model, theta)
-        return float(cells.weight @ at.value), cells.weight @ _scores(cells, at)
+        value, gradient = 0.0, np.zeros(len(theta))
+        for block, at in zip(cells.blocks, evaluate(theta), strict=True):
+            value += float(block.weight @ at.value)
+            slope = block.weight * at.slope
+            gradient[_columns(block, theta, numbers)] += np.concatenate(
+                [
+                    block.psi @ slope[0],
+                    block.flat @ slope[1 : 1 + len(block.trials)].ravel(),
+                    slope[1 + len(block.trials) :].sum(axis=1),
+                ]
+            )
+        return value, gradient
 
     def hessian(theta: FloatArray) -> FloatArray:
-        size = len(theta)
-        matrix = np.zeros((size, size))
-        for first in range(0, len(cells.weight), _AT_ONCE):
-            some = _part(cells, slice(first, first + _AT_ONCE))
-            at = _evaluate(some, model, theta)
-            pulled = np.einsum("gs,gsp->gp", at.chances, at.states.scores)
-            curvature = at.states.mean_curvature(at.chances)
-            curvature += np.einsum(
-                "gs,gsp,gsq->gpq", at.chances, at.states.scores, at.states.scores
-            )
-            curvature -= pulled[:, :, None] * pulled[:, None, :]
-            curvature *= some.weight[:, None, None]
-            design = _predictor_design(some, numbers)
-            matrix += np.tensordot(design, curvature @ design, axes=([0, 1], [0, 1]))
+        matrix = np.zeros((len(theta), len(theta)))
+        for block, at in zip(cells.blocks, evaluate(theta), strict=True):
+            columns = _columns(block, theta, numbers)
+            own = _hessian(block, block.weight * at.curvature())
+            matrix[np.ix_(columns, columns)] += own
         return matrix
 
     return Objective(value_gradient=value_gradient, hessian=hessian)
 
 
-def mixture_scores(cells: OccupancyCells, model: StateModel, theta: FloatArray) -> FloatArray:
+def mixture_scores(
+    cells: OccupancyCells, model: StateModel, theta: FloatArray, numbers: int
+) -> FloatArray:
     """Derivative of each cell's log-likelihood, (G, K), for one row of the cell."""
-    return _scores(cells, _evaluate(cells, model, theta))
+    scores = np.zeros((len(theta), len(cells.weight)))
+    for block in cells.blocks:
+        slope = _evaluate(block, model, theta, numbers).slope
+        scores[np.ix_(_columns(block, theta, numbers), block.at)] = _by_coefficients(block, slope)
+    return scores.T
 
 
-def _evaluate(cells: OccupancyCells, model: StateModel, theta: FloatArray) -> _At:
-    k, m = cells.psi_design.shape[-1], cells.p_design.shape[-1]
-    states = model(
-        cells, cells.psi_design @ theta[:k], cells.p_design @ theta[k : k + m], theta[k + m :]
+def _evaluate(block: Block, model: StateModel, theta: FloatArray, numbers: int) -> Predicted:
+    psi_logit, p_logit = block.predictors(theta)
+    return model(block, psi_logit, p_logit, theta[len(theta) - numbers :])
+
+
+def _columns(block: Block, theta: FloatArray, numbers: int) -> IntArray:
+    return np.concatenate([block.columns, np.arange(len(theta) - numbers, len(theta))])
+
+
+def _by_coefficients(block: Block, slope: FloatArray) -> FloatArray:
+    """From derivatives by the predictors (P, g) to those by the coefficients (k, g)."""
+    visits = len(block.trials)
+    return np.concatenate(
+        [
+            block.psi * slope[0],
+            (block.p * slope[1 : 1 + visits]).sum(axis=1),
+            slope[1 + visits :],
+        ]
     )
-    highest = states.logs.max(axis=1, keepdims=True)
-    weights = np.exp(states.logs - highest)
-    total = weights.sum(axis=1, keepdims=True)
-    return _At(value=(highest + np.log(total))[:, 0], chances=weights / total, states=states)
 
 
-def _scores(cells: OccupancyCells, at: _At) -> FloatArray:
-    pulled = np.einsum("gs,gsp->gp", at.chances, at.states.scores)
-    visits = cells.trials.shape[1]
-    by_visit = pulled[:, None, 1 : 1 + visits] @ cells.p_design
-    return np.hstack([pulled[:, :1] * cells.psi_design, by_visit[:, 0, :], pulled[:, 1 + visits :]])
-
-
-def _predictor_design(cells: OccupancyCells, numbers: int) -> FloatArray:
-    """Predictors by coefficients, (G, P, K)."""
-    count, visits = cells.trials.shape
-    k, m = cells.psi_design.shape[1], cells.p_design.shape[-1]
-    design = np.zeros((count, 1 + visits + numbers, k + m + numbers))
-    design[:, 0, :k] = cells.psi_design
-    design[:, 1 : 1 + visits, k : k + m] = cells.p_design
-    for number in range(numbers):
-        design[:, 1 + visits + number, k + m + number] = 1.0
-    return design
-
-
-def _part(cells: OccupancyCells, some: slice) -> OccupancyCells:
-    return OccupancyCells(
-        detections=cells.detections[some],
-        trials=cells.trials[some],
-        psi_design=cells.psi_design[some],
-        p_design=cells.p_design[some],
-        weight=cells.weight[some],
-        group=cells.group[:0],
+def _hessian(block: Block, curvature: FloatArray) -> FloatArray:
+    """From second derivatives by the predictors (P, P, g) to those by the coefficients (k, k)."""
+    rows = [_by_coefficients(block, of_predictor) for of_predictor in curvature]
+    visits = len(block.trials)
+    by_psi = block.psi @ rows[0].T
+    by_p = sum(
+        (block.p[:, visit] @ rows[1 + visit].T for visit in range(visits)),
+        np.zeros((len(block.p), len(rows[0]))),
     )
+    by_number = [row.sum(axis=1) for row in rows[1 + visits :]]
+    matrix: FloatArray = np.vstack([by_psi, by_p, *by_number])
+    return matrix

@@ -7,8 +7,8 @@ around where the search begins, so that a form which the data do not ask for com
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import logit
@@ -19,6 +19,7 @@ from surveys.trends.models.latent_mixture import StateModel, mixture_objective, 
 from surveys.trends.models.unequal_detection import abundance_induced, two_classes
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.optimize import Objective
+from surveys.trends.numerics.sandwich import cluster_scores
 
 # Standard deviation of the prior of a single number on the logit scale; common practice, no source.
 PRIOR_SD_NUMBER = 2.0
@@ -37,6 +38,55 @@ class LevelLikelihood:
     curvature: FloatArray
 
 
+@dataclass(frozen=True, kw_only=True)
+class Stretch:
+    """The likelihood of some rows: its coefficients are ``columns`` among those of all stretches,
+    ``rows`` are its own among all."""
+
+    likelihood: LevelLikelihood
+    columns: IntArray
+    rows: IntArray
+
+
+def joined(stretches: Sequence[Stretch]) -> Objective:
+    """The sum of the likelihoods of stretches, which share some coefficients."""
+    latest: list[tuple[FloatArray, list[FloatArray]]] = []
+
+    def parts(theta: FloatArray) -> list[FloatArray]:
+        # Asked twice at one point, for the gradient and the Hessian, a stretch is given the same
+        # array, by which it knows the point.
+        if not latest or latest[0][0] is not theta:
+            latest[:] = [(theta, [theta[stretch.columns] for stretch in stretches])]
+        return latest[0][1]
+
+    def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
+        total, gradient = 0.0, np.zeros(len(theta))
+        for stretch, part in zip(stretches, parts(theta), strict=True):
+            value, own = stretch.likelihood.objective.value_gradient(part)
+            total += value
+            gradient[stretch.columns] += own
+        return total, gradient
+
+    def hessian(theta: FloatArray) -> FloatArray:
+        matrix = np.zeros((len(theta), len(theta)))
+        for stretch, part in zip(stretches, parts(theta), strict=True):
+            own = stretch.likelihood.objective.hessian(part)
+            matrix[np.ix_(stretch.columns, stretch.columns)] += own
+        return matrix
+
+    return Objective(value_gradient=value_gradient, hessian=hessian)
+
+
+def joined_scores(stretches: Sequence[Stretch], theta: FloatArray, cluster: IntArray) -> FloatArray:
+    """Scores summed within each cluster (C, K); ``cluster`` (rows,) is of all rows."""
+    scores = np.zeros((int(cluster.max(initial=-1)) + 1, len(theta)))
+    for stretch in stretches:
+        own = stretch.likelihood.row_scores(theta[stretch.columns])
+        summed = cluster_scores(own, cluster[stretch.rows])
+        scores[: len(summed), stretch.columns] += summed
+    return scores
+
+
 # Of histories (rows, visits), the design matrices of occupancy and detection, and which rows of the
 # data these are.
 LevelModel = Callable[[FloatArray, FloatArray, FloatArray, IntArray], LevelLikelihood]
@@ -46,13 +96,7 @@ def equal_detection(
     history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
 ) -> LevelLikelihood:
     """Sites differ in detection by their covariates alone (MacKenzie et al. 2002)."""
-    cells = plain.occupancy_cells(history, psi, p)
-    return LevelLikelihood(
-        objective=plain.objective(cells),
-        row_scores=lambda theta: plain.cell_scores(cells, theta)[cells.group],
-        start=np.zeros(0),
-        curvature=np.zeros(0),
-    )
+    return _plain(plain.occupancy_cells(history, psi, p))
 
 
 def in_two_classes(
@@ -75,16 +119,7 @@ def with_false_rate(rate: float) -> LevelModel:
     def model(
         history: FloatArray, psi: FloatArray, p: FloatArray, rows: IntArray
     ) -> LevelLikelihood:
-        cells = false_positives.false_positive_cells(
-            history,
-            np.zeros(history.shape, dtype=np.bool_),
-            psi_design=psi,
-            p_design=p,
-            false_design=np.zeros((len(history), 0)),
-            false_offset=np.full(len(history), float(logit(rate))),
-            certain_design=np.zeros((len(history), 0)),
-        )
-        return _false_positive(cells, np.zeros(0))
+        return _plain(replace(plain.occupancy_cells(history, psi, p), false_rate=rate))
 
     return model
 
@@ -111,13 +146,22 @@ def with_certain(certain: BoolArray) -> LevelModel:
     return model
 
 
+def _plain(cells: plain.OccupancyCells) -> LevelLikelihood:
+    return LevelLikelihood(
+        objective=plain.objective(cells),
+        row_scores=lambda theta: plain.row_scores(cells, theta),
+        start=np.zeros(0),
+        curvature=np.zeros(0),
+    )
+
+
 def _mixture(
     history: FloatArray, psi: FloatArray, p: FloatArray, model: StateModel, start: FloatArray
 ) -> LevelLikelihood:
     cells = plain.occupancy_cells(history, psi, p)
     return LevelLikelihood(
         objective=mixture_objective(cells, model, len(start)),
-        row_scores=lambda theta: mixture_scores(cells, model, theta)[cells.group],
+        row_scores=lambda theta: mixture_scores(cells, model, theta, len(start))[cells.group],
         start=start,
         curvature=np.full(len(start), PRIOR_SD_NUMBER**-2),
     )

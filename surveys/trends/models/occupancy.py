@@ -7,21 +7,22 @@ value a row, or a row and visit), both on the logit scale.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import logit
+from scipy.special import expit, logit
 from scipy.stats import t as student_t
 
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate
 from surveys.trends.models.model_fit import EDGE_LOGIT, FEWEST_CLUSTERS, back_transformed
+from surveys.trends.models.occupancy_blocks import MOST_NUMBERS
 from surveys.trends.models.occupancy_likelihood import (
     OccupancyCells,
-    cell_scores,
     objective,
     occupancy_cells,
+    row_scores,
 )
 from surveys.trends.numerics.arrays import FloatArray, IntArray, codes_of, float_array
 from surveys.trends.numerics.design import (
@@ -30,6 +31,7 @@ from surveys.trends.numerics.design import (
     blocks,
     coefficient_names,
     drop_incomplete,
+    level_scale,
     site_design,
     standardized,
     visit_design,
@@ -39,6 +41,13 @@ from surveys.trends.numerics.optimize import Maximum, covariance_of, identified,
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
 from surveys.trends.printing import PrintedRow, PrintsAsTable, coefficient_rows
 
+_UNSETTLED = {
+    estimates.DID_NOT_CONVERGE,
+    estimates.EDGE_OF_RANGE,
+    estimates.NEVER_HEARD,
+    estimates.NO_EFFORT,
+    estimates.NOT_IDENTIFIED,
+}
 METHOD = "single-season occupancy (MacKenzie et al. 2002)"
 
 
@@ -143,7 +152,12 @@ def fit_occupancy(
 
 
 def fit_occupancy_designs(
-    detections: ArrayLike, *, psi: Design, p: Design, clusters: ArrayLike | None = None
+    detections: ArrayLike,
+    *,
+    psi: Design,
+    p: Design,
+    clusters: ArrayLike | None = None,
+    like: OccupancyFit | None = None,
 ) -> OccupancyFit:
     """The fit of ``fit_occupancy`` with design matrices in place of covariates.
 
@@ -157,6 +171,9 @@ def fit_occupancy_designs(
         Design of detection, (rows, m) or (rows, visits, m).
     clusters
         (rows,) labels of rows that belong together, for sandwich standard errors.
+    like
+        A fit of the same data with other columns: the search of a large program begins at its
+        coefficients, which saves time and changes nothing else.
 
     Returns
     -------
@@ -197,15 +214,21 @@ def fit_occupancy_designs(
         cluster = codes_of(cluster, name="clusters", length=len(history))[1]
     scaled_psi, back_psi = standardized(psi)
     scaled_p, back_p = standardized(_without_missing(p, history))
-    cells = occupancy_cells(history, scaled_psi, scaled_p)
-    back = blocks(back_psi, back_p)
+    visits = (~np.isnan(history)).sum(axis=1).astype(np.float64)
+    scale = level_scale(p, visits if p.matrix.ndim == 3 else np.ones(len(history)))
+    cells = occupancy_cells(history, scaled_psi, scaled_p, levels=1 / scale, level=p.level)
+    back = blocks(blocks(back_psi, np.diag(1 / scale)), back_p)
 
     heard = int(np.nansum(history.max(axis=1, initial=0.0, where=~np.isnan(history))))
     naive = wilson(heard, len(history), name="naive occupancy")
     flags = estimates.merge_flags(flags, history_flags(history))
     maximum, covariance = None, np.full(back.shape, np.nan)
     if estimates.NO_EFFORT not in flags and estimates.NEVER_HEARD not in flags:
-        maximum = maximize(objective(cells), _start(psi, p, history, heard))
+        start = _start(psi, p, history, heard)
+        large = history.size > MOST_NUMBERS
+        if large and like is not None and not _UNSETTLED & set(like.flags):
+            start = np.asarray(np.linalg.solve(back, _as_in(like, psi, p)), dtype=np.float64)
+        maximum = maximize(objective(cells), start)
         covariance = covariance_of(maximum)
         flags = estimates.merge_flags(flags, _search_flags(maximum, cells, covariance))
     return _assemble(
@@ -235,6 +258,14 @@ def check_histories(detections: ArrayLike) -> FloatArray:
     return history
 
 
+def visit_chances(fit: OccupancyFit) -> FloatArray:
+    """The chance that each visit hears the species where it is, (rows, visits)."""
+    if fit.maximum is None:
+        return np.full(fit.history.shape, np.nan)
+    chances = expit(fit.cells.p_logit(fit.maximum.theta))[fit.cells.group]
+    return np.broadcast_to(chances, fit.history.shape)
+
+
 def history_flags(history: FloatArray) -> tuple[str, ...]:
     """What detection histories (rows, visits) cannot carry, before anything is fitted."""
     if not len(history):
@@ -252,9 +283,10 @@ def history_flags(history: FloatArray) -> tuple[str, ...]:
 
 def _without_missing(p: Design, history: FloatArray) -> Design:
     """Visits that did not happen must not shift the scaling of a covariate."""
-    if p.matrix.ndim == 2:
+    missing = np.ascontiguousarray(np.isnan(history).T)
+    if p.matrix.ndim == 2 or not missing.any():
         return p
-    return Design(names=p.names, matrix=np.where(np.isnan(history)[:, :, None], np.nan, p.matrix))
+    return replace(p, matrix=np.where(missing, np.nan, p.matrix.T).T)
 
 
 def _start(psi: Design, p: Design, history: FloatArray, heard: int) -> FloatArray:
@@ -269,6 +301,18 @@ def _start(psi: Design, p: Design, history: FloatArray, heard: int) -> FloatArra
     )
 
 
+def _as_in(like: OccupancyFit, psi: Design, p: Design) -> FloatArray:
+    """Coefficients by name, in the units of the covariates; of those that the other fit lacks,
+    levels in place of an intercept are that intercept, and slopes zero."""
+    found, first = [], 0
+    for design, other in ((psi, like.psi), (p, like.p)):
+        known = dict(zip(other.names, like.coefficients[first:].tolist(), strict=False))
+        level = 0.0 if INTERCEPT in design.names else known.get(INTERCEPT, 0.0)
+        found += [known.get(name, level) for name in design.names]
+        first += len(other.names)
+    return np.array(found)
+
+
 def _start_part(design: Design, level: float) -> FloatArray:
     has_intercept = INTERCEPT in design.names
     return np.array(
@@ -281,7 +325,7 @@ def _search_flags(
 ) -> tuple[str, ...]:
     k = cells.psi_design.shape[1]
     psi_logit = cells.psi_design @ maximum.theta[:k]
-    p_logit = (cells.p_design @ maximum.theta[k:])[cells.trials > 0]
+    p_logit = cells.p_logit(maximum.theta)[cells.trials > 0]
     edge = bool(max(np.abs(psi_logit).max(), np.abs(p_logit).max()) > EDGE_LOGIT)
     flags: list[str] = []
     if not maximum.converged:
@@ -340,7 +384,7 @@ def _assemble(
 def clustered_covariance(cells: OccupancyCells, maximum: Maximum, cluster: IntArray) -> FloatArray:
     """Sandwich covariance (K, K) on the scale of ``maximum``; NaN where not identified."""
     known = identified(maximum)
-    scores = cluster_scores(cell_scores(cells, maximum.theta)[cells.group], cluster)
+    scores = cluster_scores(row_scores(cells, maximum.theta), cluster)
     covariance = np.full(maximum.hessian.shape, np.nan)
     block = np.ix_(known, known)
     covariance[block] = sandwich_covariance(-maximum.hessian[block], scores[:, known])

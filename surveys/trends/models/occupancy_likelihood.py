@@ -7,16 +7,17 @@ same are counted once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
+from surveys.trends.models.occupancy_blocks import Block, BlockState, Cells, blocks_of
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
+from surveys.trends.numerics.design import linear
 from surveys.trends.numerics.grouping import group_rows
 from surveys.trends.numerics.optimize import Objective
-
-_Evaluation = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +25,10 @@ class OccupancyCells:
     """G distinct rows. Where nothing differs between visits they are added up, and J is 1.
 
     ``detections`` and ``trials`` are (G, J), ``psi_design`` (G, k), ``p_design`` (G, J, m),
-    ``weight`` (G,) counts rows, ``group`` (rows,) leads from the rows to their cell.
+    ``weight`` (G,) counts rows, ``group`` (rows,) leads from the rows to their cell. A visit to an
+    empty site hears the species with chance ``false_rate``. The first coefficients of p may be
+    levels of a factor, without columns in ``p_design``: ``level`` (G,) says which a cell has, and
+    ``levels`` (L,) how much each counts.
     """
 
     detections: FloatArray
@@ -33,116 +37,140 @@ class OccupancyCells:
     p_design: FloatArray
     weight: FloatArray
     group: IntArray
+    false_rate: float = 0.0
+    levels: FloatArray = field(default_factory=lambda: np.zeros(0))
+    level: IntArray | None = None
 
     @cached_property
     def silent(self) -> BoolArray:
         """Cells in which the species was never heard, (G,)."""
         return np.asarray(~self.detections.any(axis=1), dtype=np.bool_)
 
+    @cached_property
+    def blocks(self) -> tuple[Block, ...]:
+        """The cells as they are worked out."""
+        return blocks_of(
+            Cells(
+                detections=self.detections,
+                trials=self.trials,
+                psi_design=self.psi_design,
+                p_design=self.p_design,
+                weight=self.weight,
+                if_empty=self._if_empty(),
+                levels=self.levels,
+                level=self.level,
+            )
+        )
+
+    def p_logit(self, theta: FloatArray) -> FloatArray:
+        """Logit of p (G, J) at coefficients of psi, then of p."""
+        first = self.psi_design.shape[1]
+        begin = first + len(self.levels)
+        logit = linear(self.p_design, theta[begin:])
+        if self.level is None:
+            return logit
+        return logit + (theta[first:begin] * self.levels)[self.level][:, None]
+
+    def _if_empty(self) -> FloatArray:
+        if not self.false_rate:
+            return np.where(self.silent, 0.0, -np.inf)
+        heard, listened = self.detections.sum(axis=1), self.trials.sum(axis=1)
+        chances: FloatArray = heard * np.log(self.false_rate)
+        chances += (listened - heard) * np.log1p(-self.false_rate)
+        return chances
+
 
 def occupancy_cells(
-    detections: FloatArray, psi_design: FloatArray, p_design: FloatArray
+    detections: FloatArray,
+    psi_design: FloatArray,
+    p_design: FloatArray,
+    *,
+    levels: FloatArray | None = None,
+    level: IntArray | None = None,
 ) -> OccupancyCells:
-    """Group detection histories (rows, visits) of 0, 1 and NaN with their design rows."""
+    """Group detection histories (rows, visits) of 0, 1 and NaN with their design rows; ``levels``
+    (L,) and ``level`` (rows,) as in ``OccupancyCells``."""
     seen = ~np.isnan(detections)
     heard = np.where(seen, detections, 0.0)
     trials = seen.astype(np.float64)
     if p_design.ndim == 2:
         heard, trials = heard.sum(axis=1, keepdims=True), trials.sum(axis=1, keepdims=True)
         p_design = p_design[:, None, :]
-    else:
+    elif not seen.all():
         # A covariate of a visit that did not happen must not keep rows apart, nor be NaN.
-        p_design = np.where(seen[:, :, None], p_design, 0.0)
-    first, group = group_rows(heard, trials, psi_design, p_design)
+        p_design = np.where(np.ascontiguousarray(seen.T), p_design.T, 0.0).T
+    of_level = () if level is None else (level.astype(np.float64)[:, None],)
+    first, group = group_rows(heard, trials, psi_design, p_design, *of_level)
+    if len(first) < len(group):
+        heard, trials, psi_design = heard[first], trials[first], psi_design[first]
+        p_design, level = p_design[first], None if level is None else level[first]
     return OccupancyCells(
-        detections=heard[first],
-        trials=trials[first],
-        psi_design=psi_design[first],
-        p_design=p_design[first],
-        weight=np.bincount(group, minlength=len(first)).astype(np.float64),
+        detections=heard,
+        trials=trials,
+        psi_design=psi_design,
+        p_design=p_design,
+        weight=np.bincount(group).astype(np.float64),
         group=group,
+        levels=np.zeros(0) if levels is None else levels,
+        level=level,
     )
 
 
 def log_likelihood(cells: OccupancyCells, theta: FloatArray) -> float:
     """Log-likelihood at ``theta``: coefficients of psi, then of p, on the logit scale."""
-    log_likelihoods, _, _, _ = _evaluate(cells, theta)
-    return float(cells.weight @ log_likelihoods)
+    return sum(
+        float(block.weight @ block.evaluate(theta).log_likelihoods) for block in cells.blocks
+    )
 
 
 def cell_scores(cells: OccupancyCells, theta: FloatArray) -> FloatArray:
     """Derivative of each cell's log-likelihood, (G, K), for one row of the cell."""
-    _, occupied, psi, p = _evaluate(cells, theta)
-    residual = cells.detections - cells.trials * p
-    by_visit = (residual[:, None, :] @ cells.p_design)[:, 0, :]
-    return np.hstack([(occupied - psi)[:, None] * cells.psi_design, occupied[:, None] * by_visit])
+    scores = np.zeros((len(theta), len(cells.weight)))
+    for block in cells.blocks:
+        scores[np.ix_(block.columns, block.at)] = block.scores(block.evaluate(theta))
+    return scores.T
+
+
+def row_scores(cells: OccupancyCells, theta: FloatArray) -> FloatArray:
+    """Derivative of each row's log-likelihood, (rows, K)."""
+    scores = cell_scores(cells, theta)
+    return scores if len(scores) == len(cells.group) else scores[cells.group]
 
 
 def occupied_given_history(cells: OccupancyCells, theta: FloatArray) -> FloatArray:
     """Chance that the rows of each cell were occupied, given what was heard there, (G,)."""
-    return _evaluate(cells, theta)[1]
+    occupied = np.empty(len(cells.weight))
+    for block in cells.blocks:
+        occupied[block.at] = block.evaluate(theta).occupied
+    return occupied
 
 
 def objective(cells: OccupancyCells) -> Objective:
     """Value, gradient and Hessian for the search."""
-    latest: list[tuple[FloatArray, _Evaluation]] = []
+    return objective_of(cells.blocks)
 
-    def evaluate(theta: FloatArray) -> _Evaluation:
+
+def objective_of(blocks: Sequence[Block]) -> Objective:
+    """The same of cells that are in blocks already."""
+    latest: list[tuple[FloatArray, list[BlockState]]] = []
+
+    def evaluate(theta: FloatArray) -> list[BlockState]:
         # The Hessian is asked for at the point whose gradient was just computed.
         if not latest or latest[0][0] is not theta:
-            latest[:] = [(theta, _evaluate(cells, theta))]
+            latest[:] = [(theta, [block.evaluate(theta) for block in blocks])]
         return latest[0][1]
 
     def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
-        log_likelihoods, occupied, psi, p = evaluate(theta)
-        psi_part = cells.psi_design.T @ (cells.weight * (occupied - psi))
-        residual = (cells.detections - cells.trials * p) * (cells.weight * occupied)[:, None]
-        p_part = _flat(cells.p_design).T @ residual.ravel()
-        return float(cells.weight @ log_likelihoods), np.concatenate([psi_part, p_part])
+        value, gradient = 0.0, np.zeros(len(theta))
+        for block, state in zip(blocks, evaluate(theta), strict=True):
+            value += float(block.weight @ state.log_likelihoods)
+            gradient[block.columns] += block.gradient(state)
+        return value, gradient
 
     def hessian(theta: FloatArray) -> FloatArray:
-        _, occupied, psi, p = evaluate(theta)
-        residual = cells.detections - cells.trials * p
-        by_visit = (residual[:, None, :] @ cells.p_design)[:, 0, :]
-        pull = np.hstack([cells.psi_design, by_visit])
-        matrix = pull.T @ ((cells.weight * occupied * (1 - occupied))[:, None] * pull)
-        k = cells.psi_design.shape[1]
-        spread = cells.weight * psi * (1 - psi)
-        matrix[:k, :k] -= cells.psi_design.T @ (spread[:, None] * cells.psi_design)
-        flat = _flat(cells.p_design)
-        spread = ((cells.weight * occupied)[:, None] * cells.trials * p * (1 - p)).ravel()
-        matrix[k:, k:] -= flat.T @ (spread[:, None] * flat)
-        full: FloatArray = matrix
-        return full
+        matrix = np.zeros((len(theta), len(theta)))
+        for block, state in zip(blocks, evaluate(theta), strict=True):
+            matrix[np.ix_(block.columns, block.columns)] += block.hessian(state)
+        return matrix
 
     return Objective(value_gradient=value_gradient, hessian=hessian)
-
-
-def _evaluate(cells: OccupancyCells, theta: FloatArray) -> _Evaluation:
-    """Log-likelihood, chance of being occupied given the history, psi and p of each cell."""
-    k = cells.psi_design.shape[1]
-    psi_logit = cells.psi_design @ theta[:k]
-    p_logit = cells.p_design @ theta[k:]
-    soft_psi, psi = _softplus_and_logistic(psi_logit)
-    soft_p, p = _softplus_and_logistic(p_logit)
-    # log p = logit - log(1 + e^logit) and log(1 - p) = -log(1 + e^logit) keep their digits at
-    # both ends.
-    heard = (cells.detections * p_logit - cells.trials * soft_p).sum(axis=1)
-    occupied_part = psi_logit - soft_psi + heard
-    log_likelihoods = occupied_part.copy()
-    silent = cells.silent
-    log_likelihoods[silent] = np.logaddexp(occupied_part[silent], -soft_psi[silent])
-    occupied = np.exp(occupied_part - log_likelihoods)
-    return log_likelihoods, occupied, psi, p
-
-
-def _softplus_and_logistic(logit: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """log(1 + e^logit) and e^logit / (1 + e^logit), from one exponential that never overflows."""
-    small = np.exp(-np.abs(logit))
-    below = small / (1.0 + small)
-    soft = np.maximum(logit, 0.0) + np.log1p(small)
-    return soft, np.where(logit < 0.0, below, 1.0 - below)
-
-
-def _flat(design: FloatArray) -> FloatArray:
-    return design.reshape(-1, design.shape[-1])

@@ -209,16 +209,18 @@ def _median(
     if not len(on):
         flags = _silent_flags(season)
         return not_estimable(name, method=MEDIAN_METHOD, flags=flags, level=level)
-    value = _weighted_median(season.days, season.listened.sum(axis=0), season.heard.sum(axis=0))
+    totals = season.listened.sum(axis=0), season.heard.sum(axis=0)
+    (value,) = _weighted_medians(season.days, *(total[None] for total in totals))
     flags = _few_flags(len(on))
     routes = len(season.listened)
     low = high = None
-    draws = []
+    draws: list[float] = []
     if routes > 1:
-        for times in rng.multinomial(routes, np.full(routes, 1 / routes), size=replicates):
-            heard = times @ season.heard
-            if heard.any():
-                draws.append(_weighted_median(season.days, times @ season.listened, heard))
+        times = rng.multinomial(routes, np.full(routes, 1 / routes), size=replicates)
+        heard = times.astype(np.float64) @ season.heard
+        some = heard.any(axis=1)
+        listened = times[some].astype(np.float64) @ season.listened
+        draws = _weighted_medians(season.days, listened, heard[some])
     else:
         flags = merge_flags(flags, (estimates.FEW_CLUSTERS,))
     if draws:
@@ -235,19 +237,25 @@ def _median(
     )
 
 
-def _weighted_median(days: IntArray, listened: FloatArray, heard: FloatArray) -> float:
-    """Day at which half of the calling lies behind, each listening day standing for its gap."""
-    on = listened > 0
-    day = days[on].astype(np.float64)
-    middle = (day[1:] + day[:-1]) / 2
-    start = np.maximum(np.r_[day[0] - 0.5, middle], day - _WIDEST_HALF_GAP)
-    end = np.minimum(np.r_[middle, day[-1] + 0.5], day + _WIDEST_HALF_GAP)
-    calling = heard[on] / listened[on] * (end - start)
-    behind = np.cumsum(calling)
-    half = behind[-1] / 2
-    at = int(np.searchsorted(behind, half))
-    share = (half - (behind[at] - calling[at])) / calling[at]
-    return float(start[at] + share * (end[at] - start[at]))
+def _weighted_medians(days: IntArray, listened: FloatArray, heard: FloatArray) -> list[float]:
+    """Day at which half of the calling lies behind, each listening day standing for its gap; of
+    listening periods by day (N, D), every row by itself."""
+    medians = np.empty(len(listened))
+    patterns, pattern = np.unique(listened > 0, axis=0, return_inverse=True)
+    for number, on in enumerate(patterns):
+        rows = np.flatnonzero(pattern.ravel() == number)
+        day = days[on].astype(np.float64)
+        middle = (day[1:] + day[:-1]) / 2
+        start = np.maximum(np.r_[day[0] - 0.5, middle], day - _WIDEST_HALF_GAP)
+        end = np.minimum(np.r_[middle, day[-1] + 0.5], day + _WIDEST_HALF_GAP)
+        calling = heard[rows][:, on] / listened[rows][:, on] * (end - start)
+        behind = np.cumsum(calling, axis=1)
+        half = behind[:, -1:] / 2
+        at = (behind < half).sum(axis=1)
+        here = np.arange(len(rows)), at
+        share = (half[:, 0] - (behind[here] - calling[here])) / calling[here]
+        medians[rows] = start[at] + share * (end[at] - start[at])
+    return medians.tolist()
 
 
 def _silent_flags(season: _Season) -> tuple[str, ...]:

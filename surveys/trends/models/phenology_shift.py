@@ -8,6 +8,8 @@ listening earlier or more often does not move the top. Standard errors are clust
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit
@@ -17,7 +19,7 @@ from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, check_level, codes_of
 from surveys.trends.numerics.optimize import Maximum, Objective, identified, maximize
-from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.numerics.sandwich import sandwich_covariance
 
 METHOD = "logistic curve of calling over the season, its top moving by year"
 NAME = "shift of the calling season, days per decade"
@@ -91,18 +93,44 @@ def shift_of_season(
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     spread = max(float(day[rows].std()), 1e-12)
     scaled = (day[rows] - day[rows].mean()) / spread
-    years = labels[year[rows]].astype(np.float64)
+    cells = _cells(scaled, year[rows], called[rows], compact)
+    day_of, year_of = cells.day, labels[cells.year].astype(np.float64)
     design = np.column_stack(
         [
-            scaled,
-            scaled**2,
-            scaled * (years - years.mean()),
-            (year[rows][:, None] == seasons).astype(np.float64),
+            day_of,
+            day_of**2,
+            day_of * (year_of - labels[year[rows]].astype(np.float64).mean()),
+            (cells.year[:, None] == seasons).astype(np.float64),
         ]
     )
-    maximum = maximize(_logistic(design, called[rows]), np.zeros(design.shape[1]))
+    maximum = maximize(_logistic(design, cells), np.zeros(design.shape[1]))
     flags = merge_flags(flags, () if maximum.converged else (estimates.DID_NOT_CONVERGE,))
-    return _shift(design, called[rows], compact, maximum, 10 * spread, flags, level)
+    return _shift(design, cells, maximum, 10 * spread, flags, level)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Cells:
+    """Listening periods of one day of one season year: ``day`` and code of the ``year`` (N,), and
+    by cluster how many there were and how many heard the species (C, N)."""
+
+    day: FloatArray
+    year: IntArray
+    listened: FloatArray
+    heard: FloatArray
+
+
+def _cells(day: FloatArray, year: IntArray, called: FloatArray, cluster: IntArray) -> _Cells:
+    days, day_code = np.unique(day, return_inverse=True)
+    keys, cell = np.unique(year * len(days) + day_code, return_inverse=True)
+    shape = (int(cluster.max()) + 1, len(keys))
+    at = cluster * len(keys) + cell
+    size = shape[0] * shape[1]
+    return _Cells(
+        day=days[keys % len(days)],
+        year=keys // len(days),
+        listened=np.bincount(at, minlength=size).reshape(shape).astype(np.float64),
+        heard=np.bincount(at, weights=called, minlength=size).reshape(shape).astype(np.float64),
+    )
 
 
 def _informative_rows(called: FloatArray, year: IntArray) -> BoolArray:
@@ -115,15 +143,17 @@ def _informative_rows(called: FloatArray, year: IntArray) -> BoolArray:
     return rows
 
 
-def _logistic(design: FloatArray, called: FloatArray) -> Objective:
+def _logistic(design: FloatArray, cells: _Cells) -> Objective:
+    listened, heard = cells.listened.sum(axis=0), cells.heard.sum(axis=0)
+
     def value_gradient(theta: FloatArray) -> tuple[float, FloatArray]:
         line = design @ theta
-        value = float((called * line - np.logaddexp(0.0, line)).sum())
-        return value, design.T @ (called - expit(line))
+        value = float(heard @ line - listened @ np.logaddexp(0.0, line))
+        return value, design.T @ (heard - listened * expit(line))
 
     def hessian(theta: FloatArray) -> FloatArray:
         chance = expit(design @ theta)
-        matrix: FloatArray = -design.T @ ((chance * (1 - chance))[:, None] * design)
+        matrix: FloatArray = -design.T @ ((listened * chance * (1 - chance))[:, None] * design)
         return matrix
 
     return Objective(value_gradient=value_gradient, hessian=hessian)
@@ -131,8 +161,7 @@ def _logistic(design: FloatArray, called: FloatArray) -> Objective:
 
 def _shift(
     design: FloatArray,
-    called: FloatArray,
-    cluster: IntArray,
+    cells: _Cells,
     maximum: Maximum,
     scale: float,
     flags: tuple[str, ...],
@@ -143,8 +172,7 @@ def _shift(
     if not known[:3].all():
         flags = merge_flags(flags, (estimates.NOT_IDENTIFIED,))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
-    residual = called - expit(design @ maximum.theta)
-    scores = cluster_scores(residual[:, None] * design[:, known], cluster)
+    scores = (cells.heard - cells.listened * expit(design @ maximum.theta)) @ design[:, known]
     information = -maximum.hessian[np.ix_(known, known)]
     covariance = sandwich_covariance(information, scores)[:3, :3]
     _, bend, lean = maximum.theta[:3]
@@ -160,7 +188,7 @@ def _shift(
         flags = merge_flags(flags, (estimates.TOO_FEW_DATA,))
         return not_estimable(NAME, method=METHOD, flags=flags, level=level)
     se = variance**0.5
-    half = float(student_t.ppf(0.5 + level / 2, int(cluster.max()))) * se
+    half = float(student_t.ppf(0.5 + level / 2, len(cells.heard) - 1)) * se
     return Estimate(
         name=NAME,
         value=float(value),

@@ -7,12 +7,14 @@ the counts of histories then change from one survey to the next.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.special import expit
 
 from surveys.trends.models.occupancy import OccupancyFit
+from surveys.trends.models.occupancy_blocks import Block
 from surveys.trends.models.occupancy_likelihood import OccupancyCells
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.grouping import group_rows
@@ -20,26 +22,27 @@ from surveys.trends.numerics.grouping import group_rows
 
 @dataclass(frozen=True, kw_only=True)
 class SurveyFrame:
-    """``unit`` (rows,) is the unit of each row. ``psi_design`` (U, k) and ``p_design`` (U, J, m)
-    are on the scale of the search, J being 1 where visits are alike; ``seen`` (U, visits) says
-    which visits happened. ``cohorts`` are units with the same missing visits."""
+    """``unit`` (rows,) is the unit of each row, ``silent`` every unit once with nothing heard;
+    ``seen`` (U, visits) says which visits happened. ``cohorts`` are units with the same missing
+    visits."""
 
     unit: IntArray
     size: IntArray
-    psi_design: FloatArray
-    p_design: FloatArray
+    silent: OccupancyCells
     seen: BoolArray
     cohorts: tuple[IntArray, ...]
 
     @property
     def visits_alike(self) -> bool:
-        return bool(self.p_design.shape[1] == 1 < self.seen.shape[1])
+        return bool(self.silent.p_design.shape[1] == 1 < self.seen.shape[1])
 
     def chances(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Occupancy (U,) and detection (U, visits), 0 where nobody listened."""
-        k = self.psi_design.shape[1]
-        p = expit(self.p_design @ theta[k:])
-        return expit(self.psi_design @ theta[:k]), np.where(self.seen, p, 0.0)
+        psi_design = self.silent.psi_design
+        with np.errstate(over="ignore"):
+            p = 1 / (1 + np.exp(-self.silent.p_logit(theta)))
+        psi: FloatArray = expit(psi_design @ theta[: psi_design.shape[1]])
+        return psi, np.where(self.seen, p, 0.0)
 
     def coded(self, history: FloatArray) -> IntArray:
         """Histories (rows, visits) as numbers (rows,)."""
@@ -47,41 +50,48 @@ class SurveyFrame:
         codes: IntArray = (np.nan_to_num(history) > 0) @ bits
         return codes
 
-    def simulated(self, theta: FloatArray, rng: np.random.Generator) -> IntArray:
-        """Histories drawn from the model, as numbers (rows,)."""
-        psi, p = self.chances(theta)
+    def simulated(self, psi: FloatArray, p: FloatArray, rng: np.random.Generator) -> IntArray:
+        """Histories drawn at these chances of the units, as numbers (rows,)."""
         occupied = rng.random(len(self.unit)) < psi[self.unit]
-        heard = rng.random((len(self.unit), p.shape[1])) < p[self.unit]
+        of_rows = p[self.unit] if len(p) < len(self.unit) else p
+        heard = rng.random(of_rows.shape) < of_rows
         codes: IntArray = np.where(occupied, heard @ (1 << np.arange(p.shape[1])), 0)
         return codes
 
-    def cells(self, codes: IntArray) -> OccupancyCells:
+    def blocks(self, codes: IntArray) -> tuple[Block, ...]:
         """The cells of a likelihood for these histories."""
         visits = self.seen.shape[1]
-        heard = ((codes[:, None] >> np.arange(visits)) & 1).astype(np.float64)
         if not self.visits_alike:
             # Every row is a unit of its own here.
-            return OccupancyCells(
-                detections=heard,
-                trials=self.seen.astype(np.float64),
-                psi_design=self.psi_design,
-                p_design=self.p_design,
-                weight=np.ones(len(codes)),
-                group=np.arange(len(codes)),
+            heard = ((codes >> np.arange(visits)[:, None]) & 1).astype(np.float64)
+            if_empty = np.where(codes > 0, -np.inf, 0.0)
+            return tuple(
+                replace(block, heard=heard[:, block.at], if_empty=if_empty[block.at])
+                for block in self.silent.blocks
             )
-        times = heard.sum(axis=1).astype(np.int64)
+        times = ((codes[:, None] >> np.arange(visits)) & 1).sum(axis=1)
         width = visits + 1
         count = np.bincount(self.unit * width + times, minlength=len(self.size) * width)
         filled = np.flatnonzero(count)
         unit = filled // width
-        return OccupancyCells(
+        return replace(
+            self.silent,
             detections=(filled % width)[:, None].astype(np.float64),
-            trials=self.seen[unit].sum(axis=1, keepdims=True).astype(np.float64),
-            psi_design=self.psi_design[unit],
-            p_design=self.p_design[unit],
+            trials=self.silent.trials[unit],
+            psi_design=self.silent.psi_design[unit],
+            p_design=self.silent.p_design[unit],
             weight=count[filled].astype(np.float64),
             group=np.arange(len(filled)),
-        )
+            level=None if self.silent.level is None else self.silent.level[unit],
+        ).blocks
+
+    @cached_property
+    def cohort_of(self) -> IntArray:
+        """Which cohort each row belongs to (rows,)."""
+        of_unit = np.empty(len(self.size), dtype=np.int64)
+        for number, units in enumerate(self.cohorts):
+            of_unit[units] = number
+        return of_unit[self.unit]
 
 
 def survey_frame(fit: OccupancyFit) -> SurveyFrame:
@@ -89,16 +99,29 @@ def survey_frame(fit: OccupancyFit) -> SurveyFrame:
     cells = fit.cells
     seen = ~np.isnan(fit.history)
     psi_design, p_design = cells.psi_design[cells.group], cells.p_design[cells.group]
+    level = None if cells.level is None else cells.level[cells.group]
+    trials = seen.astype(np.float64)
     if p_design.shape[1] == 1:
-        first, unit = group_rows(seen.astype(np.float64), psi_design, p_design)
+        of_level = () if level is None else (level.astype(np.float64)[:, None],)
+        first, unit = group_rows(trials, psi_design, p_design, *of_level)
+        trials = trials.sum(axis=1, keepdims=True)
     else:
         first = unit = np.arange(len(seen))
-    patterns, cohort = np.unique(seen[first], axis=0, return_inverse=True)
+    patterns, cohort = np.unique(seen[first] @ (1 << np.arange(seen.shape[1])), return_inverse=True)
+    silent = OccupancyCells(
+        detections=np.zeros(trials[first].shape),
+        trials=trials[first],
+        psi_design=psi_design[first],
+        p_design=p_design[first],
+        weight=np.ones(len(first)),
+        group=np.arange(len(first)),
+        levels=cells.levels,
+        level=None if level is None else level[first],
+    )
     return SurveyFrame(
         unit=unit,
         size=np.bincount(unit, minlength=len(first)),
-        psi_design=psi_design[first],
-        p_design=p_design[first],
+        silent=silent,
         seen=seen[first],
         cohorts=tuple(np.flatnonzero(cohort.ravel() == code) for code in range(len(patterns))),
     )
@@ -107,11 +130,8 @@ def survey_frame(fit: OccupancyFit) -> SurveyFrame:
 def pearson_of(frame: SurveyFrame, codes: IntArray, theta: FloatArray) -> float:
     """Pearson's X2 of histories against the model at ``theta``; see ``goodness_of_fit``."""
     psi, p = frame.chances(theta)
-    cohort_of = np.empty(len(frame.size), dtype=np.int64)
-    for number, units in enumerate(frame.cohorts):
-        cohort_of[units] = number
     width = 1 << frame.seen.shape[1]
-    keys, counts = np.unique(cohort_of[frame.unit] * width + codes, return_counts=True)
+    keys, counts = np.unique(frame.cohort_of * width + codes, return_counts=True)
     total = 0.0
     for number, units in enumerate(frame.cohorts):
         of_cohort = keys // width == number
@@ -123,9 +143,14 @@ def pearson_of(frame: SurveyFrame, codes: IntArray, theta: FloatArray) -> float:
 
 def _expected(codes: IntArray, psi: FloatArray, p: FloatArray, size: IntArray) -> FloatArray:
     """Expected number of rows with each history (H,), over units of ``size`` rows."""
-    heard = np.ones((len(psi), len(codes)))
-    for visit in range(p.shape[1]):
-        chance = p[:, visit, None]
-        heard *= np.where((codes >> visit) & 1, chance, 1 - chance)
-    expected: FloatArray = (size * psi) @ heard + (codes == 0) * float(size @ (1 - psi))
+    visits = p.T.copy()
+    # Chance of the visits so far, for each way in which one of the histories begins.
+    begun = {0: size * psi}
+    for visit, chance in enumerate(visits):
+        heard, missed, longer = 1 << visit, 1 - chance, {}
+        for code in {int(code) & (2 * heard - 1) for code in codes}:
+            longer[code] = begun[code & (heard - 1)] * (chance if code & heard else missed)
+        begun = longer
+    expected: FloatArray = np.array([float(begun[int(code)].sum()) for code in codes])
+    expected += (codes == 0) * float(size @ (1 - psi))
     return expected

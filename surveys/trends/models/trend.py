@@ -33,6 +33,7 @@ from surveys.trends.numerics.design import (
     join,
     site_design,
     visit_design,
+    with_levels,
 )
 from surveys.trends.numerics.intervals import percent_per_step, transform
 from surveys.trends.numerics.optimize import quadratic_form
@@ -103,6 +104,7 @@ def fit_trend(
     detection: Mapping[str, ArrayLike] | None = None,
     detection_by_year: bool = False,
     empty: ArrayLike | None = None,
+    like: TrendFit | None = None,
 ) -> TrendFit:
     """Fit occupancy over season years, on the logit scale.
 
@@ -126,6 +128,9 @@ def fit_trend(
     empty
         (rows,) marks of kinds of sites at which the species was never heard. The best occupancy
         there is 0, so they are not fitted, and count in every share of sites.
+    like
+        A trend of the same data with other covariates: the search of a large program begins at its
+        coefficients, which saves time and changes nothing else.
 
     Returns
     -------
@@ -175,13 +180,14 @@ def fit_trend(
     else:
         psi = join(by_year, _without_intercept(psi))
     p = visit_design(rows, visits, detection)
-    if detection_by_year:
-        p = join(by_year, _without_intercept(p))
+    if detection_by_year and len(years):
+        p = with_levels(year, levels=years, prefix=f"{YEAR} ", design=p)
     fit = fit_occupancy_designs(
         history[fitted],
         psi=psi.select(fitted),
         p=p.select(fitted),
         clusters=cluster[fitted],
+        like=None if like is None else like.fit,
     )
     return TrendFit(
         fit=replace(fit, flags=merge_flags(fit.flags, _size_flags(fit, years))),

@@ -10,94 +10,213 @@ when detection is low (Link 2003, Biometrics 59:1123-1130), so each is an assump
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import product
+
 import numpy as np
 from scipy.special import expit, gammaln
 
-from surveys.trends.models.latent_mixture import States
-from surveys.trends.models.occupancy_likelihood import OccupancyCells
-from surveys.trends.numerics.arrays import FloatArray
+from surveys.trends.models.latent_mixture import Predicted, summed
+from surveys.trends.models.occupancy_blocks import Block, soft_and_chance
+from surveys.trends.numerics.arrays import FloatArray, IntArray
 
 # Largest number of animals summed over. Occupancy, unlike the mean number, barely depends on it.
 BOUND = 30
+# With more visits that are heard by themselves, numbers of animals are summed instead of visits.
+_MOST_VISITS = 6
+# A sum of terms of both signs that is smaller than this part of them has lost too many digits.
+_LOST = 1e-6
 
 
 def two_classes(
-    cells: OccupancyCells, psi_logit: FloatArray, p_logit: FloatArray, numbers: FloatArray
-) -> States:
+    block: Block, psi_logit: FloatArray, p_logit: FloatArray, numbers: FloatArray
+) -> Predicted:
     """Empty, or occupied in the class with higher or with lower detection. ``numbers``: how far the
     classes are apart on the logit scale, and the logit of the share of sites in the first."""
     apart, in_first = numbers
-    psi, first = expit(psi_logit), float(expit(in_first))
-    count, visits = cells.trials.shape
-    logs = np.empty((count, 3))
-    scores = np.zeros((count, 3, visits + 3))
-    empty = -np.logaddexp(0.0, psi_logit)
-    logs[:, 0] = np.where(cells.silent, empty, -np.inf)
-    scores[:, 0, 0] = -psi
+    soft_psi, psi, psi_spread = soft_and_chance(psi_logit)
+    first = float(expit(in_first))
+    visits, count = p_logit.shape
+    logs = np.empty((3, count))
+    scores = np.zeros((3, visits + 3, count))
+    logs[0] = -np.inf if block.if_empty is None else block.if_empty - soft_psi
+    scores[0, 0] = -psi
     spreads = []
     for state, side in ((1, 0.5), (2, -0.5)):
         logit = p_logit + side * apart
-        p = expit(logit)
-        residual = cells.detections - cells.trials * p
+        soft, p, spread = soft_and_chance(logit)
+        residual = block.heard - block.trials * p
         of_class = -np.logaddexp(0.0, -in_first if state == 1 else in_first)
-        heard = cells.detections * logit - cells.trials * np.logaddexp(0.0, logit)
-        logs[:, state] = -np.logaddexp(0.0, -psi_logit) + of_class + heard.sum(axis=1)
-        scores[:, state, 0] = 1 - psi
-        scores[:, state, 1 : 1 + visits] = residual
-        scores[:, state, -2] = side * residual.sum(axis=1)
-        scores[:, state, -1] = 1 - first if state == 1 else -first
-        spreads.append((state, side, cells.trials * p * (1 - p)))
+        heard = (block.heard * logit - block.trials * soft).sum(axis=0)
+        logs[state] = psi_logit - soft_psi + of_class + heard
+        scores[state, 0] = 1 - psi
+        scores[state, 1 : 1 + visits] = residual
+        scores[state, -2] = side * residual.sum(axis=0)
+        scores[state, -1] = 1 - first if state == 1 else -first
+        spreads.append((state, side, block.trials * spread))
 
     def mean_curvature(weights: FloatArray) -> FloatArray:
-        matrix = np.zeros((count, visits + 3, visits + 3))
-        matrix[:, 0, 0] = -psi * (1 - psi)
-        occupied = 1 - weights[:, 0]
-        matrix[:, -1, -1] = -occupied * first * (1 - first)
+        matrix = np.zeros((visits + 3, visits + 3, count))
+        matrix[0, 0] = -psi_spread
+        matrix[-1, -1] = -(1 - weights[0]) * first * (1 - first)
         visit = np.arange(1, visits + 1)
         for state, side, spread in spreads:
-            weighted = weights[:, state, None] * spread
-            matrix[:, visit, visit] -= weighted
-            matrix[:, visit, -2] -= side * weighted
-            matrix[:, -2, visit] -= side * weighted
-            matrix[:, -2, -2] -= side * side * weighted.sum(axis=1)
+            weighted = weights[state] * spread
+            matrix[visit, visit] -= weighted
+            matrix[visit, -2] -= side * weighted
+            matrix[-2, visit] -= side * weighted
+            matrix[-2, -2] -= side * side * weighted.sum(axis=0)
         return matrix
 
-    return States(logs=logs, scores=scores, mean_curvature=mean_curvature)
+    return summed(logs, scores, mean_curvature)
 
 
 def abundance_induced(
-    cells: OccupancyCells, psi_logit: FloatArray, p_logit: FloatArray, numbers: FloatArray
-) -> States:
-    """From 0 animals to the bound, each heard with the chance whose logit is ``p_logit``. There are
-    no single ``numbers``."""
-    count, visits = cells.trials.shape
-    animals = np.arange(BOUND + 1, dtype=np.float64)
-    mean = np.logaddexp(0.0, psi_logit)
-    slope = expit(psi_logit)
-    silent = cells.trials - cells.detections
-    heard = cells.detections[:, :, None]
-    r = expit(p_logit)[:, :, None]
-    nobody = np.logaddexp(0.0, p_logit)[:, :, None] * animals
-    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-        loud = np.where(heard > 0, heard * np.log(-np.expm1(-nobody)), 0.0)
-        odds = np.where(animals > 0, 1.0 / np.expm1(nobody), 0.0)
-    by_visit = loud - silent[:, :, None] * nobody
-    logs = animals * np.log(mean)[:, None] - mean[:, None] - gammaln(animals + 1)
-    logs = logs + by_visit.sum(axis=1)
-    scores = np.empty((count, BOUND + 1, visits + 1))
-    excess = animals / mean[:, None] - 1
-    scores[:, :, 0] = excess * slope[:, None]
-    by_logit = r * animals * (heard * odds - silent[:, :, None])
-    scores[:, :, 1:] = np.moveaxis(by_logit, 1, 2)
+    block: Block, psi_logit: FloatArray, p_logit: FloatArray, numbers: FloatArray
+) -> Predicted:
+    """Any number of animals, each heard with the chance whose logit is ``p_logit``. There are no
+    single ``numbers``."""
+    visits = len(p_logit)
+    if not 1 < visits <= _MOST_VISITS:
+        return _by_animals(block.heard, block.trials, psi_logit, p_logit)
+    sums = _Sums(block.heard, block.trials, psi_logit, p_logit)
+    lost = np.flatnonzero(sums.value < _LOST * sums.size)
+    told = sums.predicted()
+    if not len(lost):
+        return told
+    again = _by_animals(
+        block.heard[:, lost], block.trials[:, lost], psi_logit[lost], p_logit[:, lost]
+    )
+    told.value[lost], told.slope[:, lost] = again.value, again.slope
 
-    def mean_curvature(weights: FloatArray) -> FloatArray:
-        matrix = np.zeros((count, visits + 1, visits + 1))
-        expected = weights @ animals
-        matrix[:, 0, 0] = -expected * (slope / mean) ** 2
-        matrix[:, 0, 0] += (expected / mean - 1) * slope * (1 - slope)
-        second = (1 - r) * by_logit - heard * (animals * r) ** 2 * odds * (1 + odds)
-        visit = np.arange(1, visits + 1)
-        matrix[:, visit, visit] = (second * weights[:, None, :]).sum(axis=2)
+    def curvature() -> FloatArray:
+        matrix = told.curvature()
+        matrix[:, :, lost] = again.curvature()
         return matrix
 
-    return States(logs=logs, scores=scores, mean_curvature=mean_curvature)
+    return Predicted(value=told.value, slope=told.slope, curvature=curvature)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Term:
+    """One term of ``_Sums`` for some ``rows``: ``term`` (n,) with its sign; the chance ``every``
+    (n,) that one animal is missed on all visits of the set, and ``rest``, that it is not;
+    ``member`` (J, n), 1 for the visits of the set."""
+
+    rows: IntArray
+    term: FloatArray
+    every: FloatArray
+    rest: FloatArray
+    member: FloatArray
+
+
+class _Sums:
+    """The chance of what was heard, in closed form, with its derivatives.
+
+    Of a Poisson number of animals with mean m, the chance that none is heard on a set A of visits
+    is exp(-m (1 - Q)), Q being the product over A of the chance q that one animal is missed. That
+    all other visits heard some follows by inclusion and exclusion: the sum over all sets of heard
+    visits that are added to the silent ones, with a minus for those of odd size.
+
+    ``value`` (g,) is the sum, ``size`` (g,) that of the terms without their signs.
+    """
+
+    def __init__(
+        self, heard: FloatArray, trials: FloatArray, psi_logit: FloatArray, p_logit: FloatArray
+    ) -> None:
+        visits, count = heard.shape
+        self.soft_psi, self.psi, self.psi_spread = soft_and_chance(psi_logit)
+        soft_p, self.r, self.r_spread = soft_and_chance(p_logit)
+        self.value, self.size, self.by_mean = np.zeros(count), np.zeros(count), np.zeros(count)
+        self.by_missed = np.zeros((visits, count))
+        self.terms: list[_Term] = []
+        silent = trials - heard
+        of_silent = (silent * soft_p).sum(axis=0)
+        for chosen in product((False, True), repeat=visits):
+            added = np.flatnonzero(chosen)
+            rows = np.flatnonzero((heard[added] > 0).all(axis=0))
+            if not len(rows):
+                continue
+            member = silent[:, rows]
+            member[added] = 1.0
+            log_all = -of_silent[rows] - soft_p[added][:, rows].sum(axis=0)
+            rest = -np.expm1(log_all)
+            term = np.exp(-self.soft_psi[rows] * rest) * (-1) ** len(added)
+            self.terms.append(_Term(rows=rows, term=term, every=1 - rest, rest=rest, member=member))
+            self.value[rows] += term
+            self.size[rows] += np.abs(term)
+            self.by_mean[rows] -= rest * term
+            self.by_missed[:, rows] += member * (self.soft_psi[rows] * (1 - rest) * term)
+
+    def predicted(self) -> Predicted:
+        """By the predictors."""
+        # Sums that lost their digits are worked out otherwise.
+        with np.errstate(divide="ignore", invalid="ignore"):
+            value = np.log(self.value)
+            by_mean, by_missed = self.by_mean / self.value, self.by_missed / self.value
+        slope = np.vstack([by_mean * self.psi, -by_missed * self.r])
+        return Predicted(
+            value=value, slope=slope, curvature=lambda: self._curvature(by_mean, by_missed)
+        )
+
+    def _curvature(self, by_mean: FloatArray, by_missed: FloatArray) -> FloatArray:
+        visits, count = by_missed.shape
+        matrix = np.zeros((1 + visits, 1 + visits, count))
+        for one in self.terms:
+            rows, mean = one.rows, self.soft_psi[one.rows]
+            all_of_one = one.every * one.term
+            matrix[0, 0, rows] += one.rest**2 * one.term
+            by_both = one.member * (all_of_one * (1 - mean * one.rest))
+            by_two = one.member * (mean * all_of_one * (1 + mean * one.every))
+            for visit in range(visits):
+                matrix[0, 1 + visit, rows] -= by_both[visit]
+                for other in range(visit + 1):
+                    pair = one.member[other] * by_two[visit]
+                    matrix[1 + visit, 1 + other, rows] += pair
+        with np.errstate(divide="ignore", invalid="ignore"):
+            matrix /= self.value
+        first = np.vstack([by_mean, -by_missed])
+        scale = np.vstack([self.psi, self.r])
+        for p in range(1 + visits):
+            for q in range(p + 1):
+                known = matrix[q, p] if q == 0 else matrix[p, q]
+                matrix[p, q] = (known - first[p] * first[q]) * scale[p] * scale[q]
+                matrix[q, p] = matrix[p, q]
+        matrix[0, 0] += by_mean * self.psi_spread
+        own = np.arange(1, 1 + visits)
+        matrix[own, own] -= by_missed * self.r_spread
+        return matrix
+
+
+def _by_animals(
+    detections: FloatArray, trials: FloatArray, psi_logit: FloatArray, p_logit: FloatArray
+) -> Predicted:
+    """The sum over 0 animals to the bound."""
+    visits, count = trials.shape
+    animals = np.arange(BOUND + 1, dtype=np.float64)[:, None]
+    soft_psi, slope, _ = soft_and_chance(psi_logit)
+    mean = soft_psi
+    silent, heard = (trials - detections)[None], detections[None]
+    r = expit(p_logit)
+    nobody = animals[:, :, None] * np.logaddexp(0.0, p_logit)
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+        loud = np.where(heard > 0, heard * np.log(-np.expm1(-nobody)), 0.0)
+        odds = np.where(animals[:, :, None] > 0, 1.0 / np.expm1(nobody), 0.0)
+    logs = animals * np.log(mean) - mean - gammaln(animals + 1)
+    logs = logs + (loud - silent * nobody).sum(axis=1)
+    scores = np.empty((BOUND + 1, visits + 1, count))
+    scores[:, 0] = (animals / mean - 1) * slope
+    by_logit = r * animals[:, :, None] * (heard * odds - silent)
+    scores[:, 1:] = by_logit
+
+    def mean_curvature(weights: FloatArray) -> FloatArray:
+        matrix = np.zeros((visits + 1, visits + 1, count))
+        expected = animals[:, 0] @ weights
+        matrix[0, 0] = -expected * (slope / mean) ** 2
+        matrix[0, 0] += (expected / mean - 1) * slope * (1 - slope)
+        second = (1 - r) * by_logit - heard * (animals[:, :, None] * r) ** 2 * odds * (1 + odds)
+        visit = np.arange(1, visits + 1)
+        matrix[visit, visit] = (second * weights[:, None, :]).sum(axis=0)
+        return matrix
+
+    return summed(logs, scores, mean_curvature)

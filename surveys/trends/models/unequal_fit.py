@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from surveys.trends import estimates
-from surveys.trends.models.level_models import LevelModel
+from surveys.trends.models.level_models import LevelModel, Stretch, joined, joined_scores
 from surveys.trends.models.model_fit import EDGE_LOGIT
 from surveys.trends.models.occupancy import OccupancyFit
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.optimize import covariance_of, identified, maximize
-from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.numerics.sandwich import sandwich_covariance
 
 # A step of one class from the other beyond this says that one class is never or always heard.
 _FARTHEST_NUMBER = 8.0
@@ -69,21 +69,14 @@ def fit_unequal_detection(fit: OccupancyFit, model: LevelModel) -> UnequalFit:
     """
     if fit.maximum is None:
         raise ValueError("fit: nothing was fitted")
-    cells = fit.cells
-    p_design: FloatArray = cells.p_design[cells.group]
-    if p_design.shape[1] == 1:
-        p_design = p_design[:, 0]
-    psi_design = cells.psi_design[cells.group]
-    likelihood = model(fit.history, psi_design, p_design, np.arange(len(fit.history)))
-    start = np.concatenate([fit.maximum.theta, likelihood.start])
-    maximum = maximize(likelihood.objective, start)
+    stretches = _stretches(fit, model)
     k = len(fit.maximum.theta)
+    start = np.concatenate([fit.maximum.theta, stretches[0].likelihood.start])
+    maximum = maximize(joined(stretches), start)
     lines = np.concatenate(
         [
-            psi_design @ maximum.theta[: psi_design.shape[1]],
-            (p_design @ maximum.theta[psi_design.shape[1] : k])[
-                np.isfinite(fit.history).any(axis=1)
-            ].ravel(),
+            fit.cells.psi_design @ maximum.theta[: fit.cells.psi_design.shape[1]],
+            fit.cells.p_logit(maximum.theta[:k])[fit.cells.trials > 0],
         ]
     )
     known = identified(maximum)
@@ -97,7 +90,7 @@ def fit_unequal_detection(fit: OccupancyFit, model: LevelModel) -> UnequalFit:
         flags.append(estimates.NOT_IDENTIFIED)
     clustered = None
     if fit.clustered_covariance is not None:
-        scores = cluster_scores(likelihood.row_scores(maximum.theta), fit.cluster)
+        scores = joined_scores(stretches, maximum.theta, fit.cluster)
         clustered = np.full(maximum.hessian.shape, np.nan)
         block = np.ix_(known, known)
         clustered[block] = sandwich_covariance(-maximum.hessian[block], scores[:, known])
@@ -108,3 +101,31 @@ def fit_unequal_detection(fit: OccupancyFit, model: LevelModel) -> UnequalFit:
         log_likelihood=maximum.value,
         flags=tuple(flags),
     )
+
+
+def _stretches(fit: OccupancyFit, model: LevelModel) -> list[Stretch]:
+    """The likelihood of all rows, or level by level where detection has levels of its own."""
+    cells = fit.cells
+    level = (
+        np.zeros(len(cells.group), np.int64) if cells.level is None else cells.level[cells.group]
+    )
+    psi_size, levels = cells.psi_design.shape[1], len(cells.levels)
+    made = []
+    for code in np.unique(level).tolist():
+        rows = np.flatnonzero(level == code)
+        of_rows = cells.group[rows]
+        p_design = cells.p_design[of_rows]
+        if cells.level is not None:
+            own = np.full((*p_design.shape[:2], 1), cells.levels[code])
+            p_design = np.concatenate([own, p_design], axis=-1)
+        if p_design.shape[1] == 1:
+            p_design = p_design[:, 0]
+        likelihood = model(fit.history[rows], cells.psi_design[of_rows], p_design, rows)
+        more = cells.p_design.shape[-1] + len(likelihood.start)
+        columns = [
+            np.arange(psi_size),
+            np.arange(psi_size + code, psi_size + code + (levels > 0)),
+            np.arange(psi_size + levels, psi_size + levels + more),
+        ]
+        made.append(Stretch(likelihood=likelihood, columns=np.concatenate(columns), rows=rows))
+    return made

@@ -8,8 +8,8 @@ worse sites than those which were run late, so that the levels follow the change
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,9 +17,16 @@ from scipy.special import expit
 
 from surveys.trends import estimates
 from surveys.trends.estimates import merge_flags
-from surveys.trends.models.level_models import LevelLikelihood, LevelModel, equal_detection
+from surveys.trends.models.level_models import (
+    LevelModel,
+    Stretch,
+    equal_detection,
+    joined,
+    joined_scores,
+)
 from surveys.trends.models.occupancy import check_histories, history_flags
-from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray, codes_of
+from surveys.trends.models.occupancy_blocks import MOST_NUMBERS
+from surveys.trends.numerics.arrays import FloatArray, IntArray, codes_of
 from surveys.trends.numerics.design import (
     INTERCEPT,
     Design,
@@ -27,11 +34,12 @@ from surveys.trends.numerics.design import (
     drop_incomplete,
     factor_design,
     join,
+    moments,
     site_design,
     visit_design,
 )
-from surveys.trends.numerics.optimize import Objective, identified, maximize
-from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.numerics.optimize import Maximum, Objective, identified, maximize
+from surveys.trends.numerics.sandwich import sandwich_covariance
 
 ROUTE_MEAN_YEAR = "mean season year of the route"
 # A weak normal prior on what sets one year apart from the others keeps the level of a year in which
@@ -54,7 +62,8 @@ class YearLevels:
     covariates of each row add to the level, ``part`` the share of the rows that the model holds
     possible for the species. ``routes`` counts clusters, ``routes_heard``, ``sites_heard`` and
     ``seasons_heard`` those clusters, sites and rows with a detection. ``within_routes`` says
-    whether the column of route means was needed.
+    whether the column of route means was needed. ``found`` holds the coefficients of the search
+    by name, for others that begin there.
     """
 
     years: IntArray
@@ -70,6 +79,7 @@ class YearLevels:
     within_routes: bool
     flags: tuple[str, ...]
     model_covariance: FloatArray | None = None
+    found: Mapping[str, float] = field(default_factory=dict)
 
 
 def fit_year_levels(
@@ -84,6 +94,7 @@ def fit_year_levels(
     sites: ArrayLike | None = None,
     within_routes: bool = True,
     model: LevelModel = equal_detection,
+    like: YearLevels | None = None,
 ) -> YearLevels:
     """Fit a level of occupancy for every season year.
 
@@ -109,6 +120,9 @@ def fit_year_levels(
     model
         What detection is like beside its covariates: equal between sites, or one of the other forms
         of ``level_models``.
+    like
+        Levels of nearly the same data: the search of a large program begins where they were found,
+        which saves time and changes nothing else.
 
     Returns
     -------
@@ -150,16 +164,15 @@ def fit_year_levels(
 
     keep = possible & listened
     history, kept, lost = drop_incomplete(
-        history[keep], _rows(psi_covariates, keep), _rows(p, keep)
+        history[keep], psi_covariates.select(keep), p.select(keep)
     )
     at = np.flatnonzero(keep)[kept]
     flags = merge_flags((estimates.COVARIATE_MISSING,) if lost else (), history_flags(history))
     years = np.unique(year[at]).astype(np.int64)
     columns, within = site_columns(
-        _rows(psi_covariates, at), year[at], route[at], within_routes=within_routes
+        psi_covariates.select(at), year[at], route[at], within_routes=within_routes
     )
-    psi = join(factor_design(year[at], levels=years, prefix="year "), columns)
-    p = _detection(_rows(p, at), year[at], years, history, by_year=detection_by_year)
+    p = _detection(p.select(at), history)
     heard = np.nansum(history, axis=1) > 0
     levels = YearLevels(
         years=years,
@@ -177,15 +190,79 @@ def fit_year_levels(
     )
     if estimates.NOT_IDENTIFIED in flags or not heard.any():
         return levels
-    penalty = _penalty(len(years), psi, p, by_year=detection_by_year)
-    likelihood = model(history, psi.matrix, p.matrix, at)
-    return _search(
-        levels, likelihood, columns, penalty, np.unique(route[at], return_inverse=True)[1]
+    stretches = _stretches(
+        model, history, columns, p, at, np.searchsorted(years, year[at]), by_year=detection_by_year
+    )
+    search = _Search(
+        stretches=stretches,
+        names=_names(years, columns, p, by_year=detection_by_year),
+        penalty=_penalty(len(years), columns, p, by_year=detection_by_year),
+        route=np.unique(route[at], return_inverse=True)[1],
+        begin=_beginning(like) if history.size > MOST_NUMBERS else {},
+    )
+    return _found(levels, search, columns)
+
+
+def _names(years: IntArray, columns: Design, p: Design, *, by_year: bool) -> tuple[str, ...]:
+    """What each coefficient of the search is called."""
+    levels = [f"year {year}" for year in years.tolist()] if by_year else [INTERCEPT]
+    return (
+        *(f"occupancy: year {year}" for year in years.tolist()),
+        *(f"occupancy: {name}" for name in columns.names),
+        *(f"detection: {name}" for name in (*levels, *p.names)),
     )
 
 
-def _rows(design: Design, rows: BoolArray | IntArray) -> Design:
-    return Design(names=design.names, matrix=design.matrix[rows])
+def _beginning(like: YearLevels | None) -> Mapping[str, float]:
+    """Where a search found an end that is worth beginning at."""
+    settled = like is not None and like.covariance is not None
+    if like is None or not settled or estimates.DID_NOT_CONVERGE in like.flags:
+        return {}
+    return like.found
+
+
+def _stretches(
+    model: LevelModel,
+    history: FloatArray,
+    columns: Design,
+    p: Design,
+    at: IntArray,
+    code: IntArray,
+    *,
+    by_year: bool,
+) -> list[Stretch]:
+    """The likelihood of each year, or of a few years in a small program; ``code`` (rows,) numbers
+    the years. All years share what covariates do, detection its level too unless that is
+    ``by_year``."""
+    years, shared = int(code.max()) + 1, len(columns.names)
+    first = years + shared
+    covariates = first + (years if by_year else 1)
+    made = []
+    for some in _runs_of_years(np.bincount(code) * history.shape[1]):
+        rows = np.flatnonzero((code >= some[0]) & (code <= some[-1]))
+        level = factor_design(code[rows], levels=some, prefix="")
+        constant = level if by_year else site_design(len(rows))
+        likelihood = model(
+            history[rows],
+            join(level, columns.select(rows)).matrix,
+            join(constant, p.select(rows)).matrix,
+            at[rows],
+        )
+        more = len(p.names) + len(likelihood.start)
+        own = [
+            some,
+            np.arange(years, first),
+            first + (some if by_year else np.zeros(1, dtype=np.int64)),
+            np.arange(covariates, covariates + more),
+        ]
+        made.append(Stretch(likelihood=likelihood, columns=np.concatenate(own), rows=rows))
+    return made
+
+
+def _runs_of_years(sizes: IntArray) -> list[IntArray]:
+    """The numbers of the years in runs, each of at least a block or of a single year."""
+    run = np.floor(np.cumsum(sizes) / (MOST_NUMBERS + 1)).astype(np.int64)
+    return [np.flatnonzero(run == number) for number in np.unique(run)]
 
 
 def site_columns(
@@ -208,40 +285,31 @@ def site_columns(
     return Design(names=tuple(names), matrix=_standard(matrix)), within
 
 
-def _detection(
-    p: Design, year: IntArray, years: IntArray, history: FloatArray, *, by_year: bool
-) -> Design:
-    """Covariates of detection centered and of unit scale, with an intercept or a level a year."""
+def _detection(p: Design, history: FloatArray) -> Design:
+    """Covariates of detection without their intercept, centered and of unit scale."""
     keep = [k for k, name in enumerate(p.names) if name != INTERCEPT]
-    matrix = p.matrix[..., keep]
+    matrix = p.matrix.T[keep].T
     if matrix.ndim == 3:
-        matrix = np.where(np.isnan(history)[:, :, None], np.nan, matrix)
-    covariates = Design(names=tuple(p.names[k] for k in keep), matrix=_standard(matrix))
-    level = (
-        factor_design(year, levels=years, prefix="year ")
-        if by_year
-        else site_design(len(year), None)
-    )
-    return join(level, covariates) if keep else level
+        matrix = np.where(np.ascontiguousarray(np.isnan(history).T), np.nan, matrix.T).T
+    return Design(names=tuple(p.names[k] for k in keep), matrix=_standard(matrix))
 
 
 def _standard(matrix: FloatArray) -> FloatArray:
     if not matrix.size:
         return matrix
-    flat = matrix.reshape(-1, matrix.shape[-1])
-    spread = np.nanstd(flat, axis=0)
-    standard: FloatArray = (matrix - np.nanmean(flat, axis=0)) / np.where(spread > 0, spread, 1.0)
+    mean, spread = moments(matrix)
+    standard: FloatArray = (matrix - mean) / np.where(spread > 0, spread, 1.0)
     return standard
 
 
-def _penalty(years: int, psi: Design, p: Design, *, by_year: bool) -> FloatArray:
+def _penalty(years: int, columns: Design, p: Design, *, by_year: bool) -> FloatArray:
     """Curvature (K, K) of the prior on how far a year is from the mean of the years."""
-    size = psi.matrix.shape[-1] + p.matrix.shape[-1]
+    first = years + len(columns.names)
+    size = first + (years if by_year else 1) + len(p.names)
     deviation = np.eye(years) - 1.0 / max(years, 1)
     penalty = np.zeros((size, size))
     penalty[:years, :years] = deviation / PRIOR_SD_OCCUPANCY**2
     if by_year:
-        first = psi.matrix.shape[-1]
         penalty[first : first + years, first : first + years] = deviation / PRIOR_SD_DETECTION**2
     return penalty
 
@@ -260,18 +328,33 @@ def _penalized(likelihood: Objective, penalty: FloatArray, center: FloatArray) -
     return Objective(value_gradient=value_gradient, hessian=hessian)
 
 
-def _search(
-    levels: YearLevels,
-    likelihood: LevelLikelihood,
-    columns: Design,
-    penalty: FloatArray,
-    route: IntArray,
-) -> YearLevels:
+@dataclass(frozen=True, kw_only=True)
+class _Search:
+    """``names`` are those of the coefficients but the single numbers of the form of detection,
+    ``penalty`` the curvature of their prior, ``route`` (rows,) the clusters, ``begin`` where the
+    search begins, by name, if not at zero."""
+
+    stretches: Sequence[Stretch]
+    names: tuple[str, ...]
+    penalty: FloatArray
+    route: IntArray
+    begin: Mapping[str, float]
+
+    def maximum(self) -> Maximum:
+        numbers = self.stretches[0].likelihood
+        center = np.concatenate([np.zeros(len(self.names)), numbers.start])
+        penalty = blocks(self.penalty, np.diag(numbers.curvature))
+        # A form with numbers of its own may have two hills: it is always climbed from one side.
+        begin = {} if len(numbers.start) else self.begin
+        start = center.copy()
+        start[: len(self.names)] = [begin.get(name, 0.0) for name in self.names]
+        return maximize(_penalized(joined(self.stretches), penalty, center), start)
+
+
+def _found(levels: YearLevels, search: _Search, columns: Design) -> YearLevels:
     years = len(levels.years)
     k = years + columns.matrix.shape[1]
-    start = np.concatenate([np.zeros(len(penalty)), likelihood.start])
-    penalty = blocks(penalty, np.diag(likelihood.curvature))
-    maximum = maximize(_penalized(likelihood.objective, penalty, start), start)
+    maximum = search.maximum()
     information = -maximum.hessian
     flags = levels.flags if maximum.converged else (*levels.flags, estimates.DID_NOT_CONVERGE)
     level_information = np.diag(information)[:years]
@@ -286,7 +369,7 @@ def _search(
     elif levels.routes < 2:
         flags = merge_flags(flags, (estimates.FEW_CLUSTERS,))
     else:
-        scores = cluster_scores(likelihood.row_scores(maximum.theta), route)
+        scores = joined_scores(search.stretches, maximum.theta, search.route)
         block = np.ix_(known, known)
         by_model = np.asarray(np.linalg.inv(information[block]), np.float64)[:years, :years]
         covariance = sandwich_covariance(information[block], scores[:, known])[:years, :years]
@@ -298,4 +381,5 @@ def _search(
         information=level_information,
         offsets=columns.matrix @ maximum.theta[years:k],
         flags=flags,
+        found=dict(zip(search.names, maximum.theta.tolist(), strict=False)),
     )

@@ -79,12 +79,14 @@ def fit_year_trend(
     confidence: float = 0.95,
     model: LevelModel = equal_detection,
     with_pooled: bool = True,
+    like: YearLevels | None = None,
 ) -> YearTrend:
     """Fit the change of occupancy within routes, over years that differ from each other.
 
     Parameters
     ----------
-    detections, season_years, routes, occupancy, detection, detection_by_year, empty, sites, model
+    detections, season_years, routes, occupancy, detection, detection_by_year, empty, sites
+    model, like
         As ``fit_year_levels`` takes them.
     breaks
         Season years from which on the protocol was another, as ``slope_over_years`` takes them.
@@ -129,7 +131,7 @@ def fit_year_trend(
         sites=sites,
         model=model,
     )
-    levels = fit()
+    levels = fit(like=like)
     by_route = sites is not None and _one_site_per_route(sites, routes)
     flags = merge_flags(levels.flags, size_flags(levels, by_route=by_route))
     if estimates.TOO_FEW_DATA in flags or levels.covariance is None:
@@ -137,7 +139,7 @@ def fit_year_trend(
     line = slope_over_years(levels, breaks=breaks, confidence=confidence)
     pooled, without = line, None
     if levels.within_routes and with_pooled:
-        without = fit(within_routes=False)
+        without = fit(within_routes=False, like=levels)
         pooled = slope_over_years(without, breaks=breaks, confidence=confidence)
     if line and pooled and abs(line.slope - pooled.slope) > line.se:
         flags = merge_flags(flags, (estimates.ROUTES_CHANGED,))

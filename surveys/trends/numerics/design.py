@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray
+from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntArray
 
 INTERCEPT = "intercept"
 PartName = TypeVar("PartName", bound=str)
@@ -18,20 +18,35 @@ PartName = TypeVar("PartName", bound=str)
 
 @dataclass(frozen=True, kw_only=True)
 class Design:
-    """``matrix`` is (rows, columns), or (rows, visits, columns) when it differs by visit."""
+    """``matrix`` is (rows, columns), or (rows, visits, columns) when it differs by visit; then each
+    column lies in memory by itself, which saves most of the time of a large program.
+
+    The first ``levels`` names may be those of a factor, whose columns are not in the matrix:
+    ``level`` (rows,) says which of them is 1 in a row, the others being 0.
+    """
 
     names: tuple[str, ...]
     matrix: FloatArray
+    levels: int = 0
+    level: IntArray | None = None
 
     def __post_init__(self) -> None:
-        if self.matrix.ndim < 2 or self.matrix.shape[-1] != len(self.names):
+        if self.matrix.ndim < 2 or self.matrix.shape[-1] + self.levels != len(self.names):
             raise ValueError(
                 f"design: {len(self.names)} names do not fit a matrix of shape {self.matrix.shape}"
             )
 
-    def select(self, rows: BoolArray) -> Design:
-        """The design of the rows that a mask (rows,) marks."""
-        return Design(names=self.names, matrix=self.matrix[rows])
+    def select(self, rows: BoolArray | IntArray) -> Design:
+        """The design of the rows that a mask (rows,) marks, or that are numbered."""
+        if rows.dtype == np.bool_:
+            if rows.all():
+                return self
+            rows = np.flatnonzero(rows)
+        return replace(
+            self,
+            matrix=np.take(self.matrix.T, rows, axis=-1).T,
+            level=None if self.level is None else self.level[rows],
+        )
 
 
 def site_design(rows: int, covariates: Mapping[str, ArrayLike] | None = None) -> Design:
@@ -62,18 +77,32 @@ def visit_design(
             )
     if all(array.ndim == 1 for array in arrays.values()):
         return site_design(rows, arrays)
-    columns = [
-        np.broadcast_to(array if array.ndim == 2 else array[:, None], (rows, visits))
-        for array in arrays.values()
-    ]
-    matrix = np.stack([np.ones((rows, visits)), *columns], axis=-1)
-    return Design(names=(INTERCEPT, *arrays), matrix=matrix)
+    columns = np.ones((1 + len(arrays), visits, rows))
+    for column, array in zip(columns[1:], arrays.values(), strict=True):
+        column[...] = array.T
+    return Design(names=(INTERCEPT, *arrays), matrix=columns.T)
 
 
 def factor_design(values: ArrayLike, *, levels: AnyArray, prefix: str) -> Design:
     """One column a level and no intercept, so that each coefficient is one level's own."""
     matrix = (np.asarray(values)[:, None] == levels[None, :]).astype(np.float64)
     return Design(names=tuple(f"{prefix}{label}" for label in levels.tolist()), matrix=matrix)
+
+
+def with_levels(values: ArrayLike, *, levels: AnyArray, prefix: str, design: Design) -> Design:
+    """A design with a level of its own for each of ``levels`` in place of an intercept; rows with
+    another value have the first."""
+    kept = [k for k, name in enumerate(design.names) if name != INTERCEPT]
+    places = np.searchsorted(levels, np.asarray(values))
+    return Design(
+        names=(
+            *(f"{prefix}{label}" for label in levels.tolist()),
+            *(design.names[k] for k in kept),
+        ),
+        matrix=design.matrix.T[kept].T,
+        levels=len(levels),
+        level=np.where(places < len(levels), places, 0).astype(np.int64),
+    )
 
 
 def blocks(first: FloatArray, second: FloatArray) -> FloatArray:
@@ -87,16 +116,16 @@ def blocks(first: FloatArray, second: FloatArray) -> FloatArray:
 def join(*designs: Design) -> Design:
     """Designs side by side; a two-axis matrix is repeated over visits beside a three-axis one."""
     visits = next((d.matrix.shape[1] for d in designs if d.matrix.ndim == 3), None)
-    parts = [
-        d.matrix
-        if visits is None or d.matrix.ndim == 3
-        else np.repeat(d.matrix[:, None, :], visits, axis=1)
-        for d in designs
-    ]
-    return Design(
-        names=tuple(name for d in designs for name in d.names),
-        matrix=np.concatenate(parts, axis=-1),
-    )
+    names = tuple(name for d in designs for name in d.names)
+    if visits is None:
+        return Design(names=names, matrix=np.concatenate([d.matrix for d in designs], axis=-1))
+    columns = np.empty((len(names), visits, len(designs[0].matrix)))
+    begin = 0
+    for d in designs:
+        end = begin + len(d.names)
+        columns[begin:end] = d.matrix.T if d.matrix.ndim == 3 else d.matrix.T[:, None, :]
+        begin = end
+    return Design(names=names, matrix=columns.T)
 
 
 def standardized(design: Design) -> tuple[FloatArray, FloatArray]:
@@ -106,17 +135,44 @@ def standardized(design: Design) -> tuple[FloatArray, FloatArray]:
     when there is an intercept to take up the shift. ``raw = back @ scaled``.
     """
     matrix = design.matrix
-    flat = matrix.reshape(-1, matrix.shape[-1])
-    if not len(flat) or design.names == (INTERCEPT,):
-        return matrix, np.eye(flat.shape[1])
-    spread = np.nanstd(flat, axis=0)
-    is_intercept = np.array([name == INTERCEPT for name in design.names])
+    if not matrix.size or design.names == (INTERCEPT,):
+        return matrix, np.eye(matrix.shape[-1])
+    mean, spread = moments(matrix)
+    is_intercept = np.array([name == INTERCEPT for name in design.names[design.levels :]])
     scale = np.where(spread > 0, spread, 1.0)
-    center = np.where((spread > 0) & is_intercept.any(), np.nanmean(flat, axis=0), 0.0)
+    center = np.where((spread > 0) & is_intercept.any(), mean, 0.0)
     back = np.diag(1.0 / scale)
     if is_intercept.any():
         back[int(np.argmax(is_intercept))] -= center / scale
     return (matrix - center) / scale, back
+
+
+def level_scale(design: Design, listened: FloatArray) -> FloatArray:
+    """Standard deviation of the column of each level (L,), rows weighted by ``listened``; 1 where
+    it does not vary."""
+    if design.level is None:
+        return np.zeros(0)
+    share = np.bincount(design.level, weights=listened, minlength=design.levels) / listened.sum()
+    spread = np.sqrt(share * (1 - share))
+    return np.where(spread > 0, spread, 1.0)
+
+
+def moments(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and standard deviation of each column, without NaN."""
+    mean, spread = np.empty(matrix.shape[-1]), np.empty(matrix.shape[-1])
+    for k, column in enumerate(matrix.T):
+        known = column[~np.isnan(column)]
+        mean[k], spread[k] = known.mean(), known.std()
+    return mean, spread
+
+
+def linear(matrix: FloatArray, coefficients: FloatArray) -> FloatArray:
+    """``matrix @ coefficients``, quick where each column lies in memory by itself."""
+    if matrix.ndim == 2:
+        return np.asarray(matrix @ coefficients)
+    columns = matrix.T
+    flat = columns.reshape(len(columns), matrix.shape[0] * matrix.shape[1])
+    return np.asarray((coefficients @ flat).reshape(columns.shape[1:]).T)
 
 
 def all_standardized(designs: Iterable[Design]) -> tuple[list[FloatArray], FloatArray]:

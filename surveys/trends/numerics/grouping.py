@@ -17,12 +17,14 @@ def group_rows(*blocks: FloatArray) -> tuple[IntArray, IntArray]:
     group, and the group of each row. Where most rows differ, every row is its own group.
     """
     rows = len(blocks[0])
-    flats = [block.reshape(rows, -1) if rows else block.reshape(0, 0) for block in blocks]
+    columns = [column for block in blocks if rows for column in block.T.reshape(-1, rows)]
     key = np.zeros(rows)
-    for column, values in enumerate(column for flat in flats for column in flat.T):
-        key += values * _MULTIPLIERS[column % len(_MULTIPLIERS)]
+    for number, values in enumerate(columns):
+        key += values * _MULTIPLIERS[number % len(_MULTIPLIERS)]
+    ordered = np.sort(key)
+    if 1 + np.count_nonzero(ordered[1:] != ordered[:-1]) > rows // 2:
+        return np.arange(rows), np.arange(rows)
     _, first, group = np.unique(key, return_index=True, return_inverse=True)
-    alike = all(bool((flat == flat[first][group]).all()) for flat in flats)
-    if len(first) > rows // 2 or not alike:
+    if not all(bool((values == values[first][group]).all()) for values in columns):
         return np.arange(rows), np.arange(rows)
     return first.astype(np.int64), group.astype(np.int64)

@@ -108,7 +108,7 @@ def maximize(
     most = most or (_MOST_ITERATIONS if curvature is None else _MOST_UPDATES)
     while iteration < most and not converged and np.isfinite(value):
         iteration += 1
-        step, gain = _newton_step(gradient, hessian, _held(objective, theta, gradient))
+        step, gain = newton_step(gradient, hessian, _held(objective, theta, gradient))
         converged = gain < _TOLERANCE
         uphill = _line_search(objective, theta, step, value)
         if uphill is None:
@@ -124,7 +124,7 @@ def maximize(
     if curvature is None and np.isfinite(value):
         # The last word has the true Hessian: what is left to gain must be too little to matter.
         hessian = objective.hessian(theta) if updated else hessian
-        converged = _newton_step(gradient, hessian, held)[1] < np.sqrt(_TOLERANCE)
+        converged = newton_step(gradient, hessian, held)[1] < np.sqrt(_TOLERANCE)
     return Maximum(
         theta=theta,
         value=float(value),
@@ -158,7 +158,7 @@ def _updated(hessian: FloatArray, step: FloatArray, change: FloatArray) -> Float
     return new
 
 
-def _newton_step(
+def newton_step(
     gradient: FloatArray, hessian: FloatArray, held: BoolArray
 ) -> tuple[FloatArray, float]:
     """The step over the free parameters, and twice the log-likelihood still to be gained."""

@@ -47,6 +47,28 @@ def class_chances(thresholds: FloatArray, shift: FloatArray) -> ClassChances:
     return ClassChances(log=log, by_threshold=by_threshold, by_shift=by_shift)
 
 
+def class_curvature(thresholds: FloatArray, shift: FloatArray) -> FloatArray:
+    """Second derivatives of the log chances (N, m + 1, m + 1, m + 1) by the thresholds and, in the
+    last place, the shift."""
+    m = len(thresholds)
+    chances = class_chances(thresholds, shift)
+    bounds = thresholds[None, :] - shift[:, None]
+    turn = -np.tanh(bounds / 2)  # 1 - 2 F
+    matrix = np.zeros((len(shift), m + 1, m + 1, m + 1))
+    k = np.arange(m)
+    upper, lower = chances.by_threshold[:, k, k], chances.by_threshold[:, k + 1, k]
+    matrix[:, k, k, k] = upper * (turn - upper)
+    matrix[:, k + 1, k, k] = lower * (turn - lower)
+    inner = np.arange(1, m)
+    matrix[:, inner, inner - 1, inner] = -lower[:, :-1] * upper[:, 1:]
+    matrix[:, inner, inner, inner - 1] = matrix[:, inner, inner - 1, inner]
+    # Both thresholds of a class move against the shift.
+    matrix[..., m, :m] = -matrix[..., :m, :m].sum(axis=-1)
+    matrix[..., :m, m] = matrix[..., m, :m]
+    matrix[..., m, m] = -matrix[..., m, :m].sum(axis=-1)
+    return matrix
+
+
 def thresholds_of(free: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Increasing thresholds from free numbers (first, then log steps), and the Jacobian (m, m)."""
     steps = np.concatenate([free[:1], np.exp(free[1:])])

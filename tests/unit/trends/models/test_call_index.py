@@ -14,6 +14,7 @@ from surveys.trends.models.call_index import (
 )
 from surveys.trends.models.call_index_likelihood import (
     all_thresholds,
+    hessian,
     index_cells,
     observation_table,
     state_shares,
@@ -91,6 +92,20 @@ def test_gradient_matches_differences(by_visit):
     for k, move in enumerate(np.eye(12) * 1e-6):
         slope = (evaluate(theta + move)[0] - evaluate(theta - move)[0]) / 2e-6
         assert evaluate(theta)[1][k] == pytest.approx(slope, rel=1e-5, abs=1e-6)
+
+
+@pytest.mark.parametrize("by_visit", [True, False])
+def test_hessian_matches_differences_of_the_gradient(by_visit):
+    rng = np.random.default_rng(2)
+    index = simulated(rng, 60)
+    index[rng.random(index.shape) < 0.2] = NAN
+    detection = rng.normal(size=(60, 4, 2) if by_visit else (60, 2))
+    cells = index_cells(index, rng.normal(size=(60, 1)), detection)
+    evaluate, theta = value_gradient(cells), rng.normal(size=12) * 0.5
+    differences = [
+        (evaluate(theta + move)[1] - evaluate(theta - move)[1]) / 2e-6 for move in 1e-6 * np.eye(12)
+    ]
+    np.testing.assert_allclose(hessian(cells, theta), differences, rtol=1e-5, atol=1e-5)
 
 
 def test_thresholds_that_ran_off_are_seen_though_their_steps_did_not():

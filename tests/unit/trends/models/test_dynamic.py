@@ -19,6 +19,7 @@ from surveys.trends.models.dynamic import (
 from surveys.trends.models.dynamic_likelihood import (
     cell_scores,
     dynamic_cells,
+    objective,
     value_gradient,
     yearly_shares,
 )
@@ -112,6 +113,23 @@ def test_gradient_matches_differences(by_visit):
     for k, shift in enumerate(np.eye(7) * 1e-6):
         slope = (evaluate(theta + shift)[0] - evaluate(theta - shift)[0]) / 2e-6
         assert evaluate(theta)[1][k] == pytest.approx(slope, rel=1e-5, abs=1e-6)
+
+
+@pytest.mark.parametrize("by_visit", [True, False])
+def test_hessian_matches_differences_of_the_gradient(by_visit):
+    rng = np.random.default_rng(11)
+    history = simulated(rng, sites=40, seasons=5)
+    history[rng.random(history.shape) < 0.3] = NAN
+    step_design = rng.normal(size=(40, 4, 2))
+    detection = rng.normal(size=(40, 5, 3, 2) if by_visit else (40, 5, 2))
+    initial = np.column_stack([np.ones(40), rng.normal(size=40)])
+    goal = objective(dynamic_cells(history, initial, step_design, step_design, detection))
+    theta = np.array([0.2, 0.6, -0.5, 0.3, -0.8, 0.1, 0.4, -0.3])
+    differences = [
+        (goal.value_gradient(theta + shift)[1] - goal.value_gradient(theta - shift)[1]) / 2e-6
+        for shift in 1e-6 * np.eye(8)
+    ]
+    np.testing.assert_allclose(goal.hessian(theta), differences, rtol=1e-5, atol=1e-5)
 
 
 def test_derived_shares_have_the_right_gradient():

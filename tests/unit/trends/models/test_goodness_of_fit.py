@@ -14,7 +14,7 @@ from surveys.trends.models.goodness_of_fit import (
 )
 from surveys.trends.models.occupancy import fit_occupancy
 from surveys.trends.models.occupancy_estimates import occupancy_share
-from surveys.trends.models.occupancy_likelihood import log_likelihood, objective
+from surveys.trends.models.occupancy_likelihood import objective_of
 from surveys.trends.models.simulated_surveys import survey_frame
 from surveys.trends.numerics.optimize import maximize
 from tests.unit.trends.simulated import occupancy_histories, spread_detections
@@ -100,26 +100,28 @@ class TestFrame:
         air = np.random.default_rng(3).normal(size=history.shape)
         fit = fit_occupancy(history, detection={"air": air} if by_visit else None)
         frame = survey_frame(fit)
-        cells = frame.cells(frame.coded(fit.history))
-        assert log_likelihood(cells, fit.maximum.theta) == pytest.approx(fit.log_likelihood)
+        goal = objective_of(frame.blocks(frame.coded(fit.history)))
+        value, _ = goal.value_gradient(fit.maximum.theta)
+        assert value == pytest.approx(fit.log_likelihood)
         assert len(frame.size) == (200 if by_visit else len(frame.cohorts))
 
     def test_refits_from_the_fit_are_refits(self):
         fit = fit_occupancy(survey(9), detection={"row": np.arange(200) % 3.0})
         frame = survey_frame(fit)
-        codes = frame.simulated(fit.maximum.theta, np.random.default_rng(1))
+        codes = frame.simulated(*frame.chances(fit.maximum.theta), np.random.default_rng(1))
         heard = ((codes[:, None] >> np.arange(4)) & 1).astype(float)
         drawn = np.where(np.isnan(fit.history), np.nan, heard)
         afresh = fit_occupancy(drawn, detection={"row": np.arange(200) % 3.0})
         quick = maximize(
-            objective(frame.cells(codes)), fit.maximum.theta, curvature=fit.maximum.hessian
+            objective_of(frame.blocks(codes)), fit.maximum.theta, curvature=fit.maximum.hessian
         )
         assert quick.value == pytest.approx(afresh.log_likelihood, abs=1e-6)
 
     def test_drawn_shares_are_those_of_the_model(self):
         fit = fit_occupancy(survey(9))
         frame, rng = survey_frame(fit), np.random.default_rng(2)
-        drawn = [(frame.simulated(fit.maximum.theta, rng) > 0).mean() for _ in range(200)]
+        chances = frame.chances(fit.maximum.theta)
+        drawn = [(frame.simulated(*chances, rng) > 0).mean() for _ in range(200)]
         psi, p = 1 / (1 + np.exp(-fit.coefficients))
         visits = (~np.isnan(fit.history)).sum(axis=1)
         assert np.mean(drawn) == pytest.approx((psi * (1 - (1 - p) ** visits)).mean(), abs=0.01)

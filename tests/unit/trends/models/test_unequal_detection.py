@@ -86,7 +86,7 @@ def test_likelihood_is_the_sum_over_states(history, theta, by_visit, form):
     goal = mixture_objective(cells, model, numbers)
     value, gradient = goal.value_gradient(theta)
     assert value == pytest.approx(brute(history, x, design, theta), rel=1e-8, abs=1e-8)
-    assert gradient == pytest.approx(cells.weight @ mixture_scores(cells, model, theta))
+    assert gradient == pytest.approx(cells.weight @ mixture_scores(cells, model, theta, numbers))
     values, slopes = [], []
     for shift in 1e-5 * np.eye(len(theta)):
         ahead, behind = goal.value_gradient(theta + shift), goal.value_gradient(theta - shift)

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import expit
 
-from surveys.trends.numerics.ordinal import class_chances, free_of, thresholds_of
+from surveys.trends.numerics.ordinal import class_chances, class_curvature, free_of, thresholds_of
 
 number = st.floats(-4, 4)
 
@@ -36,6 +36,19 @@ def test_derivatives_match_differences():
         )
     ahead, behind = class_chances(thresholds, shift + step), class_chances(thresholds, shift - step)
     np.testing.assert_allclose(chances.by_shift, (ahead.log - behind.log) / (2 * step), atol=1e-7)
+
+
+def test_curvature_matches_differences_of_the_derivatives():
+    thresholds, shift = np.array([-1.0, 0.3, 1.9]), np.array([0.4, -0.8])
+
+    def slopes(by):
+        chances = class_chances(thresholds + by[:3], shift + by[3])
+        return np.concatenate([chances.by_threshold, chances.by_shift[..., None]], axis=-1)
+
+    curvature = class_curvature(thresholds, shift)
+    for k, move in enumerate(1e-6 * np.eye(4)):
+        change = (slopes(move) - slopes(-move)) / 2e-6
+        np.testing.assert_allclose(curvature[..., k], change, atol=1e-7)
 
 
 def test_jacobian_of_the_thresholds():
