@@ -3,7 +3,8 @@
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
+from django.utils import timezone
 from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
@@ -68,6 +69,15 @@ def enqueue_unless_queued(
         except IntegrityError:
             # Another transaction asked in the same moment.
             return runs.get()
+
+
+def another_is_due(run: BackgroundRun) -> bool:
+    """Whether another run for the same subject waits only for this one."""
+    queued = BackgroundRun.objects.filter(
+        program=run.program_id, subject=run.subject, state=RunState.QUEUED
+    )
+    due = Q(scheduled_at=None) | Q(scheduled_at__lte=timezone.now())
+    return ProcrastinateJob.objects.filter(due, pk__in=queued.values("job_id")).exists()
 
 
 def latest_run(program_id: int, subject: str) -> BackgroundRun | None:

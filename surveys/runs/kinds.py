@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext_lazy
 
 from surveys.models import RunKind
-from surveys.runs.queues import FITS, LONG
+from surveys.runs.queues import FITS, LONG, SIMULATIONS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +54,7 @@ FACTS: dict[RunKind, KindFacts] = {
         counts=gettext_lazy("Results"),
     ),
     RunKind.POWER: KindFacts(
-        queue=FITS,
+        queue=SIMULATIONS,
         lock="",
         tries=3,
         nothing_done=gettext_lazy("No answer."),

@@ -7,8 +7,10 @@ from procrastinate import RetryStrategy
 MAIL = "mail"
 # Housekeeping: seconds, and nobody waits for it.
 SHORT = "short"
-# Fits and simulations: minutes of computing.
+# Fits: somebody waits for the page of what was just accepted.
 FITS = "fits"
+# Studies of plans: minutes of computing.
+SIMULATIONS = "simulations"
 # Imports and publications: minutes, and somebody watches.
 LONG = "long"
 
@@ -24,9 +26,10 @@ class WorkerFacts:
     concurrency: int
 
 
-# Fits hold Python's lock for minutes: nothing else runs in their process.
+# Fits and simulations hold Python's lock for minutes: nothing else runs in their processes.
 WORKERS = {
     "quick": WorkerFacts(queues=(MAIL, SHORT), concurrency=4),
     "long": WorkerFacts(queues=(LONG,), concurrency=2),
     "fits": WorkerFacts(queues=(FITS,), concurrency=1),
+    "simulations": WorkerFacts(queues=(SIMULATIONS,), concurrency=1),
 }

@@ -1,4 +1,4 @@
-"""Run the workers: mail and housekeeping, imports and publications, fits; each a process."""
+"""Run the workers: mail and housekeeping, imports and publications, fits, simulations."""
 
 import signal
 import sys
@@ -14,7 +14,7 @@ from surveys.runs.supervisor import Supervisor
 class Command(BaseCommand):
     help = (
         "Work off what is queued, in a process each for mail and housekeeping, for imports and "
-        "publications, and for fits. A process that ends is started again."
+        "publications, for fits, and for simulations. A process that ends is started again."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:

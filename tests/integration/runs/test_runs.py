@@ -14,6 +14,7 @@ from accounts.invitations import invite
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs import tasks
 from surveys.runs.enqueue import (
+    another_is_due,
     current_run,
     enqueue,
     enqueue_unless_queued,
@@ -22,7 +23,7 @@ from surveys.runs.enqueue import (
 )
 from surveys.runs.kinds import FACTS, task_name
 from surveys.runs.progress import Progress
-from surveys.runs.queues import FITS, LONG
+from surveys.runs.queues import FITS, LONG, SIMULATIONS
 from surveys.runs.tasks import clean_up, put_back_stalled, take_up_stalled
 from surveys.runs.work import MOST_ATTEMPTS, RunOverError, _carry_out, begin, fail, finish, note
 from tests.support.builders import make_program
@@ -48,7 +49,8 @@ def test_every_kind_is_carried_out_by_a_task_in_its_own_queue(program, kind):
     run = ask_about(program, kind=kind)
     job, task = job_of(run), TASKS[kind]
     assert (job.task_name, job.queue_name) == (task.name, task.queue)
-    assert job.queue_name == (FITS if kind in (RunKind.FIT, RunKind.POWER) else LONG)
+    own = {RunKind.FIT: FITS, RunKind.POWER: SIMULATIONS}
+    assert job.queue_name == own.get(kind, LONG)
     assert job.args == {"run_id": run.pk}
     assert task.name == task_name(kind)
 
@@ -104,6 +106,19 @@ def test_one_fit_waits_while_another_is_made(program):
     assert second.pk != first.pk
     with pytest.raises(IntegrityError, match="run_one_fit_queued"), transaction.atomic():
         ask_about(program, "fits", RunKind.FIT)
+
+
+def test_another_is_due_once_its_pause_is_over(program):
+    first = begin(enqueue_unless_queued(RunKind.FIT, program.pk, subject="fits").pk, 1)
+    assert not another_is_due(first)
+    second = enqueue_unless_queued(RunKind.FIT, program.pk, subject="fits", after_s=600)
+    assert not another_is_due(first)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "UPDATE procrastinate_jobs SET scheduled_at = %s WHERE id = %s",
+            [timezone.now(), second.job_id],
+        )
+    assert another_is_due(first)
 
 
 def test_only_the_latest_attempt_ends_a_run(program):
