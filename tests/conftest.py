@@ -11,7 +11,7 @@ from accounts.models import (
     Membership,
     Role,
 )
-from surveys.fitting import refit
+from surveys.fitting import analyses
 from surveys.models import Program
 from surveys.trends import from_tables
 from tests.support.builders import (
@@ -62,7 +62,7 @@ def _quick_emptying() -> Iterator[None]:
 def fits_made_once() -> Iterator[None]:
     """Programs are fitted by results that this run has already, where it has them."""
     with pytest.MonkeyPatch.context() as patch:
-        for module in (refit, from_tables):
+        for module in (analyses, from_tables):
             patch.setattr(module, "analyze", once(module.analyze))
         yield
 

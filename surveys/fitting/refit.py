@@ -1,20 +1,20 @@
 """Fit what changed, and store it."""
 
 import logging
-import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from django.utils import timezone
 
+from surveys.fitting.analyses import Outcome, Task, outcomes
 from surveys.fitting.histories import load_periods
 from surveys.fitting.results import to_json
 from surveys.fitting.stamps import data_stamp, software
 from surveys.models import Program, SiteKind, Species, SpeciesFit
 from surveys.runs.progress import ReportProgress, no_report
-from surveys.trends.analysis import Parts, analyze
+from surveys.trends.analysis import Parts
 from surveys.trends.histories import Site
-from surveys.trends.periods import SpeciesPeriods, species_periods
+from surveys.trends.periods import ProgramPeriods, species_periods
 
 log = logging.getLogger(__name__)
 
@@ -40,6 +40,16 @@ class Job:
             phenology=everywhere and self.site == SiteKind.STOP,
         )
 
+    @property
+    def task(self) -> Task:
+        return Task(
+            species_id=self.species.pk,
+            code=self.species.code,
+            site=self.site,
+            region=self.region,
+            parts=self.parts,
+        )
+
     def __str__(self) -> str:
         where = f", {self.region}" if self.region else ""
         return f"{self.species.scientific_name}, site = {self.site}{where}"
@@ -54,55 +64,81 @@ class Refitted:
     refitted: int
 
 
-def refit(program: Program, *, stamp: str = "", report: ReportProgress = no_report) -> Refitted:
+def refit(
+    program: Program,
+    *,
+    stamp: str = "",
+    report: ReportProgress = no_report,
+    superseded: Callable[[], bool] = lambda: False,
+) -> Refitted:
     """Bring every stored fit of a program up to date.
 
     A fit is made again when the checksum of its listening periods or the software differ; else it
     only gets today's stamp. Results for all regions and stops come first. `stamp` is that of the
-    data, taken before. Raises FittingFailedError at the end when some could not be made.
+    data, taken before. Ends early once it is `superseded` by a run on newer data. Raises
+    FittingFailedError at the end when some could not be made.
     """
     stamp = stamp or data_stamp(program)
     periods = load_periods(program)
     jobs = list(_jobs(program, periods.regions))
-    stored = {(fit.species_id, fit.site, fit.region): fit for fit in program.fits.defer("result")}
-    refitted, failed = 0, []
-    for number, job in enumerate(jobs):
-        report(str(job), number, len(jobs))
-        fit = stored.pop((job.species.pk, job.site, job.region), None)
-        job_periods = species_periods(periods, job.species.pk, region=job.region)
-        if fit and fit.data_sha256 == job_periods.sha256 and fit.software == software():
-            SpeciesFit.objects.filter(pk=fit.pk).update(data_stamp=stamp)
-            continue
-        try:
-            _fit_and_store(program, job, job_periods, stamp)
-        except Exception:
+    fresh, stale = _compared(program, periods, jobs)
+    program.fits.filter(pk__in=fresh).update(data_stamp=stamp)
+    done, failed = len(fresh), []
+    made = outcomes(periods, [job.task for job, _ in stale])
+    for job, sha256 in stale:
+        report(str(job), done, len(jobs))
+        if superseded():
+            break
+        outcome = next(made)
+        done += 1
+        if outcome.result is None:
             # One species must not keep the others from their results; its page says that
             # its own are out of date.
-            log.exception("No fit for %s of %s", job, program)
+            log.error("No fit for %s of %s", job, program, exc_info=outcome.error)
             failed.append(str(job))
         else:
-            refitted += 1
-    _forget(stored)
+            _store(program, job, outcome, sha256, stamp)
     if failed:
         raise FittingFailedError("No fit for " + "; ".join(failed))
-    return Refitted(total=len(jobs), done=len(jobs), refitted=refitted)
+    return Refitted(total=len(jobs), done=done, refitted=done - len(fresh))
 
 
-def _fit_and_store(program: Program, job: Job, periods: SpeciesPeriods, stamp: str) -> None:
-    begun = time.monotonic()
-    result = analyze(job.species.code, periods, site=job.site, parts=job.parts)
+def _compared(
+    program: Program, periods: ProgramPeriods, jobs: Sequence[Job]
+) -> tuple[list[int], list[tuple[Job, str]]]:
+    """The stored fits that are of today's data and software, and the jobs of all others with the
+    checksum of their data. Fits of no job are deleted: species that left the checklist, and regions
+    that are no more."""
+    stored = {(fit.species_id, fit.site, fit.region): fit for fit in program.fits.defer("result")}
+    sums: dict[tuple[int, str], str] = {}
+    fresh, stale = [], []
+    for job in jobs:
+        fit = stored.pop((job.species.pk, job.site, job.region), None)
+        # By stop and by route the data are the same.
+        place = job.species.pk, job.region
+        if place not in sums:
+            sums[place] = species_periods(periods, job.species.pk, region=job.region).sha256
+        if fit and fit.data_sha256 == sums[place] and fit.software == software():
+            fresh.append(fit.pk)
+        else:
+            stale.append((job, sums[place]))
+    program.fits.filter(pk__in=[fit.pk for fit in stored.values()]).delete()
+    return fresh, stale
+
+
+def _store(program: Program, job: Job, outcome: Outcome, sha256: str, stamp: str) -> None:
     SpeciesFit.objects.update_or_create(
         program=program,
         species=job.species,
         site=job.site,
         region=job.region,
         defaults={
-            "result": to_json(result),
-            "data_sha256": periods.sha256,
+            "result": to_json(outcome.result),
+            "data_sha256": sha256,
             "data_stamp": stamp,
             "software": software(),
             "fitted_at": timezone.now(),
-            "seconds": round(time.monotonic() - begun, 3),
+            "seconds": round(outcome.seconds, 3),
         },
     )
 
@@ -120,8 +156,3 @@ def _jobs(program: Program, regions: list[str]) -> Iterator[Job]:
         for site in sites:
             for listed in species:
                 yield Job(species=listed, site=site, region=region)
-
-
-def _forget(left: Mapping[tuple[int, str, str], SpeciesFit]) -> None:
-    """Species that left the checklist, and regions that are no more."""
-    SpeciesFit.objects.filter(pk__in=[fit.pk for fit in left.values()]).delete()

@@ -7,6 +7,7 @@ from surveys.fitting.refit import FittingFailedError, refit
 from surveys.fitting.stamps import data_stamp
 from surveys.language import said
 from surveys.models import BackgroundRun, Program, RunKind
+from surveys.runs.enqueue import another_is_due
 from surveys.runs.progress import Progress
 from surveys.runs.queues import SHORT
 from surveys.runs.work import carries_out, fail, finish, note
@@ -21,7 +22,9 @@ def refit_program(run: BackgroundRun, report: Progress) -> None:
     stamp = data_stamp(run.program)
     note(run, {"data_stamp": stamp})
     try:
-        refitted = refit(run.program, stamp=stamp, report=report)
+        refitted = refit(
+            run.program, stamp=stamp, report=report, superseded=lambda: another_is_due(run)
+        )
     except FittingFailedError as error:
         fail(run, said("{problem}. The others are up to date.", problem=error))
         raise

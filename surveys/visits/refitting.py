@@ -4,7 +4,7 @@ from surveys.models import BackgroundRun, RunKind
 from surveys.runs.enqueue import enqueue_unless_queued
 
 # Coordinators accept many visits in a row; one fit after a pause serves them all.
-REVIEW_PAUSE_S = 30
+REVIEW_PAUSE_S = 10
 SUBJECT = "fits"
 
 

@@ -8,6 +8,7 @@ from django.db import connection, transaction
 from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
+from surveys.fitting import analyses
 from surveys.fitting import refit as module
 from surveys.fitting.refit import (
     FittingFailedError,
@@ -129,6 +130,15 @@ def test_a_change_marks_all_and_refits_what_changed(program, surveyed):
     assert anew == {surveyed[0].pk}
 
 
+def test_a_run_makes_way_for_one_on_newer_data(program, surveyed):
+    """What it has made is kept, and the next run makes the others."""
+    answers = iter([False, False, True])
+    run = refit(program, superseded=lambda: next(answers))
+    assert (run.total, run.done, run.refitted) == (12, 2, 2)
+    assert len(stored_fits(program)) == 2
+    assert refit(program).refitted == 10
+
+
 def test_what_review_left_out_is_in_no_stored_fit(program, observer, species):
     """A stop and a call that do not count on a night that does, and a night that does not."""
     peeper, toad = species
@@ -218,8 +228,8 @@ def test_one_species_does_not_keep_the_others_waiting(program, surveyed, monkeyp
             raise ArithmeticError("no answer")
         return real(code, *args, **options)
 
-    real = module.analyze
-    monkeypatch.setattr(module, "analyze", analyze)
+    real = analyses.analyze
+    monkeypatch.setattr(analyses, "analyze", analyze)
     run = refit_trends(program.pk)
     with pytest.raises(FittingFailedError, match="Pseudacris crucifer, site = stop"):
         carry_out(run)
