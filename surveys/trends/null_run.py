@@ -32,7 +32,7 @@ from surveys.trends.models.year_trend import YearTrend
 from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.intervals import wilson
 from surveys.trends.periods import SpeciesPeriods
-from surveys.trends.told_trend import TrendData, told_data, trend_of
+from surveys.trends.told_trend import TrendData, fit_told, told_data, trend_of
 
 RUNS = 200
 SEED = 20
@@ -114,7 +114,7 @@ def null_run(species: str, periods: SpeciesPeriods, *, runs: int = RUNS) -> Null
     told: list[str | None] = []
     for _ in range(runs):
         drawn = simulated(histories, truth, rng)
-        told.append(_direction(fit_direction(data, rows=everything, like=trend, detected=drawn)))
+        told.append(_direction(fit_told(data, rows=everything, like=trend, detected=drawn)))
     return NullRun(runs=runs, fell=told.count("fell"), rose=told.count("rose"))
 
 
