@@ -6,29 +6,27 @@ from types import SimpleNamespace
 
 from django.db import connection
 from django.utils import timezone
+from procrastinate.contrib.django import app
+from procrastinate.tasks import Task
 
 from accounts.models import Person
-from surveys.fitting.tasks import refit_program, simulate_power
-from surveys.importing.tasks import check_import, import_file
 from surveys.models import BackgroundRun, Program, RunKind, RunState
 from surveys.publishing.publish import subject_of
-from surveys.publishing.tasks import publish
+from surveys.runs.kinds import task_name
 from surveys.runs.tasks import take_up_stalled
 
 ROOT = Path(__file__).parents[2]
-TASKS = {
-    RunKind.CHECK_IMPORT: check_import,
-    RunKind.IMPORT: import_file,
-    RunKind.PUBLISH: publish,
-    RunKind.FIT: refit_program,
-    RunKind.POWER: simulate_power,
-}
+
+
+def task_of(kind: RunKind | str) -> Task:
+    """The task that `carries_out` registered."""
+    return app.tasks[task_name(kind)]
 
 
 def carry_out(run: BackgroundRun, attempts: int = 0) -> BackgroundRun:
     """As the worker does, after so many attempts that broke off."""
     context = SimpleNamespace(job=SimpleNamespace(attempts=attempts))
-    TASKS[run.kind].func(context, run_id=run.pk)
+    task_of(run.kind).func(context, run_id=run.pk)
     run.refresh_from_db()
     return run
 

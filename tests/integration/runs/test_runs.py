@@ -8,6 +8,7 @@ from asgiref.sync import async_to_sync
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
+from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.invitations import invite
@@ -27,7 +28,7 @@ from surveys.runs.queues import FITS, LONG, SIMULATIONS
 from surveys.runs.tasks import clean_up, put_back_stalled, take_up_stalled
 from surveys.runs.work import MOST_ATTEMPTS, RunOverError, _carry_out, begin, fail, finish, note
 from tests.support.builders import make_program
-from tests.support.runs import TASKS, forget_jobs
+from tests.support.runs import forget_jobs, task_of
 
 pytestmark = pytest.mark.django_db
 
@@ -47,7 +48,7 @@ def again(run):
 @pytest.mark.parametrize("kind", RunKind)
 def test_every_kind_is_carried_out_by_a_task_in_its_own_queue(program, kind):
     run = ask_about(program, kind=kind)
-    job, task = job_of(run), TASKS[kind]
+    job, task = job_of(run), task_of(kind)
     assert (job.task_name, job.queue_name) == (task.name, task.queue)
     own = {RunKind.FIT: FITS, RunKind.POWER: SIMULATIONS}
     assert job.queue_name == own.get(kind, LONG)
@@ -220,7 +221,7 @@ def test_what_breaks_off_is_tried_as_often_as_its_kind_says(program, kind):
         assert again(run).state == (RunState.QUEUED if attempt < tries else RunState.FAILED)
     assert again(run).problem.startswith("It stopped")
     assert str(FACTS[kind].nothing_done) in again(run).problem
-    strategy = TASKS[kind].retry_strategy
+    strategy = task_of(kind).retry_strategy
     for attempts in range(tries):
         job = SimpleNamespace(attempts=attempts)
         decision = strategy and strategy.get_retry_decision(exception=OSError(), job=job)
@@ -327,5 +328,5 @@ async def clean_now():
         await clean_up(SimpleNamespace(app=app), timestamp=0)
 
 
-def test_names_of_tasks_are_those_of_the_kinds():
-    assert {task_name(kind) for kind in RunKind} == {task.name for task in TASKS.values()}
+def test_every_kind_is_carried_out_in_a_module_of_the_import_paths():
+    assert {task_name(kind) for kind in RunKind} - app.tasks.keys() == set()
