@@ -1,4 +1,4 @@
-"""Every rule on both sides of each of its thresholds, and the files that follow from the rules.
+"""Every rule on both sides of each of its thresholds.
 
 What each case is to break is written by hand in tests/support/rule_cases. The phone's rules run
 the same cases from fixtures/rule_vectors.json (tests/browser/survey/test_rule_vectors.py).
@@ -11,7 +11,6 @@ import pytest
 from surveys.protocol.rules.judge import judge
 from surveys.protocol.rules.table import RULES
 from surveys.protocol.telling import tell, tell_sentence
-from tests.support.generated_files import FILES
 from tests.support.rule_cases import CASES
 from tests.support.rule_cases.writing import reader_of
 
@@ -53,9 +52,3 @@ def test_names_are_unique():
 def test_every_rule_has_cases_on_both_sides(rule):
     sides = {bool(case.breaks) for case in CASES if case.rule == rule.code}
     assert sides == {True, False}, f"its cases: tests/support/rule_cases/{rule.module}.py"
-
-
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
-def test_what_follows_from_the_rules_was_written_again(path):
-    is_current = path.read_text("utf-8") == FILES[path]()
-    assert is_current, "stale: run deploy/generate and read what it changed"
