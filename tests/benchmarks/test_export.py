@@ -11,10 +11,9 @@ import sys
 import time
 from pathlib import Path
 
-import pgtrigger
 import pytest
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import connection
 
 from accounts.models import Role
 from surveys.exports.records import (
@@ -37,6 +36,7 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
+from tests.support.many_rows import without_triggers
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db(transaction=True)]
 
@@ -86,12 +86,11 @@ def filled(routes: int, years: int) -> Program:
         "last": 2023,
         "windows": WINDOWS,
     }
-    with pgtrigger.ignore(), transaction.atomic():
+    with without_triggers() as cursor:
         for _ in range(routes):
             make_route(program, version=version, stops=STOPS)
-        with connection.cursor() as cursor:
-            for insert in (VISITS, PERIODS, INSERT_CALLS):
-                cursor.execute(insert % parameters)
+        for insert in (VISITS, PERIODS, INSERT_CALLS):
+            cursor.execute(insert, parameters)
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
     return program

@@ -8,9 +8,8 @@ warm and take turns. The rest of the time is arrays, and the sunset of each visi
 import statistics
 import time
 
-import pgtrigger
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 
 from accounts.models import Role
 from surveys.fitting.histories import (
@@ -30,6 +29,7 @@ from tests.support.builders import (
     make_route,
     make_version,
 )
+from tests.support.many_rows import without_triggers
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
 STOPS, YEARS, VISITS = 10, 20, 3
@@ -95,15 +95,13 @@ def made(routes: int) -> Program:
         "years": YEARS,
         "visits": VISITS,
     }
-    with pgtrigger.ignore(), transaction.atomic():
+    with without_triggers() as cursor:
         for _ in range(routes):
             make_route(program, version=version, stops=0)
-        with connection.cursor() as cursor:
-            for statement in MAKE:
-                # Ignoring triggers adds a placeholder of its own kind: ours are filled in before.
-                cursor.execute(statement % parameters)
-                # The next statement joins what this one wrote.
-                cursor.execute("ANALYZE")
+        for statement in MAKE:
+            cursor.execute(statement, parameters)
+            # The next statement joins what this one wrote.
+            cursor.execute("ANALYZE")
     assert ListeningPeriod.objects.count() == routes * STOPS * YEARS * VISITS
     return program
 
