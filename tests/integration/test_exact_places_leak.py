@@ -215,6 +215,7 @@ OF_API = (
     "?species=lithobates-capito&region=North",
     "?species=lithobates-capito&region=North&site=route",
 )
+OF_FILES = ("", "?places=exact")
 EXPORTS = ("?format=csv", "?format=json", "?format=parquet", "?format=parquet&places=exact")
 
 
@@ -238,6 +239,8 @@ def addresses(world: World) -> Iterator[tuple[str, str]]:
 def _queries(name: str) -> Sequence[str]:
     if name == "api:records_export":
         return EXPORTS
+    if name == "api:publication_file":
+        return OF_FILES
     if name.startswith("api:"):
         return OF_API
     return QUERIES if name.startswith(("web:trend", "web:season")) else ("",)

@@ -203,7 +203,7 @@ def phone(
         browser = request.getfixturevalue("browser_with_microphone")
     options = {
         "viewport": PHONE,
-        "device_scale_factor": 2,
+        "device_scale_factor": 2 if PICTURES else 1,
         "is_mobile": True,
         "has_touch": True,
         "base_url": live_server.url,

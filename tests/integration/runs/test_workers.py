@@ -29,8 +29,9 @@ def coordinator(transactional_db):
     forget_jobs()
 
 
-@pytest.fixture
-def workers(coordinator):
+@pytest.fixture(scope="module")
+def workers(django_db_setup, django_db_blocker):
+    """One process for all of these: to start it takes longer than what is tried on it."""
     process = subprocess.Popen(
         [sys.executable, "manage.py", "run_workers", "--only", "quick"],
         cwd=ROOT,
@@ -40,7 +41,7 @@ def workers(coordinator):
     yield process
     process.send_signal(signal.SIGTERM)
     assert process.wait(PATIENCE_S) == 0
-    with connection.cursor() as cursor:
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
         cursor.execute("DELETE FROM procrastinate_workers")
 
 
