@@ -18,7 +18,7 @@ class PowerForm(forms.Form):
     fall = forms.TypedChoiceField(
         label=gettext_lazy("A decline of"), choices=FALLS, coerce=int, initial=30
     )
-    years = forms.TypedChoiceField(label=gettext_lazy("In"), coerce=int, initial=10)
+    years = forms.TypedChoiceField(label=gettext_lazy("Within"), coerce=int, initial=10)
     routes = forms.IntegerField(
         label=gettext_lazy("Routes"),
         min_value=2,
