@@ -73,6 +73,16 @@ def test_phone_never_scrolls_sideways(browser: Browser):
     assert page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
 
 
+def test_a_header_that_takes_a_fifth_of_the_screen_scrolls_away(browser: Browser):
+    """WCAG 2.2, success criterion 1.4.4: text at 200%."""
+    page = open_page(browser, "day", DESK)
+    header = page.locator(".sky")
+    assert header.evaluate("node => getComputedStyle(node).position") == "sticky"
+    page.add_style_tag(content="html { font-size: 200% }")
+    page.locator(".sky--tall").wait_for()
+    assert header.evaluate("node => getComputedStyle(node).position") == "static"
+
+
 TARGETS = """least => [...document.querySelectorAll(
     "a.btn, button, select, summary, .segments__item, .nav__link, label.choice, "
     + "input:not([type=radio], [type=checkbox], [type=hidden])")]
