@@ -118,7 +118,7 @@ def tonight_for(member: Membership, now: dt.datetime) -> Tonight:
     visits = own_visits(member).order_by("night")
     drafts = tuple(visits.filter(state=VisitState.DRAFT))
     sent_back = list(visits.filter(state=VisitState.SENT_BACK))
-    notes = _latest_notes(sent_back)
+    notes = sent_back_notes(sent_back)
     return Tonight(
         night=night,
         routes=tuple(routes),
@@ -208,7 +208,7 @@ def _windows_ahead(
     return tuple(sorted(windows, key=lambda window: window.opens))
 
 
-def _latest_notes(visits: list[Visit]) -> dict[object, str]:
+def sent_back_notes(visits: list[Visit]) -> dict[object, str]:
     """The coordinator's last note to the observer, by visit."""
     notes: dict[object, str] = defaultdict(str)
     steps = ReviewStep.objects.filter(visit__in=visits, step=Step.SENT_BACK).order_by("at")

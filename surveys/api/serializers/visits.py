@@ -18,6 +18,7 @@ from surveys.visits.sheet.cells import (
     CellChange,
     storable,
 )
+from surveys.visits.tonight import sent_back_notes
 
 
 class CellText(serializers.CharField):
@@ -70,11 +71,16 @@ class VisitSerializer(VisitRowSerializer):
         help_text="the version that a visit begun now on that night would be judged by"
     )
 
+    sent_back_note = serializers.SerializerMethodField(
+        help_text="what the coordinator wrote, while the visit is sent back; else blank"
+    )
+
     class Meta(VisitRowSerializer.Meta):
         fields = [
             *VisitRowSerializer.Meta.fields,
             "protocol_version",
             "protocol_in_force",
+            "sent_back_note",
             "cells",
         ]
         read_only_fields = fields
@@ -82,6 +88,10 @@ class VisitSerializer(VisitRowSerializer):
     def get_protocol_in_force(self, visit: Visit) -> int | None:
         version = version_on(visit.route.protocol, visit.night)
         return version.pk if version else None
+
+    def get_sent_back_note(self, visit: Visit) -> str:
+        is_back = visit.state == VisitState.SENT_BACK
+        return sent_back_notes([visit]).get(visit.pk, "") if is_back else ""
 
 
 class JudgedVisitSerializer(serializers.Serializer):

@@ -43,7 +43,7 @@ from surveys.visits.sheet.cells import (
     cell_of,
 )
 from surveys.visits.telling import ToldFinding
-from surveys.visits.tonight import own_visits
+from surveys.visits.tonight import own_visits, sent_back_notes
 from surveys.visits.verbs import submit_visit
 from surveys.web.recordings.listing import recording_list
 from surveys.web.sheets.forms import MyVisitsFilter, NewSheetForm
@@ -218,7 +218,7 @@ def _show(
             ],
             "others": layout.others,
             "codes": LEGENDS,
-            "sent_back_note": visit.steps.filter(step="sent_back").order_by("-at").first(),
+            "sent_back_note": sent_back_notes([visit]).get(visit.pk, ""),
             "photo_rows": set(visit.photos.values_list("row", flat=True)),
             "findings": [(finding, cell_of(finding.where)) for finding in layout.grid.findings],
             "rendered": json.dumps(shown_cells(visit.cells)),

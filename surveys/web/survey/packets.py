@@ -9,7 +9,6 @@ import uuid
 from collections import Counter
 from typing import Any
 
-from django.db.models import QuerySet
 from django.forms import model_to_dict
 from django.utils.crypto import salted_hmac
 
@@ -58,6 +57,7 @@ from surveys.visits.access import (
 )
 from surveys.visits.discarded import discarded_ids
 from surveys.visits.loading import protocol_values
+from surveys.visits.tonight import sent_back_notes
 
 # A visit of last night may still be under way after midnight, or be finished by day.
 NIGHTS_BEFORE = 1
@@ -111,7 +111,7 @@ def route_packet(member: Membership, code: str, now: dt.datetime) -> dict[str, A
         "look_alikes": _look_alikes(entries),
         "own_fields": [_own_field(field) for field in program.own_fields.order_by("order", "pk")],
         "nights": nights,
-        "visits": [_open_visit(visit) for visit in _open_visits(member, route)],
+        "visits": _open_visits(member, route),
     }
 
 
@@ -272,18 +272,20 @@ def _closed_visits(member: Membership, route: Route) -> set[uuid.UUID]:
     return {*submitted, *discarded_ids(member)}
 
 
-def _open_visits(member: Membership, route: Route) -> QuerySet[Visit]:
-    visits = Visit.objects.filter(route=route, observer=member.person, state__in=EDITABLE)
-    return visits.order_by("night")
-
-
-def _open_visit(visit: Visit) -> dict[str, Any]:
-    """An own visit that is still being filled, to go on with on the phone."""
-    return {
-        "id": str(visit.pk),
-        "night": visit.night.isoformat(),
-        "protocol_version": visit.protocol_version_id,
-        "state": visit.state,
-        "revision": visit.revision,
-        "cells": visit.cells,
-    }
+def _open_visits(member: Membership, route: Route) -> list[dict[str, Any]]:
+    """Own visits that are still being filled, to go on with on the phone."""
+    own = Visit.objects.filter(route=route, observer=member.person, state__in=EDITABLE)
+    visits = list(own.order_by("night"))
+    notes = sent_back_notes(visits)
+    return [
+        {
+            "id": str(visit.pk),
+            "night": visit.night.isoformat(),
+            "protocol_version": visit.protocol_version_id,
+            "state": visit.state,
+            "sent_back_note": notes.get(visit.pk, ""),
+            "revision": visit.revision,
+            "cells": visit.cells,
+        }
+        for visit in visits
+    ]

@@ -10,13 +10,18 @@ from django.contrib.staticfiles import finders
 from django.urls import reverse
 from PIL import Image
 
+from accounts.models import Role
+from surveys.api.serializers.visits import visit_data
 from surveys.demo.catalog import load_species
 from surveys.models import (
     CallingRegion,
     ChecklistEntry,
     Program,
+    ReviewStep,
     Species,
+    Step,
     Visit,
+    VisitState,
 )
 from surveys.programs.regional import regional_list
 from surveys.visits.drafts import (
@@ -89,6 +94,23 @@ def test_species_are_ordered_by_likelihood(observer, route, program):
     make_accepted_visit(route, observer.person, night=dt.date(2023, 4, 20), heard=heard)
     order = route_packet(observer, route.code, EVENING)["nights"]["2024-04-15"]["species"]
     assert order == [common.code, rare.code, summer.code]
+
+
+def test_packet_has_the_note_of_a_visit_that_was_sent_back(observer, route, program):
+    make_accepted_visit(
+        route, observer.person, night=NIGHT, state=VisitState.SENT_BACK, counts_in_trends=False
+    )
+    visit = Visit.objects.get()
+    coordinator = make_member(program, Role.COORDINATOR).person
+    for revision, note in ((2, "Check stop 1."), (3, "Was there fog?")):
+        at = EVENING + dt.timedelta(days=revision)
+        step = {"step": Step.SENT_BACK, "by": coordinator, "revision": revision, "note": note}
+        ReviewStep.objects.create(visit=visit, at=at, **step)
+    (shown,) = route_packet(observer, route.code, EVENING)["visits"]
+    assert (shown["state"], shown["sent_back_note"]) == ("sent_back", "Was there fog?")
+    assert visit_data(visit)["sent_back_note"] == "Was there fog?"
+    visit.state = VisitState.SUBMITTED
+    assert visit_data(visit)["sent_back_note"] == ""
 
 
 def test_packet_tells_how_species_sound_and_what_is_taken_for_them(observer, route, program):

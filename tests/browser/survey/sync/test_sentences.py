@@ -251,6 +251,7 @@ def test_a_later_entry_arrives_once_the_visit_is_sent_back(phone, observer, coor
     press(phone, "Try again")
     reads(phone, SENT)
     assert the_visit().cells["notes"] == "late"
+    phone.show("route").get_by_text("Was there fog?").wait_for()
 
 
 def test_a_team_mate_surveys_the_same_route_and_night(phone, begun, program):

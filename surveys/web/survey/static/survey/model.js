@@ -201,6 +201,7 @@ export async function keepPacket(slug, data) {
       version: came.protocol_version,
       revision: came.revision,
       state: came.state,
+      sent_back_note: came.sent_back_note,
     };
     await store.addVisit(visit, came.cells);
     await store.merge(came.id, { visit: came, onlyNewer: true }, iso());

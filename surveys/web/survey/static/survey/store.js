@@ -140,6 +140,7 @@ export function merge(id, { visit: theirs, conflicts = [], findings, changes = {
       state,
       judged_by: judged,
       in_force: inForce ?? visit.in_force,
+      sent_back_note: theirs.sent_back_note,
       findings: findings ?? visit.findings,
       synced_at: at,
       trouble: null,

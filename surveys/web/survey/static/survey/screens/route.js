@@ -91,6 +91,7 @@ function warnings(visit) {
   const texts = [
     visit.state === "sent_back" &&
       gettext("The coordinator sent this visit back. Fix it, then submit it again."),
+    visit.state === "sent_back" && visit.sent_back_note,
     !model.tonight &&
       gettext(
         "This phone has no sunset time for this night. Your times will be checked after you send the visit.",
