@@ -15,10 +15,11 @@ from surveys.trends.analysis import (
     Parts,
     analyze,
 )
+from surveys.trends.estimates import SITES_DISAGREE
 from surveys.trends.histories import PeriodColumns, build_histories
 from surveys.trends.model_selection import detection_covariates, fill_with_mean
 from surveys.trends.models.dynamic import dynamic_chance, equilibrium_occupancy, fit_dynamic
-from surveys.trends.periods import calling_season
+from surveys.trends.periods import SpeciesPeriods, calling_season
 from surveys.trends.species_result import Turnover
 from tests.support.fits import as_bytes, in_order
 from tests.support.simulated_programs import (
@@ -150,6 +151,25 @@ def test_what_is_known_of_stops_is_tried_in_the_models_of_occupancy():
     assert {model.name for model in result.trend.occupancy_models} > {"year and fish"}
     assert result.trend.occupancy_model != "the year alone"
     assert [effect for effect in result.trend.effects if effect.part == "occupancy"]
+    assert SITES_DISAGREE not in result.trend.occupancy.flags
+
+
+def test_ever_fewer_routes_with_ever_more_stops_each():
+    """A third of the stops is occupied every year, on all of 16 routes at first, on 6 at last."""
+    rng = np.random.default_rng(4)
+    stop, year, visit = (axis.ravel() for axis in np.indices((16 * 6, 6, 3)))
+    routes = np.array([16, 14, 12, 10, 8, 6])[year]
+    occupied = (stop // 6 < routes) & (stop % 6 * routes + stop // 6 < 32)
+    heard = occupied & (rng.random(len(stop)) < 0.8)
+    columns = PeriodColumns(
+        route=stop // 6, stop=stop, season_year=2019 + year, night=365 * (2019 + year) + 30 * visit,
+        visit_number=visit + 1, call_index=heard.astype(float), heard=heard.astype(float),
+    )  # fmt: skip
+    periods = SpeciesPeriods(
+        columns=columns, day=30 * visit, in_season=np.ones(len(stop), dtype=bool), stops={}
+    )
+    parts = Parts(fit_check=False, turnover=False, index=False, phenology=False)
+    assert SITES_DISAGREE in analyze("x", periods, site="stop", parts=parts).trend.occupancy.flags
 
 
 def test_a_program_that_nobody_surveyed():
