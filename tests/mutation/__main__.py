@@ -5,6 +5,7 @@ import contextlib
 import fcntl
 import importlib
 import os
+import random
 import sys
 import time
 from collections.abc import Sequence
@@ -82,6 +83,7 @@ def _mutants(part: Part, options: argparse.Namespace) -> list[Mutant]:
 def _try_part(part: Part, options: argparse.Namespace) -> None:
     results = Results(FOLDER / f"{part.name}.jsonl")
     mutants = [m for m in _mutants(part, options) if not results.is_known(m, again=options.again)]
+    random.Random(options.seed).shuffle(mutants)  # what a run that is stopped has tried is a sample
     _say(f"{part.name}: {len(mutants)} mutants to try")
     if not mutants:
         return

@@ -233,6 +233,8 @@ def _is_left_alone(node: cst.CSTNode) -> bool:
             return True  # a docstring
         case cst.If(test=cst.Name(value="TYPE_CHECKING")):
             return True
+        case cst.Assign(targets=[cst.AssignTarget(target=cst.Name(value="__all__"))]):
+            return True
         case cst.Assign(targets=[cst.AssignTarget(target=cst.Name(value=name))]):
             # `Cells = Mapping[str, str]`: read by the type checker alone.
             return (

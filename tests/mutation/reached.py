@@ -15,7 +15,7 @@ from tests.mutation.mutants import Mutant
 SLOWER, AND_SECONDS = 4, 15
 # A trial runs tests of so many seconds. A test that would come after them is one that would notice
 # what all the nearer ones let pass.
-ENOUGH_SECONDS = 60
+ENOUGH_SECONDS = 20
 
 
 @dataclass(kw_only=True)

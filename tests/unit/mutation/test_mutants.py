@@ -58,6 +58,7 @@ def test_a_decorator_is_dropped(tmp_path):
         "Cells = Mapping[str, str]\n",
         "@dataclass(frozen=True)\nclass C:\n    a: int\n",
         "from a import b\nimport c\n",
+        '__all__ = ["f", "g"]\n',
     ],
 )
 def test_what_runs_for_readers_and_type_checkers_alone_is_left(tmp_path, text):
