@@ -201,6 +201,7 @@ def test_verbs_do_not_reach_rows_of_the_neighbor(coordinator, beside):
     attempts = (
         lambda: change_entry(coordinator, entry.pk, LISTING),
         lambda: take_off(coordinator, entry.pk, listed_until=NIGHT),
+        lambda: move_entry(coordinator, entry.pk, up=True),
         lambda: add_version(
             coordinator, beside.version.protocol_id, limits=limits, in_force_from=NIGHT
         ),
