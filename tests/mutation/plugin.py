@@ -46,7 +46,7 @@ class FirstFailure:
 
     def __init__(self) -> None:
         self.limit: Callable[[str], float] | None = None
-        self.test = ""
+        self.test = self.text = ""
         self.seconds: dict[str, float] = {}
 
     def pytest_configure(self, config: pytest.Config) -> None:
@@ -70,6 +70,7 @@ class FirstFailure:
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed and not self.test:
             self.test = report.nodeid
+            self.text = report.longreprtext
 
     def pytest_collectreport(self, report: pytest.CollectReport) -> None:
         if report.failed and not self.test:

@@ -154,7 +154,7 @@ class QuickTrials:
             session.config.pluginmanager.register(_ContextOfTest(recorder))
             _run_items(session, session.items)
             return {
-                "failed": self.first.test,
+                "failed": f"{self.first.test}\n{self.first.text}".strip(),
                 "seconds": self.first.seconds,
                 "tests": self._lines_of(recorder),
             }
