@@ -1,14 +1,15 @@
 """Importing a spreadsheet of past visits: file, columns, preview, commit."""
 
+import datetime as dt
 import uuid
 from collections.abc import Callable
 from functools import partial, wraps
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
@@ -66,7 +67,7 @@ def start(request: ProgramRequest) -> HttpResponse:
             "form": form,
             "recent": recent,
             "large": MOST_ROWS_AT_ONCE,
-            "example": timezone.now(),
+            "example": dt.datetime(2024, 4, 15, 21, 14, tzinfo=ZoneInfo(member.program.time_zone)),
         },
         status=400 if form.errors else 200,
     )
