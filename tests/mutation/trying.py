@@ -217,22 +217,29 @@ class QuickTrials:
     def _in_turn(
         self, session: pytest.Session, mutant: Mutant, reached: Reached, chosen: Collection[str]
     ) -> list[pytest.Item]:
-        """The chosen tests, the likeliest and quickest first, as many as the time allows. Modules
-        stay together, so that what is made once for a module is made once."""
+        """The chosen tests, the likeliest and quickest first, then the others of their modules, as
+        many as the time allows: what is made once for a module counts as reached by its first test
+        alone. Modules stay together, so that it is made once."""
         kills = self.kills[mutant.path, mutant.function]
         at_line = set(reached.tests.get(mutant.path, {}).get(mutant.line, []))
+        files = {file_of(test) for test in chosen}
         ranked = sorted(
-            (item for item in session.items if item.nodeid in chosen),
+            (item for item in session.items if file_of(item.nodeid) in files),
             key=lambda item: (
                 _commits(item),  # last, as pytest-django has it
+                item.nodeid not in chosen,
                 -kills[item.nodeid],
                 item.nodeid not in at_line,
                 not is_nearest(item.nodeid, mutant.path),
                 reached.seconds[item.nodeid],
             ),
         )
-        modules = list(dict.fromkeys((_commits(item), file_of(item.nodeid)) for item in ranked))
-        ranked.sort(key=lambda item: modules.index((_commits(item), file_of(item.nodeid))))
+
+        def module(item: pytest.Item) -> tuple[bool, bool, str]:
+            return _commits(item), item.nodeid not in chosen, file_of(item.nodeid)
+
+        modules = list(dict.fromkeys(map(module, ranked)))
+        ranked.sort(key=lambda item: modules.index(module(item)))
         kept = set(reached.within_time([item.nodeid for item in ranked]))
         return [item for item in ranked if item.nodeid in kept]
 

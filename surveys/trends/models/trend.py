@@ -404,15 +404,17 @@ def _derived(
     value, gradient = change(fit.coefficients)
     covariance, quantile = spread(fit, level, interval)
     se = float(np.sqrt(quadratic_form(covariance, gradient)))
-    known = bool(np.isfinite(value) and np.isfinite(se))
+    if not (np.isfinite(value) and np.isfinite(se)):
+        flags = merge_flags(flags, (estimates.EDGE_OF_RANGE,))
+        return not_estimable("", method=METHOD, flags=flags, level=level)
     return Estimate(
         name="",
-        value=value if known else None,
-        low=value - quantile * se if known else None,
-        high=value + quantile * se if known else None,
+        value=value,
+        low=value - quantile * se,
+        high=value + quantile * se,
         interval="delta method, clustered by site" if interval == "clustered" else "delta method",
         method=METHOD,
-        flags=flags if known else merge_flags(flags, (estimates.EDGE_OF_RANGE,)),
-        se=se if known else None,
+        flags=flags,
+        se=se,
         level=level,
     )

@@ -218,6 +218,7 @@ def test_joint_entries_and_what_was_written_down_of_them(folder):
     assert frozen.told == (
         ToldEntry(entry=entry, named=2, records=3, changed=True, unnamed_years=frozenset({2024})),
     )
+    assert frozen.periods.unnamed_years == {0: {2024}, 1: {2024}, 2: set(), 3: set()}
     peeper, either = (species_periods(frozen.periods, at) for at in (0, 2))
     assert peeper.columns.season_year.tolist() == [2023, 2023]
     assert either.columns.call_index.tolist() == [3, 0, 1, 2]

@@ -9,8 +9,11 @@ from surveys.trends import estimates
 from surveys.trends.columns import CORRECTED_COLUMNS
 from surveys.trends.community import NOT_TOLD
 from surveys.trends.estimates import Estimate
+from surveys.trends.null_run import NullRun
 from surveys.trends.result_tables import (
     corrected_row,
+    null_row,
+    null_run_from_row,
     occupancy_rows,
     result_from_rows,
     sensitivity_rows,
@@ -105,6 +108,7 @@ def test_what_the_tables_do_not_hold_is_not_there(again):
     parts = (again.fit_check, again.turnover, again.index, again.phenology)
     assert all(part is None for part in parts)
     assert [year.effort for year in again.years] == [None, None]
+    assert trend.occupancy.interval == ""
 
 
 def test_pooled_change_and_scatter_come_back():
@@ -144,6 +148,11 @@ def test_the_trend_of_full_chorus_comes_back_or_why_it_is_not_told():
         for found, told in ((back.full_chorus, full), (back.index_odds, odds)):
             assert (numbers(found), found.flags) == (numbers(told), told.flags)
     assert result_from_rows((), trend_row("x", "stop", RESULT), {}).chorus is None
+
+
+def test_null_runs_come_back():
+    run = NullRun(runs=200, fell=7, rose=2)
+    assert null_run_from_row(null_row("x", run)) == run
 
 
 def test_species_without_rows_has_no_numbers():

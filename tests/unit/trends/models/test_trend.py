@@ -7,6 +7,7 @@ from surveys.trends import estimates
 from surveys.trends.models.occupancy import fit_occupancy
 from surveys.trends.models.occupancy_estimates import occupancy_share
 from surveys.trends.models.trend import (
+    _derived,
     fit_trend,
     summarize_trend,
     yearly_occupancy,
@@ -160,6 +161,12 @@ class TestWeakData:
         found = fit_trend(np.zeros_like(history), year, site)
         assert summarize_trend(found).points.value is None
         assert all(share.value is None for _, share in yearly_occupancy(found))
+
+    def test_a_number_beyond_all_bounds_is_none(self, survey):
+        trend = fit_trend(*survey)
+        change = _derived(trend, lambda theta: (np.inf, np.zeros_like(theta)), 0.95, "wald", ())
+        assert (change.value, change.low, change.se) == (None, None, None)
+        assert change.flags == (estimates.EDGE_OF_RANGE,)
 
     def test_no_rows(self):
         found = fit_trend(np.zeros((0, 0)), np.zeros(0, int), np.zeros(0, int))

@@ -113,6 +113,25 @@ class TestProfile:
         many = profile_limits(goal, end, 1000 * np.eye(3)[0], level=0.95)
         np.testing.assert_allclose(many, 1000 * np.array(one), rtol=1e-5)
 
+    @pytest.mark.parametrize("contrast", [np.eye(3)[0], np.eye(3)[2]])
+    def test_the_other_parameters_stay_within_their_bounds(self, costly, contrast):
+        """The same upside down: where the lower bound was, the upper one is."""
+
+        def mirrored(theta):
+            value, gradient = quadratic(-theta)
+            return value, -gradient
+
+        ends = []
+        for function, bound in ((quadratic, {"lower": -1.0}), (mirrored, {"upper": 1.0})):
+            goal = objective(function, costly=costly, **bound)
+            ends.append(profile_limits(goal, maximize(goal, np.zeros(3)), contrast, level=0.9))
+        free = profile_limits(
+            objective(quadratic), maximize(objective(quadratic), np.zeros(3)), contrast, level=0.9
+        )
+        (low, high), (mirrored_low, mirrored_high) = ends
+        assert (low, high) == pytest.approx((-mirrored_high, -mirrored_low), abs=1e-4)
+        assert low != pytest.approx(free[0], abs=0.01)
+
     def test_search_that_loses_its_way_is_done_again(self, costly, monkeypatch):
         goal = objective(quadratic, costly=costly)
         end = maximize(goal, np.zeros(3))
