@@ -54,8 +54,10 @@ _EMPTY = """async () => {
     };
   });
 }"""
-_FETCH_PACKET = """(await import("/static/survey/model.js"))
-  .keepPacket(location.pathname.split("/")[1], await (await fetch(given)).json())"""
+_FETCH_PACKET = """async (url) => {
+  const { keepPacket } = await import("/static/survey/model.js");
+  await keepPacket(url.split("/")[1], await (await fetch(url)).json());
+}"""
 # The policy of the pages forbids Playwright's own way of waiting.
 _WAIT = f"""async () => {{{{
   const patience = performance.now() + {PATIENCE_MS};
@@ -120,15 +122,13 @@ class Handset:
             self.close_tab()
         self.set_offline(False)
         if self.page.url == "about:blank":
-            self.page.goto("/static/survey/http.js")  # any small file of the site
+            self.page.goto("/static/web/mark.svg")  # any small file of the site
         else:
             self._empty()
         self.turn_clock(hours)
+        self.page.evaluate(_FETCH_PACKET, f"{self._home}packets/{code}.json")
         self.page.goto(self._home)
         self._wait_ready(self.page)
-        self._run(f"await {_FETCH_PACKET}", f"{self._home}packets/{code}.json")
-        self.page.evaluate("location.hash = '#/home'")
-        self.reload()
         self.page.get_by_role("button", name="Survey the night of").click()
         self.page.get_by_role("button", name="Go to stop 1").wait_for()
         self.page.locator("body[data-ready=offline]").wait_for()
