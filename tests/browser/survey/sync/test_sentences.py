@@ -494,7 +494,7 @@ def test_both_sides_changed_several_cells(phone, observer):
     phone.tap_species(1, PEEPER)
     phone.send()
     reads(phone, "2 entries changed in two places: choose below.")
-    reads(phone, f"Stop 1: calls {PEEPER.replace('-', ' ')}")
+    reads(phone, f"Stop 1: {PEEPER.replace('-', ' ')}")
     press(phone, "Use the other: fog 449 2001")
     press(phone, "Keep mine: 2")
     reads(phone, SENT)
