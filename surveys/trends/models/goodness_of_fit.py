@@ -6,7 +6,9 @@ MacKenzie & Bailey 2004, Journal of Agricultural, Biological, and Environmental 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from scipy.special import ndtr
@@ -14,11 +16,16 @@ from scipy.special import ndtr
 from surveys.trends import estimates
 from surveys.trends.estimates import Estimate, merge_flags, not_estimable
 from surveys.trends.models.occupancy import OccupancyFit
+from surveys.trends.models.occupancy_blocks import Block
 from surveys.trends.models.occupancy_likelihood import objective_of
-from surveys.trends.models.simulated_surveys import pearson_of, survey_frame
+from surveys.trends.models.simulated_surveys import (
+    SurveyFrame,
+    pearson_of,
+    survey_frame,
+)
 from surveys.trends.numerics.arrays import FloatArray
 from surveys.trends.numerics.intervals import normal_quantile, wilson
-from surveys.trends.numerics.optimize import Maximum, Objective, maximize, newton_step
+from surveys.trends.numerics.optimize import Maximum, maximize, newton_step
 
 METHOD = "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
 # Common practice: a p below this is called a poor fit.
@@ -26,8 +33,6 @@ _POOR = 0.05
 _WIDEST = 1 - 1e-12
 # Surveys to simulate, and how many visits to sites are many.
 _SURVEYS, _FEWEST_SURVEYS, _MANY = 100, 40, 40_000
-# Where visits are many a survey moves the estimates so little that two steps find them again.
-_FEW_STEPS = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,13 +92,12 @@ def goodness_of_fit(
     observed = pearson_of(frame, frame.coded(fit.history), theta)
     rng = np.random.default_rng(seed)
     chances, simulated = frame.chances(theta), []
-    find_again = _few_steps if fit.history.size > _MANY else _settled
+    many = fit.history.size > _MANY and not frame.visits_alike
+    find_again = _few_steps(frame, fit.maximum) if many else partial(_settled, fit.maximum)
     for _ in range(_enough(fit) if replicates is None else replicates):
         codes = frame.simulated(*chances, rng)
         if codes.any():
-            goal = objective_of(frame.blocks(codes))
-            again = find_again(goal, fit.maximum)
-            simulated.append(pearson_of(frame, codes, again))
+            simulated.append(pearson_of(frame, codes, find_again(frame.blocks(codes))))
     worse = sum(value >= observed for value in simulated)
     # The data count as one of the surveys, so that p is never 0.
     share = wilson(worse + 1, len(simulated) + 1, name="goodness of fit, p")
@@ -123,15 +127,24 @@ def goodness_of_fit(
     )
 
 
-def _settled(goal: Objective, near: Maximum) -> FloatArray:
-    return maximize(goal, near.theta, curvature=near.hessian).theta
+def _settled(near: Maximum, blocks: tuple[Block, ...]) -> FloatArray:
+    return maximize(objective_of(blocks), near.theta, curvature=near.hessian).theta
 
 
-def _few_steps(goal: Objective, near: Maximum) -> FloatArray:
-    theta = near.theta
-    for _ in range(_FEW_STEPS):
-        theta = theta + newton_step(goal.value_gradient(theta)[1], near.hessian, near.held)[0]
-    return theta
+def _few_steps(frame: SurveyFrame, near: Maximum) -> Callable[[tuple[Block, ...]], FloatArray]:
+    """Where visits are many a survey moves the estimates so little that two steps with the
+    curvature of the fit find them again. The first is from where all surveys begin, which is worked
+    out once."""
+    silent = [block.evaluate(near.theta) for block in frame.silent.blocks]
+
+    def found(blocks: tuple[Block, ...]) -> FloatArray:
+        def after(theta: FloatArray, gradient: FloatArray) -> FloatArray:
+            return theta + newton_step(gradient, near.hessian, near.held)[0]
+
+        theta = after(near.theta, frame.gradient(blocks, silent, len(near.theta)))
+        return after(theta, objective_of(blocks).value_gradient(theta)[1])
+
+    return found
 
 
 def _enough(fit: OccupancyFit) -> int:

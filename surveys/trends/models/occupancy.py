@@ -20,9 +20,9 @@ from surveys.trends.models.model_fit import EDGE_LOGIT, FEWEST_CLUSTERS, back_tr
 from surveys.trends.models.occupancy_blocks import MOST_NUMBERS
 from surveys.trends.models.occupancy_likelihood import (
     OccupancyCells,
+    clustered_scores,
     objective,
     occupancy_cells,
-    row_scores,
 )
 from surveys.trends.numerics.arrays import FloatArray, IntArray, codes_of, float_array
 from surveys.trends.numerics.design import (
@@ -38,7 +38,7 @@ from surveys.trends.numerics.design import (
 )
 from surveys.trends.numerics.intervals import wilson
 from surveys.trends.numerics.optimize import Maximum, covariance_of, identified, maximize
-from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
+from surveys.trends.numerics.sandwich import sandwich_covariance
 from surveys.trends.printing import PrintedRow, PrintsAsTable, coefficient_rows
 
 _UNSETTLED = {
@@ -384,7 +384,7 @@ def _assemble(
 def clustered_covariance(cells: OccupancyCells, maximum: Maximum, cluster: IntArray) -> FloatArray:
     """Sandwich covariance (K, K) on the scale of ``maximum``; NaN where not identified."""
     known = identified(maximum)
-    scores = cluster_scores(row_scores(cells, maximum.theta), cluster)
+    scores = clustered_scores(cells, maximum.theta, cluster)
     covariance = np.full(maximum.hessian.shape, np.nan)
     block = np.ix_(known, known)
     covariance[block] = sandwich_covariance(-maximum.hessian[block], scores[:, known])

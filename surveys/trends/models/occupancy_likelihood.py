@@ -18,6 +18,7 @@ from surveys.trends.numerics.arrays import BoolArray, FloatArray, IntArray
 from surveys.trends.numerics.design import linear
 from surveys.trends.numerics.grouping import group_rows
 from surveys.trends.numerics.optimize import Objective
+from surveys.trends.numerics.sandwich import cluster_scores
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,6 +136,18 @@ def row_scores(cells: OccupancyCells, theta: FloatArray) -> FloatArray:
     """Derivative of each row's log-likelihood, (rows, K)."""
     scores = cell_scores(cells, theta)
     return scores if len(scores) == len(cells.group) else scores[cells.group]
+
+
+def clustered_scores(cells: OccupancyCells, theta: FloatArray, cluster: IntArray) -> FloatArray:
+    """Scores of the rows summed within each cluster (C, K); ``cluster`` (rows,) is of the rows."""
+    if len(cells.weight) < len(cells.group):
+        return cluster_scores(row_scores(cells, theta), cluster)
+    summed = np.zeros((int(cluster.max(initial=-1)) + 1, len(theta)))
+    for block in cells.blocks:
+        clusters, own = np.unique(cluster[block.at], return_inverse=True)
+        scores = block.scores(block.evaluate(theta))
+        summed[np.ix_(clusters, block.columns)] += cluster_scores(scores.T, own)
+    return summed
 
 
 def occupied_given_history(cells: OccupancyCells, theta: FloatArray) -> FloatArray:

@@ -116,9 +116,12 @@ def maximize(
             break
         before = theta, gradient
         theta, value, gradient = uphill
+        if converged:
+            # The last step was too short to change the curvature.
+            break
         if not updated or (iteration % _REFRESH == 0 and curvature is None):
             hessian = objective.hessian(theta)
-        elif not converged:
+        else:
             hessian = _updated(hessian, theta - before[0], gradient - before[1])
     held = _held(objective, theta, gradient)
     if curvature is None and np.isfinite(value):

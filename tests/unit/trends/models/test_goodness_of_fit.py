@@ -8,6 +8,8 @@ from scipy.special import logit
 
 from surveys.trends import estimates
 from surveys.trends.models.goodness_of_fit import (
+    _few_steps,
+    _settled,
     goodness_of_fit,
     quasi,
     quasi_level,
@@ -116,6 +118,18 @@ class TestFrame:
             objective_of(frame.blocks(codes)), fit.maximum.theta, curvature=fit.maximum.hessian
         )
         assert quick.value == pytest.approx(afresh.log_likelihood, abs=1e-6)
+
+    def test_two_steps_find_what_a_search_finds(self):
+        rng = np.random.default_rng(6)
+        history = occupancy_histories(rng, psi=np.full(3000, 0.5), p=np.full((3000, 3), 0.5))
+        fit = fit_occupancy(history, detection={"air": rng.normal(size=history.shape)})
+        frame = survey_frame(fit)
+        codes = frame.simulated(*frame.chances(fit.maximum.theta), rng)
+        settled = _settled(fit.maximum, frame.blocks(codes))
+        stepped = _few_steps(frame, fit.maximum)(frame.blocks(codes))
+        se = np.sqrt(np.diag(np.linalg.inv(-fit.maximum.hessian)))
+        assert np.abs((fit.maximum.theta - settled) / se).max() > 0.5
+        assert np.abs((stepped - settled) / se).max() < 1e-3
 
     def test_drawn_shares_are_those_of_the_model(self):
         fit = fit_occupancy(survey(9))
