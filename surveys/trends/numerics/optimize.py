@@ -17,6 +17,7 @@ Hessian = Callable[[FloatArray], FloatArray]
 
 # Newton decrement: twice the log-likelihood still to be gained, far below any reported digit.
 _TOLERANCE = 1e-10
+_NO_MOVE = 1e-15
 _ROUNDING = 1e-13
 _LONGEST_STEP = 4.0
 _MOST_ITERATIONS = 200
@@ -116,12 +117,12 @@ def maximize(
             break
         before = theta, gradient
         theta, value, gradient = uphill
-        if converged:
-            # The last step was too short to change the curvature.
+        if gain < _NO_MOVE:
+            # The step was too short to change the curvature.
             break
         if not updated or (iteration % _REFRESH == 0 and curvature is None):
             hessian = objective.hessian(theta)
-        else:
+        elif not converged:
             hessian = _updated(hessian, theta - before[0], gradient - before[1])
     held = _held(objective, theta, gradient)
     if curvature is None and np.isfinite(value):

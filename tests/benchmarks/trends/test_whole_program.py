@@ -2,10 +2,7 @@
 
 Measured at 1, 2 and 4 times 150 routes: 0.26, 0.34 and 0.52 s a species, and 128, 148 and 191 MB;
 25 species at 600 routes thus 13 s on one core, where the aim is 30 s on two.
-
-What the worker stores of a species besides, with covariates and the choice among their models,
-took 6, 13 and 25 s at 150, 300 and 600 routes on a busy machine, and 11, 26 and 39 s with the
-check of the fit; at most 970 MB.
+What the worker stores of a species besides is in ``test_whole_species``.
 """
 
 import json

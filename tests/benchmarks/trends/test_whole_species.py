@@ -1,0 +1,118 @@
+"""All that the worker stores of a species, against bare evaluations of the likelihood.
+
+The floor is the log-likelihood of occupancy with all covariates of detection, visit by visit, on
+the same listening periods. 100 evaluations at 600 routes of 10 stops over 20 seasons with 3 visits
+took 0.7 s of one core of a very busy machine, all results 14 s, with 734 MB; at 150 and 300 routes
+24 and 20 times the floor. Before likelihoods were worked out in blocks it was five times as long,
+and more than 1 GB.
+"""
+
+import json
+import subprocess
+import sys
+import time
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from surveys.trends.analysis import Parts, analyze
+from surveys.trends.histories import build_histories
+from surveys.trends.model_selection import fill_with_mean
+from surveys.trends.models.occupancy_likelihood import log_likelihood, occupancy_cells
+from surveys.trends.null_run import null_run
+from surveys.trends.numerics.design import visit_design
+from tests.benchmarks.trends.programs import species
+
+pytestmark = pytest.mark.benchmark
+ROOT = Path(__file__).resolve().parents[3]
+EVALUATIONS = 100
+
+
+def floor_of(periods):
+    """As many evaluations on the cells of these listening periods, without their preparation."""
+    histories = build_histories(periods.columns)
+    covariates, _ = fill_with_mean(histories)
+    p = visit_design(*histories.detected.shape, covariates)
+    cells = occupancy_cells(histories.detected, np.ones((len(p.matrix), 1)), p.matrix)
+    theta = np.full(1 + len(p.names), 0.01)
+    log_likelihood(cells, theta)
+
+    def evaluate():
+        for _ in range(EVALUATIONS):
+            log_likelihood(cells, theta)
+
+    return evaluate
+
+
+def cpu(work):
+    begun = time.process_time()
+    work()
+    return time.process_time() - begun
+
+
+def least_ratio(work, floor, *, most, tries=4):
+    """Of CPU seconds, taken in turns; a neighbor on the same core slows one more than the other."""
+    found = np.inf
+    for _ in range(tries):
+        found = min(found, cpu(work) / cpu(floor))
+        if found <= most:
+            break
+    return found
+
+
+def everything(periods):
+    return analyze("x", periods, site="stop", parts=Parts())
+
+
+@pytest.fixture(scope="module")
+def programs():
+    return {routes: species(routes) for routes in (15, 30)}
+
+
+def test_all_results_of_a_species(programs):
+    """Measured 69 to 74: at 30 routes much of the time does not depend on their number."""
+    most = 120
+    work, floor = partial(everything, programs[30]), floor_of(programs[30])
+    assert least_ratio(work, floor, most=most) <= most
+
+
+def test_results_grow_no_faster_than_the_routes(programs):
+    """At twice as many. What does not depend on their number weighs here, so 1.6 was measured."""
+    work, before = (partial(everything, programs[routes]) for routes in (30, 15))
+    assert least_ratio(work, before, most=2.2) <= 2.2
+
+
+def test_a_null_run(programs):
+    """10 simulated surveys, with the choice of the models that comes before them. Measured 16."""
+    most = 35
+    work, floor = partial(null_run, "x", programs[30], runs=10), floor_of(programs[30])
+    assert least_ratio(work, floor, most=most) <= most
+
+
+MEASURE = """
+import json, resource, time
+from surveys.trends.null_run import null_run
+from tests.benchmarks.trends.programs import species
+from tests.benchmarks.trends.test_whole_species import cpu, everything, floor_of
+
+periods = species({routes})
+seconds, floor = cpu(lambda: everything(periods)), cpu(floor_of(periods))
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+print(json.dumps({{"seconds": seconds, "floor": floor, "megabytes": peak}}))
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("routes", [150, 300, 600])
+def test_a_large_program(routes):
+    # In a process of its own, whose memory is nobody else's.
+    code = MEASURE.format(routes=routes)
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert found["seconds"] <= 40 * found["floor"], found
+    assert found["megabytes"] <= 1024, found
