@@ -159,6 +159,12 @@ ACCOUNT_PREVENT_ENUMERATION = True
 SECOND_FACTOR_REQUIRED = True
 MFA_ADAPTER = "accounts.second_factor.SecondFactorAdapter"
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_FORMS = {
+    "login_webauthn": "accounts.passkey_forms.LoginForm",
+    "authenticate_webauthn": "accounts.passkey_forms.AuthenticateForm",
+    "reauthenticate_webauthn": "accounts.passkey_forms.ReauthenticateForm",
+    "add_webauthn": "accounts.passkey_forms.AddForm",
+}
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_TOTP_ISSUER = "Duskpool"
 MFA_TOTP_TOLERANCE = 1
