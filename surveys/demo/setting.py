@@ -56,6 +56,8 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
         contact_email=people.sign_ins.coordinator,
         emergency_contact="Duty phone, 555-0134",
         local_rules=truth.local_rules,
+        region_weights=dict(truth.region_weights),
+        weights_are=truth.weights_are,
     )
     program.write_dates_as_usual()
     program.save()

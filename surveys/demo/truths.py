@@ -6,7 +6,8 @@ The files lie in `fixtures/demo_*.json`; everything in them is invented.
 import datetime as dt
 import json
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from surveys.protocol.plain import from_plain
@@ -93,6 +94,8 @@ class ProgramTruth:
     climate: ClimateTruth
     wetlands: tuple[WetlandTruth, ...]
     filling: FillingTruth | None = None
+    region_weights: Mapping[str, float] = field(default_factory=dict)
+    weights_are: str = ""
     species: tuple[SpeciesTruth, ...]
 
     def protocol_on(self, night: dt.date) -> Protocol:

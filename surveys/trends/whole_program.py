@@ -6,7 +6,7 @@ the program says (``models.strata``), and the line through them is that of every
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -67,22 +67,21 @@ def fit_regions(periods: SpeciesPeriods, site: Site) -> Regions | None:
         fit = fit_told(data, rows=np.ones(len(data.histories.site), dtype=np.bool_))
         strata.append(Stratum(weight=weight, levels=fit.levels))
         breaks |= set(data.breaks.years)
-    return Regions(
-        strata=tuple(strata),
-        breaks=tuple(sorted(breaks)),
-        by_route=site == "route",
-        refused=_refused(strata),
-    )
+    return regions_of(strata, breaks=tuple(sorted(breaks)), by_route=site == "route")
 
 
-def _refused(strata: list[Stratum]) -> tuple[str, ...]:
+def regions_of(
+    strata: Sequence[Stratum], *, breaks: tuple[int, ...] = (), by_route: bool = False
+) -> Regions:
+    """The regions, or why nothing can be told of them together."""
     few = any(stratum.levels.routes < FEWEST_ROUTES_OF_A_REGION for stratum in strata)
     unknown = any(s.levels.covariance is None and not s.silent for s in strata)
-    return (
+    refused = (
         *((estimates.REGION_FEW_ROUTES,) if few else ()),
         *((estimates.REGION_UNKNOWN,) if unknown else ()),
         *((estimates.NEVER_HEARD,) if all(stratum.silent for stratum in strata) else ()),
     )
+    return Regions(strata=tuple(strata), breaks=breaks, by_route=by_route, refused=refused)
 
 
 def whole_program(regions: Regions, *, flags: tuple[str, ...] = ()) -> WholeProgram:

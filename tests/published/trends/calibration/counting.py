@@ -17,7 +17,7 @@ from surveys.trends.models.year_correlation import slope_with_correlated_years
 from surveys.trends.models.year_trend import summarize_year_trend
 from surveys.trends.numerics.intervals import wilson
 from surveys.trends.told_trend import chosen_year_trend
-from surveys.trends.whole_program import Regions, whole_program
+from surveys.trends.whole_program import regions_of, whole_program
 from tests.published.trends.calibration.cases import CASES, WHOLE_CASES, Case
 from tests.published.trends.calibration.programs import Histories as Drawn
 from tests.published.trends.calibration.programs import simulate
@@ -121,7 +121,7 @@ def _whole_change(case: Case, number: int) -> Estimate:
         histories = _histories(region)
         trend = chosen_year_trend(histories, {}, choose_trend(histories, {}, {}))
         strata.append(Stratum(weight=weight, levels=trend.levels))
-    return whole_program(Regions(strata=tuple(strata), breaks=(), by_route=False)).change
+    return whole_program(regions_of(strata)).change
 
 
 def _together(regions: list[Drawn]) -> Drawn:
