@@ -6,6 +6,9 @@ from surveys.protocol.words import number
 from surveys.trends import SpeciesResult
 from surveys.trends.models.needed_effort import MOST_YEARS, NeededEffort
 
+# A chance that would be written as 100 %.
+_NEARLY_SURE = 0.995
+
 
 def needed_sentence(result: SpeciesResult) -> str:
     """What it takes to see a fall; blank where no trend is told."""
@@ -16,7 +19,7 @@ def needed_sentence(result: SpeciesResult) -> str:
         "With as many seasons and routes as these, a fall of {percent}% per year would be noticed "
         "with a chance of {chance}.",
         percent=number(f"{abs(needed.percent):g}"),
-        chance=share(needed.chance),
+        chance=_chance(needed.chance),
     )
     if needed.years == 0:
         return today
@@ -27,6 +30,10 @@ def needed_sentence(result: SpeciesResult) -> str:
         years=_years(needed),
         routes=_routes(needed),
     )
+
+
+def _chance(chance: float) -> str:
+    return gettext("more than 99%") if chance > _NEARLY_SURE else share(chance)
 
 
 def _years(needed: NeededEffort) -> str:

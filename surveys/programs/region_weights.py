@@ -25,12 +25,14 @@ def field_of(region: str) -> str:
     return f"region_{zlib.crc32(region.encode()):08x}"
 
 
+def typed(weight: float | None) -> str:
+    """A weight as somebody types it: `310` and not `310.0`."""
+    return "" if weight is None else f"{weight:.3f}".rstrip("0").rstrip(".")
+
+
 def weight_facts(program: Program) -> Facts:
     """What the form of the weights shows."""
-    weights = {
-        region: f"{program.region_weights[region]:g}" if region in program.region_weights else ""
-        for region in regions_of(program)
-    }
+    weights = {region: typed(program.region_weights.get(region)) for region in regions_of(program)}
     return {gettext("What the weights are"): program.weights_are, **weights}
 
 

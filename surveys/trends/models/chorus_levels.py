@@ -39,6 +39,10 @@ from surveys.trends.numerics.optimize import (
 from surveys.trends.numerics.ordinal import class_chances, thresholds_of
 from surveys.trends.numerics.sandwich import cluster_scores, sandwich_covariance
 
+# A weak normal prior on how far thresholds lie apart (as logs), and on how often a visit hears
+# less than the highest index (as a logit): classes that the data do not tell apart stay finite.
+# Common practice, no source; the calibration holds with it.
+PRIOR_SD_SPACING = 3.0
 # A chance of exp of this is none; infinity times no visit would be no number.
 _LOWEST = -700.0
 
@@ -124,6 +128,9 @@ def _search(
     penalty = np.zeros((len(starts[0]), len(starts[0])))
     of_years = slice(first, first + later)
     penalty[of_years, of_years] = deviation[1:, 1:] / PRIOR_SD_OCCUPANCY**2
+    # All but the first threshold of the state, which is how often the species is there at all.
+    spacing = np.arange(1, first)
+    penalty[spacing, spacing] = PRIOR_SD_SPACING**-2
     gradient = _penalized(crossed_gradient(cells), penalty)
     objective = Objective(
         value_gradient=gradient,

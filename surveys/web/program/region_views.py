@@ -13,7 +13,13 @@ from django.views.decorators.http import require_http_methods
 from accounts.access import Permission, ProgramRequest, needs
 from surveys.language import gettext
 from surveys.models import Program
-from surveys.programs.region_weights import field_of, regions_of, weigh_regions, weight_facts
+from surveys.programs.region_weights import (
+    field_of,
+    regions_of,
+    typed,
+    weigh_regions,
+    weight_facts,
+)
 from surveys.web.forms.refusals import run_verb
 from surveys.web.forms.seen import SeenForm
 
@@ -29,7 +35,9 @@ class WeightsForm(SeenForm):
     )
 
     def __init__(self, *args: object, program: Program, regions: Sequence[str]) -> None:
-        initial = {field_of(region): program.region_weights.get(region) for region in regions}
+        initial = {
+            field_of(region): typed(program.region_weights.get(region)) for region in regions
+        }
         super().__init__(*args, initial={"weights_are": program.weights_are, **initial})
         self.regions = regions
         for region in regions:

@@ -37,6 +37,7 @@ def test_every_region_of_the_program_has_its_weight(coordinator):
     assert load_periods(program).weights == program.region_weights
     assert data_stamp(program) != before
     assert weight_facts(program)["North, east"] == "2.5"
+    assert weight_facts(program)["South"] == "0"
 
 
 def test_none_to_any_takes_them_back(coordinator):

@@ -55,6 +55,11 @@ def test_where_it_is_reached_nothing_more_is_asked_for():
     assert said(reached) == f"{TODAY} chance of 86%."
 
 
+def test_nothing_is_noticed_for_sure():
+    reached = dataclasses.replace(NEEDED, chance=0.9999, years=0, routes=0)
+    assert said(reached) == f"{TODAY} chance of more than 99%."
+
+
 def test_blank_without_a_trend():
     assert said(None) == ""
     assert said(NEEDED, TOO_FEW_DATA) == ""

@@ -54,6 +54,15 @@ def test_a_season_without_a_call_has_a_level_too():
     assert np.isfinite(levels.covariance).all()
 
 
+def test_an_index_that_was_never_heard_leaves_the_search_where_it_is():
+    """Without a 1, the classes 1 and 2 are one; their thresholds do not run away."""
+    index, year, route, _ = program()
+    index[index == 1] = 2
+    levels = fit_chorus_levels(index, year, route)
+    assert levels.flags == ()
+    assert np.isfinite(levels.covariance).all()
+
+
 def test_counts_are_those_of_full_chorus():
     index, year, route, _ = program()
     levels = fit_chorus_levels(index, year, route, sites=np.arange(len(year)) // YEARS)
