@@ -11,7 +11,7 @@ from surveys.importing.table import Row, Table
 from surveys.language import gettext, said
 
 MOST_BYTES = 10 * 1024 * 1024
-LIMITS = bounded.Limits(seconds=30, cpu_seconds=20, memory_bytes=1024**3)
+LIMITS = bounded.Limits(seconds=45, cpu_seconds=20, memory_bytes=1024**3)
 
 _ZIP = b"PK\x03\x04"
 _OLD_EXCEL = b"\xd0\xcf\x11\xe0"

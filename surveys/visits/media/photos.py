@@ -38,7 +38,7 @@ from surveys.visits.media.quota import check_room
 
 MAX_BYTES = 20 * 1024 * 1024
 MAX_ROW = 9999
-LIMITS = bounded.Limits(seconds=20, cpu_seconds=10, memory_bytes=768 * 1024**2)
+LIMITS = bounded.Limits(seconds=45, cpu_seconds=10, memory_bytes=768 * 1024**2)
 
 
 def store_photo(
