@@ -34,8 +34,8 @@ _places = threading.BoundedSemaphore(2)
 
 @dataclass(frozen=True, kw_only=True)
 class Limits:
-    """`seconds` by the clock: many times `cpu_seconds`, the seconds of work, because the machine may
-    be busy. As long may a file wait for its turn."""
+    """`seconds` by the clock: many times `cpu_seconds`, the seconds of work, because the machine
+    may be busy. As long may a file wait for its turn."""
 
     seconds: float
     cpu_seconds: int
