@@ -2,12 +2,13 @@
 words stay where they cannot be. Events of the past keep their words."""
 
 import pgtrigger.compiler
-import pgtrigger.migrations
 from django.db import migrations, models
 
 from surveys.migrations._findings_in_words import About, CannotTellError, read
 from surveys.protocol.telling import Reader, tell_sentence
 from surveys.protocol.values import DistanceUnit, TemperatureUnit
+
+from surveys.migrations._at_once import AddTrigger, RemoveTrigger
 
 _BATCH = 2000
 
@@ -67,15 +68,15 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='storedfinding',
             name='insert_insert',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='storedfinding',
             name='update_update',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='storedfinding',
             name='delete_delete',
         ),
@@ -135,15 +136,15 @@ class Migration(migrations.Migration):
             field=models.CharField(blank=True, max_length=60),
         ),
         migrations.RunPython(read_words, say_words),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='storedfinding',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_storedfindingevent" ("code", "field", "id", "message_as_stored", "params", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "reason", "remedy_as_stored", "settled_at", "settled_by_id", "settlement", "severity", "species_id", "stop_id", "variant", "visit_id") VALUES (NEW."code", NEW."field", NEW."id", NEW."message_as_stored", NEW."params", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."reason", NEW."remedy_as_stored", NEW."settled_at", NEW."settled_by_id", NEW."settlement", NEW."severity", NEW."species_id", NEW."stop_id", NEW."variant", NEW."visit_id"); RETURN NULL;', hash='b564b080b27a80cc09c5b57885eda279b16e6450', operation='INSERT', pgid='pgtrigger_insert_insert_bead2', table='surveys_storedfinding', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='storedfinding',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_storedfindingevent" ("code", "field", "id", "message_as_stored", "params", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "reason", "remedy_as_stored", "settled_at", "settled_by_id", "settlement", "severity", "species_id", "stop_id", "variant", "visit_id") VALUES (NEW."code", NEW."field", NEW."id", NEW."message_as_stored", NEW."params", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."reason", NEW."remedy_as_stored", NEW."settled_at", NEW."settled_by_id", NEW."settlement", NEW."severity", NEW."species_id", NEW."stop_id", NEW."variant", NEW."visit_id"); RETURN NULL;', hash='0eb00a5c4350deb1e772f15865458b00fde732a9', operation='UPDATE', pgid='pgtrigger_update_update_e49b7', table='surveys_storedfinding', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='storedfinding',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_storedfindingevent" ("code", "field", "id", "message_as_stored", "params", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "reason", "remedy_as_stored", "settled_at", "settled_by_id", "settlement", "severity", "species_id", "stop_id", "variant", "visit_id") VALUES (OLD."code", OLD."field", OLD."id", OLD."message_as_stored", OLD."params", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."reason", OLD."remedy_as_stored", OLD."settled_at", OLD."settled_by_id", OLD."settlement", OLD."severity", OLD."species_id", OLD."stop_id", OLD."variant", OLD."visit_id"); RETURN NULL;', hash='84f6139b77ca11c9df366cf446cafcfca126911e', operation='DELETE', pgid='pgtrigger_delete_delete_fb33a', table='surveys_storedfinding', when='AFTER')),
         ),

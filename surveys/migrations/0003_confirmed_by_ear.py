@@ -2,9 +2,10 @@ from importlib import import_module
 
 import django.db.models.deletion
 import pgtrigger.compiler
-import pgtrigger.migrations
 from django.conf import settings
 from django.db import migrations, models
+
+from surveys.migrations._at_once import AddTrigger
 
 # A copy of surveys/models/counted.sql as it was; a test compares the two.
 VIEWS = """
@@ -190,15 +191,15 @@ class Migration(migrations.Migration):
                 'abstract': False,
             },
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='confirmation',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_confirmationevent" ("at", "by_id", "call_id", "id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "recording_id") VALUES (NEW."at", NEW."by_id", NEW."call_id", NEW."id", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."recording_id"); RETURN NULL;', hash='0c1deac6a1e05450a887007c17ffa37d33e569a8', operation='INSERT', pgid='pgtrigger_insert_insert_2fefc', table='surveys_confirmation', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='confirmation',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_confirmationevent" ("at", "by_id", "call_id", "id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "recording_id") VALUES (NEW."at", NEW."by_id", NEW."call_id", NEW."id", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."recording_id"); RETURN NULL;', hash='d4b8808ac8de95a12bd0b88a7566cc4091fd848d', operation='UPDATE', pgid='pgtrigger_update_update_27ba4', table='surveys_confirmation', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='confirmation',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_confirmationevent" ("at", "by_id", "call_id", "id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "recording_id") VALUES (OLD."at", OLD."by_id", OLD."call_id", OLD."id", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."recording_id"); RETURN NULL;', hash='d86d18c96eb078fbfee781d17125f28473ad1126', operation='DELETE', pgid='pgtrigger_delete_delete_edeaf', table='surveys_confirmation', when='AFTER')),
         ),

@@ -2,8 +2,9 @@ import django.contrib.postgres.fields
 import django.core.validators
 import django.db.models.deletion
 import pgtrigger.compiler
-import pgtrigger.migrations
 from django.db import migrations, models
+
+from surveys.migrations._at_once import AddTrigger, RemoveTrigger
 
 
 class Migration(migrations.Migration):
@@ -55,15 +56,15 @@ class Migration(migrations.Migration):
                 'ordering': ['region', 'species'],
             },
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='program',
             name='insert_insert',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='program',
             name='update_update',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='program',
             name='delete_delete',
         ),
@@ -81,15 +82,15 @@ class Migration(migrations.Migration):
             name='note',
             field=models.CharField(blank=True, max_length=200),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='program',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_programevent" ("calling_region_id", "contact_email", "country_code", "created_at", "data_license", "distance_unit", "id", "local_rules", "name", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "place_sharing", "pseudonym_key", "publication_audience", "publication_key", "region", "slug", "temperature_unit", "time_zone") VALUES (NEW."calling_region_id", NEW."contact_email", NEW."country_code", NEW."created_at", NEW."data_license", NEW."distance_unit", NEW."id", NEW."local_rules", NEW."name", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."place_sharing", NEW."pseudonym_key", NEW."publication_audience", NEW."publication_key", NEW."region", NEW."slug", NEW."temperature_unit", NEW."time_zone"); RETURN NULL;', hash='56299322d64490f80181b36c4621c7cd193f25c9', operation='INSERT', pgid='pgtrigger_insert_insert_93970', table='surveys_program', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='program',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_programevent" ("calling_region_id", "contact_email", "country_code", "created_at", "data_license", "distance_unit", "id", "local_rules", "name", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "place_sharing", "pseudonym_key", "publication_audience", "publication_key", "region", "slug", "temperature_unit", "time_zone") VALUES (NEW."calling_region_id", NEW."contact_email", NEW."country_code", NEW."created_at", NEW."data_license", NEW."distance_unit", NEW."id", NEW."local_rules", NEW."name", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."place_sharing", NEW."pseudonym_key", NEW."publication_audience", NEW."publication_key", NEW."region", NEW."slug", NEW."temperature_unit", NEW."time_zone"); RETURN NULL;', hash='248900c96f476b335f64188021fa44feaa5a3034', operation='UPDATE', pgid='pgtrigger_update_update_54aea', table='surveys_program', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='program',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_programevent" ("calling_region_id", "contact_email", "country_code", "created_at", "data_license", "distance_unit", "id", "local_rules", "name", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "place_sharing", "pseudonym_key", "publication_audience", "publication_key", "region", "slug", "temperature_unit", "time_zone") VALUES (OLD."calling_region_id", OLD."contact_email", OLD."country_code", OLD."created_at", OLD."data_license", OLD."distance_unit", OLD."id", OLD."local_rules", OLD."name", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."place_sharing", OLD."pseudonym_key", OLD."publication_audience", OLD."publication_key", OLD."region", OLD."slug", OLD."temperature_unit", OLD."time_zone"); RETURN NULL;', hash='a5e368ec00d02e92e7f1223ea1a873c8722eadd3', operation='DELETE', pgid='pgtrigger_delete_delete_bdf32', table='surveys_program', when='AFTER')),
         ),

@@ -4,8 +4,9 @@ from importlib import import_module
 
 import django.db.models.deletion
 import pgtrigger.compiler
-import pgtrigger.migrations
 from django.db import migrations, models
+
+from surveys.migrations._at_once import AddTrigger
 
 BEFORE = import_module("surveys.migrations.0003_confirmed_by_ear")
 
@@ -252,7 +253,7 @@ class Migration(migrations.Migration):
             model_name='jointmember',
             constraint=models.UniqueConstraint(fields=('joint', 'member'), name='joint_member_once'),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='jointmember',
             trigger=pgtrigger.compiler.Trigger(name='joint_member_kinds', sql=pgtrigger.compiler.UpsertTriggerSql(func="\n                IF (SELECT is_complex FROM surveys_species WHERE id = NEW.member_id)\n                    OR NOT (SELECT is_complex FROM surveys_species WHERE id = NEW.joint_id) THEN\n                    RAISE EXCEPTION 'Only a joint entry has members, and only species are members.'\n                        USING ERRCODE = 'check_violation';\n                END IF;\n                RETURN NEW;\n                ", hash='d4fdb449353dcf4dbc7ccca13232293337d12824', operation='INSERT OR UPDATE', pgid='pgtrigger_joint_member_kinds_dc850', table='surveys_jointmember', when='BEFORE')),
         ),

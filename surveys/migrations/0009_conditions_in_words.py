@@ -11,9 +11,10 @@ import json
 import django.contrib.postgres.fields
 import django.db.models.lookups
 import pgtrigger.compiler
-import pgtrigger.migrations
 from django.conf import settings
 from django.db import migrations, models
+
+from surveys.migrations._at_once import AddTrigger, RemoveTrigger
 
 SKY = {
     "0": "clear",
@@ -339,27 +340,27 @@ class Migration(migrations.Migration):
         migrations.RunSQL(RENAME_CELLS),
         migrations.RunPython(rename_columns_of_imports),
         migrations.RunPython(findings_in_words),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='listeningperiod',
             name='insert_insert',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='listeningperiod',
             name='update_update',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='listeningperiod',
             name='delete_delete',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='protocolversion',
             name='insert_insert',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='protocolversion',
             name='update_update',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='protocolversion',
             name='delete_delete',
         ),
@@ -517,27 +518,27 @@ class Migration(migrations.Migration):
             name='interruption',
             field=models.CharField(choices=[('pause', 'Stop the clock, then keep listening'), ('restart', 'Start over'), ('extend', 'Listen longer')], default='pause', max_length=20),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='listeningperiod',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_listeningperiodevent" ("air_temperature_c", "air_temperature_unit", "arrived_at", "beaufort", "cars", "counts_in_trends", "finished_at", "id", "interrupted", "measured_accuracy_m", "measured_at", "moonlight", "noise", "note", "paused_s", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "skip_reason", "sky", "started_at", "status", "stop_id", "visit_id", "water_temperature_c", "water_temperature_unit", "water_tonight") VALUES (NEW."air_temperature_c", NEW."air_temperature_unit", NEW."arrived_at", NEW."beaufort", NEW."cars", NEW."counts_in_trends", NEW."finished_at", NEW."id", NEW."interrupted", NEW."measured_accuracy_m", NEW."measured_at", NEW."moonlight", NEW."noise", NEW."note", NEW."paused_s", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."skip_reason", NEW."sky", NEW."started_at", NEW."status", NEW."stop_id", NEW."visit_id", NEW."water_temperature_c", NEW."water_temperature_unit", NEW."water_tonight"); RETURN NULL;', hash='aa79715617a2fc0d577cc14479226d23ec95ee5e', operation='INSERT', pgid='pgtrigger_insert_insert_d81d3', table='surveys_listeningperiod', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='listeningperiod',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_listeningperiodevent" ("air_temperature_c", "air_temperature_unit", "arrived_at", "beaufort", "cars", "counts_in_trends", "finished_at", "id", "interrupted", "measured_accuracy_m", "measured_at", "moonlight", "noise", "note", "paused_s", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "skip_reason", "sky", "started_at", "status", "stop_id", "visit_id", "water_temperature_c", "water_temperature_unit", "water_tonight") VALUES (NEW."air_temperature_c", NEW."air_temperature_unit", NEW."arrived_at", NEW."beaufort", NEW."cars", NEW."counts_in_trends", NEW."finished_at", NEW."id", NEW."interrupted", NEW."measured_accuracy_m", NEW."measured_at", NEW."moonlight", NEW."noise", NEW."note", NEW."paused_s", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."skip_reason", NEW."sky", NEW."started_at", NEW."status", NEW."stop_id", NEW."visit_id", NEW."water_temperature_c", NEW."water_temperature_unit", NEW."water_tonight"); RETURN NULL;', hash='c9d46802d51e53fbe08d9a0ddd3a3c92db17a934', operation='UPDATE', pgid='pgtrigger_update_update_0ee8a', table='surveys_listeningperiod', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='listeningperiod',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_listeningperiodevent" ("air_temperature_c", "air_temperature_unit", "arrived_at", "beaufort", "cars", "counts_in_trends", "finished_at", "id", "interrupted", "measured_accuracy_m", "measured_at", "moonlight", "noise", "note", "paused_s", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "skip_reason", "sky", "started_at", "status", "stop_id", "visit_id", "water_temperature_c", "water_temperature_unit", "water_tonight") VALUES (OLD."air_temperature_c", OLD."air_temperature_unit", OLD."arrived_at", OLD."beaufort", OLD."cars", OLD."counts_in_trends", OLD."finished_at", OLD."id", OLD."interrupted", OLD."measured_accuracy_m", OLD."measured_at", OLD."moonlight", OLD."noise", OLD."note", OLD."paused_s", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."skip_reason", OLD."sky", OLD."started_at", OLD."status", OLD."stop_id", OLD."visit_id", OLD."water_temperature_c", OLD."water_temperature_unit", OLD."water_tonight"); RETURN NULL;', hash='7d90e145f3cb1901701b116935aa140548c61c7f', operation='DELETE', pgid='pgtrigger_delete_delete_a7e36', table='surveys_listeningperiod', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='protocolversion',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_protocolversionevent" ("created_at", "earliest_start_after_sunset_min", "forbidden_skies", "id", "in_force_from", "interruption", "latest_end_after_sunset_min", "latest_end_clock", "listening_time_s", "longest_listening_time_s", "loudest_noise", "max_beaufort", "max_distance_from_stop_m", "max_drive_kmh", "min_days_between_visits", "min_stop_spacing_m", "min_stops", "noise_codes", "number", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "plausible_temperature_c", "protocol_id", "season_begins_day", "season_begins_month", "settling_wait_s", "sky_codes", "source", "stops_in_order", "training_needed") VALUES (NEW."created_at", NEW."earliest_start_after_sunset_min", NEW."forbidden_skies", NEW."id", NEW."in_force_from", NEW."interruption", NEW."latest_end_after_sunset_min", NEW."latest_end_clock", NEW."listening_time_s", NEW."longest_listening_time_s", NEW."loudest_noise", NEW."max_beaufort", NEW."max_distance_from_stop_m", NEW."max_drive_kmh", NEW."min_days_between_visits", NEW."min_stop_spacing_m", NEW."min_stops", NEW."noise_codes", NEW."number", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."plausible_temperature_c", NEW."protocol_id", NEW."season_begins_day", NEW."season_begins_month", NEW."settling_wait_s", NEW."sky_codes", NEW."source", NEW."stops_in_order", NEW."training_needed"); RETURN NULL;', hash='d18e799faa20354e60b90f9c17c5a8bdd4185325', operation='INSERT', pgid='pgtrigger_insert_insert_0e630', table='surveys_protocolversion', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='protocolversion',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_protocolversionevent" ("created_at", "earliest_start_after_sunset_min", "forbidden_skies", "id", "in_force_from", "interruption", "latest_end_after_sunset_min", "latest_end_clock", "listening_time_s", "longest_listening_time_s", "loudest_noise", "max_beaufort", "max_distance_from_stop_m", "max_drive_kmh", "min_days_between_visits", "min_stop_spacing_m", "min_stops", "noise_codes", "number", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "plausible_temperature_c", "protocol_id", "season_begins_day", "season_begins_month", "settling_wait_s", "sky_codes", "source", "stops_in_order", "training_needed") VALUES (NEW."created_at", NEW."earliest_start_after_sunset_min", NEW."forbidden_skies", NEW."id", NEW."in_force_from", NEW."interruption", NEW."latest_end_after_sunset_min", NEW."latest_end_clock", NEW."listening_time_s", NEW."longest_listening_time_s", NEW."loudest_noise", NEW."max_beaufort", NEW."max_distance_from_stop_m", NEW."max_drive_kmh", NEW."min_days_between_visits", NEW."min_stop_spacing_m", NEW."min_stops", NEW."noise_codes", NEW."number", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."plausible_temperature_c", NEW."protocol_id", NEW."season_begins_day", NEW."season_begins_month", NEW."settling_wait_s", NEW."sky_codes", NEW."source", NEW."stops_in_order", NEW."training_needed"); RETURN NULL;', hash='476a75dc664ebcff5b056b1b6bd397207a37e024', operation='UPDATE', pgid='pgtrigger_update_update_3cc80', table='surveys_protocolversion', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='protocolversion',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_protocolversionevent" ("created_at", "earliest_start_after_sunset_min", "forbidden_skies", "id", "in_force_from", "interruption", "latest_end_after_sunset_min", "latest_end_clock", "listening_time_s", "longest_listening_time_s", "loudest_noise", "max_beaufort", "max_distance_from_stop_m", "max_drive_kmh", "min_days_between_visits", "min_stop_spacing_m", "min_stops", "noise_codes", "number", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "plausible_temperature_c", "protocol_id", "season_begins_day", "season_begins_month", "settling_wait_s", "sky_codes", "source", "stops_in_order", "training_needed") VALUES (OLD."created_at", OLD."earliest_start_after_sunset_min", OLD."forbidden_skies", OLD."id", OLD."in_force_from", OLD."interruption", OLD."latest_end_after_sunset_min", OLD."latest_end_clock", OLD."listening_time_s", OLD."longest_listening_time_s", OLD."loudest_noise", OLD."max_beaufort", OLD."max_distance_from_stop_m", OLD."max_drive_kmh", OLD."min_days_between_visits", OLD."min_stop_spacing_m", OLD."min_stops", OLD."noise_codes", OLD."number", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."plausible_temperature_c", OLD."protocol_id", OLD."season_begins_day", OLD."season_begins_month", OLD."settling_wait_s", OLD."sky_codes", OLD."source", OLD."stops_in_order", OLD."training_needed"); RETURN NULL;', hash='4d534f1ff15353f0ad0e53ab1d00fc4babebcee1', operation='DELETE', pgid='pgtrigger_delete_delete_03e78', table='surveys_protocolversion', when='AFTER')),
         ),

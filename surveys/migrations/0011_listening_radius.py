@@ -2,8 +2,9 @@
 
 import django.core.validators
 import pgtrigger.compiler
-import pgtrigger.migrations
 from django.db import migrations, models
+
+from surveys.migrations._at_once import AddTrigger, RemoveTrigger
 
 
 class Migration(migrations.Migration):
@@ -13,27 +14,27 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='callindex',
             name='insert_insert',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='callindex',
             name='update_update',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='callindex',
             name='delete_delete',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='protocolversion',
             name='insert_insert',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='protocolversion',
             name='update_update',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='protocolversion',
             name='delete_delete',
         ),
@@ -57,27 +58,27 @@ class Migration(migrations.Migration):
             name='listening_radius_m',
             field=models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(5000)]),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='callindex',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_callindexevent" ("counts_in_trends", "distance", "id", "index", "not_sure", "period_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "species_id") VALUES (NEW."counts_in_trends", NEW."distance", NEW."id", NEW."index", NEW."not_sure", NEW."period_id", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."species_id"); RETURN NULL;', hash='2f119fd2b082b833683064b9191f83e1db39c2f7', operation='INSERT', pgid='pgtrigger_insert_insert_a996e', table='surveys_callindex', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='callindex',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_callindexevent" ("counts_in_trends", "distance", "id", "index", "not_sure", "period_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "species_id") VALUES (NEW."counts_in_trends", NEW."distance", NEW."id", NEW."index", NEW."not_sure", NEW."period_id", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."species_id"); RETURN NULL;', hash='fbd654db083f8876971658469c6fc2c7db06aae6', operation='UPDATE', pgid='pgtrigger_update_update_62554', table='surveys_callindex', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='callindex',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_callindexevent" ("counts_in_trends", "distance", "id", "index", "not_sure", "period_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "species_id") VALUES (OLD."counts_in_trends", OLD."distance", OLD."id", OLD."index", OLD."not_sure", OLD."period_id", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."species_id"); RETURN NULL;', hash='180ca5afcbc9e91ca09067a75dc60920cc2c7e1d', operation='DELETE', pgid='pgtrigger_delete_delete_6fe8b', table='surveys_callindex', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='protocolversion',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_protocolversionevent" ("created_at", "earliest_start_after_sunset_min", "forbidden_skies", "id", "in_force_from", "interruption", "latest_end_after_sunset_min", "latest_end_clock", "listening_radius_m", "listening_time_s", "longest_listening_time_s", "loudest_noise", "max_beaufort", "max_distance_from_stop_m", "max_drive_kmh", "min_days_between_visits", "min_stop_spacing_m", "min_stops", "noise_codes", "number", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "plausible_temperature_c", "protocol_id", "season_begins_day", "season_begins_month", "settling_wait_s", "sky_codes", "source", "stops_in_order", "training_needed") VALUES (NEW."created_at", NEW."earliest_start_after_sunset_min", NEW."forbidden_skies", NEW."id", NEW."in_force_from", NEW."interruption", NEW."latest_end_after_sunset_min", NEW."latest_end_clock", NEW."listening_radius_m", NEW."listening_time_s", NEW."longest_listening_time_s", NEW."loudest_noise", NEW."max_beaufort", NEW."max_distance_from_stop_m", NEW."max_drive_kmh", NEW."min_days_between_visits", NEW."min_stop_spacing_m", NEW."min_stops", NEW."noise_codes", NEW."number", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."plausible_temperature_c", NEW."protocol_id", NEW."season_begins_day", NEW."season_begins_month", NEW."settling_wait_s", NEW."sky_codes", NEW."source", NEW."stops_in_order", NEW."training_needed"); RETURN NULL;', hash='2772797f6a00c24e038ef61da06f7b8928720176', operation='INSERT', pgid='pgtrigger_insert_insert_0e630', table='surveys_protocolversion', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='protocolversion',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_protocolversionevent" ("created_at", "earliest_start_after_sunset_min", "forbidden_skies", "id", "in_force_from", "interruption", "latest_end_after_sunset_min", "latest_end_clock", "listening_radius_m", "listening_time_s", "longest_listening_time_s", "loudest_noise", "max_beaufort", "max_distance_from_stop_m", "max_drive_kmh", "min_days_between_visits", "min_stop_spacing_m", "min_stops", "noise_codes", "number", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "plausible_temperature_c", "protocol_id", "season_begins_day", "season_begins_month", "settling_wait_s", "sky_codes", "source", "stops_in_order", "training_needed") VALUES (NEW."created_at", NEW."earliest_start_after_sunset_min", NEW."forbidden_skies", NEW."id", NEW."in_force_from", NEW."interruption", NEW."latest_end_after_sunset_min", NEW."latest_end_clock", NEW."listening_radius_m", NEW."listening_time_s", NEW."longest_listening_time_s", NEW."loudest_noise", NEW."max_beaufort", NEW."max_distance_from_stop_m", NEW."max_drive_kmh", NEW."min_days_between_visits", NEW."min_stop_spacing_m", NEW."min_stops", NEW."noise_codes", NEW."number", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."plausible_temperature_c", NEW."protocol_id", NEW."season_begins_day", NEW."season_begins_month", NEW."settling_wait_s", NEW."sky_codes", NEW."source", NEW."stops_in_order", NEW."training_needed"); RETURN NULL;', hash='694cf65212a0e4f7848d8830fe98a91798b96567', operation='UPDATE', pgid='pgtrigger_update_update_3cc80', table='surveys_protocolversion', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='protocolversion',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_protocolversionevent" ("created_at", "earliest_start_after_sunset_min", "forbidden_skies", "id", "in_force_from", "interruption", "latest_end_after_sunset_min", "latest_end_clock", "listening_radius_m", "listening_time_s", "longest_listening_time_s", "loudest_noise", "max_beaufort", "max_distance_from_stop_m", "max_drive_kmh", "min_days_between_visits", "min_stop_spacing_m", "min_stops", "noise_codes", "number", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "plausible_temperature_c", "protocol_id", "season_begins_day", "season_begins_month", "settling_wait_s", "sky_codes", "source", "stops_in_order", "training_needed") VALUES (OLD."created_at", OLD."earliest_start_after_sunset_min", OLD."forbidden_skies", OLD."id", OLD."in_force_from", OLD."interruption", OLD."latest_end_after_sunset_min", OLD."latest_end_clock", OLD."listening_radius_m", OLD."listening_time_s", OLD."longest_listening_time_s", OLD."loudest_noise", OLD."max_beaufort", OLD."max_distance_from_stop_m", OLD."max_drive_kmh", OLD."min_days_between_visits", OLD."min_stop_spacing_m", OLD."min_stops", OLD."noise_codes", OLD."number", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."plausible_temperature_c", OLD."protocol_id", OLD."season_begins_day", OLD."season_begins_month", OLD."settling_wait_s", OLD."sky_codes", OLD."source", OLD."stops_in_order", OLD."training_needed"); RETURN NULL;', hash='2fcb0e0153433a974904f091c3e98ac05552f177', operation='DELETE', pgid='pgtrigger_delete_delete_03e78', table='surveys_protocolversion', when='AFTER')),
         ),

@@ -6,8 +6,9 @@ earlier versions of a row too.
 from importlib import import_module
 
 import pgtrigger.compiler
-import pgtrigger.migrations
 from django.db import migrations
+
+from surveys.migrations._at_once import AddTrigger, RemoveTrigger
 
 BEFORE = import_module("surveys.migrations.0009_conditions_in_words")
 
@@ -287,27 +288,27 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.RunSQL(BEFORE.DROP_VIEWS),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='listeningperiod',
             name='insert_insert',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='listeningperiod',
             name='update_update',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='listeningperiod',
             name='delete_delete',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='visit',
             name='insert_insert',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='visit',
             name='update_update',
         ),
-        pgtrigger.migrations.RemoveTrigger(
+        RemoveTrigger(
             model_name='visit',
             name='delete_delete',
         ),
@@ -344,27 +345,27 @@ class Migration(migrations.Migration):
             model_name='visitevent',
             name='days_since_rain',
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='listeningperiod',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_listeningperiodevent" ("air_temperature_c", "air_temperature_unit", "arrived_at", "beaufort", "counts_in_trends", "finished_at", "id", "interrupted", "measured_accuracy_m", "measured_at", "noise", "note", "own_fields", "paused_s", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "skip_reason", "sky", "started_at", "status", "stop_id", "visit_id", "water_temperature_c", "water_temperature_unit", "water_tonight") VALUES (NEW."air_temperature_c", NEW."air_temperature_unit", NEW."arrived_at", NEW."beaufort", NEW."counts_in_trends", NEW."finished_at", NEW."id", NEW."interrupted", NEW."measured_accuracy_m", NEW."measured_at", NEW."noise", NEW."note", NEW."own_fields", NEW."paused_s", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."skip_reason", NEW."sky", NEW."started_at", NEW."status", NEW."stop_id", NEW."visit_id", NEW."water_temperature_c", NEW."water_temperature_unit", NEW."water_tonight"); RETURN NULL;', hash='5e4b3e2c3cfd7407b816eee90de20d57fb985faf', operation='INSERT', pgid='pgtrigger_insert_insert_d81d3', table='surveys_listeningperiod', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='listeningperiod',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_listeningperiodevent" ("air_temperature_c", "air_temperature_unit", "arrived_at", "beaufort", "counts_in_trends", "finished_at", "id", "interrupted", "measured_accuracy_m", "measured_at", "noise", "note", "own_fields", "paused_s", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "skip_reason", "sky", "started_at", "status", "stop_id", "visit_id", "water_temperature_c", "water_temperature_unit", "water_tonight") VALUES (NEW."air_temperature_c", NEW."air_temperature_unit", NEW."arrived_at", NEW."beaufort", NEW."counts_in_trends", NEW."finished_at", NEW."id", NEW."interrupted", NEW."measured_accuracy_m", NEW."measured_at", NEW."noise", NEW."note", NEW."own_fields", NEW."paused_s", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."skip_reason", NEW."sky", NEW."started_at", NEW."status", NEW."stop_id", NEW."visit_id", NEW."water_temperature_c", NEW."water_temperature_unit", NEW."water_tonight"); RETURN NULL;', hash='d987a9d3f9a9cccb642265aed991e000d4ff79d7', operation='UPDATE', pgid='pgtrigger_update_update_0ee8a', table='surveys_listeningperiod', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='listeningperiod',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_listeningperiodevent" ("air_temperature_c", "air_temperature_unit", "arrived_at", "beaufort", "counts_in_trends", "finished_at", "id", "interrupted", "measured_accuracy_m", "measured_at", "noise", "note", "own_fields", "paused_s", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "skip_reason", "sky", "started_at", "status", "stop_id", "visit_id", "water_temperature_c", "water_temperature_unit", "water_tonight") VALUES (OLD."air_temperature_c", OLD."air_temperature_unit", OLD."arrived_at", OLD."beaufort", OLD."counts_in_trends", OLD."finished_at", OLD."id", OLD."interrupted", OLD."measured_accuracy_m", OLD."measured_at", OLD."noise", OLD."note", OLD."own_fields", OLD."paused_s", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."skip_reason", OLD."sky", OLD."started_at", OLD."status", OLD."stop_id", OLD."visit_id", OLD."water_temperature_c", OLD."water_temperature_unit", OLD."water_tonight"); RETURN NULL;', hash='50f0f73fb5de798949f5255f906707c680bf5fab', operation='DELETE', pgid='pgtrigger_delete_delete_a7e36', table='surveys_listeningperiod', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='visit',
             trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_visitevent" ("cells", "changed_at", "counts_in_trends", "created_at", "end_air_temperature_c", "end_air_temperature_unit", "end_beaufort", "end_sky", "id", "night", "notes", "observer_id", "own_fields", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "protocol_version_id", "rain_48h_is_trace", "rain_48h_mm", "rain_48h_unit", "revision", "route_id", "season_year", "second_observer", "source", "start_air_temperature_c", "start_air_temperature_unit", "start_beaufort", "start_sky", "state", "submitted_at", "window") VALUES (NEW."cells", NEW."changed_at", NEW."counts_in_trends", NEW."created_at", NEW."end_air_temperature_c", NEW."end_air_temperature_unit", NEW."end_beaufort", NEW."end_sky", NEW."id", NEW."night", NEW."notes", NEW."observer_id", NEW."own_fields", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."protocol_version_id", NEW."rain_48h_is_trace", NEW."rain_48h_mm", NEW."rain_48h_unit", NEW."revision", NEW."route_id", NEW."season_year", NEW."second_observer", NEW."source", NEW."start_air_temperature_c", NEW."start_air_temperature_unit", NEW."start_beaufort", NEW."start_sky", NEW."state", NEW."submitted_at", NEW."window"); RETURN NULL;', hash='b33841c38b1840630b8e2ced86d6abe06e52f5c1', operation='INSERT', pgid='pgtrigger_insert_insert_a3e89', table='surveys_visit', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='visit',
             trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "surveys_visitevent" ("cells", "changed_at", "counts_in_trends", "created_at", "end_air_temperature_c", "end_air_temperature_unit", "end_beaufort", "end_sky", "id", "night", "notes", "observer_id", "own_fields", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "protocol_version_id", "rain_48h_is_trace", "rain_48h_mm", "rain_48h_unit", "revision", "route_id", "season_year", "second_observer", "source", "start_air_temperature_c", "start_air_temperature_unit", "start_beaufort", "start_sky", "state", "submitted_at", "window") VALUES (NEW."cells", NEW."changed_at", NEW."counts_in_trends", NEW."created_at", NEW."end_air_temperature_c", NEW."end_air_temperature_unit", NEW."end_beaufort", NEW."end_sky", NEW."id", NEW."night", NEW."notes", NEW."observer_id", NEW."own_fields", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."protocol_version_id", NEW."rain_48h_is_trace", NEW."rain_48h_mm", NEW."rain_48h_unit", NEW."revision", NEW."route_id", NEW."season_year", NEW."second_observer", NEW."source", NEW."start_air_temperature_c", NEW."start_air_temperature_unit", NEW."start_beaufort", NEW."start_sky", NEW."state", NEW."submitted_at", NEW."window"); RETURN NULL;', hash='3319fbc1860b5de5e3634c5faff033afeed1e21c', operation='UPDATE', pgid='pgtrigger_update_update_2577a', table='surveys_visit', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='visit',
             trigger=pgtrigger.compiler.Trigger(name='delete_delete', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "surveys_visitevent" ("cells", "changed_at", "counts_in_trends", "created_at", "end_air_temperature_c", "end_air_temperature_unit", "end_beaufort", "end_sky", "id", "night", "notes", "observer_id", "own_fields", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "protocol_version_id", "rain_48h_is_trace", "rain_48h_mm", "rain_48h_unit", "revision", "route_id", "season_year", "second_observer", "source", "start_air_temperature_c", "start_air_temperature_unit", "start_beaufort", "start_sky", "state", "submitted_at", "window") VALUES (OLD."cells", OLD."changed_at", OLD."counts_in_trends", OLD."created_at", OLD."end_air_temperature_c", OLD."end_air_temperature_unit", OLD."end_beaufort", OLD."end_sky", OLD."id", OLD."night", OLD."notes", OLD."observer_id", OLD."own_fields", _pgh_attach_context(), NOW(), \'delete\', OLD."id", OLD."protocol_version_id", OLD."rain_48h_is_trace", OLD."rain_48h_mm", OLD."rain_48h_unit", OLD."revision", OLD."route_id", OLD."season_year", OLD."second_observer", OLD."source", OLD."start_air_temperature_c", OLD."start_air_temperature_unit", OLD."start_beaufort", OLD."start_sky", OLD."state", OLD."submitted_at", OLD."window"); RETURN NULL;', hash='2bfb71bb0fb7342e2dce323815fa6c9a3bfab8c6', operation='DELETE', pgid='pgtrigger_delete_delete_102dc', table='surveys_visit', when='AFTER')),
         ),

@@ -2,9 +2,10 @@
 
 import django.db.models.deletion
 import pgtrigger.compiler
-import pgtrigger.migrations
 from django.conf import settings
 from django.db import migrations, models
+
+from surveys.migrations._at_once import AddTrigger
 
 
 # Under one lock of the row that it adds to; a program or person that goes takes its row along.
@@ -57,15 +58,15 @@ class Migration(migrations.Migration):
             field=models.PositiveIntegerField(db_default=0, default=0),
         ),
         migrations.RunSQL(NOTE_STORED, "DROP FUNCTION surveys_note_stored"),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='photo',
             trigger=pgtrigger.compiler.Trigger(name='counts_bytes', sql=pgtrigger.compiler.UpsertTriggerSql(func="IF TG_OP <> 'INSERT' THEN PERFORM surveys_note_stored((SELECT route.program_id FROM surveys_visit AS visit JOIN surveys_route AS route ON route.id = visit.route_id WHERE visit.id = OLD.visit_id), OLD.uploaded_by_id, -(OLD.bytes)); END IF; IF TG_OP <> 'DELETE' THEN PERFORM surveys_note_stored((SELECT route.program_id FROM surveys_visit AS visit JOIN surveys_route AS route ON route.id = visit.route_id WHERE visit.id = NEW.visit_id), NEW.uploaded_by_id, (NEW.bytes)); END IF; RETURN NULL;", hash='04402f5d27fea0f08998ea21eb26ab2f042fa266', operation='INSERT OR UPDATE OF "bytes" OR DELETE', pgid='pgtrigger_counts_bytes_0baec', table='surveys_photo', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='recording',
             trigger=pgtrigger.compiler.Trigger(name='counts_bytes', sql=pgtrigger.compiler.UpsertTriggerSql(func="IF TG_OP <> 'INSERT' THEN PERFORM surveys_note_stored((SELECT route.program_id FROM surveys_visit AS visit JOIN surveys_route AS route ON route.id = visit.route_id WHERE visit.id = OLD.visit_id), OLD.uploaded_by_id, -(OLD.bytes)); END IF; IF TG_OP <> 'DELETE' THEN PERFORM surveys_note_stored((SELECT route.program_id FROM surveys_visit AS visit JOIN surveys_route AS route ON route.id = visit.route_id WHERE visit.id = NEW.visit_id), NEW.uploaded_by_id, (NEW.bytes)); END IF; RETURN NULL;", hash='16c0f554a00defdfe69d584a676e39f55c134d7d', operation='INSERT OR UPDATE OF "bytes" OR DELETE', pgid='pgtrigger_counts_bytes_33f5c', table='surveys_recording', when='AFTER')),
         ),
-        pgtrigger.migrations.AddTrigger(
+        AddTrigger(
             model_name='spreadsheetimport',
             trigger=pgtrigger.compiler.Trigger(name='counts_bytes', sql=pgtrigger.compiler.UpsertTriggerSql(func="IF TG_OP <> 'INSERT' THEN PERFORM surveys_note_stored(OLD.program_id, OLD.uploaded_by_id, -(octet_length(OLD.content))); END IF; IF TG_OP <> 'DELETE' THEN PERFORM surveys_note_stored(NEW.program_id, NEW.uploaded_by_id, (octet_length(NEW.content))); END IF; RETURN NULL;", hash='f14a587d6a0ef16e9e46af764be029a41e7d082d', operation='INSERT OR UPDATE OF "content" OR DELETE', pgid='pgtrigger_counts_bytes_71730', table='surveys_spreadsheetimport', when='AFTER')),
         ),
