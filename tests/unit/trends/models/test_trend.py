@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from surveys.trends import estimates
-from surveys.trends.models.occupancy import fit_occupancy
+from surveys.trends.models import occupancy
+from surveys.trends.models.occupancy import fit_occupancy, fit_occupancy_designs
 from surveys.trends.models.occupancy_estimates import occupancy_share
 from surveys.trends.models.trend import (
     _derived,
@@ -12,6 +13,7 @@ from surveys.trends.models.trend import (
     summarize_trend,
     yearly_occupancy,
 )
+from surveys.trends.numerics.design import Design, join
 from tests.unit.trends.simulated import persistent_seasons
 
 NAN = float("nan")
@@ -217,3 +219,43 @@ def test_seasons_that_are_all_alike_give_flags_without_a_warning():
         detection_by_year=True,
     )
     assert estimates.FEW_CLUSTERS in summarize_trend(trend).log_odds.flags
+
+
+class TestDetectionByYear:
+    """A level of detection for each year has no columns in the design."""
+
+    @pytest.fixture
+    def covariates(self, survey):
+        rng = np.random.default_rng(9)
+        return {"air": rng.normal(size=survey[0].shape), "wind": rng.normal(size=survey[0].shape)}
+
+    @pytest.mark.parametrize("by_visit", [False, True])
+    def test_it_is_a_column_of_ones_for_each_year(self, survey, covariates, by_visit):
+        history, year, site = survey
+        detection = covariates if by_visit else {}
+        trend = fit_trend(history, year, site, detection=detection, detection_by_year=True).fit
+        columns = (year[:, None] == np.unique(year)) * 1.0
+        names = tuple(f"year {label}" for label in np.unique(year))
+        p = join(
+            Design(names=names, matrix=columns),
+            *(
+                Design(names=(name,), matrix=values[:, :, None])
+                for name, values in detection.items()
+            ),
+        )
+        full = fit_occupancy_designs(history, psi=trend.psi, p=p, clusters=site)
+        assert trend.p.names == full.p.names
+        assert trend.log_likelihood == pytest.approx(full.log_likelihood, abs=1e-8)
+        np.testing.assert_allclose(trend.coefficients, full.coefficients, atol=1e-5)
+        np.testing.assert_allclose(
+            trend.clustered_covariance, full.clustered_covariance, rtol=1e-3, atol=1e-7
+        )
+
+    def test_a_near_start_changes_nothing(self, survey, covariates, monkeypatch):
+        monkeypatch.setattr(occupancy, "MOST_NUMBERS", 100)
+        constant = fit_trend(*survey, detection={"air": covariates["air"]})
+        for more in ({}, {"detection_by_year": True}):
+            afresh = fit_trend(*survey, detection=covariates, **more).fit
+            near = fit_trend(*survey, detection=covariates, **more, like=constant).fit
+            assert near.maximum.iterations < afresh.maximum.iterations
+            np.testing.assert_allclose(near.coefficients, afresh.coefficients, atol=1e-5)

@@ -8,6 +8,13 @@ from scipy.optimize import approx_fprime, minimize
 from scipy.special import expit
 
 from surveys.trends import estimates
+from surveys.trends.models import occupancy_blocks, year_levels
+from surveys.trends.models.level_models import (
+    by_abundance,
+    equal_detection,
+    in_two_classes,
+    with_false_rate,
+)
 from surveys.trends.models.trend import fit_trend
 from surveys.trends.models.year_levels import (
     PRIOR_SD_DETECTION,
@@ -247,3 +254,43 @@ def test_arrays_that_do_not_fit_are_refused(name, value, words):
     given = {"season_years": year, "routes": route, name: value}
     with pytest.raises(ValueError, match=words):
         fit_year_levels(heard, **given)
+
+
+class TestLargePrograms:
+    """They are worked out in small parts and from near starts, which must change nothing."""
+
+    FORMS = (equal_detection, in_two_classes, by_abundance, with_false_rate(0.02))
+
+    @pytest.fixture
+    def survey(self):
+        heard, year, route = simulated(seed=3, psi=0.6)
+        rng = np.random.default_rng(4)
+        air, fish = rng.normal(size=heard.shape), rng.integers(0, 2, len(heard)) * 1.0
+        late = route * (route < 4) + 2015 - 1 <= year
+        return {
+            "detections": heard[late], "season_years": year[late], "routes": route[late],
+            "occupancy": {"fish": fish[late]}, "detection": {"air": air[late]},
+            "detection_by_year": True,
+        }  # fmt: skip
+
+    @staticmethod
+    def same(one, other):
+        np.testing.assert_allclose(one.levels, other.levels, atol=1e-6)
+        np.testing.assert_allclose(one.covariance, other.covariance, rtol=1e-5, atol=1e-8)
+        np.testing.assert_allclose(one.offsets, other.offsets, atol=1e-6)
+
+    @pytest.mark.parametrize("form", FORMS)
+    def test_parts_change_nothing(self, survey, form, monkeypatch):
+        whole = fit_year_levels(**survey, model=form)
+        monkeypatch.setattr(year_levels, "MOST_NUMBERS", 100)
+        monkeypatch.setattr(occupancy_blocks, "MOST_NUMBERS", 40)
+        self.same(fit_year_levels(**survey, model=form), whole)
+
+    @pytest.mark.parametrize("form", FORMS)
+    def test_a_near_start_changes_nothing(self, survey, form, monkeypatch):
+        afresh = fit_year_levels(**survey, model=form)
+        monkeypatch.setattr(year_levels, "MOST_NUMBERS", 100)
+        other = simulated(seed=5, psi=0.4)
+        near = fit_year_levels(*other, detection_by_year=True)
+        assert np.abs(near.levels - afresh.levels).max() > 0.3
+        self.same(fit_year_levels(**survey, model=form, like=near), afresh)
