@@ -6,6 +6,8 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import Future
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
 import numpy as np
@@ -76,6 +78,14 @@ def test_side_by_side_gives_the_same_even_after_a_process_was_killed(periods, tw
     assert found == [analyses._here(periods, task).result for task in asked]
     assert None not in found
     assert not multiprocessing.active_children()
+
+
+def test_what_a_killed_process_had_begun_is_worked_out_here(periods):
+    (task,) = tasks(1)[:1]
+    begun = Future()
+    begun.set_exception(BrokenProcessPool())
+    result = analyses._awaited(periods, task, begun).result
+    assert result == analyses._here(periods, task).result
 
 
 def test_an_analysis_that_fails_says_why_and_leaves_the_others(periods, monkeypatch):

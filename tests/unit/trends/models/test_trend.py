@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from surveys.trends import estimates
-from surveys.trends.models import occupancy
+from surveys.trends.models import occupancy, occupancy_blocks
 from surveys.trends.models.occupancy import fit_occupancy, fit_occupancy_designs
 from surveys.trends.models.occupancy_estimates import occupancy_share
 from surveys.trends.models.trend import (
@@ -230,7 +230,11 @@ class TestDetectionByYear:
         return {"air": rng.normal(size=survey[0].shape), "wind": rng.normal(size=survey[0].shape)}
 
     @pytest.mark.parametrize("by_visit", [False, True])
-    def test_it_is_a_column_of_ones_for_each_year(self, survey, covariates, by_visit):
+    @pytest.mark.parametrize("numbers", [100, occupancy_blocks.MOST_NUMBERS])
+    def test_it_is_a_column_of_ones_for_each_year(
+        self, survey, covariates, by_visit, numbers, monkeypatch
+    ):
+        monkeypatch.setattr(occupancy_blocks, "MOST_NUMBERS", numbers)
         history, year, site = survey
         detection = covariates if by_visit else {}
         trend = fit_trend(history, year, site, detection=detection, detection_by_year=True).fit
