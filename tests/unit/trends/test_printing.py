@@ -52,6 +52,14 @@ def test_a_fit_prints_as_a_short_table_and_never_as_arrays(fit):
     assert page.count("<td>") == (len(HEAD) - 1) * len(list(made.printed_rows()))
 
 
+def test_estimates_are_printed_with_their_errors():
+    change = FITS["summary"]()
+    assert [(row.value, row.se, row.low, row.high) for row in change.printed_rows()] == [
+        (one.value, one.se, one.low, one.high)
+        for one in (change.log_odds, change.odds, change.occupancy, change.points)
+    ]
+
+
 def test_what_is_printed_is_what_was_fitted():
     """The text by hand: a logit of 0 for half of the stops, and the standard error of a share of
     the same size, 1 / sqrt(n psi (1 - psi)), where nothing is missed."""

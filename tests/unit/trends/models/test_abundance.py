@@ -101,7 +101,11 @@ class TestFit:
         fit = fit_abundance(history, abundance={"fish": fish}, detection={"air": air})
         slope = fit.fitted.coefficients[1]
         assert abs(slope + 1.2) < 3 * np.sqrt(fit.fitted.covariance[1, 1])
-        assert mean_abundance(fit).value == pytest.approx(np.exp(0.1), rel=0.25)
+        animals = mean_abundance(fit)
+        assert animals.value == pytest.approx(np.exp(0.1), rel=0.25)
+        # The delta method: on the log scale the interval is about 2 * 1.96 standard errors wide.
+        width = np.log(animals.high / animals.low)
+        assert animals.se == pytest.approx(animals.value * width / 3.92, rel=0.1)
 
     def test_standard_error_of_the_share_follows_from_finite_differences(self):
         """Delta method: the gradient by central differences, the covariance of the fit."""

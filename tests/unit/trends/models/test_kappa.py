@@ -55,6 +55,8 @@ class TestKappa:
     ("ask", "words"),
     [
         (lambda: agreement_table([0], [0, 1]), "lengths"),
+        (lambda: agreement_table([[0]], [0]), "first"),
+        (lambda: agreement_table([0], [[0]]), "second"),
         (lambda: agreement_table([4], [0]), "whole numbers"),
         (lambda: cohen_kappa(np.zeros((2, 3))), "square"),
         (lambda: cohen_kappa([[1, -1], [0, 1]]), "square table of counts"),

@@ -90,6 +90,16 @@ class TestCovariates:
 
 
 class TestMissing:
+    def test_covariates_of_visits_that_were_not_made_enter_no_mean(self):
+        rng = np.random.default_rng(3)
+        history = np.where(rng.random((60, 3)) < 0.2, NAN, spread_detections(60, 3, 30, 60))
+        wind = rng.normal(size=(60, 3))
+        shares = [
+            detection_share(fit_occupancy(history, detection={"wind": values}))
+            for values in (wind, np.where(np.isnan(history), 2.0, wind))
+        ]
+        assert shares[0].value == pytest.approx(shares[1].value, abs=1e-6)
+
     def test_a_missing_visit_is_not_a_silent_one(self):
         history = spread_detections(40, 3, 20, 35)
         longer = np.hstack([history, np.full((40, 1), NAN)])
