@@ -50,11 +50,12 @@ class Tried:
 class SharedDatabase:
     """A database that quick trials share: each rolls back or empties what it writes."""
 
-    def __init__(self, config: pytest.Config) -> None:
+    def __init__(self, session: pytest.Session) -> None:
         # Imported here, for pytest is to import its plugins itself.
         from pytest_django.plugin import blocking_manager_key  # noqa: PLC0415
 
-        self._unblock = config.stash[blocking_manager_key].unblock
+        self._unblock = session.config.stash[blocking_manager_key].unblock
+        self._is_used = any(item.get_closest_marker("django_db") for item in session.items)
         self._opened = contextlib.ExitStack()
 
     def renew(self) -> None:
@@ -63,7 +64,8 @@ class SharedDatabase:
 
         self.drop()
         with self._unblock():
-            self._opened.enter_context(database_of_this_run())
+            if self._is_used:
+                self._opened.enter_context(database_of_this_run())
 
     def drop(self) -> None:
         with self._unblock():
@@ -113,10 +115,8 @@ class QuickTrials:
         if session.testsfailed:
             raise BaselineError(f"{self.first.test}: see {self.bench.folder / 'pytest.log'}")
         _warm_up(self.python_paths)
-        self.database = SharedDatabase(session.config)
-        with_database = any(item.get_closest_marker("django_db") for item in session.items)
-        if with_database:
-            self.database.renew()
+        self.database = SharedDatabase(session)
+        self.database.renew()
         at_import = {path: list(lines) for path, lines in self._lines_of(self.imports).items()}
         reached = self._baseline(session, at_import)
         live = {path: live_functions(str(self.bench.root / path)) for path in self.python_paths}
