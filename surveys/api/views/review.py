@@ -47,7 +47,7 @@ class AcceptVisit(_ReviewView):
         responses={200: JudgedVisitSerializer, **REFUSABLE_ERRORS},
     )
     def post(self, request: Request, program: str, visit_id: uuid.UUID) -> Response:
-        """Accept a visit into the trends, once every query is settled."""
+        """Accept a visit, once every question is resolved: it then counts."""
         return judged_response(verbs.accept(self.member, visit_id, revision=self.revision()))
 
 
