@@ -90,7 +90,7 @@ def test_review(signed_in, observer, coordinator, route):
     assert (round(duration), round(place)) == (SECONDS, 45)
     assert 206 in parts
     with page.expect_download() as download:
-        page.get_by_role("link", name="Download the recording of stop 1").click()
+        page.get_by_role("link", name="Download (recording of stop 1)").click()
     assert Path(download.value.path()).read_bytes() == wave_file(SECONDS)
     assert look(page, "40-review") == []
 
@@ -114,6 +114,6 @@ def test_sheet(signed_in, observer, route, tmp_path):
     page.get_by_text("Recording saved.").wait_for()
     assert page.locator("audio").count() == 4
     assert look(page, "42-sheet") == []
-    page.get_by_role("button", name="Remove the recording of stop 3").click()
+    page.get_by_role("button", name="Remove (recording of stop 3)").click()
     page.get_by_text("Recording deleted.").wait_for()
     assert page.locator("audio").count() == 3
