@@ -79,7 +79,7 @@ def code_problems(limit: Limit, table: Mapping[str, str]) -> list[str]:
     words = {key.casefold() for key in limit.choices}
     problems = [
         said(
-            "A code has one to {longest} letters or digits; “{code}” is none.",
+            "A code is one to {longest} letters or digits. Change “{code}”.",
             longest=LONGEST_CODE,
             code=code,
         )
@@ -87,7 +87,7 @@ def code_problems(limit: Limit, table: Mapping[str, str]) -> list[str]:
         if not (code.isalnum() and len(code) <= LONGEST_CODE)
     ]
     problems += [
-        said("“{code}” is a word of the list and can be no code.", code=code)
+        said("“{code}” is a word of the list, so it cannot be a code.", code=code)
         for code in table
         if code in words
     ]

@@ -163,7 +163,7 @@ def test_the_phone_gets_every_limit(version, limit):
         (
             {"sky_codes": {"fog": SkyState.CLEAR}},
             "sky_codes",
-            "“fog” is a word of the list and can be no code.",
+            "“fog” is a word of the list, so it cannot be a code.",
         ),
     ],
 )
