@@ -13,7 +13,7 @@ from django.db import connection
 from surveys.fitting.power import cells_of, request_power_study, simulated_cells
 from surveys.fitting.refit import refit
 from surveys.models import BackgroundRun, RunState, SpeciesFit
-from surveys.runs.queues import FITS
+from surveys.runs.queues import FITS, SIMULATIONS
 from surveys.runs.tasks import put_back_stalled
 from surveys.visits.refitting import refit_trends
 from tests.support.builders import make_member
@@ -41,8 +41,8 @@ def wait_until(run: BackgroundRun, worker, done: int) -> None:
         time.sleep(0.02)
 
 
-def kill_at(run: BackgroundRun, done: int) -> None:
-    worker = start_worker(FITS)
+def kill_at(run: BackgroundRun, done: int, *, queue: str = FITS) -> None:
+    worker = start_worker(queue)
     wait_until(run, worker, done)
     kill(worker)
     run.refresh_from_db()
@@ -105,11 +105,11 @@ def test_a_simulation_is_taken_up(program):
     study = request_power_study(
         make_member(program, "coordinator"), species, routes=2, visits=2, years=4, fall=0.4
     )
-    kill_at(study.run, 2)
+    kill_at(study.run, 2, queue=SIMULATIONS)
     study.refresh_from_db()
     assert cells_of(study) == ()
     take_up()
-    work_off(FITS)
+    work_off(SIMULATIONS)
     study.refresh_from_db()
     assert (study.run.state, study.run.attempts) == (RunState.DONE, 2)
     assert cells_of(study) == simulated_cells(study)
