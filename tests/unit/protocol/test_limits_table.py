@@ -187,8 +187,8 @@ def test_exact_words(name, value, units, words):
         ({"min_stop_spacing_m": -1.0}, "min_stop_spacing_m", "Give a value from 0 m to 1000 km."),
         ({"max_drive_kmh": 0.9}, "max_drive_kmh", "Give a value from 1 to 1000 km/h."),
         ({"max_beaufort": 13}, "max_beaufort", "Choose among 0, 1, 2"),
-        ({"sky_codes": {"clear!": SkyState.FOG}}, "sky_codes", "A code has one to 4 letters"),
-        ({"sky_codes": {"12345": SkyState.FOG}}, "sky_codes", "A code has one to 4 letters"),
+        ({"sky_codes": {"clear!": SkyState.FOG}}, "sky_codes", "A code is one to 4 letters"),
+        ({"sky_codes": {"12345": SkyState.FOG}}, "sky_codes", "A code is one to 4 letters"),
         ({"sky_codes": {"fog": SkyState.CLEAR}}, "sky_codes", "“fog” is a word of the list"),
         (
             {"noise_codes": {"a": NoiseEffect.QUIET, "A": NoiseEffect.ALL_LOST}},
