@@ -159,17 +159,18 @@ def test_each_format_against_the_tables(routes: int, tmp_path: Path, record_prop
 
 
 PEAK = """
-import resource, sys
+import sys
 from pathlib import Path
 import django
 django.setup()
 from surveys.publishing.frozen import Frozen
 from tests.benchmarks.test_formats import MOST
 from tests.support.frozen_rows import about
+from tests.support.memory import peak_megabytes
 folder = Path(sys.argv[1])
 for kind, (write, _) in MOST.items():
     write(Frozen(about=about(), folder=folder), folder / kind)
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+print(int(peak_megabytes()))
 """
 
 

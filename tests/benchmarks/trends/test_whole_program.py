@@ -16,15 +16,16 @@ pytestmark = pytest.mark.benchmark
 ROOT = Path(__file__).resolve().parents[3]
 SPECIES = 25
 MEASURE = """
-import json, resource, time
+import json, time
 from tests.benchmarks.trends.test_speed import all_tables, program
+from tests.support.memory import peak_megabytes
 
 periods = program(600)
 start = time.perf_counter()
 summary, years = all_tables(periods)
 taken = time.perf_counter() - start
 assert years == 20 and "clustered" in summary.odds.interval
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+peak = peak_megabytes()
 print(json.dumps({"seconds": taken, "megabytes": peak}))
 """
 
