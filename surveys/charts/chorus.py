@@ -1,15 +1,14 @@
 """The trend of the call index in words."""
 
 from surveys.charts.words import (
+    change_numbers,
     flags_in_words,
     has_direction,
     reason,
-    signed,
     supports_a_sentence,
 )
 from surveys.language import gettext, said
 from surveys.language import gettext_noop as _
-from surveys.protocol.words import number
 from surveys.trends import SpeciesResult
 from surveys.trends.estimates import INDEX_NEVER_HEARD, STEPS_DIFFER, TOO_FEW_DATA
 
@@ -36,17 +35,13 @@ def chorus_sentence(result: SpeciesResult) -> str:
         return said(
             "Full chorus: no trend is reported, because {why}.", why=_why(change.flags, result)
         )
-    value, low, high = change.value or 0.0, change.low or 0.0, change.high or 0.0
+    text = _UNCLEAR
     if has_direction(change):
-        near, far = sorted((abs(low), abs(high)))
-        amounts = {"change": abs(value), "low": near, "high": far}
-        numbers = {name: number(f"{amount:.1f}") for name, amount in amounts.items()}
-        text = said(_FELL if value < 0 else _ROSE, **numbers)
-    else:
-        text = said(_UNCLEAR, change=signed(value), low=signed(low), high=signed(high))
+        text = _FELL if (change.value or 0.0) < 0 else _ROSE
+    sentence = said(text, **change_numbers(change))
     if not change.flags:
-        return text
-    return f"{text} {said('Its limits: {flags}.', flags=flags_in_words(change.flags))}"
+        return sentence
+    return f"{sentence} {said('Its limits: {flags}.', flags=flags_in_words(change.flags))}"
 
 
 def _why(flags: tuple[str, ...], result: SpeciesResult) -> str:

@@ -1,16 +1,15 @@
 """The whole program, its regions by their weights, in words."""
 
 from surveys.charts.words import (
+    change_numbers,
     has_direction,
     reason,
     share_with_interval,
-    signed,
     sites_in_words,
     supports_a_sentence,
 )
 from surveys.language import gettext, said
 from surveys.language import gettext_noop as _
-from surveys.protocol.words import number
 from surveys.trends import SpeciesResult
 from surveys.trends.estimates import (
     REGION_FEW_ROUTES,
@@ -53,14 +52,10 @@ def whole_sentence(result: SpeciesResult, site: str) -> str:
             "Nothing is reported for the whole program, because {why}.",
             why=said(why, fewest=FEWEST_ROUTES_OF_A_REGION) if why else reason(change, site),
         )
-    value, low, high = change.value or 0.0, change.low or 0.0, change.high or 0.0
-    if not has_direction(change):
-        numbers = {"change": signed(value), "low": signed(low), "high": signed(high)}
-        return said(_UNCLEAR, sites=sites, **numbers)
-    near, far = sorted((abs(low), abs(high)))
-    amounts = {"change": abs(value), "low": near, "high": far}
-    numbers = {name: number(f"{amount:.1f}") for name, amount in amounts.items()}
-    return said(_FELL if value < 0 else _ROSE, sites=sites, **numbers)
+    text = _UNCLEAR
+    if has_direction(change):
+        text = _FELL if (change.value or 0.0) < 0 else _ROSE
+    return said(text, sites=sites, **change_numbers(change))
 
 
 def whole_shares(result: SpeciesResult) -> dict[int, str]:

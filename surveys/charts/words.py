@@ -158,6 +158,17 @@ def has_direction(estimate: Estimate) -> bool:
     return low is not None and high is not None and (low > 0 or high < 0)
 
 
+def change_numbers(estimate: Estimate) -> dict[str, str]:
+    """`change`, `low` and `high` of a sentence: without signs, the nearer end first, where the
+    words say whether it fell or rose."""
+    value, low, high = estimate.value or 0.0, estimate.low or 0.0, estimate.high or 0.0
+    if not has_direction(estimate):
+        return {"change": signed(value), "low": signed(low), "high": signed(high)}
+    near, far = sorted((abs(low), abs(high)))
+    amounts = {"change": abs(value), "low": near, "high": far}
+    return {name: number(f"{amount:.1f}") for name, amount in amounts.items()}
+
+
 def trend_sentence(name: str, result: SpeciesResult, site: str) -> str:
     """The trend in words; of the uncorrected share only where nothing tells how often the species
     is missed."""
@@ -374,17 +385,10 @@ def _change(
     texts: ChangeTexts, estimate: Estimate, path: Mapping[str, str], span: Mapping[str, object]
 ) -> str:
     """A change in a sentence; `path` tells where the line begins and ends, if anywhere."""
-    value, low, high = estimate.value or 0.0, estimate.low or 0.0, estimate.high or 0.0
+    numbers = change_numbers(estimate)
     if not has_direction(estimate):
-        numbers = {"change": signed(value), "low": signed(low), "high": signed(high)}
         return said(texts.unclear, **span, **numbers)
-    near, far = sorted((abs(low), abs(high)))
-    numbers = {
-        "change": number(f"{abs(value):.1f}"),
-        "low": number(f"{near:.1f}"),
-        "high": number(f"{far:.1f}"),
-    }
-    if value < 0:
+    if (estimate.value or 0.0) < 0:
         text = texts.fell_from if path else texts.fell
     else:
         text = texts.rose_from if path else texts.rose
