@@ -48,6 +48,7 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):
             key=credentials.get("email", ""),
         )
         if not anywhere:
+            self._rollback_login_failed_rl_usage()
             raise self.validation_error("too_many_login_attempts")
         self._login_failed_rl_usage.usage.extend(anywhere.usage)
 

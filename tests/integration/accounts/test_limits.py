@@ -15,7 +15,7 @@ STRANGER, HOME = "198.51.100.7", "203.0.113.20"
 
 @pytest.fixture(autouse=True)
 def limits(settings):
-    settings.ACCOUNT_RATE_LIMITS = common.ACCOUNT_RATE_LIMITS
+    settings.ACCOUNT_RATE_LIMITS = dict(common.ACCOUNT_RATE_LIMITS)
     settings.ALLAUTH_TRUSTED_PROXY_COUNT = 1
 
 
@@ -54,6 +54,13 @@ def test_an_account_takes_a_hundred_wrong_passwords_an_hour_from_everywhere(pers
     for number in range(6):
         sign_in(f"192.0.2.{number}", person.email.upper(), "wrong")
     assert sign_in(HOME, person.email)[0] is False
+
+
+def test_who_is_kept_out_of_an_account_uses_up_nothing_of_the_address(person, settings):
+    settings.ACCOUNT_RATE_LIMITS |= {"login_failed": "3/m/ip", "login_failed_anywhere": "1/h/key"}
+    sign_in(STRANGER, person.email, "wrong")
+    assert not any(sign_in(HOME, person.email)[0] for _ in range(3))
+    assert sign_in(HOME, make_person().email)[0] is True
 
 
 def test_signing_in_rightly_is_never_counted(person):
