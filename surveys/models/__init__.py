@@ -2,6 +2,7 @@ from surveys.models.catalog import CallingRegion, LookAlikes, SeasonMark, Specie
 from surveys.models.confirmation import Confirmation
 from surveys.models.fit import PowerStudy, SiteKind, SpeciesFit
 from surveys.models.importing import SpreadsheetImport
+from surveys.models.operation import OperationKind, OperationRecord, WorkerHeartbeat
 from surveys.models.own_field import OwnField
 from surveys.models.program import DataLicense, Program, PublicationAudience, Sensitivity
 from surveys.models.protocol import Protocol, ProtocolVersion, SeasonWindow
@@ -57,6 +58,8 @@ __all__ = [
     "LifeStage",
     "ListeningPeriod",
     "LookAlikes",
+    "OperationKind",
+    "OperationRecord",
     "OwnField",
     "Photo",
     "PowerStudy",
@@ -96,4 +99,5 @@ __all__ = [
     "Visit",
     "VisitState",
     "WaterTonight",
+    "WorkerHeartbeat",
 ]
