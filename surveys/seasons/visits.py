@@ -10,7 +10,6 @@ from surveys.models import (
     ChecklistEntry,
     JointMember,
     ListeningPeriod,
-    Program,
     Species,
     Stop,
     Visit,
@@ -30,7 +29,7 @@ FAR = CallDistance.FAR.value
 
 
 def visits_of(
-    program: Program,
+    visits: QuerySet[Visit],
     *,
     route_code: str | None = None,
     season_year: int | None = None,
@@ -40,11 +39,10 @@ def visits_of(
     window: str | None = None,
     species: Species | None = None,
 ) -> QuerySet[Visit]:
-    """Submitted visits, latest first, with `stops_listened`, `stops_detected` and
-    `highest_index` (of `species`, or of all together) on each.
+    """Those of `visits` that were handed in, latest first, with `stops_listened`,
+    `stops_detected` and `highest_index` (of `species`, or of all together) on each.
 
-    These are counted as written down, before review decides what counts; drafts
-    belong to their observer and are not here.
+    These are counted as written down, before review decides what counts.
     """
     heard = CallIndex.objects.filter(index__gte=1)
     if species:
@@ -53,10 +51,7 @@ def visits_of(
         heard = heard.filter(species__in=[species.pk, *members])
     listened = ListeningPeriod.objects.filter(status=LISTENED)
     return (
-        Visit.objects.filter(
-            _conditions(route_code, season_year, first_year, last_year, region, window),
-            route__program=program,
-        )
+        visits.filter(_conditions(route_code, season_year, first_year, last_year, region, window))
         .exclude(state=VisitState.DRAFT)
         .select_related("route", "observer")
         .annotate(
@@ -128,15 +123,6 @@ class VisitGrid:
 
     species: tuple[Species, ...]
     rows: tuple[GridRow, ...]
-
-
-def visit_of(program: Program, visit_id: object) -> Visit | None:
-    """One visit of the program with its route, observer and protocol."""
-    return (
-        Visit.objects.filter(route__program=program, pk=visit_id)
-        .select_related("route", "observer", "protocol_version__protocol")
-        .first()
-    )
 
 
 def visit_grid(visit: Visit) -> VisitGrid:

@@ -1,4 +1,7 @@
-"""Which visits a member may read or change, and fetching one with its row locked."""
+"""Which visits a member may read or change, and fetching one with its row locked.
+
+Screens, the API and files ask here and nowhere else.
+"""
 
 from __future__ import annotations
 
@@ -31,7 +34,8 @@ def visible_visits(member: Membership) -> QuerySet[Visit]:
     """Visits of the member's program that the member may read.
 
     Coordinators may read all of them. Observers may read their own, and the submitted and
-    accepted visits of others.
+    accepted visits of others: what was sent back or set aside is between its observer and the
+    coordinators.
     """
     visits = Visit.objects.filter(route__program=member.program_id)
     if may(member, Permission.REVIEW):

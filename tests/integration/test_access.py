@@ -14,6 +14,7 @@ import json
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import pytest
 from django.db import transaction
@@ -335,6 +336,11 @@ def every_url(patterns=None, namespace: str = "") -> Iterator[tuple[str, URLPatt
             yield from every_url(pattern.url_patterns, inner)
 
 
+@cache
+def pattern_of(name: str) -> URLPattern:
+    return dict(every_url())[name]
+
+
 def test_every_url_has_a_row():
     assert {name for name, _ in every_url()} == {name for name, *_ in rows()}
 
@@ -454,7 +460,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
 
 
 def address(world: World, name: str) -> str:
-    pattern = dict(every_url())[name].pattern
+    pattern = pattern_of(name).pattern
     wanted = list(pattern.converters) or list(pattern.regex.groupindex)
     arguments = {key: world.arguments[key] for key in ("program", *wanted) if key in wanted}
     if name.startswith("api:") and name not in ("api:schema", "api:docs"):

@@ -49,8 +49,8 @@ from surveys.web.program.route_views import stops_around
 from tests.integration.test_access import (
     World,
     address,
-    every_url,
     make_world,
+    pattern_of,
     rows,
 )
 from tests.support.builders import (
@@ -295,7 +295,7 @@ def test_a_neighbor_changes_no_answer(worlds, here, role):
 
 def _with_a_foreign_id(here: World, there: World, name: str) -> list[World]:
     """The world here, but for one row that a URL names. Publications of 2025 are there alone."""
-    pattern = dict(every_url())[name].pattern
+    pattern = pattern_of(name).pattern
     names = set(pattern.converters) or set(pattern.regex.groupindex)
     return [
         World(

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET
 from accounts.access import (
     Permission,
     ProgramRequest,
+    may,
     needs,
 )
 from surveys.language import gettext, gettext_noop
@@ -30,6 +31,7 @@ from surveys.seasons.route_years import (
 )
 from surveys.seasons.stops import stops_heard
 from surveys.seasons.visits import visits_of
+from surveys.visits.access import visible_visits
 from surveys.web.seasons.cells import row_cells
 from surveys.web.seasons.forms import (
     CoverageFilter,
@@ -177,7 +179,12 @@ def season_visits(request: ProgramRequest) -> HttpResponse:
     filters = form.filters
     route_code = form.cleaned_data.get("route") or None
     window = form.cleaned_data.get("window") or None
-    visits = visits_of(program, route_code=route_code, window=window, **filters.narrowing())
+    visits = visits_of(
+        visible_visits(request.membership),
+        route_code=route_code,
+        window=window,
+        **filters.narrowing(),
+    )
     return render(
         request,
         "seasons/visits.html",
@@ -187,6 +194,7 @@ def season_visits(request: ProgramRequest) -> HttpResponse:
             "route": routes_of(program).filter(code=route_code).first() if route_code else None,
             "route_code": route_code,
             "window": window,
+            "may_review": may(request.membership, Permission.REVIEW),
             "page_obj": Paginator(visits, VISITS_PER_PAGE).get_page(request.GET.get("page")),
         },
     )

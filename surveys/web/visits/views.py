@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Iterable, Mapping
 
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
@@ -13,7 +13,6 @@ from accounts.access import (
     may,
     needs,
 )
-from accounts.models import Membership
 from surveys.language import gettext, said
 from surveys.models import (
     StoredFinding,
@@ -32,9 +31,8 @@ from surveys.seasons.visits import (
     GridRow,
     VisitGrid,
     visit_grid,
-    visit_of,
 )
-from surveys.visits.access import EDITABLE
+from surveys.visits.access import EDITABLE, find_visit
 from surveys.visits.own_values import own_facts, own_fields_of, value_in_words
 from surveys.visits.sheet.own_fields import labels_of
 from surveys.web.recordings.listing import recording_list
@@ -47,9 +45,7 @@ DASH = "–"
 @needs(Permission.READ_SEASONS)
 def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
     member = request.membership
-    shown = visit_of(member.program, visit_id)
-    if shown is None or not may_see(member, shown):
-        raise Http404(gettext("There is no such visit in this program."))
+    shown = find_visit(member, visit_id)
     unit = TemperatureUnit(member.program.temperature_unit)
     grid = visit_grid(shown)
     may_review = may(member, Permission.REVIEW)
@@ -82,13 +78,6 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             **recording_list(member, shown),
         },
     )
-
-
-def may_see(member: Membership, visit: Visit) -> bool:
-    """Whether the member may read the visit: drafts only their observer and coordinators."""
-    if visit.state != VisitState.DRAFT:
-        return True
-    return visit.observer_id == member.person_id or may(member, Permission.REVIEW)
 
 
 def findings_of(visit: Visit) -> Iterable[StoredFinding]:
