@@ -43,6 +43,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "surveys.web.closing.SiteModeMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -199,6 +200,8 @@ FILE_UPLOAD_HANDLERS = [
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
     "surveys.visits.media.storage.WholeFileUploadHandler",
 ]
+# Read-only or closed: surveys/site_mode.py.
+SITE_MODE_FILE = VAR_DIR / "site-mode.json"
 # What photos, recordings and imported files may take in all: surveys/visits/media/quota.py.
 MOST_BYTES_OF_A_PERSON = 5 * 1024**3
 MOST_BYTES_OF_A_PROGRAM = 100 * 1024**3

@@ -63,6 +63,7 @@ DEFAULT_FROM_EMAIL = os.environ["DUSKPOOL_FROM_EMAIL"]
 MEDIA_ROOT = os.environ.get("DUSKPOOL_MEDIA_ROOT", "/var/lib/duskpool/media")
 MOST_BYTES_OF_A_PERSON = int(os.environ.get("DUSKPOOL_PERSON_GB", "5")) * 1024**3
 MOST_BYTES_OF_A_PROGRAM = int(os.environ.get("DUSKPOOL_PROGRAM_GB", "100")) * 1024**3
+SITE_MODE_FILE = os.environ.get("DUSKPOOL_SITE_MODE_FILE", "/var/lib/duskpool/site-mode.json")
 STATIC_ROOT = os.environ.get("DUSKPOOL_STATIC_ROOT", "/var/lib/duskpool/static")
 
 MAP_TILES_URL = os.environ.get("DUSKPOOL_MAP_TILES_URL") or None

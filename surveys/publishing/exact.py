@@ -1,5 +1,8 @@
 """Exact places that leave the house: who may have them, and the note that each one leaves."""
 
+from pathlib import Path
+
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 
@@ -8,6 +11,7 @@ from accounts.models import (
     AccessToken,
     Membership,
 )
+from surveys import site_mode
 from surveys.language import gettext
 from surveys.models import (
     ExactDownload,
@@ -24,7 +28,8 @@ def note_exact_download(
     """Note that a member takes exact places away, before the first byte goes out.
 
     `what` says in words what is taken, `path` is the address asked for. Raises
-    PermissionDenied for a member, or a token, without the right.
+    PermissionDenied for a member, or a token, without the right, and SiteIsReadOnly while
+    no note can be kept.
     """
     if not may_have_exact_places(member, token):
         raise PermissionDenied(
@@ -40,6 +45,8 @@ def note_exact_download(
                 "then try again."
             )
         )
+    if site_mode.read(Path(settings.SITE_MODE_FILE)).mode is not site_mode.Mode.OPEN:
+        raise site_mode.SiteIsReadOnly
     return ExactDownload.objects.create(
         program=member.program,
         person=member.person,

@@ -14,6 +14,7 @@ from accounts.access import (
 )
 from accounts.models import Membership
 from surveys.language import gettext
+from surveys.web.closing import notice
 from surveys.web.script_texts import script_catalog
 
 THEMES = ("auto", "day", "night")
@@ -48,6 +49,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     if membership is None and hasattr(request, "user"):
         membership = last_membership(request)
     return {
+        "site_notice": notice(request),
         "theme": theme if theme in THEMES else "auto",
         "membership": membership,
         "program": membership.program if membership else None,

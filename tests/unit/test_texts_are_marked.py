@@ -51,6 +51,7 @@ PYTHON = [
         ),
         *(f"surveys/{area}/*.py" for area in ("publishing", "runs", "seasons")),
         "surveys/dates.py",
+        "surveys/site_mode.py",
     )
     if not path.as_posix().endswith(NOT_SHOWN)
 ]

@@ -19,6 +19,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.protocol.nights import night_of
+from surveys.site_mode import Mode, SiteMode, write
 from surveys.visits.drafts import (
     discard_draft,
     save_cells,
@@ -330,10 +331,24 @@ def test_the_network_comes_back_as_a_sending_fails(phone, wire):
     wait = (("Content-Type", "application/json"), ("Retry-After", "60"))
     wire.arm(lambda *_: Answer(status=429, headers=wait, body=b"{}"))
     told = phone.page.evaluate(ONLINE_AS_IT_FAILS, phone.visit)
-    asked = "The server is busy. Everything is saved on this phone"
+    asked = "The server is busy or closed for maintenance. All is saved on this phone"
     assert [kind for kind, _ in told][-4:] == ["sending", "later", "sending", "idle"]
     assert told[-3][1].startswith(asked)
     assert the_visit().cells["notes"] == "mist"
+
+
+@pytest.mark.parametrize("mode", [Mode.READ_ONLY, Mode.MAINTENANCE])
+def test_the_site_is_closed_for_a_while(phone, settings, tmp_path, mode):
+    """Asked once, told, kept, and sent when it is open again."""
+    settings.SITE_MODE_FILE = tmp_path / "mode.json"
+    write(settings.SITE_MODE_FILE, SiteMode(mode))
+    phone.tap_species(1, PEEPER)
+    assert phone.send() == "later"
+    reads(phone, "closed for maintenance. All is saved on this phone")
+    assert not any(CALL in visit.cells for visit in Visit.objects.all())
+    write(settings.SITE_MODE_FILE, SiteMode())
+    assert phone.send() == "idle"
+    assert the_visit().cells[CALL] == "1"
 
 
 def test_somebody_else_answers_for_the_server(phone, wire):

@@ -4,7 +4,8 @@
 const PAUSES_MS = [300, 1_000, 3_000];
 const LATE = 2;
 
-/** `kind`: offline; busy (no answer came, or none of our server); later (it asks to wait `waitS`). */
+/** `kind`: offline; busy (no answer came, or none of our server); later (it asks to wait `waitS`: too
+    much was asked, or the site is closed). */
 export class NoAnswer extends Error {
   constructor(kind, waitS = 0) {
     super("");
@@ -25,8 +26,9 @@ export async function ask(
     try {
       const signal = AbortSignal.timeout(patienceMs);
       const response = await fetch(url, { ...wanted, redirect: "manual", cache: "no-store", signal });
-      if (response.status === 429)
-        throw new NoAnswer("later", Number(response.headers.get("Retry-After")) || 0);
+      const wait = response.headers.get("Retry-After");
+      if (response.status === 429 || (response.status === 503 && wait))
+        throw new NoAnswer("later", Number(wait) || 0);
       if (response.status < 500 || response.status === also) return await read(response);
     } catch (error) {
       if (error instanceof NoAnswer) throw error;

@@ -56,7 +56,9 @@ export function syncWords(status, visits) {
     sending: gettext("Sending …"),
     offline: gettext("No signal. Everything is saved on this phone and will be sent automatically."),
     busy: gettext("Cannot reach the server. Everything is saved on this phone; we will keep trying."),
-    later: gettext("The server is busy. Everything is saved on this phone and will be sent automatically."),
+    later: gettext(
+      "The server is busy or closed for maintenance. All is saved on this phone and will be sent automatically.",
+    ),
     "signed-out": gettext("You are signed out. Nothing is lost. Sign in to send the rest."),
     "not-allowed": gettext(
       "Your account cannot send visits to this program right now. Everything is saved on this phone.",
