@@ -181,7 +181,7 @@ def needs(permission: Permission) -> Callable:
                     program,
                     samesite="Lax",
                     httponly=True,
-                    secure=request.is_secure(),
+                    secure=settings.SESSION_COOKIE_SECURE or request.is_secure(),
                 )
             return response
 

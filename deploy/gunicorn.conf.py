@@ -3,6 +3,8 @@
 
 import os
 
+from deploy.logs import logging_config
+
 bind = os.environ.get("DUSKPOOL_BIND", "127.0.0.1:8000")
 workers = int(os.environ.get("DUSKPOOL_WEB_PROCESSES", "2"))
 threads = int(os.environ.get("DUSKPOOL_WEB_THREADS", "4"))
@@ -13,8 +15,11 @@ graceful_timeout = 10
 max_requests = 5000
 max_requests_jitter = 500
 control_socket_disable = True
-accesslog = "-"
-access_log_format = '%(h)s "%(r)s" %(s)s %(b)s %(D)sus'
+# Requests are logged by deploy/logs.py, which knows the person and hides keys.
+accesslog = None
+logconfig_dict = logging_config(
+    as_json=os.environ.get("DJANGO_SETTINGS_MODULE", "deploy.settings.prod").endswith("prod")
+)
 
 
 def when_ready(server: object) -> None:

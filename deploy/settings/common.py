@@ -5,6 +5,16 @@ from pathlib import Path
 import dj_database_url
 from csp.constants import NONE, SELF
 
+from deploy.logs import logging_config
+
+# Set by whoever runs the real thing; `dev` refuses to start beside them.
+REAL_USE = (
+    "DUSKPOOL_SECRET_KEY",
+    "DUSKPOOL_ALLOWED_HOSTS",
+    "DUSKPOOL_EMAIL_HOST",
+    "DUSKPOOL_FROM_EMAIL",
+)
+
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 VAR_DIR = BASE_DIR / "var"
 
@@ -38,6 +48,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "deploy.logs.log_requests",
     "surveys.web.middleware.refuse_nul",
     "surveys.web.middleware.light_static_files",
     "django.middleware.security.SecurityMiddleware",
@@ -55,7 +66,7 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "surveys.web.headers.HeadersMiddleware",
-    "pghistory.middleware.HistoryMiddleware",
+    "surveys.web.history.KeylessHistoryMiddleware",
     "surveys.web.middleware.write_dates",
 ]
 
@@ -291,16 +302,4 @@ EMAIL_SUBJECT_PREFIX = ""
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = "Duskpool <duskpool@localhost>"
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
-    "root": {"handlers": ["console"], "level": "INFO"},
-    "loggers": {
-        "fontTools": {"level": "WARNING"},
-        "procrastinate.blueprints": {"level": "WARNING"},
-        "pyogrio": {"level": "WARNING"},
-        "weasyprint": {"level": "ERROR"},
-    },
-}
+LOGGING = logging_config(as_json=False)

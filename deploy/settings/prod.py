@@ -6,6 +6,7 @@ import dj_database_url
 from csp.constants import SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from deploy.logs import logging_config
 from deploy.settings.common import *  # noqa: F403
 from deploy.settings.common import CONTENT_SECURITY_POLICY
 
@@ -45,6 +46,8 @@ if os.environ.get("DUSKPOOL_REDIS_URL"):
             "LOCATION": os.environ["DUSKPOOL_REDIS_URL"],
         }
     }
+
+LOGGING = logging_config(as_json=True)
 
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_SSL_REDIRECT = True

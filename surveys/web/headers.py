@@ -4,6 +4,8 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 
+from surveys.web.keys import KEYS
+
 # Used by the phone in the field and by passkeys; everything else a browser can do is off.
 PERMISSIONS_POLICY = ", ".join(
     (
@@ -20,8 +22,6 @@ PERMISSIONS_POLICY = ", ".join(
         *(f"{feature}=()" for feature in ("camera", "display-capture", "payment", "usb")),
     )
 )
-# Parts of an address that open something to whoever has them.
-_KEYS = frozenset({"key", "token"})
 
 
 class HeadersMiddleware:
@@ -32,7 +32,7 @@ class HeadersMiddleware:
         response = self.get_response(request)
         response["Permissions-Policy"] = PERMISSIONS_POLICY
         match = request.resolver_match
-        if match is not None and _KEYS & match.kwargs.keys():
+        if match is not None and KEYS & match.kwargs.keys():
             # Not "no-referrer": then a form sends no origin, and is refused as forged.
             response["Referrer-Policy"] = "strict-origin"
         return response

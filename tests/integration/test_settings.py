@@ -19,7 +19,7 @@ def settings_of(module: str, *names: str, **environment: str) -> list[str]:
     asked = f"from deploy.settings import {module} as s; print(*({', '.join(names)},))"
     run = subprocess.run(
         [sys.executable, "-c", asked],
-        env=REAL | environment,
+        env=(REAL if module == "prod" else {}) | environment,
         cwd=used.BASE_DIR,
         capture_output=True,
         text=True,
@@ -46,3 +46,23 @@ def test_real_use_trusts_one_proxy_or_as_many_as_are_said(environment, expected)
 @pytest.mark.parametrize(("module", "required"), [("prod", "True"), ("dev", "False")])
 def test_real_use_asks_for_a_second_step_and_the_demo_does_not(module, required):
     assert settings_of(module, "s.SECOND_FACTOR_REQUIRED") == [required]
+
+
+@pytest.mark.parametrize("command", ["migrate", "load_species", "help"])
+def test_the_settings_of_the_demo_are_refused_beside_those_of_real_use(command):
+    run = subprocess.run(
+        [sys.executable, "manage.py", command],
+        env={"DUSKPOOL_SECRET_KEY": "x" * 40},
+        cwd=used.BASE_DIR,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.returncode == 1
+    assert run.stderr.startswith("DUSKPOOL_SECRET_KEY is set, as for real use")
+    assert "DJANGO_SETTINGS_MODULE=deploy.settings.prod" in run.stderr
+
+
+def test_what_real_use_asks_for_is_what_the_demo_refuses():
+    asked = settings_of("prod", "*s.REQUIRED")
+    assert {*asked} == {*used.REAL_USE, "DATABASE_URL"}

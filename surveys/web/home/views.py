@@ -1,5 +1,6 @@
 """The start page, the theme switch and the health check."""
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.db import connection
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -46,7 +47,11 @@ def theme(request: HttpRequest) -> HttpResponse:
     response = HttpResponseRedirect(next_url)
     if chosen in THEMES:
         response.set_cookie(
-            "theme", chosen, max_age=THEME_COOKIE_AGE, samesite="Lax", secure=request.is_secure()
+            "theme",
+            chosen,
+            max_age=THEME_COOKIE_AGE,
+            samesite="Lax",
+            secure=settings.SESSION_COOKIE_SECURE or request.is_secure(),
         )
     return response
 
