@@ -1,5 +1,6 @@
 """Settings that hold everywhere. `dev`, `test` and `prod` build on them."""
 
+import datetime as dt
 from pathlib import Path
 
 import dj_database_url
@@ -211,6 +212,9 @@ FILE_UPLOAD_HANDLERS = [
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
     "surveys.visits.media.storage.WholeFileUploadHandler",
 ]
+# Whom to tell of a weakness, as addresses or URLs, and until when that holds: security.txt.
+SECURITY_CONTACTS: list[str] = []
+SECURITY_EXPIRES: dt.datetime | None = None
 # Read-only or closed: surveys/site_mode.py.
 SITE_MODE_FILE = VAR_DIR / "site-mode.json"
 # What photos, recordings and imported files may take in all: surveys/visits/media/quota.py.

@@ -1,5 +1,6 @@
 """Settings for real use. Everything that must be set is asked for by name."""
 
+import datetime as dt
 import os
 
 import dj_database_url
@@ -68,6 +69,18 @@ MOST_BYTES_OF_A_PERSON = int(os.environ.get("DUSKPOOL_PERSON_GB", "5")) * 1024**
 MOST_BYTES_OF_A_PROGRAM = int(os.environ.get("DUSKPOOL_PROGRAM_GB", "100")) * 1024**3
 SITE_MODE_FILE = os.environ.get("DUSKPOOL_SITE_MODE_FILE", "/var/lib/duskpool/site-mode.json")
 STATIC_ROOT = os.environ.get("DUSKPOOL_STATIC_ROOT", "/var/lib/duskpool/static")
+
+_contacts = os.environ.get("DUSKPOOL_SECURITY_CONTACTS", "")
+SECURITY_CONTACTS = [contact.strip() for contact in _contacts.split(",") if contact.strip()]
+if SECURITY_CONTACTS:
+    _day = os.environ.get("DUSKPOOL_SECURITY_EXPIRES", "")
+    try:
+        SECURITY_EXPIRES = dt.datetime.fromisoformat(_day).replace(tzinfo=dt.UTC)
+    except ValueError as error:
+        raise ImproperlyConfigured(
+            f'DUSKPOOL_SECURITY_EXPIRES is "{_day}": with DUSKPOOL_SECURITY_CONTACTS it has to be '
+            "a day within the next year, such as 2027-03-01."
+        ) from error
 
 MAP_TILES_URL = os.environ.get("DUSKPOOL_MAP_TILES_URL") or None
 MAP_TILES_ATTRIBUTION = os.environ.get("DUSKPOOL_MAP_TILES_ATTRIBUTION", "")

@@ -1,5 +1,6 @@
 """Settings for the test suite."""
 
+import datetime as dt
 import os
 import tempfile
 import uuid
@@ -30,5 +31,7 @@ DATABASES["default"]["CONN_MAX_AGE"] = 0
 DATABASES["default"]["TEST"] = {
     "NAME": "test_duskpool_" + os.environ.get("TEST_DB_SUFFIX", "main"),
 }
+SECURITY_CONTACTS = ["security@surveys.example", "https://surveys.example/report"]
+SECURITY_EXPIRES = dt.datetime.now(dt.UTC) + dt.timedelta(days=90)
 # Signing in is rate limited; the tests sign in more often than any person.
 ACCOUNT_RATE_LIMITS = False

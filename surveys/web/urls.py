@@ -13,6 +13,7 @@ from surveys.web.published import urls as published
 from surveys.web.recordings import urls as recordings
 from surveys.web.review import urls as review
 from surveys.web.seasons import urls as seasons
+from surveys.web.security_txt import security_txt
 from surveys.web.sharing import urls as sharing
 from surveys.web.sheets import urls as sheets
 from surveys.web.survey import urls as survey
@@ -30,6 +31,7 @@ urlpatterns = [
     path("", home.home, name="home"),
     path("theme", home.theme, name="theme"),
     path("healthz", home.healthz, name="healthz"),
+    path(".well-known/security.txt", security_txt, name="security_txt"),
     *published.urlpatterns,
     *guide.urlpatterns,
     *tonight.urlpatterns,

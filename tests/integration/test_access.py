@@ -66,6 +66,7 @@ TABLE = """
     name                                 method  anonymous outsider partner observer coordinator
 
     web:healthz                          GET     ok    ok    ok    ok    ok
+    web:security_txt                     GET     ok    ok    ok    ok    ok
     web:theme                            POST    ok    ok    ok    ok    ok
     web:home                             GET     in    ok    ok    ok    ok
     web:guide                            GET     in    ok    ok    ok    ok

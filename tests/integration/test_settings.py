@@ -43,6 +43,16 @@ def test_real_use_trusts_one_proxy_or_as_many_as_are_said(environment, expected)
     assert settings_of("prod", *names, **environment) == expected
 
 
+def test_a_security_contact_needs_its_day():
+    contact = {"DUSKPOOL_SECURITY_CONTACTS": "a@example.org, https://example.org/report"}
+    names = ("*s.SECURITY_CONTACTS", "s.SECURITY_EXPIRES.isoformat()")
+    told = settings_of("prod", *names, **contact, DUSKPOOL_SECURITY_EXPIRES="2027-03-01")
+    assert told == ["a@example.org", "https://example.org/report", "2027-03-01T00:00:00+00:00"]
+    with pytest.raises(subprocess.CalledProcessError) as refused:
+        settings_of("prod", *names, **contact)
+    assert 'DUSKPOOL_SECURITY_EXPIRES is ""' in refused.value.stderr
+
+
 @pytest.mark.parametrize(("module", "required"), [("prod", "True"), ("dev", "False")])
 def test_real_use_asks_for_a_second_step_and_the_demo_does_not(module, required):
     assert settings_of(module, "s.SECOND_FACTOR_REQUIRED") == [required]
