@@ -57,6 +57,7 @@ def copy(tmp_path: Path) -> Path:
     [
         ("demo", ["--port N", "--bind ADDRESS", "--fresh", "--stop"]),
         ("test", ["--only-tests", "--only-checks", "--clean", "pytest"]),
+        ("audit", ["--sbom-only", "--service", "needs\nthe network"]),
         ("backup", ["--keep N", "SHA256SUMS"]),
         ("restore", ["--force", "checksums"]),
     ],
@@ -74,6 +75,8 @@ def test_help_names_every_option(script: str, words: list[str]) -> None:
         (["demo", "--port", "http"], '"http" is no port'),
         (["demo", "--port"], "needs a value"),
         (["demo", "--frehs"], 'unknown argument "--frehs"'),
+        (["audit", "--service", "own"], '"own" is no service'),
+        (["audit", "--service"], "needs a value"),
         (["backup", "--keep", "0", "x"], 'not "0"'),
         (["backup"], "say where the backup goes"),
         (["backup", "/tmp"], "DATABASE_URL is not set"),
