@@ -1,20 +1,27 @@
 """Forms of django-allauth, stricter here or in the words of this site."""
 
 from allauth.account.forms import (
+    AddEmailForm,
     ChangePasswordForm,
+    ConfirmLoginCodeForm,
     LoginForm,
+    ReauthenticateForm,
+    RequestLoginCodeForm,
     ResetPasswordForm,
     ResetPasswordKeyForm,
     SetPasswordForm,
 )
-from django import forms
+from allauth.mfa.base.forms import AuthenticateForm as CodeForm
+from allauth.mfa.base.forms import ReauthenticateForm as CodeAgainForm
+from allauth.mfa.totp.forms import ActivateTOTPForm
 from django.http import HttpRequest
 
+from accounts.form_errors import Form, HelpfulErrors
 from accounts.mailing import queue_reset_link
 from surveys.language import gettext
 
 
-class SignInForm(LoginForm):
+class SignInForm(HelpfulErrors, LoginForm):
     """Offers to stay signed in, which a phone in the field needs."""
 
     def __init__(self, *args: object, **options: object) -> None:
@@ -22,7 +29,7 @@ class SignInForm(LoginForm):
         self.fields["remember"].initial = True
 
 
-class _NewPassword(forms.Form):
+class _NewPassword(Form):
     """A new password, typed twice."""
 
     def __init__(self, *args: object, **options: object) -> None:
@@ -49,7 +56,7 @@ class ForgottenPasswordForm(_NewPassword, ResetPasswordKeyForm):
     """By the link that was mailed."""
 
 
-class ResetForm(ResetPasswordForm):
+class ResetForm(HelpfulErrors, ResetPasswordForm):
     """Sends the link to confirmed addresses only, and looks for none while somebody waits."""
 
     def clean_email(self) -> str:
@@ -59,3 +66,31 @@ class ResetForm(ResetPasswordForm):
         email = self.cleaned_data["email"]
         queue_reset_link(email, site_url=request.build_absolute_uri("/"))
         return email
+
+
+class AddressForm(HelpfulErrors, AddEmailForm):
+    """Another address."""
+
+
+class PasswordAgainForm(HelpfulErrors, ReauthenticateForm):
+    """Before a change that needs a recent sign-in."""
+
+
+class AskForCodeForm(HelpfulErrors, RequestLoginCodeForm):
+    """The address that a sign-in code is mailed to."""
+
+
+class SignInCodeForm(HelpfulErrors, ConfirmLoginCodeForm):
+    """The code that was mailed."""
+
+
+class SecondStepForm(HelpfulErrors, CodeForm):
+    """A code of the authenticator app, or a recovery code."""
+
+
+class SecondStepAgainForm(HelpfulErrors, CodeAgainForm):
+    """The same before a change that needs a recent sign-in."""
+
+
+class AuthenticatorAppForm(HelpfulErrors, ActivateTOTPForm):
+    """The first code of a new authenticator app."""

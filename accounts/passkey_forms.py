@@ -7,12 +7,15 @@ from allauth.mfa.models import Authenticator
 from allauth.mfa.webauthn.forms import (
     AddWebAuthnForm,
     AuthenticateWebAuthnForm,
+    EditWebAuthnForm,
     LoginWebAuthnForm,
     ReauthenticateWebAuthnForm,
 )
 from django import forms
 from django.core.exceptions import ValidationError
 from django.forms.fields import InvalidJSONInput
+
+from accounts.form_errors import Form, HelpfulErrors
 
 # What the libraries raise for JSON that is nested too deep, has numbers without end, or has
 # another shape than an answer of a passkey.
@@ -36,7 +39,7 @@ class CredentialField(forms.JSONField):
             return InvalidJSONInput(data)
 
 
-class _Checked(forms.Form):
+class _Checked(Form):
     credential = CredentialField()
 
     def clean_credential(self) -> Authenticator:
@@ -58,7 +61,7 @@ class ReauthenticateForm(_Checked, ReauthenticateWebAuthnForm):
     pass
 
 
-class AddForm(AddWebAuthnForm):
+class AddForm(HelpfulErrors, AddWebAuthnForm):
     credential = CredentialField()
 
     def clean(self) -> dict[str, Any]:
@@ -66,3 +69,7 @@ class AddForm(AddWebAuthnForm):
             return super().clean()
         except _ODD:
             raise get_adapter().validation_error("incorrect_code") from None
+
+
+class NameForm(HelpfulErrors, EditWebAuthnForm):
+    """Another name for a passkey."""

@@ -151,6 +151,10 @@ ACCOUNT_FORMS = {
     "set_password": "accounts.forms.FirstPasswordForm",
     "reset_password": "accounts.forms.ResetForm",
     "reset_password_from_key": "accounts.forms.ForgottenPasswordForm",
+    "add_email": "accounts.forms.AddressForm",
+    "reauthenticate": "accounts.forms.PasswordAgainForm",
+    "request_login_code": "accounts.forms.AskForCodeForm",
+    "confirm_login_code": "accounts.forms.SignInCodeForm",
 }
 ACCOUNT_LOGIN_BY_CODE_ENABLED = True
 ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 10 * 60
@@ -173,10 +177,14 @@ SECOND_FACTOR_REQUIRED = True
 MFA_ADAPTER = "accounts.second_factor.SecondFactorAdapter"
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
 MFA_FORMS = {
+    "authenticate": "accounts.forms.SecondStepForm",
+    "reauthenticate": "accounts.forms.SecondStepAgainForm",
+    "activate_totp": "accounts.forms.AuthenticatorAppForm",
     "login_webauthn": "accounts.passkey_forms.LoginForm",
     "authenticate_webauthn": "accounts.passkey_forms.AuthenticateForm",
     "reauthenticate_webauthn": "accounts.passkey_forms.ReauthenticateForm",
     "add_webauthn": "accounts.passkey_forms.AddForm",
+    "edit_webauthn": "accounts.passkey_forms.NameForm",
 }
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_TOTP_ISSUER = "Duskpool"

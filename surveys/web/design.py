@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.core.paginator import Paginator
 
+from accounts.form_errors import Form
 from surveys.protocol.values import (
     Severity,
     Where,
@@ -12,7 +13,7 @@ from surveys.protocol.values import (
 from surveys.visits.telling import ToldFinding
 
 
-class SampleForm(forms.Form):
+class SampleForm(Form):
     """One field of each kind, so that labels, help and errors can be looked at together."""
 
     temperature = forms.DecimalField(

@@ -1,7 +1,8 @@
 """No form, address or header makes the server fail, whatever stands in it.
 
 Every URL of the table of `test_access` is opened; the forms of its page are sent as they are, but
-for a field that holds what no person types. An answer may be anything except a server error.
+for a field that holds what no person types. An answer may be anything except a server error, and
+none says it in the words of Django.
 """
 
 from collections.abc import Callable, Iterator
@@ -20,6 +21,7 @@ from accounts.models import Role
 from tests.integration.test_access import World, address, make_world, request, rows
 from tests.support.builders import make_member, make_program
 from tests.support.forms_found import FoundForm, forms_of
+from tests.support.stock_sentences import stock_sentence
 
 pytestmark = pytest.mark.django_db
 
@@ -76,11 +78,13 @@ def answered(client: Client, send: Callable[[], HttpResponse]) -> str | None:
     cookies = deepcopy(client.cookies)
     with transaction.atomic():
         response = send()
-        getattr(response, "getvalue", lambda: b"")()
+        content = getattr(response, "getvalue", lambda: b"")()
         transaction.set_rollback(True)
     client.cookies = cookies
     if response.status_code < 500:
-        return None
+        is_page = "text/html" in response.headers.get("Content-Type", "")
+        stock = stock_sentence(content.decode()) if is_page else ""
+        return f"says “{stock}”" if stock else None
     error = response.exc_info[1] if response.exc_info else ""
     return f"{response.status_code} {type(error).__name__}: {str(error)[:200]}"
 

@@ -2,7 +2,6 @@
 
 import datetime as dt
 
-from django import forms
 from django.core import signing
 from django.http import QueryDict
 from django.utils import timezone
@@ -12,6 +11,7 @@ from accounts.edit_conflicts import (
     Facts,
     Seen,
 )
+from accounts.form_errors import Form
 
 FIELD = "seen"
 _SALT = "facts that a form was made from"
@@ -32,7 +32,7 @@ def unpack_facts(text: str) -> Seen:
         return Seen(facts=None)
 
 
-class SeenForm(forms.Form):
+class SeenForm(Form):
     """A form for a row that somebody else may save first.
 
     The view calls `show` with the facts of the row. The template renders `seen_text` in a

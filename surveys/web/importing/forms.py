@@ -7,6 +7,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.importing.columns import ASK, IGNORE, SPECIES
 from surveys.importing.fields import DATES, Field, Level
 from surveys.importing.gathering import Answers
@@ -23,7 +24,7 @@ _MEANS = [
 _FIRST_CELLS = 3
 
 
-class UploadForm(forms.Form):
+class UploadForm(Form):
     file = forms.FileField(
         label=gettext_lazy("Spreadsheet"),
         help_text=gettext_lazy("A CSV or XLSX file with one header row, up to 10 MB."),
@@ -40,7 +41,7 @@ class UploadForm(forms.Form):
         return file
 
 
-class ColumnsForm(forms.Form):
+class ColumnsForm(Form):
     """A choice for each column, named `column_<position>`, and what the file cannot say."""
 
     blank = forms.ChoiceField(

@@ -4,6 +4,7 @@ from django import forms
 from django.forms import model_to_dict
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from accounts.models import (
     Membership,
     Role,
@@ -18,7 +19,7 @@ ROLE_HELP = gettext_lazy(
 )
 
 
-class InviteForm(forms.Form):
+class InviteForm(Form):
     email = forms.EmailField(label=gettext_lazy("Email"))
     name = forms.CharField(
         max_length=120, required=False, help_text=gettext_lazy("The name you know this person by.")
@@ -57,7 +58,7 @@ class PersonForm(SeenForm):
         super().__init__(*args, initial=initial, **options)
 
 
-class JoinForm(forms.Form):
+class JoinForm(Form):
     """Name and password of a new person."""
 
     name = forms.CharField(

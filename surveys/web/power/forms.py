@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import said_of
 from surveys.models import Program
 from surveys.seasons.options import checklist_species
@@ -13,7 +14,7 @@ YEARS = (5, 10, 15, 20)
 FALLS = [(fall, f"{fall}%") for fall in (10, 20, 30, 50)]
 
 
-class PowerForm(forms.Form):
+class PowerForm(Form):
     species = forms.ChoiceField(label=gettext_lazy("Species"))
     fall = forms.TypedChoiceField(
         label=gettext_lazy("A decline of"), choices=FALLS, coerce=int, initial=30

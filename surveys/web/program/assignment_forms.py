@@ -5,12 +5,13 @@ from collections.abc import Sequence
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from accounts.models import Membership
 from surveys.language import gettext
 from surveys.models import Route
 
 
-class AssignForm(forms.Form):
+class AssignForm(Form):
     route = forms.TypedChoiceField(
         coerce=int, error_messages={"required": gettext_lazy("Choose a route.")}
     )

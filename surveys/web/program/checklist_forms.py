@@ -5,6 +5,7 @@ import datetime as dt
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import gettext
 from surveys.models import (
     ChecklistEntry,
@@ -89,7 +90,7 @@ class ListingForm(SeenForm):
         )
 
 
-class RegionForm(forms.Form):
+class RegionForm(Form):
     """Which species of the region are put on the list, and from which night on."""
 
     species = forms.MultipleChoiceField(

@@ -8,6 +8,7 @@ from django import forms
 from django.forms import model_to_dict
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import gettext
 from surveys.models import (
     Habitat,
@@ -87,7 +88,7 @@ class LineForm(SeenForm):
     )
 
 
-class PlaceForm(forms.Form):
+class PlaceForm(Form):
     """Two texts that become a place; the map fills them in, or they are typed."""
 
     latitude = forms.CharField(
@@ -115,7 +116,7 @@ class PlaceForm(forms.Form):
         return self.cleaned_data["place"]
 
 
-class HabitatForm(forms.Form):
+class HabitatForm(Form):
     """What is known of a stop."""
 
     name = forms.CharField(
@@ -188,7 +189,7 @@ class StopForm(SeenForm, HabitatForm, PlaceForm):
                 self.fields[name].help_text = gettext("Fixed, because visits have been made here.")
 
 
-class CloseStopForm(forms.Form):
+class CloseStopForm(Form):
     last_night = DateField(label=gettext_lazy("Last night on which it can be surveyed"))
     reason = forms.CharField(
         max_length=300,

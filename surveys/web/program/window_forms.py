@@ -6,6 +6,7 @@ from django import forms
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import gettext
 from surveys.models import Program
 from surveys.models.fields import TEMPERATURE_UNITS
@@ -22,7 +23,7 @@ from surveys.web.numbers import whole_number
 MOST_WINDOWS = 12
 
 
-class WindowForm(forms.Form):
+class WindowForm(Form):
     """One season window. An empty form among filled ones is left out."""
 
     name = forms.CharField(max_length=60)
@@ -62,6 +63,13 @@ class WindowForm(forms.Form):
 
 
 class BaseWindowFormSet(forms.BaseFormSet):
+    default_error_messages = {
+        "missing_management_form": gettext_lazy(
+            "Some of the page did not arrive. Load it again and type your changes again."
+        ),
+        "too_many_forms": gettext_lazy("Remove windows until there are %(num)d."),
+    }
+
     def add_fields(self, form: WindowForm, index: int | None) -> None:
         super().add_fields(form, index)
         form.fields["DELETE"].label = gettext("Remove this window")

@@ -5,11 +5,12 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import gettext, said, said_of
 from surveys.publishing.publish import Preview
 
 
-class PublishForm(forms.Form):
+class PublishForm(Form):
     """`seen` is the checksum of the table on the screen; `without_open` appears only while
     visits wait, `reason` only for a correction."""
 

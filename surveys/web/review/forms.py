@@ -6,6 +6,7 @@ from django import forms
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import gettext
 from surveys.models import (
     Settlement,
@@ -24,7 +25,7 @@ LARGEST = 2**31 - 1
 REASON_MISSING = str(ReasonMissing())
 
 
-class QueueForm(forms.Form):
+class QueueForm(Form):
     """The filters in the query string of the queue. Without `offered` any value is valid."""
 
     state = forms.CharField(required=False, widget=forms.HiddenInput)
@@ -80,7 +81,7 @@ class QueueForm(forms.Form):
         return any(self.data.get(name) for name in self.fields if name != "state")
 
 
-class SettleForm(forms.Form):
+class SettleForm(Form):
     """The answer to one query, with the reason."""
 
     settlement = forms.ChoiceField(
@@ -101,7 +102,7 @@ class SettleForm(forms.Form):
         super().__init__(data, initial=initial, auto_id=f"finding-{key}-%s")
 
 
-class NoteForm(forms.Form):
+class NoteForm(Form):
     """The note that goes with sending back, setting aside or opening again."""
 
     note = forms.CharField(
@@ -113,7 +114,7 @@ class NoteForm(forms.Form):
         self.fields["note"].label = label
 
 
-class ReasonForm(forms.Form):
+class ReasonForm(Form):
     """Why cells of a submitted sheet are corrected."""
 
     reason = forms.CharField(

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import gettext, said
 from surveys.models import (
     Program,
@@ -46,7 +47,7 @@ class Filters:
         }
 
 
-class TableFilter(forms.Form):
+class TableFilter(Form):
     """Species, region and years."""
 
     species = forms.ChoiceField(label=gettext_lazy("Species"), required=False)
@@ -99,7 +100,7 @@ class SeasonsFilter(TableFilter):
     )
 
 
-class CoverageFilter(forms.Form):
+class CoverageFilter(Form):
     """One season year and a region."""
 
     year = forms.TypedChoiceField(

@@ -4,6 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from accounts.access import may_have_exact_places
+from accounts.form_errors import Form
 from accounts.models import (
     Membership,
     Scope,
@@ -63,7 +64,7 @@ class SharingForm(SeenForm):
         super().__init__(*args, initial=initial, **options)
 
 
-class TokenForm(forms.Form):
+class TokenForm(Form):
     """The arguments of `make_token`."""
 
     name = forms.CharField(
@@ -92,7 +93,7 @@ class TokenForm(forms.Form):
             ]
 
 
-class NamedForm(forms.Form):
+class NamedForm(Form):
     named = forms.BooleanField(
         label=gettext_lazy("My name may appear in publications"),
         required=False,

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from accounts.models import Membership
 from surveys.language import gettext
 from surveys.models import Route
@@ -15,7 +16,7 @@ from surveys.web.forms.fields import DateField
 from surveys.web.seasons.forms import year_choices
 
 
-class MyVisitsFilter(forms.Form):
+class MyVisitsFilter(Form):
     """One season, or all of them."""
 
     season = forms.TypedChoiceField(
@@ -34,7 +35,7 @@ class MyVisitsFilter(forms.Form):
         return {"season_year": year} if year else {}
 
 
-class NewSheetForm(forms.Form):
+class NewSheetForm(Form):
     """Route and night. The rest is typed on the sheet itself."""
 
     route = forms.ModelChoiceField(

@@ -5,9 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from django.utils.translation import gettext_lazy
-
-from surveys.language import said
 from surveys.models import (
     Species,
     Submission,
@@ -21,14 +18,15 @@ from surveys.visits.sheet.cells import (
     VISIT_FIELDS,
     WEATHER_FIELDS,
 )
+from surveys.web.sheets.cell_words import place_words, text_words
 
-_ENDS = {"start": gettext_lazy("At the start"), "end": gettext_lazy("At the end")}
+_ENDS = ("start", "end")
 _UNKNOWN_PART = 9
 
 
 @dataclass(frozen=True, kw_only=True)
 class TypedCell:
-    """A cell: its place in words, and its text."""
+    """A cell: its place and its text in words."""
 
     address: str
     place: str
@@ -75,7 +73,11 @@ def typed_cells(cells: Mapping[str, str], names: Mapping[str, str]) -> tuple[Typ
     """The filled cells in the order of the sheet. `names` leads from codes of species and cells of
     own fields to names."""
     return tuple(
-        TypedCell(address=address, place=place_words(address, names), text=cells[address])
+        TypedCell(
+            address=address,
+            place=place_words(address, names),
+            text=text_words(address, cells[address], names),
+        )
         for address in sorted(cells, key=sheet_order)
         if cells[address].strip()
     )
@@ -88,34 +90,12 @@ def differences(
     return tuple(
         CellDifference(
             place=place_words(address, names),
-            before=before.get(address, ""),
-            after=after.get(address, ""),
+            before=text_words(address, before.get(address, ""), names),
+            after=text_words(address, after.get(address, ""), names),
         )
         for address in sorted({*before, *after}, key=sheet_order)
         if before.get(address, "") != after.get(address, "")
     )
-
-
-def place_words(address: str, names: Mapping[str, str]) -> str:
-    """`Stop 3, started at`; `Stop 3, Spring Peeper`; `Seen 2, count`; `At the end, sky`."""
-    head, _, rest = address.partition(".")
-    if head in _ENDS and rest:
-        return f"{_ENDS[head]}, {_plain(rest)}"
-    if head not in ("stops", "sightings"):
-        return names.get(address, _plain(address).capitalize())
-    number, _, field = rest.partition(".")
-    if field.startswith("calls."):
-        code = field.removeprefix("calls.")
-        words = names.get(code, code)
-    elif field.startswith(CELL):
-        words = names.get(field, field)
-    elif field.endswith(".fold"):
-        words = said("{plain}, first or second", plain=_plain(field.removesuffix(".fold")))
-    else:
-        words = _plain(field)
-    if head == "stops":
-        return said("Stop {number}, {what}", number=number, what=words)
-    return said("Seen {number}, {what}", number=number, what=words)
 
 
 def sheet_order(address: str) -> tuple[int, int, int, str]:
@@ -126,7 +106,7 @@ def sheet_order(address: str) -> tuple[int, int, int, str]:
     if address.startswith(CELL):
         return 0, 0, len(VISIT_FIELDS), address
     if head in _ENDS:
-        return 1, list(_ENDS).index(head), _index(WEATHER_FIELDS, rest), rest
+        return 1, _ENDS.index(head), _index(WEATHER_FIELDS, rest), rest
     number, _, field = rest.partition(".")
     if head in ("stops", "sightings") and number.isdecimal():
         part, fields = (2, STOP_FIELDS) if head == "stops" else (3, SIGHTING_FIELDS)
@@ -138,15 +118,11 @@ def _index(fields: tuple[str, ...], field: str) -> int:
     return fields.index(field) if field in fields else len(fields)
 
 
-def _plain(field: str) -> str:
-    return field.replace("_", " ").replace(" 48h", " in 48 h")
-
-
 def _species_names(submissions: list[Submission]) -> dict[str, str]:
     codes = {
-        address.partition(".calls.")[2]
+        text if address.endswith(".species") else address.partition(".calls.")[2]
         for submission in submissions
-        for address in submission.cells
-        if ".calls." in address
+        for address, text in submission.cells.items()
+        if ".calls." in address or address.endswith(".species")
     }
     return {row.code: row.name for row in Species.objects.filter(code__in=codes)}

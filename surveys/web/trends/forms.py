@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.language import gettext, said
 from surveys.models import Program, SiteKind
 from surveys.seasons.options import checklist_species, regions
@@ -17,7 +18,7 @@ BY = (
 )
 
 
-class PlaceFilter(forms.Form):
+class PlaceFilter(Form):
     """Kind of site and region."""
 
     site = forms.ChoiceField(

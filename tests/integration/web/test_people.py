@@ -136,7 +136,7 @@ class TestInvitationPage:
         [
             ({"password_again": "another-password"}, "The two passwords differ"),
             ({"password": "short", "password_again": "short"}, "too short"),
-            ({"name": ""}, "This field is required"),
+            ({"name": ""}, "This is missing. Fill it in."),
         ],
     )
     def test_invalid_input_is_explained(self, client, issued, changes, message):

@@ -160,7 +160,7 @@ class TestOverview:
         form = page.get(url("program_facts", program)).context["form"]
         data = form.initial | {"contact_email": "nobody", "region": "Reed Coast"}
         shown = page.post(url("program_facts", program), data).content.decode()
-        assert "Enter a valid email address" in shown
+        assert "Write it like name@example.org." in shown
         assert "Reed Coast" in shown
 
 
@@ -228,7 +228,7 @@ class TestRoutes:
         data = {"code": "R07", "name": "Alder Fen", "protocol": version.protocol_id}
         shown = page.post(url("program_route_add", program), data).content.decode()
         assert not Route.objects.exists()
-        assert "This field is required." in shown
+        assert "No answer is chosen. Choose one." in shown
         page.post(url("program_route_add", program), data | {"chosen": "heard"})
         route = Route.objects.get()
         shown = page.get(url("program_route", program, route=route.pk)).content.decode()

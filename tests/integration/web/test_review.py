@@ -253,7 +253,7 @@ def test_settle_redirects_to_the_next_open_query_or_to_the_decision(desk, visit,
     [
         ({"settlement": "", "reason": REASON}, "Choose one of the two answers."),
         ({"settlement": "left_out", "reason": "  "}, "Write a reason"),
-        ({"settlement": "perhaps", "reason": REASON}, "Select a valid choice"),
+        ({"settlement": "perhaps", "reason": REASON}, "is not one of the answers"),
     ],
 )
 def test_settle_without_answer_or_reason_keeps_the_rest_of_the_form(
@@ -474,7 +474,7 @@ def test_correction_keeps_the_original_submission(desk, visit, query):
     assert Submission.objects.filter(visit=visit).order_by("revision")[0].cells == first
     text = text_of(desk.get("review_visit", visit))
     assert "1 cell changed" in text
-    assert "Stop 2, finished at 21:13 21:17" in text
+    assert "Stop 2, end 21:13 21:17" in text
     assert "Corrected by" in text
 
 
