@@ -11,12 +11,20 @@ from surveys.language import gettext, said, said_of
 from surveys.language import gettext_noop as _
 from surveys.protocol.words import listed
 from surveys.trends import Estimate, SpeciesResult
+from surveys.trends.choices import BY_ROUTE, CHOICES
 from surveys.trends.estimates import NOT_IDENTIFIED
-from surveys.trends.sensitivity import BY_ROUTE
+from surveys.trends.species_result import SensitivityLine
 
-# Keys of what a line says, and as they are written.
-FELL, ROSE, UNCLEAR = _("fell"), _("rose"), _("no clear change")
-NOTHING_LEFT_OUT = _("nothing to leave out")
+# What a line says, and its words.
+FELL, ROSE, UNCLEAR = "fell", "rose", "unclear"
+_SAYS = {
+    FELL: _("fell"),
+    ROSE: _("rose"),
+    UNCLEAR: _("no clear change"),
+    UNKNOWN: _("not enough data"),
+    NOT_IDENTIFIED: _("no estimate possible"),
+}
+_NOTHING_LEFT_OUT = _("nothing to leave out")
 # Choice, change per year with its interval, what the sentence would say.
 CheckRow = tuple[str, str, str]
 
@@ -39,12 +47,16 @@ def check_rows(result: SpeciesResult) -> list[CheckRow]:
         return []
     return [
         (
-            gettext(line.name),
+            _choice_words(line),
             change_with_interval(line.change) if line.applies and is_usable(line.change) else "",
-            gettext(what_it_says(line.change) if line.applies else NOTHING_LEFT_OUT),
+            gettext(_SAYS[what_it_says(line.change)] if line.applies else _NOTHING_LEFT_OUT),
         )
         for line in result.sensitivity
     ]
+
+
+def _choice_words(line: SensitivityLine) -> str:
+    return gettext(CHOICES.get(line.name, line.name))
 
 
 def check_sentence(result: SpeciesResult) -> str:
@@ -68,8 +80,8 @@ def check_sentence(result: SpeciesResult) -> str:
     named = listed(
         said(
             "{choice} ({says})",
-            choice=gettext(line.name),
-            says=gettext(what_it_says(line.change)),
+            choice=_choice_words(line),
+            says=gettext(_SAYS[what_it_says(line.change)]),
         )
         for line in against
     )

@@ -15,6 +15,7 @@ from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
     FEW_CLUSTERS,
+    FLAG_NAMES,
     JOINT_ENTRY_TOLD,
     MEMBERS_TOLD,
     NEVER_HEARD,
@@ -28,6 +29,7 @@ from surveys.trends.estimates import (
     YEARS_LEFT_OUT,
     merge_flags,
 )
+from surveys.trends.former_codes import current_codes
 
 MINUS = "\N{MINUS SIGN}"
 # Keys of what is told, and as they are written.
@@ -272,9 +274,10 @@ def headline(result: SpeciesResult) -> str:
     if supports_a_sentence(trend.occupancy):
         return change_with_interval(trend.occupancy)
     if is_told_by_another(result):
-        return gettext(next(flag for flag in _TOLD_BY_ANOTHER if flag in trend.occupancy.flags))
+        flag = next(flag for flag in _TOLD_BY_ANOTHER if flag in trend.occupancy.flags)
+        return gettext(FLAG_NAMES[flag])
     flags = [flag for flag in _WHY_NOT if flag in trend.occupancy.flags]
-    why = gettext(flags[0] if flags else TOO_FEW_DATA)
+    why = gettext(FLAG_NAMES[flags[0] if flags else TOO_FEW_DATA])
     if not tells_plain_share(result):
         return why
     return said("{why}; not corrected: {change}", why=why, change=change_with_interval(trend.naive))
@@ -337,12 +340,12 @@ def chart_alt(name: str, result: SpeciesResult, site: str) -> str:
 def flag_words(flags: Iterable[str]) -> list[tuple[str, str]]:
     """Flags with their meaning, each once, in the order of first appearance."""
     known = [flag for flag in dict.fromkeys(flags) if flag in FLAGS]
-    return [(gettext(flag), gettext(FLAGS[flag])) for flag in known]
+    return [(gettext(FLAG_NAMES[flag]), gettext(FLAGS[flag])) for flag in known]
 
 
 def flags_in_words(flags: Iterable[str]) -> str:
-    """`few named; gap years`."""
-    return gettext("; ").join(map(gettext, flags))
+    """`one visit per season; years without surveys`."""
+    return gettext("; ").join(gettext(FLAG_NAMES.get(flag, flag)) for flag in current_codes(flags))
 
 
 def all_flags(result: SpeciesResult) -> list[str]:

@@ -1,8 +1,9 @@
 """How a publication was made, in words that travel with it."""
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
+from surveys.charts.model_words import MODEL_CODES
 from surveys.dates import day
 from surveys.language import gettext, said, said_of
 from surveys.language import gettext_noop as _
@@ -10,6 +11,8 @@ from surveys.models import (
     Program,
     ProtocolVersion,
 )
+from surveys.trends.choices import CHOICES
+from surveys.trends.estimates import FLAGS
 
 # Common practice, no source, except where a text names one.
 CAVEATS = (
@@ -187,6 +190,7 @@ def method_text(
         _section(_("Places and people"), PRIVACY),
         _section(_("Protocols of these visits"), map(_protocol_words, versions)),
         _section(_("Read with care"), CAVEATS),
+        _section(_("Codes in the tables"), _codes()),
     ]
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
 
@@ -202,6 +206,14 @@ def _section(heading: str, sentences: Iterable[str]) -> list[str]:
             for sentence in sentences
         ),
     ]
+
+
+def _codes() -> Iterator[str]:
+    """Every code that stands in the tables of results, with what it means."""
+    for code, meaning in FLAGS.items():
+        yield said("{code}: {meaning}", code=code, meaning=gettext(meaning))
+    for code, words in {**CHOICES, **MODEL_CODES}.items():
+        yield said("{code}: {meaning}", code=code, meaning=gettext(words))
 
 
 def _protocol_words(version: ProtocolVersion) -> str:

@@ -101,7 +101,7 @@ SITE = _text(
     choices=("stop", "route"),
 )
 METHOD = _text("method", "How the interval was made.")
-FLAGS = _text("flags", "What to keep in mind with this row, in words, joined by “; ”.")
+FLAGS = _text("flags", "What to keep in mind with this row: codes of the method, joined by “; ”.")
 
 REGIONS = Table(
     name="regions",
@@ -493,7 +493,7 @@ OCCUPANCY = Table(
         ),
         _number("whole_low", "Lower end of its 95% interval.", **_SHARE),
         _number("whole_high", "Upper end of its 95% interval.", **_SHARE),
-        _text("detection_model", "What the chance of hearing it depends on."),
+        _text("detection_model", "What the chance of hearing it depends on: a code of the method."),
         METHOD,
         FLAGS,
     ),
@@ -538,7 +538,7 @@ TRENDS = Table(
         ),
         _number("whole_change_low", "Lower end of its 95% interval.", "% per year"),
         _number("whole_change_high", "Upper end of its 95% interval.", "% per year"),
-        _text("whole_flags", "What limits the change in the whole program, joined by “; ”."),
+        _text("whole_flags", "What limits the change in the whole program: codes as in flags."),
         _number(
             "chorus_change",
             "Change per year in the share of stops with full chorus, corrected for nights on which "
@@ -554,7 +554,7 @@ TRENDS = Table(
         ),
         _number("index_odds_change_low", "Lower end of its 95% interval.", "% per year"),
         _number("index_odds_change_high", "Upper end of its 95% interval.", "% per year"),
-        _text("chorus_flags", "What limits these two changes, joined by “; ”."),
+        _text("chorus_flags", "What limits these two changes: codes as in flags."),
         _number(
             "shrunken_change",
             "The change pulled toward that of the other species, the more the less it is known; "
@@ -570,8 +570,11 @@ TRENDS = Table(
             minimum=0.0,
             maximum=1.0,
         ),
-        _text("detection_model", "What the chance of hearing it depends on."),
-        _text("occupancy_model", "What the chance that it is there depends on, beside the year."),
+        _text("detection_model", "What the chance of hearing it depends on: a code of the method."),
+        _text(
+            "occupancy_model",
+            "What the chance that it is there depends on, beside the year: a code of the method.",
+        ),
         METHOD,
         FLAGS,
     ),
@@ -586,7 +589,7 @@ SENSITIVITY = Table(
         SPECIES,
         SITE,
         _whole("number", "Number of the row; 1 is the reported trend.", required=True, minimum=1),
-        _text("choice", "What is done differently.", required=True),
+        _text("choice", "What is done differently: a code of the method.", required=True),
         _yes_no("applies", "No where there was nothing to leave out."),
         _number("change", "Change in occupancy per year.", "% per year"),
         _number("change_low", "Lower end of its 95% interval.", "% per year"),

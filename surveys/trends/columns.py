@@ -106,7 +106,7 @@ COLUMNS: tuple[Column, ...] = (
     Column(
         name="flags",
         type="string",
-        unit="words",
+        unit="codes",
         meaning="What limits the row, separated by semicolons; blank when nothing does.",
     ),
 )

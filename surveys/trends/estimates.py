@@ -6,47 +6,92 @@ from dataclasses import dataclass, replace
 
 from surveys.language import gettext_noop as _
 
-TOO_FEW_DATA = _("too few data")
-NO_EFFORT = _("nobody listened")
-NEVER_HEARD = _("never heard")
-EDGE_OF_RANGE = _("edge of the range")
-DID_NOT_CONVERGE = _("did not converge")
-NOT_IDENTIFIED = _("not identified")
-MOVES_WITH_BOUND = _("moves with the bound of the sum")
-NO_REPEAT_VISITS = _("no repeat visits")
-NEVER_HEARD_TWICE = _("never heard twice")
-FEW_CLUSTERS = _("few independent sites")
-WALD_FALLBACK = _("profile failed, Wald interval")
-COVARIATE_MISSING = _("rows without covariates left out")
-INDEX_NEVER_HEARD = _("this index was never heard")
-INDEX_UNKNOWN = _("heard without an index")
-ONE_SIDED = _("one-sided bound")
-HEARD_AT_FIRST_EFFORT = _("heard on the first night listened")
-HEARD_AT_LAST_EFFORT = _("heard on the last night listened")
-NO_CLEAR_SEASON = _("no clear peak of calling")
-POOR_FIT = _("model fits poorly")
-ROUTES_CHANGED = _("routes changed")
-ROUTES_ALIKE = _("routes all alike")
-PROTOCOL_CHANGED = _("protocol changed")
-STOPS_CHANGED = _("stops changed")
-YEARS_LEFT_OUT = _("years left out")
-GAP_YEARS = _("gap years")
-ONE_VISIT = _("one visit a season")
-OPEN_SEASON = _("open season")
-CHOSEN_WHERE_HEARD = _("routes chosen where heard")
-SITES_DISAGREE = _("stop and route disagree")
-JOINT_ENTRY_TOLD = _("joint entry told")
-MEMBERS_TOLD = _("members told")
-FEW_NAMED = _("few named")
-NAMING_CHANGED = _("naming changed")
-STEPS_DIFFER = _("steps of the call index differ")
-REGION_NOT_WEIGHTED = _("region without a weight")
-REGION_NOT_SURVEYED = _("region not surveyed")
-REGION_FEW_ROUTES = _("few routes in a region")
-REGION_UNKNOWN = _("share of a region not known")
-REGION_SILENT = _("never heard in a region")
-REGION_GAPS = _("seasons without every region")
+TOO_FEW_DATA = "too-few-data"
+NO_EFFORT = "no-effort"
+NEVER_HEARD = "never-heard"
+EDGE_OF_RANGE = "edge-of-range"
+DID_NOT_CONVERGE = "did-not-converge"
+NOT_IDENTIFIED = "not-identified"
+MOVES_WITH_BOUND = "moves-with-bound"
+NO_REPEAT_VISITS = "no-repeat-visits"
+NEVER_HEARD_TWICE = "never-heard-twice"
+FEW_CLUSTERS = "few-clusters"
+WALD_FALLBACK = "wald-fallback"
+COVARIATE_MISSING = "covariate-missing"
+INDEX_NEVER_HEARD = "index-never-heard"
+INDEX_UNKNOWN = "index-unknown"
+ONE_SIDED = "one-sided"
+HEARD_AT_FIRST_EFFORT = "heard-at-first-effort"
+HEARD_AT_LAST_EFFORT = "heard-at-last-effort"
+NO_CLEAR_SEASON = "no-clear-season"
+POOR_FIT = "poor-fit"
+ROUTES_CHANGED = "routes-changed"
+ROUTES_ALIKE = "routes-alike"
+PROTOCOL_CHANGED = "protocol-changed"
+STOPS_CHANGED = "stops-changed"
+YEARS_LEFT_OUT = "years-left-out"
+GAP_YEARS = "gap-years"
+ONE_VISIT = "one-visit"
+OPEN_SEASON = "open-season"
+CHOSEN_WHERE_HEARD = "chosen-where-heard"
+SITES_DISAGREE = "sites-disagree"
+JOINT_ENTRY_TOLD = "joint-entry-told"
+MEMBERS_TOLD = "members-told"
+FEW_NAMED = "few-named"
+NAMING_CHANGED = "naming-changed"
+STEPS_DIFFER = "steps-differ"
+REGION_NOT_WEIGHTED = "region-not-weighted"
+REGION_NOT_SURVEYED = "region-not-surveyed"
+REGION_FEW_ROUTES = "region-few-routes"
+REGION_UNKNOWN = "region-unknown"
+REGION_SILENT = "region-silent"
+REGION_GAPS = "region-gaps"
 
+# What a reader sees in place of the code that is stored and published.
+FLAG_NAMES: dict[str, str] = {
+    TOO_FEW_DATA: _("too few data"),
+    NO_EFFORT: _("not surveyed"),
+    NEVER_HEARD: _("never heard"),
+    EDGE_OF_RANGE: _("estimate at 0% or 100%"),
+    DID_NOT_CONVERGE: _("did not converge"),
+    NOT_IDENTIFIED: _("parameters not separable"),
+    MOVES_WITH_BOUND: _("depends on the largest number allowed"),
+    NO_REPEAT_VISITS: _("no repeat visits"),
+    NEVER_HEARD_TWICE: _("never heard twice at one site"),
+    FEW_CLUSTERS: _("few independent sites"),
+    WALD_FALLBACK: _("Wald interval in place of profile"),
+    COVARIATE_MISSING: _("rows without covariates dropped"),
+    INDEX_NEVER_HEARD: _("this call index never heard"),
+    INDEX_UNKNOWN: _("heard without a call index"),
+    ONE_SIDED: _("one-sided interval"),
+    HEARD_AT_FIRST_EFFORT: _("already calling on the first survey night"),
+    HEARD_AT_LAST_EFFORT: _("still calling on the last survey night"),
+    NO_CLEAR_SEASON: _("no clear peak of calling"),
+    POOR_FIT: _("model fits poorly"),
+    ROUTES_CHANGED: _("routes changed"),
+    ROUTES_ALIKE: _("all routes changed alike"),
+    PROTOCOL_CHANGED: _("protocol changed"),
+    STOPS_CHANGED: _("stops changed"),
+    YEARS_LEFT_OUT: _("some years not in the trend"),
+    GAP_YEARS: _("years without surveys"),
+    ONE_VISIT: _("one visit per season"),
+    OPEN_SEASON: _("season still open"),
+    CHOSEN_WHERE_HEARD: _("routes chosen where species were heard"),
+    SITES_DISAGREE: _("stops and routes disagree"),
+    JOINT_ENTRY_TOLD: _("joint entry reported instead"),
+    MEMBERS_TOLD: _("species reported instead of the joint entry"),
+    FEW_NAMED: _("too few records name the species"),
+    NAMING_CHANGED: _("naming of the species changed"),
+    STEPS_DIFFER: _("full chorus and call index differ"),
+    REGION_NOT_WEIGHTED: _("region without a weight"),
+    REGION_NOT_SURVEYED: _("region not surveyed"),
+    REGION_FEW_ROUTES: _("too few routes in a region"),
+    REGION_UNKNOWN: _("share of a region unknown"),
+    REGION_SILENT: _("never heard in a region"),
+    REGION_GAPS: _("seasons without every region"),
+}
+
+# What each flag says of a number.
 FLAGS: dict[str, str] = {
     TOO_FEW_DATA: _("The numbers are too small for a result that can be relied on."),
     NO_EFFORT: _("No listening period was completed, so there is no result."),

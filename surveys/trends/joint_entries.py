@@ -112,7 +112,7 @@ def group_flags(name: str, told: Iterable[ToldEntry]) -> tuple[str, ...]:
     >>> entry = JointEntry(name="A or B", members=("A", "B"))
     >>> told = told_entries([entry], {"A": {2023: 1}, "A or B": {2023: 9}})
     >>> group_flags("A", told), group_flags("A or B", told)
-    (('joint entry told', 'few named'), ())
+    (('joint-entry-told', 'few-named'), ())
     """
     flags: dict[str, None] = {}
     for group in told:

@@ -15,7 +15,6 @@ from typing import TypedDict
 import numpy as np
 from numpy.typing import ArrayLike
 
-from surveys.language import gettext_noop as _
 from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
@@ -36,13 +35,13 @@ from surveys.trends.numerics.arrays import BoolArray, FloatArray
 from surveys.trends.site_covariates import FISH, HABITAT, WATER_HELD, EmptyKind, SiteCovariate
 from surveys.trends.species_result import RankedModel
 
-CONSTANT = _("the same on every visit")
-BY_YEAR = _(", its level free in each year")
+CONSTANT = "constant"
+BY_YEAR = "+by-year"
 # Sites that differ in detection for reasons that no sheet tells; each needs a third visit to be
 # told from sites that are merely empty.
 UNEQUAL: Mapping[str, LevelModel] = {
-    _(", sites of two classes"): in_two_classes,
-    _(", better where more call"): by_abundance,
+    "+two-classes": in_two_classes,
+    "+by-abundance": by_abundance,
 }
 VISITS_FOR_UNEQUAL = 3
 # Sites in a season times visits, each kind counted once, up to which they are tried: beyond, where
@@ -54,26 +53,26 @@ _AIR = ("minutes after sunset", "wind", "noise")
 # What makes frogs call (season, warmth, rain and water), and what makes them heard.
 DETECTION: Mapping[str, tuple[str, ...]] = {
     CONSTANT: (),
-    _("night of the season"): _SEASON,
-    _("night and temperature"): (*_SEASON, "temperature"),
-    _("night, temperature, rain and water"): (*_SEASON, "temperature", *_WATER),
-    _("night, temperature, time, wind and noise"): (*_SEASON, "temperature", *_AIR),
-    _("night, temperature, rain, water, time, wind and noise"): (
+    "night": _SEASON,
+    "night-temperature": (*_SEASON, "temperature"),
+    "night-temperature-water": (*_SEASON, "temperature", *_WATER),
+    "night-temperature-air": (*_SEASON, "temperature", *_AIR),
+    "night-temperature-water-air": (
         *_SEASON,
         "temperature",
         *_WATER,
         *_AIR,
     ),
 }
-SAME = _("the year alone")
+SAME = "year"
 # Habitat mostly stands for how long water is held and for fish: beside both it would only split
 # the same difference.
 OCCUPANCY: Mapping[str, tuple[str, ...]] = {
     SAME: (),
-    _("year and how long water is held"): (WATER_HELD,),
-    _("year and fish"): (FISH,),
-    _("year, water held and fish"): (WATER_HELD, FISH),
-    _("year and habitat"): (HABITAT,),
+    "year-water-held": (WATER_HELD,),
+    "year-fish": (FISH,),
+    "year-water-held-fish": (WATER_HELD, FISH),
+    "year-habitat": (HABITAT,),
 }
 # Common practice, no source: a covariate wants about ten cases of the rarer outcome.
 HITS_PER_COVARIATE = 10

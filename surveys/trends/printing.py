@@ -12,7 +12,7 @@ from html import escape
 
 import numpy as np
 
-from surveys.trends.estimates import Estimate
+from surveys.trends.estimates import FLAG_NAMES, Estimate
 from surveys.trends.numerics.arrays import FloatArray
 
 HEAD = ("", "estimate", "SE", "95% interval", "flags")
@@ -38,7 +38,7 @@ class PrintedRow:
             _number(self.value),
             _number(self.se) if self.se is not None else "",
             f"{limits}{_number(self.high)}" if limits else "",
-            "; ".join(self.flags),
+            _flag_names(self.flags),
         )
 
 
@@ -86,7 +86,7 @@ class PrintsAsTable:
 
     def _foot(self) -> list[str]:
         flags = self.printed_flags()
-        return [f"flags: {'; '.join(flags)}"] if flags else []
+        return [f"flags: {_flag_names(flags)}"] if flags else []
 
 
 def estimate_rows(estimates: Iterable[Estimate]) -> list[PrintedRow]:
@@ -119,6 +119,10 @@ def coefficient_rows(
             )
         )
     return rows
+
+
+def _flag_names(flags: Iterable[str]) -> str:
+    return "; ".join(FLAG_NAMES.get(flag, flag) for flag in flags)
 
 
 def _number(value: float | None) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 
 from surveys.trends.community import community_of, is_told
 from surveys.trends.estimates import Estimate, merge_flags
+from surveys.trends.former_codes import current_code, current_codes, current_model
 from surveys.trends.from_tables import FrozenPeriods
 from surveys.trends.histories import Site
 from surveys.trends.joint_entries import mark_row
@@ -182,14 +183,14 @@ def result_from_rows(
             first_year=trend.get("first_year"),
             last_year=trend.get("last_year"),
             breaks=tuple(int(year) for year in _split(trend.get("breaks"))),
-            detection_model=trend.get("detection_model") or "",
-            occupancy_model=trend.get("occupancy_model") or "",
+            detection_model=current_model(trend.get("detection_model") or ""),
+            occupancy_model=current_model(trend.get("occupancy_model") or ""),
         ),
         whole=_whole(years, trend),
         chorus=_chorus(trend),
         sensitivity=tuple(
             SensitivityLine(
-                name=row["choice"],
+                name=current_code(row["choice"]),
                 change=_estimate(row, "change", _flags(row)),
                 routes=row["routes"],
                 seasons=row["seasons"],
@@ -210,19 +211,19 @@ def _year(row: Mapping[str, Any], nights: Nights) -> SpeciesYear:
         naive=_estimate(row, "naive"),
         occupancy=_estimate(row, "occupancy", _flags(row)),
         detection=_estimate(row, "detection"),
-        detection_model=row["detection_model"] or "",
+        detection_model=current_model(row["detection_model"] or ""),
     )
 
 
 def _whole(years: Iterable[Mapping[str, Any]], trend: Mapping[str, Any]) -> WholeProgram | None:
-    change = _estimate(trend, "whole_change", _split(trend.get("whole_flags")))
+    change = _estimate(trend, "whole_change", _codes(trend.get("whole_flags")))
     if change.value is None and not change.flags:
         return None
     return WholeProgram(change=change, shares=_line(years, "whole"))
 
 
 def _chorus(trend: Mapping[str, Any]) -> ChorusTrend | None:
-    full = _estimate(trend, "chorus_change", _split(trend.get("chorus_flags")))
+    full = _estimate(trend, "chorus_change", _codes(trend.get("chorus_flags")))
     if full.value is None and not full.flags:
         return None
     return ChorusTrend(
@@ -264,7 +265,11 @@ def _joined(flags: tuple[str, ...]) -> str:
 
 
 def _flags(row: Mapping[str, Any]) -> tuple[str, ...]:
-    return _split(row.get("flags"))
+    return _codes(row.get("flags"))
+
+
+def _codes(text: str | None) -> tuple[str, ...]:
+    return current_codes(_split(text))
 
 
 def _split(text: str | None) -> tuple[str, ...]:

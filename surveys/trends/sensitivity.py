@@ -11,7 +11,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from surveys.language import gettext_noop as _
+from surveys.trends.choices import (
+    ALL_DATA,
+    BY_ABUNDANCE,
+    BY_ROUTE,
+    CONFIRMED,
+    CORRELATED,
+    EVERY_SEASON,
+    FALSE_CALLS,
+    NO_CHANGE_YEARS,
+    NO_FIRST_SEASON,
+    NO_FIRST_YEARS,
+    TWO_CLASSES,
+)
 from surveys.trends.community import is_told
 from surveys.trends.estimates import NOT_IDENTIFIED, TOO_FEW_DATA, Estimate, not_estimable
 from surveys.trends.histories import build_histories
@@ -29,17 +41,6 @@ from surveys.trends.periods import SpeciesPeriods
 from surveys.trends.species_result import SensitivityLine
 from surveys.trends.told_trend import TrendData, fit_told, told_data, trend_of
 
-ALL_DATA = _("all data")
-EVERY_SEASON = _("only routes run in every season")
-NO_FIRST_SEASON = _("without observers in their first season")
-NO_CHANGE_YEARS = _("without the seasons in which listening changed")
-NO_FIRST_YEARS = _("without each route’s first two seasons")
-CORRELATED = _("good years may follow good years")
-FALSE_CALLS = _("5% of detections false")
-CONFIRMED = _("as many detections false as confirmed calls tell")
-TWO_CLASSES = _("two classes of sites, heard well or badly")
-BY_ABUNDANCE = _("heard better where more call")
-BY_ROUTE = _("by route instead of by stop")
 # False positives were 5 % of detections, 0.5 to 14 % an observer, in McClintock et al. 2010,
 # Journal of Wildlife Management 74:1882-1893, and 8.1 % in Miller et al. 2012, Ecological
 # Applications 22:1665-1674.

@@ -162,7 +162,7 @@ def yearly_table(
     ...     [ListeningPeriod(**place, night=date(2024, 4, 12), call_index=2)],
     ... )
     >>> row.stops_detected, row.flags
-    (1, ('too few data',))
+    (1, ('too-few-data',))
     """
     columns = periods if isinstance(periods, PeriodColumns) else columns_from_records(periods)
     return tuple(year_row(counts, level=level) for counts in count_years(species, columns))
@@ -262,7 +262,7 @@ def row_values(row: YearRow) -> dict[str, object]:
     ... )
     >>> values = row_values(year_row(counts))
     >>> values["naive_occupancy"], values["flags"]
-    (0.0, 'too few data; never heard')
+    (0.0, 'too-few-data; never-heard')
     """
     values = {item.name: getattr(row, item.name) for item in fields(row)}
     values["flags"] = "; ".join(row.flags)

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from surveys.language import gettext_noop as _
 from surveys.trends import estimates
 from surveys.trends.breaks import steps_within, told_years
+from surveys.trends.choices import ALIKE, WEIGHTED
 from surveys.trends.estimates import Estimate, flagged, merge_flags, not_estimable
 from surveys.trends.histories import Site
 from surveys.trends.models.strata import (
@@ -32,8 +32,6 @@ from surveys.trends.periods import SpeciesPeriods, in_region
 from surveys.trends.species_result import SensitivityLine, WholeProgram
 from surveys.trends.told_trend import fit_told, told_data
 
-WEIGHTED = _("regions by their weights")
-ALIKE = _("regions with equal weights")
 # Common practice, no source, as calibrated: errors by route of fewer are far too small.
 FEWEST_ROUTES_OF_A_REGION = 4
 

@@ -165,8 +165,8 @@ def frozen_by_hand(folder: Path, **changes) -> Frozen:
             "trends": [
                 {"species": SPECIES[0], "site": "stop", "first_year": 2024, "last_year": 2025,
                  "change": -2.0999999999999996, "change_low": -5.25, "change_high": 1 / 3,
-                 "flags": "too few data"},
-                {"species": SPECIES[1], "site": "stop", "flags": "too few data; =1+1"},
+                 "flags": "too-few-data"},
+                {"species": SPECIES[1], "site": "stop", "flags": "too-few-data; =1+1"},
             ],
             "null_runs": [
                 {"species": SPECIES[0], "runs": 200, "fell": 4, "rose": 6,

@@ -3,8 +3,10 @@
 from django import template
 
 from surveys.charts import words
+from surveys.charts.model_words import model_in_words
 
 register = template.Library()
 
 register.filter("share_with_interval", words.share_with_interval)
 register.filter("flags_in_words", words.flags_in_words)
+register.filter("model_in_words", model_in_words)

@@ -248,14 +248,14 @@ def test_species_trends_come_with_flags_and_other_choices(api_for, partner, acce
     assert list(row["years"][0]) == list(TABLE["occupancy"].header)
     assert list(row["sensitivity"][0]) == list(TABLE["sensitivity"].header)
     assert row["trend"]["change"] is None
-    assert "too few data" in row["trend"]["flags"]
+    assert "too-few-data" in row["trend"]["flags"]
     assert set(row["trend"]["flags"].split("; ")) <= set(answer["flags"])
     assert "there is only one season, 2024" in row["sentence"]
     assert row["null_run"] is None
     assert row["whole_sentence"] == ""
     assert row["chorus_sentence"].startswith("Full chorus: no trend is reported")
     assert row["trend"]["chorus_change"] is None
-    assert "too few data" in row["trend"]["chorus_flags"]
+    assert "too-few-data" in row["trend"]["chorus_flags"]
     program.region_weights = {"Nowhere": 1.0}
     program.save()
     refit(program)

@@ -99,7 +99,7 @@ def test_a_stored_year_is_the_estimators_own(program, surveyed):
     refit(program)
     (fit,) = stored_fits(program, species=[surveyed[0]])
     year = next(year for year in fit.result.years if year.season_year == 2022)
-    assert year.detection_model == "the same on every visit"
+    assert year.detection_model == "constant"
     visits = Visit.objects.filter(route__program=program, season_year=2022).order_by("night")
     rows = {}
     for visit in visits:

@@ -92,7 +92,7 @@ def test_results_are_those_of_the_stored_fits(tmp_path, small):
     assert trend["flags"] == "; ".join(result.trend.occupancy.flags)
     # One stop of eight was moved in 2022: more than a tenth, and too few seasons on either side.
     assert (trend["first_year"], trend["last_year"], trend["breaks"]) == (2023, 2024, "2023")
-    assert {"stops changed", "years left out"} <= set(trend["flags"].split("; "))
+    assert {"stops-changed", "years-left-out"} <= set(trend["flags"].split("; "))
 
 
 def test_the_tables_hold_what_the_fits_load(tmp_path, small):

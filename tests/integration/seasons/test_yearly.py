@@ -68,14 +68,14 @@ def test_every_column_by_hand(program, spring):
     assert (row.share_index_1, row.share_index_2, row.share_index_3) == (0.25, 0.25, 0.25)
     assert row.mean_index == 1.5
     assert (row.first_night, row.last_night) == (dt.date(2024, 4, 2), dt.date(2024, 5, 6))
-    assert row.flags == ("too few data",)
+    assert row.flags == ("too-few-data",)
 
 
 def test_a_species_never_heard_has_zeros_and_no_nights(program, spring):
     row = rows_of(program)[TOAD, 2024]
     assert (row.stops, row.stops_detected, row.naive_occupancy) == (4, 0, 0.0)
     assert (row.first_night, row.last_night) == (None, None)
-    assert "never heard" in row.flags
+    assert "never-heard" in row.flags
 
 
 def test_a_stop_not_reached_is_missing(program, spring, two_routes):

@@ -511,7 +511,7 @@ def test_stale_correction_shows_both_texts(desk, other_desk, visit):
     assert response.status_code == 409
     text = text_of(response)
     assert "Corrected by Ash Ferrow" in text
-    assert "Stop 2, finished at 21:18 21:17" in text
+    assert "Stop 2, end 21:18 21:17" in text
     assert 'value="21:17"' in response.content.decode()
     assert Visit.objects.get(pk=visit.pk).cells["stops.2.finished_at"] == "21:18"
 

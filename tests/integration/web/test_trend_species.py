@@ -28,6 +28,7 @@ from surveys.models import (
     Visit,
 )
 from surveys.trends import CORRECTED_COLUMNS, FLAGS
+from surveys.trends.choices import BY_ROUTE
 from surveys.trends.estimates import JOINT_ENTRY_TOLD, NAMING_CHANGED
 from surveys.visits.refitting import SUBJECT
 from tests.support.builders import (
@@ -134,7 +135,7 @@ def test_the_whole_program_is_told_with_the_weights_of_its_regions_or_why_not(
     refit(program)
     text = text_of(client_for(partner).get(url(program)))
     assert "because a region has fewer than 4 routes." in text
-    assert "few routes in a region" in text
+    assert "too few routes in a region" in text
     _of_whole(program)
     page = client_for(partner).get(url(program))
     assert "the share of occupied stops fell by 4.0% per year" in text_of(page)
@@ -265,7 +266,7 @@ def test_glance_links_to_every_species(program, partner, client_for):
         ({}, ["Pseudacris crucifer", "Anaxyrus americanus", "Corrected for detection"]),
         ({"by": "region", "species": PEEPER}, ["All regions", "North", "South"]),
         ({"by": "route", "species": PEEPER}, ["uncorrected shares of stops"]),
-        ({"by": "nonsense", "site": "pond", "species": "dragon"}, ["is not one of the available"]),
+        ({"by": "nonsense", "site": "pond", "species": "dragon"}, ["is not one of the answers"]),
     ],
 )
 def test_compare(program, observer, client_for, query, words):
@@ -328,8 +329,8 @@ def test_the_page_and_its_file_tell_the_trend_under_other_choices(program, partn
         client.get(url(program, "trend_species_checks")).content.decode().split("\r\n")
     )
     assert header.startswith("species,site,number,choice,applies,change,")
-    assert first.startswith("Pseudacris crucifer,stop,1,all data,")
-    assert "too few data" in first
+    assert first.startswith("Pseudacris crucifer,stop,1,all-data,")
+    assert "too-few-data" in first
     assert len([row for row in rows if row]) == 10
 
 
@@ -348,14 +349,14 @@ def test_an_open_season_is_told_on_page_and_list(program, partner, client_for):
     """The flag comes with the stored result, whatever day it is."""
     for fit in SpeciesFit.objects.filter(program=program, region="", site="stop"):
         if fit.result["years"]:
-            fit.result["years"][-1]["occupancy"]["flags"] = ["open season"]
+            fit.result["years"][-1]["occupancy"]["flags"] = ["open-season"]
             fit.data_sha256 = fit.data_sha256[::-1]  # Pictures are kept by it.
             fit.save()
     client = client_for(partner)
     text = text_of(client.get(url(program)))
     assert "Hollow marks: 2024, a season that is still open." in text
     assert "The survey windows of this season are not over. It is not in the trend." in text
-    assert "open season" in text_of(client.get(url(program, "trends")))
+    assert "season still open" in text_of(client.get(url(program, "trends")))
     assert ">open<" in client.get(url(program, "trend_chart", form="svg")).content.decode()
 
 
@@ -366,9 +367,7 @@ def test_by_stop_and_by_route_are_shown_on_both_pages_where_they_disagree(
     fall = {"value": -4.0, "low": -6.0, "high": -2.0, "flags": []}
     for line in fit.result["sensitivity"]:
         line["change"] |= fall
-    by_route = next(
-        line for line in fit.result["sensitivity"] if line["name"].startswith("by route")
-    )
+    by_route = next(line for line in fit.result["sensitivity"] if line["name"] == BY_ROUTE)
     by_route["change"] |= {"low": -9.0, "high": 1.0}
     fit.save()
     client = client_for(partner)
@@ -408,17 +407,17 @@ def test_lists_and_files_flag_what_is_not_told(partner_of_treefrogs, client_for)
     glance = page[page.index("Species at a glance") : page.index("Yearly table")]
     rows = {row.split("</a>")[0]: row for row in glance.split('<a class="row-link"')[1:]}
     (gray,) = [row for head, row in rows.items() if head.endswith(world.gray.common_name)]
-    assert "joint entry told" in gray
+    assert "joint entry reported instead" in gray
     lines = list(
         csv.DictReader(
             io.StringIO(client.get(url(world.program, "trends_csv")).content.decode(), newline="")
         )
     )
     flags = {(line["species"], line["season_year"]): line["flags"] for line in lines}
-    assert "joint entry told" in flags[world.gray.scientific_name, "2022"]
-    assert "joint entry told" not in flags[world.either.scientific_name, "2022"]
-    assert "naming changed" in flags[world.either.scientific_name, "2022"]
-    assert "few named" in flags[world.gray.scientific_name, "2024"]
+    assert "joint-entry-told" in flags[world.gray.scientific_name, "2022"]
+    assert "joint-entry-told" not in flags[world.either.scientific_name, "2022"]
+    assert "naming-changed" in flags[world.either.scientific_name, "2022"]
+    assert "few-named" in flags[world.gray.scientific_name, "2024"]
     (line,) = [
         line
         for line in lines
@@ -430,4 +429,4 @@ def test_lists_and_files_flag_what_is_not_told(partner_of_treefrogs, client_for)
     assert told == {(species, int(year)): text for (species, year), text in flags.items()}
     years = client.get(url(world.program, "trend_species_csv", code=world.gray.code))
     for line in csv.DictReader(io.StringIO(years.content.decode(), newline="")):
-        assert "joint entry told" in line["flags"]
+        assert "joint-entry-told" in line["flags"]

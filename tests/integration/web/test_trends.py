@@ -76,9 +76,16 @@ def test_file_holds_the_table_of_the_page(program, visits, partner, client_for, 
     assert lines
 
 
+FLAGS_ON_SCREEN = {
+    "": "",
+    "too-few-data": "too few data",
+    "too-few-data; never-heard": "too few data; never heard",
+}
+
+
 def as_on_screen(header, line):
     """Common name beside the scientific one; shares in percent, as a file has them to four
-    places; dates as the program writes them; everything else as it stands."""
+    places; dates as the program writes them; flags in words; everything else as it stands."""
     name = {"Pseudacris crucifer": "Spring peeper", "Anaxyrus americanus": "American toad"}[line[0]]
     shares = {column.name for column in COLUMNS if column.maximum == 1}
     cells = [f"{name} {line[0]}"]
@@ -88,6 +95,8 @@ def as_on_screen(header, line):
         elif column in ("first_night", "last_night") and text:
             night = dt.date.fromisoformat(text)
             cells.append(f"{night.day} {night:%b %Y}")
+        elif column == "flags":
+            cells.append(FLAGS_ON_SCREEN[text])
         else:
             cells.append(f"{float(text):.2f}" if column == "mean_index" and text else text)
     return cells
@@ -103,7 +112,7 @@ def test_one_row_by_hand(program, visits, partner, client_for):
     assert row == [
         "Pseudacris crucifer", "2024", "1", "4", "1", "4", "2",
         "0.5000", "0.1500", "0.8500", "0.2500", "0.2500", "0.0000", "0.7500",
-        "2024-04-02", "2024-04-02", "too few data",
+        "2024-04-02", "2024-04-02", "too-few-data",
     ]  # fmt: skip
     assert response["Content-Type"] == "text/csv; charset=utf-8; header=present"
     assert response["Content-Disposition"] == (

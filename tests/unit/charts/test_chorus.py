@@ -42,7 +42,9 @@ def test_a_change_that_is_not_clear():
 
 
 def test_its_limits_stand_behind_it():
-    assert sentence(2.0, 1.0, 3.0, INDEX_UNKNOWN).endswith("Its limits: heard without an index.")
+    assert sentence(2.0, 1.0, 3.0, INDEX_UNKNOWN).endswith(
+        "Its limits: heard without a call index."
+    )
 
 
 @pytest.mark.parametrize(

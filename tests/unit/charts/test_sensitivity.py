@@ -21,7 +21,7 @@ def line(name, change, *, applies=True):
 
 
 def checked(told, *lines):
-    return dataclasses.replace(result(told), sensitivity=(line("all data", told), *lines))
+    return dataclasses.replace(result(told), sensitivity=(line("all-data", told), *lines))
 
 
 def test_every_line_has_its_change_and_what_it_would_say():
@@ -38,7 +38,7 @@ def test_every_line_has_its_change_and_what_it_would_say():
         ("b", "+2.0% (+1.0 to +3.0%)", "rose"),
         ("c", "", "not enough data"),
         ("d", "", "nothing to leave out"),
-        ("e", "", "not identified"),
+        ("e", "", "no estimate possible"),
         ("f", "-2.0% (-3.0 to -1.0%)", "not enough data"),
     ]
 

@@ -21,6 +21,7 @@ from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
     EDGE_OF_RANGE,
     FEW_CLUSTERS,
+    FLAG_NAMES,
     JOINT_ENTRY_TOLD,
     MEMBERS_TOLD,
     NEVER_HEARD,
@@ -184,7 +185,7 @@ def test_one_season_and_none():
             estimate(-50.0, -99.0, -1.0, EDGE_OF_RANGE),
             UNKNOWN,
             "not enough data",
-            "edge of the range",
+            "estimate at 0% or 100%",
         ),
     ],
 )
@@ -307,7 +308,7 @@ def test_no_other_estimator_speaks_where_the_trend_is_in_doubt(flag):
     assert "no corrected trend, because" in text
     assert "uncorrected share" not in text
     assert trend_line(doubtful) == ((), False)
-    assert headline(doubtful) == flag
+    assert headline(doubtful) == FLAG_NAMES[flag]
     assert direction(doubtful) == "not enough data"
 
 
@@ -339,6 +340,6 @@ def test_of_a_group_one_entry_is_told_and_the_other_says_why_not(flag, words):
     assert words in sentence
     assert "80%" in sentence
     assert "fell" not in sentence
-    assert headline(other) == flag
+    assert headline(other) == FLAG_NAMES[flag]
     assert trend_line(other) == ((), False)
     assert len(trend_line(told)[0]) == 2

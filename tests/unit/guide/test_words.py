@@ -18,7 +18,7 @@ MEANT = {
     "surveys/protocol/weather.py": "break off",
     "surveys/runs/tasks.py": "begun again",
     "surveys/runs/work.py": "broke off",
-    "surveys/trends/estimates.py": "nobody",
+    "surveys/trends/former_codes.py": "nobody",
     "surveys/trends/told_trend.py": "plain share",
     "surveys/trends/models/occupancy.py": "naive",
     "surveys/web/review/static/review/review.js": "settle",

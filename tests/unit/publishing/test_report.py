@@ -81,13 +81,13 @@ def _year(species, number, year):
 def _trend(species):
     row = {
         "species": species, "site": "stop", "first_year": YEARS[0], "last_year": YEARS[-1],
-        "detection_model": "night and temperature", "occupancy_model": "year and fish",
+        "detection_model": "night-temperature", "occupancy_model": "year-fish",
     }  # fmt: skip
     if species not in CHANGES:
         return {**row, "flags": "no repeat visits; not identified"}
     value, low, high = CHANGES[species]
     whole = {"whole_change": -3.0, "whole_change_low": -5.0, "whole_change_high": -1.0,
-             "whole_flags": "never heard in a region", "chorus_change": 2.0,
+             "whole_flags": "region-silent", "chorus_change": 2.0,
              "chorus_change_low": 1.0, "chorus_change_high": 3.0}  # fmt: skip
     changes = {"change": value, "change_low": low, "change_high": high}
     return {**row, **changes, **(whole if species == RISING else {})}
@@ -141,10 +141,10 @@ def rows(years=YEARS, species=tuple(NAMES), names=NAMES):
         ],
         "trends": [_trend(one) for one in species],
         "sensitivity": [
-            {"species": FALLING, "site": "stop", "number": 1, "choice": "all data",
+            {"species": FALLING, "site": "stop", "number": 1, "choice": "all-data",
              "applies": True, "change": -9.8, "change_low": -15.0, "change_high": -4.4},
             {"species": FALLING, "site": "stop", "number": 2, "applies": True,
-             "choice": "by route instead of by stop",
+             "choice": "by-route",
              "change": -4.0, "change_low": -9.0, "change_high": 1.5},
         ],
     }  # fmt: skip
@@ -230,7 +230,7 @@ def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
             assert all(str(year) in page for year in YEARS)
     assert "40% (30 to 55%) 62%" in pages[2]
     assert "a group that cannot be told apart by ear" in pages[5]
-    assert "b not identified: The data cannot tell the parameters" in pages[5]
+    assert "b parameters not separable: The data cannot tell the parameters" in pages[5]
     assert "In the trend it depends on: night and temperature." in pages[2]
     assert "Where the species lives depends there on: year and fish." in pages[2]
 

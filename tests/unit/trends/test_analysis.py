@@ -148,8 +148,8 @@ def test_what_is_known_of_stops_is_tried_in_the_models_of_occupancy():
     made = simulate(rng, nature, routes=10, years=5)
     parts = Parts(fit_check=False, turnover=False, index=False, phenology=False)
     result = analyze("x", made.periods, site="stop", parts=parts)
-    assert {model.name for model in result.trend.occupancy_models} > {"year and fish"}
-    assert result.trend.occupancy_model != "the year alone"
+    assert {model.name for model in result.trend.occupancy_models} > {"year-fish"}
+    assert result.trend.occupancy_model != "year"
     assert [effect for effect in result.trend.effects if effect.part == "occupancy"]
     assert SITES_DISAGREE not in result.trend.occupancy.flags
 

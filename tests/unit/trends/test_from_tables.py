@@ -224,9 +224,9 @@ def test_joint_entries_and_what_was_written_down_of_them(folder):
     assert either.columns.call_index.tolist() == [3, 0, 1, 2]
     assert either.in_season.all()
     flags = {row["species"]: row["flags"] for row in yearly_rows(frozen)}
-    assert "joint entry told" in flags["Pseudacris crucifer"]
-    assert "naming changed" in flags["Either"]
-    assert flags["Lone group"] == "too few data; never heard"
+    assert "joint-entry-told" in flags["Pseudacris crucifer"]
+    assert "naming-changed" in flags["Either"]
+    assert flags["Lone group"] == "too-few-data; never-heard"
 
 
 def test_nobody_was_there(tmp_path):

@@ -268,4 +268,4 @@ def test_labels_of_the_check_of_the_fit(silent):
         assert (estimate.name, estimate.interval) == (name, made)
         assert estimate.method == "parametric bootstrap of Pearson's X2 (MacKenzie & Bailey 2004)"
         assert (estimate.value is None) is silent
-        assert estimate.flags == (("never heard", "too few data") if silent else ())
+        assert estimate.flags == (("never-heard", "too-few-data") if silent else ())

@@ -89,8 +89,8 @@ def chosen():
 class TestChoice:
     def test_finds_what_made_the_data(self, chosen):
         _, choice = chosen
-        assert choice.detection == "night and temperature"
-        assert choice.occupancy == "year and fish"
+        assert choice.detection == "night-temperature"
+        assert choice.occupancy == "year-fish"
         assert [line.name for line in choice.occupancy_models] != []
         assert choice.occupancy_models[0].delta == 0
 
@@ -206,7 +206,7 @@ class TestChoice:
         rng = np.random.default_rng(2)
         covariates["water"] = (fish == 0)[:, None] + 0.1 * rng.normal(size=(len(fish), VISITS))
         choice = choose_trend(histories, covariates, {"fish": term({"fish: yes": fish})})
-        assert choice.occupancy == "year and fish"
+        assert choice.occupancy == "year-fish"
         assert "water" not in choice.detection
 
 
@@ -222,7 +222,7 @@ def dry():
 class TestEmptyKinds:
     def test_they_stay_in_the_shares(self, dry):
         _, choice = dry
-        assert choice.occupancy == "year and fish"
+        assert choice.occupancy == "year-fish"
         assert choice.trend.fitted_share == pytest.approx(0.75)
         truth = 0.75 * inverse_logit(0.6 - 0.08 * (np.arange(2019, 2025) - 2021.5))
         for (_, estimate), share in zip(yearly_occupancy(choice.trend), truth, strict=True):
@@ -374,31 +374,29 @@ def test_the_short_lists():
     season = ("night", "night squared")
     air = ("minutes after sunset", "wind", "noise")
     assert dict(DETECTION) == {
-        "the same on every visit": (),
-        "night of the season": season,
-        "night and temperature": (*season, "temperature"),
-        "night, temperature, rain and water": (*season, "temperature", "rain", "water"),
-        "night, temperature, time, wind and noise": (*season, "temperature", *air),
-        "night, temperature, rain, water, time, wind and noise": (
+        "constant": (),
+        "night": season,
+        "night-temperature": (*season, "temperature"),
+        "night-temperature-water": (*season, "temperature", "rain", "water"),
+        "night-temperature-air": (*season, "temperature", *air),
+        "night-temperature-water-air": (
             *season, "temperature", "rain", "water", *air,
         ),
     }  # fmt: skip
     assert dict(OCCUPANCY) == {
-        "the year alone": (),
-        "year and how long water is held": ("hydroperiod",),
-        "year and fish": ("fish",),
-        "year, water held and fish": ("hydroperiod", "fish"),
-        "year and habitat": ("habitat",),
+        "year": (),
+        "year-water-held": ("hydroperiod",),
+        "year-fish": ("fish",),
+        "year-water-held-fish": ("hydroperiod", "fish"),
+        "year-habitat": ("habitat",),
     }
 
 
 def test_nested_models():
     full = list(DETECTION)[-1]
     assert nested_in(full + BY_YEAR) == tuple(DETECTION)
-    assert nested_in("night and temperature") == tuple(list(DETECTION)[:3])
-    assert "night, temperature, rain and water" not in nested_in(
-        "night, temperature, time, wind and noise"
-    )
+    assert nested_in("night-temperature") == tuple(list(DETECTION)[:3])
+    assert "night-temperature-water" not in nested_in("night-temperature-air")
     assert next(iter(OCCUPANCY)) == SAME
 
 

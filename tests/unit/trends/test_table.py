@@ -8,7 +8,14 @@ import pytest
 
 from surveys.trends import estimates
 from surveys.trends.columns import COLUMNS
-from surveys.trends.estimates import FLAGS, INDEX_UNKNOWN, NEVER_HEARD, NO_EFFORT, TOO_FEW_DATA
+from surveys.trends.estimates import (
+    FLAG_NAMES,
+    FLAGS,
+    INDEX_UNKNOWN,
+    NEVER_HEARD,
+    NO_EFFORT,
+    TOO_FEW_DATA,
+)
 from surveys.trends.histories import ListeningPeriod
 from surveys.trends.table import YearCounts, YearRow, row_values, year_row, yearly_table
 
@@ -196,16 +203,21 @@ class TestColumns:
 
     def test_flags_are_joined(self):
         row = year_row(counts(stops=9, stops_detected=0, stops_at_index=(0, 0, 0)))
-        assert row_values(row)["flags"] == "too few data; never heard"
+        assert row_values(row)["flags"] == "too-few-data; never-heard"
 
     def test_every_column_explains_itself(self):
         assert all(column.meaning.endswith(".") and column.unit for column in COLUMNS)
 
 
 def test_every_flag_is_explained_in_sentences():
-    flags = {value for name, value in vars(estimates).items() if name.isupper() and name != "FLAGS"}
-    assert set(FLAGS) == flags
+    flags = {
+        value
+        for name, value in vars(estimates).items()
+        if name.isupper() and name not in ("FLAGS", "FLAG_NAMES")
+    }
+    assert set(FLAGS) == set(FLAG_NAMES) == flags
     for flag, text in FLAGS.items():
-        assert re.fullmatch(r"[a-z][a-z ,W-]+", flag), flag
+        assert re.fullmatch(r"[a-z]+(-[a-z]+)*", flag), flag
+        assert re.fullmatch(r"[a-zW][a-z0-9,% -]+", FLAG_NAMES[flag]), flag
         assert re.fullmatch(r"[A-Z][a-z].*\.", text), flag
         assert not re.search(r"[a-z][A-Z]", text), flag

@@ -93,8 +93,8 @@ def test_they_are_left_out_where_they_would_take_too_long(monkeypatch):
 
 
 def test_names_lead_to_covariates_and_forms():
-    name = "night and temperature" + BY_YEAR + CLASSES
-    assert without_unequal(name) == "night and temperature" + BY_YEAR
+    name = "night-temperature" + BY_YEAR + CLASSES
+    assert without_unequal(name) == "night-temperature" + BY_YEAR
     assert detection_covariates(name) == ("night", "night squared", "temperature")
     assert level_model(name) is in_two_classes
     assert level_model(CONSTANT + ABUNDANCE) is by_abundance

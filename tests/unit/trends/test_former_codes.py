@@ -1,0 +1,91 @@
+"""Fits and publications from before named flags, choices and models in words."""
+
+import re
+
+from surveys.charts.model_words import MODEL_CODES
+from surveys.charts.sensitivity import check_rows
+from surveys.charts.words import flags_in_words
+from surveys.publishing.method import method_text
+from surveys.trends.choices import CHOICES
+from surveys.trends.estimates import FEW_CLUSTERS, FLAGS, NO_EFFORT, NOT_IDENTIFIED
+from surveys.trends.former_codes import _FORMER, current_model, with_current_codes
+from surveys.trends.model_selection import DETECTION, OCCUPANCY
+from surveys.trends.result_tables import result_from_rows
+
+CODE = re.compile(r"[a-z]+-[a-z-]+")
+# As version 1 of a publication wrote them.
+TREND = {
+    "flags": "few independent sites",
+    "detection_model": "night of the season, its level free in each year",
+    "occupancy_model": "the year alone",
+}
+YEAR = {
+    "season_year": 2021,
+    "sites": 3,
+    "sites_heard": 0,
+    "detection_model": "night and temperature",
+    "flags": "nobody listened; not identified",
+    "trend": None,
+    "naive_trend": None,
+    "whole": None,
+}
+LINES = [
+    {"choice": choice, "change": -2.0, "change_low": -3.0, "change_high": -1.0, "flags": "",
+     "routes": 9, "seasons": 7, "applies": True}
+    for choice in ("all data", "good years may follow good years")
+]  # fmt: skip
+
+
+def test_a_publication_from_before_is_read_as_one_of_today():
+    result = result_from_rows([YEAR], TREND, {}, LINES)
+    assert result.trend.occupancy.flags == (FEW_CLUSTERS,)
+    assert (result.trend.detection_model, result.trend.occupancy_model) == ("night+by-year", "year")
+    assert result.years[0].occupancy.flags == (NO_EFFORT, NOT_IDENTIFIED)
+    assert result.years[0].detection_model == "night-temperature"
+    assert [row[0] for row in check_rows(result)] == [
+        "all data", "good and bad years may come in runs"
+    ]  # fmt: skip
+
+
+def test_a_stored_fit_from_before_is_read_as_one_of_today():
+    stored = {
+        "years": [{"occupancy": {"flags": ["nobody listened"], "value": None}}],
+        "trend": {
+            "detection_model": "night and temperature",
+            "detection_models": [
+                {"name": "the same on every visit, sites of two classes", "aic": 3.0}
+            ],
+            "occupancy_models": [{"name": "year and how long water is held"}],
+        },
+        "sensitivity": [
+            {"name": "by route instead of by stop", "change": {"flags": ["gap years"]}}
+        ],
+        "effects": [{"name": "all data"}],
+    }  # fmt: skip
+    today = with_current_codes(stored)
+    assert today == {
+        "years": [{"occupancy": {"flags": ["no-effort"], "value": None}}],
+        "trend": {
+            "detection_model": "night-temperature",
+            "detection_models": [{"name": "constant+two-classes", "aic": 3.0}],
+            "occupancy_models": [{"name": "year-water-held"}],
+        },
+        "sensitivity": [{"name": "by-route", "change": {"flags": ["gap-years"]}}],
+        "effects": [{"name": "all data"}],
+    }
+    assert with_current_codes(today) == today
+
+
+def test_every_code_has_words_of_its_own():
+    assert {*_FORMER.values()} == {*FLAGS, *CHOICES}
+    assert {*DETECTION, *OCCUPANCY} < set(MODEL_CODES)
+    for words in (*map(flags_in_words, ([flag] for flag in FLAGS)), *CHOICES.values()):
+        assert not CODE.fullmatch(words), words
+    for model in (*DETECTION, *OCCUPANCY):
+        assert current_model(model) == model
+
+
+def test_the_method_of_a_publication_explains_every_code():
+    text = method_text(title="x", software="x", versions=(), visit_count=1, open_count=0)
+    for code in (*FLAGS, *CHOICES, *MODEL_CODES):
+        assert f"- {code}: " in text, code
