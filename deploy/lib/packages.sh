@@ -40,6 +40,7 @@ missing_parts() {
     [[ $browser != browser || -n $(find_browser) ]] || echo browser
     [[ $browser != browser || -n $(command -v soffice) ]] || echo office
     [[ $browser != browser || -n $(command -v Rscript) ]] || echo r
+    [[ $browser != browser || -n $(command -v gpg) ]] || echo gnupg
 }
 
 find_browser() { "${BASH_SOURCE[0]%/*}/find_browser" || true; }
@@ -86,6 +87,8 @@ packages_for_fonts() { echo fonts-dejavu-core; }
 packages_for_office() { echo libreoffice-calc-nogui; }
 # The tests run the examples in R that the pages show.
 packages_for_r() { echo r-base-core; }
+# The tests encrypt a backup.
+packages_for_gnupg() { echo gnupg; }
 packages_for_browser() {
     local name
     for name in chromium-headless-shell chromium chromium-browser; do

@@ -1,6 +1,7 @@
 """The scripts in deploy/: what they say, refuse and leave behind."""
 
 import os
+import re
 import shutil
 import signal
 import socket
@@ -9,12 +10,9 @@ import threading
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
-from urllib.parse import quote
 
 import dj_database_url
-import psycopg
 import pytest
-from django.db import connection
 
 PROJECT = Path(__file__).resolve().parents[2]
 BARE_ENVIRONMENT = {"HOME": "/root", "PATH": "/usr/sbin:/usr/bin:/sbin:/bin"}
@@ -59,7 +57,9 @@ def copy(tmp_path: Path) -> Path:
         ("test", ["--only-tests", "--only-checks", "--clean", "pytest"]),
         ("audit", ["--sbom-only", "--service", "needs\nthe network"]),
         ("backup", ["--keep N", "SHA256SUMS"]),
-        ("restore", ["--force", "checksums"]),
+        ("restore", ["--force", "--database-only", "--owner USER", "checksums"]),
+        ("offsite", ["--encrypt-to KEYFILE", "--keep N", "--record", "HOST:FOLDER"]),
+        ("drill", ["--into URL", "--record"]),
     ],
 )
 def test_help_names_every_option(script: str, words: list[str]) -> None:
@@ -80,6 +80,12 @@ def test_help_names_every_option(script: str, words: list[str]) -> None:
         (["backup", "--keep", "0", "x"], 'not "0"'),
         (["backup"], "say where the backup goes"),
         (["backup", "/tmp"], "DATABASE_URL is not set"),
+        (["offsite", "/tmp"], "say from where and to where"),
+        (["offsite", "/tmp", "/tmp"], "needs the file of a public key"),
+        (["offsite", "--encrypt-to"], "needs a value"),
+        (["drill"], "say where the backups are"),
+        (["drill", "--into"], "needs the URL"),
+        (["restore", "--owner"], "needs the name of a user"),
         (["restore"], "say which backup"),
         (["restore", "/nowhere"], "no complete backup"),
     ],
@@ -275,141 +281,17 @@ def test_health_is_a_200(status: int, healthy: bool) -> None:
     assert shell(PROJECT, f"port_taken 127.0.0.1 {port}").returncode != 0
 
 
-# Backup and restore
+# Units of systemd
 
 
-class Databases:
-    """Scratch databases beside the test database."""
-
-    def __init__(self) -> None:
-        self.settings = connection.settings_dict
-        self.names: list[str] = []
-
-    def url(self, name: str) -> str:
-        user = quote(self.settings["USER"], safe="")
-        password = quote(self.settings["PASSWORD"], safe="")
-        host = quote(self.settings["HOST"], safe="")
-        port = f":{self.settings['PORT']}" if self.settings["PORT"] else ""
-        account = f"{user}:{password}" if password else user
-        return f"postgis://{account}@{host}{port}/{name}"
-
-    def open(self, name: str) -> psycopg.Connection:
-        return psycopg.connect(
-            dbname=name,
-            user=self.settings["USER"],
-            password=self.settings["PASSWORD"],
-            host=self.settings["HOST"],
-            port=self.settings["PORT"] or None,
-            autocommit=True,
-        )
-
-    def create(self, suffix: str) -> str:
-        name = f"{self.settings['NAME']}_{suffix}"
-        with self.open("postgres") as server:
-            server.execute(f'DROP DATABASE IF EXISTS "{name}"')
-            server.execute(f'CREATE DATABASE "{name}"')
-        self.names.append(name)
-        return name
-
-    def drop_all(self) -> None:
-        with self.open("postgres") as server:
-            for name in self.names:
-                server.execute(f'DROP DATABASE IF EXISTS "{name}"')
+UNITS = sorted((PROJECT / "deploy/systemd").iterdir())
 
 
-@pytest.fixture
-def databases(db: None) -> Iterator[Databases]:
-    made = Databases()
-    assert made.settings["NAME"].startswith("test_")
-    yield made
-    made.drop_all()
-
-
-def script_environment(url: str, media: Path) -> dict[str, str]:
-    return BARE_ENVIRONMENT | {"DATABASE_URL": url, "DUSKPOOL_MEDIA_ROOT": str(media)}
-
-
-@pytest.mark.django_db
-def test_a_backup_comes_back_whole(databases: Databases, tmp_path: Path) -> None:
-    media, folder = tmp_path / "two words", tmp_path / "backups"
-    (media / "photos").mkdir(parents=True)
-    (media / "photos" / "egg mass.jpg").write_bytes(b"\xff\xd8 picture")
-
-    def backup(name: str, *arguments: str) -> Path:
-        result = run(
-            PROJECT / "deploy/backup",
-            *arguments,
-            folder,
-            env=script_environment(databases.url(name), media),
-        )
-        assert result.returncode == 0, result.stderr
-        return Path(result.stdout.splitlines()[0].rsplit(" (", 1)[0])
-
-    def restore(source: Path, name: str, into: Path, *arguments: str) -> Result:
-        return run(
-            PROJECT / "deploy/restore",
-            *arguments,
-            source,
-            env=script_environment(databases.url(name), into),
-        )
-
-    # The migrated test database, and then one more trip with rows in it.
-    schema = backup(databases.settings["NAME"])
-    first, second = databases.create("first"), databases.create("second")
-    assert restore(schema, first, tmp_path / "media-1").returncode == 0
-    with databases.open(first) as rows:
-        rows.execute("INSERT INTO django_session VALUES ('kept', 'data', now())")
-    (folder / "notes.txt").write_text("not a backup")
-    whole = backup(first, "--keep", "1")
-    assert sorted(path.name for path in folder.iterdir()) == [whole.name, "notes.txt"]
-
-    result = restore(whole, second, tmp_path / "media-2")
-    assert result.returncode == 0, result.stderr
-    assert (tmp_path / "media-2/photos/egg mass.jpg").read_bytes() == b"\xff\xd8 picture"
-    assert schema_of(databases, second) == schema_of(databases, databases.settings["NAME"])
-
-    refused = restore(whole, second, tmp_path / "media-3")
-    assert refused.returncode == 1
-    assert "the database is not empty" in refused.stderr
-    assert not (tmp_path / "media-3").exists()
-
-    with databases.open(second) as rows:
-        rows.execute(
-            "DELETE FROM django_session; CREATE TABLE extra (); CREATE TYPE odd AS ENUM ('a')"
-        )
-    forced = restore(whole, second, tmp_path / "media-2", "--force")
-    assert forced.returncode == 0, forced.stderr
-    with databases.open(second) as rows:
-        assert rows.execute("SELECT session_key FROM django_session").fetchall() == [("kept",)]
-    assert schema_of(databases, second) == schema_of(databases, databases.settings["NAME"])
-    assert len(list(tmp_path.glob("media-2.before-*"))) == 1
-
-    (whole / "media.tar").write_bytes(b"damaged")
-    damaged = restore(whole, second, tmp_path / "media-2", "--force")
-    assert damaged.returncode == 1
-    assert "its checksums do not fit" in damaged.stderr
-    with databases.open(second) as rows:
-        assert rows.execute("SELECT count(*) FROM django_session").fetchone() == (1,)
-
-
-def schema_of(databases: Databases, name: str) -> list[str]:
-    """Every table, column, routine, trigger, constraint and type outside PostGIS."""
-    query = """
-        SELECT format('column %s.%s %s', attrelid::regclass, attname,
-                format_type(atttypid, atttypmod))
-            FROM pg_attribute a JOIN pg_class c ON c.oid = a.attrelid
-            WHERE attnum > 0 AND NOT attisdropped AND relkind IN ('r', 'v', 'm', 'p')
-            AND relnamespace = 'public'::regnamespace
-        UNION SELECT format('routine %s', oid::regprocedure) FROM pg_proc
-            WHERE pronamespace = 'public'::regnamespace
-        UNION SELECT format('trigger %s.%s', tgrelid::regclass, tgname) FROM pg_trigger
-            WHERE NOT tgisinternal
-        UNION SELECT format('constraint %s.%s', conrelid::regclass, conname) FROM pg_constraint
-            WHERE conrelid <> 0
-        UNION SELECT format('index %s', indexrelid::regclass) FROM pg_index
-            WHERE indrelid::regclass::text !~ '^pg_'
-        UNION SELECT format('type %s', oid::regtype) FROM pg_type
-            WHERE typnamespace = 'public'::regnamespace
-    """
-    with databases.open(name) as rows:
-        return sorted(row[0] for row in rows.execute(query).fetchall())
+@pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.name)
+def test_units_name_what_is_there(unit: Path) -> None:
+    text = unit.read_text("utf-8")
+    if unit.suffix == ".timer":
+        assert unit.with_suffix(".service") in UNITS
+        assert "Persistent=yes" in text
+    named = re.findall(r"/srv/duskpool/((?:deploy|manage)[\w./-]*)", text)
+    assert [path for path in named if not (PROJECT / path).exists()] == []

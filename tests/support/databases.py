@@ -66,6 +66,11 @@ def another_database(template: str | None = None) -> Iterator[str]:
         server.close()
 
 
+def migrated_template() -> str:
+    """Name of the database with our tables and no rows that this run's own is a copy of."""
+    return f"{connection.settings_dict['TEST']['NAME']}_template_{_fingerprint()}"
+
+
 def _server() -> BaseDatabaseWrapper:
     """A connection beside the one of the tests, to the database that every server has."""
     server = type(connections[DEFAULT_DB_ALIAS])(
@@ -76,7 +81,7 @@ def _server() -> BaseDatabaseWrapper:
 
 
 def _copy_template(server: BaseDatabaseWrapper, base: str, name: str) -> None:
-    template = f"{base}_template_{_fingerprint()}"
+    template = migrated_template()
     with _locked(server, f"{base}_template"):
         if template not in _databases(server, f"{base}_template_"):
             for outdated in _databases(server, f"{base}_template_"):

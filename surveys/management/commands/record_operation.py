@@ -14,6 +14,7 @@ class Command(BaseCommand):
         "Write down how an operation ended. Operators see it on the page System status, and are "
         "mailed when it failed or when the latest backup is too old."
     )
+    requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("kind", choices=OperationKind.values)
