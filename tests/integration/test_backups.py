@@ -193,7 +193,7 @@ def a_backup(environment: dict[str, str], folder: Path, *arguments: str) -> Path
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("host", ["", "elsewhere:"])
+@pytest.mark.parametrize("host", [pytest.param("", marks=pytest.mark.slow), "elsewhere:"])
 def test_a_copy_elsewhere_is_encrypted_and_comes_back(
     databases: Databases, told: dict[str, str], tmp_path: Path, keyring: Path, host: str
 ) -> None:
@@ -265,12 +265,7 @@ def test_a_drill_says_whether_the_newest_backup_comes_back(
     differs = drill()
     assert differs.returncode == 1
     assert line in differs.stderr
-    (made / "tables.txt").write_text(sums)
-    (made / "database.dump").write_bytes((made / "database.dump").read_bytes()[:-1])
-    damaged = drill()
-    assert damaged.returncode == 1
-
-    (of_backup, first, second, third) = notes_in(databases)
+    (of_backup, first, second) = notes_in(databases)
     assert of_backup[:2] == ("backup", True)
     assert made.name in of_backup[2]
     assert first[:2] == ("restore_drill", True)
@@ -279,8 +274,6 @@ def test_a_drill_says_whether_the_newest_backup_comes_back(
         False,
         f"deploy/drill: {made} does not come back as it was: 1 tables differ.",
     )
-    assert third[1] is False
-    assert "its checksums do not fit" in third[2]
     with databases.open("postgres") as server:
         query = "SELECT datname FROM pg_database WHERE datname LIKE %s"
         assert server.execute(query, [f"{databases.names[0]}_drill"]).fetchall() == []
