@@ -12,7 +12,7 @@ from surveys.language import gettext_noop as _
 from surveys.protocol.words import listed
 from surveys.trends import Estimate, SpeciesResult
 from surveys.trends.choices import BY_ROUTE, CHOICES
-from surveys.trends.estimates import NOT_IDENTIFIED
+from surveys.trends.estimates import FLAG_NAMES, LEVEL_NOT_KNOWN, NOT_IDENTIFIED
 from surveys.trends.species_result import SensitivityLine
 
 # What a line says, and its words.
@@ -49,10 +49,17 @@ def check_rows(result: SpeciesResult) -> list[CheckRow]:
         (
             _choice_words(line),
             change_with_interval(line.change) if line.applies and is_usable(line.change) else "",
-            gettext(_SAYS[what_it_says(line.change)] if line.applies else _NOTHING_LEFT_OUT),
+            _says_with_remark(line.change) if line.applies else gettext(_NOTHING_LEFT_OUT),
         )
         for line in result.sensitivity
     ]
+
+
+def _says_with_remark(change: Estimate) -> str:
+    says = gettext(_SAYS[what_it_says(change)])
+    if LEVEL_NOT_KNOWN not in change.flags:
+        return says
+    return said("{says} ({remark})", says=says, remark=gettext(FLAG_NAMES[LEVEL_NOT_KNOWN]))
 
 
 def _choice_words(line: SensitivityLine) -> str:

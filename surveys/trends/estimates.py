@@ -12,6 +12,8 @@ NEVER_HEARD = "never-heard"
 EDGE_OF_RANGE = "edge-of-range"
 DID_NOT_CONVERGE = "did-not-converge"
 NOT_IDENTIFIED = "not-identified"
+NOT_CLEARLY_BETTER = "not-clearly-better"
+LEVEL_NOT_KNOWN = "level-not-known"
 MOVES_WITH_BOUND = "moves-with-bound"
 NO_REPEAT_VISITS = "no-repeat-visits"
 NEVER_HEARD_TWICE = "never-heard-twice"
@@ -55,6 +57,8 @@ FLAG_NAMES: dict[str, str] = {
     EDGE_OF_RANGE: _("estimate at 0% or 100%"),
     DID_NOT_CONVERGE: _("did not converge"),
     NOT_IDENTIFIED: _("parameters not separable"),
+    NOT_CLEARLY_BETTER: _("not clearly better"),
+    LEVEL_NOT_KNOWN: _("share of sites not known"),
     MOVES_WITH_BOUND: _("depends on the largest number allowed"),
     NO_REPEAT_VISITS: _("no repeat visits"),
     NEVER_HEARD_TWICE: _("never heard twice at one site"),
@@ -99,6 +103,14 @@ FLAGS: dict[str, str] = {
     EDGE_OF_RANGE: _("The best value lies at the end of what is possible (0% or 100%)."),
     DID_NOT_CONVERGE: _("The calculation did not converge."),
     NOT_IDENTIFIED: _("The data cannot tell the parameters of this model apart."),
+    NOT_CLEARLY_BETTER: _(
+        "Two classes of sites can make a rare species look common, so this model is used only if "
+        "its AIC is better by at least 4."
+    ),
+    LEVEL_NOT_KNOWN: _(
+        "Two classes of sites would more than double the share of occupied sites. Most of these "
+        "sites cannot be distinguished from sites without the species."
+    ),
     MOVES_WITH_BOUND: _("The estimate depends on the largest number of animals thought possible."),
     NO_REPEAT_VISITS: _("No site was visited twice in a season, so detection cannot be estimated."),
     NEVER_HEARD_TWICE: _(

@@ -7,7 +7,7 @@ a biologist would defend, and chance has little to choose from.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TypedDict
@@ -15,38 +15,19 @@ from typing import TypedDict
 import numpy as np
 from numpy.typing import ArrayLike
 
-from surveys.trends.estimates import (
-    DID_NOT_CONVERGE,
-    EDGE_OF_RANGE,
-    NO_REPEAT_VISITS,
-    NOT_IDENTIFIED,
-)
+from surveys.trends.criterion import Candidate, candidate_of
+from surveys.trends.estimates import DID_NOT_CONVERGE, NO_REPEAT_VISITS
 from surveys.trends.histories import Histories
-from surveys.trends.models.level_models import (
-    LevelModel,
-    by_abundance,
-    equal_detection,
-    in_two_classes,
-)
-from surveys.trends.models.occupancy import OccupancyFit
+from surveys.trends.models.level_models import LevelModel, equal_detection
 from surveys.trends.models.trend import TrendFit, fit_trend
-from surveys.trends.models.unequal_fit import UnequalFit, fit_unequal_detection
+from surveys.trends.models.year_levels import YearLevels, fit_year_levels
 from surveys.trends.numerics.arrays import BoolArray, FloatArray
 from surveys.trends.site_covariates import FISH, HABITAT, WATER_HELD, EmptyKind, SiteCovariate
 from surveys.trends.species_result import RankedModel
+from surveys.trends.unequal_contest import UNEQUAL, unequal_candidates
 
 CONSTANT = "constant"
 BY_YEAR = "+by-year"
-# Sites that differ in detection for reasons that no sheet tells; each needs a third visit to be
-# told from sites that are merely empty.
-UNEQUAL: Mapping[str, LevelModel] = {
-    "+two-classes": in_two_classes,
-    "+by-abundance": by_abundance,
-}
-VISITS_FOR_UNEQUAL = 3
-# Sites in a season times visits, each kind counted once, up to which they are tried: beyond, where
-# detection differs between visits, they would take longer than everything else together.
-MOST_FOR_UNEQUAL = 30_000
 _SEASON = ("night", "night squared")
 _WATER = ("rain", "water")
 _AIR = ("minutes after sunset", "wind", "noise")
@@ -78,7 +59,6 @@ OCCUPANCY: Mapping[str, tuple[str, ...]] = {
 HITS_PER_COVARIATE = 10
 # A covariate that is missing more often than this is not used.
 MOST_FILLED = 0.2
-_UNFIT = (DID_NOT_CONVERGE, EDGE_OF_RANGE, NOT_IDENTIFIED)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,7 +128,7 @@ def choose_trend(
     occupancy = _Contest(SAME, under_best(SAME), {})
     for name, of_sites in occupancy_candidates.items():
         occupancy.enter(name, under_best(name), of_sites)
-    unequal = _unequal_detection(detection, occupancy)
+    unequal = _unequal_detection(detection, occupancy, partial(_levels, histories, covariates))
     return Choice(
         trend=occupancy.trend,
         detection=unequal or detection.best,
@@ -159,26 +139,29 @@ def choose_trend(
     )
 
 
-def _unequal_detection(detection: _Contest, occupancy: _Contest) -> str:
+def _unequal_detection(
+    detection: _Contest,
+    occupancy: _Contest,
+    levels: Callable[[str, Mapping[str, SiteCovariate]], YearLevels],
+) -> str:
     """The best model of detection in which sites differ, if it beats the one without; else blank.
 
     They enter last, under the occupancy that was chosen, and are ranked with the others. One with a
-    flag is told and never chosen.
+    flag is told and never chosen. ``levels`` fits yearly levels under a model by name.
     """
-    plain = occupancy.trend.fit
-    visits = (~np.isnan(plain.history)).sum(axis=1).max(initial=0)
-    if visits < VISITS_FOR_UNEQUAL or plain.cells.trials.size > MOST_FOR_UNEQUAL:
-        return ""
-    equal = _criterion(plain, occupancy.site_covariates)
-    chosen, best = "", equal.criterion
-    for suffix, model in UNEQUAL.items():
-        name = detection.best + suffix
-        candidate = _criterion(fit_unequal_detection(plain, model), occupancy.site_covariates)
-        # Both were fitted under the chosen occupancy: what differs from equal detection there is
-        # carried to the list, whose models were fitted under the working one.
-        shift = detection.candidates[detection.best].criterion - equal.criterion
+    plain, site_covariates = occupancy.trend.fit, occupancy.site_covariates
+    equal = candidate_of(plain, site_covariates).criterion
+    # Both were fitted under the chosen occupancy: what differs from equal detection there is
+    # carried to the list, whose models were fitted under the working one.
+    shift = detection.candidates[detection.best].criterion - equal
+    chosen, best = "", equal
+    candidates = unequal_candidates(
+        plain, site_covariates, lambda form: levels(detection.best + form, site_covariates)
+    )
+    for form, candidate in candidates.items():
+        name = detection.best + form
         detection.candidates[name] = replace(candidate, criterion=candidate.criterion + shift)
-        if candidate.criterion < best and not set(candidate.flags) & set(_UNFIT):
+        if candidate.criterion < best and candidate.is_usable:
             chosen, best = name, candidate.criterion
     return chosen
 
@@ -273,15 +256,6 @@ def fill_with_mean(histories: Histories) -> tuple[dict[str, FloatArray], dict[st
     return filled, shares
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Candidate:
-    """``parameters`` counts coefficients, and one for each kind of site whose occupancy is 0."""
-
-    parameters: int
-    criterion: float
-    flags: tuple[str, ...]
-
-
 class _Contest:
     """Models compared by their criterion.
 
@@ -291,43 +265,16 @@ class _Contest:
     def __init__(
         self, name: str, trend: TrendFit, site_covariates: Mapping[str, SiteCovariate]
     ) -> None:
-        self.candidates: dict[str, _Candidate] = {}
+        self.candidates: dict[str, Candidate] = {}
         self.enter(name, trend, site_covariates)
 
     def enter(
         self, name: str, trend: TrendFit, site_covariates: Mapping[str, SiteCovariate]
     ) -> None:
         """Add a candidate, which becomes ``best`` if it beats those before it."""
-        self.candidates[name] = _criterion(trend.fit, site_covariates)
+        self.candidates[name] = candidate_of(trend.fit, site_covariates)
         if _best(self.candidates) == name:
             self.best, self.trend, self.site_covariates = name, trend, site_covariates
-
-
-def _criterion(
-    fit: OccupancyFit | UnequalFit, site_covariates: Mapping[str, SiteCovariate]
-) -> _Candidate:
-    empty = sum(len(covariate.empty) for covariate in site_covariates.values())
-    parameters = len(fit.coefficients) + empty
-    effective = max(float(parameters), penalty(fit))
-    return _Candidate(
-        parameters=parameters,
-        criterion=2 * effective - 2 * fit.log_likelihood,
-        flags=fit.flags,
-    )
-
-
-def penalty(fit: OccupancyFit | UnequalFit) -> float:
-    """The effective number of parameters when the rows of a cluster are alike.
-
-    trace(information @ clustered covariance), the penalty of an information criterion for a
-    likelihood that takes dependent rows as independent (Takeuchi 1976; Varin & Vidoni 2005,
-    Biometrika 92:519-528; numbers from memory). 0 where there is no clustered covariance.
-    """
-    if fit.clustered_covariance is None:
-        return 0.0
-    known = ~np.isnan(np.diag(fit.clustered_covariance)) & ~np.isnan(np.diag(fit.covariance))
-    block = np.ix_(known, known)
-    return float(np.trace(np.linalg.solve(fit.covariance[block], fit.clustered_covariance[block])))
 
 
 class Terms(TypedDict):
@@ -372,6 +319,22 @@ def _fit(
     )
 
 
+def _levels(
+    histories: Histories,
+    covariates: Mapping[str, FloatArray],
+    model: str,
+    site_covariates: Mapping[str, SiteCovariate],
+) -> YearLevels:
+    return fit_year_levels(
+        histories.detected,
+        histories.season_year,
+        histories.cluster,
+        **model_terms(histories, covariates, model, tuple(site_covariates.values())),
+        sites=histories.site,
+        model=level_model(model),
+    )
+
+
 def _empty_rows(histories: Histories, site_covariates: Sequence[SiteCovariate]) -> BoolArray:
     empty = np.zeros(len(histories.site), dtype=np.bool_)
     for covariate in site_covariates:
@@ -380,13 +343,13 @@ def _empty_rows(histories: Histories, site_covariates: Sequence[SiteCovariate]) 
     return empty
 
 
-def _best(candidates: Mapping[str, _Candidate]) -> str:
+def _best(candidates: Mapping[str, Candidate]) -> str:
     """The best without a parameter at the edge of its range; the simplest when all have one."""
-    usable = [model.name for model in _ranked(candidates) if not set(model.flags) & set(_UNFIT)]
+    usable = [model.name for model in _ranked(candidates) if candidates[model.name].is_usable]
     return usable[0] if usable else next(iter(candidates))
 
 
-def _ranked(candidates: Mapping[str, _Candidate]) -> tuple[RankedModel, ...]:
+def _ranked(candidates: Mapping[str, Candidate]) -> tuple[RankedModel, ...]:
     """The best first; models that did not converge come last."""
     settled = {
         name: candidate.criterion

@@ -25,7 +25,14 @@ from surveys.trends.choices import (
     TWO_CLASSES,
 )
 from surveys.trends.community import is_told
-from surveys.trends.estimates import NOT_IDENTIFIED, TOO_FEW_DATA, Estimate, not_estimable
+from surveys.trends.estimates import (
+    LEVEL_NOT_KNOWN,
+    NOT_IDENTIFIED,
+    TOO_FEW_DATA,
+    Estimate,
+    flagged,
+    not_estimable,
+)
 from surveys.trends.histories import build_histories
 from surveys.trends.models.false_rate import false_rate
 from surveys.trends.models.level_models import (
@@ -40,6 +47,7 @@ from surveys.trends.numerics.arrays import BoolArray, FloatArray
 from surveys.trends.periods import SpeciesPeriods
 from surveys.trends.species_result import SensitivityLine
 from surveys.trends.told_trend import TrendData, fit_told, told_data, trend_of
+from surveys.trends.unequal_contest import adds_too_many_sites
 
 # False positives were 5 % of detections, 0.5 to 14 % an observer, in McClintock et al. 2010,
 # Journal of Wildlife Management 74:1882-1893, and 8.1 % in Miller et al. 2012, Ecological
@@ -86,7 +94,7 @@ def sensitivity(
         line(NO_CHANGE_YEARS, ~np.isin(histories.season_year, data.breaks.years)),
         line(NO_FIRST_YEARS, _after_first_years(data)),
         _line(CORRELATED, fit, _correlated(fit)),
-        *_other_detection_forms(data, fit),
+        *other_detection_forms(data, fit),
         _as_confirmed(data, fit),
         *_by_route(data, periods),
     )
@@ -152,7 +160,7 @@ def _correlated(fit: YearTrend) -> Estimate:
     return replace(change, interval="mixture of t over correlations of years")
 
 
-def _other_detection_forms(data: TrendData, fit: YearTrend) -> Iterator[SensitivityLine]:
+def other_detection_forms(data: TrendData, fit: YearTrend) -> Iterator[SensitivityLine]:
     """With mistakes of the ear, and with sites that differ in how well they are heard."""
     everything = np.ones(len(data.histories.site), dtype=np.bool_)
     rate = false_rate(data.choice.trend.fit, _FALSE_SHARE)
@@ -164,7 +172,10 @@ def _other_detection_forms(data: TrendData, fit: YearTrend) -> Iterator[Sensitiv
     for name, form in forms.items():
         if form is not None:
             other = fit_told(data, rows=everything, like=fit, form=form)
-            yield _line(name, other, summarize_year_trend(other).occupancy)
+            change = summarize_year_trend(other).occupancy
+            if name == TWO_CLASSES and adds_too_many_sites(other.levels, data.choice.trend.fit):
+                change = flagged(change, LEVEL_NOT_KNOWN)
+            yield _line(name, other, change)
 
 
 def _as_confirmed(data: TrendData, fit: YearTrend) -> SensitivityLine:

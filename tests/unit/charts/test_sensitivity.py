@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
-from surveys.trends.estimates import FEW_CLUSTERS, NOT_IDENTIFIED, TOO_FEW_DATA
+from surveys.trends.estimates import FEW_CLUSTERS, LEVEL_NOT_KNOWN, NOT_IDENTIFIED, TOO_FEW_DATA
 from surveys.trends.sensitivity import BY_ROUTE, CORRELATED, EVERY_SEASON, sites_disagree
 from surveys.trends.species_result import SensitivityLine
 from tests.unit.charts.test_words import estimate, plain, result
@@ -30,6 +30,7 @@ def test_every_line_has_its_change_and_what_it_would_say():
             FALL, line("a", NONE), line("b", RISE), line("c", UNKNOWN),
             line("d", FALL, applies=False), line("e", estimate(None, None, None, NOT_IDENTIFIED)),
             line("f", estimate(-2.0, -3.0, -1.0, FEW_CLUSTERS)),
+            line("g", estimate(-2.0, -3.0, -1.0, LEVEL_NOT_KNOWN)),
         )
     )  # fmt: skip
     assert [(name, plain(change), says) for name, change, says in rows] == [
@@ -40,6 +41,7 @@ def test_every_line_has_its_change_and_what_it_would_say():
         ("d", "", "nothing to leave out"),
         ("e", "", "no estimate possible"),
         ("f", "-2.0% (-3.0 to -1.0%)", "not enough data"),
+        ("g", "-2.0% (-3.0 to -1.0%)", "fell (share of sites not known)"),
     ]
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import t as student_t
 
+from surveys.trends.criterion import penalty
 from surveys.trends.effects import odds_ratios, silent_kinds
 from surveys.trends.estimates import (
     DID_NOT_CONVERGE,
@@ -25,7 +26,6 @@ from surveys.trends.model_selection import (
     fill_with_mean,
     model_terms,
     nested_in,
-    penalty,
     rarer_outcome,
 )
 from surveys.trends.models.occupancy import fit_occupancy

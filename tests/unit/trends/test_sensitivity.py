@@ -61,6 +61,7 @@ def test_every_choice_has_a_line_the_told_one_first(lines):
         FALSE_CALLS, TWO_CLASSES, BY_ABUNDANCE, CONFIRMED, BY_ROUTE,
     ]  # fmt: skip
     assert all(line.applies for line in lines.values())
+    assert estimates.LEVEL_NOT_KNOWN not in lines[TWO_CLASSES].change.flags
 
 
 def test_the_first_line_is_what_is_told(program, lines):

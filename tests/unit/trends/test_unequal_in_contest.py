@@ -3,12 +3,11 @@
 import numpy as np
 import pytest
 
-from surveys.trends import model_selection
+from surveys.trends import unequal_contest
 from surveys.trends.histories import Histories
 from surveys.trends.model_selection import (
     BY_YEAR,
     CONSTANT,
-    UNEQUAL,
     choose_trend,
     detection_covariates,
     level_model,
@@ -17,6 +16,7 @@ from surveys.trends.model_selection import (
 from surveys.trends.models.level_models import by_abundance, equal_detection, in_two_classes
 from surveys.trends.models.year_trend import summarize_year_trend
 from surveys.trends.told_trend import chosen_year_trend
+from surveys.trends.unequal_contest import UNEQUAL
 
 CLASSES, ABUNDANCE = UNEQUAL
 
@@ -86,7 +86,7 @@ def test_with_two_visits_sites_cannot_be_told_apart():
 
 def test_they_are_left_out_where_they_would_take_too_long(monkeypatch):
     histories = program(np.random.default_rng(2), of_two_classes, visits=6)
-    monkeypatch.setattr(model_selection, "MOST_FOR_UNEQUAL", 5)
+    monkeypatch.setattr(unequal_contest, "MOST_FOR_UNEQUAL", 5)
     choice = choose_trend(histories, {}, {})
     assert choice.detection == without_unequal(choice.detection)
     assert {model.name for model in choice.detection_models} == {CONSTANT, CONSTANT + BY_YEAR}

@@ -2,8 +2,10 @@
 
 `alarms` is the most that may be told as a change where there is none, in percent of the programs,
 both sides together; `side` the most on either side; `power` the least that has to be told as a
-fall; `coverage` the range in which the interval has to hold the truth. A `correlated` case is told
-by the interval that lets years be correlated.
+fall; `coverage` the range in which the interval has to hold the truth; `doubled` the most that may
+have more than twice the true share in the middle of the line, and `level_coverage` the range in
+which the interval of that share has to hold the truth. A `correlated` case is told by the interval
+that lets years be correlated.
 """
 
 from dataclasses import dataclass, replace
@@ -21,6 +23,8 @@ class Case:
     side: float | None = None
     power: float | None = None
     coverage: tuple[float, float] | None = None
+    doubled: float | None = None
+    level_coverage: tuple[float, float] | None = None
     correlated: bool = False
     # Weight and setting of each region; without, one region.
     regions: tuple[tuple[float, Setting], ...] = ()
@@ -49,6 +53,17 @@ FIELD = {
     "first_year_observer": 0.5,
     "stop_detection_sd": 1.0,
 }
+
+# A rare species, at a quarter to a half of the chance to hear it.
+RARE = {"years": 12, "share": 0.06, "detection": 0.3}
+RARE_IN_CLASSES = {"years": 12, "share": 0.1, "detection": 0.6, "worse": 0.5, "worse_by": 2.1}
+LEVEL_COVERAGE = (90.0, 99.0)
+
+
+def level(case: Case, *, coverage: tuple[float, float] | None = LEVEL_COVERAGE) -> Case:
+    """The same, with what the share of sites has to keep."""
+    return replace(case, doubled=2.0, level_coverage=coverage)
+
 
 CASES = (
     null("base", 5),
@@ -94,6 +109,14 @@ CASES = (
         correlated=True,
     ),
     replace(change("-5 % a year, told by the line for it", -5), coverage=None, correlated=True),
+    # Equal detection and two classes of stops look alike where a species is rare, so that the share
+    # of the second is too low, and has no goal for its coverage.
+    level(null("rare, all stops heard alike", 5, **RARE)),
+    level(null("rare, half the stops heard badly", 5, **RARE_IN_CLASSES), coverage=None),
+    level(
+        change("-5 % a year, rare, half the stops heard badly", -5, **RARE_IN_CLASSES),
+        coverage=None,
+    ),
 )
 
 

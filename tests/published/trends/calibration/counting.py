@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -14,23 +14,29 @@ from surveys.trends.histories import Histories
 from surveys.trends.model_selection import choose_trend
 from surveys.trends.models.strata import Stratum
 from surveys.trends.models.year_correlation import slope_with_correlated_years
-from surveys.trends.models.year_trend import summarize_year_trend
+from surveys.trends.models.year_trend import (
+    YearTrend,
+    summarize_year_trend,
+    year_trend_line,
+)
 from surveys.trends.numerics.intervals import wilson
 from surveys.trends.told_trend import chosen_year_trend
 from surveys.trends.whole_program import regions_of, whole_program
 from tests.published.trends.calibration.cases import CASES, WHOLE_CASES, Case
 from tests.published.trends.calibration.programs import Histories as Drawn
-from tests.published.trends.calibration.programs import simulate
+from tests.published.trends.calibration.programs import middle_share, simulate
 
 SEED = 20261129
 # Apart from the numbers of the cases above.
 WHOLE = 1000
+_SUMS = ("programs", "fell", "rose", "not_told", "held", "doubled", "level_held")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Count:
-    """Programs of one case by what was told: `fell`, `rose`, `not told`; and those in which the
-    interval of the change a year `held` the truth."""
+    """Programs of one case by what was told: `fell`, `rose`, `not told`; those in which the
+    interval of the change a year `held` the truth; those with more than `doubled` the true share in
+    the middle of the line, and those in which the interval of this share holds it."""
 
     case: Case
     programs: int
@@ -38,6 +44,8 @@ class Count:
     rose: int
     not_told: int
     held: int
+    doubled: int
+    level_held: int
 
     @property
     def alarms(self) -> float:
@@ -47,7 +55,20 @@ class Count:
     @property
     def coverage(self) -> float:
         """Percent of the intervals told that hold the truth."""
-        return 100 * self.held / max(self.programs - self.not_told, 1)
+        return self._percent_of_told(self.held)
+
+    @property
+    def too_high(self) -> float:
+        """Percent of the programs told with more than twice the true share of sites."""
+        return self._percent_of_told(self.doubled)
+
+    @property
+    def level_coverage(self) -> float:
+        """Percent of the intervals of the share of sites that hold it."""
+        return self._percent_of_told(self.level_held)
+
+    def _percent_of_told(self, count: int) -> float:
+        return 100 * count / max(self.programs - self.not_told, 1)
 
     @property
     def misses(self) -> list[str]:
@@ -58,12 +79,15 @@ class Count:
             (case.alarms is None or self.alarms <= case.alarms, "false alarms"),
             (case.side is None or side <= case.side, "one side"),
             (case.power is None or fell >= case.power, "power"),
-            (
-                case.coverage is None or case.coverage[0] <= self.coverage <= case.coverage[1],
-                "coverage",
-            ),
+            (_within(self.coverage, case.coverage), "coverage"),
+            (case.doubled is None or self.too_high <= case.doubled, "share doubled"),
+            (_within(self.level_coverage, case.level_coverage), "coverage of the share"),
         ]
         return [name for met, name in goals if not met]
+
+
+def _within(value: float, goal: tuple[float, float] | None) -> bool:
+    return goal is None or goal[0] <= value <= goal[1]
 
 
 def count_case(case: Case, programs: int, *, first: int = 0) -> Count:
@@ -71,6 +95,10 @@ def count_case(case: Case, programs: int, *, first: int = 0) -> Count:
     told: Counter[str] = Counter()
     for number in range(first, first + programs):
         told.update(_outcomes(case, number))
+    return _count(case, programs, told)
+
+
+def _count(case: Case, programs: int, told: Mapping[str, int]) -> Count:
     return Count(
         case=case,
         programs=programs,
@@ -78,11 +106,23 @@ def count_case(case: Case, programs: int, *, first: int = 0) -> Count:
         rose=told["rose"],
         not_told=told["not told"],
         held=told["held"],
+        doubled=told["doubled"],
+        level_held=told["level held"],
     )
 
 
 def _outcomes(case: Case, number: int) -> Iterable[str]:
-    change = _whole_change(case, number) if case.regions else _change(case, number)
+    if case.regions:
+        return _of_change(case, _whole_change(case, number))
+    trend = _trend(case, number)
+    told = _of_change(case, summarize_year_trend(trend).occupancy)
+    if case.doubled is None or told == ["not told"]:
+        return told
+    line = year_trend_line(trend)
+    return [*told, *_of_share(line[len(line) // 2][1], middle_share(case.setting))]
+
+
+def _of_change(case: Case, change: Estimate) -> list[str]:
     if change.low is None or change.high is None:
         return ["not told"]
     return [
@@ -96,14 +136,27 @@ def _outcomes(case: Case, number: int) -> Iterable[str]:
     ]
 
 
-def _change(case: Case, number: int) -> Estimate:
+def _of_share(share: Estimate, truth: float) -> list[str]:
+    if share.value is None or share.low is None or share.high is None:
+        raise ValueError("a line without shares")
+    return [
+        name
+        for name, holds in (
+            ("doubled", share.value > 2 * truth),
+            ("level held", share.low <= truth <= share.high),
+        )
+        if holds
+    ]
+
+
+def _trend(case: Case, number: int) -> YearTrend:
     drawn = simulate(case.setting, np.random.default_rng([SEED, CASES.index(case), number]))
     histories = _histories(drawn)
     choice = choose_trend(histories, {}, {})
     trend = chosen_year_trend(histories, {}, choice, breaks=case.setting.breaks)
     if case.correlated and trend.line is not None:
         trend = replace(trend, line=slope_with_correlated_years(trend.levels))
-    return summarize_year_trend(trend).occupancy
+    return trend
 
 
 def _whole_change(case: Case, number: int) -> Estimate:
@@ -161,20 +214,16 @@ def count_all(
         for case, parts in jobs.items():
             counts = [part.result() for part in parts]
             yield Count(
-                case=case,
-                programs=sum(count.programs for count in counts),
-                fell=sum(count.fell for count in counts),
-                rose=sum(count.rose for count in counts),
-                not_told=sum(count.not_told for count in counts),
-                held=sum(count.held for count in counts),
+                case=case, **{name: sum(getattr(c, name) for c in counts) for name in _SUMS}
             )
 
 
 def table(counts: Iterable[Count]) -> str:
     """The counts as a table in Markdown, with what each case had to keep."""
     head = (
-        "| case | programs | fell % | rose % | both % (95 %) | not told % | coverage % | goal "
-        "| missed |\n|---|---:|---:|---:|---|---:|---:|---|---|"
+        "| case | programs | fell % | rose % | both % (95 %) | not told % | coverage % "
+        "| share doubled % | coverage of the share % | goal | missed |\n"
+        "|---|---:|---:|---:|---|---:|---:|---:|---:|---|---|"
     )
     lines = [head]
     for count in counts:
@@ -183,10 +232,16 @@ def table(counts: Iterable[Count]) -> str:
         lines.append(
             f"| {count.case.name} | {n} | {100 * count.fell / n:.1f} | {100 * count.rose / n:.1f} "
             f"| {count.alarms:.1f} ({100 * (error.low or 0):.1f} to {100 * (error.high or 0):.1f}) "
-            f"| {100 * count.not_told / n:.1f} | {count.coverage:.1f} | {_goal(count.case)} "
-            f"| {', '.join(count.misses)} |"
+            f"| {100 * count.not_told / n:.1f} | {count.coverage:.1f} | {_of_level(count)} "
+            f"| {_goal(count.case)} | {', '.join(count.misses)} |"
         )
     return "\n".join(lines) + "\n"
+
+
+def _of_level(count: Count) -> str:
+    if count.case.doubled is None:
+        return "|"
+    return f"{count.too_high:.1f} | {count.level_coverage:.1f}"
 
 
 def _goal(case: Case) -> str:
@@ -195,5 +250,9 @@ def _goal(case: Case) -> str:
         f"each side ≤ {case.side:g}" if case.side is not None else "",
         f"fell ≥ {case.power:g}" if case.power is not None else "",
         f"coverage {case.coverage[0]:g} to {case.coverage[1]:g}" if case.coverage else "",
+        f"share doubled ≤ {case.doubled:g}" if case.doubled is not None else "",
+        "coverage of the share {:g} to {:g}".format(*case.level_coverage)
+        if case.level_coverage
+        else "",
     ]
     return ", ".join(goal for goal in goals if goal)

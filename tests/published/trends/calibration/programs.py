@@ -25,8 +25,9 @@ class Setting:
     that a stop draws no new fate from one year to the next. ``replaced`` is the share of routes
     that end in some year and are followed by another; ``first_better`` is added to those that end.
     ``leaving`` is the share that end and are not followed, ``joining`` that that begin later.
-    ``drop`` is taken off detection from ``drop_year`` on. ``gaps`` are years, counted from 0,
-    without any visit. ``uneven`` leaves that share of the visits out, more in early years.
+    ``drop`` is taken off detection from ``drop_year`` on, ``worse_by`` at the share ``worse`` of
+    the stops. ``gaps`` are years, counted from 0, without any visit. ``uneven`` leaves that share
+    of the visits out, more in early years.
     """
 
     routes: int = 20
@@ -49,6 +50,8 @@ class Setting:
     drop: float = 0.0
     drop_year: int = 5
     stop_detection_sd: float = 0.0
+    worse: float = 0.0
+    worse_by: float = 0.0
     observer_sd: float = 0.0
     first_year_observer: float = 0.0
     uneven: float = 0.0
@@ -115,6 +118,12 @@ def slope_of(setting: Setting) -> float:
     return float(brentq(lacking, -2.0, 2.0))
 
 
+def middle_share(setting: Setting) -> float:
+    """The true share of stops in the middle year, without good and bad years."""
+    off = setting.years // 2 - (setting.years - 1) / 2
+    return _share(setting, slope_of(setting) * off)
+
+
 def percent_of(strata: Sequence[tuple[float, Setting]]) -> float:
     """The true change of the weighted share a year, between the first year and the last."""
     ends = sum(weight * np.array(_ends(one, slope_of(one))) for weight, one in strata)
@@ -123,13 +132,15 @@ def percent_of(strata: Sequence[tuple[float, Setting]]) -> float:
 
 def _ends(setting: Setting, slope: float) -> tuple[float, float]:
     """The mean share of stops in the first year and in the last."""
-    span = setting.years - 1
+    half = slope * (setting.years - 1) / 2
+    return _share(setting, -half), _share(setting, half)
+
+
+def _share(setting: Setting, more: float) -> float:
+    """The mean share of stops where ``more`` is added on the logit scale."""
     nodes, weights = np.polynomial.hermite_e.hermegauss(41)
     apart = np.hypot(setting.route_sd, setting.stop_sd) * nodes + logit(setting.share)
-    first, last = (
-        float(expit(apart + side * slope * span / 2) @ weights / weights.sum()) for side in (-1, 1)
-    )
-    return first, last
+    return float(expit(apart + more) @ weights / weights.sum())
 
 
 def _routes(
@@ -170,6 +181,8 @@ def _detection(setting: Setting, rng: np.random.Generator, routes: int) -> np.nd
     stops = routes * setting.stops
     line = logit(setting.detection) + rng.normal(0, setting.stop_detection_sd, stops)[:, None]
     line = line - setting.drop * (years >= setting.drop_year)
+    if setting.worse:
+        line = line - setting.worse_by * (rng.random(stops) < setting.worse)[:, None]
     # An observer stays on a route for some years, then another follows.
     begins = rng.random((routes, setting.years)) < 0.25
     begins[:, 0] = True
