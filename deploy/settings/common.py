@@ -54,6 +54,7 @@ MIDDLEWARE = [
     "surveys.web.middleware.light_static_files",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "surveys.web.headers.private_by_default",
     "csp.middleware.CSPMiddleware",
     "surveys.web.closing.SiteModeMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

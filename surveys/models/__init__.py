@@ -12,6 +12,7 @@ from surveys.models.publication import (
     Publication,
     PublicationFile,
     PublicationPiece,
+    Withdrawal,
 )
 from surveys.models.recording import Recording, RecordingKind, RecordingPiece, RecordingState
 from surveys.models.review import ReviewStep, Settlement, Step, StoredFinding, Submission
@@ -99,5 +100,6 @@ __all__ = [
     "Visit",
     "VisitState",
     "WaterTonight",
+    "Withdrawal",
     "WorkerHeartbeat",
 ]

@@ -1,14 +1,34 @@
 """Publications: frozen yearly tables and their files."""
 
+from __future__ import annotations
+
 import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy
 
 from surveys.models.program import Program
 
 _FROZEN = pgtrigger.Update | pgtrigger.Delete
+
+
+def _goes_with_its_publication(withdrawal: str) -> list[pgtrigger.Trigger]:
+    """Never changed, and deleted only where `withdrawal`, a condition in SQL, holds of a row."""
+    return [
+        pgtrigger.Protect(name="frozen", operation=pgtrigger.Update),
+        pgtrigger.Trigger(
+            name="kept",
+            when=pgtrigger.Before,
+            operation=pgtrigger.Delete,
+            func=(
+                f"IF EXISTS ({withdrawal}) THEN RETURN OLD; END IF; "
+                "RAISE EXCEPTION 'Cannot delete rows from %: the publication stands.', "
+                "TG_TABLE_NAME;"
+            ),
+        ),
+    ]
 
 
 class Publication(models.Model):
@@ -48,6 +68,33 @@ class Publication(models.Model):
         ]
         triggers = [pgtrigger.Protect(name="frozen", operation=_FROZEN)]
 
+    @property
+    def withdrawn(self) -> Withdrawal | None:
+        """How it was withdrawn; None while it stands."""
+        return getattr(self, "withdrawal", None)
+
+
+class Withdrawal(models.Model):
+    """A publication whose files are gone. What is needed to cite it stays: `url` and `license`
+    stood in its files."""
+
+    publication = models.OneToOneField(
+        Publication, on_delete=models.PROTECT, related_name="withdrawal"
+    )
+    reason = models.TextField(help_text=gettext_lazy("Why it was withdrawn; readers see this."))
+    url = models.CharField(max_length=500)
+    license = models.CharField(max_length=40)
+    withdrawn_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    withdrawn_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="withdrawal_has_reason")
+        ]
+        triggers = [pgtrigger.Protect(name="add_only", operation=_FROZEN)]
+
 
 class Audience(models.TextChoices):
     """Who may have a file. Exact places are for those who were given that right."""
@@ -80,7 +127,9 @@ class PublicationFile(models.Model):
                 condition=Q(audience__in=Audience.values), name="publicationfile_audience_known"
             ),
         ]
-        triggers = [pgtrigger.Protect(name="frozen", operation=_FROZEN)]
+        triggers = _goes_with_its_publication(
+            "SELECT FROM surveys_withdrawal WHERE publication_id = OLD.publication_id"
+        )
 
 
 class PublicationPiece(models.Model):
@@ -96,7 +145,10 @@ class PublicationPiece(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["file", "number"], name="publicationpiece_once")
         ]
-        triggers = [pgtrigger.Protect(name="frozen", operation=_FROZEN)]
+        triggers = _goes_with_its_publication(
+            "SELECT FROM surveys_withdrawal JOIN surveys_publicationfile AS file "
+            "USING (publication_id) WHERE file.id = OLD.file_id"
+        )
 
 
 class ExactDownload(models.Model):

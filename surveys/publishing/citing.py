@@ -52,6 +52,7 @@ class Cited:
     software: str
     license: str
     url: str
+    withdrawn_at: dt.datetime | None = None
 
     @property
     def key(self) -> str:
@@ -73,7 +74,7 @@ class Distribution:
 def citation_text(cited: Cited) -> str:
     """`Program (year). Title. Version n. Made with … License. Address`"""
     day = cited.published_at
-    return said(
+    text = said(
         "{program} ({year}). {title}. Version {version}, published {day} {month} {year}. "
         "Made with {software}. {license}. {url}",
         program=cited.program,
@@ -86,6 +87,16 @@ def citation_text(cited: Cited) -> str:
         license=cited.license,
         url=cited.url,
     )
+    return f"{text} {note}" if (note := withdrawn_note(cited)) else text
+
+
+def withdrawn_note(cited: Cited) -> str:
+    """Empty for what stands."""
+    if cited.withdrawn_at is None:
+        return ""
+    day = cited.withdrawn_at
+    month = gettext(MONTHS[day.month - 1])
+    return said("Withdrawn {day} {month} {year}.", day=day.day, month=month, year=day.year)
 
 
 def bibtex(cited: Cited) -> str:
@@ -99,6 +110,7 @@ def bibtex(cited: Cited) -> str:
         "version": str(cited.version),
         "note": tex(
             f"Data set, version {cited.version}. Made with {cited.software}. {cited.license}"
+            f"{_after_license(cited)}"
         ),
         "url": cited.url,
     }
@@ -119,7 +131,7 @@ def csl(cited: Cited) -> list[dict[str, Any]]:
             "issued": {"date-parts": [[day.year, day.month, day.day]]},
             "version": str(cited.version),
             "URL": cited.url,
-            "note": f"Made with {cited.software}. {cited.license}",
+            "note": f"Made with {cited.software}. {cited.license}{_after_license(cited)}",
         }
     ]
 
@@ -167,6 +179,11 @@ def dataset_jsonld(
     if superseded:
         facts["creativeWorkStatus"] = "Superseded"
     return facts
+
+
+def _after_license(cited: Cited) -> str:
+    note = withdrawn_note(cited)
+    return f". {note}" if note else ""
 
 
 def tex(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -53,11 +54,15 @@ class Described:
     @cached_property
     def url(self) -> str:
         """The address to cite."""
+        if self.publication.withdrawn:
+            return self.publication.withdrawn.url
         published = self.package.get("id", "")
         return published if published.startswith("http") else self.here
 
     @cached_property
     def license(self) -> str:
+        if self.publication.withdrawn:
+            return self.publication.withdrawn.license
         licenses = self.package.get("licenses")
         return licenses[0]["name"] if licenses else self.publication.program.data_license
 
@@ -86,7 +91,7 @@ class Described:
 
     @cached_property
     def cited(self) -> Cited:
-        publication = self.publication
+        publication, withdrawn = self.publication, self.publication.withdrawn
         return Cited(
             program=publication.program.name,
             slug=publication.program.slug,
@@ -97,6 +102,7 @@ class Described:
             software=publication.software,
             license=self.license,
             url=self.url,
+            withdrawn_at=withdrawn.withdrawn_at if withdrawn else None,
         )
 
     @property
@@ -188,17 +194,29 @@ def index(
 
 
 def entry(publication: Publication, url: str) -> dict[str, Any]:
-    """A publication in a list."""
+    """A publication in a list. `withdrawn` is null while it stands."""
     return {
         "title": publication.title,
         "season_year": publication.season_year,
         "version": publication.version,
-        "published_at": publication.published_at.isoformat().replace("+00:00", "Z"),
+        "published_at": _instant(publication.published_at),
         "reason": publication.reason,
         "visits": publication.visit_count,
         "sha256": publication.sha256,
         "url": url,
+        "withdrawn": withdrawn_facts(publication),
     }
+
+
+def withdrawn_facts(publication: Publication) -> dict[str, str] | None:
+    withdrawal = publication.withdrawn
+    if withdrawal is None:
+        return None
+    return {"at": _instant(withdrawal.withdrawn_at), "reason": withdrawal.reason}
+
+
+def _instant(at: dt.datetime) -> str:
+    return at.isoformat().replace("+00:00", "Z")
 
 
 def _variables(resources: list[dict[str, Any]]) -> list[str]:

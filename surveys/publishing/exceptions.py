@@ -67,6 +67,24 @@ class ReasonNeeded(PublishingError):
         )
 
 
+class AlreadyWithdrawn(PublishingError):
+    def __init__(self, publication: Publication) -> None:
+        super().__init__(
+            said(
+                "Version {version} of season year {season_year} has already been withdrawn.",
+                version=publication.version,
+                season_year=publication.season_year,
+            )
+        )
+
+
+class ReasonToWithdrawNeeded(PublishingError):
+    def __init__(self) -> None:
+        super().__init__(
+            gettext("Say why it is withdrawn. Whoever cited it finds the reason in its place.")
+        )
+
+
 class NamesCollide(PublishingError):
     def __init__(self, name: str) -> None:
         super().__init__(

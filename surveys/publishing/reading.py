@@ -45,7 +45,8 @@ def cells_of(publication: Publication, table: str) -> tuple[list[str], Iterator[
 def published_null_runs(program: Program) -> dict[str, dict[str, Any]]:
     """The null runs of the program's newest publication by species, each with the season year and
     version of that publication; none without one."""
-    publication = program.publications.order_by("-season_year", "-version").first()
+    standing = program.publications.filter(withdrawal=None)
+    publication = standing.order_by("-season_year", "-version").first()
     if publication is None:
         return {}
     header, rows = rows_of(publication, "null_runs")

@@ -1,4 +1,5 @@
-"""A published file over HTTP. It never changes, so whoever has it may keep it for good."""
+"""A published file over HTTP. It never changes, but it may be withdrawn: a cache that keeps it
+asks again within the hour, and only what everybody may read is kept."""
 
 from collections.abc import Iterator
 
@@ -17,7 +18,7 @@ from surveys.ranges import (
     serve,
 )
 
-A_YEAR = 365 * 24 * 3600
+AN_HOUR = 3600
 
 
 def file_response(
@@ -33,7 +34,7 @@ def file_response(
         request, blocks, size=file.bytes, etag=f'"{file.sha256}"', content_type=file.media_type
     )
     response["Content-Disposition"] = f'attachment; filename="{download_name(file)}"'
-    kept = f"{'public' if public else 'private'}, max-age={A_YEAR}, immutable"
     # Each download of exact places is noted, so none may come out of a cache.
-    response["Cache-Control"] = "private, no-store" if file.audience == Audience.EXACT else kept
+    if public and file.audience == Audience.OPEN:
+        response["Cache-Control"] = f"public, max-age={AN_HOUR}, must-revalidate"
     return response

@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 
 from surveys.web.keys import KEYS
 
+PRIVATE = "private, no-store"
 # Used by the phone in the field and by passkeys; everything else a browser can do is off.
 PERMISSIONS_POLICY = ", ".join(
     (
@@ -24,6 +25,18 @@ PERMISSIONS_POLICY = ", ".join(
 )
 
 
+def private_by_default(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable:
+    """No cache keeps an answer, neither of the browser nor on the way, unless its view says
+    otherwise: on a shared computer nothing is left of what was read."""
+
+    def respond(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        response.headers.setdefault("Cache-Control", PRIVATE)
+        return response
+
+    return respond
+
+
 class HeadersMiddleware:
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -35,4 +48,7 @@ class HeadersMiddleware:
         if match is not None and KEYS & match.kwargs.keys():
             # Not "no-referrer": then a form sends no origin, and is refused as forged.
             response["Referrer-Policy"] = "strict-origin"
+        if match is not None and match.url_name == "account_logout" and request.method == "POST":
+            # Not "storage": there lie entries that a phone has not sent yet.
+            response["Clear-Site-Data"] = '"cache"'
         return response

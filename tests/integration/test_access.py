@@ -125,6 +125,9 @@ TABLE = """
     web:publication                      GET     in    none  ok    ok    ok
     web:publication_file                 GET     in    none  ok    ok    ok
     web:publication_changes              GET     in    none  ok    ok    ok
+    web:publication_withdraw             GET     in    none  no    no    ok
+    web:publication_withdraw             POST    in    none  no    no    ok
+    web:too_exact                        GET     in    none  no    no    ok
     web:publishing_run                   GET     in    none  no    no    ok
     web:publish                          POST    in    none  no    no    ok
 
@@ -476,13 +479,19 @@ def address(world: World, name: str) -> str:
         arguments["code"] = world.arguments["species"]
     if name == "web:import_template":
         arguments["kind"] = "csv"
-    if name.endswith(("publication", "publication_file")):
+    if name.endswith(("publication", "publication_file", "publication_withdraw")):
         arguments["version"] = 1
     if name == "web:publication_changes":
         arguments["version"] = 2
     if name in PUBLIC | BY_LINK:
         arguments |= {one: {"version": 1, "form": "txt"}.get(one, arguments[one]) for one in wanted}
     return reverse(name, kwargs=arguments)
+
+
+def caching(response) -> dict[str, str]:
+    """The directives of Cache-Control with their values."""
+    parts = (part.strip().partition("=") for part in response["Cache-Control"].split(","))
+    return {name: value for name, _, value in parts}
 
 
 def answer_of(response, name: str) -> str:
@@ -507,6 +516,8 @@ def test_every_url_answers_the_role_as_the_table_says(world, role):
             response = request(client, world, name, method)
             answer = answer_of(response, name)
             transaction.set_rollback(True)
+        if not {"private", "no-store"} <= caching(response).keys():
+            surprises.append(f"{name} {method}: a cache may keep it")
         if answer != expected or response.status_code >= 500:
             surprises.append(f"{name} {method}: {response.status_code}, wanted {expected}")
     assert not surprises, "\n".join(surprises)
@@ -525,10 +536,14 @@ def test_only_what_is_opened_on_purpose_is_open(world, audience):
     for name, method, who, _ in rows():
         if who == "anonymous":
             with transaction.atomic():
-                answer = answer_of(request(Client(), world, name, method), name)
+                response = request(Client(), world, name, method)
                 transaction.set_rollback(True)
-            if answer == "ok":
+            if answer_of(response, name) == "ok":
                 opened.add((name, method))
+            # What is for everybody may be kept; if that changes, all copies are gone in an hour.
+            kept = caching(response)
+            is_for_all = name in PUBLIC and audience == PublicationAudience.PUBLIC
+            assert "no-store" in kept or (is_for_all and int(kept["max-age"]) <= 3600), name
     expected = {
         PublicationAudience.MEMBERS: frozenset(),
         PublicationAudience.LINK: BY_LINK,

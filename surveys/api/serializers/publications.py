@@ -1,6 +1,6 @@
 """Publications, their files, and the runs that make them."""
 
-from typing import Any
+from typing import Any, TypedDict
 
 from django.urls import reverse
 from rest_framework import serializers
@@ -14,12 +14,21 @@ from surveys.models import (
     Publication,
     PublicationFile,
 )
+from surveys.publishing.described import withdrawn_facts
+from surveys.publishing.withdrawing import newest_standing
+
+
+class WithdrawnFacts(TypedDict):
+    at: str
+    reason: str
 
 
 class PublicationRowSerializer(serializers.ModelSerializer):
-    """`published_by` is told to members who see observers; to others it is null."""
+    """`published_by` is told to members who see observers; to others it is null. `withdrawn` says
+    when and why its files were deleted; null while it stands."""
 
     published_by = serializers.SerializerMethodField()
+    withdrawn = serializers.SerializerMethodField()
 
     class Meta:
         model = Publication
@@ -34,8 +43,12 @@ class PublicationRowSerializer(serializers.ModelSerializer):
             "reason",
             "published_by",
             "published_at",
+            "withdrawn",
         ]
         read_only_fields = fields
+
+    def get_withdrawn(self, publication: Publication) -> WithdrawnFacts | None:
+        return withdrawn_facts(publication)
 
     def get_published_by(self, publication: Publication) -> str | None:
         if may(self.context["member"], Permission.READ_SEASONS):
@@ -65,7 +78,8 @@ class PublicationFileSerializer(serializers.ModelSerializer):
 
 
 class PublicationSerializer(PublicationRowSerializer):
-    """A publication with its method and its files; `newest_version` replaces it when larger."""
+    """A publication with its method and its files; `newest_version` replaces it when larger; it
+    is null where every version was withdrawn."""
 
     files = serializers.SerializerMethodField()
     newest_version = serializers.SerializerMethodField()
@@ -74,9 +88,9 @@ class PublicationSerializer(PublicationRowSerializer):
         fields = [*PublicationRowSerializer.Meta.fields, "newest_version", "method", "files"]
         read_only_fields = fields
 
-    def get_newest_version(self, publication: Publication) -> int:
-        versions = publication.program.publications.filter(season_year=publication.season_year)
-        return versions.values_list("version", flat=True)[0]
+    def get_newest_version(self, publication: Publication) -> int | None:
+        newest = newest_standing(publication.program, publication.season_year)
+        return newest.version if newest else None
 
     def get_files(self, publication: Publication) -> list[dict[str, Any]]:
         return PublicationFileSerializer(self.context["files"], many=True).data

@@ -269,7 +269,6 @@ class ExportCalls(_Records):
             content_type=export_format.media_type,
             headers={
                 "Content-Disposition": f'attachment; filename="{name}"',
-                "Cache-Control": "private, no-store",
             },
         )
 

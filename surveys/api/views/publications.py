@@ -1,9 +1,11 @@
 """Publications: the list, one version, its files, and a request for a new one."""
 
 from django.http import Http404, HttpResponseBase
+from django.utils.translation import gettext_lazy
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import status
+from rest_framework.exceptions import APIException
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -41,6 +43,11 @@ from surveys.publishing.publish import request_publication
 from surveys.publishing.serving import file_response
 
 
+class PublicationWithdrawn(APIException):
+    status_code = status.HTTP_410_GONE
+    default_detail = gettext_lazy("This publication was withdrawn. Its files are deleted.")
+
+
 class _Publications(ProgramView):
     permission = Permission.READ_RESULTS
 
@@ -54,7 +61,7 @@ class _Publications(ProgramView):
     def publication(self, season_year: int, version: int) -> Publication:
         publication = (
             self.program.publications.filter(season_year=season_year, version=version)
-            .select_related("program", "published_by")
+            .select_related("program", "published_by", "withdrawal")
             .first()
         )
         if publication is None:
@@ -77,8 +84,10 @@ class Publications(_Publications):
     )
     def get(self, request: Request, program: str) -> Response:
         """Every published version, latest season year first."""
-        rows = self.program.publications.select_related("published_by").defer("method")
-        page = self.paginate_queryset(rows.order_by("-season_year", "-version"))
+        rows = self.program.publications.select_related("published_by", "withdrawal").defer(
+            "method"
+        )
+        page = self.paginate_queryset(rows.defer("method").order_by("-season_year", "-version"))
         return self.get_paginated_response(self.get_serializer(page, many=True).data)
 
     @extend_schema(
@@ -129,6 +138,7 @@ class PublicationFile(_Publications):
             (200, "application/octet-stream"): OpenApiTypes.BINARY,
             (206, "application/octet-stream"): OpenApiTypes.BINARY,
             **READ_ERRORS,
+            410: ProblemSerializer,
         }
     )
     def get(
@@ -136,6 +146,8 @@ class PublicationFile(_Publications):
     ) -> HttpResponseBase:
         """A file of a published version, or the part that `Range` asks for. It never changes."""
         publication = self.publication(season_year, version)
+        if publication.withdrawn:
+            raise PublicationWithdrawn
         file = file_of(publication, kind, exact=self.exact)
         if file is None:
             raise Http404(gettext("This publication has no such file."))

@@ -158,7 +158,6 @@ class RecordingUpload(TusView):
         headers = {
             **_progress(recording),
             "Upload-Length": str(recording.bytes),
-            "Cache-Control": "no-store",
         }
         if recording.upload_metadata:
             headers["Upload-Metadata"] = recording.upload_metadata

@@ -29,6 +29,7 @@ from surveys.web.program.checklist_forms import (
     RegionForm,
     TakeOffForm,
 )
+from surveys.web.publications.warning import warn_of_too_exact
 
 
 def _back(request: ProgramRequest) -> HttpResponse:
@@ -137,6 +138,8 @@ def entry(request: ProgramRequest, entry: int) -> HttpResponse:
         )
         if saved:
             messages.success(request, said("{saved} is saved.", saved=saved))
+            if saved.sensitivity > shown.sensitivity:
+                warn_of_too_exact(request)
             return _back(request)
     context = {"section": "checklist", "entry": shown, "species": shown.species, "form": form}
     return render(request, "program/entry.html", context)

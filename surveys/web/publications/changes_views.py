@@ -10,7 +10,7 @@ from surveys.publishing.differences import Difference, NumberChange, difference
 from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.tables import TABLE
 from surveys.web.numbers import whole_number
-from surveys.web.publications.views import publication_or_404
+from surveys.web.publications.views import publication_or_404, tombstone
 from surveys.web.trends.yearly import heading
 
 SHOWN = 200
@@ -22,6 +22,9 @@ def publication_changes(request: ProgramRequest, season_year: int, version: int)
     """Against the version before, or against the one in `?against=`."""
     newer = publication_or_404(request, season_year, version)
     older = publication_or_404(request, season_year, _against(request, version))
+    for one in (newer, older):
+        if one.withdrawn:
+            return tombstone(request, one)
     changes = difference(older, newer)
     return render(
         request,
@@ -29,7 +32,15 @@ def publication_changes(request: ProgramRequest, season_year: int, version: int)
         {
             "newer": newer,
             "older": older,
-            "others": [number for number in range(1, version) if number != older.version],
+            "others": [
+                number
+                for number in newer.program.publications.filter(
+                    season_year=season_year, version__lt=version, withdrawal=None
+                )
+                .order_by("version")
+                .values_list("version", flat=True)
+                if number != older.version
+            ],
             "nothing": changes.nothing,
             "visits": [
                 (words, visits[:SHOWN], len(visits))

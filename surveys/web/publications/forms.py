@@ -10,6 +10,22 @@ from surveys.language import gettext, said, said_of
 from surveys.publishing.publish import Preview
 
 
+class WithdrawForm(Form):
+    reason = forms.CharField(
+        label=gettext_lazy("Why is it withdrawn?"),
+        widget=forms.Textarea(attrs={"rows": 3}),
+        max_length=2000,
+        help_text=gettext_lazy(
+            "Whoever has cited it finds this in its place. Name no exact location here."
+        ),
+        error_messages={"required": gettext_lazy("Say why. Whoever has cited it needs to know.")},
+    )
+    sure = forms.BooleanField(
+        label=gettext_lazy("Delete its files for good"),
+        error_messages={"required": gettext_lazy("Check this box to withdraw it.")},
+    )
+
+
 class PublishForm(Form):
     """`seen` is the checksum of the table on the screen; `without_open` appears only while
     visits wait, `reason` only for a correction."""

@@ -16,6 +16,7 @@ from surveys.publishing.files import file_of, files_of
 from surveys.publishing.publish import under_way
 from surveys.publishing.reading import rows_of
 from surveys.publishing.serving import file_response
+from surveys.publishing.withdrawing import newest_standing
 from surveys.web.trends.yearly import table_context
 
 A_PAGE = 50
@@ -25,10 +26,11 @@ A_PAGE = 50
 @needs(Permission.READ_RESULTS)
 def publications(request: ProgramRequest) -> HttpResponse:
     member = request.membership
-    published = member.program.publications.defer("method")
+    published = member.program.publications.select_related("withdrawal").defer("method")
     newest: dict[int, int] = {}
     page = Paginator(published, A_PAGE).get_page(request.GET.get("page"))
-    for year, version in published.order_by().values_list("season_year", "version"):
+    standing = published.filter(withdrawal=None).order_by()
+    for year, version in standing.values_list("season_year", "version"):
         newest[year] = max(version, newest.get(year, 0))
     may_publish = may(member, Permission.PUBLISH)
     return render(
@@ -36,7 +38,7 @@ def publications(request: ProgramRequest) -> HttpResponse:
         "publications/publications.html",
         {
             "page_obj": page,
-            "rows": [(publication, newest[publication.season_year]) for publication in page],
+            "rows": [(publication, newest.get(publication.season_year, 0)) for publication in page],
             "may_publish": may_publish,
             "runs": under_way(member.program) if may_publish else [],
         },
@@ -47,22 +49,23 @@ def publications(request: ProgramRequest) -> HttpResponse:
 @needs(Permission.READ_RESULTS)
 def publication(request: ProgramRequest, season_year: int, version: int) -> HttpResponse:
     published = publication_or_404(request, season_year, version)
-    described = Described(publication=published, here=_public_url(request, published))
+    if published.withdrawn:
+        return tombstone(request, published)
+    described = Described(publication=published, here=public_url(request, published))
     header, rows = rows_of(published, "yearly")
-    newest = request.membership.program.publications.filter(season_year=season_year).values_list(
-        "version", flat=True
-    )[0]
+    newest = newest_standing(request.membership.program, season_year)
     return render(
         request,
         "publications/publication.html",
         {
             "publication": published,
-            "newest": newest,
+            "newest": newest.version,
+            "may_publish": may(request.membership, Permission.PUBLISH),
             "files": files_of(published, exact=may_have_exact_places(request.membership)),
             "exact": Audience.EXACT,
             "citation": citation_text(described.cited),
             "here": described.here,
-            "has_changes": version > 1,
+            "has_changes": _stands_before(published),
             **table_context(header, rows, _common_names(published)),
             "show_names": may(request.membership, Permission.READ_SEASONS),
         },
@@ -74,8 +77,10 @@ def publication(request: ProgramRequest, season_year: int, version: int) -> Http
 def publication_file(
     request: ProgramRequest, season_year: int, version: int, kind: str
 ) -> HttpResponseBase:
-    """A frozen file. It never changes, so a browser may keep it for good."""
+    """A frozen file."""
     published = publication_or_404(request, season_year, version)
+    if published.withdrawn:
+        return tombstone(request, published)
     file = file_of(published, kind, exact=may_have_exact_places(request.membership))
     if file is None:
         raise Http404(gettext("This publication has no such file."))
@@ -86,7 +91,34 @@ def publication_file(
     return file_response(request, file)
 
 
-def _public_url(request: ProgramRequest, publication: Publication) -> str:
+def tombstone(request: ProgramRequest, publication: Publication) -> HttpResponse:
+    """The page of a publication whose files are gone, with 410."""
+    described = Described(publication=publication, here=public_url(request, publication))
+    newest = newest_standing(request.membership.program, publication.season_year)
+    context = {
+        "publication": publication,
+        "citation": citation_text(described.cited),
+        "newest": newest,
+        "newest_url": newest and _url(newest),
+        "all_url": reverse("web:publications", args=[publication.program.slug]),
+    }
+    return render(request, "published/withdrawn.html", context, status=410)
+
+
+def _url(publication: Publication) -> str:
+    values = [publication.program.slug, publication.season_year, publication.version]
+    return reverse("web:publication", args=values)
+
+
+def _stands_before(publication: Publication) -> bool:
+    """Whether there is a version before it to be compared with."""
+    before = publication.program.publications.filter(
+        season_year=publication.season_year, version=publication.version - 1, withdrawal=None
+    )
+    return before.exists()
+
+
+def public_url(request: ProgramRequest, publication: Publication) -> str:
     values = {
         "program": publication.program.slug,
         "season_year": publication.season_year,
@@ -97,7 +129,9 @@ def _public_url(request: ProgramRequest, publication: Publication) -> str:
 
 def publication_or_404(request: ProgramRequest, season_year: int, version: int) -> Publication:
     publication = (
-        request.membership.program.publications.select_related("program", "published_by")
+        request.membership.program.publications.select_related(
+            "program", "published_by", "withdrawal"
+        )
         .filter(season_year=season_year, version=version)
         .first()
     )

@@ -7,32 +7,19 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable
-from functools import partial, wraps
+from functools import partial
 from typing import Any
 
 from django.conf import settings
-from django.contrib.auth.decorators import login_not_required
-from django.contrib.auth.views import redirect_to_login
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.cache import get_conditional_response, patch_vary_headers
-from django.utils.crypto import constant_time_compare
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
-from django.views.decorators.http import require_safe
 
-from accounts.access import (
-    Permission,
-    membership_of,
-    require,
-)
-from surveys import dates
 from surveys.language import gettext, said
 from surveys.models import (
-    Program,
     Publication,
-    PublicationAudience,
 )
 from surveys.publishing.citing import (
     BIBTEX,
@@ -52,73 +39,18 @@ from surveys.publishing.described import (
 from surveys.publishing.files import file_of
 from surveys.publishing.formats.reproduce import COMMANDS
 from surveys.publishing.serving import file_response
-from surveys.web.published.addresses import Addresses
+from surveys.publishing.withdrawing import newest_standing
+from surveys.web.published.readers import (
+    ReaderRequest,
+    WithdrawnError,
+    described_as,
+    for_readers,
+    is_public,
+)
 
 PAGE_AGE_S = 60
 MACHINE_AGE_S = 300
 _FORM_TOKEN = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]*"')
-
-
-class ReaderRequest(HttpRequest):
-    """A request of somebody who may see the program's publications. `key` is the key of the
-    link that they followed, None without one."""
-
-    program: Program
-    key: str | None
-    addresses: Addresses
-
-
-def for_readers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
-    """Restrict a view to the program's audience: everybody, holders of the link, or members.
-
-    Others cannot even tell whether the program exists.
-    """
-
-    @login_not_required
-    @require_safe
-    @wraps(view)
-    def guarded(
-        request: HttpRequest, program: str, key: str | None = None, **rest: Any
-    ) -> HttpResponseBase:
-        published_program = Program.objects.filter(slug=program).first()
-        if key is not None:
-            if not _key_is_valid(published_program, key):
-                raise Http404(gettext("This link no longer works. It may have been renewed."))
-        elif (
-            published_program is None
-            or published_program.publication_audience != PublicationAudience.PUBLIC
-        ):
-            if not request.user.is_authenticated:
-                return redirect_to_login(request.get_full_path())
-            member = membership_of(request.user, program)
-            require(member, Permission.READ_RESULTS)
-        request.program, request.key = published_program, key
-        dates.use(published_program.date_style)
-        request.addresses = Addresses(request=request, slug=program, key=key)
-        response = view(request, **rest)
-        if key is not None:
-            response["X-Robots-Tag"] = "noindex"
-        return response
-
-    return guarded
-
-
-def _key_is_valid(program: Program | None, key: str) -> bool:
-    """Whether the key is that of the program's link. Compares in constant time, so that a key
-    cannot be guessed character by character."""
-    expected = program.publication_key if program else ""
-    matches = constant_time_compare(key.encode(), expected.encode())
-    return (
-        matches
-        and program is not None
-        and program.publication_audience != PublicationAudience.MEMBERS
-    )
-
-
-def _is_public(request: ReaderRequest) -> bool:
-    """Whether shared caches may store the response: anybody gets it, without a key."""
-    audience = request.program.publication_audience
-    return audience == PublicationAudience.PUBLIC and request.key is None
 
 
 @for_readers
@@ -156,13 +88,12 @@ def published_index(request: ReaderRequest) -> HttpResponse:
 
 @for_readers
 def published_year(request: ReaderRequest, season_year: int) -> HttpResponse:
-    """Redirect to the newest version of a season year."""
-    newest = _versions(request).filter(season_year=season_year).first()
+    """Redirect to the newest version of a season year, one that stands where there is one."""
+    newest = newest_standing(request.program, season_year)
+    newest = newest or _versions(request).filter(season_year=season_year).first()
     if newest is None:
         raise Http404(gettext("Nothing is published for this season year."))
-    response = redirect(request.addresses.version(newest))
-    response["Cache-Control"] = "no-cache"
-    return response
+    return redirect(request.addresses.version(newest))
 
 
 @for_readers
@@ -225,7 +156,9 @@ def published_dataset(request: ReaderRequest, season_year: int, version: int) ->
 def published_citation(
     request: ReaderRequest, season_year: int, version: int, form: str
 ) -> HttpResponse:
-    cited = _described(request, season_year, version).cited
+    """Of one that was withdrawn, too: what was cited can still be looked up."""
+    publication = _publication(request, season_year, version)
+    cited = described_as(request, publication).cited
     if form == "bib":
         return _machine_readable(request, bibtex(cited), BIBTEX, name=f"{cited.key}.bib")
     if form == "json":
@@ -241,33 +174,36 @@ def published_file(
     request: ReaderRequest, season_year: int, version: int, kind: str
 ) -> HttpResponseBase:
     """A frozen file; never one with exact places."""
-    publication = _publication(request, season_year, version)
+    publication = _standing(request, season_year, version)
     file = file_of(publication, kind, exact=False)
     if file is None:
         raise Http404(gettext("This publication has no such file."))
     file.publication = publication
-    response = file_response(request, file, public=_is_public(request))
+    response = file_response(request, file, public=is_public(request))
     response["Link"] = f'<{request.addresses.version(publication)}>; rel="collection"'
     return response
 
 
 def _versions(request: ReaderRequest) -> Any:
-    return request.program.publications.select_related("program").order_by(
+    return request.program.publications.select_related("program", "withdrawal").order_by(
         "-season_year", "-version"
     )
 
 
 def _with_newest_version(request: ReaderRequest) -> list[tuple[Publication, int]]:
-    """Publications, each with the number of the newest version of its season year."""
+    """Publications, each with the number of the newest version of its season year that stands; 0
+    where none does."""
     publications = list(_versions(request))
     newest: dict[int, int] = {}
     for publication in publications:
-        newest.setdefault(publication.season_year, publication.version)
-    return [(publication, newest[publication.season_year]) for publication in publications]
+        if not publication.withdrawn:
+            newest.setdefault(publication.season_year, publication.version)
+    return [(publication, newest.get(publication.season_year, 0)) for publication in publications]
 
 
 def _newest(request: ReaderRequest, season_year: int) -> Publication:
-    return _versions(request).filter(season_year=season_year)[0]
+    """To be asked for where one stands."""
+    return _versions(request).filter(season_year=season_year, withdrawal=None)[0]
 
 
 def _publication(request: ReaderRequest, season_year: int, version: int) -> Publication:
@@ -277,9 +213,15 @@ def _publication(request: ReaderRequest, season_year: int, version: int) -> Publ
     return publication
 
 
-def _described(request: ReaderRequest, season_year: int, version: int) -> Described:
+def _standing(request: ReaderRequest, season_year: int, version: int) -> Publication:
     publication = _publication(request, season_year, version)
-    return Described(publication=publication, here=request.addresses.keyless().version(publication))
+    if publication.withdrawn:
+        raise WithdrawnError(publication)
+    return publication
+
+
+def _described(request: ReaderRequest, season_year: int, version: int) -> Described:
+    return described_as(request, _standing(request, season_year, version))
 
 
 def _jsonld(request: ReaderRequest, described: Described, *, superseded: bool) -> dict[str, Any]:
@@ -340,7 +282,8 @@ def _page(request: ReaderRequest, template: str, context: dict[str, Any]) -> Htt
     the rest of the page and the cookie that the token belongs to.
     """
     response = render(request, template, context)
-    response["Cache-Control"] = f"private, max-age={PAGE_AGE_S}"
+    if is_public(request):
+        response["Cache-Control"] = f"private, max-age={PAGE_AGE_S}"
     patch_vary_headers(response, ["Cookie"])
     cookie = request.COOKIES.get(settings.CSRF_COOKIE_NAME, "")
     checksum = hashlib.sha256(_FORM_TOKEN.sub(b"", response.content) + cookie.encode())
@@ -351,8 +294,9 @@ def _machine_readable(
     request: ReaderRequest, text: str, media_type: str, *, name: str = ""
 ) -> HttpResponse:
     """A response for software, or 304 when the reader already has it."""
-    scope = "public" if _is_public(request) else "private"
-    headers = {"Cache-Control": f"{scope}, max-age={MACHINE_AGE_S}"}
+    headers = {}
+    if is_public(request):
+        headers["Cache-Control"] = f"public, max-age={MACHINE_AGE_S}"
     if name:
         headers["Content-Disposition"] = f'attachment; filename="{name}"'
     response = HttpResponse(text, content_type=media_type, headers=headers)

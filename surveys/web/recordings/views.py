@@ -5,7 +5,6 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
-from django.utils.cache import patch_cache_control
 from django.views.decorators.http import require_POST, require_safe
 
 from accounts.access import (
@@ -27,8 +26,6 @@ from surveys.visits.media.recordings import remove_recording
 from surveys.visits.media.whole_files import store_whole_file
 from surveys.web.numbers import whole_number
 
-_KEEP_S = 3600
-
 
 @require_safe
 @needs(Permission.READ_SEASONS)
@@ -40,7 +37,6 @@ def recording(request: ProgramRequest, recording_id: UUID) -> HttpResponseBase:
     )
     kind = "attachment" if "download" in request.GET else "inline"
     response["Content-Disposition"] = f'{kind}; filename="{_file_name(sound)}"'
-    patch_cache_control(response, private=True, max_age=_KEEP_S)
     return response
 
 

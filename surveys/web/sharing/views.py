@@ -37,6 +37,7 @@ from surveys.publishing.stops import (
 )
 from surveys.web.csv_file import csv_file
 from surveys.web.forms.refusals import run_verb
+from surveys.web.publications.warning import warn_of_too_exact
 from surveys.web.sharing.forms import SharingForm
 
 DOWNLOADS_PER_PAGE = 50
@@ -55,6 +56,7 @@ def sharing(request: ProgramRequest) -> HttpResponse:
         and run_verb(form, change_sharing, request.membership, seen=form.seen, **form.cleaned_data)
     ):
         messages.success(request, gettext("Sharing settings saved."))
+        warn_of_too_exact(request)
         return redirect("web:sharing", program=program.slug)
     stops = list(shared_stops(program).values())
     context = {

@@ -31,9 +31,7 @@ def photo(request: ProgramRequest, visit_id: UUID, row: int) -> HttpResponse | F
     remove it (POST)."""
     if request.method == "GET":
         stored = find_photo(request.membership, visit_id, row=row)
-        response = FileResponse(stored.image.open("rb"), content_type="image/jpeg")
-        response["Cache-Control"] = "private, max-age=86400"
-        return response
+        return FileResponse(stored.image.open("rb"), content_type="image/jpeg")
     try:
         if "remove" in request.POST:
             remove_photo(request.membership, visit_id, row=row)

@@ -48,9 +48,7 @@ def tokens(request: ProgramRequest) -> HttpResponse:
             reverse("api:records_calls", kwargs={"program": member.program.slug})
         ),
     }
-    response = render(request, "tokens/tokens.html", context, status=422 if form.errors else 200)
-    response["Cache-Control"] = "no-store"
-    return response
+    return render(request, "tokens/tokens.html", context, status=422 if form.errors else 200)
 
 
 @require_POST

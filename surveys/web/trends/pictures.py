@@ -11,8 +11,6 @@ from django.utils.cache import get_conditional_response
 from surveys.charts import shares
 
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
-# Browsers ask again each time; the tag spares them the picture.
-_CACHE_CONTROL = "private, no-cache"
 _KEPT_S = 7 * 24 * 3600
 
 
@@ -38,7 +36,6 @@ def picture(request: HttpRequest, spec: dict[str, Any], form: str, *, stem: str)
         body,
         content_type=MEDIA_TYPES[form],
         headers={
-            "Cache-Control": _CACHE_CONTROL,
             "ETag": etag,
             "Content-Disposition": f'{kind}; filename="{stem}.{form}"',
         },

@@ -117,7 +117,7 @@ def test_progress(phone):
     response = phone.head()
     assert response.status_code == 200
     assert (response["Upload-Offset"], response["Upload-Length"]) == ("0", "5000")
-    assert response["Cache-Control"] == "no-store"
+    assert response["Cache-Control"] == "private, no-store"
     assert response["Upload-Metadata"] == metadata(**phone.said())
     assert response["Upload-Complete"] == "?0"
     phone.piece(0, 2000)

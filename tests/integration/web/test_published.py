@@ -179,7 +179,7 @@ def _the_index(client: Client, base: str, publication: Publication) -> None:
         body = answer.getvalue()
         assert hashlib.sha256(body).hexdigest() == entry["sha256"]
         assert len(body) == entry["bytes"] == int(answer["Content-Length"])
-        assert answer["Cache-Control"] == "public, max-age=31536000, immutable"
+        assert answer["Cache-Control"] == "public, max-age=3600, must-revalidate"
     for name in ("index.json", "dataset.jsonld", "citation.txt", "citation.bib", "citation.json"):
         first = client.get(base + name)
         again = client.get(base + name, headers={"If-None-Match": first["ETag"]})

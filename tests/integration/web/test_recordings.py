@@ -58,7 +58,7 @@ def test_whole(listen):
     assert body(response) == SOUND
     assert response["Accept-Ranges"] == "bytes"
     assert response["Content-Length"] == "10000"
-    assert response["Cache-Control"] == "private, max-age=3600"
+    assert response["Cache-Control"] == "private, no-store"
     assert response["X-Content-Type-Options"] == "nosniff"
     assert response["Content-Disposition"].startswith("inline")
 

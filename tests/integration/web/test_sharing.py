@@ -174,7 +174,7 @@ class TestTokens:
         )
         secret = response.context["new_token"].secret
         assert secret in response.content.decode()
-        assert response.headers["Cache-Control"] == "no-store"
+        assert response.headers["Cache-Control"] == "private, no-store"
         again = client.get(url("tokens", program)).content.decode()
         assert "report" in again
         assert secret not in again
