@@ -9,7 +9,9 @@ from django.contrib.sites.shortcuts import get_current_site
 from django.http import HttpRequest
 from django.utils.translation import gettext_lazy
 
+from accounts.failed_sign_ins import queue_failed_sign_in
 from accounts.mailing import queue_letter
+from accounts.security_log import Act
 
 _NO_ACCOUNT = "account/email/unknown_account"
 
@@ -51,6 +53,10 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):
             self._rollback_login_failed_rl_usage()
             raise self.validation_error("too_many_login_attempts")
         self._login_failed_rl_usage.usage.extend(anywhere.usage)
+
+    def authentication_failed(self, request: HttpRequest, **credentials: Any) -> None:
+        super().authentication_failed(request, **credentials)
+        queue_failed_sign_in(credentials.get("email", ""), Act.WRONG_PASSWORD)
 
     def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
         """Wrong passwords typed elsewhere keep nobody out of their own account."""

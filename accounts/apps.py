@@ -6,4 +6,4 @@ class AccountsConfig(AppConfig):
     verbose_name = "People"
 
     def ready(self) -> None:
-        from accounts import second_factor, signals  # noqa: F401, PLC0415 - allauth's need the models, loaded now
+        from accounts import failed_sign_ins, second_factor, signals  # noqa: F401, PLC0415 - allauth's need the models, loaded now

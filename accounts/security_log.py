@@ -18,6 +18,8 @@ from surveys.language import gettext
 
 class Act(models.TextChoices):
     SIGNED_IN = "signed-in", gettext_lazy("Signed in")
+    WRONG_PASSWORD = "wrong-password", gettext_lazy("Someone typed a wrong password")
+    WRONG_STEP = "wrong-step", gettext_lazy("Someone failed at the second step")
     PASSWORD = "password", gettext_lazy("Set a new password")
     ADDRESS = "address", gettext_lazy("Changed the email address")
     CLOSED = "closed", gettext_lazy("Account closed")

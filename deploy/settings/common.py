@@ -305,6 +305,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "surveys.visits.tidying",
     "accounts.invitations",
     "accounts.mailing",
+    "accounts.failed_sign_ins",
     "accounts.tidying",
     "surveys.fitting.tasks",
     "surveys.publishing.tasks",

@@ -7,6 +7,7 @@ from django.core.exceptions import PermissionDenied
 from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
+from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.models import Membership, Role
 from surveys.publishing.exact import note_exact_download
@@ -119,7 +120,9 @@ def test_the_password_alone_then_opens_nothing(program, coordinator):
     secret = set_up_app(sign_in(coordinator))
     client = sign_in(coordinator)
     assert page(client, program, "review").url.startswith("/accounts/login/")
+    noting = ProcrastinateJob.objects.filter(task_name="accounts.note_failed_sign_in")
     client.post(f"{SET_UP}authenticate/", {"code": "000000"})
+    assert [args["act"] for args in noting.values_list("args", flat=True)] == ["wrong-step"]
     assert page(client, program, "review").url.startswith("/accounts/login/")
     Authenticator.objects.filter(type="totp").update(last_used_at=None)
     client.post(f"{SET_UP}authenticate/", {"code": totp(secret)})

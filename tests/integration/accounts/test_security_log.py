@@ -1,12 +1,20 @@
 """The security log: written by the database, for the coordinators of one program, never changed."""
 
-import pytest
-from allauth.mfa.models import Authenticator
-from django.core.exceptions import PermissionDenied
-from django.db import DatabaseError, transaction
-from django.test import Client
-from django.urls import reverse
+import re
 
+import pytest
+from allauth.account.models import EmailAddress
+from allauth.mfa.models import Authenticator
+from allauth.mfa.signals import authentication_failed
+from django.core.cache import cache
+from django.core.exceptions import PermissionDenied
+from django.db import DatabaseError, connection, transaction
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from procrastinate.contrib.django.models import ProcrastinateJob
+
+from accounts.failed_sign_ins import note_failed_sign_in
 from accounts.invitations import accept_as_new_person, invite
 from accounts.models import Membership, Person, Role, Scope, SecurityAct
 from accounts.people import change_role, deactivate, reactivate, set_exact_places
@@ -43,7 +51,6 @@ def test_signing_in_and_a_new_password_say_who_did_it(observer, coordinator, tol
     client.post("/accounts/password/change/", new)
     assert {act.by for act in security_acts(coordinator)[:2]} == {observer.person}
     assert told() == [(Act.SIGNED_IN, ""), (Act.PASSWORD, "")]
-    client.post("/accounts/login/", {"login": observer.person.email, "password": "wrong"})
     Person.objects.filter(pk=observer.person_id).update(last_login=None)
     assert told() == []
 
@@ -164,3 +171,81 @@ def test_the_page(program, observer, coordinator, client_for):
     page = shown.content.decode()
     assert "Observer → Partner" in page
     assert observer.person.name in page
+
+
+def tried(email, times=1, password="wrong-Pass-99"):
+    """Sign-ins that fail, and what the worker does about them."""
+    client = Client()
+    for _ in range(times):
+        client.post("/accounts/login/", {"login": email, "password": password})
+    waiting = ProcrastinateJob.objects.filter(task_name="accounts.note_failed_sign_in")
+    jobs = list(waiting.values_list("args", flat=True))
+    for args in jobs:
+        note_failed_sign_in(**args)
+    waiting.delete()
+    return jobs
+
+
+def test_failed_sign_ins_are_a_line_in_ten_minutes(observer, told):
+    cache.clear()
+    jobs = tried(observer.person.email.upper(), times=7)
+    assert len(jobs) == 1
+    assert told() == [(Act.WRONG_PASSWORD, "")]
+    kept = str([*SecurityAct.objects.values(), *jobs])
+    assert "wrong-Pass-99" not in kept
+    assert observer.person.email not in str(jobs)
+    tried(observer.person.email)
+    assert told() == []
+    cache.clear()  # Ten minutes later.
+    tried(observer.person.email)
+    assert told() == [(Act.WRONG_PASSWORD, "")]
+
+
+def test_an_address_that_nobody_has_takes_the_same_way_and_leaves_no_line(observer, told):
+    """Nor does one that is typed and not confirmed."""
+    EmailAddress.objects.create(user=observer.person, email="mistyped@example.org")
+    statements = []
+    for email in (observer.person.email, "nobody@example.org", "mistyped@example.org"):
+        cache.clear()
+        with CaptureQueriesContext(connection) as asked:
+            jobs = tried_without_worker(email)
+        assert jobs == 1
+        statements.append([re.sub(r"'[^']*'|\d+", "?", one["sql"]) for one in asked])
+    noting = [
+        [sql for sql in one if "cache" in sql or "procrastinate" in sql] for one in statements
+    ]
+    assert noting[0] == noting[1] == noting[2]
+    assert told() == []
+    for email in ("nobody@example.org", "mistyped@example.org"):
+        cache.clear()
+        tried(email)
+    assert told() == []
+
+
+def tried_without_worker(email):
+    Client().post("/accounts/login/", {"login": email, "password": "wrong"})
+    waiting = ProcrastinateJob.objects.filter(task_name="accounts.note_failed_sign_in")
+    number = waiting.count()
+    waiting.delete()
+    return number
+
+
+def test_a_failed_second_step_is_a_line_of_its_own(observer, told):
+    cache.clear()
+    authentication_failed.send(sender=None, user=observer.person)
+    (args,) = ProcrastinateJob.objects.filter(task_name="accounts.note_failed_sign_in").values_list(
+        "args", flat=True
+    )
+    note_failed_sign_in(**args)
+    assert told() == [(Act.WRONG_STEP, "")]
+
+
+def test_each_program_of_whoever_was_tried_reads_of_it(observer, coordinator, told):
+    elsewhere = make_member(make_program(), Role.COORDINATOR)
+    make_member(elsewhere.program, person=observer.person)
+    apart = make_member(make_program(), Role.COORDINATOR)
+    told(), told(elsewhere), told(apart)
+    cache.clear()
+    tried(observer.person.email)
+    assert told() == told(elsewhere) == [(Act.WRONG_PASSWORD, "")]
+    assert told(apart) == []
