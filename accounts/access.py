@@ -10,6 +10,7 @@ from functools import wraps
 
 from allauth.mfa.models import Authenticator
 from django.conf import settings
+from django.contrib.auth import SESSION_KEY
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
@@ -143,6 +144,16 @@ def membership_of(person: Person, program_slug: str) -> Membership:
     if membership is None:
         raise Http404(gettext("There is no such program, or you are not a member of it."))
     return membership
+
+
+def has_ended(request: HttpRequest, program_slug: str) -> bool:
+    """Whether the request comes from somebody who was a member of the program and is none now, or
+    whose account was closed since they signed in."""
+    if request.user.is_authenticated:
+        memberships = Membership.objects.filter(person=request.user, program__slug=program_slug)
+        return list(memberships.values_list("active", flat=True)) == [False]
+    person = request.session.get(SESSION_KEY)
+    return person is not None and Person.objects.filter(pk=person, is_active=False).exists()
 
 
 def enter(request: HttpRequest, membership: Membership) -> None:

@@ -18,6 +18,7 @@ from contextvars import ContextVar
 from time import perf_counter
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.functional import LazyObject
 from pythonjsonlogger.json import JsonFormatter
@@ -100,7 +101,8 @@ def log_requests(get_response: Callable[[Any], Any]) -> Callable[[Any], Any]:
         token = _current.set(request)
         try:
             response = get_response(request)
-            response["X-Request-ID"] = request.id
+            if not request.path.startswith(settings.STATIC_URL):  # A phone fetches a hundred.
+                response["X-Request-ID"] = request.id
             facts = {
                 "method": request.method,
                 "path": request.path,

@@ -6,7 +6,9 @@ import json
 from urllib.parse import urlencode
 from uuid import UUID
 
-from django.http import Http404, HttpResponse, JsonResponse
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.views import redirect_to_login
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.templatetags.static import static
@@ -19,6 +21,7 @@ from django.views.decorators.http import require_GET
 from accounts.access import (
     Permission,
     ProgramRequest,
+    has_ended,
     needs,
 )
 from surveys.language import gettext, said
@@ -73,11 +76,21 @@ def shell(request: ProgramRequest) -> HttpResponse:
     return page
 
 
+@login_not_required
 @require_GET
 @never_cache
+def hello(request: HttpRequest, program: str) -> HttpResponse:
+    """The signed-in person, a CSRF token, and the server's time. 410 to a phone whose account or
+    membership has ended: it then forgets the places that it keeps."""
+    if has_ended(request, program):
+        return JsonResponse({"detail": gettext("Your membership has ended.")}, status=410)
+    if not request.user.is_authenticated:
+        return redirect_to_login(request.get_full_path())
+    return _hello(request, program=program)
+
+
 @needs(Permission.SURVEY)
-def hello(request: ProgramRequest) -> JsonResponse:
-    """The signed-in person, a CSRF token, and the server's time."""
+def _hello(request: ProgramRequest) -> JsonResponse:
     person = request.membership.person
     return JsonResponse(
         {

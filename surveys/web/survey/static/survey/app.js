@@ -60,9 +60,12 @@ async function show() {
   const [name, id, number] = where();
   if (!screens[name]) return go("home");
   const coming = screens[name]();
-  const open = !id || model.model.visit?.id === id || (await model.openVisit(id, overtaken));
+  const open = !id || model.model.visit?.id === id || (await model.openVisit(id, overtaken, app.config));
   if (overtaken()) return undefined;
-  if (!open) return go("home");
+  if (!open) {
+    snack(gettext("Its route is not on this phone. Sign in where there is signal."));
+    return go("home");
+  }
   const { screen } = await coming;
   if (overtaken()) return undefined;
   store.setSetting("here", window.location.hash);

@@ -44,10 +44,12 @@ export const conflicts = () => model.records.filter(store.inConflict);
 export const unsent = () => model.records.filter((cell) => store.isPending(cell) && !store.inConflict(cell));
 
 /** Open a visit of this phone; false when it is not here. Nothing is changed once `overtaken()`. */
-export async function openVisit(id, overtaken) {
+export async function openVisit(id, overtaken, config) {
   const visit = await store.get("visits", id);
   if (!visit) return false;
-  const packet = await store.get("packets", visit.packet);
+  // Signing out has taken it off the phone.
+  const packet =
+    (await store.get("packets", visit.packet)) ?? (await fetchPacket(config, visit.route.code)).packet;
   if (!packet || overtaken()) return false;
   const tonight = packet.nights[visit.night] ?? null;
   const version = packet.versions[visit.version] ?? Object.values(packet.versions).at(-1);
@@ -186,6 +188,12 @@ function blankVisit(slug, packet, night, id) {
     synced_at: null,
     timer: null,
   };
+}
+
+/** Get a route from the server: its packet, kept, or the answer that is none; neither without signal. */
+export async function fetchPacket({ packets, slug }, code) {
+  const answer = await fetch(`${packets}${code}.json`, { redirect: "manual" }).catch(() => null);
+  return { answer, packet: answer?.ok ? await keepPacket(slug, await answer.json()) : null };
 }
 
 /** Keep a packet, and the open visits that came with it. */

@@ -1,6 +1,7 @@
 // When to send: soon after something changed, at once when the network is there again, at growing
 // distances while it fails. Two tabs take turns.
 import { ask, NoAnswer } from "./http.js";
+import { forgetPlaces } from "./store.js";
 
 const WAITS_S = [5, 15, 45, 120, 300];
 
@@ -86,7 +87,9 @@ export async function hello(url, patienceMs) {
   const { code, data } = await ask(url, wanted, { patienceMs, read: readHello });
   if (code === 200) return data;
   if (code === 401) throw new SignedOut("signed-out");
-  if (code === 403 || code === 404) throw new SignedOut("not-allowed");
+  // Whose account or membership has ended keeps what is not sent, and no place.
+  if (code === 410) await forgetPlaces();
+  if ([403, 404, 410].includes(code)) throw new SignedOut("not-allowed");
   throw new NoAnswer("busy");
 }
 

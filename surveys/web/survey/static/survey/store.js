@@ -14,7 +14,7 @@ export const EDITABLE = ["draft", "sent_back"];
 const STORES = { packets: "key", visits: "id", cells: ["visit", "address"], settings: "name" };
 const news = new BroadcastChannel(NAME);
 const listeners = new Set();
-const transact = database(NAME, STORES);
+export const transact = database(NAME, STORES);
 
 const ofVisit = (id) => IDBKeyRange.bound([id], [id, []]);
 const blank = (visit, address) => ({ visit, address, text: "", base: "", sent: [] });
@@ -36,6 +36,10 @@ export const getAll = (name) => transact([name], "readonly", (t) => answered(t.o
 export const get = (name, key) => transact([name], "readonly", (t) => answered(t.objectStore(name).get(key)));
 export const put = (name, value) =>
   transact([name], "readwrite", (t) => answered(t.objectStore(name).put(value)));
+
+/** Take the routes with their places off the phone; visits stay. */
+export const forgetPlaces = () =>
+  transact(["packets"], "readwrite", async (t) => t.objectStore("packets").clear());
 
 export async function setting(name, otherwise) {
   return (await get("settings", name))?.value ?? otherwise;

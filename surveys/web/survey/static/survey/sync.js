@@ -32,6 +32,7 @@ export function start(settings) {
   document.addEventListener("visibilitychange", () =>
     sender.startOver(document.visibilityState === "hidden" ? 0 : 500),
   );
+  hello(config.hello, PATIENCE_MS).catch(() => {});
   soon(0);
 }
 

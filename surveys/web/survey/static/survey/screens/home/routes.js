@@ -1,7 +1,7 @@
 // Routes that were taken along: tonight's hours, and beginning a visit.
 import { gettext, ngettext } from "../../language.js";
 import { button, dialog, h } from "../../dom.js";
-import { beginVisit, inUse, keepPacket, thisNight, visitsOf } from "../../model.js";
+import { beginVisit, inUse, fetchPacket, thisNight, visitsOf } from "../../model.js";
 import { clock, day } from "../../rules/words.js";
 import { stateWords } from "../../status.js";
 import { EDITABLE } from "../../store.js";
@@ -110,20 +110,13 @@ function askSecond(app, visit, begin) {
 }
 
 async function refresh(app, code) {
-  const { packets, slug } = app.config;
-  try {
-    const response = await fetch(`${packets}${code}.json`, { redirect: "manual" });
-    if (response.type === "opaqueredirect") return app.snack(gettext("You are signed out: sign in first."));
-    if (!response.ok)
-      return app.snack(
-        gettext("Could not download the route (error {status}).", { status: response.status }),
-      );
-    await keepPacket(slug, await response.json());
-    app.snack(gettext("The route is up to date on this phone"));
-    return app.go("home");
-  } catch {
-    return app.snack(gettext("No signal. The route stays as it is on this phone."));
-  }
+  const { answer, packet } = await fetchPacket(app.config, code);
+  if (!answer) return app.snack(gettext("No signal. The route stays as it is on this phone."));
+  if (answer.type === "opaqueredirect") return app.snack(gettext("You are signed out: sign in first."));
+  if (!packet)
+    return app.snack(gettext("Could not download the route (error {status}).", { status: answer.status }));
+  app.snack(gettext("The route is up to date on this phone"));
+  return app.go("home");
 }
 
 function evening(tonight, zone) {

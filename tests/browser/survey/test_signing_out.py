@@ -1,0 +1,98 @@
+"""Signing out, and an account that has ended: no place stays on the phone, and no entry is lost."""
+
+import pytest
+
+from surveys.models import Visit
+from tests.browser.conftest import fill_sign_in
+from tests.browser.survey.conftest import SENT, send, survey_url
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+STORED = """async () => {
+  const { getAll } = await import("/static/survey/store.js");
+  const [packets, visits, cells] = await Promise.all(["packets", "visits", "cells"].map(getAll));
+  const files = await Promise.all((await caches.keys()).map(async (name) =>
+    (await (await caches.open(name)).keys()).length));
+  return {
+    packets: packets.length,
+    visits: visits.map(({ night }) => night).sort(),
+    texts: cells.filter(({ text }) => text).map(({ text }) => text).sort(),
+    files: files.reduce((sum, one) => sum + one, 0),
+  };
+}"""
+# A visit of another night that has reached the server, as far as the phone knows.
+ADD_SENT = """async () => {
+  const store = await import("/static/survey/store.js");
+  const [visit] = await store.getAll("visits");
+  const sent = { ...visit, id: crypto.randomUUID(), night: "2024-04-01", revision: 3,
+    state: "submitted", wants_submit: false, trouble: null };
+  await store.put("visits", sent);
+  const cell = { visit: sent.id, address: "notes", text: "sent", base: "sent", sent: [] };
+  await store.put("cells", cell);
+}"""
+
+
+@pytest.fixture
+def notes(take_along, phone):
+    """A visit with a note that stays on the phone: what goes to the server gets lost on its way."""
+    page = take_along()
+    phone.context.route("**/api/v1/**", lambda route: route.abort())
+    page.get_by_role("button", name="Survey the night of 15 April 2024").click()
+    page.get_by_role("button", name="Finish route: weather, notes and submit").click()
+    field = page.get_by_label("Notes on the evening")
+    field.fill("mist over the water")
+    field.blur()
+    page.wait_for_function(
+        "async () => (await (await import('/static/survey/store.js')).getAll('cells'))"
+        ".some(({ text }) => text === 'mist over the water')"
+    )
+    return field
+
+
+def test_signing_out_leaves_what_was_not_sent_and_nothing_else(phone, notes, observer):
+    page = phone.page
+    page.evaluate(ADD_SENT)
+    before = page.evaluate(STORED)
+    assert before["packets"] == 1
+    assert before["visits"] == ["2024-04-01", "2024-04-15"]
+    page.goto("/accounts/logout/")
+    with page.expect_response(lambda answer: "/logout/" in answer.url) as signed_out:
+        page.get_by_role("button", name="Sign out").last.click()
+    assert signed_out.value.header_value("clear-site-data") == '"cache"'
+    page.wait_for_url("**/accounts/login/**")
+    after = page.evaluate(STORED)
+    assert (after["packets"], after["visits"]) == (0, ["2024-04-15"])
+    assert "mist over the water" in after["texts"]
+    assert "sent" not in after["texts"]
+    # The screen itself opens without signal, as before.
+    assert after["files"] == before["files"] > 0
+    # The same person signs in, the route comes back, and the entry goes to the server.
+    phone.context.unroute_all()
+    page.goto(survey_url(observer) + "#/home")
+    page.goto(f"/accounts/login/?next={survey_url(observer)}")
+    fill_sign_in(page, observer.person.email)
+    page.get_by_role("button", name="15 April 2024").first.click()
+    page.get_by_role("button", name="Finish route: weather, notes and submit").click()
+    assert page.get_by_label("Notes on the evening").input_value() == "mist over the water"
+    send(page)
+    page.get_by_text(SENT).first.wait_for()
+    assert Visit.objects.get(observer=observer.person).cells["notes"] == "mist over the water"
+
+
+@pytest.mark.parametrize("what", ["membership", "account"])
+def test_places_leave_the_phone_of_whose_account_has_ended(phone, notes, observer, what):
+    if what == "membership":
+        observer.active = False
+        observer.save()
+    else:
+        observer.person.is_active = False
+        observer.person.save()
+    page = phone.page
+    page.goto(survey_url(observer) + "#/home")
+    page.reload()
+    page.wait_for_function(
+        "async () => !(await (await import('/static/survey/store.js')).getAll('packets')).length"
+    )
+    left = page.evaluate(STORED)
+    assert left["visits"] == ["2024-04-15"]
+    assert "mist over the water" in left["texts"]
