@@ -94,10 +94,22 @@ class Difference:
         return not (visits or any(self.numbers.values()) or self.other_tables)
 
 
+def forget_differences(publication: Publication) -> None:
+    """Drop what was kept of a publication that is withdrawn."""
+    others = publication.program.publications.filter(season_year=publication.season_year)
+    cache.delete_many(
+        key for other in others for key in (_key(other, publication), _key(publication, other))
+    )
+
+
+def _key(older: Publication, newer: Publication) -> str:
+    return f"difference:{_FORM}:{older.sha256}:{newer.sha256}"
+
+
 def difference(older: Publication, newer: Publication) -> Difference:
     """The tables are compared once for each pair of checksums; what was done in review is read
     every time, because names of people may change."""
-    key = f"difference:{_FORM}:{older.sha256}:{newer.sha256}"
+    key = _key(older, newer)
     compared = cache.get(key)
     if compared is None:
         compared = _compare(older, newer)

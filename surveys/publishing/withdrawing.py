@@ -15,6 +15,7 @@ from accounts.models import Membership
 from surveys.language import gettext
 from surveys.models import Program, Publication, Sensitivity, Withdrawal
 from surveys.publishing.described import Described
+from surveys.publishing.differences import forget_differences
 from surveys.publishing.exceptions import AlreadyWithdrawn, ReasonToWithdrawNeeded
 from surveys.publishing.places import GRID
 from surveys.publishing.reading import rows_of
@@ -50,6 +51,7 @@ def withdraw_publication(
         withdrawn_by=member.person,
     )
     publication.files.all().delete()
+    forget_differences(publication)
     withdrawal.refresh_from_db()
     return withdrawal
 

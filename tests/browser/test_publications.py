@@ -14,6 +14,7 @@ from surveys.models import (
     VisitState,
 )
 from surveys.publishing.build import build
+from surveys.publishing.withdrawing import withdraw_publication
 from surveys.runs.work import fail
 from tests.browser.conftest import (
     PHONE,
@@ -94,5 +95,10 @@ def test_screens_are_accessible(coordinator, signed_in):
         f"{home}2024/1/",
         f"{home}2024/2/",
         f"{home}2024/2/changes/",
+        f"{home}2024/2/withdraw/",
+        f"{home}too-exact/",
     ]
-    assert faults_of(signed_in(coordinator), pages) == {}
+    page = signed_in(coordinator)
+    assert faults_of(page, pages) == {}
+    withdraw_publication(coordinator, 2024, 1, reason="A location was given too exactly.", here="")
+    assert faults_of(page, [f"{home}2024/1/"]) == {}

@@ -6,7 +6,7 @@ from copy import deepcopy
 
 import pytest
 from django.core.exceptions import PermissionDenied
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, connection, transaction
 from django.http import Http404
 from django.test import Client
 from django.urls import reverse
@@ -169,14 +169,22 @@ def test_members_and_scripts_get_nothing_of_it_either(program, coordinator, clie
     assert "withdrawn" in gone.json()["detail"]
 
 
+def differences_kept():
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT count(*) FROM accounts_cache WHERE cache_key LIKE '%difference%'")
+        return cursor.fetchone()[0]
+
+
 def test_a_comparison_with_it_is_gone(program, coordinator, client_for):
     second_version(program)
     client = client_for(coordinator)
     changes = f"/{program.slug}/publications/2024/2/changes/"
     page = f"/{program.slug}/publications/2024/2/"
     assert client.get(changes).status_code == 200
+    assert differences_kept()
     assert changes in client.get(page).content.decode()
     withdraw(coordinator)
+    assert not differences_kept()
     assert client.get(changes).status_code == 410
     assert changes not in client.get(page).content.decode()
 
