@@ -24,7 +24,12 @@ class Migration(migrations.Migration):
                 ('url', models.CharField(max_length=500)),
                 ('license', models.CharField(max_length=40)),
                 ('withdrawn_at', models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),
+                ('publication', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='withdrawal', to='surveys.publication')),
+                ('withdrawn_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
+            options={
+                'constraints': [models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='withdrawal_has_reason')],
+            },
         ),
         pgtrigger.migrations.RemoveTrigger(
             model_name='publicationfile',
@@ -49,20 +54,6 @@ class Migration(migrations.Migration):
         pgtrigger.migrations.AddTrigger(
             model_name='publicationpiece',
             trigger=pgtrigger.compiler.Trigger(name='kept', sql=pgtrigger.compiler.UpsertTriggerSql(func="IF EXISTS (SELECT FROM surveys_withdrawal JOIN surveys_publicationfile AS file USING (publication_id) WHERE file.id = OLD.file_id) THEN RETURN OLD; END IF; RAISE EXCEPTION 'Cannot delete rows from %: the publication stands.', TG_TABLE_NAME;", hash='44753c2d8db9a90a9a4dfb814cb67ec4ce7c0c89', operation='DELETE', pgid='pgtrigger_kept_4e31b', table='surveys_publicationpiece', when='BEFORE')),
-        ),
-        migrations.AddField(
-            model_name='withdrawal',
-            name='publication',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='withdrawal', to='surveys.publication'),
-        ),
-        migrations.AddField(
-            model_name='withdrawal',
-            name='withdrawn_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddConstraint(
-            model_name='withdrawal',
-            constraint=models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='withdrawal_has_reason'),
         ),
         pgtrigger.migrations.AddTrigger(
             model_name='withdrawal',
