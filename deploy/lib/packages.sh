@@ -41,6 +41,7 @@ missing_parts() {
     [[ $browser != browser || -n $(command -v soffice) ]] || echo office
     [[ $browser != browser || -n $(command -v Rscript) ]] || echo r
     [[ $browser != browser || -n $(command -v gpg) ]] || echo gnupg
+    [[ $browser != browser || -n $(command -v nginx) ]] || echo nginx
 }
 
 find_browser() { "${BASH_SOURCE[0]%/*}/find_browser" || true; }
@@ -89,6 +90,8 @@ packages_for_office() { echo libreoffice-calc-nogui; }
 packages_for_r() { echo r-base-core; }
 # The tests encrypt a backup.
 packages_for_gnupg() { echo gnupg; }
+# The tests put the proxy of deploy/nginx in front of a server.
+packages_for_nginx() { echo nginx; }
 packages_for_browser() {
     local name
     for name in chromium-headless-shell chromium chromium-browser; do
@@ -181,18 +184,27 @@ at_least_3_11() {
     ((major > 3 || (major == 3 && minor >= 11)))
 }
 
-# Debian's PostgreSQL packages make and start a system cluster on port 5432
+# Debian's packages start what they bring: PostgreSQL on port 5432, nginx on port 80,
 # unless they are told not to.
 NO_MAIN_CLUSTER=/etc/postgresql-common/createcluster.d/duskpool-demo.conf
+NO_SERVICES=/usr/sbin/policy-rc.d
 
 install_packages() {
-    trap allow_main_cluster EXIT
+    trap allow_services EXIT
     "${SUDO[@]}" mkdir -p "${NO_MAIN_CLUSTER%/*}"
     "${SUDO[@]}" tee "$NO_MAIN_CLUSTER" <<<"create_main_cluster = false"
+    if [[ " $* " == *" nginx "* && ! -e $NO_SERVICES ]]; then
+        printf '#!/bin/sh\n# duskpool: until the packages are installed\nexit 101\n' | "${SUDO[@]}" tee "$NO_SERVICES"
+        "${SUDO[@]}" chmod 755 "$NO_SERVICES"
+    fi
     apt install --no-install-recommends --no-upgrade "$@"
+    if [[ " $* " == *" nginx "* ]] && command -v systemctl >/dev/null; then
+        "${SUDO[@]}" systemctl --no-reload disable nginx
+    fi
 }
 
-allow_main_cluster() {
+allow_services() {
+    if grep -qs "^# duskpool:" "$NO_SERVICES"; then "${SUDO[@]}" rm -f "$NO_SERVICES"; fi
     "${SUDO[@]}" rm -f "$NO_MAIN_CLUSTER"
     "${SUDO[@]}" rmdir --ignore-fail-on-non-empty "${NO_MAIN_CLUSTER%/*}"
 }

@@ -50,6 +50,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "deploy.logs.log_requests",
+    "surveys.web.operations.probes.answer_probes",
     "surveys.web.middleware.refuse_nul",
     "surveys.web.middleware.light_static_files",
     "django.middleware.security.SecurityMiddleware",

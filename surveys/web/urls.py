@@ -5,6 +5,7 @@ from django.urls import path
 from surveys.web.guide import urls as guide
 from surveys.web.home import views as home
 from surveys.web.importing import urls as importing
+from surveys.web.operations import urls as operations
 from surveys.web.people import urls as people
 from surveys.web.power import urls as power
 from surveys.web.program import urls as program
@@ -30,8 +31,8 @@ app_name = "web"
 urlpatterns = [
     path("", home.home, name="home"),
     path("theme", home.theme, name="theme"),
-    path("healthz", home.healthz, name="healthz"),
     path(".well-known/security.txt", security_txt, name="security_txt"),
+    *operations.urlpatterns,
     *published.urlpatterns,
     *guide.urlpatterns,
     *tonight.urlpatterns,

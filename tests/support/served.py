@@ -6,7 +6,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from http.client import HTTPConnection
 from pathlib import Path
@@ -17,18 +17,20 @@ from django.db import connection
 
 STARTS_WITHIN_S = 60
 LARGE_PACKAGES = ("drf_spectacular_sidecar", "gis", "leaflet", "rest_framework")
-_ROOT = Path(__file__).parents[2]
+PROJECT = Path(__file__).parents[2]
 
 
 @contextmanager
-def served(folder: Path, *, static_files: bool = False) -> Iterator[int]:
+def served(
+    folder: Path, *, static_files: bool = False, environment: Mapping[str, str] | None = None
+) -> Iterator[int]:
     """The port of a server with deploy/gunicorn.conf.py; its log is `folder`/gunicorn.log.
 
     `static_files`: compressed and named by their content first, as a release does; without the
     files of large packages, so that no page with a map can be asked for.
     Raises RuntimeError with the end of the log when it does not answer.
     """
-    port = _free_port()
+    port = free_port()
     environment = {
         **os.environ,
         "DATABASE_URL": _database_url(),
@@ -37,17 +39,18 @@ def served(folder: Path, *, static_files: bool = False) -> Iterator[int]:
         "SERVED_SECRET_KEY": settings.SECRET_KEY,  # it signs sessions
         "SERVED_STATIC_ROOT": str(folder / "static"),
         "SERVED_MEDIA_ROOT": str(folder / "media"),
+        **(environment or {}),
     }
     (folder / "static").mkdir(exist_ok=True)
     if static_files:
         collect = [sys.executable, "manage.py", "collectstatic", "--no-input", "--verbosity=0"]
         collect += [f"--ignore={name}" for name in LARGE_PACKAGES]
-        subprocess.run(collect, cwd=_ROOT, env=environment, check=True)
+        subprocess.run(collect, cwd=PROJECT, env=environment, check=True)
     log = folder / "gunicorn.log"
     command = [sys.executable, "-m", "gunicorn", "-c", "deploy/gunicorn.conf.py", "deploy.wsgi"]
     with log.open("wb") as out:
         process = subprocess.Popen(
-            command, cwd=_ROOT, env=environment, stdout=out, stderr=out, start_new_session=True
+            command, cwd=PROJECT, env=environment, stdout=out, stderr=out, start_new_session=True
         )
         try:
             _wait_for(port, process, log)
@@ -77,7 +80,7 @@ def _database_url() -> str:
     return f"postgis://{person}{quote(found['HOST'], safe='')}{port}/{found['NAME']}"
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as found:
         found.bind(("127.0.0.1", 0))
         return found.getsockname()[1]

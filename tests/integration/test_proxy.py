@@ -1,0 +1,180 @@
+"""deploy/nginx/duskpool.conf, with real nginx and gunicorn under the settings of real use."""
+
+import json
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+
+import pytest
+from allauth.usersessions.models import UserSession
+from django.contrib.auth.hashers import Argon2PasswordHasher
+from django.urls import reverse
+
+from surveys.models import Recording
+from surveys.web.headers import _KEYS as KEYS
+from tests.integration.test_access import every_url
+from tests.support.builders import make_route
+from tests.support.proxied import HOST, Answer, Proxy, proxied
+from tests.support.served import free_port, served, session_cookie
+from tests.support.sheets import make_draft
+from tests.support.sounds import PIECE, Uploader, checksum, sound
+
+pytestmark = pytest.mark.django_db(transaction=True)
+REAL_USE = {
+    "DJANGO_SETTINGS_MODULE": "tests.support.proxied_settings",
+    "DUSKPOOL_SECRET_KEY": "replaced by the one that signs the sessions of the tests",
+    "DUSKPOOL_ALLOWED_HOSTS": HOST,
+    "DUSKPOOL_EMAIL_HOST": "mail.example.org",
+    "DUSKPOOL_FROM_EMAIL": f"surveys@{HOST}",
+}
+# deploy/gunicorn.conf.py: two processes of four threads.
+MORE_THAN_THE_APP_HAS_THREADS = 24
+KEY = "a-key-that-opens-something"
+PASSWORD = "heron reed lantern 7"
+
+
+@pytest.fixture(scope="module")
+def proxy(django_db_setup, django_db_blocker, tmp_path_factory) -> Iterator[Proxy]:
+    folder = tmp_path_factory.mktemp("site")
+    media = {"DUSKPOOL_MEDIA_ROOT": str(folder / "media")}
+    with (
+        django_db_blocker.unblock(),
+        served(folder, environment=REAL_USE | media) as port,
+        proxied(folder / "proxy", port) as proxy,
+    ):
+        yield proxy
+
+
+def cookie_of(answer: Answer, name: str) -> str:
+    return answer.headers["Set-Cookie"].split(f"{name}=")[1].split(";")[0]
+
+
+@contextmanager
+def slow_clients(proxy: Proxy, sent: bytes) -> Iterator[None]:
+    with ExitStack() as lines:
+        for _ in range(MORE_THAN_THE_APP_HAS_THREADS):
+            lines.enter_context(proxy.connect()).sendall(sent)
+        time.sleep(0.3)
+        yield
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        f"GET /accounts/login/ HTTP/1.1\r\nHost: {HOST}\r\nX-Slow: ",
+        f"POST /accounts/login/ HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 99\r\n\r\nlogin=",
+    ],
+    ids=["header", "body"],
+)
+def test_requests_that_do_not_end_block_nobody(proxy, sent):
+    with slow_clients(proxy, sent.encode()):
+        begun = time.monotonic()
+        assert proxy.ask("GET", "/accounts/login/").status == 200
+        # The proxy lets go of them after 10 and 30 seconds.
+        assert time.monotonic() - begun < 5
+
+
+def test_a_large_piece_of_a_recording_arrives(proxy, client_for, observer, program):
+    """tus 1.0.0: POST, PATCH and HEAD, their headers, and a body beyond what nginx takes by
+    itself (1 MB: nginx documentation, ngx_http_core_module, client_max_body_size)."""
+    client = client_for(observer)
+    visit = make_draft(observer, make_route(program))
+    phone = Uploader(client=client, visit=visit, content=sound(9_000_000))
+    assert phone.begin().status_code == 201
+    cookie = session_cookie(client)
+    hello = proxy.ask("GET", f"/{program.slug}/survey/hello.json", Cookie=cookie)
+    assert hello.status == 200
+    headers = {
+        "Cookie": f"{cookie}; csrftoken={cookie_of(hello, 'csrftoken')}",
+        "X-CSRFToken": json.loads(hello.body)["csrf"],
+        "Referer": f"https://{HOST}/",
+        "Tus-Resumable": "1.0.0",
+    }
+    sent = proxy.ask(
+        "PATCH",
+        phone.place,
+        phone.content,
+        **headers,
+        **{"Content-Type": PIECE, "Upload-Offset": "0", "Upload-Checksum": checksum(phone.content)},
+    )
+    assert (sent.status, sent.headers["Upload-Offset"]) == (204, "9000000")
+    assert proxy.ask("HEAD", phone.place, **headers).headers["Upload-Length"] == "9000000"
+    url = f"/{program.slug}/recordings/{Recording.objects.get().pk}"
+    assert proxy.ask("GET", url, Cookie=cookie).body == phone.content
+
+
+def test_the_app_sees_the_address_of_the_client_and_none_that_it_claims(proxy, observer):
+    person = observer.person
+    person.password = Argon2PasswordHasher().encode(PASSWORD, "salt of a test")
+    person.save()
+    page = proxy.ask("GET", "/accounts/login/", source="127.0.0.7")
+    token = cookie_of(page, "csrftoken")
+    form = f"login={person.email}&password={PASSWORD.replace(' ', '+')}&csrfmiddlewaretoken={token}"
+    answer = proxy.ask(
+        "POST",
+        "/accounts/login/",
+        form.encode(),
+        source="127.0.0.7",
+        **{
+            "Content-Type": "application/x-www-form-urlencoded",
+            "Cookie": f"csrftoken={token}",
+            "Referer": f"https://{HOST}/accounts/login/",
+            "X-Forwarded-For": "203.0.113.9, 198.51.100.4",
+            "X-Forwarded-Proto": "http",
+        },
+    )
+    assert answer.status == 302
+    assert "secure" in answer.headers["Set-Cookie"].lower()
+    (session,) = UserSession.objects.filter(user=person)
+    assert session.ip == "127.0.0.7"
+
+
+def test_browsers_are_kept_on_https(proxy):
+    """RFC 6797: 6.1.1 max-age, 7.2 not over HTTP."""
+    for path in ("/accounts/login/", "/no/such/page"):
+        answer = proxy.ask("GET", path)
+        assert answer.headers["Strict-Transport-Security"] == "max-age=31536000"
+    too_large = proxy.ask("POST", "/accounts/login/", **{"Content-Length": str(102 * 1024**2)})
+    assert too_large.status == 413
+    assert b"larger than 100 MB" in too_large.body
+    assert too_large.headers["Strict-Transport-Security"] == "max-age=31536000"
+    moved = proxy.ask("GET", "/guide/?a=1", secure=False)
+    assert (moved.status, moved.headers["Location"]) == (301, f"https://{HOST}/guide/?a=1")
+    assert "Strict-Transport-Security" not in moved.headers
+
+
+def test_other_names_are_not_answered(proxy):
+    def said(host: str, path: str) -> bytes:
+        with proxy.connect(secure=False) as line:
+            line.sendall(f"GET {path} HTTP/1.0\r\nHost: {host}\r\n\r\n".encode())
+            return line.recv(100)
+
+    assert said("other.example.org", "/") == b""
+    assert b" 200 " in said("127.0.0.1", "/healthz").splitlines()[0]
+
+
+def addresses_with_keys() -> Iterator[str]:
+    """An address of every URL with a part that opens something to whoever has it."""
+    for name, url in every_url():
+        parts = {*url.pattern.converters, *url.pattern.regex.groupindex}
+        if parts & KEYS:
+            yield reverse(name, kwargs={part: KEY if part in KEYS else "1" for part in parts})
+
+
+def test_no_key_is_in_the_log(proxy):
+    asked = list(addresses_with_keys())
+    assert len(asked) > 5
+    for path in (*asked, f"/guide/?token={KEY}"):
+        proxy.ask("GET", path, **{"Referer": f"https://{HOST}{path}", "User-Agent": KEY})
+    assert KEY not in proxy.log()
+    lines = [json.loads(line) for line in proxy.log().splitlines()]
+    assert {line["address"] for line in lines} <= {"127.0.0.1", "127.0.0.7"}
+    assert lines[-1]["path"] == "/guide/"
+    assert lines[-2]["path"].endswith("/...")
+
+
+def test_an_app_that_is_away_is_told(tmp_path):
+    with proxied(tmp_path / "proxy", free_port()) as proxy:
+        answer = proxy.ask("GET", "/accounts/login/")
+    assert (answer.status, answer.headers["Retry-After"]) == (503, "10")
+    assert answer.headers["Strict-Transport-Security"] == "max-age=31536000"

@@ -1,0 +1,164 @@
+"""deploy/nginx/duskpool.conf in an nginx of its own, in front of a gunicorn of the tests."""
+
+import datetime as dt
+import os
+import re
+import shutil
+import signal
+import socket
+import ssl
+import subprocess
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from http.client import HTTPConnection
+from pathlib import Path
+from typing import NamedTuple
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+
+from tests.support.served import PROJECT, free_port
+
+HOST = "surveys.example.org"
+CONFIGURATION = PROJECT / "deploy/nginx/duskpool.conf"
+# Only a server that does not answer takes so long.
+PATIENCE_S = 60
+# What Debian's own nginx.conf gives a site, with folders that any user may write.
+_AROUND = """
+pid {folder}/nginx.pid;
+error_log {folder}/error.log;
+{user}
+events {{ worker_connections 768; }}
+http {{
+    client_body_temp_path {folder}/body;
+    proxy_temp_path {folder}/proxy;
+    fastcgi_temp_path {folder}/fastcgi;
+    uwsgi_temp_path {folder}/uwsgi;
+    scgi_temp_path {folder}/scgi;
+    include {folder}/site.conf;
+}}
+"""
+
+
+class Answer(NamedTuple):
+    status: int
+    headers: dict[str, str]
+    body: bytes
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proxy:
+    http: int
+    https: int
+    folder: Path
+
+    def connect(self, *, secure: bool = True, name: str = HOST, source: str = "127.0.0.1"):
+        """A connection of a client whose address is `source`; it speaks no HTTP yet."""
+        port = self.https if secure else self.http
+        line = socket.create_connection(("127.0.0.1", port), PATIENCE_S, (source, 0))
+        if not secure:
+            return line
+        trusted = ssl.create_default_context(cafile=str(self.folder / "fullchain.pem"))
+        return trusted.wrap_socket(line, server_hostname=name)
+
+    def ask(
+        self,
+        method: str,
+        path: str,
+        body: bytes | None = None,
+        *,
+        secure: bool = True,
+        source: str = "127.0.0.1",
+        **headers: str,
+    ) -> Answer:
+        line = HTTPConnection(HOST)
+        line.sock = self.connect(secure=secure, source=source)
+        try:
+            line.request(method, path, body, headers)
+            response = line.getresponse()
+            said = response.headers
+            names = {name: ", ".join(said.get_all(name)) for name in said}
+            return Answer(response.status, names, response.read())
+        finally:
+            line.close()
+
+    def log(self) -> str:
+        return (self.folder / "duskpool.log").read_text("utf-8")
+
+
+@contextmanager
+def proxied(folder: Path, app_port: int) -> Iterator[Proxy]:
+    nginx = shutil.which("nginx", path=f"{os.environ['PATH']}:/usr/sbin:/sbin")
+    assert nginx is not None, "deploy/test installs nginx; without it nothing here is checked."
+    folder.mkdir()
+    proxy = Proxy(http=free_port(), https=free_port(), folder=folder)
+    _make_certificate(folder)
+    (folder / "site.conf").write_text(_site(proxy, app_port), "utf-8")
+    user = "user root;" if os.geteuid() == 0 else ""
+    around = folder / "nginx.conf"
+    around.write_text(_AROUND.format(folder=folder, user=user), "utf-8")
+    command = [nginx, "-p", str(folder), "-c", str(around), "-g", "daemon off;"]
+    with (folder / "start.log").open("wb") as out:
+        process = subprocess.Popen(command, stdout=out, stderr=out)
+        try:
+            _wait_for(proxy, process)
+            yield proxy
+        finally:
+            process.send_signal(signal.SIGTERM)
+            process.wait(PATIENCE_S)
+
+
+def _site(proxy: Proxy, app_port: int) -> str:
+    """The file as it is, on ports and with a certificate and a log that are ours."""
+    text = CONFIGURATION.read_text("utf-8")
+    for old, new in {
+        "127.0.0.1:8000": f"127.0.0.1:{app_port}",
+        "/etc/letsencrypt/live/surveys.example.org": str(proxy.folder),
+        "/var/log/nginx": str(proxy.folder),
+    }.items():
+        assert old in text
+        text = text.replace(old, new)
+    text = re.sub(r"\n *listen \[::\][^\n]*", "", text)
+    text = re.sub(r"listen 80\b", f"listen 127.0.0.1:{proxy.http}", text)
+    return re.sub(r"listen 443\b", f"listen 127.0.0.1:{proxy.https}", text)
+
+
+def _make_certificate(folder: Path) -> None:
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, HOST)])
+    now = dt.datetime.now(dt.UTC)
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(1)
+        .not_valid_before(now - dt.timedelta(days=1))
+        .not_valid_after(now + dt.timedelta(days=1))
+        .add_extension(x509.SubjectAlternativeName([x509.DNSName(HOST)]), critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    (folder / "fullchain.pem").write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
+    (folder / "privkey.pem").write_bytes(
+        key.private_bytes(
+            serialization.Encoding.PEM,
+            serialization.PrivateFormat.PKCS8,
+            serialization.NoEncryption(),
+        )
+    )
+
+
+def _wait_for(proxy: Proxy, process: subprocess.Popen[bytes]) -> None:
+    deadline = time.monotonic() + PATIENCE_S
+    while time.monotonic() < deadline and process.poll() is None:
+        try:
+            proxy.connect().close()
+            return
+        except OSError:
+            time.sleep(0.02)
+    said = "".join(log.read_text("utf-8") for log in proxy.folder.glob("*.log"))
+    raise RuntimeError(f"nginx did not start:\n{said}")
