@@ -122,6 +122,30 @@ def must_set_up_second_factor(
     return opens_page or SECOND_FACTOR_DUE in request.session
 
 
+# --- Operators --------------------------------------------------------------------
+#
+# They run the site and need no role in any program; what they see of programs is what has failed.
+
+
+def is_operator(person: Person) -> bool:
+    """`Person.email` is always a confirmed address."""
+    return person.is_active and person.email.lower() in settings.OPERATORS
+
+
+def needs_operator(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Restrict a view to operators who have a second step. To others it does not exist."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, **kwargs: object) -> HttpResponse:
+        if not is_operator(request.user):
+            raise Http404
+        if settings.SECOND_FACTOR_REQUIRED and not second_factors(request.user).exists():
+            return redirect("mfa_index")
+        return view(request, **kwargs)
+
+    return guarded
+
+
 def last_membership(request: HttpRequest) -> Membership | None:
     """The active membership in the program that was opened last, if there is one."""
     slug = request.COOKIES.get(LAST_PROGRAM)

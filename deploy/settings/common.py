@@ -300,6 +300,18 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
 }
 
+# Who is mailed when the site needs somebody, and may see all of its status: addresses in small
+# letters. `manage.py watch_operations` looks, and remembers in this file what it has told.
+OPERATORS: list[str] = []
+ALERTS_FILE = VAR_DIR / "alerts.json"
+# The latest backup may be so old (0: backups are made elsewhere), the latest restore drill, and so
+# much of the disk of uploaded files should be free.
+BACKUP_HOURS = 26
+DRILL_DAYS = 35
+LEAST_DISK_PERCENT = 10
+# Opens /metrics to whoever sends it; without one nobody may read them.
+METRICS_TOKEN = ""
+
 PROCRASTINATE_IMPORT_PATHS = [
     "surveys.runs.tasks",
     "surveys.visits.notices",

@@ -67,6 +67,16 @@ MEDIA_ROOT = os.environ.get("DUSKPOOL_MEDIA_ROOT", "/var/lib/duskpool/media")
 MOST_BYTES_OF_A_PERSON = int(os.environ.get("DUSKPOOL_PERSON_GB", "5")) * 1024**3
 MOST_BYTES_OF_A_PROGRAM = int(os.environ.get("DUSKPOOL_PROGRAM_GB", "100")) * 1024**3
 SITE_MODE_FILE = os.environ.get("DUSKPOOL_SITE_MODE_FILE", "/var/lib/duskpool/site-mode.json")
+OPERATORS = [
+    address.strip().lower()
+    for address in os.environ.get("DUSKPOOL_OPERATORS", "").split(",")
+    if address.strip()
+]
+ALERTS_FILE = os.environ.get("DUSKPOOL_ALERTS_FILE", "/var/lib/duskpool/alerts.json")
+BACKUP_HOURS = int(os.environ.get("DUSKPOOL_BACKUP_HOURS", "26"))
+DRILL_DAYS = int(os.environ.get("DUSKPOOL_DRILL_DAYS", "35"))
+LEAST_DISK_PERCENT = int(os.environ.get("DUSKPOOL_LEAST_DISK_PERCENT", "10"))
+METRICS_TOKEN = os.environ.get("DUSKPOOL_METRICS_TOKEN", "")
 STATIC_ROOT = os.environ.get("DUSKPOOL_STATIC_ROOT", "/var/lib/duskpool/static")
 
 _contacts = os.environ.get("DUSKPOOL_SECURITY_CONTACTS", "")

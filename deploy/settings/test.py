@@ -33,5 +33,6 @@ DATABASES["default"]["TEST"] = {
 }
 SECURITY_CONTACTS = ["security@surveys.example", "https://surveys.example/report"]
 SECURITY_EXPIRES = dt.datetime.now(dt.UTC) + dt.timedelta(days=90)
+BACKUP_HOURS = 0
 # Signing in is rate limited; the tests sign in more often than any person.
 ACCOUNT_RATE_LIMITS = False

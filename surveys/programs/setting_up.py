@@ -41,8 +41,11 @@ RESERVED_SLUGS = frozenset(
         "healthz",
         "invitation",
         "media",
+        "metrics",
         "published",
+        "readyz",
         "static",
+        "status",
         "theme",
         "your-name",
     }

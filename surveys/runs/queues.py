@@ -1,5 +1,6 @@
 """Queues of the worker, and which of them share a process."""
 
+import datetime as dt
 from dataclasses import dataclass
 
 from procrastinate import RetryStrategy
@@ -32,4 +33,13 @@ WORKERS = {
     "long": WorkerFacts(queues=(LONG,), concurrency=2),
     "fits": WorkerFacts(queues=(FITS,), concurrency=1),
     "simulations": WorkerFacts(queues=(SIMULATIONS,), concurrency=1),
+}
+
+# How long the oldest job that is due may wait, and a job be at work, before somebody should look.
+PATIENCE = {
+    MAIL: dt.timedelta(minutes=5),
+    SHORT: dt.timedelta(minutes=15),
+    FITS: dt.timedelta(hours=6),
+    SIMULATIONS: dt.timedelta(hours=12),
+    LONG: dt.timedelta(hours=3),
 }

@@ -11,7 +11,7 @@ from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.urls import reverse
 
 from surveys.models import Recording
-from surveys.web.headers import _KEYS as KEYS
+from surveys.web.keys import KEYS
 from tests.integration.test_access import every_url
 from tests.support.builders import make_route
 from tests.support.proxied import HOST, Answer, Proxy, proxied
@@ -58,14 +58,18 @@ def slow_clients(proxy: Proxy, sent: bytes) -> Iterator[None]:
         yield
 
 
-@pytest.mark.parametrize(
-    "sent",
-    [
-        f"GET /accounts/login/ HTTP/1.1\r\nHost: {HOST}\r\nX-Slow: ",
-        f"POST /accounts/login/ HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 99\r\n\r\nlogin=",
-    ],
-    ids=["header", "body"],
-)
+UNFINISHED = {
+    "header": f"GET /accounts/login/ HTTP/1.1\r\nHost: {HOST}\r\nX-Slow: ",
+    # With all that it takes for the app to read the body.
+    "body": (
+        f"POST /accounts/login/ HTTP/1.1\r\nHost: {HOST}\r\nReferer: https://{HOST}/\r\n"
+        f"Cookie: csrftoken={'a' * 32}\r\nContent-Length: 99\r\n"
+        "Content-Type: application/x-www-form-urlencoded\r\n\r\nlogin="
+    ),
+}
+
+
+@pytest.mark.parametrize("sent", UNFINISHED.values(), ids=UNFINISHED)
 def test_requests_that_do_not_end_block_nobody(proxy, sent):
     with slow_clients(proxy, sent.encode()):
         begun = time.monotonic()

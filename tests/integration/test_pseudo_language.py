@@ -35,7 +35,7 @@ from tests.support.sheets import NIGHT, make_submitted
 
 # Read by machines, or written whole in each language (the pages of the guide).
 NOT_SCREENS = (
-    *("web:guide_page", "web:rule", "api:", "healthz"),
+    *("web:guide_page", "web:rule", "api:", "healthz", "readyz", "metrics"),
     *("_csv", "_index", "dataset", "citation"),
 )
 

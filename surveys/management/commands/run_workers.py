@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from surveys.runs.queues import WORKERS, WorkerFacts
+from surveys.runs.queues import WORKERS
 from surveys.runs.supervisor import Supervisor
 
 
@@ -27,15 +27,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         names = options["only"] or WORKERS
-        supervisor = Supervisor({name: _command(WORKERS[name]) for name in names})
+        work = [sys.executable, "manage.py", "work"]
+        supervisor = Supervisor({name: [*work, name] for name in names})
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: supervisor.stop())
         supervisor.run()
-
-
-def _command(facts: WorkerFacts) -> list[str]:
-    return [
-        *(sys.executable, "manage.py", "procrastinate", "worker"),
-        *("--queues", ",".join(facts.queues)),
-        *("--concurrency", str(facts.concurrency)),
-    ]

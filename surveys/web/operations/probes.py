@@ -3,29 +3,60 @@ TLS, so `answer_probes` stands before everything that looks at host names."""
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils.crypto import constant_time_compare
 from django.views.decorators.http import require_safe
+from prometheus_client import CONTENT_TYPE_LATEST
+
+from surveys.operations.metrics import metrics_text
+from surveys.operations.readiness import readiness
+
+_HEADERS = {"Cache-Control": "no-store", "X-Content-Type-Options": "nosniff"}
 
 
 @login_not_required
 @require_safe
 def healthz(request: HttpRequest) -> HttpResponse:
     """This process answers. A database that is away is no reason to start it anew."""
-    return _plain("ok\n")
+    return HttpResponse("ok\n", content_type="text/plain; charset=utf-8", headers=_HEADERS)
+
+
+@login_not_required
+@require_safe
+def readyz(request: HttpRequest) -> HttpResponse:
+    """Each check by name; 503 while one of them fails. Open to all, so it gives no figures."""
+    checks = readiness()
+    return JsonResponse(
+        {name: "ok" if is_fine else "failed" for name, is_fine in checks.items()},
+        status=200 if all(checks.values()) else 503,
+        headers=_HEADERS,
+    )
+
+
+@login_not_required
+@require_safe
+def metrics(request: HttpRequest) -> HttpResponse:
+    """For whoever sends METRICS_TOKEN as a bearer token (RFC 6750, 2.1)."""
+    sent = request.headers.get("Authorization", "")
+    wanted = f"Bearer {settings.METRICS_TOKEN}"
+    if not settings.METRICS_TOKEN or not constant_time_compare(sent, wanted):
+        raise Http404
+    return HttpResponse(metrics_text(), content_type=CONTENT_TYPE_LATEST, headers=_HEADERS)
 
 
 def answer_probes(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable:
     """The URL table lists the same views under the same paths."""
-    views = {"/healthz": healthz}
+    views = {"/healthz": healthz, "/readyz": readyz, "/metrics": metrics}
 
     def respond(request: HttpRequest) -> HttpResponse:
         view = views.get(request.path)
-        return view(request) if view else get_response(request)
+        if view is None:
+            return get_response(request)
+        try:
+            return view(request)
+        except Http404:
+            return HttpResponse("Not found.\n", status=404, content_type="text/plain")
 
     return respond
-
-
-def _plain(text: str) -> HttpResponse:
-    headers = {"Cache-Control": "no-store", "X-Content-Type-Options": "nosniff"}
-    return HttpResponse(text, content_type="text/plain; charset=utf-8", headers=headers)

@@ -108,7 +108,16 @@ class TestCommand:
 
 def test_the_reserved_words_are_those_of_the_addresses():
     """No program may sit where another page is."""
-    for path in ("/guide/", "/theme", "/healthz", "/accounts/login/", "/invitation/x"):
+    for path in (
+        "/guide/",
+        "/theme",
+        "/healthz",
+        "/readyz",
+        "/metrics",
+        "/status",
+        "/accounts/login/",
+        "/invitation/x",
+    ):
         assert resolve(path)
         assert path.split("/")[1] in RESERVED_SLUGS
 

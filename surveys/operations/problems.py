@@ -1,0 +1,164 @@
+"""What somebody should look at, each in a sentence: for the screens and for alerts."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.conf import settings
+from django.utils import timezone
+
+from surveys.language import gettext, said
+from surveys.models import OperationKind
+from surveys.operations.failures import failed_jobs, failed_runs
+from surveys.operations.heartbeats import silent_workers
+from surveys.operations.queue_state import queue_states
+from surveys.operations.readiness import media_is_writable, missing_migrations
+from surveys.operations.records import latest_operation
+
+
+@dataclass(frozen=True, kw_only=True)
+class Problem:
+    """`key` stays the same for as long as the problem does. `tell` is the address of a person who
+    is told beside the operators: their own mail did not go out."""
+
+    key: str
+    words: str
+    tell: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DiskState:
+    free: int
+    total: int
+
+    @property
+    def percent_free(self) -> float:
+        return 100 * self.free / self.total
+
+
+def disk_state() -> DiskState:
+    usage = shutil.disk_usage(Path(settings.MEDIA_ROOT))
+    return DiskState(free=usage.free, total=usage.total)
+
+
+def problems() -> list[Problem]:
+    """Everything, for operators."""
+    return [*site_problems(), *_failures()]
+
+
+def site_problems() -> list[Problem]:
+    """What concerns everybody on this site, and tells nothing of a program."""
+    return [*_migrations(), *_workers(), *_queues(), *_files(), *_backups()]
+
+
+def _migrations() -> Iterator[Problem]:
+    missing = missing_migrations()
+    if missing:
+        yield Problem(
+            key="migrations",
+            words=said(
+                "The database is older than the software: {names}. Run: manage.py migrate",
+                names=", ".join(missing),
+            ),
+        )
+
+
+def _workers() -> Iterator[Problem]:
+    for name in silent_workers():
+        yield Problem(
+            key=f"worker {name}",
+            words=said("The worker “{name}” does not run, so its work waits.", name=name),
+        )
+
+
+def _queues() -> Iterator[Problem]:
+    for queue in queue_states():
+        if queue.is_stuck:
+            yield Problem(
+                key=f"queue {queue.name}",
+                words=said(
+                    "The queue “{name}” is stuck: a job has waited or been at work for "
+                    "{minutes} minutes.",
+                    name=queue.name,
+                    minutes=max(queue.oldest, queue.longest) // dt.timedelta(minutes=1),
+                ),
+            )
+
+
+def _files() -> Iterator[Problem]:
+    if not media_is_writable():
+        yield Problem(
+            key="media",
+            words=said(
+                "No file can be stored in {folder}, so photos and recordings are refused.",
+                folder=settings.MEDIA_ROOT,
+            ),
+        )
+        return
+    disk = disk_state()
+    if disk.percent_free < settings.LEAST_DISK_PERCENT:
+        yield Problem(
+            key="disk",
+            words=said(
+                "The disk of uploaded files is nearly full: {percent} % is free.",
+                percent=f"{disk.percent_free:.1f}",
+            ),
+        )
+
+
+def _backups() -> Iterator[Problem]:
+    if settings.BACKUP_HOURS:
+        yield from _too_old(
+            OperationKind.BACKUP, dt.timedelta(hours=settings.BACKUP_HOURS), is_expected=True
+        )
+    yield from _too_old(
+        OperationKind.RESTORE_DRILL, dt.timedelta(days=settings.DRILL_DAYS), is_expected=False
+    )
+    for kind in OperationKind:
+        latest = latest_operation(kind)
+        if latest is not None and not latest.ok:
+            yield Problem(
+                key=f"failed {kind}",
+                words=said(
+                    "{kind}: the latest one failed. {detail}", kind=kind.label, detail=latest.detail
+                ).strip(),
+            )
+
+
+def _too_old(kind: OperationKind, most: dt.timedelta, *, is_expected: bool) -> Iterator[Problem]:
+    """`is_expected`: it should have happened by now even if it never has."""
+    latest = latest_operation(kind, ok=True)
+    if latest is None:
+        if is_expected:
+            yield Problem(key=f"old {kind}", words=said("{kind}: none yet.", kind=kind.label))
+    elif timezone.now() - latest.at > most:
+        yield Problem(
+            key=f"old {kind}",
+            words=said(
+                "{kind}: the latest that succeeded is {hours} hours old.",
+                kind=kind.label,
+                hours=(timezone.now() - latest.at) // dt.timedelta(hours=1),
+            ),
+        )
+
+
+def _failures() -> Iterator[Problem]:
+    for run in failed_runs():
+        yield Problem(
+            key=f"run {run.pk}",
+            words=said(
+                "{program}, {subject}: {problem}",
+                program=run.program.name,
+                subject=run.subject,
+                problem=run.problem,
+            ),
+        )
+    for job in failed_jobs():
+        told = (
+            gettext("Mail was not sent: {words}.") if job.is_mail else gettext("Failed: {words}.")
+        )
+        yield Problem(key=f"job {job.job}", words=told.format(words=job.words), tell=job.asked_by)
