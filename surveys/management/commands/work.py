@@ -27,4 +27,6 @@ async def _work(name: str) -> None:
     facts = WORKERS[name]
     async with app.open_async(), contextlib.AsyncExitStack() as stack:
         await stack.enter_async_context(beating(app.connector, name))
-        await app.run_worker_async(name=name, queues=facts.queues, concurrency=facts.concurrency)
+        await app.run_worker_async(
+            name=name, queues=list(facts.queues), concurrency=facts.concurrency
+        )

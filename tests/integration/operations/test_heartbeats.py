@@ -8,7 +8,7 @@ import pytest
 from procrastinate.contrib.django import app
 
 from surveys.models import WorkerHeartbeat
-from surveys.operations.heartbeats import beating, silent_workers
+from surveys.operations.heartbeats import EVERY_S, SILENT, beating, silent_workers
 from surveys.runs.queues import WORKERS
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -40,6 +40,10 @@ def test_a_heartbeat_goes_on_through_a_failure_and_ends_with_its_worker(monkeypa
     assert first[1] < later[1]
     assert failed[1] < mended[1]
     assert after is None
+
+
+def test_a_worker_is_missed_within_a_minute_and_not_for_one_late_heartbeat():
+    assert 2 * EVERY_S < SILENT.total_seconds() <= 60
 
 
 def test_workers_that_never_ran_are_silent():
