@@ -13,7 +13,7 @@ from prometheus_client import CONTENT_TYPE_LATEST
 from surveys.operations.metrics import metrics_text
 from surveys.operations.readiness import readiness
 
-_HEADERS = {"Cache-Control": "no-store", "X-Content-Type-Options": "nosniff"}
+_HEADERS = {"Cache-Control": "private, no-store", "X-Content-Type-Options": "nosniff"}
 
 
 @login_not_required
@@ -57,6 +57,6 @@ def answer_probes(get_response: Callable[[HttpRequest], HttpResponse]) -> Callab
         try:
             return view(request)
         except Http404:
-            return HttpResponse("Not found.\n", status=404, content_type="text/plain")
+            return HttpResponse(status=404, headers=_HEADERS)
 
     return respond
