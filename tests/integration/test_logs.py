@@ -7,9 +7,11 @@ import logging.config
 import re
 import uuid
 from collections.abc import Iterator
+from importlib import import_module
 
 import pghistory
 import pytest
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
@@ -79,6 +81,20 @@ def test_no_history_holds_a_key(rf):
 
 def _metadata() -> dict:
     return pghistory.runtime._tracker.value.metadata
+
+
+def test_keys_in_history_of_before_are_hidden():
+    paths = [*paths_with_a_key(), "/marshes/sheets/", "/marshes/program/people/invitations/7/again"]
+    for path in paths:
+        pghistory.models.Context.objects.create(id=uuid.uuid4(), metadata={"url": path, "user": 1})
+    pghistory.models.Context.objects.create(id=uuid.uuid4(), metadata={"command": "migrate"})
+    for _ in range(2):
+        with connection.cursor() as cursor:
+            cursor.execute(import_module("accounts.migrations.0008_no_keys_in_history").HIDE_KEYS)
+    kept = list(pghistory.models.Context.objects.values_list("metadata", flat=True))
+    assert sorted(one["url"] for one in kept if "url" in one) == sorted(map(without_keys, paths))
+    assert all(one.get("user") == 1 for one in kept if "url" in one)
+    assert {"command": "migrate"} in kept
 
 
 def test_the_site_keeps_history_without_keys(settings):
