@@ -19,6 +19,9 @@ EMAIL_ADDRESSES = ("account", "0009_emailaddress_unique_primary_email")
 RIGHTS = ("accounts", "0003_words_of_rights")
 JOINT_MEMBERS = ("surveys", "0008_joint_members")
 OWN_FIELDS = ("surveys", "0014_own_fields")
+# The newest of the release before, and of other apps what that brings.
+RELEASED = ("surveys", "0017_storage_use")
+RELEASED_TOO = ("accounts", "0007_security_log")
 
 
 @pytest.fixture(scope="module")
@@ -27,9 +30,10 @@ def beginnings(django_db_blocker, django_db_setup):
     own = connection.settings_dict["NAME"]
     with django_db_blocker.unblock(), ExitStack() as stack:
         names, last = {}, None
-        for migration in (EMAIL_ADDRESSES, RIGHTS, JOINT_MEMBERS, OWN_FIELDS):
+        for migration in (EMAIL_ADDRESSES, RIGHTS, JOINT_MEMBERS, OWN_FIELDS, RELEASED):
             names[migration] = last = stack.enter_context(another_database(template=last))
             call_command("migrate", *migration, verbosity=0)
+        call_command("migrate", *RELEASED_TOO, verbosity=0)
         connect_to(own)
         yield names
 
@@ -253,3 +257,63 @@ def test_what_was_only_typed_asks_for_its_field_and_other_fields_are_gone(databa
         after = migrated_to("surveys", "0015_carried_own_fields")
         assert list(after("surveys.OwnField").objects.values_list("key", flat=True)) == ["cars"]
         assert after("surveys.Visit").objects.get().cells == {"stops.2.own.cars": "many"}
+
+
+def test_an_upgrade_of_the_release_before_keeps_every_row(database_at):
+    """Tables of that release, by what the columns of that time hold; what a migration changes on
+    purpose stands in CHANGED with its reason."""
+    with database_at(RELEASED):
+        before = models_of(RELEASED, RELEASED_TOO)
+        visit = an_evening(before, visit={"cells": {"notes": "mist"}}, periods=[{}, {}])
+        species = before("surveys.Species").objects.create(code="a-b", scientific_name="A b")
+        for period in before("surveys.ListeningPeriod").objects.filter(visit=visit):
+            before("surveys.CallIndex").objects.create(period=period, species=species, index=2)
+        before("surveys.Submission").objects.create(
+            visit=visit,
+            revision=1,
+            cells=visit.cells,
+            submitted_by=visit.observer,
+            submitted_at=EVENING,
+        )
+        columns = columns_of_tables()
+        held = sums_of(columns)
+        call_command("migrate", verbosity=0)
+        after = columns_of_tables()
+        assert {name for name in columns if not set(columns[name]) <= set(after[name])} == set()
+        now = sums_of(columns)
+        assert {name for name in held if now[name] != held[name]} - set(CHANGED) == set()
+        assert held["surveys_callindex"][0] == held["surveys_callindexevent"][0] == 2
+        migrations = now["django_migrations"][0] - held["django_migrations"][0]
+        assert migrations >= 2
+
+
+CHANGED = {
+    "django_migrations": "names what has run",
+    "django_content_type": "has a row for each model",
+    "auth_permission": "likewise",
+}
+
+
+def columns_of_tables():
+    query = """
+        SELECT table_name, array_agg(column_name::text ORDER BY column_name)
+        FROM information_schema.columns
+        JOIN information_schema.tables USING (table_schema, table_name)
+        WHERE table_schema = 'public' AND table_type = 'BASE TABLE'
+            AND table_name <> 'spatial_ref_sys'
+        GROUP BY 1"""
+    with connection.cursor() as cursor:
+        cursor.execute(query)
+        return dict(cursor.fetchall())
+
+
+def sums_of(columns):
+    """Rows and checksum of each table, by these columns of it."""
+    sums = {}
+    with connection.cursor() as cursor:
+        for table, names in columns.items():
+            row = ", ".join(f'"{name}"' for name in names)
+            number = f"hashtextextended(ROW({row})::text, 0)::numeric"
+            cursor.execute(f'SELECT count(*), sum({number}) FROM "{table}"')
+            sums[table] = cursor.fetchone()
+    return sums
