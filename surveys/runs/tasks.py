@@ -50,7 +50,8 @@ def put_back_stalled() -> list[ProcrastinateJob]:
                 sql.queries["retry_job"],
                 {
                     "job_id": job.pk,
-                    "retry_at": timezone.now(),
+                    # At once. A moment could be one that a clock set wrong for a while names.
+                    "retry_at": None,
                     "new_priority": None,
                     "new_queue_name": None,
                     "new_lock": None,

@@ -27,6 +27,7 @@ RELEASED = {"surveys": 17, "accounts": 7}
 # What a whole table is read or written for while nobody else may write to it (or read it).
 LOCKING = frozenset(
     {
+        "column-with-check",
         "require-concurrent-index-creation",
         "require-concurrent-index-deletion",
         "constraint-missing-not-valid",
@@ -109,7 +110,18 @@ def faults_in(sql: str) -> list[str]:
         assert rule != "syntax-error", statement
         if rule in BREAKING or (rule in LOCKING and locks(rule, statement, large)):
             faults.append(f"{rule}: {statement}")
-    return faults
+    return faults + checked_columns(sql, large)
+
+
+def checked_columns(sql: str, large: set[str]) -> list[str]:
+    """New columns with a CHECK, as `PositiveIntegerField` makes them: every row is looked at under
+    a lock that keeps readers out. squawk has no rule for it."""
+    statements = [" ".join(one.split()) for one in sql.split(";")]
+    return [
+        f"column-with-check: {one}"
+        for one in statements
+        if re.search(r"ADD COLUMN .*\bCHECK\b", one) and locks("column-with-check", one, large)
+    ]
 
 
 def statement_at(sql: str, line: int) -> str:
@@ -172,6 +184,9 @@ def test_what_is_accepted_is_there():
         ("ALTER TABLE surveys_visit ADD COLUMN a integer DEFAULT 0 NOT NULL", None),
         ("ALTER TABLE surveys_visit ADD COLUMN a float DEFAULT random() NOT NULL",
          "adding-field-with-default"),
+        ('ALTER TABLE "surveys_visit" ADD COLUMN "a" smallint DEFAULT 0 NOT NULL CHECK ("a" >= 0)',
+         "column-with-check"),
+        ("ALTER TABLE surveys_protocol ADD COLUMN a smallint CHECK (a >= 0)", None),
         ("ALTER TABLE surveys_visit ALTER COLUMN notes SET NOT NULL",
          "adding-not-nullable-field"),
         ("ALTER TABLE surveys_visit ADD COLUMN a bigint NULL REFERENCES surveys_route(id)", None),
