@@ -74,13 +74,13 @@ def _check_whole(content: bytes) -> None:
 
 def _table(parsed: Mapping[str, Any]) -> Table:
     return Table(
-        headers=_named(parsed["headers"]),
+        headers=named_columns(parsed["headers"]),
         rows=tuple(Row(number=number, texts=tuple(texts)) for number, texts in parsed["rows"]),
         notices=tuple(said(text, **values) for text, values in parsed["notices"]),
     )
 
 
-def _named(headers: Iterable[str]) -> tuple[str, ...]:
+def named_columns(headers: Iterable[str]) -> tuple[str, ...]:
     """Every column gets a name of its own, so that problems can point to it."""
     seen: dict[str, int] = {}
     named = []

@@ -25,6 +25,7 @@ from surveys.models.route import (
     RouteChoice,
     Stop,
 )
+from surveys.models.route_import import RouteImport
 from surveys.models.run import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.models.species import ChecklistEntry, JointMember, Species
 from surveys.models.storage import StorageUse
@@ -79,6 +80,7 @@ __all__ = [
     "ReviewStep",
     "Route",
     "RouteChoice",
+    "RouteImport",
     "RunKind",
     "RunState",
     "SeasonMark",

@@ -1,52 +1,26 @@
 """Coordinates as people type them, and the slips that hands make with them."""
 
-import re
 from collections.abc import Sequence
 
 from django.contrib.gis.geos import Point
 from django.core.exceptions import ValidationError
 
 from surveys.language import gettext, said
+from surveys.protocol.coordinates import Axis, CoordinateError, read_degrees
 from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
 
 FARTHEST_ON_A_ROUTE_M = 300_000.0
-_DECIMAL = re.compile(r"[+-]?\d{1,3}(\.\d+)?")
-_BOUNDS = {"latitude": 90.0, "longitude": 180.0}
 
 
 def read_coordinate(text: str, name: str) -> float:
-    """Decimal degrees. `name` is `latitude` or `longitude`. Raises ValidationError."""
-    typed = text.strip().replace("−", "-")
-    if typed.count(",") == 1 and "." not in typed:
-        typed = typed.replace(",", ".")
-    if not typed:
-        raise ValidationError(
-            said("Type the {name} in decimal degrees, such as 43.07310.", name=name)
-        )
-    if not _DECIMAL.fullmatch(typed):
-        raise ValidationError(
-            said(
-                "“{text}” is not a number of degrees. Type decimal degrees, such as "
-                "43.07310; south and west have a minus sign.",
-                text=text.strip(),
-            )
-        )
-    value = float(typed)
-    bound = _BOUNDS[name]
-    if abs(value) > bound:
-        hint = gettext(" Are latitude and longitude swapped?") if name == "latitude" else ""
-        raise ValidationError(
-            said(
-                "{typed} is not on the globe: a {name} is between −{bound} and {bound_2}.{hint}",
-                typed=typed,
-                name=name,
-                bound=f"{bound:.0f}",
-                bound_2=f"{bound:.0f}",
-                hint=hint,
-            )
-        )
-    return value
+    """Degrees. `name` is `latitude` or `longitude`. Raises ValidationError."""
+    if not text.strip():
+        raise ValidationError(said("Type the {name} in degrees, such as 43.07310.", name=name))
+    try:
+        return read_degrees(text, Axis(name))
+    except CoordinateError as refusal:
+        raise ValidationError(str(refusal)) from refusal
 
 
 def read_place(latitude: str, longitude: str) -> Place:

@@ -23,6 +23,8 @@ NEAR = [Place(latitude=43.07, longitude=-89.40)]
         ("+7", "longitude", 7.0),
         ("90", "latitude", 90.0),
         ("-180", "longitude", -180.0),
+        ("43.07 N", "latitude", 43.07),
+        ("89° 24′ W", "longitude", -89.4),
     ],
 )
 def test_decimal_degrees_are_read(text, name, value):
@@ -33,8 +35,7 @@ def test_decimal_degrees_are_read(text, name, value):
     ("text", "name", "said"),
     [
         ("", "latitude", "Type the latitude"),
-        ("43° 4' 23\"", "latitude", "is not a number of degrees"),
-        ("43.07N", "latitude", "is not a number of degrees"),
+        ("43.07E", "latitude", "“43.07E” is not a latitude. Are latitude and longitude swapped?"),
         ("1,234.5", "longitude", "is not a number of degrees"),
         ("nan", "latitude", "is not a number of degrees"),
         ("1e2", "longitude", "is not a number of degrees"),
