@@ -42,6 +42,7 @@ ORDER = (
     *FOR_OBSERVERS,
     "limits",
     "own-fields",
+    "importing-routes",
     "importing",
     "review",
     "trend-method",

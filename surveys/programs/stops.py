@@ -167,7 +167,7 @@ def _check_number(
     )
 
 
-def _check_place(route: Route, place: Place, *, but: int | None = None) -> None:
+def check_place(route: Route, place: Place, *, but: int | None = None) -> None:
     """A route is surveyed in one night, so its stops lie together."""
     on_route = [place_of(stop.place) for stop in route.stops.exclude(pk=but)]
     near = on_route or [
@@ -259,7 +259,7 @@ def _locked_route(member: Membership, route_id: int) -> Route:
     return get_object_or_404(Route.objects.select_for_update(), program=member.program, pk=route_id)
 
 
-def _locked_stop(member: Membership, stop_id: int) -> Stop:
+def locked_stop(member: Membership, stop_id: int) -> Stop:
     """The stop, with its route locked: numbers and dates are checked along the route."""
     stop = stop_of(member.program, stop_id)
     _locked_route(member, stop.route_id)
@@ -292,7 +292,7 @@ def add_stop(
     require(member, Permission.MANAGE)
     route = _locked_route(member, route_id)
     _check_number(route, number, active_from)
-    _check_place(route, place)
+    check_place(route, place)
     stop = Stop(route=route, number=number, place=point_of(place), active_from=active_from)
     return _write(stop, facts)
 
@@ -313,20 +313,21 @@ def change_stop(
     Raises ValidationError by field, EditConflict.
     """
     require(member, Permission.MANAGE)
-    stop = _locked_stop(member, stop_id)
+    stop = locked_stop(member, stop_id)
     check_seen(member, seen, stop_facts(stop), [stop.events.all()])
     moved = distance_m(place, place_of(stop.place)) > LEAST_MOVE_M
     if stop.was_surveyed and (moved or number != stop.number):
         raise ValidationError(
             gettext(
                 "Visits have been made to this stop, so its number and place stay. If the"
-                " listening point moves, use “Move this stop”."
+                " listening point moves, use “Move this stop”; if its location was mistyped, use"
+                " “Correct the location”."
             )
         )
     _check_first_night(stop, active_from)
     _check_number(stop.route, number, active_from, stop.active_until, but=stop.pk)
     if moved:
-        _check_place(stop.route, place, but=stop.pk)
+        check_place(stop.route, place, but=stop.pk)
         stop.place = point_of(place)
     stop.number, stop.active_from = number, active_from
     return _write(stop, facts)
@@ -336,7 +337,7 @@ def change_stop(
 def close_stop(member: Membership, stop_id: int, *, last_night: dt.date, reason: str) -> Stop:
     """End a stop after `last_night`. Its visits stay. The reason goes into its notes."""
     require(member, Permission.MANAGE)
-    stop = _locked_stop(member, stop_id)
+    stop = locked_stop(member, stop_id)
     _close(stop, last_night, reason)
     return stop
 
@@ -365,7 +366,7 @@ def move_stop(
 ) -> Stop:
     """Close a stop and open another one under its number from `first_night` on."""
     require(member, Permission.MANAGE)
-    old = _locked_stop(member, stop_id)
+    old = locked_stop(member, stop_id)
     try:
         _close(old, first_night - ONE_DAY, reason)
     except ValidationError as refusal:

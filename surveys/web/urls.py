@@ -13,6 +13,7 @@ from surveys.web.publications import urls as publications
 from surveys.web.published import urls as published
 from surveys.web.recordings import urls as recordings
 from surveys.web.review import urls as review
+from surveys.web.route_import import urls as route_import
 from surveys.web.seasons import urls as seasons
 from surveys.web.security_txt import security_txt
 from surveys.web.sharing import urls as sharing
@@ -47,6 +48,7 @@ urlpatterns = [
     *power.urlpatterns,
     *publications.urlpatterns,
     *program.urlpatterns,
+    *route_import.urlpatterns,
     *people.urlpatterns,
     *sharing.urlpatterns,
     *importing.urlpatterns,

@@ -31,6 +31,7 @@ from accounts.models import (
 )
 from accounts.tokens import make_token
 from surveys.fitting.refit import refit
+from surveys.importing.places import uploads as places
 from surveys.importing.uploads import store
 from surveys.models import (
     Assignment,
@@ -149,11 +150,24 @@ TABLE = """
     web:program_route_add              POST    in    none  no    no    ok
     web:program_route                  GET     in    none  no    no    ok
     web:program_route_edit             POST    in    none  no    no    ok
+    web:route_import_start             GET     in    none  no    no    ok
+    web:route_import_start             POST    in    none  no    no    ok
+    web:route_import                   GET     in    none  no    no    ok
+    web:route_import_columns           GET     in    none  no    no    ok
+    web:route_import_columns           POST    in    none  no    no    ok
+    web:route_import_options           POST    in    none  no    no    ok
+    web:route_import_all               POST    in    none  no    no    ok
+    web:route_import_route             GET     in    none  no    no    ok
+    web:route_import_route             POST    in    none  no    no    ok
+    web:route_import_commit            POST    in    none  no    no    ok
+    web:route_import_undo              POST    in    none  no    no    ok
+    web:route_import_discard           POST    in    none  no    no    ok
     web:program_route_line             POST    in    none  no    no    ok
     web:program_stop_add               POST    in    none  no    no    ok
     web:program_stop                   POST    in    none  no    no    ok
     web:program_stop_close             POST    in    none  no    no    ok
     web:program_stop_move              POST    in    none  no    no    ok
+    web:program_stop_correct           POST    in    none  no    no    ok
     web:program_protocols              GET     in    none  no    no    ok
     web:program_protocol_begin         GET     in    none  no    no    ok
     web:program_protocol_add           POST    in    none  no    no    ok
@@ -425,6 +439,11 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
     upload = store(
         coordinator, file_name="visits.csv", content=b"route,night,stop\nR1,2024-04-15,1\n"
     )
+    brought = places.store(
+        coordinator,
+        file_name="routes.csv",
+        content=b"route,stop,latitude,longitude\nR90,1,43.1,-89.4\nR90,2,43.2,-189.4\n",
+    )
     version = route.protocol.versions.get()
     region, _ = CallingRegion.objects.get_or_create(code="marshes", defaults={"name": "Marshes"})
     return World(
@@ -456,6 +475,8 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "membership": observer.pk,
             "invitation": invitation.pk,
             "upload": upload.pk,
+            "places": brought.pk,
+            "position": 0,
             "run_id": run.pk,
             "study_id": make_study(program, peeper).pk,
             "form": "svg",

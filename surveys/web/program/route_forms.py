@@ -93,12 +93,14 @@ class PlaceForm(Form):
 
     latitude = forms.CharField(
         max_length=30,
-        help_text=gettext_lazy("Decimal degrees, such as 43.07310. South has a minus sign."),
+        help_text=gettext_lazy(
+            "Such as 43.07310 or 43° 04.386′ N. South has a minus sign or an S."
+        ),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
     longitude = forms.CharField(
         max_length=30,
-        help_text=gettext_lazy("Decimal degrees, such as −89.40120. West has a minus sign."),
+        help_text=gettext_lazy("−89.40120 or 89° 24.072′ W. West has a minus sign or a W."),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
 
@@ -199,6 +201,22 @@ class CloseStopForm(Form):
 
     def __init__(self, *args: object, today: dt.date, **options: object) -> None:
         super().__init__(*args, initial={"last_night": today}, **options)
+
+
+class CorrectPlaceForm(SeenForm, PlaceForm):
+    """Where a stop always was; what is stored is the starting value."""
+
+    reason = forms.CharField(
+        max_length=300,
+        label=gettext_lazy("Why the stored location is wrong"),
+        help_text=gettext_lazy("Such as: two digits were swapped. It is kept with the stop."),
+    )
+    field_order = ("latitude", "longitude", "reason")
+
+    def __init__(self, *args: object, stop: Stop, **options: object) -> None:
+        facts = _facts_of(stop)
+        initial = {name: facts[name] for name in ("latitude", "longitude")}
+        super().__init__(*args, initial=initial, **options)
 
 
 class MoveStopForm(HabitatForm, PlaceForm):

@@ -15,10 +15,12 @@ from surveys.language import said
 from surveys.models import Stop
 from surveys.programs import stops as verbs
 from surveys.programs.assignments import today_of
+from surveys.programs.place_corrections import correct_place
 from surveys.programs.routes import route_of
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.route_forms import (
     CloseStopForm,
+    CorrectPlaceForm,
     MoveStopForm,
     StopForm,
 )
@@ -117,6 +119,36 @@ def close(request: ProgramRequest, stop: int) -> HttpResponse:
             return _to_route(request, shown.route_id, message)
     context = {"section": "routes", "route": shown.route, "stop": shown, "form": form}
     return render(request, "program/stop_close.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@needs(Permission.MANAGE)
+def correct(request: ProgramRequest, stop: int) -> HttpResponse:
+    """A location that was mistyped; the visits stay with the stop."""
+    shown = verbs.stop_of(request.membership.program, stop)
+    form = CorrectPlaceForm(request.POST if request.method == "POST" else None, stop=shown)
+    form.show(verbs.stop_facts(shown))
+    if request.method == "POST" and form.is_valid():
+        corrected = run_verb(
+            form,
+            correct_place,
+            request.membership,
+            shown.pk,
+            place=form.place,
+            reason=form.cleaned_data["reason"],
+            seen=form.seen,
+        )
+        if corrected:
+            message = said("The location of stop {stop} is corrected.", stop=corrected)
+            return _to_route(request, shown.route_id, message)
+    context = {
+        "section": "routes",
+        "route": shown.route,
+        "stop": shown,
+        "form": form,
+        "map_data": _map(request, shown.route_id, shown),
+    }
+    return render(request, "program/stop_correct.html", context)
 
 
 @require_http_methods(["GET", "POST"])

@@ -51,6 +51,7 @@ urlpatterns: list[URLPattern] = [
     path(AT + "routes/<int:route>/stops/add", program_stops.add, name="program_stop_add"),
     path(AT + "stops/<int:stop>", program_stops.edit, name="program_stop"),
     path(AT + "stops/<int:stop>/close", program_stops.close, name="program_stop_close"),
+    path(AT + "stops/<int:stop>/correct", program_stops.correct, name="program_stop_correct"),
     path(AT + "stops/<int:stop>/move", program_stops.move, name="program_stop_move"),
     # Protocols
     path(AT + "protocols", program_protocols.protocols, name="program_protocols"),
