@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from django.contrib.gis.geos import GEOSGeometry
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Model
+from django.db.models import Model, Q
 
 from accounts.access import Permission, require
 from accounts.models import Membership
@@ -241,12 +241,10 @@ def take_out(member: Membership, written: Mapping[str, Any]) -> None:
     in_the_way = [*_built_on(routes, stops), *_changed_since(changed)]
     if in_the_way:
         raise RoutesRefusedError(" ".join(in_the_way[:5]))
-    for stop in stops:
-        stop.delete()
+    Stop.objects.filter(pk__in=[stop.pk for stop in stops]).delete()
     for row, change in reversed(changed):
         _set_back(row, change["before"])
-    for route in routes:
-        route.delete()
+    Route.objects.filter(pk__in=[route.pk for route in routes]).delete()
 
 
 def _changed_rows(
@@ -260,25 +258,28 @@ def _changed_rows(
             yield row, change
 
 
-def _built_on(routes: Iterable[Route], stops: Iterable[Stop]) -> Iterator[str]:
-    for route in routes:
-        if route.visits.exists() or route.assignments.exists():
-            yield said(
-                "Route {code} has visits or assignments by now, so the import cannot be undone.",
-                code=route.code,
-            )
-        elif route.stops.exclude(pk__in=[stop.pk for stop in stops]).exists():
-            yield said(
-                "Stops were added to route {code} since, so the import cannot be undone.",
-                code=route.code,
-            )
-    for stop in stops:
-        if stop.periods.exists():
-            yield said(
-                "Stop {number} of {code} was surveyed since, so the import cannot be undone.",
-                number=stop.number,
-                code=stop.route.code,
-            )
+def _built_on(routes: Sequence[Route], stops: Sequence[Stop]) -> Iterator[str]:
+    of_routes = Route.objects.filter(pk__in=[route.pk for route in routes])
+    of_stops = Stop.objects.filter(pk__in=[stop.pk for stop in stops])
+    used = of_routes.filter(Q(visits__isnull=False) | Q(assignments__isnull=False)).distinct()
+    for route in used.order_by("code"):
+        yield said(
+            "Route {code} has visits or assignments by now, so the import cannot be undone.",
+            code=route.code,
+        )
+    added = Stop.objects.filter(route__in=of_routes).exclude(pk__in=of_stops)
+    for route in of_routes.filter(stops__in=added).distinct().order_by("code"):
+        yield said(
+            "Stops were added to route {code} since, so the import cannot be undone.",
+            code=route.code,
+        )
+    surveyed = of_stops.filter(periods__isnull=False).select_related("route").distinct()
+    for stop in surveyed.exclude(route__in=used).order_by("route__code", "number"):
+        yield said(
+            "Stop {number} of {code} was surveyed since, so the import cannot be undone.",
+            number=stop.number,
+            code=stop.route.code,
+        )
 
 
 def _changed_since(changed: Iterable[tuple[Model, Mapping[str, Any]]]) -> Iterator[str]:

@@ -445,3 +445,6 @@ def test_120_routes_are_checked_and_written_in_few_statements(
     with django_assert_max_num_queries(40):
         uploads.commit(coordinator, row.pk)
     assert Stop.objects.filter(route__program=program).count() == 1_200
+    with django_assert_max_num_queries(40):
+        uploads.undo(coordinator, row.pk)
+    assert not Stop.objects.filter(route__program=program).exists()
