@@ -13,7 +13,7 @@ from surveys.migrations._at_once import AddTrigger
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('surveys', '0019_codes_of_results'),
+        ('surveys', '0020_withdrawal'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
