@@ -7,6 +7,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.importing.places.columns import IGNORE, MEANINGS
 from surveys.importing.places.edits import ROUTE_TEXTS, STOP_TEXTS
 from surveys.importing.reading import MOST_BYTES
@@ -20,7 +21,7 @@ _FIRST_CELLS = 3
 STOPS_ON_A_PAGE = 100
 
 
-class UploadForm(forms.Form):
+class UploadForm(Form):
     file = forms.FileField(
         label=gettext_lazy("File with routes and stops"),
         help_text=gettext_lazy(
@@ -41,7 +42,7 @@ class UploadForm(forms.Form):
         return file
 
 
-class ColumnsForm(forms.Form):
+class ColumnsForm(Form):
     """A choice for each column, named `column_<position>`."""
 
     def __init__(self, table: Table, codes: Sequence[str], data: Any = None) -> None:
@@ -73,7 +74,7 @@ def _first_cells(texts: Iterable[str]) -> list[str]:
     return list(dict.fromkeys(text for text in texts if text))[:_FIRST_CELLS]
 
 
-class OptionsForm(forms.Form):
+class OptionsForm(Form):
     """What the file cannot say."""
 
     protocol = forms.TypedChoiceField(label=gettext_lazy("Protocol of the new routes"), coerce=int)
@@ -131,7 +132,7 @@ class OptionsForm(forms.Form):
         )
 
 
-class RouteForm(forms.Form):
+class RouteForm(Form):
     """One route of a draft and a page of its stops, each text in a field of its own. Nothing is
     refused here: what is wrong is said beside it."""
 
