@@ -32,6 +32,16 @@ ADD_SENT = """async () => {
 }"""
 
 
+def stored_once(page, is_so):
+    """What the phone keeps, as soon as it is so, or after some seconds."""
+    for _ in range(100):
+        stored = page.evaluate(STORED)
+        if is_so(stored):
+            break
+        page.wait_for_timeout(100)
+    return stored
+
+
 @pytest.fixture
 def notes(take_along, phone):
     """A visit with a note that stays on the phone: what goes to the server gets lost on its way."""
@@ -42,20 +52,22 @@ def notes(take_along, phone):
     field = page.get_by_label("Notes on the evening")
     field.fill("mist over the water")
     field.blur()
-    page.wait_for_function(
-        "async () => (await (await import('/static/survey/store.js')).getAll('cells'))"
-        ".some(({ text }) => text === 'mist over the water')"
-    )
+    assert stored_once(page, lambda stored: "mist over the water" in stored["texts"])
     return field
 
 
-def test_signing_out_leaves_what_was_not_sent_and_nothing_else(phone, notes, observer):
+@pytest.mark.parametrize("way", ["menu", "page"])
+def test_signing_out_leaves_what_was_not_sent_and_nothing_else(phone, notes, observer, way):
     page = phone.page
     page.evaluate(ADD_SENT)
     before = page.evaluate(STORED)
     assert before["packets"] == 1
     assert before["visits"] == ["2024-04-01", "2024-04-15"]
-    page.goto("/accounts/logout/")
+    if way == "page":
+        page.goto("/accounts/logout/")
+    else:
+        page.goto(f"/{observer.program.slug}/tonight/")
+        page.locator("details.menu > summary").first.click()
     with page.expect_response(lambda answer: "/logout/" in answer.url) as signed_out:
         page.get_by_role("button", name="Sign out").last.click()
     assert signed_out.value.header_value("clear-site-data") == '"cache"'
@@ -66,6 +78,8 @@ def test_signing_out_leaves_what_was_not_sent_and_nothing_else(phone, notes, obs
     assert "sent" not in after["texts"]
     # The screen itself opens without signal, as before.
     assert after["files"] == before["files"] > 0
+    if way == "menu":
+        return
     # The same person signs in, the route comes back, and the entry goes to the server.
     phone.context.unroute_all()
     page.goto(survey_url(observer) + "#/home")
@@ -90,9 +104,7 @@ def test_places_leave_the_phone_of_whose_account_has_ended(phone, notes, observe
     page = phone.page
     page.goto(survey_url(observer) + "#/home")
     page.reload()
-    page.wait_for_function(
-        "async () => !(await (await import('/static/survey/store.js')).getAll('packets')).length"
-    )
-    left = page.evaluate(STORED)
+    left = stored_once(page, lambda stored: not stored["packets"])
+    assert left["packets"] == 0
     assert left["visits"] == ["2024-04-15"]
     assert "mist over the water" in left["texts"]

@@ -1,35 +1,28 @@
 // Signing out takes routes, places and whatever has reached the server off this device. Entries that
 // are not sent stay, and are sent when the same person signs in here again.
-import { answered } from "../../survey/database.js";
-import { cellsOf, forgetPlaces, getAll, inConflict, isPending, transact } from "../../survey/store.js";
-
+// What it needs is loaded by whoever signs out.
 const MOST_MS = 3_000;
-const form = document.querySelector("form[data-sign-out]");
-
-async function isSent({ id, revision, wants_submit: waits, trouble }) {
-  if (revision === null || waits || trouble) return false;
-  return !(await cellsOf(id)).some((cell) => isPending(cell) || inConflict(cell));
-}
-
-async function forget(visit) {
-  await transact(["visits", "cells"], "readwrite", async (t) => {
-    // Somebody may have typed since.
-    const cells = await answered(
-      t.objectStore("cells").getAll(IDBKeyRange.bound([visit.id], [visit.id, []])),
-    );
-    if (cells.some((cell) => isPending(cell) || inConflict(cell))) return;
-    t.objectStore("visits").delete(visit.id);
-    for (const { address } of cells) t.objectStore("cells").delete([visit.id, address]);
-  });
-}
 
 async function wipe() {
+  const { answered } = await import("../../survey/database.js");
+  const { forgetPlaces, getAll, inConflict, isPending, transact } = await import("../../survey/store.js");
   await forgetPlaces();
-  for (const visit of await getAll("visits")) if (await isSent(visit)) await forget(visit);
+  for (const { id, revision, wants_submit: waits, trouble } of await getAll("visits")) {
+    if (revision === null || waits || trouble) continue;
+    await transact(["visits", "cells"], "readwrite", async (t) => {
+      const table = t.objectStore("cells");
+      const cells = await answered(table.getAll(IDBKeyRange.bound([id], [id, []])));
+      if (cells.some((cell) => isPending(cell) || inConflict(cell))) return;
+      t.objectStore("visits").delete(id);
+      for (const { address } of cells) table.delete([id, address]);
+    });
+  }
 }
 
 // A database that does not answer keeps nobody signed in.
-form?.addEventListener("submit", async (event) => {
+document.addEventListener("submit", async (event) => {
+  const form = event.target;
+  if (!form.matches("form[data-sign-out]")) return;
   event.preventDefault();
   await Promise.race([wipe().catch(() => {}), new Promise((done) => setTimeout(done, MOST_MS))]);
   form.submit();
