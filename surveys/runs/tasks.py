@@ -20,6 +20,8 @@ log = logging.getLogger(__name__)
 # A worker says every ten seconds that it is alive.
 SILENT = dt.timedelta(seconds=30)
 KEEP_JOBS = dt.timedelta(days=7)
+# They may be tried again, and operators see them for a week. Letters are sealed, yet not for ever.
+KEEP_FAILED = dt.timedelta(days=30)
 KEEP_RUNS = dt.timedelta(days=90)
 
 
@@ -66,6 +68,9 @@ def put_back_stalled() -> list[ProcrastinateJob]:
 )
 async def clean_up(context: JobContext, timestamp: int) -> None:
     """Forget what ended long ago. Looking for stalled jobs alone is a job a minute."""
-    await context.app.job_manager.delete_old_jobs(nb_hours=KEEP_JOBS // dt.timedelta(hours=1))
+    hour = dt.timedelta(hours=1)
+    jobs = context.app.job_manager
+    await jobs.delete_old_jobs(nb_hours=KEEP_JOBS // hour)
+    await jobs.delete_old_jobs(nb_hours=KEEP_FAILED // hour, include_failed=True)
     ended = BackgroundRun.objects.exclude(state__in=UNDER_WAY)
     await ended.filter(finished_at__lt=timezone.now() - KEEP_RUNS).adelete()

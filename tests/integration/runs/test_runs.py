@@ -12,6 +12,7 @@ from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from accounts.invitations import invite
+from accounts.mailing import send_letter
 from surveys.models import UNDER_WAY, BackgroundRun, RunKind, RunState
 from surveys.runs import tasks
 from surveys.runs.enqueue import (
@@ -316,11 +317,26 @@ def test_every_night_old_ends_are_forgotten(program):
                 "UPDATE procrastinate_events SET at = now() - %s::interval WHERE job_id = %s",
                 [age, run.job_id],
             )
+    end_letter("31 days")
+    recent = end_letter("29 days")
     async_to_sync(clean_now)()
     assert set(BackgroundRun.objects.all()) == {young, waiting}
     kept = set(ProcrastinateJob.objects.values_list("pk", flat=True))
-    assert kept == {young.job_id, waiting.job_id}
+    assert kept == {young.job_id, waiting.job_id, recent}
     forget_jobs()
+
+
+def end_letter(age: str) -> int:
+    """A letter that failed so long ago."""
+    job = send_letter.defer(sealed="x")
+    with connection.cursor() as cursor:
+        for status in ("doing", "failed"):
+            cursor.execute("UPDATE procrastinate_jobs SET status = %s WHERE id = %s", [status, job])
+        cursor.execute(
+            "UPDATE procrastinate_events SET at = now() - %s::interval WHERE job_id = %s",
+            [age, job],
+        )
+    return job
 
 
 async def clean_now():

@@ -44,9 +44,7 @@ def workers(django_db_setup, django_db_blocker):
     assert process.wait(PATIENCE_S) == 0
     with django_db_blocker.unblock(), connection.cursor() as cursor:
         cursor.execute("DELETE FROM procrastinate_workers")
-        # Of the one that was killed; the others said that they ended.
         cursor.execute("DELETE FROM surveys_workerheartbeat")
-        assert cursor.rowcount <= 1
 
 
 def wait_for_mail(coordinator, email):
