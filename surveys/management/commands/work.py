@@ -15,6 +15,9 @@ from surveys.runs.queues import WORKERS
 class Command(BaseCommand):
     help = "Work off the queues of one worker. Use run_workers, which starts all of them."
 
+    # run_workers has made them.
+    requires_system_checks = ()
+
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("name", choices=sorted(WORKERS))
 
