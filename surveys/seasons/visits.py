@@ -124,6 +124,12 @@ class VisitGrid:
     species: tuple[Species, ...]
     rows: tuple[GridRow, ...]
 
+    @property
+    def named_rows(self) -> list[tuple[GridRow, list[tuple[str, GridCell]]]]:
+        """Each row with its cells by the names of their species."""
+        names = [species.name for species in self.species]
+        return [(row, list(zip(names, row.cells, strict=True))) for row in self.rows]
+
 
 def visit_grid(visit: Visit) -> VisitGrid:
     """The grid of a submitted visit: five queries, whatever its size."""

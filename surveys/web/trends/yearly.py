@@ -37,7 +37,7 @@ def table_context(
                 "name": names.get(str(row[0]), ""),
                 "scientific_name": row[0],
                 "cells": [
-                    (align, screen_text(name, value))
+                    (align, screen_text(name, value), heading(name))
                     for name, align, value in zip(header[1:], aligns[1:], row[1:], strict=True)
                 ],
             }

@@ -59,7 +59,8 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
             "visit": shown,
             "grid": grid,
             "rows": [
-                (row, row_facts(row, unit), own_facts_at(row, own_fields)) for row in grid.rows
+                (row, cells, row_facts(row, unit), own_facts_at(row, own_fields))
+                for row, cells in grid.named_rows
             ],
             "weather": weather_facts(shown, unit),
             "own_facts": own_facts(own_fields, shown.own_fields),

@@ -36,7 +36,7 @@ export const app = {
   snack,
   trouble,
 };
-// What floats above the dock, and the end of what scrolls behind it, stand clear of its buttons.
+// The end of what scrolls behind the dock stands clear of its buttons.
 const docks = new ResizeObserver(([{ target }]) =>
   document.body.style.setProperty("--dock-size", `${target.offsetHeight}px`),
 );
@@ -158,9 +158,9 @@ function switchTheme() {
   shown?.update?.();
 }
 
-/** A sentence at the foot of the screen, with a way back where there is one. */
+/** A sentence in the place of the title, with a way back where there is one. */
 function snack(words, undo) {
-  const note = h("div", { class: "snack__one" }, h("span", null, words));
+  const note = h("div", null, h("span", null, words));
   if (undo)
     note.append(
       button(

@@ -1,0 +1,80 @@
+"""Pages of the desk on a phone, also with text twice as large (WCAG 2.2, 1.4.4 and 1.4.10): wide
+tables stand as slips, and the tabs of a program take one row."""
+
+import datetime as dt
+
+import pytest
+from playwright.sync_api import Page
+
+from accounts.models import Role
+from tests.browser.conftest import PHONE
+from tests.support.builders import (
+    make_accepted_visit,
+    make_checklist,
+    make_member,
+    make_program,
+    make_route,
+)
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+WIDE = """() => [document.documentElement, ...document.querySelectorAll(".table-wrap")]
+  .filter((one) => one.scrollWidth > one.clientWidth + 1)
+  .map((one) => `${one.className || one.tagName}: ${one.scrollWidth} px`)"""
+
+
+@pytest.fixture
+def coordinator(live_server):
+    return make_member(make_program(), Role.COORDINATOR)
+
+
+@pytest.fixture
+def visit(coordinator):
+    peeper, *_ = make_checklist(
+        coordinator.program,
+        "Pseudacris crucifer", "Anaxyrus americanus", "Lithobates sylvaticus",
+        "Lithobates pipiens", "Lithobates clamitans", "Pseudacris maculata",
+    )  # fmt: skip
+    route = make_route(coordinator.program, stops=4)
+    night = dt.date(2024, 4, 2)
+    return make_accepted_visit(route, coordinator.person, night=night, heard={1: {peeper: 2}})
+
+
+def label_of(page: Page, cell: str) -> str:
+    """What stands before a cell on a phone."""
+    return page.locator(cell).first.evaluate("node => getComputedStyle(node, '::before').content")
+
+
+def test_wide_tables_are_slips_on_a_phone(coordinator, visit, signed_in):
+    page = signed_in(coordinator, viewport=PHONE)
+    home = f"/{coordinator.program.slug}"
+    found = {}
+    labels = {}
+    for address, cell in (
+        (f"{home}/visits/{visit.pk}/", ".visit-grid td.mid"),
+        (f"{home}/trends/", ".trend-table td"),
+    ):
+        page.goto(address)
+        labels[cell] = label_of(page, cell)
+        for size in ("", "200%"):
+            page.evaluate("size => { document.documentElement.style.fontSize = size }", size)
+            if wide := page.evaluate(WIDE):
+                found[address, size] = wide
+    assert found == {}
+    assert labels == {
+        ".visit-grid td.mid": '"Pseudacris crucifer"',
+        ".trend-table td": '"Season year"',
+    }
+
+
+def test_the_tabs_of_a_program_take_one_row_of_a_phone_without_a_script(coordinator, signed_in):
+    page = signed_in(coordinator, viewport=PHONE, java_script_enabled=False)
+    page.goto(f"/{coordinator.program.slug}/program/people/")
+    tabs = page.get_by_role("navigation", name="Program", exact=True)
+    assert tabs.bounding_box()["height"] < 80
+    assert tabs.locator("summary strong").inner_text() == "People"
+    assert not tabs.get_by_role("link", name="Assignments").is_visible()
+    tabs.locator("summary").click()
+    assert tabs.get_by_role("link").count() == 10
+    tabs.get_by_role("link", name="Assignments").click()
+    assert page.url.endswith("/program/assignments")
