@@ -23,7 +23,7 @@ from surveys.operations.problems import Problem, problems
 log = logging.getLogger(__name__)
 
 DATABASE_AWAY = Problem(
-    key="database", words=gettext_lazy("The database does not answer, so nobody can work.")
+    key="database", words=gettext_lazy("The database does not answer, so no page can be opened.")
 )
 # Words of the problems that an address was told of, by key.
 Told = dict[str, dict[str, str]]
@@ -92,7 +92,7 @@ def _send(letter: Letter) -> bool:
     if letter.new:
         subject = said_of("{number} problem", "{number} problems", len(letter.new))
     else:
-        subject = gettext("Mended")
+        subject = gettext("No longer a problem")
     parts = [*letter.new]
     if letter.mended:
         parts += [gettext("No longer a problem:"), *letter.mended]

@@ -70,7 +70,7 @@ def test_a_problem_is_told_once_and_its_end_once(file):
     for name in ("fits", "quick"):
         WorkerHeartbeat.objects.create(name=name, host="here", pid=2)
     ((_, subject, text),) = letters(file)
-    assert subject == "Duskpool: Mended"
+    assert subject == "Duskpool: No longer a problem"
     assert "fits" in text
     assert "quick" in text
     assert letters(file) == []
@@ -105,7 +105,7 @@ def test_a_database_that_is_away_is_told_and_forgets_nothing(file, monkeypatch):
         assert "The database does not answer" in text
         assert letters(file) == []
     ((_, subject, text),) = letters(file)
-    assert subject == "Duskpool: Mended"
+    assert subject == "Duskpool: No longer a problem"
     assert "database" in text
     assert "fits" not in text
 
@@ -159,7 +159,9 @@ def test_mail_that_failed_is_told_to_operators_and_to_whoever_asked_for_it(file)
     assert all("Mail was not sent: Invitation to nell@example.org." in text for *_, text in told)
     assert letters(file) == []
     assert try_again(failed_jobs(coordinator.program)) == 1
-    assert [(to, subject) for to, subject, _ in letters(file)] == [(OPS, "Duskpool: Mended")]
+    assert [(to, subject) for to, subject, _ in letters(file)] == [
+        (OPS, "Duskpool: No longer a problem")
+    ]
     job = ProcrastinateJob.objects.get(task_name="accounts.send_invitation")
     assert job.status == "todo"
 
