@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from surveys.trends import estimates
-from surveys.trends.columns import COLUMNS
+from surveys.trends.columns import COLUMNS, CORRECTED_COLUMNS
 from surveys.trends.estimates import (
     FLAG_NAMES,
     FLAGS,
@@ -194,7 +194,7 @@ class TestColumns:
             "mean_index": "call index",
             "first_night": "date",
             "last_night": "date",
-            "flags": "words",
+            "flags": "codes",
         }
 
     def test_blank_is_what_cannot_be_said(self):
@@ -206,7 +206,9 @@ class TestColumns:
         assert row_values(row)["flags"] == "too-few-data; never-heard"
 
     def test_every_column_explains_itself(self):
-        assert all(column.meaning.endswith(".") and column.unit for column in COLUMNS)
+        for column in (*COLUMNS, *CORRECTED_COLUMNS):
+            assert column.meaning.endswith(".")
+            assert column.unit
 
 
 def test_every_flag_is_explained_in_sentences():

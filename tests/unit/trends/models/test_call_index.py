@@ -125,6 +125,17 @@ def test_thresholds_that_ran_off_are_seen_though_their_steps_did_not():
     )
 
 
+def test_an_index_that_is_never_heard_may_have_no_chance_at_all():
+    """Two thresholds coincide where the likelihood is best; it is that of thresholds just apart."""
+    heard = np.array([[0.0, 1, 3], [0, 0, 1]])
+    evaluate = value_gradient(index_cells(heard, np.zeros((2, 0)), np.zeros((2, 0))))
+    others = [0.2, -0.5, 0.3, 0.1, 0.0, -0.3, -0.2, 0.4]
+    with np.errstate(invalid="ignore"):
+        together, _ = evaluate(np.array([*others, -40.0]))
+    apart, _ = evaluate(np.array([*others, -25.0]))
+    assert together == pytest.approx(apart, abs=1e-8)
+
+
 def test_state_shares_have_the_right_gradient():
     rng = np.random.default_rng(2)
     cells = index_cells(simulated(rng, 30), rng.normal(size=(30, 2)), np.zeros((30, 0)))

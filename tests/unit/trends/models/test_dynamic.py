@@ -19,6 +19,7 @@ from surveys.trends.models.dynamic import (
 from surveys.trends.models.dynamic_likelihood import (
     cell_scores,
     dynamic_cells,
+    every_nth,
     objective,
     value_gradient,
     yearly_shares,
@@ -113,6 +114,21 @@ def test_gradient_matches_differences(by_visit):
     for k, shift in enumerate(np.eye(7) * 1e-6):
         slope = (evaluate(theta + shift)[0] - evaluate(theta - shift)[0]) / 2e-6
         assert evaluate(theta)[1][k] == pytest.approx(slope, rel=1e-5, abs=1e-6)
+
+
+def test_a_part_of_the_sites_has_the_likelihood_of_these_sites():
+    rng = np.random.default_rng(12)
+    history = rng.integers(0, 2, size=(30, 3, 2)).astype(float)
+    history[rng.random(history.shape) < 0.2] = NAN
+    designs = [rng.normal(size=(30, *shape)) for shape in ((2,), (2, 2), (2, 2), (3, 2))]
+    theta = rng.normal(size=8)
+    whole = dynamic_cells(history, *designs)
+    assert len(whole.weight) == 30
+    part = dynamic_cells(history[::3], *(design[::3] for design in designs))
+    np.testing.assert_allclose(
+        np.concatenate([*map(np.ravel, value_gradient(every_nth(whole, 3))(theta))]),
+        np.concatenate([*map(np.ravel, value_gradient(part)(theta))]),
+    )
 
 
 @pytest.mark.parametrize("by_visit", [True, False])

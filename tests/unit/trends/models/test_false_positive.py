@@ -171,6 +171,19 @@ def test_known_error_rates_of_observers_are_an_offset():
     assert chance.low < middle < chance.high
 
 
+def test_visits_on_which_occupied_sites_were_always_heard_are_said_to_be_at_the_edge():
+    """Detection differs by visit, so that each chance is of a single visit."""
+    rng = np.random.default_rng(10)
+    warm = np.tile([0.0, 1.0], (400, 2))
+    history, certain = simulated(
+        rng, rows=400, visits=4, psi=0.5, p=np.where(warm == 1, 1.0, 0.5), false=0.0, sure=0.5
+    )
+    fit = fit_false_positive(
+        history, certain, detection={"warm": warm}, known_error=warm * 0 + 0.01
+    )
+    assert estimates.EDGE_OF_RANGE in fit.fitted.flags
+
+
 def test_clusters_widen_what_rows_alike_have_too_narrow():
     occupied = np.repeat(np.random.default_rng(8).random(60) < 0.5, 10).astype(float)
     history, certain = simulated(np.random.default_rng(9), rows=600, visits=4, psi=occupied)

@@ -93,6 +93,18 @@ def test_ten_sites_heard_carry_a_trend(count, few):
     assert (trend.line is None) is few
 
 
+@pytest.mark.parametrize("told_apart", [True, False])
+def test_a_site_heard_in_many_seasons_counts_once(told_apart):
+    """Nine sites were heard, in more than ten seasons of a site."""
+    heard, year, route = simulated(years=5)
+    site = np.arange(len(heard)) // 5
+    others = [number for number in range(len(heard)) if site[number] not in range(0, 90, 10)]
+    heard[others] = 0
+    trend = fit_year_trend(heard, year, route, sites=site if told_apart else None)
+    assert trend.levels.seasons_heard >= 10
+    assert (estimates.TOO_FEW_DATA in trend.flags) is told_apart
+
+
 @pytest.mark.parametrize(("routes", "flags"), [(3, (estimates.FEW_CLUSTERS,)), (8, ())])
 def test_three_routes_carry_a_trend_and_eight_are_no_longer_few(routes, flags):
     trend = fit_year_trend(*simulated(routes=routes, stops=20, years=5, slope=0.0))

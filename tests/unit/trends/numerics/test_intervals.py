@@ -19,6 +19,7 @@ from surveys.trends.numerics.intervals import (
 class TestBothIntervals:
     def test_no_trials_has_no_value(self, interval):
         share = interval(0, 0)
+        assert share.name == "share"
         assert (share.value, share.low, share.high) == (None, None, None)
         assert NO_EFFORT in share.flags
 
