@@ -107,7 +107,7 @@ def test_nothing_of_it_can_be_changed_or_deleted(coordinator, route, model):
     row = model.objects.first()
     with pytest.raises(ProgrammingError, match="Cannot update"), transaction.atomic():
         row.save()
-    with pytest.raises(ProgrammingError, match="Cannot update or delete"), transaction.atomic():
+    with pytest.raises(ProgrammingError, match=r"Cannot (update or )?delete"), transaction.atomic():
         model.objects.filter(pk=row.pk)._raw_delete("default")
 
 
