@@ -60,6 +60,42 @@ _ALONG = f"""
            ST_LineLocatePoint(road.line, point.at::geometry)
     FROM point JOIN road USING (route) ORDER BY point.route, point.number, point.id
 """
+# Each part of the line is walked along its geodesic.
+_EVERY = """
+    WITH point AS (
+        SELECT path[1] AS part, geom::geography AS at
+        FROM ST_DumpPoints(ST_GeomFromText(%(line)s, 4326))
+    ), part AS (
+        SELECT part, at, lead(at) OVER (ORDER BY part) AS next FROM point
+    ), measured AS (
+        SELECT part, at, ST_Distance(at, next) AS meters, ST_Azimuth(at, next) AS azimuth
+        FROM part WHERE next IS NOT NULL AND ST_Distance(at, next) > 0
+    ), walked AS (
+        SELECT *, sum(meters) OVER (ORDER BY part) AS until FROM measured
+    )
+    SELECT step * %(every)s::float8, ST_Y(place), ST_X(place)
+    FROM walked
+    CROSS JOIN LATERAL generate_series(
+        ceil((until - meters) / %(every)s::float8)::int, ceil(until / %(every)s::float8)::int - 1
+    ) AS step
+    CROSS JOIN LATERAL (
+        SELECT ST_Project(at, step * %(every)s::float8 - (until - meters), azimuth)::geometry
+               AS place
+    ) AS projected
+    ORDER BY step
+"""
+# The area around some places: the smallest one without dents.
+_OUTSIDE = f"""
+    WITH {_POINTS}, area AS (
+        SELECT ST_ConvexHull(ST_Collect(ST_SetSRID(ST_MakePoint(longitude, latitude), 4326)))
+               ::geography AS area
+        FROM unnest(%(around_longitudes)s::float8[], %(around_latitudes)s::float8[])
+             AS given(longitude, latitude)
+    )
+    SELECT id, ST_Distance(at, area) FROM point, area
+    WHERE NOT ST_DWithin(at, area, %(beyond)s) ORDER BY id
+"""
+_LENGTH = "SELECT ST_Length(ST_GeomFromText(%(line)s, 4326)::geography)"
 MOST_WITHIN_M = 100.0
 
 
@@ -104,11 +140,43 @@ def along_lines(
 ) -> list[tuple[int, float, float]]:
     """Position, meters from the line of its route, and where along the line (0 to 1), of each
     point whose route has one, by number."""
-    texts = [
-        f"LINESTRING({', '.join(f'{p.longitude!r} {p.latitude!r}' for p in line)})"
-        for line in lines.values()
-    ]
+    texts = [_text(line) for line in lines.values()]
     return _rows(_ALONG, points, line_routes=list(lines), lines=texts)
+
+
+def outside(
+    points: Sequence[Point], around: Sequence[Place], beyond: float
+) -> list[tuple[int, float]]:
+    """Positions of points that lie more than so many meters outside the area around some places,
+    with their meters from it; none where there are no places."""
+    if not around:
+        return []
+    return _rows(
+        _OUTSIDE,
+        points,
+        beyond=beyond,
+        around_latitudes=[float(place.latitude) for place in around],
+        around_longitudes=[float(place.longitude) for place in around],
+    )
+
+
+def length_m(line: Sequence[Place]) -> float:
+    with connection.cursor() as cursor:
+        cursor.execute(_LENGTH, {"line": _text(line)})
+        return cursor.fetchone()[0]
+
+
+def every(line: Sequence[Place], meters: float) -> list[tuple[float, Place]]:
+    """The places at the start of a line and every so many meters along it, each with its meters
+    from the start."""
+    with connection.cursor() as cursor:
+        cursor.execute(_EVERY, {"line": _text(line), "every": meters})
+        rows = cursor.fetchall()
+    return [(along, Place(latitude=lat, longitude=lon)) for along, lat, lon in rows]
+
+
+def _text(line: Sequence[Place]) -> str:
+    return f"LINESTRING({', '.join(f'{p.longitude!r} {p.latitude!r}' for p in line)})"
 
 
 def _rows(sql: str, points: Sequence[Point], **more: object) -> list[tuple]:

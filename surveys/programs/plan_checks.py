@@ -12,7 +12,7 @@ from django.db.models.functions import Cast
 
 from surveys.language import gettext, said
 from surveys.models import Program, Stop
-from surveys.programs.geography import Neighbors, Point, along_lines, neighbors, same_place
+from surveys.programs.geography import Neighbors, Point, along_lines, neighbors, outside, same_place
 from surveys.programs.places import FARTHEST_ON_A_ROUTE_M, likely_slip, place_of
 from surveys.programs.protocols import version_on
 from surveys.programs.route_plan import Elsewhere, MatchedRoute, PlanFinding, PlanOptions, Spot
@@ -22,6 +22,8 @@ from surveys.protocol.words import distance
 # Two stops that near are the same stop twice.
 DOUBLE_M = 10.0
 OFF_LINE_M = 500.0
+# Farther from all present routes, a stop is hardly in the area that the program surveys.
+OUTSIDE_M = 50_000.0
 # A stop lies so many times nearer to a later one than to the next.
 JUMP = 3.0
 # Near the ends of a line, where a loop closes, a stop may be found at either end.
@@ -49,6 +51,7 @@ def check_places(
 ) -> list[PlanFinding]:
     """Findings of all the stops of the plan, in the order of its routes."""
     others = _others(program, routes)
+    around = [one.point.place for one in others.values()]
     listed = [one for route in routes for one in _listed(route, options, others)]
     if not listed:
         return []
@@ -56,6 +59,7 @@ def check_places(
     unit = DistanceUnit(program.distance_unit)
     return [
         *_far_off(program, listed),
+        *_outside(listed, around, unit),
         *_within_routes(listed, _least_spacing(program, options), unit),
         *_twice([*listed, *others.values()]),
         *_along_lines(listed, lines, unit),
@@ -136,6 +140,26 @@ def _far_off(program: Program, listed: Sequence[_Listed]) -> Iterator[PlanFindin
             ),
             remedy=gettext("Correct it, or change all coordinates of the file at once."),
         )
+
+
+def _outside(
+    listed: Sequence[_Listed], around: Sequence[Place], unit: DistanceUnit
+) -> Iterator[PlanFinding]:
+    """Stops away from the area in which the program's present stops lie."""
+    for position, meters in outside([one.point for one in listed], around, OUTSIDE_M):
+        one = listed[position]
+        if one.spot is not None:
+            yield PlanFinding(
+                kind="outside",
+                spot=one.at("latitude"),
+                message=said(
+                    "{stop} is {distance} outside the area of the present routes.",
+                    stop=one.name,
+                    distance=distance(meters, unit),
+                ),
+                remedy=gettext("Check both coordinates."),
+                blocks=False,
+            )
 
 
 def _box(program: Program) -> list[Place]:

@@ -163,6 +163,8 @@ TABLE = """
     web:route_import_undo              POST    in    none  no    no    ok
     web:route_import_discard           POST    in    none  no    no    ok
     web:program_route_line             POST    in    none  no    no    ok
+    web:program_stops_propose          GET     in    none  no    no    ok
+    web:program_stops_propose          POST    in    none  no    no    ok
     web:program_stop_add               POST    in    none  no    no    ok
     web:program_stop                   POST    in    none  no    no    ok
     web:program_stop_close             POST    in    none  no    no    ok

@@ -21,6 +21,7 @@ from surveys.importing.table import Row
 from surveys.models.program import route_code_validator
 from surveys.programs.lines import MOST_POINTS
 from surveys.protocol.coordinates import CoordinateError, read_pair
+from surveys.protocol.values import Place
 
 STOP_TEXTS = ("road", "county", "habitat", "hydroperiod", "fish", "notes")
 LONGEST_CODE = 20
@@ -91,6 +92,19 @@ def _stop(row: Row, cells: Mapping[str, str], number: str) -> dict[str, Any]:
         "latitude": latitude,
         "longitude": longitude,
         **{name: cells.get(name, "") for name in STOP_TEXTS},
+        "left_out": False,
+    }
+
+
+def proposed_stop(number: int, place: Place) -> dict[str, Any]:
+    """A stop that stands in no row of the file."""
+    return {
+        "row": f"+{number}",
+        "number": str(number),
+        "name": "",
+        "latitude": f"{place.latitude:.7f}",
+        "longitude": f"{place.longitude:.7f}",
+        **dict.fromkeys(STOP_TEXTS, ""),
         "left_out": False,
     }
 

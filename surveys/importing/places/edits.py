@@ -6,10 +6,12 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.http import Http404
 
-from surveys.importing.places.drafts import Draft
+from surveys.importing.places.drafts import Draft, proposed_stop
 from surveys.importing.places.found import storable
 from surveys.language import gettext
 from surveys.programs.places import read_coordinate
+from surveys.programs.stop_proposals import propose
+from surveys.protocol.values import Place
 
 ROUTE_TEXTS = ("code", "name", "region")
 STOP_TEXTS = ("number", "name", "latitude", "longitude", "road", "county")
@@ -50,6 +52,21 @@ def leave_out(positions: Sequence[int]) -> Callable[[Draft], None]:
     def change(draft: Draft) -> None:
         for position in positions:
             route_at(draft, position)["left_out"] = True
+
+    return change
+
+
+def propose_stops(spacing: float, most: int) -> Callable[[Draft], None]:
+    """Fill routes that have a line and no stops."""
+
+    def change(draft: Draft) -> None:
+        for route in draft:
+            if route["line"] and not route["stops"] and not route["left_out"]:
+                line = [Place(latitude=lat, longitude=lon) for lat, lon in route["line"]]
+                places = propose(line, spacing=spacing, most=most)
+                route["stops"] = [
+                    proposed_stop(number, place) for number, place in enumerate(places, start=1)
+                ]
 
     return change
 

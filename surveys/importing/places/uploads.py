@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from accounts.access import Permission, require
 from accounts.models import Membership
+from surveys.importing.places import edits
 from surveys.importing.places.columns import CODES, guess
 from surveys.importing.places.drafts import Draft, make_draft
 from surveys.importing.places.found import storable
@@ -26,7 +27,9 @@ from surveys.models import Program, RouteChoice, RouteImport
 from surveys.programs.assignments import today_of
 from surveys.programs.bring_in import RoutesRefusedError, bring_in, take_out
 from surveys.programs.plan_matching import match
+from surveys.programs.protocols import version_on
 from surveys.programs.route_plan import Elsewhere, Plan, PlanOptions
+from surveys.programs.stop_proposals import usual
 from surveys.visits.media.quota import check_room
 
 _LONGEST_NAME = 200
@@ -143,6 +146,15 @@ def change_draft(
     row.revision += 1
     row.save(update_fields=["draft", "revision"])
     return row
+
+
+def propose_stops(member: Membership, import_id: uuid.UUID) -> RouteImport:
+    """Stops along the line of each route that has none, as the protocol asks. Raises
+    ValidationError."""
+    options = options_of(import_of(member, import_id))
+    protocol = member.program.protocols.get(pk=options.protocol_id)
+    spacing, most = usual(version_on(protocol, options.first_night))
+    return change_draft(member, import_id, edits.propose_stops(spacing, most))
 
 
 @transaction.atomic

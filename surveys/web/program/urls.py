@@ -13,6 +13,9 @@ from surveys.web.program import (
     own_field_views as program_own_fields,
 )
 from surveys.web.program import (
+    proposal_views as program_proposals,
+)
+from surveys.web.program import (
     protocol_views as program_protocols,
 )
 from surveys.web.program import (
@@ -48,6 +51,11 @@ urlpatterns: list[URLPattern] = [
     path(AT + "routes/<int:route>", program_routes.route, name="program_route"),
     path(AT + "routes/<int:route>/edit", program_routes.edit, name="program_route_edit"),
     path(AT + "routes/<int:route>/line", program_lines.edit, name="program_route_line"),
+    path(
+        AT + "routes/<int:route>/stops/propose",
+        program_proposals.propose,
+        name="program_stops_propose",
+    ),
     path(AT + "routes/<int:route>/stops/add", program_stops.add, name="program_stop_add"),
     path(AT + "stops/<int:stop>", program_stops.edit, name="program_stop"),
     path(AT + "stops/<int:stop>/close", program_stops.close, name="program_stop_close"),

@@ -75,7 +75,8 @@ def options(request: ProgramRequest, places: uuid.UUID) -> HttpResponse:
 @require_POST
 @needs(Permission.MANAGE)
 def change_all(request: ProgramRequest, places: uuid.UUID) -> HttpResponse:
-    """Change all coordinates of the file, or skip the routes that have problems."""
+    """Change all coordinates of the file, skip the routes that have problems, or propose stops
+    along the lines."""
     member = request.membership
     wanted = request.POST.get("change", "")
     try:
@@ -84,6 +85,9 @@ def change_all(request: ProgramRequest, places: uuid.UUID) -> HttpResponse:
             positions = sorted({finding.spot.route for finding in plan.problems})
             uploads.change_draft(member, places, edits.leave_out(positions))
             messages.success(request, gettext("Routes with problems are skipped."))
+        elif wanted == "propose":
+            uploads.propose_stops(member, places)
+            messages.success(request, gettext("Stops are proposed along the lines."))
         elif wanted in _ALL:
             change, said_of_it = _ALL[wanted]
             uploads.change_draft(member, places, change)

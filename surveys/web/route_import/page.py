@@ -26,7 +26,7 @@ KINDS = {
     "order": gettext_lazy("Stops that seem out of order"),
     "double": gettext_lazy("Locations used twice"),
     "off_line": gettext_lazy("Stops away from their line"),
-    "outside": gettext_lazy("Stops outside the program’s area"),
+    "outside": gettext_lazy("Stops outside the area of the present routes"),
 }
 _SHOWN_OF_A_KIND = 5
 

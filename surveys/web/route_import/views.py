@@ -81,6 +81,10 @@ def preview(request: ProgramRequest, places: uuid.UUID) -> HttpResponse:
             "has_columns": bool(file.table.headers),
             "is_slipped": any(finding.kind in ("slip", "coordinate") for finding in plan.problems),
             "before": _same_file(row),
+            "bare_lines": sum(
+                bool(route["line"]) and not route["stops"] and not route["left_out"]
+                for route in row.draft
+            ),
         },
     )
 

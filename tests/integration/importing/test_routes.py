@@ -319,6 +319,15 @@ def test_a_stop_of_another_route_at_the_same_place(program, coordinator):
     assert "Stop 1 of R01 has the same location as stop 1 of X1" in finding.message
 
 
+@pytest.mark.parametrize(("north", "found"), [(0.44, []), (0.46, ["outside"])])
+def test_outside_the_area_of_the_present_routes(program, coordinator, north, found):
+    """50 km are 0.45° of latitude at 43.3° N."""
+    make_route(program, code="X1")
+    point = Point("R1", 1, "S", 43.0731 + north, -89.39)
+    row = stored(coordinator, places.csv([point]))
+    assert kinds(row) == found
+
+
 def test_along_the_line(program, coordinator):
     """The second stop is 1 km off, and the fourth behind the third."""
     points = [

@@ -157,6 +157,22 @@ def test_a_file_that_was_imported_before_is_said(program, page):
     assert "all routes and stops of the file are here already" in text(again)
 
 
+def test_stops_are_proposed_along_lines_of_the_file(program, page):
+    """5 km of road, 500 m from stop to stop."""
+    line = {"type": "LineString", "coordinates": [[-89.4, 43.0], [-89.4, 43.045]]}
+    feature = {"type": "Feature", "properties": {"route": "R5"}, "geometry": line}
+    assert "1 route has a line and no stops." in text(
+        upload(page, program, json.dumps(feature).encode())
+    )
+    proposed = page.post(url("_all", program), {"change": "propose"}, follow=True)
+    assert "Ready to import" in text(proposed)
+    assert "no stops" not in text(proposed)
+    page.post(url("_commit", program))
+    stops = Stop.objects.filter(route__program=program, route__code="R5")
+    assert [stop.number for stop in stops.order_by("number")] == list(range(1, 11))
+    assert program.routes.get().line is not None
+
+
 def test_discarding(program, page):
     upload(page, program, places.csv())
     assert "nothing was imported" in text(page.post(url("_discard", program), follow=True))
