@@ -1,0 +1,229 @@
+"""A whole site of its own to kill: PostgreSQL, gunicorn and the workers, each begun again as
+systemd would. Nothing of it touches the database of the tests."""
+
+import json
+import os
+import random
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from contextlib import closing, suppress
+from http.client import HTTPConnection, HTTPException
+from pathlib import Path
+
+import psycopg
+
+from tests.integration.test_deploy_scripts import PROJECT, shell
+
+USE = "cluster_use postgres; "
+STARTS_WITHIN_S = 240
+LOOK_EVERY_S = 0.5
+STOPS_WITHIN_S = 15
+
+
+class Site:
+    def __init__(self, folder: Path, *, with_clock: bool) -> None:
+        """`with_clock`: the clock of the server and the workers can be set, by libfaketime."""
+        self.folder = folder
+        self.with_clock = with_clock
+        self.clock = folder / "clock"
+        self.clock.write_text("+0")
+        shutil.copytree(
+            PROJECT / "deploy", folder / "deploy", ignore=shutil.ignore_patterns("__pycache__")
+        )
+        self.processes: dict[str, subprocess.Popen[bytes]] = {}
+        self.over = threading.Event()
+        self.lock = threading.Lock()
+        self.migrated = 0
+        for name in ("media", "static", "mail"):
+            (folder / name).mkdir()
+
+    def begin(self) -> dict:
+        up = self._shell('cluster_up duskpool; echo "$CLUSTER_SOCKET $CLUSTER_HOME"')
+        self.socket, self.home = up.split()[-2:]
+        with socket.socket() as found:
+            found.bind(("127.0.0.1", 0))
+            self.port = found.getsockname()[1]
+        self.environment = {
+            **os.environ,
+            "DATABASE_URL": f"postgis://duskpool@{self.socket.replace('/', '%2F')}/duskpool",
+            "DJANGO_SETTINGS_MODULE": "tests.benchmarks.kills.settings",
+            "DUSKPOOL_BIND": f"127.0.0.1:{self.port}",
+            "SERVED_SECRET_KEY": "only-for-the-site-that-is-killed",
+            "SERVED_STATIC_ROOT": str(self.folder / "static"),
+            "SERVED_MEDIA_ROOT": str(self.folder / "media"),
+            "KILLED_MAIL": str(self.folder / "mail"),
+        }
+        if self.with_clock:
+            (library,) = Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1")
+            self.environment |= {
+                "LD_PRELOAD": str(library),
+                "FAKETIME_TIMESTAMP_FILE": str(self.clock),
+                "FAKETIME_NO_CACHE": "1",
+                "DONT_FAKE_MONOTONIC": "1",
+            }
+        python = [sys.executable, "manage.py"]
+        self._run([*python, "migrate", "--no-input", "--verbosity=0"])
+        facts = json.loads(self._run([sys.executable, "-m", "tests.benchmarks.kills.seed"]))
+        gunicorn = ["-m", "gunicorn", "-c", "deploy/gunicorn.conf.py", "deploy.wsgi"]
+        self.commands = {
+            "web": [sys.executable, *gunicorn],
+            "worker": [*python, "run_workers"],
+            "worker2": [*python, "run_workers"],
+        }
+        threading.Thread(target=self._look_after, daemon=True).start()
+        self.wait_for_web()
+        return facts
+
+    def end(self) -> None:
+        self.over.set()
+        with self.lock:
+            for process in self.processes.values():
+                with suppress(ProcessLookupError):
+                    os.killpg(process.pid, signal.SIGKILL)
+                process.wait()
+        self._shell("cluster_remove")
+
+    def connect(self) -> psycopg.Connection:
+        return psycopg.connect(
+            host=self.socket,
+            user="duskpool",
+            dbname="duskpool",
+            autocommit=True,
+            connect_timeout=30,
+        )
+
+    # Kills
+
+    def kill(self, what: str, rng: random.Random) -> bool:
+        """Whether there was something to kill."""
+        if what == "postmaster":
+            return self._end_postmaster(signal.SIGKILL)
+        if what == "restart":
+            return self._end_postmaster(signal.SIGINT)  # "fast shutdown": pg_ctl stop
+        if what.startswith("clock"):
+            self.clock.write_text(what.split()[1])
+            return True
+        if what == "migration":
+            return self._migrate()
+        if what == "backend":
+            return self._signal(self._backends(), rng)
+        name, _, part = what.partition(" ")
+        name = rng.choice(["worker", "worker2"]) if name == "worker" else name
+        process = self.processes.get(name)
+        if process is None or process.poll() is not None:
+            return False
+        if part == "all":
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
+            return True
+        return self._signal(children_of(process.pid), rng)
+
+    def _end_postmaster(self, number: int) -> bool:
+        with self.lock:
+            pid = int(Path(self.home, "data/postmaster.pid").read_text().split()[0])
+            os.kill(pid, number)
+            asked = time.monotonic()
+            while Path(f"/proc/{pid}").exists():
+                # PostgreSQL 15 waits for ever when it is asked to stop while it recovers from a
+                # crash; systemd, too, ends it then.
+                if time.monotonic() - asked > STOPS_WITHIN_S:
+                    with suppress(ProcessLookupError):
+                        os.kill(pid, signal.SIGKILL)
+                time.sleep(0.05)
+            self._shell("cluster_start")
+        return True
+
+    def _migrate(self) -> bool:
+        """A new column and its index, as the linter of migrations lets them through."""
+        self.migrated += 1
+        column, index = f"tried_{self.migrated}", f"tried_index_{self.migrated}"
+        with suppress(psycopg.Error), self.connect() as there:
+            there.execute("SET lock_timeout = '30s'")
+            there.execute(f"ALTER TABLE surveys_visit ADD COLUMN {column} int DEFAULT 0 NOT NULL")
+            there.execute(f"CREATE INDEX CONCURRENTLY {index} ON surveys_visit ({column})")
+            return True
+        return False
+
+    def _backends(self) -> list[int]:
+        try:
+            with self.connect() as there:
+                query = (
+                    "SELECT pid FROM pg_stat_activity WHERE backend_type = 'client backend'"
+                    " AND pid <> pg_backend_pid()"
+                )
+                return [pid for (pid,) in there.execute(query)]
+        except psycopg.Error:
+            return []
+
+    @staticmethod
+    def _signal(pids: list[int], rng: random.Random) -> bool:
+        if not pids:
+            return False
+        with suppress(ProcessLookupError):
+            os.kill(rng.choice(sorted(pids)), signal.SIGKILL)
+            return True
+        return False
+
+    # What keeps it going
+
+    def _look_after(self) -> None:
+        """Begin again what has ended, as `Restart=always` does; all of a unit ends together."""
+        while not self.over.wait(LOOK_EVERY_S):
+            with self.lock:
+                if self.over.is_set():
+                    return
+                for name, command in self.commands.items():
+                    process = self.processes.get(name)
+                    if process is None or process.poll() is not None:
+                        self._start(name, command, process)
+
+    def _start(self, name: str, command: list[str], dead: subprocess.Popen[bytes] | None) -> None:
+        if dead is not None:
+            with suppress(ProcessLookupError):
+                os.killpg(dead.pid, signal.SIGKILL)
+        with (self.folder / f"{name}.log").open("ab") as log:
+            self.processes[name] = subprocess.Popen(
+                command,
+                cwd=PROJECT,
+                env=self.environment,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+            )
+
+    def wait_for_web(self) -> None:
+        deadline = time.monotonic() + STARTS_WITHIN_S
+        while time.monotonic() < deadline:
+            with (
+                suppress(OSError, HTTPException, psycopg.Error),
+                closing(HTTPConnection("127.0.0.1", self.port, timeout=10)) as asked,
+            ):
+                asked.request("GET", "/healthz")
+                if asked.getresponse().status == 200:
+                    self.connect().close()
+                    return
+            time.sleep(0.3)
+        raise RuntimeError((self.folder / "web.log").read_text("utf-8")[-3000:])
+
+    def _shell(self, script: str) -> str:
+        done = shell(self.folder, USE + script)
+        if done.returncode:
+            raise RuntimeError(done.stdout + done.stderr)
+        return done.stdout
+
+    def _run(self, command: list[str]) -> str:
+        done = subprocess.run(
+            command, cwd=PROJECT, env=self.environment, capture_output=True, text=True, check=False
+        )
+        if done.returncode:
+            raise RuntimeError(done.stdout + done.stderr)
+        return done.stdout
+
+
+def children_of(pid: int) -> list[int]:
+    return [int(one) for one in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]

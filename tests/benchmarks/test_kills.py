@@ -1,0 +1,262 @@
+"""A site whose parts are killed at random moments while people work: nothing that was acknowledged
+is lost, nothing is there twice, and nothing is stuck.
+
+SIGKILL to a server process, to all of the server, to a worker, to all workers, to a connection of
+PostgreSQL (which makes all others begin anew) and to PostgreSQL itself, and restarts of it, while
+visits are submitted, reviewed, recorded, imported and published and mail is sent, by two sets of
+workers, and while a migration of the kind that the linter lets through is made. KILLS says how many
+(200), KILL_SEED draws other moments. KILL_CLOCK=N sets the clock of the server and the workers a
+day ahead, a day back and right again, N times; that takes the package libfaketime.
+
+    pytest -m slow -s tests/benchmarks/test_kills.py
+"""
+
+import hashlib
+import os
+import random
+import re
+import threading
+import time
+from collections import Counter
+from email import message_from_bytes, policy
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from tests.benchmarks.kills.clients import (
+    Book,
+    Person,
+    begin,
+    import_files,
+    publish,
+    record_sounds,
+    review_visits,
+    submit_visits,
+)
+from tests.benchmarks.kills.site import Site
+
+pytestmark = [pytest.mark.benchmark, pytest.mark.slow]
+
+KILLS = int(os.environ.get("KILLS", "200"))
+SEED = int(os.environ.get("KILL_SEED", "13"))
+RESTARTS = max(1, KILLS // 10)
+CLOCKS = int(os.environ.get("KILL_CLOCK", "0"))
+WHAT = ("web child", "web all", "worker child", "worker all", "backend", "postmaster")
+WEIGHTS = (6, 1, 6, 1, 3, 1)
+MIGRATIONS = max(1, KILLS // 40)
+LONGEST_PAUSE_S = 2.0
+STUCK_AFTER_S = 120
+# A busy machine may still be at work then; what is stuck never ends.
+GIVE_UP_AFTER_S = 900
+UNDER_WAY = """
+    SELECT (SELECT count(*) FROM procrastinate_jobs j WHERE status IN ('todo', 'doing')
+                AND queueing_lock IS NULL)
+        + (SELECT count(*) FROM surveys_backgroundrun WHERE state IN ('queued', 'running'))
+"""
+
+
+@pytest.fixture
+def site(tmp_path):
+    made = Site(tmp_path, with_clock=CLOCKS > 0)
+    try:
+        yield made
+    finally:
+        made.end()
+
+
+def kills(rng: random.Random) -> list[str]:
+    chosen = rng.choices(WHAT, WEIGHTS, k=KILLS - RESTARTS)
+    chosen += ["restart"] * RESTARTS + ["migration"] * MIGRATIONS
+    chosen += ["clock +1d", "clock -1d", "clock +0"] * CLOCKS
+    rng.shuffle(chosen)
+    return chosen
+
+
+def test_nothing_acknowledged_is_lost(site, record_property):
+    rng = random.Random(SEED)
+    facts = site.begin()
+    book, over = Book(), threading.Event()
+
+    def person(cookie: str) -> Person:
+        return Person(cookie, site.port, facts["program"], book, over)
+
+    coordinator = person(facts["coordinator"])
+    threads = [
+        begin(submit_visits, person(cookie), route)
+        for cookie, route in zip(2 * facts["observers"], facts["routes"], strict=True)
+    ]
+    threads.append(begin(review_visits, coordinator, random.Random(SEED)))
+    threads.append(begin(record_sounds, book, over, random.Random(SEED)))
+    threads.append(begin(publish, person(facts["coordinator"])))
+    threads.append(begin(import_files, person(facts["coordinator"]), facts["imports"]))
+
+    killed: Counter[str] = Counter()
+    for what in kills(rng):
+        # Work has to be under way to be hit.
+        site.wait_for_web()
+        time.sleep(rng.uniform(0.1, LONGEST_PAUSE_S))
+        killed[what] += site.kill(what, rng)
+    time.sleep(5)
+    over.set()
+    for thread in threads:
+        thread.join(timeout=120)
+    waited, held = wait_until_done(site)
+    found = judge(site, book)
+    said = words(killed, book, waited, found) + f"\njobs of dead workers after 2 minutes: {held}"
+    record_property("kills", said)
+    print(said)  # noqa: T201 - shown with -s
+    assert found["lost"] == [], said
+    assert found["doubled"] == [], said
+    assert (found["stuck"], held) == (0, 0), said
+    assert book.surprises == [], said
+
+
+OF_DEAD_WORKERS = """
+    SELECT count(*) FROM procrastinate_jobs j
+    LEFT JOIN procrastinate_workers w ON w.id = j.worker_id
+    WHERE j.status = 'doing' AND (w.id IS NULL OR w.last_heartbeat < now() - interval '1 minute')
+"""
+
+
+def wait_until_done(site: Site) -> tuple[float, int | None]:
+    """Seconds until nothing is under way, and how many jobs dead workers hold after two minutes."""
+    began, held = time.monotonic(), None
+    while (waited := time.monotonic() - began) < GIVE_UP_AFTER_S:
+        if waited > STUCK_AFTER_S and held is None:
+            held = count(site, OF_DEAD_WORKERS)
+        if count(site, UNDER_WAY) == 0:
+            break
+        time.sleep(1)
+    return waited, held or 0
+
+
+def count(site: Site, query: str) -> int | None:
+    try:
+        with site.connect() as there:
+            return there.execute(query).fetchone()[0]
+    except psycopg.Error:
+        return None
+
+
+def judge(site: Site, book: Book) -> dict:
+    """What is lost, doubled or stuck, read from the database and the disk itself."""
+    lost, doubled = [], []
+    with site.connect() as there:
+        lost += _lost_visits(there, book)
+        lost += _lost_recordings(there, book, site.folder / "media")
+        lost += _lost_runs(there, book)
+        doubled += _doubled(there)
+        doubled += _doubled_imports(there, book)
+        notes = dict(there.execute(
+            "SELECT note, count(*) FROM surveys_reviewstep WHERE note LIKE 'Please check: %'"
+            " GROUP BY 1"
+        ).fetchall())  # fmt: skip
+    mailed = mails(site.folder / "mail")
+    lost += [f"mail of {note}" for note in notes if not mailed[note]]
+    return {
+        "lost": lost,
+        "doubled": doubled,
+        "stuck": count(site, UNDER_WAY),
+        "mails": sum(mailed.values()),
+        "mailed_again": sum(count - 1 for count in mailed.values() if count > 1),
+    }
+
+
+def _lost_visits(there: psycopg.Connection, book: Book) -> list[str]:
+    stored = {str(pk): (state, cells) for pk, state, cells in there.execute(
+        "SELECT v.id, v.state, s.cells FROM surveys_visit v JOIN surveys_submission s"
+        " ON s.visit_id = v.id")}  # fmt: skip
+    lost = []
+    for visit, cells in book.submitted.items():
+        state, kept = stored.get(visit, ("missing", None))
+        wanted = (
+            {"accepted"} if visit in book.accepted
+            else {"sent_back"} if visit in book.sent_back
+            else {"submitted", "accepted", "sent_back"}
+        )  # fmt: skip
+        if state not in wanted or kept != cells:
+            lost.append(f"visit {visit} is {state}")
+    return lost
+
+
+def _lost_recordings(there: psycopg.Connection, book: Book, media: Path) -> list[str]:
+    stored = {str(pk): name for pk, name in there.execute(
+        "SELECT id, audio FROM surveys_recording")}  # fmt: skip
+    lost = []
+    for recording, sha256 in book.recordings.items():
+        file = media / stored.get(recording, "missing")
+        if not file.is_file() or hashlib.sha256(file.read_bytes()).hexdigest() != sha256:
+            lost.append(f"recording {recording}")
+    return lost
+
+
+def _lost_runs(there: psycopg.Connection, book: Book) -> list[str]:
+    ended = dict(there.execute("SELECT id, state FROM surveys_backgroundrun").fetchall())
+    lost = [f"publication run {run} is {ended.get(run)}" for run in book.publications
+            if ended.get(run) not in ("done", "refused")]  # fmt: skip
+    for file in book.imports:
+        count = there.execute(
+            "SELECT count(*) FROM surveys_visit v JOIN surveys_route r ON r.id = v.route_id"
+            " WHERE r.code = %s", [file["route"]],
+        ).fetchone()[0]  # fmt: skip
+        if count < file["visits"]:
+            lost.append(f"import into {file['route']}: {count} of {file['visits']} visits")
+    return lost
+
+
+def _doubled_imports(there: psycopg.Connection, book: Book) -> list[str]:
+    return [
+        f"import into {file['route']}"
+        for file in book.imports
+        for (count,) in there.execute(
+            "SELECT count(*) FROM surveys_visit v JOIN surveys_route r ON r.id = v.route_id"
+            " WHERE r.code = %s", [file["route"]],
+        )
+        if count > file["visits"]
+    ]  # fmt: skip
+
+
+TWICE = {
+    "submission": "SELECT visit_id FROM surveys_submission GROUP BY 1 HAVING count(*) > 1",
+    "visit of a route and night": "SELECT route_id, night FROM surveys_visit GROUP BY 1, 2"
+    " HAVING count(*) > 1",
+    "step of review": "SELECT visit_id, step FROM surveys_reviewstep GROUP BY 1, 2"
+    " HAVING count(*) > 1",
+    "recording": "SELECT visit_id, sha256 FROM surveys_recording GROUP BY 1, 2 HAVING count(*) > 1",
+    "publication of a run": "SELECT program_id, season_year, version FROM surveys_publication"
+    " GROUP BY 1, 2, 3 HAVING count(*) > 1",
+    "more publications than runs": "SELECT 1 WHERE (SELECT count(*) FROM surveys_publication) >"
+    " (SELECT count(*) FROM surveys_backgroundrun WHERE kind = 'publish' AND state = 'done')",
+}
+
+
+def _doubled(there: psycopg.Connection) -> list[str]:
+    return [f"{what} {row}" for what, query in TWICE.items() for row in there.execute(query)]
+
+
+def mails(folder: Path) -> Counter[str]:
+    """How often the note of each step was mailed."""
+    found: Counter[str] = Counter()
+    for file in folder.iterdir():
+        for part in file.read_bytes().split(b"-" * 79 + b"\n"):
+            if part.strip():
+                text = message_from_bytes(part, policy=policy.default).get_content()
+                found.update(re.findall(r"Please check: [0-9a-f-]{36}", text))
+    return found
+
+
+def words(killed: Counter[str], book: Book, waited: float, found: dict) -> str:
+    parts = ", ".join(f"{what} {count}" for what, count in sorted(killed.items()))
+    return (
+        f"seed {SEED}: {sum(killed.values())} kills ({parts}); {book.lost_answers} answers lost\n"
+        f"acknowledged: {len(book.submitted)} visits, {len(book.accepted)} accepted,"
+        f" {len(book.sent_back)} sent back, {len(book.recordings)} recordings,"
+        f" {len(book.publications)} publications, {len(book.imports)} imports\n"
+        f"lost {len(found['lost'])}, doubled {len(found['doubled'])}, stuck {found['stuck']} after"
+        f" {waited:.0f} s; {found['mails']} mails, {found['mailed_again']} of them once more\n"
+        + "".join(
+            f"{count} times no publication: {why}\n" for why, count in book.not_published.items()
+        )
+        + "\n".join([*found["lost"][:10], *found["doubled"][:10], *book.surprises[:20]])
+    )
