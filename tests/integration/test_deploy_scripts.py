@@ -295,3 +295,6 @@ def test_units_name_what_is_there(unit: Path) -> None:
         assert "Persistent=yes" in text
     named = re.findall(r"/srv/duskpool/((?:deploy|manage)[\w./-]*)", text)
     assert [path for path in named if not (PROJECT / path).exists()] == []
+    # systemd fills in what follows a dollar itself, and knows no ${NAME:+...}: "$$" is left to sh.
+    for line in re.findall(r"^Exec\w+=/bin/sh.*", text, re.MULTILINE):
+        assert "$" not in line.replace("$$", "")
