@@ -104,12 +104,12 @@ def _bound(kind: EmptyKind, missed: FloatArray, units: AnyArray, level: float) -
     )
 
 
-def highest_silent_share(heard: FloatArray, *, level: float = 0.95) -> float:
+def highest_silent_share(heard: FloatArray, *, level: float = 0.95, alike: float = 1.0) -> float:
     """The share of units at which silence at all of them has a chance of ``1 - level``.
 
     ``heard`` (units,) are the chances of hearing the species at a unit that has it; with chances of
-    1 this is the upper limit of Clopper and Pearson with all error on one side. 1 where even a
-    species that is everywhere may be missed so.
+    1 this is the upper limit of Clopper and Pearson with all error on one side. ``alike`` units
+    count as one. 1 where even a species that is everywhere may be missed so.
 
     Examples
     --------
@@ -118,7 +118,7 @@ def highest_silent_share(heard: FloatArray, *, level: float = 0.95) -> float:
     """
 
     def margin(share: float) -> float:
-        return float(np.log1p(-share * heard).sum()) - float(np.log1p(-level))
+        return float(np.log1p(-share * heard).sum()) / alike - float(np.log1p(-level))
 
     if not len(heard) or margin(1 - 1e-12) > 0:
         return 1.0

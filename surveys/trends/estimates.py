@@ -194,7 +194,8 @@ FLAGS: dict[str, str] = {
         "The surveys of a region are not enough for its share, so the whole program has no trend."
     ),
     REGION_SILENT: _(
-        "The species was never heard in a region. Its share there is taken as 0, without an error."
+        "The species was never heard in a region. Its share there is taken as 0; the interval "
+        "includes what may have been missed there."
     ),
     REGION_GAPS: _(
         "In some seasons a region was not surveyed. They are not in the trend of the whole program."

@@ -25,10 +25,16 @@ from surveys.trends.models.strata import (
     weighted_shares,
 )
 from surveys.trends.models.year_levels import YearLevels
-from surveys.trends.models.year_slope import line_design, slope_over_years
-from surveys.trends.models.year_trend import YearTrend, size_flags, summarize_year_trend
+from surveys.trends.models.year_slope import YearSlope, line_design, slope_over_years
+from surveys.trends.models.year_trend import (
+    YearTrend,
+    percent_of_share,
+    size_flags,
+    summarize_year_trend,
+)
 from surveys.trends.numerics.arrays import BoolArray
 from surveys.trends.periods import SpeciesPeriods, in_region
+from surveys.trends.silent_regions import SurveyedRegion, with_missed
 from surveys.trends.species_result import SensitivityLine, WholeProgram
 from surveys.trends.told_trend import fit_told, told_data
 
@@ -59,19 +65,26 @@ def fit_regions(periods: SpeciesPeriods, site: Site) -> Regions | None:
     )
     if refused:
         return Regions(strata=(), breaks=(), by_route=site == "route", refused=refused)
-    strata, breaks = [], set()
+    regions, breaks = [], set()
     for region, weight in weights.items():
         data = told_data(in_region(periods, region), site)
         fit = fit_told(data, rows=np.ones(len(data.histories.site), dtype=np.bool_))
-        strata.append(Stratum(weight=weight, levels=fit.levels))
+        regions.append(
+            SurveyedRegion(
+                stratum=Stratum(weight=weight, levels=fit.levels),
+                histories=data.histories,
+                fit=data.choice.trend.fit,
+            )
+        )
         breaks |= set(data.breaks.years)
-    return regions_of(strata, breaks=tuple(sorted(breaks)), by_route=site == "route")
+    return regions_of(regions, breaks=tuple(sorted(breaks)), by_route=site == "route")
 
 
 def regions_of(
-    strata: Sequence[Stratum], *, breaks: tuple[int, ...] = (), by_route: bool = False
+    surveyed: Sequence[SurveyedRegion], *, breaks: tuple[int, ...] = (), by_route: bool = False
 ) -> Regions:
     """The regions, or why nothing can be told of them together."""
+    strata = with_missed(surveyed)
     few = any(stratum.levels.routes < FEWEST_ROUTES_OF_A_REGION for stratum in strata)
     unknown = any(s.levels.covariance is None and not s.silent for s in strata)
     refused = (
@@ -79,7 +92,7 @@ def regions_of(
         *((estimates.REGION_UNKNOWN,) if unknown else ()),
         *((estimates.NEVER_HEARD,) if all(stratum.silent for stratum in strata) else ()),
     )
-    return Regions(strata=tuple(strata), breaks=breaks, by_route=by_route, refused=refused)
+    return Regions(strata=strata, breaks=breaks, by_route=by_route, refused=refused)
 
 
 def whole_program(regions: Regions, *, flags: tuple[str, ...] = ()) -> WholeProgram:
@@ -144,7 +157,9 @@ def _change(whole: WeightedLevels, regions: Regions, flags: tuple[str, ...]) -> 
     kept = np.isin(whole.levels.years, told)
     steps = steps_within(told, regions.breaks)
     parts = whole.parts[:, kept][:, :, kept]
-    of_told = replace(whole, levels=_of_years(whole.levels, kept), parts=parts)
+    of_told = replace(
+        whole, levels=_of_years(whole.levels, kept), parts=parts, missed=whole.missed[kept]
+    )
     too_little = size_flags(of_told.levels, by_route=regions.by_route)
     design = line_design(of_told.levels, steps)
     line = None
@@ -161,7 +176,24 @@ def _change(whole: WeightedLevels, regions: Regions, flags: tuple[str, ...]) -> 
     change = summarize_year_trend(fit).occupancy
     if line is None:
         return replace(change, method=METHOD)
-    return replace(change, method=METHOD, interval=f"{INTERVAL}, and the scatter of years")
+    low, high = _with_missed(fit, line, of_told)
+    return replace(
+        change,
+        low=low,
+        high=high,
+        method=METHOD,
+        interval=f"{INTERVAL}, and the scatter of years",
+    )
+
+
+def _with_missed(fit: YearTrend, line: YearSlope, whole: WeightedLevels) -> tuple[float, float]:
+    """Limits of the change where the species may have left a silent region or come to it."""
+    missed = dict(zip(whole.levels.years.tolist(), whole.missed.tolist(), strict=True))
+    low, high = line.limits
+    return (
+        percent_of_share(fit, low, more_at_first=missed),
+        percent_of_share(fit, high, more_at_last=missed),
+    )
 
 
 def _of_years(levels: YearLevels, kept: BoolArray) -> YearLevels:

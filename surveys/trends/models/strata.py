@@ -29,11 +29,13 @@ INTERVAL = "t on the logit scale, errors by route within strata"
 class Stratum:
     """Yearly levels of one stratum, and its weight; weights are relative to each other.
 
-    Where the species was never heard the share is 0 without an error, whatever the levels are.
+    Where the species was never heard the share is 0, whatever the levels are, and ``most`` (T,) are
+    upper limits of the share of each year; without these it has no error.
     """
 
     weight: float
     levels: YearLevels
+    most: FloatArray | None = None
 
     @property
     def silent(self) -> bool:
@@ -51,11 +53,13 @@ class Stratum:
 class WeightedLevels:
     """``levels`` of the program on the logit scale, for the years in which every stratum has one.
     ``parts`` (H, T, T) is what each stratum that is not silent adds to their covariance, ``routes``
-    (H,) the number of routes behind it."""
+    (H,) the number of routes behind it. ``missed`` (T,) is the share of the program that silent
+    strata may add."""
 
     levels: YearLevels
     parts: FloatArray
     routes: FloatArray
+    missed: FloatArray
 
     def degrees(self, contrast: FloatArray) -> float:
         """Degrees of freedom by routes of a contrast (T,) of the levels."""
@@ -103,7 +107,11 @@ def weighted_levels(strata: Sequence[Stratum]) -> WeightedLevels:
     if not heard or not np.all(weights > 0):
         raise ValueError("strata: expected positive weights and a stratum with the species")
     years = reduce(np.intersect1d, (stratum.levels.years for stratum in strata))
-    share = np.zeros(len(years))
+    share, missed = np.zeros(len(years)), np.zeros(len(years))
+    for stratum in strata:
+        if stratum.silent and stratum.most is not None:
+            at = np.searchsorted(stratum.levels.years, years)
+            missed += stratum.weight / weights.sum() * stratum.most[at]
     slopes, covariances, own = [], [], []
     for stratum in heard:
         if stratum.levels.covariance is None:
@@ -120,6 +128,7 @@ def weighted_levels(strata: Sequence[Stratum]) -> WeightedLevels:
     counts = [stratum.levels for stratum in strata]
     return WeightedLevels(
         parts=parts,
+        missed=missed,
         routes=np.array([stratum.levels.routes for stratum in heard], dtype=np.float64),
         levels=YearLevels(
             years=years,
@@ -141,7 +150,8 @@ def weighted_levels(strata: Sequence[Stratum]) -> WeightedLevels:
 def weighted_shares(
     whole: WeightedLevels, *, flags: tuple[str, ...] = (), confidence: float = 0.95
 ) -> tuple[tuple[int, Estimate], ...]:
-    """The share of the program in each season year, with its interval."""
+    """The share of the program in each season year, with its interval; the upper end adds what
+    silent strata may hold."""
     estimates = []
     errors = np.sqrt(np.einsum("htt->t", whole.parts))
     for place, year in enumerate(whole.levels.years.tolist()):
@@ -156,7 +166,7 @@ def weighted_shares(
                     name=f"share of the program {year}",
                     value=value,
                     low=low,
-                    high=high,
+                    high=min(high + float(whole.missed[place]), 1.0),
                     interval=INTERVAL,
                     method=METHOD,
                     flags=flags,

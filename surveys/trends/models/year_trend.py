@@ -37,6 +37,7 @@ FEWEST_STOPS_HEARD = 10
 FEWEST_SEASONS_HEARD = 10
 FEWEST_ROUTES_HEARD = 3
 FEWEST_ROUTES = 8
+NOTHING_MORE: Mapping[int, float] = {}
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -189,10 +190,6 @@ def summarize_year_trend(trend: YearTrend) -> TrendSummary:
     stretches = _stretches(trend.levels, line)
     span = sum(float(np.ptp(years)) for years in stretches)
 
-    def percent_of_share(slope: float) -> float:
-        ends = (_ends(trend.levels, line, years, slope) for years in stretches)
-        return percent_per_step(sum(float(np.log(last / first)) for first, last in ends) / span)
-
     def points(slope: float) -> float:
         ends = (_ends(trend.levels, line, years, slope) for years in stretches)
         return 100 * sum(last - first for first, last in ends) / span
@@ -214,9 +211,33 @@ def summarize_year_trend(trend: YearTrend) -> TrendSummary:
     return TrendSummary(
         log_odds=on(float, "trend, log odds of occupancy per year", se=line.se),
         odds=on(percent_per_step, "trend, % change in odds per year"),
-        occupancy=on(percent_of_share, "trend, % change in share of sites per year"),
+        occupancy=on(
+            partial(percent_of_share, trend), "trend, % change in share of sites per year"
+        ),
         points=on(points, "trend, percentage points of sites per year"),
     )
+
+
+def percent_of_share(
+    trend: YearTrend,
+    slope: float,
+    *,
+    more_at_first: Mapping[int, float] = NOTHING_MORE,
+    more_at_last: Mapping[int, float] = NOTHING_MORE,
+) -> float:
+    """Percent change of the share of sites per year, the line turned to ``slope``. ``more`` is
+    added to the share at either end of a stretch, by season year."""
+    line = trend.line
+    if line is None:
+        raise ValueError("trend: there is no line")
+    change, span = 0.0, 0.0
+    for years in _stretches(trend.levels, line):
+        first, last = _ends(trend.levels, line, years, slope)
+        first += more_at_first.get(int(years[0]), 0.0)
+        last += more_at_last.get(int(years[-1]), 0.0)
+        change += float(np.log(last / first))
+        span += float(np.ptp(years))
+    return percent_per_step(change / span)
 
 
 def year_trend_line(trend: YearTrend) -> tuple[tuple[int, Estimate], ...]:

@@ -58,3 +58,14 @@ def test_the_method_page_tells_the_false_alarms_of_correlated_years_as_they_were
         row = next(line for line in table.splitlines() if f"| {name} |" in line)
         low, high = re.search(r"\(([0-9.]+) to ([0-9.]+)\)", row).groups()
         assert float(low) < 100 * share < float(high)
+
+
+def test_the_interval_for_correlated_years_misses_more_true_changes():
+    table = (Path(__file__).parent / "calibration/table.md").read_text("utf-8")
+
+    def fell(name):
+        row = next(line for line in table.splitlines() if line.startswith(f"| {name} |"))
+        return float(row.split("|")[3])
+
+    name = "-5 % a year, years sd 0.3"
+    assert fell(f"{name}, told by the line for it") < fell(name) - 5

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from surveys.trends import estimates
+from surveys.trends import estimates, whole_program
 from surveys.trends.community import is_told
 from surveys.trends.histories import take
 from surveys.trends.sensitivity import ALL_DATA
@@ -110,6 +110,25 @@ def test_a_region_where_it_was_never_heard_counts_as_empty():
     # Three quarters of the weight lie where it calls; the yearly models differ a little.
     for year, share in shares.items():
         assert share.value == pytest.approx(0.75 * south[year], abs=0.06)
+
+
+def test_what_a_silent_region_may_hold_widens_change_and_shares(monkeypatch):
+    """The species may have left it or come to it: both ends of the change move."""
+    own = columns()
+    silent = np.where(own.route < 6, 0.0, own.heard)
+    silent = dataclasses.replace(own, heard=silent, call_index=silent)
+    whole = told(silent).whole
+    monkeypatch.setattr(
+        whole_program, "with_missed", lambda regions: tuple(one.stratum for one in regions)
+    )
+    blind = told(silent).whole
+    assert whole.change.value == blind.change.value
+    assert whole.change.low < blind.change.low - 0.1
+    assert whole.change.high > blind.change.high + 0.1
+    for (year, share), (_, without) in zip(whole.shares, blind.shares, strict=True):
+        assert (share.value, share.low) == (without.value, without.low), year
+        # 24 stops of 6 routes in a quarter of the weight: 3 / 24 if all are apart, at most all.
+        assert 0.25 * 2.9 / 24 < share.high - without.high < 0.25, year
 
 
 def test_never_heard_anywhere_is_said():

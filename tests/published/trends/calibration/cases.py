@@ -109,6 +109,11 @@ CASES = (
         correlated=True,
     ),
     replace(change("-5 % a year, told by the line for it", -5), coverage=None, correlated=True),
+    replace(
+        change("-5 % a year, years sd 0.3, told by the line for it", -5, year_sd=0.3),
+        coverage=None,
+        correlated=True,
+    ),
     # Equal detection and two classes of stops look alike where a species is rare, so that the share
     # of the second is too low, and has no goal for its coverage.
     level(null("rare, all stops heard alike", 5, **RARE)),
@@ -155,5 +160,12 @@ WHOLE_CASES = (
     ),
     whole(
         "two regions with 4 routes", (1.0, Setting(routes=4)), (1.0, Setting(routes=4)), alarms=5
+    ),
+    # In many of these programs the second region is silent.
+    whole(
+        "a region where it is nearly never heard",
+        (1.0, Setting(share=0.2, percent=-3)),
+        (1.0, Setting(share=0.002, routes=6, stops=5, percent=8)),
+        coverage=COVERAGE,
     ),
 )

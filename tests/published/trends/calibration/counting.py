@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -20,6 +20,7 @@ from surveys.trends.models.year_trend import (
     year_trend_line,
 )
 from surveys.trends.numerics.intervals import wilson
+from surveys.trends.silent_regions import SurveyedRegion
 from surveys.trends.told_trend import chosen_year_trend
 from surveys.trends.whole_program import regions_of, whole_program
 from tests.published.trends.calibration.cases import CASES, WHOLE_CASES, Case
@@ -169,12 +170,19 @@ def _whole_change(case: Case, number: int) -> Estimate:
         together = _histories(_together(drawn))
         trend = chosen_year_trend(together, {}, choose_trend(together, {}, {}))
         return summarize_year_trend(trend).occupancy
-    strata = []
+    surveyed = []
     for (weight, _), region in zip(case.regions, drawn, strict=True):
         histories = _histories(region)
-        trend = chosen_year_trend(histories, {}, choose_trend(histories, {}, {}))
-        strata.append(Stratum(weight=weight, levels=trend.levels))
-    return whole_program(regions_of(strata)).change
+        choice = choose_trend(histories, {}, {})
+        levels = chosen_year_trend(histories, {}, choice).levels
+        surveyed.append(
+            SurveyedRegion(
+                stratum=Stratum(weight=weight, levels=levels),
+                histories=histories,
+                fit=choice.trend.fit,
+            )
+        )
+    return whole_program(regions_of(surveyed)).change
 
 
 def _together(regions: list[Drawn]) -> Drawn:
@@ -236,6 +244,17 @@ def table(counts: Iterable[Count]) -> str:
             f"| {_goal(count.case)} | {', '.join(count.misses)} |"
         )
     return "\n".join(lines) + "\n"
+
+
+def merged(before: str, again: str, names: Sequence[str]) -> str:
+    """A table whose rows are those counted again, and the others as they stood before."""
+    head, rows = again.splitlines()[:2], {}
+    for text in (before, again):
+        for line in text.splitlines():
+            name = line.removeprefix("| ").partition(" |")[0]
+            if line.startswith("| ") and name in names:
+                rows[name] = line
+    return "\n".join([*head, *(rows[name] for name in names if name in rows)]) + "\n"
 
 
 def _of_level(count: Count) -> str:
