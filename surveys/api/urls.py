@@ -12,6 +12,7 @@ from surveys.api.views import (
     results,
     review,
     visits,
+    wetlands,
 )
 
 app_name = "api"
@@ -61,6 +62,7 @@ urlpatterns = [
         analysts.StopRecordsGeoJson.as_view(),
         name="records_stops_geojson",
     ),
+    path(f"{RECORDS}water/", wetlands.WaterRecords.as_view(), name="records_water"),
     path(f"{PROGRAM}visits/", visits.Visits.as_view(), name="visits"),
     path(VISIT, visits.VisitDetail.as_view(), name="visit"),
     path(f"{VISIT}records/", visits.VisitRecords.as_view(), name="visit_records"),

@@ -46,6 +46,7 @@ ORDER = (
     "importing",
     "review",
     "trend-method",
+    "wetlands",
     "sharing",
     "sources",
 )

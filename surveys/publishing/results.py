@@ -19,6 +19,7 @@ from surveys.trends.from_tables import (
 )
 from surveys.trends.null_run import RUNS
 from surveys.trends.result_tables import null_row, occupancy_rows, sensitivity_rows, trend_rows
+from surveys.trends.water_tables import water_and_calls_rows, water_rows
 
 
 def periods_of(frozen: Frozen) -> FrozenPeriods:
@@ -37,8 +38,8 @@ def add_trends(
     runs: int = RUNS,
     report: Callable[[str], None] = lambda _: None,
 ) -> None:
-    """Write occupancy, trends, sensitivity, and null runs of ``runs`` simulated surveys; ``report``
-    is called with a sentence before each step."""
+    """Write occupancy, trends, sensitivity, the water, and null runs of ``runs`` simulated surveys;
+    ``report`` is called with a sentence before each step."""
 
     def notify(species: str, site: str) -> None:
         report(said("Trend of {species} by {site}", species=species, site=gettext(site)))
@@ -55,6 +56,8 @@ def add_trends(
         tables.SENSITIVITY,
         (row for result in results for row in sensitivity_rows(*result)),
     )
+    _write(frozen, tables.WATER, water_rows(periods))
+    _write(frozen, tables.WATER_AND_CALLS, water_and_calls_rows(results))
     told = {
         species
         for species, site, result in results

@@ -57,6 +57,7 @@ from surveys.trends.species_result import (
 )
 from surveys.trends.table import count_years, nights_heard
 from surveys.trends.told_trend import TrendData, told_data, told_trend, trend_of
+from surveys.trends.water import WaterAndCalls, water_and_calls
 from surveys.trends.whole_program import fit_regions, weighting_lines, whole_program
 
 LEVEL = 0.95
@@ -76,6 +77,7 @@ class Parts:
     phenology: bool = True
     sensitivity: bool = True
     chorus: bool = True
+    water: bool = True
 
 
 def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) -> SpeciesResult:
@@ -141,6 +143,7 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
         sensitivity=(*checks, *(weighting_lines(regions) if checks else ())),
         chorus=chorus_trend(told, flags=of_all) if parts.chorus and site == "stop" else None,
         whole=whole_program(regions, flags=of_all) if regions else None,
+        water=_water(periods) if parts.water and site == "stop" else None,
     )
 
 
@@ -262,6 +265,12 @@ def _index(histories: Histories) -> tuple[IndexYear, ...]:
         )
         for year, summary in summarize_groups(fit)
     )
+
+
+def _water(periods: SpeciesPeriods) -> WaterAndCalls | None:
+    if "water" not in periods.columns.covariates:
+        return None
+    return water_and_calls(periods.columns, periods.in_season)
 
 
 def _phenology(periods: SpeciesPeriods) -> Phenology:

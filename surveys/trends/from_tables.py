@@ -48,11 +48,13 @@ _FORMER = {"noise": "noise_index"}
 @dataclass(frozen=True, kw_only=True)
 class FrozenPeriods:
     """`species` are the scientific names in the order of the checklist; `periods` knows each by
-    its position. `told` says of each joint entry whether it is told, or its members."""
+    its position, and each stop by its position among `stops`, their identifiers. `told` says of
+    each joint entry whether it is told, or its members."""
 
     species: tuple[str, ...]
     periods: ProgramPeriods
     told: tuple[ToldEntry, ...]
+    stops: tuple[str, ...] = ()
 
 
 def read_periods(folder: Path) -> FrozenPeriods:
@@ -112,6 +114,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
     return FrozenPeriods(
         species=species,
         told=told,
+        stops=tuple(stop_at),
         periods=ProgramPeriods(
             columns=columns,
             day=np.array([int(visit[4]) for visit in visit_of], dtype=np.int64),

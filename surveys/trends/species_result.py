@@ -16,6 +16,7 @@ from surveys.trends.models.needed_effort import NeededEffort
 from surveys.trends.models.phenology import CallingNights
 from surveys.trends.models.trend import odds_per_year
 from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
+from surveys.trends.water import WaterAndCalls
 
 YearlyEstimates = tuple[tuple[int, Estimate], ...]
 
@@ -206,7 +207,7 @@ class SpeciesResult(PrintsAsTable):
     visits to a site that lacked a covariate and took its mean. ``sensitivity`` tells the change
     again under other choices, the told one first; it is worked out for all regions together only.
     ``whole`` is None where the program gives its regions no weights. ``chorus`` is worked out for
-    stops of all regions together only.
+    stops of all regions together only, ``water`` for stops.
     """
 
     years: tuple[SpeciesYear, ...]
@@ -219,6 +220,7 @@ class SpeciesResult(PrintsAsTable):
     sensitivity: tuple[SensitivityLine, ...] = ()
     whole: WholeProgram | None = None
     chorus: ChorusTrend | None = None
+    water: WaterAndCalls | None = None
 
     def printed_title(self) -> str:
         years = [year.season_year for year in self.years]

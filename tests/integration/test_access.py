@@ -266,6 +266,7 @@ TABLE = """
     api:records_routes                   GET     in    none  ok    ok    ok
     api:records_stops                    GET     in    none  ok    ok    ok
     api:records_stops_geojson            GET     in    none  ok    ok    ok
+    api:records_water                    GET     in    none  ok    ok    ok
     api:visits                           GET     in    none  no    ok    ok
     api:visit                            GET     in    none  no    ok    ok
     api:visit                            PUT     in    none  no    ok    none

@@ -40,6 +40,8 @@ NOT_SHOWN = (
     "surveys/publishing/citing.py",
     "surveys/publishing/places.py",
     "surveys/publishing/tables.py",
+    "surveys/publishing/cells.py",
+    "surveys/publishing/wetland_tables.py",
 )
 PYTHON = [
     path

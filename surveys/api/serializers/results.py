@@ -11,6 +11,7 @@ from surveys.publishing.tables import (
     OCCUPANCY,
     SENSITIVITY,
     TRENDS,
+    WATER_AND_CALLS,
     YEARLY,
     CellType,
     Table,
@@ -143,7 +144,7 @@ _FIELDS: dict[CellType, type[serializers.Field]] = {
 }
 
 
-def _row_serializer(name: str, table: Table, *left_out: str) -> type[serializers.Serializer]:
+def row_serializer(name: str, table: Table, *left_out: str) -> type[serializers.Serializer]:
     """The columns of a published table, for the description of the API."""
     fields: dict[str, Any] = {
         column.name: _FIELDS[column.type](
@@ -160,12 +161,13 @@ def _row_serializer(name: str, table: Table, *left_out: str) -> type[serializers
     )
 
 
-YearlyRowSerializer = _row_serializer("YearlyRow", YEARLY)
-OccupancyRowSerializer = _row_serializer("OccupancyRow", OCCUPANCY)
+YearlyRowSerializer = row_serializer("YearlyRow", YEARLY)
+OccupancyRowSerializer = row_serializer("OccupancyRow", OCCUPANCY)
 # What the species of a program tell of each other is in `together` of `trends/`.
-TrendRowSerializer = _row_serializer("TrendRow", TRENDS, *SHARED)
-SensitivityRowSerializer = _row_serializer("SensitivityRow", SENSITIVITY)
-NullRowSerializer = _row_serializer("NullRow", NULL_RUNS)
+TrendRowSerializer = row_serializer("TrendRow", TRENDS, *SHARED)
+SensitivityRowSerializer = row_serializer("SensitivityRow", SENSITIVITY)
+NullRowSerializer = row_serializer("NullRow", NULL_RUNS)
+WaterAndCallsRowSerializer = row_serializer("WaterAndCallsRow", WATER_AND_CALLS)
 
 
 class TrendsSerializer(serializers.Serializer):
@@ -204,10 +206,14 @@ class SpeciesTrendSerializer(serializers.Serializer):
         allow_blank=True, help_text="of full chorus; blank by route and of one region"
     )
     check_sentence = serializers.CharField(allow_blank=True)
+    water_sentence = serializers.CharField(
+        allow_blank=True, help_text="from filling to chorus; blank by route"
+    )
     trend = TrendRowSerializer()
     years = OccupancyRowSerializer(many=True)
     sensitivity = SensitivityRowSerializer(many=True)
     null_run = PublishedNullRunSerializer(allow_null=True)
+    water = WaterAndCallsRowSerializer(allow_null=True, help_text="null by route")
 
 
 class SpeciesTrendsSerializer(serializers.Serializer):

@@ -25,6 +25,7 @@ from surveys.api.serializers.results import (
 )
 from surveys.charts.chorus import chorus_sentence
 from surveys.charts.sensitivity import check_sentence
+from surveys.charts.water import lag_sentence
 from surveys.charts.whole_program import whole_sentence
 from surveys.charts.words import trend_sentence
 from surveys.fitting.stored import StoredFit, stored_fits
@@ -41,6 +42,7 @@ from surveys.trends.community import community_of
 from surveys.trends.estimates import FLAGS
 from surveys.trends.result_tables import occupancy_rows, sensitivity_rows, trend_row
 from surveys.trends.table import row_values
+from surveys.trends.water_tables import water_and_calls_row
 
 
 class _Results(ProgramView):
@@ -147,8 +149,10 @@ def _row(fit: StoredFit, runs: Mapping[str, dict[str, Any]]) -> dict[str, object
         "whole_sentence": whole_sentence(result, fit.site),
         "chorus_sentence": chorus_sentence(result),
         "check_sentence": check_sentence(result),
+        "water_sentence": lag_sentence(result),
         "trend": trend_row(name, fit.site, result),
         "years": list(occupancy_rows(name, fit.site, result)),
         "sensitivity": list(sensitivity_rows(name, fit.site, result)),
         "null_run": runs.get(name),
+        "water": water_and_calls_row(name, result.water) if result.water else None,
     }

@@ -6,12 +6,21 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from scipy.special import betaincinv, ndtri
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import betaincinv, ndtri, stdtrit
 
-from surveys.trends.estimates import NO_EFFORT, TOO_FEW_DATA, Estimate, not_estimable
-from surveys.trends.numerics.arrays import check_level
+from surveys.trends.estimates import (
+    FEW_CLUSTERS,
+    NO_EFFORT,
+    TOO_FEW_DATA,
+    Estimate,
+    not_estimable,
+)
+from surveys.trends.numerics.arrays import FloatArray, check_level, codes_of
 
 WILSON = "Wilson"
+WILSON_BY_ROUTE = "Wilson, effective number of trials by route"
 CLOPPER_PEARSON = "Clopper-Pearson"
 _METHOD = "share of trials (Newcombe 1998, Statistics in Medicine 17:857–872)"
 
@@ -54,18 +63,105 @@ def wilson(successes: int, trials: int, *, level: float = 0.95, name: str = "sha
         return not_estimable(name, method=_METHOD, flags=(NO_EFFORT, TOO_FEW_DATA), level=level)
     z = normal_quantile(level)
     share = successes / trials
+    low, high = _wilson_limits(share, trials, z)
+    # Rounding must not turn an exact 0 or 1 into a limit just inside the range.
+    low = 0.0 if successes == 0 else low
+    high = 1.0 if successes == trials else high
+    return Estimate(
+        name=name, value=share, low=low, high=high, interval=WILSON, method=_METHOD, level=level
+    )
+
+
+def wilson_clustered(
+    successes: ArrayLike,
+    trials: ArrayLike,
+    clusters: ArrayLike,
+    *,
+    level: float = 0.95,
+    name: str = "share",
+) -> Estimate:
+    """Share of successes where those of a cluster are alike: the Wilson interval for the number of
+    independent trials that would know the share as well.
+
+    Parameters
+    ----------
+    successes, trials
+        (n,) counts of each row.
+    clusters
+        (n,) what each row belongs to, such as a route.
+    level
+        Confidence level of the interval, between 0 and 1.
+    name
+        Name of the estimate.
+
+    Returns
+    -------
+    Estimate
+        Of one cluster alone the plain Wilson interval, flagged. Where every trial has the same end,
+        each cluster counts as one trial.
+
+    Raises
+    ------
+    ValueError
+        For counts that cannot be, or a level outside 0 to 1.
+
+    References
+    ----------
+    Variance of a ratio over clusters, effective sample size and its degrees of freedom: Korn &
+    Graubard 1998, Survey Methodology 24:193–201; with the Wilson interval: Dean & Pagano 2015,
+    Journal of Survey Statistics and Methodology 3:484–503.
+
+    Examples
+    --------
+    >>> share = wilson_clustered([5, 1, 0, 4], [5, 5, 5, 5], ["a", "b", "c", "d"])
+    >>> round(share.value, 2), round(share.low, 2), round(share.high, 2)
+    (0.5, 0.08, 0.92)
+    """
+    x, n = np.asarray(successes, dtype=np.float64), np.asarray(trials, dtype=np.float64)
+    if x.shape != n.shape or np.any(x < 0) or np.any(x > n):
+        raise ValueError("successes: expected counts from 0 to those of trials")
+    labels, code = codes_of(clusters, name="clusters", length=len(n))
+    won, tried = int(x.sum()), int(n.sum())
+    plain = wilson(won, tried, level=level, name=name)
+    counted = np.unique(code[n > 0])
+    if plain.value is None or len(counted) < 2:
+        few = () if plain.value is None else (FEW_CLUSTERS,)
+        return replace(plain, flags=(*plain.flags, *few))
+    of_clusters = [
+        np.bincount(code, weights=counts, minlength=len(labels))[counted].astype(np.float64)
+        for counts in (x, n)
+    ]
+    effective = _independent_trials(*of_clusters)
+    z, t = normal_quantile(level), float(stdtrit(len(counted) - 1, 0.5 + level / 2))
+    adjusted = min(effective, tried) * (z / t) ** 2
+    low, high = _wilson_limits(plain.value, adjusted, z)
+    return replace(
+        plain,
+        low=0.0 if won == 0 else low,
+        high=1.0 if won == tried else high,
+        interval=WILSON_BY_ROUTE,
+    )
+
+
+def _independent_trials(successes: FloatArray, trials: FloatArray) -> float:
+    """As many independent trials as know the share as well as those of the clusters."""
+    clusters, tried = len(trials), float(trials.sum())
+    share = float(successes.sum()) / tried
+    if share in (0.0, 1.0):
+        return float(clusters)
+    scores = successes - share * trials
+    variance = clusters / (clusters - 1) * float(scores @ scores) / tried**2
+    return share * (1 - share) / variance if variance else tried
+
+
+def _wilson_limits(share: float, trials: float, z: float) -> tuple[float, float]:
     center = (share + z * z / (2 * trials)) / (1 + z * z / trials)
     half = (
         z
         * math.sqrt(share * (1 - share) / trials + z * z / (4 * trials * trials))
         / (1 + z * z / trials)
     )
-    # Rounding must not turn an exact 0 or 1 into a limit just inside the range.
-    low = 0.0 if successes == 0 else center - half
-    high = 1.0 if successes == trials else center + half
-    return Estimate(
-        name=name, value=share, low=low, high=high, interval=WILSON, method=_METHOD, level=level
-    )
+    return center - half, center + half
 
 
 def clopper_pearson(

@@ -30,10 +30,13 @@ from surveys.programs.stops import (
 )
 from surveys.protocol.values import DistanceUnit
 from surveys.protocol.words import distance
+from surveys.seasons.water import water_seen
 from surveys.web.forms.refusals import run_verb
 from surveys.web.program.route_forms import RouteForm
+from surveys.web.water.strips import strip_seasons
 
 MOST_AROUND = 60
+MOST_WATER_SEASONS = 8
 
 
 def map_data(
@@ -93,7 +96,7 @@ def route(request: ProgramRequest, route: int) -> HttpResponse:
     """One route: facts, map, stops with their spacing, closed stops."""
     program = request.membership.program
     shown = verbs.route_of(program, route)
-    stops = present_stops(shown)
+    stops, closed = present_stops(shown), closed_stops(shown)
     version = version_on(shown.protocol, today_of(program))
     least = version.min_stop_spacing_m if version else None
     unit = DistanceUnit(program.distance_unit)
@@ -107,7 +110,10 @@ def route(request: ProgramRequest, route: int) -> HttpResponse:
         "section": "routes",
         "route": shown,
         "stops": stops,
-        "closed": closed_stops(shown),
+        "closed": closed,
+        "water": strip_seasons(
+            water_seen(program, routes=[shown.pk]), {stop.pk: stop for stop in (*stops, *closed)}
+        )[:MOST_WATER_SEASONS],
         "map_data": map_data(shown, stops),
         "least_spacing": distance(least, unit) if least else "",
         "has_gap": any(after - before > 1 for before, after in pairwise([0, *numbers])),

@@ -32,6 +32,7 @@ from surveys.models import (
 )
 from surveys.protocol.values import Severity
 from surveys.seasons.visits import visit_grid
+from surveys.seasons.water import water_with
 from surveys.visits import verbs
 from surveys.visits.access import find_visit
 from surveys.visits.exceptions import (
@@ -68,6 +69,7 @@ from surveys.web.review.page import (
     review_map,
 )
 from surveys.web.sheets.history import sheet_revisions
+from surveys.web.water.strips import strip_seasons
 
 PAGE_SIZE = 25
 TAB_NAMES = {
@@ -340,6 +342,7 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
         "revisions": sheet_revisions(visit),
         "map": review_map(visit, rows, cards, ""),
         "decisions": decision_forms(visit),
+        "water": strip_seasons(water_with(visit), {row.stop.pk: row.stop for row in grid.rows}),
         "zone": visit.route.program.time_zone,
         "is_waiting": is_waiting,
         **review_facts(visit, grid, own_fields),

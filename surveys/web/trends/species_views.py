@@ -13,6 +13,7 @@ from surveys.charts import shares
 from surveys.charts.chorus import chorus_sentence
 from surveys.charts.needed_effort import needed_sentence
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
+from surveys.charts.water import heard_by_water, lag_sentence
 from surveys.charts.whole_program import no_weights, whole_sentence, whole_shares
 from surveys.charts.words import (
     all_flags,
@@ -103,6 +104,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "turnover": turnover_facts(result),
             "index": index_rows(result),
             "season": phenology_words(result),
+            "water": {"sentence": lag_sentence(result), "rows": list(heard_by_water(result))},
             "effects": {
                 "sentence": effect_sentence(result),
                 "occupancy": effect_lines(result, "occupancy"),

@@ -21,6 +21,7 @@ from surveys.trends.result_tables import (
     trend_rows,
     yearly_rows,
 )
+from surveys.trends.water_tables import water_and_calls_rows, water_rows
 
 TOLERANCE = 1e-6
 MOST_SHOWN = 20
@@ -40,6 +41,8 @@ def main() -> int:
         "trends": trend_rows(results),
         "sensitivity": [row for result in results for row in sensitivity_rows(*result)],
         "null_runs": simulate_again(data, periods),
+        "water": list(water_rows(periods)),
+        "water_and_calls": list(water_and_calls_rows(results)),
     }
     agreed = [compare(table, data / f"{table}.csv", rows) for table, rows in again.items()]
     print("Everything agrees." if all(agreed) else "The results do not follow from the rows.")

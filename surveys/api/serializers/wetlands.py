@@ -1,0 +1,16 @@
+"""What is known of the wetlands themselves."""
+
+from rest_framework import serializers
+
+from surveys.api.serializers.filters import YearsFilterSerializer
+from surveys.api.serializers.results import row_serializer
+from surveys.publishing.tables import WATER
+
+
+class WaterFilterSerializer(YearsFilterSerializer):
+    """Filters; those that are given must all hold."""
+
+    route = serializers.CharField(required=False, help_text="code of a route")
+
+
+WaterRowSerializer = row_serializer("WaterRow", WATER)

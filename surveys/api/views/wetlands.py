@@ -1,0 +1,38 @@
+"""What is known of the wetlands themselves."""
+
+from __future__ import annotations
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.access import Permission
+from surveys.api.base import ProgramView
+from surveys.api.describing import ERRORS
+from surveys.api.serializers.wetlands import WaterFilterSerializer, WaterRowSerializer
+from surveys.publishing.stops import shared_stops
+from surveys.seasons.water import water_seen
+from surveys.trends.water_tables import water_row
+
+
+class WaterRecords(ProgramView):
+    permission = Permission.READ_RECORDS
+    filter_serializer = WaterFilterSerializer
+
+    @extend_schema(
+        operation_id="records_water",
+        parameters=[WaterFilterSerializer],
+        responses={200: WaterRowSerializer(many=True), **ERRORS},
+    )
+    def get(self, request: Request, program: str) -> Response:
+        """The water that visits saw at each stop, by season year."""
+        filters = self.filters()
+        routes = [self.route(filters["route"]).pk] if "route" in filters else None
+        stops = shared_stops(self.program)
+        years = water_seen(
+            self.program,
+            routes=routes,
+            first_year=filters.get("first_year"),
+            last_year=filters.get("last_year"),
+        )
+        return Response([water_row(stops[year.stop].label, year) for year in years])

@@ -1,0 +1,93 @@
+"""Published tables of the wetlands themselves: the water that visits saw in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from surveys.publishing.cells import (
+    FLAGS,
+    METHOD,
+    SEASON_YEAR,
+    SPECIES,
+    STOP,
+    Cells,
+    Table,
+    date,
+    number,
+    whole,
+)
+
+_SHARE = {"unit": "share of stops", "minimum": 0.0, "maximum": 1.0}
+
+WATER = Table(
+    name="water",
+    title="Water at stops",
+    meaning="The water that visits saw at a stop in a season year. No one knows what it did "
+    "between two visits, so filling and drying lie between two nights.",
+    columns=(
+        STOP,
+        SEASON_YEAR,
+        whole("looks", "Nights on which someone looked.", "nights", required=True, minimum=1),
+        date("first_look", "The first of them.", required=True),
+        date("last_look", "The last of them.", required=True),
+        date("dry_until", "Last night seen dry before the first with water; blank if none."),
+        date("filled_by", "First night seen with water; blank if it was dry at every look."),
+        date("wet_until", "Last night seen with water before the first dry one after it."),
+        date("dried_by", "First night seen dry after water; blank if none."),
+        whole(
+            "held_least",
+            "Fewest days with water from the first look to the last. Between two looks that saw "
+            "water it is taken to have stayed.",
+            "days",
+            required=True,
+            minimum=0,
+        ),
+        whole("held_most", "Most days with water.", "days", required=True, minimum=0),
+    ),
+    key=("stop", "season_year"),
+    refers=(("stop", "stops", "stop"),),
+)
+
+
+def _by_class(name: str, what: str) -> Iterator[Cells]:
+    yield whole(f"{name}_stops", f"Stops in a season whose water was {what}.", "stops", minimum=0)
+    yield number(f"{name}_heard", "Share of them where it was heard, not corrected.", **_SHARE)
+    yield number(f"{name}_heard_low", "Lower end of its 95% interval.", **_SHARE)
+    yield number(f"{name}_heard_high", "Upper end of its 95% interval.", **_SHARE)
+
+
+WATER_AND_CALLS = Table(
+    name="water_and_calls",
+    title="Water and calls",
+    meaning="How calling goes with the water at stops: days from the first filling of a season to "
+    "the first chorus, call index 2 or 3, and where the species was heard by what visits saw.",
+    columns=(
+        SPECIES,
+        whole(
+            "lags",
+            "Stops in a season with a chorus and a look that saw water by then.",
+            "stops",
+            required=True,
+            minimum=0,
+        ),
+        whole("routes", "Routes that these lie on.", "routes", required=True, minimum=0),
+        whole(
+            "before",
+            "Stops in a season with a chorus before the first filling that a look saw; they are "
+            "left out.",
+            "stops",
+            required=True,
+            minimum=0,
+        ),
+        number("lag", "Median days from the first filling to the first chorus.", "days", minimum=0),
+        number("lag_low", "Lower end of its 95% interval.", "days", minimum=0),
+        number("lag_high", "Upper end of its 95% interval; blank where nothing bounds it.", "days"),
+        *_by_class("every_look", "seen at every look"),
+        *_by_class("some_looks", "seen at some looks and gone at others"),
+        *_by_class("no_look", "gone at every look"),
+        METHOD,
+        FLAGS,
+    ),
+    key=("species",),
+    refers=(("species", "checklist", "species"),),
+)
