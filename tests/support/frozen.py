@@ -11,6 +11,7 @@ from surveys.models import (
     CallIndex,
     ListeningPeriod,
     Program,
+    Route,
     Sensitivity,
     Stop,
 )
@@ -42,8 +43,8 @@ PUBLISHED_AT = dt.datetime(2024, 9, 1, 12, 0, tzinfo=dt.UTC)
 
 def small_program() -> Program:
     """Two routes of four stops over four season years: one open, one with a sensitive species;
-    a stop that was moved, a skipped one, a species heard but not for sure, an own field, hostile
-    texts."""
+    a stop that was moved, a skipped one, a species heard but not for sure, the water at a
+    stop, an own field, hostile texts."""
     program = make_program(
         name="Example Wetlands",
         region="Example County",
@@ -92,11 +93,19 @@ def small_program() -> Program:
     last = ListeningPeriod.objects.filter(visit__route=shy_route).order_by("visit__night").last()
     assert last is not None
     CallIndex.objects.create(period=last, species=peeper, not_sure=True)
+    _note_water(open_route)
     make_own_field(program, "Salinity", unit="ppt")
     last.own_fields = {"salinity": 12.5}
     last.save()
     open_route.stops.filter(number=1).update(name="@pond, by the “old” mill\nand the road")
     return program
+
+
+def _note_water(route: Route) -> None:
+    """Dry, then with pools, at one stop in one season."""
+    of_stop = ListeningPeriod.objects.filter(stop__route=route, stop__number=1)
+    for night, water in ((dt.date(2024, 4, 2), "dry"), (dt.date(2024, 5, 3), "pools")):
+        of_stop.filter(visit__night=night).update(water_tonight=water)
 
 
 def _move_a_stop(stop: Stop) -> None:
