@@ -62,6 +62,11 @@ urlpatterns = [
         analysts.StopRecordsGeoJson.as_view(),
         name="records_stops_geojson",
     ),
+    path(
+        f"{RECORDS}station-weather/",
+        wetlands.StationWeatherRecords.as_view(),
+        name="records_station_weather",
+    ),
     path(f"{RECORDS}water/", wetlands.WaterRecords.as_view(), name="records_water"),
     path(f"{PROGRAM}visits/", visits.Visits.as_view(), name="visits"),
     path(VISIT, visits.VisitDetail.as_view(), name="visit"),

@@ -19,12 +19,13 @@ _DRY_SKIES = (SkyState.CLEAR, SkyState.PARTLY_CLOUDY, SkyState.OVERCAST)
 
 @dataclass(frozen=True, kw_only=True)
 class NightWeather:
-    """One night. `evening_c` is the air temperature 90 minutes after sunset;
-    `rain_since_autumn_mm` what has fallen since the seasonal wetlands began to fill."""
+    """One night. `rain_mm` fell on its day, `evening_c` is the air temperature 90 minutes after
+    sunset; `rain_since_autumn_mm` what has fallen since the seasonal wetlands began to fill."""
 
     evening_c: float
     beaufort: int
     sky: SkyState
+    rain_mm: float
     rain_48h_mm: float
     days_since_rain: int
     rain_since_autumn_mm: float
@@ -63,6 +64,7 @@ def nights(
             evening_c=mean_evening(truth, night) + deviation + (0.8 if rain else 0.0),
             beaufort=_one_of(truth.beaufort_shares, rng),
             sky=_sky(rain, rng),
+            rain_mm=rain,
             rain_48h_mm=round(rain + yesterday, 1),
             days_since_rain=dry_days,
             rain_since_autumn_mm=fallen,

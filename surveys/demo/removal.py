@@ -28,11 +28,13 @@ from surveys.models import (
     Sighting,
     SpeciesFit,
     SpreadsheetImport,
+    StationDay,
     Stop,
     StorageUse,
     StoredFinding,
     Submission,
     Visit,
+    WeatherStation,
 )
 from surveys.visits.media.recordings import delete_recording_files_on_commit
 
@@ -64,6 +66,8 @@ def remove_program(program: Program) -> None:
         visits,
         Assignment.objects.filter(route__program=program),
         Stop.objects.filter(route__program=program),
+        StationDay.objects.filter(station__program=program),
+        WeatherStation.objects.filter(program=program),
         Route.objects.filter(program=program),
         SeasonWindow.objects.filter(version__protocol__program=program),
         ProtocolVersion.objects.filter(protocol__program=program),

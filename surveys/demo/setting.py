@@ -12,6 +12,7 @@ from accounts.models import Membership, Person, Role
 from surveys.demo.calendar import Season, first_night
 from surveys.demo.dice import dice
 from surveys.demo.land import LandRoute, LandStop
+from surveys.demo.stations import write_station
 from surveys.demo.story import Story
 from surveys.demo.truths import People, ProgramTruth
 from surveys.language import gettext
@@ -66,6 +67,7 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
     _write_checklist(program, truth)
     _write_own_fields(program)
     routes = _write_routes(program, protocol, story, dice(seed, "rows", truth.slug))
+    write_station(program, story, dice(seed, "station", truth.slug))
     members = _write_people(program, story, people)
     _write_assignments(story, routes, members)
     return Setting(program=program, versions=versions, routes=routes, people=members)

@@ -35,6 +35,7 @@ class Story:
     roster: dict[tuple[str, int], str]
     visits: tuple[PlannedVisit, ...]
     draft: PlannedVisit | None
+    weather: Mapping[dt.date, NightWeather]
 
 
 def make_story(
@@ -97,6 +98,7 @@ def make_story(
         roster=observers,
         visits=tuple(v for v in in_order if v.route not in to_do or v.outing.night < open_since),
         draft=draft,
+        weather=weather,
     )
 
 

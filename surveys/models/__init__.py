@@ -41,6 +41,7 @@ from surveys.models.visit import (
     VisitState,
     WaterTonight,
 )
+from surveys.models.weather import StationDay, WeatherStation
 
 __all__ = [
     "UNDER_WAY",
@@ -94,6 +95,7 @@ __all__ = [
     "SpeciesFit",
     "SpeciesInRegion",
     "SpreadsheetImport",
+    "StationDay",
     "Step",
     "Stop",
     "StorageUse",
@@ -102,6 +104,7 @@ __all__ = [
     "Visit",
     "VisitState",
     "WaterTonight",
+    "WeatherStation",
     "Withdrawal",
     "WorkerHeartbeat",
 ]

@@ -27,7 +27,6 @@ from surveys.protocol.seasons import season_bounds
 from surveys.protocol.sky import sunset_of
 from surveys.protocol.values import (
     MonthDay,
-    Place,
 )
 from surveys.publishing import tables
 from surveys.publishing.exceptions import NamesCollide
@@ -50,10 +49,12 @@ from surveys.publishing.queries import (
     VISITS,
     stream,
 )
-from surveys.publishing.routeplaces import mean_place, route_middle
+from surveys.publishing.routeplaces import route_middle
+from surveys.publishing.station_weather import station_rows
 from surveys.publishing.stops import (
     SharedStop,
     named_routes,
+    rough_places,
     shared_stops,
 )
 from surveys.publishing.tables import Table
@@ -95,6 +96,9 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     write_table(folder, tables.SEASONS, _seasons(program, about))
     write_table(folder, tables.VISITS, _visits(program, parameters))
     write_table(folder, tables.PERIODS, _periods(program, parameters, stops))
+    weather = station_rows(program, stops, last_year=about.season_year)
+    header = tables.STATION_WEATHER.header
+    write_table(folder, tables.STATION_WEATHER, ([row[name] for name in header] for row in weather))
     write_table(folder, tables.CALLS, _calls(program, parameters))
     write_table(folder, tables.OWN_VALUES, _own_values(parameters))
     yearly = yearly_table(program, last_year=about.season_year)
@@ -114,24 +118,6 @@ def with_exact_places(program: Program, frozen: Frozen, folder: Path) -> Frozen:
     exact = Frozen(about=frozen.about, folder=folder)
     _write_places(program, exact, shared_stops(program), exact=True)
     return exact
-
-
-def _sun_places(stops: Mapping[int, SharedStop]) -> dict[int, Place]:
-    """Where the sun is looked up for each stop: its place as it is shared.
-
-    From the exact place, the times of many sunsets would give it away. For stops that are
-    withheld it is the middle of the program, to a whole degree.
-    """
-    if not stops:
-        return {}
-    middle = mean_place([(stop.row.latitude, stop.row.longitude) for stop in stops.values()])
-    sun_places = {}
-    for pk, stop in stops.items():
-        latitude, longitude = stop.shared.latitude, stop.shared.longitude
-        if latitude is None or longitude is None:
-            latitude, longitude = float(round(middle[0])), float(round(middle[1]))
-        sun_places[pk] = Place(latitude=latitude, longitude=longitude)
-    return sun_places
 
 
 def _checklist(program: Program) -> list[tuple[Value, ...]]:
@@ -239,7 +225,7 @@ def _visits(program: Program, parameters: Mapping[str, Any]) -> Iterator[tuple[V
 def _periods(
     program: Program, parameters: Mapping[str, object], stops: Mapping[int, SharedStop]
 ) -> Iterator[tuple[Value, ...]]:
-    places = _sun_places(stops)
+    places = rough_places(stops)
     visit, sunset = None, None
     for row in stream(PERIODS, parameters):
         if row.visit != visit:

@@ -26,7 +26,7 @@ from surveys.publishing.cells import (
     whole,
     yes_no,
 )
-from surveys.publishing.wetland_tables import WATER, WATER_AND_CALLS
+from surveys.publishing.wetland_tables import STATION_WEATHER, WATER, WATER_AND_CALLS
 from surveys.trends.columns import COLUMNS as YEARLY_COLUMNS
 
 __all__ = ["TABLE", "TABLES", "CellType", "Cells", "Table"]
@@ -575,7 +575,8 @@ NULL_RUNS = Table(
 )
 
 TABLES: tuple[Table, ...] = (
-    REGIONS, ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, PERIODS, CALLS, OWN_FIELDS,
-    OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS, WATER, WATER_AND_CALLS,
+    REGIONS, ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, STATION_WEATHER, PERIODS, CALLS,
+    OWN_FIELDS, OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS, WATER,
+    WATER_AND_CALLS,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

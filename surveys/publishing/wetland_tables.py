@@ -14,6 +14,7 @@ from surveys.publishing.cells import (
     Table,
     date,
     number,
+    text,
     whole,
 )
 
@@ -90,4 +91,39 @@ WATER_AND_CALLS = Table(
     ),
     key=("species",),
     refers=(("species", "checklist", "species"),),
+)
+
+
+def _measured(name: str, meaning: str, unit: str, **more: float) -> Iterator[Cells]:
+    yield number(name, meaning, unit, **more)
+    yield text(f"{name}_station", "Code of the station that measured it.")
+    yield whole(
+        f"{name}_distance_km",
+        "How far that station is from the first stop, as far as its place is shared.",
+        "km",
+        minimum=0,
+    )
+
+
+STATION_WEATHER = Table(
+    name="station_weather",
+    title="Weather at stations",
+    meaning="What the nearest weather station measured that has a value, for each visit. These are "
+    "not the observer’s values, which are in the table of visits.",
+    columns=(
+        text("visit", "Identifier of the visit.", required=True, unit="UUID"),
+        *_measured("rain_48h", "Rain on the day of the night and the day before.", "mm", minimum=0),
+        *_measured("rain_7d", "Rain on the day of the night and the six before.", "mm", minimum=0),
+        *_measured(
+            "rain_season",
+            "Rain since the first day of the season year; at most one day in ten is missing.",
+            "mm",
+            minimum=0,
+        ),
+        whole("rain_season_missing", "Days of it without a value.", "days", minimum=0),
+        *_measured("high", "Highest air temperature on the day of the night.", "°C"),
+        *_measured("low", "Lowest air temperature on the day of the night.", "°C"),
+    ),
+    key=("visit",),
+    refers=(("visit", "visits", "visit"),),
 )

@@ -18,6 +18,7 @@ from surveys.web.seasons import urls as seasons
 from surveys.web.security_txt import security_txt
 from surveys.web.sharing import urls as sharing
 from surveys.web.sheets import urls as sheets
+from surveys.web.stations import urls as stations
 from surveys.web.survey import urls as survey
 from surveys.web.tonight import urls as tonight
 from surveys.web.trends import (
@@ -49,6 +50,7 @@ urlpatterns = [
     *publications.urlpatterns,
     *program.urlpatterns,
     *route_import.urlpatterns,
+    *stations.urlpatterns,
     *people.urlpatterns,
     *sharing.urlpatterns,
     *importing.urlpatterns,

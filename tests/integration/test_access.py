@@ -53,6 +53,7 @@ from tests.support.builders import (
     make_own_field,
     make_program,
     make_route,
+    make_station,
     make_study,
 )
 from tests.support.runs import make_publishing_run
@@ -225,6 +226,9 @@ TABLE = """
     web:published_citation_by_link       GET     none  none  none  none  none
     web:published_file_by_link           GET     none  none  none  none  none
 
+    web:stations                         GET     in    none  no    no    ok
+    web:station_delete                   GET     in    none  no    no    ok
+
     web:import_start                     GET     in    none  no    no    ok
     web:import_template                  GET     in    none  no    no    ok
     web:import_columns                   GET     in    none  no    no    ok
@@ -266,6 +270,7 @@ TABLE = """
     api:records_routes                   GET     in    none  ok    ok    ok
     api:records_stops                    GET     in    none  ok    ok    ok
     api:records_stops_geojson            GET     in    none  ok    ok    ok
+    api:records_station_weather          GET     in    none  ok    ok    ok
     api:records_water                    GET     in    none  ok    ok    ok
     api:visits                           GET     in    none  no    ok    ok
     api:visit                            GET     in    none  no    ok    ok
@@ -475,6 +480,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "entry": program.checklist.get().pk,
             "own_field": make_own_field(program, "Salinity").pk,
             "species": peeper.code,
+            "station": make_station(program).pk,
             "membership": observer.pk,
             "invitation": invitation.pk,
             "upload": upload.pk,

@@ -27,9 +27,11 @@ from surveys.models import (
     Route,
     SeasonWindow,
     Species,
+    StationDay,
     Stop,
     Visit,
     VisitState,
+    WeatherStation,
 )
 from surveys.protocol.plain import to_plain
 from surveys.trends import wilson
@@ -213,6 +215,30 @@ def make_accepted_visit(
                 period=period, species=species, index=index, counts_in_trends=True
             )
     return visit
+
+
+def make_station(
+    program: Program,
+    days: dict[dt.date, tuple[float | None, float | None, float | None]] | None = None,
+    **options,
+) -> WeatherStation:
+    """A weather station about 8 km north of the stops of `make_route`. `days` are rain in mm, high
+    and low in °C."""
+    number = next(_numbers)
+    station = WeatherStation.objects.create(
+        **{
+            "program": program,
+            "code": f"STATION{number:04}",
+            "name": f"Mill Dam {number}",
+            "place": Point(-89.4012, 43.145, srid=4326),
+            **options,
+        }
+    )
+    StationDay.objects.bulk_create(
+        StationDay(station=station, day=day, rain_mm=rain, high_c=high, low_c=low)
+        for day, (rain, high, low) in (days or {}).items()
+    )
+    return station
 
 
 def make_study(program: Program, species: Species, *, finished: bool = True) -> PowerStudy:

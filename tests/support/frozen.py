@@ -33,6 +33,7 @@ from tests.support.builders import (
     make_person,
     make_program,
     make_route,
+    make_station,
     make_version,
 )
 
@@ -94,6 +95,7 @@ def small_program() -> Program:
     assert last is not None
     CallIndex.objects.create(period=last, species=peeper, not_sure=True)
     _note_water(open_route)
+    make_station(program, {dt.date(2024, 5, 2): (3.5, 18, 7), dt.date(2024, 5, 3): (0, 21, 9)})
     make_own_field(program, "Salinity", unit="ppt")
     last.own_fields = {"salinity": 12.5}
     last.save()

@@ -4,13 +4,14 @@ from rest_framework import serializers
 
 from surveys.api.serializers.filters import YearsFilterSerializer
 from surveys.api.serializers.results import row_serializer
-from surveys.publishing.tables import WATER
+from surveys.publishing.tables import STATION_WEATHER, WATER
 
 
-class WaterFilterSerializer(YearsFilterSerializer):
+class WetlandFilterSerializer(YearsFilterSerializer):
     """Filters; those that are given must all hold."""
 
     route = serializers.CharField(required=False, help_text="code of a route")
 
 
 WaterRowSerializer = row_serializer("WaterRow", WATER)
+StationWeatherRowSerializer = row_serializer("StationWeatherRow", STATION_WEATHER)

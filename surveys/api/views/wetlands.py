@@ -9,7 +9,12 @@ from rest_framework.response import Response
 from accounts.access import Permission
 from surveys.api.base import ProgramView
 from surveys.api.describing import ERRORS
-from surveys.api.serializers.wetlands import WaterFilterSerializer, WaterRowSerializer
+from surveys.api.serializers.wetlands import (
+    StationWeatherRowSerializer,
+    WaterRowSerializer,
+    WetlandFilterSerializer,
+)
+from surveys.publishing.station_weather import station_rows
 from surveys.publishing.stops import shared_stops
 from surveys.seasons.water import water_seen
 from surveys.trends.water_tables import water_row
@@ -17,11 +22,11 @@ from surveys.trends.water_tables import water_row
 
 class WaterRecords(ProgramView):
     permission = Permission.READ_RECORDS
-    filter_serializer = WaterFilterSerializer
+    filter_serializer = WetlandFilterSerializer
 
     @extend_schema(
         operation_id="records_water",
-        parameters=[WaterFilterSerializer],
+        parameters=[WetlandFilterSerializer],
         responses={200: WaterRowSerializer(many=True), **ERRORS},
     )
     def get(self, request: Request, program: str) -> Response:
@@ -36,3 +41,25 @@ class WaterRecords(ProgramView):
             last_year=filters.get("last_year"),
         )
         return Response([water_row(stops[year.stop].label, year) for year in years])
+
+
+class StationWeatherRecords(ProgramView):
+    permission = Permission.READ_RECORDS
+    filter_serializer = WetlandFilterSerializer
+
+    @extend_schema(
+        operation_id="records_station_weather",
+        parameters=[WetlandFilterSerializer],
+        responses={200: StationWeatherRowSerializer(many=True), **ERRORS},
+    )
+    def get(self, request: Request, program: str) -> Response:
+        """What weather stations measured before and on the night of each visit."""
+        filters = self.filters()
+        rows = station_rows(
+            self.program,
+            shared_stops(self.program),
+            first_year=filters.get("first_year", 0),
+            last_year=filters.get("last_year", 9999),
+            route_id=self.route(filters["route"]).pk if "route" in filters else None,
+        )
+        return Response(list(rows))

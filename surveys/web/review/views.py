@@ -69,6 +69,7 @@ from surveys.web.review.page import (
     review_map,
 )
 from surveys.web.sheets.history import sheet_revisions
+from surveys.web.stations.facts import station_facts
 from surveys.web.water.strips import strip_seasons
 
 PAGE_SIZE = 25
@@ -328,6 +329,7 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
     rows = heard_rows(grid, cards, cards_by_address, own_fields)
     headings, condition_rows = conditions(visit, grid, cards_by_address, own_fields)
     queries = [card for card in cards if card.finding.severity == Severity.QUERY]
+    measured, far_off = station_facts(visit)
     return {
         "visit": visit,
         "grid": grid,
@@ -343,6 +345,7 @@ def _page(request: ProgramRequest, visit: Visit) -> dict[str, Any]:
         "map": review_map(visit, rows, cards, ""),
         "decisions": decision_forms(visit),
         "water": strip_seasons(water_with(visit), {row.stop.pk: row.stop for row in grid.rows}),
+        "stations": {"facts": measured, "note": far_off},
         "zone": visit.route.program.time_zone,
         "is_waiting": is_waiting,
         **review_facts(visit, grid, own_fields),

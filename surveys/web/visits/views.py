@@ -37,6 +37,7 @@ from surveys.visits.own_values import own_facts, own_fields_of, value_in_words
 from surveys.visits.sheet.own_fields import labels_of
 from surveys.web.recordings.listing import recording_list
 from surveys.web.seasons.maps import visit_map
+from surveys.web.stations.facts import station_facts
 
 DASH = "–"
 
@@ -63,6 +64,7 @@ def visit(request: ProgramRequest, visit_id: uuid.UUID) -> HttpResponse:
                 for row, cells in grid.named_rows
             ],
             "weather": weather_facts(shown, unit),
+            "stations": {"facts": station_facts(shown)[0]},
             "own_facts": own_facts(own_fields, shown.own_fields),
             "facts": visit_facts(shown, grid),
             "sightings": shown.sightings.select_related("species", "stop"),

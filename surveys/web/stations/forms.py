@@ -1,0 +1,85 @@
+"""The file of a weather station, and where the station is."""
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext_lazy
+
+from surveys.importing.reading import MOST_BYTES
+from surveys.language import said
+from surveys.models import Program
+from surveys.programs.places import read_place
+from surveys.protocol.values import Place, RainUnit, TemperatureUnit
+from surveys.web.forms.refusals import add_refusal
+
+RAIN_UNITS = [
+    ("mm", gettext_lazy("Millimeters")),
+    ("tenth_mm", gettext_lazy("Tenths of a millimeter")),
+    ("in", gettext_lazy("Inches")),
+]
+TEMPERATURE_UNITS = [
+    ("C", gettext_lazy("°C")),
+    ("tenth_c", gettext_lazy("Tenths of a °C")),
+    ("F", gettext_lazy("°F")),
+]
+
+
+class StationForm(forms.Form):
+    file = forms.FileField(
+        label=gettext_lazy("Daily file"),
+        help_text=gettext_lazy(
+            "The .dly or the by-station CSV of GHCN-Daily, or a CSV with the columns date, rain, "
+            "high and low. Up to 10 MB."
+        ),
+        allow_empty_file=True,
+        widget=forms.FileInput(attrs={"accept": ".dly,.csv,.txt"}),
+    )
+    name = forms.CharField(
+        label=gettext_lazy("Name of the station"),
+        max_length=120,
+        help_text=gettext_lazy("As its keeper calls it."),
+    )
+    code = forms.CharField(
+        label=gettext_lazy("Code of the station"),
+        max_length=40,
+        required=False,
+        help_text=gettext_lazy(
+            "Leave it blank for a GHCN-Daily file, which holds it. A file with a code that is here "
+            "already adds to its days."
+        ),
+    )
+    latitude = forms.CharField(max_length=20)
+    longitude = forms.CharField(max_length=20)
+    rain_unit = forms.ChoiceField(label=gettext_lazy("Rain in a plain CSV"), choices=RAIN_UNITS)
+    temperature_unit = forms.ChoiceField(
+        label=gettext_lazy("Temperature in a plain CSV"), choices=TEMPERATURE_UNITS
+    )
+
+    place: Place
+
+    def __init__(self, *args: object, program: Program) -> None:
+        units = {
+            "rain_unit": "in" if program.rain_unit == RainUnit.INCHES else "mm",
+            "temperature_unit": TemperatureUnit(program.temperature_unit).value,
+        }
+        super().__init__(*args, initial=units)
+
+    def clean_file(self) -> UploadedFile:
+        file = self.cleaned_data["file"]
+        if file.size > MOST_BYTES:
+            raise forms.ValidationError(
+                said(
+                    "The file is larger than {most} MB. Keep the years of the surveys only.",
+                    most=MOST_BYTES // 1024**2,
+                )
+            )
+        return file
+
+    def clean(self) -> dict[str, object]:
+        cleaned = super().clean()
+        if "latitude" in cleaned and "longitude" in cleaned:
+            try:
+                self.place = read_place(cleaned["latitude"], cleaned["longitude"])
+            except ValidationError as refusal:
+                add_refusal(self, refusal)
+        return cleaned
