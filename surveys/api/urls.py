@@ -62,6 +62,7 @@ urlpatterns = [
         analysts.StopRecordsGeoJson.as_view(),
         name="records_stops_geojson",
     ),
+    path(f"{RECORDS}changes/", wetlands.ChangeRecords.as_view(), name="records_changes"),
     path(
         f"{RECORDS}station-weather/",
         wetlands.StationWeatherRecords.as_view(),

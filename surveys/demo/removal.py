@@ -35,6 +35,7 @@ from surveys.models import (
     Submission,
     Visit,
     WeatherStation,
+    WetlandChange,
 )
 from surveys.visits.media.recordings import delete_recording_files_on_commit
 
@@ -65,6 +66,7 @@ def remove_program(program: Program) -> None:
         ListeningPeriod.objects.filter(visit__in=visits),
         visits,
         Assignment.objects.filter(route__program=program),
+        WetlandChange.objects.filter(stop__route__program=program),
         Stop.objects.filter(route__program=program),
         StationDay.objects.filter(station__program=program),
         WeatherStation.objects.filter(program=program),

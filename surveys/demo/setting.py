@@ -10,6 +10,7 @@ from django.contrib.gis.geos import LineString, Point
 
 from accounts.models import Membership, Person, Role
 from surveys.demo.calendar import Season, first_night
+from surveys.demo.changes import write_changes
 from surveys.demo.dice import dice
 from surveys.demo.land import LandRoute, LandStop
 from surveys.demo.stations import write_station
@@ -70,6 +71,8 @@ def write_setting(story: Story, people: People, seed: int) -> Setting:
     write_station(program, story, dice(seed, "station", truth.slug))
     members = _write_people(program, story, people)
     _write_assignments(story, routes, members)
+    coordinator = members[people.sign_ins.coordinator]
+    write_changes(program, story, coordinator, dice(seed, "changes", truth.slug))
     return Setting(program=program, versions=versions, routes=routes, people=members)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from surveys.models import ChecklistEntry, Program, ProtocolVersion, Stop
 from surveys.programs.versions import protocol_values, units_of
+from surveys.programs.wetland_changes import first_nights_after
 from surveys.protocol.limits.words import hearing_in_words
 from surveys.protocol.seasons import season_bounds
 from surveys.protocol.sky import sunset_of
@@ -112,6 +113,7 @@ def load_periods(program: Program) -> ProgramPeriods:
         },
         chosen=dict(program.routes.order_by().values_list("pk", "chosen")),
         open_year=open_season(program, tonight(program)),
+        changes=first_nights_after(program),
         weights={region: float(weight) for region, weight in program.region_weights.items()},
         unnamed_years={
             entry.species_id: unnamed_years(entry.species.scientific_name, told)

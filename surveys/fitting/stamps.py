@@ -10,6 +10,7 @@ from pathlib import Path
 import surveys.trends
 from surveys.fitting import histories
 from surveys.models import Program
+from surveys.programs import wetland_changes
 from surveys.seasons import joint_entries
 from surveys.seasons.coverage import tonight
 from surveys.seasons.query import fetch
@@ -34,6 +35,10 @@ SELECT md5(concat_ws('|',
                 s.active_until),
          ',' ORDER BY s.id)
      FROM surveys_stop s JOIN surveys_route r ON r.id = s.route_id
+     WHERE r.program_id = %(program)s),
+    (SELECT string_agg(concat_ws(':', c.stop_id, c.kind, c.began, c.ended), ',' ORDER BY c.id)
+     FROM surveys_wetlandchange c JOIN surveys_stop s ON s.id = c.stop_id
+     JOIN surveys_route r ON r.id = s.route_id
      WHERE r.program_id = %(program)s),
     (SELECT string_agg(
          concat(e.species_id, ':', e.listed_from, ':', e.listed_until, ':', e.calls_from_month,
@@ -83,6 +88,7 @@ def _sources() -> list[Path]:
         *Path(surveys.trends.__path__[0]).rglob("*.py"),
         Path(histories.__file__),
         Path(joint_entries.__file__),
+        Path(wetland_changes.__file__),
         ROOT / "models" / "counted.sql",
     ]
 

@@ -42,6 +42,7 @@ from surveys.models.visit import (
     WaterTonight,
 )
 from surveys.models.weather import StationDay, WeatherStation
+from surveys.models.wetland import ChangeKind, WetlandChange
 
 __all__ = [
     "UNDER_WAY",
@@ -50,6 +51,7 @@ __all__ = [
     "BackgroundRun",
     "CallIndex",
     "CallingRegion",
+    "ChangeKind",
     "ChecklistEntry",
     "Confirmation",
     "DataLicense",
@@ -105,6 +107,7 @@ __all__ = [
     "VisitState",
     "WaterTonight",
     "WeatherStation",
+    "WetlandChange",
     "Withdrawal",
     "WorkerHeartbeat",
 ]

@@ -20,6 +20,7 @@ from surveys.models import (
     Visit,
 )
 from surveys.programs.versions import protocol_values, units_of
+from surveys.programs.wetland_changes import changes_of
 from surveys.protocol.limits.phrases import window_in_words
 from surveys.protocol.limits.words import hearing_in_words, limits_in_words
 from surveys.protocol.nights import night_of
@@ -106,6 +107,7 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     frozen = Frozen(about=about, folder=folder)
     write_table(folder, tables.OWN_FIELDS, _own_fields(program, frozen))
     _write_places(program, frozen, stops, exact=exact)
+    write_table(folder, tables.CHANGES, _changes(program, frozen, stops))
     return frozen
 
 
@@ -312,6 +314,17 @@ def _write_places(
             for route in sorted(routes, key=lambda route: route.code)
         ),
     )
+
+
+def _changes(
+    program: Program, frozen: Frozen, stops: Mapping[int, SharedStop]
+) -> Iterator[tuple[Value, ...]]:
+    """What was done to the wetlands at the stops of the publication."""
+    published = {row[0] for row in frozen.rows("stops")}
+    for change in changes_of(program):
+        label = stops[change.stop_id].label
+        if label in published:
+            yield label, change.kind, change.began, change.ended
 
 
 def _stop_row(stop: SharedStop, place: SharedPlace, *, named: bool) -> tuple[Value, ...]:

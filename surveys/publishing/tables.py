@@ -26,7 +26,13 @@ from surveys.publishing.cells import (
     whole,
     yes_no,
 )
-from surveys.publishing.wetland_tables import STATION_WEATHER, WATER, WATER_AND_CALLS
+from surveys.publishing.wetland_tables import (
+    CHANGE_EFFECTS,
+    CHANGES,
+    STATION_WEATHER,
+    WATER,
+    WATER_AND_CALLS,
+)
 from surveys.trends.columns import COLUMNS as YEARLY_COLUMNS
 
 __all__ = ["TABLE", "TABLES", "CellType", "Cells", "Table"]
@@ -575,8 +581,8 @@ NULL_RUNS = Table(
 )
 
 TABLES: tuple[Table, ...] = (
-    REGIONS, ROUTES, STOPS, PROTOCOLS, CHECKLIST, SEASONS, VISITS, STATION_WEATHER, PERIODS, CALLS,
-    OWN_FIELDS, OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS, WATER,
-    WATER_AND_CALLS,
+    REGIONS, ROUTES, STOPS, CHANGES, PROTOCOLS, CHECKLIST, SEASONS, VISITS, STATION_WEATHER,
+    PERIODS, CALLS, OWN_FIELDS, OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS,
+    WATER, WATER_AND_CALLS, CHANGE_EFFECTS,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

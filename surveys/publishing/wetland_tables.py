@@ -17,6 +17,7 @@ from surveys.publishing.cells import (
     text,
     whole,
 )
+from surveys.trends.wetland_changes import KINDS
 
 _SHARE = {"unit": "share of stops", "minimum": 0.0, "maximum": 1.0}
 
@@ -51,7 +52,7 @@ WATER = Table(
 
 
 def _by_class(name: str, what: str) -> Iterator[Cells]:
-    yield whole(f"{name}_stops", f"Stops in a season whose water was {what}.", "stops", minimum=0)
+    yield whole(f"{name}_stops", f"Stops in a season {what}.", "stops", minimum=0)
     yield number(f"{name}_heard", "Share of them where it was heard, not corrected.", **_SHARE)
     yield number(f"{name}_heard_low", "Lower end of its 95% interval.", **_SHARE)
     yield number(f"{name}_heard_high", "Upper end of its 95% interval.", **_SHARE)
@@ -83,9 +84,9 @@ WATER_AND_CALLS = Table(
         number("lag", "Median days from the first filling to the first chorus.", "days", minimum=0),
         number("lag_low", "Lower end of its 95% interval.", "days", minimum=0),
         number("lag_high", "Upper end of its 95% interval; blank where nothing bounds it.", "days"),
-        *_by_class("every_look", "seen at every look"),
-        *_by_class("some_looks", "seen at some looks and gone at others"),
-        *_by_class("no_look", "gone at every look"),
+        *_by_class("every_look", "whose water was seen at every look"),
+        *_by_class("some_looks", "whose water was seen at some looks and gone at others"),
+        *_by_class("no_look", "whose water was gone at every look"),
         METHOD,
         FLAGS,
     ),
@@ -126,4 +127,44 @@ STATION_WEATHER = Table(
     ),
     key=("visit",),
     refers=(("visit", "visits", "visit"),),
+)
+
+_KIND = text("kind", "What was done.", required=True, choices=KINDS)
+CHANGES = Table(
+    name="changes",
+    title="Changes of wetlands",
+    meaning="What was done to the wetlands at stops, as the coordinator noted it.",
+    columns=(
+        STOP,
+        _KIND,
+        date("began", "First day of it.", required=True),
+        date("ended", "Last day of it; blank where it was done in a day."),
+    ),
+    key=("stop", "kind", "began"),
+    refers=(("stop", "stops", "stop"),),
+)
+CHANGE_EFFECTS = Table(
+    name="change_effects",
+    title="Before and after changes",
+    meaning="The odds that a species is at a changed stop, after against before, beyond what the "
+    "same season years did at stops where nothing was done; and the shares heard, not corrected.",
+    columns=(
+        SPECIES,
+        _KIND,
+        whole("stops", "Changed stops with visits before and after.", "stops", minimum=0),
+        whole("routes", "Routes that these lie on.", "routes", minimum=0),
+        whole("unchanged", "Stops where nothing was done.", "stops", minimum=0),
+        whole("unchanged_routes", "Routes that these lie on.", "routes", minimum=0),
+        number("odds", "By what the change multiplied the odds.", "odds ratio", minimum=0),
+        number("odds_low", "Lower end of its 95% interval.", "odds ratio", minimum=0),
+        number("odds_high", "Upper end of its 95% interval.", "odds ratio", minimum=0),
+        *_by_class("before", "before the change"),
+        *_by_class("after", "after the change"),
+        *_by_class("unchanged_before", "without one, before the middle of the changes"),
+        *_by_class("unchanged_after", "without one, after the middle of the changes"),
+        METHOD,
+        FLAGS,
+    ),
+    key=("species", "kind"),
+    refers=(("species", "checklist", "species"),),
 )

@@ -58,6 +58,7 @@ from surveys.trends.species_result import (
 from surveys.trends.table import count_years, nights_heard
 from surveys.trends.told_trend import TrendData, told_data, told_trend, trend_of
 from surveys.trends.water import WaterAndCalls, water_and_calls
+from surveys.trends.wetland_changes import change_effects
 from surveys.trends.whole_program import fit_regions, weighting_lines, whole_program
 
 LEVEL = 0.95
@@ -144,6 +145,7 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
         chorus=chorus_trend(told, flags=of_all) if parts.chorus and site == "stop" else None,
         whole=whole_program(regions, flags=of_all) if regions else None,
         water=_water(periods) if parts.water and site == "stop" else None,
+        changes=tuple(change_effects(periods)) if parts.water and site == "stop" else (),
     )
 
 

@@ -131,6 +131,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
             },
             chosen={routes[route]: chosen for route, _, chosen in of_routes},
             open_year=_open_year(folder),
+            changes=_changes(folder, stop_at),
             weights={
                 region: float(weight)
                 for region, weight in _read(folder, "regions", "region", "weight")
@@ -198,6 +199,17 @@ def _open_year(folder: Path) -> int | None:
         if is_open == "true"
     ]
     return max(years, default=None)
+
+
+def _changes(folder: Path, stop_at: dict[str, int]) -> dict[str, dict[int, int]]:
+    """By kind and stop, the first night after the first change of that kind; none in publications
+    from before there was such a table."""
+    if not (folder / "changes.csv").exists():
+        return {}
+    nights: dict[str, dict[int, int]] = {}
+    for stop, kind, began, ended in _read(folder, "changes", "stop", "kind", "began", "ended"):
+        nights.setdefault(kind, {}).setdefault(stop_at[stop], _ordinal(ended or began) + 1)
+    return nights
 
 
 def _listening_of_versions(folder: Path, versions: list[tuple[str, str]]) -> IntArray:

@@ -22,6 +22,8 @@ from surveys.trends.numerics.arrays import AnyArray, BoolArray, FloatArray, IntA
 # A day of the year as (month, day).
 MonthDay = tuple[int, int]
 Fact = TypeVar("Fact")
+# What was done to wetlands: by kind, the first night after it at each stop, an ordinal day.
+Changes = Mapping[str, Mapping[int, int]]
 
 # Words of the sheet as ordered amounts; what is not among them is missing.
 WATER = {"dry": 0.0, "pools": 1.0, "full": 2.0}
@@ -63,7 +65,8 @@ class ProgramPeriods:
     first and last night. `chosen` says how each route was chosen, by route id. `open_year` is the
     season year whose windows are not over, if any. `unnamed_years` are season years whose records
     say too little of a species in a group to fit them. `weights` are those of the regions in the
-    whole program, empty where it gives none."""
+    whole program, empty where it gives none. `changes` says what was done to wetlands: the first
+    night after it as an ordinal day, by kind of change and stop id."""
 
     columns: PeriodColumns
     day: IntArray
@@ -76,6 +79,7 @@ class ProgramPeriods:
     open_year: int | None = None
     unnamed_years: Mapping[int, frozenset[int]] = field(default_factory=dict)
     weights: Mapping[str, float] = field(default_factory=dict)
+    changes: Changes = field(default_factory=dict)
 
     @property
     def regions(self) -> list[str]:
@@ -86,9 +90,9 @@ class ProgramPeriods:
 class SpeciesPeriods:
     """The listening periods of one species: all that the yearly table counts, and in
     `in_season` (a mask over them) those of its calling season, in the
-    years that are fitted. `stops`, `in_use` and `chosen` are
-    the program's, for the stops and routes among them. `open_year` is the season year among them
-    that is not over, if any. With `weights` of regions, `region` has that of every period."""
+    years that are fitted. `stops`, `in_use`, `chosen` and `changes` are the program's, for the
+    stops and routes among them. `open_year` is the season year among them that is not over, if any.
+    With `weights` of regions, `region` has that of every period."""
 
     columns: PeriodColumns
     day: IntArray
@@ -99,6 +103,7 @@ class SpeciesPeriods:
     open_year: int | None = None
     region: NDArray[np.str_] | None = None
     weights: Mapping[str, float] = field(default_factory=dict)
+    changes: Changes = field(default_factory=dict)
 
     @property
     def sha256(self) -> str:
@@ -129,6 +134,8 @@ class SpeciesPeriods:
             digest.update(repr((name, sorted(values.items()))).encode())
         if self.weights and self.region is not None:
             digest.update(repr((sorted(self.weights.items()), self.region.tolist())).encode())
+        for kind, changed in sorted(self.changes.items()):
+            digest.update(repr((kind, sorted(changed.items()))).encode())
         digest.update(
             repr(
                 (sorted(self.in_use.items()), sorted(self.chosen.items()), self.open_year)
@@ -181,6 +188,7 @@ def species_periods(
         open_year=periods.open_year if periods.open_year in own.season_year else None,
         region=periods.region[listed] if periods.weights and not region else None,
         weights={} if region else periods.weights,
+        changes=_known_of(periods.changes, own.stop),
     )
 
 
@@ -201,6 +209,7 @@ def in_region(periods: SpeciesPeriods, region: str) -> SpeciesPeriods:
         open_year=periods.open_year if periods.open_year in columns.season_year else None,
         region=None,
         weights={},
+        changes=_known_of(periods.changes, columns.stop),
     )
 
 

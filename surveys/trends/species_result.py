@@ -17,6 +17,7 @@ from surveys.trends.models.phenology import CallingNights
 from surveys.trends.models.trend import odds_per_year
 from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
 from surveys.trends.water import WaterAndCalls
+from surveys.trends.wetland_changes import ChangeEffect
 
 YearlyEstimates = tuple[tuple[int, Estimate], ...]
 
@@ -207,7 +208,7 @@ class SpeciesResult(PrintsAsTable):
     visits to a site that lacked a covariate and took its mean. ``sensitivity`` tells the change
     again under other choices, the told one first; it is worked out for all regions together only.
     ``whole`` is None where the program gives its regions no weights. ``chorus`` is worked out for
-    stops of all regions together only, ``water`` for stops.
+    stops of all regions together only, ``water`` and ``changes`` for stops.
     """
 
     years: tuple[SpeciesYear, ...]
@@ -221,6 +222,7 @@ class SpeciesResult(PrintsAsTable):
     whole: WholeProgram | None = None
     chorus: ChorusTrend | None = None
     water: WaterAndCalls | None = None
+    changes: tuple[ChangeEffect, ...] = ()
 
     def printed_title(self) -> str:
         years = [year.season_year for year in self.years]

@@ -1,4 +1,5 @@
-"""The water at stops, and how calling goes with it, as rows of a publication's tables."""
+"""The water at stops, what was done to wetlands, and how calling goes with both, as rows of a
+publication's tables."""
 
 from __future__ import annotations
 
@@ -10,6 +11,7 @@ from surveys.trends.histories import Site
 from surveys.trends.result_tables import Row
 from surveys.trends.species_result import SpeciesResult
 from surveys.trends.water import WATER_CLASSES, WaterAndCalls, WaterYear, water_years
+from surveys.trends.wetland_changes import SHARES, ChangeEffect
 
 
 def water_rows(frozen: FrozenPeriods) -> Iterator[Row]:
@@ -64,6 +66,37 @@ def water_and_calls_row(species: str, water: WaterAndCalls) -> Row:
         row[f"{column}_heard"] = one.heard.value if one else None
         row[f"{column}_heard_low"] = one.heard.low if one else None
         row[f"{column}_heard_high"] = one.heard.high if one else None
+    return row
+
+
+def change_effect_rows(results: Sequence[tuple[str, Site, SpeciesResult]]) -> Iterator[Row]:
+    """One row a species and kind of change, by stops."""
+    for species, _, result in results:
+        for effect in result.changes:
+            yield change_effect_row(species, effect)
+
+
+def change_effect_row(species: str, effect: ChangeEffect) -> Row:
+    """The row of a species and kind of change."""
+    odds = effect.odds
+    row: Row = {
+        "species": species,
+        "kind": effect.kind,
+        "stops": effect.stops,
+        "routes": effect.routes,
+        "unchanged": effect.unchanged,
+        "unchanged_routes": effect.unchanged_routes,
+        "odds": odds.value,
+        "odds_low": odds.low,
+        "odds_high": odds.high,
+        "method": f"{odds.interval}; {odds.method}",
+        "flags": "; ".join(odds.flags),
+    }
+    for name, share in zip(SHARES, effect.shares, strict=True):
+        row[f"{name}_stops"] = share.sites
+        row[f"{name}_heard"] = share.heard.value
+        row[f"{name}_heard_low"] = share.heard.low
+        row[f"{name}_heard_high"] = share.heard.high
     return row
 
 

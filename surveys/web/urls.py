@@ -28,6 +28,7 @@ from surveys.web.trends import (
     urls as trends,
 )
 from surveys.web.visits import urls as visits
+from surveys.web.wetlands import urls as wetlands
 
 app_name = "web"
 urlpatterns = [
@@ -51,6 +52,7 @@ urlpatterns = [
     *program.urlpatterns,
     *route_import.urlpatterns,
     *stations.urlpatterns,
+    *wetlands.urlpatterns,
     *people.urlpatterns,
     *sharing.urlpatterns,
     *importing.urlpatterns,

@@ -48,6 +48,7 @@ from surveys.models import (
 from surveys.visits.drafts import start_visit
 from tests.support.builders import (
     make_accepted_visit,
+    make_change,
     make_checklist,
     make_member,
     make_own_field,
@@ -226,6 +227,8 @@ TABLE = """
     web:published_citation_by_link       GET     none  none  none  none  none
     web:published_file_by_link           GET     none  none  none  none  none
 
+    web:wetland_changes                  GET     in    none  no    no    ok
+    web:wetland_change_delete            POST    in    none  no    no    ok
     web:stations                         GET     in    none  no    no    ok
     web:station_delete                   GET     in    none  no    no    ok
 
@@ -270,6 +273,7 @@ TABLE = """
     api:records_routes                   GET     in    none  ok    ok    ok
     api:records_stops                    GET     in    none  ok    ok    ok
     api:records_stops_geojson            GET     in    none  ok    ok    ok
+    api:records_changes                  GET     in    none  ok    ok    ok
     api:records_station_weather          GET     in    none  ok    ok    ok
     api:records_water                    GET     in    none  ok    ok    ok
     api:visits                           GET     in    none  no    ok    ok
@@ -480,6 +484,7 @@ def make_world(partner: Membership, observer: Membership, coordinator: Membershi
             "entry": program.checklist.get().pk,
             "own_field": make_own_field(program, "Salinity").pk,
             "species": peeper.code,
+            "change": make_change(route.stops.get(number=1), coordinator.person).pk,
             "station": make_station(program).pk,
             "membership": observer.pk,
             "invitation": invitation.pk,

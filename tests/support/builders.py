@@ -32,6 +32,7 @@ from surveys.models import (
     Visit,
     VisitState,
     WeatherStation,
+    WetlandChange,
 )
 from surveys.protocol.plain import to_plain
 from surveys.trends import wilson
@@ -215,6 +216,12 @@ def make_accepted_visit(
                 period=period, species=species, index=index, counts_in_trends=True
             )
     return visit
+
+
+def make_change(stop: Stop, noted_by: Person, **options) -> WetlandChange:
+    """A fire at the wetland of a stop, in the spring of 2023."""
+    facts = {"kind": "burned", "began": dt.date(2023, 3, 1), **options}
+    return WetlandChange.objects.create(stop=stop, noted_by=noted_by, **facts)
 
 
 def make_station(

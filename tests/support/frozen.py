@@ -28,6 +28,7 @@ from surveys.publishing.results import (
 )
 from tests.support.builders import (
     make_accepted_visit,
+    make_change,
     make_checklist,
     make_own_field,
     make_person,
@@ -95,6 +96,7 @@ def small_program() -> Program:
     assert last is not None
     CallIndex.objects.create(period=last, species=peeper, not_sure=True)
     _note_water(open_route)
+    make_change(open_route.stops.get(number=2), named)
     make_station(program, {dt.date(2024, 5, 2): (3.5, 18, 7), dt.date(2024, 5, 3): (0, 21, 9)})
     make_own_field(program, "Salinity", unit="ppt")
     last.own_fields = {"salinity": 12.5}

@@ -7,6 +7,7 @@ from rest_framework import serializers
 from surveys.api.serializers.filters import YearsFilterSerializer
 from surveys.models import SiteKind
 from surveys.publishing.tables import (
+    CHANGE_EFFECTS,
     NULL_RUNS,
     OCCUPANCY,
     SENSITIVITY,
@@ -167,6 +168,7 @@ OccupancyRowSerializer = row_serializer("OccupancyRow", OCCUPANCY)
 TrendRowSerializer = row_serializer("TrendRow", TRENDS, *SHARED)
 SensitivityRowSerializer = row_serializer("SensitivityRow", SENSITIVITY)
 NullRowSerializer = row_serializer("NullRow", NULL_RUNS)
+ChangeEffectRowSerializer = row_serializer("ChangeEffectRow", CHANGE_EFFECTS)
 WaterAndCallsRowSerializer = row_serializer("WaterAndCallsRow", WATER_AND_CALLS)
 
 
@@ -177,6 +179,12 @@ class TrendsSerializer(serializers.Serializer):
     columns = ColumnSerializer(many=True)
     rows = YearlyRowSerializer(many=True)
     together = CommunitySerializer(allow_null=True)
+
+
+class ToldChangeEffectSerializer(ChangeEffectRowSerializer):
+    """What a kind of change did, and the same in words."""
+
+    sentence = serializers.CharField()
 
 
 class PublishedNullRunSerializer(NullRowSerializer):
@@ -213,6 +221,9 @@ class SpeciesTrendSerializer(serializers.Serializer):
     years = OccupancyRowSerializer(many=True)
     sensitivity = SensitivityRowSerializer(many=True)
     null_run = PublishedNullRunSerializer(allow_null=True)
+    changes = ToldChangeEffectSerializer(
+        many=True, help_text="what changes of wetlands did; empty by route"
+    )
     water = WaterAndCallsRowSerializer(allow_null=True, help_text="null by route")
 
 

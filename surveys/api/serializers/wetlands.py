@@ -4,7 +4,7 @@ from rest_framework import serializers
 
 from surveys.api.serializers.filters import YearsFilterSerializer
 from surveys.api.serializers.results import row_serializer
-from surveys.publishing.tables import STATION_WEATHER, WATER
+from surveys.publishing.tables import CHANGES, STATION_WEATHER, WATER
 
 
 class WetlandFilterSerializer(YearsFilterSerializer):
@@ -13,5 +13,6 @@ class WetlandFilterSerializer(YearsFilterSerializer):
     route = serializers.CharField(required=False, help_text="code of a route")
 
 
+ChangeRowSerializer = row_serializer("ChangeRow", CHANGES)
 WaterRowSerializer = row_serializer("WaterRow", WATER)
 StationWeatherRowSerializer = row_serializer("StationWeatherRow", STATION_WEATHER)

@@ -23,6 +23,7 @@ from surveys.api.serializers.results import (
     SpeciesTrendsSerializer,
     TrendsSerializer,
 )
+from surveys.charts.changes import effect_sentence
 from surveys.charts.chorus import chorus_sentence
 from surveys.charts.sensitivity import check_sentence
 from surveys.charts.water import lag_sentence
@@ -42,7 +43,7 @@ from surveys.trends.community import community_of
 from surveys.trends.estimates import FLAGS
 from surveys.trends.result_tables import occupancy_rows, sensitivity_rows, trend_row
 from surveys.trends.table import row_values
-from surveys.trends.water_tables import water_and_calls_row
+from surveys.trends.water_tables import change_effect_row, water_and_calls_row
 
 
 class _Results(ProgramView):
@@ -154,5 +155,9 @@ def _row(fit: StoredFit, runs: Mapping[str, dict[str, Any]]) -> dict[str, object
         "years": list(occupancy_rows(name, fit.site, result)),
         "sensitivity": list(sensitivity_rows(name, fit.site, result)),
         "null_run": runs.get(name),
+        "changes": [
+            {**change_effect_row(name, effect), "sentence": effect_sentence(effect)}
+            for effect in result.changes
+        ],
         "water": water_and_calls_row(name, result.water) if result.water else None,
     }

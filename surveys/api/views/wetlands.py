@@ -10,10 +10,12 @@ from accounts.access import Permission
 from surveys.api.base import ProgramView
 from surveys.api.describing import ERRORS
 from surveys.api.serializers.wetlands import (
+    ChangeRowSerializer,
     StationWeatherRowSerializer,
     WaterRowSerializer,
     WetlandFilterSerializer,
 )
+from surveys.programs.wetland_changes import changes_of
 from surveys.publishing.station_weather import station_rows
 from surveys.publishing.stops import shared_stops
 from surveys.seasons.water import water_seen
@@ -41,6 +43,29 @@ class WaterRecords(ProgramView):
             last_year=filters.get("last_year"),
         )
         return Response([water_row(stops[year.stop].label, year) for year in years])
+
+
+class ChangeRecords(ProgramView):
+    permission = Permission.READ_RECORDS
+
+    @extend_schema(
+        operation_id="records_changes",
+        responses={200: ChangeRowSerializer(many=True), **ERRORS},
+    )
+    def get(self, request: Request, program: str) -> Response:
+        """What was done to the wetlands at stops, and when."""
+        stops = shared_stops(self.program)
+        return Response(
+            [
+                {
+                    "stop": stops[change.stop_id].label,
+                    "kind": change.kind,
+                    "began": change.began,
+                    "ended": change.ended,
+                }
+                for change in changes_of(self.program)
+            ]
+        )
 
 
 class StationWeatherRecords(ProgramView):

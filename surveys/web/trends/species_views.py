@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 
 from accounts.access import Permission, ProgramRequest, may, needs
 from surveys.charts import shares
+from surveys.charts.changes import told_effects
 from surveys.charts.chorus import chorus_sentence
 from surveys.charts.needed_effort import needed_sentence
 from surveys.charts.sensitivity import by_stop_and_by_route, check_rows, check_sentence
@@ -104,6 +105,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "turnover": turnover_facts(result),
             "index": index_rows(result),
             "season": phenology_words(result),
+            "effects_of_changes": list(told_effects(result)),
             "water": {"sentence": lag_sentence(result), "rows": list(heard_by_water(result))},
             "effects": {
                 "sentence": effect_sentence(result),

@@ -21,7 +21,7 @@ from surveys.trends.result_tables import (
     trend_rows,
     yearly_rows,
 )
-from surveys.trends.water_tables import water_and_calls_rows, water_rows
+from surveys.trends.water_tables import change_effect_rows, water_and_calls_rows, water_rows
 
 TOLERANCE = 1e-6
 MOST_SHOWN = 20
@@ -43,6 +43,7 @@ def main() -> int:
         "null_runs": simulate_again(data, periods),
         "water": list(water_rows(periods)),
         "water_and_calls": list(water_and_calls_rows(results)),
+        "change_effects": list(change_effect_rows(results)),
     }
     agreed = [compare(table, data / f"{table}.csv", rows) for table, rows in again.items()]
     print("Everything agrees." if all(agreed) else "The results do not follow from the rows.")
