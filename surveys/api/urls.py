@@ -99,6 +99,7 @@ urlpatterns = [
     path(f"{PROGRAM}seasons/coverage/", results.SeasonCoverage.as_view(), name="coverage"),
     path(f"{PROGRAM}trends/", results.Trends.as_view(), name="trends"),
     path(f"{PROGRAM}trends/species/", results.SpeciesTrends.as_view(), name="species_trends"),
+    path(f"{PROGRAM}trends/sightings/", results.SightingShares.as_view(), name="sighting_shares"),
     path(f"{PROGRAM}publications/", publications.Publications.as_view(), name="publications"),
     path(
         f"{PROGRAM}publications/<int:season_year>/<int:version>/",

@@ -47,6 +47,7 @@ from surveys.trends.null_run import RUNS
 RESULTS = (
     tables.YEARLY, tables.OCCUPANCY, tables.TRENDS, tables.SENSITIVITY, tables.NULL_RUNS,
     tables.WATER, tables.WATER_AND_CALLS, tables.CHANGE_EFFECTS,
+    tables.SIGHTING_SHARES,
 )  # fmt: skip
 ROWS = tuple(table for table in TABLES if table not in RESULTS)
 

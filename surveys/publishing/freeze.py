@@ -47,6 +47,7 @@ from surveys.publishing.queries import (
     CALLS,
     OWN_VALUES,
     PERIODS,
+    SIGHTINGS,
     VISITS,
     stream,
 )
@@ -101,6 +102,7 @@ def freeze(program: Program, folder: Path, about: About, *, exact: bool = False)
     header = tables.STATION_WEATHER.header
     write_table(folder, tables.STATION_WEATHER, ([row[name] for name in header] for row in weather))
     write_table(folder, tables.CALLS, _calls(program, parameters))
+    write_table(folder, tables.SIGHTINGS, _sightings(parameters))
     write_table(folder, tables.OWN_VALUES, _own_values(parameters))
     yearly = yearly_table(program, last_year=about.season_year)
     write_table(folder, tables.YEARLY, yearly_cells(yearly))
@@ -243,6 +245,11 @@ def _calls(program: Program, parameters: Mapping[str, object]) -> Iterator[tuple
     names = confirmer_names(program)
     for row in stream(CALLS, parameters):
         yield _cells(tables.CALLS, row, confirmed_by=names.get(row.confirmed_by_id))
+
+
+def _sightings(parameters: Mapping[str, object]) -> Iterator[tuple[Value, ...]]:
+    for row in stream(SIGHTINGS, parameters):
+        yield _cells(tables.SIGHTINGS, row)
 
 
 def _own_values(parameters: Mapping[str, object]) -> Iterator[tuple[Value, ...]]:

@@ -60,6 +60,17 @@ ORDER BY c.night, c.route_code COLLATE "C", c.visit_id, s.number, c.period_id,
          c.scientific_name COLLATE "C"
 """
 
+# No stop: a visit has its route, whose places are shared as its most sensitive species allows.
+SIGHTINGS = """
+SELECT v.id::text AS visit, g.row AS number, s.scientific_name AS species, g.life_stage, g.count,
+       g.color_form
+FROM counted_visit v
+JOIN surveys_sighting g ON g.visit_id = v.id
+JOIN surveys_species s ON s.id = g.species_id
+WHERE v.program_id = %(program)s AND v.season_year <= %(season_year)s
+ORDER BY v.night, v.route_code COLLATE "C", v.id, g.row
+"""
+
 # Values of the own fields that the program publishes.
 OWN_VALUES = """
 SELECT v.id::text AS event, v.id::text AS visit, f.key COLLATE "C" AS field,

@@ -19,6 +19,7 @@ from surveys.trends.from_tables import (
 )
 from surveys.trends.null_run import RUNS
 from surveys.trends.result_tables import null_row, occupancy_rows, sensitivity_rows, trend_rows
+from surveys.trends.sighting_tables import sighting_share_rows
 from surveys.trends.water_tables import change_effect_rows, water_and_calls_rows, water_rows
 
 
@@ -59,6 +60,7 @@ def add_trends(
     _write(frozen, tables.WATER, water_rows(periods))
     _write(frozen, tables.WATER_AND_CALLS, water_and_calls_rows(results))
     _write(frozen, tables.CHANGE_EFFECTS, change_effect_rows(results))
+    _write(frozen, tables.SIGHTING_SHARES, sighting_share_rows(frozen.folder / "data"))
     told = {
         species
         for species, site, result in results

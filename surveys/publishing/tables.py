@@ -26,6 +26,7 @@ from surveys.publishing.cells import (
     whole,
     yes_no,
 )
+from surveys.publishing.sighting_tables import SIGHTING_SHARES, SIGHTINGS
 from surveys.publishing.wetland_tables import (
     CHANGE_EFFECTS,
     CHANGES,
@@ -582,7 +583,7 @@ NULL_RUNS = Table(
 
 TABLES: tuple[Table, ...] = (
     REGIONS, ROUTES, STOPS, CHANGES, PROTOCOLS, CHECKLIST, SEASONS, VISITS, STATION_WEATHER,
-    PERIODS, CALLS, OWN_FIELDS, OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY, NULL_RUNS,
-    WATER, WATER_AND_CALLS, CHANGE_EFFECTS,
+    PERIODS, CALLS, SIGHTINGS, OWN_FIELDS, OWN_VALUES, YEARLY, OCCUPANCY, TRENDS, SENSITIVITY,
+    NULL_RUNS, WATER, WATER_AND_CALLS, CHANGE_EFFECTS, SIGHTING_SHARES,
 )  # fmt: skip
 TABLE = {table.name: table for table in TABLES}

@@ -61,24 +61,24 @@ def read_periods(folder: Path) -> FrozenPeriods:
     """The listening periods of the tables in `folder`."""
     species, listed = _read_checklist(folder)
     names = {name: position for position, name in enumerate(species)}
-    of_routes = list(_read(folder, "routes", "route", "region", "chosen"))
+    of_routes = list(read_columns(folder, "routes", "route", "region", "chosen"))
     regions = {route: region for route, region, _ in of_routes}
     routes = {route: position for position, route in enumerate(regions)}
     stops = list(
-        _read(
+        read_columns(
             folder, "stops", "stop", "active_from", "active_until", "habitat", "hydroperiod", "fish"
         )
     )
     stop_at = {stop: position for position, (stop, *_) in enumerate(stops)}
     visits = {
         visit: rest
-        for visit, *rest in _read(
+        for visit, *rest in read_columns(
             folder, "visits", "visit", "route", "season_year", "night", "visit_number", "day",
             "rain_48h", "rain_trace", "protocol", "protocol_version", "first_season",
         )
     }  # fmt: skip
     periods = list(
-        _read(
+        read_columns(
             folder, "periods", "period", "visit", "stop", "air_temperature", "beaufort",
             "noise", "water_tonight", "minutes_after_sunset",
         )
@@ -134,7 +134,7 @@ def read_periods(folder: Path) -> FrozenPeriods:
             changes=_changes(folder, stop_at),
             weights={
                 region: float(weight)
-                for region, weight in _read(folder, "regions", "region", "weight")
+                for region, weight in read_columns(folder, "regions", "region", "weight")
             },
             unnamed_years={position: unnamed_years(name, told) for name, position in names.items()},
         ),
@@ -176,7 +176,7 @@ def null_runs(
         yield name, null_run(name, species_periods(frozen.periods, position), runs=runs)
 
 
-def _read(folder: Path, table: str, *names: str) -> Iterator[list[str]]:
+def read_columns(folder: Path, table: str, *names: str) -> Iterator[list[str]]:
     """The named columns of a table, as text."""
     with (folder / f"{table}.csv").open(encoding="utf-8", newline="") as file:
         lines = csv.reader(file)
@@ -195,7 +195,7 @@ def _ordinal(date: str) -> int:
 def _open_year(folder: Path) -> int | None:
     years = [
         int(year)
-        for year, is_open in _read(folder, "seasons", "season_year", "open")
+        for year, is_open in read_columns(folder, "seasons", "season_year", "open")
         if is_open == "true"
     ]
     return max(years, default=None)
@@ -207,7 +207,9 @@ def _changes(folder: Path, stop_at: dict[str, int]) -> dict[str, dict[int, int]]
     if not (folder / "changes.csv").exists():
         return {}
     nights: dict[str, dict[int, int]] = {}
-    for stop, kind, began, ended in _read(folder, "changes", "stop", "kind", "began", "ended"):
+    for stop, kind, began, ended in read_columns(
+        folder, "changes", "stop", "kind", "began", "ended"
+    ):
         nights.setdefault(kind, {}).setdefault(stop_at[stop], _ordinal(ended or began) + 1)
     return nights
 
@@ -217,7 +219,7 @@ def _listening_of_versions(folder: Path, versions: list[tuple[str, str]]) -> Int
     numbers: dict[str, int] = {}
     way = {
         (protocol, version): numbers.setdefault(listening, len(numbers))
-        for protocol, version, listening in _read(
+        for protocol, version, listening in read_columns(
             folder, "protocols", "protocol", "version", "listening"
         )
     }
@@ -249,7 +251,7 @@ def _rain(cells: Iterator[list[str]]) -> FloatArray:
 
 def _read_checklist(folder: Path) -> tuple[tuple[str, ...], dict[int, Listed]]:
     names, listed = [], {}
-    rows = _read(
+    rows = read_columns(
         folder, "checklist", "species", "listed_from", "listed_until", "calls_from", "calls_to"
     )
     for position, (name, since, until, first, last) in enumerate(rows):
@@ -268,7 +270,7 @@ def _month_day(text: str) -> MonthDay:
 
 
 def _read_joint_entries(folder: Path) -> list[JointEntry]:
-    rows = list(_read(folder, "checklist", "species", "members"))
+    rows = list(read_columns(folder, "checklist", "species", "members"))
     listed = {name for name, _ in rows}
     return [
         JointEntry(
@@ -282,7 +284,7 @@ def _read_joint_entries(folder: Path) -> list[JointEntry]:
 def _read_calls(folder: Path) -> list[list[str]]:
     """Rows that are no zeros: period, species, call index, the index written down for it, and
     whether it was confirmed by ear."""
-    rows = _read(
+    rows = read_columns(
         folder, "calls", "period", "species", "call_index", "recorded_index", "confirmed_by_ear"
     )
     return [row for row in rows if row[2] != "0"]

@@ -254,6 +254,7 @@ TABLE = """
     api:own_fields                       GET     in    none  ok    ok    ok
     api:trends                           GET     in    none  ok    ok    ok
     api:species_trends                   GET     in    none  ok    ok    ok
+    api:sighting_shares                  GET     in    none  ok    ok    ok
     api:publications                     GET     in    none  ok    ok    ok
     api:publications                     POST    in    none  no    no    ok
     api:publication                      GET     in    none  ok    ok    ok

@@ -13,6 +13,7 @@ from surveys.models import (
     Program,
     Route,
     Sensitivity,
+    Sighting,
     Stop,
 )
 from surveys.publishing.about import about_publication
@@ -98,6 +99,9 @@ def small_program() -> Program:
     _note_water(open_route)
     make_change(open_route.stops.get(number=2), named)
     make_station(program, {dt.date(2024, 5, 2): (3.5, 18, 7), dt.date(2024, 5, 3): (0, 21, 9)})
+    Sighting.objects.create(
+        visit=last.visit, row=1, species=gopher, life_stage="adult", count=2, color_form="=dark"
+    )
     make_own_field(program, "Salinity", unit="ppt")
     last.own_fields = {"salinity": 12.5}
     last.save()

@@ -11,6 +11,7 @@ from surveys.publishing.tables import (
     NULL_RUNS,
     OCCUPANCY,
     SENSITIVITY,
+    SIGHTING_SHARES,
     TRENDS,
     WATER_AND_CALLS,
     YEARLY,
@@ -34,6 +35,10 @@ class SpeciesTrendFilterSerializer(serializers.Serializer):
     species = serializers.CharField(required=False, help_text="code of a checklist species")
     region = serializers.CharField(required=False, help_text="without it, all regions together")
     site = serializers.ChoiceField(choices=SiteKind.choices, default=SiteKind.STOP)
+
+
+class SightingFilterSerializer(serializers.Serializer):
+    species = serializers.CharField(required=False, help_text="code of a checklist species")
 
 
 class CoverageFilterSerializer(serializers.Serializer):
@@ -168,6 +173,7 @@ OccupancyRowSerializer = row_serializer("OccupancyRow", OCCUPANCY)
 TrendRowSerializer = row_serializer("TrendRow", TRENDS, *SHARED)
 SensitivityRowSerializer = row_serializer("SensitivityRow", SENSITIVITY)
 NullRowSerializer = row_serializer("NullRow", NULL_RUNS)
+SightingShareRowSerializer = row_serializer("SightingShareRow", SIGHTING_SHARES)
 ChangeEffectRowSerializer = row_serializer("ChangeEffectRow", CHANGE_EFFECTS)
 WaterAndCallsRowSerializer = row_serializer("WaterAndCallsRow", WATER_AND_CALLS)
 

@@ -19,6 +19,8 @@ from surveys.api.serializers.results import (
     CoverageSerializer,
     ResultFilterSerializer,
     RouteYearsSerializer,
+    SightingFilterSerializer,
+    SightingShareRowSerializer,
     SpeciesTrendFilterSerializer,
     SpeciesTrendsSerializer,
     TrendsSerializer,
@@ -37,11 +39,13 @@ from surveys.publishing.stops import named_routes, shared_stops
 from surveys.seasons.coverage import CoverageTable, coverage
 from surveys.seasons.options import checklist_species, regions
 from surveys.seasons.route_years import route_years
+from surveys.seasons.sightings import sighting_shares
 from surveys.seasons.yearly import yearly_table
 from surveys.trends.columns import COLUMNS
 from surveys.trends.community import community_of
 from surveys.trends.estimates import FLAGS
 from surveys.trends.result_tables import occupancy_rows, sensitivity_rows, trend_row
+from surveys.trends.sighting_tables import sighting_share_row
 from surveys.trends.table import row_values
 from surveys.trends.water_tables import change_effect_row, water_and_calls_row
 
@@ -138,6 +142,21 @@ class SpeciesTrends(_Results):
         of_all_stops = site == SiteKind.STOP and not region
         runs = published_null_runs(self.program) if of_all_stops else {}
         return Response({"flags": FLAGS, "rows": [_row(fit, runs) for fit in fits]})
+
+
+class SightingShares(_Results):
+    permission = Permission.READ_RESULTS
+    filter_serializer = SightingFilterSerializer
+
+    @extend_schema(
+        operation_id="sighting_shares",
+        parameters=[SightingFilterSerializer],
+        responses={200: SightingShareRowSerializer(many=True), **ERRORS},
+    )
+    def get(self, request: Request, program: str) -> Response:
+        """The share of each color form and life stage, by region and season year."""
+        shares = sighting_shares(self.program, self.filters().get("species"))
+        return Response([sighting_share_row(one) for one in shares])
 
 
 def _row(fit: StoredFit, runs: Mapping[str, dict[str, Any]]) -> dict[str, object]:

@@ -33,8 +33,10 @@ from surveys.publishing.formats import yearly_csv as csv
 from surveys.publishing.method import CAVEATS
 from surveys.publishing.tables import SENSITIVITY
 from surveys.seasons.options import checklist_species
+from surveys.seasons.sightings import sighting_shares
 from surveys.trends import CORRECTED_COLUMNS, SpeciesResult
 from surveys.trends.result_tables import corrected_row, sensitivity_rows
+from surveys.trends.sightings import COLOR_FORM, LIFE_STAGE
 from surveys.web.csv_file import csv_file
 from surveys.web.guide.species import look_alikes_of
 from surveys.web.trends.effects import (
@@ -57,6 +59,7 @@ from surveys.web.trends.page import (
     turnover_facts,
 )
 from surveys.web.trends.pictures import picture
+from surveys.web.trends.sightings import sighting_rows
 
 
 @require_GET
@@ -105,6 +108,7 @@ def species_page(request: ProgramRequest, code: str) -> HttpResponse:
             "turnover": turnover_facts(result),
             "index": index_rows(result),
             "season": phenology_words(result),
+            **_seen(program, species, form),
             "effects_of_changes": list(told_effects(result)),
             "water": {"sentence": lag_sentence(result), "rows": list(heard_by_water(result))},
             "effects": {
@@ -183,6 +187,15 @@ def checks(request: ProgramRequest, code: str) -> HttpResponse:
     cells = [[csv.cell_text(row[name]) for name in header] for row in rows]
     stem = _stem(program, species, place)
     return csv_file(csv.to_csv(header, cells), f"{stem}-checks.csv")
+
+
+def _seen(program: Program, species: Species, form: PlaceFilter) -> dict[str, Any]:
+    """Color forms and life stages, in the region of the page."""
+    shares = list(sighting_shares(program, species))
+    return {
+        "forms_seen": sighting_rows(shares, COLOR_FORM, form.place),
+        "stages_seen": sighting_rows(shares, LIFE_STAGE, form.place),
+    }
 
 
 def _whole(form: PlaceFilter, result: SpeciesResult) -> str:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import scipy.stats
 import statsmodels.api as sm
+from statsmodels.stats.proportion import proportion_confint
 
 from surveys.trends.models.interval_censored import turnbull
 from surveys.trends.numerics.intervals import wilson, wilson_clustered
@@ -94,3 +95,12 @@ def test_interval_of_a_clustered_share_covers_as_it_says():
         found = wilson_clustered(rng.random(120) < chance, np.ones(120), route)
         inside += found.low <= 0.3 <= found.high
     assert 0.95 - 3 * np.sqrt(0.95 * 0.05 / 400) <= inside / 400
+
+
+@pytest.mark.parametrize("counts", [(9, 18), (0, 7), (12, 12), (1, 40)])
+def test_the_plain_interval_of_a_share_is_that_of_statsmodels(counts):
+    """Of one route alone: Wilson's interval, statsmodels `proportion_confint`."""
+    seen, of = counts
+    found = wilson_clustered([seen], [of], ["one"])
+    expected = proportion_confint(seen, of, method="wilson")
+    assert (found.low, found.high) == pytest.approx(expected, abs=1e-12)

@@ -21,6 +21,7 @@ from surveys.trends.result_tables import (
     trend_rows,
     yearly_rows,
 )
+from surveys.trends.sighting_tables import sighting_share_rows
 from surveys.trends.water_tables import change_effect_rows, water_and_calls_rows, water_rows
 
 TOLERANCE = 1e-6
@@ -44,6 +45,7 @@ def main() -> int:
         "water": list(water_rows(periods)),
         "water_and_calls": list(water_and_calls_rows(results)),
         "change_effects": list(change_effect_rows(results)),
+        "sighting_shares": list(sighting_share_rows(data)),
     }
     agreed = [compare(table, data / f"{table}.csv", rows) for table, rows in again.items()]
     print("Everything agrees." if all(agreed) else "The results do not follow from the rows.")
