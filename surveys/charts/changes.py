@@ -27,7 +27,7 @@ _KINDS = {
     BURNED: _("Burned"),
     CLEARED: _("Cleared of trees or shrubs"),
     FILLED_IN: _("Filled in or drained"),
-    RESTORED: _("Restored or dug anew"),
+    RESTORED: _("Restored or rebuilt"),
     FISH_CAME: _("Fish came, or were stocked"),
 }
 _FELL = _(

@@ -22,7 +22,7 @@ class Migration(migrations.Migration):
             name='WetlandChange',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('burned', 'Burned'), ('cleared', 'Cleared of trees or shrubs'), ('filled_in', 'Filled in or drained'), ('restored', 'Restored or dug anew'), ('fish_came', 'Fish came, or were stocked')], max_length=10)),
+                ('kind', models.CharField(choices=[('burned', 'Burned'), ('cleared', 'Cleared of trees or shrubs'), ('filled_in', 'Filled in or drained'), ('restored', 'Restored or rebuilt'), ('fish_came', 'Fish came, or were stocked')], max_length=10)),
                 ('began', models.DateField()),
                 ('ended', models.DateField(blank=True, null=True)),
                 ('note', models.CharField(blank=True, max_length=300)),
@@ -41,7 +41,7 @@ class Migration(migrations.Migration):
                 ('pgh_created_at', models.DateTimeField(auto_now_add=True)),
                 ('pgh_label', models.TextField(help_text='The event label.')),
                 ('id', models.BigIntegerField()),
-                ('kind', models.CharField(choices=[('burned', 'Burned'), ('cleared', 'Cleared of trees or shrubs'), ('filled_in', 'Filled in or drained'), ('restored', 'Restored or dug anew'), ('fish_came', 'Fish came, or were stocked')], max_length=10)),
+                ('kind', models.CharField(choices=[('burned', 'Burned'), ('cleared', 'Cleared of trees or shrubs'), ('filled_in', 'Filled in or drained'), ('restored', 'Restored or rebuilt'), ('fish_came', 'Fish came, or were stocked')], max_length=10)),
                 ('began', models.DateField()),
                 ('ended', models.DateField(blank=True, null=True)),
                 ('note', models.CharField(blank=True, max_length=300)),

@@ -13,7 +13,7 @@ class ChangeKind(models.TextChoices):
     BURNED = "burned", gettext_lazy("Burned")
     CLEARED = "cleared", gettext_lazy("Cleared of trees or shrubs")
     FILLED_IN = "filled_in", gettext_lazy("Filled in or drained")
-    RESTORED = "restored", gettext_lazy("Restored or dug anew")
+    RESTORED = "restored", gettext_lazy("Restored or rebuilt")
     FISH_CAME = "fish_came", gettext_lazy("Fish came, or were stocked")
 
 

@@ -33,7 +33,7 @@ def test_a_change_is_noted_shown_and_taken_back(program, coordinator, client_for
     assert change.noted_by == coordinator.person
     assert data_stamp(program) != before
     text = client.get(address).content.decode()
-    for words in ("Restored or dug anew", "1 Mar 2023", "2 Apr 2023", "dug out"):
+    for words in ("Restored or rebuilt", "1 Mar 2023", "2 Apr 2023", "dug out"):
         assert words in text, words
     elsewhere = make_route(program).stops.get(number=1)
     wrong = url(program, elsewhere, "wetland_change_delete", change=change.pk)
