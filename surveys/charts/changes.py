@@ -8,6 +8,7 @@ from surveys.language import gettext, said
 from surveys.language import gettext_noop as _
 from surveys.protocol.words import number
 from surveys.trends import SpeciesResult
+from surveys.trends.change_effect import ChangeEffect
 from surveys.trends.estimates import TOO_FEW_DATA
 from surveys.trends.wetland_changes import (
     BURNED,
@@ -20,7 +21,6 @@ from surveys.trends.wetland_changes import (
     FILLED_IN,
     FISH_CAME,
     RESTORED,
-    ChangeEffect,
 )
 
 _KINDS = {

@@ -145,7 +145,9 @@ def analyze(species: str, periods: SpeciesPeriods, *, site: Site, parts: Parts) 
         chorus=chorus_trend(told, flags=of_all) if parts.chorus and site == "stop" else None,
         whole=whole_program(regions, flags=of_all) if regions else None,
         water=_water(periods) if parts.water and site == "stop" else None,
-        changes=tuple(change_effects(periods)) if parts.water and site == "stop" else (),
+        changes=tuple(change_effects(periods, detection=choice.detection_covariates))
+        if parts.water and site == "stop"
+        else (),
     )
 
 

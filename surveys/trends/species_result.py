@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from surveys.trends.change_effect import ChangeEffect
 from surveys.trends.estimates import OPEN_SEASON, Estimate, merge_flags
 from surveys.trends.models.goodness_of_fit import GoodnessOfFit
 from surveys.trends.models.needed_effort import NeededEffort
@@ -17,7 +18,6 @@ from surveys.trends.models.phenology import CallingNights
 from surveys.trends.models.trend import odds_per_year
 from surveys.trends.printing import PrintedRow, PrintsAsTable, estimate_rows
 from surveys.trends.water import WaterAndCalls
-from surveys.trends.wetland_changes import ChangeEffect
 
 YearlyEstimates = tuple[tuple[int, Estimate], ...]
 

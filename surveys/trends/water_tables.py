@@ -6,12 +6,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 
+from surveys.trends.change_effect import SHARES, ChangeEffect
 from surveys.trends.from_tables import FrozenPeriods
 from surveys.trends.histories import Site
 from surveys.trends.result_tables import Row
 from surveys.trends.species_result import SpeciesResult
 from surveys.trends.water import WATER_CLASSES, WaterAndCalls, WaterYear, water_years
-from surveys.trends.wetland_changes import SHARES, ChangeEffect
 
 
 def water_rows(frozen: FrozenPeriods) -> Iterator[Row]:

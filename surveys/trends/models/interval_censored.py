@@ -94,11 +94,9 @@ def clustered_medians(
     The lower of two middle values is taken."""
     rng = np.random.default_rng(seed)
     many = int(clusters.max()) + 1
-    times = rng.multinomial(many, np.full(many, 1 / many), size=replicates)
-    order = np.argsort(values, kind="stable")
-    upto = np.cumsum(times[:, clusters[order]], axis=1)
-    # A sample may hold only clusters without a value; it says nothing.
-    some = upto[:, -1] > 0
-    at = np.argmax(2 * upto[some] >= upto[some][:, -1:], axis=1)
-    medians: FloatArray = values[order][at]
+    times = rng.multinomial(many, np.full(many, 1 / many), size=replicates).astype(np.float64)
+    distinct, value = np.unique(values, return_inverse=True)
+    counts = np.bincount(clusters * len(distinct) + value, minlength=many * len(distinct))
+    upto = np.cumsum(times @ counts.reshape(many, len(distinct)), axis=1)
+    medians: FloatArray = distinct[np.argmax(2 * upto >= upto[:, -1:], axis=1)]
     return medians

@@ -48,8 +48,8 @@ class StationForm(forms.Form):
             "already adds to its days."
         ),
     )
-    latitude = forms.CharField(max_length=20)
-    longitude = forms.CharField(max_length=20)
+    latitude = forms.CharField(label=gettext_lazy("Latitude"), max_length=20)
+    longitude = forms.CharField(label=gettext_lazy("Longitude"), max_length=20)
     rain_unit = forms.ChoiceField(label=gettext_lazy("Rain in a plain CSV"), choices=RAIN_UNITS)
     temperature_unit = forms.ChoiceField(
         label=gettext_lazy("Temperature in a plain CSV"), choices=TEMPERATURE_UNITS

@@ -4,8 +4,8 @@ import pytest
 
 from surveys.charts.changes import effect_sentence
 from surveys.trends import Estimate, wilson
+from surveys.trends.change_effect import ChangeEffect, ShareHeard
 from surveys.trends.estimates import DID_NOT_CONVERGE, TOO_FEW_DATA, not_estimable
-from surveys.trends.wetland_changes import ChangeEffect, ShareHeard
 
 
 def effect(odds):
@@ -31,6 +31,6 @@ def test_an_effect_has_a_direction_only_where_its_interval_has(value, low, high,
 
 def test_why_an_effect_is_unknown():
     few = not_estimable("", method="", flags=(TOO_FEW_DATA,))
-    assert "It takes 6 changed stops on 6 routes" in effect_sentence(effect(few))
+    assert "It takes 5 changed stops on 4 routes" in effect_sentence(effect(few))
     lost = not_estimable("", method="", flags=(DID_NOT_CONVERGE,))
     assert effect_sentence(effect(lost)) == "Burned: the effect is unknown (did not converge)."
