@@ -309,7 +309,7 @@ def test_strangers_and_other_programs(program, client_for, client):
 def test_query_count_does_not_grow(program, observer, client_for, django_assert_num_queries, name):
     client = client_for(observer)
     client.get(url(program, name))
-    queries = {"trend_species": 13, "trend_compare": 11}[name]
+    queries = {"trend_species": 14, "trend_compare": 11}[name]
     with django_assert_num_queries(queries):
         client.get(url(program, name))
     make_accepted_visit(program.routes.first(), observer.person, night=dt.date(2021, 4, 2))
