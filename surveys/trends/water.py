@@ -33,7 +33,7 @@ LAG_INTERVAL = "medians of the shortest and the longest possible times, bootstra
 _SEED, _REPLICATES = 1, 400
 
 # How the water of a site was over a season, by the looks that saw it.
-EVERY_LOOK, SOME_LOOKS, NO_LOOK = "every look", "some looks", "no look"
+EVERY_LOOK, SOME_LOOKS, NO_LOOK = "every-look", "some-looks", "no-look"
 WATER_CLASSES = (EVERY_LOOK, SOME_LOOKS, NO_LOOK)
 
 
@@ -161,7 +161,7 @@ def water_and_calls(columns: PeriodColumns, in_season: BoolArray) -> WaterAndCal
     >>> result.lags, result.lag.low, result.lag.high
     (12, 11.0, 29.0)
     >>> [(of.name, of.sites) for of in result.classes]
-    [('some looks', 12)]
+    [('some-looks', 12)]
     """
     nights = _StopSeasons.of(columns)
     shortest, longest = nights.lags()

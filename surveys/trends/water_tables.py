@@ -61,7 +61,7 @@ def water_and_calls_row(species: str, water: WaterAndCalls) -> Row:
         "flags": "; ".join(lag.flags),
     }
     for name in WATER_CLASSES:
-        one, column = of_classes.get(name), name.replace(" ", "_")
+        one, column = of_classes.get(name), name.replace("-", "_")
         row[f"{column}_stops"] = one.sites if one else 0
         row[f"{column}_heard"] = one.heard.value if one else None
         row[f"{column}_heard_low"] = one.heard.low if one else None
