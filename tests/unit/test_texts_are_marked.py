@@ -42,6 +42,7 @@ NOT_SHOWN = (
     "surveys/publishing/tables.py",
     "surveys/publishing/cells.py",
     "surveys/publishing/wetland_tables.py",
+    "surveys/publishing/sighting_tables.py",
 )
 PYTHON = [
     path
