@@ -42,6 +42,9 @@ def station_values(
     program: Program, *, first: dt.date | None = None, last: dt.date | None = None
 ) -> list[StationValues]:
     """The stations with their days from `first` to `last`, as plain values."""
+    stations = list(program.stations.all())
+    if not stations:
+        return []
     days = StationDay.objects.filter(station__program=program)
     if first:
         days = days.filter(day__gte=first)
@@ -58,7 +61,7 @@ def station_values(
             place=place_of(station.place),
             days=of_station.get(station.pk, {}),
         )
-        for station in program.stations.all()
+        for station in stations
     ]
 
 

@@ -16,8 +16,10 @@ def stations_on(visit: Visit) -> tuple[NightAtStations, dict[str, Station]]:
     """What the stations around the first stop of a visit measured, and the stations by code."""
     began = season_began(visit)
     stations = station_values(visit.route.program, first=began, last=visit.night)
+    if not stations:
+        return NightAtStations(), {}
     stop = visit.route.stops.order_by("number", "active_from").first()
-    if stop is None or not stations:
+    if stop is None:
         return NightAtStations(), {}
     measured = night_at_stations(stations, place_of(stop.place), visit.night, began)
     return measured, {station.code: station for station in stations}

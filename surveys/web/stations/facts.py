@@ -21,6 +21,8 @@ def station_facts(visit: Visit) -> tuple[list[Fact], str]:
     """Rain and temperatures of the nearest stations that have them, and a note where a typed
     temperature is far from these; both empty where no station has anything."""
     measured, stations = stations_on(visit)
+    if not stations:
+        return [], ""
     program = visit.route.program
     rain_unit, degrees = RainUnit(program.rain_unit), TemperatureUnit(program.temperature_unit)
 
