@@ -17,6 +17,7 @@ _SECTIONS = (
     ("protocols", "web:program_protocols", gettext_lazy("Protocol")),
     ("checklist", "web:program_checklist", gettext_lazy("Checklist")),
     ("own_fields", "web:program_own_fields", gettext_lazy("Own fields")),
+    ("stations", "web:stations", gettext_lazy("Weather stations")),
     ("sharing", "web:sharing", gettext_lazy("Sharing")),
     ("import", "web:import_start", gettext_lazy("Import")),
     ("status", "web:program_status", gettext_lazy("Status")),

@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('pghistory', '0007_auto_20250421_0444'),
-        ('surveys', '0021_weather_stations'),
+        ('surveys', '0022_weather_stations'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

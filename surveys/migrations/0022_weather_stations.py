@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('pghistory', '0007_auto_20250421_0444'),
-        ('surveys', '0020_withdrawal'),
+        ('surveys', '0021_route_imports'),
     ]
 
     operations = [
