@@ -205,7 +205,8 @@ def _within_routes(
                     stop=one.name,
                     distance=distance(found.nearest, unit),
                 ),
-                remedy=gettext("Check both coordinates, and the route."),
+                remedy=_slip_within(one, listed)
+                or gettext("Check both coordinates, and the route."),
             )
         elif found.from_last is not None and DOUBLE_M < found.from_last < least:
             yield PlanFinding(
@@ -235,6 +236,16 @@ def _within_routes(
                 remedy=gettext("Check the numbers: stops are surveyed in their order."),
                 blocks=False,
             )
+
+
+def _slip_within(one: _Listed, listed: Sequence[_Listed]) -> str | None:
+    """What would bring a stop back to the others of its route."""
+    others = [
+        other.point.place
+        for other in listed
+        if other.point.route == one.point.route and other is not one
+    ]
+    return likely_slip(one.point.place, others)
 
 
 def _jumps(found: Neighbors, least: float) -> bool:

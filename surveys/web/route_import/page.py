@@ -14,7 +14,7 @@ KINDS = {
     "coordinate": gettext_lazy("Coordinates that cannot be read"),
     "slip": gettext_lazy("Stops on another part of the globe"),
     "far": gettext_lazy("Stops far from their route"),
-    "number": gettext_lazy("Stops without a number"),
+    "number": gettext_lazy("Numbers of stops that cannot be read"),
     "number_twice": gettext_lazy("Numbers used twice in a route"),
     "code": gettext_lazy("Routes without a code"),
     "code_twice": gettext_lazy("Codes used twice"),

@@ -10,7 +10,7 @@ from django.http import Http404
 from accounts.models import Role
 from surveys.importing.places import edits, uploads
 from surveys.models import Assignment, Route, RouteChoice, Stop, StorageUse
-from surveys.programs.bring_in import RoutesRefusedError
+from surveys.programs.bring_in import RoutesRefusedError, bring_in, take_out
 from surveys.programs.place_corrections import correct_place
 from surveys.programs.route_plan import Elsewhere
 from surveys.protocol.values import Place
@@ -412,6 +412,38 @@ def test_observers_bring_nothing_in(program, coordinator):
             verb(observer, row.pk)
     with pytest.raises(PermissionDenied):
         uploads.store(observer, file_name="routes", content=places.csv())
+
+
+def test_the_verbs_ask_for_the_right_themselves(program):
+    observer = make_member(program, Role.OBSERVER)
+    with pytest.raises(PermissionDenied):
+        bring_in(observer, lambda: pytest.fail("made a plan"))
+    with pytest.raises(PermissionDenied):
+        take_out(observer, {"routes": [], "stops": [], "changed": []})
+
+
+def test_nothing_of_another_program_is_taken_out(program):
+    route = make_route(make_program())
+    elsewhere = {
+        "routes": [route.pk],
+        "stops": [stop.pk for stop in route.stops.all()],
+        "changed": [{"kind": "route", "pk": route.pk, "before": {"name": "A"}, "now": {}}],
+    }
+    take_out(make_member(program, Role.COORDINATOR), elsewhere)
+    route.refresh_from_db()
+    assert (route.name, route.stops.count()) == ("Heron Slough Loop", 3)
+
+
+def test_a_slip_within_a_route_is_named(program, coordinator):
+    """Routes spread so far that no other stop is near."""
+    points = [*places.POINTS[:3], replace(places.POINTS[3], route="R9", latitude=60.0)]
+    points[1] = replace(points[1], longitude=-points[1].longitude)
+    (finding,) = [
+        f
+        for f in uploads.plan_of(stored(coordinator, places.csv(points))).problems
+        if f.kind == "far"
+    ]
+    assert "minus sign of the longitude" in finding.remedy
 
 
 def test_another_program_does_not_see_it(program, coordinator):
