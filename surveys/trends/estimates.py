@@ -56,7 +56,7 @@ FLAG_NAMES: dict[str, str] = {
     NEVER_HEARD: _("never heard"),
     EDGE_OF_RANGE: _("estimate at 0% or 100%"),
     DID_NOT_CONVERGE: _("did not converge"),
-    NOT_IDENTIFIED: _("parameters not separable"),
+    NOT_IDENTIFIED: _("not estimable"),
     NOT_CLEARLY_BETTER: _("not clearly better"),
     LEVEL_NOT_KNOWN: _("share of sites not known"),
     MOVES_WITH_BOUND: _("depends on the largest number allowed"),

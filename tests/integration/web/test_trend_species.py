@@ -345,6 +345,28 @@ def test_other_choices_are_for_all_regions_together_and_the_page_says_so(
     assert "for all regions together only" not in of_all
 
 
+def test_turnover_stands_on_the_page_only_where_detection_is_known(program, partner, client_for):
+    """Without it, a species that was missed cannot be told from one that left: one truth a page."""
+    fit = SpeciesFit.objects.get(program=program, region="", site="stop", species__code=PEEPER)
+    known = fit.result["trend"]["occupancy"] | {"value": 0.2, "low": 0.1, "high": 0.4, "flags": []}
+    parts = ("colonization", "extinction", "equilibrium")
+    fit.result["turnover"] = dict.fromkeys(parts, known)
+    client = client_for(partner)
+    unknown = known | {"value": None, "low": None, "high": None, "flags": ["no-repeat-visits"]}
+    pages = []
+    for detection in (known, unknown):
+        for year in fit.result["years"]:
+            year["detection"] = detection
+        fit.save()
+        pages.append(text_of(client.get(url(program))))
+    told, silent = pages
+    assert "Turnover" in told
+    assert "An empty site is colonized" in told
+    assert "Turnover" not in silent
+    assert "is colonized" not in silent
+    assert "not enough data" in silent
+
+
 def test_an_open_season_is_told_on_page_and_list(program, partner, client_for):
     """The flag comes with the stored result, whatever day it is."""
     for fit in SpeciesFit.objects.filter(program=program, region="", site="stop"):

@@ -230,7 +230,7 @@ def test_one_page_a_species_with_the_sentence_of_the_screen(frozen, pages):
             assert all(str(year) in page for year in YEARS)
     assert "40% (30 to 55%) 62%" in pages[2]
     assert "a group that cannot be told apart by ear" in pages[5]
-    assert "b parameters not separable: The data cannot tell the parameters" in pages[5]
+    assert "b not estimable: The data cannot tell the parameters" in pages[5]
     assert "In the trend it depends on: night and temperature." in pages[2]
     assert "Where the species lives depends there on: year and fish." in pages[2]
 
