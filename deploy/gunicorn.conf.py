@@ -2,6 +2,8 @@
 """gunicorn on a machine with two cores; the units and the demo set the address."""
 
 import os
+import shutil
+import tempfile
 
 from deploy.logs import logging_config
 
@@ -15,6 +17,11 @@ graceful_timeout = 10
 max_requests = 5000
 max_requests_jitter = 500
 control_socket_disable = True
+# Each process counts its requests in a file there: surveys/operations/request_metrics.py.
+# A process that ends leaves its counts there; a reload keeps the folder.
+COUNTERS = "PROMETHEUS_MULTIPROC_DIR"
+if COUNTERS not in os.environ:
+    os.environ[COUNTERS] = tempfile.mkdtemp(prefix="duskpool-metrics-")
 # Requests are logged by deploy/logs.py, which knows the person and hides keys.
 accesslog = None
 logconfig_dict = logging_config(
@@ -27,3 +34,8 @@ def when_ready(server: object) -> None:
     from django.urls import get_resolver  # noqa: PLC0415 - needs the application, loaded just now
 
     get_resolver().url_patterns  # noqa: B018 - reading it imports them
+
+
+def on_exit(server: object) -> None:
+    """In the main process only."""
+    shutil.rmtree(os.environ[COUNTERS], ignore_errors=True)

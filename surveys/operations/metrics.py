@@ -1,5 +1,5 @@
-"""Figures for a monitor, in the text format of Prometheus. All are read when they are asked for, so
-that it does not matter which process answers."""
+"""Figures for a monitor, in the text format of Prometheus. Those of this module are read when they
+are asked for, so that it does not matter which process answers."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from surveys.operations.problems import disk_state
 from surveys.operations.queue_state import QueueState, queue_states
 from surveys.operations.readiness import readiness
 from surveys.operations.records import latest_operation
+from surveys.operations.request_metrics import register_requests
 from surveys.runs.queues import WORKERS
 
 _OF_A_QUEUE: dict[str, tuple[str, Callable[[QueueState], float]]] = {
@@ -97,4 +98,5 @@ def _sizes() -> Iterator[Metric]:
 def metrics_text() -> bytes:
     registry = CollectorRegistry()
     registry.register(SiteCollector())
+    register_requests(registry)
     return generate_latest(registry)

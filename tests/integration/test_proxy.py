@@ -9,6 +9,7 @@ import pytest
 from allauth.usersessions.models import UserSession
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.urls import reverse
+from prometheus_client.parser import text_string_to_metric_families
 
 from surveys.models import Recording
 from surveys.web.keys import KEYS
@@ -24,6 +25,7 @@ REAL_USE = {
     "DJANGO_SETTINGS_MODULE": "tests.support.proxied_settings",
     "DUSKPOOL_SECRET_KEY": "replaced by the one that signs the sessions of the tests",
     "DUSKPOOL_ALLOWED_HOSTS": HOST,
+    "DUSKPOOL_METRICS_TOKEN": "for-the-monitor",
     "DUSKPOOL_EMAIL_HOST": "mail.example.org",
     "DUSKPOOL_FROM_EMAIL": f"surveys@{HOST}",
 }
@@ -145,6 +147,23 @@ def test_browsers_are_kept_on_https(proxy):
     moved = proxy.ask("GET", "/guide/?a=1", secure=False)
     assert (moved.status, moved.headers["Location"]) == (301, f"https://{HOST}/guide/?a=1")
     assert "Strict-Transport-Security" not in moved.headers
+
+
+def test_requests_of_all_processes_are_counted(proxy):
+    def counted() -> float:
+        answer = proxy.ask("GET", "/metrics", Authorization="Bearer for-the-monitor")
+        return sum(
+            sample.value
+            for family in text_string_to_metric_families(answer.body.decode())
+            for sample in family.samples
+            if sample.name == "duskpool_requests_total" and sample.labels["status"] == "404"
+        )
+
+    before = counted()
+    for number in range(20):
+        proxy.ask("GET", f"/no/such/page/{number}")
+    # Whichever process answers.
+    assert {counted() for _ in range(8)} == {before + 20}
 
 
 def test_other_names_are_not_answered(proxy):

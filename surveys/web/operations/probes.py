@@ -2,6 +2,7 @@
 TLS, so `answer_probes` stands before everything that looks at host names."""
 
 from collections.abc import Callable
+from time import perf_counter
 
 from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
@@ -12,6 +13,7 @@ from prometheus_client import CONTENT_TYPE_LATEST
 
 from surveys.operations.metrics import metrics_text
 from surveys.operations.readiness import readiness
+from surveys.operations.request_metrics import count_request
 
 _HEADERS = {"Cache-Control": "private, no-store", "X-Content-Type-Options": "nosniff"}
 
@@ -47,13 +49,16 @@ def metrics(request: HttpRequest) -> HttpResponse:
 
 
 def answer_probes(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable:
-    """The URL table lists the same views under the same paths."""
+    """The URL table lists the same views under the same paths. What is no probe is counted."""
     views = {"/healthz": healthz, "/readyz": readyz, "/metrics": metrics}
 
     def respond(request: HttpRequest) -> HttpResponse:
         view = views.get(request.path)
         if view is None:
-            return get_response(request)
+            began = perf_counter()
+            response = get_response(request)
+            count_request(request.method, response.status_code, perf_counter() - began)
+            return response
         try:
             return view(request)
         except Http404:

@@ -147,14 +147,15 @@ def test_metrics_are_read_by_prometheus_own_parser(all_is_well, settings):
     make_job(MAIL, deferred=dt.timedelta(seconds=90))
     record_operation(OperationKind.BACKUP, ok=True)
     record_operation(OperationKind.BACKUP, ok=False)
+    Client().generic("BREW", "/no/such/page")
     answer = Client().get("/metrics", headers={"Authorization": "Bearer right"})
     assert answer["Content-Type"].startswith("text/plain; version=")
     families = list(text_string_to_metric_families(answer.content.decode()))
     for family in families:
         assert family.name.startswith("duskpool_")
         assert family.documentation
-        assert family.type == "gauge"
-        assert not family.name.endswith(("_ms", "_mb", "_minutes", "_hours", "_total"))
+        assert family.type in ("gauge", "counter", "histogram")
+        assert not family.name.endswith(("_ms", "_mb", "_minutes", "_hours"))
     values = {
         (sample.name.removeprefix("duskpool_"), *sample.labels.values()): sample.value
         for family in families
@@ -168,3 +169,5 @@ def test_metrics_are_read_by_prometheus_own_parser(all_is_well, settings):
     assert values["operation_success_timestamp_seconds", "backup"] > 1.7e9
     assert 0 < values["media_free_bytes",] < values["media_size_bytes",]
     assert values["database_size_bytes",] > 1e6
+    assert values["requests_total", "other", "404"] >= 1
+    assert values["request_seconds_count",] >= 1
