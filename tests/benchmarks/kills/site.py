@@ -26,12 +26,8 @@ STOPS_WITHIN_S = 15
 
 
 class Site:
-    def __init__(self, folder: Path, *, with_clock: bool) -> None:
-        """`with_clock`: the clock of the server and the workers can be set, by libfaketime."""
+    def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.with_clock = with_clock
-        self.clock = folder / "clock"
-        self.clock.write_text("+0")
         shutil.copytree(
             PROJECT / "deploy", folder / "deploy", ignore=shutil.ignore_patterns("__pycache__")
         )
@@ -58,14 +54,6 @@ class Site:
             "SERVED_MEDIA_ROOT": str(self.folder / "media"),
             "KILLED_MAIL": str(self.folder / "mail"),
         }
-        if self.with_clock:
-            (library,) = Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1")
-            self.environment |= {
-                "LD_PRELOAD": str(library),
-                "FAKETIME_TIMESTAMP_FILE": str(self.clock),
-                "FAKETIME_NO_CACHE": "1",
-                "DONT_FAKE_MONOTONIC": "1",
-            }
         python = [sys.executable, "manage.py"]
         self._run([*python, "migrate", "--no-input", "--verbosity=0"])
         facts = json.loads(self._run([sys.executable, "-m", "tests.benchmarks.kills.seed"]))
@@ -105,9 +93,6 @@ class Site:
             return self._end_postmaster(signal.SIGKILL)
         if what == "restart":
             return self._end_postmaster(signal.SIGINT)  # "fast shutdown": pg_ctl stop
-        if what.startswith("clock"):
-            self.clock.write_text(what.split()[1])
-            return True
         if what == "migration":
             return self._migrate()
         if what == "backend":
