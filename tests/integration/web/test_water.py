@@ -94,7 +94,7 @@ def test_route_and_review_show_the_strip_in_words(coordinator, route, client_for
     for page in pages:
         text = client.get(page).content.decode()
         assert "1 Apr: Dry, 20 Apr: Pools, 10 May: Full and 20 Jun: Dry" in text, page
-        assert f'<th scope="row">{stop}</th>' in text
+        assert f'<th scope="row" class="nowrap">{stop}</th>' in text
         for words in ("1 Apr to 20 Apr", "10 May to 20 Jun", "21 to 79 days"):
             assert words in text, (page, words)
 
