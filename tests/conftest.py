@@ -1,7 +1,9 @@
 """Fixtures that every kind of test may use."""
 
 import gc
+import os
 from collections.abc import Generator, Iterator
+from pathlib import Path
 
 import pytest
 from django.test import Client
@@ -58,12 +60,19 @@ def _quick_emptying() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session")
+def folder_of_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Shared by the processes of the run."""
+    folder = tmp_path_factory.getbasetemp()
+    return folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder
+
+
 @pytest.fixture(scope="module")
-def fits_made_once() -> Iterator[None]:
+def fits_made_once(folder_of_run: Path) -> Iterator[None]:
     """Programs are fitted by results that this run has already, where it has them."""
     with pytest.MonkeyPatch.context() as patch:
         for module in (analyses, from_tables):
-            patch.setattr(module, "analyze", once(module.analyze))
+            patch.setattr(module, "analyze", once(module.analyze, folder_of_run))
         yield
 
 

@@ -1,5 +1,6 @@
 """Fits that tests share: the same listening periods give the same result, so that a fit that was
-made in this run is not made again. The results are those of the estimators.
+made in this run is not made again. The results are those of the estimators. The processes of a run
+(pytest-xdist has several) find those of the others in a folder of the run.
 
 Rows get new keys in every test, and visits of one night come in the order of their keys. What a
 fit depends on is which periods share a route or a stop, and the order of routes and stops; the
@@ -9,8 +10,12 @@ routes and stops are numbered in order.
 """
 
 import functools
+import hashlib
+import os
+import pickle
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -20,17 +25,29 @@ from surveys.trends.species_result import SpeciesResult
 _made: dict[bytes, SpeciesResult] = {}
 
 
-def once(analyze: Callable[..., SpeciesResult]) -> Callable[..., SpeciesResult]:
-    """`analyze`, which works out each result once a run."""
+def once(analyze: Callable[..., SpeciesResult], folder: Path) -> Callable[..., SpeciesResult]:
+    """`analyze`, which works out each result once a run; `folder` is that of the run."""
 
     @functools.wraps(analyze)
     def remembered(species: str, periods: SpeciesPeriods, **options: object) -> SpeciesResult:
         key = as_bytes((species, in_order(periods), options))
         if key not in _made:
-            _made[key] = analyze(species, periods, **options)
+            path = folder / f"{hashlib.sha256(key).hexdigest()}.fit"
+            if path.exists():
+                _made[key] = pickle.loads(path.read_bytes())
+            else:
+                _made[key] = analyze(species, periods, **options)
+                _write_whole(path, pickle.dumps(_made[key]))
         return _made[key]
 
     return remembered
+
+
+def _write_whole(path: Path, written: bytes) -> None:
+    """Another process sees all of the file or none."""
+    part = path.with_suffix(f".{os.getpid()}")
+    part.write_bytes(written)
+    part.rename(path)
 
 
 def in_order(periods: SpeciesPeriods) -> SpeciesPeriods:

@@ -21,7 +21,8 @@ from surveys.trends.model_selection import detection_covariates, fill_with_mean
 from surveys.trends.models.dynamic import dynamic_chance, equilibrium_occupancy, fit_dynamic
 from surveys.trends.periods import SpeciesPeriods, calling_season
 from surveys.trends.species_result import Turnover
-from tests.support.fits import as_bytes, in_order
+from tests.support import fits
+from tests.support.fits import as_bytes, in_order, once
 from tests.support.simulated_programs import (
     repeat_stops,
     simulate,
@@ -244,3 +245,26 @@ def assert_alike(first, second, where=""):
         assert second == pytest.approx(first, rel=1e-6, abs=1e-8), where
     else:
         assert first == second, where
+
+
+def test_a_fit_of_another_process_of_the_run_is_not_made_again(tmp_path, monkeypatch):
+    rng = np.random.default_rng(5)
+    periods = simulate(rng, some_nature(rng), routes=3, years=2).periods
+    least = Parts(**dict.fromkeys(vars(Parts()), False))
+    made = []
+
+    def counted(species, periods, **options):
+        made.append(species)
+        return analyze(species, periods, **options)
+
+    def in_a_new_process(species, folder):
+        monkeypatch.setattr(fits, "_made", {})
+        return once(counted, folder)(species, periods, site="stop", parts=least)
+
+    (tmp_path / "later").mkdir()
+    first, second = (in_a_new_process("x", tmp_path) for _ in range(2))
+    assert made == ["x"]
+    assert to_json(first) == to_json(second)
+    in_a_new_process("y", tmp_path)
+    in_a_new_process("x", tmp_path / "later")
+    assert made == ["x", "y", "x"]
