@@ -68,6 +68,8 @@ def test_distances_between_stops(latitude):
         if position == 0:
             later.pop(len(places) - 1)
         assert found[position].later == (min(later, key=later.get) if later else None)
+        nearest_later = pytest.approx(min(later.values()), abs=MM) if later else None
+        assert found[position].to_later == nearest_later
 
 
 def test_routes_are_kept_apart():
