@@ -18,7 +18,7 @@ const screens = {
   summary: () => import("./screens/summary.js"),
 };
 const where = () => window.location.hash.replace(/^#\//, "").split("/");
-// Asked for before anything else is done: the disk answers while the screen is fetched.
+// The disk answers while the screen is fetched.
 const packets = store.getAll("packets");
 const here = where()[0] ? window.location.hash : store.setting("here", "");
 screens[where()[0]]?.();
@@ -53,7 +53,7 @@ function go(...parts) {
   else window.location.hash = hash;
 }
 
-/** A slow screen that was overtaken by the next one is not put in its place any more. */
+/** A screen that was overtaken is not put in its place. */
 async function show() {
   const showing = ++showings;
   const overtaken = () => showing !== showings;
@@ -63,7 +63,7 @@ async function show() {
   const open = !id || model.model.visit?.id === id || (await model.openVisit(id, overtaken, app.config));
   if (overtaken()) return undefined;
   if (!open) {
-    snack(gettext("Its route is not on this phone. Sign in where there is signal."));
+    snack(gettext("Its route is not on this phone: sign in first."));
     return go("home");
   }
   const { screen } = await coming;
@@ -125,7 +125,7 @@ async function bringBack(visit) {
   go("route", visit);
 }
 
-/** Only where somebody looks, so that of two tabs one asks. */
+/** Of two tabs the one that is seen asks. */
 function checkClock() {
   if (document.visibilityState !== "visible") return;
   const leapt = leap();
@@ -138,7 +138,7 @@ function tick() {
   shown?.tick?.(now());
 }
 
-/** The bar is part of the page, so that it stands before any script has run. */
+/** The bar is part of the page: it stands before any script. */
 function fillBar() {
   const [back, title, mark, marked, light] = ["back", "title", "mark", "marked", "theme"].map((part) =>
     $(`bar-${part}`),
@@ -177,7 +177,7 @@ function snack(words, undo) {
   setTimeout(() => note.remove(), SNACK_MS);
 }
 
-/** What the phone could not do, in words that stay until they are closed. */
+/** What the phone could not do; it stays until closed. */
 function trouble(words) {
   const note = h(
     "div",
@@ -206,7 +206,7 @@ async function begin() {
   await rest();
 }
 
-/** The signal may go the minute the survey is opened, before the worker has stored its files. */
+/** The signal may go before the worker has stored its files. */
 async function holdScreens() {
   await Promise.all([
     ...Object.values(screens).map((screen) => screen()),

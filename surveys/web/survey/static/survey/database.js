@@ -8,8 +8,7 @@ export const answered = (request) =>
     request.onerror = () => reject(request.error);
   });
 
-/** A function that runs `work(transaction)` on the database; `stores`: names to key paths. A battery
-    that dies after the promise has resolved takes nothing. */
+/** A function that runs `work(transaction)` on the database; `stores`: names to key paths. */
 export function database(name, stores) {
   let opening = null;
 

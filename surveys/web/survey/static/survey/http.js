@@ -1,11 +1,10 @@
-// Asking the server. Connections break for a moment: when the network changes, when the phone wakes
-// up, when the server starts anew or closes a connection in the moment that it is used. What is asked
-// here can be asked again without harm, so "no answer" is told only after a few tries.
+// Asking the server. Connections break for a moment: when the network changes, the phone wakes up or
+// the server starts anew. What is asked here can be asked again, so "no answer" is told after some tries.
 const PAUSES_MS = [300, 1_000, 3_000];
 const LATE = 2;
 
-/** `kind`: offline; busy (no answer came, or none of our server); later (it asks to wait `waitS`: too
-    much was asked, or the site is closed). */
+/** `kind`: offline; busy (no answer came, or none of our server); later (in `waitS`, or when the
+    site is open again). */
 export class NoAnswer extends Error {
   constructor(kind, waitS = 0) {
     super("");

@@ -47,7 +47,6 @@ export const unsent = () => model.records.filter((cell) => store.isPending(cell)
 export async function openVisit(id, overtaken, config) {
   const visit = await store.get("visits", id);
   if (!visit) return false;
-  // Signing out has taken it off the phone.
   const packet =
     (await store.get("packets", visit.packet)) ?? (await fetchPacket(config, visit.route.code)).packet;
   if (!packet || overtaken()) return false;
@@ -190,7 +189,7 @@ function blankVisit(slug, packet, night, id) {
   };
 }
 
-/** Get a route from the server: its packet, kept, or the answer that is none; neither without signal. */
+/** A route from the server; without signal there is no answer. */
 export async function fetchPacket({ packets, slug }, code) {
   const answer = await fetch(`${packets}${code}.json`, { redirect: "manual" }).catch(() => null);
   return { answer, packet: answer?.ok ? await keepPacket(slug, await answer.json()) : null };

@@ -1,5 +1,5 @@
-// When to send: soon after something changed, at once when the network is there again, at growing
-// distances while it fails. Two tabs take turns.
+// When to send: soon after a change, at once when the network is back, at growing distances while it
+// fails. Two tabs take turns.
 import { ask, NoAnswer } from "./http.js";
 import { forgetPlaces } from "./store.js";
 
@@ -13,8 +13,7 @@ export class SignedOut extends Error {
   }
 }
 
-/** The server did not know us, or not the visit, in the middle of sending: perhaps somebody signed in
-    again in another tab. Who is signed in is asked again. */
+/** The server did not know us, or not the visit: perhaps somebody signed in again in another tab. */
 export class Stranger extends Error {}
 
 /** Calls `work(how)`, which sends all that waits and says what it does by `say(kind, more)`. `how` is
@@ -53,7 +52,7 @@ export function createSender({ lock, delayMs, kept = {}, momentary = {}, work })
     soon(delay);
   }
 
-  /** After a failure. A sooner sending stays: the network may have come back in this very moment. */
+  /** After a failure. A sooner sending stays: the network may just have come back. */
   function later(waitS, how) {
     const delay = 1000 * Math.max(waitS, WAITS_S[Math.min(failures++, WAITS_S.length - 1)]);
     if (due > performance.now() + delay) soon(delay, how);
@@ -80,14 +79,14 @@ export function createSender({ lock, delayMs, kept = {}, momentary = {}, work })
   return { status, say, notify, soon, startOver, sendNow, onStatus: (listener) => listeners.add(listener) };
 }
 
-/** Who is signed in, a token to write with, and what time it is there: {person, csrf, now}. Signing in
-    happens in another page; coming back from it shows this one again. Raises NoAnswer, SignedOut. */
+/** {person, csrf, now}: who is signed in, a token to write with, the server's time. Raises NoAnswer,
+    SignedOut. */
 export async function hello(url, patienceMs) {
   const wanted = { headers: { Accept: "application/json" } };
   const { code, data } = await ask(url, wanted, { patienceMs, read: readHello });
   if (code === 200) return data;
   if (code === 401) throw new SignedOut("signed-out");
-  // Whose account or membership has ended keeps what is not sent, and no place.
+  // The account has ended: what is not sent stays.
   if (code === 410) await forgetPlaces();
   if ([403, 404, 410].includes(code)) throw new SignedOut("not-allowed");
   throw new NoAnswer("busy");

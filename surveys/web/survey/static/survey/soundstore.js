@@ -1,9 +1,9 @@
-// Recordings on the phone, in a database of their own: sound never stands in the way of the data.
+// Recordings on the phone, in a database of their own.
 //
 // A recording: { id, slug, visit, person, stop, species, kind, media_type, begun_at, seconds, bytes,
 // state, sha256, begun, trouble }. `state`: recording, kept, sent, removing (deleted here,
 // the server is still to be told). `begun`: the server knows of it. Its sound lies in pieces of a
-// second each, every one on the disk before the next: a battery that dies takes the last second.
+// second, each on the disk before the next.
 import { answered, database } from "./database.js";
 
 const NAME = "duskpool-recordings";
@@ -103,7 +103,7 @@ export async function fileOf({ id, media_type: type }) {
   );
 }
 
-/** The server has the whole: the phone keeps what is known of it and lets go of the sound. */
+/** The server has the whole: the phone lets go of the sound. */
 export function markSent(id) {
   return transact("readwrite", async (recordings, pieces) => {
     const recording = await answered(recordings.get(id));

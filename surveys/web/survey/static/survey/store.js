@@ -1,5 +1,5 @@
-// What the phone keeps, in IndexedDB: packets, visits, and every cell of their sheets by itself,
-// so that two tabs that fill different cells never overwrite each other.
+// What the phone keeps: packets, visits, and every cell of their sheets by itself, so that two tabs
+// never overwrite each other.
 //
 // A cell: { visit, address, text, base, sent, theirs }. `base` is the text that the server is known
 // to have; `sent` are texts that went out without an answer, any of which it may have; `theirs` is
@@ -7,8 +7,7 @@
 import { answered, database } from "./database.js";
 
 const NAME = "duskpool-survey";
-/** `back` of a visit that was thrown away and is wanted again: this, then the time at which the server
-    says it was thrown away. */
+/** `back` of a visit that is wanted again: this, then when the server says it was thrown away. */
 export const WANTED_BACK = "wanted";
 export const EDITABLE = ["draft", "sent_back"];
 const STORES = { packets: "key", visits: "id", cells: ["visit", "address"], settings: "name" };
@@ -26,7 +25,7 @@ function tell(visit) {
   for (const listener of listeners) listener(visit);
 }
 
-/** Hear of visits that changed here or in another tab, by id. Key presses of this tab are not told. */
+/** Hear of visits that changed, by id, but for key presses of this tab. */
 export function onNews(listener) {
   listeners.add(listener);
   news.addEventListener("message", ({ data }) => listener(data));
@@ -37,7 +36,6 @@ export const get = (name, key) => transact([name], "readonly", (t) => answered(t
 export const put = (name, value) =>
   transact([name], "readwrite", (t) => answered(t.objectStore(name).put(value)));
 
-/** Take the routes with their places off the phone; visits stay. */
 export const forgetPlaces = () =>
   transact(["packets"], "readwrite", async (t) => t.objectStore("packets").clear());
 
@@ -100,7 +98,7 @@ export function choose(id, address, text) {
   }).then(() => tell(id));
 }
 
-/** Note what goes out now, and hand it back: address to { was, now }. `whole`: the whole sheet. */
+/** Note what goes out now: address to { was, now }. `whole`: the whole sheet. */
 export function beginSending(id, whole = false) {
   return transact(["cells"], "readwrite", async (t) => {
     const changes = {};
@@ -122,7 +120,7 @@ export function merge(id, { visit: theirs, conflicts = [], findings, changes = {
     const [visits, cells] = [t.objectStore("visits"), t.objectStore("cells")];
     const visit = await answered(visits.get(id));
     if (!visit || (onlyNewer && visit.revision !== null && theirs.revision <= visit.revision)) return false;
-    // A server that moved on takes nothing more that we sent before: what we know now is final.
+    // A server that moved on takes nothing more that we sent before.
     const certain = theirs.revision > (visit.revision ?? 1);
     const open = EDITABLE.includes(theirs.state);
     const known = new Map((await answered(cells.getAll(ofVisit(id)))).map((cell) => [cell.address, cell]));

@@ -1,5 +1,5 @@
-// Sending visits to the server: begin (PUT), change cells (PATCH), submit (POST). Each request can
-// be made again without harm, so a lost answer, a second tab or a second phone doubles nothing.
+// Sending visits: begin (PUT), change cells (PATCH), submit (POST). Each request can be made again,
+// so a lost answer or a second phone doubles nothing.
 import { gettext } from "./language.js";
 import { ask } from "./http.js";
 import { iso, now } from "./clock.js";
@@ -32,8 +32,12 @@ export function start(settings) {
   document.addEventListener("visibilitychange", () =>
     sender.startOver(document.visibilityState === "hidden" ? 0 : 500),
   );
-  hello(config.hello, PATIENCE_MS).catch(() => {});
+  forgetPlacesOfEnded().catch(() => {});
   soon(0);
+}
+
+async function forgetPlacesOfEnded() {
+  if ((await store.getAll("packets")).length) await hello(config.hello, PATIENCE_MS);
 }
 
 async function sendWaiting() {
@@ -218,8 +222,7 @@ export async function retry(id, { anew = false } = {}) {
   return syncAll();
 }
 
-/** Throw a draft away here and, when it may have got there, on the server: what of it is still on
-    its way arrives too late then. */
+/** Throw a draft away here and, when it may have got there, on the server. */
 export async function throwAway(visit) {
   const sent = (await store.cellsOf(visit.id)).some((cell) => cell.sent.length > 0);
   if (visit.revision !== null || sent) {
@@ -254,7 +257,7 @@ async function call(method, url, body, csrf, revision) {
   );
 }
 
-/** An answer may tear on its way, or be one of somebody who stands between us and the server. */
+/** An answer may tear on its way, or be none of our server. */
 async function read(response) {
   if (response.type === "opaqueredirect") return { status: 401, data: null };
   const words = await response.text();
