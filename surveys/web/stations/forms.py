@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy
 
+from accounts.form_errors import Form
 from surveys.importing.reading import MOST_BYTES
 from surveys.language import said
 from surveys.models import Program
@@ -24,7 +25,7 @@ TEMPERATURE_UNITS = [
 ]
 
 
-class StationForm(forms.Form):
+class StationForm(Form):
     file = forms.FileField(
         label=gettext_lazy("Daily file"),
         help_text=gettext_lazy(

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
 from accounts.access import Permission, ProgramRequest, needs
+from accounts.form_errors import Form
 from surveys.dates import day
 from surveys.language import gettext, said
 from surveys.models import ChangeKind
@@ -19,7 +20,7 @@ from surveys.web.forms.fields import DateField
 from surveys.web.forms.refusals import run_verb
 
 
-class ChangeForm(forms.Form):
+class ChangeForm(Form):
     kind = forms.ChoiceField(
         label=gettext_lazy("What was done"),
         choices=[("", gettext_lazy("Choose one")), *ChangeKind.choices],
