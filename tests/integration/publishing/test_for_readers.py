@@ -9,8 +9,8 @@ from django.urls import reverse
 from accounts.models import Role
 from surveys.fitting.refit import refit
 from surveys.models import Sensitivity, Stop
-from surveys.publishing import tables
 from surveys.publishing.about import about_publication
+from surveys.publishing.build import RESULTS
 from surveys.publishing.formats import darwincore, report
 from surveys.publishing.freeze import freeze, snapshot
 from surveys.publishing.frozen import write_table
@@ -64,8 +64,7 @@ def _frozen_rows(program, folder):
             program, 2024, version=1, reason="", published_at=PUBLISHED_AT, site_url=SITE
         )
         frozen = freeze(program, folder, about)
-    fitted = (tables.OCCUPANCY, tables.TRENDS, tables.SENSITIVITY, tables.NULL_RUNS)
-    for table in (tables.YEARLY, *fitted):
+    for table in RESULTS:
         write_table(folder, table, ())
     return frozen
 
