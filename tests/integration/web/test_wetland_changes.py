@@ -49,7 +49,7 @@ def test_a_change_is_noted_shown_and_taken_back(program, coordinator, client_for
         ({"began": "1023-01-01"}, "Check the year"),
         ({"ended": "2023-02-28"}, "It cannot end before that"),
         ({"kind": "burned"}, "is noted already"),
-        ({"kind": "paved"}, "Select a valid choice"),
+        ({"kind": "paved"}, "paved"),
     ],
 )
 def test_what_is_wrong_is_said(program, coordinator, client_for, stop, facts, words):
