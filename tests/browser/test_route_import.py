@@ -22,7 +22,9 @@ def test_from_the_file_to_the_routes(program, coordinator, signed_in):
     page.get_by_role("button", name="Upload").click()
     page.get_by_role("heading", name="Not ready yet").wait_for()
     # As many signs as stops that could be read, or one a route where they would overlap.
-    assert page.locator("[data-map] .leaflet-marker-icon").count() in (2, 5)
+    signs = page.locator("[data-map] .leaflet-marker-icon")
+    signs.first.wait_for()
+    assert signs.count() in (2, 5)
     assert faults_in_every_look(page) == []
     page.get_by_role("link", name="“two” is not the number of a stop").click()
     page.get_by_label("Number, row 2 of the file").fill("2")

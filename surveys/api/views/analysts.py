@@ -278,5 +278,5 @@ def _feature(stop: dict[str, Any]) -> dict[str, Any]:
     latitude, longitude = properties.pop("latitude"), properties.pop("longitude")
     geometry = None
     if latitude is not None:
-        geometry = {"type": gettext("Point"), "coordinates": [longitude, latitude]}
+        geometry = {"type": "Point", "coordinates": [longitude, latitude]}
     return {"type": gettext("Feature"), "geometry": geometry, "properties": properties}

@@ -60,13 +60,13 @@ def map_data(
 
 def _feature(kind: str, coordinates: object, properties: dict[str, object]) -> dict[str, object]:
     geometry = {"type": kind, "coordinates": coordinates}
-    return {"type": gettext("Feature"), "geometry": geometry, "properties": properties}
+    return {"type": "Feature", "geometry": geometry, "properties": properties}
 
 
 def _stop_feature(stop: Stop, **more: object) -> dict[str, object]:
     properties = {"kind": "stop", "number": stop.number, "name": stop.name}
     properties |= {name: value for name, value in more.items() if value}
-    return _feature(gettext("Point"), stop.place.coords, properties)
+    return _feature("Point", stop.place.coords, properties)
 
 
 def stops_around(program: Program) -> QuerySet[Stop]:

@@ -76,7 +76,7 @@ def _route_marker(
     indexes = [stop.highest_index for stop in stops if stop.highest_index is not None]
     heard = sum(index > 0 for index in indexes)
     return _feature(
-        gettext("Point"),
+        "Point",
         places[middle],
         kind="route",
         name=str(route),
@@ -127,7 +127,7 @@ def _listened(periods: int) -> str:
 
 def _feature(geometry: str, coordinates: list, **properties: Any) -> dict[str, Any]:
     return {
-        "type": gettext("Feature"),
+        "type": "Feature",
         "geometry": {"type": geometry, "coordinates": coordinates},
         "properties": properties,
     }

@@ -100,7 +100,7 @@ def test_asking_leads_to_the_study_and_nothing_waits(signed_in, program, peeper,
 
 @pytest.mark.parametrize(
     ("change", "words"),
-    [({"routes": 1}, "greater than or equal to 2"), ({"visits": ""}, "required")],
+    [({"routes": 1}, "Write 2 or more."), ({"visits": ""}, "This is missing.")],
 )
 def test_what_cannot_be_is_said_beside_the_field(signed_in, program, peeper, known, change, words):
     asked = {"species": peeper.code, "fall": 30, "years": 10, "routes": 12, "visits": 3}
