@@ -13,8 +13,8 @@ def community_words(community: Community | None) -> str:
         return ""
     count = len(community.species)
     falling = said_of(
-        "{number} of {count} species falls",
-        "{number} of {count} species fall",
+        "Of {count} species, {number} is falling",
+        "Of {count} species, {number} are falling",
         community.fell,
         count=count,
     )
@@ -25,7 +25,7 @@ def community_words(community: Community | None) -> str:
         "chance. Still clear at a false-discovery rate of {rate}%: {found}. Mean change of the "
         "species: {mean} per year.",
         falling=falling,
-        rising=said_of("{number} rises", "{number} rise", community.rose),
+        rising=said_of("{number} is rising", "{number} are rising", community.rose),
         chance=chance,
         rate=number(f"{100 * FALSE_DISCOVERY_RATE:g}"),
         found=found,

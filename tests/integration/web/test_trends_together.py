@@ -66,7 +66,9 @@ def words_of(response):
 def test_the_page_says_how_many_would_by_chance(program, partner, client_for, keep_fits):
     keep_fits(-9.0, 0.5, 1.0)
     page = words_of(client_for(partner).get(reverse("web:trends", args=[program.slug])))
-    assert "1 of 3 species falls and 0 rise. If none changed, about 0.1 would fall" in page
+    assert (
+        "Of 3 species, 1 is falling and 0 are rising. If none changed, about 0.1 would fall" in page
+    )
     assert "Trends with less noise (shrinkage)" in page
 
 

@@ -22,9 +22,9 @@ def test_how_many_fall_and_how_many_would_by_chance():
     species += [(str(number), change(0.0, 6.0)) for number in range(10)]
     words = plain(community_words(community_of(species)))
     assert words.startswith(
-        "2 of 12 species fall and 0 rise. If none changed, about 0.3 would fall and 0.3 rise by "
-        "chance. Still clear at a false-discovery rate of 5%: Peeper and Toad. Mean change "
-        "of the species: -"
+        "Of 12 species, 2 are falling and 0 are rising. If none changed, about 0.3 would fall and "
+        "0.3 rise by chance. Still clear at a false-discovery rate of 5%: Peeper and Toad. Mean "
+        "change of the species: -"
     )
 
 
@@ -37,7 +37,7 @@ def test_one_falls_and_none_is_left():
     species = [("Peeper", change(-3.2, 3.0))]
     species += [(str(number), change(0.0, 6.0)) for number in range(5)]
     words = plain(community_words(community_of(species)))
-    assert words.startswith("1 of 6 species falls and 0 rise. ")
+    assert words.startswith("Of 6 species, 1 is falling and 0 are rising. ")
     assert "rate of 5%: none." in words
 
 
