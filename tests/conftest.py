@@ -23,6 +23,16 @@ from tests.support.databases import database_of_this_run
 from tests.support.emptying import quick_emptying
 from tests.support.fits import once
 
+# Modules that start servers, workers or clusters, or kill them.
+_WAITING = {
+    "test_backups.py",
+    "test_deploy_scripts.py",
+    "test_killed_run.py",
+    "test_killed_worker.py",
+    "test_proxy.py",
+    "test_workers.py",
+}
+
 
 @pytest.hookimpl(wrapper=True)
 def pytest_collection() -> Generator[None, object, object]:
@@ -40,10 +50,16 @@ def pytest_collection() -> Generator[None, object, object]:
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Browser tests come last: Playwright leaves an event loop running in the thread, beside
-    which a procrastinate worker cannot start. The short ones, which are those of the phone, come
-    at the very end, so that both processes of a run end at about the same time."""
-    items.sort(key=lambda item: ("browser" in item.path.parts, "survey" in item.path.parts))
+    """What mostly waits for processes of its own comes first, so that the other process of a run
+    has the cores meanwhile. Browser tests come last, and of these the short ones, which are those
+    of the phone, at the very end, so that both processes end at about the same time."""
+    items.sort(
+        key=lambda item: (
+            item.path.name not in _WAITING,
+            "browser" in item.path.parts,
+            "survey" in item.path.parts,
+        )
+    )
 
 
 @pytest.fixture(scope="session")

@@ -18,6 +18,8 @@ from django.core.management import execute_from_command_line
 from django.db import connection
 
 PATIENCE_S = 1200
+# Of its connections to the database.
+_NAME = "worker of the tests"
 _FORKS = multiprocessing.get_context("forkserver")
 _FORKS.set_forkserver_preload([__name__])
 
@@ -44,13 +46,15 @@ def work_off(queue: str) -> None:
 def kill(worker: ForkServerProcess) -> None:
     worker.kill()
     worker.join()
-    # The server needs a moment to see that the connection is gone.
+    # The server needs a moment to see that its connections are gone. Others may be open: a thread
+    # of the tests' own server keeps one.
     with connection.cursor() as cursor:
         begun = time.monotonic()
         while time.monotonic() - begun < PATIENCE_S:
             cursor.execute(
                 "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
-                "AND pid <> pg_backend_pid()"
+                "AND application_name = %s",
+                [_NAME],
             )
             if cursor.fetchone()[0] == 0:
                 return
@@ -61,6 +65,7 @@ def _work(queue: str, database: str) -> None:
     nowhere = os.open(os.devnull, os.O_WRONLY)
     for stream in (1, 2):
         os.dup2(nowhere, stream)
+    os.environ["PGAPPNAME"] = _NAME
     connection.settings_dict["NAME"] = database
     options = ["--queues", queue, "--one-shot"]
     execute_from_command_line(["manage.py", "procrastinate", "--skip-checks", "worker", *options])
