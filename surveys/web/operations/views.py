@@ -127,7 +127,7 @@ def _disk() -> Fact:
         disk = disk_state()
     except OSError:
         return (name, gettext("Cannot be reached"), "")
-    free = said("{percent} % free", percent=f"{disk.percent_free:.0f}")
+    free = said("{percent}% free", percent=f"{disk.percent_free:.0f}")
     return (name, free, said("{gigabytes} GB", gigabytes=f"{disk.free / 1e9:,.0f}"))
 
 
