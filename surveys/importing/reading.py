@@ -1,7 +1,8 @@
 """Bytes of an uploaded file in, a table of texts out. The file is read in another process."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -13,6 +14,16 @@ from surveys.language import gettext, said
 MOST_BYTES = 10 * 1024 * 1024
 LIMITS = bounded.Limits(seconds=45, cpu_seconds=20, memory_bytes=1024**3)
 
+
+@dataclass(frozen=True, kw_only=True)
+class Sentences:
+    """What to do about a file that cannot be read; it depends on what the file is for."""
+
+    too_large: str
+    over_limit: str
+    broken: str
+
+
 _ZIP = b"PK\x03\x04"
 _OLD_EXCEL = b"\xd0\xcf\x11\xe0"
 
@@ -22,26 +33,24 @@ def read_table(content: bytes) -> Table:
 
     Raises UnreadableFileError with a sentence that says what to do.
     """
-    _check_whole(content)
-    try:
-        parsed = _parsed(content)
-    except bounded.RefusedError as refusal:
-        raise UnreadableFileError(str(refusal)) from None
-    except bounded.OverLimitError:
-        raise UnreadableFileError(
-            gettext(
-                "Reading the file takes too much time or memory. Copy the rows of the visits "
-                "into a new sheet, save it as CSV, and send that."
-            )
-        ) from None
-    except bounded.BrokenError:
-        raise UnreadableFileError(
-            gettext(
-                "The file is damaged, or not what it seems. Open it in a spreadsheet program, "
-                "and save it again as .xlsx or CSV."
-            )
-        ) from None
-    return _table(json.loads(parsed))
+    return table_of(read_within_limits(content, _parsed, _sentences()))
+
+
+def _sentences() -> Sentences:
+    return Sentences(
+        too_large=gettext(
+            "The file has {content} MB; the limit is {most_bytes} MB. Split it, "
+            "for example by year."
+        ),
+        over_limit=gettext(
+            "Reading the file takes too much time or memory. Copy the rows of the visits "
+            "into a new sheet, save it as CSV, and send that."
+        ),
+        broken=gettext(
+            "The file is damaged, or not what it seems. Open it in a spreadsheet program, "
+            "and save it again as .xlsx or CSV."
+        ),
+    )
 
 
 # Each step of an import reads the file again.
@@ -51,16 +60,28 @@ def _parsed(content: bytes) -> bytes:
     return bounded.run(f"surveys.importing.{module}", "parse", content, LIMITS)
 
 
-def _check_whole(content: bytes) -> None:
+def read_within_limits(
+    content: bytes, parse: Callable[[bytes], bytes], sentences: Sentences
+) -> dict[str, Any]:
+    """What `parse` makes of a file, in a process of its own. Raises UnreadableFileError."""
+    _check_whole(content, sentences.too_large)
+    try:
+        return json.loads(parse(content))
+    except bounded.RefusedError as refusal:
+        raise UnreadableFileError(str(refusal)) from None
+    except bounded.OverLimitError:
+        raise UnreadableFileError(sentences.over_limit) from None
+    except bounded.BrokenError:
+        raise UnreadableFileError(sentences.broken) from None
+
+
+def _check_whole(content: bytes, too_large: str) -> None:
     if not content or content.isspace():
         raise UnreadableFileError(gettext("The file is empty."))
     if len(content) > MOST_BYTES:
         raise UnreadableFileError(
-            said(
-                "The file has {content} MB; the limit is {most_bytes} MB. Split it, "
-                "for example by year.",
-                content=f"{len(content) / 1024**2:.0f}",
-                most_bytes=MOST_BYTES // 1024**2,
+            too_large.format(
+                content=f"{len(content) / 1024**2:.0f}", most_bytes=MOST_BYTES // 1024**2
             )
         )
     if content.startswith(_OLD_EXCEL):
@@ -72,7 +93,7 @@ def _check_whole(content: bytes) -> None:
         )
 
 
-def _table(parsed: Mapping[str, Any]) -> Table:
+def table_of(parsed: Mapping[str, Any]) -> Table:
     return Table(
         headers=named_columns(parsed["headers"]),
         rows=tuple(Row(number=number, texts=tuple(texts)) for number, texts in parsed["rows"]),

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+_FIRST_CELLS = 3
+
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
@@ -21,3 +23,8 @@ class Table:
 
     def column(self, position: int) -> list[str]:
         return [row.texts[position] for row in self.rows]
+
+    def first_cells(self, position: int) -> list[str]:
+        """What the first different cells of a column hold, to tell what it means."""
+        filled = dict.fromkeys(text for text in self.column(position) if text)
+        return list(filled)[:_FIRST_CELLS]

@@ -25,4 +25,4 @@ def workbook(*sheets: list[list[object]]) -> bytes:
 def read_here(content: bytes) -> Table:
     """As `read_table`, in this process."""
     module = workbooks if zipfile.is_zipfile(io.BytesIO(content)) else csv_files
-    return reading._table(json.loads(module.parse(content)))
+    return reading.table_of(json.loads(module.parse(content)))

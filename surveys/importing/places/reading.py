@@ -1,18 +1,15 @@
 """Bytes of an uploaded file in, what it holds out. The file is read in another process."""
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from surveys import bounded
-from surveys.importing.problems import UnreadableFileError
-from surveys.importing.reading import MOST_BYTES, named_columns
-from surveys.importing.table import Row, Table
-from surveys.language import gettext, said
+from surveys.importing.reading import Sentences, read_within_limits, table_of
+from surveys.importing.table import Table
+from surveys.language import gettext
 
 LIMITS = bounded.Limits(seconds=60, cpu_seconds=30, memory_bytes=1024**3)
-_OLD_EXCEL = b"\xd0\xcf\x11\xe0"
 
 Position = tuple[float, float]
 
@@ -40,54 +37,30 @@ def read_places(content: bytes) -> dict[str, Any]:
 
     Raises UnreadableFileError with a sentence that says what to do.
     """
-    _check_whole(content)
-    try:
-        return json.loads(bounded.run("surveys.importing.places.files", "parse", content, LIMITS))
-    except bounded.RefusedError as refusal:
-        raise UnreadableFileError(str(refusal)) from None
-    except bounded.OverLimitError:
-        raise UnreadableFileError(
-            gettext(
-                "Reading the file takes too much time or memory. Export only the routes and "
-                "stops, and send that."
-            )
-        ) from None
-    except bounded.BrokenError:
-        raise UnreadableFileError(
-            gettext(
-                "The file is damaged, or not what it seems. Export it again from the program "
-                "that made it."
-            )
-        ) from None
+    sentences = Sentences(
+        too_large=gettext(
+            "The file has {content} MB; the limit is {most_bytes} MB. Split it, "
+            "for example by region."
+        ),
+        over_limit=gettext(
+            "Reading the file takes too much time or memory. Export only the routes and "
+            "stops, and send that."
+        ),
+        broken=gettext(
+            "The file is damaged, or not what it seems. Export it again from the program "
+            "that made it."
+        ),
+    )
+    return read_within_limits(content, _parsed, sentences)
 
 
-def _check_whole(content: bytes) -> None:
-    if not content or content.isspace():
-        raise UnreadableFileError(gettext("The file is empty."))
-    if len(content) > MOST_BYTES:
-        raise UnreadableFileError(
-            said(
-                "The file has {size} MB; the limit is {most} MB. Split it, for example by region.",
-                size=f"{len(content) / 1024**2:.0f}",
-                most=MOST_BYTES // 1024**2,
-            )
-        )
-    if content.startswith(_OLD_EXCEL):
-        raise UnreadableFileError(
-            gettext(
-                "This is an old Excel file (.xls), or one with a password. Open it, and "
-                "save it without a password as .xlsx or CSV."
-            )
-        )
+def _parsed(content: bytes) -> bytes:
+    return bounded.run("surveys.importing.places.files", "parse", content, LIMITS)
 
 
 def places_file(stored: Mapping[str, Any]) -> PlacesFile:
     return PlacesFile(
-        table=Table(
-            headers=named_columns(stored["headers"]),
-            rows=tuple(Row(number=number, texts=tuple(texts)) for number, texts in stored["rows"]),
-            notices=tuple(said(text, **values) for text, values in stored["notices"]),
-        ),
+        table=table_of(stored),
         lines=tuple(
             FoundLine(texts=line["texts"], points=tuple(map(tuple, line["points"])))
             for line in stored["lines"]

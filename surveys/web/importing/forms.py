@@ -21,7 +21,6 @@ _MEANS = [
     (_ZERO, gettext_lazy("Not heard (0)")),
     (_MISSING, gettext_lazy("Not recorded")),
 ]
-_FIRST_CELLS = 3
 
 
 class UploadForm(Form):
@@ -80,7 +79,7 @@ class ColumnsForm(Form):
     def columns(self) -> list[tuple[forms.BoundField, list[str]]]:
         """The field of each column with the first cells that hold something."""
         return [
-            (self[f"column_{position}"], _first_cells(self.upload.table.column(position)))
+            (self[f"column_{position}"], self.upload.table.first_cells(position))
             for position in range(len(self.upload.table.headers))
         ]
 
@@ -138,7 +137,3 @@ def _forms_of(field: Field) -> list[tuple[str, str]]:
 
 def _species(codes: Iterable[str], names: Mapping[str, str]) -> list[tuple[str, str]]:
     return [(SPECIES + code, names[code]) for code in codes]
-
-
-def _first_cells(texts: list[str]) -> list[str]:
-    return list(dict.fromkeys(text for text in texts if text))[:_FIRST_CELLS]

@@ -1,6 +1,6 @@
 """Forms of bringing routes in: the file, its columns, what it cannot say, and one route."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -17,7 +17,6 @@ from surveys.models import Protocol, RouteChoice
 from surveys.programs.route_plan import Elsewhere, PlanOptions
 from surveys.web.forms.fields import DateField
 
-_FIRST_CELLS = 3
 STOPS_ON_A_PAGE = 100
 
 
@@ -60,7 +59,7 @@ class ColumnsForm(Form):
     def columns(self) -> list[tuple[forms.BoundField, list[str]]]:
         """The field of each column with the first cells that hold something."""
         return [
-            (self[f"column_{position}"], _first_cells(self.table.column(position)))
+            (self[f"column_{position}"], self.table.first_cells(position))
             for position in range(len(self.table.headers))
         ]
 
@@ -68,10 +67,6 @@ class ColumnsForm(Form):
         return [
             self.cleaned_data[f"column_{position}"] for position in range(len(self.table.headers))
         ]
-
-
-def _first_cells(texts: Iterable[str]) -> list[str]:
-    return list(dict.fromkeys(text for text in texts if text))[:_FIRST_CELLS]
 
 
 class OptionsForm(Form):
