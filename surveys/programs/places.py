@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from django.contrib.gis.geos import Point
+from django.contrib.gis.geos import LineString, Point
 from django.core.exceptions import ValidationError
 
 from surveys.language import gettext, said
@@ -39,6 +39,13 @@ def read_place(latitude: str, longitude: str) -> Place:
 
 def place_of(point: Point) -> Place:
     return Place(latitude=point.y, longitude=point.x)
+
+
+def places_of(line: LineString | None) -> list[Place]:
+    """The points of a line; none without one."""
+    if line is None:
+        return []
+    return [Place(latitude=latitude, longitude=longitude) for longitude, latitude in line.coords]
 
 
 def point_of(place: Place) -> Point:

@@ -13,7 +13,7 @@ from django.db.models.functions import Cast
 from surveys.language import gettext, said
 from surveys.models import Program, Stop
 from surveys.programs.geography import Neighbors, Point, along_lines, neighbors, outside, same_place
-from surveys.programs.places import FARTHEST_ON_A_ROUTE_M, likely_slip, place_of
+from surveys.programs.places import FARTHEST_ON_A_ROUTE_M, likely_slip, place_of, places_of
 from surveys.programs.protocols import version_on
 from surveys.programs.route_plan import Elsewhere, MatchedRoute, PlanFinding, PlanOptions, Spot
 from surveys.protocol.values import DistanceUnit, Place
@@ -105,12 +105,9 @@ def _others(program: Program, routes: Iterable[MatchedRoute]) -> dict[tuple[int,
 
 
 def _line(route: MatchedRoute) -> Sequence[Place]:
-    if route.planned.line or route.present is None or route.present.line is None:
+    if route.planned.line or route.present is None:
         return route.planned.line
-    return [
-        Place(latitude=latitude, longitude=longitude)
-        for longitude, latitude in route.present.line.coords
-    ]
+    return places_of(route.present.line)
 
 
 def _least_spacing(program: Program, options: PlanOptions) -> float:

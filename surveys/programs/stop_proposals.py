@@ -14,7 +14,7 @@ from accounts.models import Membership
 from surveys.language import gettext, said, said_of
 from surveys.models import ProtocolVersion, Route, Stop
 from surveys.programs.geography import every, length_m
-from surveys.programs.places import point_of
+from surveys.programs.places import places_of, point_of
 from surveys.programs.routes import route_of
 from surveys.protocol.distance import distance_m
 from surveys.protocol.values import Place
@@ -83,14 +83,6 @@ def _check(line: Sequence[Place], spacing: float, most: int) -> None:
         )
 
 
-def line_of_route(route: Route) -> list[Place]:
-    if route.line is None:
-        return []
-    return [
-        Place(latitude=latitude, longitude=longitude) for longitude, latitude in route.line.coords
-    ]
-
-
 @transaction.atomic
 def add_proposed(
     member: Membership, route_id: int, *, spacing: float, most: int, first_night: dt.date
@@ -115,7 +107,7 @@ def add_proposed(
         raise ValidationError(
             {"first_night": gettext("Stops of the route were closed later. Choose a later night.")}
         )
-    places = propose(line_of_route(route), spacing=spacing, most=most)
+    places = propose(places_of(route.line), spacing=spacing, most=most)
     return Stop.objects.bulk_create(
         Stop(
             route=route,

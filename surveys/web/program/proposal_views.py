@@ -13,7 +13,7 @@ from surveys.language import gettext, said, said_of
 from surveys.models import Program, ProtocolVersion, Stop
 from surveys.programs import stop_proposals as verbs
 from surveys.programs.assignments import today_of
-from surveys.programs.places import point_of
+from surveys.programs.places import places_of, point_of
 from surveys.programs.protocols import version_on
 from surveys.programs.routes import route_of
 from surveys.protocol.values import DistanceUnit
@@ -89,7 +89,7 @@ def propose(request: ProgramRequest, route: int) -> HttpResponse:
                 text = said_of("{number} stop is added.", "{number} stops are added.", len(added))
                 messages.success(request, text)
                 return redirect("web:program_route", program=program.slug, route=shown.pk)
-        line = verbs.line_of_route(shown)
+        line = places_of(shown.line)
         places = run_verb(form, verbs.propose, line, **form.wanted()) or []
         proposed = [
             Stop(route=shown, number=number, name=_name(number), place=point_of(place))

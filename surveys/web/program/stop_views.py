@@ -10,6 +10,7 @@ from accounts.access import (
     ProgramRequest,
     needs,
 )
+from accounts.form_errors import Form
 from surveys.dates import day
 from surveys.language import said
 from surveys.models import Stop
@@ -41,6 +42,17 @@ def _map(request: ProgramRequest, route_id: int, here: Stop | None = None) -> di
     stops = verbs.present_stops(route)
     around = [] if stops else stops_around(program)
     return map_data(route, stops, here=here, around=around)
+
+
+def _page_of(request: ProgramRequest, template: str, stop: Stop, form: Form) -> HttpResponse:
+    context = {
+        "section": "routes",
+        "route": stop.route,
+        "stop": stop,
+        "form": form,
+        "map_data": _map(request, stop.route_id, stop),
+    }
+    return render(request, template, context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -92,14 +104,7 @@ def edit(request: ProgramRequest, stop: int) -> HttpResponse:
         )
         if saved:
             return _to_route(request, shown.route_id, said("Stop {saved} is saved.", saved=saved))
-    context = {
-        "section": "routes",
-        "route": shown.route,
-        "stop": shown,
-        "form": form,
-        "map_data": _map(request, shown.route_id, shown),
-    }
-    return render(request, "program/stop_form.html", context)
+    return _page_of(request, "program/stop_form.html", shown, form)
 
 
 @require_http_methods(["GET", "POST"])
@@ -141,14 +146,7 @@ def correct(request: ProgramRequest, stop: int) -> HttpResponse:
         if corrected:
             message = said("The location of stop {stop} is corrected.", stop=corrected)
             return _to_route(request, shown.route_id, message)
-    context = {
-        "section": "routes",
-        "route": shown.route,
-        "stop": shown,
-        "form": form,
-        "map_data": _map(request, shown.route_id, shown),
-    }
-    return render(request, "program/stop_correct.html", context)
+    return _page_of(request, "program/stop_correct.html", shown, form)
 
 
 @require_http_methods(["GET", "POST"])
@@ -177,11 +175,4 @@ def move(request: ProgramRequest, stop: int) -> HttpResponse:
                 day=day(moved.active_from),
             )
             return _to_route(request, shown.route_id, message)
-    context = {
-        "section": "routes",
-        "route": shown.route,
-        "stop": shown,
-        "form": form,
-        "map_data": _map(request, shown.route_id, shown),
-    }
-    return render(request, "program/stop_move.html", context)
+    return _page_of(request, "program/stop_move.html", shown, form)
