@@ -64,9 +64,6 @@ def wilson(successes: int, trials: int, *, level: float = 0.95, name: str = "sha
     z = normal_quantile(level)
     share = successes / trials
     low, high = _wilson_limits(share, trials, z)
-    # Rounding must not turn an exact 0 or 1 into a limit just inside the range.
-    low = 0.0 if successes == 0 else low
-    high = 1.0 if successes == trials else high
     return Estimate(
         name=name, value=share, low=low, high=high, interval=WILSON, method=_METHOD, level=level
     )
@@ -135,12 +132,7 @@ def wilson_clustered(
     z, t = normal_quantile(level), float(stdtrit(len(counted) - 1, 0.5 + level / 2))
     adjusted = min(effective, tried) * (z / t) ** 2
     low, high = _wilson_limits(plain.value, adjusted, z)
-    return replace(
-        plain,
-        low=0.0 if won == 0 else low,
-        high=1.0 if won == tried else high,
-        interval=WILSON_BY_ROUTE,
-    )
+    return replace(plain, low=low, high=high, interval=WILSON_BY_ROUTE)
 
 
 def _independent_trials(successes: FloatArray, trials: FloatArray) -> float:
@@ -161,7 +153,8 @@ def _wilson_limits(share: float, trials: float, z: float) -> tuple[float, float]
         * math.sqrt(share * (1 - share) / trials + z * z / (4 * trials * trials))
         / (1 + z * z / trials)
     )
-    return center - half, center + half
+    # Rounding must not turn an exact 0 or 1 into a limit just inside the range.
+    return (0.0 if share == 0 else center - half), (1.0 if share == 1 else center + half)
 
 
 def clopper_pearson(
