@@ -76,6 +76,10 @@ def read(file: Path) -> SiteMode:
         return SiteMode(Mode.MAINTENANCE)
 
 
+def is_open(file: Path) -> bool:
+    return read(file).mode is Mode.OPEN
+
+
 def write(file: Path, wanted: SiteMode) -> None:
     """Whole or not at all, and readable by the server whoever calls the command."""
     if wanted.mode is Mode.OPEN:

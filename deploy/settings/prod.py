@@ -2,6 +2,7 @@
 
 import datetime as dt
 import os
+from pathlib import Path
 
 import dj_database_url
 from csp.constants import SELF
@@ -66,7 +67,7 @@ DEFAULT_FROM_EMAIL = os.environ["DUSKPOOL_FROM_EMAIL"]
 MEDIA_ROOT = os.environ.get("DUSKPOOL_MEDIA_ROOT", "/var/lib/duskpool/media")
 MOST_BYTES_OF_A_PERSON = int(os.environ.get("DUSKPOOL_PERSON_GB", "5")) * 1024**3
 MOST_BYTES_OF_A_PROGRAM = int(os.environ.get("DUSKPOOL_PROGRAM_GB", "100")) * 1024**3
-SITE_MODE_FILE = os.environ.get("DUSKPOOL_SITE_MODE_FILE", "/var/lib/duskpool/site-mode.json")
+SITE_MODE_FILE = Path(os.environ.get("DUSKPOOL_SITE_MODE_FILE", "/var/lib/duskpool/site-mode.json"))
 OPERATORS = [
     address.strip().lower()
     for address in os.environ.get("DUSKPOOL_OPERATORS", "").split(",")

@@ -1,7 +1,5 @@
 """Exact places that leave the house: who may have them, and the note that each one leaves."""
 
-from pathlib import Path
-
 from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
@@ -45,7 +43,7 @@ def note_exact_download(
                 "then try again."
             )
         )
-    if site_mode.read(Path(settings.SITE_MODE_FILE)).mode is not site_mode.Mode.OPEN:
+    if not site_mode.is_open(settings.SITE_MODE_FILE):
         raise site_mode.SiteIsReadOnly
     return ExactDownload.objects.create(
         program=member.program,

@@ -3,7 +3,6 @@
 import datetime as dt
 from collections.abc import Callable
 from http import HTTPStatus
-from pathlib import Path
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -29,7 +28,7 @@ class SiteModeMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        now = read(Path(settings.SITE_MODE_FILE))
+        now = read(settings.SITE_MODE_FILE)
         if now.mode is Mode.OPEN or request.path in _ALWAYS_OPEN:
             return self.get_response(request)
         if now.mode is Mode.MAINTENANCE:
@@ -42,7 +41,7 @@ class SiteModeMiddleware:
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if not isinstance(exception, SiteIsReadOnly):
             return None
-        return _refused(request, read(Path(settings.SITE_MODE_FILE)))
+        return _refused(request, read(settings.SITE_MODE_FILE))
 
 
 def notice(request: HttpRequest) -> str:

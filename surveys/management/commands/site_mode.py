@@ -2,7 +2,6 @@
 
 import datetime as dt
 from argparse import ArgumentParser
-from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -28,7 +27,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        file = Path(settings.SITE_MODE_FILE)
+        file = settings.SITE_MODE_FILE
         if options["mode"] is not None:
             wanted = SiteMode(Mode(options["mode"]), _until(options["minutes"]))
             try:

@@ -1,7 +1,6 @@
 """Whether what a page shows is of today's data; if not, the worker is asked to refit."""
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -23,7 +22,7 @@ def freshness(
     stale = any(not fit.fresh for fit in fits)
     missing = not fits or not complete
     under_way = progress(program) if stale or missing else None
-    is_open = site_mode.read(Path(settings.SITE_MODE_FILE)).mode is site_mode.Mode.OPEN
-    if is_open and (stale or missing) and not (under_way and under_way.current):
+    asks = (stale or missing) and not (under_way and under_way.current)
+    if asks and site_mode.is_open(settings.SITE_MODE_FILE):
         refit_trends(program.pk, after_s=0)
     return {"stale": stale, "missing": missing, "under_way": under_way}
