@@ -104,7 +104,7 @@ def _files() -> Iterator[Problem]:
         yield Problem(
             key="disk",
             words=said(
-                "The disk of uploaded files is nearly full: {percent} % is free.",
+                "The disk of uploaded files is nearly full: {percent}% is free.",
                 percent=f"{disk.percent_free:.1f}",
             ),
         )

@@ -228,7 +228,7 @@ async function rest() {
   app.sync = sync;
   sync.onStatus(update);
   model.onChange(() => sync.soon());
-  sync.start(app.config);
+  sync.start(app.config, (await packets).length > 0);
   const sounds = await import("./recordings.js");
   sounds.onStatus(update);
   await sounds.start(app.config);

@@ -26,18 +26,15 @@ export const { status, onStatus, soon } = sender;
 export const syncAll = () => sender.sendNow();
 let config = null;
 
-export function start(settings) {
+/** `holdsPlaces`: an account that has ended must not keep them. */
+export function start(settings, holdsPlaces) {
   config = settings;
   window.addEventListener("online", () => sender.startOver());
   document.addEventListener("visibilitychange", () =>
     sender.startOver(document.visibilityState === "hidden" ? 0 : 500),
   );
-  forgetPlacesOfEnded().catch(() => {});
+  if (holdsPlaces) hello(config.hello, PATIENCE_MS).catch(() => {});
   soon(0);
-}
-
-async function forgetPlacesOfEnded() {
-  if ((await store.getAll("packets")).length) await hello(config.hello, PATIENCE_MS);
 }
 
 async function sendWaiting() {
