@@ -108,3 +108,11 @@ def test_places_leave_the_phone_of_whose_account_has_ended(phone, notes, observe
     assert left["packets"] == 0
     assert left["visits"] == ["2024-04-15"]
     assert "mist over the water" in left["texts"]
+
+
+def test_places_leave_a_phone_that_has_nothing_to_send(take_along, observer):
+    page = take_along()
+    observer.active = False
+    observer.save()
+    page.reload()
+    assert stored_once(page, lambda stored: not stored["packets"])["packets"] == 0
