@@ -38,6 +38,9 @@ DATABASES = {
     )
 }
 
+# A machine that is gone answers nothing: without a limit each request would wait for minutes.
+DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
+
 # Proxies in front that add the client's address to X-Forwarded-For. One too many lets a client
 # choose its address, one too few gives everybody that of the proxy.
 ALLAUTH_TRUSTED_PROXY_COUNT = int(os.environ.get("DUSKPOOL_TRUSTED_PROXIES", "1"))

@@ -2,23 +2,17 @@
 
 import datetime as dt
 from collections.abc import Callable
-from http import HTTPStatus
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.http import HttpRequest, HttpResponse
 
 from surveys.language import gettext
 from surveys.site_mode import Mode, SiteIsReadOnly, SiteMode, read
+from surveys.web.unavailable import READING, unavailable
 
 # Asked by machines that watch the site; the theme is a cookie of the browser and no more.
 _ALWAYS_OPEN = frozenset({"/healthz", "/readyz", "/metrics", "/.well-known/security.txt"})
 _WRITES_NOTHING = frozenset({"/theme"})
-_READING = frozenset({"GET", "HEAD", "OPTIONS"})
-# Passwords and codes are never written into a page.
-_NOT_SENT_AGAIN = "/accounts/"
-_CLOSED = HTTPStatus.SERVICE_UNAVAILABLE
-_FORM = "application/x-www-form-urlencoded"
 
 
 class SiteModeMiddleware:
@@ -33,7 +27,7 @@ class SiteModeMiddleware:
             return self.get_response(request)
         if now.mode is Mode.MAINTENANCE:
             return _refused(request, now)
-        if request.method not in _READING and request.path not in _WRITES_NOTHING:
+        if request.method not in READING and request.path not in _WRITES_NOTHING:
             return _refused(request, now)
         request.site_mode = now  # type: ignore[attr-defined]
         return self.get_response(request)
@@ -51,36 +45,14 @@ def notice(request: HttpRequest) -> str:
 
 
 def _refused(request: HttpRequest, mode: SiteMode) -> HttpResponse:
-    words = mode.words(_now())
-    if request.path.startswith("/api/") or request.content_type == "application/json":
-        response: HttpResponse = JsonResponse({"detail": words}, status=_CLOSED)
-    else:
-        # Without the request: to look who is signed in would ask the database.
-        context = {
-            "words": words,
-            "heading": _heading(mode),
-            "closed": mode.mode is Mode.MAINTENANCE,
-            "sent": request.method not in _READING,
-            "path": request.get_full_path(),
-            "fields": _typed(request),
-        }
-        response = render(None, "503.html", context, status=_CLOSED)
-    response["Retry-After"] = str(mode.wait_s(_now()))
-    response["Cache-Control"] = "no-store"
-    return response
+    page = {"heading": _heading(mode), "closed": mode.mode is Mode.MAINTENANCE}
+    return unavailable(request, mode.words(_now()), wait_s=mode.wait_s(_now()), page=page)
 
 
 def _heading(mode: SiteMode) -> str:
     if mode.mode is Mode.MAINTENANCE:
         return gettext("Closed for maintenance")
     return gettext("Nothing can be saved at the moment")
-
-
-def _typed(request: HttpRequest) -> list[tuple[str, str]]:
-    """The fields of a form, so that it can be sent again from the page that refuses it."""
-    if request.content_type != _FORM or request.path.startswith(_NOT_SENT_AGAIN):
-        return []
-    return [(name, value) for name, values in request.POST.lists() for value in values]
 
 
 def _now() -> dt.datetime:

@@ -7,8 +7,9 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.views import defaults
 
-from surveys import disk
+from surveys import database_away, disk
 from surveys.language import gettext
+from surveys.web.unavailable import unavailable
 
 
 def _is_api(request: HttpRequest) -> bool:
@@ -39,7 +40,11 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    full = disk.is_full(sys.exc_info()[1])
+    error = sys.exc_info()[1]
+    if database_away.is_away(error):
+        page = {"heading": gettext("Please try again in a minute"), "closed": True, "unsure": True}
+        return unavailable(request, _away_words(), wait_s=database_away.WAIT_S, page=page)
+    full = disk.is_full(error)
     if _is_api(request):
         words = disk.full_words() if full else _went_wrong()
         return JsonResponse({"detail": words}, status=507 if full else 500)
@@ -47,6 +52,13 @@ def server_error(request: HttpRequest) -> HttpResponse:
         # Nothing of the request is used: to read its session may fail for the same reason.
         return render(None, "507.html", {"words": disk.full_words()}, status=507)
     return defaults.server_error(request)
+
+
+def _away_words() -> str:
+    return gettext(
+        "Duskpool cannot reach its database at the moment. Everything saved before is safe. Try "
+        "again in a minute."
+    )
 
 
 def _went_wrong() -> str:

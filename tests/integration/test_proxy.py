@@ -5,11 +5,14 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 
+import psycopg
 import pytest
 from allauth.usersessions.models import UserSession
 from django.contrib.auth.hashers import Argon2PasswordHasher
+from django.db import connection
 from django.urls import reverse
 from prometheus_client.parser import text_string_to_metric_families
+from psycopg import sql
 
 from surveys.models import Recording
 from surveys.web.keys import KEYS
@@ -194,6 +197,60 @@ def test_no_key_is_in_the_log(proxy):
     assert {line["address"] for line in lines} <= {"127.0.0.1", "127.0.0.7"}
     assert lines[-1]["path"] == "/guide/"
     assert lines[-2]["path"].endswith("/...")
+
+
+@contextmanager
+def database_away() -> Iterator[None]:
+    """The connections of all others end, and none begins."""
+    mine = connection.settings_dict["NAME"]
+    params = {**connection.get_connection_params(), "dbname": "postgres"}
+    with psycopg.connect(**params, autocommit=True) as beside:
+        connection.close()
+        name = sql.Identifier(mine)
+        beside.execute(sql.SQL("ALTER DATABASE {} ALLOW_CONNECTIONS false").format(name))
+        try:
+            beside.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s", [mine]
+            )
+            yield
+        finally:
+            beside.execute(sql.SQL("ALTER DATABASE {} ALLOW_CONNECTIONS true").format(name))
+
+
+def test_while_the_database_is_away_people_and_phones_are_asked_to_wait(
+    proxy, client_for, observer, program
+):
+    """A page keeps what was sent, a program gets JSON, and once the database is back nothing has
+    to be started anew."""
+    cookie = session_cookie(client_for(observer))
+    visit = f"/api/v1/{program.slug}/visits/5b0c8a0e-3f0e-4b8e-9f59-1f2b64a4f2d7/"
+    hello = f"/{program.slug}/survey/hello.json"
+    form = {"Content-Type": "application/x-www-form-urlencoded", "Referer": f"https://{HOST}/"}
+    token = "a" * 32
+    sent = f"note=two+herons&csrfmiddlewaretoken={token}".encode()
+
+    def ask_all() -> list[Answer]:
+        return [
+            proxy.ask("GET", f"/{program.slug}/tonight/", Cookie=cookie),
+            proxy.ask("GET", "/accounts/login/", Cookie=cookie),
+            proxy.ask("POST", f"/{program.slug}/sheets/new", sent, **form,
+                      Cookie=f"{cookie}; csrftoken={token}"),
+            proxy.ask("GET", hello, Cookie=cookie),
+            proxy.ask("PUT", visit, b"{}", Cookie=cookie, **{"Content-Type": "application/json"}),
+        ]  # fmt: skip
+
+    before = [answer.status for answer in ask_all()]
+    with database_away():
+        page, _, form_page, *phone = answers = ask_all()
+        assert {answer.status for answer in answers} == {503}
+        assert {answer.headers["Retry-After"] for answer in answers} == {"10"}
+        assert b"Everything saved before is safe" in page.body
+        assert b'name="note" value="two herons"' in form_page.body
+        for answer in phone:
+            assert "cannot reach its database" in json.loads(answer.body)["detail"]
+        assert proxy.ask("GET", "/healthz").status == 200
+        assert proxy.ask("GET", "/readyz").status == 503
+    assert [answer.status for answer in ask_all()] == before
 
 
 def test_an_app_that_is_away_is_told(tmp_path):

@@ -1,6 +1,8 @@
-"""While the site is read-only nothing is written; while it is closed, nothing is even asked."""
+"""While the site is read-only nothing is written; while it is closed, nothing is even asked; and
+while the database is away, everybody is asked to come again."""
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 
 import pytest
@@ -86,6 +88,35 @@ def test_closed_every_address_says_so_without_the_database(
                 assert response["Retry-After"] == "300"
                 assert method == "HEAD" or b"closed for maintenance" in response.content
     assert coordinator_client.get("/healthz").status_code == 200
+
+
+# Answered without the database.
+NEEDS_NO_DATABASE = {"web:healthz", "web:metrics", "web:security_txt", "web:readyz", "web:theme"}
+
+
+def test_the_database_is_away_every_address_says_so(world, coordinator_client, tmp_path):
+    """A connection of a thread belongs to it alone, so this one may have no server behind it."""
+    addresses = {(name, method): address(world, name) for name, method, *_ in rows()}
+
+    def ask_all() -> dict:
+        connection.settings_dict = {**connection.settings_dict, "HOST": str(tmp_path)}
+        try:
+            return {key: coordinator_client.generic(key[1], url) for key, url in addresses.items()}
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(1) as thread:
+        answers = thread.submit(ask_all).result()
+    assert {name for (name, _), answer in answers.items() if answer.status_code != 503} <= (
+        NEEDS_NO_DATABASE
+    )
+    for (name, method), answer in answers.items():
+        if name in NEEDS_NO_DATABASE or method == "HEAD":
+            continue
+        assert answer["Retry-After"] == "10", name
+        is_json = name.startswith("api:") or addresses[name, method].endswith(".json")
+        assert ("application/json" in answer["Content-Type"]) is is_json, name
+        assert b"cannot reach its database" in answer.content
 
 
 def test_a_page_says_at_its_top_that_nothing_can_be_saved(world, coordinator_client, mode):
