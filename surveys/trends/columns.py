@@ -5,6 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from surveys.trends.estimates import (
+    FEW_NAMED,
+    FLAGS,
+    INDEX_UNKNOWN,
+    JOINT_ENTRY_TOLD,
+    MEMBERS_TOLD,
+    NAMING_CHANGED,
+    NEVER_HEARD,
+    NO_EFFORT,
+    TOO_FEW_DATA,
+)
+
 ColumnType = Literal["string", "integer", "number", "date"]
 
 
@@ -110,6 +122,21 @@ COLUMNS: tuple[Column, ...] = (
         meaning="What limits the row, separated by semicolons; blank when nothing does.",
     ),
 )
+
+# The codes that can stand in the column `flags` of these.
+YEARLY_FLAGS: dict[str, str] = {
+    flag: FLAGS[flag]
+    for flag in (
+        TOO_FEW_DATA,
+        NO_EFFORT,
+        NEVER_HEARD,
+        INDEX_UNKNOWN,
+        JOINT_ENTRY_TOLD,
+        MEMBERS_TOLD,
+        FEW_NAMED,
+        NAMING_CHANGED,
+    )
+}
 
 _LIMITS = "Limits are at 95%; the column interval names their kind."
 

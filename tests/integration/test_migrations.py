@@ -259,6 +259,41 @@ def test_what_was_only_typed_asks_for_its_field_and_other_fields_are_gone(databa
         assert after("surveys.Visit").objects.get().cells == {"stops.2.own.cars": "many"}
 
 
+def test_stored_fits_get_codes_for_the_words_of_before_and_keep_all_else(database_at):
+    def fit(model, species, result):
+        return model("surveys.SpeciesFit").objects.create(
+            program=model("surveys.Program").objects.get(),
+            species=model("surveys.Species").objects.create(code=species, scientific_name=species),
+            site="stop",
+            result=result,
+            data_sha256="0" * 64,
+            data_stamp="1" * 64,
+            software="before",
+            fitted_at=EVENING,
+            seconds=1,
+        )
+
+    with database_at(RELEASED):
+        before = migrated_to("surveys", "0018_operation_records")
+        an_evening(before)
+        year = {"occupancy": {"flags": ["nobody listened"], "value": 0.25}, "season_year": 2021}
+        trend = {"occupancy": {"flags": []}, "detection_model": "night and temperature"}
+        spoken = fit(before, "a-b", {"years": [year, year], "trend": trend})
+        coded = fit(before, "c-d", {"trend": {"detection_model": "night", "flags": ["no-effort"]}})
+        after = migrated_to("surveys", "0019_codes_of_results")("surveys.SpeciesFit").objects
+
+        result = after.get(pk=spoken.pk).result
+        told = {"occupancy": {"flags": ["no-effort"], "value": 0.25}, "season_year": 2021}
+        assert result["years"] == [told, told]
+        assert result["trend"] == {**trend, "detection_model": "night-temperature"}
+        assert after.get(pk=coded.pk).result == coded.result
+        kept = after.values("data_sha256", "data_stamp", "software", "fitted_at", "seconds")
+        assert kept.distinct().get() == {
+            "data_sha256": "0" * 64, "data_stamp": "1" * 64, "software": "before",
+            "fitted_at": EVENING, "seconds": 1,
+        }  # fmt: skip
+
+
 def test_an_upgrade_of_the_release_before_keeps_every_row(database_at):
     """Tables of that release, by what the columns of that time hold; what a migration changes on
     purpose stands in CHANGED with its reason."""

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 
 from surveys.trends.columns import (
     COLUMNS,
+    YEARLY_FLAGS,
     Column,
 )
 from surveys.trends.table import (
@@ -19,7 +20,16 @@ from surveys.trends.table import (
 
 MEDIA_TYPE = "text/csv; charset=utf-8; header=present"
 HEADER = tuple(column.name for column in COLUMNS)
-DICTIONARY_HEADER = ("column", "type", "unit", "meaning", "minimum", "maximum", "blank_allowed")
+DICTIONARY_HEADER = (
+    "column",
+    "code",
+    "type",
+    "unit",
+    "meaning",
+    "minimum",
+    "maximum",
+    "blank_allowed",
+)
 
 # A spreadsheet reads a cell that begins with one of these as a formula (common practice,
 # no source). An apostrophe in front keeps it a text; one goes in front of an apostrophe too, so
@@ -60,7 +70,9 @@ def table_csv(rows: Iterable[YearRow]) -> str:
 
 
 def dictionary_rows() -> list[tuple[str, ...]]:
-    return [_dictionary_row(column) for column in COLUMNS]
+    """A row for each column, then one for each code that stands in its cells."""
+    codes = (("flags", code, "", "", meaning, "", "", "") for code, meaning in YEARLY_FLAGS.items())
+    return [*map(_dictionary_row, COLUMNS), *codes]
 
 
 def dictionary_csv() -> str:
@@ -86,6 +98,7 @@ def _dictionary_row(column: Column) -> tuple[str, ...]:
     limits = ("" if limit is None else f"{limit:g}" for limit in (column.minimum, column.maximum))
     return (
         column.name,
+        "",
         column.type,
         guard(column.unit),
         guard(column.meaning),

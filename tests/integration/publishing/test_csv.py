@@ -7,7 +7,8 @@ import io
 import pytest
 
 from surveys.publishing.formats import yearly_csv as csv
-from surveys.trends.columns import COLUMNS
+from surveys.trends.columns import COLUMNS, YEARLY_FLAGS
+from surveys.trends.estimates import NEVER_HEARD
 from surveys.trends.table import YearCounts, year_row
 
 
@@ -57,6 +58,13 @@ def test_a_species_name_cannot_become_a_formula():
 def test_dictionary_has_a_row_for_every_column():
     header, rows = csv.from_csv(csv.dictionary_csv())
     assert header == list(csv.DICTIONARY_HEADER)
-    assert [row[0] for row in rows] == [column.name for column in COLUMNS]
+    assert [row[0] for row in rows if not row[1]] == [column.name for column in COLUMNS]
     species = rows[0]
-    assert (species[1], species[-1]) == ("string", "no")
+    assert (species[2], species[-1]) == ("string", "no")
+
+
+def test_dictionary_says_what_each_code_means():
+    _, rows = csv.from_csv(csv.dictionary_csv())
+    codes = {row[1]: (row[0], row[4]) for row in rows if row[1]}
+    assert codes[NEVER_HEARD] == ("flags", "The species was listened for and not heard.")
+    assert set(codes) == set(YEARLY_FLAGS)

@@ -5,6 +5,7 @@ import random
 import pytest
 
 from surveys.trends import YearCounts, year_row
+from surveys.trends.columns import YEARLY_FLAGS
 from surveys.trends.estimates import FEW_NAMED, JOINT_ENTRY_TOLD, MEMBERS_TOLD, NAMING_CHANGED
 from surveys.trends.joint_entries import (
     NAMED_SHARE,
@@ -120,6 +121,19 @@ def test_a_year_whose_records_name_too_few_has_no_shares_of_the_species():
         assert mark_row(other, groups) == other
     either = mark_row(row(EITHER, 2023), groups)
     assert (either.naive_occupancy, either.flags) == (0.4, (MEMBERS_TOLD,))
+
+
+def test_the_dictionary_has_every_flag_that_a_group_may_set():
+    by_year = [{2022: 90, 2023: 7}, {2022: 7, 2023: 90}, {2023: 9}, {}]
+    flags = {
+        flag
+        for gray in by_year
+        for either in by_year
+        for name in (GRAY, EITHER)
+        for flag in group_flags(name, told({GRAY: gray, EITHER: either}))
+    }
+    assert flags == {MEMBERS_TOLD, JOINT_ENTRY_TOLD, FEW_NAMED, NAMING_CHANGED}
+    assert flags < set(YEARLY_FLAGS)
 
 
 def test_the_choice_against_a_definition_in_plain_python():

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from surveys.trends import estimates
-from surveys.trends.columns import COLUMNS, CORRECTED_COLUMNS
+from surveys.trends.columns import COLUMNS, CORRECTED_COLUMNS, YEARLY_FLAGS
 from surveys.trends.estimates import (
     FLAG_NAMES,
     FLAGS,
@@ -132,6 +132,15 @@ class TestFromCounts:
         row = year_row(dataclasses.replace(empty, first_night=None, last_night=None))
         assert (row.naive_occupancy, row.naive_low, row.mean_index) == (None, None, None)
         assert NO_EFFORT in row.flags
+
+    def test_the_dictionary_has_every_flag_of_a_row(self):
+        nowhere = {"first_night": None, "last_night": None, "stops_at_index": (0, 0, 0)}
+        silent = counts(stops=9, stops_detected=0, **nowhere)
+        without_index = counts(stops_at_index=(0, 0, 0))
+        empty = counts(stops=0, stops_detected=0, **nowhere)
+        flags = {flag for one in (silent, without_index, empty) for flag in year_row(one).flags}
+        assert flags == {NO_EFFORT, TOO_FEW_DATA, NEVER_HEARD, INDEX_UNKNOWN}
+        assert flags < set(YEARLY_FLAGS)
 
     def test_few_stops_are_flagged(self):
         row = year_row(counts(stops=9))
