@@ -41,12 +41,21 @@ _HEADS = {
     "periods": "Listening periods",
     "stops_detected": "Stops where heard",
     "told": "Reported",
+    "share_index_1": "Share at index 1",
+    "share_index_2": "Share at index 2",
+    "share_index_3": "Share at index 3",
 }
+_LIMITS_OF_INTERVALS = {"_low": ", lower limit", "_high": ", upper limit"}
 
 
 def head_words(name: str) -> str:
     """A column's name as a heading, as it is written: `Mean index`."""
-    return _HEADS.get(name, name.replace("naive", "uncorrected").replace("_", " ").capitalize())
+    if name in _HEADS:
+        return _HEADS[name]
+    for end, limit in _LIMITS_OF_INTERVALS.items():
+        if name.endswith(end):
+            return head_words(name.removesuffix(end)) + limit
+    return name.replace("naive", "uncorrected").replace("_", " ").capitalize()
 
 
 def _count(name: str, unit: str, meaning: str) -> Column:

@@ -54,6 +54,8 @@ def test_wide_tables_are_slips_on_a_phone(coordinator, visit, signed_in):
     for address, cell in (
         (f"{home}/visits/{visit.pk}/", ".visit-grid td.mid"),
         (f"{home}/trends/", ".trend-table td"),
+        (f"{home}/seasons/", ".season-table td"),
+        (f"{home}/seasons/coverage/?year=2024", ".coverage-table td"),
     ):
         page.goto(address)
         labels[cell] = label_of(page, cell)
@@ -65,6 +67,8 @@ def test_wide_tables_are_slips_on_a_phone(coordinator, visit, signed_in):
     assert labels == {
         ".visit-grid td.mid": '"Pseudacris crucifer"',
         ".trend-table td": '"Season year"',
+        ".season-table td": '"2024"',
+        ".coverage-table td": '"Spring, 15 Mar – 30 Jun"',
     }
 
 

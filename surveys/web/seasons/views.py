@@ -16,7 +16,8 @@ from accounts.access import (
     may,
     needs,
 )
-from surveys.language import gettext, gettext_noop
+from surveys.dates import short_month_day
+from surveys.language import gettext, gettext_noop, said
 from surveys.models import Program
 from surveys.seasons.coverage import (
     Coverage,
@@ -65,7 +66,10 @@ def seasons(request: ProgramRequest) -> HttpResponse:
             "form": form,
             "filters": filters,
             "years": table.years,
-            "rows": [(row, row_cells(program, row, filters)) for row in table.rows],
+            "rows": [
+                (row, list(zip(table.years, row_cells(program, row, filters), strict=True)))
+                for row in table.rows
+            ],
             "page_obj": page,
         },
     )
@@ -79,6 +83,7 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
     form = CoverageFilter(request.GET, program=program)
     table = coverage(program, form.season_year, region=form.chosen_region)
     dates = shared_dates(table)
+    labels = [window_label(*head) for head in zip(table.windows, dates, strict=True)]
     return render(
         request,
         "seasons/coverage.html",
@@ -87,7 +92,10 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
             "form": form,
             "table": table,
             "heads": list(zip(table.windows, dates, strict=True)),
-            "rows": [(row, coverage_cells(program, table, row, dates)) for row in table.rows],
+            "rows": [
+                (row, zip(labels, *zip(*coverage_cells(program, table, row, dates)), strict=True))
+                for row in table.rows
+            ],
             "totals": [
                 (gettext(COVERAGE[state]), table.totals[state], "")
                 for state in Coverage
@@ -114,6 +122,14 @@ def shared_dates(table: CoverageTable) -> list[Dates | None]:
         dates = {(cell.window.opens, cell.window.closes) for cell in cells}
         shared.append(dates.pop() if len(dates) == 1 else None)
     return shared
+
+
+def window_label(name: str, dates: Dates | None) -> str:
+    """What stands before a cell on a phone, where the heads of the columns are not shown."""
+    if dates is None:
+        return name
+    opens, closes = map(short_month_day, dates)
+    return said("{name}, {opens} – {closes}", name=name, opens=opens, closes=closes)
 
 
 def coverage_cells(

@@ -49,7 +49,7 @@ def table_context(
 def screen_text(column: str, value: object) -> str:
     """A value as people read it; blank for None."""
     if column == "flags":
-        return flags_in_words(filter(None, str(value or "").split("; ")))
+        return flags_in_words(filter(None, str(value or "").split("; "))) or "–"
     if isinstance(value, float):
         is_share = _COLUMN[column].maximum == 1
         return share(value) if is_share else number(f"{value:.2f}")

@@ -57,8 +57,13 @@ def csv_table(response):
 
 HEADS = [
     *("Species", "Season year", "Routes", "Stops", "Visits", "Listening periods"),
-    *("Stops where heard", "Uncorrected occupancy", "Uncorrected low", "Uncorrected high"),
-    *("Share index 1", "Share index 2", "Share index 3", "Mean index"),
+    *(
+        "Stops where heard",
+        "Uncorrected occupancy",
+        "Uncorrected, lower limit",
+        "Uncorrected, upper limit",
+    ),
+    *("Share at index 1", "Share at index 2", "Share at index 3", "Mean index"),
     *("First night", "Last night", "Flags"),
 ]
 
@@ -77,7 +82,7 @@ def test_file_holds_the_table_of_the_page(program, visits, partner, client_for, 
 
 
 FLAGS_ON_SCREEN = {
-    "": "",
+    "": "–",
     "too-few-data": "too few data",
     "too-few-data; never-heard": "too few data; never heard",
 }
