@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from accounts.access import Permission, ProgramRequest, needs
-from surveys.language import gettext
+from surveys.language import gettext, said
 from surveys.models import Program
 from surveys.programs.region_weights import (
     field_of,
@@ -31,7 +31,9 @@ class WeightsForm(SeenForm):
         label=gettext_lazy("What the weights are"),
         max_length=120,
         required=False,
-        help_text=gettext_lazy("Such as: wetlands on the state map of 2020, or area in km²."),
+        help_text=gettext_lazy(
+            "With their unit, such as: wetlands on the state map of 2020, or area in square miles."
+        ),
     )
 
     def __init__(self, *args: object, program: Program, regions: Sequence[str]) -> None:
@@ -42,7 +44,12 @@ class WeightsForm(SeenForm):
         self.regions = regions
         for region in regions:
             self.fields[field_of(region)] = forms.DecimalField(
-                label=region, required=False, min_value=0, max_digits=12, decimal_places=3
+                label=said("Weight of {region}", region=region),
+                help_text=program.weights_are,
+                required=False,
+                min_value=0,
+                max_digits=12,
+                decimal_places=3,
             )
 
     @property

@@ -271,7 +271,7 @@ class TestRegionWeights:
         lost = make_route(program, region="")
         address = url("program_regions", program)
         shown = page.get(address)
-        assert "North, east" in shown.content.decode()
+        assert "Weight of North, east" in shown.content.decode()
         assert url("program_route_edit", program, route=lost.pk) in shown.content.decode()
         name = field_of("North, east")
         data = {"weights_are": "area in km²", name: "12.5", **seen(page, address)}
@@ -279,6 +279,8 @@ class TestRegionWeights:
         assert answer.url == url("program_routes", program)
         program.refresh_from_db()
         assert program.region_weights == {"North, east": 12.5}
+        boxes = page.get(address).context["form"]
+        assert boxes[name].help_text == "area in km²"
 
     def test_what_is_wrong_stands_at_its_region_and_nothing_is_lost(self, program, page):
         for region in ("North", "South"):
