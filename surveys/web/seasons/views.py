@@ -93,7 +93,7 @@ def season_coverage(request: ProgramRequest) -> HttpResponse:
             "table": table,
             "heads": list(zip(table.windows, dates, strict=True)),
             "rows": [
-                (row, zip(labels, *zip(*coverage_cells(program, table, row, dates)), strict=True))
+                (row, labeled(labels, coverage_cells(program, table, row, dates)))
                 for row in table.rows
             ],
             "totals": [
@@ -130,6 +130,11 @@ def window_label(name: str, dates: Dates | None) -> str:
         return name
     opens, closes = map(short_month_day, dates)
     return said("{name}, {opens} – {closes}", name=name, opens=opens, closes=closes)
+
+
+def labeled(labels: Iterable[str], cells: Iterable[tuple]) -> list[tuple]:
+    """Cells with what stands before each on a phone."""
+    return [(label, *cell) for label, cell in zip(labels, cells, strict=True)]
 
 
 def coverage_cells(
